@@ -1,0 +1,85 @@
+//! A cloth as the job states it.
+
+use super::Weave;
+use crate::geometry::Ring;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+/// What backs the face that lies up on the bench: how a person tells the faces apart.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Backing {
+    /// Paper side up.
+    Paper,
+    /// Film side up.
+    Film,
+    /// Bare side up: the backing is on the bench.
+    Bare,
+}
+
+/// What the seller asks.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub enum Price {
+    /// For a metre of roll, in the job's currency.
+    #[serde(rename = "per metre")]
+    PerMetre(f64),
+    /// For a square metre, in the job's currency.
+    #[serde(rename = "per square metre")]
+    PerSquareMetre(f64),
+}
+
+/// A cloth: weave, masses, width and what is on the roll.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Cloth {
+    /// Its id in the job.
+    pub id: String,
+    /// Its name for people.
+    pub name: String,
+    /// How it is made.
+    pub weave: Weave,
+    /// Equal yarns and counts both ways.
+    pub balanced: bool,
+    /// A one-way finish: no turn but 0.
+    pub one_way: bool,
+    /// Where a twill's line runs against the warp on the up face: 45 rises to the left of the warp, -45 to the right.
+    pub twill_line: Option<f64>,
+    /// What backs the face that lies up.
+    pub up: Backing,
+    /// Roll width, mm.
+    pub roll_width: f64,
+    /// Selvedge at each side, not for use, mm.
+    pub selvedge: f64,
+    /// Length on the roll, mm, if it is known.
+    pub roll_length: Option<f64>,
+    /// Keep-out polygons on the roll, mm, stock frame, anticlockwise.
+    pub flaws: Vec<Ring>,
+    /// Fibre areal mass, g/m².
+    pub areal_mass: Option<f64>,
+    /// Resin content by mass, 0 to 1; 0 for dry cloth.
+    pub resin_content: Option<f64>,
+    /// Fibre density, g/cm³.
+    pub fibre_density: Option<f64>,
+    /// Price.
+    pub price: Option<Price>,
+}
+
+impl Cloth {
+    /// Width between the selvedges, mm.
+    pub fn usable_width(&self) -> f64 {
+        self.roll_width - 2.0 * self.selvedge
+    }
+
+    /// Mass of the cloth as it comes, g/m²: fibre / (1 - resin content).
+    pub fn prepreg_mass(&self) -> Option<f64> {
+        Some(self.areal_mass? / (1.0 - self.resin_content.unwrap_or(0.0)))
+    }
+
+    /// Which face is up, in words: "paper side up".
+    pub fn up_in_words(&self) -> &'static str {
+        match self.up {
+            Backing::Paper => "paper side up",
+            Backing::Film => "film side up",
+            Backing::Bare => "bare side up",
+        }
+    }
+}

@@ -1,0 +1,7 @@
+//! Cloths: what they are made of, how they are woven, and which turns a piece of them may take.
+
+mod data;
+mod weave;
+
+pub use data::{Backing, Cloth, Price};
+pub use weave::{Face, Permitted, Weave};

@@ -1,0 +1,11 @@
+//! Plane geometry on plain rings of points, in mm.
+//!
+//! A [`Ring`] is closed without repeating its first point. Anticlockwise rings have positive area.
+
+mod point;
+mod region;
+mod transform;
+
+pub use point::{Point, point};
+pub use region::{Bounds, Path, Region, Ring, path_length, ring_area, ring_bounds, ring_contains};
+pub use transform::Motion;

@@ -1,0 +1,224 @@
+//! The validated job: what preparation and planning work from.
+
+use crate::cloth::{Cloth, Permitted};
+use crate::geometry::{Point, Ring};
+use crate::outline::{EdgeKind, Outline};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+use std::path::PathBuf;
+
+/// What the skin was taken off.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum TakenOff {
+    /// The female mould the part is laid up in: the worker's side faces away from the mould.
+    Mould,
+    /// A male plug of the part: the other hand.
+    Plug,
+}
+
+/// Which side of the skin the drawing shows.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum InkedSide {
+    /// Drawn or photographed with the inked (worker's) side up.
+    Up,
+    /// Lying inked side down: the other hand.
+    Down,
+}
+
+/// Which hands of a template a layer wants.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub enum Hands {
+    /// The hand of the template itself.
+    #[serde(rename = "as traced")]
+    AsTraced,
+    /// The other hand only.
+    #[serde(rename = "mirrored")]
+    Mirrored,
+    /// One of each.
+    #[serde(rename = "both")]
+    Both,
+}
+
+/// From which side a layer is seen on the finished part.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub enum Seen {
+    /// Not seen: strength alone counts.
+    #[serde(rename = "hidden")]
+    Hidden,
+    /// Seen from the mould side: normally layer 1.
+    #[serde(rename = "mould side")]
+    MouldSide,
+    /// Seen from the other side: the last layer of a part made over a plug.
+    #[serde(rename = "other side")]
+    OtherSide,
+}
+
+/// A template: an outline on the bench with its arrow, and how it lies.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Template {
+    /// Its id in the job.
+    pub id: String,
+    /// Where it comes from.
+    pub source: TemplateSource,
+    /// The outline in its drawing's frame, before any mirroring for plug or inked side. A patch's outline is in its host's drawing frame.
+    pub outline: Outline,
+    /// Direction of the part's 0°, degrees anticlockwise from +x of the drawing.
+    pub arrow: f64,
+    /// What it was taken off.
+    pub taken_off: TakenOff,
+    /// Which side the drawing shows.
+    pub inked_side: InkedSide,
+    /// Kind of the edges to which the drawing gives none.
+    pub edge: EdgeKind,
+    /// Hands wanted where a layer does not say.
+    pub hands: Hands,
+    /// True if a piece longer than the bench may be cut by sliding the cloth along.
+    pub may_cross_bench: bool,
+}
+
+impl Template {
+    /// True if the drawing shows the other hand, so that it must be mirrored (about its arrow) to be in the template frame:
+    /// off a plug or inked side down, but not both.
+    pub fn drawn_mirrored(&self) -> bool {
+        (self.taken_off == TakenOff::Plug) != (self.inked_side == InkedSide::Down)
+    }
+}
+
+/// Where a template comes from.
+#[derive(Clone, Debug, PartialEq)]
+pub enum TemplateSource {
+    /// An outline file.
+    Drawing {
+        /// The file as the job names it.
+        file: PathBuf,
+    },
+    /// A strip of given size, arrow along its length.
+    Strip {
+        /// Along the arrow, mm.
+        length: f64,
+        /// Across the arrow, mm.
+        width: f64,
+    },
+    /// A local reinforcement placed on another template.
+    Patch {
+        /// Id of the template it lies on.
+        on: String,
+        /// Its shape.
+        shape: PatchShape,
+        /// Each further layer that uses it is smaller all round by this, mm.
+        step_back: f64,
+    },
+}
+
+/// Shape of a local patch in its host's drawing frame, mm.
+#[derive(Clone, Debug, PartialEq)]
+pub enum PatchShape {
+    /// A rectangle (corners may be rounded) or, with `round`, an ellipse.
+    Sized {
+        /// Middle of the patch, drawing frame of the host.
+        centre: Point,
+        /// Along its own length, mm.
+        length: f64,
+        /// Across, mm.
+        width: f64,
+        /// Degrees anticlockwise from the host's arrow to its length.
+        along: f64,
+        /// Corner radius, mm; ignored for an ellipse.
+        corner: f64,
+        /// An ellipse.
+        ellipse: bool,
+    },
+    /// Any ring.
+    Polygon(Ring),
+}
+
+/// One template in one layer, with what that layer wants of it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LayerItem {
+    /// Index into [`Job::templates`].
+    pub template: usize,
+    /// Hands wanted.
+    pub hands: Hands,
+    /// How many of each hand.
+    pub copies: u32,
+}
+
+/// One level of the laminate, counted from the mould face.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Layer {
+    /// Name for people.
+    pub name: String,
+    /// Index into [`Job::cloths`].
+    pub cloth: usize,
+    /// Angle of the warp from the arrow, degrees anticlockwise looking at the mould surface.
+    pub angle: f64,
+    /// The templates it lays.
+    pub items: Vec<LayerItem>,
+    /// From which side it is seen.
+    pub seen: Seen,
+    /// For a visible twill on both hands: `true` (default) book-matches the lines, `false` asks for the same line on both.
+    pub book_match: bool,
+    /// The lay-up's own word on turns, if it has one; wins over the weave's.
+    pub turns: Option<Vec<Permitted>>,
+    /// Cloth beyond trim edges, mm; the job's if the layer does not say.
+    pub trim: f64,
+    /// Cloth beyond lap edges, mm; the job's if the layer does not say.
+    pub lap: f64,
+    /// Degrees a piece may be off its permitted turns.
+    pub angle_tolerance: f64,
+}
+
+/// How the cloth is cut.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Cutting {
+    /// Gap between pieces, mm.
+    pub gap: f64,
+    /// Bench length: no segment of a layout is longer, mm.
+    pub bench_length: Option<f64>,
+    /// Left-overs narrower than this are waste, mm.
+    pub least_offcut_width: f64,
+}
+
+/// How the parts of a spliced ply meet.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum SpliceKind {
+    /// Overlapped.
+    Lap,
+    /// Edge to edge.
+    Butt,
+}
+
+/// The splice rule of a job: without one, no ply is ever split.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SpliceRule {
+    /// Lap of a woven splice, mm.
+    pub lap: f64,
+    /// Least distance between splices of neighbouring layers, edge to edge, mm.
+    pub stagger: f64,
+    /// Splices of layers nearer than this many plies must not coincide.
+    pub plies_apart: usize,
+}
+
+/// A job whose every reference holds.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Job {
+    /// Name for people; also tells the kits of several jobs apart.
+    pub name: String,
+    /// The job file.
+    pub file: PathBuf,
+    /// Currency for prices, as the job writes it.
+    pub currency: String,
+    /// The cloths.
+    pub cloths: Vec<Cloth>,
+    /// Templates, strips and patches, in this order.
+    pub templates: Vec<Template>,
+    /// The layers in laying order.
+    pub layers: Vec<Layer>,
+    /// Cutting rules.
+    pub cutting: Cutting,
+    /// The splice rule, if there is one.
+    pub splice: Option<SpliceRule>,
+}

@@ -1,0 +1,14 @@
+//! Cut plans for hand lay-up: traced ply outlines become a verified layout on each cloth's roll.
+//!
+//! The flow, left to right; a module uses only those before it:
+//! [`fault`], [`units`] → [`geometry`] → [`outline`] → [`cloth`] → [`job`] → [`ply`] → [`nest`] → [`plan`] → `verify` → `planner` → `sheet`.
+
+pub mod cloth;
+pub mod fault;
+pub mod geometry;
+pub mod job;
+pub mod nest;
+pub mod outline;
+pub mod plan;
+pub mod ply;
+pub mod units;

@@ -1,0 +1,107 @@
+//! What the search is given: immutable, validated once.
+
+use crate::fault::{Fault, Faults};
+use crate::geometry::{Region, Ring};
+
+/// One way a shape may lie: turned about the origin, then mirrored about x if `flip`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Pose {
+    /// Degrees anticlockwise.
+    pub turn: f64,
+    /// Mirrored about x after the turn.
+    pub flip: bool,
+}
+
+/// A shape to place.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Shape {
+    /// For messages only.
+    pub name: String,
+    /// Outline and holes, mm, on the grid.
+    pub region: Region,
+    /// The ways it may lie; never empty.
+    pub poses: Vec<Pose>,
+    /// Degrees by which a pose's turn may be off.
+    pub tolerance: f64,
+    /// How many of it; at least 1.
+    pub copies: u32,
+    /// May lie across the ends of bench segments (the cloth is slid along).
+    pub may_cross: bool,
+}
+
+/// How far a stock reaches along x.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Extent {
+    /// A closed region, wholly available; using it costs nothing new.
+    Fixed {
+        /// The usable region, mm.
+        region: Region,
+    },
+    /// A strip from x = 0, `low <= y <= high`; the used length is minimised.
+    Open {
+        /// Lower limit of y, mm.
+        low: f64,
+        /// Upper limit of y, mm.
+        high: f64,
+        /// No segment of the layout is longer, mm.
+        segment_max: Option<f64>,
+        /// The strip ends here, mm.
+        length_max: Option<f64>,
+    },
+}
+
+/// A stock to place on.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Stock {
+    /// For messages only.
+    pub name: String,
+    /// Its extent.
+    pub extent: Extent,
+    /// Keep-out rings, mm, stock frame.
+    pub keep_out: Vec<Ring>,
+}
+
+/// A nesting problem, valid by construction.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Problem {
+    shapes: Vec<Shape>,
+    stocks: Vec<Stock>,
+    gap: f64,
+}
+
+impl Problem {
+    /// Checks and takes over shapes, stocks (in order of preference; at most one is open) and the gap between shapes in mm.
+    ///
+    /// # Errors
+    /// Every shape without poses or area, every stock without room, a negative gap.
+    pub fn new(shapes: Vec<Shape>, stocks: Vec<Stock>, gap: f64) -> Result<Problem, Faults> {
+        let mut faults = Faults::new();
+        for shape in &shapes {
+            if shape.poses.is_empty() || shape.copies == 0 {
+                faults.push(Fault::new(format!("{} may lie in no way", shape.name), "permit at least one turn and one copy"));
+            }
+            if shape.region.outline.len() < 3 || shape.region.area() <= 0.0 {
+                faults.push(Fault::new(format!("{} has no area", shape.name), "check its outline"));
+            }
+        }
+        if !(gap >= 0.0 && gap.is_finite()) {
+            faults.push(Fault::new("the gap between pieces is negative", "give a gap of 0 mm or more"));
+        }
+        faults.into_result(Problem { shapes, stocks, gap })
+    }
+
+    /// The shapes.
+    pub fn shapes(&self) -> &[Shape] {
+        &self.shapes
+    }
+
+    /// The stocks in order of preference.
+    pub fn stocks(&self) -> &[Stock] {
+        &self.stocks
+    }
+
+    /// Least distance between shapes, mm.
+    pub fn gap(&self) -> f64 {
+        self.gap
+    }
+}

@@ -1,0 +1,1 @@
+//! Reader of SVG files.

@@ -1,0 +1,317 @@
+//! `plan.json`, schema 1: lengths mm, angles degrees, areas mm², rings anticlockwise (holes clockwise), not closed.
+
+use crate::cloth::{Backing, Face, Permitted, Weave};
+use crate::geometry::{Path, Point, Ring};
+use crate::job::{Hands, Seen, SpliceKind};
+use crate::outline::EdgeKind;
+use crate::ply::{Hand, Part};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+/// A whole plan: self-contained.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Plan {
+    /// Version of this format: 1.
+    pub schema: u32,
+    /// `warpwise` and its version.
+    pub tool: String,
+    /// Hash of the content (everything but this field), hexadecimal.
+    pub id: String,
+    /// Names of the jobs planned together.
+    pub jobs: Vec<String>,
+    /// Seed of the search.
+    pub seed: u64,
+    /// Rounds of search, if it was limited by effort.
+    pub effort: Option<u32>,
+    /// Logical lanes of an effort run.
+    pub lanes: Option<usize>,
+    /// Seconds of search, if it was limited by time.
+    pub seconds: Option<f64>,
+    /// The search was stopped from outside.
+    pub interrupted: bool,
+    /// Currency of the costs, as the job writes it.
+    pub currency: String,
+    /// The rules the layouts keep.
+    pub rules: Rules,
+    /// The templates, in the template frame.
+    pub templates: Vec<PlanTemplate>,
+    /// The layers in laying order, job by job.
+    pub layers: Vec<PlanLayer>,
+    /// The pieces.
+    pub pieces: Vec<PlanPiece>,
+    /// The stocks that took pieces.
+    pub stocks: Vec<PlanStock>,
+    /// Figures for each cloth.
+    pub cloths: Vec<ClothFigures>,
+    /// The cloths' data.
+    pub materials: Vec<PlanCloth>,
+    /// What the user was told.
+    pub warnings: Vec<String>,
+}
+
+/// Rules of cutting.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Rules {
+    /// Least distance between pieces, mm.
+    pub gap: f64,
+    /// The largest angle tolerance of any piece, degrees.
+    pub angle_tolerance: f64,
+    /// Bench length, mm.
+    pub bench_length: Option<f64>,
+    /// Left-overs narrower than this are waste, mm.
+    pub least_offcut_width: f64,
+}
+
+/// A template as preparation used it: template frame (looking at the mould surface), mm, y up.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PlanTemplate {
+    /// Its id.
+    pub template: String,
+    /// Its job.
+    pub job: String,
+    /// Direction of the 0° arrow, degrees from +x.
+    pub arrow: f64,
+    /// The net line.
+    pub net: Ring,
+    /// Kind of each edge `net[i]` to `net[i + 1]`.
+    pub edges: Vec<EdgeKind>,
+    /// Holes.
+    pub holes: Vec<Ring>,
+    /// Relief cuts.
+    pub cuts: Vec<Path>,
+    /// Zones no splice may enter.
+    pub no_splice: Vec<Ring>,
+    /// For a local patch: the template it lies on (whose frame it shares) and its step-back, mm.
+    pub on: Option<(String, f64)>,
+}
+
+/// One template in a layer.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PlanLayerItem {
+    /// Template id.
+    pub template: String,
+    /// Hands wanted.
+    pub hands: Hands,
+    /// Copies of each hand.
+    pub copies: u32,
+}
+
+/// One layer.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PlanLayer {
+    /// Its job.
+    pub job: String,
+    /// Its number, from 1 at the mould face.
+    pub layer: usize,
+    /// Its name.
+    pub name: String,
+    /// Cloth id.
+    pub cloth: String,
+    /// Angle asked for, degrees.
+    pub angle: f64,
+    /// From which side it is seen.
+    pub seen: Seen,
+    /// Whether a visible twill is book-matched on the two hands.
+    pub book_match: bool,
+    /// Trim allowance, mm.
+    pub trim: f64,
+    /// Lap allowance, mm.
+    pub lap: f64,
+    /// What it lays.
+    pub items: Vec<PlanLayerItem>,
+}
+
+/// How a spliced ply is joined.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SpliceFacts {
+    /// Lap or butt.
+    pub kind: SpliceKind,
+    /// Overlap, mm; 0 for butt.
+    pub lap: f64,
+}
+
+/// A piece in the cloth frame, before any turn.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PlanPiece {
+    /// Unique id in the plan.
+    pub piece: String,
+    /// Number on sheets and labels.
+    pub number: String,
+    /// Its job.
+    pub job: String,
+    /// Layer, from 1.
+    pub layer: usize,
+    /// Its ply.
+    pub ply: String,
+    /// Its template.
+    pub template: String,
+    /// Its hand.
+    pub hand: Hand,
+    /// Angle as laid, degrees.
+    pub angle: f64,
+    /// Cloth id.
+    pub cloth: String,
+    /// Part of a spliced ply.
+    pub part: Option<Part>,
+    /// The splice of that ply.
+    pub splice: Option<SpliceFacts>,
+    /// Patch number in a mosaic layer.
+    pub patch: Option<u32>,
+    /// How many of it.
+    pub copies: u32,
+    /// Ways it may lie.
+    pub permitted: Vec<Permitted>,
+    /// Degrees off a permitted turn that are allowed.
+    pub tolerance: f64,
+    /// The rule that gave the turns, in words.
+    pub permitted_by: String,
+    /// May lie across bench segments.
+    pub may_cross_bench: bool,
+    /// The cut line.
+    pub outline: Ring,
+    /// Holes to cut.
+    pub holes: Vec<Ring>,
+    /// Net line, outer rings anticlockwise, holes clockwise.
+    pub net: Vec<Ring>,
+    /// Relief cuts and notches.
+    pub cuts: Vec<Path>,
+    /// Lines to draw, not to cut.
+    pub marks: Vec<Path>,
+    /// The part's 0° arrow, tail to head.
+    pub arrow: [Point; 2],
+}
+
+/// Roll or offcut.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum StockKind {
+    /// A roll, open along x.
+    Roll,
+    /// A kept piece of given shape.
+    Offcut,
+}
+
+/// A stock with what was placed on it. Stock frame: origin at the free end on the lower selvedge, x along the warp.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PlanStock {
+    /// Its id.
+    pub id: String,
+    /// Cloth id.
+    pub cloth: String,
+    /// Roll or offcut.
+    pub kind: StockKind,
+    /// Which face of the cloth lies up.
+    pub face: Face,
+    /// Its outline over the used length, selvedges included.
+    pub outline: Ring,
+    /// Its holes.
+    pub holes: Vec<Ring>,
+    /// Keep-out polygons.
+    pub flaws: Vec<Ring>,
+    /// Selvedge at each side, mm.
+    pub selvedge: f64,
+    /// Bench segments, from-to in x.
+    pub segments: Vec<[f64; 2]>,
+    /// Used length from the free end, mm: where the straight cut frees the rest of the roll.
+    pub used_length: f64,
+    /// The pieces on it.
+    pub placed: Vec<PlacedPiece>,
+    /// What is left of the used length and worth keeping.
+    pub offcuts: Vec<Offcut>,
+}
+
+/// A piece on its stock.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PlacedPiece {
+    /// Piece id.
+    pub piece: String,
+    /// Which copy, from 1.
+    pub copy: u32,
+    /// Degrees anticlockwise from the prepared position.
+    pub turn: f64,
+    /// Mirrored about x after the turn if down.
+    pub face: Face,
+    /// Shift, mm.
+    pub x: f64,
+    /// Shift, mm.
+    pub y: f64,
+    /// The cut line where it lies.
+    pub outline: Ring,
+    /// The holes where they lie.
+    pub holes: Vec<Ring>,
+}
+
+/// A rectangle along the warp: x, y, width along x, height along y, mm.
+pub type Rectangle = [f64; 4];
+
+/// A left-over worth keeping.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Offcut {
+    /// Plan id (shortened) and a running number.
+    pub id: String,
+    /// Outline in the stock frame.
+    pub outline: Ring,
+    /// Holes.
+    pub holes: Vec<Ring>,
+    /// mm².
+    pub area: f64,
+    /// The largest rectangle along the warp that fits in it.
+    pub largest_rectangle: Rectangle,
+}
+
+/// Figures for one cloth.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ClothFigures {
+    /// Cloth id.
+    pub cloth: String,
+    /// mm.
+    pub roll_width: f64,
+    /// Between the selvedges, mm.
+    pub usable_width: f64,
+    /// Length taken from the roll, mm.
+    pub used_length: f64,
+    /// No layout can use less, mm.
+    pub least_length: f64,
+    /// How the least length was got.
+    pub least_length_by: String,
+    /// Area of the pieces, mm², by union.
+    pub pieces_area: f64,
+    /// Area of the kept offcuts, mm².
+    pub offcuts_area: f64,
+    /// Area of the waste (selvedges included), mm², measured on its own.
+    pub waste_area: f64,
+    /// Area of cloth consumed: roll width times used length, plus offcuts opened, mm².
+    pub consumed_area: f64,
+    /// `pieces_area / consumed_area`.
+    #[serde(rename = "yield")]
+    pub yield_: f64,
+    /// Cost of the length taken, if a price is known.
+    pub cost: Option<f64>,
+    /// Mass of the length taken as bought, g, if the areal mass is known.
+    pub mass: Option<f64>,
+}
+
+/// A cloth's data as the plan needs them.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PlanCloth {
+    /// Cloth id.
+    pub cloth: String,
+    /// Name for people.
+    pub name: String,
+    /// Weave.
+    pub weave: Weave,
+    /// Equal yarns both ways.
+    pub balanced: bool,
+    /// A one-way finish.
+    pub one_way: bool,
+    /// Twill line against the warp on the up face, degrees.
+    pub twill_line: Option<f64>,
+    /// What backs the face that lies up.
+    pub up: Backing,
+    /// Fibre areal mass, g/m².
+    pub areal_mass: Option<f64>,
+    /// Resin content by mass.
+    pub resin_content: Option<f64>,
+    /// Fibre density, g/cm³.
+    pub fibre_density: Option<f64>,
+}
