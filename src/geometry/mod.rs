@@ -9,3 +9,4 @@ mod transform;
 pub use point::{Point, point};
 pub use region::{Bounds, Path, Region, Ring, path_length, ring_area, ring_bounds, ring_contains};
 pub use transform::Motion;
+pub(crate) use transform::sin_cos_degrees;

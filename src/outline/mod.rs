@@ -7,6 +7,7 @@ mod assemble;
 mod csv;
 mod drawing;
 mod dxf;
+mod flatten;
 mod model;
 mod read;
 mod svg;
