@@ -11,6 +11,7 @@ mod flatten;
 mod model;
 mod read;
 mod svg;
+mod validity;
 
 pub use assemble::assemble;
 pub use drawing::{Drawing, DrawnLine, NotUsed, Role};
