@@ -88,7 +88,7 @@ impl Outline {
         for (i, hole) in holes.iter_mut().enumerate() {
             holes_good &= closed_line(&format!("hole {}", i + 1), hole, &mut faults);
             if ring_area(hole) > 0.0 {
-                hole.reverse();
+                hole[1..].reverse();
             }
         }
         if net_good && holes_good {
@@ -103,7 +103,7 @@ impl Outline {
         for (i, zone) in no_splice.iter_mut().enumerate() {
             closed_line(&format!("no-splice zone {}", i + 1), zone, &mut faults);
             if ring_area(zone) < 0.0 {
-                zone.reverse();
+                zone[1..].reverse();
             }
         }
         if let Some(ends) = arrow {
