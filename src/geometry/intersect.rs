@@ -10,9 +10,6 @@ use crate::units::{GRID_PER_MM, micrometres};
 /// Most pairs of boxes looked at: some seconds, far beyond any outline.
 const MOST_PAIRS: u64 = 2_000_000_000;
 
-/// Most meetings reported: a person reads no more, and a scribble has millions.
-const MOST_MEETINGS: usize = 64;
-
 /// A line to be checked: its points and whether the last one joins the first.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Chain<'a> {
@@ -49,11 +46,11 @@ struct Segment {
     high: Grid,
 }
 
-/// All places (up to 64, in order of chain and segment) where segments of the chains meet.
+/// The places where segments of the chains meet, in order of chain and segment; about `most` of them, as a scribble has millions.
 ///
 /// # Errors
 /// [`TooTangled`] if the work would pass its cap.
-pub(crate) fn meetings(chains: &[Chain<'_>]) -> Result<Vec<Meeting>, TooTangled> {
+pub(crate) fn meetings(chains: &[Chain<'_>], most: usize) -> Result<Vec<Meeting>, TooTangled> {
     let mut segments = Vec::new();
     for (c, chain) in chains.iter().enumerate() {
         let n = chain.points.len();
@@ -88,12 +85,11 @@ pub(crate) fn meetings(chains: &[Chain<'_>]) -> Result<Vec<Meeting>, TooTangled>
         if pairs > MOST_PAIRS {
             return Err(TooTangled);
         }
-        if found.len() > 64 * MOST_MEETINGS {
+        if found.len() >= most {
             break;
         }
     }
     found.sort_by_key(|m| (m.a, m.b));
-    found.truncate(MOST_MEETINGS);
     Ok(found)
 }
 
@@ -155,7 +151,7 @@ mod tests {
     }
 
     fn of(points: &[Point]) -> Vec<Meeting> {
-        meetings(&[Chain { points, closed: true }]).unwrap()
+        meetings(&[Chain { points, closed: true }], 99).unwrap()
     }
 
     #[test]
@@ -201,7 +197,7 @@ mod tests {
     fn chains_are_checked_against_each_other() {
         let a = ring(&[(0.0, 0.0), (10.0, 0.0), (10.0, 10.0), (0.0, 10.0)]);
         let b = ring(&[(5.0, 5.0), (15.0, 5.0), (15.0, 6.0), (5.0, 6.0)]);
-        let found = meetings(&[Chain { points: &a, closed: true }, Chain { points: &b, closed: true }]).unwrap();
+        let found = meetings(&[Chain { points: &a, closed: true }, Chain { points: &b, closed: true }], 99).unwrap();
         let at: Vec<Point> = found.iter().map(|m| m.at).collect();
         assert_eq!(at, [point(10.0, 5.0), point(10.0, 6.0)]);
     }
@@ -217,7 +213,7 @@ mod tests {
         for _ in 0..50 {
             let scribble: Vec<Point> = (0..8).map(|_| point(next(), next())).collect();
             let chains = [Chain { points: &scribble, closed: true }];
-            let swept = meetings(&chains).unwrap();
+            let swept = meetings(&chains, 99).unwrap();
             let mut brute = 0;
             for i in 0..8 {
                 for j in i + 2..8 {

@@ -310,7 +310,8 @@ mod tests {
         fault_at(with(vec![hole(90.0, 50.0, 20.0)]), "crosses the net line", 100.0, 70.0);
         fault_at(with(vec![hole(200.0, 50.0, 20.0)]), "outside the net line", 200.0, 50.0);
         fault_at(with(vec![hole(10.0, 10.0, 60.0), hole(20.0, 20.0, 10.0)]), "inside hole 1", 20.0, 20.0);
-        fault_at(with(vec![hole(80.0, 40.0, 20.0)]), "touches the net line", 100.0, 40.0);
+        let diamond = ring(&[(100.0, 50.0), (90.0, 60.0), (80.0, 50.0), (90.0, 40.0)]);
+        fault_at(with(vec![diamond]), "touches the net line", 100.0, 50.0);
         fault_at(with(vec![hole(10.0, 10.0, 20.0), hole(20.0, 20.0, 20.0)]), "crosses hole 1", 20.0, 30.0);
     }
 

@@ -17,6 +17,9 @@ const LEAST_MEAN_WIDTH: f64 = 0.02;
 /// A corner that comes back within this of where it went out is a spike, mm.
 const SPIKE_WIDTH: f64 = 0.005;
 
+/// Meetings looked at before giving up the count.
+const MOST_MEETINGS: usize = 1_000;
+
 /// Most faults of one kind that are named for one ring.
 const MOST_NAMED: usize = 8;
 
@@ -125,7 +128,7 @@ pub(super) fn ring_holds(what: &str, ring: &Ring, faults: &mut Faults) -> bool {
 }
 
 fn crossings_of(what: &str, ring: &Ring, faults: &mut Faults) -> usize {
-    let found = match meetings(&[Chain { points: ring, closed: true }]) {
+    let found = match meetings(&[Chain { points: ring, closed: true }], MOST_MEETINGS) {
         Ok(found) => found,
         Err(_) => {
             faults.push(Fault::new(format!("{what} crosses itself almost everywhere"), "draw it as one clean closed line"));
@@ -185,7 +188,7 @@ fn spikes_of(what: &str, ring: &Ring, faults: &mut Faults) {
 pub(super) fn holes_hold(net: &Ring, holes: &[Ring], faults: &mut Faults) {
     let mut chains = vec![Chain { points: net, closed: true }];
     chains.extend(holes.iter().map(|h| Chain { points: h, closed: true }));
-    let Ok(found) = meetings(&chains) else {
+    let Ok(found) = meetings(&chains, MOST_MEETINGS) else {
         faults.push(Fault::new("the holes cross each other almost everywhere", "draw each hole as one clean closed line"));
         return;
     };
