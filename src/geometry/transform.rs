@@ -54,7 +54,7 @@ impl Motion {
 }
 
 /// Sine and cosine of an angle in degrees, exact at multiples of 90.
-fn sin_cos_degrees(degrees: f64) -> (f64, f64) {
+pub(crate) fn sin_cos_degrees(degrees: f64) -> (f64, f64) {
     let d = degrees.rem_euclid(360.0);
     if d == 0.0 {
         (0.0, 1.0)
