@@ -3,7 +3,7 @@
 use super::super::{Drawing, DrawnLine, NotUsed, ReadOptions};
 use super::entities::{Refusal, chain};
 use super::frame::Frame;
-use super::layers::pattern_role;
+use super::layers::{half_beside_mirror, pattern_role};
 use super::scan::{FROZEN, Record, Scan};
 use crate::fault::{Fault, Faults};
 use crate::geometry::{point, sin_cos_degrees};
@@ -19,6 +19,8 @@ const MOST_DRAWN: usize = 400_000;
 
 /// So many points may come of it.
 const MOST_POINTS: usize = 4_000_000;
+
+const UNFOLD: &str = "unfold the piece in the drawing program and save again";
 
 /// What became of an entity, over all insertions of its block.
 #[derive(Clone, Debug, PartialEq)]
@@ -87,6 +89,9 @@ impl<'s> Walk<'s> {
         let top = Within { frame: Frame::scale(millimetres), names: &[], blocks: &[], layer: "0" };
         for i in (0..self.scan.records.len()).filter(|&i| self.scan.records[i].block.is_none()) {
             self.visit(i, top);
+        }
+        if let Some(what) = self.half_a_piece(0, 1) {
+            self.faults.push(Fault::new(what, UNFOLD));
         }
         self.tell_too_much();
         self.ask_for_known_name();
@@ -234,12 +239,23 @@ impl<'s> Walk<'s> {
                 if self.too_much() {
                     return Err(Refusal::NotUsed("the drawing is too big".into()));
                 }
+                let start = self.lines.len();
                 for i in definition.content.clone() {
                     any |= self.visit(i, Within { frame, names: &names, blocks: &blocks, layer });
+                }
+                if let Some(what) = self.half_a_piece(start, names.len() + 1) {
+                    return wrong(what, UNFOLD);
                 }
             }
         }
         if any { Ok(()) } else { Err(Refusal::NotUsed(format!("nothing in its block {name} gives a line here"))) }
+    }
+
+    /// The lines since `start` that lie as deep as `depth` names tell are one piece: says if it is only a half.
+    fn half_a_piece(&self, start: usize, depth: usize) -> Option<String> {
+        let piece = self.lines.iter().skip(start).filter(|line| line.names.len() == depth);
+        let mirror = if self.pattern { half_beside_mirror(piece) } else { None }?;
+        Some(format!("the piece is drawn as one half beside a mirror line on layer 6, {mirror}"))
     }
 
     /// A layer was asked for that holds nothing: says which names there are.

@@ -23,7 +23,7 @@ const POINT_Z_NORMAL: [i32; 6] = [10, 20, 30, 210, 220, 230];
 pub(super) fn codes(kind: &str) -> Option<Codes> {
     let (reals, whole, required): (&[i32], &[i32], &[i32]) = match kind {
         "LINE" => (&[11, 21, 31], &[], &[10, 20, 11, 21]),
-        "LWPOLYLINE" => (&[38, 42], &[70], &[10, 20]),
+        "LWPOLYLINE" => (&[38, 42], &[70], &[]),
         "POLYLINE" => (&[], &[70], &[]),
         "VERTEX" => (&[42], &[70], &[10, 20]),
         "ARC" => (&[40, 50, 51], &[], &[10, 20, 40, 50, 51]),
@@ -127,7 +127,7 @@ impl<'c> Copy<'c> {
         }
         let damaged = |what: String| Err(spot.place(Fault::new(what, "the file is damaged: save the drawing again")));
         let missing: Vec<String> = codes.required.iter().filter(|code| !self.seen.contains(code)).map(i32::to_string).collect();
-        if !missing.is_empty() && !(self.kind == "LWPOLYLINE" && self.promised.contains(&(90, 0))) {
+        if !missing.is_empty() {
             return damaged(format!("{} lacks what it cannot do without (group codes {})", self.kind, missing.join(", ")));
         }
         for (begun, completed) in self.points {

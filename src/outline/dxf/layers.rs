@@ -1,7 +1,6 @@
 //! What layers mean: by name in general, by number in drawings of sewn-product patterns.
 
 use super::super::{DrawnLine, Role};
-use crate::fault::{Fault, Faults};
 use crate::geometry::Point;
 
 /// True if the layers of a drawing are those of ASTM D6673: bare numbers, 1 (the boundary) among them.
@@ -33,30 +32,19 @@ pub(super) fn pattern_role(layer: &str) -> Result<Role, String> {
 
 /// A pattern piece may be drawn as one half with a mirror line (layer 6). Cut as drawn, half the ply would be missing.
 ///
-/// `lines` are those of a pattern drawing. A mirror line is harmless if its own piece lies on both sides of it.
-pub(super) fn halves(lines: &[DrawnLine]) -> Faults {
-    let mut faults = Faults::new();
-    for mirror in lines.iter().filter(|line| line.names.last().is_some_and(|layer| layer == "6")) {
-        let (Some(&a), Some(&b)) = (mirror.points.first(), mirror.points.last()) else { continue };
-        let piece = |line: &&DrawnLine| line.names.split_last().is_some_and(|(layer, blocks)| layer == "1" && same_piece(mirror, blocks));
+/// `piece` are the lines of one piece. A mirror line is harmless if the boundary lies on both sides of it; the label of one
+/// that is not is returned.
+pub(super) fn half_beside_mirror<'l>(piece: impl Iterator<Item = &'l DrawnLine> + Clone) -> Option<&'l str> {
+    let on = |layer: &'static str| piece.clone().filter(move |line| line.names.last().is_some_and(|name| name == layer));
+    // A piece has one mirror line; a file that has heaps of them shall not cost heaps of time.
+    let mirror = on("6").take(16).find(|mirror| {
+        let (Some(&a), Some(&b)) = (mirror.points.first(), mirror.points.last()) else { return false };
         let side = |p: &Point| (b - a).cross(*p - a) / (b - a).length().max(f64::MIN_POSITIVE);
-        let sides: Vec<f64> = lines.iter().filter(piece).flat_map(|line| &line.points).map(side).collect();
-        let (left, right) = (sides.iter().any(|s| *s > 0.5), sides.iter().any(|s| *s < -0.5));
-        if left != right {
-            faults.push(
-                Fault::new(
-                    "the piece is drawn as one half beside a mirror line (layer 6)",
-                    "unfold the piece in the drawing program and save again",
-                )
-                .at(mirror.label.clone(), a.x, a.y),
-            );
-        }
-    }
-    faults
-}
-
-fn same_piece(mirror: &DrawnLine, blocks: &[String]) -> bool {
-    mirror.names.split_last().is_some_and(|(_, own)| own == blocks)
+        // Half a millimetre: a boundary drawn along the mirror line is on neither side of it.
+        let (left, right) = on("1").flat_map(|line| &line.points).map(side).fold((false, false), |(l, r), s| (l || s > 0.5, r || s < -0.5));
+        left != right
+    })?;
+    Some(&mirror.label)
 }
 
 #[cfg(test)]

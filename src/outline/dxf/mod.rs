@@ -75,8 +75,5 @@ fn drawing(bytes: &[u8], options: &ReadOptions, faults: &mut Faults) -> Result<D
     let pattern = layers::are_of_pattern_standard(shown.map(|record| record.layer.as_str()));
     let (drawing, wrong) = blocks::Walk::new(&scan, &by_record, options, pattern).run(millimetres);
     faults.extend(wrong);
-    if pattern {
-        faults.extend(layers::halves(&drawing.lines));
-    }
     Ok(drawing)
 }

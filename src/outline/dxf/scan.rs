@@ -14,6 +14,9 @@ use std::collections::BTreeMap;
 /// No file with more entities is read.
 pub(super) const MOST_ENTITIES: usize = 200_000;
 
+/// Names of layers and blocks have at most so many characters (DXF reference; from memory).
+const LONGEST_NAME: usize = 255;
+
 /// The word for a layer that hides even the blocks inserted on it.
 pub(super) const FROZEN: &str = "frozen";
 
@@ -38,6 +41,8 @@ pub(super) struct Record {
     pub inserts: String,
     /// It is in the clean copy.
     pub copied: bool,
+    /// Its fault has been told.
+    pub faulty: bool,
 }
 
 /// One block.
@@ -167,10 +172,10 @@ impl<'a> Pass<'a, '_> {
             if mark.starts("ENDSEC") {
                 return Ok(());
             }
-            let (mut name, mut flags, mut colour) = (String::new(), 0, 0);
+            let (mut layer, mut flags, mut colour) = (String::new(), 0, 0);
             while let Some(tag) = self.next_in_item()? {
                 match tag.code {
-                    2 => name = self.found.header.decode(&tag.value),
+                    2 => layer = name(&self.found.header, &tag)?,
                     62 => colour = number(&tag).unwrap_or(0),
                     70 => flags = number(&tag).unwrap_or(0),
                     _ => {}
@@ -180,7 +185,7 @@ impl<'a> Pass<'a, '_> {
                 // Bit 1 of the flags is "frozen"; a negative colour is "off" (DXF reference, LAYER; from memory).
                 let word = if flags & 1 != 0 { Some(FROZEN) } else { (colour < 0).then_some("switched off") };
                 if let Some(word) = word {
-                    self.found.hidden.insert(name.to_lowercase(), word);
+                    self.found.hidden.insert(layer.to_lowercase(), word);
                 }
             }
         }
@@ -195,14 +200,17 @@ impl<'a> Pass<'a, '_> {
                 return Err(self.out_of_structure("the blocks"));
             }
             let start = self.found.records.len();
+            if self.found.blocks.len() >= MOST_ENTITIES {
+                return Err(Fault::new(
+                    format!("the drawing has more than {MOST_ENTITIES} blocks"),
+                    "save a drawing of the outlines alone",
+                ));
+            }
             let mut block = BlockRecord { name: String::new(), base: [0.0; 2], external: false, content: start..start };
             while let Some(tag) = self.next_in_item()? {
                 match tag.code {
-                    2 => block.name = self.found.header.decode(&tag.value),
-                    10 | 20 => match real(&tag) {
-                        Ok(value) => block.base[usize::from(tag.code == 20)] = value,
-                        Err(fault) => self.faults.push(fault),
-                    },
+                    2 => block.name = name(&self.found.header, &tag)?,
+                    10 | 20 => block.base[usize::from(tag.code == 20)] = real(&tag)?,
                     // Bits 4 and 8: external references (DXF reference, BLOCK; from memory).
                     70 => block.external = number(&tag).unwrap_or(0) & 12 != 0,
                     _ => {}
@@ -246,24 +254,26 @@ impl<'a> Pass<'a, '_> {
             block,
             inserts: String::new(),
             copied: codes(&kind).is_some(),
+            faulty: false,
             kind,
         };
         let start = self.found.clean.len();
-        let faults_before = self.faults.0.len();
         let handle = self.item(&mut record)?;
         record.label = match handle {
             Some(handle) => format!("{} {handle} ({spot})", record.kind),
             None => format!("{} ({spot})", record.kind),
         };
         if record.kind == "POLYLINE" {
+            let mut vertex = Record { kind: "VERTEX".into(), ..record.clone() };
             while self.take_mark("VERTEX")? {
-                let mut vertex = Record { kind: "VERTEX".into(), ..record.clone() };
                 self.item(&mut vertex)?;
             }
+            record.faulty = vertex.faulty;
             if self.take_mark("SEQEND")? {
                 self.skip_item()?;
                 self.found.clean.push_str("0\nSEQEND\n");
             } else {
+                record.faulty = true;
                 let what = format!("{} does not end in SEQEND: vertices may be missing", record.label);
                 self.faults.push(spot.place(Fault::new(what, "the file is damaged: save the drawing again")));
             }
@@ -276,7 +286,7 @@ impl<'a> Pass<'a, '_> {
                 self.skip_item()?;
             }
         }
-        if self.faults.0.len() > faults_before {
+        if record.faulty {
             record.copied = false;
             self.found.clean.truncate(start);
         }
@@ -288,7 +298,7 @@ impl<'a> Pass<'a, '_> {
     fn item(&mut self, record: &mut Record) -> Result<Option<String>, Fault> {
         let codes = codes(&record.kind);
         let mut copy = Copy::new(&record.kind, self.found.records.len() + 1, &mut self.found.clean, codes.is_some());
-        let mut handle = None;
+        let (mut handle, mut wrong) = (None, None);
         loop {
             // Spelt out because `copy` holds a part of `self`.
             let tag = match self.ahead.take() {
@@ -302,24 +312,33 @@ impl<'a> Pass<'a, '_> {
                     break;
                 }
                 5 if tag.value.len() <= 16 && tag.value.iter().all(u8::is_ascii_hexdigit) => handle = Some(text_of(&tag)),
-                8 => record.layer = self.found.header.decode(&tag.value),
+                8 => match name(&self.found.header, &tag) {
+                    Ok(layer) => record.layer = layer,
+                    Err(fault) => wrong = Some(fault),
+                },
                 60 => record.invisible = number(&tag) == Some(1),
                 67 => record.paper = number(&tag) == Some(1),
                 2 if record.kind == "INSERT" => {
-                    record.inserts = self.found.header.decode(&tag.value);
+                    match name(&self.found.header, &tag) {
+                        Ok(block) => record.inserts = block,
+                        Err(fault) => wrong = Some(fault),
+                    }
                     copy.seen.push(2);
                 }
                 _ => {
-                    if let Some(codes) = &codes
-                        && let Err(fault) = copy.take(codes, &tag)
-                    {
-                        self.faults.push(fault);
+                    // One fault an entity is enough, and bounds what a damaged file can make of memory.
+                    if let Some(codes) = codes.as_ref().filter(|_| wrong.is_none()) {
+                        wrong = copy.take(codes, &tag).err();
                     }
                 }
             }
         }
-        if let Some(codes) = &codes {
-            copy.finish(codes, record.spot).err().into_iter().for_each(|fault| self.faults.push(fault));
+        if let Some(codes) = codes.as_ref().filter(|_| wrong.is_none()) {
+            wrong = copy.finish(codes, record.spot).err();
+        }
+        if let Some(fault) = wrong.filter(|_| !record.faulty) {
+            self.faults.push(fault);
+            record.faulty = true;
         }
         Ok(handle)
     }
@@ -330,6 +349,16 @@ impl<'a> Pass<'a, '_> {
         let what = format!("{found} does not belong in {within}");
         spot.place(Fault::new(what, "the file is damaged: save the drawing again"))
     }
+}
+
+/// The name of a layer or block.
+fn name(header: &Header, tag: &Tag<'_>) -> Result<String, Fault> {
+    let name: String = header.decode(&tag.value).chars().filter(|c| !c.is_control()).collect();
+    if name.chars().count() <= LONGEST_NAME {
+        return Ok(name);
+    }
+    let what = format!("a name is longer than {LONGEST_NAME} characters");
+    Err(tag.spot.place(Fault::new(what, "give the layer or block a shorter name")))
 }
 
 fn cut_short_in(kind: &str, spot: Spot) -> Fault {

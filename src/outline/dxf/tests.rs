@@ -473,6 +473,13 @@ fn far_away_outlines_are_a_fault() {
 }
 
 #[test]
+fn endless_names_are_a_fault() {
+    let name = "x".repeat(256);
+    assert!(fault(&file("", &LINE.replace("seat", &name))).contains("longer than 255"));
+    assert!(fault(&file(&HIP.replace("hip", &name), LINE)).contains("longer than 255"));
+}
+
+#[test]
 fn a_bulge_before_its_vertex_is_a_fault() {
     // The parser gives up the whole rest of the section here, without a word.
     assert!(fault(&file("", &format!("0 LWPOLYLINE\n42 1\n10 0\n20 0\n10 5\n20 5\n{LINE}"))).contains("out of turn"));
