@@ -58,8 +58,6 @@ pub(super) struct Walk<'s> {
     lines: Vec<DrawnLine>,
     drawn: usize,
     points: usize,
-    /// Names that a line could have been asked for by.
-    known_names: BTreeSet<String>,
 }
 
 impl<'s> Walk<'s> {
@@ -80,7 +78,6 @@ impl<'s> Walk<'s> {
             lines: vec![],
             drawn: 0,
             points: 0,
-            known_names: BTreeSet::new(),
         }
     }
 
@@ -94,7 +91,6 @@ impl<'s> Walk<'s> {
             self.faults.push(Fault::new(what, UNFOLD));
         }
         self.tell_too_much();
-        self.ask_for_known_name();
         let mut drawing = Drawing { lines: self.lines, present: self.scan.records.len(), ..Drawing::default() };
         for (record, fate) in self.scan.records.iter().zip(self.fates) {
             let why = match fate {
@@ -181,12 +177,6 @@ impl<'s> Walk<'s> {
     fn draw(&mut self, record: &Record, entity: &EntityType, layer: &str, within: Within<'_>) -> Result<(), Refusal> {
         let role = if self.pattern { Some(pattern_role(layer).map_err(Refusal::NotUsed)?) } else { None };
         let names: Vec<String> = within.names.iter().cloned().chain([layer.to_string()]).collect();
-        if let Some(wanted) = &self.options.layer
-            && !names.iter().any(|name| name.to_lowercase() == wanted.to_lowercase())
-        {
-            self.known_names.extend(names);
-            return Err(Refusal::NotUsed(format!("it lies on no layer and in no block named {wanted}")));
-        }
         let chain = chain(entity, &within.frame, self.options.chord_tolerance)?;
         if chain.points.iter().any(|p| !(p.x.abs() <= LARGEST && p.y.abs() <= LARGEST)) {
             let what = format!("it reaches farther than {} m from the drawing's origin", LARGEST / 1000.0);
@@ -256,19 +246,6 @@ impl<'s> Walk<'s> {
         let piece = self.lines.iter().skip(start).filter(|line| line.names.len() == depth);
         let mirror = if self.pattern { half_beside_mirror(piece) } else { None }?;
         Some(format!("the piece is drawn as one half beside a mirror line on layer 6, {mirror}"))
-    }
-
-    /// A layer was asked for that holds nothing: says which names there are.
-    fn ask_for_known_name(&mut self) {
-        if let Some(wanted) = self.options.layer.as_ref().filter(|_| self.lines.is_empty() && self.faults.is_empty()) {
-            let names: Vec<String> = self.known_names.iter().take(30).cloned().collect();
-            let remedy = if names.is_empty() {
-                "the drawing has no lines at all".into()
-            } else {
-                format!("names with lines are: {}", names.join(", "))
-            };
-            self.faults.push(Fault::new(format!("no line lies on a layer or in a block named {wanted}"), remedy));
-        }
     }
 }
 

@@ -8,6 +8,7 @@ use crate::fault::Faults;
 use crate::geometry::{Point, point, ring_area};
 use rand_pcg::Pcg32;
 use rand_pcg::rand_core::Rng;
+use std::collections::BTreeSet;
 use std::f64::consts::PI;
 
 /// Group codes and values, written `code value` on a line each, as DXF text.
@@ -35,6 +36,11 @@ fn file(blocks: &str, entities: &str) -> String {
 fn read_text(text: &str) -> Result<Drawing, Faults> {
     let drawing = read(text.as_bytes(), &ReadOptions::default())?;
     assert_eq!(drawing.used + drawing.not_used.len(), drawing.present);
+    // Whoever goes on with the lines tells entities apart by their labels.
+    let labels: BTreeSet<&str> =
+        drawing.lines.iter().map(|l| l.label.as_str()).chain(drawing.not_used.iter().map(|n| n.label.as_str())).collect();
+    assert!(labels.len() <= drawing.present);
+    assert!(drawing.not_used.iter().all(|n| drawing.lines.iter().all(|l| l.label != n.label)));
     Ok(drawing)
 }
 
@@ -425,16 +431,6 @@ fn numbers_mean_nothing_beside_a_named_layer() {
 fn half_a_piece_beside_its_mirror_line_is_a_fault() {
     let text = pattern().replace("8\n6\n10\n200\n20\n0\n11\n200\n21\n300\n", "8\n6\n10\n0\n20\n0\n11\n0\n21\n300\n");
     assert!(fault(&text).contains("mirror line"));
-}
-
-#[test]
-fn a_layer_or_block_can_be_asked_for() {
-    let options = |layer: &str| ReadOptions { layer: Some(layer.into()), ..ReadOptions::default() };
-    let back = read(pattern().as_bytes(), &options("back")).unwrap();
-    assert_eq!((back.lines.len(), back.used, back.present), (2, 3, 15));
-    assert_eq!(read(pattern().as_bytes(), &options("7")).unwrap().lines.len(), 2);
-    let fault = read(pattern().as_bytes(), &options("hatch")).unwrap_err().to_string();
-    assert!(fault.contains("hatch") && fault.contains("SEAT"), "{fault}");
 }
 
 #[test]
