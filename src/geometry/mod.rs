@@ -2,6 +2,10 @@
 //!
 //! A [`Ring`] is closed without repeating its first point. Anticlockwise rings have positive area.
 
+pub mod boolean;
+pub mod clip;
+pub mod interior;
+pub mod offset;
 mod point;
 mod region;
 mod transform;
