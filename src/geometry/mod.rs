@@ -2,7 +2,11 @@
 //!
 //! A [`Ring`] is closed without repeating its first point. Anticlockwise rings have positive area.
 
+pub mod boolean;
+pub mod clip;
+pub mod interior;
 mod intersect;
+pub mod offset;
 mod point;
 mod region;
 mod transform;
