@@ -2,10 +2,13 @@
 //!
 //! A [`Ring`] is closed without repeating its first point. Anticlockwise rings have positive area.
 
+pub mod boolean;
+mod inscribed;
 mod point;
 mod region;
 mod transform;
 
+pub use inscribed::largest_rectangle;
 pub use point::{Point, point};
 pub use region::{Bounds, Path, Region, Ring, path_length, ring_area, ring_bounds, ring_contains};
 pub use transform::Motion;
