@@ -4,6 +4,7 @@
 
 pub mod boolean;
 pub mod clip;
+mod inscribed;
 pub mod interior;
 mod intersect;
 pub mod offset;
@@ -11,6 +12,7 @@ mod point;
 mod region;
 mod transform;
 
+pub use inscribed::largest_rectangle;
 pub(crate) use intersect::{Chain, Meeting, TooTangled, meetings};
 pub use point::{Point, point};
 pub use region::{Bounds, Path, Region, Ring, path_length, ring_area, ring_bounds, ring_contains};
