@@ -11,4 +11,5 @@ pub mod nest;
 pub mod outline;
 pub mod plan;
 pub mod ply;
+pub mod sheet;
 pub mod units;
