@@ -11,5 +11,6 @@ pub mod nest;
 pub mod outline;
 pub mod plan;
 pub mod ply;
+pub mod sheet;
 pub mod units;
 pub mod verify;
