@@ -4,13 +4,13 @@
 
 use crate::cloth::{Cloth, Face};
 use crate::fault::{Fault, Faults};
-use crate::geometry::{Motion, Region, Ring, point, ring_bounds};
-use crate::job::{self, Job, SpliceKind, TemplateSource};
+use crate::geometry::{Motion, Region, point, ring_bounds};
+use crate::job::{Job, SpliceKind, TemplateSource};
 use crate::nest::{self, Extent, Limits, Observer, Outcome, Params, Placement, Pose, Problem, Progress, Shape, Stock, Stop};
 use crate::plan::{
     self, PlacedPiece, Plan, PlanCloth, PlanLayer, PlanLayerItem, PlanPiece, PlanStock, PlanTemplate, Rules, SpliceFacts, StockKind,
 };
-use crate::ply::{self, Piece, Prepared};
+use crate::ply::{self, Piece, Prepared, TemplateFrame};
 use crate::units::snap;
 use crate::verify::{self, Verified};
 use std::sync::atomic::AtomicBool;
@@ -62,13 +62,12 @@ pub struct PreparedJob<'a> {
     pub prepared: Prepared,
 }
 
-/// Prepares the pieces of jobs that are to share rolls. With several jobs, piece ids carry the job's name and numbers its letter.
+/// Prepares the pieces of jobs that are to share rolls, which [`crate::job::agree`] holds to agree. With several jobs, piece ids carry the job's name and numbers its letter.
 ///
 /// # Errors
-/// Jobs that disagree about a cloth or a cutting rule, and every fault of preparation.
+/// Every fault of preparation.
 pub fn prepare<'a>(jobs: &'a [Job], sets: u32) -> Result<Vec<PreparedJob<'a>>, Faults> {
     let mut faults = Faults::new();
-    faults.keep(job::agree(jobs));
     let mut all = Vec::new();
     for (index, job) in jobs.iter().enumerate() {
         let Some(mut prepared) = faults.keep(ply::prepare(job)) else { continue };
@@ -120,15 +119,14 @@ pub fn plan(jobs: &[Job], settings: &Settings, cancel: &AtomicBool, watcher: &dy
         }
         let stock = stock_of(&outcome, &pieces, cloth, &jobs[0]);
         let left = plan::left_over(&stock, jobs[0].cutting.least_offcut_width);
-        let least = nest::least_length(&problem);
-        plan.cloths.push(plan::cloth_figures(cloth, &stock, &left, least));
-        plan.stocks.push(PlanStock { offcuts: left.offcuts, ..stock });
+        let stock = PlanStock { offcuts: left.offcuts.clone(), ..stock };
+        plan.cloths.push(plan::cloth_figures(cloth, std::slice::from_ref(&stock), &[left], nest::least_length(&problem)));
+        plan.stocks.push(stock);
     }
     if !faults.is_empty() {
         return Err(Refusal::NotPlaced(faults));
     }
-    plan.seal();
-    verify::verify(plan).map_err(Refusal::NotVerified)
+    verify::verify(plan.sealed()).map_err(Refusal::NotVerified)
 }
 
 /// `A` to `Z`, then `AA` and so on.
@@ -284,22 +282,23 @@ fn frame_of_plan(jobs: &[Job], prepared: &[PreparedJob<'_>], settings: &Settings
 fn templates_of(job: &Job) -> Vec<PlanTemplate> {
     job.templates
         .iter()
-        .map(|template| {
-            let framed = ply::in_template_frame(template);
-            PlanTemplate {
+        .enumerate()
+        .filter_map(|(index, template)| {
+            let TemplateFrame { skin, arrow } = ply::template_frame(job, index)?;
+            Some(PlanTemplate {
                 template: template.id.clone(),
                 job: job.name.clone(),
-                arrow: template.arrow,
-                edges: framed.edges.iter().map(|e| e.unwrap_or(template.edge)).collect(),
-                net: framed.net,
-                holes: framed.holes,
-                cuts: framed.cuts,
-                no_splice: framed.no_splice,
+                arrow,
+                net: skin.net,
+                edges: skin.edges,
+                holes: skin.holes,
+                cuts: skin.cuts,
+                no_splice: skin.no_splice,
                 on: match &template.source {
                     TemplateSource::Patch { on, step_back, .. } => Some((on.clone(), *step_back)),
                     _ => None,
                 },
-            }
+            })
         })
         .collect()
 }
@@ -343,13 +342,14 @@ fn plan_piece(job: &Job, piece: &Piece) -> PlanPiece {
         angle: piece.angle,
         cloth: job.cloths[piece.cloth].id.clone(),
         part: piece.part,
-        splice: None::<SpliceFacts>.or_else(|| piece.part.and(splice_facts(job, piece))),
+        splice: piece.part.and(splice_facts(job, piece)),
         patch: None,
         copies: piece.copies,
         permitted: piece.permitted.clone(),
         tolerance: piece.tolerance,
         permitted_by: piece.permitted_by.clone(),
         may_cross_bench: piece.may_cross_bench,
+        origin: piece.origin,
         outline: piece.outline.outline.clone(),
         holes: piece.outline.holes.clone(),
         net: piece.net.clone(),
@@ -361,9 +361,12 @@ fn plan_piece(job: &Job, piece: &Piece) -> PlanPiece {
 
 fn splice_facts(job: &Job, piece: &Piece) -> Option<SpliceFacts> {
     let rule = job.splice.as_ref()?;
-    Some(match job.cloths[piece.cloth].weave.splice() {
-        SpliceKind::Lap => SpliceFacts { kind: SpliceKind::Lap, lap: rule.lap },
-        SpliceKind::Butt => SpliceFacts { kind: SpliceKind::Butt, lap: 0.0 },
+    let kind = ply::splice_kind(job.cloths[piece.cloth].weave);
+    Some(SpliceFacts {
+        kind,
+        lap: if kind == SpliceKind::Lap { rule.lap } else { 0.0 },
+        stagger: rule.stagger,
+        plies_apart: rule.plies_apart,
     })
 }
 

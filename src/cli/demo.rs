@@ -48,7 +48,8 @@ impl Demo {
                     format!("the demo in it was edited ({})", changed.join(", ")),
                     "plan it with `warpwise nest`, or name another folder for a fresh demo",
                 )
-                .in_file(&self.dir),
+                .in_file(&self.dir)
+                .into(),
             ));
         }
         std::fs::create_dir_all(&self.dir).map_err(|e| Failure::machine(&self.dir.display().to_string(), &e))?;

@@ -11,7 +11,7 @@ pub enum Failure {
     /// Status 1: the input is at fault.
     Input(Faults),
     /// Status 2: wrong use of the command line.
-    Usage(Fault),
+    Usage(Faults),
     /// Status 3: could not be planned.
     NotPlanned(Faults),
     /// Status 4: the machine's fault.
@@ -29,7 +29,7 @@ impl Failure {
     pub fn report(self) -> ExitCode {
         let (faults, status) = match self {
             Failure::Input(faults) => (faults, 1),
-            Failure::Usage(fault) => (fault.into(), 2),
+            Failure::Usage(faults) => (faults, 2),
             Failure::NotPlanned(faults) => (faults, 3),
             Failure::Machine(faults) => (faults, 4),
         };

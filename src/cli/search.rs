@@ -54,13 +54,13 @@ impl Search {
 
     fn stop(&self) -> Result<Stop, Failure> {
         match self.effort {
-            Some(0) => Err(Failure::Usage(Fault::new("--effort 0 leaves no round to search in", "give at least 1"))),
+            Some(0) => Err(Failure::Usage(Fault::new("--effort 0 leaves no round to search in", "give at least 1").into())),
             Some(rounds) => Ok(Stop::Effort(rounds)),
             None => Duration::try_from_secs_f64(self.seconds)
                 .ok()
                 .filter(|time| *time <= Duration::from_secs(7 * 24 * 3600))
                 .map(Stop::After)
-                .ok_or_else(|| Failure::Usage(Fault::new("--seconds is not a time", "give seconds between 0 and a week (604800)"))),
+                .ok_or_else(|| Failure::Usage(Fault::new("--seconds is not a time", "give seconds between 0 and a week (604800)").into())),
         }
     }
 }

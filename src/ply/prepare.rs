@@ -257,7 +257,8 @@ impl Run<'_> {
     /// The piece, its lines moved so that its box starts at the origin.
     fn piece(&mut self, ply: &Ply, part: Option<Part>, region: Region, net: Vec<Ring>, cuts: Vec<Path>, marks: Vec<Path>) {
         let Some(bounds) = region.bounds() else { return };
-        let shift = Motion::new(0.0, false, point(snap(-bounds.min.x), snap(-bounds.min.y)));
+        let origin = point(snap(-bounds.min.x), snap(-bounds.min.y));
+        let shift = Motion::new(0.0, false, origin);
         let outline = shift.region(&region);
         let Some(arrow) = arrow_in(&outline, -ply.angle) else {
             self.fault(&ply.id, "is too thin anywhere to draw its arrow in".into(), "check the drawing's unit and scale".into());
@@ -282,6 +283,7 @@ impl Run<'_> {
             permitted: rule.permitted.clone(),
             tolerance: layer.angle_tolerance,
             permitted_by: rule.words.clone(),
+            origin,
             outline,
             net: net.iter().map(|r| shift.ring(r)).collect(),
             cuts: cuts.iter().map(|p| shift.path(p)).collect(),
