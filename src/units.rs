@@ -101,7 +101,8 @@ pub fn parse_share(text: &str) -> Result<f64, Fault> {
 /// A number, then one of the units or none; `forms` is the remedy.
 fn parse_quantity(text: &str, kind: &str, units: &[(&str, f64)], forms: &str) -> Result<f64, Fault> {
     let text = text.trim();
-    let end = text.find(|c: char| !(c.is_ascii_digit() || " +-.,/_".contains(c)) && !exponent_follows(text, c)).unwrap_or(text.len());
+    // No unit begins with an e, so it can only be the exponent of a number.
+    let end = text.find(|c: char| !(c.is_ascii_digit() || " +-.,/_eE".contains(c))).unwrap_or(text.len());
     let (number, unit) = text.split_at(end);
     let unit = unit.trim();
     let factor = match units.iter().find(|(name, _)| *name == unit) {
@@ -116,11 +117,6 @@ fn parse_quantity(text: &str, kind: &str, units: &[(&str, f64)], forms: &str) ->
         }
         _ => Err(Fault::new(format!("{} is not a {kind}", quoted(text)), forms)),
     }
-}
-
-/// True if `c` may be the `e` of a number like `1e3`: a unit never begins with one.
-fn exponent_follows(text: &str, c: char) -> bool {
-    matches!(c, 'e' | 'E') && text.chars().next().is_some_and(|first| first.is_ascii_digit() || "+-.".contains(first))
 }
 
 /// A decimal number, a fraction `3/8`, or a mixed number `1 3/8`.

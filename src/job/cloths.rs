@@ -67,7 +67,7 @@ fn is_twill(weave: Weave) -> bool {
 fn twill_line(raw: &RawCloth, at: &str, doc: &Document<'_>, findings: &mut Findings<'_>) -> Option<f64> {
     let remedy = "look along the roll with the up face towards you: 45 if the line rises to the left of the warp, -45 if to the right";
     match raw.twill_line {
-        None if is_twill(raw.weave) => {
+        None if is_twill(raw.weave) && !doc.has(&format!("{at}.twill_line")) => {
             findings.fault(doc.offset_of(at), "the twill does not say where its line runs", format!("add `twill_line`: {remedy}"));
         }
         Some(line) if !is_twill(raw.weave) => {
@@ -122,6 +122,12 @@ fn flaw_ring(raw: &RawFlaw, width: f64, length: Option<f64>, at: &str, doc: &Doc
                 return None;
             }
             vec![point(from, low), point(to, low), point(to, high), point(from, high)]
+        }
+        _ if [("outline", raw.outline.is_some()), ("from", raw.from.is_some()), ("to", raw.to.is_some())]
+            .iter()
+            .any(|(key, sound)| !sound && doc.has(&format!("{at}.{key}"))) =>
+        {
+            return None;
         }
         _ => {
             let remedy = "give either `outline`, or `from` and `to` (with `low` and `high` if it does not cross the whole roll)";

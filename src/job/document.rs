@@ -40,14 +40,20 @@ impl<'t> Document<'t> {
         here.span().start
     }
 
+    fn find(&self, path: &str) -> Option<&Spanned<DeValue<'t>>> {
+        let mut steps = path.split('.');
+        let first = self.root.get(steps.next()?)?;
+        steps.try_fold(first, child)
+    }
+
+    /// True if the file has something at a path, even if it is at fault.
+    pub(super) fn has(&self, path: &str) -> bool {
+        self.find(path).is_some()
+    }
+
     /// The text at a path, if there is one.
     pub(super) fn text_at(&self, path: &str) -> Option<&str> {
-        let mut steps = path.split('.');
-        let mut here = self.root.get(steps.next()?)?;
-        for step in steps {
-            here = child(here, step)?;
-        }
-        here.get_ref().as_str()
+        self.find(path)?.get_ref().as_str()
     }
 
     /// How many sections of this name there are.
@@ -168,9 +174,12 @@ pub(super) fn nearest<'n>(written: &str, names: impl IntoIterator<Item = &'n str
     }
     let mut best: Option<(f64, &str)> = None;
     for name in names {
-        let within = written.len() >= 3 && name.len() >= 3 && (name.contains(written) || written.contains(name));
-        let likeness = strsim::jaro_winkler(&written.to_lowercase(), &name.to_lowercase());
-        let score = if within { likeness.max(0.85) } else { likeness };
+        let (written, lower) = (written.to_lowercase(), name.to_lowercase());
+        let near = written.len() >= 3
+            && lower.len() >= 3
+            && (lower.contains(&written) || written.contains(&lower) || strsim::damerau_levenshtein(&written, &lower) == 1);
+        let likeness = strsim::jaro_winkler(&written, &lower);
+        let score = if near { likeness.max(0.85) } else { likeness };
         if score >= 0.8 && best.is_none_or(|(s, _)| score > s) {
             best = Some((score, name));
         }
@@ -178,9 +187,9 @@ pub(super) fn nearest<'n>(written: &str, names: impl IntoIterator<Item = &'n str
     best.map(|(_, name)| name)
 }
 
-/// Names as a sentence lists them, at most twelve.
+/// Names as a sentence lists them, at most thirty.
 pub(super) fn listed<'n>(names: impl IntoIterator<Item = &'n str>) -> String {
-    const MOST: usize = 40;
+    const MOST: usize = 30;
     let names: Vec<&str> = names.into_iter().collect();
     let mut out: Vec<String> = names.iter().take(MOST).map(|n| quoted(n)).collect();
     if names.len() > MOST {

@@ -5,11 +5,13 @@ use super::model::{Hands, Layer, LayerItem, TemplateSource};
 use super::raw::{RawCutting, RawFullItem, RawItem, RawLayer};
 use super::{PatchShape, Template};
 use crate::cloth::{Face, Permitted};
+use crate::fault::line_and_column;
 use crate::units::{degrees_0_360, quoted, show_mm};
 use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
 
-/// The ids that sections of some kinds have, each with its index; the first of equal ids counts.
-pub(super) struct Names(BTreeMap<String, usize>);
+/// The ids that sections of some kinds have, each with its index and byte offset; the first of equal ids counts.
+pub(super) struct Names(BTreeMap<String, (usize, usize)>);
 
 impl Names {
     /// Collects the ids of sections, in the order given; the index runs on over all of them. Equal ids are faults.
@@ -20,10 +22,13 @@ impl Names {
             for i in 0..doc.count(section) {
                 let at = format!("{section}.{i}.id");
                 if let Some(id) = doc.text_at(&at) {
-                    if names.contains_key(id) {
-                        findings.fault(doc.offset_of(&at), format!("the id {} stands twice", quoted(id)), "give each its own id");
-                    } else {
-                        names.insert(id.to_string(), index);
+                    let offset = doc.offset_of(&at);
+                    match names.entry(id.to_string()) {
+                        Entry::Vacant(free) => _ = free.insert((index, offset)),
+                        Entry::Occupied(taken) => {
+                            let (line, _) = line_and_column(doc.text, taken.get().1);
+                            findings.fault(offset, format!("the id {} is taken on line {line}", quoted(id)), "give each its own id");
+                        }
                     }
                 }
                 index += 1;
@@ -34,7 +39,7 @@ impl Names {
 
     /// The index of an id; an unknown one is a fault that names the nearest.
     pub(super) fn find(&self, id: &str, kind: &str, offset: usize, findings: &mut Findings<'_>) -> Option<usize> {
-        if let Some(index) = self.0.get(id) {
+        if let Some((index, _)) = self.0.get(id) {
             return Some(*index);
         }
         let names = || self.0.keys().map(String::as_str);
@@ -85,11 +90,11 @@ pub(super) fn layer(raw: RawLayer, i: usize, known: &Known<'_>, doc: &Document<'
     }
     let turns = match (raw.turns, raw.faces) {
         (Some(turns), faces) => Some(permitted(&turns, faces.as_deref().unwrap_or(&[Face::Up]))),
-        (None, None) => None,
-        (None, Some(_)) => {
+        (None, Some(_)) if !doc.has(&format!("{at}.turns")) => {
             findings.fault(place("faces"), "`faces` stands without `turns`", "say at which turns: turns = [0, 180]");
             None
         }
+        (None, _) => None,
     };
     let cloth = cloth.filter(|_| whole)?;
     Some(Layer {

@@ -83,6 +83,7 @@ pub fn parse_with(text: &str, path: &Path, read: &ReadOutline<'_>) -> Result<(Jo
     let (faults, warnings) = findings.finish();
     match job {
         Some(job) => faults.into_result((job, warnings)),
+        None if faults.is_empty() => Err(Fault::new("the job cannot be understood", "compare it with a new job").in_file(path).into()),
         None => Err(faults),
     }
 }

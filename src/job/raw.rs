@@ -17,11 +17,10 @@ use serde::Deserialize;
 /// value says otherwise, as in "30 cm" or "12 in".
 #[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
-#[schemars(title = "warpwise job")]
+#[schemars(title = "warpwise job", extend("required" = ["job", "cloth", "layer"]))]
 pub(super) struct RawJob {
     /// What the job is.
     #[serde(default)]
-    #[schemars(required)]
     pub(super) job: Option<RawHead>,
     /// How the cloth is cut.
     #[serde(default)]
@@ -30,7 +29,7 @@ pub(super) struct RawJob {
     pub(super) splice: Option<RawSplice>,
     /// The cloths: one section for each.
     #[serde(default)]
-    #[schemars(required, length(min = 1, max = 200))]
+    #[schemars(length(min = 1, max = 200))]
     pub(super) cloth: Vec<Option<RawCloth>>,
     /// Outlines from drawings: one section for each.
     #[serde(default)]
@@ -46,7 +45,7 @@ pub(super) struct RawJob {
     pub(super) patch: Vec<Option<RawPatch>>,
     /// The layers in laying order, the first on the mould.
     #[serde(default)]
-    #[schemars(required, length(min = 1, max = 1000))]
+    #[schemars(length(min = 1, max = 1000))]
     pub(super) layer: Vec<Option<RawLayer>>,
 }
 

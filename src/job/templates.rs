@@ -1,6 +1,6 @@
 //! From the template, strip and patch sections to [`Template`]s: finds the drawings, picks the outline, settles the arrow.
 
-use super::document::{Document, Findings, nearest};
+use super::document::{Document, Findings, listed, nearest};
 use super::model::{Hands, InkedSide, PatchShape, TakenOff, Template, TemplateSource};
 use super::raw::{RawPatch, RawShape, RawStrip, RawTemplate};
 use super::{ReadOutline, cloths, shapes};
@@ -127,6 +127,7 @@ pub(super) fn template(
         }
         (Some(given), None) => given,
         (None, Some(drawn)) => drawn,
+        (None, None) if doc.has(&format!("{at}.arrow")) => return None,
         (None, None) => {
             let what = format!("{} shows no arrow, and the job gives none", quoted(&raw.file));
             let remedy =
@@ -293,9 +294,12 @@ fn patch_shape(raw: &RawPatch, at: &str, doc: &Document<'_>, findings: &mut Find
         return (!sized.iter().any(|(_, given)| *given)).then_some(PatchShape::Polygon(ring));
     }
     let (Some(centre), Some(length), Some(width)) = (raw.centre, raw.length, raw.width) else {
-        let missing: Vec<String> = sized[..3].iter().filter(|(_, given)| !given).map(|(key, _)| format!("`{key}`")).collect();
-        let remedy = "give `centre`, `length` and `width`, or an `outline`";
-        findings.fault(doc.offset_of(at), format!("the patch lacks {}", missing.join(" and ")), remedy);
+        let lacks = |key: &str| !doc.has(&format!("{at}.{key}"));
+        let missing: Vec<&str> = ["centre", "length", "width"].into_iter().filter(|key| lacks(key)).collect();
+        if !missing.is_empty() && lacks("outline") {
+            let remedy = "give `centre`, `length` and `width`, or an `outline`";
+            findings.fault(doc.offset_of(at), format!("the patch lacks {}", listed(missing)), remedy);
+        }
         return None;
     };
     let ellipse = raw.shape == Some(RawShape::Ellipse);
