@@ -117,6 +117,9 @@ pub struct PlanLayer {
     pub trim: f64,
     /// Lap allowance, mm.
     pub lap: f64,
+    /// The lay-up gave turns of its own, which win over the weave's.
+    #[serde(default)]
+    pub turns_overridden: bool,
     /// What it lays.
     pub items: Vec<PlanLayerItem>,
 }

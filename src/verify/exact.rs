@@ -1,7 +1,7 @@
 //! Exact plane geometry on whole micrometres: nothing here is shared with the search or with preparation.
 //!
-//! Coordinates are `i64` of at most 2e8 (200 m). Cross products of their differences stay under 2^60 even at doubled
-//! coordinates; squares of those are taken in `i128`. No answer of this file is rounded, except where it says `mm`.
+//! Coordinates are `i64` of at most 1e8 (100 m), 3e8 once moved into another frame. Cross products of their differences stay within
+//! `i64` even at doubled coordinates; squares of those are taken in `i128`. No answer of this file is rounded, except where it says `mm`.
 
 use crate::geometry::Point;
 use crate::units::{GRID_PER_MM, LARGEST};
@@ -47,7 +47,7 @@ pub(super) fn steps(mm: f64) -> Option<i64> {
     let scaled = mm * GRID_PER_MM;
     let whole = scaled.round();
     // NaN fails both comparisons.
-    (scaled.abs() <= 2.0 * LARGEST * GRID_PER_MM && (scaled - whole).abs() <= 1e-4).then_some(whole as i64)
+    (scaled.abs() <= LARGEST * GRID_PER_MM && (scaled - whole).abs() <= 1e-4).then_some(whole as i64)
 }
 
 /// Positive if `c` lies left of the line from `a` to `b`.
@@ -151,6 +151,27 @@ impl Shape {
     pub fn complement(&self) -> Shape {
         let rings: Vec<Vec<P>> = self.rings.iter().map(|r| r.iter().rev().copied().collect()).collect();
         Shape { edges: edges_of(&rings), rings, extent: self.extent, outside: !self.outside }
+    }
+
+    /// The same moved by a vector.
+    pub fn moved(&self, by: P) -> Shape {
+        let by = |p: P| P { x: p.x + by.x, y: p.y + by.y };
+        Shape {
+            rings: self.rings.iter().map(|r| r.iter().map(|&p| by(p)).collect()).collect(),
+            edges: self.edges.iter().map(|e| Edge { a: by(e.a), b: by(e.b), ..*e }).collect(),
+            extent: Extent { min: by(self.extent.min), max: by(self.extent.max) },
+            outside: self.outside,
+        }
+    }
+
+    /// The nearest grid points of rings in mm. `None` without points or beyond three times the supported size.
+    pub fn rounded(rings: &[Vec<Point>]) -> Option<Shape> {
+        let round = |p: &Point| {
+            let (x, y) = (p.x * GRID_PER_MM, p.y * GRID_PER_MM);
+            let most = 3.0 * LARGEST * GRID_PER_MM;
+            (x.abs() <= most && y.abs() <= most).then_some(P { x: x.round() as i64, y: y.round() as i64 })
+        };
+        Shape::new(rings.iter().map(|r| r.iter().map(round).collect()).collect::<Option<_>>()?)
     }
 
     pub fn extent(&self) -> Extent {

@@ -15,12 +15,19 @@
 //! | yield | 0.00001 |
 //! | preparation, pieces against templates | see `preparation` |
 
+mod allowance;
+mod area;
 mod exact;
 mod figures;
 mod findings;
+mod frame;
 mod layout;
 mod placement;
+mod plies;
+mod preparation;
 mod sane;
+mod splices;
+mod turns;
 
 use crate::fault::Faults;
 use crate::plan::Plan;
@@ -52,6 +59,8 @@ pub fn verify(plan: Plan) -> Result<Verified, Faults> {
         placement::check(&plan, &mut found);
         layout::check(&plan, &exact, &mut found);
         figures::check(&plan, &exact, &mut found);
+        let plies = plies::check(&plan, &mut found);
+        preparation::check(&plan, &exact, &plies, &mut found);
     }
     found.into_faults().into_result(Verified(plan))
 }
