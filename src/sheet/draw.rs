@@ -12,19 +12,22 @@ use crate::geometry::{Bounds, Motion, Path, Point, Ring, point, ring_area, ring_
 use crate::plan::{Offcut, PlacedPiece, Plan, PlanPiece, PlanStock, StockKind};
 
 /// Largest body size of a label, mm.
-const LARGEST: f64 = 12.0;
+const LARGEST: f64 = 14.0;
 
-/// Body size of a label outside its piece, mm.
-const OUTSIDE: f64 = 4.2;
+/// Body sizes of a label outside its piece, the first that finds room counts, mm.
+const OUTSIDE: [f64; 3] = [6.0, 4.2, LEAST];
 
-/// How far from its piece an outside label may lie, mm.
+/// How far from its piece an outside label may lie at the larger sizes, mm.
+const NEAR: f64 = 150.0;
+
+/// How far it may lie at the smallest, mm.
 const REACH: f64 = 500.0;
 
 /// White around the cloth: left, right, top, and below down to the title block, mm.
 const MARGINS: [f64; 4] = [46.0, 30.0, 34.0, 40.0];
 
-/// The longest drawn arrow, mm; only its direction counts.
-const ARROW: f64 = 120.0;
+/// Shortest and longest drawn arrow, mm, between them half the side of a square as large as the piece: only its direction counts.
+const ARROW: [f64; 2] = [20.0, 120.0];
 
 /// A piece as it lies on a sheet.
 pub(crate) struct Laid<'p> {
@@ -58,7 +61,7 @@ pub(crate) struct Sheet<'p> {
 
 /// A label that found no room inside what it names.
 struct Waiting {
-    blocks: Vec<Block>,
+    block: Block,
     anchor: Point,
     owner: u32,
     /// What the key says of it: number and words.
@@ -81,7 +84,16 @@ pub(crate) fn sheets_of<'p>(plan: &'p Plan, stock: &'p PlanStock) -> Vec<Sheet<'
             let facts = Facts::of(plan, piece, placed, crossing(&spans, &bounds));
             pieces.push(Laid { placed, piece, bounds, facts });
         }
-        sheets.push(Sheet { plan, stock, segment, segments: spans.len(), from, to, stock_box: [from, whole.min.y, to, whole.max.y], pieces });
+        sheets.push(Sheet {
+            plan,
+            stock,
+            segment,
+            segments: spans.len(),
+            from,
+            to,
+            stock_box: [from, whole.min.y, to, whole.max.y],
+            pieces,
+        });
     }
     sheets
 }
@@ -119,16 +131,14 @@ impl Sheet<'_> {
         let free = Bounds { min: point(left, low), max: point(right, high + MARGINS[2] - 4.0) };
         self.outside_labels(&mut scene, free, waiting, &mut key);
 
-        self.dimensions(&mut scene);
+        self.dimensions(&mut scene, left);
         corner_mark(&mut scene, point(self.from - 3.0, low - 3.0), 9.0);
         let width = (right - left + MARGINS[0] + MARGINS[1]).max(380.0);
-        let scale = (width / 1000.0).clamp(1.0, 2.2);
+        let scale = (width / 700.0).clamp(1.0, 3.0);
         let corner = point(left - MARGINS[0] + 6.0, low - MARGINS[3]);
         let height = title_block(&mut scene, self, &key, corner, width - 12.0, scale);
-        scene.page = Bounds {
-            min: point(left - MARGINS[0], corner.y - height - 6.0),
-            max: point(left - MARGINS[0] + width, high + MARGINS[2]),
-        };
+        scene.page =
+            Bounds { min: point(left - MARGINS[0], corner.y - height - 6.0), max: point(left - MARGINS[0] + width, high + MARGINS[2]) };
         scene
     }
 
@@ -157,7 +167,8 @@ impl Sheet<'_> {
 
     /// One offcut, hatched and named.
     fn offcut(&self, scene: &mut Scene, offcut: &Offcut, waiting: &mut Vec<Waiting>) {
-        let rings: Vec<Ring> = std::iter::once(&offcut.outline).chain(&offcut.holes).map(|r| self.here(r)).filter(|r| !r.is_empty()).collect();
+        let rings: Vec<Ring> =
+            std::iter::once(&offcut.outline).chain(&offcut.holes).map(|r| self.here(r)).filter(|r| !r.is_empty()).collect();
         if rings.is_empty() {
             return;
         }
@@ -184,7 +195,7 @@ impl Sheet<'_> {
             }
             None => {
                 if let Some(anchor) = area.inner_point() {
-                    waiting.push(Waiting { blocks: vec![block], anchor, owner: NOBODY - 1, key: None });
+                    waiting.push(Waiting { block, anchor, owner: NOBODY - 1, key: None });
                 }
             }
         }
@@ -202,14 +213,14 @@ impl Sheet<'_> {
             scene.draw(Ink::Flaw, Shape::Rings(vec![ring.clone()]));
             let block = Block::plain("flaw", &[]);
             let area = Area { rings: vec![ring], lines: Vec::new(), faint: Vec::new() };
-            match area.spot(std::slice::from_ref(&block), 8.0) {
+            match area.spot(std::slice::from_ref(&block), 12.0) {
                 Some(spot) => {
                     block.back(scene, spot.middle, spot.size, spot.angle);
                     block.write(scene, spot.middle, spot.size, spot.angle);
                 }
                 None => {
                     if let Some(anchor) = area.inner_point() {
-                        waiting.push(Waiting { blocks: vec![block], anchor, owner: NOBODY, key: None });
+                        waiting.push(Waiting { block, anchor, owner: NOBODY, key: None });
                     }
                 }
             }
@@ -221,7 +232,7 @@ impl Sheet<'_> {
         let [_, low, _, high] = self.stock_box;
         let across = |scene: &mut Scene, ink: Ink, x: f64, beside: f64, words: String| {
             scene.line(ink, &[point(x, low - 8.0), point(x, high + 8.0)]);
-            let size = (5.5f64).min((high - low) / 20.0).max(LEAST);
+            let size = ((high - low) / 100.0).clamp(4.0, 9.0);
             let words = fit(&words, high - low + 16.0, size, true);
             let at = point(x + beside, (low + high) / 2.0);
             scene.texts.push(Text { at, hold: Hold::Middle, angle: 90.0, size, bold: true, white: false, words });
@@ -232,15 +243,15 @@ impl Sheet<'_> {
         }
         if self.segment + 1 < self.segments {
             let words = format!("segment {} ends here, {} mm from the free end: slide the cloth", self.segment + 1, decimals(self.to, 1));
-            across(scene, Ink::SegmentEnd, self.to, 10.0, words);
+            across(scene, Ink::SegmentEnd, self.to, 13.0, words);
         } else if self.stock.kind == StockKind::Roll {
             let words = format!("cut across here: {} mm from the free end", decimals(self.stock.used_length, 1));
-            across(scene, Ink::Across, self.stock.used_length, 10.0, words);
+            across(scene, Ink::Across, self.stock.used_length, 13.0, words);
         }
     }
 
     /// Length below the cloth, with a tick each 100 mm, and width at its left.
-    fn dimensions(&self, scene: &mut Scene) {
+    fn dimensions(&self, scene: &mut Scene, leftmost: f64) {
         let [left, low, right, high] = self.stock_box;
         let y = low - 14.0;
         dimension(scene, point(left, y), point(right, y));
@@ -250,26 +261,31 @@ impl Sheet<'_> {
             scene.line(Ink::Frame, &[point(x, y - 1.5), point(x, y + 1.5)]);
             if k % 5.0 == 0.0 {
                 let words = decimals(x, 0);
-                let half = text_width(&words, 4.0, false) / 2.0;
+                let half = text_width(&words, 5.0, false) / 2.0;
                 if x - half >= left && x + half <= right {
                     let at = point(x, y + 3.0);
-                    scene.texts.push(Text { at, hold: Hold::Middle, angle: 0.0, size: 4.0, bold: false, white: false, words });
+                    scene.texts.push(Text { at, hold: Hold::Middle, angle: 0.0, size: 5.0, bold: false, white: false, words });
                 }
             }
             k += 1.0;
         }
         let length = decimals(right - left, 1);
         let words = match self.stock.kind {
-            _ if self.segments > 1 => format!("segment {} of {}: {length} mm; used length {} mm", self.segment + 1, self.segments, decimals(self.stock.used_length, 1)),
+            _ if self.segments > 1 => format!(
+                "segment {} of {}: {length} mm; used length {} mm",
+                self.segment + 1,
+                self.segments,
+                decimals(self.stock.used_length, 1)
+            ),
             StockKind::Roll => format!("used length {length} mm"),
             StockKind::Offcut => format!("{length} mm"),
         };
-        let size = 5.0;
+        let size = ((right - left) / 130.0).clamp(5.0, 9.0);
         let words = fit(&words, (right - left).max(60.0), size, false);
-        let at = point((left + right) / 2.0, y - 8.0);
+        let at = point((left + right) / 2.0, y - 3.0 - size);
         scene.texts.push(Text { at, hold: Hold::Middle, angle: 0.0, size, bold: false, white: false, words });
 
-        let x = left - 22.0;
+        let x = leftmost - 22.0;
         dimension(scene, point(x, low), point(x, high));
         let across = decimals(high - low, 1);
         let words = match self.stock.kind {
@@ -310,25 +326,27 @@ impl Sheet<'_> {
             rings.iter().for_each(|r| grid.mark_ring(r, i as u32 + 1));
         }
         for label in waiting {
-            let found = label.blocks.iter().find_map(|block| {
-                let (width, height) = (block.width * OUTSIDE + 4.0, block.height * OUTSIDE + 4.0);
-                Some((block, grid.near(width, height, label.anchor, REACH, label.owner)?))
+            let block = &label.block;
+            let found = OUTSIDE.iter().find_map(|&size| {
+                let (width, height) = (block.width * size + 4.0, block.height * size + 4.0);
+                let reach = if size > LEAST { NEAR } else { REACH };
+                Some((size, grid.near(width, height, label.anchor, reach, label.owner)?))
             });
-            let Some((block, spot)) = found else {
+            let Some((size, spot)) = found else {
                 key.extend(label.key.map(|(number, words)| {
                     (number, format!("{words} · at x {} y {} mm", decimals(label.anchor.x, 0), decimals(label.anchor.y, 0)))
                 }));
                 continue;
             };
             let middle = spot.centre();
-            let half = point(block.width * OUTSIDE / 2.0 + 1.0, block.height * OUTSIDE / 2.0 + 0.5);
+            let half = point(block.width * size / 2.0 + 1.0, block.height * size / 2.0 + 0.5);
             let tight = Bounds { min: middle - half, max: middle + half };
             let end = leader_end(&tight, label.anchor);
             scene.line(Ink::Leader, &[label.anchor, end]);
             scene.draw(Ink::Leader, Shape::Solid(disc(label.anchor, 0.9)));
             grid.mark(label.anchor, end, NOBODY);
-            block.back(scene, middle, OUTSIDE, 0.0);
-            block.write(scene, middle, OUTSIDE, 0.0);
+            block.back(scene, middle, size, 0.0);
+            block.write(scene, middle, size, 0.0);
             let ring = vec![spot.min, point(spot.max.x, spot.min.y), spot.max, point(spot.min.x, spot.max.y)];
             grid.fill(std::slice::from_ref(&ring), NOBODY);
             grid.mark_ring(&ring, NOBODY);
@@ -363,14 +381,18 @@ fn draw_piece(scene: &mut Scene, laid: &Laid<'_>, index: usize, waiting: &mut Ve
     let mut tail = None;
     if let Some(piece) = laid.piece {
         let motion = Motion::new(placed.turn, placed.face == Face::Down, point(placed.x, placed.y));
-        let move_all = |lines: &[Vec<Point>]| -> Vec<Vec<Point>> { lines.iter().map(|l| l.iter().map(|&p| motion.apply(p)).collect()).collect() };
+        let move_all =
+            |lines: &[Vec<Point>]| -> Vec<Vec<Point>> { lines.iter().map(|l| l.iter().map(|&p| motion.apply(p)).collect()).collect() };
         let (net, cuts, marks) = (move_all(&piece.net), move_all(&piece.cuts), move_all(&piece.marks));
         for (n, cut) in cuts.iter().enumerate() {
             let id = Some(format!("relief-{}-{}", index + 1, n + 1));
             scene.drawn.push(Drawn { ink: Ink::Relief, id, shape: Shape::Path(cut.clone()) });
         }
-        if !net.is_empty() {
-            scene.drawn.push(Drawn { ink: Ink::Net, id: Some(format!("net-{}", index + 1)), shape: Shape::Rings(net.clone()) });
+        // Where no cloth lies beyond the net line the cut line says it all.
+        let apart: Vec<Ring> =
+            net.iter().zip(&piece.net).filter(|(_, r)| !r.iter().all(|p| piece.outline.contains(p))).map(|(n, _)| n.clone()).collect();
+        if !apart.is_empty() {
+            scene.drawn.push(Drawn { ink: Ink::Net, id: Some(format!("net-{}", index + 1)), shape: Shape::Rings(apart) });
         }
         marks.iter().for_each(|m| scene.line(Ink::Mark, m));
         area.lines.extend(cuts);
@@ -391,7 +413,7 @@ fn draw_piece(scene: &mut Scene, laid: &Laid<'_>, index: usize, waiting: &mut Ve
         None => {
             if let Some(anchor) = area.inner_point().or_else(|| placed.outline.first().copied()) {
                 let entry = (laid.facts.number.clone(), laid.facts.line());
-                waiting.push(Waiting { blocks: vec![laid.facts.outside()], anchor, owner: index as u32 + 1, key: Some(entry) });
+                waiting.push(Waiting { block: laid.facts.outside(), anchor, owner: index as u32 + 1, key: Some(entry) });
             }
         }
     }
@@ -399,11 +421,14 @@ fn draw_piece(scene: &mut Scene, laid: &Laid<'_>, index: usize, waiting: &mut Ve
         if let Some((block, spot, _)) = &spot {
             let half = point(block.width, block.height) * (spot.size / 2.0);
             let place = Motion::new(spot.angle, false, spot.middle);
-            let ring: Ring = [(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)].iter().map(|&(x, y)| place.apply(point(half.x * x, half.y * y))).collect();
+            let ring: Ring = [(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)]
+                .iter()
+                .map(|&(x, y)| place.apply(point(half.x * x, half.y * y)))
+                .collect();
             grid.fill(std::slice::from_ref(&ring), NOBODY);
             grid.mark_ring(&ring, NOBODY);
         }
-        let size = (size * 0.6).clamp(LEAST, 5.0);
+        let size = (size * 0.6).clamp(LEAST, 8.0);
         let block = Block::plain("0°", &[]);
         if let Some(spot) = grid.near(block.width * size + 1.0, block.height * size, tail, 14.0, NOBODY) {
             block.write(scene, spot.centre(), size, 0.0);
@@ -419,7 +444,8 @@ fn draw_arrow(scene: &mut Scene, area: &mut Area, [tail, head]: [Point; 2], inde
     }
     let along = (head - tail) * (1.0 / length);
     let middle = (tail + head) * 0.5;
-    let half = along * (length.min(ARROW) / 2.0);
+    let most = area.rings.first().map_or(0.0, |r| ring_area(r).abs().sqrt() / 2.0).clamp(ARROW[0], ARROW[1]);
+    let half = along * (length.min(most) / 2.0);
     let (tail, head) = (middle - half, middle + half);
     let barb = (length * 0.3).min(7.0);
     let side = point(-along.y, along.x) * (barb * 0.36);

@@ -27,8 +27,8 @@ impl Grid {
         let (width, height) = (over.width().max(least), over.height().max(least));
         // A long thin box may not run out of hand either.
         let cell = (width * height / cells).sqrt().max(least).max(width.max(height) / cells);
-        let columns = (width / cell).ceil() as usize;
-        let rows = (height / cell).ceil() as usize;
+        let columns = ((width / cell).ceil() as usize).max(1);
+        let rows = ((height / cell).ceil() as usize).max(1);
         Grid { origin: over.min, cell, columns, rows, taken: vec![FREE; columns * rows] }
     }
 
@@ -44,7 +44,8 @@ impl Grid {
 
     /// Gives every cell whose middle lies in the rings (even-odd) to `owner`; [`FREE`] is made with [`Grid::release`].
     pub(crate) fn fill(&mut self, rings: &[Vec<Point>], owner: u32) {
-        let bounds = rings.iter().flatten().fold(None, |b: Option<(f64, f64)>, p| Some(b.map_or((p.y, p.y), |(l, h)| (l.min(p.y), h.max(p.y)))));
+        let bounds =
+            rings.iter().flatten().fold(None, |b: Option<(f64, f64)>, p| Some(b.map_or((p.y, p.y), |(l, h)| (l.min(p.y), h.max(p.y)))));
         let Some((low, high)) = bounds else { return };
         if high < self.origin.y || low > self.origin.y + self.rows as f64 * self.cell {
             return;
@@ -107,7 +108,7 @@ impl Grid {
         }
     }
 
-    /// The free box of `width` x `height` whose middle is nearest to `near`, out of a summed table of this grid.
+    /// Sums over this grid, for quick answers about blocks.
     pub(crate) fn summed(&self) -> Summed<'_> {
         let stride = self.columns + 1;
         let mut sums = vec![0u32; stride * (self.rows + 1)];

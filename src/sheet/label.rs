@@ -41,7 +41,7 @@ impl Line {
     }
 
     fn height(&self) -> f64 {
-        self.size * (ASCENT + descent(&self.words)) + LEADING
+        self.size * (ASCENT + descent(&self.words)) + if self.size > 1.0 { 2.0 * LEADING } else { LEADING }
     }
 }
 
@@ -83,12 +83,13 @@ impl Block {
         let height = column.max(first.height());
         let gap = 0.6;
         let left = first.width() + gap;
-        let mut runs = vec![Run { at: point(0.0, (height - first.height()) / 2.0 + baseline(first)), hold: Hold::Start, line: first.clone() }];
+        let mut runs =
+            vec![Run { at: point(0.0, (height - first.height()) / 2.0 + baseline(first)), hold: Hold::Start, line: first.clone() }];
         let mut top = (height + column) / 2.0;
         for line in lines {
             top -= line.height();
-            let indent = if line.loud { 0.3 } else { 0.0 };
-            runs.push(Run { at: point(left + indent, top + baseline(line)), hold: Hold::Start, line: line.clone() });
+            let (x, hold) = if line.loud { (left + line.width() / 2.0, Hold::Middle) } else { (left, Hold::Start) };
+            runs.push(Run { at: point(x, top + baseline(line)), hold, line: line.clone() });
         }
         Block { width: left + lines.iter().map(Line::width).fold(0.0, f64::max), height, runs }
     }
@@ -115,10 +116,9 @@ impl Block {
                 words: run.line.words.clone(),
             };
             if run.line.loud {
-                let width = text_width(&run.line.words, run.line.size, true) + 0.6;
-                let left = if run.hold == Hold::Middle { -width / 2.0 } else { -0.3 };
-                let box_ = [(left, -0.2), (left + width, -0.2), (left + width, 0.9), (left, 0.9)];
-                let ring = box_.iter().map(|&(x, y)| place.apply((run.at + point(x, y) - half) * size)).collect();
+                let half_width = run.line.width() / 2.0;
+                let corners = [(-half_width, -0.2), (half_width, -0.2), (half_width, 0.9), (-half_width, 0.9)];
+                let ring = corners.iter().map(|&(x, y)| place.apply((run.at + point(x, y) - half) * size)).collect();
                 scene.backings.push(Backing { ring, black: true });
             }
             scene.texts.push(text);
@@ -137,7 +137,7 @@ impl Block {
 
 /// Height of a line's baseline over its foot.
 fn baseline(line: &Line) -> f64 {
-    line.size * descent(&line.words) + LEADING / 2.0
+    line.size * descent(&line.words) + if line.size > 1.0 { LEADING } else { LEADING / 2.0 }
 }
 
 /// What a piece's label says.

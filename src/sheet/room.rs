@@ -13,6 +13,9 @@ const GOOD: f64 = 5.0;
 /// White kept between words and lines, mm.
 const CLEAR: f64 = 1.2;
 
+/// More of it at each side of larger words, ems of the body.
+const PAD: f64 = 0.6;
+
 /// Cells of one search grid.
 const CELLS: f64 = 16_000.0;
 
@@ -44,7 +47,8 @@ impl Area {
     /// The grid of this area, turned by `-angle`.
     pub(crate) fn grid(&self, angle: f64, faint_too: bool) -> Option<Grid> {
         let turn = Motion::turn(-angle);
-        let turned = |lines: &[Vec<Point>]| -> Vec<Vec<Point>> { lines.iter().map(|l| l.iter().map(|&p| turn.apply(p)).collect()).collect() };
+        let turned =
+            |lines: &[Vec<Point>]| -> Vec<Vec<Point>> { lines.iter().map(|l| l.iter().map(|&p| turn.apply(p)).collect()).collect() };
         let rings = turned(&self.rings);
         let mut grid = Grid::new(ring_bounds(rings.first()?)?, CELLS, 0.2);
         grid.take_all(NOBODY);
@@ -78,7 +82,7 @@ impl Area {
                     if least > most {
                         continue;
                     }
-                    if let Some((size, middle)) = summed.largest(block.width, block.height, CLEAR, least, most, near) {
+                    if let Some((size, middle)) = summed.largest(block.width + PAD, block.height + PAD / 2.0, CLEAR, least, most, near) {
                         best = Some((size * worth, Spot { block: index, size, middle: Motion::turn(angle).apply(middle), angle }));
                     }
                 }

@@ -2,8 +2,7 @@
 //!
 //! Only the writer of a format whose y runs down turns it over, once.
 
-use super::text::{ASCENT, descent, text_width};
-use crate::geometry::{Bounds, Path, Point, Ring, point};
+use crate::geometry::{Bounds, Path, Point, Ring};
 
 /// What a line or area is. A writer gives each its own layer and line style; drawn in this order, first at the bottom.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -111,19 +110,6 @@ pub(crate) struct Text {
     pub white: bool,
     /// The words.
     pub words: String,
-}
-
-impl Text {
-    /// The corners of the box it may take, anticlockwise.
-    pub(crate) fn corners(&self) -> Ring {
-        let width = text_width(&self.words, self.size, self.bold);
-        let left = if self.hold == Hold::Middle { -width / 2.0 } else { 0.0 };
-        let (low, high) = (-descent(&self.words) * self.size, ASCENT * self.size);
-        [(left, low), (left + width, low), (left + width, high), (left, high)]
-            .iter()
-            .map(|&(x, y)| crate::geometry::Motion::new(self.angle, false, self.at).apply(point(x, y)))
-            .collect()
-    }
 }
 
 /// A box behind text.

@@ -1,13 +1,46 @@
-//! A scene as SVG: true scale, `width` and `height` in mm with the same numbers in `viewBox`, so that one unit is one mm.
+//! Cut sheets as SVG, at true scale: `width` and `height` in mm with the same numbers in `viewBox`, so that one unit is one mm.
 //!
-//! This is the one place where y is turned over: the scene's y runs up, the file's runs down.
+//! This is the one place where y is turned over: a scene's y runs up, the file's runs down.
 
 use super::scene::{Drawn, Hold, Ink, Scene, Shape, Text};
 use super::text::decimals;
 use crate::geometry::{Bounds, Point};
+use crate::plan::Plan;
 use svg::Document;
 use svg::node::Text as Words;
 use svg::node::element::{Element, Group, Title};
+
+/// The cut sheets of a plan, file name and content: one for each stock, or for each bench segment of a stock cut in several.
+///
+/// Each shows the cloth with its warp along x and the up side of the sheet towards the stock's +y, in black with few accents; what
+/// colour says, a line style says too. Under the cloth a title block tells what it is and which face lies up.
+pub fn sheets(plan: &Plan) -> Vec<(String, String)> {
+    let mut files = Vec::new();
+    for (i, stock) in plan.stocks.iter().enumerate() {
+        for sheet in super::draw::sheets_of(plan, stock) {
+            let part = if sheet.segments > 1 { format!("-segment-{}", sheet.segment + 1) } else { String::new() };
+            files.push((format!("{:02}-{}{part}.svg", i + 1, file_name(&stock.id)), write(&sheet.scene())));
+        }
+    }
+    files
+}
+
+/// An id made fit for a file name anywhere: ASCII letters, digits and hyphens, at most 40; `stock` if nothing is left of it.
+fn file_name(id: &str) -> String {
+    let mut name = String::new();
+    for c in id.chars().take(200) {
+        if c.is_ascii_alphanumeric() {
+            name.push(c.to_ascii_lowercase());
+        } else if !name.is_empty() && !name.ends_with('-') {
+            name.push('-');
+        }
+        if name.len() >= 40 {
+            break;
+        }
+    }
+    let name = name.trim_end_matches('-');
+    if name.is_empty() { "stock".into() } else { name.into() }
+}
 
 /// Fonts to draw with, the metrically safe first.
 const FONTS: &str = "Helvetica, Arial, 'Liberation Sans', 'DejaVu Sans', 'Noto Sans', sans-serif";
@@ -30,7 +63,7 @@ fn style(ink: Ink) -> Style {
     match ink {
         Ink::OffcutHatch => s("offcut-hatch", "#b5b5b5", 0.3, None, "none"),
         Ink::Offcut => s("offcut", GREY, 0.5, None, "none"),
-        Ink::Rectangle => s("offcut-rectangle", "#555555", 0.7, Some("0.7 3"), "none"),
+        Ink::Rectangle => s("offcut-rectangle", "#555555", 1.1, Some("0.01 4"), "none"),
         Ink::Flaw => s("flaw", VERMILION, 0.5, None, "none"),
         Ink::Stock => s("stock", "#000000", 0.6, None, "none"),
         Ink::Selvedge => s("selvedge", "#555555", 0.4, Some("12 4"), "none"),
@@ -156,10 +189,7 @@ fn draw(page: &Page, thing: &Drawn, style: &Style) -> Element {
 }
 
 fn line_of_text(page: &Page, text: &Text) -> Element {
-    let mut element = Element::new("text")
-        .put("x", page.x(text.at))
-        .put("y", page.y(text.at))
-        .put("font-size", mm(text.size));
+    let mut element = Element::new("text").put("x", page.x(text.at)).put("y", page.y(text.at)).put("font-size", mm(text.size));
     if text.hold == Hold::Middle {
         element = element.put("text-anchor", "middle");
     }

@@ -51,7 +51,7 @@ pub(crate) fn corner_mark(scene: &mut Scene, corner: Point, leg: f64) {
 pub(crate) fn title_block(scene: &mut Scene, sheet: &Sheet<'_>, key: &[(String, String)], at: Point, width: f64, scale: f64) -> f64 {
     let inner = width - 2.0 * PADDING * scale;
     let drawn: Vec<Ink> = Ink::ALL.into_iter().filter(|ink| scene.drawn.iter().any(|d| d.ink == *ink)).collect();
-    let fields = [identity(sheet, scale, inner), face(sheet, scale, inner), figures(sheet, scale, inner), bar(), lines(&drawn, scale)];
+    let fields = [identity(sheet, scale, inner), face(sheet, scale, inner), figures(sheet, scale, inner), bar(scale), lines(&drawn, scale)];
     let gap = 12.0 * scale;
     let (mut x, mut y, mut row) = (0.0, 0.0, 0.0f64);
     let origin = at + point(PADDING * scale, -PADDING * scale);
@@ -135,43 +135,44 @@ fn figures(sheet: &Sheet<'_>, scale: f64, most: f64) -> Field {
     f.line("scale 1:1", 5.0 * scale, true, most);
     f.line(&format!("used length {} mm", decimals(stock.used_length, 1)), size, false, most);
     let [_, low, _, high] = sheet.stock_box;
-    f.line(&format!("usable {} of {} mm width", decimals(high - low - 2.0 * stock.selvedge, 1), decimals(high - low, 1)), size, false, most);
+    f.line(
+        &format!("usable {} of {} mm width", decimals(high - low - 2.0 * stock.selvedge, 1), decimals(high - low, 1)),
+        size,
+        false,
+        most,
+    );
     f.line(&format!("gap {} mm · {} pieces here", decimals(plan.rules.gap, 2), sheet.pieces.len()), size, false, most);
     let id: String = clean(&plan.id).chars().take(12).collect();
     f.line(&format!("plan {id}"), size, false, most);
     f
 }
 
-/// Warp arrow and the 100 mm bar: at true size whatever the scale of the words.
-fn bar() -> Field {
+/// Warp arrow and the 100 mm bar: the bar at true size whatever the scale of the words.
+fn bar(scale: f64) -> Field {
     let mut f = Field::new();
     let s = &mut f.scene;
-    s.words(point(0.0, -6.0), 6.0, true, "warp");
-    s.line(Ink::Frame, &[point(24.0, -4.0), point(94.0, -4.0)]);
-    s.draw(Ink::Frame, Shape::Solid(vec![point(100.0, -4.0), point(92.0, -1.0), point(92.0, -7.0)]));
-    for i in 0..10 {
+    let size = (6.0 * scale).min(12.0);
+    let middle = -size * 0.6;
+    let tip = point(100.0, middle);
+    s.words(point(0.0, -size), size, true, "warp");
+    s.line(Ink::Frame, &[point(text_width("warp", size, true) + 4.0, middle), tip - point(size, 0.0)]);
+    s.draw(Ink::Frame, Shape::Solid(vec![tip, tip + point(-size * 1.2, size * 0.45), tip + point(-size * 1.2, -size * 0.45)]));
+    let (top, foot) = (-size - 6.0, -size - 11.0);
+    for i in (0..10).step_by(2) {
         let (left, right) = (f64::from(i) * 10.0, f64::from(i) * 10.0 + 10.0);
-        let ring = vec![point(left, -20.0), point(right, -20.0), point(right, -16.0), point(left, -16.0)];
-        if i % 2 == 0 {
-            s.draw(Ink::Frame, Shape::Solid(ring));
-        }
+        s.draw(Ink::Frame, Shape::Solid(vec![point(left, foot), point(right, foot), point(right, top), point(left, top)]));
     }
-    let edge = [point(0.0, -20.0), point(100.0, -20.0), point(100.0, -16.0), point(0.0, -16.0), point(0.0, -20.0)];
-    s.drawn.push(super::scene::Drawn { ink: Ink::Frame, id: Some("bar-100-mm".into()), shape: Shape::Path(edge.to_vec()) });
+    let edge = vec![point(0.0, foot), point(100.0, foot), point(100.0, top), point(0.0, top), point(0.0, foot)];
+    s.drawn.push(super::scene::Drawn { ink: Ink::Frame, id: Some("bar-100-mm".into()), shape: Shape::Path(edge) });
     for x in [0.0, 50.0, 100.0] {
-        s.line(Ink::Frame, &[point(x, -13.0), point(x, -22.0)]);
+        s.line(Ink::Frame, &[point(x, top + 3.0), point(x, foot - 2.0)]);
     }
-    s.texts.push(Text {
-        at: point(50.0, -28.5),
-        hold: Hold::Middle,
-        angle: 0.0,
-        size: 5.0,
-        bold: true,
-        white: false,
-        words: "100 mm: measure me".into(),
-    });
+    let words = "100 mm: measure me";
+    let size = (4.5 * scale).min(7.5);
+    let at = point(50.0, foot - 3.0 - size);
+    s.texts.push(Text { at, hold: Hold::Middle, angle: 0.0, size, bold: true, white: false, words: words.into() });
     f.width = 102.0;
-    f.height = 31.0;
+    f.height = 4.0 + size * 1.3 - foot;
     f
 }
 

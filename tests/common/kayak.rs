@@ -162,9 +162,9 @@ fn pieces() -> Vec<PlanPiece> {
         seat_one.cuts.push(vec![(u * (r + 25.0)).snapped(), (u * (r - 90.0)).snapped()]);
     }
     let mut ring = make("1.4", "hatch-rim", twill, 0.0).shape(hatch, 20.0);
-    let mut hole = round(|a| oval(a, 150.0, 92.0), 0.0);
+    let mut hole = round(|a| oval(a, 160.0, 110.0), 0.0);
     hole.reverse();
-    ring.net.push(round(|a| oval(a, 165.0, 107.0), 0.0).into_iter().rev().collect());
+    ring.net.push(round(|a| oval(a, 178.0, 124.0), 0.0).into_iter().rev().collect());
     ring.holes.push(hole);
     ring.arrow = [point(-195.0, -60.0), point(-195.0, 60.0)];
     let mut seat_two = make("2.1", "seat", twill, 45.0).shape(seat, 25.0);
@@ -235,24 +235,24 @@ pub fn plan() -> Plan {
     // (number, copy, turn, face, x, y): by hand, on a 1250 mm roll with 10 mm of selvedge, bench 1200 mm.
     let spots: [(&str, u32, f64, Face, f64, f64); 21] = [
         ("1.1", 1, 0.0, Face::Up, 0.0, 10.0),
-        ("2.1", 1, 90.0, Face::Up, 0.0, 545.0),
+        ("2.1", 1, 90.0, Face::Up, 0.0, 540.0),
         ("2.5", 1, 0.0, Face::Up, 60.0, 1175.0),
         ("2.6", 1, 0.0, Face::Up, 200.0, 1190.0),
-        ("2.7", 1, 0.0, Face::Up, 640.0, 560.0),
-        ("2.7", 2, 0.0, Face::Up, 668.0, 560.0),
-        ("2.7", 3, 0.0, Face::Up, 696.0, 560.0),
+        ("2.7", 1, 0.0, Face::Up, 640.0, 540.0),
+        ("2.7", 2, 0.0, Face::Up, 664.0, 566.0),
+        ("2.7", 3, 0.0, Face::Up, 640.0, 592.0),
         ("1.2", 1, 0.0, Face::Up, 690.0, 10.0),
         ("1.3", 1, 0.0, Face::Down, 690.0, 280.0),
-        ("1.4", 1, 0.0, Face::Up, 660.0, 600.0),
-        ("2.4", 1, 0.0, Face::Up, 800.0, 700.0),
-        ("2.4", 2, 180.0, Face::Up, 1060.0, 30.0),
-        ("2.2", 1, 0.0, Face::Up, 650.0, 975.0),
-        ("3.4", 1, 0.0, Face::Up, 790.0, 560.0),
-        ("3.1", 1, 0.0, Face::Up, 1215.0, 10.0),
-        ("3.2", 1, 0.0, Face::Up, 1215.0, 330.0),
-        ("2.3", 1, 0.0, Face::Up, 1640.0, 330.0),
-        ("3.3", 1, 0.0, Face::Up, 1215.0, 690.0),
-        ("3.3", 2, 0.0, Face::Up, 1262.0, 690.0),
+        ("1.4", 1, 0.0, Face::Up, 690.0, 560.0),
+        ("2.4", 1, 0.0, Face::Up, 831.0, 636.0),
+        ("2.4", 2, 180.0, Face::Up, 1080.0, 40.0),
+        ("2.2", 1, 0.0, Face::Up, 650.0, 905.0),
+        ("3.4", 1, 0.0, Face::Up, 690.0, 524.0),
+        ("3.1", 1, 0.0, Face::Up, 1275.0, 10.0),
+        ("3.2", 1, 0.0, Face::Up, 1755.0, 330.0),
+        ("2.3", 1, 0.0, Face::Up, 1210.0, 330.0),
+        ("3.3", 1, 0.0, Face::Up, 1400.0, 645.0),
+        ("3.3", 2, 0.0, Face::Up, 1447.0, 650.0),
         ("4.1", 1, 0.0, Face::Up, 5.0, 10.0),
         ("4.2", 1, 0.0, Face::Up, 5.0, 520.0),
     ];
@@ -267,30 +267,28 @@ pub fn plan() -> Plan {
         holes: Vec::new(),
         largest_rectangle: rectangle,
     };
-    let corner: Ring = [[1840.0, 770.0], [2115.0, 770.0], [2115.0, 1240.0], [1580.0, 1240.0], [1580.0, 1010.0], [1840.0, 1010.0]]
-        .iter()
-        .map(|&p| p.into())
-        .collect();
+    let corner: Ring =
+        [[2175.0, 660.0], [2175.0, 1240.0], [1500.0, 1240.0], [1500.0, 1180.0], [1990.0, 680.0]].iter().map(|&p| p.into()).collect();
     let stocks = vec![
         PlanStock {
-            id: "twill-200 roll".into(),
+            id: "R1".into(),
             cloth: "twill-200".into(),
             kind: StockKind::Roll,
             face: Face::Up,
-            outline: box_ring(0.0, 0.0, 2115.0, 1250.0),
+            outline: box_ring(0.0, 0.0, 2175.0, 1250.0),
             holes: Vec::new(),
-            flaws: vec![box_ring(1000.0, 330.0, 130.0, 150.0), box_ring(1150.0, 1000.0, 20.0, 14.0)],
+            flaws: vec![box_ring(1065.0, 330.0, 130.0, 150.0), box_ring(1075.0, 290.0, 20.0, 14.0)],
             selvedge: 10.0,
-            segments: vec![[0.0, 1200.0], [1200.0, 2115.0]],
-            used_length: 2115.0,
+            segments: vec![[0.0, 1200.0], [1200.0, 2175.0]],
+            used_length: 2175.0,
             placed,
             offcuts: vec![
-                offcut("3fa29b-1", corner, [1580.0, 1010.0, 535.0, 230.0]),
-                offcut("3fa29b-2", box_ring(960.0, 1030.0, 180.0, 205.0), [960.0, 1030.0, 180.0, 205.0]),
+                offcut("3fa29b-1", corner, [1760.0, 920.0, 415.0, 320.0]),
+                offcut("3fa29b-2", box_ring(1000.0, 910.0, 190.0, 325.0), [1000.0, 910.0, 190.0, 325.0]),
             ],
         },
         PlanStock {
-            id: "ud-150 offcut 7".into(),
+            id: "8c1e2f-7".into(),
             cloth: "ud-150".into(),
             kind: StockKind::Offcut,
             face: Face::Down,
@@ -347,7 +345,7 @@ pub fn plan() -> Plan {
         layers: Vec::new(),
         pieces,
         stocks,
-        cloths: vec![figures("twill-200", 1250.0, 2115.0, 1.52e6, 0.26e6), figures("ud-150", 620.0, 700.0, 0.29e6, 0.0)],
+        cloths: vec![figures("twill-200", 1250.0, 2175.0, 1.52e6, 0.26e6), figures("ud-150", 620.0, 700.0, 0.29e6, 0.0)],
         materials: vec![
             material("twill-200", "Carbon twill 2/2, 200 g/m²", Weave::Twill22, Backing::Paper),
             material("ud-150", "Carbon unidirectional, 150 g/m²", Weave::Unidirectional, Backing::Film),
