@@ -315,6 +315,7 @@ fn layers_of(job: &Job, sets: u32) -> Vec<PlanLayer> {
             angle: layer.angle,
             seen: layer.seen,
             book_match: layer.book_match,
+            turns_overridden: layer.turns.is_some(),
             trim: layer.trim,
             lap: layer.lap,
             items: layer

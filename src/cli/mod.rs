@@ -37,6 +37,9 @@ enum Command {
     Sheets(sheets::Sheets),
 }
 
+/// Width of a terminal that everything fits.
+const COLUMNS: usize = 80;
+
 /// Runs the command that the process was started with.
 pub fn run() -> ExitCode {
     let arguments = Arguments::parse();

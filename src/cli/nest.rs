@@ -2,7 +2,7 @@
 
 use super::exit::Failure;
 use super::search::Search;
-use super::{print, warn};
+use super::{COLUMNS, print, warn};
 use clap::Args;
 use std::path::{Path, PathBuf};
 use warpwise::verify::Verified;
@@ -39,7 +39,7 @@ pub fn plan_and_write(jobs: &[PathBuf], out: &Path, search: &Search) -> Result<(
     if search.json {
         print(&plan::to_json(plan.plan()))
     } else {
-        print(&sheet::summary::plan_text(&plan, sheet::summary::COLUMNS))?;
+        print(&sheet::summary::text(plan.plan(), COLUMNS))?;
         print(&format!("\nPlan folder: {}\nCut sheets:  {}\n", out.display(), out.join("sheets").display()))
     }
 }
@@ -48,8 +48,8 @@ pub fn plan_and_write(jobs: &[PathBuf], out: &Path, search: &Search) -> Result<(
 fn files(plan: &Verified) -> Vec<(PathBuf, Vec<u8>)> {
     let mut files = vec![
         (PathBuf::from("plan.json"), plan::to_json(plan.plan()).into_bytes()),
-        (PathBuf::from("pieces.csv"), sheet::csv::pieces(plan).into_bytes()),
+        (PathBuf::from("pieces.csv"), sheet::csv::pieces(plan.plan()).into_bytes()),
     ];
-    files.extend(sheet::svg::sheets(plan).into_iter().map(|(name, svg)| (Path::new("sheets").join(name), svg.into_bytes())));
+    files.extend(sheet::svg::sheets(plan.plan()).into_iter().map(|(name, svg)| (Path::new("sheets").join(name), svg.into_bytes())));
     files
 }
