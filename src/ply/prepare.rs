@@ -247,7 +247,9 @@ impl Run<'_> {
         let within = |lines: &[Path], region: &Region| lines.iter().flat_map(|l| path_in(l, region)).collect::<Vec<Path>>();
         let closed: Vec<Path> = ply.closed.iter().map(closed_line).collect();
         for (k, (region, splice_marks)) in parts.iter().enumerate() {
-            let net = intersection(ply.skin.rings(), region.rings()).into_iter().flat_map(|r| std::iter::once(r.outline).chain(r.holes));
+            let net = intersection(ply.skin.rings(), region.rings()).into_iter();
+            // Less than this is rounding.
+            let net = net.filter(|r| r.area() > 1.0).flat_map(|r| std::iter::once(r.outline).chain(r.holes));
             let marks = [within(&ply.skin.marks, region), within(&closed, region), splice_marks.to_vec()].concat();
             let part = Part { number: k + 1, of: parts.len() };
             self.piece(ply, Some(part), (*region).clone(), net.collect(), within(&ply.skin.cuts, region), marks);
