@@ -215,4 +215,26 @@ proptest! {
         prop_assert!(found.next().is_none());
         prop_assert!(split.pieces.iter().all(|p| p.outline.bounds().unwrap().height() <= 800.0005));
     }
+
+    /// From 0.1 mm to 100 m, whatever the allowance, width and lap: an answer or faults, never a panic.
+    #[test]
+    fn any_size_gives_pieces_or_faults(
+        (net, edges) in star_with_kinds(),
+        exponent in -3.6f64..2.39,
+        (trim, lap, width) in (0.0f64..300.0, 0.0f64..60.0, 5.0f64..3000.0),
+        (angle, tolerance) in (-180.0f64..180.0, 0.0f64..5.0),
+    ) {
+        let net: Ring = net.iter().map(|p| (*p * 10f64.powf(exponent)).snapped()).collect();
+        prop_assume!(ring_area(&net) > 0.0);
+        let mut any = one(net, edges, 17.0, angle);
+        (any.layers[0].trim, any.layers[0].lap, any.layers[0].angle_tolerance) = (trim, lap, tolerance);
+        any.cloths[0].roll_width = width + 20.0;
+        any.layers[0].seen = warpwise::job::Seen::MouldSide;
+        any.layers.push(any.layers[0].clone());
+        any.splice = Some(warpwise::job::SpliceRule { lap, ..splice_rule() });
+        match warpwise::ply::prepare(&any) {
+            Ok(found) => prop_assert!(found.pieces.len() >= 2 && found.pieces.iter().all(|p| p.outline.area() > 0.0)),
+            Err(faults) => prop_assert!(!faults.is_empty()),
+        }
+    }
 }

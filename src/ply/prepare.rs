@@ -342,9 +342,10 @@ fn splice_turns(weave: Weave, permitted: &[Permitted]) -> &'static [f64] {
 
 fn no_split_in_words(why: &NoSplit, splice: &SpliceRule, lap: f64) -> (String, String) {
     match why {
-        NoSplit::Narrow => {
-            (format!("no split into parts with a lap of {lap} mm fits"), "take a wider cloth, a smaller lap, or divide the template".into())
-        }
+        NoSplit::Narrow => (
+            format!("no split into a few parts with a lap of {lap} mm fits"),
+            "take a wider cloth, a smaller lap, or divide the template".into(),
+        ),
         NoSplit::Zones => (
             "every splice would run through a no-splice zone".into(),
             "make the zones smaller, take a wider cloth, or lay the ply at another angle".into(),

@@ -34,6 +34,9 @@ const STRETCH: f64 = 100.0;
 /// A distance short by no more than this is not short, mm.
 const ROUNDING: f64 = 1e-6;
 
+/// A ply is not split into more parts than this: something is wrong with its scale or the cloth's width.
+const MOST_PARTS: f64 = 26.0;
+
 /// How many more parts than the fewest are tried when zones or stagger stand in the way.
 const MORE_PARTS: usize = 2;
 
@@ -132,7 +135,7 @@ pub(super) struct SplitPart {
 /// Why a ply cannot be split.
 #[derive(Debug, PartialEq)]
 pub(super) enum NoSplit {
-    /// The lap leaves too little of the usable width.
+    /// The lap leaves too little of the usable width, or it would take too many parts.
     Narrow,
     /// No line keeps out of the no-splice zones.
     Zones,
@@ -190,7 +193,7 @@ fn best_lines(task: &SpliceTask, turn: f64, stagger: f64) -> Option<(f64, Vec<f6
         return None;
     }
     let fewest = libm::ceil((height - task.lap) / usable - 1e-9).max(2.0);
-    if fewest > MOST_LINES {
+    if fewest > MOST_PARTS {
         return None;
     }
     let fewest = fewest as usize;
@@ -251,7 +254,7 @@ fn fewest_seams(candidates: &[Candidate], parts: usize, bounds: &Bounds, task: &
     let (low, high) = (bounds.min.y, bounds.max.y);
     let even = bounds.height() / parts as f64;
     let least = LEAST_PART.min(even / 2.0);
-    let fits = |from: f64, to: f64, lap: f64| to - from >= least && to - from + lap <= task.width + 1e-6;
+    let fits = |from: f64, to: f64, lap: f64| to - from >= least && to - from + lap <= task.width + ROUNDING;
     // Seams to whole mm first: a hair's breadth of seam is not worth a lopsided split. Then in step, then evenness.
     let share = |c: &Candidate, seam: usize| (c.y - low - even * seam as f64).abs() / bounds.height();
     let cost = |c: &Candidate, seam: usize| c.seam.round() + if c.in_step { 0.0 } else { 0.5 } + 0.4 * share(c, seam);
@@ -261,7 +264,9 @@ fn fewest_seams(candidates: &[Candidate], parts: usize, bounds: &Bounds, task: &
             let before = match reached.last() {
                 None => fits(low, c.y, 0.0).then_some((0.0, 0)),
                 Some(row) => (0..k)
-                    .filter(|&p| fits(candidates[p].y, c.y, task.lap))
+                    .rev()
+                    .take_while(|&p| c.y - candidates[p].y + task.lap <= task.width + ROUNDING)
+                    .filter(|&p| c.y - candidates[p].y >= least)
                     .filter_map(|p| row[p].map(|(cost, _)| (cost, p)))
                     .min_by(|a, b| a.0.total_cmp(&b.0)),
             };
