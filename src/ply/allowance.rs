@@ -6,7 +6,7 @@ use crate::geometry::offset::growth;
 use crate::geometry::{Point, Region, Ring, point, ring_area, ring_contains};
 use crate::outline::EdgeKind;
 
-/// What is left of a drawn hole must be at least this large to be cut, mm².
+/// What is left of a drawn hole must be at least this large to be cut, mm². A gap smaller than this is rounding.
 const LEAST_HOLE: f64 = 1.0;
 
 /// A gap that the allowance leaves where it closes a slot is cut only if it is at least this large, mm²: a smaller one is filled (common
@@ -57,7 +57,7 @@ pub(super) fn grow(skin: &Skin, trim: f64, lap: f64) -> Option<Grown> {
                 keep
             }
             None => {
-                filled_gaps += usize::from(area < LEAST_VOID);
+                filled_gaps += usize::from((LEAST_HOLE..LEAST_VOID).contains(&area));
                 area >= LEAST_VOID
             }
         }

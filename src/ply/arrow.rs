@@ -7,18 +7,20 @@ use crate::geometry::{Motion, Point, Region, point};
 /// The longest arrow, mm: longer ones are harder to draw, not easier to read.
 const LONGEST: f64 = 120.0;
 
-/// Share of the room on either side of its middle that an arrow takes.
+/// Share of the stretch of cloth in its direction that an arrow takes.
 const SHARE: f64 = 0.8;
 
-/// An arrow in `direction` (degrees) that lies inside the region, tail to head, on the grid; `None` in a sliver with no inside to speak of.
+/// An arrow in `direction` (degrees) that lies inside the region, tail to head, on the grid; `None` of a region without area.
 ///
-/// Its middle is where the region is roomiest. An arrow of 2 mm or more keeps its direction to 0.05° in spite of the grid.
+/// It runs through where the region is roomiest, in the middle of the cloth before and behind. An arrow of 2 mm or more keeps its
+/// direction to 0.05° in spite of the grid.
 pub(super) fn arrow_in(region: &Region, direction: f64) -> Option<[Point; 2]> {
-    let (middle, room) = roomiest_point(region)?;
+    let (roomiest, room) = roomiest_point(region)?;
     let along = Motion::turn(direction).apply(point(1.0, 0.0));
-    let stretch = line_in(middle, along, region).into_iter().find(|s| s[0] <= 0.0 && s[1] >= 0.0);
-    let reach = stretch.map_or(room, |s| f64::min(-s[0], s[1])).max(room);
-    let half = f64::min(reach * SHARE, LONGEST / 2.0);
+    let stretch = line_in(roomiest, along, region).into_iter().find(|s| s[0] <= 0.0 && s[1] >= 0.0);
+    let [from, to] = stretch.unwrap_or([-room, room]);
+    let middle = roomiest + along * ((from + to) / 2.0);
+    let half = f64::min((to - from) / 2.0 * SHARE, LONGEST / 2.0);
     Some([(middle - along * half).snapped(), (middle + along * half).snapped()])
 }
 

@@ -247,7 +247,9 @@ impl Run<'_> {
         let within = |lines: &[Path], region: &Region| lines.iter().flat_map(|l| path_in(l, region)).collect::<Vec<Path>>();
         let closed: Vec<Path> = ply.closed.iter().map(closed_line).collect();
         for (k, (region, splice_marks)) in parts.iter().enumerate() {
-            let net = intersection(ply.skin.rings(), region.rings()).into_iter().flat_map(|r| std::iter::once(r.outline).chain(r.holes));
+            let net = intersection(ply.skin.rings(), region.rings()).into_iter();
+            // Less than this is rounding.
+            let net = net.filter(|r| r.area() > 1.0).flat_map(|r| std::iter::once(r.outline).chain(r.holes));
             let marks = [within(&ply.skin.marks, region), within(&closed, region), splice_marks.to_vec()].concat();
             let part = Part { number: k + 1, of: parts.len() };
             self.piece(ply, Some(part), (*region).clone(), net.collect(), within(&ply.skin.cuts, region), marks);
@@ -342,9 +344,10 @@ fn splice_turns(weave: Weave, permitted: &[Permitted]) -> &'static [f64] {
 
 fn no_split_in_words(why: &NoSplit, splice: &SpliceRule, lap: f64) -> (String, String) {
     match why {
-        NoSplit::Narrow => {
-            (format!("no split into parts with a lap of {lap} mm fits"), "take a wider cloth, a smaller lap, or divide the template".into())
-        }
+        NoSplit::Narrow => (
+            format!("no split into a few parts with a lap of {lap} mm fits"),
+            "take a wider cloth, a smaller lap, or divide the template".into(),
+        ),
         NoSplit::Zones => (
             "every splice would run through a no-splice zone".into(),
             "make the zones smaller, take a wider cloth, or lay the ply at another angle".into(),

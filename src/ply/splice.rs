@@ -5,7 +5,8 @@
 //! earlier part ends on the splice line, the later part reaches the whole lap past it and lies over the earlier one.
 //!
 //! Position: as few parts as can be; out of every no-splice zone; at least the stagger away, band edge to band edge, from the splices of the
-//! same template and hand in layers fewer than `plies_apart` away; then the shortest seam; of equals the one nearest to equal parts. Splices
+//! same template and hand in layers fewer than `plies_apart` away; then the shortest seam; of equals those that lie whole staggers apart, so that
+//! later layers find room; of these the one nearest to equal parts. Splices
 //! that cross at [`CROSSING`] degrees or more lie over each other in one spot only: allowed, and told.
 
 use crate::cloth::Weave;
@@ -26,6 +27,15 @@ const MOST_LINES: f64 = 1000.0;
 
 /// No part is made narrower than this, mm, if it can be helped: slivers shift in the lay-up (common practice, no source).
 const LEAST_PART: f64 = 100.0;
+
+/// A splice in several stretches makes more pieces to cut: each further stretch counts as this much seam, mm.
+const STRETCH: f64 = 100.0;
+
+/// A distance short by no more than this is not short, mm.
+const ROUNDING: f64 = 1e-6;
+
+/// A ply is not split into more parts than this: something is wrong with its scale or the cloth's width.
+const MOST_PARTS: f64 = 26.0;
 
 /// How many more parts than the fewest are tried when zones or stagger stand in the way.
 const MORE_PARTS: usize = 2;
@@ -125,7 +135,7 @@ pub(super) struct SplitPart {
 /// Why a ply cannot be split.
 #[derive(Debug, PartialEq)]
 pub(super) enum NoSplit {
-    /// The lap leaves too little of the usable width.
+    /// The lap leaves too little of the usable width, or it would take too many parts.
     Narrow,
     /// No line keeps out of the no-splice zones.
     Zones,
@@ -167,7 +177,10 @@ fn best_over_turns(task: &SpliceTask, stagger: f64) -> Option<(f64, Vec<f64>)> {
 /// A line that may be a splice.
 struct Candidate {
     y: f64,
+    /// Length of the seam, mm, stretches counted.
     seam: f64,
+    /// It lies a whole number of staggers from the end of its range.
+    in_step: bool,
 }
 
 fn best_lines(task: &SpliceTask, turn: f64, stagger: f64) -> Option<(f64, Vec<f64>)> {
@@ -180,7 +193,7 @@ fn best_lines(task: &SpliceTask, turn: f64, stagger: f64) -> Option<(f64, Vec<f6
         return None;
     }
     let fewest = libm::ceil((height - task.lap) / usable - 1e-9).max(2.0);
-    if fewest > MOST_LINES {
+    if fewest > MOST_PARTS {
         return None;
     }
     let fewest = fewest as usize;
@@ -195,9 +208,11 @@ fn best_lines(task: &SpliceTask, turn: f64, stagger: f64) -> Option<(f64, Vec<f6
     for band in &others {
         let ys = band.0.map(|p| p.y);
         let (lowest, highest) = ys.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), y| (l.min(*y), h.max(*y)));
-        heights.extend([lowest - stagger - 0.001, highest + stagger + task.lap + 0.001]);
+        heights.extend([lowest - stagger, highest + stagger + task.lap]);
     }
     heights.extend([low + task.width, bounds.max.y - usable]);
+    let in_step = heights_in_step(task, &bounds, fewest, stagger);
+    heights.extend(&in_step);
     heights.iter_mut().for_each(|y| *y = snap(*y));
     heights.sort_by(f64::total_cmp);
     heights.dedup();
@@ -206,14 +221,32 @@ fn best_lines(task: &SpliceTask, turn: f64, stagger: f64) -> Option<(f64, Vec<f6
         .filter(|&y| y > low && y < bounds.max.y && zones.iter().all(|z| y <= z.min.y || y - task.lap >= z.max.y))
         .filter_map(|y| {
             let band = band_at(&region, y, task.lap)?;
-            if others.iter().any(|o| !band.crosses_steeply(o) && band.distance(o) < stagger) {
+            if others.iter().any(|o| !band.crosses_steeply(o) && band.distance(o) < stagger - ROUNDING) {
                 return None;
             }
-            let seam = line_in(point(0.0, y), point(1.0, 0.0), &region).iter().map(|s| s[1] - s[0]).sum();
-            Some(Candidate { y, seam })
+            let seam: f64 = line_in(point(0.0, y), point(1.0, 0.0), &region).iter().map(|s| s[1] - s[0] + STRETCH).sum();
+            Some(Candidate { y, seam, in_step: in_step.contains(&y) })
         })
         .collect();
     (fewest..=fewest + MORE_PARTS).find_map(|parts| fewest_seams(&candidates, parts, &bounds, task))
+}
+
+/// Heights that lie whole staggers from the low end of the range in which each of the fewest splices may lie. Splices of one direction that
+/// keep to them leave room for as many more as can be.
+fn heights_in_step(task: &SpliceTask, bounds: &Bounds, parts: usize, stagger: f64) -> Vec<f64> {
+    let pitch = stagger + task.lap;
+    let usable = task.width - task.lap;
+    let mut heights = Vec::new();
+    if pitch < STEP {
+        return heights;
+    }
+    for seam in 1..parts {
+        let lowest = bounds.max.y - usable * (parts - seam) as f64;
+        let highest = bounds.min.y + task.width + usable * (seam - 1) as f64;
+        let steps = ((highest - lowest) / pitch).clamp(0.0, MOST_LINES / parts as f64) as u32;
+        heights.extend((0..=steps).map(|k| snap(lowest + pitch * f64::from(k))));
+    }
+    heights
 }
 
 /// The cheapest heights for `parts` parts, by dynamic programming over the candidates.
@@ -221,16 +254,19 @@ fn fewest_seams(candidates: &[Candidate], parts: usize, bounds: &Bounds, task: &
     let (low, high) = (bounds.min.y, bounds.max.y);
     let even = bounds.height() / parts as f64;
     let least = LEAST_PART.min(even / 2.0);
-    let fits = |from: f64, to: f64, lap: f64| to - from >= least && to - from + lap <= task.width + 1e-6;
-    // Seams to whole mm first, then evenness: a hair's breadth of seam is not worth a lopsided split.
-    let cost = |c: &Candidate, seam: usize| c.seam.round() + 1e-3 * (c.y - low - even * seam as f64).abs();
+    let fits = |from: f64, to: f64, lap: f64| to - from >= least && to - from + lap <= task.width + ROUNDING;
+    // Seams to whole mm first: a hair's breadth of seam is not worth a lopsided split. Then in step, then evenness.
+    let share = |c: &Candidate, seam: usize| (c.y - low - even * seam as f64).abs() / bounds.height();
+    let cost = |c: &Candidate, seam: usize| c.seam.round() + if c.in_step { 0.0 } else { 0.5 } + 0.4 * share(c, seam);
     let mut reached: Vec<Vec<Option<(f64, usize)>>> = Vec::with_capacity(parts - 1);
     for seam in 1..parts {
         let row = candidates.iter().enumerate().map(|(k, c)| {
             let before = match reached.last() {
                 None => fits(low, c.y, 0.0).then_some((0.0, 0)),
                 Some(row) => (0..k)
-                    .filter(|&p| fits(candidates[p].y, c.y, task.lap))
+                    .rev()
+                    .take_while(|&p| c.y - candidates[p].y + task.lap <= task.width + ROUNDING)
+                    .filter(|&p| c.y - candidates[p].y >= least)
                     .filter_map(|p| row[p].map(|(cost, _)| (cost, p)))
                     .min_by(|a, b| a.0.total_cmp(&b.0)),
             };
@@ -273,8 +309,9 @@ fn carry_out(task: &SpliceTask, turn: f64, lines: &[f64]) -> Split {
         let to = splice_above.unwrap_or(bounds.max.y + 1.0);
         let window: Ring = vec![point(left, from), point(right, from), point(right, to), point(left, to)];
         let mut pieces = intersection(region.rings(), [&window]);
-        // Less than this is rounding, not cloth.
-        pieces.retain(|p| p.area() > 1.0);
+        // Less than this is rounding, not cloth; and a tip of the ply that ends within the lap is covered by the part before.
+        let ends_in_lap = |p: &Region| splice_below.is_some_and(|y| p.bounds().is_some_and(|b| b.max.y <= y + 0.001));
+        pieces.retain(|p| p.area() > 1.0 && !ends_in_lap(p));
         pieces.sort_by(|a, b| {
             let left = |r: &Region| r.bounds().map_or(0.0, |b| b.min.x);
             left(a).total_cmp(&left(b))
@@ -316,19 +353,20 @@ mod tests {
     }
 
     #[test]
-    fn the_fewest_parts_of_equal_size_cover_the_ply_and_overlap_by_the_lap() {
+    fn the_fewest_parts_cover_the_ply_and_overlap_by_the_lap() {
         let region = rectangle(800.0, 3000.0);
         let split = split(&task(&region)).unwrap();
         assert_eq!(split.parts.len(), 3);
         let total: f64 = split.parts.iter().map(|p| p.region.area()).sum();
         assert!((total - (region.area() + 2.0 * 25.0 * 800.0)).abs() < 1e-6);
         assert!(split.parts.iter().all(|p| p.region.bounds().unwrap().height() <= 1230.0));
-        assert_eq!(heights(&split), vec![1000.0, 2000.0]);
+        // Whole staggers (50, and the lap) from 590 and 1795, the lowest they may lie; of those the nearest to thirds.
+        assert_eq!(heights(&split), vec![965.0, 2020.0]);
         // The later part carries the lap; each side of the lap is told on the other part.
-        assert_eq!(split.parts[0].region.bounds().unwrap().max.y, 1000.0);
-        assert_eq!(split.parts[1].region.bounds().unwrap().min.y, 975.0);
-        assert_eq!(split.parts[0].marks, vec![vec![point(0.0, 975.0), point(800.0, 975.0)]]);
-        assert_eq!(split.parts[1].marks[0], vec![point(0.0, 1000.0), point(800.0, 1000.0)]);
+        assert_eq!(split.parts[0].region.bounds().unwrap().max.y, 965.0);
+        assert_eq!(split.parts[1].region.bounds().unwrap().min.y, 940.0);
+        assert_eq!(split.parts[0].marks, vec![vec![point(0.0, 940.0), point(800.0, 940.0)]]);
+        assert_eq!(split.parts[1].marks[0], vec![point(0.0, 965.0), point(800.0, 965.0)]);
     }
 
     #[test]
@@ -350,16 +388,31 @@ mod tests {
         let region = rectangle(800.0, 1500.0);
         let zone = vec![point(100.0, 700.0), point(200.0, 700.0), point(200.0, 800.0), point(100.0, 800.0)];
         let zones = [zone];
-        // Beside the zone are 700 and, with the lap on the far side, 825; the former is nearer to the middle.
+        // Whole staggers from 295, the lowest it may lie, and clear of the zone with its lap: 670 is nearest to the middle.
         let free = split(&SpliceTask { zones: &zones, ..task(&region) }).unwrap();
-        assert_eq!(heights(&free), vec![700.0]);
+        assert_eq!(heights(&free), vec![670.0]);
         let others = free.bands;
         let next = split(&SpliceTask { zones: &zones, others: &others, ..task(&region) }).unwrap();
-        assert_eq!(heights(&next), vec![825.0]);
-        assert!(next.bands[0].distance(&others[0]) >= 50.0);
-        // Without the zone the second keeps its stagger edge to edge: 700 + 50 + 25, and a micrometre.
+        assert_eq!(heights(&next), vec![895.0]);
+        // Without the zone the second keeps its stagger edge to edge: 670 + 50 + 25.
         let near = split(&SpliceTask { others: &others, ..task(&region) }).unwrap();
-        assert_eq!(heights(&near), vec![775.001]);
+        assert_eq!(heights(&near), vec![745.0]);
+        assert!((near.bands[0].distance(&others[0]) - 50.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn as_many_layers_as_can_be_are_staggered_without_a_further_part() {
+        // The splice may lie from 1045 to 1230: room for three bands of 25 with 50 between them.
+        let region = rectangle(800.0, 2250.0);
+        let mut others: Vec<Band> = Vec::new();
+        for _ in 0..3 {
+            let next = split(&SpliceTask { others: &others, ..task(&region) }).unwrap();
+            assert_eq!(next.parts.len(), 2);
+            others.extend(next.bands);
+        }
+        let mut found: Vec<f64> = others.iter().map(|b| b.0[0].y).collect();
+        found.sort_by(f64::total_cmp);
+        assert_eq!(found, vec![1045.0, 1120.0, 1195.0]);
     }
 
     #[test]
@@ -377,7 +430,7 @@ mod tests {
     fn steep_crossings_do_not_count_as_coincident() {
         let region = rectangle(800.0, 1500.0);
         let upright = [Band([point(400.0, 0.0), point(400.0, 1500.0), point(375.0, 1500.0), point(375.0, 0.0)])];
-        assert_eq!(heights(&split(&SpliceTask { others: &upright, ..task(&region) }).unwrap()), vec![750.0]);
+        assert_eq!(heights(&split(&SpliceTask { others: &upright, ..task(&region) }).unwrap()), vec![745.0]);
     }
 
     #[test]
