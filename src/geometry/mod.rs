@@ -7,7 +7,7 @@ mod point;
 mod region;
 mod transform;
 
-pub(crate) use intersect::{Chain, Meeting, TooTangled, meetings};
+pub(crate) use intersect::{Chain, Meeting, meetings};
 pub use point::{Point, point};
 pub use region::{Bounds, Path, Region, Ring, path_length, ring_area, ring_bounds, ring_contains};
 pub use transform::Motion;

@@ -1,7 +1,7 @@
 //! Lines that run along a ring and give its edges their kind.
 
-use super::EdgeKind;
 use crate::geometry::{Path, Point, Ring, path_length, ring_bounds};
+use crate::outline::EdgeKind;
 
 /// How far a line may lie from the edges it runs along, mm.
 const ALONG: f64 = 0.5;

@@ -1,11 +1,11 @@
 //! From closed lines to net lines and their holes.
 
 use super::along::{distance, samples};
-use super::roles::Meaning;
-use super::validity::{numbers_hold, ring_holds, tidy_ring};
-use super::{DrawnLine, EdgeKind, Role};
 use crate::fault::{Fault, Faults};
 use crate::geometry::{Bounds, Chain, Meeting, Point, Ring, meetings, ring_area, ring_bounds, ring_contains};
+use crate::outline::roles::Meaning;
+use crate::outline::validity::{numbers_hold, ring_holds, tidy_ring};
+use crate::outline::{DrawnLine, EdgeKind, Role};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Most rings of one drawing.
