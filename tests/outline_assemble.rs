@@ -114,11 +114,21 @@ fn nets_and_holes_by_nesting() {
 #[test]
 fn wrong_nesting_is_named() {
     let net = || square("net", &[], 0.0, 0.0, 100.0);
-    fault_at(vec![net(), square("h", &[], 10.0, 10.0, 50.0), square("island", &[], 20.0, 20.0, 10.0)], "inside a hole of net", 20.0, 20.0);
+    fault_at(vec![net(), square("h", &[], 10.0, 10.0, 50.0), square("island", &[], 20.0, 20.0, 10.0)], "inside both net and h", 20.0, 20.0);
     fault_at(vec![net(), square("h", &["holes"], 200.0, 10.0, 50.0)], "a hole but lies in no outline", 200.0, 10.0);
     fault_at(vec![net(), square("n", &["hatch-outline"], 20.0, 20.0, 50.0)], "a net line inside net", 20.0, 20.0);
     fault_at(vec![net(), square("h", &[], 90.0, 10.0, 50.0)], "crosses net", 100.0, 10.0);
     fault_at(vec![net(), square("h", &[], 80.0, 10.0, 20.0)], "touches net", 100.0, 10.0);
+}
+
+#[test]
+fn a_line_in_a_hole_makes_one_wonder_whether_it_is_one() {
+    let r = good(vec![
+        square("page frame", &[], 0.0, 0.0, 200.0),
+        square("seat", &[], 10.0, 10.0, 100.0),
+        open("a", &["arrow"], &[(20.0, 20.0), (60.0, 20.0)]),
+    ]);
+    assert!(r.warnings[0].what.contains("lies in seat, which is a hole of page frame"), "{}", r.warnings[0]);
 }
 
 #[test]
@@ -228,6 +238,12 @@ fn no_splice_zones_close() {
 fn nothing_to_be_found_is_said_with_the_names_there_are() {
     let faults = read(vec![square("net", &["seat", "cuts"], 0.0, 0.0, 100.0)]).unwrap_err();
     assert!(faults.0[0].what.contains("no closed outline") && faults.0[0].remedy.contains("\"cuts\""), "{faults}");
+    fault_at(
+        vec![open("short", &[], &[(0.0, 0.0), (9.0, 0.0)]), open("u", &[], &[(50.0, 50.0), (50.0, 0.0), (90.0, 0.0), (90.0, 50.0)])],
+        "the longest line is open by 40.00 mm, from here to (90.00, 50.00)",
+        50.0,
+        50.0,
+    );
     assert!(read(vec![]).unwrap_err().0[0].remedy.contains("none at all"));
 }
 
@@ -306,6 +322,45 @@ fn an_entity_of_several_lines_is_used_if_one_of_them_is() {
     .unwrap();
     assert_eq!((r.used, r.not_used.len()), (1, 0));
     assert!(r.warnings[0].what.contains("one of its lines was left out"), "{}", r.warnings[0]);
+}
+
+#[test]
+fn random_lines_never_panic_and_always_add_up() {
+    let mut state = 99_u64;
+    let mut dice = move |n: u64| {
+        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (state >> 33) % n
+    };
+    // On a coarse grid lines meet, overlap and close often.
+    const NAMES: [&str; 10] = ["", "", "", "", "arrow", "cut", "lap", "butt", "no-splice", "hole"];
+    let mut good = 0;
+    for _ in 0..4000 {
+        let size = 2 + dice(7);
+        let lines: Vec<DrawnLine> = (0..1 + dice(7))
+            .map(|i| {
+                let pts: Vec<Point> = (0..dice(6))
+                    .map(|_| match dice(200) {
+                        0 => point(f64::NAN, 1.0),
+                        1 => point(1e300, -1e300),
+                        _ => point(dice(size) as f64 * 25.0, dice(size) as f64 * 25.0 + if dice(9) == 0 { 0.07 } else { 0.0 }),
+                    })
+                    .collect();
+                let name = NAMES[dice(10) as usize];
+                DrawnLine { points: pts, closed: dice(2) == 0, names: vec![name.into()], role: None, label: format!("l{}", i / 2) }
+            })
+            .collect();
+        let entities = lines.iter().map(|l| &l.label).collect::<std::collections::BTreeSet<_>>().len();
+        let drawing = Drawing { lines, used: entities, present: entities, ..Drawing::default() };
+        match assemble(drawing, &ReadOptions::default()) {
+            Ok(r) => {
+                good += 1;
+                assert_eq!(r.used + r.not_used.len(), r.present);
+                assert!(!r.outlines.is_empty());
+            }
+            Err(faults) => assert!(!faults.is_empty()),
+        }
+    }
+    assert!(good > 150, "{good}");
 }
 
 #[test]

@@ -20,6 +20,9 @@ use crate::fault::{Fault, Faults};
 use crate::geometry::{Path, Point, point};
 use std::collections::{BTreeMap, BTreeSet};
 
+/// Most rows: a hundred points a metre all round every skin of a boat.
+const MOST_ROWS: usize = 300_000;
+
 /// Most faulty rows that are told.
 const MOST_FAULTS: usize = 100;
 
@@ -48,7 +51,10 @@ pub(super) fn read(bytes: &[u8], options: &ReadOptions) -> Result<Drawing, Fault
     let mut lines = LineCounter { text, at: 0, line: 1 };
     let mut columns: Option<Columns> = None;
     let mut table = Table { decimal_comma: delimiter != b',', mm: 1.0, lines: Vec::new(), seen: BTreeMap::new() };
-    for row in rows.records() {
+    for (count, row) in rows.records().enumerate() {
+        if count > MOST_ROWS {
+            return Err(Fault::new(format!("the file has more than {MOST_ROWS} rows"), "split it, or thin the points out").into());
+        }
         let row = row.map_err(|e| {
             let line = e.position().map_or(1, |p| p.line() as usize);
             Fault::new("the row is not understood", "check its quotes").at_line(line, 1)

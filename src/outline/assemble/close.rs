@@ -3,7 +3,7 @@
 use super::along::{departs, distance, samples};
 use super::chain::{Joined, chain};
 use super::rings::{DrawnRing, MOST_RINGS};
-use super::{BESIDE, Bench, is_ring_line, overlap, word};
+use super::{BESIDE, Bench, OpenLine, is_ring_line, overlap, word};
 use crate::fault::Fault;
 use crate::geometry::{Bounds, Path, Point, path_length, ring_bounds, ring_contains};
 use crate::outline::Role;
@@ -78,14 +78,19 @@ impl Bench<'_> {
         let pieces: Vec<(usize, &Path)> = which.iter().map(|&i| (i, &self.lines[i].points)).collect();
         let (closed, open): (Vec<Joined>, Vec<Joined>) = chain(&pieces, self.options.join_tolerance).into_iter().partition(|c| c.closed);
         for ring in closed {
-            for (at, gap) in &ring.joins {
-                let name = ring.owners.first().map_or("", |&i| self.lines[i].label.as_str());
-                let what = format!("two ends {gap:.3} mm apart were joined");
-                self.warnings.push(Fault::new(what, "draw them to one point if that is not meant").at(name, at.x, at.y));
-            }
+            self.report_joins(&ring);
             self.take_ring(&ring.points, &ring.owners, rings);
         }
         open
+    }
+
+    /// Every end that was moved is said.
+    pub(super) fn report_joins(&mut self, joined: &Joined) {
+        let name = joined.owners.first().map_or("", |&i| self.lines[i].label.as_str());
+        for (at, gap) in &joined.joins {
+            let what = format!("two ends {gap:.3} mm apart were joined");
+            self.warnings.push(Fault::new(what, "draw them to one point if that is not meant").at(name, at.x, at.y));
+        }
     }
 
     fn take_ring(&mut self, points: &[Point], owners: &[usize], rings: &mut Vec<DrawnRing>) {
@@ -147,6 +152,10 @@ impl Bench<'_> {
                     .at(label, first.x, first.y),
                 );
             } else {
+                let length = path_length(&c.points);
+                if self.longest_open.as_ref().is_none_or(|l| length > l.length) {
+                    self.longest_open = Some(OpenLine { label: label.to_string(), ends: [first, last], length });
+                }
                 let why = if lies_in {
                     "an open line in an outline, on no layer that says what it is for"
                 } else {

@@ -17,7 +17,7 @@ use super::roles::{Meaning, ROLE_WORDS, meaning_of};
 use super::validity::numbers_hold;
 use super::{Drawing, DrawnLine, EdgeKind, ReadOptions, Reading};
 use crate::fault::{Fault, Faults};
-use crate::geometry::Bounds;
+use crate::geometry::{Bounds, Point};
 use crate::units::micrometres;
 use ledger::Ledger;
 use rings::nest;
@@ -80,12 +80,28 @@ struct Bench<'a> {
     ledger: Ledger,
     faults: Faults,
     warnings: Vec<Fault>,
+    /// The longest line that closes nowhere, to point at if there is no outline at all.
+    longest_open: Option<OpenLine>,
+}
+
+struct OpenLine {
+    label: String,
+    ends: [Point; 2],
+    length: f64,
 }
 
 impl<'a> Bench<'a> {
     fn new(lines: &'a [DrawnLine], options: &'a ReadOptions) -> Self {
         let meanings = lines.iter().map(meaning_of).collect();
-        Bench { lines, options, meanings, ledger: Ledger::new(lines.len()), faults: Faults::new(), warnings: Vec::new() }
+        Bench {
+            lines,
+            options,
+            meanings,
+            ledger: Ledger::new(lines.len()),
+            faults: Faults::new(),
+            warnings: Vec::new(),
+            longest_open: None,
+        }
     }
 
     /// Leaves out what does not lie in the layer asked for.
@@ -164,6 +180,16 @@ impl<'a> Bench<'a> {
     }
 
     fn no_outline(&self) -> Fault {
+        if let Some(OpenLine { label, ends: [a, b], .. }) = &self.longest_open {
+            let what = format!(
+                "there is no closed outline: the longest line is open by {:.2} mm, from here to ({:.2}, {:.2})",
+                a.distance(*b),
+                b.x,
+                b.y
+            );
+            let remedy = format!("close the net line in the drawing; the layers there are: {}", self.names());
+            return Fault::new(what, remedy).at(label.clone(), a.x, a.y);
+        }
         let roles: Vec<&DrawnLine> = self.open_tasks().map(|i| &self.lines[i]).collect();
         let example = roles.iter().find(|l| l.closed).or(roles.first());
         match example {

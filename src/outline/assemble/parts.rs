@@ -108,6 +108,12 @@ impl Bench<'_> {
                     Fault::new(format!("lies in two outlines, {a} and {b}; it was given to the first"), "keep it within one of them");
                 self.warnings.push(warning.at(line.label.clone(), first.x, first.y));
             }
+            let in_hole = |h: &&usize| probes.iter().all(|&p| ring_contains(&rings[**h].points, p));
+            if let Some(&hole) = nests[best].holes.iter().find(in_hole) {
+                let what = format!("lies in {}, which is a hole of {}", rings[hole].label, rings[nests[best].net].label);
+                let warning = Fault::new(what, "if that is an outline of its own, draw it beside the other");
+                self.warnings.push(warning.at(line.label.clone(), first.x, first.y));
+            }
             return Some(best);
         }
         if role == Role::Arrow && nests.len() == 1 {
@@ -157,6 +163,7 @@ impl Bench<'_> {
         for c in chain(&open, self.options.join_tolerance) {
             let label = c.owners.first().map_or("", |&i| self.lines[i].label.as_str());
             if c.closed {
+                self.report_joins(&c);
                 zones.push(c.points);
             } else if let (Some(a), Some(b)) = (c.points.first(), c.points.last()) {
                 let what = format!("is a no-splice zone that is not closed: its ends are {:.2} mm apart", a.distance(*b));
