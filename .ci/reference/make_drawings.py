@@ -9,6 +9,7 @@ them in the written files, by their own reading, flattening and joining.
 """
 
 import json
+import logging
 import math
 import sys
 from pathlib import Path
@@ -41,8 +42,8 @@ def seat_base():
         (r, 0, 0), (w - r, 0, QUARTER), (w, r, 0), (w, 150, -0.2), (w, 250, 0), (w, h - r, QUARTER),
         (w - r, h, 0), (r, h, QUARTER), (0, h - r, 0), (0, r, QUARTER),
     ]
-    msp.add_lwpolyline(corners, format="xyb", close=True, dxfattribs={"layer": "NET"})
-    msp.add_circle((150, 140), 22, dxfattribs={"layer": "NET"})
+    msp.add_lwpolyline(corners, format="xyb", close=True, dxfattribs={"layer": "SEAT"})
+    msp.add_circle((150, 140), 22, dxfattribs={"layer": "SEAT"})
     msp.add_text("seat base", dxfattribs={"layer": "NOTES", "height": 12})
     msp.add_point((10, 10), dxfattribs={"layer": "NOTES"})
     msp.add_linear_dim(base=(0, -40), p1=(0, 0), p2=(w, 0)).render()
@@ -115,7 +116,7 @@ def knee_brace():
     """The old form of the format: heavy polylines, no unit."""
     doc, msp = new("R12")
     msp.add_polyline2d(
-        [(0, 0, 0), (7, 0, QUARTER), (8, 1, 0), (6, 5, -0.15), (1, 4, 0.4)], format="xyb", close=True, dxfattribs={"layer": "NET"}
+        [(0, 0, 0), (7, 0, QUARTER), (8, 1, 0), (6, 5, -0.15), (1, 4, 0.4)], format="xyb", close=True, dxfattribs={"layer": "KNEE"}
     )
     return doc
 
@@ -137,7 +138,7 @@ def pattern():
 
 # id, file, how to make it, what the job must say, which block or layers hold the outline, millimetres per unit.
 DRAWINGS = [
-    ("seat-base", "seat-base.dxf", seat_base, {}, lambda e, blocks: e.dxf.layer == "NET", 1),
+    ("seat-base", "seat-base.dxf", seat_base, {}, lambda e, blocks: e.dxf.layer == "SEAT", 1),
     ("hip-plate", "hip-plate.dxf", hip_plate, {}, None, 1),
     ("hatch-cover", "hatch-cover.dxf", hatch_cover, {}, None, 25.4),
     ("bulkhead", "bulkhead.dxf", bulkhead, {}, None, 10),
@@ -222,6 +223,7 @@ def ply(template, outline, angle, edge):
 
 
 def main():
+    logging.getLogger("ezdxf").setLevel(logging.ERROR)  # R12 has no unit: meant so here
     directory = Path(sys.argv[1])
     directory.mkdir(parents=True, exist_ok=True)
     job = [
