@@ -83,6 +83,8 @@ class Judge:
         if plan["schema"] != 1:
             self.say("plan", f"schema {plan['schema']} is not 1")
         self.rings()
+        if self.wrong:
+            return self.wrong  # Shapely does not reckon with broken rings.
         for piece in plan["pieces"]:
             if piece["piece"] in self.pieces:
                 self.say(piece["piece"], "two pieces have this id")

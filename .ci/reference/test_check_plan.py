@@ -115,7 +115,7 @@ def wrong_ways():
     yield "overlap by", lambda p: shift(laid(p, 3), 0, -170)
     yield "is not that of its piece", lambda p: laid(p, 1).update(x=laid(p, 1)["x"] + 0.01)
     yield "is not that of its piece", lambda p: laid(p, 3).update(face="up")
-    yield "is not that of its piece", lambda p: laid(p, 1)["outline"].__setitem__(0, [laid(p, 1)["outline"][0][0] + 0.01, laid(p, 1)["outline"][0][1]])
+    yield "is not that of its piece", lambda p: laid(p, 1).update(outline=snap(moved(laid(p, 1)["outline"], 0.01, 0)))
     yield "is not that of its piece", lambda p: laid(p, 0).update(holes=[])
     yield "is not permitted", lambda p: laid(p, 0).update(turn=90)
     yield "is not permitted", lambda p: p["pieces"][2].update(permitted=[{"turn": 90, "face": "up"}, {"turn": 33, "face": "up"}])
