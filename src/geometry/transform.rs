@@ -26,6 +26,11 @@ impl Motion {
         Motion::new(degrees, false, point(0.0, 0.0))
     }
 
+    /// True if it mirrors.
+    pub fn mirrors(&self) -> bool {
+        self.flip
+    }
+
     /// The moved point, not snapped.
     pub fn apply(&self, p: Point) -> Point {
         let x = self.cos * p.x - self.sin * p.y;
