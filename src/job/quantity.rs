@@ -113,9 +113,11 @@ pub(super) fn share(_: &mut SchemaGenerator) -> Schema {
     quantity("share", json!({ "minimum": 0.0, "exclusiveMaximum": 100.0 }), r"^\s*[0-9.]+\s*%?\s*$")
 }
 
-/// An id: it names pieces, files and labels.
+/// An id: it names pieces, files and labels. The pattern names what is excluded, since not every checker of schemas knows letters
+/// beyond ASCII.
 pub(super) fn id(_: &mut SchemaGenerator) -> Schema {
-    json_schema!({ "type": "string", "format": "id", "minLength": 1, "maxLength": 64, "pattern": r"^[\p{L}\p{N}][\p{L}\p{N}._-]*$" })
+    let pattern = r"^[^\s!-/:-@\[-`{-~][^\s!-,/:-@\[-^`{-~]*$";
+    json_schema!({ "type": "string", "format": "id", "minLength": 1, "maxLength": 64, "pattern": pattern })
 }
 
 /// A short text for people.
