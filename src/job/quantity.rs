@@ -8,7 +8,7 @@ use schemars::{Schema, SchemaGenerator, json_schema};
 use serde_json::{Value, json};
 
 /// The largest gap or allowance accepted, mm: more is a slip of the unit.
-pub(super) const LARGEST_ALLOWANCE: f64 = 1000.0;
+const LARGEST_ALLOWANCE: f64 = 1000.0;
 
 /// The annotation by which the reader knows a quantity from other choices; its value is one of the names below.
 pub(super) const KEYWORD: &str = "quantity";
