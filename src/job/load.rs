@@ -11,7 +11,7 @@ use crate::outline::{ReadOptions, Reading, read_file};
 use crate::units::{quoted, show_mm};
 use std::fs::{self, File};
 use std::io::Read;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// A larger job file is refused, bytes.
 const LARGEST_FILE: u64 = 4 << 20;
@@ -34,6 +34,22 @@ pub type ReadOutline<'a> = dyn Fn(&Path, &ReadOptions) -> Result<Reading, Faults
 /// Every fault of the job file at its line and column, and every fault of its drawings, sorted by file and place.
 pub fn load(path: &Path) -> Result<(Job, Vec<Fault>), Faults> {
     parse(&text_of(path)?, path)
+}
+
+/// Reads several jobs that are to be planned together; the faults of all of them come at once.
+///
+/// # Errors
+/// As [`load`], job by job, and what the jobs do not [`agree`](super::agree) about.
+pub fn load_all(paths: &[PathBuf]) -> Result<(Vec<Job>, Vec<Fault>), Faults> {
+    let (mut jobs, mut warnings, mut faults) = (Vec::new(), Vec::new(), Faults::new());
+    for path in paths {
+        if let Some((job, heard)) = faults.keep(load(path)) {
+            jobs.push(job);
+            warnings.extend(heard);
+        }
+    }
+    faults.keep(super::agree(&jobs));
+    faults.into_result((jobs, warnings))
 }
 
 /// Reads a job from text; `path` is the file it stands in: faults name it, and drawings are looked for in its folder.

@@ -18,7 +18,7 @@ mod structure;
 mod templates;
 
 pub use agree::{agree, differing};
-pub use load::{ReadOutline, load, parse, parse_with};
+pub use load::{ReadOutline, load, load_all, parse, parse_with};
 pub use model::{
     Cutting, Hands, InkedSide, Job, Layer, LayerItem, PatchShape, Seen, SpliceKind, SpliceRule, TakenOff, Template, TemplateSource,
 };
