@@ -66,6 +66,14 @@ pub fn write(dir: &Path, files: &[(PathBuf, Vec<u8>)]) -> Result<(), Faults> {
     Ok(())
 }
 
+/// Tells whether [`write`] would accept `dir`, so that a long run need not end in a refusal.
+///
+/// # Errors
+/// A folder with something else in it, or a file in its place.
+pub fn check(dir: &Path) -> Result<(), Faults> {
+    old_folder(dir).map(|_| ())
+}
+
 /// A folder beside the target that is removed when it goes out of use, whether it holds a failed new plan or the old one.
 struct Beside {
     path: PathBuf,

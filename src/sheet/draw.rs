@@ -1,0 +1,471 @@
+//! From a plan to the drawings of its cut sheets: one for each stock, or for each bench segment of it.
+
+use super::clip::{hatch, ring_between};
+use super::grid::{Grid, NOBODY, leader_end};
+use super::label::{Block, Facts};
+use super::room::{Area, LEAST, Spot};
+use super::scene::{Drawn, Hold, Ink, Scene, Shape, Text};
+use super::text::{clean, decimals, fit, shorten, text_width};
+use super::title::{corner_mark, face_in_words, title_block};
+use crate::cloth::Face;
+use crate::geometry::{Bounds, Motion, Path, Point, Ring, point, ring_area, ring_bounds};
+use crate::plan::{Offcut, PlacedPiece, Plan, PlanPiece, PlanStock, StockKind};
+
+/// Largest body size of a label, mm.
+const LARGEST: f64 = 14.0;
+
+/// Body sizes of a label outside its piece, the first that finds room counts, mm.
+const OUTSIDE: [f64; 3] = [6.0, 4.2, LEAST];
+
+/// How far from its piece an outside label may lie at the larger sizes, mm.
+const NEAR: f64 = 150.0;
+
+/// How far it may lie at the smallest, mm.
+const REACH: f64 = 500.0;
+
+/// White around the cloth: left, right, top, and below down to the title block, mm.
+const MARGINS: [f64; 4] = [46.0, 30.0, 34.0, 40.0];
+
+/// Shortest and longest drawn arrow, mm, between them half the side of a square as large as the piece: only its direction counts.
+const ARROW: [f64; 2] = [20.0, 120.0];
+
+/// A piece as it lies on a sheet.
+pub(crate) struct Laid<'p> {
+    /// What was placed.
+    pub placed: &'p PlacedPiece,
+    /// The piece it is a copy of.
+    pub piece: Option<&'p PlanPiece>,
+    bounds: Bounds,
+    facts: Facts,
+}
+
+/// One sheet to be drawn.
+pub(crate) struct Sheet<'p> {
+    /// The plan.
+    pub plan: &'p Plan,
+    /// The stock.
+    pub stock: &'p PlanStock,
+    /// Bench segment, from 0.
+    pub segment: usize,
+    /// How many there are.
+    pub segments: usize,
+    /// Start of the segment, mm from the free end.
+    pub from: f64,
+    /// Its end.
+    pub to: f64,
+    /// Box of the stock over this segment: left, low, right, high.
+    pub stock_box: [f64; 4],
+    /// The pieces on it, those that reach over its ends included.
+    pub pieces: Vec<Laid<'p>>,
+}
+
+/// A label that found no room inside what it names.
+struct Waiting {
+    block: Block,
+    anchor: Point,
+    owner: u32,
+    /// What the key says of it: number and words.
+    key: Option<(String, String)>,
+}
+
+/// The sheets of a stock.
+pub(crate) fn sheets_of<'p>(plan: &'p Plan, stock: &'p PlanStock) -> Vec<Sheet<'p>> {
+    let Some(whole) = ring_bounds(&stock.outline) else { return Vec::new() };
+    let spans = if stock.segments.len() > 1 { stock.segments.clone() } else { vec![[whole.min.x, whole.max.x]] };
+    let mut sheets = Vec::new();
+    for (segment, &[from, to]) in spans.iter().enumerate() {
+        let mut pieces = Vec::new();
+        for placed in &stock.placed {
+            let Some(bounds) = ring_bounds(&placed.outline) else { continue };
+            if spans.len() > 1 && (bounds.max.x <= from || bounds.min.x >= to) {
+                continue;
+            }
+            let piece = plan.pieces.iter().find(|p| p.piece == placed.piece);
+            let facts = Facts::of(plan, piece, placed, crossing(&spans, &bounds));
+            pieces.push(Laid { placed, piece, bounds, facts });
+        }
+        sheets.push(Sheet {
+            plan,
+            stock,
+            segment,
+            segments: spans.len(),
+            from,
+            to,
+            stock_box: [from, whole.min.y, to, whole.max.y],
+            pieces,
+        });
+    }
+    sheets
+}
+
+/// Which bench segments a piece lies across, in words, if it is more than one.
+fn crossing(spans: &[[f64; 2]], bounds: &Bounds) -> Option<String> {
+    let touched: Vec<usize> = (0..spans.len()).filter(|&i| bounds.max.x > spans[i][0] && bounds.min.x < spans[i][1]).collect();
+    match (touched.first(), touched.last()) {
+        (Some(a), Some(b)) if a != b => Some(format!("across segments {}-{}", a + 1, b + 1)),
+        _ => None,
+    }
+}
+
+impl Sheet<'_> {
+    /// Draws the sheet.
+    pub(crate) fn scene(&self) -> Scene {
+        let [_, low, _, high] = self.stock_box;
+        let left = self.pieces.iter().map(|p| p.bounds.min.x).fold(self.from, f64::min);
+        let right = self.pieces.iter().map(|p| p.bounds.max.x).fold(self.to, f64::max);
+        let nothing = Bounds { min: point(0.0, 0.0), max: point(0.0, 0.0) };
+        let mut scene = Scene::new(nothing, self.title());
+        let mut waiting = Vec::new();
+        let mut key = Vec::new();
+
+        self.cloth(&mut scene);
+        for (i, laid) in self.pieces.iter().enumerate() {
+            draw_piece(&mut scene, laid, i, &mut waiting, &mut key);
+        }
+        for offcut in &self.stock.offcuts {
+            self.offcut(&mut scene, offcut, &mut waiting);
+        }
+        self.flaws(&mut scene, &mut waiting);
+        self.ends(&mut scene);
+
+        let free = Bounds { min: point(left, low), max: point(right, high + MARGINS[2] - 4.0) };
+        self.outside_labels(&mut scene, free, waiting, &mut key);
+
+        self.dimensions(&mut scene, left);
+        corner_mark(&mut scene, point(self.from - 3.0, low - 3.0), 9.0);
+        let width = (right - left + MARGINS[0] + MARGINS[1]).max(380.0);
+        let scale = (width / 700.0).clamp(1.0, 3.0);
+        let corner = point(left - MARGINS[0] + 6.0, low - MARGINS[3]);
+        let height = title_block(&mut scene, self, &key, corner, width - 12.0, scale);
+        scene.page =
+            Bounds { min: point(left - MARGINS[0], corner.y - height - 6.0), max: point(left - MARGINS[0] + width, high + MARGINS[2]) };
+        scene
+    }
+
+    fn title(&self) -> String {
+        let part = if self.segments > 1 { format!(", bench segment {} of {}", self.segment + 1, self.segments) } else { String::new() };
+        let jobs = clean(&self.plan.jobs.join(" + "));
+        format!("Cut sheet: {jobs}, {}{part}, {}, scale 1:1", clean(&self.stock.id), face_in_words(self.plan, self.stock))
+    }
+
+    /// The part of a ring on this sheet.
+    fn here(&self, ring: &[Point]) -> Ring {
+        if self.segments > 1 { ring_between(ring, self.from, self.to) } else { ring.to_vec() }
+    }
+
+    /// Outline and selvedges.
+    fn cloth(&self, scene: &mut Scene) {
+        let rings = std::iter::once(&self.stock.outline).chain(&self.stock.holes).map(|r| self.here(r)).filter(|r| !r.is_empty()).collect();
+        scene.drawn.push(Drawn { ink: Ink::Stock, id: Some("cloth".into()), shape: Shape::Rings(rings) });
+        let [left, low, right, high] = self.stock_box;
+        if self.stock.selvedge > 0.0 {
+            for y in [low + self.stock.selvedge, high - self.stock.selvedge] {
+                scene.line(Ink::Selvedge, &[point(left, y), point(right, y)]);
+            }
+        }
+    }
+
+    /// One offcut, hatched and named.
+    fn offcut(&self, scene: &mut Scene, offcut: &Offcut, waiting: &mut Vec<Waiting>) {
+        let rings: Vec<Ring> =
+            std::iter::once(&offcut.outline).chain(&offcut.holes).map(|r| self.here(r)).filter(|r| !r.is_empty()).collect();
+        if rings.is_empty() {
+            return;
+        }
+        let views: Vec<&[Point]> = rings.iter().map(Vec::as_slice).collect();
+        scene.draw(Ink::OffcutHatch, Shape::Segments(hatch(&views, 45.0, 16.0)));
+        let [x, y, w, h] = offcut.largest_rectangle;
+        let best = vec![point(x, y), point(x + w, y), point(x + w, y + h), point(x, y + h)];
+        let size = format!("largest rectangle {} × {} mm", decimals(w, 0), decimals(h, 0));
+        let mut lines = vec![size, format!("{} m²", decimals(offcut.area / 1e6, 3))];
+        if ring_bounds(&offcut.outline).is_some_and(|b| self.segments > 1 && (b.min.x < self.from || b.max.x > self.to)) {
+            lines.push("goes on in the next segment".into());
+        }
+        let best = self.here(&best);
+        let block = Block::plain(&format!("offcut {}", shorten(&clean(&offcut.id), 24)), &lines);
+        let area = Area { rings: rings.clone(), lines: Vec::new(), faint: vec![closed(&best)] };
+        scene.draw(Ink::Offcut, Shape::Rings(rings));
+        if !best.is_empty() {
+            scene.draw(Ink::Rectangle, Shape::Rings(vec![best]));
+        }
+        match area.spot(std::slice::from_ref(&block), 10.0) {
+            Some(spot) => {
+                block.back(scene, spot.middle, spot.size, spot.angle);
+                block.write(scene, spot.middle, spot.size, spot.angle);
+            }
+            None => {
+                if let Some(anchor) = area.inner_point() {
+                    waiting.push(Waiting { block, anchor, owner: NOBODY - 1, key: None });
+                }
+            }
+        }
+    }
+
+    fn flaws(&self, scene: &mut Scene, waiting: &mut Vec<Waiting>) {
+        for flaw in &self.stock.flaws {
+            let ring = self.here(flaw);
+            if ring.is_empty() {
+                continue;
+            }
+            for angle in [45.0, -45.0] {
+                scene.draw(Ink::Flaw, Shape::Segments(hatch(&[&ring], angle, 5.0)));
+            }
+            scene.draw(Ink::Flaw, Shape::Rings(vec![ring.clone()]));
+            let block = Block::plain("flaw", &[]);
+            let area = Area { rings: vec![ring], lines: Vec::new(), faint: Vec::new() };
+            match area.spot(std::slice::from_ref(&block), 12.0) {
+                Some(spot) => {
+                    block.back(scene, spot.middle, spot.size, spot.angle);
+                    block.write(scene, spot.middle, spot.size, spot.angle);
+                }
+                None => {
+                    if let Some(anchor) = area.inner_point() {
+                        waiting.push(Waiting { block, anchor, owner: NOBODY, key: None });
+                    }
+                }
+            }
+        }
+    }
+
+    /// The straight cut across the roll, and where a bench segment starts and ends.
+    fn ends(&self, scene: &mut Scene) {
+        let [_, low, _, high] = self.stock_box;
+        let across = |scene: &mut Scene, ink: Ink, x: f64, beside: f64, words: String| {
+            scene.line(ink, &[point(x, low - 8.0), point(x, high + 8.0)]);
+            let size = ((high - low) / 100.0).clamp(4.0, 9.0);
+            let words = fit(&words, high - low + 16.0, size, true);
+            let at = point(x + beside, (low + high) / 2.0);
+            scene.texts.push(Text { at, hold: Hold::Middle, angle: 90.0, size, bold: true, white: false, words });
+        };
+        if self.segment > 0 {
+            let words = format!("segment {} starts here, {} mm from the free end", self.segment + 1, decimals(self.from, 1));
+            across(scene, Ink::SegmentEnd, self.from, -4.0, words);
+        }
+        if self.segment + 1 < self.segments {
+            let words = format!("segment {} ends here, {} mm from the free end: slide the cloth", self.segment + 1, decimals(self.to, 1));
+            across(scene, Ink::SegmentEnd, self.to, 13.0, words);
+        } else if self.stock.kind == StockKind::Roll {
+            let words = format!("cut across here: {} mm from the free end", decimals(self.stock.used_length, 1));
+            across(scene, Ink::Across, self.stock.used_length, 13.0, words);
+        }
+    }
+
+    /// Length below the cloth, with a tick each 100 mm, and width at its left.
+    fn dimensions(&self, scene: &mut Scene, leftmost: f64) {
+        let [left, low, right, high] = self.stock_box;
+        let y = low - 14.0;
+        dimension(scene, point(left, y), point(right, y));
+        let mut k = (left / 100.0).ceil();
+        while k * 100.0 <= right && k - left / 100.0 < 2000.0 {
+            let x = k * 100.0;
+            scene.line(Ink::Frame, &[point(x, y - 1.5), point(x, y + 1.5)]);
+            if k % 5.0 == 0.0 {
+                let words = decimals(x, 0);
+                let half = text_width(&words, 5.0, false) / 2.0;
+                if x - half >= left && x + half <= right {
+                    let at = point(x, y + 3.0);
+                    scene.texts.push(Text { at, hold: Hold::Middle, angle: 0.0, size: 5.0, bold: false, white: false, words });
+                }
+            }
+            k += 1.0;
+        }
+        let length = decimals(right - left, 1);
+        let words = match self.stock.kind {
+            _ if self.segments > 1 => format!(
+                "segment {} of {}: {length} mm; used length {} mm",
+                self.segment + 1,
+                self.segments,
+                decimals(self.stock.used_length, 1)
+            ),
+            StockKind::Roll => format!("used length {length} mm"),
+            StockKind::Offcut => format!("{length} mm"),
+        };
+        let size = ((right - left) / 130.0).clamp(5.0, 9.0);
+        let words = fit(&words, (right - left).max(60.0), size, false);
+        let at = point((left + right) / 2.0, y - 3.0 - size);
+        scene.texts.push(Text { at, hold: Hold::Middle, angle: 0.0, size, bold: false, white: false, words });
+
+        let x = leftmost - 22.0;
+        dimension(scene, point(x, low), point(x, high));
+        let across = decimals(high - low, 1);
+        let words = match self.stock.kind {
+            StockKind::Roll => format!("roll width {across} mm, usable {} mm", decimals(high - low - 2.0 * self.stock.selvedge, 1)),
+            StockKind::Offcut => format!("{across} mm"),
+        };
+        let words = fit(&words, (high - low).max(40.0), size, false);
+        let at = point(x - 3.0, (low + high) / 2.0);
+        scene.texts.push(Text { at, hold: Hold::Middle, angle: 90.0, size, bold: false, white: false, words });
+    }
+
+    /// Finds free cloth or margin for the labels that did not fit, each with a leader; what finds none goes to the key.
+    fn outside_labels(&self, scene: &mut Scene, free: Bounds, waiting: Vec<Waiting>, key: &mut Vec<(String, String)>) {
+        if waiting.is_empty() {
+            return;
+        }
+        let [left, low, right, high] = self.stock_box;
+        let mut grid = Grid::new(free, 400_000.0, 2.0);
+        let stock = self.here(&self.stock.outline);
+        grid.mark_ring(&stock, NOBODY);
+        for y in [low + self.stock.selvedge, high - self.stock.selvedge] {
+            grid.mark(point(left, y), point(right, y), NOBODY);
+        }
+        for x in [left, right] {
+            grid.mark(point(x, low), point(x, high + 9.0), NOBODY);
+        }
+        for flaw in &self.stock.flaws {
+            grid.fill(std::slice::from_ref(flaw), NOBODY);
+            grid.mark_ring(flaw, NOBODY);
+        }
+        for b in &scene.backings {
+            grid.fill(std::slice::from_ref(&b.ring), NOBODY);
+            grid.mark_ring(&b.ring, NOBODY);
+        }
+        for (i, laid) in self.pieces.iter().enumerate() {
+            let rings: Vec<Ring> = std::iter::once(&laid.placed.outline).chain(&laid.placed.holes).cloned().collect();
+            grid.fill(&rings, i as u32 + 1);
+            rings.iter().for_each(|r| grid.mark_ring(r, i as u32 + 1));
+        }
+        for label in waiting {
+            let block = &label.block;
+            let found = OUTSIDE.iter().find_map(|&size| {
+                let (width, height) = (block.width * size + 4.0, block.height * size + 4.0);
+                let reach = if size > LEAST { NEAR } else { REACH };
+                Some((size, grid.near(width, height, label.anchor, reach, label.owner)?))
+            });
+            let Some((size, spot)) = found else {
+                key.extend(label.key.map(|(number, words)| {
+                    (number, format!("{words} · at x {} y {} mm", decimals(label.anchor.x, 0), decimals(label.anchor.y, 0)))
+                }));
+                continue;
+            };
+            let middle = spot.centre();
+            let half = point(block.width * size / 2.0 + 1.0, block.height * size / 2.0 + 0.5);
+            let tight = Bounds { min: middle - half, max: middle + half };
+            let end = leader_end(&tight, label.anchor);
+            scene.line(Ink::Leader, &[label.anchor, end]);
+            scene.draw(Ink::Leader, Shape::Solid(disc(label.anchor, 0.9)));
+            grid.mark(label.anchor, end, NOBODY);
+            block.back(scene, middle, size, 0.0);
+            block.write(scene, middle, size, 0.0);
+            let ring = vec![spot.min, point(spot.max.x, spot.min.y), spot.max, point(spot.min.x, spot.max.y)];
+            grid.fill(std::slice::from_ref(&ring), NOBODY);
+            grid.mark_ring(&ring, NOBODY);
+        }
+    }
+}
+
+/// A small regular polygon for a dot.
+fn disc(middle: Point, radius: f64) -> Ring {
+    (0..12).map(|i| Motion::new(f64::from(i) * 30.0, false, middle).apply(point(radius, 0.0))).collect()
+}
+
+/// A dimension line with a slanted tick at each end.
+fn dimension(scene: &mut Scene, a: Point, b: Point) {
+    scene.line(Ink::Frame, &[a, b]);
+    for p in [a, b] {
+        scene.line(Ink::Frame, &[p - point(2.0, 2.0), p + point(2.0, 2.0)]);
+    }
+}
+
+/// The ring as a line that comes back to its start.
+fn closed(ring: &[Point]) -> Path {
+    ring.iter().chain(ring.first()).copied().collect()
+}
+
+/// One piece with its lines and, if it has room, its label.
+fn draw_piece(scene: &mut Scene, laid: &Laid<'_>, index: usize, waiting: &mut Vec<Waiting>, key: &mut Vec<(String, String)>) {
+    let placed = laid.placed;
+    let rings: Vec<Ring> = std::iter::once(&placed.outline).chain(&placed.holes).cloned().collect();
+    scene.drawn.push(Drawn { ink: Ink::Cut, id: Some(format!("cut-{}", index + 1)), shape: Shape::Rings(rings.clone()) });
+    let mut area = Area { rings, lines: Vec::new(), faint: Vec::new() };
+    let mut tail = None;
+    if let Some(piece) = laid.piece {
+        let motion = Motion::new(placed.turn, placed.face == Face::Down, point(placed.x, placed.y));
+        let move_all =
+            |lines: &[Vec<Point>]| -> Vec<Vec<Point>> { lines.iter().map(|l| l.iter().map(|&p| motion.apply(p)).collect()).collect() };
+        let (net, cuts, marks) = (move_all(&piece.net), move_all(&piece.cuts), move_all(&piece.marks));
+        for (n, cut) in cuts.iter().enumerate() {
+            let id = Some(format!("relief-{}-{}", index + 1, n + 1));
+            scene.drawn.push(Drawn { ink: Ink::Relief, id, shape: Shape::Path(cut.clone()) });
+        }
+        // Where no cloth lies beyond the net line the cut line says it all.
+        let apart: Vec<Ring> =
+            net.iter().zip(&piece.net).filter(|(_, r)| !r.iter().all(|p| piece.outline.contains(p))).map(|(n, _)| n.clone()).collect();
+        if !apart.is_empty() {
+            scene.drawn.push(Drawn { ink: Ink::Net, id: Some(format!("net-{}", index + 1)), shape: Shape::Rings(apart) });
+        }
+        marks.iter().for_each(|m| scene.line(Ink::Mark, m));
+        area.lines.extend(cuts);
+        area.faint.extend(net.iter().map(|r| closed(r)));
+        area.faint.extend(marks);
+        tail = draw_arrow(scene, &mut area, piece.arrow.map(|p| motion.apply(p)), index);
+    }
+
+    let size = (ring_area(&placed.outline).abs().sqrt() / 14.0).clamp(4.0, LARGEST);
+    let spot = best_label(&area, &laid.facts, size);
+    match &spot {
+        Some((block, spot, whole)) => {
+            block.write(scene, spot.middle, spot.size, spot.angle);
+            if !whole {
+                key.push((laid.facts.number.clone(), laid.facts.line()));
+            }
+        }
+        None => {
+            if let Some(anchor) = area.inner_point().or_else(|| placed.outline.first().copied()) {
+                let entry = (laid.facts.number.clone(), laid.facts.line());
+                waiting.push(Waiting { block: laid.facts.outside(), anchor, owner: index as u32 + 1, key: Some(entry) });
+            }
+        }
+    }
+    if let (Some(tail), Some(mut grid)) = (tail, area.grid(0.0, true)) {
+        if let Some((block, spot, _)) = &spot {
+            let half = point(block.width, block.height) * (spot.size / 2.0);
+            let place = Motion::new(spot.angle, false, spot.middle);
+            let ring: Ring = [(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)]
+                .iter()
+                .map(|&(x, y)| place.apply(point(half.x * x, half.y * y)))
+                .collect();
+            grid.fill(std::slice::from_ref(&ring), NOBODY);
+            grid.mark_ring(&ring, NOBODY);
+        }
+        let size = (size * 0.6).clamp(LEAST, 8.0);
+        let block = Block::plain("0°", &[]);
+        if let Some(spot) = grid.near(block.width * size + 1.0, block.height * size, tail, 14.0, NOBODY) {
+            block.write(scene, spot.centre(), size, 0.0);
+        }
+    }
+}
+
+/// Draws the 0° arrow, adds it to the lines of the area, and returns its head.
+fn draw_arrow(scene: &mut Scene, area: &mut Area, [tail, head]: [Point; 2], index: usize) -> Option<Point> {
+    let length = tail.distance(head);
+    if length <= 0.0 {
+        return None;
+    }
+    let along = (head - tail) * (1.0 / length);
+    let middle = (tail + head) * 0.5;
+    let most = area.rings.first().map_or(0.0, |r| ring_area(r).abs().sqrt() / 2.0).clamp(ARROW[0], ARROW[1]);
+    let half = along * (length.min(most) / 2.0);
+    let (tail, head) = (middle - half, middle + half);
+    let barb = (length * 0.3).min(7.0);
+    let side = point(-along.y, along.x) * (barb * 0.36);
+    let base = head - along * barb;
+    scene.drawn.push(Drawn { ink: Ink::Arrow, id: Some(format!("arrow-{}", index + 1)), shape: Shape::Path(vec![tail, base]) });
+    scene.draw(Ink::Arrow, Shape::Solid(vec![head, base + side, base - side]));
+    area.lines.push(vec![tail, head]);
+    area.lines.push(vec![base + side, base - side, head, base + side]);
+    Some(head)
+}
+
+/// The label with its spot inside the piece, and whether it says everything.
+fn best_label(area: &Area, facts: &Facts, most: f64) -> Option<(Block, Spot, bool)> {
+    let take = |blocks: Vec<Block>, whole: bool| -> Option<(Block, Spot, bool)> {
+        let spot = area.spot(&blocks, most)?;
+        Some((blocks.into_iter().nth(spot.block)?, spot, whole))
+    };
+    let whole = |columns: usize| shorten(&facts.template, columns) == facts.template;
+    if let Some(found) = take(facts.full(26), whole(26)) {
+        return Some(found);
+    }
+    take(facts.full(13), whole(13)).or_else(|| facts.short().into_iter().find_map(|block| take(vec![block], false)))
+}

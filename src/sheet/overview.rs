@@ -1,0 +1,70 @@
+//! A small picture of all layouts of a plan, for looking at: not at true scale, nothing in it to cut by.
+
+use super::clip::hatch;
+use super::label::Block;
+use super::room::Area;
+use super::scene::{Drawn, Ink, Scene, Shape};
+use super::svg::write_picture;
+use super::text::{clean, decimals, fit};
+use crate::geometry::{Bounds, Point, Ring, point, ring_bounds};
+use crate::plan::{Plan, StockKind};
+
+/// Width of the picture, pixels.
+const PIXELS: f64 = 1000.0;
+
+/// All layouts one under the other, pieces with their numbers, offcuts hatched, as SVG.
+pub fn overview(plan: &Plan) -> String {
+    let boxes: Vec<Bounds> = plan.stocks.iter().filter_map(|s| ring_bounds(&s.outline)).collect();
+    let longest = boxes.iter().map(Bounds::width).fold(100.0, f64::max);
+    // Lengths on the picture that are to look alike whatever the scale, in mm of cloth.
+    let pixel = longest * 1.04 / PIXELS;
+    let margin = longest * 0.02;
+    let head = 22.0 * pixel;
+    let nothing = Bounds { min: point(0.0, 0.0), max: point(0.0, 0.0) };
+    let mut picture = Scene::new(nothing, format!("Layouts: {}", clean(&plan.jobs.join(" + "))));
+    let mut y = -margin;
+    for stock in &plan.stocks {
+        let Some(b) = ring_bounds(&stock.outline) else { continue };
+        let size = 14.0 * pixel;
+        let kind = if stock.kind == StockKind::Roll { "roll" } else { "offcut" };
+        let words = format!(
+            "{kind} {}: {} pieces on {} × {} mm",
+            clean(&stock.id),
+            stock.placed.len(),
+            decimals(b.width(), 0),
+            decimals(b.height(), 0)
+        );
+        picture.words(point(0.0, y - size), size, true, fit(&words, longest, size, true));
+        y -= head;
+        let mut scene = Scene::new(b, String::new());
+        scene.draw(Ink::Stock, Shape::Rings(std::iter::once(&stock.outline).chain(&stock.holes).cloned().collect()));
+        for offcut in &stock.offcuts {
+            let rings: Vec<Ring> = std::iter::once(&offcut.outline).chain(&offcut.holes).cloned().collect();
+            let views: Vec<&[Point]> = rings.iter().map(Vec::as_slice).collect();
+            scene.draw(Ink::OffcutHatch, Shape::Segments(hatch(&views, 45.0, 12.0 * pixel)));
+            scene.draw(Ink::Offcut, Shape::Rings(rings));
+        }
+        for flaw in &stock.flaws {
+            scene.draw(Ink::Flaw, Shape::Segments(hatch(&[flaw], 45.0, 5.0 * pixel)));
+            scene.draw(Ink::Flaw, Shape::Rings(vec![flaw.clone()]));
+        }
+        for segment in stock.segments.iter().skip(1) {
+            scene.line(Ink::SegmentEnd, &[point(segment[0], b.min.y), point(segment[0], b.max.y)]);
+        }
+        for placed in &stock.placed {
+            let rings: Vec<Ring> = std::iter::once(&placed.outline).chain(&placed.holes).cloned().collect();
+            scene.drawn.push(Drawn { ink: Ink::Cut, id: None, shape: Shape::Rings(rings.clone()) });
+            let number = plan.pieces.iter().find(|p| p.piece == placed.piece).map_or("?", |p| p.number.as_str());
+            let block = [Block::plain(&fit(&clean(number), 12.0, 1.0, true), &[])];
+            let area = Area { rings, lines: Vec::new(), faint: Vec::new() };
+            // Numbers too small to read are left out: the cut sheets have them all.
+            if let Some(spot) = area.spot(&block, 20.0 * pixel).filter(|s| s.size >= 6.0 * pixel) {
+                block[0].write(&mut scene, spot.middle, spot.size, spot.angle);
+            }
+        }
+        picture.append(scene, point(-b.min.x, y - b.max.y));
+        y -= b.height() + margin;
+    }
+    picture.page = Bounds { min: point(-margin, y), max: point(longest + margin, 0.0) };
+    write_picture(&picture, PIXELS, pixel)
+}
