@@ -354,13 +354,15 @@ fn the_overview_shows_every_layout() {
     }
 }
 
-/// Writes the sheets of the made-up plan where a person can look at them: `SHEETS=DIR cargo test --test sheet_svg look -- --ignored`.
+/// Writes the made-up plan and its sheets where a person (or `.ci/reference/check_sheets.py`) can look at them: `SHEETS=DIR cargo test --test sheet_svg look -- --ignored`.
 #[test]
 #[ignore = "writes files to look at"]
 fn look() {
     let dir = std::path::PathBuf::from(std::env::var("SHEETS").expect("SHEETS names a folder"));
+    std::fs::create_dir_all(dir.join("sheets")).expect("a folder");
     for (name, svg) in sheets(&kayak::plan()) {
-        std::fs::write(dir.join(name), svg).expect("written");
+        std::fs::write(dir.join("sheets").join(name), svg).expect("written");
     }
+    std::fs::write(dir.join("plan.json"), serde_json::to_string(&kayak::plan()).expect("JSON")).expect("written");
     std::fs::write(dir.join("overview.svg"), overview(&kayak::plan())).expect("written");
 }
