@@ -3,6 +3,8 @@
 //! A reader never stops at its first fault. It collects everything it can find in [`Faults`] and returns the
 //! whole list, so that a person corrects a file once.
 
+use std::cmp::Ordering;
+use std::collections::BTreeMap;
 use std::fmt;
 use std::path::{Path, PathBuf};
 
@@ -80,23 +82,70 @@ impl Fault {
     }
 }
 
-impl fmt::Display for Fault {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+impl Fault {
+    /// File, place and what is wrong, in one line; the remedy is not in it.
+    fn headline(&self) -> String {
+        let mut out = String::new();
         if let Some(file) = &self.file {
-            write!(f, "{}", file.display())?;
+            out.push_str(&file.display().to_string());
             match &self.place {
-                Place::Line { line, column } => write!(f, ":{line}:{column}: ")?,
-                _ => write!(f, ": ")?,
+                Place::Line { line, column } => out.push_str(&format!(":{line}:{column}: ")),
+                _ => out.push_str(": "),
             }
         }
         match &self.place {
             Place::Whole => {}
-            Place::Line { line, column } if self.file.is_none() => write!(f, "line {line}, column {column}: ")?,
+            Place::Line { line, column } if self.file.is_none() => out.push_str(&format!("line {line}, column {column}: ")),
             Place::Line { .. } => {}
-            Place::Named(name) => write!(f, "{name}: ")?,
-            Place::At { what, x, y } => write!(f, "{what} at ({x:.2}, {y:.2}) mm: ")?,
+            Place::Named(name) => out.push_str(&format!("{name}: ")),
+            Place::At { what, x, y } => out.push_str(&format!("{what} at ({x:.2}, {y:.2}) mm: ")),
         }
-        write!(f, "{}", self.what)?;
+        out.push_str(&self.what);
+        out
+    }
+
+    /// By file, then from the whole file through lines and names to positions, then by text.
+    fn order(&self, other: &Fault) -> Ordering {
+        let rank = |place: &Place| match place {
+            Place::Whole => 0,
+            Place::Line { .. } => 1,
+            Place::Named(_) => 2,
+            Place::At { .. } => 3,
+        };
+        let by_place = match (&self.place, &other.place) {
+            (Place::Line { line, column }, Place::Line { line: l, column: c }) => (line, column).cmp(&(l, c)),
+            (Place::Named(a), Place::Named(b)) => a.cmp(b),
+            (Place::At { what, x, y }, Place::At { what: w, x: u, y: v }) => what.cmp(w).then(x.total_cmp(u)).then(y.total_cmp(v)),
+            (a, b) => rank(a).cmp(&rank(b)),
+        };
+        self.file.cmp(&other.file).then(by_place).then_with(|| (&self.what, &self.remedy).cmp(&(&other.what, &other.remedy)))
+    }
+}
+
+/// A source line and a caret under its column (both from 1); a long line is shown around the column only.
+fn caret_under(source: &str, line: usize, column: usize) -> String {
+    const WIDTH: usize = 100;
+    let column = column.max(1);
+    let first = (column - 1).saturating_sub(WIDTH / 2);
+    let visible: String = source.chars().skip(first).take(WIDTH).map(|c| if c.is_control() { ' ' } else { c }).collect();
+    let gutter = format!("    {line} | ");
+    format!("{gutter}{}\n{}^\n", visible.trim_end(), " ".repeat(gutter.chars().count() + column - 1 - first))
+}
+
+/// Line and column (characters, both from 1) of a byte offset; an offset past the end means the end.
+pub fn line_and_column(text: &str, offset: usize) -> (usize, usize) {
+    let mut offset = offset.min(text.len());
+    while !text.is_char_boundary(offset) {
+        offset -= 1;
+    }
+    let before = &text[..offset];
+    let start = before.rfind('\n').map_or(0, |i| i + 1);
+    (before.bytes().filter(|b| *b == b'\n').count() + 1, before[start..].chars().count() + 1)
+}
+
+impl fmt::Display for Fault {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}", self.headline())?;
         if !self.remedy.is_empty() {
             write!(f, "\n    {}", self.remedy)?;
         }
@@ -127,6 +176,35 @@ impl Faults {
     /// True while nothing is wrong.
     pub fn is_empty(&self) -> bool {
         self.0.is_empty()
+    }
+
+    /// Ordered by file and place, and each fault once.
+    #[must_use]
+    pub fn sorted(mut self) -> Self {
+        self.0.sort_by(Fault::order);
+        self.0.dedup();
+        self
+    }
+
+    /// The faults for a terminal: each followed by the line of the file it is about and a caret, where `text_of` knows the
+    /// file's text. Plain characters, no colour, ends with a line feed.
+    pub fn with_source(&self, text_of: &dyn Fn(&Path) -> Option<String>) -> String {
+        let mut texts: BTreeMap<&Path, Option<String>> = BTreeMap::new();
+        let mut out = String::new();
+        for fault in &self.0 {
+            out.push_str(&fault.headline());
+            out.push('\n');
+            if let (Some(file), Place::Line { line, column }) = (&fault.file, &fault.place) {
+                let text = texts.entry(file).or_insert_with(|| text_of(file));
+                if let Some(source) = text.as_deref().and_then(|t| t.lines().nth(line.saturating_sub(1))) {
+                    out.push_str(&caret_under(source, *line, *column));
+                }
+            }
+            if !fault.remedy.is_empty() {
+                out.push_str(&format!("    {}\n", fault.remedy));
+            }
+        }
+        out
     }
 
     /// `Ok(value)` while nothing is wrong, else the faults.
@@ -168,3 +246,46 @@ impl fmt::Display for Faults {
 }
 
 impl std::error::Error for Faults {}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_column_counts_characters() {
+        let text = "a\nüü = 1\n";
+        assert_eq!(line_and_column(text, 0), (1, 1));
+        assert_eq!(line_and_column(text, 1), (1, 2));
+        assert_eq!(line_and_column(text, text.find('=').unwrap_or(0)), (2, 4));
+        assert_eq!(line_and_column(text, 1000), (3, 1));
+        assert_eq!(line_and_column("ü", 1), (1, 1), "inside a character means before it");
+        assert_eq!(line_and_column("", 0), (1, 1));
+    }
+
+    #[test]
+    fn sorted_by_file_and_place_and_each_once() {
+        let (a, b) = (Path::new("a.svg"), Path::new("b.toml"));
+        let fault = || Fault::new("x", "y");
+        let faults = Faults(vec![
+            fault().in_file(b).at_line(12, 3),
+            fault().in_file(b).at_line(2, 9),
+            fault().in_file(b),
+            fault().in_file(a).at("net line", 2.0, 0.0),
+            fault().in_file(a).at("net line", -1.0, 0.0),
+            fault().in_file(b).at_line(12, 3),
+        ]);
+        let places: Vec<Place> = faults.sorted().0.into_iter().map(|f| f.place).collect();
+        let at = |x| Place::At { what: "net line".into(), x, y: 0.0 };
+        let line = |line, column| Place::Line { line, column };
+        assert_eq!(places, [at(-1.0), at(2.0), Place::Whole, line(2, 9), line(12, 3)]);
+    }
+
+    #[test]
+    fn the_source_line_is_shown_with_a_caret() {
+        let faults: Faults =
+            Fault::new("`gpa` is not a key of [cutting]", "did you mean `gap`?").in_file(Path::new("job.toml")).at_line(2, 1).into();
+        let shown = faults.with_source(&|_| Some("[cutting]\ngpa = 5\n".into()));
+        assert_eq!(shown, "job.toml:2:1: `gpa` is not a key of [cutting]\n    2 | gpa = 5\n        ^\n    did you mean `gap`?\n");
+        assert_eq!(faults.with_source(&|_| None), format!("{faults}\n"));
+    }
+}

@@ -1,1 +1,9 @@
-fn main() {}
+//! `warpwise`: arguments in, exit status out.
+
+mod cli;
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    cli::run()
+}

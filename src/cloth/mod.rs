@@ -4,4 +4,4 @@ mod data;
 mod weave;
 
 pub use data::{Backing, Cloth, Price};
-pub use weave::{Face, Permitted, Weave};
+pub use weave::{Face, Permitted, TurnRule, Weave, turn_rule};

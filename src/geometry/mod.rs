@@ -2,10 +2,19 @@
 //!
 //! A [`Ring`] is closed without repeating its first point. Anticlockwise rings have positive area.
 
+pub mod boolean;
+pub mod clip;
+mod inscribed;
+pub mod interior;
+mod intersect;
+pub mod offset;
 mod point;
 mod region;
 mod transform;
 
+pub use inscribed::largest_rectangle;
+pub(crate) use intersect::{Chain, Meeting, TooTangled, meetings};
 pub use point::{Point, point};
 pub use region::{Bounds, Path, Region, Ring, path_length, ring_area, ring_bounds, ring_contains};
 pub use transform::Motion;
+pub(crate) use transform::sin_cos_degrees;

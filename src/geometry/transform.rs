@@ -26,6 +26,11 @@ impl Motion {
         Motion::new(degrees, false, point(0.0, 0.0))
     }
 
+    /// True if it mirrors.
+    pub fn mirrors(&self) -> bool {
+        self.flip
+    }
+
     /// The moved point, not snapped.
     pub fn apply(&self, p: Point) -> Point {
         let x = self.cos * p.x - self.sin * p.y;
@@ -54,7 +59,7 @@ impl Motion {
 }
 
 /// Sine and cosine of an angle in degrees, exact at multiples of 90.
-fn sin_cos_degrees(degrees: f64) -> (f64, f64) {
+pub(crate) fn sin_cos_degrees(degrees: f64) -> (f64, f64) {
     let d = degrees.rem_euclid(360.0);
     if d == 0.0 {
         (0.0, 1.0)

@@ -1,7 +1,26 @@
 //! The job file: read with every fault at once, then a [`Job`] whose every reference holds.
+//!
+//! `raw` is the format as types, `schema` the JSON Schema made of them, `structure` holds a file against the schema and
+//! `cloths`, `templates` and `layers` settle what goes beyond single keys. `load` is the way through them all.
 
+mod agree;
+mod cloths;
+mod document;
+mod layers;
+mod load;
 mod model;
+mod quantity;
+mod raw;
+mod scaffold;
+mod schema;
+mod shapes;
+mod structure;
+mod templates;
 
+pub use agree::{agree, differing};
+pub use load::{ReadOutline, load, load_all, parse, parse_with};
 pub use model::{
     Cutting, Hands, InkedSide, Job, Layer, LayerItem, PatchShape, Seen, SpliceKind, SpliceRule, TakenOff, Template, TemplateSource,
 };
+pub use scaffold::{scaffold, scaffold_read};
+pub use schema::schema_json;

@@ -1,7 +1,33 @@
 //! The search: shapes onto stock with the least new cloth. Knows shapes, turns and stock, nothing of cloth or files.
 
+mod bound;
+mod check;
+mod compact;
+mod construct;
+mod convex;
+mod decompose;
+mod dice;
+mod fits;
+mod form;
+mod history;
+mod land;
+mod lane;
+mod layout;
+mod limits;
+mod nofit;
 mod outcome;
+mod overlap;
 mod problem;
+mod relocate;
+mod report;
+mod search;
+mod sections;
+mod separate;
+mod setup;
+mod simplify;
+mod window;
 
+pub use bound::least_length;
 pub use outcome::{Limits, Observer, Outcome, Params, Placement, Progress, Silent, Stop, TraceRow, UsedStock};
 pub use problem::{Extent, Pose, Problem, Shape, Stock};
+pub use search::solve;

@@ -1,5 +1,6 @@
 //! What every reader makes of its file: flattened lines with the names they lie under.
 
+use crate::fault::Fault;
 use crate::geometry::Path;
 
 /// What a drawn line means, told by the name of its layer or group.
@@ -30,7 +31,8 @@ pub struct DrawnLine {
     pub names: Vec<String>,
     /// What the role of the line is by its format's own rules (layer numbers of a pattern standard); else by `names`.
     pub role: Option<Role>,
-    /// How to point at it in a message: element id, handle, line number.
+    /// How to point at it in a message: element id, handle, line number. The lines of one entity share it, and no two
+    /// entities have the same: accounting goes by it.
     pub label: String,
 }
 
@@ -56,4 +58,6 @@ pub struct Drawing {
     pub not_used: Vec<NotUsed>,
     /// How many drawable entities the file holds, counted on their own.
     pub present: usize,
+    /// What the user should hear of although it is no fault: an assumed unit, a clip that is not applied.
+    pub warnings: Vec<Fault>,
 }

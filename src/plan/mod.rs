@@ -1,7 +1,17 @@
 //! The plan: the exchange model between planning, drawing, booking and checking.
+//!
+//! [`Plan`] is the model and `plan.json` its file ([`to_json`], [`from_json`]); [`left_over`] tells offcuts from waste,
+//! [`cloth_figures`] sums up a cloth, [`folder`] writes a whole plan folder or nothing.
 
+mod figures;
+mod file;
+pub mod folder;
+mod left_over;
 mod model;
 
+pub use figures::cloth_figures;
+pub use file::{SCHEMA, from_json, schema_json, to_json};
+pub use left_over::{LeftOver, left_over};
 pub use model::{
     ClothFigures, Offcut, PlacedPiece, Plan, PlanCloth, PlanLayer, PlanLayerItem, PlanPiece, PlanStock, PlanTemplate, Rectangle, Rules,
     SpliceFacts, StockKind,

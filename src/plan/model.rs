@@ -117,6 +117,9 @@ pub struct PlanLayer {
     pub trim: f64,
     /// Lap allowance, mm.
     pub lap: f64,
+    /// The lay-up gave turns of its own, which win over the weave's.
+    #[serde(default)]
+    pub turns_overridden: bool,
     /// What it lays.
     pub items: Vec<PlanLayerItem>,
 }
@@ -128,6 +131,10 @@ pub struct SpliceFacts {
     pub kind: SpliceKind,
     /// Overlap, mm; 0 for butt.
     pub lap: f64,
+    /// Least distance to the splices of neighbouring plies, edge to edge, mm.
+    pub stagger: f64,
+    /// Plies of one template nearer than this many must keep that distance.
+    pub plies_apart: usize,
 }
 
 /// A piece in the cloth frame, before any turn.
@@ -167,6 +174,9 @@ pub struct PlanPiece {
     pub permitted_by: String,
     /// May lie across bench segments.
     pub may_cross_bench: bool,
+    /// Where the template frame's origin comes to lie: a template point, turned so that the arrow lies along +x, mirrored about
+    /// x for the mirrored hand, turned by `-angle` and moved by this is the piece's point.
+    pub origin: Point,
     /// The cut line.
     pub outline: Ring,
     /// Holes to cut.

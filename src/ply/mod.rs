@@ -1,5 +1,16 @@
 //! From template and layer to the pieces that are cut: hand, edges, splices, permitted turns.
 
+mod allowance;
+mod arrow;
+mod fit;
+mod hand;
 mod piece;
+mod prepare;
+mod relief;
+mod skin;
+mod splice;
 
 pub use piece::{Hand, Part, Piece, Prepared};
+pub use prepare::prepare;
+pub use skin::{Skin, TemplateFrame, template_frame};
+pub use splice::splice_kind;

@@ -70,6 +70,9 @@ pub struct Piece {
     pub tolerance: f64,
     /// The rule that gave it its turns, in words.
     pub permitted_by: String,
+    /// Where the template frame's origin comes to lie: a template point, turned so that the arrow lies along +x, mirrored about
+    /// x for the mirrored hand, turned by `-angle` and moved by this is the piece's point.
+    pub origin: Point,
     /// The cut line and holes.
     pub outline: Region,
     /// The part of the net line that lies in it, closed rings (outer anticlockwise, holes clockwise).

@@ -1,0 +1,208 @@
+//! Runs the search on published strip-packing instances and compares the densities.
+//!
+//! `cargo bench --bench published -- --instances DIR --seconds S [--seeds K] [--threads N] [--only a,b] [--json]`
+//!
+//! DIR holds instances as JSON (`name`, `width`, `pieces` of `id`, `quantity`, `turns`, `outline`) and, if there, `published.csv`
+//! (`instance,pieces,best_density_percent,source`). Every layout is verified by `exact.rs`, which shares nothing with the search.
+#![allow(clippy::unwrap_used, clippy::print_stdout, clippy::print_stderr, clippy::exit, missing_docs)]
+
+mod exact;
+
+use serde::Deserialize;
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::AtomicBool;
+use std::time::Duration;
+use warpwise::geometry::{Region, point, ring_area};
+use warpwise::nest::{Extent, Limits, Outcome, Params, Pose, Problem, Shape, Silent, Stock, Stop, solve};
+
+#[derive(Deserialize)]
+struct Instance {
+    name: String,
+    width: f64,
+    pieces: Vec<Piece>,
+}
+
+#[derive(Deserialize)]
+struct Piece {
+    id: String,
+    quantity: u32,
+    turns: Vec<f64>,
+    outline: Vec<[f64; 2]>,
+}
+
+struct Options {
+    instances: PathBuf,
+    seconds: f64,
+    seeds: u64,
+    threads: usize,
+    repeat: u32,
+    only: Vec<String>,
+    json: bool,
+    trace: bool,
+}
+
+fn main() {
+    let options = match options() {
+        Ok(o) => o,
+        Err(why) => {
+            eprintln!(
+                "published: {why}\nusage: cargo bench --bench published -- --instances DIR --seconds S [--seeds K] [--threads N] [--only a,b] [--json]"
+            );
+            std::process::exit(2);
+        }
+    };
+    let published = published(&options.instances);
+    let mut files: Vec<PathBuf> = match std::fs::read_dir(&options.instances) {
+        Ok(dir) => dir.filter_map(|e| Some(e.ok()?.path())).filter(|p| p.extension().is_some_and(|e| e == "json")).collect(),
+        Err(e) => {
+            eprintln!("published: {}: {e}", options.instances.display());
+            std::process::exit(1);
+        }
+    };
+    files.sort();
+    if !options.json {
+        println!(
+            "{:<12} {:>4} {:>6} {:>12} {:>8} {:>9} {:>7} {:>8} {:>8}",
+            "instance", "seed", "pieces", "length", "density", "published", "ratio", "first s", "Mev/s"
+        );
+    }
+    let mut ratios: BTreeMap<String, Vec<f64>> = BTreeMap::new();
+    for file in files {
+        let instance: Instance = serde_json::from_str(&std::fs::read_to_string(&file).unwrap()).unwrap();
+        if !options.only.is_empty() && !options.only.contains(&instance.name) {
+            continue;
+        }
+        for seed in 1..=options.seeds {
+            let ratio = run(&instance, seed, &options, published.get(&instance.name).copied());
+            if let Some(r) = ratio {
+                ratios.entry(instance.name.clone()).or_default().push(r);
+            }
+        }
+    }
+    let means: Vec<f64> = ratios.iter().filter(|(n, _)| *n != "dighe1").map(|(_, r)| r.iter().sum::<f64>() / r.len() as f64).collect();
+    if !options.json && means.len() > 1 {
+        let worst = means.iter().copied().fold(f64::INFINITY, f64::min);
+        println!("mean ratio without the jigsaw {:.4}, worst instance mean {worst:.4}", means.iter().sum::<f64>() / means.len() as f64);
+    }
+}
+
+fn run(instance: &Instance, seed: u64, options: &Options, published: Option<f64>) -> Option<f64> {
+    // A unit of the instance becomes a whole number of millimetres, so that a micrometre is small beside the pieces.
+    let scale = (1000.0 / instance.width).ceil().max(1.0);
+    let problem = problem(instance, scale, options.repeat);
+    let cancel = AtomicBool::new(false);
+    let limits = Limits { stop: Stop::After(Duration::from_secs_f64(options.seconds)), cancel: &cancel };
+    let begun = std::time::Instant::now();
+    let outcome = solve(&problem, &Params { threads: options.threads, ..Params::default() }, &limits, seed, &Silent);
+    let took = begun.elapsed().as_secs_f64();
+    verify(&problem, &outcome);
+    let length = outcome.stocks[0].used_length / scale;
+    let area: f64 = problem.shapes().iter().map(|s| ring_area(&s.region.outline) * f64::from(s.copies)).sum::<f64>() / (scale * scale);
+    let density = 100.0 * area / (instance.width * length);
+    let pieces = outcome.placements.len();
+    let ratio = published.map(|p| density / p);
+    let per_second = outcome.evaluations as f64 / took;
+    let first = outcome.first_layout_seconds.unwrap_or(f64::NAN);
+    if options.json {
+        let line = serde_json::json!({
+            "name": instance.name, "seed": seed, "pieces": pieces, "used_length": length, "density": density, "published": published,
+            "ratio": ratio, "first_layout_s": first, "evaluations_per_s": per_second, "peak_memory_mb": peak_memory_mb(),
+        });
+        println!("{line}");
+    } else {
+        let show = |v: Option<f64>, digits: usize| v.map_or("-".to_string(), |v| format!("{v:.digits$}"));
+        println!(
+            "{:<12} {seed:>4} {pieces:>6} {length:>12.4} {density:>8.3} {:>9} {:>7} {first:>8.3} {:>8.2}",
+            instance.name,
+            show(published, 2),
+            show(ratio, 4),
+            per_second / 1e6
+        );
+    }
+    if options.trace {
+        for r in &outcome.trace {
+            eprintln!(
+                "{:.2},{:.4},{:.3},{},{}",
+                r.seconds,
+                r.length / scale,
+                100.0 * area / (instance.width * r.length / scale),
+                r.moves,
+                r.evaluations
+            );
+        }
+    }
+    ratio
+}
+
+fn problem(instance: &Instance, scale: f64, repeat: u32) -> Problem {
+    let shape = |p: &Piece| Shape {
+        name: p.id.clone(),
+        region: Region::solid(p.outline.iter().map(|q| point(q[0] * scale, q[1] * scale).snapped()).collect()),
+        poses: p.turns.iter().map(|&turn| Pose { turn, flip: false }).collect(),
+        tolerance: 0.0,
+        copies: p.quantity * repeat,
+        may_cross: false,
+    };
+    let extent = Extent::Open { low: 0.0, high: instance.width * scale, segment_max: None, length_max: None };
+    let strip = Stock { name: "strip".into(), extent, keep_out: Vec::new() };
+    Problem::new(instance.pieces.iter().map(shape).collect(), vec![strip], 0.0).unwrap()
+}
+
+/// Stops the bench if a layout breaks a rule.
+fn verify(problem: &Problem, outcome: &Outcome) {
+    assert!(outcome.unplaced.is_empty(), "{:?}", outcome.unplaced);
+    let wanted: u32 = problem.shapes().iter().map(|s| s.copies).sum();
+    assert_eq!(outcome.placements.len(), wanted as usize);
+    let Extent::Open { high, .. } = problem.stocks()[0].extent else { unreachable!() };
+    let placed: Vec<Vec<exact::P>> = outcome
+        .placements
+        .iter()
+        .map(|p| {
+            let shape = &problem.shapes()[p.shape];
+            assert!(shape.poses.iter().any(|q| q.turn == p.turn && q.flip == p.flip));
+            exact::placed(&shape.region.outline, p.turn, p.flip, p.x, p.y)
+        })
+        .collect();
+    exact::verify_strip(&placed, (high * 1000.0).round() as i64, (outcome.stocks[0].used_length * 1000.0).round() as i64);
+}
+
+fn published(dir: &Path) -> BTreeMap<String, f64> {
+    let Ok(text) = std::fs::read_to_string(dir.join("published.csv")) else { return BTreeMap::new() };
+    let row = |line: &str| {
+        let mut cells = line.split(',');
+        let name = cells.next()?.to_string();
+        Some((name, cells.nth(1)?.parse().ok()?))
+    };
+    text.lines().skip(1).filter_map(row).collect()
+}
+
+/// The process's greatest resident memory so far, where the system says so.
+fn peak_memory_mb() -> Option<f64> {
+    let status = std::fs::read_to_string("/proc/self/status").ok()?;
+    let line = status.lines().find(|l| l.starts_with("VmHWM:"))?;
+    Some(line.split_whitespace().nth(1)?.parse::<f64>().ok()? / 1024.0)
+}
+
+fn options() -> Result<Options, String> {
+    let mut o =
+        Options { instances: PathBuf::new(), seconds: 10.0, seeds: 1, threads: 0, repeat: 1, only: Vec::new(), json: false, trace: false };
+    let mut args = std::env::args().skip(1);
+    while let Some(arg) = args.next() {
+        let mut value = || args.next().ok_or(format!("{arg} needs a value"));
+        let number = |v: String| v.parse::<f64>().ok().filter(|n| *n >= 0.0).ok_or(format!("{v} is not a number"));
+        match arg.as_str() {
+            "--instances" => o.instances = value()?.into(),
+            "--seconds" => o.seconds = number(value()?)?,
+            "--seeds" => o.seeds = number(value()?)? as u64,
+            "--threads" => o.threads = number(value()?)? as usize,
+            "--repeat" => o.repeat = number(value()?)?.max(1.0) as u32,
+            "--only" => o.only = value()?.split(',').map(str::to_string).collect(),
+            "--json" => o.json = true,
+            "--trace" => o.trace = true,
+            "--bench" => {}
+            other => return Err(format!("unknown argument {other}")),
+        }
+    }
+    if o.instances.as_os_str().is_empty() { Err("--instances is missing".into()) } else { Ok(o) }
+}

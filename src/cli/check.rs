@@ -1,0 +1,108 @@
+//! `warpwise check JOB…`: everything short of the search, and nothing written.
+
+use super::exit::Failure;
+use super::{COLUMNS, print, warn};
+use clap::Args;
+use serde::Serialize;
+use std::path::PathBuf;
+use warpwise::cloth::Permitted;
+use warpwise::geometry::ring_area;
+use warpwise::job;
+use warpwise::planner::{self, PreparedJob};
+use warpwise::ply::{Hand, Part, Piece};
+use warpwise::sheet::summary::{self, PlyRow};
+
+/// `warpwise check`.
+#[derive(Args)]
+pub struct Check {
+    /// The job files
+    #[arg(value_name = "JOB", required = true)]
+    jobs: Vec<PathBuf>,
+    /// Print the pieces as JSON on standard output
+    #[arg(long)]
+    json: bool,
+    /// No warnings on standard error
+    #[arg(long)]
+    quiet: bool,
+}
+
+impl Check {
+    /// Reads, prepares and prints.
+    pub fn run(self) -> Result<(), Failure> {
+        let (jobs, mut warnings) = job::load_all(&self.jobs).map_err(Failure::Input)?;
+        let prepared = planner::prepare(&jobs, 1).map_err(Failure::Input)?;
+        warnings.extend(prepared.iter().flat_map(|p| p.prepared.warnings.clone()));
+        if self.json {
+            let warnings: Vec<String> = warnings.iter().map(ToString::to_string).collect();
+            let report = Report { plies: prepared.iter().flat_map(rows_of).collect(), warnings: &warnings };
+            let text = serde_json::to_string_pretty(&report).map_err(|e| Failure::machine("the report", &e.into()))?;
+            return print(&format!("{text}\n"));
+        }
+        warn(&warnings, self.quiet);
+        let mut text = String::new();
+        for PreparedJob { job, prepared } in &prepared {
+            text.push_str(&format!("{}\n\n", job.name));
+            text.push_str(&summary::plies(&PlyRow::of_pieces(job, &prepared.pieces), COLUMNS));
+            text.push('\n');
+        }
+        let count: u32 = prepared.iter().flat_map(|p| &p.prepared.pieces).map(|piece| piece.copies).sum();
+        text.push_str(&format!("{count} pieces to cut, {} warnings. Nothing was written.\n", warnings.len()));
+        print(&text)
+    }
+}
+
+/// What `--json` prints.
+#[derive(Serialize)]
+struct Report<'a> {
+    plies: Vec<Row>,
+    warnings: &'a [String],
+}
+
+/// One piece; lengths mm, areas mm², angles degrees.
+#[derive(Serialize)]
+struct Row {
+    number: String,
+    piece: String,
+    ply: String,
+    job: String,
+    layer: usize,
+    template: String,
+    hand: Hand,
+    angle: f64,
+    cloth: String,
+    part: Option<Part>,
+    copies: u32,
+    size_mm: [f64; 2],
+    area_mm2: f64,
+    net_area_mm2: f64,
+    permitted: Vec<Permitted>,
+    tolerance: f64,
+    permitted_by: String,
+}
+
+fn rows_of(part: &PreparedJob<'_>) -> Vec<Row> {
+    part.prepared.pieces.iter().map(|piece| row_of(part.job, piece)).collect()
+}
+
+fn row_of(job: &job::Job, piece: &Piece) -> Row {
+    let size = piece.outline.bounds().map_or([0.0, 0.0], |b| [b.width(), b.height()]);
+    Row {
+        number: piece.number.clone(),
+        piece: piece.id.clone(),
+        ply: piece.ply.clone(),
+        job: job.name.clone(),
+        layer: piece.layer,
+        template: piece.template.clone(),
+        hand: piece.hand,
+        angle: piece.angle,
+        cloth: job.cloths[piece.cloth].id.clone(),
+        part: piece.part,
+        copies: piece.copies,
+        size_mm: size,
+        area_mm2: piece.outline.area(),
+        net_area_mm2: piece.net.iter().map(|ring| ring_area(ring)).sum(),
+        permitted: piece.permitted.clone(),
+        tolerance: piece.tolerance,
+        permitted_by: piece.permitted_by.clone(),
+    }
+}

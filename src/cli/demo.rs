@@ -1,0 +1,62 @@
+//! `warpwise demo [DIR]`: the kayak job, compiled in.
+
+use super::exit::Failure;
+use super::nest::plan_and_write;
+use super::search::Search;
+use clap::Args;
+use std::path::PathBuf;
+use warpwise::fault::Fault;
+
+/// The demo's files, as they stand in `demo-data/`.
+const FILES: [(&str, &str); 10] = [
+    ("job.toml", include_str!("../../demo-data/job.toml")),
+    ("seat.svg", include_str!("../../demo-data/seat.svg")),
+    ("hip-plate.svg", include_str!("../../demo-data/hip-plate.svg")),
+    ("thigh-brace.svg", include_str!("../../demo-data/thigh-brace.svg")),
+    ("hatch-cover.svg", include_str!("../../demo-data/hatch-cover.svg")),
+    ("hatch-rim.dxf", include_str!("../../demo-data/hatch-rim.dxf")),
+    ("foot-plate.dxf", include_str!("../../demo-data/foot-plate.dxf")),
+    ("coaming.dxf", include_str!("../../demo-data/coaming.dxf")),
+    ("back-rest.dxf", include_str!("../../demo-data/back-rest.dxf")),
+    ("floor.csv", include_str!("../../demo-data/floor.csv")),
+];
+
+/// `warpwise demo`.
+#[derive(Args)]
+pub struct Demo {
+    /// The folder to write the job into
+    #[arg(value_name = "DIR", default_value = "warpwise-demo")]
+    dir: PathBuf,
+    #[command(flatten)]
+    search: Search,
+}
+
+impl Demo {
+    /// Writes the job's files and plans it.
+    pub fn run(self) -> Result<(), Failure> {
+        let mut changed = Vec::new();
+        for (name, text) in FILES {
+            // A demo that was edited stays as its owner left it.
+            match std::fs::read_to_string(self.dir.join(name)) {
+                Ok(there) if there != text => changed.push(name),
+                _ => {}
+            }
+        }
+        if !changed.is_empty() {
+            return Err(Failure::Usage(
+                Fault::new(
+                    format!("the demo in it was edited ({})", changed.join(", ")),
+                    "plan it with `warpwise nest`, or name another folder for a fresh demo",
+                )
+                .in_file(&self.dir)
+                .into(),
+            ));
+        }
+        std::fs::create_dir_all(&self.dir).map_err(|e| Failure::machine(&self.dir.display().to_string(), &e))?;
+        for (name, text) in FILES {
+            let path = self.dir.join(name);
+            std::fs::write(&path, text).map_err(|e| Failure::machine(&path.display().to_string(), &e))?;
+        }
+        plan_and_write(&[self.dir.join("job.toml")], &self.dir.join("plan"), &self.search)
+    }
+}

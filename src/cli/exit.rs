@@ -1,0 +1,65 @@
+//! How a command can fail, and the exit status that tells.
+
+use std::path::Path;
+use std::process::ExitCode;
+use warpwise::fault::{Fault, Faults};
+use warpwise::planner::Refusal;
+
+/// Why a command did not do its work.
+#[derive(Debug)]
+pub enum Failure {
+    /// Status 1: the input is at fault.
+    Input(Faults),
+    /// Status 2: wrong use of the command line.
+    Usage(Faults),
+    /// Status 3: could not be planned.
+    NotPlanned(Faults),
+    /// Status 4: the machine's fault.
+    Machine(Faults),
+}
+
+impl Failure {
+    /// The machine would not read or write something.
+    pub fn machine(what: &str, error: &std::io::Error) -> Failure {
+        Failure::Machine(Fault::new(format!("{what}: {error}"), "check the disk and the permissions").into())
+    }
+
+    /// Says what is wrong on standard error and gives the exit status.
+    #[allow(clippy::print_stderr)]
+    pub fn report(self) -> ExitCode {
+        let (faults, status) = match self {
+            Failure::Input(faults) => (faults, 1),
+            Failure::Usage(faults) => (faults, 2),
+            Failure::NotPlanned(faults) => (faults, 3),
+            Failure::Machine(faults) => (faults, 4),
+        };
+        eprintln!("{faults}");
+        if faults.0.len() > 1 {
+            eprintln!("{} faults", faults.0.len());
+        }
+        ExitCode::from(status)
+    }
+}
+
+impl From<Refusal> for Failure {
+    fn from(refusal: Refusal) -> Self {
+        match refusal {
+            Refusal::Input(faults) => Failure::Input(faults),
+            Refusal::NotPlaced(faults) => Failure::NotPlanned(faults),
+            Refusal::NotVerified(mut faults) => {
+                faults.push(Fault::new(
+                    "the plan failed its own verification and was not written",
+                    "this is a defect of warpwise, not of the job: please report it with the job",
+                ));
+                Failure::NotPlanned(faults)
+            }
+        }
+    }
+}
+
+/// Reads a whole file, or says which would not be read.
+pub fn read_text(path: &Path) -> Result<String, Failure> {
+    std::fs::read_to_string(path).map_err(|error| {
+        Failure::Input(Fault::new(error.to_string(), "name a plan.json that warpwise wrote").in_file(path).into())
+    })
+}

@@ -1,0 +1,77 @@
+//! The command line: one file a command; each parses, calls the library and prints.
+
+mod check;
+mod demo;
+mod exit;
+mod nest;
+mod new;
+mod progress;
+mod search;
+mod sheets;
+
+use clap::{Parser, Subcommand};
+use exit::Failure;
+use std::process::ExitCode;
+
+/// Cut plans for hand lay-up: traced ply outlines become a verified layout on each cloth's roll.
+#[derive(Parser)]
+#[command(name = "warpwise", version, about, arg_required_else_help = true, disable_help_subcommand = true)]
+#[command(after_help = "Exit status: 0 done, 1 the input is at fault, 2 wrong use of the command line, 3 could not be planned,\n\
+                        4 the machine's fault (disk, permission). Results go to standard output, progress to standard error.")]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// Write the built-in kayak job into a folder and plan it
+    Demo(demo::Demo),
+    /// Scaffold a commented job around outline files
+    New(new::New),
+    /// Read and prepare a job, print its plies, pieces, turns and problems; write nothing
+    Check(check::Check),
+    /// Plan every cloth of one or several jobs and write the plan folder
+    Nest(nest::Nest),
+    /// Write the cut sheets of a plan again
+    Sheets(sheets::Sheets),
+}
+
+/// Width of a terminal that everything fits.
+const COLUMNS: usize = 80;
+
+/// Runs the command that the process was started with.
+pub fn run() -> ExitCode {
+    let arguments = Arguments::parse();
+    let outcome = match arguments.command {
+        Command::Demo(command) => command.run(),
+        Command::New(command) => command.run(),
+        Command::Check(command) => command.run(),
+        Command::Nest(command) => command.run(),
+        Command::Sheets(command) => command.run(),
+    };
+    match outcome {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => failure.report(),
+    }
+}
+
+/// Prints a result; a reader that has gone away (a closed pipe) is no fault.
+fn print(text: &str) -> Result<(), Failure> {
+    use std::io::Write;
+    let mut out = std::io::stdout().lock();
+    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+        Err(e) if e.kind() != std::io::ErrorKind::BrokenPipe => Err(Failure::machine("standard output", &e)),
+        _ => Ok(()),
+    }
+}
+
+/// Prints warnings to standard error.
+#[allow(clippy::print_stderr)]
+fn warn(warnings: &[warpwise::fault::Fault], quiet: bool) {
+    if !quiet {
+        for warning in warnings {
+            eprintln!("warning: {warning}");
+        }
+    }
+}

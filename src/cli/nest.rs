@@ -1,0 +1,55 @@
+//! `warpwise nest JOB…`: the main job.
+
+use super::exit::Failure;
+use super::search::Search;
+use super::{COLUMNS, print, warn};
+use clap::Args;
+use std::path::{Path, PathBuf};
+use warpwise::verify::Verified;
+use warpwise::{job, plan, sheet};
+
+/// `warpwise nest`.
+#[derive(Args)]
+pub struct Nest {
+    /// The job files; several jobs share the rolls
+    #[arg(value_name = "JOB", required = true)]
+    jobs: Vec<PathBuf>,
+    /// The plan folder [default: `plan` beside the first job]
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
+    #[command(flatten)]
+    search: Search,
+}
+
+impl Nest {
+    /// Reads, plans, verifies, writes, prints.
+    pub fn run(self) -> Result<(), Failure> {
+        let out = self.out.clone().unwrap_or_else(|| self.jobs[0].parent().unwrap_or(Path::new("")).join("plan"));
+        plan_and_write(&self.jobs, &out, &self.search)
+    }
+}
+
+/// The main job for `nest` and `demo`.
+pub fn plan_and_write(jobs: &[PathBuf], out: &Path, search: &Search) -> Result<(), Failure> {
+    plan::folder::check(out).map_err(Failure::Usage)?;
+    let (jobs, warnings) = job::load_all(jobs).map_err(Failure::Input)?;
+    warn(&warnings, search.quiet);
+    let plan = search.plan(&jobs)?;
+    plan::folder::write(out, &files(&plan)).map_err(Failure::Machine)?;
+    if search.json {
+        print(&plan::to_json(plan.plan()))
+    } else {
+        print(&sheet::summary::text(plan.plan(), COLUMNS))?;
+        print(&format!("\nPlan folder: {}\nCut sheets:  {}\n", out.display(), out.join("sheets").display()))
+    }
+}
+
+/// Everything a plan folder holds.
+fn files(plan: &Verified) -> Vec<(PathBuf, Vec<u8>)> {
+    let mut files = vec![
+        (PathBuf::from("plan.json"), plan::to_json(plan.plan()).into_bytes()),
+        (PathBuf::from("pieces.csv"), sheet::csv::pieces(plan.plan()).into_bytes()),
+    ];
+    files.extend(sheet::svg::sheets(plan.plan()).into_iter().map(|(name, svg)| (Path::new("sheets").join(name), svg.into_bytes())));
+    files
+}

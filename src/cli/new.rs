@@ -1,0 +1,63 @@
+//! `warpwise new DIR [OUTLINE…]`: a commented job to start from.
+
+use super::exit::Failure;
+use super::print;
+use clap::Args;
+use std::path::{Path, PathBuf};
+use warpwise::fault::{Fault, Faults};
+use warpwise::job;
+
+/// `warpwise new`.
+#[derive(Args)]
+pub struct New {
+    /// The folder to make
+    #[arg(value_name = "DIR")]
+    dir: PathBuf,
+    /// Outline drawings (SVG, DXF or CSV) to copy into it
+    #[arg(value_name = "OUTLINE")]
+    outlines: Vec<PathBuf>,
+}
+
+impl New {
+    /// Copies the outlines and writes the job beside them.
+    pub fn run(self) -> Result<(), Failure> {
+        let job_file = self.dir.join("job.toml");
+        if job_file.exists() {
+            return Err(Failure::Usage(Fault::new("there is a job already", "name another folder, or edit the job").in_file(&job_file).into()));
+        }
+        let names = self.names_in_folder()?;
+        let title = self.dir.file_name().map_or_else(|| "New job".to_string(), |n| n.to_string_lossy().into_owned());
+        let text = job::scaffold(&title, &names);
+        let write = |path: &Path, bytes: &[u8]| std::fs::write(path, bytes).map_err(|e| Failure::machine(&path.display().to_string(), &e));
+        std::fs::create_dir_all(&self.dir).map_err(|e| Failure::machine(&self.dir.display().to_string(), &e))?;
+        for (from, name) in self.outlines.iter().zip(&names) {
+            let to = self.dir.join(name);
+            if to != *from {
+                let bytes = std::fs::read(from).map_err(|e| Failure::machine(&from.display().to_string(), &e))?;
+                write(&to, &bytes)?;
+            }
+        }
+        write(&job_file, text.as_bytes())?;
+        print(&format!("{}\nNow edit it, then: warpwise check {}\n", job_file.display(), job_file.display()))
+    }
+
+    /// The file name each outline gets in the folder; every outline that cannot be had is named.
+    fn names_in_folder(&self) -> Result<Vec<PathBuf>, Failure> {
+        let mut faults = Faults::new();
+        let mut names: Vec<PathBuf> = Vec::new();
+        for outline in &self.outlines {
+            match outline.file_name() {
+                Some(name) if outline.is_file() => {
+                    let name = PathBuf::from(name);
+                    let target = self.dir.join(&name);
+                    if names.contains(&name) || (target.exists() && target != *outline) {
+                        faults.push(Fault::new("another file of this name is there", "rename one of the two").in_file(outline));
+                    }
+                    names.push(name);
+                }
+                _ => faults.push(Fault::new("there is no such file", "name an outline drawing: SVG, DXF or CSV").in_file(outline)),
+            }
+        }
+        faults.into_result(names).map_err(Failure::Input)
+    }
+}

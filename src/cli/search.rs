@@ -1,0 +1,66 @@
+//! The flags that every searching command shares, and Ctrl-C.
+
+use super::exit::Failure;
+use super::progress::Bar;
+use clap::Args;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Duration;
+use warpwise::fault::Fault;
+use warpwise::job::Job;
+use warpwise::nest::Stop;
+use warpwise::planner::{self, Settings};
+use warpwise::verify::Verified;
+
+/// How long and how to search.
+#[derive(Args)]
+pub struct Search {
+    /// Search time of the whole run, in seconds
+    #[arg(long, value_name = "S", default_value_t = 20.0, conflicts_with = "effort")]
+    pub seconds: f64,
+    /// Rounds of search instead of time: the same plan on every machine and thread count
+    #[arg(long, value_name = "N")]
+    pub effort: Option<u32>,
+    /// Seed of the search
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub seed: u64,
+    /// Threads to search with [default: one a core]
+    #[arg(long, value_name = "N")]
+    pub threads: Option<usize>,
+    /// How many sets of every piece to cut
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=1000))]
+    pub sets: u32,
+    /// Print the plan as JSON on standard output
+    #[arg(long)]
+    pub json: bool,
+    /// No progress and no warnings on standard error
+    #[arg(long)]
+    pub quiet: bool,
+}
+
+impl Search {
+    /// Plans the jobs; Ctrl-C ends the search and keeps the best complete layouts.
+    pub fn plan(&self, jobs: &[Job]) -> Result<Verified, Failure> {
+        let cancel = Arc::new(AtomicBool::new(false));
+        let flag = Arc::clone(&cancel);
+        ctrlc::set_handler(move || flag.store(true, Ordering::Relaxed))
+            .map_err(|e| Failure::machine("the interrupt handler", &std::io::Error::other(e)))?;
+        let settings = Settings { stop: self.stop()?, seed: self.seed, threads: self.threads.unwrap_or(0), sets: self.sets };
+        let bar = Bar::new(self.quiet);
+        let plan = planner::plan(jobs, &settings, &cancel, &bar);
+        bar.done();
+        Ok(plan?)
+    }
+
+    fn stop(&self) -> Result<Stop, Failure> {
+        match self.effort {
+            Some(0) => Err(Failure::Usage(Fault::new("--effort 0 leaves no round to search in", "give at least 1").into())),
+            Some(rounds) => Ok(Stop::Effort(rounds)),
+            None => Duration::try_from_secs_f64(self.seconds)
+                .ok()
+                .filter(|time| *time <= Duration::from_secs(7 * 24 * 3600))
+                .map(Stop::After)
+                .ok_or_else(|| Failure::Usage(Fault::new("--seconds is not a time", "give seconds between 0 and a week (604800)").into())),
+        }
+    }
+}

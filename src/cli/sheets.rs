@@ -1,0 +1,41 @@
+//! `warpwise sheets PLAN`: the cut sheets of a plan again, from its `plan.json` alone.
+
+use super::exit::{Failure, read_text};
+use super::print;
+use clap::Args;
+use std::path::PathBuf;
+use warpwise::{plan, sheet, verify};
+
+/// `warpwise sheets`.
+#[derive(Args)]
+pub struct Sheets {
+    /// A plan folder or its plan.json
+    #[arg(value_name = "PLAN")]
+    plan: PathBuf,
+    /// Folder to write the sheets into
+    #[arg(long, value_name = "DIR", default_value = "sheets")]
+    out: PathBuf,
+}
+
+impl Sheets {
+    /// Reads, verifies, draws.
+    pub fn run(self) -> Result<(), Failure> {
+        let file = if self.plan.is_dir() { self.plan.join("plan.json") } else { self.plan.clone() };
+        let text = read_text(&file)?;
+        let name = |mut faults: warpwise::fault::Faults| {
+            for fault in &mut faults.0 {
+                fault.file.get_or_insert_with(|| file.clone());
+            }
+            Failure::Input(faults)
+        };
+        let plan = plan::from_json(&text).map_err(name)?;
+        let plan = verify::verify(plan).map_err(name)?;
+        std::fs::create_dir_all(&self.out).map_err(|e| Failure::machine(&self.out.display().to_string(), &e))?;
+        for (name, svg) in sheet::svg::sheets(plan.plan()) {
+            let path = self.out.join(name);
+            std::fs::write(&path, svg).map_err(|e| Failure::machine(&path.display().to_string(), &e))?;
+            print(&format!("{}\n", path.display()))?;
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,444 @@
+//! Growing the outside of a ring by its own amount at every edge, and shrinking it all round.
+//!
+//! Method: each grown edge lays a strip of its amount along its outer side; corners between grown edges get a join; where a grown
+//! edge meets one that does not grow, the growth ends on the line of the latter. Strips and joins are convex; the caller unites
+//! them with the ring ([`super::boolean::union`]), which leaves only the rounding to the grid to be wrong.
+//!
+//! - **Joins.** A corner that turns by up to 90° is mitred: both cuts run straight until they meet, as a person cuts it. A sharper
+//!   corner is rounded by a polygon drawn around the arc, never inside it, at most [`ROUND_EXCESS`] outside. For a convex ring the
+//!   areas are those of Steiner's formulas.
+//! - **Unequal amounts.** Mitred if the cuts meet near the corner; else the wider strip ends in a step with a rounded shoulder.
+//! - **Ends.** At an outward corner of at least [`LEAST_END_CORNER`] degrees the growth ends on the line of the edge that does not
+//!   grow, drawn on past the corner, so that two neighbours that meet along that edge (the legs of a dart, two butted plies) meet in their
+//!   trim too. At flatter or inward corners it ends square.
+//! - **Through thin walls.** A strip that is wider than the wall or slot in front of its edge stops at the far side of the slot.
+
+use super::boolean::{difference, union};
+use super::point::Point;
+use super::region::{Region, Ring, ring_bounds, ring_contains};
+
+/// How far a rounded corner may lie outside the true arc, mm.
+pub const ROUND_EXCESS: f64 = 0.05;
+
+/// Outward corners flatter than this, degrees, end the growth square instead of on the other edge's line.
+pub const LEAST_END_CORNER: f64 = 30.0;
+
+/// How far from an edge it is asked which part of a cut-up strip lies against it, mm: more than the grid, less than anything drawn.
+const AGAINST: f64 = 0.003;
+
+/// The parts by which a ring grows outward (to the right of its run): `amounts[i]` mm along the edge `ring[i]` to `ring[i + 1]`.
+///
+/// `walls` are all rings of the region the ring belongs to, itself among them: no part passes through the region. A hole
+/// (clockwise) grows into itself, so that the hole shrinks. The parts are anticlockwise and may overlap.
+pub fn growth(ring: &[Point], amounts: &[f64], walls: &[&Ring]) -> Vec<Ring> {
+    let edges = edges_of(ring, amounts);
+    let ends = ends(&edges);
+    let n = edges.len();
+    let mut parts: Vec<Part> = Vec::with_capacity(2 * n);
+    for (i, edge) in edges.iter().enumerate() {
+        if edge.amount <= 0.0 {
+            continue;
+        }
+        let (from, to) = (edge.a - edge.along * ends[i].before, edge.b + edge.along * ends[i].after);
+        let out = edge.out * edge.amount;
+        if let Some(ring) = cut_by(vec![from, from + out, to + out, to], &ends[i].lines) {
+            parts.push(Part { ring, seed: (edge.a + edge.b) * 0.5 + edge.out * AGAINST, root: [edge.a, edge.b] });
+        }
+        let next = (i + 1) % n;
+        let second = &edges[next];
+        if second.amount > 0.0
+            && let Some(join) = join(edge, second)
+            && let Some(ring) = cut_by(join, ends[i].lines.iter().chain(&ends[next].lines))
+        {
+            let between = edge.out + second.out;
+            let seed = edge.b + between * (AGAINST / between.length().max(1e-6));
+            parts.push(Part { ring, seed, root: [edge.b, edge.b] });
+        }
+    }
+    // With one amount all round, what passes a wall is covered by the growth of the wall's other side.
+    if amounts.windows(2).all(|w| w[0] == w[1]) {
+        return parts.into_iter().map(|part| part.ring).collect();
+    }
+    parts.into_iter().flat_map(|part| stopped(part, walls)).collect()
+}
+
+/// The region of a ring (anticlockwise) less everything nearer to its boundary than `amount` mm; empty if nothing is left, more
+/// than one region if it falls apart. Inward corners are mitred or rounded as the outward corners of [`growth`].
+pub fn inset(ring: &Ring, amount: f64) -> Vec<Region> {
+    let mut inside_out = ring.clone();
+    inside_out.reverse();
+    let parts = growth(&inside_out, &vec![amount; ring.len()], &[]);
+    difference([ring], &union(&parts).iter().flat_map(|r| r.rings().cloned()).collect::<Vec<_>>())
+}
+
+/// An edge with its unit vectors along and outward.
+struct Edge {
+    a: Point,
+    b: Point,
+    along: Point,
+    out: Point,
+    length: f64,
+    amount: f64,
+}
+
+fn edges_of(ring: &[Point], amounts: &[f64]) -> Vec<Edge> {
+    let n = ring.len();
+    let edges = (0..n).zip(amounts).map(|(i, &amount)| {
+        let (a, b) = (ring[i], ring[(i + 1) % n]);
+        let length = a.distance(b);
+        let along = (b - a) * (1.0 / length.max(1e-9));
+        Edge { a, b, along, out: super::point(along.y, -along.x), length, amount }
+    });
+    edges.filter(|e| e.length > 1e-9).collect()
+}
+
+/// How the strip of one edge ends: lengthened before its start or past its end, and cut by lines.
+#[derive(Clone, Default)]
+struct Ends {
+    before: f64,
+    after: f64,
+    lines: Vec<Line>,
+}
+
+/// A line through `at`; what lies on the side of `out` is cut away.
+#[derive(Clone, Copy)]
+struct Line {
+    at: Point,
+    out: Point,
+}
+
+impl Line {
+    fn beyond(&self, p: Point) -> f64 {
+        (p - self.at).dot(self.out)
+    }
+}
+
+/// Where runs of grown edges end on the line of an edge that does not grow, the lines that cut their strips.
+fn ends(edges: &[Edge]) -> Vec<Ends> {
+    let n = edges.len();
+    let mut ends = vec![Ends::default(); n];
+    for i in 0..n {
+        let (first, second) = (&edges[i], &edges[(i + 1) % n]);
+        let turn = turn_between(first, second);
+        if (first.amount > 0.0) == (second.amount > 0.0) || turn < LEAST_END_CORNER.to_radians() {
+            continue;
+        }
+        let (grown, still, backward) = if first.amount > 0.0 { (i, second, true) } else { ((i + 1) % n, first, false) };
+        let line = Line { at: first.b, out: still.out };
+        let amount = edges[grown].amount;
+        // Past a right angle the line leans away from the strip: lengthen the strip to it, within reason.
+        let longer =
+            if turn > std::f64::consts::FRAC_PI_2 { (-libm::cos(turn) / libm::sin(turn).max(1e-9) * amount).min(amount) } else { 0.0 };
+        if backward {
+            ends[grown].after = longer
+        } else {
+            ends[grown].before = longer
+        }
+        // Short of it, the line leans back over the strips of as many edges as lie within its reach.
+        let reach = amount * (1.0 + (libm::cos(turn) / libm::sin(turn)).max(0.0));
+        let (mut at, mut passed) = (grown, 0.0);
+        while edges[at].amount > 0.0 && passed < reach {
+            let edge = &edges[at];
+            if line.beyond(edge.a) < 1e-6 && line.beyond(edge.b) < 1e-6 {
+                ends[at].lines.push(line);
+            }
+            passed += edge.length;
+            at = if backward { (at + n - 1) % n } else { (at + 1) % n };
+        }
+    }
+    ends
+}
+
+/// The angle by which the ring turns from one edge into the next, radians, positive at outward corners (of an anticlockwise ring).
+fn turn_between(first: &Edge, second: &Edge) -> f64 {
+    libm::atan2(first.along.cross(second.along), first.along.dot(second.along))
+}
+
+/// What fills the corner between two grown edges; nothing at an inward corner, where the strips overlap.
+fn join(first: &Edge, second: &Edge) -> Option<Ring> {
+    let turn = turn_between(first, second);
+    if turn < 1e-9 {
+        return None;
+    }
+    let corner = first.b;
+    let (r1, r2) = (first.amount, second.amount);
+    let (sin, cos) = (libm::sin(turn), libm::cos(turn));
+    // Where the cuts meet: this far past the corner on the first, before it on the second.
+    let (past, before) = ((r2 - r1 * cos) / sin, (r1 - r2 * cos) / sin);
+    let (start, end) = (corner + first.out * r1, corner + second.out * r2);
+    let right_angle = std::f64::consts::FRAC_PI_2 + 1e-6;
+    let near = std::f64::consts::SQRT_2 * r1.max(r2) * (1.0 + 1e-6);
+    let meet = start + first.along * past;
+    if turn <= right_angle && past >= 0.0 && before >= 0.0 && meet.distance(corner) <= near {
+        return Some(vec![corner, start, meet, end]);
+    }
+    let r = r1.max(r2);
+    let widest = (2.0 * libm::acos(r / (r + ROUND_EXCESS))).min(std::f64::consts::FRAC_PI_4);
+    let count = libm::ceil(turn / widest).max(1.0);
+    let step = turn / count;
+    let outer = r / libm::cos(step / 2.0);
+    let mut ring = vec![corner, corner + first.out * r];
+    for k in 0..count as usize {
+        let (s, c) = (libm::sin((k as f64 + 0.5) * step), libm::cos((k as f64 + 0.5) * step));
+        ring.push(corner + (first.out * c + first.along * s) * outer);
+    }
+    ring.push(corner + second.out * r);
+    Some(ring)
+}
+
+/// A convex part of the growth.
+struct Part {
+    ring: Ring,
+    /// A point just outside the ring it grows from.
+    seed: Point,
+    /// The stretch of that ring it grows from; a join grows from a point.
+    root: [Point; 2],
+}
+
+/// Cuts a convex ring by lines; `None` if nothing is left.
+fn cut_by<'a>(mut ring: Ring, lines: impl IntoIterator<Item = &'a Line>) -> Option<Ring> {
+    for line in lines {
+        ring = cut_convex(&ring, line);
+    }
+    (ring.len() >= 3).then_some(ring)
+}
+
+fn cut_convex(part: &[Point], line: &Line) -> Ring {
+    let mut out = Vec::with_capacity(part.len() + 1);
+    for (i, &p) in part.iter().enumerate() {
+        let q = part[(i + 1) % part.len()];
+        let (dp, dq) = (line.beyond(p), line.beyond(q));
+        if dp <= 0.0 {
+            out.push(p);
+        }
+        if (dp < 0.0 && dq > 0.0) || (dp > 0.0 && dq < 0.0) {
+            out.push(p + (q - p) * (dp / (dp - dq)));
+        }
+    }
+    out
+}
+
+/// The part as far as the walls let it reach from the place it grows from.
+fn stopped(part: Part, walls: &[&Ring]) -> Vec<Ring> {
+    if !walls.iter().any(|wall| enters(wall, &part.ring)) {
+        return vec![part.ring];
+    }
+    let seed = part.seed;
+    let regions = difference([&part.ring], walls.iter().copied());
+    let against = regions.into_iter().filter(|r| ring_contains(&r.outline, seed) && !r.holes.iter().any(|h| ring_contains(h, seed)));
+    let mut rings: Vec<Ring> = against.flat_map(|r| std::iter::once(r.outline).chain(r.holes)).collect();
+    // Where the part was cut its border was rounded, and may have come off the edge by a hair: a thin strip along the edge binds them.
+    let [a, b] = part.root;
+    if a != b {
+        let along = (b - a) * (1.0 / a.distance(b));
+        let hair = super::point(along.y, -along.x) * AGAINST;
+        rings.push(vec![a - hair, a + hair, b + hair, b - hair]);
+    }
+    rings
+}
+
+/// True if an edge of the wall runs through the inside of a convex part (touching along its border does not count).
+fn enters(wall: &[Point], part: &Ring) -> bool {
+    let Some(bounds) = ring_bounds(part) else { return false };
+    wall.iter().enumerate().any(|(i, &a)| {
+        let b = wall[(i + 1) % wall.len()];
+        let apart =
+            a.x.max(b.x) <= bounds.min.x || a.x.min(b.x) >= bounds.max.x || a.y.max(b.y) <= bounds.min.y || a.y.min(b.y) >= bounds.max.y;
+        if apart {
+            return false;
+        }
+        // Clip the edge by the part's sides; what is left must be longer than the rounding.
+        let (mut from, mut to) = (0.0, 1.0);
+        for (j, &p) in part.iter().enumerate() {
+            let side = part[(j + 1) % part.len()] - p;
+            let length = side.length();
+            if length < 1e-9 {
+                continue;
+            }
+            let depth = |q: Point| side.cross(q - p) / length - 0.002;
+            let (da, db) = (depth(a), depth(b));
+            if da <= 0.0 && db <= 0.0 {
+                return false;
+            }
+            if da <= 0.0 {
+                from = f64::max(from, da / (da - db));
+            } else if db <= 0.0 {
+                to = f64::min(to, da / (da - db));
+            }
+        }
+        from < to
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geometry::{point, ring_area};
+    use std::f64::consts::PI;
+
+    fn grown(ring: &Ring, amounts: &[f64]) -> Region {
+        let parts = growth(ring, amounts, &[ring]);
+        let mut all = union(std::iter::once(ring).chain(&parts));
+        assert_eq!(all.len(), 1, "{all:?}");
+        all.remove(0)
+    }
+
+    fn perimeter(ring: &Ring) -> f64 {
+        ring.iter().enumerate().map(|(i, p)| p.distance(ring[(i + 1) % ring.len()])).sum()
+    }
+
+    fn regular(n: usize, radius: f64) -> Ring {
+        (0..n)
+            .map(|i| {
+                let a = 2.0 * PI * i as f64 / n as f64;
+                point(radius * libm::cos(a), radius * libm::sin(a)).snapped()
+            })
+            .collect()
+    }
+
+    fn rectangle(w: f64, h: f64) -> Ring {
+        vec![point(0.0, 0.0), point(w, 0.0), point(w, h), point(0.0, h)]
+    }
+
+    /// Steiner's formula for mitred offsets of a rectangle: A + P·r + 4r².
+    #[test]
+    fn a_rectangle_grows_by_steiners_mitred_formula() {
+        let r = 25.0;
+        let ring = rectangle(300.0, 120.0);
+        let big = grown(&ring, &[r; 4]);
+        assert!((big.area() - (300.0 * 120.0 + 840.0 * r + 4.0 * r * r)).abs() < 1e-6);
+        assert_eq!(big.outline.len(), 4);
+    }
+
+    /// Steiner's formula for an inward offset: A - P·r + 4r².
+    #[test]
+    fn a_rectangle_shrinks_by_steiners_formula() {
+        let small = inset(&rectangle(300.0, 120.0), 25.0);
+        assert_eq!(small.len(), 1);
+        assert!((small[0].area() - (300.0 * 120.0 - 840.0 * 25.0 + 4.0 * 625.0)).abs() < 1e-6);
+        assert!(inset(&rectangle(300.0, 50.0), 25.0).is_empty());
+    }
+
+    /// Steiner's formula for mitred offsets: A + P·r + r²·Σ tan(exterior/2).
+    #[test]
+    fn a_regular_polygon_grows_by_steiners_mitred_formula() {
+        for n in [5, 8, 17] {
+            let (ring, r) = (regular(n, 200.0), 25.0);
+            let expected = ring_area(&ring) + perimeter(&ring) * r + r * r * n as f64 * (PI / n as f64).tan();
+            let found = grown(&ring, &vec![r; n]).area();
+            // The grid moves the boundary by up to a micrometre or so.
+            assert!((found - expected).abs() < 0.002 * perimeter(&ring), "{n}: {found} {expected}");
+        }
+    }
+
+    /// Steiner's formula for rounded offsets: A + P·r + π·r². All corners of a triangle turn by more than 90°.
+    #[test]
+    fn sharp_corners_are_rounded_from_outside() {
+        let (ring, r) = (regular(3, 200.0), 25.0);
+        let least = ring_area(&ring) + perimeter(&ring) * r + PI * r * r;
+        let found = grown(&ring, &[r; 3]).area();
+        assert!(found > least - 0.001 * perimeter(&ring), "{found} {least}");
+        assert!(found < least + 2.0 * PI * r * ROUND_EXCESS, "{found} {least}");
+    }
+
+    #[test]
+    fn a_grown_edge_between_still_ones_ends_on_their_lines() {
+        // A trapezium: the lines of the slanted sides bound the growth of the long bottom.
+        let ring = vec![point(0.0, 0.0), point(100.0, 0.0), point(70.0, 30.0), point(30.0, 30.0)];
+        let big = grown(&ring, &[10.0, 0.0, 0.0, 0.0]);
+        // At the bottom corners the sides lean in (45°), so their lines drawn on lean out: 10 more at each end.
+        assert!((big.area() - (ring_area(&ring) + 10.0 * (100.0 + 120.0) / 2.0)).abs() < 0.01, "{}", big.area());
+        // The other way up the lines lean over the strip.
+        let big = grown(&ring, &[0.0, 0.0, 10.0, 0.0]);
+        assert!((big.area() - (ring_area(&ring) + 10.0 * (40.0 + 20.0) / 2.0)).abs() < 0.01, "{}", big.area());
+    }
+
+    #[test]
+    fn trim_does_not_spill_over_a_dart() {
+        // A dart in the bottom edge, 10 mm wide at its mouth, 40 deep, the bottom drawn in short steps beside it.
+        let ring = vec![
+            point(0.0, 0.0),
+            point(42.0, 0.0),
+            point(45.0, 0.0),
+            point(50.0, 40.0),
+            point(55.0, 0.0),
+            point(58.0, 0.0),
+            point(100.0, 0.0),
+            point(100.0, 80.0),
+            point(0.0, 80.0),
+        ];
+        let r = 25.0;
+        let big = grown(&ring, &[r, r, 0.0, 0.0, r, r, r, r, r]);
+        // Whichever part of the opening, drawn on past the mouth, one looks at: nothing lies in it.
+        let region = |p: Point| ring_contains(&big.outline, p);
+        for y in [-24.0, -12.0, -1.0, 10.0, 30.0] {
+            let half = 5.0 * (40.0 - y) / 40.0;
+            assert!(!region(point(50.0 - half + 0.01, y)) && !region(point(50.0, y)) && !region(point(50.0 + half - 0.01, y)), "{y}");
+            assert!(region(point(50.0 - half - 0.01, y)) && region(point(50.0 + half + 0.01, y)), "{y}");
+        }
+    }
+
+    #[test]
+    fn trim_does_not_come_out_behind_a_thin_wall() {
+        // A slot 8 mm wide beside a wall 5 mm thick whose outer side is butted: trim of 25 mm fills the slot and stops there.
+        let ring = vec![
+            point(0.0, 0.0),
+            point(100.0, 0.0),
+            point(100.0, 60.0),
+            point(95.0, 60.0),
+            point(95.0, 20.0),
+            point(87.0, 20.0),
+            point(87.0, 60.0),
+            point(0.0, 60.0),
+        ];
+        let mut amounts = [0.0; 8];
+        amounts[5] = 25.0;
+        let big = grown(&ring, &amounts);
+        assert!((big.area() - (ring_area(&ring) + 8.0 * 40.0)).abs() < 0.01, "{}", big.area());
+    }
+
+    #[test]
+    fn growth_cut_by_a_slanted_wall_stays_bound_to_its_edge() {
+        // Slots at odd slants, so that every cut is rounded.
+        for k in 0..40 {
+            let lean = 3.0 + 0.137 * f64::from(k);
+            let ring = vec![
+                point(0.0, 0.0),
+                point(100.0, 0.0),
+                point(100.0 + lean, 60.003),
+                point(94.0 + lean, 60.001),
+                point(94.0 + lean / 3.0, 20.0),
+                point(87.0 + lean / 3.0, 20.007),
+                point(87.0 - lean, 60.0),
+                point(0.0, 60.0),
+            ];
+            let ring: Ring = ring.into_iter().map(Point::snapped).collect();
+            let mut amounts = [0.0; 8];
+            amounts[5] = 45.0;
+            let parts = growth(&ring, &amounts, &[&ring]);
+            let all = union(std::iter::once(&ring).chain(&parts));
+            assert_eq!(all.len(), 1, "{k}");
+            // Only the corner of the slot's floor that the square end of the strip misses stays open.
+            let open: f64 = all[0].holes.iter().map(|h| -ring_area(h)).sum();
+            assert!(open < 20.0, "{k} {open}");
+            assert!(all[0].area() > ring_area(&ring) + 7.0 * 40.0 - 1.0, "{k}");
+        }
+    }
+
+    #[test]
+    fn unequal_allowances_on_a_smooth_edge_step_down() {
+        let ring = vec![point(0.0, 0.0), point(50.0, 0.0), point(100.0, 0.5), point(100.0, 60.0), point(0.0, 60.0)];
+        let big = grown(&ring, &[25.0, 10.0, 0.0, 0.0, 0.0]);
+        let expected = ring_area(&ring) + 25.0 * 50.0 + 10.0 * 50.0;
+        assert!((big.area() - expected).abs() < 10.0, "{} {expected}", big.area());
+    }
+
+    #[test]
+    fn a_hole_grows_into_itself() {
+        let outer = rectangle(200.0, 200.0);
+        let hole = vec![point(60.0, 60.0), point(60.0, 140.0), point(140.0, 140.0), point(140.0, 60.0)];
+        let parts = growth(&hole, &[10.0; 4], &[&outer, &hole]);
+        let big = union([&outer, &hole].into_iter().chain(&parts));
+        assert!((big[0].area() - (40_000.0 - 3600.0)).abs() < 1e-6);
+    }
+}

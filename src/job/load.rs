@@ -1,0 +1,201 @@
+//! The way through the job file: text -> document -> structure -> cloths, templates, layers -> [`Job`].
+
+use super::document::{Document, Findings};
+use super::layers::{self, Known, Names};
+use super::model::{Cutting, Job, SpliceRule, Template};
+use super::raw::{RawCutting, RawJob, RawPatch, RawSplice};
+use super::templates::Drawings;
+use super::{cloths, schema, structure, templates};
+use crate::fault::{Fault, Faults, line_and_column};
+use crate::outline::{ReadOptions, Reading, read_file};
+use crate::units::show_mm;
+use std::fs::{self, File};
+use std::io::Read;
+use std::path::{Path, PathBuf};
+
+/// A larger job file is refused, bytes.
+const LARGEST_FILE: u64 = 4 << 20;
+
+/// Splices nearer than this are warned of, mm (common practice, no source).
+const LEAST_STAGGER: f64 = 25.0;
+
+/// A smaller trim allowance is warned of, mm (common practice, no source).
+const LEAST_TRIM: f64 = 10.0;
+
+/// A shorter bench is more likely a slip of the unit, mm.
+const SHORTEST_BENCH: f64 = 100.0;
+
+/// Reads one drawing, as [`read_file`] does.
+pub type ReadOutline<'a> = dyn Fn(&Path, &ReadOptions) -> Result<Reading, Faults> + 'a;
+
+/// Reads a job file and every drawing it names; the answer is the job and what the user should hear of.
+///
+/// # Errors
+/// Every fault of the job file at its line and column, and every fault of its drawings, sorted by file and place.
+pub fn load(path: &Path) -> Result<(Job, Vec<Fault>), Faults> {
+    parse(&text_of(path)?, path)
+}
+
+/// Reads several jobs that are to be planned together; the faults of all of them come at once.
+///
+/// # Errors
+/// As [`load`], job by job, and what the jobs do not [`agree`](super::agree) about.
+pub fn load_all(paths: &[PathBuf]) -> Result<(Vec<Job>, Vec<Fault>), Faults> {
+    let (mut jobs, mut warnings, mut faults) = (Vec::new(), Vec::new(), Faults::new());
+    for path in paths {
+        if let Some((job, heard)) = faults.keep(load(path)) {
+            jobs.push(job);
+            warnings.extend(heard);
+        }
+    }
+    faults.keep(super::agree(&jobs));
+    faults.into_result((jobs, warnings))
+}
+
+/// Reads a job from text; `path` is the file it stands in: faults name it, and drawings are looked for in its folder.
+///
+/// # Errors
+/// As [`load`].
+pub fn parse(text: &str, path: &Path) -> Result<(Job, Vec<Fault>), Faults> {
+    parse_with(text, path, &read_file)
+}
+
+/// As [`parse`], with another way to read drawings. `read` is called once for each file and way of reading it, and only for
+/// files that are there, inside the job's folder.
+///
+/// # Errors
+/// As [`load`].
+pub fn parse_with(text: &str, path: &Path, read: &ReadOutline<'_>) -> Result<(Job, Vec<Fault>), Faults> {
+    let (doc, broken) = Document::parse(text, path);
+    let mut findings = Findings::new(&doc);
+    findings.broken(&broken);
+    let sound = structure::check(&doc, &schema::schema(), &mut findings, !broken.is_empty());
+    if !broken.is_empty() {
+        return Err(findings.finish().0);
+    }
+    let job = match serde_json::from_value::<RawJob>(sound.into()) {
+        Ok(raw) => build(raw, &doc, read, &mut findings),
+        Err(error) => {
+            findings.fault(0, format!("the job cannot be understood: {error}"), "compare it with a new job from `warpwise new`");
+            None
+        }
+    };
+    let (faults, warnings) = findings.finish();
+    match job {
+        Some(job) => faults.into_result((job, warnings)),
+        None if faults.is_empty() => Err(Fault::new("the job cannot be understood", "compare it with a new job").in_file(path).into()),
+        None => Err(faults),
+    }
+}
+
+/// Checks everything that goes beyond single keys; `None` only if a fault was found.
+fn build(raw: RawJob, doc: &Document<'_>, read: &ReadOutline<'_>, findings: &mut Findings<'_>) -> Option<Job> {
+    let cloth_names = Names::collect(&["cloth"], doc, findings);
+    let template_names = Names::collect(&["template", "strip", "patch"], doc, findings);
+    rules(&raw.cutting, raw.splice.as_ref(), doc, findings);
+
+    let mut made_cloths = Vec::new();
+    for (i, cloth) in raw.cloth.into_iter().enumerate() {
+        made_cloths.push(cloth.map(|c| cloths::cloth(c, &format!("cloth.{i}"), doc, findings)));
+    }
+    let mut drawings = Drawings::beside(doc.file, read);
+    let mut made: Vec<Option<Template>> = Vec::new();
+    for (i, template) in raw.template.into_iter().enumerate() {
+        made.push(template.and_then(|t| templates::template(t, &format!("template.{i}"), doc, &mut drawings, findings)));
+    }
+    let (hosts, strips) = (made.len(), raw.strip.len());
+    for (i, strip) in raw.strip.into_iter().enumerate() {
+        made.push(strip.and_then(|s| templates::strip(s, &format!("strip.{i}"), doc, findings)));
+    }
+    let host_names = Names::collect(&["template"], doc, &mut Findings::new(doc));
+    for (i, patch) in raw.patch.into_iter().enumerate() {
+        let patch = patch.and_then(|p| on_its_host(p, i, &made[..hosts], &host_names, doc, findings));
+        made.push(patch);
+    }
+    let known = Known { cloths: &cloth_names, templates: &template_names, made: &made, cutting: &raw.cutting };
+    let mut made_layers = Vec::new();
+    for (i, layer) in raw.layer.into_iter().enumerate() {
+        made_layers.push(layer.and_then(|l| layers::layer(l, i, &known, doc, findings)));
+    }
+    let path_of = |i: usize| match i {
+        _ if i < hosts => format!("template.{i}"),
+        _ if i < hosts + strips => format!("strip.{}", i - hosts),
+        _ => format!("patch.{}", i - hosts - strips),
+    };
+    layers::uses(&made_layers, &made, made_cloths.len(), path_of, doc, findings);
+
+    let head = raw.job?;
+    Some(Job {
+        name: head.name,
+        file: doc.file.to_path_buf(),
+        currency: head.currency,
+        cloths: made_cloths.into_iter().collect::<Option<_>>()?,
+        templates: made.into_iter().collect::<Option<_>>()?,
+        layers: made_layers.into_iter().collect::<Option<_>>()?,
+        cutting: Cutting {
+            gap: raw.cutting.gap,
+            bench_length: raw.cutting.bench_length,
+            least_offcut_width: raw.cutting.least_offcut_width,
+        },
+        splice: raw.splice.map(|s| SpliceRule { lap: s.lap, stagger: s.stagger, plies_apart: s.plies_apart }),
+    })
+}
+
+fn on_its_host(
+    patch: RawPatch,
+    i: usize,
+    hosts: &[Option<Template>],
+    names: &Names,
+    doc: &Document<'_>,
+    findings: &mut Findings<'_>,
+) -> Option<Template> {
+    let at = format!("patch.{i}");
+    let host = names.find(&patch.on, "template", doc.offset_of(&format!("{at}.on")), findings)?;
+    templates::patch(patch, hosts.get(host)?.as_ref()?, &at, doc, findings)
+}
+
+/// Warns of rules that are allowed but seldom meant.
+fn rules(cutting: &RawCutting, splice: Option<&RawSplice>, doc: &Document<'_>, findings: &mut Findings<'_>) {
+    if cutting.trim < LEAST_TRIM {
+        let what = format!("a trim allowance of {} leaves little to hold on to", show_mm(cutting.trim));
+        findings.warning(doc.offset_of("cutting.trim"), what, "25 mm or more beyond the line is usual");
+    }
+    if let Some(bench) = cutting.bench_length.filter(|b| *b < SHORTEST_BENCH) {
+        let what = format!("the bench is only {} long", show_mm(bench));
+        findings.warning(doc.offset_of("cutting.bench_length"), what, "a plain number is mm; write \"2.4 m\" for metres");
+    }
+    if let Some(stagger) = splice.map(|s| s.stagger).filter(|s| *s < LEAST_STAGGER) {
+        let what = format!("splices staggered by only {} weaken one place", show_mm(stagger));
+        findings.warning(doc.offset_of("splice.stagger"), what, "25 mm or more from edge to edge is usual, 50 mm better");
+    }
+}
+
+/// The text of a job file: a plain file of sensible size, in UTF-8.
+fn text_of(path: &Path) -> Result<String, Faults> {
+    let fault = |what: String, remedy: &str| Faults::from(Fault::new(what, remedy).in_file(path));
+    let data = fs::metadata(path).map_err(|e| match e.kind() {
+        std::io::ErrorKind::NotFound => fault("there is no such file".into(), "name a job file, or begin one with `warpwise new`"),
+        _ => fault(format!("the file cannot be read: {e}"), "see to the path and its permissions"),
+    })?;
+    if data.is_dir() {
+        return Err(fault("this is a folder, not a job file".into(), "name the job file in it, such as job.toml"));
+    }
+    if !data.is_file() {
+        return Err(fault("this is not a plain file".into(), "name a job file"));
+    }
+    let mut bytes = Vec::new();
+    let read = File::open(path).and_then(|file| file.take(LARGEST_FILE + 1).read_to_end(&mut bytes));
+    read.map_err(|e| fault(format!("the file cannot be read: {e}"), "see to its permissions"))?;
+    if bytes.len() as u64 > LARGEST_FILE {
+        return Err(fault(
+            format!("the file is larger than {} MB", LARGEST_FILE >> 20),
+            "name a job file; drawings stay in files of their own",
+        ));
+    }
+    String::from_utf8(bytes).map_err(|e| {
+        let good = e.utf8_error().valid_up_to();
+        let before = String::from_utf8_lossy(e.as_bytes().get(..good).unwrap_or_default());
+        let (line, column) = line_and_column(&before, good);
+        Fault::new("this is not text in UTF-8", "name a job file, and save it as UTF-8").in_file(path).at_line(line, column).into()
+    })
+}

@@ -1,0 +1,426 @@
+//! The job file as it is written: these types and their comments are the format, and the schema is made of them.
+//!
+//! A key that may be left out without a default is an `Option`. A section that is at fault arrives as `None`, so that the others are still
+//! checked. Lengths arrive here in mm: the reader has already turned text
+//! with a unit into a number and held it to the range in the schema.
+
+use super::model::{Hands, InkedSide, Seen, TakenOff};
+use super::quantity::{
+    allowance, angle, angle_tolerance, areal_mass, chord, distance, id, point, ring, roll_length, share, size, text, turns,
+};
+use crate::cloth::{Backing, Face, Weave};
+use crate::outline::{EdgeKind, Unit};
+use schemars::JsonSchema;
+use serde::Deserialize;
+
+/// A job: cloths, templates and layers in laying order, with the rules of cutting. Lengths are mm and angles degrees unless a
+/// value says otherwise, as in "30 cm" or "12 in".
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+#[schemars(title = "warpwise job", extend("required" = ["job", "cloth", "layer"]))]
+pub(super) struct RawJob {
+    /// What the job is.
+    #[serde(default)]
+    pub(super) job: Option<RawHead>,
+    /// How the cloth is cut.
+    #[serde(default)]
+    pub(super) cutting: RawCutting,
+    /// How a ply too wide for its cloth is split. Without this section no ply is ever split.
+    pub(super) splice: Option<RawSplice>,
+    /// The cloths: one section for each.
+    #[serde(default)]
+    #[schemars(length(min = 1, max = 200))]
+    pub(super) cloth: Vec<Option<RawCloth>>,
+    /// Outlines from drawings: one section for each.
+    #[serde(default)]
+    #[schemars(length(max = 2000))]
+    pub(super) template: Vec<Option<RawTemplate>>,
+    /// Strips given by size, such as joint tapes.
+    #[serde(default)]
+    #[schemars(length(max = 2000))]
+    pub(super) strip: Vec<Option<RawStrip>>,
+    /// Local reinforcements placed on a template.
+    #[serde(default)]
+    #[schemars(length(max = 2000))]
+    pub(super) patch: Vec<Option<RawPatch>>,
+    /// The layers in laying order, the first on the mould.
+    #[serde(default)]
+    #[schemars(length(min = 1, max = 1000))]
+    pub(super) layer: Vec<Option<RawLayer>>,
+}
+
+/// What the job is.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub(super) struct RawHead {
+    /// Name of the job; it also tells the kits of several jobs apart.
+    #[schemars(schema_with = "text")]
+    pub(super) name: String,
+    /// Currency of the prices, as it is to be printed.
+    #[serde(default = "euro")]
+    #[schemars(length(min = 1, max = 8))]
+    pub(super) currency: String,
+}
+
+fn euro() -> String {
+    "EUR".into()
+}
+
+/// How the cloth is cut.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+pub(super) struct RawCutting {
+    /// Least distance between pieces: 5 for scissors, 2 for a knife, 0 to share straight cuts.
+    #[schemars(schema_with = "allowance")]
+    pub(super) gap: f64,
+    /// Length of the bench: no part of a layout is longer. Left out, the bench is as long as the layout.
+    #[schemars(schema_with = "size")]
+    pub(super) bench_length: Option<f64>,
+    /// Cloth beyond a trim edge.
+    #[schemars(schema_with = "allowance")]
+    pub(super) trim: f64,
+    /// Cloth beyond a lap edge.
+    #[schemars(schema_with = "allowance")]
+    pub(super) lap: f64,
+    /// Degrees a piece may lie off its angle to save cloth.
+    #[schemars(schema_with = "angle_tolerance")]
+    pub(super) angle_tolerance: f64,
+    /// What is left over counts as an offcut where it is at least this wide, else as waste.
+    #[schemars(schema_with = "allowance")]
+    pub(super) least_offcut_width: f64,
+}
+
+impl Default for RawCutting {
+    fn default() -> Self {
+        RawCutting { gap: 5.0, bench_length: None, trim: 25.0, lap: 25.0, angle_tolerance: 0.0, least_offcut_width: 40.0 }
+    }
+}
+
+/// How a ply too wide for its cloth is split.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+pub(super) struct RawSplice {
+    /// Overlap of the parts of a woven ply; a unidirectional ply is butted along its fibres.
+    #[schemars(schema_with = "allowance")]
+    pub(super) lap: f64,
+    /// Least distance between the splices of neighbouring layers, edge to edge.
+    #[schemars(schema_with = "allowance")]
+    pub(super) stagger: f64,
+    /// Splices of layers nearer to each other than this many plies must not coincide.
+    #[schemars(range(min = 1, max = 100))]
+    pub(super) plies_apart: usize,
+}
+
+impl Default for RawSplice {
+    fn default() -> Self {
+        RawSplice { lap: 25.0, stagger: 50.0, plies_apart: 4 }
+    }
+}
+
+/// A cloth: what it is, how wide its roll is, which face lies up.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub(super) struct RawCloth {
+    /// Short name that layers use.
+    #[schemars(schema_with = "id")]
+    pub(super) id: String,
+    /// Name for people; the id if left out.
+    #[serde(default)]
+    #[schemars(schema_with = "text")]
+    pub(super) name: Option<String>,
+    /// How it is made; it decides which turns a piece may take.
+    pub(super) weave: Weave,
+    /// Equal yarns and counts along and across.
+    #[serde(default = "yes")]
+    pub(super) balanced: bool,
+    /// A finish that must run one way: pieces are never turned.
+    #[serde(default)]
+    pub(super) one_way: bool,
+    /// Where the line of a twill runs on the face that lies up: 45 rises to the left of the warp, -45 to the right. Every twill needs it.
+    #[serde(default)]
+    #[schemars(schema_with = "angle")]
+    pub(super) twill_line: Option<f64>,
+    /// What is on the face that lies up on the bench; it tells the faces apart.
+    pub(super) up: Backing,
+    /// Width of the roll, selvedges included.
+    #[schemars(schema_with = "size")]
+    pub(super) roll_width: f64,
+    /// Width at each side of the roll that is not for use; 0 if there is none.
+    #[schemars(schema_with = "allowance")]
+    pub(super) selvedge: f64,
+    /// Length on the roll, if it is known; a layout that needs more is refused.
+    #[serde(default)]
+    #[schemars(schema_with = "roll_length")]
+    pub(super) roll_length: Option<f64>,
+    /// Mass of the fibre, g/m².
+    #[serde(default)]
+    #[schemars(schema_with = "areal_mass")]
+    pub(super) areal_mass: Option<f64>,
+    /// Resin by mass, as a share from 0 to below 1 or as text in per cent; 0 for dry cloth.
+    #[serde(default)]
+    #[schemars(schema_with = "share")]
+    pub(super) resin_content: Option<f64>,
+    /// Density of the fibre, g/cm³: about 1.8 for carbon, 2.5 for glass.
+    #[serde(default)]
+    #[schemars(range(min = 0.1, max = 25.0))]
+    pub(super) fibre_density: Option<f64>,
+    /// Price of a metre of the roll.
+    #[serde(default)]
+    #[schemars(range(min = 0.0, max = 1e9))]
+    pub(super) price_per_metre: Option<f64>,
+    /// Price of a square metre; not beside a price of a metre.
+    #[serde(default)]
+    #[schemars(range(min = 0.0, max = 1e9))]
+    pub(super) price_per_square_metre: Option<f64>,
+    /// Places on the roll that no piece may cover.
+    #[serde(default)]
+    #[schemars(length(max = 1000))]
+    pub(super) flaw: Vec<RawFlaw>,
+}
+
+fn yes() -> bool {
+    true
+}
+
+/// A place on the roll that no piece may cover: an outline, or a band from one length to another. Measured from the free end
+/// of the roll (x) and from its lower edge as it lies on the bench, selvedge included (y).
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub(super) struct RawFlaw {
+    /// Corners of the flaw, each [x, y].
+    #[serde(default)]
+    #[schemars(schema_with = "ring")]
+    pub(super) outline: Option<Vec<[f64; 2]>>,
+    /// Where the flaw begins along the roll.
+    #[serde(default)]
+    #[schemars(schema_with = "distance")]
+    pub(super) from: Option<f64>,
+    /// Where the flaw ends along the roll.
+    #[serde(default)]
+    #[schemars(schema_with = "distance")]
+    pub(super) to: Option<f64>,
+    /// Where the flaw begins across the roll; the lower edge if left out.
+    #[serde(default)]
+    #[schemars(schema_with = "distance")]
+    pub(super) low: Option<f64>,
+    /// Where the flaw ends across the roll; the upper edge if left out.
+    #[serde(default)]
+    #[schemars(schema_with = "distance")]
+    pub(super) high: Option<f64>,
+}
+
+/// A template: an outline from a drawing, and how the skin lay when it was drawn.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub(super) struct RawTemplate {
+    /// Short name that layers and patches use.
+    #[schemars(schema_with = "id")]
+    pub(super) id: String,
+    /// The drawing (.svg, .dxf or .csv), in the job's folder or below it.
+    #[schemars(length(min = 1, max = 1000))]
+    pub(super) file: String,
+    /// Only what the drawing holds in the layer, group, block or part of this name.
+    #[serde(default)]
+    #[schemars(schema_with = "text")]
+    pub(super) layer: Option<String>,
+    /// Of several outlines the one around this point, mm, y up.
+    #[serde(default)]
+    #[schemars(schema_with = "point")]
+    pub(super) inside: Option<[f64; 2]>,
+    /// Unit of the drawing, where it does not say its own or is to be overruled.
+    #[serde(default)]
+    pub(super) unit: Option<Unit>,
+    /// Curves are flattened to within this distance.
+    #[serde(default = "chord_tolerance")]
+    #[schemars(schema_with = "chord")]
+    pub(super) chord_tolerance: f64,
+    /// Direction of the part's 0°, anticlockwise from the right of the drawing; needed unless the drawing shows an arrow.
+    #[serde(default)]
+    #[schemars(schema_with = "angle")]
+    pub(super) arrow: Option<f64>,
+    /// What the skin was taken off: the mould the part is laid up in, or a plug of the part. A plug gives the other hand.
+    pub(super) taken_off: TakenOff,
+    /// Which way the inked side (the one that faced the worker) lay when the drawing was made. Down gives the other hand.
+    pub(super) inked_side: InkedSide,
+    /// Kind of the edges to which the drawing gives none.
+    #[serde(default = "trim_edge")]
+    pub(super) edge: EdgeKind,
+    /// Hands that are wanted where a layer does not say.
+    #[serde(default = "as_traced")]
+    pub(super) hands: Hands,
+    /// A piece longer than the bench may be cut by sliding the cloth along.
+    #[serde(default)]
+    pub(super) may_cross_bench: bool,
+}
+
+fn chord_tolerance() -> f64 {
+    0.02
+}
+
+fn trim_edge() -> EdgeKind {
+    EdgeKind::Trim
+}
+
+fn as_traced() -> Hands {
+    Hands::AsTraced
+}
+
+/// A strip given by size. The part's 0° runs along it and its edges do not grow; a layer at 45 cuts it on the bias.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub(super) struct RawStrip {
+    /// Short name that layers use.
+    #[schemars(schema_with = "id")]
+    pub(super) id: String,
+    /// Along the strip.
+    #[schemars(schema_with = "size")]
+    pub(super) length: f64,
+    /// Across the strip.
+    #[schemars(schema_with = "size")]
+    pub(super) width: f64,
+    /// A strip longer than the bench may be cut by sliding the cloth along.
+    #[serde(default = "yes")]
+    pub(super) may_cross_bench: bool,
+}
+
+/// A local reinforcement on a template, by size or by outline. Positions are in the drawing of that template.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub(super) struct RawPatch {
+    /// Short name that layers use.
+    #[schemars(schema_with = "id")]
+    pub(super) id: String,
+    /// Id of the template it lies on; it takes that template's arrow and hands.
+    #[schemars(schema_with = "text")]
+    pub(super) on: String,
+    /// Middle of the patch in the drawing of its template, mm, y up.
+    #[serde(default)]
+    #[schemars(schema_with = "point")]
+    pub(super) centre: Option<[f64; 2]>,
+    /// Along the patch.
+    #[serde(default)]
+    #[schemars(schema_with = "size")]
+    pub(super) length: Option<f64>,
+    /// Across the patch.
+    #[serde(default)]
+    #[schemars(schema_with = "size")]
+    pub(super) width: Option<f64>,
+    /// Direction of its length, degrees anticlockwise from the template's arrow as the drawing shows it; 0 if left out.
+    #[serde(default)]
+    #[schemars(schema_with = "angle")]
+    pub(super) along: Option<f64>,
+    /// Radius of its corners; sharp if left out.
+    #[serde(default)]
+    #[schemars(schema_with = "distance")]
+    pub(super) corner: Option<f64>,
+    /// Shape of a patch given by size; a rectangle if left out.
+    #[serde(default)]
+    pub(super) shape: Option<RawShape>,
+    /// Corners of a patch of any shape, each [x, y], in place of a size.
+    #[serde(default)]
+    #[schemars(schema_with = "ring")]
+    pub(super) outline: Option<Vec<[f64; 2]>>,
+    /// Each further layer that uses it is smaller all round by this.
+    #[serde(default)]
+    #[schemars(schema_with = "allowance")]
+    pub(super) step_back: f64,
+    /// Kind of its edges.
+    #[serde(default = "butt_edge")]
+    pub(super) edge: EdgeKind,
+}
+
+fn butt_edge() -> EdgeKind {
+    EdgeKind::Butt
+}
+
+/// Shape of a patch given by size.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub(super) enum RawShape {
+    /// A rectangle.
+    Rectangle,
+    /// An ellipse.
+    Ellipse,
+}
+
+/// One layer of the laminate.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub(super) struct RawLayer {
+    /// Name for people; its number if left out.
+    #[serde(default)]
+    #[schemars(schema_with = "text")]
+    pub(super) name: Option<String>,
+    /// Id of its cloth.
+    #[schemars(schema_with = "text")]
+    pub(super) cloth: String,
+    /// Angle of the warp from the part's 0°, anticlockwise looking at the mould surface.
+    #[schemars(schema_with = "angle")]
+    pub(super) angle: f64,
+    /// What it lays: ids of templates, strips and patches, or entries like { template = "hip-plate", hands = "both", copies = 2 }.
+    #[schemars(length(min = 1, max = 2000))]
+    pub(super) templates: Vec<RawItem>,
+    /// Hands wanted of everything in this layer; each template's own if left out.
+    #[serde(default)]
+    pub(super) hands: Option<Hands>,
+    /// How many of each hand.
+    #[serde(default)]
+    #[schemars(range(min = 1, max = 1000))]
+    pub(super) copies: Option<u32>,
+    /// From which side it is seen on the finished part.
+    #[serde(default = "hidden")]
+    pub(super) seen: Seen,
+    /// Mirror the line of a visible twill on the two hands (true), or keep the same line on both (false).
+    #[serde(default = "yes")]
+    pub(super) book_match: bool,
+    /// Turns that pieces of this layer may take, in place of what the weave allows.
+    #[serde(default)]
+    #[schemars(schema_with = "turns")]
+    pub(super) turns: Option<Vec<f64>>,
+    /// Faces that may lie up at those turns; the cloth's own up face if left out.
+    #[serde(default)]
+    #[schemars(length(min = 1, max = 2))]
+    pub(super) faces: Option<Vec<Face>>,
+    /// Cloth beyond a trim edge in this layer.
+    #[serde(default)]
+    #[schemars(schema_with = "allowance")]
+    pub(super) trim: Option<f64>,
+    /// Cloth beyond a lap edge in this layer.
+    #[serde(default)]
+    #[schemars(schema_with = "allowance")]
+    pub(super) lap: Option<f64>,
+    /// Degrees a piece of this layer may lie off its angle to save cloth.
+    #[serde(default)]
+    #[schemars(schema_with = "angle_tolerance")]
+    pub(super) angle_tolerance: Option<f64>,
+}
+
+fn hidden() -> Seen {
+    Seen::Hidden
+}
+
+/// What a layer lays: an id, or an id with the hands and copies wanted.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(untagged)]
+pub(super) enum RawItem {
+    /// The id alone.
+    Id(#[schemars(schema_with = "text")] String),
+    /// The id with more.
+    Full(RawFullItem),
+}
+
+/// An entry of a layer's templates with hands or copies of its own.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub(super) struct RawFullItem {
+    /// Id of a template, strip or patch.
+    #[schemars(schema_with = "text")]
+    pub(super) template: String,
+    /// Hands wanted of it in this layer.
+    #[serde(default)]
+    pub(super) hands: Option<Hands>,
+    /// How many of each hand.
+    #[serde(default)]
+    #[schemars(range(min = 1, max = 1000))]
+    pub(super) copies: Option<u32>,
+}

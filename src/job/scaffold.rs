@@ -1,0 +1,230 @@
+//! A new job file around given outlines, every key explained, which is accepted as it stands.
+
+use super::structure::may_be_in_id;
+use super::templates::point_within;
+use crate::outline::Reading;
+use crate::units::show_number;
+use std::path::{Path, PathBuf};
+
+/// The text of a new job file of this name around outline files, which lie in the job's folder or below it; each gets one template with
+/// its 0° to the right. Without files the job lays a strip.
+pub fn scaffold(name: &str, outline_files: &[PathBuf]) -> String {
+    let outlines: Vec<Sketch> = outline_files.iter().map(|file| Sketch::unread(file)).collect();
+    text(name, &outlines)
+}
+
+/// As [`scaffold`], from files that have been read: each outline of a drawing gets a template of its own, and only those without a
+/// drawn arrow get one from the job.
+pub fn scaffold_read(name: &str, readings: &[(PathBuf, Reading)]) -> String {
+    let outlines: Vec<Sketch> = readings.iter().flat_map(|(file, reading)| Sketch::read(file, reading)).collect();
+    text(name, &outlines)
+}
+
+/// What a template section is made of.
+struct Sketch {
+    id: String,
+    file: String,
+    inside: Option<String>,
+    arrow_drawn: bool,
+}
+
+impl Sketch {
+    fn unread(file: &Path) -> Sketch {
+        let stem = file.file_stem().unwrap_or_default().to_string_lossy();
+        let parts: Vec<_> = file.components().map(|c| c.as_os_str().to_string_lossy()).collect();
+        Sketch { id: id_from(&stem), file: parts.join("/"), inside: None, arrow_drawn: false }
+    }
+
+    fn read(file: &Path, reading: &Reading) -> Vec<Sketch> {
+        let several = reading.outlines.len() > 1;
+        let sketch = |outline: &crate::outline::Outline| {
+            let mut sketch = Sketch::unread(file);
+            if several {
+                if !outline.name().is_empty() {
+                    sketch.id = id_from(outline.name());
+                }
+                let p = point_within(outline.net());
+                sketch.inside = Some(format!("[{}, {}]", show_number(p.x, 3), show_number(p.y, 3)));
+            }
+            sketch.arrow_drawn = outline.arrow().is_some();
+            sketch
+        };
+        reading.outlines.iter().map(sketch).collect()
+    }
+}
+
+/// An id as near to a name as ids allow.
+fn id_from(name: &str) -> String {
+    const LONGEST: usize = 48;
+    let plain: String = name.chars().take(LONGEST).map(|c| if may_be_in_id(c) { c } else { '-' }).collect();
+    let plain = plain.trim_matches(|c: char| !c.is_alphanumeric());
+    if plain.is_empty() { "template".into() } else { plain.into() }
+}
+
+/// The same ids, told apart by a number where they are equal.
+fn unique(outlines: &[Sketch]) -> Vec<String> {
+    let mut ids: Vec<String> = Vec::new();
+    for outline in outlines {
+        let mut id = outline.id.clone();
+        let mut number = 2;
+        while ids.contains(&id) {
+            id = format!("{}-{number}", outline.id);
+            number += 1;
+        }
+        ids.push(id);
+    }
+    ids
+}
+
+/// A TOML string.
+fn quote(text: &str) -> String {
+    toml::Value::from(text).to_string()
+}
+
+fn text(name: &str, outlines: &[Sketch]) -> String {
+    let name: String = name.trim().chars().filter(|c| !c.is_control()).take(120).collect();
+    let name = if name.is_empty() { "new job".into() } else { name };
+    let ids = unique(outlines);
+    let mut out = HEAD.replace("NAME", &quote(&name));
+    for (outline, id) in outlines.iter().zip(&ids) {
+        out.push_str(&template(outline, id));
+    }
+    if outlines.is_empty() {
+        out.push_str(WITHOUT_OUTLINES);
+    }
+    out.push_str(REST);
+    let laid: Vec<String> = if ids.is_empty() { vec![quote("joint-tape")] } else { ids.iter().map(|id| quote(id)).collect() };
+    out + &LAYER.replace("TEMPLATES", &format!("[{}]", laid.join(", ")))
+}
+
+fn template(outline: &Sketch, id: &str) -> String {
+    let mut lines = vec!["[[template]]".to_string(), format!("id = {}", quote(id)), format!("file = {}", quote(&outline.file))];
+    match &outline.inside {
+        Some(point) => lines.push(format!("inside = {point}                 # of the outlines in this drawing, the one around this point")),
+        None => lines.push("# inside = [120, 80]             # of several outlines in the drawing, the one around this point".into()),
+    }
+    if outline.arrow_drawn {
+        lines.push("# arrow = 0                      # 0° of the part; the drawing shows it, so it need not stand here".into());
+    } else {
+        lines.push("arrow = 0                        # CHECK: 0° of the part, degrees anticlockwise from the right of the drawing".into());
+    }
+    lines.join("\n") + TEMPLATE
+}
+
+const HEAD: &str = r#"# A warpwise job. Lengths are mm and angles degrees; text such as "1.25 m", "30 cm" or "12 in" does as well.
+# Everything after a # is a comment. A line that begins with # shows a key that may be added.
+
+[job]
+name = NAME
+currency = "EUR"                 # printed with the costs
+
+[cutting]
+gap = 5                          # between pieces: 5 for scissors, 2 for a knife, 0 to share straight cuts
+trim = 25                        # cloth beyond edges that are trimmed after the cure
+lap = 25                         # cloth beyond edges that lap onto a neighbour
+least_offcut_width = 40          # what is left over is an offcut where it is at least this wide, else waste
+angle_tolerance = 0              # degrees a piece may lie off its angle to save cloth
+# bench_length = "2.4 m"         # no part of a layout is longer than the bench
+
+# How a ply too wide for the roll is split. Without this section no ply is ever split.
+# [splice]
+# lap = 25                       # overlap of the parts of a woven ply
+# stagger = 50                   # between the splices of neighbouring layers, edge to edge
+# plies_apart = 4                # splices nearer to each other than this many plies must not coincide
+
+# One section for each cloth.
+[[cloth]]
+id = "twill-200"                 # short name that layers use
+name = "carbon twill, 200 g/m²"  # name for people
+weave = "twill 2/2"              # unidirectional, plain, twill 2/2, twill 4/4, twill 2/1, twill 3/1, satin, biaxial 45, mat, none
+twill_line = 45                  # CHECK: with the up face towards you, 45 if the line rises to the left of the warp, -45 to the right
+balanced = true                  # equal yarns and counts along and across
+one_way = false                  # true: a finish that must run one way, pieces are never turned
+up = "paper"                     # CHECK: what is on the face that lies up on the bench: paper, film or bare
+roll_width = 1250                # CHECK: selvedges included
+selvedge = 10                    # CHECK: at each side, not for use
+# roll_length = "25 m"           # if it is known
+areal_mass = 200                 # of the fibre, g/m²
+resin_content = "42 %"           # by mass; 0 for dry cloth
+fibre_density = 1.8              # g/cm³
+# price_per_metre = 48.50        # or price_per_square_metre
+# [[cloth.flaw]]                 # a place on the roll that no piece may cover, from the free end and the lower edge
+# from = 2400
+# to = 2460
+# low = 300                      # leave out low and high if it crosses the whole roll
+# high = 420
+
+# One section for each template: an outline from a drawing.
+"#;
+
+const TEMPLATE: &str = r#"
+# layer = "net line"             # only what the drawing holds in the layer or group of this name
+# unit = "mm"                    # of the drawing, if it does not say: mm, cm, m, in or ft
+taken_off = "mould"              # CHECK: mould, or plug. A skin taken off a plug is the other hand
+inked_side = "up"                # CHECK: which way the side that faced you in the mould lay when it was drawn: up or down
+edge = "trim"                    # of edges to which the drawing gives no kind: trim, lap, butt or dart
+hands = "as traced"              # as traced, mirrored or both, where a layer does not say
+may_cross_bench = false          # true: a piece longer than the bench may be cut by sliding the cloth along
+# chord_tolerance = 0.02         # curves are flattened to within this distance
+
+"#;
+
+const WITHOUT_OUTLINES: &str = r#"# [[template]]
+# id = "hip-plate"
+# file = "hip-plate.svg"         # .svg, .dxf or .csv, in this folder or below it
+# arrow = 0                      # 0° of the part, degrees anticlockwise from the right of the drawing, if the drawing shows no arrow
+# taken_off = "mould"            # mould, or plug. A skin taken off a plug is the other hand
+# inked_side = "up"              # which way the side that faced you in the mould lay when it was drawn: up or down
+# hands = "both"                 # as traced, mirrored or both
+
+[[strip]]                        # a strip by size, such as a joint tape
+id = "joint-tape"
+length = 1800
+width = 50
+may_cross_bench = true           # a strip longer than the bench may be cut by sliding the cloth along
+
+"#;
+
+const REST: &str = r#"# A local reinforcement on a template; positions are in the drawing of that template.
+# [[patch]]
+# id = "bolt-patch"
+# on = "hip-plate"               # id of the template
+# centre = [120, 80]
+# length = 90
+# width = 60
+# along = 0                      # degrees from the template's arrow to the length of the patch
+# shape = "rectangle"            # rectangle or ellipse
+# corner = 10                    # radius of the corners
+# step_back = 5                  # each further layer that uses it is smaller all round by this
+
+# The layers in laying order: the first lies on the mould.
+"#;
+
+const LAYER: &str = r#"[[layer]]
+name = "outer"
+cloth = "twill-200"
+angle = 0                        # of the warp from the part's 0°, anticlockwise looking at the mould surface
+templates = TEMPLATES
+# templates = [{ template = "hip-plate", hands = "both", copies = 2 }]   # with the hands and copies wanted
+copies = 1                       # of each hand
+seen = "mould side"              # hidden, mould side or other side: from where the finished part shows it
+book_match = true                # mirror the line of a visible twill on the two hands
+# turns = [0, 180]               # in place of the turns that the weave allows
+# faces = ["up", "down"]         # and the faces that may lie up at those turns
+# trim = 25                      # in this layer only; so too lap and angle_tolerance
+"#;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ids_come_from_names_and_differ() {
+        assert_eq!(id_from("hip plate (left)"), "hip-plate--left");
+        assert_eq!(id_from("übrig_2.net"), "übrig_2.net");
+        assert_eq!(id_from("..."), "template");
+        let sketches: Vec<Sketch> = ["a/seat.svg", "b/seat.dxf", "seat-2.csv"].iter().map(|f| Sketch::unread(Path::new(f))).collect();
+        assert_eq!(unique(&sketches), ["seat", "seat-2", "seat-2-2"]);
+        assert_eq!(sketches[0].file, "a/seat.svg");
+    }
+}

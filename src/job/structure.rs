@@ -1,0 +1,369 @@
+//! Holds a parsed job file against the schema: finds every unknown key, missing key, wrong type, unknown word and number out
+//! of range, and hands on what is sound.
+//!
+//! It knows the small part of JSON Schema that [`schema`](super::schema) makes: objects that name all their keys, lists, choices
+//! of words, quantities, plain values. The schema is not recursive, and neither deeper nor longer input makes this recurse further.
+
+use super::document::{Document, Findings, listed, nearest};
+use super::quantity;
+use crate::units::quoted;
+use serde_json::{Map, Value};
+use std::borrow::Cow;
+use std::fmt;
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+
+/// Checks a document; the answer has every section that is sound, quantities in mm and degrees, and `null` for each section at fault.
+///
+/// With `broken` the text was only half understood: keys may have been lost, so none is called missing.
+pub(super) fn check<'t>(doc: &Document<'t>, schema: &Value, findings: &mut Findings<'t>, broken: bool) -> Map<String, Value> {
+    let mut checker = Checker { doc, findings, broken };
+    let mut sound = Map::new();
+    checker.keys(schema, &doc.root, 0, "the job file", |checker, key, schema, value| {
+        let name = Name { section: "", key, entry: false };
+        let checked = if is_sections(schema) { Some(checker.sections(schema, value, name)) } else { checker.value(schema, value, name) };
+        sound.extend(checked.map(|v| (key.to_string(), v)));
+    });
+    sound
+}
+
+/// How a message names the value at hand.
+#[derive(Clone, Copy)]
+struct Name<'n> {
+    /// The section it lies in, without brackets; empty at the top.
+    section: &'n str,
+    key: &'n str,
+    /// It is an entry of the list at this key.
+    entry: bool,
+}
+
+impl Name<'_> {
+    /// The name it would have as a section, without brackets.
+    fn as_section(&self) -> String {
+        if self.section.is_empty() { self.key.to_string() } else { format!("{}.{}", self.section, self.key) }
+    }
+}
+
+impl fmt::Display for Name<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}`{}`", if self.entry { "an entry of " } else { "" }, self.key)
+    }
+}
+
+/// True for `[[…]]` sections: a list of objects.
+fn is_sections(schema: &Value) -> bool {
+    schema.pointer("/items/properties").is_some()
+}
+
+fn description(schema: &Value) -> &str {
+    schema.get("description").and_then(Value::as_str).unwrap_or_default().trim_end_matches('.')
+}
+
+/// A description as the end of a sentence.
+fn meaning(schema: &Value) -> String {
+    let mut letters = description(schema).chars();
+    letters.next().map_or(String::new(), |first| first.to_lowercase().chain(letters).collect())
+}
+
+/// The keys that an object must have.
+fn required(schema: &Value) -> impl Iterator<Item = &str> {
+    schema.get("required").and_then(Value::as_array).into_iter().flatten().filter_map(Value::as_str)
+}
+
+/// The words a choice allows.
+fn words(schema: &Value) -> Vec<&str> {
+    let constants = schema.get("oneOf").and_then(Value::as_array).into_iter().flatten().filter_map(|s| s.get("const")?.as_str());
+    constants.collect()
+}
+
+/// What a value is, in words.
+fn kind(value: &DeValue<'_>) -> &'static str {
+    match value {
+        DeValue::String(_) => "text",
+        DeValue::Integer(_) | DeValue::Float(_) => "a number",
+        DeValue::Boolean(_) => "true or false",
+        DeValue::Datetime(_) => "a date or time",
+        DeValue::Array(_) => "a list",
+        DeValue::Table(_) => "a table",
+    }
+}
+
+/// What a schema asks for, in words.
+fn wanted(schema: &Value) -> &'static str {
+    match schema.get("type").and_then(Value::as_str) {
+        _ if schema.get(quantity::KEYWORD).is_some() => "a number, or text with a unit",
+        _ if schema.get("oneOf").is_some() => "text",
+        Some("string") => "text in quotes",
+        Some("boolean") => "true or false",
+        Some("integer") => "a whole number",
+        Some("number") => "a number",
+        Some("array") => "a list in [ ]",
+        Some("object") => "a table",
+        _ => "text, or a table in { }",
+    }
+}
+
+/// The range a schema allows, as a remedy.
+fn range(schema: &Value, unit: &str) -> String {
+    let limit = |key: &str, words: &str| {
+        let at = schema.get(key).and_then(Value::as_f64)?;
+        Some(format!("{words} {}{unit}", crate::units::show_number(at, 3)))
+    };
+    let low = limit("minimum", "at least").or_else(|| limit("exclusiveMinimum", "more than"));
+    let high = limit("maximum", "at most").or_else(|| limit("exclusiveMaximum", "less than"));
+    format!("give {}", [low, high].into_iter().flatten().collect::<Vec<_>>().join(" and "))
+}
+
+fn in_range(schema: &Value, value: f64) -> bool {
+    let holds = |key: &str, test: fn(f64, f64) -> bool| schema.get(key).and_then(Value::as_f64).is_none_or(|limit| test(value, limit));
+    holds("minimum", |v, l| v >= l)
+        && holds("exclusiveMinimum", |v, l| v > l)
+        && holds("maximum", |v, l| v <= l)
+        && holds("exclusiveMaximum", |v, l| v < l)
+}
+
+struct Checker<'c, 't> {
+    doc: &'c Document<'t>,
+    findings: &'c mut Findings<'t>,
+    broken: bool,
+}
+
+impl<'t> Checker<'_, 't> {
+    /// Goes through the keys of a table: unknown ones and missing ones are faults, the others go to `each`.
+    fn keys(
+        &mut self,
+        schema: &Value,
+        table: &DeTable<'t>,
+        offset: usize,
+        thing: &str,
+        mut each: impl FnMut(&mut Self, &str, &Value, &Spanned<DeValue<'t>>),
+    ) {
+        let Some(known) = schema.get("properties").and_then(Value::as_object) else { return };
+        for (key, value) in table {
+            match known.get(key.get_ref().as_ref()) {
+                Some(schema) => each(self, key.get_ref(), schema, value),
+                None => self.unknown_key(key, known, thing),
+            }
+        }
+        for key in required(schema).filter(|key| !table.contains_key(*key)) {
+            let Some(schema) = known.get(key).filter(|_| !self.broken) else { continue };
+            let name = match schema.get("type").and_then(Value::as_str) {
+                Some("array") if is_sections(schema) => format!("[[{key}]]"),
+                Some("object") => format!("[{key}]"),
+                _ => format!("`{key}`"),
+            };
+            let words = words(schema);
+            let choice = if words.is_empty() { String::new() } else { format!(", one of {}", listed(words)) };
+            self.findings.fault(offset, format!("{thing} lacks {name}"), format!("add {name}{choice}: {}", meaning(schema)));
+        }
+    }
+
+    fn unknown_key(&mut self, key: &Spanned<Cow<'t, str>>, known: &Map<String, Value>, thing: &str) {
+        let names = || known.keys().map(String::as_str);
+        let remedy = match nearest(key.get_ref(), names()) {
+            _ if self.findings.full() => String::new(),
+            Some(name) => format!("did you mean `{name}`?"),
+            None => format!("the keys known here are {}", listed(names())),
+        };
+        self.findings.fault(key.span().start, format!("{} is not a key of {thing}", quoted(key.get_ref())), remedy);
+    }
+
+    /// A table; `None` if it lacks something it needs.
+    fn object(&mut self, schema: &Value, table: &DeTable<'t>, offset: usize, thing: &str, section: &str) -> Option<Value> {
+        let mut sound = Map::new();
+        self.keys(schema, table, offset, thing, |checker, key, schema, value| {
+            sound.extend(checker.value(schema, value, Name { section, key, entry: false }).map(|v| (key.to_string(), v)));
+        });
+        let whole = required(schema).all(|key| sound.contains_key(key));
+        whole.then_some(Value::Object(sound))
+    }
+
+    /// `[[…]]` sections, `null` for each at fault.
+    fn sections(&mut self, schema: &Value, value: &Spanned<DeValue<'t>>, name: Name<'_>) -> Value {
+        let one = [value];
+        let sections: Vec<&Spanned<DeValue<'t>>> = match value.get_ref() {
+            DeValue::Array(array) => {
+                self.count(schema, value, array.len(), name);
+                array.iter().collect()
+            }
+            DeValue::Table(_) => {
+                let key = name.as_section();
+                let remedy = format!("write [[{key}]]: there may be several");
+                self.findings.fault(value.span().start, format!("[{key}] has single brackets"), remedy);
+                one.to_vec()
+            }
+            _ => {
+                self.wrong_type(schema, value, name);
+                Vec::new()
+            }
+        };
+        Value::Array(sections.into_iter().map(|v| self.section(schema, v, name).unwrap_or_default()).collect())
+    }
+
+    fn section(&mut self, schema: &Value, value: &Spanned<DeValue<'t>>, name: Name<'_>) -> Option<Value> {
+        let item = schema.get("items")?;
+        let DeValue::Table(table) = value.get_ref() else { return self.wrong_type(item, value, Name { entry: true, ..name }) };
+        let key = name.as_section();
+        let id = table.get("id").and_then(|v| v.get_ref().as_str());
+        let thing = id.map_or(format!("[[{key}]]"), |id| format!("[[{key}]] {}", quoted(id)));
+        self.object(item, table, value.span().start, &thing, &key)
+    }
+
+    /// Any value; `None` if it is at fault.
+    fn value(&mut self, schema: &Value, value: &Spanned<DeValue<'t>>, name: Name<'_>) -> Option<Value> {
+        if let Some(kind) = schema.get(quantity::KEYWORD).and_then(Value::as_str) {
+            return self.quantity(schema, kind, value, name);
+        }
+        if let Some(choices) = schema.get("anyOf").and_then(Value::as_array) {
+            let wants = match value.get_ref() {
+                DeValue::String(_) => "string",
+                DeValue::Table(_) => "object",
+                _ => "",
+            };
+            return match choices.iter().find(|s| s.get("type").is_some_and(|t| t == wants)) {
+                Some(choice) => self.value(choice, value, name),
+                None => self.wrong_type(schema, value, name),
+            };
+        }
+        let kind = schema.get("type").and_then(Value::as_str).unwrap_or_default();
+        match (kind, value.get_ref()) {
+            _ if schema.get("oneOf").is_some() => self.word(schema, value, name),
+            ("string", DeValue::String(text)) => self.text(schema, value, text, name),
+            ("boolean", DeValue::Boolean(b)) => Some(Value::Bool(*b)),
+            ("integer", DeValue::Float(_)) => {
+                let what = format!("{name} wants a whole number, not {}", self.doc.source(value));
+                self.findings.fault(value.span().start, what, "write it without a decimal point");
+                None
+            }
+            ("number", DeValue::Integer(_) | DeValue::Float(_)) => self.ranged(schema, value, number_of(value), name, "").map(Value::from),
+            ("integer", DeValue::Integer(_)) => self.ranged(schema, value, number_of(value), name, "").map(|n| Value::from(n as i64)),
+            ("array", DeValue::Array(array)) => {
+                let enough = self.count(schema, value, array.len(), name);
+                let items: Vec<Option<Value>> = array
+                    .iter()
+                    .map(|v| match is_sections(schema) {
+                        true => self.section(schema, v, name),
+                        false => self.value(schema.get("items")?, v, Name { entry: true, ..name }),
+                    })
+                    .collect();
+                items.into_iter().collect::<Option<Vec<Value>>>().filter(|_| enough).map(Value::Array)
+            }
+            ("object", DeValue::Table(table)) => {
+                let section = name.as_section();
+                let thing = if name.entry { name.to_string() } else { format!("[{section}]") };
+                self.object(schema, table, value.span().start, &thing, &section)
+            }
+            _ => self.wrong_type(schema, value, name),
+        }
+    }
+
+    /// True if a list has as many entries as it may.
+    fn count(&mut self, schema: &Value, value: &Spanned<DeValue<'t>>, count: usize, name: Name<'_>) -> bool {
+        let limit = |k: &str| schema.get(k).and_then(Value::as_u64).and_then(|n| usize::try_from(n).ok());
+        let (least, most) = (limit("minItems").unwrap_or(0), limit("maxItems").unwrap_or(usize::MAX));
+        if (least..=most).contains(&count) {
+            return true;
+        }
+        let what = if count == 0 { format!("{name} is an empty list") } else { format!("{name} has {count} entries") };
+        let remedy = match least == most {
+            true => format!("give {least}"),
+            false if count < least => format!("give at least {least}"),
+            false => format!("give at most {most}"),
+        };
+        self.findings.fault(value.span().start, what, remedy);
+        false
+    }
+
+    fn wrong_type(&mut self, schema: &Value, value: &Spanned<DeValue<'t>>, name: Name<'_>) -> Option<Value> {
+        let unquoted = matches!(schema.get("type").and_then(Value::as_str), Some("number" | "integer" | "boolean"));
+        let remedy = match value.get_ref() {
+            DeValue::String(text) if unquoted && (text.parse::<f64>().is_ok() || text == "true" || text == "false") => {
+                format!("write {text} without quotes")
+            }
+            DeValue::Array(_) if schema.get("properties").is_some() && !name.entry => {
+                format!("write [{}] once, with single brackets", name.as_section())
+            }
+            _ => format!("{name} means: {}", meaning(schema)),
+        };
+        let what = format!("{name} wants {}, not {}", wanted(schema), kind(value.get_ref()));
+        self.findings.fault(value.span().start, what, remedy);
+        None
+    }
+
+    /// A number or a number with a unit, turned into mm, degrees or g/m² and held to its range.
+    fn quantity(&mut self, schema: &Value, kind: &str, value: &Spanned<DeValue<'t>>, name: Name<'_>) -> Option<Value> {
+        let number = match value.get_ref() {
+            DeValue::Integer(_) | DeValue::Float(_) => number_of(value),
+            DeValue::String(text) => match quantity::parse(kind, text) {
+                Ok(number) => Some(number),
+                Err(fault) => {
+                    self.findings.fault(value.span().start, format!("{name}: {}", fault.what), fault.remedy);
+                    return None;
+                }
+            },
+            _ => return self.wrong_type(schema, value, name),
+        };
+        self.ranged(schema.pointer("/anyOf/0")?, value, number, name, quantity::unit(kind)).map(Value::from)
+    }
+
+    /// A finite number in the range of the schema.
+    fn ranged(&mut self, schema: &Value, value: &Spanned<DeValue<'t>>, number: Option<f64>, name: Name<'_>, unit: &str) -> Option<f64> {
+        let what = match number.filter(|n| n.is_finite()) {
+            Some(number) if in_range(schema, number) => return Some(number),
+            Some(_) => "out of range",
+            None => "not a finite number",
+        };
+        let what = format!("{name} is {}, which is {what}", self.doc.source(value));
+        self.findings.fault(value.span().start, what, range(schema, unit));
+        None
+    }
+
+    fn word(&mut self, schema: &Value, value: &Spanned<DeValue<'t>>, name: Name<'_>) -> Option<Value> {
+        let DeValue::String(text) = value.get_ref() else { return self.wrong_type(schema, value, name) };
+        let words = words(schema);
+        if words.contains(&text.as_ref()) {
+            return Some(Value::from(text.as_ref()));
+        }
+        let all = listed(words.iter().copied());
+        let remedy = match nearest(text, words) {
+            Some(word) => format!("did you mean `{word}`? It may be {all}"),
+            None => format!("it may be {all}"),
+        };
+        self.findings.fault(value.span().start, format!("{name} cannot be {}", quoted(text)), remedy);
+        None
+    }
+
+    fn text(&mut self, schema: &Value, value: &Spanned<DeValue<'t>>, text: &str, name: Name<'_>) -> Option<Value> {
+        let most = schema.get("maxLength").and_then(Value::as_u64).unwrap_or(u64::MAX);
+        let id = schema.get("format").is_some_and(|f| f == "id");
+        let (what, remedy) = if text.trim().is_empty() {
+            (format!("{name} is empty"), format!("{name} means: {}", meaning(schema)))
+        } else if text.chars().count() as u64 > most {
+            (format!("{name} is longer than {most} characters"), "make it shorter".into())
+        } else if text.chars().any(char::is_control) {
+            (format!("{name} holds control characters: {}", quoted(text)), "write it on one line, without tabs".into())
+        } else if id && (text.chars().any(|c| !may_be_in_id(c)) || !text.starts_with(char::is_alphanumeric)) {
+            let remedy = "use letters, digits, '-', '_' and '.', beginning with a letter or digit";
+            (format!("{name} cannot be {}", quoted(text)), remedy.into())
+        } else {
+            return Some(Value::from(text));
+        };
+        self.findings.fault(value.span().start, what, remedy);
+        None
+    }
+}
+
+/// True for the characters of ids, which name pieces, files and labels.
+pub(super) fn may_be_in_id(c: char) -> bool {
+    c.is_alphanumeric() || matches!(c, '-' | '_' | '.')
+}
+
+/// The number a TOML value is; infinities and NaN come through, for the range check to refuse.
+fn number_of(value: &Spanned<DeValue<'_>>) -> Option<f64> {
+    match value.get_ref() {
+        DeValue::Integer(i) if i.radix() == 10 => i.as_str().parse().ok(),
+        DeValue::Integer(i) => i64::from_str_radix(i.as_str(), i.radix()).ok().map(|n| n as f64),
+        DeValue::Float(f) => f.as_str().parse().ok(),
+        _ => None,
+    }
+}

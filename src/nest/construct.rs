@@ -1,0 +1,361 @@
+//! The first layout: bottom-left on a raster.
+//!
+//! Every stance is covered conservatively by cells, a column of cells is a row of bits, and a whole column of positions is tested at once by
+//! shifted "or"s. No no-fit polygon is needed, holes and flaws cost nothing extra, and because occupied cells only grow in number a
+//! stance never has to look again at columns where it once failed. Positions are whole cells, so the layout is exact.
+
+use super::convex::{Convex, Frame, Vertex, edges, offset, vertex};
+use super::layout::{Layout, Spot};
+use super::setup::{ENDLESS, Setup};
+use std::collections::BTreeMap;
+
+/// Cells across a piece of mean size, for few and for many pieces.
+const CELLS_ACROSS: [(usize, f64); 3] = [(150, 28.0), (500, 20.0), (usize::MAX, 12.0)];
+/// Most rows of the raster.
+const MOST_ROWS: i64 = 4096;
+
+/// Cells covered by a stance, column by column, as runs of rows (first, count).
+#[derive(Debug, Default)]
+struct Cover {
+    columns: Vec<Vec<(u32, u32)>>,
+    /// First column and row, relative to the corner of the stance's box.
+    left: i64,
+    low: i64,
+}
+
+/// The orders in which the items are tried.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum Order {
+    Area,
+    Height,
+    Length,
+}
+
+/// Places every item; `setup` guarantees that each fits an empty strip or stock.
+/// `None` if `stop` said so before all had a place.
+pub(super) fn construct(setup: &Setup, order: Order, stop: &dyn Fn() -> bool) -> Option<Layout> {
+    let mut raster = Raster::new(setup);
+    let mut turn: Vec<usize> = (0..setup.items.len()).collect();
+    let size = |i: usize| {
+        let kind = setup.kind(i);
+        match order {
+            Order::Area => kind.area,
+            Order::Height => kind.stances.iter().map(|s| s.tight.height()).min().unwrap_or(0) as f64,
+            Order::Length => kind.extent,
+        }
+    };
+    turn.sort_by(|&a, &b| size(b).total_cmp(&size(a)).then(a.cmp(&b)));
+    let mut layout = Layout { spots: vec![Spot::default(); setup.items.len()], ..Layout::default() };
+    for item in turn {
+        if stop() {
+            return None;
+        }
+        layout.spots[item] = raster.place(item);
+    }
+    raster.close_segments(&mut layout);
+    layout.length = layout.measured(setup);
+    Some(layout)
+}
+
+struct Raster<'a> {
+    setup: &'a Setup,
+    cell: i64,
+    words: usize,
+    /// Occupied cells by room: columns of `words` words.
+    rooms: Vec<Vec<u64>>,
+    /// Covers by (base, quarter): as it tests, as it marks.
+    covers: BTreeMap<(u32, u8), (Cover, Cover)>,
+    /// By (base, quarter, room): the first column not yet known to be full for it.
+    first: BTreeMap<(u32, u8, usize, bool), i64>,
+}
+
+impl<'a> Raster<'a> {
+    fn new(setup: &'a Setup) -> Raster<'a> {
+        let n = setup.items.len();
+        let across = CELLS_ACROSS.iter().find(|c| n <= c.0).map_or(12.0, |c| c.1);
+        let height = setup.rooms.iter().map(|r| r.frame.height()).max().unwrap_or(1).max(1);
+        let cell = ((setup.mean_area.sqrt() / across) as i64).max(height / MOST_ROWS).max(1);
+        let words = (height / cell / 64 + 2) as usize;
+        let mut raster =
+            Raster { setup, cell, words, rooms: vec![Vec::new(); setup.rooms.len()], covers: BTreeMap::new(), first: BTreeMap::new() };
+        for (r, room) in setup.rooms.iter().enumerate() {
+            for block in &room.blocks {
+                let parts: Vec<Convex> = setup.bases[block.base as usize].turned[usize::from(block.quarter)]
+                    .iter()
+                    .map(|p| p.iter().map(|v| v.plus(block.at).minus(room.frame.min)).collect())
+                    .collect();
+                // Blocks may reach far outside the room: only what lies inside counts.
+                let columns = if room.frame.max.x == ENDLESS { i64::MAX } else { room.frame.width() / cell + 1 };
+                let cover = cover(&parts, cell, (0, columns), (0, words as i64 * 64));
+                raster.mark(r, &cover, 0, 0);
+            }
+        }
+        raster
+    }
+
+    fn ensure_cover(&mut self, base: u32, quarter: u8, corner: Vertex) {
+        let (setup, cell, rows) = (self.setup, self.cell, self.words as i64 * 64);
+        self.covers.entry((base, quarter)).or_insert_with(|| {
+            let parts: Vec<Convex> = setup.bases[base as usize].turned[usize::from(quarter)]
+                .iter()
+                .map(|p| p.iter().map(|v| v.minus(corner)).collect())
+                .collect();
+            let by = setup.gap + if setup.bases[base as usize].rounded { 4 } else { 0 };
+            let grown: Vec<Convex> = if by > 0 { parts.iter().map(|p| offset(p, by)).collect() } else { parts.clone() };
+            let all = (i64::MIN / 4, i64::MAX / 4);
+            (cover(&parts, cell, all, (-rows, rows)), cover(&grown, cell, all, (-rows, rows)))
+        });
+    }
+
+    /// The place that ends furthest left in the most preferred room, over all stances; marked as taken.
+    fn place(&mut self, item: usize) -> Spot {
+        let setup = self.setup;
+        let kind = setup.kind(item);
+        for room in 0..setup.rooms.len() {
+            let mut best: Option<(i64, i64, i64, u16)> = None;
+            for &s in &kind.fits[room] {
+                let stance = &kind.stances[usize::from(s)];
+                self.ensure_cover(stance.base, stance.quarter, stance.tight.min);
+                let ends_before = best.map_or(i64::MAX, |b| b.0);
+                if let Some((cx, cy)) = self.find(room, stance.base, stance.quarter, stance.tight, kind.may_cross, ends_before) {
+                    let end = cx * self.cell + stance.tight.width();
+                    if best.is_none_or(|b| (end, cx, cy) < (b.0, b.1, b.2)) {
+                        best = Some((end, cx, cy, s));
+                    }
+                }
+            }
+            if let Some((_, cx, cy, s)) = best {
+                let stance = &kind.stances[usize::from(s)];
+                let key = (stance.base, stance.quarter);
+                if let Some(both) = self.covers.remove(&key) {
+                    // A piece across bench ends stays put while later segments close up by less than a cell each.
+                    let more = setup.segment.filter(|_| kind.may_cross).map_or(0, |s| stance.tight.width() / s + 2);
+                    (0..=more).for_each(|k| self.mark(room, &both.1, cx + k, cy));
+                    self.covers.insert(key, both);
+                }
+                let at = setup.rooms[room].frame.min.minus(stance.tight.min);
+                return Spot { room: room as u16, stance: s, x: (at.x + cx * self.cell) as f64, y: (at.y + cy * self.cell) as f64 };
+            }
+        }
+        Spot::default()
+    }
+
+    /// First column and lowest row where the stance is free, ending before `ends_before` µm.
+    fn find(&mut self, room: usize, base: u32, quarter: u8, tight: Frame, may_cross: bool, ends_before: i64) -> Option<(i64, i64)> {
+        let frame = self.setup.rooms[room].frame;
+        let last = if frame.max.x == ENDLESS { i64::MAX } else { (frame.width() - tight.width()) / self.cell };
+        let top = (frame.height() - tight.height()) / self.cell;
+        let key = (base, quarter, room, may_cross);
+        let segment = self.setup.segment.filter(|_| frame.max.x == ENDLESS && !may_cross);
+        let cover = &self.covers.get(&(base, quarter))?.0;
+        let mut cx = self.first.get(&key).copied().unwrap_or(0);
+        let mut found = None;
+        while cx <= last && cx.saturating_mul(self.cell).saturating_add(tight.width()) < ends_before {
+            if let Some(s) = segment {
+                let (start, stride) = self.segment_of(cx, s);
+                if (cx - start) * self.cell + tight.width() > s {
+                    cx = start + stride;
+                    continue;
+                }
+            }
+            if let Some(cy) = lowest_free(&self.rooms[room], self.words, cover, cx, top) {
+                found = Some((cx, cy));
+                break;
+            }
+            cx += 1;
+        }
+        self.first.insert(key, cx);
+        found
+    }
+
+    /// First column of the segment that holds column `cx`, and columns from one segment to the next.
+    fn segment_of(&self, cx: i64, segment: i64) -> (i64, i64) {
+        let stride = (segment + self.cell - 1) / self.cell;
+        (cx / stride * stride, stride)
+    }
+
+    fn mark(&mut self, room: usize, cover: &Cover, cx: i64, cy: i64) {
+        let (words, grid) = (self.words, &mut self.rooms[room]);
+        for (k, runs) in cover.columns.iter().enumerate() {
+            let x = cx + cover.left + k as i64;
+            if x < 0 {
+                continue;
+            }
+            let at = x as usize * words;
+            if grid.len() < at + words {
+                grid.resize(at + words, 0);
+            }
+            for &(low, count) in runs {
+                let from = (cy + cover.low + i64::from(low)).max(0);
+                let to = (cy + cover.low + i64::from(low) + i64::from(count)).min(words as i64 * 64);
+                for y in from..to {
+                    grid[at + (y / 64) as usize] |= 1 << (y % 64);
+                }
+            }
+        }
+    }
+
+    /// Moves each bench segment up to the one before, and records the ends.
+    fn close_segments(&self, layout: &mut Layout) {
+        let Some(segment) = self.setup.segment else { return };
+        let strip = self.setup.strip();
+        let on_strip: Vec<usize> = (0..layout.spots.len()).filter(|&i| usize::from(layout.spots[i].room) == strip).collect();
+        let group = |layout: &Layout, i: usize| self.segment_of(layout.tight(self.setup, i).min.x / self.cell, segment).0;
+        let loose = !on_strip.iter().any(|&i| self.setup.kind(i).may_cross);
+        let mut groups: BTreeMap<i64, Vec<usize>> = BTreeMap::new();
+        for &i in &on_strip {
+            groups.entry(group(layout, i)).or_default().push(i);
+        }
+        let last = groups.keys().next_back().copied().unwrap_or(0);
+        let stride = self.segment_of(0, segment).1;
+        let mut start = 0.0;
+        for first in (0..=last).step_by(stride.max(1) as usize) {
+            let mut end: f64 = start;
+            for &i in groups.get(&first).into_iter().flatten() {
+                layout.spots[i].x += start - (first * self.cell) as f64;
+                end = end.max(layout.tight(self.setup, i).max.x as f64);
+            }
+            start = if loose { end } else { start + segment as f64 };
+            if first < last {
+                layout.walls.push(start);
+            }
+        }
+    }
+}
+
+/// The lowest row from 0 to `top` at which the cover meets no occupied cell, at column `cx`.
+fn lowest_free(grid: &[u64], words: usize, cover: &Cover, cx: i64, top: i64) -> Option<i64> {
+    if top < 0 {
+        return None;
+    }
+    let mut blocked = [0_u64; MOST_ROWS as usize / 64 + 2];
+    let mut spread = [0_u64; MOST_ROWS as usize / 64 + 2];
+    let need = (top / 64 + 1) as usize;
+    for (k, runs) in cover.columns.iter().enumerate() {
+        let x = cx + cover.left + k as i64;
+        if x < 0 || (x as usize + 1) * words > grid.len() {
+            continue;
+        }
+        let column = &grid[x as usize * words..(x as usize + 1) * words];
+        if column.iter().all(|&w| w == 0) {
+            continue;
+        }
+        for &(low, count) in runs {
+            spread[..words].copy_from_slice(column);
+            // Bit y of the spread: something occupied in y .. y + count.
+            let mut done = 1;
+            while done < count {
+                let by = done.min(count - done);
+                or_shifted_down(&mut spread[..words], by as usize);
+                done += by;
+            }
+            let by = cover.low + i64::from(low);
+            for w in 0..need {
+                blocked[w] |= bits_at(&spread[..words], w as i64 * 64 + by);
+            }
+        }
+        if (0..need).all(|w| blocked[w] == u64::MAX) {
+            return None;
+        }
+    }
+    (0..need)
+        .find_map(|w| (blocked[w] != u64::MAX).then(|| w as i64 * 64 + i64::from((!blocked[w]).trailing_zeros())))
+        .filter(|&y| y <= top)
+}
+
+/// `bits |= bits >> by` over several words.
+fn or_shifted_down(bits: &mut [u64], by: usize) {
+    let (whole, part) = (by / 64, by % 64);
+    for w in 0..bits.len() {
+        let low = bits.get(w + whole).copied().unwrap_or(0);
+        let high = bits.get(w + whole + 1).copied().unwrap_or(0);
+        bits[w] |= if part == 0 { low } else { (low >> part) | (high << (64 - part)) };
+    }
+}
+
+/// 64 bits from bit `from` on, zeros outside.
+fn bits_at(bits: &[u64], from: i64) -> u64 {
+    let (w, part) = (from.div_euclid(64), from.rem_euclid(64));
+    let get = |w: i64| if w < 0 { 0 } else { bits.get(w as usize).copied().unwrap_or(0) };
+    if part == 0 { get(w) } else { (get(w) >> part) | (get(w + 1) << (64 - part)) }
+}
+
+/// All cells that share inner points with the parts, within the given columns and rows.
+fn cover(parts: &[Convex], cell: i64, columns: (i64, i64), rows: (i64, i64)) -> Cover {
+    let frame = Frame::around(parts.iter().flatten().copied());
+    let left = frame.min.x.div_euclid(cell).max(columns.0);
+    let right = ((frame.max.x + cell - 1).div_euclid(cell)).min(columns.1);
+    let low = frame.min.y.div_euclid(cell).max(rows.0);
+    let high = ((frame.max.y + cell - 1).div_euclid(cell)).min(rows.1);
+    let mut out = Cover { columns: Vec::new(), left, low };
+    for x in left..right.max(left) {
+        let mut runs: Vec<(i64, i64)> =
+            parts.iter().filter_map(|p| span(p, x * cell, (x + 1) * cell)).map(|(a, b)| rows_of(a, b, cell)).collect();
+        runs.sort_unstable();
+        let mut joined: Vec<(i64, i64)> = Vec::new();
+        for (a, b) in runs {
+            let (a, b) = (a.max(low), b.min(high));
+            match joined.last_mut() {
+                Some(last) if a <= last.1 => last.1 = last.1.max(b),
+                _ if a < b => joined.push((a, b)),
+                _ => {}
+            }
+        }
+        out.columns.push(joined.into_iter().map(|(a, b)| ((a - low) as u32, (b - a) as u32)).collect());
+    }
+    out
+}
+
+fn rows_of(low: f64, high: f64, cell: i64) -> (i64, i64) {
+    ((low / cell as f64).floor() as i64, (high / cell as f64).ceil() as i64)
+}
+
+/// Lowest and highest y of a convex polygon within the open slab `x0 < x < x1`.
+fn span(p: &[Vertex], x0: i64, x1: i64) -> Option<(f64, f64)> {
+    let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
+    let mut take = |y: f64, slack: f64| {
+        low = low.min(y - slack);
+        high = high.max(y + slack);
+    };
+    for (a, b) in edges(p) {
+        let (l, r) = if a.x <= b.x { (a, b) } else { (b, a) };
+        if r.x <= x0 || l.x >= x1 || l.x == r.x {
+            continue;
+        }
+        for (x, end) in [(x0.max(l.x), l), (x1.min(r.x), r)] {
+            if x == end.x {
+                take(end.y as f64, 0.0);
+            } else if l.y == r.y {
+                take(l.y as f64, 0.0);
+            } else {
+                // Rounding of the interpolation must not lose a cell.
+                take(l.y as f64 + (r.y - l.y) as f64 * ((x - l.x) as f64 / (r.x - l.x) as f64), 1e-6);
+            }
+        }
+    }
+    (low < high).then_some((low, high))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_square_covers_its_cells_and_no_more() {
+        let square = vec![vertex(0, 0), vertex(40, 0), vertex(40, 40), vertex(0, 40)];
+        let c = cover(&[square], 10, (-100, 100), (-100, 100));
+        assert_eq!(c.columns, vec![vec![(0, 4)]; 4]);
+    }
+
+    #[test]
+    fn a_column_is_tested_at_once() {
+        let words = 2;
+        let mut grid = vec![0_u64; 2 * words];
+        grid[0] = 0xFF; // rows 0..8 of column 0
+        grid[2] = 1 << 20; // row 20 of column 1
+        let cover = Cover { columns: vec![vec![(0, 6)], vec![(0, 6)]], left: 0, low: 0 };
+        assert_eq!(lowest_free(&grid, words, &cover, 0, 100), Some(8));
+        let tall = Cover { columns: vec![vec![(0, 16)], vec![(0, 16)]], left: 0, low: 0 };
+        assert_eq!(lowest_free(&grid, words, &tall, 0, 100), Some(21));
+    }
+}

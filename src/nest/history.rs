@@ -1,0 +1,80 @@
+//! What the search reports while it runs, and the trace it leaves.
+
+use super::bound::least_length;
+use super::lane::Lane;
+use super::layout::Layout;
+use super::limits::Clock;
+use super::outcome::{Observer, Outcome, Progress, TraceRow};
+use super::problem::Problem;
+use super::setup::Setup;
+use crate::units::GRID_PER_MM;
+
+/// Seconds between reports when nothing new is found.
+const EVERY: f64 = 0.2;
+
+/// Observer, trace and counts of a run.
+pub(super) struct History<'a> {
+    clock: &'a Clock<'a>,
+    observer: &'a dyn Observer,
+    /// No layout can be shorter, µm.
+    pub bound: f64,
+    area: f64,
+    height: f64,
+    /// Whether the layout is complete only once the overflow strip is empty.
+    overflow: bool,
+    rows: Vec<TraceRow>,
+    first: Option<f64>,
+    reported: f64,
+    evaluations: u64,
+}
+
+impl<'a> History<'a> {
+    pub fn new(problem: &Problem, setup: &Setup, clock: &'a Clock<'a>, observer: &'a dyn Observer) -> History<'a> {
+        // Pieces that fit nowhere are not in the search, so the bound may only be used if all are.
+        let bound = if setup.unplaced.is_empty() && !setup.overflow() { least_length(problem).0 * GRID_PER_MM } else { 0.0 };
+        History {
+            clock,
+            observer,
+            bound: (bound - 1e-6).ceil(),
+            area: setup.items.iter().map(|i| setup.kinds[i.kind].area).sum(),
+            height: setup.height(),
+            overflow: setup.overflow(),
+            rows: Vec::new(),
+            first: None,
+            reported: f64::NEG_INFINITY,
+            evaluations: 0,
+        }
+    }
+
+    /// Notes the best layout after a round.
+    pub fn note(&mut self, best: &Layout, lanes: &[Lane<'_>], round: u32) {
+        let seconds = self.clock.seconds();
+        if self.first.is_none() && (!self.overflow || best.length == 0.0) {
+            self.first = Some(seconds);
+        }
+        self.evaluations = lanes.iter().map(Lane::evaluations).sum();
+        let length = best.length / GRID_PER_MM;
+        let news = self.rows.last().is_none_or(|r| r.length != length);
+        if news {
+            let moves = lanes.iter().map(Lane::moves).sum();
+            self.rows.push(TraceRow { seconds, length, moves, evaluations: self.evaluations });
+        }
+        if news || seconds - self.reported >= EVERY {
+            self.reported = seconds;
+            let shown = (!self.overflow).then_some(length);
+            self.observer.progress(&Progress {
+                seconds,
+                share: self.clock.share(round),
+                best_length: shown,
+                density: shown.filter(|l| *l > 0.0).map(|_| self.area / (self.height * best.length)),
+            });
+        }
+    }
+
+    /// Puts the history into the outcome.
+    pub fn write(self, outcome: &mut Outcome) {
+        outcome.trace = self.rows;
+        outcome.first_layout_seconds = self.first;
+        outcome.evaluations = self.evaluations;
+    }
+}

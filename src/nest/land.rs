@@ -1,0 +1,139 @@
+//! From real numbers to the grid: every layout that is kept lies on whole micrometres and is exactly free of overlaps.
+
+use super::convex::{Frame, Vertex, vertex};
+use super::fits::{Turned, clear};
+use super::layout::Layout;
+use super::setup::{ENDLESS, Setup};
+use std::collections::BTreeMap;
+
+/// The widest step, µm, by which a piece may be nudged.
+const NUDGE: i64 = 24;
+
+/// Rounds a layout to the grid and nudges the few pieces that then touch too closely, left to right, by micrometres.
+/// `None` if that does not suffice. Only `moved` items are looked at if given; the others must be on the grid and clear already.
+pub(super) fn land(setup: &Setup, layout: &Layout, moved: Option<&[usize]>) -> Option<Layout> {
+    let mut out = layout.clone();
+    for spot in &mut out.spots {
+        spot.x = spot.x.round();
+        spot.y = spot.y.round();
+    }
+    for wall in &mut out.walls {
+        *wall = wall.round();
+    }
+    let n = out.spots.len();
+    let all: Vec<usize> = (0..n).collect();
+    let movers = moved.unwrap_or(&all);
+    let mut is_mover = vec![false; n];
+    movers.iter().for_each(|&i| is_mover[i] = true);
+    let mut cells = Cells::new(setup);
+    (0..n).filter(|&i| !is_mover[i]).for_each(|i| cells.add(&out, i));
+    let mut order = movers.to_vec();
+    order.sort_by_key(|&i| (out.tight(setup, i).min.x, i));
+    let steps = steps();
+    for i in order {
+        let home = out.spots[i].grid();
+        let place = steps.iter().map(|s| home.plus(*s)).find(|&at| cells.free(&out, i, at))?;
+        out.spots[i].x = place.x as f64;
+        out.spots[i].y = place.y as f64;
+        cells.add(&out, i);
+    }
+    out.length = out.measured(setup);
+    fit_walls(setup, &mut out)?;
+    Some(out)
+}
+
+/// Small steps, the nearest first, to the right before to the left; then on to the right alone.
+fn steps() -> Vec<Vertex> {
+    let mut out: Vec<Vertex> = (-3..=3).flat_map(|x| (-3..=3).map(move |y| vertex(x, y))).collect();
+    out.sort_by_key(|v| (v.x * v.x + v.y * v.y, -v.x, v.y));
+    out.extend((4..=NUDGE).flat_map(|x| [0, -2, 2].map(|y| vertex(x, y))));
+    out
+}
+
+/// Pieces by cells of the plane, for finding neighbours.
+struct Cells<'a> {
+    setup: &'a Setup,
+    size: i64,
+    map: BTreeMap<(i64, i64), Vec<usize>>,
+}
+
+impl<'a> Cells<'a> {
+    fn new(setup: &'a Setup) -> Cells<'a> {
+        let size = (setup.mean_area.sqrt() as i64 + setup.gap).max(10);
+        Cells { setup, size, map: BTreeMap::new() }
+    }
+
+    fn cells(&self, f: Frame) -> impl Iterator<Item = (i64, i64)> + use<> {
+        let s = self.size;
+        let (x0, x1, y0, y1) = (f.min.x.div_euclid(s), f.max.x.div_euclid(s), f.min.y.div_euclid(s), f.max.y.div_euclid(s));
+        (x0..=x1).flat_map(move |x| (y0..=y1).map(move |y| (x, y)))
+    }
+
+    /// The box of an item's parts with all that its clearance can reach.
+    fn frame(&self, layout: &Layout, item: usize, at: Vertex) -> Frame {
+        let (base, quarter) = turned(self.setup, layout, item);
+        self.setup.bases[base as usize].frames[usize::from(quarter)].grown(self.setup.gap + 10).moved(at)
+    }
+
+    fn add(&mut self, layout: &Layout, item: usize) {
+        let f = self.frame(layout, item, layout.spots[item].grid());
+        for cell in self.cells(f) {
+            self.map.entry(cell).or_default().push(item);
+        }
+    }
+
+    /// True if the item may lie at `at` next to all added so far, in its room and clear of the room's blocks.
+    fn free(&self, layout: &Layout, item: usize, at: Vertex) -> bool {
+        let setup = self.setup;
+        let room = &setup.rooms[usize::from(layout.spots[item].room)];
+        let tight = layout.stance(setup, item).tight.moved(at);
+        let f = room.frame;
+        if tight.min.x < f.min.x || tight.min.y < f.min.y || tight.max.y > f.max.y || (f.max.x != ENDLESS && tight.max.x > f.max.x) {
+            return false;
+        }
+        let mine = turned(setup, layout, item);
+        let mut near: Vec<usize> = self.cells(self.frame(layout, item, at)).filter_map(|c| self.map.get(&c)).flatten().copied().collect();
+        near.sort_unstable();
+        near.dedup();
+        near.iter().all(|&j| clear(setup, (turned(setup, layout, j), layout.spots[j].grid()), (mine, at)))
+            && room.blocks.iter().all(|b| clear(setup, ((b.base, b.quarter), b.at), (mine, at)))
+    }
+}
+
+/// Base and quarter turns of an item as it lies.
+pub(super) fn turned(setup: &Setup, layout: &Layout, item: usize) -> Turned {
+    let s = layout.stance(setup, item);
+    (s.base, s.quarter)
+}
+
+/// Puts the bench ends where no piece lies across them, as near to where they are as possible, no segment too long.
+pub(super) fn fit_walls(setup: &Setup, layout: &mut Layout) -> Option<()> {
+    let Some(segment) = setup.segment else {
+        layout.walls.clear();
+        return Some(());
+    };
+    let strip = setup.strip();
+    let mut spans: Vec<(i64, i64)> = (0..layout.spots.len())
+        .filter(|&i| usize::from(layout.spots[i].room) == strip && !setup.kind(i).may_cross)
+        .map(|i| layout.tight(setup, i))
+        .map(|f| (f.min.x, f.max.x))
+        .collect();
+    spans.sort_unstable();
+    // Where an end may be: the complement of the union of the open spans. Greedily the furthest one within reach.
+    let mut walls = Vec::new();
+    let mut start = 0_i64;
+    let length = layout.length as i64;
+    while length - start > segment {
+        let mut at = start + segment;
+        while let Some(&(from, _)) = spans.iter().find(|s| s.0 < at && at < s.1) {
+            at = from;
+        }
+        if at <= start {
+            return None;
+        }
+        walls.push(at as f64);
+        start = at;
+    }
+    layout.walls = walls;
+    Some(())
+}

@@ -1,0 +1,240 @@
+//! One lane of the search: shrink, separate, compact, land; when stuck, start again from a disturbed failure.
+
+use super::compact::compact;
+use super::dice::Dice;
+use super::fits::Store;
+use super::land::land;
+use super::layout::{Layout, Spot};
+use super::separate::{Separation, Standing};
+use super::setup::Setup;
+use super::window::Window;
+use std::sync::Arc;
+
+/// First shrink, least shrink, as shares of the length.
+const SHRINK: f64 = 0.02;
+const LEAST_SHRINK: f64 = 0.001;
+/// Failed layouts kept to start again from.
+const POOL: usize = 12;
+
+/// A lane and what it remembers.
+#[derive(Debug)]
+pub(super) struct Lane<'a> {
+    setup: &'a Setup,
+    store: &'a Store,
+    dice: Dice,
+    best: Arc<Layout>,
+    /// Stretch of the strip this lane may change, µm; its right end follows its own shrinking.
+    section: (f64, f64),
+    attempt: Option<Separation<'a>>,
+    shrink: f64,
+    failures: u32,
+    pool: Vec<(f64, Layout)>,
+    evaluations: u64,
+    moves: u64,
+}
+
+impl<'a> Lane<'a> {
+    pub fn new(setup: &'a Setup, store: &'a Store, dice: Dice, best: Arc<Layout>) -> Lane<'a> {
+        Lane {
+            setup,
+            store,
+            dice,
+            best,
+            section: (0.0, f64::INFINITY),
+            attempt: None,
+            shrink: SHRINK,
+            failures: 0,
+            pool: Vec::new(),
+            evaluations: 0,
+            moves: 0,
+        }
+    }
+
+    /// The best layout the lane knows.
+    pub fn best(&self) -> &Arc<Layout> {
+        &self.best
+    }
+
+    pub fn section(&self) -> (f64, f64) {
+        self.section
+    }
+
+    pub fn evaluations(&self) -> u64 {
+        self.evaluations
+    }
+
+    pub fn moves(&self) -> u64 {
+        self.moves
+    }
+
+    /// Takes over a layout found elsewhere, with the stretch the lane may change from now on.
+    pub fn adopt(&mut self, layout: &Arc<Layout>, section: (f64, f64)) {
+        self.section = section;
+        let whole = self.setup.items.len() <= super::window::WHOLE;
+        if whole && layout.length >= self.best.length {
+            return;
+        }
+        self.best = layout.clone();
+        self.pool.clear();
+        // An attempt at a length already reached is pointless; one on a stretch of another layout is stale.
+        if self.attempt.as_ref().is_some_and(|a| !whole || a.layout.length >= layout.length) {
+            self.drop_attempt();
+        }
+    }
+
+    fn drop_attempt(&mut self) {
+        if let Some(a) = self.attempt.take() {
+            self.evaluations += a.evaluations;
+            self.moves += a.moves;
+        }
+    }
+
+    /// Works until `budget` evaluations are spent or `stop` says so.
+    pub fn advance(&mut self, budget: u64, stop: &dyn Fn() -> bool) {
+        let until = self.evaluations + budget;
+        while !stop() && self.best.length > 0.0 {
+            if self.attempt.is_none() {
+                self.attempt = self.start();
+            }
+            let Some(attempt) = &mut self.attempt else { return };
+            let standing = attempt.pass(&mut self.dice, stop);
+            if self.evaluations + attempt.evaluations >= until && standing == Standing::Open {
+                // Count what is spent so far and go on with the attempt next time.
+                self.evaluations += std::mem::take(&mut attempt.evaluations);
+                self.moves += std::mem::take(&mut attempt.moves);
+                return;
+            }
+            match standing {
+                Standing::Open => {}
+                Standing::Solved => self.solved(stop),
+                Standing::Stuck => self.stuck(),
+            }
+            if self.evaluations >= until {
+                return;
+            }
+        }
+    }
+
+    /// A new attempt: the best layout squeezed at a random cut, or a failed one disturbed.
+    fn start(&mut self) -> Option<Separation<'a>> {
+        let setup = self.setup;
+        let window = Window::choose(setup, &self.best, self.section, &mut self.dice);
+        if window.movers.is_empty() {
+            return None;
+        }
+        let whole = window.is_whole();
+        let span = if whole { self.best.length } else { window.high - window.low };
+        let by = (span * self.shrink).max(1.0).round();
+        if whole && !self.pool.is_empty() && self.dice.unit() < 0.5 {
+            // The better a failure, the likelier it is taken.
+            let pick = self.dice.below(self.pool.len()).min(self.dice.below(self.pool.len()));
+            let mut layout = self.pool[pick].1.clone();
+            layout.length = self.best.length - by;
+            self.disturb(&mut layout, &window);
+            return Some(Separation::new(setup, self.store, window, layout));
+        }
+        let mut layout = (*self.best).clone();
+        let mut window = window;
+        squeeze(setup, &mut layout, &mut window, by, &mut self.dice);
+        Some(Separation::new(setup, self.store, window, layout))
+    }
+
+    /// Swaps one or two pairs of unlike large items.
+    fn disturb(&mut self, layout: &mut Layout, window: &Window) {
+        let setup = self.setup;
+        let mut large: Vec<usize> = window.movers.clone();
+        large.sort_by(|&a, &b| setup.kind(b).area.total_cmp(&setup.kind(a).area).then(a.cmp(&b)));
+        large.truncate((large.len() / 2).max(2));
+        for _ in 0..1 + self.dice.below(2) {
+            let a = large[self.dice.below(large.len())];
+            let others: Vec<usize> = large.iter().copied().filter(|&b| setup.kind(b).area != setup.kind(a).area).collect();
+            if others.is_empty() {
+                continue;
+            }
+            let b = others[self.dice.below(others.len())];
+            swap(setup, layout, a, b);
+        }
+    }
+
+    fn solved(&mut self, stop: &dyn Fn() -> bool) {
+        let Some(attempt) = &self.attempt else { return };
+        let (window, layout) = (attempt.window.clone(), attempt.layout.clone());
+        self.drop_attempt();
+        let tight = compact(self.setup, &window, &layout, stop);
+        let landed = [&tight, &layout].into_iter().find_map(|l| land(self.setup, l, (!window.is_whole()).then_some(&window.movers)));
+        match landed {
+            Some(l) if l.length < self.best.length => {
+                self.section.1 -= self.best.length - l.length;
+                self.best = Arc::new(l);
+                self.pool.clear();
+                self.failures = 0;
+            }
+            _ => self.failed(),
+        }
+    }
+
+    fn stuck(&mut self) {
+        if let Some(attempt) = &self.attempt
+            && attempt.window.is_whole()
+        {
+            let (overlap, layout) = attempt.best();
+            let at = self.pool.partition_point(|p| p.0 <= overlap);
+            self.pool.insert(at, (overlap, layout.clone()));
+            self.pool.truncate(POOL);
+        }
+        self.drop_attempt();
+        self.failed();
+    }
+
+    fn failed(&mut self) {
+        self.failures += 1;
+        if self.failures >= 2 {
+            self.failures = 0;
+            self.shrink = (self.shrink / 2.0).max(LEAST_SHRINK);
+        }
+    }
+}
+
+/// Moves what lies right of a random cut to the left by `by`.
+fn squeeze(setup: &Setup, layout: &mut Layout, window: &mut Window, by: f64, dice: &mut Dice) {
+    let (from, to) = if window.is_whole() { (0.0, layout.length) } else { (window.low, window.high) };
+    let cut = dice.between(from, to);
+    let strip = setup.strip();
+    for &i in &window.movers {
+        let f = layout.tight(setup, i);
+        if usize::from(layout.spots[i].room) == strip && (f.min.x + f.max.x) as f64 / 2.0 > cut {
+            layout.spots[i].x -= by;
+        }
+    }
+    for &i in &window.right {
+        layout.spots[i].x -= by;
+    }
+    for wall in &mut layout.walls {
+        if *wall > cut {
+            *wall -= by;
+        }
+    }
+    layout.length -= by;
+    window.high -= by;
+}
+
+/// Exchanges the places of two items: their boxes' middles.
+fn swap(setup: &Setup, layout: &mut Layout, a: usize, b: usize) {
+    let middle = |layout: &Layout, i: usize| {
+        let f = layout.tight(setup, i);
+        ((f.min.x + f.max.x) as f64 / 2.0, (f.min.y + f.max.y) as f64 / 2.0, layout.spots[i].room)
+    };
+    let (ma, mb) = (middle(layout, a), middle(layout, b));
+    for (i, to) in [(a, mb), (b, ma)] {
+        let room = usize::from(to.2);
+        let kind = setup.kind(i);
+        let stance = match kind.fits[room].as_slice() {
+            [] => continue,
+            fits if fits.contains(&layout.spots[i].stance) => layout.spots[i].stance,
+            fits => fits[0],
+        };
+        let t = kind.stances[usize::from(stance)].tight;
+        let (x, y) = (to.0 - (t.min.x + t.max.x) as f64 / 2.0, to.1 - (t.min.y + t.max.y) as f64 / 2.0);
+        layout.spots[i] = Spot { room: to.2, stance, x, y };
+    }
+}

@@ -1,0 +1,370 @@
+//! No-fit polygons: where one form may not lie relative to another, with exact contacts and zero-width fits kept.
+//!
+//! The forbidden set of a pair is the union of the open convex sums of their parts. Its boundary is built edge by edge:
+//! each sum's edges less the open interiors of the other sums. What is left are fragments with the forbidden side on their left;
+//! slits keep both their sides, and a position that fits exactly in one point keeps that point as a fragment of no length. No topology is
+//! needed: the nearest fragment tells both the depth and the side. A quadtree, flattened to a raster of cells, holds for each cell the
+//! fragments that can be nearest to any point of it, so a query looks at one to four fragments.
+
+use super::convex::{Convex, Frame, Vertex, difference_sum, edges, offset, turn};
+
+/// A piece of the boundary: from `(x, y)` along the unit vector `(ux, uy)` for `len`; forbidden on its left, or all around if `len` is 0.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Fragment {
+    pub x: f64,
+    pub y: f64,
+    pub ux: f64,
+    pub uy: f64,
+    pub len: f64,
+}
+
+impl Fragment {
+    /// Square of the distance, and the nearest point.
+    #[inline]
+    fn nearest(&self, x: f64, y: f64) -> (f64, f64, f64) {
+        let t = ((x - self.x) * self.ux + (y - self.y) * self.uy).clamp(0.0, self.len);
+        let (px, py) = (self.x + self.ux * t, self.y + self.uy * t);
+        ((x - px) * (x - px) + (y - py) * (y - py), px, py)
+    }
+
+    #[inline]
+    fn on_left(&self, x: f64, y: f64) -> bool {
+        self.len == 0.0 || self.ux * (y - self.y) - self.uy * (x - self.x) > 0.0
+    }
+}
+
+/// Where the boundary is nearest.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Hit {
+    /// Depth below the boundary, µm; negative outside.
+    pub depth: f64,
+    /// The nearest boundary point.
+    pub x: f64,
+    pub y: f64,
+    /// Direction of the fragment it lies on (zero for a lone point).
+    pub ux: f64,
+    pub uy: f64,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Side {
+    Outside,
+    Inside,
+    Mixed,
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Leaf {
+    start: u32,
+    count: u16,
+    side: Side,
+}
+
+/// The forbidden set of a pair of forms and its index.
+#[derive(Debug)]
+pub(super) struct NoFit {
+    frame: Frame,
+    fragments: Vec<Fragment>,
+    cells: Vec<u16>,
+    leaves: Vec<Leaf>,
+    candidates: Vec<u16>,
+    side: usize,
+    x0: f64,
+    y0: f64,
+    per_x: f64,
+    per_y: f64,
+}
+
+/// The open convex sums of two forms given by their parts: the second, moved by a vector, meets the first if the vector
+/// lies in one of them. With `by` > 0 they also hold all vectors that bring the forms nearer than that.
+pub(super) fn sums(a: &[Convex], b: &[Convex], by: i64) -> Vec<Convex> {
+    let grown = |s: Convex| if by > 0 { offset(&s, by) } else { s };
+    a.iter().flat_map(|p| b.iter().map(move |q| grown(difference_sum(p, q)))).collect()
+}
+
+impl NoFit {
+    /// The forbidden set of `b` relative to `a`, kept `by` µm apart.
+    pub fn new(a: &[Convex], b: &[Convex], by: i64) -> NoFit {
+        let mut fragments = boundary(&sums(a, b, by));
+        fragments.truncate(usize::from(u16::MAX));
+        NoFit::indexed(fragments)
+    }
+
+    fn indexed(fragments: Vec<Fragment>) -> NoFit {
+        let ends = |f: &Fragment| {
+            let (x, y) = (f.x + f.ux * f.len, f.y + f.uy * f.len);
+            [
+                Vertex { x: f.x.floor() as i64, y: f.y.floor() as i64 },
+                Vertex { x: f.x.ceil() as i64, y: f.y.ceil() as i64 },
+                Vertex { x: x.floor() as i64, y: y.floor() as i64 },
+                Vertex { x: x.ceil() as i64, y: y.ceil() as i64 },
+            ]
+        };
+        let frame = Frame::around(fragments.iter().flat_map(ends));
+        let levels = if fragments.len() > 64 { 5 } else { 4 };
+        let side = 1_usize << levels;
+        let (w, h) = (frame.width().max(1) as f64, frame.height().max(1) as f64);
+        let mut nofit = NoFit {
+            frame,
+            cells: vec![0; side * side],
+            leaves: Vec::new(),
+            candidates: Vec::new(),
+            side,
+            x0: frame.min.x as f64,
+            y0: frame.min.y as f64,
+            per_x: side as f64 / w,
+            per_y: side as f64 / h,
+            fragments,
+        };
+        let all: Vec<u16> = (0..nofit.fragments.len() as u16).collect();
+        nofit.divide(0, 0, side, &all);
+        nofit.leaves.shrink_to_fit();
+        nofit.candidates.shrink_to_fit();
+        nofit
+    }
+
+    /// Fills the cells `cx..cx + size`, `cy..cy + size` of the raster.
+    fn divide(&mut self, cx: usize, cy: usize, size: usize, from: &[u16]) {
+        let (hx, hy) = (size as f64 / self.per_x / 2.0, size as f64 / self.per_y / 2.0);
+        let (mx, my) = (self.x0 + cx as f64 / self.per_x + hx, self.y0 + cy as f64 / self.per_y + hy);
+        let reach = (hx * hx + hy * hy).sqrt() * (1.0 + 1e-9);
+        let mut kept: Vec<(f64, u16)> = from.iter().map(|&f| (self.fragments[usize::from(f)].nearest(mx, my).0.sqrt(), f)).collect();
+        let least = kept.iter().map(|k| k.0).fold(f64::INFINITY, f64::min);
+        let depth = self.signed(from, mx, my).depth;
+        let side = match depth {
+            d if d > reach => Side::Inside,
+            d if -d > reach => Side::Outside,
+            _ => Side::Mixed,
+        };
+        if side == Side::Outside {
+            kept.clear();
+        } else {
+            kept.retain(|k| k.0 <= least + 2.0 * reach);
+        }
+        if size > 1 && kept.len() > 2 {
+            let ids: Vec<u16> = kept.iter().map(|k| k.1).collect();
+            let half = size / 2;
+            for (dx, dy) in [(0, 0), (half, 0), (0, half), (half, half)] {
+                self.divide(cx + dx, cy + dy, half, &ids);
+            }
+            return;
+        }
+        let leaf = Leaf { start: self.candidates.len() as u32, count: kept.len() as u16, side };
+        self.candidates.extend(kept.iter().map(|k| k.1));
+        let id = self.leaves.len() as u16;
+        self.leaves.push(leaf);
+        for y in cy..cy + size {
+            self.cells[y * self.side + cx..y * self.side + cx + size].fill(id);
+        }
+    }
+
+    /// Bytes held, roughly.
+    pub fn bytes(&self) -> usize {
+        self.fragments.len() * 40 + self.cells.len() * 2 + self.leaves.len() * 8 + self.candidates.len() * 2 + 160
+    }
+
+    /// The nearest of some fragments; of equally near ones any with the point on its left decides for inside (a slit's far
+    /// side never overrules its near side; at true corners all agree).
+    fn signed(&self, among: &[u16], x: f64, y: f64) -> Hit {
+        let mut best = (f64::INFINITY, x, y);
+        let mut which = 0;
+        let mut inside = false;
+        for &f in among {
+            let fragment = &self.fragments[usize::from(f)];
+            let near = fragment.nearest(x, y);
+            if near.0 < best.0 * (1.0 - 1e-9) {
+                inside = fragment.on_left(x, y);
+                best = near;
+                which = usize::from(f);
+            } else if near.0 <= best.0 * (1.0 + 1e-9) {
+                inside |= fragment.on_left(x, y);
+            }
+        }
+        let distance = best.0.sqrt();
+        let (ux, uy) = self.fragments.get(which).map_or((0.0, 0.0), |f| (f.ux, f.uy));
+        Hit { depth: if inside { distance } else { -distance }, x: best.1, y: best.2, ux, uy }
+    }
+
+    #[inline]
+    fn leaf(&self, x: f64, y: f64) -> Option<&Leaf> {
+        let (cx, cy) = ((x - self.x0) * self.per_x, (y - self.y0) * self.per_y);
+        if !(cx >= 0.0 && cy >= 0.0) {
+            return None;
+        }
+        let (cx, cy) = ((cx as usize).min(self.side - 1), (cy as usize).min(self.side - 1));
+        self.leaves.get(usize::from(self.cells[cy * self.side + cx]))
+    }
+
+    fn among(&self, leaf: &Leaf) -> &[u16] {
+        &self.candidates[leaf.start as usize..leaf.start as usize + usize::from(leaf.count)]
+    }
+
+    /// Depth of a vector in the forbidden set: its distance to the boundary, 0 outside. The caller has checked the frame.
+    #[inline]
+    pub fn depth(&self, x: f64, y: f64) -> f64 {
+        let Some(leaf) = self.leaf(x, y) else { return 0.0 };
+        match leaf.side {
+            Side::Outside => 0.0,
+            Side::Inside => {
+                let among = self.among(leaf);
+                among.iter().map(|&f| self.fragments[usize::from(f)].nearest(x, y).0).fold(f64::INFINITY, f64::min).sqrt()
+            }
+            Side::Mixed => self.signed(self.among(leaf), x, y).depth.max(0.0),
+        }
+    }
+
+    /// The nearest boundary point and the signed depth, or `None` where the index knows the vector is well outside.
+    pub fn hit(&self, x: f64, y: f64) -> Option<Hit> {
+        let leaf = self.leaf(x, y)?;
+        (leaf.side != Side::Outside).then(|| self.signed(self.among(leaf), x, y))
+    }
+
+    /// The box around the forbidden set.
+    #[cfg(test)]
+    pub fn frame(&self) -> Frame {
+        self.frame
+    }
+}
+
+/// Edges of the sums less the open interiors of the other sums.
+fn boundary(sums: &[Convex]) -> Vec<Fragment> {
+    let frames: Vec<Frame> = sums.iter().map(|s| Frame::around(s.iter().copied())).collect();
+    let mut out = Vec::new();
+    let mut covered: Vec<(f64, f64)> = Vec::new();
+    for (s, sum) in sums.iter().enumerate() {
+        for (a, b) in edges(sum) {
+            covered.clear();
+            let box_of_edge = Frame::around([a, b]);
+            for (t, other) in sums.iter().enumerate() {
+                let f = &frames[t];
+                let meets = box_of_edge.min.x <= f.max.x
+                    && f.min.x <= box_of_edge.max.x
+                    && box_of_edge.min.y <= f.max.y
+                    && f.min.y <= box_of_edge.max.y;
+                if t != s
+                    && meets
+                    && let Some(span) = inside_span(a, b, other, t < s)
+                {
+                    covered.push(span);
+                }
+            }
+            covered.sort_unstable_by(|p, q| p.0.total_cmp(&q.0).then(p.1.total_cmp(&q.1)));
+            let d = b.minus(a);
+            let length = ((d.x as f64) * (d.x as f64) + (d.y as f64) * (d.y as f64)).sqrt();
+            let (ux, uy) = (d.x as f64 / length, d.y as f64 / length);
+            let mut keep = |from: f64, to: f64| {
+                let lone = to - from <= ABUT;
+                out.push(Fragment {
+                    x: a.x as f64 + d.x as f64 * from,
+                    y: a.y as f64 + d.y as f64 * from,
+                    ux: if lone { 0.0 } else { ux },
+                    uy: if lone { 0.0 } else { uy },
+                    len: if lone { 0.0 } else { length * (to - from) },
+                });
+            };
+            let mut end = 0.0;
+            let mut first = true;
+            for &(from, to) in &covered {
+                // Between two open spans that only abut the point itself stays free: an exact fit. At the ends of the edge the
+                // neighbouring edge answers for the corner.
+                let abut = !first && from >= end - ABUT;
+                if from > end + ABUT || (abut && from > ABUT && end < 1.0 - ABUT) {
+                    keep(end.min(from), from);
+                }
+                end = if first { to } else { end.max(to) };
+                first = false;
+            }
+            if end < 1.0 - ABUT {
+                keep(end, 1.0);
+            }
+        }
+    }
+    out
+}
+
+/// Spans of an edge nearer than this (as a share of it) abut.
+const ABUT: f64 = 1e-11;
+
+/// The part of the segment `a`-`b` (0 to 1) strictly inside a convex polygon. A segment along one of its edges, in the same
+/// direction, counts as inside if `owns_shared`: so that of two coincident edges one is kept.
+fn inside_span(a: Vertex, b: Vertex, p: &[Vertex], owns_shared: bool) -> Option<(f64, f64)> {
+    let (mut from, mut to) = (0.0_f64, 1.0_f64);
+    for (c, d) in edges(p) {
+        let (fa, fb) = (turn(c, d, a), turn(c, d, b));
+        if fa <= 0 && fb <= 0 {
+            let e = d.minus(c);
+            let f = b.minus(a);
+            if fa == 0 && fb == 0 && owns_shared && e.x * f.x + e.y * f.y > 0 {
+                continue;
+            }
+            return None;
+        }
+        if fa < 0 || fb < 0 {
+            let t = fa as f64 / (fa as f64 - fb as f64);
+            if fa < 0 {
+                from = from.max(t);
+            } else {
+                to = to.min(t);
+            }
+        }
+    }
+    (from < to).then_some((from, to))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::nest::convex::{holds, vertex};
+    use crate::nest::decompose::convex_parts;
+
+    fn rectangle(w: i64, h: i64) -> Vec<Vertex> {
+        vec![vertex(0, 0), vertex(w, 0), vertex(w, h), vertex(0, h)]
+    }
+
+    #[test]
+    fn rectangles_give_the_rectangle_of_their_sums() {
+        let n = NoFit::new(&[rectangle(30, 20)], &[rectangle(7, 5)], 0);
+        assert_eq!(n.frame(), Frame { min: vertex(-7, -5), max: vertex(30, 20) });
+        assert_eq!(n.depth(30.0, 3.0), 0.0);
+        assert!((n.depth(29.0, 3.0) - 1.0).abs() < 1e-12);
+        assert!((n.depth(10.0, -3.0) - 2.0).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_slot_of_exact_width_is_a_slit() {
+        // A U with a slot 10 wide and a bar 10 wide: it fits at x = 20 exactly.
+        let u =
+            [vertex(0, 0), vertex(50, 0), vertex(50, 40), vertex(30, 40), vertex(30, 10), vertex(20, 10), vertex(20, 40), vertex(0, 40)];
+        let n = NoFit::new(&convex_parts(&u, &[]), &[rectangle(10, 60)], 0);
+        assert_eq!(n.depth(20.0, 15.0), 0.0);
+        assert!((n.depth(20.5, 15.0) - 0.5).abs() < 1e-12);
+        assert!((n.depth(19.5, 15.0) - 0.5).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_hole_of_exact_size_is_a_lone_point() {
+        let hole = vec![vertex(10, 10), vertex(10, 20), vertex(20, 20), vertex(20, 10)];
+        let n = NoFit::new(&convex_parts(&rectangle(30, 30), &[hole]), &[rectangle(10, 10)], 0);
+        assert_eq!(n.depth(10.0, 10.0), 0.0);
+        assert!((n.depth(10.3, 10.4) - 0.5).abs() < 1e-9);
+    }
+
+    #[test]
+    fn depth_agrees_with_the_sums_everywhere() {
+        let star =
+            [vertex(0, 0), vertex(40, 15), vertex(80, 0), vertex(60, 35), vertex(90, 70), vertex(45, 55), vertex(10, 80), vertex(25, 40)];
+        let l = [vertex(0, 0), vertex(50, 0), vertex(50, 12), vertex(14, 12), vertex(14, 60), vertex(0, 60)];
+        let (a, b) = (convex_parts(&star, &[]), convex_parts(&l, &[]));
+        for by in [0, 5] {
+            let all = sums(&a, &b, by);
+            let n = NoFit::new(&a, &b, by);
+            for x in -80..110 {
+                for y in -80..100 {
+                    let inside = all.iter().any(|s| holds(s, vertex(x, y)));
+                    let depth = n.depth(x as f64, y as f64);
+                    assert_eq!(inside, depth > 1e-9, "({x}, {y}) depth {depth}");
+                }
+            }
+        }
+    }
+}

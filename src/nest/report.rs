@@ -1,0 +1,87 @@
+//! From the search's layout to the outcome: millimetres, each stock in its own frame, what has no place named.
+
+use super::layout::Layout;
+use super::limits::Clock;
+use super::outcome::{Outcome, Placement, UsedStock};
+use super::problem::Problem;
+use super::setup::{ENDLESS, Setup};
+use crate::units::GRID_PER_MM;
+
+/// The outcome of a layout; without one every item is unplaced.
+pub(super) fn report(problem: &Problem, setup: &Setup, layout: Option<&Layout>, clock: &Clock<'_>) -> Outcome {
+    let mut outcome = Outcome {
+        placements: Vec::new(),
+        stocks: Vec::new(),
+        unplaced: setup.unplaced.clone(),
+        interrupted: clock.cancelled(),
+        first_layout_seconds: None,
+        evaluations: 0,
+        trace: Vec::new(),
+    };
+    let Some(layout) = layout else {
+        let why = "the search ended before a first layout was complete";
+        outcome.unplaced.extend(setup.items.iter().map(|i| (i.kind, i.copy, why.to_string())));
+        return outcome;
+    };
+    let mm = |v: f64| v / GRID_PER_MM;
+    let mut used: Vec<Option<f64>> = vec![None; setup.rooms.len()];
+    let mut taken = Vec::new();
+    for (i, item) in setup.items.iter().enumerate() {
+        let spot = layout.spots[i];
+        let r = usize::from(spot.room);
+        let room = &setup.rooms[r];
+        let end = layout.tight(setup, i).max.x;
+        let why = match room.stock {
+            None => Some("no stock has room left for it".to_string()),
+            Some(s) if room.frame.max.x == ENDLESS && end > setup.length_max => Some(format!(
+                "{} ends at {:.1} mm, and it found no place before that",
+                problem.stocks()[s].name,
+                mm(setup.length_max as f64)
+            )),
+            Some(_) => None,
+        };
+        if let Some(why) = why {
+            outcome.unplaced.push((item.kind, item.copy, why));
+            continue;
+        }
+        used[r] = Some(used[r].unwrap_or(0.0).max(end as f64));
+        taken.push((i, r));
+    }
+    let mut index = vec![usize::MAX; setup.rooms.len()];
+    for (r, room) in setup.rooms.iter().enumerate() {
+        let (Some(end), Some(stock)) = (used[r], room.stock) else { continue };
+        index[r] = outcome.stocks.len();
+        outcome.stocks.push(if room.frame.max.x == ENDLESS {
+            let mut ends: Vec<f64> = layout.walls.iter().copied().filter(|&w| w > 0.0 && w < end).collect();
+            ends.push(end);
+            let mut from = 0.0;
+            let segments = ends
+                .into_iter()
+                .map(|to| {
+                    let s = [mm(from), mm(to)];
+                    from = to;
+                    s
+                })
+                .collect();
+            UsedStock { stock, used_length: mm(end), segments }
+        } else {
+            let (a, b) = ((room.frame.min.x - room.shift) as f64, (room.frame.max.x - room.shift) as f64);
+            UsedStock { stock, used_length: mm(b - a), segments: vec![[mm(a), mm(b)]] }
+        });
+    }
+    for (i, r) in taken {
+        let (item, spot, stance) = (setup.items[i], layout.spots[i], layout.stance(setup, i));
+        let at = spot.grid().minus(stance.offset);
+        outcome.placements.push(Placement {
+            shape: item.kind,
+            copy: item.copy,
+            stock: index[r],
+            turn: stance.pose.turn,
+            flip: stance.pose.flip,
+            x: mm((at.x - setup.rooms[r].shift) as f64),
+            y: mm(at.y as f64),
+        });
+    }
+    outcome.unplaced.sort();
+    outcome
+}

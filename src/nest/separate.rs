@@ -1,0 +1,357 @@
+//! Separation: overlapping items are moved one at a time, pairs that stay overlapped weigh more each pass.
+//!
+//! Guided local search on penetration depth (Egeblad, Nielsen, Odgaard 2007; Imamichi, Yagiura, Nagamochi 2009; Umetani et al. 2009).
+
+use super::dice::Dice;
+use super::fits::{Store, Turned};
+use super::layout::{Layout, Spot};
+use super::overlap::{Body, Bounds, Field, Fits};
+use super::relocate::{Scratch, relocate};
+use super::setup::{ENDLESS, Setup};
+use super::window::Window;
+
+/// Growth of a pair's weight: 1 + RATE * (BASE + (1 - BASE) * overlap / greatest overlap).
+const RATE: f64 = 0.8;
+const BASE: f64 = 0.2;
+/// Decay of the weight of pairs that are apart, down to 1.
+const DECAY: f64 = 0.95;
+/// Passes without [`GAIN`] before a strike, and strikes before giving up.
+const PATIENCE: u32 = 60;
+const STRIKES: u32 = 2;
+const GAIN: f64 = 0.98;
+/// Overlap below this, µm, is contact.
+const CONTACT: f64 = 0.01;
+
+/// How a separation stands.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum Standing {
+    Open,
+    Solved,
+    Stuck,
+}
+
+/// A running separation of the items of a window.
+#[derive(Debug)]
+pub(super) struct Separation<'a> {
+    setup: &'a Setup,
+    fits: Fits<'a>,
+    pub window: Window,
+    pub layout: Layout,
+    bodies: Vec<Body>,
+    /// By mover and body.
+    weights: Vec<f32>,
+    overlaps: Vec<f64>,
+    /// By mover and wall.
+    wall_weights: Vec<f32>,
+    wall_overlaps: Vec<f64>,
+    fields: Vec<Field>,
+    scratch: Scratch,
+    best: f64,
+    best_layout: Layout,
+    stale: u32,
+    strikes: u32,
+    pub evaluations: u64,
+    pub moves: u64,
+}
+
+impl<'a> Separation<'a> {
+    /// Starts from a layout with overlaps; `layout.length` is the length to reach.
+    pub fn new(setup: &'a Setup, store: &'a Store, window: Window, layout: Layout) -> Separation<'a> {
+        let n = window.movers.len();
+        let mut bases: Vec<u32> = Vec::new();
+        for &i in &window.movers {
+            bases.extend(setup.kind(i).stances.iter().map(|s| s.base));
+        }
+        let mut bodies: Vec<Body> = Vec::new();
+        for &i in window.movers.iter().chain(&window.context) {
+            bodies.push(body(setup, &layout, i));
+        }
+        for (r, room) in setup.rooms.iter().enumerate() {
+            for b in &room.blocks {
+                let (x, y) = (b.at.x as f64, b.at.y as f64);
+                bodies.push(Body { turned: (b.base, b.quarter), room: r as u16, x, y, area: setup.mean_area });
+            }
+        }
+        bases.extend(bodies.iter().map(|b| b.turned.0));
+        let m = bodies.len();
+        let walls = layout.walls.len();
+        let mut s = Separation {
+            setup,
+            fits: Fits::new(setup, store, bases),
+            window,
+            best_layout: Layout::default(),
+            layout,
+            bodies,
+            weights: vec![1.0; n * m],
+            overlaps: vec![0.0; n * m],
+            wall_weights: vec![1.0; n * walls],
+            wall_overlaps: vec![0.0; n * walls],
+            fields: Vec::new(),
+            scratch: Scratch::default(),
+            best: f64::INFINITY,
+            stale: 0,
+            strikes: 0,
+            evaluations: 0,
+            moves: 0,
+        };
+        for k in 0..n {
+            s.confine(k);
+        }
+        for k in 0..n {
+            s.measure(k);
+        }
+        s
+    }
+
+    /// The bounds of a mover's position in a stance and room.
+    fn bounds(&self, k: usize, room: usize, stance: u16) -> Bounds {
+        let setup = self.setup;
+        let tight = setup.kind(self.window.movers[k]).stances[usize::from(stance)].tight;
+        let frame = setup.rooms[room].frame;
+        let (x0, x1) = if frame.max.x == ENDLESS {
+            (self.window.low.max(frame.min.x as f64), self.window.high.min(self.layout.length))
+        } else {
+            (frame.min.x as f64, frame.max.x as f64)
+        };
+        Bounds {
+            x0: x0 - tight.min.x as f64,
+            x1: x1 - tight.max.x as f64,
+            y0: (frame.min.y - tight.min.y) as f64,
+            y1: (frame.max.y - tight.max.y) as f64,
+        }
+    }
+
+    /// Brings a mover within its bounds (after the length has shrunk).
+    fn confine(&mut self, k: usize) {
+        let item = self.window.movers[k];
+        let spot = self.layout.spots[item];
+        let b = self.bounds(k, usize::from(spot.room), spot.stance);
+        let (x, y) = if b.is_empty() { (b.x0, b.y0.min(b.y1)) } else { b.clamp(spot.x, spot.y) };
+        self.layout.spots[item] = Spot { x, y, ..spot };
+        self.bodies[k] = body(self.setup, &self.layout, item);
+    }
+
+    /// Fills one field for a mover in a stance and room; false if it has no room there.
+    fn field(&mut self, slot: usize, k: usize, room: usize, stance: u16) -> bool {
+        let bounds = self.bounds(k, room, stance);
+        if bounds.is_empty() {
+            return false;
+        }
+        if self.fields.len() <= slot {
+            self.fields.push(Field::default());
+        }
+        let setup = self.setup;
+        let kind = setup.kind(self.window.movers[k]);
+        let s = &kind.stances[usize::from(stance)];
+        let at = Spot { room: room as u16, stance, x: 0.0, y: 0.0 };
+        let row = &self.weights[k * self.bodies.len()..(k + 1) * self.bodies.len()];
+        let field = &mut self.fields[slot];
+        field.fill(&self.fits, &at, (s.base, s.quarter), kind.area, bounds, &self.bodies, k, |j| f64::from(row[j]));
+        if room == setup.strip() && !kind.may_cross {
+            for (w, &wall) in self.layout.walls.iter().enumerate() {
+                let weight = f64::from(self.wall_weights[k * self.layout.walls.len() + w]);
+                field.add_wall(wall - s.tight.max.x as f64, wall - s.tight.min.x as f64, weight);
+            }
+        }
+        true
+    }
+
+    /// Recomputes the overlaps of a mover from its field (slot 0 is filled for its present stance).
+    fn measure(&mut self, k: usize) {
+        let spot = self.layout.spots[self.window.movers[k]];
+        if self.field(0, k, usize::from(spot.room), spot.stance) {
+            self.record(k, 0);
+        }
+    }
+
+    /// Takes the overlaps of a mover over from a field at its present spot.
+    fn record(&mut self, k: usize, slot: usize) {
+        let spot = self.layout.spots[self.window.movers[k]];
+        let (n, m, walls) = (self.window.movers.len(), self.bodies.len(), self.layout.walls.len());
+        self.overlaps[k * m..(k + 1) * m].fill(0.0);
+        for j in 0..n {
+            self.overlaps[j * m + k] = 0.0;
+        }
+        let overlaps = &mut self.overlaps;
+        self.fields[slot].overlaps(&mut self.fits, spot.x, spot.y, |j, o| {
+            overlaps[k * m + j] = o;
+            if j < n {
+                overlaps[j * m + k] = o;
+            }
+        });
+        self.wall_overlaps[k * walls..(k + 1) * walls].fill(0.0);
+        for (w, o) in self.fields[slot].wall_overlaps(spot.x).enumerate() {
+            self.wall_overlaps[k * walls + w] = o;
+        }
+    }
+
+    fn row(&self, k: usize) -> (&[f64], &[f32], &[f64], &[f32]) {
+        let (m, walls) = (self.bodies.len(), self.layout.walls.len());
+        let (a, b) = (k * m..(k + 1) * m, k * walls..(k + 1) * walls);
+        (&self.overlaps[a.clone()], &self.weights[a], &self.wall_overlaps[b.clone()], &self.wall_weights[b])
+    }
+
+    fn overlap_of(&self, k: usize) -> f64 {
+        let (o, _, v, _) = self.row(k);
+        o.iter().chain(v).fold(0.0, |m: f64, &x| m.max(x))
+    }
+
+    fn cost_of(&self, k: usize) -> f64 {
+        let (o, w, v, u) = self.row(k);
+        let sum = |o: &[f64], w: &[f32]| o.iter().zip(w).map(|(o, w)| if *o > 0.0 { o * f64::from(*w) } else { 0.0 }).sum::<f64>();
+        sum(o, w) + sum(v, u)
+    }
+
+    /// Sum of all overlaps, each pair once.
+    pub fn total(&self) -> f64 {
+        let (n, m) = (self.window.movers.len(), self.bodies.len());
+        let pairs: f64 = (0..n).map(|k| self.overlaps[k * m + k..(k + 1) * m].iter().sum::<f64>()).sum();
+        pairs + self.wall_overlaps.iter().sum::<f64>()
+    }
+
+    /// Moves one item to the best place found for it.
+    fn relocate(&mut self, k: usize, dice: &mut Dice) {
+        let setup = self.setup;
+        let item = self.window.movers[k];
+        let spot = self.layout.spots[item];
+        let kind = setup.kind(item);
+        let mut filled = 0;
+        let mut home = None;
+        for room in 0..setup.rooms.len() {
+            for f in 0..kind.fits[room].len() {
+                let stance = kind.fits[room][f];
+                if self.window.open_to(setup, room) && self.field(filled, k, room, stance) {
+                    if room == usize::from(spot.room) && stance == spot.stance {
+                        home = Some(filled);
+                    }
+                    filled += 1;
+                }
+            }
+        }
+        let Some(home) = home else { return };
+        let present = self.cost_of(k);
+        self.moves += 1;
+        let found = relocate(
+            &self.fields[..filled],
+            &mut self.fits,
+            (home, spot.x, spot.y),
+            present,
+            kind.extent,
+            dice,
+            &mut self.scratch,
+            &mut self.evaluations,
+        );
+        if let Some(c) = found {
+            let field = &self.fields[c.field];
+            self.layout.spots[item] = Spot { room: field.room, stance: field.stance, x: c.x, y: c.y };
+            self.bodies[k] = body(setup, &self.layout, item);
+            self.record(k, c.field);
+        }
+    }
+
+    /// One pass over all overlapping items, then new weights. `stop` is asked between items.
+    pub fn pass(&mut self, dice: &mut Dice, stop: &dyn Fn() -> bool) -> Standing {
+        let mut order: Vec<usize> = (0..self.window.movers.len()).filter(|&k| self.overlap_of(k) > CONTACT).collect();
+        dice.shuffle(&mut order);
+        for k in order {
+            if stop() {
+                return Standing::Open;
+            }
+            if self.overlap_of(k) > CONTACT {
+                self.relocate(k, dice);
+            }
+        }
+        self.move_walls();
+        let worst = self.overlaps.iter().chain(&self.wall_overlaps).fold(0.0, |m: f64, &x| m.max(x));
+        if worst <= CONTACT {
+            return Standing::Solved;
+        }
+        reweigh(&mut self.weights, &self.overlaps, worst);
+        reweigh(&mut self.wall_weights, &self.wall_overlaps, worst);
+        self.judge()
+    }
+
+    fn judge(&mut self) -> Standing {
+        let total = self.total();
+        if total < self.best * GAIN {
+            self.stale = 0;
+        } else {
+            self.stale += 1;
+        }
+        if total < self.best {
+            self.best = total;
+            self.best_layout = self.layout.clone();
+        }
+        if self.stale > PATIENCE {
+            self.stale = 0;
+            self.strikes += 1;
+            if self.strikes >= STRIKES {
+                return Standing::Stuck;
+            }
+        }
+        Standing::Open
+    }
+
+    /// The least overlap reached, and where.
+    pub fn best(&self) -> (f64, &Layout) {
+        (self.best, &self.best_layout)
+    }
+
+    /// Puts each bench end where it cuts least, within what the segments' greatest length allows.
+    fn move_walls(&mut self) {
+        let Some(segment) = self.setup.segment.filter(|_| self.window.is_whole()) else { return };
+        let walls = self.layout.walls.len();
+        let (n, strip) = (self.window.movers.len(), self.setup.strip());
+        let spans: Vec<(usize, f64, f64)> = (0..n)
+            .filter(|&k| usize::from(self.bodies[k].room) == strip && !self.setup.kind(self.window.movers[k]).may_cross)
+            .map(|k| {
+                let item = self.window.movers[k];
+                let (s, x) = (self.layout.stance(self.setup, item), self.layout.spots[item].x);
+                (k, x + s.tight.min.x as f64, x + s.tight.max.x as f64)
+            })
+            .collect();
+        for w in 0..walls {
+            let at = |w: isize| match w {
+                -1 => 0.0,
+                w if w as usize == walls => self.layout.length,
+                w => self.layout.walls[w as usize],
+            };
+            let (before, after) = (at(w as isize - 1), at(w as isize + 1));
+            let (low, high) = (before.max(after - segment as f64), after.min(before + segment as f64));
+            let cost = |b: f64| -> f64 {
+                spans.iter().map(|&(k, from, to)| f64::from(self.wall_weights[k * walls + w]) * (b - from).min(to - b).max(0.0)).sum()
+            };
+            let here = self.layout.walls[w].max(low).min(high);
+            let mut best = (cost(here), here);
+            for b in spans.iter().flat_map(|&(_, from, to)| [from, to]).chain([low, high]).filter(|b| (low..=high).contains(b)) {
+                let c = cost(b);
+                if c < best.0 * (1.0 - 1e-9) {
+                    best = (c, b);
+                }
+            }
+            self.layout.walls[w] = best.1;
+            for &(k, from, to) in &spans {
+                self.wall_overlaps[k * walls + w] = (best.1 - from).min(to - best.1).max(0.0);
+            }
+        }
+    }
+}
+
+fn reweigh(weights: &mut [f32], overlaps: &[f64], worst: f64) {
+    for (w, &o) in weights.iter_mut().zip(overlaps) {
+        *w = if o > CONTACT {
+            *w * (1.0 + RATE * (BASE + (1.0 - BASE) * o / worst)) as f32
+        } else if *w > 1.0 {
+            (*w * DECAY as f32).max(1.0)
+        } else {
+            1.0
+        };
+    }
+}
+
+fn body(setup: &Setup, layout: &Layout, item: usize) -> Body {
+    let spot = layout.spots[item];
+    let stance = layout.stance(setup, item);
+    let turned: Turned = (stance.base, stance.quarter);
+    Body { turned, room: spot.room, x: spot.x, y: spot.y, area: setup.kind(item).area }
+}

@@ -1,0 +1,255 @@
+//! The problem made ready for the search: whole micrometres, all stocks side by side in one plane, shapes as kinds with stances.
+//!
+//! The open strip keeps its own x; fixed stocks lie left of it, far enough apart that nothing in one can touch anything in another.
+//! So one plane holds everything and only the bounds of a position depend on the room it is in.
+
+use super::convex::{Frame, Vertex, edges, twice_area, vertex};
+use super::form::{Base, Bases, Rings, Stance, grid_rings, stances};
+use super::problem::{Extent, Problem};
+use crate::geometry::Region;
+use crate::units::{GRID_PER_MM, micrometres};
+
+/// More pieces than this are not placed in one search.
+const MOST_ITEMS: usize = 20_000;
+/// No shape is larger, µm: exact products stay within 64 bits.
+const LARGEST: i64 = 100_000_000;
+/// Stands for "no end".
+pub(super) const ENDLESS: i64 = 1 << 50;
+
+/// One copy of one shape.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Item {
+    pub copy: u32,
+    /// Index of its shape, and of its [`Kind`].
+    pub kind: usize,
+}
+
+/// A shape's stances and where they fit.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Kind {
+    pub stances: Vec<Stance>,
+    /// For each room, the stances that fit into its bounds.
+    pub fits: Vec<Vec<u16>>,
+    pub area: f64,
+    /// Greatest side of its box in any stance.
+    pub extent: f64,
+    pub may_cross: bool,
+}
+
+/// Something of the stock in the way: a flaw, a hole, the outside of an irregular stock.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Block {
+    pub base: u32,
+    pub quarter: u8,
+    pub at: Vertex,
+}
+
+/// A stock in the common plane.
+#[derive(Clone, Debug)]
+pub(super) struct Room {
+    /// Index into the problem's stocks; none for the overflow strip of a problem without an open one.
+    pub stock: Option<usize>,
+    /// Its bounds; an open strip ends at [`ENDLESS`].
+    pub frame: Frame,
+    /// Added to the stock's own x.
+    pub shift: i64,
+    pub blocks: Vec<Block>,
+}
+
+/// Everything the search needs, immutable.
+#[derive(Debug)]
+pub(super) struct Setup {
+    pub bases: Vec<Base>,
+    pub kinds: Vec<Kind>,
+    pub items: Vec<Item>,
+    /// Fixed stocks in order of preference, the strip last.
+    pub rooms: Vec<Room>,
+    pub gap: i64,
+    /// Greatest length of a bench segment of the strip.
+    pub segment: Option<i64>,
+    /// The strip's end.
+    pub length_max: i64,
+    /// Copies that cannot be placed at all: (shape, copy, why).
+    pub unplaced: Vec<(usize, u32, String)>,
+    /// Mean area of the items.
+    pub mean_area: f64,
+}
+
+impl Setup {
+    pub fn new(problem: &Problem) -> Setup {
+        let mut bases = Bases::default();
+        let too_large = |r: &Region| r.bounds().is_none_or(|b| !(b.width().max(b.height()) * GRID_PER_MM <= LARGEST as f64));
+        let mut kinds: Vec<Kind> = Vec::new();
+        for shape in problem.shapes() {
+            let stances = if too_large(&shape.region) { Vec::new() } else { stances(shape, &mut bases) };
+            let extent = stances.iter().map(|s| s.tight.width().max(s.tight.height())).max().unwrap_or(0) as f64;
+            let area = shape.region.area() * GRID_PER_MM * GRID_PER_MM;
+            kinds.push(Kind { stances, fits: Vec::new(), area, extent, may_cross: shape.may_cross });
+        }
+        let mut setup = Setup {
+            bases: Vec::new(),
+            kinds,
+            items: Vec::new(),
+            rooms: Vec::new(),
+            gap: (problem.gap() * GRID_PER_MM - 1e-6).ceil().clamp(0.0, LARGEST as f64) as i64,
+            segment: None,
+            length_max: ENDLESS,
+            unplaced: Vec::new(),
+            mean_area: 1.0,
+        };
+        setup.lay_out_rooms(problem, &mut bases);
+        setup.admit_items(problem);
+        let (short, long) = setup.least_sides();
+        setup.bases = bases.build((short, long));
+        setup
+    }
+
+    /// Index of the strip (or the overflow strip).
+    pub fn strip(&self) -> usize {
+        self.rooms.len() - 1
+    }
+
+    /// True if what lies on the strip counts as not placed.
+    pub fn overflow(&self) -> bool {
+        self.rooms.last().is_some_and(|r| r.stock.is_none())
+    }
+
+    pub fn kind(&self, item: usize) -> &Kind {
+        &self.kinds[self.items[item].kind]
+    }
+
+    /// Height of the strip, µm.
+    pub fn height(&self) -> f64 {
+        self.rooms[self.strip()].frame.height() as f64
+    }
+
+    fn lay_out_rooms(&mut self, problem: &Problem, bases: &mut Bases) {
+        let reach = self.kinds.iter().map(|k| k.extent as i64).max().unwrap_or(0) + self.gap + 1_000;
+        let mut left = -2 * reach;
+        let mut strip = None;
+        for (index, stock) in problem.stocks().iter().enumerate() {
+            let mut obstacles: Vec<Rings> = stock.keep_out.iter().map(|r| grid_rings(&Region::solid(r.clone()))).collect();
+            match &stock.extent {
+                Extent::Open { low, high, segment_max, length_max } => {
+                    let frame = Frame {
+                        min: vertex(0, (low * GRID_PER_MM - 1e-6).ceil() as i64),
+                        max: vertex(ENDLESS, (high * GRID_PER_MM + 1e-6).floor() as i64),
+                    };
+                    self.segment = segment_max.map(|s| micrometres(s).max(1));
+                    self.length_max = length_max.map_or(ENDLESS, |l| micrometres(l).max(0));
+                    strip = Some(Room { stock: Some(index), frame, shift: 0, blocks: blocks(obstacles, 0, bases) });
+                }
+                Extent::Fixed { region } => {
+                    let rings = grid_rings(region);
+                    let Some(outline) = rings.first().filter(|r| r.len() >= 3) else { continue };
+                    let frame = Frame::around(outline.iter().copied());
+                    if frame.width().max(frame.height()) > LARGEST {
+                        continue;
+                    }
+                    if twice_area(outline) != 2 * i128::from(frame.width()) * i128::from(frame.height()) {
+                        let wall = frame.grown(reach + frame.width() + frame.height());
+                        let around = vec![wall.min, vertex(wall.max.x, wall.min.y), wall.max, vertex(wall.min.x, wall.max.y)];
+                        obstacles.push(vec![around, outline.iter().rev().copied().collect()]);
+                    }
+                    obstacles.extend(rings.iter().skip(1).map(|h| vec![h.iter().rev().copied().collect()]));
+                    left -= frame.width() + 2 * reach;
+                    let shift = left - frame.min.x;
+                    let room =
+                        Room { stock: Some(index), frame: frame.moved(vertex(shift, 0)), shift, blocks: blocks(obstacles, shift, bases) };
+                    self.rooms.push(room);
+                }
+            }
+        }
+        // Without an open strip the overflow goes on one that counts as not placed.
+        let high = self.kinds.iter().map(|k| k.extent as i64).max().unwrap_or(1);
+        let frame = Frame { min: vertex(0, 0), max: vertex(ENDLESS, 2 * high + self.gap) };
+        self.rooms.push(strip.unwrap_or(Room { stock: None, frame, shift: 0, blocks: Vec::new() }));
+    }
+
+    /// Items of every shape that fits anywhere; the others are reported with their sizes.
+    fn admit_items(&mut self, problem: &Problem) {
+        let mut area = 0.0;
+        for (index, shape) in problem.shapes().iter().enumerate() {
+            let kind = &mut self.kinds[index];
+            for room in &self.rooms {
+                let open = room.frame.max.x == ENDLESS;
+                let longest = match self.segment {
+                    Some(s) if open && !kind.may_cross => s.min(self.length_max),
+                    _ if open => self.length_max,
+                    _ => room.frame.width(),
+                };
+                let fits = |s: &Stance| s.tight.height() <= room.frame.height() && s.tight.width() <= longest;
+                kind.fits.push((0..kind.stances.len()).filter(|&s| fits(&kind.stances[s])).map(|s| s as u16).collect());
+            }
+            // On the overflow strip everything lies, but that is no place.
+            let real = self.rooms.iter().zip(&kind.fits).any(|(room, fits)| room.stock.is_some() && !fits.is_empty());
+            let room_left = MOST_ITEMS.saturating_sub(self.items.len());
+            let taken = if real { room_left.min(shape.copies as usize) } else { 0 };
+            for copy in 0..taken as u32 {
+                self.items.push(Item { copy, kind: index });
+                area += kind.area;
+            }
+            if taken < shape.copies as usize {
+                let why = if real { format!("more than {MOST_ITEMS} pieces in one search") } else { too_big(shape, kind, problem) };
+                // One line for a shape of which there are absurdly many copies would do, but callers count copies; cap the list instead.
+                let last = shape.copies.min((taken + MOST_ITEMS) as u32);
+                self.unplaced.extend((taken as u32..last).map(|copy| (index, copy, why.clone())));
+            }
+        }
+        self.mean_area = (area / self.items.len().max(1) as f64).max(1.0);
+    }
+
+    /// Least short and least long side of any item's box: holes smaller than that take nothing.
+    fn least_sides(&self) -> (i64, i64) {
+        let used = || self.kinds.iter().flat_map(|k| &k.stances);
+        let short = used().map(|s| s.tight.width().min(s.tight.height())).min().unwrap_or(0);
+        let long = used().map(|s| s.tight.width().max(s.tight.height())).min().unwrap_or(0);
+        (short, long)
+    }
+}
+
+/// Blocks of the stock as bases of their own.
+fn blocks(obstacles: Vec<Rings>, shift: i64, bases: &mut Bases) -> Vec<Block> {
+    let whole = |rings: &Rings| rings.first().is_some_and(|r| r.len() >= 3 && twice_area(r) > 0 && edges(r).count() >= 3);
+    let admit = |rings: Rings| {
+        let (base, quarter, at) = bases.admit(&rings, false, true);
+        Block { base, quarter, at: at.plus(vertex(shift, 0)) }
+    };
+    obstacles.into_iter().filter(whole).map(admit).collect()
+}
+
+fn too_big(shape: &super::problem::Shape, kind: &Kind, problem: &Problem) -> String {
+    let mm = |v: i64| v as f64 / GRID_PER_MM;
+    if problem.stocks().is_empty() {
+        return "there is no stock".to_string();
+    }
+    if kind.stances.is_empty() {
+        return "it is larger than 100 m".to_string();
+    }
+    let sizes: Vec<String> = kind
+        .stances
+        .iter()
+        .take(4)
+        .map(|s| {
+            let face = if s.pose.flip { " face down" } else { "" };
+            format!("{:.1} x {:.1} mm turned {}°{face}", mm(s.tight.width()), mm(s.tight.height()), s.pose.turn)
+        })
+        .collect();
+    let rooms: Vec<String> = problem
+        .stocks()
+        .iter()
+        .take(4)
+        .map(|s| match &s.extent {
+            Extent::Open { low, high, segment_max, length_max } => {
+                let longest = segment_max.filter(|_| !shape.may_cross).into_iter().chain(*length_max).fold(f64::INFINITY, f64::min);
+                let long = if longest.is_finite() { format!(" and {longest:.1} mm long") } else { String::new() };
+                format!("{} is {:.1} mm wide{long}", s.name, high - low)
+            }
+            Extent::Fixed { region } => {
+                let b = region.bounds().map_or((0.0, 0.0), |b| (b.width(), b.height()));
+                format!("{} is {:.1} x {:.1} mm", s.name, b.0, b.1)
+            }
+        })
+        .collect();
+    format!("it fits no stock in any permitted turn: {}; {}", sizes.join(", "), rooms.join(", "))
+}

@@ -1,0 +1,199 @@
+//! What is left of a stock's used length: offcuts worth keeping, and waste.
+
+use super::model::{Offcut, PlanStock};
+use crate::geometry::boolean::{difference, intersection, union};
+use crate::geometry::{Region, Ring, largest_rectangle, point, ring_area, ring_bounds};
+use i_overlay::mesh::outline::offset::OutlineOffset;
+use i_overlay::mesh::style::{LineJoin, OutlineStyle};
+
+/// Chord of a round join as a share of its radius: 1.5 % of the radius or 0.04 % inscribed; it only tells offcut from waste.
+const ROUND: f64 = 0.06;
+/// Corners sharper than this (radians) are not restored to their point.
+const SHARPEST: f64 = 0.5;
+
+/// What is left of a stock over its used length, by parts that are each measured on their own.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct LeftOver {
+    /// Worth keeping, largest first; their ids are empty until the plan has its own.
+    pub offcuts: Vec<Offcut>,
+    /// Selvedges, flaws, gaps and slivers.
+    pub waste: Vec<Region>,
+    /// Area of the union of the pieces, mm².
+    pub pieces_area: f64,
+    /// Area of the offcuts, mm².
+    pub offcuts_area: f64,
+    /// Area of the waste, mm².
+    pub waste_area: f64,
+}
+
+/// Divides what the pieces leave of a stock into offcuts and waste.
+///
+/// What remains between the selvedges, off flaws, holes and pieces, is opened by `least_width` (mm): shrunk by half of it, grown
+/// again with sharp corners and cut to what remains, so that only what is at least that wide stays an offcut. All the rest
+/// of the cloth, selvedges and flaws included, is waste. Crossings are rounded to the 1 µm grid.
+pub fn left_over(stock: &PlanStock, least_width: f64) -> LeftOver {
+    let pieces: Vec<&Ring> = stock.placed.iter().flat_map(|p| std::iter::once(&p.outline).chain(&p.holes)).collect();
+    let cloth: Vec<&Ring> = std::iter::once(&stock.outline).chain(&stock.holes).collect();
+    let (selvedges, flaws) = (selvedges(stock), anticlockwise(&stock.flaws));
+    let remaining = difference(cloth.iter().copied(), pieces.iter().copied().chain(&selvedges).chain(&flaws));
+    let mut kept = opened(&remaining, least_width);
+    kept.sort_by(|a, b| {
+        let corner = |r: &Region| r.bounds().map_or((0.0, 0.0), |b| (b.min.x, b.min.y));
+        b.area().total_cmp(&a.area()).then(corner(a).0.total_cmp(&corner(b).0)).then(corner(a).1.total_cmp(&corner(b).1))
+    });
+    let offcuts: Vec<Offcut> = kept.into_iter().filter_map(offcut).collect();
+    let taken = offcuts.iter().flat_map(|o| std::iter::once(&o.outline).chain(&o.holes));
+    let waste = difference(cloth, pieces.iter().copied().chain(taken));
+    LeftOver {
+        pieces_area: area(&union(pieces)),
+        offcuts_area: offcuts.iter().map(|o| o.area).sum(),
+        waste_area: area(&waste),
+        offcuts,
+        waste,
+    }
+}
+
+/// Sum of areas, mm².
+fn area(regions: &[Region]) -> f64 {
+    regions.iter().map(Region::area).sum()
+}
+
+/// The strips along the lowest and the highest edge of the cloth.
+fn selvedges(stock: &PlanStock) -> Vec<Ring> {
+    let Some(b) = ring_bounds(&stock.outline) else { return Vec::new() };
+    let strip = |low: f64, high: f64| vec![point(b.min.x, low), point(b.max.x, low), point(b.max.x, high), point(b.min.x, high)];
+    if stock.selvedge > 0.0 { vec![strip(b.min.y, b.min.y + stock.selvedge), strip(b.max.y - stock.selvedge, b.max.y)] } else { Vec::new() }
+}
+
+/// Rings turned to run anticlockwise, so that where they overlap they do not cancel.
+fn anticlockwise(rings: &[Ring]) -> Vec<Ring> {
+    rings.iter().map(|r| if ring_area(r) < 0.0 { r.iter().rev().copied().collect() } else { r.clone() }).collect()
+}
+
+/// The parts of `remaining` that a disc of the given diameter can reach into, corners kept.
+fn opened(remaining: &[Region], width: f64) -> Vec<Region> {
+    let half = width / 2.0;
+    if half <= 0.0 {
+        return remaining.to_vec();
+    }
+    let core = grown(remaining, -half, LineJoin::Round(ROUND));
+    let full = grown(&core, half, LineJoin::Miter(SHARPEST));
+    let within = intersection(full.iter().flat_map(Region::rings), remaining.iter().flat_map(Region::rings));
+    // A sharp corner may reach through a thin piece: such shards hold no disc of that width.
+    let disc = std::f64::consts::PI * half * half;
+    within.into_iter().filter(|r| r.area() >= 0.95 * disc).collect()
+}
+
+/// Regions grown (or shrunk, if negative) by `by` mm.
+fn grown(regions: &[Region], by: f64, join: LineJoin<f64>) -> Vec<Region> {
+    let shapes: Vec<Vec<Vec<[f64; 2]>>> =
+        regions.iter().map(|r| r.rings().map(|ring| ring.iter().map(|p| [p.x, p.y]).collect()).collect()).collect();
+    let style = OutlineStyle::new(by).line_join(join);
+    let grown = shapes.outline_fixed_scale(&style, crate::units::GRID_PER_MM).unwrap_or_default();
+    let ring = |r: Vec<[f64; 2]>| -> Ring { r.into_iter().map(|[x, y]| point(x, y).snapped()).collect() };
+    grown
+        .into_iter()
+        .filter_map(|shape| {
+            let mut rings = shape.into_iter().map(ring);
+            Some(Region { outline: rings.next()?, holes: rings.collect() })
+        })
+        .collect()
+}
+
+fn offcut(region: Region) -> Option<Offcut> {
+    let b = largest_rectangle(&region)?;
+    let on_grid = crate::units::snap;
+    let area = on_grid(region.area());
+    let largest_rectangle = [b.min.x, b.min.y, on_grid(b.width()), on_grid(b.height())];
+    Some(Offcut { id: String::new(), area, outline: region.outline, holes: region.holes, largest_rectangle })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::cloth::Face;
+    use crate::plan::{PlacedPiece, StockKind};
+
+    fn rectangle(x: f64, y: f64, w: f64, h: f64) -> Ring {
+        vec![point(x, y), point(x + w, y), point(x + w, y + h), point(x, y + h)]
+    }
+
+    fn stock(width: f64, used: f64, selvedge: f64, placed: Vec<Ring>) -> PlanStock {
+        let placed = placed.into_iter().enumerate().map(|(i, outline)| PlacedPiece {
+            piece: format!("p{i}"),
+            copy: 1,
+            turn: 0.0,
+            face: Face::Up,
+            x: 0.0,
+            y: 0.0,
+            outline,
+            holes: Vec::new(),
+        });
+        PlanStock {
+            id: "roll".into(),
+            cloth: "twill".into(),
+            kind: StockKind::Roll,
+            face: Face::Up,
+            outline: rectangle(0.0, 0.0, used, width),
+            holes: Vec::new(),
+            flaws: Vec::new(),
+            selvedge,
+            segments: vec![[0.0, used]],
+            used_length: used,
+            placed: placed.collect(),
+            offcuts: Vec::new(),
+        }
+    }
+
+    #[test]
+    fn a_known_rectangle_is_left() {
+        // 1000 x 500 with 10 mm selvedges; the piece takes the lower 300 mm of the usable width.
+        let left = left_over(&stock(500.0, 1000.0, 10.0, vec![rectangle(0.0, 10.0, 1000.0, 300.0)]), 40.0);
+        assert_eq!(left.offcuts.len(), 1);
+        assert_eq!(left.offcuts[0].largest_rectangle, [0.0, 310.0, 1000.0, 180.0]);
+        assert_eq!((left.pieces_area, left.offcuts_area, left.waste_area), (300_000.0, 180_000.0, 20_000.0));
+    }
+
+    #[test]
+    fn slivers_become_waste_and_the_areas_add_up() {
+        let left = left_over(&stock(500.0, 1000.0, 0.0, vec![rectangle(0.0, 0.0, 1000.0, 465.0)]), 40.0);
+        assert!(left.offcuts.is_empty());
+        assert_eq!((left.pieces_area, left.waste_area), (465_000.0, 35_000.0));
+        let left = left_over(&stock(500.0, 1000.0, 0.0, vec![rectangle(0.0, 0.0, 1000.0, 465.0)]), 30.0);
+        assert_eq!((left.offcuts_area, left.waste_area), (35_000.0, 0.0));
+    }
+
+    #[test]
+    fn a_neck_thinner_than_the_least_width_parts_two_offcuts() {
+        let left = left_over(&stock(500.0, 1000.0, 0.0, vec![rectangle(300.0, 30.0, 400.0, 440.0)]), 40.0);
+        assert_eq!(left.offcuts.len(), 2);
+        let total = left.pieces_area + left.offcuts_area + left.waste_area;
+        assert!((total - 500_000.0).abs() < 1.0, "{total}");
+        assert!(left.offcuts.iter().all(|o| o.area >= 150_000.0 - 1.0));
+    }
+
+    #[test]
+    fn flaws_and_holes_of_the_cloth_are_not_kept() {
+        let mut s = stock(400.0, 400.0, 0.0, Vec::new());
+        s.flaws = vec![rectangle(100.0, 100.0, 50.0, 50.0)];
+        let mut hole = rectangle(250.0, 250.0, 50.0, 50.0);
+        hole.reverse();
+        s.holes = vec![hole];
+        let left = left_over(&s, 40.0);
+        assert_eq!((left.offcuts.len(), left.offcuts[0].holes.len()), (1, 2));
+        assert!((left.offcuts_area - 155_000.0).abs() < 1.0);
+        assert!((left.waste_area - 2_500.0).abs() < 1.0, "the flaw is waste, the hole is no cloth");
+    }
+
+    #[test]
+    fn a_hole_of_a_piece_is_cloth_to_keep() {
+        let mut s = stock(400.0, 400.0, 0.0, vec![rectangle(0.0, 0.0, 400.0, 400.0)]);
+        let mut hole = rectangle(100.0, 100.0, 200.0, 100.0);
+        hole.reverse();
+        s.placed[0].holes = vec![hole];
+        let left = left_over(&s, 40.0);
+        assert_eq!(left.offcuts.len(), 1);
+        assert_eq!(left.offcuts[0].largest_rectangle, [100.0, 100.0, 200.0, 100.0]);
+        assert_eq!(left.waste_area, 0.0);
+    }
+}

@@ -1,0 +1,155 @@
+//! A template's lines in one frame: drawing frame in, template frame out, and on into the cloth frame.
+
+use crate::geometry::offset::inset;
+use crate::geometry::{Motion, Path, Point, Ring, point};
+use crate::job::{Job, Template, TemplateSource};
+use crate::outline::EdgeKind;
+
+/// A template's lines in one frame, mm, on the 1 µm grid. Net line anticlockwise, holes clockwise.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Skin {
+    /// The net line.
+    pub net: Ring,
+    /// Kind of each edge `net[i]` to `net[i + 1]`.
+    pub edges: Vec<EdgeKind>,
+    /// Holes.
+    pub holes: Vec<Ring>,
+    /// Relief cuts and notches.
+    pub cuts: Vec<Path>,
+    /// Other lines carried along.
+    pub marks: Vec<Path>,
+    /// Zones no splice may enter.
+    pub no_splice: Vec<Ring>,
+}
+
+/// A template in its template frame: seen from the side that faced the worker, looking at the mould surface.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TemplateFrame {
+    /// The lines.
+    pub skin: Skin,
+    /// The part's 0°, degrees anticlockwise from +x.
+    pub arrow: f64,
+}
+
+/// The template frame of `job.templates[index]`, or `None` past the end of the list.
+///
+/// A drawing that shows the other hand (off a plug, or inked side down, but not both) is mirrored about its arrow, which stays where it
+/// is. A local patch is drawn on its host and shares the host's arrow and hand.
+pub fn template_frame(job: &Job, index: usize) -> Option<TemplateFrame> {
+    let template = job.templates.get(index)?;
+    let host = host_of(job, template);
+    let lines = Skin::as_drawn(template);
+    let skin = if host.drawn_mirrored() { lines.moved(&mirror_about(host.arrow)) } else { lines };
+    Some(TemplateFrame { skin, arrow: host.arrow })
+}
+
+/// The template whose frame this one shares: itself, or for a patch what it lies on.
+fn host_of<'a>(job: &'a Job, template: &'a Template) -> &'a Template {
+    let mut at = template;
+    // A patch on a patch is followed down; a circle ends with the count.
+    for _ in 0..job.templates.len() {
+        let TemplateSource::Patch { on, .. } = &at.source else { break };
+        let Some(next) = job.templates.iter().find(|t| t.id == *on) else { break };
+        at = next;
+    }
+    at
+}
+
+/// The mirror about the line through the origin in direction `arrow`, degrees.
+fn mirror_about(arrow: f64) -> Motion {
+    Motion::new(-2.0 * arrow, true, point(0.0, 0.0))
+}
+
+impl Skin {
+    /// The lines as the drawing has them, each edge with its kind: the drawing's own word, else the template's.
+    fn as_drawn(template: &Template) -> Skin {
+        let outline = &template.outline;
+        Skin {
+            net: outline.net().clone(),
+            edges: outline.edges().iter().map(|kind| kind.unwrap_or(template.edge)).collect(),
+            holes: outline.holes().to_vec(),
+            cuts: outline.cuts().to_vec(),
+            marks: outline.marks().to_vec(),
+            no_splice: outline.no_splice().to_vec(),
+        }
+    }
+
+    /// The lines moved, snapped to the grid; under a mirror every ring still runs the way it should and every edge keeps its kind.
+    #[must_use]
+    pub fn moved(&self, motion: &Motion) -> Skin {
+        let mut edges = self.edges.clone();
+        if motion.mirrors() {
+            // Edge i of the reversed ring is the old edge n - 2 - i.
+            edges.reverse();
+            edges.rotate_left(1.min(self.edges.len()));
+        }
+        let rings = |rings: &[Ring]| rings.iter().map(|r| motion.ring(r)).collect();
+        let paths = |paths: &[Path]| paths.iter().map(|p| motion.path(p)).collect();
+        Skin {
+            net: motion.ring(&self.net),
+            edges,
+            holes: rings(&self.holes),
+            cuts: paths(&self.cuts),
+            marks: paths(&self.marks),
+            no_splice: rings(&self.no_splice),
+        }
+    }
+
+    /// The lines with the net line drawn in all round by `amount` mm: a local patch stepped back. `None` if nothing is left of it, or
+    /// more than one part. Each edge keeps the kind of the edge it came from.
+    pub(super) fn stepped_back(&self, amount: f64) -> Option<Skin> {
+        if amount <= 0.0 {
+            return Some(self.clone());
+        }
+        let [region] = inset(&self.net, amount).try_into().ok()?;
+        let net = region.outline;
+        let middle = |i: usize| (net[i] + net[(i + 1) % net.len()]) * 0.5;
+        let edges = (0..net.len()).map(|i| self.kind_nearest(middle(i))).collect();
+        Some(Skin { net, edges, ..self.clone() })
+    }
+
+    fn kind_nearest(&self, p: Point) -> EdgeKind {
+        let distance = |i: usize| p.distance_to_segment(self.net[i], self.net[(i + 1) % self.net.len()]);
+        let nearest = (0..self.net.len()).min_by(|&i, &j| distance(i).total_cmp(&distance(j)));
+        nearest.and_then(|i| self.edges.get(i).copied()).unwrap_or(EdgeKind::Trim)
+    }
+
+    /// The net line and the holes.
+    pub fn rings(&self) -> impl Iterator<Item = &Ring> {
+        std::iter::once(&self.net).chain(&self.holes)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn edges_keep_their_kind_under_a_mirror() {
+        let skin = Skin {
+            net: vec![point(0.0, 0.0), point(3.0, 0.0), point(3.0, 1.0), point(0.0, 2.0)],
+            edges: vec![EdgeKind::Trim, EdgeKind::Lap, EdgeKind::Butt, EdgeKind::Dart],
+            holes: Vec::new(),
+            cuts: Vec::new(),
+            marks: Vec::new(),
+            no_splice: Vec::new(),
+        };
+        let mirrored = skin.moved(&mirror_about(0.0));
+        for (i, kind) in skin.edges.iter().enumerate() {
+            let (a, b) = (skin.net[i], skin.net[(i + 1) % 4]);
+            let flip = |p: Point| point(p.x, -p.y + 0.0);
+            let j = (0..4).find(|&j| mirrored.net[j] == flip(b) && mirrored.net[(j + 1) % 4] == flip(a));
+            assert_eq!(j.map(|j| mirrored.edges[j]), Some(*kind));
+        }
+    }
+
+    #[test]
+    fn the_mirror_about_the_arrow_leaves_the_arrow() {
+        let m = mirror_about(20.0);
+        let tip = Motion::turn(20.0).apply(point(100.0, 0.0));
+        assert!(m.apply(tip).distance(tip) < 1e-9);
+        let left = Motion::turn(20.0).apply(point(100.0, 30.0));
+        let right = Motion::turn(20.0).apply(point(100.0, -30.0));
+        assert!(m.apply(left).distance(right) < 1e-9);
+    }
+}

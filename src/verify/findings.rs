@@ -1,0 +1,48 @@
+//! The list of what is wrong, bounded so that a file of nonsense cannot fill the memory with complaints.
+
+use crate::fault::{Fault, Faults};
+use crate::geometry::Point;
+
+/// More than this are counted, not kept.
+const KEPT: usize = 1000;
+
+const REMEDY: &str = "plan the job again; if the plan was not edited, report this as an error of the planner";
+
+/// Collects faults.
+#[derive(Default)]
+pub(super) struct Findings {
+    faults: Faults,
+    dropped: usize,
+}
+
+impl Findings {
+    /// Something wrong with a named thing.
+    pub fn add(&mut self, who: &str, what: impl Into<String>) {
+        self.push(Fault::new(what, REMEDY).on(who));
+    }
+
+    /// Something wrong at a place, mm.
+    pub fn add_at(&mut self, who: &str, at: Point, what: impl Into<String>) {
+        self.push(Fault::new(what, REMEDY).at(who, at.x, at.y));
+    }
+
+    fn push(&mut self, fault: Fault) {
+        if self.full() { self.dropped += 1 } else { self.faults.push(fault) }
+    }
+
+    pub fn is_empty(&self) -> bool {
+        self.faults.is_empty()
+    }
+
+    /// True when no more are kept: long searches for further ones may stop.
+    pub fn full(&self) -> bool {
+        self.faults.0.len() >= KEPT
+    }
+
+    pub fn into_faults(mut self) -> Faults {
+        if self.full() {
+            self.faults.push(Fault::new(format!("more faults than the {KEPT} listed (at least {})", KEPT + self.dropped), REMEDY));
+        }
+        self.faults
+    }
+}

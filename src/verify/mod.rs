@@ -1,0 +1,66 @@
+//! The check every plan must pass before anything is drawn, booked or cut from it.
+//!
+//! It works from the plan alone and shares no code with the search, the allowances or the boolean operations: whole micrometres
+//! in `i64`, squares in `i128`. What is checked, and how closely:
+//!
+//! | what | tolerance |
+//! |---|---|
+//! | numbers finite and of supported size, rings simple, rightly turned, on the grid | none |
+//! | pieces inside the cloth, off selvedges, holes and flaws, within one bench segment | none |
+//! | pieces apart: interiors disjoint, outlines at least the gap apart | none |
+//! | placed outline = piece turned, mirrored, moved | none at quarter turns, else 2 µm in x and y |
+//! | turn and face among the permitted ones | the piece's own angle tolerance |
+//! | offcuts clear of pieces, of each other, inside the cloth; largest rectangle inside its offcut | 2 µm deep |
+//! | areas of the figures | 1 mm² and 1 µm times the length of all boundaries |
+//! | yield | 0.00001 |
+//! | preparation, pieces against templates | see `preparation` |
+
+mod allowance;
+mod area;
+mod exact;
+mod figures;
+mod findings;
+mod frame;
+mod layout;
+mod placement;
+mod plies;
+mod preparation;
+mod sane;
+mod splices;
+mod turns;
+
+use crate::fault::Faults;
+use crate::plan::Plan;
+
+/// A plan that passed [`verify`]. Writers take nothing else.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Verified(Plan);
+
+impl Verified {
+    /// The plan.
+    pub fn plan(&self) -> &Plan {
+        &self.0
+    }
+
+    /// The plan, no longer known to be verified.
+    pub fn into_plan(self) -> Plan {
+        self.0
+    }
+}
+
+/// Checks a plan through and through.
+///
+/// # Errors
+/// Everything that is wrong with it (up to a thousand faults), each with the pieces and stock concerned, by how much and where.
+/// If numbers or rings are unsound, only those are listed: nothing can be measured on them.
+pub fn verify(plan: Plan) -> Result<Verified, Faults> {
+    let mut found = findings::Findings::default();
+    if let Some(exact) = sane::measure(&plan, &mut found) {
+        placement::check(&plan, &mut found);
+        layout::check(&plan, &exact, &mut found);
+        figures::check(&plan, &exact, &mut found);
+        let plies = plies::check(&plan, &mut found);
+        preparation::check(&plan, &exact, &plies, &mut found);
+    }
+    found.into_faults().into_result(Verified(plan))
+}

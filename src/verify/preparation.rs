@@ -1,0 +1,270 @@
+//! Pieces against templates: the way from the template to the piece gone again, by the plan's own words.
+//!
+//! All of a ply is looked at in its ply frame: the template turned so that its arrow lies along +x, mirrored about x for the mirrored
+//! hand, turned by minus the angle; a piece's points less its origin. Tolerances:
+//!
+//! | what | tolerance |
+//! |---|---|
+//! | net line of a whole piece against the template's | 2 µm |
+//! | net line of a part, relief cuts, cover and overlap of parts | 5 µm |
+//! | a local patch stepped back: distance from the template's net line | 0.06 mm on long edges, at corners up to 1.5 times the step |
+//! | arrow | 0.1°, and what the grid takes from a short one |
+//! | cut line inside the net line | 2 µm |
+//! | cut line farther out than the allowance | 0.06 mm beside an edge; at corners up to 1.5 times the allowance, which a mitre of a right angle and any round join meet |
+//! | cut line nearer than the allowance | 0.06 mm, beside edges; not looked at within 2.5 allowances of an edge with another allowance |
+//! | butt edges and dart legs | 0.2 mm, away from neighbours that grow |
+
+use super::area::area_where;
+use super::exact::{P, Shape, interiors_meet, overlap_depth};
+use super::findings::Findings;
+use super::frame::Frame;
+use super::placement::turns_apart;
+use super::plies::Ply;
+use super::sane::Exact;
+use super::{allowance, splices};
+use crate::geometry::{Path, Point, Ring, point};
+use crate::outline::EdgeKind;
+use crate::plan::{Plan, PlanPiece, PlanTemplate};
+
+/// Whole pieces: two roundings to the grid.
+pub(super) const WHOLE_MM: f64 = 0.002;
+/// Parts: crossings rounded to the grid besides.
+pub(super) const PART_MM: f64 = 0.005;
+/// What a round join may lie outside its arc, and rounding.
+pub(super) const JOIN_MM: f64 = 0.06;
+/// How much farther than the allowance a corner may reach.
+pub(super) const CORNER: f64 = 1.5;
+const ARROW_DEGREES: f64 = 0.1;
+
+/// A stretch of net line with the cloth beyond it, interior on its left, ply frame.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Seg {
+    pub a: Point,
+    pub b: Point,
+    /// mm beyond the net line.
+    pub amount: f64,
+}
+
+impl Seg {
+    /// True if the stretch comes within `reach` of `p`.
+    pub fn within(&self, p: Point, reach: f64) -> bool {
+        let (low, high) = (self.a.x.min(self.b.x) - reach, self.a.x.max(self.b.x) + reach);
+        let (left, right) = (self.a.y.min(self.b.y) - reach, self.a.y.max(self.b.y) + reach);
+        low <= p.x && p.x <= high && left <= p.y && p.y <= right && p.distance_to_segment(self.a, self.b) <= reach
+    }
+
+    pub fn length(&self) -> f64 {
+        self.a.distance(self.b)
+    }
+}
+
+/// A ply as its pieces should be.
+pub(super) struct Laid<'a> {
+    pub ply: &'a Ply<'a>,
+    pub pieces: Vec<&'a PlanPiece>,
+    /// Cut lines, piece by piece.
+    pub outlines: Vec<Shape>,
+    /// The net lines in them; `None` where no net line lies in a part.
+    pub nets: Vec<Option<Shape>>,
+    /// The net region of the ply and its edges.
+    pub region: Shape,
+    pub segs: Vec<Seg>,
+    /// The template's holes, as rings.
+    pub holes: Vec<Ring>,
+}
+
+/// Every ply.
+pub(super) fn check(plan: &Plan, exact: &Exact, plies: &[Ply], found: &mut Findings) {
+    patches(plan, found);
+    let mut laid = Vec::new();
+    for ply in plies {
+        if found.full() {
+            return;
+        }
+        let Some(this) = lay(plan, exact, ply) else {
+            found.add(&ply.name, "cannot be laid over its template: a point lies beyond the supported size, or a step-back leaves no whole patch");
+            continue;
+        };
+        nets(&this, found);
+        arrows(&this, found);
+        relief_cuts(&this, found);
+        allowance::check(&this, found);
+        splices::check(&this, found);
+        laid.push(this);
+    }
+    splices::stagger(&laid, found);
+}
+
+/// Local patches lie on their host.
+fn patches(plan: &Plan, found: &mut Findings) {
+    for t in &plan.templates {
+        let Some((on, _)) = &t.on else { continue };
+        let who = format!("template {}", t.template);
+        let Some(host) = plan.templates.iter().find(|h| h.template == *on && h.job == t.job) else {
+            found.add(&who, format!("lies on template {on}, which the plan lacks"));
+            continue;
+        };
+        if turns_apart(host.arrow, t.arrow) > 1e-9 {
+            found.add(&who, format!("does not share the arrow of its host {on}"));
+        }
+        let (Some(patch), Some(host)) = (Shape::rounded(std::slice::from_ref(&t.net)), Shape::rounded(std::slice::from_ref(&host.net))) else { continue };
+        let outside = host.complement();
+        if interiors_meet(&patch, &outside).is_some()
+            && let Some((depth, at)) = overlap_depth(&patch, &outside)
+            && depth > WHOLE_MM
+        {
+            found.add_at(&who, at, format!("reaches {depth:.3} mm beyond the net line of its host {on}"));
+        }
+    }
+}
+
+/// Everything into the ply frame.
+fn lay<'a>(plan: &'a Plan, exact: &Exact, ply: &'a Ply<'a>) -> Option<Laid<'a>> {
+    let pieces: Vec<&PlanPiece> = ply.pieces.iter().map(|&i| &plan.pieces[i]).collect();
+    let back = |p: &PlanPiece| P::on_grid(-p.origin);
+    let outlines: Vec<Shape> = ply.pieces.iter().map(|&i| Some(exact.pieces[i].moved(back(&plan.pieces[i])?))).collect::<Option<_>>()?;
+    let mut nets = Vec::new();
+    for p in &pieces {
+        nets.push(if p.net.is_empty() { None } else { Some(Shape::rounded(&p.net)?.moved(back(p)?)) });
+    }
+    let first = *pieces.first()?;
+    let frame = Frame::new(ply.template.arrow, first.hand, first.angle, point(0.0, 0.0));
+    let t = ply.template;
+    let mut segs = template_segs(t, &frame, ply);
+    let holes: Vec<Ring> = t.holes.iter().map(|h| frame.ring(h)).collect();
+    let mut region = Shape::rounded(&[vec![frame.ring(&t.net)], holes.clone()].concat())?;
+    if step_back(ply) > 0.0 {
+        // What it stepped back to is in the piece alone; `nets` holds its distance against the template.
+        let [Some(net)] = &nets[..] else { return None };
+        let kind = |p: Point| segs.iter().min_by(|s, o| p.distance_to_segment(s.a, s.b).total_cmp(&p.distance_to_segment(o.a, o.b))).map_or(0.0, |s| s.amount);
+        let stepped = net.edges().iter().map(|e| (e.a.mm(), e.b.mm())).map(|(a, b)| Seg { a, b, amount: kind((a + b) * 0.5) }).collect();
+        (region, segs) = (net.clone(), stepped);
+    }
+    Some(Laid { ply, pieces, outlines, nets, region, segs, holes })
+}
+
+/// By how much a local patch has stepped back in this layer, mm.
+fn step_back(ply: &Ply) -> f64 {
+    ply.template.on.as_ref().map_or(0.0, |(_, step)| step * ply.steps as f64)
+}
+
+fn template_segs(t: &PlanTemplate, frame: &Frame, ply: &Ply) -> Vec<Seg> {
+    let amount = |kind: EdgeKind| match kind {
+        EdgeKind::Trim => ply.layer.trim,
+        EdgeKind::Lap => ply.layer.lap,
+        EdgeKind::Butt | EdgeKind::Dart => 0.0,
+    };
+    let mirrored = ply.hand == crate::ply::Hand::Mirrored;
+    let seg = |a: Point, b: Point, amount: f64| {
+        let (a, b) = (frame.to_piece(a), frame.to_piece(b));
+        if mirrored { Seg { a: b, b: a, amount } } else { Seg { a, b, amount } }
+    };
+    let around = |ring: &Ring, amount: &dyn Fn(usize) -> f64| (0..ring.len()).map(|i| seg(ring[i], ring[(i + 1) % ring.len()], amount(i))).collect::<Vec<_>>();
+    let mut segs = around(&t.net, &|i| amount(t.edges[i]));
+    for hole in &t.holes {
+        segs.extend(around(hole, &|_| ply.layer.trim));
+    }
+    segs
+}
+
+pub(super) fn segs_of(shape: &Shape) -> Vec<Seg> {
+    shape.edges().iter().map(|e| Seg { a: e.a.mm(), b: e.b.mm(), amount: 0.0 }).collect()
+}
+
+/// The net line of each piece is the template's, or the part of it inside the piece.
+fn nets(laid: &Laid, found: &mut Findings) {
+    let step = step_back(laid.ply);
+    for ((piece, net), outline) in laid.pieces.iter().zip(&laid.nets).zip(&laid.outlines) {
+        let who = format!("piece {}", piece.piece);
+        if step > 0.0 {
+            stepped_back(laid, &who, net.as_ref(), step, found);
+        } else if piece.part.is_none() {
+            let Some(net) = net else {
+                found.add(&who, "has no net line");
+                continue;
+            };
+            let (own, other) = (segs_of(net), &laid.segs);
+            let off = |from: &[Seg], to: &[Seg]| from.iter().map(|s| s.a).find(|&p| !to.iter().any(|s| s.within(p, WHOLE_MM)));
+            if let Some(p) = off(&own, other).or_else(|| off(other, &own)) {
+                found.add_at(&who, p + piece.origin, "its net line is not its template's, turned and mirrored as its angle and hand say");
+            } else if (net.area_mm2() - laid.region.area_mm2()).abs() > 0.01 + WHOLE_MM * net.perimeter_mm() {
+                found.add(&who, "its net line encloses another area than its template's");
+            }
+        } else {
+            let common = area_where(&[&laid.region, outline], |i| i[0] && i[1]);
+            let own = net.as_ref().map_or(0.0, Shape::area_mm2);
+            let slack = 0.01 + PART_MM * (laid.region.perimeter_mm() + outline.perimeter_mm());
+            if (own - common).abs() > slack {
+                found.add(&who, format!("its net line encloses {own:.2} mm², the template's net inside it {common:.2}"));
+            }
+            let astray = net.as_ref().and_then(|n| n.edges().iter().map(|e| e.a.mm()).find(|&p| !laid.region.contains_mm(p) && !laid.segs.iter().any(|s| s.within(p, PART_MM))));
+            if let Some(p) = astray {
+                found.add_at(&who, p + piece.origin, "its net line leaves its template's");
+            }
+        }
+        let outside = outline.complement();
+        if let Some(net) = net
+            && interiors_meet(net, &outside).is_some()
+            && let Some((depth, at)) = overlap_depth(net, &outside)
+            && depth > WHOLE_MM
+        {
+            found.add_at(&who, at + piece.origin, format!("its cut line runs {depth:.3} mm inside the net line"));
+        }
+    }
+}
+
+/// The net line of a patch that has stepped back lies the step inside the template's, all round.
+fn stepped_back(laid: &Laid, who: &str, net: Option<&Shape>, step: f64, found: &mut Findings) {
+    let frame = Frame::new(laid.ply.template.arrow, laid.ply.hand, laid.pieces[0].angle, point(0.0, 0.0));
+    let template = template_segs(laid.ply.template, &frame, laid.ply);
+    let Some(whole) = Shape::rounded(&[frame.ring(&laid.ply.template.net)]) else { return };
+    let nearest = |p: Point| template.iter().map(|s| p.distance_to_segment(s.a, s.b)).fold(f64::INFINITY, f64::min);
+    for s in net.iter().flat_map(|n| segs_of(n)) {
+        let most = if s.length() >= 4.0 * step { step + JOIN_MM } else { CORNER * step + JOIN_MM };
+        for (p, most) in [(s.a, CORNER * step + JOIN_MM), ((s.a + s.b) * 0.5, most)] {
+            let distance = nearest(p);
+            if !whole.contains_mm(p) || distance < step - WHOLE_MM || distance > most {
+                let what = format!("its net line lies {distance:.3} mm from the patch's, which steps back by {step} mm in this layer");
+                found.add_at(who, p + laid.pieces[0].origin, what);
+                return;
+            }
+        }
+    }
+}
+
+/// The arrow lies at minus the angle.
+fn arrows(laid: &Laid, found: &mut Findings) {
+    for piece in &laid.pieces {
+        let along = piece.arrow[1] - piece.arrow[0];
+        let off = turns_apart(along.direction(), -piece.angle);
+        // Each end is rounded by up to 0.7 µm.
+        let slack = ARROW_DEGREES + (0.0015 / along.length().max(1e-6)).to_degrees();
+        if off > slack || along.length() == 0.0 {
+            let what = format!("its arrow points {off:.2} degrees off the part's 0°, which lies at {} on this piece", -piece.angle);
+            found.add(&format!("piece {}", piece.piece), what);
+        }
+    }
+}
+
+/// Relief cuts lie where the template has them, and none is lost.
+fn relief_cuts(laid: &Laid, found: &mut Findings) {
+    let t = laid.ply.template;
+    let frame = Frame::new(t.arrow, laid.ply.hand, laid.pieces[0].angle, point(0.0, 0.0));
+    let lines = |paths: &[Path], move_: &dyn Fn(Point) -> Point| -> Vec<Seg> {
+        paths.iter().flat_map(|c| c.windows(2).map(|w| Seg { a: move_(w[0]), b: move_(w[1]), amount: 0.0 }).collect::<Vec<_>>()).collect()
+    };
+    let wanted = lines(&t.cuts, &|p| frame.to_piece(p));
+    for (piece, outline) in laid.pieces.iter().zip(&laid.outlines) {
+        let who = format!("piece {}", piece.piece);
+        let own = lines(&piece.cuts, &|p| p - piece.origin);
+        let points = |segs: &[Seg]| segs.iter().flat_map(|s| [s.a, s.b, (s.a + s.b) * 0.5]).collect::<Vec<_>>();
+        let on = |p: Point, segs: &[Seg]| segs.iter().any(|s| s.within(p, PART_MM));
+        if let Some(p) = points(&own).into_iter().find(|&p| !on(p, &wanted)) {
+            found.add_at(&who, p + piece.origin, "has a relief cut where its template has none");
+        }
+        let well_inside = |p: Point| outline.contains_mm(p) && outline.boundary_distance_mm(p) > 4.0 * PART_MM;
+        if let Some(p) = points(&wanted).into_iter().find(|&p| !on(p, &own) && well_inside(p)) {
+            found.add_at(&who, p + piece.origin, "lacks a relief cut of its template");
+        }
+    }
+}

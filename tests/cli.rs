@@ -1,0 +1,171 @@
+//! The command as a newcomer meets it: the demo, the scaffold, bad input, exit statuses.
+
+use assert_cmd::Command;
+use std::fs;
+use std::path::Path;
+
+fn warpwise() -> Command {
+    Command::cargo_bin("warpwise").expect("the binary is built with the tests")
+}
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8_lossy(bytes).into_owned()
+}
+
+/// The demo's files in a fresh folder.
+fn demo_files(dir: &Path) {
+    for entry in fs::read_dir("demo-data").expect("the demo's files") {
+        let entry = entry.expect("an entry");
+        fs::copy(entry.path(), dir.join(entry.file_name())).expect("a copy");
+    }
+}
+
+#[test]
+fn the_demo_is_planned_the_same_on_one_thread_and_two() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let mut plans = Vec::new();
+    for threads in ["1", "2"] {
+        let demo = dir.path().join(threads);
+        let out = warpwise().args(["demo", "--effort", "1", "--threads", threads, "--quiet"]).arg(&demo).output().expect("it runs");
+        assert!(out.status.success(), "{}", text(&out.stderr));
+        let shown = text(&out.stdout);
+        assert!(shown.lines().all(|line| line.chars().count() <= 80 || line.contains("plan")), "{shown}");
+        assert!(shown.contains("twill-204") && shown.contains("twill-416"), "{shown}");
+        plans.push(fs::read_to_string(demo.join("plan/plan.json")).expect("a plan"));
+        assert!(demo.join("plan/pieces.csv").is_file());
+        assert!(fs::read_dir(demo.join("plan/sheets")).expect("sheets").count() >= 2);
+    }
+    assert_eq!(plans[0], plans[1]);
+}
+
+#[test]
+fn the_demo_has_what_its_job_promises() {
+    let dir = tempfile::tempdir().expect("a folder");
+    demo_files(dir.path());
+    let out = warpwise().arg("check").arg(dir.path().join("job.toml")).arg("--json").output().expect("it runs");
+    assert!(out.status.success(), "{}", text(&out.stderr));
+    let shown: serde_json::Value = serde_json::from_slice(&out.stdout).expect("JSON");
+    let plies = shown["plies"].as_array().expect("plies");
+    let has = |test: &dyn Fn(&serde_json::Value) -> bool| plies.iter().any(test);
+    assert!(has(&|p| p["hand"] == "mirrored" && p["angle"] == 90.0 && p["layer"] == 1), "a book-matched right hand");
+    assert!(has(&|p| p["template"] == "floor" && p["part"].is_array()), "a spliced ply");
+    assert!(has(&|p| p["template"] == "seat-heel"), "a local patch");
+    assert!(has(&|p| p["template"] == "joint-tape" && p["copies"] == 6), "joint strips");
+}
+
+#[test]
+fn an_edited_demo_is_left_alone() {
+    let dir = tempfile::tempdir().expect("a folder");
+    demo_files(dir.path());
+    let edited = "# mine now\n";
+    fs::write(dir.path().join("floor.csv"), edited).expect("an edit");
+    let out = warpwise().arg("demo").arg(dir.path()).output().expect("it runs");
+    assert_eq!(out.status.code(), Some(2), "{}", text(&out.stderr));
+    assert!(text(&out.stderr).contains("floor.csv"));
+    assert_eq!(fs::read_to_string(dir.path().join("floor.csv")).expect("still there"), edited);
+}
+
+#[test]
+fn a_scaffolded_job_checks_and_plans() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let job = dir.path().join("seat");
+    let out = warpwise().arg("new").arg(&job).args(["demo-data/seat.svg", "demo-data/coaming.dxf", "demo-data/floor.csv"]).output().expect("it runs");
+    assert!(out.status.success(), "{}", text(&out.stderr));
+    let out = warpwise().arg("check").arg(job.join("job.toml")).output().expect("it runs");
+    assert!(out.status.success(), "{}", text(&out.stderr));
+    let out = warpwise().arg("nest").arg(job.join("job.toml")).args(["--effort", "1", "--json"]).output().expect("it runs");
+    assert!(out.status.success(), "{}", text(&out.stderr));
+    let plan: serde_json::Value = serde_json::from_slice(&out.stdout).expect("JSON");
+    assert_eq!(plan["schema"], 1);
+    let out = warpwise().arg("new").arg(&job).output().expect("it runs");
+    assert_eq!(out.status.code(), Some(2), "a job that is there is never overwritten");
+}
+
+#[test]
+fn every_fault_of_a_job_and_its_drawings_comes_at_once() {
+    let dir = tempfile::tempdir().expect("a folder");
+    demo_files(dir.path());
+    let job = dir.path().join("job.toml");
+    let bad = fs::read_to_string(&job).expect("the job").replace("roll_width = 1250", "roll_widht = 1250").replace("angle = 45\ntemplates", "angel = 45\ntemplates");
+    fs::write(&job, bad).expect("an edit");
+    fs::write(dir.path().join("seat.svg"), "<svg").expect("an edit");
+    fs::remove_file(dir.path().join("floor.csv")).expect("gone");
+    for command in ["check", "nest"] {
+        let out = warpwise().arg(command).arg(&job).output().expect("it runs");
+        assert_eq!(out.status.code(), Some(1));
+        let shown = text(&out.stderr);
+        for word in ["roll_widht", "roll_width", "angel", "seat.svg", "floor.csv"] {
+            assert!(shown.contains(word), "{word} is not in:\n{shown}");
+        }
+    }
+    assert!(!dir.path().join("plan").exists(), "a failed run writes nothing");
+}
+
+#[test]
+fn a_failed_run_leaves_the_old_plan_as_it_was() {
+    let dir = tempfile::tempdir().expect("a folder");
+    demo_files(dir.path());
+    let job = dir.path().join("job.toml");
+    assert!(warpwise().arg("nest").arg(&job).args(["--effort", "1", "--quiet"]).output().expect("it runs").status.success());
+    let before = fs::read(dir.path().join("plan/plan.json")).expect("a plan");
+    let short = fs::read_to_string(&job).expect("the job").replace("roll_length = \"14 m\"", "roll_length = \"1 m\"");
+    fs::write(&job, short).expect("an edit");
+    let out = warpwise().arg("nest").arg(&job).args(["--effort", "1", "--quiet"]).output().expect("it runs");
+    assert_eq!(out.status.code(), Some(3), "{}", text(&out.stderr));
+    assert!(text(&out.stderr).contains("piece "), "{}", text(&out.stderr));
+    assert_eq!(fs::read(dir.path().join("plan/plan.json")).expect("still there"), before);
+}
+
+#[test]
+fn a_folder_that_holds_something_else_is_refused() {
+    let dir = tempfile::tempdir().expect("a folder");
+    demo_files(dir.path());
+    let out = warpwise().arg("nest").arg(dir.path().join("job.toml")).args(["--effort", "1", "--out"]).arg(dir.path()).output().expect("it runs");
+    assert_eq!(out.status.code(), Some(2), "{}", text(&out.stderr));
+    assert!(dir.path().join("job.toml").is_file());
+}
+
+#[test]
+fn sheets_are_drawn_again_from_the_plan_alone() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let demo = dir.path().join("demo");
+    assert!(warpwise().args(["demo", "--effort", "1", "--quiet"]).arg(&demo).output().expect("it runs").status.success());
+    let again = dir.path().join("again");
+    let out = warpwise().arg("sheets").arg(demo.join("plan")).arg("--out").arg(&again).output().expect("it runs");
+    assert!(out.status.success(), "{}", text(&out.stderr));
+    for sheet in fs::read_dir(demo.join("plan/sheets")).expect("sheets") {
+        let sheet = sheet.expect("an entry");
+        assert_eq!(fs::read(sheet.path()).expect("a sheet"), fs::read(again.join(sheet.file_name())).expect("the sheet again"));
+    }
+    let file = demo.join("plan/plan.json");
+    let nonsense = fs::read_to_string(&file).expect("the plan").replacen("\"turn\":", "\"turn\": 3", 1);
+    fs::write(&file, nonsense).expect("an edit");
+    let out = warpwise().arg("sheets").arg(&file).output().expect("it runs");
+    assert_eq!(out.status.code(), Some(1), "{}", text(&out.stderr));
+}
+
+#[test]
+fn several_jobs_share_a_roll() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let (one, two) = (dir.path().join("one"), dir.path().join("two"));
+    for job in [&one, &two] {
+        assert!(warpwise().arg("new").arg(job).arg("demo-data/hatch-cover.svg").output().expect("it runs").status.success());
+    }
+    let out = warpwise().arg("nest").arg(one.join("job.toml")).arg(two.join("job.toml")).args(["--effort", "1", "--json", "--out"]).arg(dir.path().join("both")).output().expect("it runs");
+    assert!(out.status.success(), "{}", text(&out.stderr));
+    let plan: serde_json::Value = serde_json::from_slice(&out.stdout).expect("JSON");
+    assert_eq!(plan["jobs"].as_array().map(Vec::len), Some(2));
+    let twice = warpwise().arg("nest").arg(one.join("job.toml")).arg(one.join("job.toml")).output().expect("it runs");
+    assert_eq!(twice.status.code(), Some(1), "the same job twice is no two jobs");
+}
+
+#[test]
+fn wrong_use_is_status_2() {
+    for arguments in [&["nest"][..], &["nest", "a.toml", "--seconds", "5", "--effort", "3"], &["nonsense"], &["nest", "a.toml", "--seconds", "nan"]] {
+        let out = warpwise().args(arguments).output().expect("it runs");
+        assert!(matches!(out.status.code(), Some(1 | 2)), "{arguments:?}: {}", text(&out.stderr));
+    }
+    let out = warpwise().args(["nest", "no-such-job.toml"]).output().expect("it runs");
+    assert_eq!(out.status.code(), Some(1));
+    assert!(text(&out.stderr).contains("no-such-job.toml"));
+}
