@@ -325,7 +325,12 @@ class Judge:
 def main():
     failed = 0
     for file in map(Path, sys.argv[1:]):
-        judge = Judge(json.loads(file.read_text()))
+        try:
+            judge = Judge(json.loads(file.read_text()))
+        except (OSError, ValueError) as error:
+            failed += 1
+            print(f"{file}: cannot be read: {error}", file=sys.stderr)
+            continue
         for what in judge.run():
             failed += 1
             print(f"{file}: {what}", file=sys.stderr)

@@ -200,13 +200,15 @@ def measured_points(directory):
 def ply(template, outline, angle, edge):
     """What a ply of this outline owes, its arrow along +x: in the cloth frame it is turned by minus its angle.
 
-    Areas and sizes are ranges: the corners of a grown outline may be rounded or mitred.
+    Areas and sizes are ranges: the corners of a grown outline may be rounded or mitred. Holes shrink by the trim allowance, of
+    whatever kind the outer edges are, and one that would close is not cut.
     """
     areas, sizes = [], []
     for join in ("round", "mitre"):
-        grown = outline
-        if edge == "trim":
-            grown = outline.buffer(TRIM, join_style=join, quad_segs=64, mitre_limit=50)
+        grow = lambda shape, by: shape.buffer(by, join_style=join, quad_segs=64, mitre_limit=50)
+        solid = Polygon(outline.exterior)
+        grown = grow(solid, TRIM) if edge == "trim" else solid
+        grown = grown.difference(unary_union([grow(Polygon(hole), -TRIM) for hole in outline.interiors]))
         x0, y0, x1, y1 = affinity.rotate(grown, -angle, origin=(0, 0)).bounds
         areas.append(grown.area)
         sizes.append((x1 - x0, y1 - y0))
