@@ -5,8 +5,8 @@ mod job_common;
 
 use job_common::{folder, job_path, outline, read, said, square};
 use std::path::{Path, PathBuf};
-use warpwise::job::{Job, parse_with, scaffold, scaffold_read, schema_json};
-use warpwise::outline::ReadOptions;
+use warpwise::job::{Job, load, parse_with, scaffold, scaffold_read, schema_json};
+use warpwise::outline::{ReadOptions, read_file};
 
 fn accepted(text: &str) -> Job {
     let dir = folder();
@@ -88,4 +88,24 @@ fn the_keys_in_comments_are_true() {
     let job = accepted(&text);
     assert_eq!((job.templates.len(), job.cloths[0].flaws.len(), job.splice.is_some()), (2, 1, true));
     assert_eq!(job.layers[0].turns.as_ref().map(Vec::len), Some(4));
+}
+
+/// With the readers themselves: what `new` writes around real drawings is loaded from disk as it stands.
+#[test]
+fn real_drawings_are_accepted_from_disk() {
+    let dir = tempfile::tempdir().unwrap();
+    let drawings = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data");
+    let mut files: Vec<PathBuf> = std::fs::read_dir(&drawings).unwrap().map(|e| PathBuf::from(e.unwrap().file_name())).collect();
+    files.retain(|f| f.extension().is_some_and(|e| e == "svg" || e == "dxf" || e == "csv"));
+    files.sort();
+    assert!(files.len() > 5, "{files:?}");
+    for file in &files {
+        std::fs::copy(drawings.join(file), dir.path().join(file)).unwrap();
+    }
+    let readings: Vec<_> = files.iter().map(|f| (f.clone(), read_file(&dir.path().join(f), &ReadOptions::default()).unwrap())).collect();
+    let path = dir.path().join("job.toml");
+    std::fs::write(&path, scaffold_read("kayak", &readings)).unwrap();
+    let (job, warnings) = load(&path).unwrap_or_else(|f| panic!("{f}"));
+    assert_eq!(job.templates.len(), readings.iter().map(|(_, r)| r.outlines.len()).sum::<usize>());
+    assert!(warnings.iter().all(|w| !w.what.contains("arrow")), "{warnings:?}");
 }
