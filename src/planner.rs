@@ -195,10 +195,8 @@ fn not_placed(outcome: &Outcome, pieces: &[(&Job, &Piece)], cloth: &Cloth) -> Fa
         let piece = pieces[*shape].1;
         let copy = if piece.copies > 1 { format!(", copy {}", copy + 1) } else { String::new() };
         faults.push(
-            Fault::new(why.clone(), "allow more search time, more turns, a splice, or more cloth").on(format!(
-                "piece {} ({}{copy}) on {}",
-                piece.number, piece.id, cloth.id
-            )),
+            Fault::new(why.clone(), "allow more search time, more turns, a splice, or more cloth")
+                .on(format!("piece {} ({}{copy}) on {}", piece.number, piece.id, cloth.id)),
         );
     }
     faults

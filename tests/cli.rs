@@ -69,7 +69,12 @@ fn an_edited_demo_is_left_alone() {
 fn a_scaffolded_job_checks_and_plans() {
     let dir = tempfile::tempdir().expect("a folder");
     let job = dir.path().join("seat");
-    let out = warpwise().arg("new").arg(&job).args(["demo-data/seat.svg", "demo-data/coaming.dxf", "demo-data/floor.csv"]).output().expect("it runs");
+    let out = warpwise()
+        .arg("new")
+        .arg(&job)
+        .args(["demo-data/seat.svg", "demo-data/coaming.dxf", "demo-data/floor.csv"])
+        .output()
+        .expect("it runs");
     assert!(out.status.success(), "{}", text(&out.stderr));
     let out = warpwise().arg("check").arg(job.join("job.toml")).output().expect("it runs");
     assert!(out.status.success(), "{}", text(&out.stderr));
@@ -86,7 +91,10 @@ fn every_fault_of_a_job_and_its_drawings_comes_at_once() {
     let dir = tempfile::tempdir().expect("a folder");
     demo_files(dir.path());
     let job = dir.path().join("job.toml");
-    let bad = fs::read_to_string(&job).expect("the job").replace("roll_width = 1250", "roll_widht = 1250").replace("angle = 45\ntemplates", "angel = 45\ntemplates");
+    let bad = fs::read_to_string(&job)
+        .expect("the job")
+        .replace("roll_width = 1250", "roll_widht = 1250")
+        .replace("angle = 45\ntemplates", "angel = 45\ntemplates");
     fs::write(&job, bad).expect("an edit");
     fs::write(dir.path().join("seat.svg"), "<svg").expect("an edit");
     fs::remove_file(dir.path().join("floor.csv")).expect("gone");
@@ -120,7 +128,8 @@ fn a_failed_run_leaves_the_old_plan_as_it_was() {
 fn a_folder_that_holds_something_else_is_refused() {
     let dir = tempfile::tempdir().expect("a folder");
     demo_files(dir.path());
-    let out = warpwise().arg("nest").arg(dir.path().join("job.toml")).args(["--effort", "1", "--out"]).arg(dir.path()).output().expect("it runs");
+    let out =
+        warpwise().arg("nest").arg(dir.path().join("job.toml")).args(["--effort", "1", "--out"]).arg(dir.path()).output().expect("it runs");
     assert_eq!(out.status.code(), Some(2), "{}", text(&out.stderr));
     assert!(dir.path().join("job.toml").is_file());
 }
@@ -151,7 +160,14 @@ fn several_jobs_share_a_roll() {
     for job in [&one, &two] {
         assert!(warpwise().arg("new").arg(job).arg("demo-data/hatch-cover.svg").output().expect("it runs").status.success());
     }
-    let out = warpwise().arg("nest").arg(one.join("job.toml")).arg(two.join("job.toml")).args(["--effort", "1", "--json", "--out"]).arg(dir.path().join("both")).output().expect("it runs");
+    let out = warpwise()
+        .arg("nest")
+        .arg(one.join("job.toml"))
+        .arg(two.join("job.toml"))
+        .args(["--effort", "1", "--json", "--out"])
+        .arg(dir.path().join("both"))
+        .output()
+        .expect("it runs");
     assert!(out.status.success(), "{}", text(&out.stderr));
     let plan: serde_json::Value = serde_json::from_slice(&out.stdout).expect("JSON");
     assert_eq!(plan["jobs"].as_array().map(Vec::len), Some(2));
@@ -161,7 +177,9 @@ fn several_jobs_share_a_roll() {
 
 #[test]
 fn wrong_use_is_status_2() {
-    for arguments in [&["nest"][..], &["nest", "a.toml", "--seconds", "5", "--effort", "3"], &["nonsense"], &["nest", "a.toml", "--seconds", "nan"]] {
+    for arguments in
+        [&["nest"][..], &["nest", "a.toml", "--seconds", "5", "--effort", "3"], &["nonsense"], &["nest", "a.toml", "--seconds", "nan"]]
+    {
         let out = warpwise().args(arguments).output().expect("it runs");
         assert!(matches!(out.status.code(), Some(1 | 2)), "{arguments:?}: {}", text(&out.stderr));
     }

@@ -264,7 +264,11 @@ fn references_and_ids() {
             "template = \"hip-plates\"",
             "55:35 there is no template, strip or patch `hip-plates` / did you mean \"hip-plate\"?",
         ),
-        ("on = \"hip-plate\"", "on = \"tape\"", "46:6 there is no template `tape` / the job has `hip-plate`, `seat`"),
+        (
+            "on = \"hip-plate\"",
+            "on = \"tape\"",
+            "46:6 a patch lies on a template, and `tape` is none / name one of the [[template]] sections",
+        ),
     ]);
     assert_eq!(faults_with("id = \"bolt\"", "id = \"seat\"")[0], "45:6 the id `seat` is taken on line 26 / give each its own id");
     assert_eq!(faults_with("id = \"tape-cloth\"", "id = \"twill\"")[0], "19:6 the id `twill` is taken on line 11 / give each its own id");
@@ -346,9 +350,14 @@ fn flaws_lie_on_the_roll() {
 #[test]
 fn drawings_must_lie_in_the_folder_of_the_job() {
     let remedy = "copy the drawing into the folder of the job file, and name it from there";
-    for file in ["../seat.svg", "plates/../../seat.svg", "/etc/hostname", "/nowhere/x.svg"] {
+    for (file, how) in [
+        ("../seat.svg", "lies outside"),
+        ("plates/../../seat.svg", "lies outside"),
+        ("/etc/hostname", "is not named from"),
+        ("/nowhere/x.svg", "is not named from"),
+    ] {
         let faults = faults_with("\"seat.svg\"", &format!("\"{file}\""));
-        assert_eq!(faults, [format!("27:8 `{file}` lies outside the job's folder / {remedy}")]);
+        assert_eq!(faults, [format!("27:8 `{file}` {how} the job's folder / {remedy}")]);
     }
     each(&[
         ("\"seat.svg\"", "\"seet.svg\"", "27:8 there is no file `seet.svg` / did you mean `seat.svg`?"),
@@ -465,4 +474,20 @@ fn deep_and_wide_files_end_in_faults() {
         let faults = parse(&text).unwrap_err();
         assert!(!faults.is_empty() && faults.0.len() <= 1002, "{}", faults.0.len());
     }
+}
+
+#[test]
+fn a_list_longer_than_allowed_does_not_upset_what_comes_after() {
+    let strips: String = (0..2100).map(|i| format!("[[strip]]\nid = \"s{i}\"\nlength = 100\nwidth = 10\n")).collect();
+    let text =
+        SOUND.replacen("[[strip]]", &format!("{strips}\n[[strip]]"), 1).replacen("\"tape\", \"bolt\"", "\"tape\", \"s2050\", \"bolt\"", 1);
+    assert_eq!(said(&parse(&text).unwrap_err().0), ["39:1 `strip` has 2101 entries / give at most 2000"]);
+}
+
+#[test]
+fn with_very_many_faults_the_list_ends() {
+    let items: String = (0..1500).map(|i| format!("\"nothing-{i}\", ")).collect();
+    let faults = parse(&SOUND.replacen("\"tape\", \"bolt\"", &items, 1)).unwrap_err().0;
+    assert_eq!(faults.len(), 1001);
+    assert_eq!(faults[1000].what, "there are more faults than the 1000 listed");
 }

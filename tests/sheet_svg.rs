@@ -225,7 +225,8 @@ fn every_placed_piece_is_drawn_and_named() {
         }
         assert_eq!(sheet.paths.keys().filter(|id| id.starts_with("cut-")).count(), pieces, "{name}");
         for (number, copies) in expected {
-            let said = sheet.texts.iter().filter(|t| t.words == number && t.bold).count();
+            let labels = sheet.texts.iter().take_while(|t| t.words != "short labels in full:");
+            let said = labels.filter(|t| t.words == number && t.bold).count();
             assert_eq!(said, copies, "{name}: number {number}");
         }
         // Net lines lie within their cut lines: they were turned and mirrored along.
@@ -295,7 +296,7 @@ fn a_crowd_of_tiny_pieces_is_all_named() {
     let square: Ring = vec![point(0.0, 0.0), point(12.0, 0.0), point(12.0, 12.0), point(0.0, 12.0)];
     (plan.pieces[0].outline, plan.pieces[0].net) = (square.clone(), vec![square.clone()]);
     plan.pieces[0].arrow = [point(2.0, 6.0), point(10.0, 6.0)];
-    (plan.pieces, plan.stocks[0].placed) = (0..20 * 34)
+    (plan.pieces, plan.stocks[0].placed) = (0..10 * 34)
         .map(|i| {
             let (mut piece, mut placed) = (plan.pieces[0].clone(), plan.stocks[0].placed[0].clone());
             piece.piece = format!("p{i}");
@@ -353,13 +354,15 @@ fn the_overview_shows_every_layout() {
     }
 }
 
-/// Writes the sheets of the made-up plan where a person can look at them: `SHEETS=DIR cargo test --test sheet_svg look -- --ignored`.
+/// Writes the made-up plan and its sheets where a person (or `.ci/reference/check_sheets.py`) can look at them: `SHEETS=DIR cargo test --test sheet_svg look -- --ignored`.
 #[test]
 #[ignore = "writes files to look at"]
 fn look() {
     let dir = std::path::PathBuf::from(std::env::var("SHEETS").expect("SHEETS names a folder"));
+    std::fs::create_dir_all(dir.join("sheets")).expect("a folder");
     for (name, svg) in sheets(&kayak::plan()) {
-        std::fs::write(dir.join(name), svg).expect("written");
+        std::fs::write(dir.join("sheets").join(name), svg).expect("written");
     }
+    std::fs::write(dir.join("plan.json"), serde_json::to_string(&kayak::plan()).expect("JSON")).expect("written");
     std::fs::write(dir.join("overview.svg"), overview(&kayak::plan())).expect("written");
 }

@@ -1,6 +1,6 @@
 //! Runs the search on published strip-packing instances and compares the densities.
 //!
-//! `cargo bench --bench published -- --instances DIR --seconds S [--seeds K] [--threads N] [--only a,b] [--json]`
+//! `cargo bench --bench published -- --instances DIR (--seconds S | --effort N) [--seeds K] [--threads N] [--only a,b] [--json]`
 //!
 //! DIR holds instances as JSON (`name`, `width`, `pieces` of `id`, `quantity`, `turns`, `outline`) and, if there, `published.csv`
 //! (`instance,pieces,best_density_percent,source`). Every layout is verified by `exact.rs`, which shares nothing with the search.
@@ -34,8 +34,10 @@ struct Piece {
 struct Options {
     instances: PathBuf,
     seconds: f64,
+    effort: Option<u32>,
     seeds: u64,
     threads: usize,
+    lanes: usize,
     repeat: u32,
     only: Vec<String>,
     json: bool,
@@ -47,7 +49,7 @@ fn main() {
         Ok(o) => o,
         Err(why) => {
             eprintln!(
-                "published: {why}\nusage: cargo bench --bench published -- --instances DIR --seconds S [--seeds K] [--threads N] [--only a,b] [--json]"
+                "published: {why}\nusage: cargo bench --bench published -- --instances DIR (--seconds S | --effort N) [--seeds K] [--threads N] [--only a,b] [--json]"
             );
             std::process::exit(2);
         }
@@ -92,9 +94,10 @@ fn run(instance: &Instance, seed: u64, options: &Options, published: Option<f64>
     let scale = (1000.0 / instance.width).ceil().max(1.0);
     let problem = problem(instance, scale, options.repeat);
     let cancel = AtomicBool::new(false);
-    let limits = Limits { stop: Stop::After(Duration::from_secs_f64(options.seconds)), cancel: &cancel };
+    let stop = options.effort.map_or(Stop::After(Duration::from_secs_f64(options.seconds)), Stop::Effort);
+    let limits = Limits { stop, cancel: &cancel };
     let begun = std::time::Instant::now();
-    let outcome = solve(&problem, &Params { threads: options.threads, ..Params::default() }, &limits, seed, &Silent);
+    let outcome = solve(&problem, &Params { threads: options.threads, lanes: options.lanes }, &limits, seed, &Silent);
     let took = begun.elapsed().as_secs_f64();
     verify(&problem, &outcome);
     let length = outcome.stocks[0].used_length / scale;
@@ -186,7 +189,7 @@ fn peak_memory_mb() -> Option<f64> {
 
 fn options() -> Result<Options, String> {
     let mut o =
-        Options { instances: PathBuf::new(), seconds: 10.0, seeds: 1, threads: 0, repeat: 1, only: Vec::new(), json: false, trace: false };
+        Options { instances: PathBuf::new(), seconds: 10.0, effort: None, seeds: 1, threads: 0, lanes: 2, repeat: 1, only: Vec::new(), json: false, trace: false };
     let mut args = std::env::args().skip(1);
     while let Some(arg) = args.next() {
         let mut value = || args.next().ok_or(format!("{arg} needs a value"));
@@ -194,8 +197,10 @@ fn options() -> Result<Options, String> {
         match arg.as_str() {
             "--instances" => o.instances = value()?.into(),
             "--seconds" => o.seconds = number(value()?)?,
+            "--effort" => o.effort = Some(number(value()?)? as u32),
             "--seeds" => o.seeds = number(value()?)? as u64,
             "--threads" => o.threads = number(value()?)? as usize,
+            "--lanes" => o.lanes = number(value()?)? as usize,
             "--repeat" => o.repeat = number(value()?)?.max(1.0) as u32,
             "--only" => o.only = value()?.split(',').map(str::to_string).collect(),
             "--json" => o.json = true,

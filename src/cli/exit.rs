@@ -59,7 +59,6 @@ impl From<Refusal> for Failure {
 
 /// Reads a whole file, or says which would not be read.
 pub fn read_text(path: &Path) -> Result<String, Failure> {
-    std::fs::read_to_string(path).map_err(|error| {
-        Failure::Input(Fault::new(error.to_string(), "name a plan.json that warpwise wrote").in_file(path).into())
-    })
+    std::fs::read_to_string(path)
+        .map_err(|error| Failure::Input(Fault::new(error.to_string(), "name a plan.json that warpwise wrote").in_file(path).into()))
 }

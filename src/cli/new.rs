@@ -23,7 +23,9 @@ impl New {
     pub fn run(self) -> Result<(), Failure> {
         let job_file = self.dir.join("job.toml");
         if job_file.exists() {
-            return Err(Failure::Usage(Fault::new("there is a job already", "name another folder, or edit the job").in_file(&job_file).into()));
+            return Err(Failure::Usage(
+                Fault::new("there is a job already", "name another folder, or edit the job").in_file(&job_file).into(),
+            ));
         }
         let names = self.names_in_folder()?;
         let title = self.dir.file_name().map_or_else(|| "New job".to_string(), |n| n.to_string_lossy().into_owned());

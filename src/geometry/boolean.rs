@@ -28,7 +28,23 @@ pub fn intersection<'a>(subject: impl IntoIterator<Item = &'a Ring>, clip: impl 
     overlay(subject, clip, OverlayRule::Intersect)
 }
 
+/// Passes after which rings are taken as they are: each settles what the rounding of the one before it brought together.
+const PASSES: usize = 4;
+
+/// Rounding a crossing to the grid can lay a ring's corner on another of its edges: a further pass splits it there.
 fn overlay<'a>(subject: impl IntoIterator<Item = &'a Ring>, clip: impl IntoIterator<Item = &'a Ring>, rule: OverlayRule) -> Vec<Region> {
+    let mut regions = one_pass(subject, clip, rule);
+    for _ in 1..PASSES {
+        let settled = one_pass(regions.iter().flat_map(Region::rings), std::iter::empty(), OverlayRule::Subject);
+        if settled == regions {
+            break;
+        }
+        regions = settled;
+    }
+    regions
+}
+
+fn one_pass<'a>(subject: impl IntoIterator<Item = &'a Ring>, clip: impl IntoIterator<Item = &'a Ring>, rule: OverlayRule) -> Vec<Region> {
     // Rings that touch themselves in a point are split there; crossings are not drawn to ends farther off than a grid step.
     let options = IntOverlayOptions { ogc: true, ..IntOverlayOptions::default() };
     let solver = Solver { precision: Precision::ABSOLUTE, multithreading: None, ..Solver::AUTO };

@@ -4,7 +4,7 @@ use super::point::{Point, point};
 use super::region::{Bounds, Region};
 
 /// At most this many abscissas are tried as sides before refining.
-const COLUMNS: usize = 96;
+const COLUMNS: usize = 48;
 /// How many of the best are refined.
 const REFINED: usize = 6;
 /// Refinement ends below this step, mm: half a grid step.
@@ -13,10 +13,10 @@ const FINEST: f64 = 0.0005;
 /// The largest rectangle with sides along the axes inside a region, mm, on the 1 µm grid; `None` if none has an area.
 ///
 /// Method: for a given pair of left and right sides the best bottom and top are exact (the widest free interval between the
-/// y-extents of the edges in that column). The sides are chosen among the abscissas of the corners (thinned to 96, or halved between up to that), widest
+/// y-extents of the edges in that column). The sides are chosen among the abscissas of the corners (thinned to 48, or halved between up to that), widest
 /// column first so that most pairs are ruled out by their bound; the best few are then refined by a pattern search down to
 /// half a grid step. The answer always lies inside the region (to 1 µm of rounding, taken inward). It is the largest where
-/// the region's sides run along the axes and have no more than 96 distinct abscissas; elsewhere it is a good local optimum.
+/// the region's sides run along the axes and have no more than 48 distinct abscissas; elsewhere it is a good local optimum.
 pub fn largest_rectangle(region: &Region) -> Option<Bounds> {
     let edges = edges(region);
     let columns = columns(&edges);

@@ -37,6 +37,7 @@ pub(crate) struct Meeting {
 pub(crate) struct TooTangled;
 
 type Grid = (i64, i64);
+type Axis = fn(Grid) -> i64;
 
 struct Segment {
     id: (usize, usize),
@@ -62,9 +63,9 @@ pub(crate) fn meetings(chains: &[Chain<'_>], most: usize) -> Result<Vec<Meeting>
             segments.push(Segment { id: (c, s), a, b, low, high });
         }
     }
-    let extent = |axis: fn(Grid) -> i64| segments.iter().map(|s| axis(s.high).abs_diff(axis(s.low)) as u128).sum::<u128>();
-    let (first, second): (fn(Grid) -> i64, fn(Grid) -> i64) =
-        if extent(|g| g.0) <= extent(|g| g.1) { (|g| g.0, |g| g.1) } else { (|g| g.1, |g| g.0) };
+    let extent = |axis: Axis| segments.iter().map(|s| u128::from(axis(s.high).abs_diff(axis(s.low)))).sum::<u128>();
+    let (x, y): (Axis, Axis) = (|g| g.0, |g| g.1);
+    let (first, second) = if extent(x) <= extent(y) { (x, y) } else { (y, x) };
     segments.sort_by_key(|s| (first(s.low), s.id));
 
     let mut found = Vec::new();

@@ -1,14 +1,17 @@
 //! The text of a job file with the place of everything in it, and the list of what was found wrong.
 
-use crate::fault::{Fault, Faults, Place, line_and_column};
+use crate::fault::{Fault, Faults, line_and_column};
 use crate::units::quoted;
-use std::collections::BTreeSet;
+use std::ops::Range;
 use std::path::Path;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-/// At most this many faults are listed, and as many warnings; the rest is counted.
+/// At most this many faults are listed, and as many warnings.
 const MOST_LISTED: usize = 1000;
+
+/// For the first faults of a file the nearest known name is looked for: it takes time where there are many names.
+const MOST_SUGGESTED: usize = 100;
 
 /// A parsed job file that knows where each value stands.
 pub(super) struct Document<'t> {
@@ -18,14 +21,19 @@ pub(super) struct Document<'t> {
 }
 
 impl<'t> Document<'t> {
-    /// Parses as much as can be made out, and lists what breaks the rules of TOML as byte offset and message.
-    pub(super) fn parse(text: &'t str, file: &'t Path) -> (Self, Vec<(usize, String)>) {
+    /// Parses as much as can be made out, and lists what breaks the rules of TOML, once a line.
+    pub(super) fn parse(text: &'t str, file: &'t Path) -> (Self, Vec<Broken>) {
         let (root, errors) = DeTable::parse_recoverable(text);
-        let mut broken: Vec<(usize, String)> =
+        let mut all: Vec<(usize, String)> =
             errors.iter().map(|e| (e.span().map_or(0, |s| s.start), e.message().replace('\n', ", "))).collect();
-        broken.sort();
+        all.sort();
         // One slip often upsets the rest of its line.
-        broken.dedup_by(|later, first| text.get(first.0..later.0).is_some_and(|between| !between.contains('\n')));
+        let mut broken: Vec<Broken> = Vec::new();
+        for (offset, message) in all {
+            if broken.last().is_none_or(|last| offset > last.line.end) {
+                broken.push(Broken { offset, message, line: line_around(text, offset) });
+            }
+        }
         (Document { text, file, root: root.into_inner() }, broken)
     }
 
@@ -80,14 +88,33 @@ fn child<'v, 't>(value: &'v Spanned<DeValue<'t>>, step: &str) -> Option<&'v Span
     }
 }
 
+/// What breaks the rules of TOML on one line.
+pub(super) struct Broken {
+    offset: usize,
+    message: String,
+    line: Range<usize>,
+}
+
+/// The bytes of the line that holds an offset, from its first to its line feed.
+fn line_around(text: &str, offset: usize) -> Range<usize> {
+    let (before, after) = text.as_bytes().split_at(offset.min(text.len()));
+    let start = before.iter().rposition(|b| *b == b'\n').map_or(0, |i| i + 1);
+    let end = after.iter().position(|b| *b == b'\n').map_or(text.len(), |i| before.len() + i);
+    start..end
+}
+
 /// Collects faults and warnings at their places in the job file.
 pub(super) struct Findings<'t> {
     text: &'t str,
     file: &'t Path,
-    faults: Faults,
-    warnings: Faults,
-    unlisted: usize,
-    silent_lines: BTreeSet<usize>,
+    /// Each with its byte offset.
+    faults: Vec<(usize, Fault)>,
+    warnings: Vec<(usize, Fault)>,
+    /// Faults and warnings that have a place of their own, such as those of a drawing.
+    other_faults: Faults,
+    other_warnings: Vec<Fault>,
+    unlisted: bool,
+    silent: Vec<Range<usize>>,
 }
 
 impl<'t> Findings<'t> {
@@ -95,75 +122,90 @@ impl<'t> Findings<'t> {
         Findings {
             text: doc.text,
             file: doc.file,
-            faults: Faults::new(),
-            warnings: Faults::new(),
-            unlisted: 0,
-            silent_lines: BTreeSet::new(),
+            faults: Vec::new(),
+            warnings: Vec::new(),
+            other_faults: Faults::new(),
+            other_warnings: Vec::new(),
+            unlisted: false,
+            silent: Vec::new(),
         }
     }
 
-    /// True once a further fault would only be counted: time to stop looking for good remedies.
+    /// True once no further fault is listed: time to stop looking.
     pub(super) fn full(&self) -> bool {
-        self.faults.0.len() >= MOST_LISTED
+        self.unlisted
     }
 
-    /// What breaks the rules of TOML; after it, nothing more is said of the lines it stands on.
-    pub(super) fn broken(&mut self, broken: &[(usize, String)]) {
-        for (offset, message) in broken {
-            self.fault(*offset, format!("this is not TOML: {message}"), "put the line right; the rest can only be checked after that");
+    /// True while there are few enough faults to look for what each one means.
+    pub(super) fn may_suggest(&self) -> bool {
+        self.faults.len() < MOST_SUGGESTED
+    }
+
+    /// What breaks the rules of TOML; nothing more is said of the lines it stands on.
+    pub(super) fn broken(&mut self, broken: Vec<Broken>) {
+        for line in &broken {
+            let what = format!("this is not TOML: {}", line.message);
+            self.fault(line.offset, what, "put the line right; the rest can only be checked after that");
         }
-        let lines = self.faults.0.iter().filter_map(|f| match f.place {
-            Place::Line { line, .. } => Some(line),
-            _ => None,
-        });
-        self.silent_lines = lines.collect();
+        self.silent = broken.into_iter().map(|b| b.line).collect();
     }
 
     /// A fault at a byte offset.
     pub(super) fn fault(&mut self, offset: usize, what: impl Into<String>, remedy: impl Into<String>) {
-        if self.full() {
-            self.unlisted += 1;
+        let line = self.silent.partition_point(|line| line.end < offset);
+        if self.silent.get(line).is_some_and(|line| line.start <= offset) {
+            return;
+        }
+        if self.faults.len() < MOST_LISTED {
+            self.faults.push((offset, Fault::new(what, remedy)));
         } else {
-            let fault = self.placed(offset, what, remedy);
-            if !matches!(fault.place, Place::Line { line, .. } if self.silent_lines.contains(&line)) {
-                self.faults.push(fault);
-            }
+            self.unlisted = true;
         }
     }
 
     /// A warning at a byte offset.
     pub(super) fn warning(&mut self, offset: usize, what: impl Into<String>, remedy: impl Into<String>) {
-        if self.warnings.0.len() < MOST_LISTED {
-            let warning = self.placed(offset, what, remedy);
-            self.warnings.push(warning);
+        if self.warnings.len() < MOST_LISTED {
+            self.warnings.push((offset, Fault::new(what, remedy)));
         }
     }
 
-    /// Faults and warnings with a place of their own, such as those of a drawing.
+    /// Faults that have a place of their own.
     pub(super) fn other_faults(&mut self, faults: Faults) {
-        for fault in faults.0 {
-            if self.full() { self.unlisted += 1 } else { self.faults.push(fault) }
-        }
+        self.other_faults.extend(faults);
     }
 
-    /// Warnings with a place of their own.
+    /// Warnings that have a place of their own.
     pub(super) fn other_warnings(&mut self, warnings: Vec<Fault>) {
-        self.warnings.extend(Faults(warnings));
+        self.other_warnings.extend(warnings);
     }
 
-    fn placed(&self, offset: usize, what: impl Into<String>, remedy: impl Into<String>) -> Fault {
-        let (line, column) = line_and_column(self.text, offset);
-        Fault::new(what, remedy).in_file(self.file).at_line(line, column)
-    }
-
-    /// The faults and the warnings, in the order of the file.
+    /// The faults and the warnings, each sorted by file and place.
     pub(super) fn finish(self) -> (Faults, Vec<Fault>) {
-        let mut faults = self.faults.sorted();
-        if self.unlisted > 0 {
-            faults.push(Fault::new(format!("{} more faults are not listed", self.unlisted), "put these right first").in_file(self.file));
+        let mut faults = placed(self.text, self.file, self.faults);
+        faults.extend(self.other_faults);
+        let mut warnings = placed(self.text, self.file, self.warnings);
+        warnings.extend(Faults(self.other_warnings));
+        let mut faults = faults.sorted();
+        if self.unlisted {
+            let what = format!("there are more faults than the {MOST_LISTED} listed");
+            faults.push(Fault::new(what, "put these right first").in_file(self.file));
         }
-        (faults, self.warnings.sorted().0)
+        (faults, warnings.sorted().0)
     }
+}
+
+/// Turns byte offsets into lines and columns, in one pass over the text.
+fn placed(text: &str, file: &Path, mut found: Vec<(usize, Fault)>) -> Faults {
+    found.sort_by_key(|(offset, _)| *offset);
+    let (mut at, mut line, mut column) = (0, 1, 1);
+    let place = |(offset, fault): (usize, Fault)| {
+        let (lines, columns) = line_and_column(text.get(at..).unwrap_or_default(), offset - at);
+        (line, column) = (line + lines - 1, if lines == 1 { column + columns - 1 } else { columns });
+        at = offset;
+        fault.in_file(file).at_line(line, column)
+    };
+    Faults(found.into_iter().map(place).collect())
 }
 
 /// The name nearest to what was written, if one is near enough to be meant.

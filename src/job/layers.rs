@@ -43,11 +43,14 @@ impl Names {
             return Some(*index);
         }
         let names = || self.0.keys().map(String::as_str);
-        let remedy = match nearest(id, names()) {
-            _ if findings.full() => String::new(),
-            Some(name) => format!("did you mean \"{name}\"?"),
-            None if self.0.is_empty() => format!("there is no {kind} in this job yet: add one with this id"),
-            None => format!("the job has {}", listed(names())),
+        let remedy = if !findings.may_suggest() {
+            format!("name a {kind} that the job has")
+        } else if let Some(name) = nearest(id, names()) {
+            format!("did you mean \"{name}\"?")
+        } else if self.0.is_empty() {
+            format!("there is no {kind} in this job yet: add one with this id")
+        } else {
+            format!("the job has {}", listed(names()))
         };
         findings.fault(offset, format!("there is no {kind} {}", quoted(id)), remedy);
         None

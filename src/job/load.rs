@@ -8,7 +8,7 @@ use super::templates::Drawings;
 use super::{cloths, schema, structure, templates};
 use crate::fault::{Fault, Faults, line_and_column};
 use crate::outline::{ReadOptions, Reading, read_file};
-use crate::units::show_mm;
+use crate::units::{quoted, show_mm};
 use std::fs::{self, File};
 use std::io::Read;
 use std::path::{Path, PathBuf};
@@ -68,9 +68,10 @@ pub fn parse(text: &str, path: &Path) -> Result<(Job, Vec<Fault>), Faults> {
 pub fn parse_with(text: &str, path: &Path, read: &ReadOutline<'_>) -> Result<(Job, Vec<Fault>), Faults> {
     let (doc, broken) = Document::parse(text, path);
     let mut findings = Findings::new(&doc);
-    findings.broken(&broken);
-    let sound = structure::check(&doc, &schema::schema(), &mut findings, !broken.is_empty());
-    if !broken.is_empty() {
+    let is_broken = !broken.is_empty();
+    findings.broken(broken);
+    let sound = structure::check(&doc, &schema::schema(), &mut findings, is_broken);
+    if is_broken {
         return Err(findings.finish().0);
     }
     let job = match serde_json::from_value::<RawJob>(sound.into()) {
@@ -107,9 +108,8 @@ fn build(raw: RawJob, doc: &Document<'_>, read: &ReadOutline<'_>, findings: &mut
     for (i, strip) in raw.strip.into_iter().enumerate() {
         made.push(strip.and_then(|s| templates::strip(s, &format!("strip.{i}"), doc, findings)));
     }
-    let host_names = Names::collect(&["template"], doc, &mut Findings::new(doc));
     for (i, patch) in raw.patch.into_iter().enumerate() {
-        let patch = patch.and_then(|p| on_its_host(p, i, &made[..hosts], &host_names, doc, findings));
+        let patch = patch.and_then(|p| on_its_host(p, i, &made[..hosts], &template_names, doc, findings));
         made.push(patch);
     }
     let known = Known { cloths: &cloth_names, templates: &template_names, made: &made, cutting: &raw.cutting };
@@ -151,7 +151,12 @@ fn on_its_host(
 ) -> Option<Template> {
     let at = format!("patch.{i}");
     let host = names.find(&patch.on, "template", doc.offset_of(&format!("{at}.on")), findings)?;
-    templates::patch(patch, hosts.get(host)?.as_ref()?, &at, doc, findings)
+    let Some(host) = hosts.get(host) else {
+        let what = format!("a patch lies on a template, and {} is none", quoted(&patch.on));
+        findings.fault(doc.offset_of(&format!("{at}.on")), what, "name one of the [[template]] sections");
+        return None;
+    };
+    templates::patch(patch, host.as_ref()?, &at, doc, findings)
 }
 
 /// Warns of rules that are allowed but seldom meant.

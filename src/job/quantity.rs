@@ -8,7 +8,7 @@ use schemars::{Schema, SchemaGenerator, json_schema};
 use serde_json::{Value, json};
 
 /// The largest gap or allowance accepted, mm: more is a slip of the unit.
-pub(super) const LARGEST_ALLOWANCE: f64 = 1000.0;
+const LARGEST_ALLOWANCE: f64 = 1000.0;
 
 /// The annotation by which the reader knows a quantity from other choices; its value is one of the names below.
 pub(super) const KEYWORD: &str = "quantity";
@@ -113,9 +113,11 @@ pub(super) fn share(_: &mut SchemaGenerator) -> Schema {
     quantity("share", json!({ "minimum": 0.0, "exclusiveMaximum": 100.0 }), r"^\s*[0-9.]+\s*%?\s*$")
 }
 
-/// An id: it names pieces, files and labels.
+/// An id: it names pieces, files and labels. The pattern names what is excluded, since not every checker of schemas knows letters
+/// beyond ASCII.
 pub(super) fn id(_: &mut SchemaGenerator) -> Schema {
-    json_schema!({ "type": "string", "format": "id", "minLength": 1, "maxLength": 64, "pattern": r"^[\p{L}\p{N}][\p{L}\p{N}._-]*$" })
+    let pattern = r"^[^\s!-/:-@\[-`{-~][^\s!-,/:-@\[-^`{-~]*$";
+    json_schema!({ "type": "string", "format": "id", "minLength": 1, "maxLength": 64, "pattern": pattern })
 }
 
 /// A short text for people.

@@ -65,6 +65,11 @@ fn meaning(schema: &Value) -> String {
     letters.next().map_or(String::new(), |first| first.to_lowercase().chain(letters).collect())
 }
 
+/// How many entries a list may have at most.
+fn most_entries(schema: &Value) -> usize {
+    schema.get("maxItems").and_then(Value::as_u64).and_then(|n| usize::try_from(n).ok()).unwrap_or(usize::MAX)
+}
+
 /// The keys that an object must have.
 fn required(schema: &Value) -> impl Iterator<Item = &str> {
     schema.get("required").and_then(Value::as_array).into_iter().flatten().filter_map(Value::as_str)
@@ -138,7 +143,7 @@ impl<'t> Checker<'_, 't> {
         thing: &str,
         mut each: impl FnMut(&mut Self, &str, &Value, &Spanned<DeValue<'t>>),
     ) {
-        let Some(known) = schema.get("properties").and_then(Value::as_object) else { return };
+        let Some(known) = schema.get("properties").and_then(Value::as_object).filter(|_| !self.findings.full()) else { return };
         for (key, value) in table {
             match known.get(key.get_ref().as_ref()) {
                 Some(schema) => each(self, key.get_ref(), schema, value),
@@ -160,10 +165,12 @@ impl<'t> Checker<'_, 't> {
 
     fn unknown_key(&mut self, key: &Spanned<Cow<'t, str>>, known: &Map<String, Value>, thing: &str) {
         let names = || known.keys().map(String::as_str);
-        let remedy = match nearest(key.get_ref(), names()) {
-            _ if self.findings.full() => String::new(),
-            Some(name) => format!("did you mean `{name}`?"),
-            None => format!("the keys known here are {}", listed(names())),
+        let remedy = if !self.findings.may_suggest() {
+            "take it out".into()
+        } else if let Some(name) = nearest(key.get_ref(), names()) {
+            format!("did you mean `{name}`?")
+        } else {
+            format!("the keys known here are {}", listed(names()))
         };
         self.findings.fault(key.span().start, format!("{} is not a key of {thing}", quoted(key.get_ref())), remedy);
     }
@@ -197,7 +204,9 @@ impl<'t> Checker<'_, 't> {
                 Vec::new()
             }
         };
-        Value::Array(sections.into_iter().map(|v| self.section(schema, v, name).unwrap_or_default()).collect())
+        let most = most_entries(schema);
+        let section = |(i, v)| if i < most && !self.findings.full() { self.section(schema, v, name) } else { None };
+        Value::Array(sections.into_iter().enumerate().map(section).map(Option::unwrap_or_default).collect())
     }
 
     fn section(&mut self, schema: &Value, value: &Spanned<DeValue<'t>>, name: Name<'_>) -> Option<Value> {
@@ -241,6 +250,7 @@ impl<'t> Checker<'_, 't> {
                 let enough = self.count(schema, value, array.len(), name);
                 let items: Vec<Option<Value>> = array
                     .iter()
+                    .take(most_entries(schema))
                     .map(|v| match is_sections(schema) {
                         true => self.section(schema, v, name),
                         false => self.value(schema.get("items")?, v, Name { entry: true, ..name }),
@@ -259,8 +269,8 @@ impl<'t> Checker<'_, 't> {
 
     /// True if a list has as many entries as it may.
     fn count(&mut self, schema: &Value, value: &Spanned<DeValue<'t>>, count: usize, name: Name<'_>) -> bool {
-        let limit = |k: &str| schema.get(k).and_then(Value::as_u64).and_then(|n| usize::try_from(n).ok());
-        let (least, most) = (limit("minItems").unwrap_or(0), limit("maxItems").unwrap_or(usize::MAX));
+        let least = schema.get("minItems").and_then(Value::as_u64).and_then(|n| usize::try_from(n).ok()).unwrap_or(0);
+        let most = most_entries(schema);
         if (least..=most).contains(&count) {
             return true;
         }

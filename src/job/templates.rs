@@ -59,7 +59,8 @@ impl<'a> Drawings<'a> {
         };
         if !below || !inside {
             let remedy = "copy the drawing into the folder of the job file, and name it from there";
-            findings.fault(offset, format!("{shown} lies outside the job's folder"), remedy);
+            let how = if Path::new(file).is_absolute() { "is not named from" } else { "lies outside" };
+            findings.fault(offset, format!("{shown} {how} the job's folder"), remedy);
             return None;
         }
         match real.and_then(fs::metadata) {

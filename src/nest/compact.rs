@@ -9,6 +9,7 @@ use super::land::turned;
 use super::layout::Layout;
 use super::setup::{ENDLESS, Setup};
 use super::window::Window;
+use std::collections::BTreeSet;
 use microlp::{ComparisonOp, OptimizationDirection, Problem, Variable};
 
 /// Trust region as a share of the strip's height.
@@ -25,13 +26,19 @@ pub(super) fn compact(setup: &Setup, window: &Window, layout: &Layout, stop: &dy
         if stop() {
             break;
         }
-        let Some((next, gain)) = step(setup, window, &best, trust) else { break };
+        let Some((next, gain)) = step(setup, window, &best, trust, None) else { break };
         best = next;
         if gain < setup.height() * WORTH {
             break;
         }
     }
     best
+}
+
+/// The layout with the given pairs moved so far apart that rounding to the grid cannot bring them to overlap, at the cost of a few µm of
+/// length. (All pairs at once would be too much: pieces that fill the height exactly have nowhere to go, but on the grid already.)
+pub(super) fn cushioned(setup: &Setup, window: &Window, layout: &Layout, pairs: &BTreeSet<(usize, usize)>) -> Option<Layout> {
+    step(setup, window, layout, 60.0, Some(pairs)).map(|s| s.0)
 }
 
 /// A body of the program: a mover with its variables, or something fixed, or something that follows the window's shrinking.
@@ -42,11 +49,11 @@ enum Part {
     Follows,
 }
 
-fn step(setup: &Setup, window: &Window, layout: &Layout, trust: f64) -> Option<(Layout, f64)> {
+fn step(setup: &Setup, window: &Window, layout: &Layout, trust: f64, pairs: Option<&BTreeSet<(usize, usize)>>) -> Option<(Layout, f64)> {
     let strip = setup.strip();
     let mut lp = Problem::new(OptimizationDirection::Maximize);
     // All variables are in units of the trust region, so that the solver's absolute tolerances mean the same everywhere.
-    let gain = lp.add_var(1.0, (0.0, 1.0));
+    let gain = lp.add_var(1.0, (if pairs.is_some() { -1.0 } else { 0.0 }, 1.0));
     let mut bodies = Vec::new();
     for &i in &window.movers {
         let spot = layout.spots[i];
@@ -66,16 +73,19 @@ fn step(setup: &Setup, window: &Window, layout: &Layout, trust: f64) -> Option<(
         }
         bodies.push((i, Part::Mover(x, y)));
     }
-    let right: std::collections::BTreeSet<usize> = window.right.iter().copied().collect();
+    let right: BTreeSet<usize> = window.right.iter().copied().collect();
     bodies.extend(window.context.iter().map(|&i| (i, if right.contains(&i) { Part::Follows } else { Part::Fixed })));
     walls(setup, window, layout, trust, &mut lp, gain, &bodies);
     for a in 0..window.movers.len() {
         for b in a + 1..bodies.len() {
-            if layout.spots[bodies[a].0].room == layout.spots[bodies[b].0].room {
-                keep_apart(setup, layout, trust, &mut lp, gain, bodies[a], bodies[b]);
+            let (i, j) = (bodies[a].0, bodies[b].0);
+            if layout.spots[i].room == layout.spots[j].room {
+                let cushion = if pairs.is_some_and(|p| p.contains(&(i.min(j), i.max(j)))) { 1.0 } else { 0.0 };
+                keep_apart(setup, layout, (trust, cushion), &mut lp, gain, bodies[a], bodies[b]);
             }
         }
-        keep_off_blocks(setup, layout, trust, &mut lp, bodies[a]);
+        let cushion = if pairs.is_some() { 1.0 } else { 0.0 };
+        keep_off_blocks(setup, layout, (trust, cushion), &mut lp, bodies[a]);
     }
     let solution = lp.solve().ok()?.into_solution().ok()?;
     let mut next = layout.clone();
@@ -94,7 +104,7 @@ fn step(setup: &Setup, window: &Window, layout: &Layout, trust: f64) -> Option<(
 }
 
 /// Both parts' difference stays on the outer side of the best separating edge of every near pair of convex parts.
-fn keep_apart(setup: &Setup, layout: &Layout, trust: f64, lp: &mut Problem, gain: Variable, a: (usize, Part), b: (usize, Part)) {
+fn keep_apart(setup: &Setup, layout: &Layout, (trust, cushion): (f64, f64), lp: &mut Problem, gain: Variable, a: (usize, Part), b: (usize, Part)) {
     let (ta, tb) = (turned(setup, layout, a.0), turned(setup, layout, b.0));
     let (sa, sb) = (layout.spots[a.0], layout.spots[b.0]);
     let d = (sb.x - sa.x, sb.y - sa.y);
@@ -115,12 +125,12 @@ fn keep_apart(setup: &Setup, layout: &Layout, trust: f64, lp: &mut Problem, gain
                 Part::Fixed => {}
             }
             row.retain(|r| r.1.abs() > 1e-7);
-            lp.add_constraint(row, ComparisonOp::Ge, (-slack / trust).min(0.0));
+            lp.add_constraint(row, ComparisonOp::Ge, room(n, slack, cushion) / trust);
         }
     }
 }
 
-fn keep_off_blocks(setup: &Setup, layout: &Layout, trust: f64, lp: &mut Problem, a: (usize, Part)) {
+fn keep_off_blocks(setup: &Setup, layout: &Layout, (trust, cushion): (f64, f64), lp: &mut Problem, a: (usize, Part)) {
     let Part::Mover(x, y) = a.1 else { return };
     let (ta, sa) = (turned(setup, layout, a.0), layout.spots[a.0]);
     for block in &setup.rooms[usize::from(sa.room)].blocks {
@@ -134,11 +144,17 @@ fn keep_off_blocks(setup: &Setup, layout: &Layout, trust: f64, lp: &mut Problem,
             for q in &setup.bases[tb.0 as usize].turned[usize::from(tb.1)] {
                 if let Some((n, slack)) = separating(p, q, by, d, 2.0 * trust) {
                     let row: Vec<_> = [(x, -n.0), (y, -n.1)].into_iter().filter(|r| r.1.abs() > 1e-7).collect();
-                    lp.add_constraint(row, ComparisonOp::Ge, (-slack / trust).min(0.0));
+                    lp.add_constraint(row, ComparisonOp::Ge, room(n, slack, cushion) / trust);
                 }
             }
         }
     }
+}
+
+/// Least move along the normal `n` for a pair `slack` apart: none that brings overlap, and the cushion if the edge slants.
+fn room(n: (f64, f64), slack: f64, cushion: f64) -> f64 {
+    let slants = n.0.abs().min(n.1.abs()) > 1e-12;
+    if slants && cushion > 0.0 { cushion * (n.0.abs() + n.1.abs()) - slack } else { (-slack).min(0.0) }
 }
 
 fn near(f: &Frame, d: (f64, f64), by: f64) -> bool {
@@ -177,7 +193,7 @@ fn walls(setup: &Setup, window: &Window, layout: &Layout, trust: f64, lp: &mut P
     if let (Some(&last), Some(&at)) = (ends.last(), layout.walls.last()) {
         lp.add_constraint([(last, -1.0), (gain, -1.0)], ComparisonOp::Le, ((segment as f64 - (layout.length - at)) / trust).max(0.0));
     }
-    let all_right: std::collections::BTreeSet<usize> = window.right.iter().copied().collect();
+    let all_right: BTreeSet<usize> = window.right.iter().copied().collect();
     let others = (0..layout.spots.len()).filter(|i| !bodies.iter().any(|b| b.0 == *i));
     let others: Vec<(usize, Part)> = others.map(|i| (i, if all_right.contains(&i) { Part::Follows } else { Part::Fixed })).collect();
     for &(i, part) in bodies.iter().chain(&others) {

@@ -86,11 +86,15 @@ pub(super) fn clearance(setup: &Setup, a: u32, b: u32) -> i64 {
     gap + 2 * (i64::from(a.rounded) + i64::from(b.rounded))
 }
 
+/// How far a clearance can reach at a mitred corner.
+pub(super) fn clearance_margin(by: i64) -> i64 {
+    if by > 0 { by + by / 5 + 8 } else { 0 }
+}
+
 /// A box that holds the forbidden positions of `b` relative to `a` (mitred corners included).
 pub(super) fn reach(setup: &Setup, a: Turned, b: Turned) -> Frame {
     let (fa, fb) = (setup.bases[a.0 as usize].frames[usize::from(a.1)], setup.bases[b.0 as usize].frames[usize::from(b.1)]);
-    let by = clearance(setup, a.0, b.0);
-    let by = if by > 0 { by + by / 5 + 8 } else { 0 };
+    let by = clearance_margin(clearance(setup, a.0, b.0));
     Frame { min: fa.min.minus(fb.max), max: fa.max.minus(fb.min) }.grown(by)
 }
 
@@ -105,7 +109,7 @@ pub(super) fn clear(setup: &Setup, a: (Turned, Vertex), b: (Turned, Vertex)) -> 
     let parts = |t: Turned| &setup.bases[t.0 as usize].turned[usize::from(t.1)];
     let (pa, pb) = (parts(a.0), parts(b.0));
     let frames: Vec<Frame> = pb.iter().map(|p| Frame::around(p.iter().map(|v| v.plus(d)))).collect();
-    let far = if by > 0 { by + by / 5 + 8 } else { 0 };
+    let far = clearance_margin(by);
     pa.iter().all(|p| {
         let fp = Frame::around(p.iter().copied()).grown(far);
         pb.iter().zip(&frames).all(|(q, fq)| {

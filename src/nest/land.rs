@@ -4,7 +4,7 @@ use super::convex::{Frame, Vertex, vertex};
 use super::fits::{Turned, clear};
 use super::layout::Layout;
 use super::setup::{ENDLESS, Setup};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// The widest step, µm, by which a piece may be nudged.
 const NUDGE: i64 = 24;
@@ -40,6 +40,23 @@ pub(super) fn land(setup: &Setup, layout: &Layout, moved: Option<&[usize]>) -> O
     out.length = out.measured(setup);
     fit_walls(setup, &mut out)?;
     Some(out)
+}
+
+/// Pairs of items that overlap once a layout is rounded to the grid.
+pub(super) fn rounded_overlaps(setup: &Setup, layout: &Layout, moved: &[usize]) -> BTreeSet<(usize, usize)> {
+    let mut cells = Cells::new(setup);
+    (0..layout.spots.len()).for_each(|i| cells.add(layout, i));
+    let mut out = BTreeSet::new();
+    for &i in moved {
+        let (at, mine) = (layout.spots[i].grid(), turned(setup, layout, i));
+        for j in cells.near(layout, i, at) {
+            let theirs = (turned(setup, layout, j), layout.spots[j].grid());
+            if j != i && layout.spots[j].room == layout.spots[i].room && !clear(setup, theirs, (mine, at)) {
+                out.insert((i.min(j), i.max(j)));
+            }
+        }
+    }
+    out
 }
 
 /// Small steps, the nearest first, to the right before to the left; then on to the right alone.
@@ -82,6 +99,14 @@ impl<'a> Cells<'a> {
         }
     }
 
+    /// Items added so far whose boxes may reach the item's at `at`, ascending.
+    fn near(&self, layout: &Layout, item: usize, at: Vertex) -> Vec<usize> {
+        let mut near: Vec<usize> = self.cells(self.frame(layout, item, at)).filter_map(|c| self.map.get(&c)).flatten().copied().collect();
+        near.sort_unstable();
+        near.dedup();
+        near
+    }
+
     /// True if the item may lie at `at` next to all added so far, in its room and clear of the room's blocks.
     fn free(&self, layout: &Layout, item: usize, at: Vertex) -> bool {
         let setup = self.setup;
@@ -92,9 +117,7 @@ impl<'a> Cells<'a> {
             return false;
         }
         let mine = turned(setup, layout, item);
-        let mut near: Vec<usize> = self.cells(self.frame(layout, item, at)).filter_map(|c| self.map.get(&c)).flatten().copied().collect();
-        near.sort_unstable();
-        near.dedup();
+        let near = self.near(layout, item, at);
         near.iter().all(|&j| clear(setup, (turned(setup, layout, j), layout.spots[j].grid()), (mine, at)))
             && room.blocks.iter().all(|b| clear(setup, ((b.base, b.quarter), b.at), (mine, at)))
     }

@@ -1,18 +1,21 @@
 //! One lane of the search: shrink, separate, compact, land; when stuck, start again from a disturbed failure.
 
-use super::compact::compact;
+use super::compact::{compact, cushioned};
 use super::dice::Dice;
 use super::fits::Store;
-use super::land::land;
+use super::land::{land, rounded_overlaps};
 use super::layout::{Layout, Spot};
 use super::separate::{Separation, Standing};
 use super::setup::Setup;
 use super::window::Window;
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 /// First shrink, least shrink, as shares of the length.
 const SHRINK: f64 = 0.02;
 const LEAST_SHRINK: f64 = 0.001;
+/// Tries to move pairs apart that overlap once rounded.
+const CUSHIONS: usize = 5;
 /// Failed layouts kept to start again from.
 const POOL: usize = 12;
 
@@ -159,9 +162,10 @@ impl<'a> Lane<'a> {
     fn solved(&mut self, stop: &dyn Fn() -> bool) {
         let Some(attempt) = &self.attempt else { return };
         let (window, layout) = (attempt.window.clone(), attempt.layout.clone());
+        eprintln!("solved passes {} target {} shrink {:.4} ev {}", attempt.passes, layout.length, self.shrink, self.evaluations+attempt.evaluations);
         self.drop_attempt();
         let tight = compact(self.setup, &window, &layout, stop);
-        let landed = [&tight, &layout].into_iter().find_map(|l| land(self.setup, l, (!window.is_whole()).then_some(&window.movers)));
+        let landed = self.settle(&window, tight).or_else(|| self.settle(&window, layout));
         match landed {
             Some(l) if l.length < self.best.length => {
                 self.section.1 -= self.best.length - l.length;
@@ -169,8 +173,24 @@ impl<'a> Lane<'a> {
                 self.pool.clear();
                 self.failures = 0;
             }
-            _ => self.failed(),
+            l => { eprintln!("window {}", window.is_whole()); eprintln!("landing {:?} of {}", l.map(|l| l.length), self.best.length); self.failed() },
         }
+    }
+
+    /// The layout on the grid: rounded, and where that brings overlap, the pairs concerned are first moved apart.
+    fn settle(&self, window: &Window, mut layout: Layout) -> Option<Layout> {
+        let moved = (!window.is_whole()).then_some(&window.movers[..]);
+        let mut pairs = BTreeSet::new();
+        for _ in 0..CUSHIONS {
+            let found = rounded_overlaps(self.setup, &layout, &window.movers);
+            if found.is_empty() {
+                break;
+            }
+            pairs.extend(found);
+            let Some(next) = cushioned(self.setup, window, &layout, &pairs) else { break };
+            layout = next;
+        }
+        land(self.setup, &layout, moved)
     }
 
     fn stuck(&mut self) {
@@ -179,9 +199,13 @@ impl<'a> Lane<'a> {
         {
             let (overlap, layout) = attempt.best();
             let at = self.pool.partition_point(|p| p.0 <= overlap);
-            self.pool.insert(at, (overlap, layout.clone()));
-            self.pool.truncate(POOL);
+            // The same failure again adds nothing.
+            if !self.pool.iter().any(|p| (p.0 - overlap).abs() <= 1e-3 * overlap) {
+                self.pool.insert(at, (overlap, layout.clone()));
+                self.pool.truncate(POOL);
+            }
         }
+        if let Some(attempt)=&self.attempt { eprintln!("stuck passes {} target {} shrink {:.4} ev {} best {}", attempt.passes, attempt.layout.length, self.shrink, self.evaluations+attempt.evaluations, attempt.best().0); }
         self.drop_attempt();
         self.failed();
     }

@@ -203,14 +203,23 @@ impl NoFit {
     #[inline]
     pub fn depth(&self, x: f64, y: f64) -> f64 {
         let Some(leaf) = self.leaf(x, y) else { return 0.0 };
-        match leaf.side {
-            Side::Outside => 0.0,
-            Side::Inside => {
-                let among = self.among(leaf);
-                among.iter().map(|&f| self.fragments[usize::from(f)].nearest(x, y).0).fold(f64::INFINITY, f64::min).sqrt()
-            }
-            Side::Mixed => self.signed(self.among(leaf), x, y).depth.max(0.0),
+        if leaf.side == Side::Outside {
+            return 0.0;
         }
+        // As in `signed`, for the two nearest.
+        let (mut first, mut second) = ((f64::INFINITY, 0_u16), (f64::INFINITY, 0_u16));
+        for &f in self.among(leaf) {
+            let d = self.fragments[usize::from(f)].nearest(x, y).0;
+            if d < first.0 {
+                second = first;
+                first = (d, f);
+            } else if d < second.0 {
+                second = (d, f);
+            }
+        }
+        let left = |f: u16| self.fragments[usize::from(f)].on_left(x, y);
+        let inside = leaf.side == Side::Inside || left(first.1) || (second.0 <= first.0 * (1.0 + 1e-9) && left(second.1));
+        if inside { first.0.sqrt() } else { 0.0 }
     }
 
     /// The nearest boundary point and the signed depth, or `None` where the index knows the vector is well outside.

@@ -3,14 +3,16 @@
 //! The overlap of a pair is the depth of its relative position in the pair's no-fit polygon, times a size factor; the cost of
 //! a position adds these over all bodies near it, times the pairs' weights.
 
-use super::fits::{Store, Turned, quarter, reach, relation};
+use super::fits::{Store, Turned, clearance_margin, quarter, relation};
 use super::layout::Spot;
 use super::nofit::{Hit, NoFit};
 use super::setup::Setup;
 use std::sync::Arc;
 
 const NOT_YET: u32 = u32::MAX;
-const BUCKETS: usize = 48;
+const BUCKETS: usize = 32;
+/// Boxes in the column lists are rounded to single precision and grown by as much as that may take away, µm.
+const ROUNDED: f32 = 8.0;
 
 /// Something that takes up room: an item or a block of the stock.
 #[derive(Clone, Copy, Debug)]
@@ -19,8 +21,13 @@ pub(super) struct Body {
     pub room: u16,
     pub x: f64,
     pub y: f64,
-    /// Area that counts in the size factor.
-    pub area: f64,
+    /// Its share of a pair's size factor: (area / mean area)^(1/8).
+    pub size: f64,
+}
+
+/// The size share of an area.
+pub(super) fn size_of(setup: &Setup, area: f64) -> f64 {
+    (area / setup.mean_area).sqrt().sqrt().sqrt()
 }
 
 /// The no-fit polygons a lane has met, by dense local index.
@@ -28,8 +35,10 @@ pub(super) struct Body {
 pub(super) struct Fits<'a> {
     setup: &'a Setup,
     store: &'a Store,
-    /// Global bases in use, ascending.
+    /// Global bases in use, ascending; the boxes of their quarter turns, and the most by which a clearance can grow them.
     bases: Vec<u32>,
+    boxes: Vec<[f64; 4]>,
+    gap_margin: f64,
     /// Local pair and quarter to index in `known`.
     table: Vec<u32>,
     known: Vec<Arc<NoFit>>,
@@ -40,14 +49,28 @@ impl<'a> Fits<'a> {
         bases.sort_unstable();
         bases.dedup();
         let table = vec![NOT_YET; bases.len() * bases.len() * 4];
-        Fits { setup, store, bases, table, known: Vec::new() }
+        let boxes = bases.iter().flat_map(|&b| setup.bases[b as usize].frames.map(|f| [f.min.x, f.min.y, f.max.x, f.max.y].map(|v| v as f64))).collect();
+        let rounded = bases.iter().any(|&b| setup.bases[b as usize].rounded);
+        let gap_margin = clearance_margin(setup.gap + if rounded { 4 } else { 0 }) as f64;
+        Fits { setup, store, bases, boxes, gap_margin, table, known: Vec::new() }
     }
 
-    /// The slot of a pair and the quarter turns for the vector from `a` to `b`.
+    /// The lane's own index of a base; in the same order as the bases themselves.
+    pub fn local(&self, turned: Turned) -> Turned {
+        (self.bases.partition_point(|&x| x < turned.0) as u32, turned.1)
+    }
+
+    /// The slot of a pair (by local index) and the quarter turns for the vector from `a` to `b`.
+    #[inline]
     fn slot(&self, a: Turned, b: Turned) -> (u32, u8) {
         let (key, turns) = relation(a, b);
-        let local = |g: u32| self.bases.partition_point(|&x| x < g);
-        ((((local(key.0) * self.bases.len()) + local(key.1)) * 4 + usize::from(key.2)) as u32, turns)
+        (((key.0 as usize * self.bases.len() + key.1 as usize) * 4 + usize::from(key.2)) as u32, turns)
+    }
+
+    /// The box of a turned base (by local index).
+    #[inline]
+    fn frame(&self, t: Turned) -> [f64; 4] {
+        self.boxes[t.0 as usize * 4 + usize::from(t.1)]
     }
 
     #[inline]
@@ -73,10 +96,6 @@ impl<'a> Fits<'a> {
 /// A body as an obstacle to one item in one stance.
 #[derive(Clone, Copy, Debug)]
 struct Obstacle {
-    x0: f64,
-    y0: f64,
-    x1: f64,
-    y1: f64,
     px: f64,
     py: f64,
     weight: f64,
@@ -84,6 +103,23 @@ struct Obstacle {
     slot: u32,
     body: u32,
     turns: u8,
+}
+
+/// The box of positions at which an obstacle may be overlapped, rounded outwards.
+#[derive(Clone, Copy, Debug, Default)]
+struct Slim {
+    x0: f32,
+    y0: f32,
+    x1: f32,
+    y1: f32,
+    obstacle: u32,
+}
+
+impl Slim {
+    #[inline]
+    fn holds(&self, x: f32, y: f32) -> bool {
+        x > self.x0 && x < self.x1 && y > self.y0 && y < self.y1
+    }
 }
 
 /// The limits of a position: a closed box.
@@ -117,8 +153,9 @@ pub(super) struct Field {
     pub room: u16,
     pub stance: u16,
     obstacles: Vec<Obstacle>,
+    boxes: Vec<Slim>,
     starts: Vec<u32>,
-    listed: Vec<u32>,
+    listed: Vec<Slim>,
     per_x: f64,
     /// Bench ends: positions strictly between the first two lie across it; weight.
     walls: Vec<(f64, f64, f64)>,
@@ -132,40 +169,35 @@ pub(super) struct Contact {
 }
 
 impl Field {
-    /// Prepares the field of a stance against `bodies` but `skip`. `weight(j)` gives the pair's weight.
+    /// Prepares the field of a stance (`turned` and the bodies by local index) against `bodies` but `skip`; `weights` of the pairs.
     #[allow(clippy::too_many_arguments)]
-    pub fn fill(
-        &mut self,
-        fits: &Fits<'_>,
-        at: &Spot,
-        turned: Turned,
-        area: f64,
-        bounds: Bounds,
-        bodies: &[Body],
-        skip: usize,
-        weight: impl Fn(usize) -> f64,
-    ) {
+    pub fn fill(&mut self, fits: &Fits<'_>, at: &Spot, turned: Turned, size: f64, bounds: Bounds, bodies: &[Body], skip: usize, weights: &[f32]) {
         self.bounds = bounds;
         self.room = at.room;
         self.stance = at.stance;
         self.obstacles.clear();
+        self.boxes.clear();
         self.walls.clear();
-        for (j, b) in bodies.iter().enumerate() {
-            if j == skip || b.room != at.room {
+        let mine = fits.frame(turned);
+        let by = fits.gap_margin;
+        for (j, (b, &weight)) in bodies.iter().zip(weights).enumerate() {
+            let f = fits.frame(b.turned);
+            let (x0, x1) = (b.x + f[0] - mine[2] - by, b.x + f[2] - mine[0] + by);
+            let (y0, y1) = (b.y + f[1] - mine[3] - by, b.y + f[3] - mine[1] + by);
+            let apart = x0 > bounds.x1 || x1 < bounds.x0 || y0 > bounds.y1 || y1 < bounds.y0;
+            if apart || j == skip || b.room != at.room {
                 continue;
             }
-            let f = reach(fits.setup, b.turned, turned);
-            let (x0, x1) = (b.x + f.min.x as f64, b.x + f.max.x as f64);
-            let (y0, y1) = (b.y + f.min.y as f64, b.y + f.max.y as f64);
-            if x0 >= bounds.x1 || x1 <= bounds.x0 || y0 >= bounds.y1 || y1 <= bounds.y0 {
-                if x0 > bounds.x1 || x1 < bounds.x0 || y0 > bounds.y1 || y1 < bounds.y0 {
-                    continue;
-                }
-            }
             let (slot, turns) = fits.slot(b.turned, turned);
-            let factor = ((area * b.area).sqrt() / fits.setup.mean_area).sqrt().sqrt();
-            let weight = weight(j) * factor;
-            self.obstacles.push(Obstacle { x0, y0, x1, y1, px: b.x, py: b.y, weight, factor, slot, body: j as u32, turns });
+            let factor = size * b.size;
+            self.boxes.push(Slim {
+                x0: x0 as f32 - ROUNDED,
+                y0: y0 as f32 - ROUNDED,
+                x1: x1 as f32 + ROUNDED,
+                y1: y1 as f32 + ROUNDED,
+                obstacle: self.obstacles.len() as u32,
+            });
+            self.obstacles.push(Obstacle { px: b.x, py: b.y, weight: f64::from(weight) * factor, factor, slot, body: j as u32, turns });
         }
         self.index();
     }
@@ -179,30 +211,29 @@ impl Field {
         let width = (self.bounds.x1 - self.bounds.x0).max(1.0);
         self.per_x = BUCKETS as f64 / width;
         let (x_from, per_x) = (self.bounds.x0, self.per_x);
-        let column = |x: f64| ((x - x_from) * per_x).clamp(0.0, (BUCKETS - 1) as f64) as usize;
-        self.starts.clear();
-        self.starts.resize(BUCKETS + 1, 0);
-        for o in &self.obstacles {
-            for c in column(o.x0)..=column(o.x1) {
-                self.starts[c + 1] += 1;
+        let column = |x: f32| ((f64::from(x) - x_from) * per_x).clamp(0.0, (BUCKETS - 1) as f64) as usize;
+        let mut next = [0_u32; BUCKETS + 1];
+        for o in &self.boxes {
+            for count in &mut next[column(o.x0) + 1..column(o.x1) + 2] {
+                *count += 1;
             }
         }
         for c in 0..BUCKETS {
-            self.starts[c + 1] += self.starts[c];
+            next[c + 1] += next[c];
         }
-        self.listed.clear();
-        self.listed.resize(self.starts[BUCKETS] as usize, 0);
-        let mut next: [u32; BUCKETS] = std::array::from_fn(|c| self.starts[c]);
-        for (k, o) in self.obstacles.iter().enumerate() {
-            for c in column(o.x0)..=column(o.x1) {
-                self.listed[next[c] as usize] = k as u32;
-                next[c] += 1;
+        self.starts.clear();
+        self.starts.extend_from_slice(&next);
+        self.listed.resize(next[BUCKETS] as usize, Slim::default());
+        for o in &self.boxes {
+            for at in &mut next[column(o.x0)..=column(o.x1)] {
+                self.listed[*at as usize] = *o;
+                *at += 1;
             }
         }
     }
 
     #[inline]
-    fn column(&self, x: f64) -> &[u32] {
+    fn column(&self, x: f64) -> &[Slim] {
         let c = ((x - self.bounds.x0) * self.per_x).clamp(0.0, (BUCKETS - 1) as f64) as usize;
         &self.listed[self.starts[c] as usize..self.starts[c + 1] as usize]
     }
@@ -214,11 +245,12 @@ impl Field {
         for &(from, to, weight) in &self.walls {
             cost += weight * (x - from).min(to - x).max(0.0);
         }
-        for &k in self.column(x) {
-            let o = &self.obstacles[k as usize];
-            if x <= o.x0 || x >= o.x1 || y <= o.y0 || y >= o.y1 {
+        let (sx, sy) = (x as f32, y as f32);
+        for slim in self.column(x) {
+            if !slim.holds(sx, sy) {
                 continue;
             }
+            let o = &self.obstacles[slim.obstacle as usize];
             let (dx, dy) = quarter(x - o.px, y - o.py, o.turns);
             let depth = fits.get(o.slot).depth(dx, dy);
             if depth > 0.0 {
@@ -241,11 +273,12 @@ impl Field {
                 out.push(Contact { hit, weight });
             }
         }
-        for &k in self.column(x) {
-            let o = &self.obstacles[k as usize];
-            if x <= o.x0 - slack || x >= o.x1 + slack || y <= o.y0 - slack || y >= o.y1 + slack {
+        let (sx, sy) = (x as f32, y as f32);
+        for slim in self.column(x) {
+            if !slim.holds(sx, sy) {
                 continue;
             }
+            let o = &self.obstacles[slim.obstacle as usize];
             let (dx, dy) = quarter(x - o.px, y - o.py, o.turns);
             if let Some(hit) = fits.get(o.slot).hit(dx, dy)
                 && hit.depth > -slack
@@ -260,9 +293,10 @@ impl Field {
 
     /// The unweighted overlap with each body at a position: (body, overlap).
     pub fn overlaps(&self, fits: &mut Fits<'_>, x: f64, y: f64, mut each: impl FnMut(usize, f64)) {
-        for &k in self.column(x) {
-            let o = &self.obstacles[k as usize];
-            if x > o.x0 && x < o.x1 && y > o.y0 && y < o.y1 {
+        let (sx, sy) = (x as f32, y as f32);
+        for slim in self.column(x) {
+            if slim.holds(sx, sy) {
+                let o = &self.obstacles[slim.obstacle as usize];
                 let (dx, dy) = quarter(x - o.px, y - o.py, o.turns);
                 let depth = fits.get(o.slot).depth(dx, dy);
                 if depth > 0.0 {

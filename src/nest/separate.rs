@@ -3,9 +3,9 @@
 //! Guided local search on penetration depth (Egeblad, Nielsen, Odgaard 2007; Imamichi, Yagiura, Nagamochi 2009; Umetani et al. 2009).
 
 use super::dice::Dice;
-use super::fits::{Store, Turned};
+use super::fits::Store;
 use super::layout::{Layout, Spot};
-use super::overlap::{Body, Bounds, Field, Fits};
+use super::overlap::{Body, Bounds, Field, Fits, size_of};
 use super::relocate::{Scratch, relocate};
 use super::setup::{ENDLESS, Setup};
 use super::window::Window;
@@ -52,6 +52,7 @@ pub(super) struct Separation<'a> {
     strikes: u32,
     pub evaluations: u64,
     pub moves: u64,
+    pub passes: u32,
 }
 
 impl<'a> Separation<'a> {
@@ -62,22 +63,21 @@ impl<'a> Separation<'a> {
         for &i in &window.movers {
             bases.extend(setup.kind(i).stances.iter().map(|s| s.base));
         }
-        let mut bodies: Vec<Body> = Vec::new();
-        for &i in window.movers.iter().chain(&window.context) {
-            bodies.push(body(setup, &layout, i));
-        }
+        bases.extend(window.context.iter().map(|&i| layout.stance(setup, i).base));
+        bases.extend(setup.rooms.iter().flat_map(|r| &r.blocks).map(|b| b.base));
+        let fits = Fits::new(setup, store, bases);
+        let mut bodies: Vec<Body> = window.movers.iter().chain(&window.context).map(|&i| body(setup, &fits, &layout, i)).collect();
         for (r, room) in setup.rooms.iter().enumerate() {
             for b in &room.blocks {
                 let (x, y) = (b.at.x as f64, b.at.y as f64);
-                bodies.push(Body { turned: (b.base, b.quarter), room: r as u16, x, y, area: setup.mean_area });
+                bodies.push(Body { turned: fits.local((b.base, b.quarter)), room: r as u16, x, y, size: 1.0 });
             }
         }
-        bases.extend(bodies.iter().map(|b| b.turned.0));
         let m = bodies.len();
         let walls = layout.walls.len();
         let mut s = Separation {
             setup,
-            fits: Fits::new(setup, store, bases),
+            fits,
             window,
             best_layout: Layout::default(),
             layout,
@@ -93,6 +93,7 @@ impl<'a> Separation<'a> {
             strikes: 0,
             evaluations: 0,
             moves: 0,
+            passes: 0,
         };
         for k in 0..n {
             s.confine(k);
@@ -128,7 +129,7 @@ impl<'a> Separation<'a> {
         let b = self.bounds(k, usize::from(spot.room), spot.stance);
         let (x, y) = if b.is_empty() { (b.x0, b.y0.min(b.y1)) } else { b.clamp(spot.x, spot.y) };
         self.layout.spots[item] = Spot { x, y, ..spot };
-        self.bodies[k] = body(self.setup, &self.layout, item);
+        self.bodies[k] = body(self.setup, &self.fits, &self.layout, item);
     }
 
     /// Fills one field for a mover in a stance and room; false if it has no room there.
@@ -146,7 +147,8 @@ impl<'a> Separation<'a> {
         let at = Spot { room: room as u16, stance, x: 0.0, y: 0.0 };
         let row = &self.weights[k * self.bodies.len()..(k + 1) * self.bodies.len()];
         let field = &mut self.fields[slot];
-        field.fill(&self.fits, &at, (s.base, s.quarter), kind.area, bounds, &self.bodies, k, |j| f64::from(row[j]));
+        let turned = self.fits.local((s.base, s.quarter));
+        field.fill(&self.fits, &at, turned, self.bodies[k].size, bounds, &self.bodies, k, row);
         if room == setup.strip() && !kind.may_cross {
             for (w, &wall) in self.layout.walls.iter().enumerate() {
                 let weight = f64::from(self.wall_weights[k * self.layout.walls.len() + w]);
@@ -244,13 +246,14 @@ impl<'a> Separation<'a> {
         if let Some(c) = found {
             let field = &self.fields[c.field];
             self.layout.spots[item] = Spot { room: field.room, stance: field.stance, x: c.x, y: c.y };
-            self.bodies[k] = body(setup, &self.layout, item);
+            self.bodies[k] = body(setup, &self.fits, &self.layout, item);
             self.record(k, c.field);
         }
     }
 
     /// One pass over all overlapping items, then new weights. `stop` is asked between items.
     pub fn pass(&mut self, dice: &mut Dice, stop: &dyn Fn() -> bool) -> Standing {
+        self.passes += 1;
         let mut order: Vec<usize> = (0..self.window.movers.len()).filter(|&k| self.overlap_of(k) > CONTACT).collect();
         dice.shuffle(&mut order);
         for k in order {
@@ -349,9 +352,9 @@ fn reweigh(weights: &mut [f32], overlaps: &[f64], worst: f64) {
     }
 }
 
-fn body(setup: &Setup, layout: &Layout, item: usize) -> Body {
+fn body(setup: &Setup, fits: &Fits<'_>, layout: &Layout, item: usize) -> Body {
     let spot = layout.spots[item];
     let stance = layout.stance(setup, item);
-    let turned: Turned = (stance.base, stance.quarter);
-    Body { turned, room: spot.room, x: spot.x, y: spot.y, area: setup.kind(item).area }
+    let turned = fits.local((stance.base, stance.quarter));
+    Body { turned, room: spot.room, x: spot.x, y: spot.y, size: size_of(setup, setup.kind(item).area) }
 }

@@ -20,6 +20,9 @@ use crate::fault::{Fault, Faults};
 use crate::geometry::{Path, Point, point};
 use std::collections::{BTreeMap, BTreeSet};
 
+/// Most rows: a hundred points a metre all round every skin of a boat.
+const MOST_ROWS: usize = 300_000;
+
 /// Most faulty rows that are told.
 const MOST_FAULTS: usize = 100;
 
@@ -45,14 +48,21 @@ pub(super) fn read(bytes: &[u8], options: &ReadOptions) -> Result<Drawing, Fault
         .from_reader(text.as_bytes());
 
     let mut faults = Faults::new();
+    let mut lines = LineCounter { text, at: 0, line: 1 };
     let mut columns: Option<Columns> = None;
     let mut table = Table { decimal_comma: delimiter != b',', mm: 1.0, lines: Vec::new(), seen: BTreeMap::new() };
-    for row in rows.records() {
+    for (count, row) in rows.records().enumerate() {
+        if count > MOST_ROWS {
+            return Err(Fault::new(format!("the file has more than {MOST_ROWS} rows"), "split it, or thin the points out").into());
+        }
         let row = row.map_err(|e| {
             let line = e.position().map_or(1, |p| p.line() as usize);
             Fault::new("the row is not understood", "check its quotes").at_line(line, 1)
         })?;
-        let line = row.position().map_or(1, |p| p.line() as usize);
+        if row.get(0).is_some_and(|cell| cell.starts_with('#')) {
+            continue; // An indented comment.
+        }
+        let line = lines.at(row.position().map_or(0, |p| p.byte() as usize));
         match &columns {
             None => {
                 let read = Columns::read(&row, line)?;
@@ -79,9 +89,33 @@ pub(super) fn read(bytes: &[u8], options: &ReadOptions) -> Result<Drawing, Fault
     faults.into_result(Drawing { lines, used, not_used: Vec::new(), present, warnings })
 }
 
+/// Tells the line a row is in; the position a row comes with is where the search for it began, before comments and empty lines.
+struct LineCounter<'a> {
+    text: &'a str,
+    at: usize,
+    line: usize,
+}
+
+impl LineCounter<'_> {
+    /// The line of the first row that begins at or after a byte; asked in rising order.
+    fn at(&mut self, byte: usize) -> usize {
+        while let Some(rest) = self.text.get(self.at..) {
+            let Some(length) = rest.find('\n') else { break };
+            let line = rest.get(..length).unwrap_or("").trim();
+            if self.at >= byte && !line.is_empty() && !line.starts_with('#') {
+                break;
+            }
+            self.at += length + 1;
+            self.line += 1;
+        }
+        self.line
+    }
+}
+
 /// Which column holds what.
 struct Columns {
     line: usize,
+    count: usize,
     x: usize,
     y: usize,
     part: Option<usize>,
@@ -129,7 +163,7 @@ impl Columns {
         };
         let get = |name: &str| found.get(name).copied();
         let unit = units.first().cloned();
-        faults.into_result(Columns { line, x, y, part: get("part"), name: get("line"), edge: get("edge"), unit, unknown })
+        faults.into_result(Columns { line, count: row.len(), x, y, part: get("part"), name: get("line"), edge: get("edge"), unit, unknown })
     }
 
     fn warnings(&self) -> Vec<Fault> {
@@ -197,6 +231,10 @@ impl Table {
     fn row(&mut self, row: &::csv::StringRecord, columns: &Columns, line: usize) -> Result<(), Fault> {
         if row.iter().all(str::is_empty) {
             return Ok(()); // Spreadsheets leave empty rows behind.
+        }
+        if row.iter().skip(columns.count).any(|cell| !cell.is_empty()) {
+            let what = format!("the row has {} cells for {} columns", row.len(), columns.count);
+            return Err(Fault::new(what, "part the columns by semicolons if numbers have a decimal comma").at_line(line, 1));
         }
         let cell = |at: Option<usize>| at.and_then(|i| row.get(i)).unwrap_or("");
         let xy = self.number(cell(Some(columns.x)), "x", line).and_then(|x| Ok((x, self.number(cell(Some(columns.y)), "y", line)?)));

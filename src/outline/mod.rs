@@ -2,19 +2,31 @@
 //!
 //! A reader turns a file into a [`Drawing`]: lines in mm, y up, each with the names of the layers or groups it lies in.
 //! [`assemble`] makes [`Outline`]s of it. After that point an outline is valid by construction.
+//!
+//! # What names mean
+//!
+//! The name of a group, layer, block or element ends in the role of its lines, whatever comes before (`seat-arrow`, `Arrow 2`):
+//!
+//! | name | its lines are |
+//! |---|---|
+//! | `arrow`, `zero`, `0°` | the part's 0° direction: one arrow an outline, from tail to head |
+//! | `cut`, `relief`, `notch` | relief cuts and notches |
+//! | `mark`, `text`, `note` | only carried along |
+//! | `trim`, `lap`, `butt`, `dart` | edges of that [`EdgeKind`]: drawn along the net line, or the net line itself, piece by piece |
+//! | `no-splice` | closed zones that no splice may enter |
+//! | `hole`, `cut-out` | holes |
+//! | `net`, `outline`, and every other name | net lines, or holes if they lie inside one |
+//!
+//! Of several names the innermost that means something wins. An outline takes the lines that lie in it or along it, and is named
+//! after its innermost group or layer that is no role.
 
-mod along;
-mod arrow;
 mod assemble;
-mod chain;
 mod csv;
 mod drawing;
 mod dxf;
 mod flatten;
-mod ledger;
 mod model;
 mod read;
-mod rings;
 mod roles;
 mod svg;
 mod validity;

@@ -106,12 +106,12 @@ impl Outline {
                 zone[1..].reverse();
             }
         }
-        if let Some(ends) = arrow {
-            if numbers_hold("the arrow", ends, &mut faults) {
-                *ends = ends.map(Point::snapped);
-                if ends[0] == ends[1] {
-                    faults.push(Fault::new("has no length", "draw it from tail to head").at("the arrow", ends[0].x, ends[0].y));
-                }
+        if let Some(ends) = arrow
+            && numbers_hold("the arrow", ends, &mut faults)
+        {
+            *ends = ends.map(Point::snapped);
+            if ends[0] == ends[1] {
+                faults.push(Fault::new("has no length", "draw it from tail to head").at("the arrow", ends[0].x, ends[0].y));
             }
         }
         for (what, count) in [("holes", holes.len()), ("cuts", cuts.len()), ("marks", marks.len()), ("no-splice zones", no_splice.len())] {

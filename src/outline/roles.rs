@@ -60,10 +60,10 @@ fn split_role(name: &str) -> Option<(Meaning, usize)> {
     }
     let last_at = words.last()?.0;
     let last = words.last()?.1.trim_end_matches(|c: char| c.is_ascii_digit());
-    if let [.., (at, before), _] = words.as_slice() {
-        if let Some(meaning) = pair_meaning(before, last) {
-            return Some((meaning, *at));
-        }
+    if let [.., (at, before), _] = words.as_slice()
+        && let Some(meaning) = pair_meaning(before, last)
+    {
+        return Some((meaning, *at));
     }
     word_meaning(last).map(|meaning| (meaning, last_at))
 }

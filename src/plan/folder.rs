@@ -111,7 +111,9 @@ fn old_folder(dir: &Path) -> Result<bool, Faults> {
         Err(e) if e.kind() == io::ErrorKind::NotFound => return Ok(false),
         Err(e) => return Err(refused("could not look at", dir, &e)),
         Ok(m) if !m.is_dir() => {
-            return Err(Fault::new("there is a file where the plan folder should be", "name another folder with --out").in_file(dir).into());
+            return Err(Fault::new("there is a file where the plan folder should be", "name another folder with --out")
+                .in_file(dir)
+                .into());
         }
         Ok(_) => {}
     }

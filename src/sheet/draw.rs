@@ -1,7 +1,7 @@
 //! From a plan to the drawings of its cut sheets: one for each stock, or for each bench segment of it.
 
 use super::clip::{hatch, ring_between};
-use super::grid::{Grid, NOBODY, leader_end};
+use super::grid::{Grid, NOBODY, WORDS, leader_end};
 use super::label::{Block, Facts};
 use super::room::{Area, LEAST, Spot};
 use super::scene::{Drawn, Hold, Ink, Scene, Shape, Text};
@@ -21,7 +21,7 @@ const OUTSIDE: [f64; 3] = [6.0, 4.2, LEAST];
 const NEAR: f64 = 150.0;
 
 /// How far it may lie at the smallest, mm.
-const REACH: f64 = 500.0;
+const REACH: f64 = 300.0;
 
 /// White around the cloth: left, right, top, and below down to the title block, mm.
 const MARGINS: [f64; 4] = [46.0, 30.0, 34.0, 40.0];
@@ -195,7 +195,7 @@ impl Sheet<'_> {
             }
             None => {
                 if let Some(anchor) = area.inner_point() {
-                    waiting.push(Waiting { block, anchor, owner: NOBODY - 1, key: None });
+                    waiting.push(Waiting { block, anchor, owner: NOBODY, key: None });
                 }
             }
         }
@@ -317,8 +317,8 @@ impl Sheet<'_> {
             grid.mark_ring(flaw, NOBODY);
         }
         for b in &scene.backings {
-            grid.fill(std::slice::from_ref(&b.ring), NOBODY);
-            grid.mark_ring(&b.ring, NOBODY);
+            grid.fill(std::slice::from_ref(&b.ring), WORDS);
+            grid.mark_ring(&b.ring, WORDS);
         }
         for (i, laid) in self.pieces.iter().enumerate() {
             let rings: Vec<Ring> = std::iter::once(&laid.placed.outline).chain(&laid.placed.holes).cloned().collect();
@@ -344,12 +344,12 @@ impl Sheet<'_> {
             let end = leader_end(&tight, label.anchor);
             scene.line(Ink::Leader, &[label.anchor, end]);
             scene.draw(Ink::Leader, Shape::Solid(disc(label.anchor, 0.9)));
-            grid.mark(label.anchor, end, NOBODY);
+            grid.mark(label.anchor, end, WORDS);
             block.back(scene, middle, size, 0.0);
             block.write(scene, middle, size, 0.0);
             let ring = vec![spot.min, point(spot.max.x, spot.min.y), spot.max, point(spot.min.x, spot.max.y)];
-            grid.fill(std::slice::from_ref(&ring), NOBODY);
-            grid.mark_ring(&ring, NOBODY);
+            grid.fill(std::slice::from_ref(&ring), WORDS);
+            grid.mark_ring(&ring, WORDS);
         }
     }
 }
@@ -378,7 +378,7 @@ fn draw_piece(scene: &mut Scene, laid: &Laid<'_>, index: usize, waiting: &mut Ve
     let rings: Vec<Ring> = std::iter::once(&placed.outline).chain(&placed.holes).cloned().collect();
     scene.drawn.push(Drawn { ink: Ink::Cut, id: Some(format!("cut-{}", index + 1)), shape: Shape::Rings(rings.clone()) });
     let mut area = Area { rings, lines: Vec::new(), faint: Vec::new() };
-    let mut tail = None;
+    let mut head = None;
     if let Some(piece) = laid.piece {
         let motion = Motion::new(placed.turn, placed.face == Face::Down, point(placed.x, placed.y));
         let move_all =
@@ -398,7 +398,7 @@ fn draw_piece(scene: &mut Scene, laid: &Laid<'_>, index: usize, waiting: &mut Ve
         area.lines.extend(cuts);
         area.faint.extend(net.iter().map(|r| closed(r)));
         area.faint.extend(marks);
-        tail = draw_arrow(scene, &mut area, piece.arrow.map(|p| motion.apply(p)), index);
+        head = draw_arrow(scene, &mut area, piece.arrow.map(|p| motion.apply(p)), index);
     }
 
     let size = (ring_area(&placed.outline).abs().sqrt() / 14.0).clamp(4.0, LARGEST);
@@ -417,20 +417,17 @@ fn draw_piece(scene: &mut Scene, laid: &Laid<'_>, index: usize, waiting: &mut Ve
             }
         }
     }
-    if let (Some(tail), Some(mut grid)) = (tail, area.grid(0.0, true)) {
-        if let Some((block, spot, _)) = &spot {
-            let half = point(block.width, block.height) * (spot.size / 2.0);
-            let place = Motion::new(spot.angle, false, spot.middle);
-            let ring: Ring = [(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)]
-                .iter()
-                .map(|&(x, y)| place.apply(point(half.x * x, half.y * y)))
-                .collect();
-            grid.fill(std::slice::from_ref(&ring), NOBODY);
-            grid.mark_ring(&ring, NOBODY);
-        }
+    // Where the label itself had no room, nor has this.
+    if let (Some(head), Some((block, spot, _)), Some(mut grid)) = (head, &spot, area.grid(0.0, true)) {
+        let half = point(block.width, block.height) * (spot.size / 2.0);
+        let place = Motion::new(spot.angle, false, spot.middle);
+        let ring: Ring =
+            [(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)].iter().map(|&(x, y)| place.apply(point(half.x * x, half.y * y))).collect();
+        grid.fill(std::slice::from_ref(&ring), NOBODY);
+        grid.mark_ring(&ring, NOBODY);
         let size = (size * 0.6).clamp(LEAST, 8.0);
         let block = Block::plain("0°", &[]);
-        if let Some(spot) = grid.near(block.width * size + 1.0, block.height * size, tail, 14.0, NOBODY) {
+        if let Some(spot) = grid.near(block.width * size + 1.0, block.height * size, head, 14.0, NOBODY) {
             block.write(scene, spot.centre(), size, 0.0);
         }
     }
@@ -459,13 +456,13 @@ fn draw_arrow(scene: &mut Scene, area: &mut Area, [tail, head]: [Point; 2], inde
 
 /// The label with its spot inside the piece, and whether it says everything.
 fn best_label(area: &Area, facts: &Facts, most: f64) -> Option<(Block, Spot, bool)> {
+    let finder = area.finder()?;
     let take = |blocks: Vec<Block>, whole: bool| -> Option<(Block, Spot, bool)> {
-        let spot = area.spot(&blocks, most)?;
+        let spot = finder.spot(&blocks, most)?;
         Some((blocks.into_iter().nth(spot.block)?, spot, whole))
     };
     let whole = |columns: usize| shorten(&facts.template, columns) == facts.template;
-    if let Some(found) = take(facts.full(26), whole(26)) {
-        return Some(found);
-    }
-    take(facts.full(13), whole(13)).or_else(|| facts.short().into_iter().find_map(|block| take(vec![block], false)))
+    take(facts.full(26), whole(26))
+        .or_else(|| take(facts.full(13), whole(13)))
+        .or_else(|| facts.short().into_iter().find_map(|block| take(vec![block], false)))
 }

@@ -11,6 +11,12 @@ const FREE: u32 = 0;
 /// Takes a cell and belongs to no piece.
 pub(crate) const NOBODY: u32 = u32::MAX;
 
+/// Takes a cell for words or a leader.
+pub(crate) const WORDS: u32 = u32::MAX - 1;
+
+/// What a leader may cost against the reach: a little of other pieces may be crossed, not a crowd of them.
+const MOST_COST: f64 = 1.2;
+
 /// The cells, row by row from the bottom.
 #[derive(Clone, Debug)]
 pub(crate) struct Grid {
@@ -109,7 +115,7 @@ impl Grid {
     }
 
     /// Sums over this grid, for quick answers about blocks.
-    pub(crate) fn summed(&self) -> Summed<'_> {
+    pub(crate) fn summed(&self) -> Summed {
         let stride = self.columns + 1;
         let mut sums = vec![0u32; stride * (self.rows + 1)];
         for row in 0..self.rows {
@@ -119,7 +125,7 @@ impl Grid {
                 sums[(row + 1) * stride + column + 1] = sums[row * stride + column + 1] + line;
             }
         }
-        Summed { grid: self, sums, stride }
+        Summed { origin: self.origin, cell: self.cell, columns: self.columns, rows: self.rows, sums }
     }
 
     /// Whether the block of cells is inside the grid and free.
@@ -134,20 +140,20 @@ impl Grid {
     }
 
     /// A free box of `width` x `height` mm near a point, at most `reach` mm away, such that the straight line from the box to
-    /// the point is short and crosses little that does not belong to `owner`.
+    /// the point is short, crosses no words and little else that does not belong to `owner`.
     pub(crate) fn near(&self, width: f64, height: f64, near: Point, reach: f64, owner: u32) -> Option<Bounds> {
         let (columns, rows) = ((width / self.cell).ceil() as i64, (height / self.cell).ceil() as i64);
         let home_column = ((near.x - self.origin.x) / self.cell).floor() as i64 - columns / 2;
         let home_row = ((near.y - self.origin.y) / self.cell).floor() as i64 - rows / 2;
-        let mut best: Option<(f64, Bounds)> = None;
-        let rings = (reach / self.cell).ceil() as i64;
-        for radius in 0..=rings {
+        let mut best: Option<Bounds> = None;
+        let mut least_cost = MOST_COST * reach;
+        for radius in 0..=(reach / self.cell).ceil() as i64 {
             // No box on this ring or beyond can come nearer than this.
-            let least = (radius - columns.max(rows) / 2 - 1) as f64 * self.cell;
-            if best.as_ref().is_some_and(|(cost, _)| *cost < least) {
+            if (radius - columns.max(rows) / 2 - 1) as f64 * self.cell > least_cost {
                 break;
             }
-            let side = -radius..=radius;
+            // Far out it does not matter to the cell.
+            let side = (-radius..=radius).step_by(1 + radius as usize / 24);
             let around = side.clone().flat_map(|d| [(d, -radius), (d, radius)]).chain(side.flat_map(|d| [(-radius, d), (radius, d)]));
             for (dc, dr) in around {
                 let (column, row) = (home_column + dc, home_row + dr);
@@ -156,28 +162,34 @@ impl Grid {
                 }
                 let min = self.origin + point(column as f64, row as f64) * self.cell;
                 let found = Bounds { min, max: min + point(columns as f64, rows as f64) * self.cell };
-                let cost = self.leader_cost(leader_end(&found, near), near, owner);
-                if best.as_ref().is_none_or(|(b, _)| cost < *b) {
-                    best = Some((cost, found));
+                if let Some(cost) = self.leader_cost(near, leader_end(&found, near), owner, least_cost) {
+                    least_cost = cost;
+                    best = Some(found);
                 }
             }
         }
-        best.map(|(_, b)| b)
+        best
     }
 
-    /// Length of a leader, with what it crosses of others counted five times.
-    fn leader_cost(&self, from: Point, to: Point, owner: u32) -> f64 {
-        let length = from.distance(to);
-        let steps = (length / self.cell * 2.0).ceil().max(1.0) as usize;
-        let foreign = (0..=steps)
-            .filter(|&i| {
-                let p = from + (to - from) * (i as f64 / steps as f64) - self.origin;
-                let inside = p.x >= 0.0 && p.y >= 0.0 && p.x < self.columns as f64 * self.cell && p.y < self.rows as f64 * self.cell;
-                let cell = Self::index(p.y, self.cell, self.rows) * self.columns + Self::index(p.x, self.cell, self.columns);
-                inside && ![FREE, owner].contains(&self.taken[cell])
-            })
-            .count();
-        length + foreign as f64 * self.cell * 2.0
+    /// Length of a leader (walked from its piece, where most is in its way), where what it crosses of others counts five times; `None` if it crosses words or costs `most` or more.
+    fn leader_cost(&self, from: Point, to: Point, owner: u32, most: f64) -> Option<f64> {
+        let mut cost = from.distance(to);
+        let steps = (cost / self.cell * 2.0).ceil().max(1.0) as usize;
+        let step = cost / steps as f64;
+        for i in 0..=steps {
+            if cost >= most {
+                return None;
+            }
+            let p = from + (to - from) * (i as f64 / steps as f64) - self.origin;
+            let inside = p.x >= 0.0 && p.y >= 0.0 && p.x < self.columns as f64 * self.cell && p.y < self.rows as f64 * self.cell;
+            let cell = Self::index(p.y, self.cell, self.rows) * self.columns + Self::index(p.x, self.cell, self.columns);
+            match self.taken[cell] {
+                WORDS if inside => return None,
+                taken if inside && taken != FREE && taken != owner => cost += 5.0 * step,
+                _ => {}
+            }
+        }
+        Some(cost)
     }
 }
 
@@ -187,28 +199,31 @@ pub(crate) fn leader_end(b: &Bounds, p: Point) -> Point {
 }
 
 /// Sums over a grid: whether a block is free, in one step.
-pub(crate) struct Summed<'g> {
-    grid: &'g Grid,
+pub(crate) struct Summed {
+    origin: Point,
+    cell: f64,
+    columns: usize,
+    rows: usize,
+    /// Taken cells below and left of each corner of the grid.
     sums: Vec<u32>,
-    stride: usize,
 }
 
-impl Summed<'_> {
+impl Summed {
     /// Middle of the free box of `width` x `height` that lies nearest to `near`, or, with `any`, of the first found.
-    pub(crate) fn find(&self, width: f64, height: f64, near: Point, any: bool) -> Option<Point> {
-        let g = self.grid;
-        let (columns, rows) = ((width / g.cell).ceil().max(1.0) as usize, (height / g.cell).ceil().max(1.0) as usize);
-        if columns > g.columns || rows > g.rows {
+    fn find(&self, width: f64, height: f64, near: Point, any: bool) -> Option<Point> {
+        let stride = self.columns + 1;
+        let (columns, rows) = ((width / self.cell).ceil().max(1.0) as usize, (height / self.cell).ceil().max(1.0) as usize);
+        if columns > self.columns || rows > self.rows {
             return None;
         }
         let mut best: Option<(f64, Point)> = None;
-        for row in 0..=g.rows - rows {
-            for column in 0..=g.columns - columns {
-                let sum = |r: usize, c: usize| self.sums[r * self.stride + c];
+        for row in 0..=self.rows - rows {
+            for column in 0..=self.columns - columns {
+                let sum = |r: usize, c: usize| self.sums[r * stride + c];
                 if sum(row + rows, column + columns) + sum(row, column) != sum(row, column + columns) + sum(row + rows, column) {
                     continue;
                 }
-                let middle = g.origin + point(column as f64 + columns as f64 / 2.0, row as f64 + rows as f64 / 2.0) * g.cell;
+                let middle = self.origin + point(column as f64 + columns as f64 / 2.0, row as f64 + rows as f64 / 2.0) * self.cell;
                 if any {
                     return Some(middle);
                 }
@@ -285,5 +300,16 @@ mod tests {
         let found = g.near(20.0, 10.0, point(50.0, 65.0), 200.0, 7).unwrap();
         assert!(found.min.y >= 70.0 && found.max.y <= 82.0, "{found:?}");
         assert!(g.near(80.0, 80.0, point(50.0, 50.0), 200.0, 7).is_none());
+    }
+
+    #[test]
+    fn a_leader_does_not_run_through_other_words() {
+        let mut g = grid();
+        g.fill(&[ring(&[[0.0, 40.0], [100.0, 40.0], [100.0, 60.0], [0.0, 60.0]])], WORDS);
+        let found = g.near(10.0, 5.0, point(50.0, 20.0), 200.0, 7).unwrap();
+        assert!(found.max.y <= 40.0, "{found:?}");
+        g.fill(&[ring(&[[0.0, 0.0], [100.0, 0.0], [100.0, 18.0], [0.0, 18.0]])], NOBODY);
+        g.fill(&[ring(&[[0.0, 22.0], [100.0, 22.0], [100.0, 40.0], [0.0, 40.0]])], NOBODY);
+        assert!(g.near(10.0, 5.0, point(50.0, 20.0), 200.0, 7).is_none());
     }
 }

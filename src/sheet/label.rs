@@ -231,19 +231,27 @@ impl Facts {
         vec![Block::stack(&stacked), Block::beside(&number, &tall), Block::beside(&number, &wide), Block::beside(&small, &row)]
     }
 
-    /// The number with what must not be mixed up, then the number alone; the key on the sheet says the rest.
+    /// The number with what must not be mixed up, then less and smaller; the key on the sheet says the rest.
     pub(crate) fn short(&self) -> Vec<Block> {
         let number = self.number_line();
+        let small = Line { size: 1.0, ..number.clone() };
+        let angle = Line::plain(&self.angle);
         if self.face_down {
             let down = Line::loud("DOWN");
             return vec![
-                Block::stack(&[number.clone(), Line::plain(&self.angle), down.clone()]),
+                Block::stack(&[number.clone(), angle, down.clone()]),
                 Block::stack(&[number.clone(), down.clone()]),
-                Block::beside(&number, &[down]),
+                Block::beside(&number, std::slice::from_ref(&down)),
+                Block::stack(&[small.clone(), down.clone()]),
+                Block::beside(&small, &[down]),
             ];
         }
-        let angle = Line::plain(&self.angle);
-        vec![Block::stack(&[number.clone(), angle.clone()]), Block::beside(&number, &[angle]), Block::stack(&[number])]
+        vec![
+            Block::stack(&[number.clone(), angle.clone()]),
+            Block::beside(&number, std::slice::from_ref(&angle)),
+            Block::stack(&[small.clone(), angle]),
+            Block::stack(&[small]),
+        ]
     }
 
     /// One compact block for a place outside the piece.

@@ -1,8 +1,9 @@
 //! Finding the place and size of words inside an area.
 
-use super::grid::{Grid, NOBODY};
+use super::grid::{Grid, NOBODY, Summed};
 use super::label::Block;
 use crate::geometry::{Bounds, Motion, Point, Ring, ring_bounds};
+use std::cell::OnceCell;
 
 /// Smallest font size that is still read at the bench, mm.
 pub(crate) const LEAST: f64 = 2.6;
@@ -11,10 +12,10 @@ pub(crate) const LEAST: f64 = 2.6;
 const GOOD: f64 = 5.0;
 
 /// White kept between words and lines, mm.
-const CLEAR: f64 = 1.2;
+const CLEAR: f64 = 0.9;
 
 /// More of it at each side of larger words, ems of the body.
-const PAD: f64 = 0.6;
+const PAD: f64 = 0.5;
 
 /// Cells of one search grid.
 const CELLS: f64 = 16_000.0;
@@ -61,37 +62,27 @@ impl Area {
         Some(grid)
     }
 
-    /// The best spot for one of the blocks, in no size over `most` mm nor under [`LEAST`].
-    ///
-    /// Level words win over turned ones, and words clear of the faint lines over others, unless they would be much smaller.
-    pub(crate) fn spot(&self, blocks: &[Block], most: f64) -> Option<Spot> {
+    /// Gets ready to look for spots in this area.
+    pub(crate) fn finder(&self) -> Option<Finder<'_>> {
         let outline = self.rings.first()?;
-        let home = ring_bounds(outline)?.centre();
-        let most = most.max(LEAST);
-        let mut best: Option<(f64, Spot)> = None;
-        let faint_choices: &[bool] = if self.faint.is_empty() { &[true] } else { &[true, false] };
-        for &faint_too in faint_choices {
-            for (angle, weight) in angles(outline) {
-                let Some(grid) = self.grid(angle, faint_too) else { continue };
-                let summed = grid.summed();
-                let near = Motion::turn(-angle).apply(home);
-                for (index, block) in blocks.iter().enumerate() {
-                    // Nothing smaller than what the best so far is worth need be looked for.
-                    let worth = weight * if faint_too { 1.0 } else { 0.7 };
-                    let least = best.as_ref().map_or(LEAST, |(score, _)| (score / worth * 1.01).max(LEAST));
-                    if least > most {
-                        continue;
-                    }
-                    if let Some((size, middle)) = summed.largest(block.width + PAD, block.height + PAD / 2.0, CLEAR, least, most, near) {
-                        best = Some((size * worth, Spot { block: index, size, middle: Motion::turn(angle).apply(middle), angle }));
-                    }
-                }
-                if best.as_ref().is_some_and(|(_, s)| s.size >= most.min(GOOD)) {
-                    return best.map(|(_, s)| s);
-                }
+        let mut views = Vec::new();
+        for clear_of_faint in [true, false] {
+            if clear_of_faint || !self.faint.is_empty() {
+                let worth = if clear_of_faint { 1.0 } else { 0.7 };
+                views.extend(angles(outline).map(|(angle, weight)| View {
+                    angle,
+                    worth: weight * worth,
+                    clear_of_faint,
+                    sums: OnceCell::new(),
+                }));
             }
         }
-        best.map(|(_, s)| s)
+        Some(Finder { area: self, home: ring_bounds(outline)?.centre(), views })
+    }
+
+    /// The best spot for one of the blocks: see [`Finder::spot`].
+    pub(crate) fn spot(&self, blocks: &[Block], most: f64) -> Option<Spot> {
+        self.finder()?.spot(blocks, most)
     }
 
     /// A point well inside the area, if it has any room at all.
@@ -103,8 +94,55 @@ impl Area {
     }
 }
 
+/// One way to look at an area.
+struct View {
+    angle: f64,
+    /// What a size found this way counts against others.
+    worth: f64,
+    clear_of_faint: bool,
+    /// Made when first needed.
+    sums: OnceCell<Option<Summed>>,
+}
+
+/// An area ready to be searched for room, by several blocks of words in turn.
+pub(crate) struct Finder<'a> {
+    area: &'a Area,
+    home: Point,
+    views: Vec<View>,
+}
+
+impl Finder<'_> {
+    /// The best spot for one of the blocks, in no size over `most` mm nor under [`LEAST`].
+    ///
+    /// Level words win over turned ones, and words clear of the faint lines over others, unless they would be much smaller.
+    pub(crate) fn spot(&self, blocks: &[Block], most: f64) -> Option<Spot> {
+        let most = most.max(LEAST);
+        let mut best: Option<(f64, Spot)> = None;
+        for view in &self.views {
+            let made = view.sums.get_or_init(|| self.area.grid(view.angle, view.clear_of_faint).map(|g| g.summed()));
+            let Some(sums) = made else { continue };
+            let near = Motion::turn(-view.angle).apply(self.home);
+            for (index, block) in blocks.iter().enumerate() {
+                // Nothing smaller than what the best so far is worth need be looked for.
+                let least = best.as_ref().map_or(LEAST, |(score, _)| (score / view.worth * 1.01).max(LEAST));
+                if least > most {
+                    continue;
+                }
+                if let Some((size, middle)) = sums.largest(block.width + PAD, block.height + PAD / 4.0, CLEAR, least, most, near) {
+                    let middle = Motion::turn(view.angle).apply(middle);
+                    best = Some((size * view.worth, Spot { block: index, size, middle, angle: view.angle }));
+                }
+            }
+            if best.as_ref().is_some_and(|(_, s)| s.size >= most.min(GOOD)) {
+                break;
+            }
+        }
+        best.map(|(_, s)| s)
+    }
+}
+
 /// Directions to try for words, with what each is worth: level, along the area's longest edge, upright.
-fn angles(outline: &[Point]) -> Vec<(f64, f64)> {
+fn angles(outline: &[Point]) -> impl Iterator<Item = (f64, f64)> {
     let mut longest = (0.0, 0.0);
     for (i, &a) in outline.iter().enumerate() {
         let side = outline[(i + 1) % outline.len()] - a;
@@ -112,11 +150,44 @@ fn angles(outline: &[Point]) -> Vec<(f64, f64)> {
             longest = (side.length(), crate::units::degrees_of_warp(side.direction()));
         }
     }
-    let mut out = vec![(0.0, 1.0)];
-    let along = longest.1;
-    if along.abs() > 8.0 && along.abs() < 82.0 {
-        out.push((along, 0.8));
+    let along = Some((longest.1, 0.8)).filter(|(angle, _)| angle.abs() > 8.0 && angle.abs() < 82.0);
+    [Some((0.0, 1.0)), along, Some((90.0, 0.75))].into_iter().flatten()
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use crate::geometry::point;
+
+    #[test]
+    fn words_go_along_a_strip_on_the_bias() {
+        // 300 x 24 mm at 45°: level words would find a square of 17 mm only.
+        let strip = [(0.0, -12.0), (300.0, -12.0), (300.0, 12.0), (0.0, 12.0)].map(|(x, y)| Motion::turn(45.0).apply(point(x, y)));
+        let area = Area { rings: vec![strip.to_vec()], lines: Vec::new(), faint: Vec::new() };
+        let block = Block::plain("joint-tape-long", &["layer 3 · +45°".into()]);
+        let spot = area.spot(&[block], 6.0).unwrap();
+        assert!((spot.angle - 45.0).abs() < 1e-9 && spot.size > 5.9, "{spot:?}");
     }
-    out.push((90.0, 0.75));
-    out
+
+    #[test]
+    fn words_keep_clear_of_lines_and_holes() {
+        let square = vec![point(0.0, 0.0), point(100.0, 0.0), point(100.0, 100.0), point(0.0, 100.0)];
+        let hole = vec![point(20.0, 20.0), point(20.0, 90.0), point(90.0, 90.0), point(90.0, 20.0)];
+        let line = vec![point(0.0, 5.0), point(100.0, 5.0)];
+        let area = Area { rings: vec![square, hole], lines: vec![line], faint: Vec::new() };
+        let block = Block::plain("seat", &[]);
+        let spot = area.spot(std::slice::from_ref(&block), 12.0).unwrap();
+        let half = if spot.angle == 0.0 { point(block.width, block.height) } else { point(block.height, block.width) } * (spot.size / 2.0);
+        let (low, high) = (spot.middle - half, spot.middle + half);
+        let beside = low.x >= 0.0 && high.x <= 20.0 || high.y <= 20.0 && low.y >= 5.0;
+        assert!(beside && low.y >= 5.0 && high.x <= 100.0, "{spot:?}");
+    }
+
+    #[test]
+    fn what_does_not_fit_finds_no_spot() {
+        let area = Area { rings: vec![vec![point(0.0, 0.0), point(8.0, 0.0), point(4.0, 3.0)]], lines: Vec::new(), faint: Vec::new() };
+        assert!(area.spot(&[Block::plain("seat", &[])], 12.0).is_none());
+        assert!(area.inner_point().is_some_and(|p| crate::geometry::ring_contains(&area.rings[0], p)));
+    }
 }

@@ -133,15 +133,15 @@ fn figures(sheet: &Sheet<'_>, scale: f64, most: f64) -> Field {
     let mut f = Field::new();
     let size = 4.2 * scale;
     f.line("scale 1:1", 5.0 * scale, true, most);
-    f.line(&format!("used length {} mm", decimals(stock.used_length, 1)), size, false, most);
     let [_, low, _, high] = sheet.stock_box;
-    f.line(
-        &format!("usable {} of {} mm width", decimals(high - low - 2.0 * stock.selvedge, 1), decimals(high - low, 1)),
-        size,
-        false,
-        most,
-    );
-    f.line(&format!("gap {} mm · {} pieces here", decimals(plan.rules.gap, 2), sheet.pieces.len()), size, false, most);
+    if stock.kind == StockKind::Roll {
+        f.line(&format!("used length {} mm", decimals(stock.used_length, 1)), size, false, most);
+        let usable = decimals(high - low - 2.0 * stock.selvedge, 1);
+        f.line(&format!("usable {usable} of {} mm width", decimals(high - low, 1)), size, false, most);
+    }
+    let count = sheet.pieces.len();
+    let pieces = if count == 1 { "piece" } else { "pieces" };
+    f.line(&format!("gap {} mm · {count} {pieces} here", decimals(plan.rules.gap, 2)), size, false, most);
     let id: String = clean(&plan.id).chars().take(12).collect();
     f.line(&format!("plan {id}"), size, false, most);
     f

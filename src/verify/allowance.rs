@@ -28,11 +28,7 @@ fn too_much(laid: &Laid, found: &mut Findings) {
             let (a, b) = (e.a.mm(), e.b.mm());
             let middle = (a + b) * 0.5;
             let long = a.distance(b) >= 4.0 * largest;
-            if !reached(a, CORNER) {
-                Some(a)
-            } else {
-                (!reached(middle, if long { 1.0 } else { CORNER })).then_some(middle)
-            }
+            if !reached(a, CORNER) { Some(a) } else { (!reached(middle, if long { 1.0 } else { CORNER })).then_some(middle) }
         });
         if let Some(p) = astray {
             let off = laid.segs.iter().map(|s| p.distance_to_segment(s.a, s.b) - s.amount).fold(f64::INFINITY, f64::min);
@@ -60,7 +56,8 @@ fn too_little(laid: &Laid, found: &mut Findings) {
                 }
             } else {
                 let p = base + out * BESIDE;
-                let allowed = laid.segs.iter().any(|o| o.amount > 0.0 && o.within(p, CORNER * o.amount + JOIN_MM)) || laid.region.contains_mm(p);
+                let allowed =
+                    laid.segs.iter().any(|o| o.amount > 0.0 && o.within(p, CORNER * o.amount + JOIN_MM)) || laid.region.contains_mm(p);
                 if covered(p) && !allowed {
                     found.add_at(&laid.ply.name, p + laid.pieces[0].origin, "has cloth beyond an edge that does not grow");
                     return;
@@ -85,7 +82,9 @@ fn uncut_holes(laid: &Laid, found: &mut Findings) {
     const GRID: usize = 16;
     for hole in &laid.holes {
         let Some(b) = ring_bounds(hole) else { continue };
-        let inside_by = |ring: &Ring, p: Point| (0..ring.len()).map(|i| p.distance_to_segment(ring[i], ring[(i + 1) % ring.len()])).fold(f64::INFINITY, f64::min);
+        let inside_by = |ring: &Ring, p: Point| {
+            (0..ring.len()).map(|i| p.distance_to_segment(ring[i], ring[(i + 1) % ring.len()])).fold(f64::INFINITY, f64::min)
+        };
         for k in 0..GRID * GRID {
             let share = |i: usize| (i as f64 + 0.5) / GRID as f64;
             let p = point(b.min.x + b.width() * share(k % GRID), b.min.y + b.height() * share(k / GRID));

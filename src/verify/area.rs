@@ -65,7 +65,8 @@ mod tests {
         let (a, b) = (square(0, 0, 10_000), square(4_000, 7_000, 10_000));
         assert!((area_where(&[&a, &b], |i| i[0] && i[1]) - 18.0).abs() < 1e-9);
         assert!((area_where(&[&a, &b], |i| i[0] || i[1]) - 182.0).abs() < 1e-9);
-        let ring = (0..360).map(|i| f64::from(i).to_radians()).map(|t| P { x: (20_000.0 * t.cos()) as i64, y: (20_000.0 * t.sin()) as i64 });
+        let ring =
+            (0..360).map(|i| f64::from(i).to_radians()).map(|t| P { x: (20_000.0 * t.cos()) as i64, y: (20_000.0 * t.sin()) as i64 });
         let circle = Shape::new(vec![ring.collect()]).expect("points");
         let half = Shape::rectangle(P { x: 0, y: -30_000 }, P { x: 30_000, y: 30_000 });
         let common = area_where(&[&circle, &half], |i| i[0] && i[1]);

@@ -25,6 +25,11 @@ impl P {
         Point { x: self.x as f64 / GRID_PER_MM, y: self.y as f64 / GRID_PER_MM }
     }
 
+    /// In micrometres, for rounded arithmetic.
+    fn as_f64(self) -> Point {
+        Point { x: self.x as f64, y: self.y as f64 }
+    }
+
     fn minus(self, o: P) -> P {
         P { x: self.x - o.x, y: self.y - o.y }
     }
@@ -223,7 +228,16 @@ impl Shape {
 
     /// Distance from a point (mm) to the boundary, mm.
     pub fn boundary_distance_mm(&self, p: Point) -> f64 {
-        self.edges.iter().map(|e| p.distance_to_segment(e.a.mm(), e.b.mm())).fold(f64::INFINITY, f64::min)
+        let p = Point { x: p.x * GRID_PER_MM, y: p.y * GRID_PER_MM };
+        let mut least = f64::INFINITY;
+        for e in &self.edges {
+            let (a, b) = (e.a.as_f64(), e.b.as_f64());
+            let off_box = (a.x.min(b.x) - p.x).max(p.x - a.x.max(b.x)).max((a.y.min(b.y) - p.y).max(p.y - a.y.max(b.y)));
+            if off_box < least {
+                least = least.min(p.distance_to_segment(a, b));
+            }
+        }
+        least / GRID_PER_MM
     }
 
     /// What keeps the rings from bounding a region, if anything: a repeated point, a crossing or a touch (of one ring or of
@@ -446,20 +460,28 @@ fn point_nearer_than(p: P, e: &Edge, gap: i64) -> bool {
 pub(super) fn overlap_depth(a: &Shape, b: &Shape) -> Option<(f64, Point)> {
     let mut deepest: Option<(f64, Point)> = None;
     let mut look = |s: &Shape, o: &Shape, stops: &[(usize, f64)]| {
+        // Only edges at the height of `s` count for what lies in `o`.
+        let level = |e: &&Edge| e.a.y.max(e.b.y) >= s.extent.min.y && e.a.y.min(e.b.y) <= s.extent.max.y;
+        let beside: Vec<Edge> = o.edges.iter().filter(level).copied().collect();
         let mut next = 0;
         for (i, e) in s.edges.iter().enumerate() {
             let first = next;
             while next < stops.len() && stops[next].0 == i {
                 next += 1;
             }
+            if !o.outside && !e.extent().near(&o.extent, 0) {
+                continue;
+            }
             let mut at: Vec<f64> = stops[first..next].iter().map(|c| c.1).collect();
             at.extend([0.0, 1.0]);
             at.sort_by(f64::total_cmp);
             let (a, b) = (e.a.mm(), e.b.mm());
             let middles: Vec<f64> = at.windows(2).map(|w| (w[0] + w[1]) / 2.0).collect();
+            // Its end is the next edge's start.
+            at.pop();
             for t in at.into_iter().chain(middles) {
                 let p = a + (b - a) * t;
-                if o.contains_mm(p) {
+                if even_odd(&beside, p) != o.outside {
                     let d = o.boundary_distance_mm(p);
                     if deepest.is_none_or(|w| d > w.0) {
                         deepest = Some((d, p));
@@ -489,15 +511,20 @@ pub(super) fn overlap_depth(a: &Shape, b: &Shape) -> Option<(f64, Point)> {
 impl Shape {
     /// Even-odd test for a point in mm; near the boundary either answer may come.
     pub fn contains_mm(&self, p: Point) -> bool {
-        let mut inside = self.outside;
-        for e in &self.edges {
-            let (a, b) = (e.a.mm(), e.b.mm());
-            if (a.y > p.y) != (b.y > p.y) && p.x < a.x + (b.x - a.x) * (p.y - a.y) / (b.y - a.y) {
-                inside = !inside;
-            }
-        }
-        inside
+        even_odd(&self.edges, p) != self.outside
     }
+}
+
+fn even_odd(edges: &[Edge], p: Point) -> bool {
+    let p = Point { x: p.x * GRID_PER_MM, y: p.y * GRID_PER_MM };
+    let mut inside = false;
+    for e in edges {
+        let (a, b) = (e.a.as_f64(), e.b.as_f64());
+        if (a.y > p.y) != (b.y > p.y) && p.x < a.x + (b.x - a.x) * (p.y - a.y) / (b.y - a.y) {
+            inside = !inside;
+        }
+    }
+    inside
 }
 
 #[cfg(test)]

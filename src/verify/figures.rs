@@ -15,7 +15,7 @@ const WRITTEN_MM2: f64 = 0.01;
 /// The yield may differ by this much.
 const YIELD: f64 = 1e-5;
 
-/// Rounded boundaries of left-overs: their areas may be off by 1 mm² and by this much for every mm of boundary (1 µm of depth).
+/// Waste is bounded by rounded crossings: it may be off by 1 mm² and by this much for every mm of boundary (1 µm of depth).
 const BOUNDARY_MM2_PER_MM: f64 = 0.001;
 
 /// Offcuts and figures of every cloth.
@@ -104,9 +104,9 @@ fn cloth(plan: &Plan, exact: &Exact, f: &ClothFigures, found: &mut Findings) {
             found.add(&who, format!("{what} is written as {have}, measured {want:.3}"));
         }
     };
-    same("the area of the pieces (mm²)", f.pieces_area, pieces, slack);
-    same("the area of the offcuts (mm²)", f.offcuts_area, offcuts, slack);
-    same("the area consumed (mm²)", f.consumed_area, consumed, slack);
+    same("the area of the pieces (mm²)", f.pieces_area, pieces, WRITTEN_MM2);
+    same("the area of the offcuts (mm²)", f.offcuts_area, offcuts, WRITTEN_MM2);
+    same("the area consumed (mm²)", f.consumed_area, consumed, WRITTEN_MM2);
     same("the area of the waste (mm²)", f.waste_area, consumed - pieces - offcuts, slack);
     same("the used length (mm)", f.used_length, used as f64 / GRID_PER_MM, 0.0005);
     let want = if consumed > 0.0 { pieces / consumed } else { 0.0 };

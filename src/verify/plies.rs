@@ -28,7 +28,8 @@ pub(super) struct Ply<'a> {
 /// Groups the pieces into plies and checks them against the layers. Only plies whose references hold are returned.
 pub(super) fn check<'a>(plan: &'a Plan, found: &mut Findings) -> Vec<Ply<'a>> {
     let layers: BTreeMap<(&str, usize), &PlanLayer> = plan.layers.iter().map(|l| ((l.job.as_str(), l.layer), l)).collect();
-    let templates: BTreeMap<(&str, &str), &PlanTemplate> = plan.templates.iter().map(|t| ((t.job.as_str(), t.template.as_str()), t)).collect();
+    let templates: BTreeMap<(&str, &str), &PlanTemplate> =
+        plan.templates.iter().map(|t| ((t.job.as_str(), t.template.as_str()), t)).collect();
     let cloths: BTreeMap<&str, &PlanCloth> = plan.materials.iter().map(|m| (m.cloth.as_str(), m)).collect();
     let mut groups: BTreeMap<(&str, usize, &str), Vec<usize>> = BTreeMap::new();
     for (i, p) in plan.pieces.iter().enumerate() {
@@ -110,7 +111,8 @@ fn angle_and_turns(piece: &PlanPiece, ply: &Ply, found: &mut Findings) {
         Hand::Mirrored => -a,
     };
     // A warp has no head where every permitted way may also be turned half round.
-    let headless = piece.permitted.iter().all(|p| piece.permitted.iter().any(|q| q.face == p.face && turns_apart(q.turn, p.turn + 180.0) < DEGREES));
+    let headless =
+        piece.permitted.iter().all(|p| piece.permitted.iter().any(|q| q.face == p.face && turns_apart(q.turn, p.turn + 180.0) < DEGREES));
     let off = turns_apart(piece.angle, want);
     let off = if headless { off.min(180.0 - off) } else { off };
     if off > DEGREES {

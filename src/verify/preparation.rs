@@ -82,7 +82,10 @@ pub(super) fn check(plan: &Plan, exact: &Exact, plies: &[Ply], found: &mut Findi
             return;
         }
         let Some(this) = lay(plan, exact, ply) else {
-            found.add(&ply.name, "cannot be laid over its template: a point lies beyond the supported size, or a step-back leaves no whole patch");
+            found.add(
+                &ply.name,
+                "cannot be laid over its template: a point lies beyond the supported size, or a step-back leaves no whole patch",
+            );
             continue;
         };
         nets(&this, found);
@@ -107,7 +110,10 @@ fn patches(plan: &Plan, found: &mut Findings) {
         if turns_apart(host.arrow, t.arrow) > 1e-9 {
             found.add(&who, format!("does not share the arrow of its host {on}"));
         }
-        let (Some(patch), Some(host)) = (Shape::rounded(std::slice::from_ref(&t.net)), Shape::rounded(std::slice::from_ref(&host.net))) else { continue };
+        let (Some(patch), Some(host)) = (Shape::rounded(std::slice::from_ref(&t.net)), Shape::rounded(std::slice::from_ref(&host.net)))
+        else {
+            continue;
+        };
         let outside = host.complement();
         if interiors_meet(&patch, &outside).is_some()
             && let Some((depth, at)) = overlap_depth(&patch, &outside)
@@ -136,7 +142,9 @@ fn lay<'a>(plan: &'a Plan, exact: &Exact, ply: &'a Ply<'a>) -> Option<Laid<'a>> 
     if step_back(ply) > 0.0 {
         // What it stepped back to is in the piece alone; `nets` holds its distance against the template.
         let [Some(net)] = &nets[..] else { return None };
-        let kind = |p: Point| segs.iter().min_by(|s, o| p.distance_to_segment(s.a, s.b).total_cmp(&p.distance_to_segment(o.a, o.b))).map_or(0.0, |s| s.amount);
+        let kind = |p: Point| {
+            segs.iter().min_by(|s, o| p.distance_to_segment(s.a, s.b).total_cmp(&p.distance_to_segment(o.a, o.b))).map_or(0.0, |s| s.amount)
+        };
         let stepped = net.edges().iter().map(|e| (e.a.mm(), e.b.mm())).map(|(a, b)| Seg { a, b, amount: kind((a + b) * 0.5) }).collect();
         (region, segs) = (net.clone(), stepped);
     }
@@ -159,7 +167,9 @@ fn template_segs(t: &PlanTemplate, frame: &Frame, ply: &Ply) -> Vec<Seg> {
         let (a, b) = (frame.to_piece(a), frame.to_piece(b));
         if mirrored { Seg { a: b, b: a, amount } } else { Seg { a, b, amount } }
     };
-    let around = |ring: &Ring, amount: &dyn Fn(usize) -> f64| (0..ring.len()).map(|i| seg(ring[i], ring[(i + 1) % ring.len()], amount(i))).collect::<Vec<_>>();
+    let around = |ring: &Ring, amount: &dyn Fn(usize) -> f64| {
+        (0..ring.len()).map(|i| seg(ring[i], ring[(i + 1) % ring.len()], amount(i))).collect::<Vec<_>>()
+    };
     let mut segs = around(&t.net, &|i| amount(t.edges[i]));
     for hole in &t.holes {
         segs.extend(around(hole, &|_| ply.layer.trim));
@@ -197,7 +207,9 @@ fn nets(laid: &Laid, found: &mut Findings) {
             if (own - common).abs() > slack {
                 found.add(&who, format!("its net line encloses {own:.2} mm², the template's net inside it {common:.2}"));
             }
-            let astray = net.as_ref().and_then(|n| n.edges().iter().map(|e| e.a.mm()).find(|&p| !laid.region.contains_mm(p) && !laid.segs.iter().any(|s| s.within(p, PART_MM))));
+            let astray = net.as_ref().and_then(|n| {
+                n.edges().iter().map(|e| e.a.mm()).find(|&p| !laid.region.contains_mm(p) && !laid.segs.iter().any(|s| s.within(p, PART_MM)))
+            });
             if let Some(p) = astray {
                 found.add_at(&who, p + piece.origin, "its net line leaves its template's");
             }

@@ -3,8 +3,8 @@
 use super::area::area_where;
 use super::exact::{Shape, interiors_meet, overlap_depth};
 use super::findings::Findings;
-use super::preparation::{Laid, PART_MM, segs_of};
 use super::frame::Frame;
+use super::preparation::{Laid, PART_MM, segs_of};
 use crate::cloth::Weave;
 use crate::geometry::{Point, point, ring_area};
 use crate::job::SpliceKind;
@@ -64,7 +64,8 @@ pub(super) fn check(laid: &Laid, found: &mut Findings) {
     if unidirectional && facts.kind == SpliceKind::Lap {
         found.add(who, "is unidirectional and must be butted, not lapped");
     }
-    let in_other = |p: Point, part: usize| laid.nets.iter().enumerate().any(|(k, n)| k != part && n.as_ref().is_some_and(|n| n.contains_mm(p)));
+    let in_other =
+        |p: Point, part: usize| laid.nets.iter().enumerate().any(|(k, n)| k != part && n.as_ref().is_some_and(|n| n.contains_mm(p)));
     for s in seams(laid) {
         let along = (s.b - s.a) * (1.0 / s.a.distance(s.b));
         let (middle, inward) = ((s.a + s.b) * 0.5, point(-along.y, along.x));
@@ -120,11 +121,16 @@ pub(super) fn stagger(laid: &[Laid], found: &mut Findings) {
         for (i, first) in group.iter().enumerate() {
             for second in &group[i + 1..] {
                 let apart = first.ply.layer.layer.abs_diff(second.ply.layer.layer);
-                let facts = [first, second].into_iter().filter_map(|l| l.pieces[0].splice.as_ref()).filter(|f| apart < f.plies_apart.max(1));
+                let facts =
+                    [first, second].into_iter().filter_map(|l| l.pieces[0].splice.as_ref()).filter(|f| apart < f.plies_apart.max(1));
                 let Some(stagger) = facts.map(|f| f.stagger).max_by(f64::total_cmp) else { continue };
                 if let Some((distance, at)) = too_near(first, second, stagger) {
                     let who = format!("{} and {}", first.ply.name, second.ply.name);
-                    found.add_at(&who, at, format!("their splices lie {distance:.3} mm apart on the template, less than the stagger of {stagger} mm"));
+                    found.add_at(
+                        &who,
+                        at,
+                        format!("their splices lie {distance:.3} mm apart on the template, less than the stagger of {stagger} mm"),
+                    );
                 }
             }
         }

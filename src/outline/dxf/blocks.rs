@@ -52,8 +52,8 @@ pub(super) struct Walk<'s> {
     pattern: bool,
     by_name: BTreeMap<String, Vec<usize>>,
     fates: Vec<Fate>,
-    /// Records that have their fault already.
-    faulty: BTreeSet<usize>,
+    /// Records that give no line wherever they are drawn, and are not tried again.
+    settled: BTreeSet<usize>,
     faults: Faults,
     lines: Vec<DrawnLine>,
     drawn: usize,
@@ -73,7 +73,7 @@ impl<'s> Walk<'s> {
             pattern,
             by_name,
             fates: vec![Fate::Unseen; scan.records.len()],
-            faulty: BTreeSet::new(),
+            settled: BTreeSet::new(),
             faults: Faults::new(),
             lines: vec![],
             drawn: 0,
@@ -127,7 +127,7 @@ impl<'s> Walk<'s> {
     /// Returns true if the entity gave a line.
     fn visit(&mut self, i: usize, within: Within<'_>) -> bool {
         self.drawn += 1;
-        if self.too_much() || self.faulty.contains(&i) {
+        if self.too_much() || self.settled.contains(&i) {
             return false;
         }
         let record = &self.scan.records[i];
@@ -136,7 +136,7 @@ impl<'s> Walk<'s> {
             Ok(()) => Fate::Used,
             Err(Refusal::NotUsed(why)) => Fate::Left(why),
             Err(Refusal::Wrong(what, remedy)) => {
-                self.faulty.insert(i);
+                self.settled.insert(i);
                 self.faults.push(record.spot.place(Fault::new(format!("{}: {what}", record.label), remedy)));
                 Fate::Left(what)
             }
@@ -170,20 +170,22 @@ impl<'s> Walk<'s> {
         }
         match entity {
             EntityType::Insert(insert) => self.insert(record, insert, layer, within),
-            _ => self.draw(record, entity, layer, within),
+            _ => self.draw(i, entity, layer, within),
         }
     }
 
-    fn draw(&mut self, record: &Record, entity: &EntityType, layer: &str, within: Within<'_>) -> Result<(), Refusal> {
+    fn draw(&mut self, i: usize, entity: &EntityType, layer: &str, within: Within<'_>) -> Result<(), Refusal> {
         let role = if self.pattern { Some(pattern_role(layer).map_err(Refusal::NotUsed)?) } else { None };
         let names: Vec<String> = within.names.iter().cloned().chain([layer.to_string()]).collect();
-        let chain = chain(entity, &within.frame, self.options.chord_tolerance)?;
+        let chain = chain(entity, &within.frame, self.options.chord_tolerance).inspect_err(|_| {
+            self.settled.insert(i);
+        })?;
         if chain.points.iter().any(|p| !(p.x.abs() <= LARGEST && p.y.abs() <= LARGEST)) {
             let what = format!("it reaches farther than {} m from the drawing's origin", LARGEST / 1000.0);
             return Err(Refusal::Wrong(what, "check the drawing's unit, or move the outlines to its origin".into()));
         }
         self.points += chain.points.len();
-        self.lines.push(DrawnLine { points: chain.points, closed: chain.closed, names, role, label: record.label.clone() });
+        self.lines.push(DrawnLine { points: chain.points, closed: chain.closed, names, role, label: self.scan.records[i].label.clone() });
         Ok(())
     }
 

@@ -10,6 +10,9 @@ use std::f64::consts::TAU;
 /// Ends nearer than this, mm, are one point: half a step of the 1 µm grid.
 const SAME: f64 = 0.0005;
 
+/// One line may have so many points.
+const MOST_POINTS: usize = 1_000_000;
+
 /// A flattened line, mm.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Chain {
@@ -26,6 +29,16 @@ pub(super) enum Refusal {
     NotUsed(String),
     /// It should be one, but is wrong; and what to do about it.
     Wrong(String, String),
+}
+
+/// # Errors
+/// A line under way has become too long to hold in memory.
+pub(super) fn bounded(points: &Path) -> Result<(), Refusal> {
+    if points.len() <= MOST_POINTS {
+        return Ok(());
+    }
+    let what = format!("it comes to more than {MOST_POINTS} points");
+    Err(Refusal::Wrong(what, "simplify it in the drawing program, or give a coarser chord tolerance".into()))
 }
 
 fn not_used<T>(why: &str) -> Result<T, Refusal> {
@@ -144,6 +157,7 @@ fn bulged(vertices: &[(Point, f64)], closed: bool, frame: &Frame, tolerance: f64
             points.extend(arc.iter().take(arc.len().saturating_sub(1)).skip(1));
         }
         points.push(frame.point(to));
+        bounded(&points)?;
     }
     finish(points, closed)
 }

@@ -25,35 +25,22 @@ mod tests;
 use super::{Drawing, ReadOptions};
 use crate::fault::{Fault, Faults};
 
-/// No larger file is read, bytes.
-const LARGEST_FILE: usize = 64 << 20;
-
-/// So many faults of one file are told one by one.
-const MOST_FAULTS: usize = 100;
-
 /// Reads a DXF file into lines in mm.
 ///
+/// Memory is bounded by the size of the file and the limits in [`scan`], [`entities`] and [`blocks`].
+///
 /// # Errors
-/// Everything found wrong with it, at most [`MOST_FAULTS`] of it one by one.
+/// Everything found wrong with it, at most one fault for each entity.
 pub(super) fn read(bytes: &[u8], options: &ReadOptions) -> Result<Drawing, Faults> {
     let mut faults = Faults::new();
     let drawing = drawing(bytes, options, &mut faults).unwrap_or_else(|fault| {
         faults.push(fault);
         Drawing::default()
     });
-    if faults.0.len() > MOST_FAULTS {
-        let more = faults.0.len() - MOST_FAULTS;
-        faults.0.truncate(MOST_FAULTS);
-        faults.push(Fault::new(format!("{more} more faults like these"), "correct those above first"));
-    }
     faults.into_result(drawing)
 }
 
 fn drawing(bytes: &[u8], options: &ReadOptions, faults: &mut Faults) -> Result<Drawing, Fault> {
-    if bytes.len() > LARGEST_FILE {
-        let what = format!("the file is larger than {} MB", LARGEST_FILE >> 20);
-        return Err(Fault::new(what, "save a drawing of the outlines alone"));
-    }
     let scan = scan::scan(bytes, faults)?;
     if scan.records.is_empty() {
         return Err(Fault::new("the drawing holds no entities", "draw the outlines in it, or name another file"));

@@ -5,7 +5,7 @@
 //! Method: Piegl and Tiller, The NURBS Book (blossoms and de Casteljau's algorithm; from memory).
 
 use super::super::flatten::cubic;
-use super::entities::Refusal;
+use super::entities::{Refusal, bounded};
 use super::frame::Frame;
 use crate::geometry::{Path, Point, point};
 use dxf::entities::Spline;
@@ -44,6 +44,7 @@ pub(super) fn flatten(spline: &Spline, frame: &Frame, tolerance: f64) -> Result<
             out.extend(bezier.first().map(project));
         }
         halve(&bezier, tolerance, MOST_HALVINGS, &mut out);
+        bounded(&out)?;
     }
     Ok(out)
 }
@@ -140,6 +141,7 @@ fn through_fit_points(spline: &Spline, frame: &Frame, tolerance: f64) -> Result<
         let third = q[0].distance(q[1]) / 3.0;
         let corners = [q[0], q[0] + m[0] * third, q[1] - m[1] * third, q[1]].map(|p| frame.point(p));
         out.extend(cubic(corners[0], corners[1], corners[2], corners[3], tolerance).into_iter().skip(usize::from(!out.is_empty())));
+        bounded(&out)?;
     }
     Ok(out)
 }

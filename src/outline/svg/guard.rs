@@ -100,7 +100,7 @@ pub(super) fn not_xml(error: Error) -> Fault {
         Error::NodesLimitReached | Error::AttributesLimitReached | Error::NamespacesLimitReached => {
             Fault::new(format!("the file has more than {MOST_NODES} parts"), "split the drawing")
         }
-        Error::NoRootNode => Fault::new("the file holds no SVG element", "export the drawing as SVG"),
+        Error::NoRootNode => Fault::new("the file holds no whole element: it is no SVG, or breaks off", "export the drawing as SVG"),
         Error::UnclosedRootNode | Error::UnexpectedEndOfStream => {
             Fault::new("the file breaks off before its end: an element is never closed", "export or copy the drawing again")
         }

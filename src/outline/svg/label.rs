@@ -11,6 +11,14 @@ const XLINK: &str = "http://www.w3.org/1999/xlink";
 /// Longest name that is kept, in characters: titles can be essays.
 const LONGEST_NAME: usize = 80;
 
+/// Bytes between two notes of how many characters came before.
+const BLOCK: usize = 1024;
+
+/// True for a byte that starts a character in UTF-8.
+fn starts_char(byte: u8) -> bool {
+    byte & 0xc0 != 0x80
+}
+
 /// The names of an element itself: id, then layer label, then title.
 pub(super) fn names_of(node: Node<'_, '_>) -> Vec<String> {
     let title = node.children().find(|c| c.tag_name().name() == "title").and_then(|t| t.text());
@@ -26,19 +34,26 @@ pub(super) fn names_of(node: Node<'_, '_>) -> Vec<String> {
 pub(super) struct Labels<'a, 'input> {
     text: &'a str,
     line_starts: Vec<usize>,
+    /// Characters before each block of [`BLOCK`] bytes: a drawing may be one line of many megabytes.
+    chars_before: Vec<usize>,
     by_id: BTreeMap<&'a str, (Node<'a, 'input>, usize)>,
 }
 
 impl<'a, 'input> Labels<'a, 'input> {
     pub(super) fn new(doc: &'a Document<'input>, text: &'a str) -> Self {
         let line_starts = std::iter::once(0).chain(text.bytes().enumerate().filter(|(_, b)| *b == b'\n').map(|(i, _)| i + 1)).collect();
+        let mut chars_before = vec![0];
+        for block in text.as_bytes().chunks(BLOCK) {
+            let chars = block.iter().filter(|b| starts_char(**b)).count();
+            chars_before.push(chars_before.last().copied().unwrap_or(0) + chars);
+        }
         let mut by_id: BTreeMap<&'a str, (Node<'a, 'input>, usize)> = BTreeMap::new();
         for node in doc.descendants().filter(Node::is_element) {
             if let Some(id) = node.attribute("id") {
                 by_id.entry(id).or_insert((node, 0)).1 += 1;
             }
         }
-        Labels { text, line_starts, by_id }
+        Labels { text, line_starts, chars_before, by_id }
     }
 
     /// A label that no other element has: `path "seat"`, or `path on line 12, column 3`.
@@ -72,7 +87,14 @@ impl<'a, 'input> Labels<'a, 'input> {
         let at = node.range().start;
         let line = self.line_starts.partition_point(|&s| s <= at);
         let start = self.line_starts.get(line.wrapping_sub(1)).copied().unwrap_or(0);
-        (line, self.text.get(start..at).map_or(0, |t| t.chars().count()) + 1)
+        (line, self.chars_to(at) - self.chars_to(start) + 1)
+    }
+
+    /// How many characters stand before a byte of the file.
+    fn chars_to(&self, at: usize) -> usize {
+        let block = at / BLOCK;
+        let rest = self.text.as_bytes().get(block * BLOCK..at).unwrap_or(&[]);
+        self.chars_before.get(block).copied().unwrap_or(0) + rest.iter().filter(|b| starts_char(**b)).count()
     }
 
     /// What a `use` refers to.

@@ -1,7 +1,7 @@
 //! Lines that run along a ring and give its edges their kind.
 
-use super::EdgeKind;
 use crate::geometry::{Path, Point, Ring, path_length, ring_bounds};
+use crate::outline::EdgeKind;
 
 /// How far a line may lie from the edges it runs along, mm.
 const ALONG: f64 = 0.5;
@@ -18,7 +18,9 @@ pub(super) fn departs(ring: &Ring, line: &[Point], closed: bool) -> Option<(Poin
             return Some((*first, distance(ring, *first)));
         }
     }
-    let farthest = samples(line, closed).into_iter().map(|p| (p, distance(ring, p))).max_by(|a, b| a.1.total_cmp(&b.1))?;
+    // Of equally far points the first, a corner rather than the middle of a segment.
+    let farther = |best: (Point, f64), next: (Point, f64)| if next.1 > best.1 { next } else { best };
+    let farthest = samples(line, closed).into_iter().map(|p| (p, distance(ring, p))).reduce(farther)?;
     (farthest.1 > ALONG).then_some(farthest)
 }
 

@@ -1,7 +1,7 @@
 //! What became of every line: the accounting behind "used + not used = present".
 
-use super::{DrawnLine, NotUsed};
 use crate::fault::Fault;
+use crate::outline::{DrawnLine, NotUsed};
 use std::collections::BTreeMap;
 
 #[derive(Clone, Debug, PartialEq)]

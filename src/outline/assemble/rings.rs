@@ -1,11 +1,11 @@
 //! From closed lines to net lines and their holes.
 
 use super::along::{distance, samples};
-use super::roles::Meaning;
-use super::validity::{numbers_hold, ring_holds, tidy_ring};
-use super::{DrawnLine, EdgeKind, Role};
 use crate::fault::{Fault, Faults};
 use crate::geometry::{Bounds, Chain, Meeting, Point, Ring, meetings, ring_area, ring_bounds, ring_contains};
+use crate::outline::roles::Meaning;
+use crate::outline::validity::{numbers_hold, ring_holds, tidy_ring};
+use crate::outline::{DrawnLine, EdgeKind, Role};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Most rings of one drawing.
@@ -13,6 +13,9 @@ pub(super) const MOST_RINGS: usize = 5_000;
 
 /// Most duplicates or crossings that are named.
 const MOST_NAMED: usize = 20;
+
+/// Most places at which two rings in the same box are compared.
+const MOST_COMPARED: usize = 256;
 
 /// Most meetings between rings that are looked at.
 const MOST_MEETINGS: usize = 20_000;
@@ -94,7 +97,8 @@ pub(super) fn nest(rings: &[DrawnRing], tolerance: f64, faults: &mut Faults) -> 
         let fits = a.min.x >= b.min.x && a.min.y >= b.min.y && a.max.x <= b.max.x && a.max.y <= b.max.y;
         inner != outer && fits && lies_inside(&rings[inner].points, &rings[outer].points)
     };
-    let containers: Vec<Vec<usize>> = (0..rings.len()).map(|i| (0..rings.len()).filter(|&j| inside(i, j)).collect()).collect();
+    // Two containers are enough to know that a ring lies in a hole.
+    let containers: Vec<Vec<usize>> = (0..rings.len()).map(|i| (0..rings.len()).filter(|&j| inside(i, j)).take(2).collect()).collect();
     let mut nests: Vec<Nest> = Vec::new();
     for (i, ring) in rings.iter().enumerate().filter(|&(i, _)| containers[i].is_empty()) {
         if ring.meaning == Meaning::Hole {
@@ -119,8 +123,8 @@ pub(super) fn nest(rings: &[DrawnRing], tolerance: f64, faults: &mut Faults) -> 
                     nests[at].holes.push(i);
                 }
             }
-            [first, ..] => faults.push(ring.fault(
-                format!("is wrongly nested: it lies inside a hole of {}", rings[*first].label),
+            [first, second, ..] => faults.push(ring.fault(
+                format!("is wrongly nested: it lies inside both {} and {}", rings[*first].label, rings[*second].label),
                 "draw an outline inside a hole of another beside it instead",
                 ring.points[0],
             )),
@@ -138,7 +142,11 @@ fn duplicates(rings: &[DrawnRing], boxes: &[Bounds], tolerance: f64, faults: &mu
         for &j in order[k + 1..].iter().take_while(|&&j| boxes[j].min.x <= boxes[i].min.x + slack) {
             let near = |a: Point, b: Point| a.distance(b) <= slack;
             let same_box = near(boxes[i].min, boxes[j].min) && near(boxes[i].max, boxes[j].max);
-            let covers = |a: &Ring, b: &Ring| samples(a, true).iter().all(|&p| distance(b, p) <= slack);
+            let covers = |a: &Ring, b: &Ring| {
+                let places = samples(a, true);
+                let step = places.len().div_ceil(MOST_COMPARED);
+                places.iter().step_by(step.max(1)).all(|&p| distance(b, p) <= slack)
+            };
             if same_box && covers(&rings[i].points, &rings[j].points) && covers(&rings[j].points, &rings[i].points) {
                 let (first, second) = (i.min(j), i.max(j));
                 faults.push(rings[second].fault(

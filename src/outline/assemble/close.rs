@@ -1,0 +1,170 @@
+//! Closed lines, and open ones joined until they close: the rings of a drawing.
+
+use super::along::{departs, distance, samples};
+use super::chain::{Joined, chain};
+use super::rings::{DrawnRing, MOST_RINGS};
+use super::{BESIDE, Bench, OpenLine, is_ring_line, overlap, word};
+use crate::fault::Fault;
+use crate::geometry::{Bounds, Path, Point, path_length, ring_bounds, ring_contains};
+use crate::outline::Role;
+use crate::outline::roles::{Meaning, ROLE_WORDS};
+use std::collections::BTreeSet;
+
+/// Most distances from a point to an edge that the search for each line's outline may take: some seconds.
+const MOST_WORK: u64 = 2_000_000_000;
+
+impl Bench<'_> {
+    /// All rings of the drawing that may be nets or holes, in file order.
+    pub(super) fn rings(&mut self) -> Vec<DrawnRing> {
+        let mut rings = Vec::new();
+        let edge_line = |m: Meaning| matches!(m, Meaning::Role(Role::Edge(_)));
+        for i in self.open_tasks().collect::<Vec<_>>() {
+            if is_ring_line(self.meanings[i]) && self.lines[i].closed {
+                let owners = vec![i; self.lines[i].points.len()];
+                self.take_ring(&self.lines[i].points, &owners, &mut rings);
+            }
+        }
+        let plain: Vec<usize> = self.open_tasks().filter(|&i| is_ring_line(self.meanings[i])).collect();
+        let open = self.join(&plain, &mut rings);
+
+        if self.refuse_too_much_work(&rings) {
+            return Vec::new();
+        }
+        let edges: Vec<usize> = self.open_tasks().filter(|&i| edge_line(self.meanings[i])).collect();
+        let runs_along = |i: &usize| {
+            let line = &self.lines[*i];
+            rings.iter().any(|r| departs(&r.points, &line.points, line.closed).is_none())
+        };
+        let apart: Vec<usize> = edges.into_iter().filter(|i| !runs_along(i)).collect();
+        for &i in apart.iter().filter(|&&i| self.lines[i].closed) {
+            let owners = vec![i; self.lines[i].points.len()];
+            self.take_ring(&self.lines[i].points, &owners, &mut rings);
+        }
+        // What closes neither alone nor here is told once, below.
+        let mut pieces: Vec<usize> = apart.iter().copied().filter(|&i| !self.lines[i].closed).collect();
+        let left: BTreeSet<usize> = open.iter().flat_map(|c| c.owners.iter().copied()).collect();
+        if pieces.is_empty() {
+            self.explain_open(&open, &rings);
+        } else {
+            pieces.extend(left);
+            pieces.sort_unstable();
+            let open = self.join(&pieces, &mut rings);
+            self.explain_open(&open, &rings);
+        }
+        rings.sort_by_key(|r| r.lines.first().copied());
+        rings
+    }
+
+    /// True, and a fault, if finding out which line lies in which ring would take too long.
+    pub(super) fn refuse_too_much_work(&mut self, rings: &[DrawnRing]) -> bool {
+        let boxes: Vec<(Bounds, u64)> = rings.iter().filter_map(|r| ring_bounds(&r.points).map(|b| (b, r.points.len() as u64))).collect();
+        let mut work = 0_u64;
+        for i in self.open_tasks() {
+            let line = &self.lines[i];
+            let Some(b) = ring_bounds(&line.points) else { continue };
+            let edges: u64 = boxes.iter().filter(|(r, _)| overlap(&b, r)).map(|(_, n)| n).sum();
+            work = work.saturating_add(edges.saturating_mul(samples(&line.points, line.closed).len() as u64));
+        }
+        let too_much = work > MOST_WORK || rings.len() > MOST_RINGS;
+        if too_much {
+            let what = format!("too many lines ({}) lie over too many outlines ({})", self.lines.len(), rings.len());
+            self.faults.push(Fault::new(what, "read one layer at a time, or with a coarser chord tolerance"));
+        }
+        too_much
+    }
+
+    /// Joins open lines; those that close become rings, the others come back.
+    fn join(&mut self, which: &[usize], rings: &mut Vec<DrawnRing>) -> Vec<Joined> {
+        let pieces: Vec<(usize, &Path)> = which.iter().map(|&i| (i, &self.lines[i].points)).collect();
+        let (closed, open): (Vec<Joined>, Vec<Joined>) = chain(&pieces, self.options.join_tolerance).into_iter().partition(|c| c.closed);
+        for ring in closed {
+            self.report_joins(&ring);
+            self.take_ring(&ring.points, &ring.owners, rings);
+        }
+        open
+    }
+
+    /// Every end that was moved is said.
+    pub(super) fn report_joins(&mut self, joined: &Joined) {
+        let name = joined.owners.first().map_or("", |&i| self.lines[i].label.as_str());
+        for (at, gap) in &joined.joins {
+            let what = format!("two ends {gap:.3} mm apart were joined");
+            self.warnings.push(Fault::new(what, "draw them to one point if that is not meant").at(name, at.x, at.y));
+        }
+    }
+
+    fn take_ring(&mut self, points: &[Point], owners: &[usize], rings: &mut Vec<DrawnRing>) {
+        if let Some(ring) = DrawnRing::new(points, owners, self.lines, &self.meanings, &mut self.faults) {
+            rings.push(ring);
+        }
+        // A faulty ring is claimed too: its fault has been told.
+        for &i in owners {
+            self.ledger.used(i);
+        }
+    }
+
+    /// Says of every open chain why it is no net line: a fault if it seems meant as one.
+    fn explain_open(&mut self, open: &[Joined], rings: &[DrawnRing]) {
+        for c in open {
+            let (Some(&first), Some(&last), Some(&owner)) = (c.points.first(), c.points.last(), c.owners.first()) else { continue };
+            let label = self.lines[owner].label.as_str();
+            let gap = first.distance(last);
+            let names_kind = c.owners.iter().find_map(|&i| match self.meanings[i] {
+                Meaning::Role(Role::Edge(kind)) => Some((i, kind)),
+                _ => None,
+            });
+            let chain_box = ring_bounds(&c.points);
+            let lies_in = rings.iter().any(|r| {
+                let near = chain_box.zip(ring_bounds(&r.points)).is_some_and(|(a, b)| overlap(&a, &b));
+                near && samples(&c.points, false).iter().any(|&p| ring_contains(&r.points, p) || distance(&r.points, p) <= BESIDE)
+            });
+            if let Some(junction) = c.junctions.first().filter(|_| !lies_in) {
+                self.faults.push(
+                    Fault::new(
+                        "three or more line ends come together, so it is not clear which two belong to the outline",
+                        format!("delete the line that is not part of it, or put it on a layer named for its role ({ROLE_WORDS})"),
+                    )
+                    .at(label, junction.x, junction.y),
+                );
+            } else if let Some((i, kind)) = names_kind {
+                let line = &self.lines[i];
+                let nearest = rings.iter().filter_map(|r| departs(&r.points, &line.points, line.closed)).min_by(|a, b| a.1.total_cmp(&b.1));
+                let (at, how) = match nearest {
+                    Some((p, d)) if d < 1000.0 => (p, format!("it departs from the nearest outline by {d:.2} mm")),
+                    _ => (first, format!("its ends are {gap:.2} mm apart, so that it is no outline itself")),
+                };
+                self.faults.push(
+                    Fault::new(
+                        format!("names {} edges but runs along none: {how}", word(kind)),
+                        "draw it on the net line, or rename its layer",
+                    )
+                    .at(line.label.clone(), at.x, at.y),
+                );
+            } else if !lies_in && c.points.len() > 2 && gap <= 0.1 * path_length(&c.points) {
+                self.faults.push(
+                    Fault::new(
+                        format!(
+                            "an outline is open: its ends are {gap:.2} mm apart, ({:.2}, {:.2}) and ({:.2}, {:.2})",
+                            first.x, first.y, last.x, last.y
+                        ),
+                        "close it in the drawing; only ends within the join tolerance are joined",
+                    )
+                    .at(label, first.x, first.y),
+                );
+            } else {
+                let length = path_length(&c.points);
+                if self.longest_open.as_ref().is_none_or(|l| length > l.length) {
+                    self.longest_open = Some(OpenLine { label: label.to_string(), ends: [first, last], length });
+                }
+                let why = if lies_in {
+                    "an open line in an outline, on no layer that says what it is for"
+                } else {
+                    "an open line, and no outline"
+                };
+                for &i in &c.owners {
+                    self.ledger.left(i, format!("is {why} (layers understood: {ROLE_WORDS})"));
+                }
+            }
+        }
+    }
+}
