@@ -8,7 +8,7 @@ use proptest::prelude::*;
 use proptest::test_runner::RngSeed;
 use warpwise::cloth::Weave;
 use warpwise::geometry::boolean::{difference, intersection, union};
-use warpwise::geometry::{Point, Region, Ring, point, ring_area};
+use warpwise::geometry::{Motion, Point, Region, Ring, point, ring_area};
 use warpwise::job::{Hands, Job, TakenOff};
 use warpwise::outline::{Draft, EdgeKind};
 use warpwise::ply::Piece;
@@ -76,6 +76,11 @@ fn area(regions: &[Region]) -> f64 {
 /// Less than this is rounding to the grid, mm² for a boundary of this length.
 fn rounding(piece: &Piece) -> f64 {
     0.003 * perimeter(&piece.outline.outline)
+}
+
+/// Everything between two heights.
+fn window(from: f64, to: f64) -> Ring {
+    [(-1.0, from), (1e4, from), (1e4, to), (-1.0, to)].iter().map(|&(x, y)| point(x, y)).collect()
 }
 
 fn config() -> ProptestConfig {
@@ -188,16 +193,24 @@ proptest! {
         let (split, whole) = (prepared(&split), prepared(&whole));
         let ply = &whole.pieces[0];
         prop_assume!(!split.splices.is_empty());
-        // The splice lines, from the template frame into the frame of the whole ply.
-        let into = warpwise::geometry::Motion::turn(-angle);
-        let template_point = into.apply(net[0] * 3.0);
-        let shift = ply.net[0][0] - template_point;
-        let heights: Vec<f64> = split.splices.iter().map(|(_, _, line)| into.apply(line[0]).y + shift.y).collect();
+        // All in the frame of the whole ply: the parts by their origins, the splice lines from the template frame.
+        let moved = |p: &Piece| Motion::new(0.0, false, ply.origin - p.origin).region(&p.outline);
+        let parts: Vec<Region> = split.pieces.iter().map(moved).collect();
+        let heights: Vec<f64> = split.splices.iter().map(|(_, _, line)| Motion::turn(-angle).apply(line[0]).y + ply.origin.y).collect();
+        let together = union(parts.iter().flat_map(|p| p.rings()));
+        let rings: Vec<&Ring> = together.iter().flat_map(|r| r.rings()).collect();
+        let missing = area(&difference(ply.outline.rings(), rings.iter().copied()));
+        let beyond = area(&difference(rings.iter().copied(), ply.outline.rings()));
+        prop_assert!(missing < 4.0 * rounding(ply) && beyond < 4.0 * rounding(ply), "{missing} {beyond}");
+        // What is covered twice lies in the laps.
+        let twice = parts.iter().map(Region::area).sum::<f64>() - area(&together);
+        let bands: Vec<Ring> = heights.iter().map(|y| window(y - 25.0, *y)).collect();
+        let in_bands = area(&intersection(ply.outline.rings(), &bands));
+        prop_assert!(twice < in_bands + 4.0 * rounding(ply), "{twice} {in_bands}");
         // Bottom up: each slab's parts have the area of the ply between its lines, the later carrying the lap. A tip of the ply
         // that ends within the lap is no part: the earlier one covers it.
         let slab = |from: f64, line: f64, to: f64| {
-            let window: Ring = [(-1.0, from), (1e4, from), (1e4, to), (-1.0, to)].iter().map(|&(x, y)| point(x, y)).collect();
-            let parts = intersection(ply.outline.rings(), [&window]);
+            let parts = intersection(ply.outline.rings(), [&window(from, to)]);
             area(&parts.into_iter().filter(|p| p.bounds().unwrap().max.y > line + 0.002).collect::<Vec<_>>())
         };
         let mut lines = vec![-1.0];

@@ -6,9 +6,11 @@ mod ply_support;
 
 use ply_support::{job, layer, piece, plain_template, prepared, ring_difference};
 use serde_json::Value;
+use std::path::Path;
 use warpwise::cloth::{Face, Permitted, Weave};
 use warpwise::geometry::{Motion, Point, point};
 use warpwise::job::{Hands, Seen, TakenOff};
+use warpwise::outline::{ReadOptions, read_bytes};
 use warpwise::ply::{Hand, Piece};
 
 fn reference() -> Value {
@@ -35,15 +37,21 @@ fn plies(net: Vec<Point>, reference: &Value, plug: bool, visible: bool) -> [Piec
     [piece(&found, "1-f").clone(), piece(&found, "1-f-mirrored").clone()]
 }
 
+/// The F as the importer reads it from the reference's SVG document.
+fn from_svg(reference: &Value) -> Vec<Point> {
+    let svg = reference["svg"].as_str().unwrap().as_bytes();
+    let reading = read_bytes(Path::new("f.svg"), svg, &ReadOptions::default()).unwrap_or_else(|faults| panic!("{faults}"));
+    assert_eq!(reading.outlines.len(), 1);
+    reading.outlines[0].net().clone()
+}
+
 #[test]
 fn every_hand_face_and_turn_of_the_f() {
     let reference = reference();
     let cases = reference["cases"].as_array().unwrap();
     assert_eq!(cases.len(), 2 * 2 * (8 + 4));
-    // As drawn with y up, and as drawn with y down and put the right way up.
-    let y_up = points(&reference["net"]);
-    let from_y_down: Vec<Point> = points(&reference["net_y_down"]).iter().map(|p| point(p.x, -p.y)).collect();
-    for net in [y_up, from_y_down] {
+    // As drawn with y up, and as an SVG drawing, whose y runs down, read by the importer.
+    for net in [points(&reference["net"]), from_svg(&reference)] {
         for plug in [false, true] {
             for visible in [false, true] {
                 let pieces = plies(net.clone(), &reference, plug, visible);

@@ -4,13 +4,14 @@
 //! move by about a micrometre and no more. Rings come back anticlockwise (holes clockwise), simple, and without points on straight lines.
 
 use super::point::{Point, point};
-use super::region::{Region, Ring};
+use super::region::{Region, Ring, ring_area, ring_contains};
 use crate::units::{GRID_PER_MM, micrometres};
 use i_overlay::core::fill_rule::FillRule;
 use i_overlay::core::overlay::{IntOverlayOptions, Overlay, ShapeType};
 use i_overlay::core::overlay_rule::OverlayRule;
 use i_overlay::core::solver::{Precision, Solver};
 use i_overlay::i_float::int::point::IntPoint;
+use std::collections::BTreeMap;
 
 /// The union of rings by winding: what lies inside more anticlockwise rings than clockwise ones (or the other way about).
 /// A region goes in as its outline and its holes; the regions come back in no order that has a meaning, but always the same one.
@@ -45,8 +46,10 @@ fn overlay<'a>(subject: impl IntoIterator<Item = &'a Ring>, clip: impl IntoItera
 }
 
 fn one_pass<'a>(subject: impl IntoIterator<Item = &'a Ring>, clip: impl IntoIterator<Item = &'a Ring>, rule: OverlayRule) -> Vec<Region> {
-    // Rings that touch themselves in a point are split there; crossings are not drawn to ends farther off than a grid step.
-    let options = IntOverlayOptions { ogc: true, ..IntOverlayOptions::default() };
+    // Crossings are not drawn to ends farther off than a grid step. The library's own way of splitting rings that touch themselves (its
+    // `ogc` option) turns some of the holes it splits off the wrong way round in version 4.5: `regions_of` splits them here.
+    // It must leave points on straight lines in place until then, for a ring may touch itself in one.
+    let options = IntOverlayOptions { preserve_output_collinear: true, ..IntOverlayOptions::default() };
     let solver = Solver { precision: Precision::ABSOLUTE, multithreading: None, ..Solver::AUTO };
     let mut overlay = Overlay::new_custom(256, options, solver);
     for (rings, kind) in
@@ -56,14 +59,62 @@ fn one_pass<'a>(subject: impl IntoIterator<Item = &'a Ring>, clip: impl IntoIter
             overlay.add_path_iter(ring.iter().map(to_grid), kind);
         }
     }
-    overlay
-        .overlay(rule, FillRule::NonZero)
-        .into_iter()
-        .filter_map(|shape| {
-            let mut rings = shape.into_iter().map(|contour| contour.iter().map(from_grid).collect::<Ring>());
-            Some(Region { outline: rings.next()?, holes: rings.collect() })
-        })
-        .collect()
+    overlay.overlay(rule, FillRule::NonZero).into_iter().flat_map(regions_of).collect()
+}
+
+/// The regions of one shape, its rings split where they touch themselves in a point.
+fn regions_of(shape: Vec<Vec<IntPoint>>) -> Vec<Region> {
+    let loops = shape.into_iter().flat_map(split_at_touches);
+    let (outlines, holes): (Vec<Ring>, Vec<Ring>) =
+        loops.map(|l| l.iter().map(from_grid).collect::<Ring>()).partition(|ring| ring_area(ring) > 0.0);
+    let mut regions: Vec<Region> = outlines.into_iter().map(Region::solid).collect();
+    for hole in holes {
+        // The middle of an edge of a hole lies inside the outline even where its corners touch it.
+        let [a, b, ..] = hole[..] else { continue };
+        let around = |r: &&mut Region| ring_contains(&r.outline, (a + b) * 0.5);
+        if let Some(region) = regions.iter_mut().filter(around).min_by(|r, s| ring_area(&r.outline).total_cmp(&ring_area(&s.outline))) {
+            region.holes.push(hole);
+        }
+    }
+    regions
+}
+
+/// A ring as loops that pass through no point twice, each begun at its lowest leftmost point and without points on straight lines.
+fn split_at_touches(ring: Vec<IntPoint>) -> Vec<Vec<IntPoint>> {
+    let mut loops = Vec::new();
+    let mut open: Vec<IntPoint> = Vec::with_capacity(ring.len());
+    let mut place: BTreeMap<(i32, i32), usize> = BTreeMap::new();
+    for p in ring {
+        if let Some(&from) = place.get(&(p.x, p.y)) {
+            let closed = open.split_off(from);
+            for q in &closed {
+                place.remove(&(q.x, q.y));
+            }
+            loops.push(closed);
+        }
+        place.insert((p.x, p.y), open.len());
+        open.push(p);
+    }
+    loops.push(open);
+    loops.into_iter().filter_map(tidy).collect()
+}
+
+fn tidy(mut ring: Vec<IntPoint>) -> Option<Vec<IntPoint>> {
+    let mut i = 0;
+    while ring.len() >= 3 && i < ring.len() {
+        let n = ring.len();
+        let (a, b, c) = (ring[(i + n - 1) % n], ring[i], ring[(i + 1) % n]);
+        let wide = |p: i32, q: i32| i64::from(q) - i64::from(p);
+        if wide(a.x, b.x) * wide(b.y, c.y) == wide(a.y, b.y) * wide(b.x, c.x) {
+            ring.remove(i);
+            i = i.saturating_sub(1);
+        } else {
+            i += 1;
+        }
+    }
+    let first = (0..ring.len()).min_by_key(|&i| (ring[i].x, ring[i].y))?;
+    ring.rotate_left(first);
+    (ring.len() >= 3).then_some(ring)
 }
 
 /// Whole micrometres, held to ±1 km so that products of differences stay in range: a hundred times the largest supported size is
@@ -80,7 +131,6 @@ fn from_grid(p: &IntPoint) -> Point {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::geometry::ring_area;
 
     fn square(x: f64, y: f64, side: f64) -> Ring {
         vec![point(x, y), point(x + side, y), point(x + side, y + side), point(x, y + side)]
@@ -107,6 +157,40 @@ mod tests {
     #[test]
     fn what_touches_in_a_point_is_two_regions() {
         assert_eq!(union(&[square(0.0, 0.0, 1.0), square(1.0, 1.0, 1.0)]).len(), 2);
+    }
+
+    /// A hole that touched the outline in a corner came back the wrong way round, and was lost.
+    #[test]
+    fn holes_that_touch_the_outline_or_each_other_stay_holes() {
+        let cloth = square(0.0, 0.0, 100.0);
+        let diamond = |x: f64, y: f64| vec![point(x - 10.0, y), point(x, y - 10.0), point(x + 10.0, y), point(x, y + 10.0)];
+        // One touches the outline, the next touches it, a third stands alone.
+        let taken = [diamond(10.0, 50.0), diamond(30.0, 50.0), diamond(70.0, 70.0)];
+        let left = difference([&cloth], &taken);
+        assert_eq!((left.len(), left[0].holes.len()), (1, 3));
+        assert_eq!(left[0].outline.len(), 4);
+        assert!(left[0].holes.iter().all(|h| ring_area(h) == -200.0));
+        // From side to side they part the cloth.
+        let taken: Vec<Ring> = (0..5).map(|k| diamond(10.0 + 20.0 * f64::from(k), 50.0)).collect();
+        let left = difference([&cloth], &taken);
+        assert_eq!(left.iter().map(|r| (r.area(), r.holes.len())).collect::<Vec<_>>(), vec![(4500.0, 0); 2]);
+    }
+
+    /// An outline that touched one of its own straight sides was not split there.
+    #[test]
+    fn an_outline_that_touches_its_own_side_is_split() {
+        // A hook whose tip comes back to the side of its shank.
+        let parts = [
+            vec![point(0.0, 0.0), point(10.0, 0.0), point(10.0, 100.0), point(0.0, 100.0)],
+            vec![point(10.0, 0.0), point(60.0, 0.0), point(60.0, 10.0), point(10.0, 10.0)],
+            vec![point(50.0, 10.0), point(60.0, 10.0), point(60.0, 60.0), point(10.0, 50.0)],
+        ];
+        let hook = union(&parts);
+        assert_eq!((hook.len(), hook[0].holes.len()), (1, 1));
+        let mut corners: Vec<Point> = hook[0].outline.clone();
+        corners.sort_by(|a, b| (a.x, a.y).partial_cmp(&(b.x, b.y)).unwrap_or(std::cmp::Ordering::Equal));
+        corners.dedup();
+        assert_eq!(corners.len(), hook[0].outline.len());
     }
 
     #[test]

@@ -3,6 +3,7 @@
 //! A [`Ring`] is closed without repeating its first point. Anticlockwise rings have positive area.
 
 pub mod boolean;
+pub mod clearance;
 pub mod clip;
 mod inscribed;
 pub mod interior;

@@ -11,6 +11,11 @@ const ROUND: f64 = 0.06;
 /// Corners sharper than this (radians) are not restored to their point.
 const SHARPEST: f64 = 0.5;
 
+/// Rings nearer to each other than this touch, mm: a grid step.
+const TOUCH: f64 = 0.001;
+/// Half the side of the square taken away where they do, mm.
+const PINCH: f64 = 0.5;
+
 /// What is left of a stock over its used length, by parts that are each measured on their own.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct LeftOver {
@@ -79,9 +84,34 @@ fn opened(remaining: &[Region], width: f64) -> Vec<Region> {
     let core = grown(remaining, -half, LineJoin::Round(ROUND));
     let full = grown(&core, half, LineJoin::Miter(SHARPEST));
     let within = intersection(full.iter().flat_map(Region::rings), remaining.iter().flat_map(Region::rings));
+    let pinches: Vec<Ring> = within.iter().flat_map(pinches).collect();
+    let within = if pinches.is_empty() { within } else { difference(within.iter().flat_map(Region::rings), &pinches) };
     // A sharp corner may reach through a thin piece: such shards hold no disc of that width.
     let disc = std::f64::consts::PI * half * half;
     within.into_iter().filter(|r| r.area() >= 0.95 * disc).collect()
+}
+
+/// Small squares where two rings of a region touch: cloth without width, as where a piece touches the free end with a corner. Taken away,
+/// the hole opens, and the offcut's rings are apart.
+fn pinches(region: &Region) -> Vec<Ring> {
+    let rings: Vec<&Ring> = region.rings().collect();
+    let mut squares = Vec::new();
+    for (i, ring) in rings.iter().enumerate() {
+        for (_, other) in rings.iter().enumerate().filter(|(j, _)| *j != i) {
+            let (Some(a), Some(b)) = (ring_bounds(ring), ring_bounds(other)) else { continue };
+            if a.min.x > b.max.x || b.min.x > a.max.x || a.min.y > b.max.y || b.min.y > a.max.y {
+                continue;
+            }
+            for &p in ring.iter() {
+                let touches = (0..other.len()).any(|k| p.distance_to_segment(other[k], other[(k + 1) % other.len()]) < TOUCH);
+                if touches {
+                    let (low, high) = (p - point(PINCH, PINCH), p + point(PINCH, PINCH));
+                    squares.push(vec![low, point(high.x, low.y), high, point(low.x, high.y)]);
+                }
+            }
+        }
+    }
+    squares
 }
 
 /// Regions grown (or shrunk, if negative) by `by` mm.
@@ -152,6 +182,16 @@ mod tests {
         assert_eq!(left.offcuts.len(), 1);
         assert_eq!(left.offcuts[0].largest_rectangle, [0.0, 310.0, 1000.0, 180.0]);
         assert_eq!((left.pieces_area, left.offcuts_area, left.waste_area), (300_000.0, 180_000.0, 20_000.0));
+    }
+
+    /// A hole that touched the outline of its offcut was refused by the verifier.
+    #[test]
+    fn a_piece_that_touches_the_free_end_with_a_corner_opens_the_offcut() {
+        let diamond = vec![point(0.0, 250.0), point(100.0, 150.0), point(200.0, 250.0), point(100.0, 350.0)];
+        let left = left_over(&stock(500.0, 1000.0, 0.0, vec![diamond]), 40.0);
+        assert_eq!((left.offcuts.len(), left.offcuts[0].holes.len()), (1, 0));
+        let total = left.pieces_area + left.offcuts_area + left.waste_area;
+        assert!((total - 500_000.0).abs() < 1.0, "{total}");
     }
 
     #[test]

@@ -2,9 +2,13 @@
 
 use super::Skin;
 use crate::geometry::boolean::union;
+use crate::geometry::clearance::with_clearance;
 use crate::geometry::offset::growth;
 use crate::geometry::{Point, Region, Ring, point, ring_area, ring_contains};
 use crate::outline::EdgeKind;
+
+/// Slits narrower than this are closed, mm, so that the piece may be turned by any angle and rounded again.
+pub(super) const CLEARANCE: f64 = 0.01;
 
 /// What is left of a drawn hole must be at least this large to be cut, mm². A gap smaller than this is rounding.
 const LEAST_HOLE: f64 = 1.0;
@@ -41,7 +45,7 @@ pub(super) fn grow(skin: &Skin, trim: f64, lap: f64) -> Option<Grown> {
     for hole in &skin.holes {
         parts.extend(growth(hole, &vec![trim; hole.len()], &walls));
     }
-    let regions = union(skin.rings().chain(&parts));
+    let regions = with_clearance(union(skin.rings().chain(&parts)), CLEARANCE);
     // One region but for rounding: the growth of every edge touches the net.
     let mut region = regions.into_iter().max_by(|a, b| a.area().total_cmp(&b.area()))?;
 

@@ -21,7 +21,8 @@ pub enum Hand {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(from = "[usize; 2]", into = "[usize; 2]")]
 pub struct Part {
-    /// From 1, along the ply's length in laying order.
+    /// From 1 in laying order, from the low side of the splice up. Of two lapped parts the later carries the whole lap and lies over the
+    /// earlier one, which ends on the splice line.
     pub number: usize,
     /// How many there are.
     pub of: usize,
@@ -41,7 +42,7 @@ impl From<Part> for [usize; 2] {
 
 /// What is cut: outline, marks and permitted turns, all in the cloth frame (x along the warp, up face up) before any turn.
 ///
-/// Its bounding box starts near the origin; the exact origin has no meaning. On the 1 µm grid.
+/// Its bounding box starts at the origin. On the 1 µm grid; the net line of a whole ply has the template's points, snapped once.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Piece {
     /// Unique within the job: ply, and part letter if spliced.
@@ -56,7 +57,8 @@ pub struct Piece {
     pub template: String,
     /// Hand of the ply.
     pub hand: Hand,
-    /// The ply's angle as laid, degrees: for the mirrored hand already `-a`, or `90 - a` if book-matched.
+    /// The ply's angle as laid, degrees: for the mirrored hand already `-a`, or `90 - a` if book-matched or stitched biaxial. A warp has no
+    /// head, `-90 < angle <= 90`, unless the permitted turns tell half a turn apart: then `-180 < angle <= 180`.
     pub angle: f64,
     /// Index into the job's cloths.
     pub cloth: usize,
@@ -92,8 +94,9 @@ pub struct Piece {
 pub struct Prepared {
     /// The pieces, by layer, then as the layer lists them.
     pub pieces: Vec<Piece>,
-    /// Splice lines in the template frame, for drawings and the stagger check: (layer from 1, ply, line).
+    /// Splice lines in the template frame, for drawings and the stagger check: (layer from 1, ply, line). Those of a mirrored hand are
+    /// mirrored back onto the template.
     pub splices: Vec<(usize, String, Path)>,
-    /// Relief cuts in one place through several layers, narrow net parts, saddle darts and the like.
+    /// Relief cuts in one place through several layers or across each other, hands that do not match, turns beyond the weave and the like.
     pub warnings: Vec<Fault>,
 }

@@ -9,10 +9,12 @@
 //! later layers find room; of these the one nearest to equal parts. Splices
 //! that cross at [`CROSSING`] degrees or more lie over each other in one spot only: allowed, and told.
 
+use super::allowance::CLEARANCE;
 use crate::cloth::Weave;
 use crate::geometry::boolean::intersection;
+use crate::geometry::clearance::with_clearance;
 use crate::geometry::clip::line_in;
-use crate::geometry::{Bounds, Motion, Path, Point, Region, Ring, point, ring_bounds};
+use crate::geometry::{Bounds, Motion, Path, Point, Region, Ring, point, ring_area, ring_bounds};
 use crate::job::SpliceKind;
 use crate::units::snap;
 
@@ -308,10 +310,11 @@ fn carry_out(task: &SpliceTask, turn: f64, lines: &[f64]) -> Split {
         let from = splice_below.map_or(bounds.min.y - 1.0, |y| y - task.lap);
         let to = splice_above.unwrap_or(bounds.max.y + 1.0);
         let window: Ring = vec![point(left, from), point(right, from), point(right, to), point(left, to)];
-        let mut pieces = intersection(region.rings(), [&window]);
+        let mut pieces = with_clearance(intersection(region.rings(), [&window]), CLEARANCE);
         // Less than this is rounding, not cloth; and a tip of the ply that ends within the lap is covered by the part before.
         let ends_in_lap = |p: &Region| splice_below.is_some_and(|y| p.bounds().is_some_and(|b| b.max.y <= y + 0.001));
         pieces.retain(|p| p.area() > 1.0 && !ends_in_lap(p));
+        pieces.iter_mut().for_each(|p| p.holes.retain(|h| ring_area(h) < -1.0));
         pieces.sort_by(|a, b| {
             let left = |r: &Region| r.bounds().map_or(0.0, |b| b.min.x);
             left(a).total_cmp(&left(b))
