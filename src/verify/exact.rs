@@ -460,8 +460,11 @@ fn point_nearer_than(p: P, e: &Edge, gap: i64) -> bool {
 pub(super) fn overlap_depth(a: &Shape, b: &Shape) -> Option<(f64, Point)> {
     let mut deepest: Option<(f64, Point)> = None;
     let mut look = |s: &Shape, o: &Shape, stops: &[(usize, f64)]| {
-        // Only edges at the height of `s` count for what lies in `o`.
-        let level = |e: &&Edge| e.a.y.max(e.b.y) >= s.extent.min.y && e.a.y.min(e.b.y) <= s.extent.max.y;
+        // Only edges at the height of `s` and not left of it count for what lies in `o`.
+        let level = |e: &&Edge| {
+            let e = e.extent();
+            e.max.y >= s.extent.min.y && e.min.y <= s.extent.max.y && e.max.x >= s.extent.min.x
+        };
         let beside: Vec<Edge> = o.edges.iter().filter(level).copied().collect();
         let mut next = 0;
         for (i, e) in s.edges.iter().enumerate() {
