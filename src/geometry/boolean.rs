@@ -97,7 +97,9 @@ fn simple_rings(contour: Ring) -> Vec<Ring> {
     for p in contour {
         if let Some(&start) = at.get(&key(&p)) {
             let ring = path.split_off(start);
-            ring.iter().for_each(|q| drop(at.remove(&key(q))));
+            for q in &ring {
+                at.remove(&key(q));
+            }
             rings.push(ring);
         }
         at.insert(key(&p), path.len());
