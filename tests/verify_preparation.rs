@@ -264,3 +264,23 @@ fn a_stock_measured_by_another_cloth_is_refused() {
     other.stocks[0].used_length += 100.0;
     refused(finish(other, &job.cloths[0]), "must be the rectangle of its used length");
 }
+
+/// Many offcuts of one shape were each rounded the same way, and their sum missed the exact one by more than a single rounding.
+#[test]
+fn roundings_of_like_offcuts_may_add_up() {
+    let cloth = verify_support::cloth(Weave::Plain, 100.0, 0.0);
+    let mut plan = empty(&cloth, 30_000.0, 0.0);
+    let mut only = verify_support::layer(1, 0.0, 0.0);
+    // Bars across the cloth; between them 199 offcuts of 100 by 99.9 less a triangle of 0.0004 mm².
+    let net = vec![point(0.0, 0.0), point(50.1, 0.0), point(50.1, 100.0), point(0.008, 100.0), point(0.0, 99.9)];
+    only.items.push(verify_support::item("bar", Hands::AsTraced, 200));
+    plan.templates.push(verify_support::template("bar", net.clone(), 0.0));
+    let mut bar = verify_support::piece(1, "bar", net);
+    bar.copies = 200;
+    for copy in 1..=200 {
+        plan.stocks[0].placed.push(verify_support::place(&bar, copy, 0.0, Face::Up, 150.0 * f64::from(copy - 1), 0.0));
+    }
+    plan.pieces.push(bar);
+    plan.layers.push(only);
+    accepted(&finish(plan, &cloth));
+}
