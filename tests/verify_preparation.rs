@@ -108,7 +108,7 @@ fn laid_out(mut plan: Plan, cloths: &[Cloth]) -> Plan {
                 placed.push(this);
             }
         }
-        let used = (x - plan.rules.gap) * 1.0;
+        let used = x - plan.rules.gap;
         let stock = PlanStock { id: cloth.id.clone(), placed, ..empty(cloth, point(used, 0.0).snapped().x, 0.0).stocks.remove(0) };
         let left = left_over(&stock, 40.0);
         let stock = PlanStock { offcuts: left.offcuts.clone(), ..stock };
