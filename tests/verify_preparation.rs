@@ -101,8 +101,8 @@ fn laid_out(mut plan: Plan, cloths: &[Cloth]) -> Plan {
         for p in plan.pieces.iter().filter(|p| p.cloth == cloth.id) {
             for copy in 1..=p.copies {
                 let low = cloth.selvedge;
-                let tried = p.permitted.iter().filter(|w| w.face == Face::Up).map(|w| place_at(p, copy, w.turn, Face::Up, x, low));
-                let fitting = tried.filter(|t| ring_bounds(&t.outline).unwrap().max.y <= cloth.roll_width - low).last();
+                let mut tried = p.permitted.iter().filter(|w| w.face == Face::Up).map(|w| place_at(p, copy, w.turn, Face::Up, x, low));
+                let fitting = tried.rfind(|t| ring_bounds(&t.outline).unwrap().max.y <= cloth.roll_width - low);
                 let this = fitting.unwrap_or_else(|| panic!("{} fits in no turn", p.piece));
                 x = ring_bounds(&this.outline).unwrap().max.x + plan.rules.gap;
                 placed.push(this);
