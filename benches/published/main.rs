@@ -188,8 +188,18 @@ fn peak_memory_mb() -> Option<f64> {
 }
 
 fn options() -> Result<Options, String> {
-    let mut o =
-        Options { instances: PathBuf::new(), seconds: 10.0, effort: None, seeds: 1, threads: 0, lanes: 2, repeat: 1, only: Vec::new(), json: false, trace: false };
+    let mut o = Options {
+        instances: PathBuf::new(),
+        seconds: 10.0,
+        effort: None,
+        seeds: 1,
+        threads: 0,
+        lanes: 2,
+        repeat: 1,
+        only: Vec::new(),
+        json: false,
+        trace: false,
+    };
     let mut args = std::env::args().skip(1);
     while let Some(arg) = args.next() {
         let mut value = || args.next().ok_or(format!("{arg} needs a value"));

@@ -6,7 +6,7 @@ use super::region::{Bounds, Region};
 /// At most this many abscissas are tried as sides before refining.
 const COLUMNS: usize = 48;
 /// How many of the best are refined.
-const REFINED: usize = 6;
+const REFINED: usize = 4;
 /// Refinement ends below this step, mm: half a grid step.
 const FINEST: f64 = 0.0005;
 

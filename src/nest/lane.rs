@@ -162,7 +162,13 @@ impl<'a> Lane<'a> {
     fn solved(&mut self, stop: &dyn Fn() -> bool) {
         let Some(attempt) = &self.attempt else { return };
         let (window, layout) = (attempt.window.clone(), attempt.layout.clone());
-        eprintln!("solved passes {} target {} shrink {:.4} ev {}", attempt.passes, layout.length, self.shrink, self.evaluations+attempt.evaluations);
+        eprintln!(
+            "solved passes {} target {} shrink {:.4} ev {}",
+            attempt.passes,
+            layout.length,
+            self.shrink,
+            self.evaluations + attempt.evaluations
+        );
         self.drop_attempt();
         let tight = compact(self.setup, &window, &layout, stop);
         let landed = self.settle(&window, tight).or_else(|| self.settle(&window, layout));
@@ -173,7 +179,11 @@ impl<'a> Lane<'a> {
                 self.pool.clear();
                 self.failures = 0;
             }
-            l => { eprintln!("window {}", window.is_whole()); eprintln!("landing {:?} of {}", l.map(|l| l.length), self.best.length); self.failed() },
+            l => {
+                eprintln!("window {}", window.is_whole());
+                eprintln!("landing {:?} of {}", l.map(|l| l.length), self.best.length);
+                self.failed()
+            }
         }
     }
 
@@ -205,7 +215,16 @@ impl<'a> Lane<'a> {
                 self.pool.truncate(POOL);
             }
         }
-        if let Some(attempt)=&self.attempt { eprintln!("stuck passes {} target {} shrink {:.4} ev {} best {}", attempt.passes, attempt.layout.length, self.shrink, self.evaluations+attempt.evaluations, attempt.best().0); }
+        if let Some(attempt) = &self.attempt {
+            eprintln!(
+                "stuck passes {} target {} shrink {:.4} ev {} best {}",
+                attempt.passes,
+                attempt.layout.length,
+                self.shrink,
+                self.evaluations + attempt.evaluations,
+                attempt.best().0
+            );
+        }
         self.drop_attempt();
         self.failed();
     }

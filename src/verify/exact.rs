@@ -108,6 +108,13 @@ impl Edge {
         e.min.x <= p.x && p.x <= e.max.x && e.min.y <= p.y && p.y <= e.max.y
     }
 
+    /// True if the edges cross, each passing through the other.
+    fn crosses(&self, o: &Edge) -> bool {
+        let (d1, d2) = (turn(self.a, self.b, o.a).signum(), turn(self.a, self.b, o.b).signum());
+        let (d3, d4) = (turn(o.a, o.b, self.a).signum(), turn(o.a, o.b, self.b).signum());
+        d1 * d2 < 0 && d3 * d4 < 0
+    }
+
     /// True if the edges have a point in common.
     fn touches(&self, o: &Edge) -> bool {
         let (d1, d2) = (turn(self.a, self.b, o.a).signum(), turn(self.a, self.b, o.b).signum());
@@ -242,7 +249,8 @@ impl Shape {
 
     /// What keeps the rings from bounding a region, if anything: a repeated point, a crossing or a touch (of one ring or of
     /// two), a ring that runs the wrong way round, a hole outside. The first ring is the outline, the others its holes.
-    pub fn ring_fault(&self) -> Option<(&'static str, P)> {
+    /// With `may_touch` different rings may touch in points, as those of left-overs do.
+    pub fn ring_fault(&self, may_touch: bool) -> Option<(&'static str, P)> {
         for (i, ring) in self.rings.iter().enumerate() {
             let first = *ring.first()?;
             if ring.len() < 3 {
@@ -273,6 +281,8 @@ impl Shape {
                     folds_back(e.a, e.b, o.b)
                 } else if e.ring == o.ring && (o.place + 1) % count == e.place {
                     folds_back(o.a, o.b, e.b)
+                } else if may_touch && e.ring != o.ring {
+                    e.crosses(o)
                 } else {
                     e.touches(o)
                 };
@@ -282,14 +292,14 @@ impl Shape {
                 }
             }
         }
-        // Boundaries are apart now, so one point of each hole tells where the whole of it lies.
-        let outline = Shape::new(vec![self.rings.first()?.clone()])?;
+        // Boundaries do not cross now, so any point of a hole that is not on the other ring tells where the whole of it lies.
+        let alone = |r: &Vec<P>| Shape::new(vec![if twice_ring_area(r) < 0 { r.iter().rev().copied().collect() } else { r.clone() }]);
+        let solid: Vec<Shape> = self.rings.iter().filter_map(alone).collect();
+        let lies = |hole: &[P], in_: &Shape| hole.iter().map(|&p| in_.side(p)).find(|&s| s != Side::On);
         for (i, hole) in self.rings.iter().enumerate().skip(1) {
-            let p = *hole.first()?;
-            let others = self.rings.iter().enumerate().skip(1).filter(|(j, _)| *j != i);
-            let in_other = others.filter_map(|(_, r)| Shape::new(vec![r.clone()])).any(|s| s.side(p) == Side::In);
-            if outline.side(p) != Side::In || in_other {
-                return Some(("has a hole outside its outline or inside another hole", p));
+            let in_other = solid.iter().enumerate().skip(1).any(|(j, s)| j != i && lies(hole, s) == Some(Side::In));
+            if lies(hole, &solid[0]) != Some(Side::In) || in_other {
+                return Some(("has a hole outside its outline or inside another hole", hole[0]));
             }
         }
         None
@@ -460,8 +470,11 @@ fn point_nearer_than(p: P, e: &Edge, gap: i64) -> bool {
 pub(super) fn overlap_depth(a: &Shape, b: &Shape) -> Option<(f64, Point)> {
     let mut deepest: Option<(f64, Point)> = None;
     let mut look = |s: &Shape, o: &Shape, stops: &[(usize, f64)]| {
-        // Only edges at the height of `s` count for what lies in `o`.
-        let level = |e: &&Edge| e.a.y.max(e.b.y) >= s.extent.min.y && e.a.y.min(e.b.y) <= s.extent.max.y;
+        // Only edges at the height of `s` and not left of it count for what lies in `o`.
+        let level = |e: &&Edge| {
+            let e = e.extent();
+            e.max.y >= s.extent.min.y && e.min.y <= s.extent.max.y && e.max.x >= s.extent.min.x
+        };
         let beside: Vec<Edge> = o.edges.iter().filter(level).copied().collect();
         let mut next = 0;
         for (i, e) in s.edges.iter().enumerate() {
@@ -576,7 +589,7 @@ mod tests {
             vec![P { x: 1000, y: 1000 }, P { x: 1000, y: 2000 }, P { x: 2000, y: 2000 }, P { x: 2000, y: 1000 }],
         ])
         .expect("points");
-        assert_eq!(frame.ring_fault(), None);
+        assert_eq!(frame.ring_fault(false), None);
         assert!(interiors_meet(&frame, &square(1000, 1000, 1000)).is_none(), "fills the hole exactly");
         assert!(interiors_meet(&frame, &square(1000, 1000, 1001)).is_some());
         assert_eq!(nearer_than(&frame, &square(1100, 1100, 800), 100), None);
@@ -605,15 +618,15 @@ mod tests {
 
     #[test]
     fn ring_faults_are_seen() {
-        assert_eq!(shape(&[(0, 0), (10, 10), (10, 0), (0, 10)]).ring_fault().map(|f| f.0), Some("has a ring without area"));
+        assert_eq!(shape(&[(0, 0), (10, 10), (10, 0), (0, 10)]).ring_fault(false).map(|f| f.0), Some("has a ring without area"));
         assert_eq!(
-            shape(&[(0, 0), (0, 10), (10, 10), (10, 0)]).ring_fault().map(|f| f.0),
+            shape(&[(0, 0), (0, 10), (10, 10), (10, 0)]).ring_fault(false).map(|f| f.0),
             Some("has a ring that runs the wrong way round")
         );
         let spike = shape(&[(0, 0), (10, 0), (10, 10), (10, 20), (10, 10), (0, 10)]);
-        assert!(spike.ring_fault().is_some());
+        assert!(spike.ring_fault(false).is_some());
         let touching = shape(&[(0, 0), (10, 0), (5, 5), (10, 10), (0, 10), (5, 5)]);
-        assert_eq!(touching.ring_fault().map(|f| f.0), Some("crosses or touches itself"));
+        assert_eq!(touching.ring_fault(false).map(|f| f.0), Some("crosses or touches itself"));
     }
 
     #[test]

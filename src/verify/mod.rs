@@ -11,7 +11,8 @@
 //! | placed outline = piece turned, mirrored, moved | none at quarter turns, else 2 µm in x and y |
 //! | turn and face among the permitted ones | the piece's own angle tolerance |
 //! | offcuts clear of pieces, of each other, inside the cloth; largest rectangle inside its offcut | 2 µm deep |
-//! | areas of pieces, offcuts and cloth consumed | 0.01 mm² |
+//! | areas of pieces and cloth consumed | 0.01 mm² |
+//! | areas of offcuts | 0.01 mm² each |
 //! | area of the waste, which is measured between rounded boundaries | 1 mm² and 1 µm times the length of all boundaries |
 //! | used length | 0.0005 mm |
 //! | yield | 0.00001 |

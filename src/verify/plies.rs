@@ -83,7 +83,8 @@ fn alike(plan: &Plan, ply: &Ply, found: &mut Findings) -> bool {
     let parts: Vec<(usize, usize)> = pieces.iter().filter_map(|p| p.part.map(|q| (q.number, q.of))).collect();
     let whole = pieces.len() == 1 && parts.is_empty() && first.splice.is_none();
     let spliced = pieces.len() > 1 && first.splice.is_some() && parts.len() == pieces.len();
-    if !whole && !(spliced && parts.iter().enumerate().all(|(k, p)| *p == (k + 1, pieces.len()))) {
+    let in_order = parts.iter().enumerate().all(|(k, p)| *p == (k + 1, pieces.len()));
+    if !(whole || spliced && in_order) {
         fault("it is neither one whole piece nor all the parts of a splice, each once");
     }
     if first.cloth != ply.layer.cloth {

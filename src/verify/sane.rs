@@ -92,8 +92,11 @@ fn stock(s: &PlanStock, gauge: &mut Gauge) -> Option<ExactStock> {
             gauge.shape(&format!("piece {} copy {} on stock {}", p.piece, p.copy, s.id), "placed outline", &p.outline, &p.holes)
         })
         .collect();
-    let offcuts: Vec<_> =
-        s.offcuts.iter().map(|o| gauge.shape(&format!("offcut {} of stock {}", o.id, s.id), "outline", &o.outline, &o.holes)).collect();
+    let offcuts: Vec<_> = s
+        .offcuts
+        .iter()
+        .map(|o| gauge.region(&format!("offcut {} of stock {}", o.id, s.id), "outline", &o.outline, &o.holes, true))
+        .collect();
     Some(ExactStock {
         outline: outline?,
         keep_out: keep_out.into_iter().collect::<Option<_>>()?,
@@ -121,6 +124,11 @@ impl Gauge<'_> {
 
     /// An outline with holes that bounds a region.
     fn shape(&mut self, who: &str, what: &str, outline: &[Point], holes: &[Ring]) -> Option<Shape> {
+        self.region(who, what, outline, holes, false)
+    }
+
+    /// The same; with `may_touch` different rings may touch in points.
+    fn region(&mut self, who: &str, what: &str, outline: &[Point], holes: &[Ring], may_touch: bool) -> Option<Shape> {
         let mut rings = vec![self.points(who, outline)?];
         for hole in holes {
             rings.push(self.points(who, hole)?);
@@ -130,7 +138,7 @@ impl Gauge<'_> {
             return None;
         }
         let shape = Shape::new(rings)?;
-        match shape.ring_fault() {
+        match shape.ring_fault(may_touch) {
             None => Some(shape),
             Some((fault, at)) => {
                 self.found.add_at(who, at.mm(), format!("{what}: {fault}"));
