@@ -49,6 +49,7 @@ fn no_name_becomes_a_formula() {
             angle: 0.0,
             seen: warpwise::job::Seen::Hidden,
             book_match: true,
+            turns_overridden: false,
             trim: 25.0,
             lap: 25.0,
             items: vec![],

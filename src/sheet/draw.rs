@@ -14,6 +14,9 @@ use crate::plan::{Offcut, PlacedPiece, Plan, PlanPiece, PlanStock, StockKind};
 /// Largest body size of a label, mm.
 const LARGEST: f64 = 14.0;
 
+/// Body sizes of an offcut's label, mm: below the first it says less, and none is over the second.
+const OFFCUT: [f64; 2] = [5.0, 10.0];
+
 /// Body sizes of a label outside its piece, the first that finds room counts, mm.
 const OUTSIDE: [f64; 3] = [6.0, 4.2, LEAST];
 
@@ -175,27 +178,35 @@ impl Sheet<'_> {
         let views: Vec<&[Point]> = rings.iter().map(Vec::as_slice).collect();
         scene.draw(Ink::OffcutHatch, Shape::Segments(hatch(&views, 45.0, 16.0)));
         let [x, y, w, h] = offcut.largest_rectangle;
-        let best = vec![point(x, y), point(x + w, y), point(x + w, y + h), point(x, y + h)];
-        let size = format!("largest rectangle {} × {} mm", decimals(w, 0), decimals(h, 0));
-        let mut lines = vec![size, format!("{} m²", decimals(offcut.area / 1e6, 3))];
-        if ring_bounds(&offcut.outline).is_some_and(|b| self.segments > 1 && (b.min.x < self.from || b.max.x > self.to)) {
-            lines.push("goes on in the next segment".into());
-        }
-        let best = self.here(&best);
-        let block = Block::plain(&format!("offcut {}", shorten(&clean(&offcut.id), 24)), &lines);
-        let area = Area { rings: rings.clone(), lines: Vec::new(), faint: vec![closed(&best)] };
+        let best = self.here(&[point(x, y), point(x + w, y), point(x + w, y + h), point(x, y + h)]);
+        let name = format!("offcut {}", shorten(&clean(&offcut.id), 24));
+        let size = format!("{} × {} mm", decimals(w, 0), decimals(h, 0));
+        let area_in_words = format!("{} m²", decimals(offcut.area / 1e6, 3));
+        let beyond = ring_bounds(&offcut.outline).is_some_and(|b| self.segments > 1 && (b.min.x < self.from || b.max.x > self.to));
+        let goes_on = beyond.then(|| "goes on in the next segment".to_string());
+        let whole: Vec<String> = [format!("largest rectangle {size}"), area_in_words].into_iter().chain(goes_on).collect();
+        let (whole, brief) = (Block::plain(&name, &whole), Block::plain(&name, &[size]));
+        // No word may touch a piece, even if a hand-edited plan laid its offcuts over the pieces.
+        let taken = self.pieces.iter().map(|p| std::iter::once(&p.placed.outline).chain(&p.placed.holes).cloned().collect()).collect();
+        let area = Area { taken, faint: vec![closed(&best)], ..Area::of(rings.clone()) };
         scene.draw(Ink::Offcut, Shape::Rings(rings));
         if !best.is_empty() {
             scene.draw(Ink::Rectangle, Shape::Rings(vec![best]));
         }
-        match area.spot(std::slice::from_ref(&block), 10.0) {
-            Some(spot) => {
+        let Some(finder) = area.finder() else { return };
+        let long = finder.spot(std::slice::from_ref(&whole), OFFCUT[1]);
+        let found = match long {
+            Some(spot) if spot.size >= OFFCUT[0] => Some((&whole, spot)),
+            long => finder.spot(std::slice::from_ref(&brief), OFFCUT[0]).map(|spot| (&brief, spot)).or(long.map(|spot| (&whole, spot))),
+        };
+        match found {
+            Some((block, spot)) => {
                 block.back(scene, spot.middle, spot.size, spot.angle);
                 block.write(scene, spot.middle, spot.size, spot.angle);
             }
             None => {
                 if let Some(anchor) = area.inner_point() {
-                    waiting.push(Waiting { block, anchor, owner: NOBODY, key: None });
+                    waiting.push(Waiting { block: whole, anchor, owner: NOBODY, key: None });
                 }
             }
         }
@@ -212,7 +223,7 @@ impl Sheet<'_> {
             }
             scene.draw(Ink::Flaw, Shape::Rings(vec![ring.clone()]));
             let block = Block::plain("flaw", &[]);
-            let area = Area { rings: vec![ring], lines: Vec::new(), faint: Vec::new() };
+            let area = Area::of(vec![ring]);
             match area.spot(std::slice::from_ref(&block), 12.0) {
                 Some(spot) => {
                     block.back(scene, spot.middle, spot.size, spot.angle);
@@ -377,7 +388,7 @@ fn draw_piece(scene: &mut Scene, laid: &Laid<'_>, index: usize, waiting: &mut Ve
     let placed = laid.placed;
     let rings: Vec<Ring> = std::iter::once(&placed.outline).chain(&placed.holes).cloned().collect();
     scene.drawn.push(Drawn { ink: Ink::Cut, id: Some(format!("cut-{}", index + 1)), shape: Shape::Rings(rings.clone()) });
-    let mut area = Area { rings, lines: Vec::new(), faint: Vec::new() };
+    let mut area = Area::of(rings);
     let mut head = None;
     if let Some(piece) = laid.piece {
         let motion = Motion::new(placed.turn, placed.face == Face::Down, point(placed.x, placed.y));

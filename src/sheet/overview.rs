@@ -56,7 +56,7 @@ pub fn overview(plan: &Plan) -> String {
             scene.drawn.push(Drawn { ink: Ink::Cut, id: None, shape: Shape::Rings(rings.clone()) });
             let number = plan.pieces.iter().find(|p| p.piece == placed.piece).map_or("?", |p| p.number.as_str());
             let block = [Block::plain(&fit(&clean(number), 12.0, 1.0, true), &[])];
-            let area = Area { rings, lines: Vec::new(), faint: Vec::new() };
+            let area = Area::of(rings);
             // Numbers too small to read are left out: the cut sheets have them all.
             if let Some(spot) = area.spot(&block, 20.0 * pixel).filter(|s| s.size >= 6.0 * pixel) {
                 block[0].write(&mut scene, spot.middle, spot.size, spot.angle);

@@ -25,6 +25,8 @@ const CELLS: f64 = 16_000.0;
 pub(crate) struct Area {
     /// Outline and holes, even-odd.
     pub rings: Vec<Ring>,
+    /// Regions in it that are not for words.
+    pub taken: Vec<Vec<Ring>>,
     /// Lines no word may touch.
     pub lines: Vec<Vec<Point>>,
     /// Lines words should not touch if there is another way.
@@ -45,6 +47,11 @@ pub(crate) struct Spot {
 }
 
 impl Area {
+    /// An area with nothing in it.
+    pub(crate) fn of(rings: Vec<Ring>) -> Area {
+        Area { rings, taken: Vec::new(), lines: Vec::new(), faint: Vec::new() }
+    }
+
     /// The grid of this area, turned by `-angle`.
     pub(crate) fn grid(&self, angle: f64, faint_too: bool) -> Option<Grid> {
         let turn = Motion::turn(-angle);
@@ -54,6 +61,10 @@ impl Area {
         let mut grid = Grid::new(ring_bounds(rings.first()?)?, CELLS, 0.2);
         grid.take_all(NOBODY);
         grid.release(&rings);
+        for region in self.taken.iter().map(|r| turned(r)) {
+            grid.fill(&region, NOBODY);
+            region.iter().for_each(|r| grid.mark_ring(r, NOBODY));
+        }
         rings.iter().for_each(|r| grid.mark_ring(r, NOBODY));
         turned(&self.lines).iter().for_each(|l| grid.mark_path(l, NOBODY));
         if faint_too {
@@ -87,7 +98,7 @@ impl Area {
 
     /// A point well inside the area, if it has any room at all.
     pub(crate) fn inner_point(&self) -> Option<Point> {
-        let grid = Area { rings: self.rings.clone(), lines: Vec::new(), faint: Vec::new() }.grid(0.0, false)?;
+        let grid = Area::of(self.rings.clone()).grid(0.0, false)?;
         let b: Bounds = ring_bounds(self.rings.first()?)?;
         let most = b.width().min(b.height());
         Some(grid.summed().largest(1.0, 1.0, 0.0, most / 1000.0, most, b.centre())?.1)
@@ -164,7 +175,7 @@ mod tests {
     fn words_go_along_a_strip_on_the_bias() {
         // 300 x 24 mm at 45°: level words would find a square of 17 mm only.
         let strip = [(0.0, -12.0), (300.0, -12.0), (300.0, 12.0), (0.0, 12.0)].map(|(x, y)| Motion::turn(45.0).apply(point(x, y)));
-        let area = Area { rings: vec![strip.to_vec()], lines: Vec::new(), faint: Vec::new() };
+        let area = Area::of(vec![strip.to_vec()]);
         let block = Block::plain("joint-tape-long", &["layer 3 · +45°".into()]);
         let spot = area.spot(&[block], 6.0).unwrap();
         assert!((spot.angle - 45.0).abs() < 1e-9 && spot.size > 5.9, "{spot:?}");
@@ -175,7 +186,7 @@ mod tests {
         let square = vec![point(0.0, 0.0), point(100.0, 0.0), point(100.0, 100.0), point(0.0, 100.0)];
         let hole = vec![point(20.0, 20.0), point(20.0, 90.0), point(90.0, 90.0), point(90.0, 20.0)];
         let line = vec![point(0.0, 5.0), point(100.0, 5.0)];
-        let area = Area { rings: vec![square, hole], lines: vec![line], faint: Vec::new() };
+        let area = Area { lines: vec![line], ..Area::of(vec![square, hole]) };
         let block = Block::plain("seat", &[]);
         let spot = area.spot(std::slice::from_ref(&block), 12.0).unwrap();
         let half = if spot.angle == 0.0 { point(block.width, block.height) } else { point(block.height, block.width) } * (spot.size / 2.0);
@@ -185,8 +196,17 @@ mod tests {
     }
 
     #[test]
+    fn no_words_stand_on_what_is_taken() {
+        let square = |x: f64, side: f64| vec![point(x, 0.0), point(x + side, 0.0), point(x + side, side), point(x, side)];
+        let area = Area { taken: vec![vec![square(0.0, 60.0)]], ..Area::of(vec![square(0.0, 100.0)]) };
+        let block = Block::plain("offcut", &[]);
+        let spot = area.spot(std::slice::from_ref(&block), 6.0).unwrap();
+        assert!(spot.middle.x > 60.0 || spot.middle.y > 60.0, "{spot:?}");
+    }
+
+    #[test]
     fn what_does_not_fit_finds_no_spot() {
-        let area = Area { rings: vec![vec![point(0.0, 0.0), point(8.0, 0.0), point(4.0, 3.0)]], lines: Vec::new(), faint: Vec::new() };
+        let area = Area::of(vec![vec![point(0.0, 0.0), point(8.0, 0.0), point(4.0, 3.0)]]);
         assert!(area.spot(&[Block::plain("seat", &[])], 12.0).is_none());
         assert!(area.inner_point().is_some_and(|p| crate::geometry::ring_contains(&area.rings[0], p)));
     }

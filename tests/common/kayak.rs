@@ -135,7 +135,7 @@ impl Make {
             angle: self.angle,
             cloth: self.cloth.into(),
             part: self.part,
-            splice: self.part.map(|_| SpliceFacts { kind: SpliceKind::Lap, lap: 25.0 }),
+            splice: self.part.map(|_| SpliceFacts { kind: SpliceKind::Lap, lap: 25.0, stagger: 50.0, plies_apart: 4 }),
             patch: None,
             copies: self.copies,
             permitted: vec![Permitted { turn: 0.0, face: Face::Up }, Permitted { turn: 180.0, face: Face::Up }],
@@ -148,6 +148,7 @@ impl Make {
             cuts: self.cuts,
             marks: self.marks,
             arrow: self.arrow,
+            origin: point(0.0, 0.0),
         }
     }
 }
