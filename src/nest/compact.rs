@@ -9,8 +9,8 @@ use super::land::turned;
 use super::layout::Layout;
 use super::setup::{ENDLESS, Setup};
 use super::window::Window;
-use std::collections::BTreeSet;
 use microlp::{ComparisonOp, OptimizationDirection, Problem, Variable};
+use std::collections::BTreeSet;
 
 /// Trust region as a share of the strip's height.
 const TRUST: f64 = 0.02;
@@ -104,7 +104,15 @@ fn step(setup: &Setup, window: &Window, layout: &Layout, trust: f64, pairs: Opti
 }
 
 /// Both parts' difference stays on the outer side of the best separating edge of every near pair of convex parts.
-fn keep_apart(setup: &Setup, layout: &Layout, (trust, cushion): (f64, f64), lp: &mut Problem, gain: Variable, a: (usize, Part), b: (usize, Part)) {
+fn keep_apart(
+    setup: &Setup,
+    layout: &Layout,
+    (trust, cushion): (f64, f64),
+    lp: &mut Problem,
+    gain: Variable,
+    a: (usize, Part),
+    b: (usize, Part),
+) {
     let (ta, tb) = (turned(setup, layout, a.0), turned(setup, layout, b.0));
     let (sa, sb) = (layout.spots[a.0], layout.spots[b.0]);
     let d = (sb.x - sa.x, sb.y - sa.y);

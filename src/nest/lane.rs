@@ -26,11 +26,17 @@ pub(super) struct Lane<'a> {
     store: &'a Store,
     dice: Dice,
     best: Arc<Layout>,
+    /// The best layout of all lanes, and whether the lane works on its own line instead.
+    shared: Arc<Layout>,
+    alone: bool,
+    /// Failures since the last gain.
+    barren: u32,
     /// Stretch of the strip this lane may change, µm; its right end follows its own shrinking.
     section: (f64, f64),
     attempt: Option<Separation<'a>>,
     shrink: f64,
     failures: u32,
+    fresh: bool,
     pool: Vec<(f64, Layout)>,
     evaluations: u64,
     moves: u64,
@@ -42,11 +48,15 @@ impl<'a> Lane<'a> {
             setup,
             store,
             dice,
+            shared: best.clone(),
+            alone: false,
+            barren: 0,
             best,
             section: (0.0, f64::INFINITY),
             attempt: None,
             shrink: SHRINK,
             failures: 0,
+            fresh: false,
             pool: Vec::new(),
             evaluations: 0,
             moves: 0,
@@ -73,10 +83,16 @@ impl<'a> Lane<'a> {
     /// Takes over a layout found elsewhere, with the stretch the lane may change from now on.
     pub fn adopt(&mut self, layout: &Arc<Layout>, section: (f64, f64)) {
         self.section = section;
-        let whole = self.setup.items.len() <= super::window::WHOLE;
-        if whole && layout.length >= self.best.length {
+        let whole = self.setup.shared();
+        self.shared = layout.clone();
+        if whole && (self.alone || layout.length >= self.best.length) {
             return;
         }
+        self.take(layout, whole);
+    }
+
+    fn take(&mut self, layout: &Arc<Layout>, whole: bool) {
+        self.barren = 0;
         self.best = layout.clone();
         self.pool.clear();
         // An attempt at a length already reached is pointless; one on a stretch of another layout is stale.
@@ -121,6 +137,9 @@ impl<'a> Lane<'a> {
     /// A new attempt: the best layout squeezed at a random cut, or a failed one disturbed.
     fn start(&mut self) -> Option<Separation<'a>> {
         let setup = self.setup;
+        if setup.overflow() {
+            return self.one_more();
+        }
         let window = Window::choose(setup, &self.best, self.section, &mut self.dice);
         if window.movers.is_empty() {
             return None;
@@ -128,7 +147,7 @@ impl<'a> Lane<'a> {
         let whole = window.is_whole();
         let span = if whole { self.best.length } else { window.high - window.low };
         let by = (span * self.shrink).max(1.0).round();
-        if whole && !self.pool.is_empty() && self.dice.unit() < 0.5 {
+        if whole && !self.pool.is_empty() && self.dice.unit() < super::tune(2, 0.5) {
             // The better a failure, the likelier it is taken.
             let pick = self.dice.below(self.pool.len()).min(self.dice.below(self.pool.len()));
             let mut layout = self.pool[pick].1.clone();
@@ -136,9 +155,49 @@ impl<'a> Lane<'a> {
             self.disturb(&mut layout, &window);
             return Some(Separation::new(setup, self.store, window, layout));
         }
+        if whole && self.barren as f64 > super::tune(4, 10.0) {
+            self.barren = 0;
+            self.alone = !self.alone || self.best.length <= self.shared.length;
+            if self.alone {
+                self.pool.clear();
+                self.shrink = super::tune(3, SHRINK);
+                let mut layout = (*self.shared).clone();
+                layout.length = (layout.length * super::tune(12, 1.03)).round();
+                let mut s = Separation::new(setup, self.store, window, layout);
+                s.scatter(&mut self.dice);
+                self.fresh = true;
+                return Some(s);
+            }
+            let shared = self.shared.clone();
+            self.take(&shared, true);
+        }
+        let span = if whole { self.best.length } else { window.high - window.low };
+        let by = (span * self.shrink).max(1.0).round();
         let mut layout = (*self.best).clone();
         let mut window = window;
         squeeze(setup, &mut layout, &mut window, by, &mut self.dice);
+        Some(Separation::new(setup, self.store, window, layout))
+    }
+
+    /// With fixed stocks alone: an item from the overflow is put into one of them, at random, and all there make room for it.
+    fn one_more(&mut self) -> Option<Separation<'a>> {
+        let setup = self.setup;
+        let strip = setup.strip();
+        let mut layout = (*self.best).clone();
+        let waiting: Vec<usize> = (0..layout.spots.len()).filter(|&i| usize::from(layout.spots[i].room) == strip).collect();
+        // The smaller one of two is the likelier to fit.
+        let pick = |dice: &mut Dice| waiting.get(dice.below(waiting.len())).copied();
+        let (a, b) = (pick(&mut self.dice)?, pick(&mut self.dice)?);
+        let item = if setup.kind(a).area <= setup.kind(b).area { a } else { b };
+        let kind = setup.kind(item);
+        let rooms: Vec<usize> = (0..strip).filter(|&r| !kind.fits[r].is_empty()).collect();
+        let room = *rooms.get(self.dice.below(rooms.len()))?;
+        let stance = kind.fits[room][self.dice.below(kind.fits[room].len())];
+        let (frame, tight) = (setup.rooms[room].frame, kind.stances[usize::from(stance)].tight);
+        let x = self.dice.between((frame.min.x - tight.min.x) as f64, (frame.max.x - tight.max.x) as f64);
+        let y = self.dice.between((frame.min.y - tight.min.y) as f64, (frame.max.y - tight.max.y) as f64);
+        layout.spots[item] = Spot { room: room as u16, stance, x, y };
+        let window = Window::rooms_and(setup, &layout, item);
         Some(Separation::new(setup, self.store, window, layout))
     }
 
@@ -162,18 +221,19 @@ impl<'a> Lane<'a> {
     fn solved(&mut self, stop: &dyn Fn() -> bool) {
         let Some(attempt) = &self.attempt else { return };
         let (window, layout) = (attempt.window.clone(), attempt.layout.clone());
-        eprintln!("solved passes {} target {} shrink {:.4} ev {}", attempt.passes, layout.length, self.shrink, self.evaluations+attempt.evaluations);
         self.drop_attempt();
-        let tight = compact(self.setup, &window, &layout, stop);
+        let tight = if self.setup.overflow() { layout.clone() } else { compact(self.setup, &window, &layout, stop) };
         let landed = self.settle(&window, tight).or_else(|| self.settle(&window, layout));
         match landed {
-            Some(l) if l.length < self.best.length => {
+            Some(l) if l.length < self.best.length || self.fresh => {
+                self.fresh = false;
+                self.barren = 0;
                 self.section.1 -= self.best.length - l.length;
                 self.best = Arc::new(l);
                 self.pool.clear();
                 self.failures = 0;
             }
-            l => { eprintln!("window {}", window.is_whole()); eprintln!("landing {:?} of {}", l.map(|l| l.length), self.best.length); self.failed() },
+            _ => self.failed(),
         }
     }
 
@@ -196,6 +256,7 @@ impl<'a> Lane<'a> {
     fn stuck(&mut self) {
         if let Some(attempt) = &self.attempt
             && attempt.window.is_whole()
+            && attempt.best().0.is_finite()
         {
             let (overlap, layout) = attempt.best();
             let at = self.pool.partition_point(|p| p.0 <= overlap);
@@ -205,13 +266,20 @@ impl<'a> Lane<'a> {
                 self.pool.truncate(POOL);
             }
         }
-        if let Some(attempt)=&self.attempt { eprintln!("stuck passes {} target {} shrink {:.4} ev {} best {}", attempt.passes, attempt.layout.length, self.shrink, self.evaluations+attempt.evaluations, attempt.best().0); }
         self.drop_attempt();
+        if self.fresh {
+            // A fresh start that does not come apart: give it more room... by falling back to the shared layout.
+            self.fresh = false;
+            self.alone = false;
+            let shared = self.shared.clone();
+            self.take(&shared, true);
+        }
         self.failed();
     }
 
     fn failed(&mut self) {
         self.failures += 1;
+        self.barren += 1;
         if self.failures >= 2 {
             self.failures = 0;
             self.shrink = (self.shrink / 2.0).max(LEAST_SHRINK);

@@ -49,7 +49,10 @@ impl<'a> Fits<'a> {
         bases.sort_unstable();
         bases.dedup();
         let table = vec![NOT_YET; bases.len() * bases.len() * 4];
-        let boxes = bases.iter().flat_map(|&b| setup.bases[b as usize].frames.map(|f| [f.min.x, f.min.y, f.max.x, f.max.y].map(|v| v as f64))).collect();
+        let boxes = bases
+            .iter()
+            .flat_map(|&b| setup.bases[b as usize].frames.map(|f| [f.min.x, f.min.y, f.max.x, f.max.y].map(|v| v as f64)))
+            .collect();
         let rounded = bases.iter().any(|&b| setup.bases[b as usize].rounded);
         let gap_margin = clearance_margin(setup.gap + if rounded { 4 } else { 0 }) as f64;
         Fits { setup, store, bases, boxes, gap_margin, table, known: Vec::new() }
@@ -171,7 +174,17 @@ pub(super) struct Contact {
 impl Field {
     /// Prepares the field of a stance (`turned` and the bodies by local index) against `bodies` but `skip`; `weights` of the pairs.
     #[allow(clippy::too_many_arguments)]
-    pub fn fill(&mut self, fits: &Fits<'_>, at: &Spot, turned: Turned, size: f64, bounds: Bounds, bodies: &[Body], skip: usize, weights: &[f32]) {
+    pub fn fill(
+        &mut self,
+        fits: &Fits<'_>,
+        at: &Spot,
+        turned: Turned,
+        size: f64,
+        bounds: Bounds,
+        bodies: &[Body],
+        skip: usize,
+        weights: &[f32],
+    ) {
         self.bounds = bounds;
         self.room = at.room;
         self.stance = at.stance;

@@ -52,8 +52,10 @@ pub(super) fn relocate(
     };
     let limit = |kept: &Vec<Candidate>| if kept.len() < KEPT { f64::INFINITY } else { kept[KEPT - 1].cost };
     let total: f64 = fields.iter().map(|f| f.bounds.area()).sum();
-    for k in 0..GLOBAL_SAMPLES + LOCAL_SAMPLES {
-        let (field, x, y) = if k < GLOBAL_SAMPLES {
+    let global = super::tune(5, GLOBAL_SAMPLES as f64) as usize;
+    let local = super::tune(6, LOCAL_SAMPLES as f64) as usize;
+    for k in 0..global + local {
+        let (field, x, y) = if k < global {
             let mut ticket = dice.unit() * total;
             let field = fields
                 .iter()
@@ -67,7 +69,7 @@ pub(super) fn relocate(
         } else {
             let same_room: usize = dice.below(fields.len());
             let field = if fields[same_room].room == fields[home.0].room { same_room } else { home.0 };
-            let r = extent * 0.4;
+            let r = extent * super::tune(11, 0.4);
             let (x, y) = (home.1 + dice.between(-r, r), home.2 + dice.between(-r, r));
             let (x, y) = fields[field].bounds.clamp(x, y);
             (field, x, y)
@@ -101,8 +103,8 @@ pub(super) fn relocate(
 
 /// Coordinate descent with halving steps.
 fn descend(field: &Field, fits: &mut Fits<'_>, c: &mut Candidate, extent: f64, evaluations: &mut u64) {
-    let mut step = extent * 0.06;
-    let floor = extent * 0.004;
+    let mut step = extent * super::tune(7, 0.06);
+    let floor = extent * super::tune(8, 0.004);
     while step > floor && c.cost > 0.0 {
         let mut better = false;
         for (dx, dy) in [(step, 0.0), (-step, 0.0), (0.0, step), (0.0, -step)] {

@@ -16,7 +16,7 @@ const BASE: f64 = 0.2;
 /// Decay of the weight of pairs that are apart, down to 1.
 const DECAY: f64 = 0.95;
 /// Passes without [`GAIN`] before a strike, and strikes before giving up.
-const PATIENCE: u32 = 60;
+const PATIENCE: u32 = 30;
 const STRIKES: u32 = 2;
 const GAIN: f64 = 0.98;
 /// Overlap below this, µm, is contact.
@@ -50,9 +50,10 @@ pub(super) struct Separation<'a> {
     best_layout: Layout,
     stale: u32,
     strikes: u32,
+    /// Some item has no place at this length.
+    hopeless: bool,
     pub evaluations: u64,
     pub moves: u64,
-    pub passes: u32,
 }
 
 impl<'a> Separation<'a> {
@@ -91,9 +92,9 @@ impl<'a> Separation<'a> {
             best: f64::INFINITY,
             stale: 0,
             strikes: 0,
+            hopeless: false,
             evaluations: 0,
             moves: 0,
-            passes: 0,
         };
         for k in 0..n {
             s.confine(k);
@@ -122,14 +123,55 @@ impl<'a> Separation<'a> {
         }
     }
 
+    /// Puts every mover at a random place of the strip, in a random stance.
+    pub fn scatter(&mut self, dice: &mut Dice) {
+        let strip = self.setup.strip();
+        for k in 0..self.window.movers.len() {
+            let item = self.window.movers[k];
+            let fits = &self.setup.kind(item).fits[strip];
+            if fits.is_empty() {
+                continue;
+            }
+            let stance = fits[dice.below(fits.len())];
+            let b = self.bounds(k, strip, stance);
+            if !b.is_empty() {
+                let (x, y) = (dice.between(b.x0, b.x1), dice.between(b.y0, b.y1));
+                self.layout.spots[item] = Spot { room: strip as u16, stance, x, y };
+                self.bodies[k] = body(self.setup, &self.fits, &self.layout, item);
+            }
+        }
+        for k in 0..self.window.movers.len() {
+            self.measure(k);
+        }
+    }
+
     /// Brings a mover within its bounds (after the length has shrunk).
     fn confine(&mut self, k: usize) {
         let item = self.window.movers[k];
         let spot = self.layout.spots[item];
         let b = self.bounds(k, usize::from(spot.room), spot.stance);
-        let (x, y) = if b.is_empty() { (b.x0, b.y0.min(b.y1)) } else { b.clamp(spot.x, spot.y) };
-        self.layout.spots[item] = Spot { x, y, ..spot };
+        let spot = if b.is_empty() {
+            let Some(other) = self.somewhere(k) else {
+                self.hopeless = true;
+                return;
+            };
+            other
+        } else {
+            let (x, y) = b.clamp(spot.x, spot.y);
+            Spot { x, y, ..spot }
+        };
+        self.layout.spots[item] = spot;
         self.bodies[k] = body(self.setup, &self.fits, &self.layout, item);
+    }
+
+    /// The middle of the first room and stance that has any room for a mover.
+    fn somewhere(&self, k: usize) -> Option<Spot> {
+        let kind = self.setup.kind(self.window.movers[k]);
+        let rooms = (0..self.setup.rooms.len()).filter(|&r| self.window.open_to(self.setup, r));
+        rooms.flat_map(|r| kind.fits[r].iter().map(move |&s| (r, s))).find_map(|(room, stance)| {
+            let b = self.bounds(k, room, stance);
+            (!b.is_empty()).then(|| Spot { room: room as u16, stance, x: (b.x0 + b.x1) / 2.0, y: (b.y0 + b.y1) / 2.0 })
+        })
     }
 
     /// Fills one field for a mover in a stance and room; false if it has no room there.
@@ -253,7 +295,12 @@ impl<'a> Separation<'a> {
 
     /// One pass over all overlapping items, then new weights. `stop` is asked between items.
     pub fn pass(&mut self, dice: &mut Dice, stop: &dyn Fn() -> bool) -> Standing {
-        self.passes += 1;
+        // Even an idle pass counts, so that a run by effort ends.
+        self.evaluations += 1 + self.window.movers.len() as u64;
+        if self.hopeless {
+            self.evaluations += 1000;
+            return Standing::Stuck;
+        }
         let mut order: Vec<usize> = (0..self.window.movers.len()).filter(|&k| self.overlap_of(k) > CONTACT).collect();
         dice.shuffle(&mut order);
         for k in order {
@@ -276,7 +323,7 @@ impl<'a> Separation<'a> {
 
     fn judge(&mut self) -> Standing {
         let total = self.total();
-        if total < self.best * GAIN {
+        if total < self.best * super::tune(10, GAIN) {
             self.stale = 0;
         } else {
             self.stale += 1;
@@ -285,10 +332,10 @@ impl<'a> Separation<'a> {
             self.best = total;
             self.best_layout = self.layout.clone();
         }
-        if self.stale > PATIENCE {
+        if f64::from(self.stale) > super::tune(0, f64::from(PATIENCE)) {
             self.stale = 0;
             self.strikes += 1;
-            if self.strikes >= STRIKES {
+            if f64::from(self.strikes) >= super::tune(1, f64::from(STRIKES)) {
                 return Standing::Stuck;
             }
         }

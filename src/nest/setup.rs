@@ -114,6 +114,11 @@ impl Setup {
         self.rooms.last().is_some_and(|r| r.stock.is_none())
     }
 
+    /// True if every lane works on all of the layout: few items, or only fixed stocks.
+    pub fn shared(&self) -> bool {
+        self.items.len() <= super::window::WHOLE || self.overflow()
+    }
+
     pub fn kind(&self, item: usize) -> &Kind {
         &self.kinds[self.items[item].kind]
     }
