@@ -45,7 +45,7 @@ pub(super) fn relocate(
     evaluations: &mut u64,
 ) -> Option<Candidate> {
     let mut kept: Vec<Candidate> = Vec::with_capacity(KEPT + 2);
-    let mut offer = |kept: &mut Vec<Candidate>, c: Candidate| {
+    let offer = |kept: &mut Vec<Candidate>, c: Candidate| {
         let at = kept.partition_point(|k| k.cost <= c.cost);
         kept.insert(at, c);
         kept.truncate(KEPT);
