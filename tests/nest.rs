@@ -399,5 +399,47 @@ fn hundreds_of_random_problems_break_no_rule() {
         let outcome = solve(&problem, &ONE_LANE, &Limits { stop: Stop::Effort(1), cancel: &cancel }, seed, &Silent);
         let faults = exact::faults(&problem, &outcome);
         assert!(faults.is_empty(), "seed {seed}: {faults:#?}");
+        assert!(!outcome.unplaced.iter().any(|u| u.2.contains("ended before")), "seed {seed}: no first layout");
     }
 }
+
+/// Plies of believable shape: `n` blobs, all different.
+fn plies(seed: u64, n: u32, copies: u32) -> Vec<Shape> {
+    let mut dice = Lcg(seed);
+    (0..n)
+        .map(|k| {
+            let size = dice.real(40.0, 160.0);
+            shape(&format!("ply {k}"), blob(&mut dice, size), &[0.0, 180.0], copies)
+        })
+        .collect()
+}
+
+/// A guard against a search that quietly gets worse: fixed effort and seed, so the length is the same on every machine. Worse fails;
+/// when it gets better by more than 0.2 %, record the new length here.
+#[test]
+fn the_recorded_lengths_are_still_reached() {
+    let quarter = [0.0, 90.0, 180.0, 270.0];
+    let l = ring(&[(0.0, 0.0), (60.0, 0.0), (60.0, 20.0), (20.0, 20.0), (20.0, 50.0), (0.0, 50.0)]);
+    let t = ring(&[(0.0, 0.0), (70.0, 0.0), (70.0, 18.0), (45.0, 18.0), (45.0, 60.0), (25.0, 60.0), (25.0, 18.0), (0.0, 18.0)]);
+    let blocks = vec![shape("l", l, &quarter, 8), shape("t", t, &quarter, 6), shape("bar", rectangle(0.0, 0.0, 15.0, 80.0), &quarter, 5)];
+    let mut benched = strip(600.0);
+    let Extent::Open { segment_max, .. } = &mut benched.extent else { unreachable!() };
+    *segment_max = Some(700.0);
+    let mut flawed = strip(500.0);
+    flawed.keep_out.push(rectangle(200.0, 100.0, 60.0, 40.0));
+    let guards = [
+        ("blocks", Problem::new(blocks, vec![strip(160.0)], 0.0).unwrap(), BLOCKS),
+        ("plies round a flaw", Problem::new(plies(3, 14, 2), vec![flawed], 5.0).unwrap(), FLAWED),
+        ("many plies on a bench", Problem::new(plies(4, 40, 4), vec![benched], 2.0).unwrap(), BENCHED),
+    ];
+    for (name, problem, recorded) in guards {
+        let outcome = run(&problem, &Params { lanes: 2, threads: 2 }, 20, 1);
+        let length = outcome.stocks[0].used_length;
+        assert!(length <= recorded + 1e-9, "{name}: {length} mm, recorded {recorded} mm");
+        assert!(length >= recorded * 0.998, "{name}: {length} mm is better than the recorded {recorded} mm: record it");
+    }
+}
+
+const BLOCKS: f64 = 245.0;
+const FLAWED: f64 = 1411.18;
+const BENCHED: f64 = 4708.356;

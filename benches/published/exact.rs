@@ -21,10 +21,10 @@ fn micro(mm: f64) -> i64 {
 /// A ring turned, mirrored about x, then moved, on the grid; quarter turns are exact.
 pub fn placed(ring: &Ring, turn: f64, flip: bool, x: f64, y: f64) -> Vec<P> {
     let (sin, cos) = match turn.rem_euclid(360.0) {
-        t if t == 0.0 => (0.0, 1.0),
-        t if t == 90.0 => (1.0, 0.0),
-        t if t == 180.0 => (0.0, -1.0),
-        t if t == 270.0 => (-1.0, 0.0),
+        0.0 => (0.0, 1.0),
+        90.0 => (1.0, 0.0),
+        180.0 => (0.0, -1.0),
+        270.0 => (-1.0, 0.0),
         t => (libm::sin(t.to_radians()), libm::cos(t.to_radians())),
     };
     ring.iter()

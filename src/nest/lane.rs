@@ -14,6 +14,12 @@ use std::sync::Arc;
 /// First shrink, least shrink, as shares of the length.
 const SHRINK: f64 = 0.02;
 const LEAST_SHRINK: f64 = 0.001;
+/// Failures in a row before a lane leaves the shared layout for a line of its own, or comes back from one that leads nowhere.
+const BARREN: u32 = 10;
+/// Share of attempts that start from a failed layout.
+const FROM_POOL: f64 = 0.5;
+/// Length of a fresh start, as a share of the best.
+const FRESH_LENGTH: f64 = 1.03;
 /// Tries to move pairs apart that overlap once rounded.
 const CUSHIONS: usize = 5;
 /// Failed layouts kept to start again from.
@@ -36,6 +42,7 @@ pub(super) struct Lane<'a> {
     attempt: Option<Separation<'a>>,
     shrink: f64,
     failures: u32,
+    /// The attempt is a fresh start: whatever comes of it is the lane's new best.
     fresh: bool,
     pool: Vec<(f64, Layout)>,
     evaluations: u64,
@@ -134,49 +141,60 @@ impl<'a> Lane<'a> {
         }
     }
 
-    /// A new attempt: the best layout squeezed at a random cut, or a failed one disturbed.
+    /// A new attempt: the best layout squeezed at a random cut, a failed one disturbed, or after many failures in a row a fresh start.
     fn start(&mut self) -> Option<Separation<'a>> {
         let setup = self.setup;
         if setup.overflow() {
             return self.one_more();
         }
-        let window = Window::choose(setup, &self.best, self.section, &mut self.dice);
+        let mut window = Window::choose(setup, &self.best, self.section, &mut self.dice);
         if window.movers.is_empty() {
             return None;
         }
         let whole = window.is_whole();
+        if whole && self.barren > BARREN {
+            self.barren = 0;
+            if !self.alone || self.best.length <= self.shared.length {
+                return Some(self.afresh(window));
+            }
+            self.rejoin();
+        }
         let span = if whole { self.best.length } else { window.high - window.low };
         let by = (span * self.shrink).max(1.0).round();
-        if whole && !self.pool.is_empty() && self.dice.unit() < super::tune(2, 0.5) {
+        let again = whole && !self.pool.is_empty() && self.dice.unit() < FROM_POOL;
+        let mut layout;
+        if again {
             // The better a failure, the likelier it is taken.
             let pick = self.dice.below(self.pool.len()).min(self.dice.below(self.pool.len()));
-            let mut layout = self.pool[pick].1.clone();
+            layout = self.pool[pick].1.clone();
             layout.length = self.best.length - by;
             self.disturb(&mut layout, &window);
-            return Some(Separation::new(setup, self.store, window, layout));
+        } else {
+            layout = (*self.best).clone();
+            squeeze(setup, &mut layout, &mut window, by, &mut self.dice);
         }
-        if whole && self.barren as f64 > super::tune(4, 10.0) {
-            self.barren = 0;
-            self.alone = !self.alone || self.best.length <= self.shared.length;
-            if self.alone {
-                self.pool.clear();
-                self.shrink = super::tune(3, SHRINK);
-                let mut layout = (*self.shared).clone();
-                layout.length = (layout.length * super::tune(12, 1.03)).round();
-                let mut s = Separation::new(setup, self.store, window, layout);
-                s.scatter(&mut self.dice);
-                self.fresh = true;
-                return Some(s);
-            }
-            let shared = self.shared.clone();
-            self.take(&shared, true);
-        }
-        let span = if whole { self.best.length } else { window.high - window.low };
-        let by = (span * self.shrink).max(1.0).round();
-        let mut layout = (*self.best).clone();
-        let mut window = window;
-        squeeze(setup, &mut layout, &mut window, by, &mut self.dice);
         Some(Separation::new(setup, self.store, window, layout))
+    }
+
+    /// A line of the lane's own from random places, a little longer than the best of all.
+    fn afresh(&mut self, window: Window) -> Separation<'a> {
+        self.alone = true;
+        self.fresh = true;
+        self.pool.clear();
+        self.shrink = SHRINK;
+        let mut layout = (*self.shared).clone();
+        layout.length = (layout.length * FRESH_LENGTH).round();
+        let mut separation = Separation::new(self.setup, self.store, window, layout);
+        separation.scatter(&mut self.dice);
+        separation
+    }
+
+    /// Back from a line of its own to the best layout of all.
+    fn rejoin(&mut self) {
+        self.alone = false;
+        self.fresh = false;
+        let shared = self.shared.clone();
+        self.take(&shared, true);
     }
 
     /// With fixed stocks alone: an item from the overflow is put into one of them, at random, and all there make room for it.
@@ -223,7 +241,7 @@ impl<'a> Lane<'a> {
         let (window, layout) = (attempt.window.clone(), attempt.layout.clone());
         self.drop_attempt();
         let tight = if self.setup.overflow() { layout.clone() } else { compact(self.setup, &window, &layout, stop) };
-        let landed = self.settle(&window, tight).or_else(|| self.settle(&window, layout));
+        let landed = self.settle(&window, tight, stop).or_else(|| self.settle(&window, layout, stop));
         match landed {
             Some(l) if l.length < self.best.length || self.fresh => {
                 self.fresh = false;
@@ -238,12 +256,12 @@ impl<'a> Lane<'a> {
     }
 
     /// The layout on the grid: rounded, and where that brings overlap, the pairs concerned are first moved apart.
-    fn settle(&self, window: &Window, mut layout: Layout) -> Option<Layout> {
+    fn settle(&self, window: &Window, mut layout: Layout, stop: &dyn Fn() -> bool) -> Option<Layout> {
         let moved = (!window.is_whole()).then_some(&window.movers[..]);
         let mut pairs = BTreeSet::new();
         for _ in 0..CUSHIONS {
             let found = rounded_overlaps(self.setup, &layout, &window.movers);
-            if found.is_empty() {
+            if found.is_empty() || stop() {
                 break;
             }
             pairs.extend(found);
@@ -268,11 +286,7 @@ impl<'a> Lane<'a> {
         }
         self.drop_attempt();
         if self.fresh {
-            // A fresh start that does not come apart: give it more room... by falling back to the shared layout.
-            self.fresh = false;
-            self.alone = false;
-            let shared = self.shared.clone();
-            self.take(&shared, true);
+            self.rejoin();
         }
         self.failed();
     }

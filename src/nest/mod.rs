@@ -31,20 +31,3 @@ pub use bound::least_length;
 pub use outcome::{Limits, Observer, Outcome, Params, Placement, Progress, Silent, Stop, TraceRow, UsedStock};
 pub use problem::{Extent, Pose, Problem, Shape, Stock};
 pub use search::solve;
-
-/// Temporary.
-pub(crate) fn tune(k: usize, default: f64) -> f64 {
-    static T: std::sync::OnceLock<Vec<Option<f64>>> = std::sync::OnceLock::new();
-    let t = T.get_or_init(|| {
-        let mut v = vec![None; 32];
-        for kv in std::env::var("NEST_TUNE").unwrap_or_default().split(',') {
-            if let Some((k, x)) = kv.split_once('=') {
-                if let (Ok(k), Ok(x)) = (k.parse::<usize>(), x.parse::<f64>()) {
-                    v[k] = Some(x);
-                }
-            }
-        }
-        v
-    });
-    t[k].unwrap_or(default)
-}

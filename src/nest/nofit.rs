@@ -76,6 +76,7 @@ impl Cell {
 /// The forbidden set of a pair of forms and its index.
 #[derive(Debug)]
 pub(super) struct NoFit {
+    #[cfg(test)]
     frame: Frame,
     fragments: Vec<Fragment>,
     cells: Vec<Cell>,
@@ -121,6 +122,7 @@ impl NoFit {
         let side = 1_usize << levels;
         let (w, h) = (frame.width().max(1) as f64, frame.height().max(1) as f64);
         let mut nofit = NoFit {
+            #[cfg(test)]
             frame,
             cells: vec![Cell::default(); side * side],
             candidates: Vec::new(),
@@ -294,7 +296,10 @@ fn boundary(sums: &[Convex]) -> Vec<Fragment> {
             let others = std::iter::once(last).chain((0..sums.len()).filter(|&t| t != last));
             for t in others.filter(|&t| t != s) {
                 let f = &frames[t];
-                let meets = box_of_edge.min.x <= f.max.x && f.min.x <= box_of_edge.max.x && box_of_edge.min.y <= f.max.y && f.min.y <= box_of_edge.max.y;
+                let meets = box_of_edge.min.x <= f.max.x
+                    && f.min.x <= box_of_edge.max.x
+                    && box_of_edge.min.y <= f.max.y
+                    && f.min.y <= box_of_edge.max.y;
                 if meets && let Some(span) = inside_span(a, b, &sums[t], t < s) {
                     covered.push(span);
                     if span.0 <= 0.0 && span.1 >= 1.0 {

@@ -10,6 +10,10 @@ use super::overlap::{Contact, Field, Fits};
 /// Samples over the whole bounds, and near the present place.
 const GLOBAL_SAMPLES: usize = 60;
 const LOCAL_SAMPLES: usize = 30;
+/// How far the near samples reach, and the first and last steps of the descent, as shares of the item's size.
+const NEAR: f64 = 0.4;
+const FIRST_STEP: f64 = 0.06;
+const LAST_STEP: f64 = 0.004;
 /// Samples that are refined.
 const KEPT: usize = 3;
 /// Contacts nearer than this, µm, count as touched.
@@ -34,6 +38,7 @@ pub(super) struct Scratch {
 }
 
 /// The best place found in the fields, if it costs less than `present`. `home` is the present place, `extent` the item's size.
+#[allow(clippy::too_many_arguments)]
 pub(super) fn relocate(
     fields: &[Field],
     fits: &mut Fits<'_>,
@@ -52,10 +57,8 @@ pub(super) fn relocate(
     };
     let limit = |kept: &Vec<Candidate>| if kept.len() < KEPT { f64::INFINITY } else { kept[KEPT - 1].cost };
     let total: f64 = fields.iter().map(|f| f.bounds.area()).sum();
-    let global = super::tune(5, GLOBAL_SAMPLES as f64) as usize;
-    let local = super::tune(6, LOCAL_SAMPLES as f64) as usize;
-    for k in 0..global + local {
-        let (field, x, y) = if k < global {
+    for k in 0..GLOBAL_SAMPLES + LOCAL_SAMPLES {
+        let (field, x, y) = if k < GLOBAL_SAMPLES {
             let mut ticket = dice.unit() * total;
             let field = fields
                 .iter()
@@ -67,9 +70,9 @@ pub(super) fn relocate(
             let b = &fields[field].bounds;
             (field, dice.between(b.x0, b.x1), dice.between(b.y0, b.y1))
         } else {
-            let same_room: usize = dice.below(fields.len());
-            let field = if fields[same_room].room == fields[home.0].room { same_room } else { home.0 };
-            let r = extent * super::tune(11, 0.4);
+            let any = dice.below(fields.len());
+            let field = if fields[any].room == fields[home.0].room { any } else { home.0 };
+            let r = extent * NEAR;
             let (x, y) = (home.1 + dice.between(-r, r), home.2 + dice.between(-r, r));
             let (x, y) = fields[field].bounds.clamp(x, y);
             (field, x, y)
@@ -103,8 +106,8 @@ pub(super) fn relocate(
 
 /// Coordinate descent with halving steps.
 fn descend(field: &Field, fits: &mut Fits<'_>, c: &mut Candidate, extent: f64, evaluations: &mut u64) {
-    let mut step = extent * super::tune(7, 0.06);
-    let floor = extent * super::tune(8, 0.004);
+    let mut step = extent * FIRST_STEP;
+    let floor = extent * LAST_STEP;
     while step > floor && c.cost > 0.0 {
         let mut better = false;
         for (dx, dy) in [(step, 0.0), (-step, 0.0), (0.0, step), (0.0, -step)] {

@@ -58,7 +58,7 @@ pub(super) struct Separation<'a> {
 
 impl<'a> Separation<'a> {
     /// Starts from a layout with overlaps; `layout.length` is the length to reach.
-    pub fn new(setup: &'a Setup, store: &'a Store, window: Window, layout: Layout) -> Separation<'a> {
+    pub fn new(setup: &'a Setup, store: &'a Store, window: Window, mut layout: Layout) -> Separation<'a> {
         let n = window.movers.len();
         let mut bases: Vec<u32> = Vec::new();
         for &i in &window.movers {
@@ -75,6 +75,7 @@ impl<'a> Separation<'a> {
             }
         }
         let m = bodies.len();
+        allow_walls(setup, &mut layout);
         let walls = layout.walls.len();
         let mut s = Separation {
             setup,
@@ -323,7 +324,7 @@ impl<'a> Separation<'a> {
 
     fn judge(&mut self) -> Standing {
         let total = self.total();
-        if total < self.best * super::tune(10, GAIN) {
+        if total < self.best * GAIN {
             self.stale = 0;
         } else {
             self.stale += 1;
@@ -332,10 +333,10 @@ impl<'a> Separation<'a> {
             self.best = total;
             self.best_layout = self.layout.clone();
         }
-        if f64::from(self.stale) > super::tune(0, f64::from(PATIENCE)) {
+        if self.stale > PATIENCE {
             self.stale = 0;
             self.strikes += 1;
-            if f64::from(self.strikes) >= super::tune(1, f64::from(STRIKES)) {
+            if self.strikes >= STRIKES {
                 return Standing::Stuck;
             }
         }
@@ -384,6 +385,21 @@ impl<'a> Separation<'a> {
                 self.wall_overlaps[k * walls + w] = (best.1 - from).min(to - best.1).max(0.0);
             }
         }
+    }
+}
+
+/// As many bench ends as the length needs, each where the greatest length of the segments allows it.
+fn allow_walls(setup: &Setup, layout: &mut Layout) {
+    let Some(segment) = setup.segment.map(|s| s as f64) else { return };
+    while (layout.walls.len() + 1) as f64 * segment < layout.length {
+        layout.walls.push(layout.length);
+    }
+    let (count, length) = (layout.walls.len(), layout.length);
+    let mut before = 0.0_f64;
+    for (k, wall) in layout.walls.iter_mut().enumerate() {
+        let low = (length - (count - k) as f64 * segment).max(before);
+        *wall = wall.max(low).min((before + segment).min(length));
+        before = *wall;
     }
 }
 
