@@ -103,7 +103,7 @@ impl<'a> Raster<'a> {
                 .iter()
                 .map(|p| p.iter().map(|v| v.minus(corner)).collect())
                 .collect();
-            let by = setup.gap + if setup.bases[base as usize].rounded { 4 } else { 0 };
+            let by = setup.most_clearance();
             let grown: Vec<Convex> = if by > 0 { parts.iter().map(|p| offset(p, by)).collect() } else { parts.clone() };
             let all = (i64::MIN / 4, i64::MAX / 4);
             (cover(&parts, cell, all, (-rows, rows)), cover(&grown, cell, all, (-rows, rows)))
@@ -216,7 +216,7 @@ impl<'a> Raster<'a> {
                 layout.spots[i].x += start - (first * self.cell) as f64;
                 end = end.max(layout.tight(self.setup, i).max.x as f64);
             }
-            start = end + self.setup.gap as f64;
+            start = end + self.setup.most_clearance() as f64;
         }
     }
 }

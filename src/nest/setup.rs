@@ -121,6 +121,13 @@ impl Setup {
         self.items.len() <= super::window::WHOLE || self.overflow()
     }
 
+    /// The most by which any two items must be apart, µm: the search mitres the corners of sums, which keeps corners up to a fifth more than
+    /// the gap apart, so a first layout must do the same.
+    pub fn most_clearance(&self) -> i64 {
+        let rounded = self.bases.iter().any(|b| b.rounded);
+        super::fits::clearance_margin(self.gap + if rounded { 4 } else { 0 })
+    }
+
     /// Takes items out of the search: they fit only stocks that have no room left.
     pub fn leave_out(&mut self, items: &[usize]) {
         for &i in items {
