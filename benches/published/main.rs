@@ -155,19 +155,8 @@ fn problem(instance: &Instance, scale: f64, repeat: u32) -> Problem {
 /// Stops the bench if a layout breaks a rule.
 fn verify(problem: &Problem, outcome: &Outcome) {
     assert!(outcome.unplaced.is_empty(), "{:?}", outcome.unplaced);
-    let wanted: u32 = problem.shapes().iter().map(|s| s.copies).sum();
-    assert_eq!(outcome.placements.len(), wanted as usize);
-    let Extent::Open { high, .. } = problem.stocks()[0].extent else { unreachable!() };
-    let placed: Vec<Vec<exact::P>> = outcome
-        .placements
-        .iter()
-        .map(|p| {
-            let shape = &problem.shapes()[p.shape];
-            assert!(shape.poses.iter().any(|q| q.turn == p.turn && q.flip == p.flip));
-            exact::placed(&shape.region.outline, p.turn, p.flip, p.x, p.y)
-        })
-        .collect();
-    exact::verify_strip(&placed, (high * 1000.0).round() as i64, (outcome.stocks[0].used_length * 1000.0).round() as i64);
+    let faults = exact::faults(problem, outcome);
+    assert!(faults.is_empty(), "{faults:?}");
 }
 
 fn published(dir: &Path) -> BTreeMap<String, f64> {

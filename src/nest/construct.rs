@@ -4,7 +4,7 @@
 //! shifted "or"s. No no-fit polygon is needed, holes and flaws cost nothing extra, and because occupied cells only grow in number a
 //! stance never has to look again at columns where it once failed. Positions are whole cells, so the layout is exact.
 
-use super::convex::{Convex, Frame, Vertex, edges, offset, vertex};
+use super::convex::{Convex, Frame, Vertex, edges, offset};
 use super::layout::{Layout, Spot};
 use super::setup::{ENDLESS, Setup};
 use std::collections::BTreeMap;
@@ -13,6 +13,8 @@ use std::collections::BTreeMap;
 const CELLS_ACROSS: [(usize, f64); 3] = [(150, 28.0), (500, 20.0), (usize::MAX, 12.0)];
 /// Most rows of the raster.
 const MOST_ROWS: i64 = 4096;
+/// Most columns of one piece.
+const MOST_COLUMNS: f64 = 50_000.0;
 
 /// Cells covered by a stance, column by column, as runs of rows (first, count).
 #[derive(Debug, Default)]
@@ -23,38 +25,38 @@ struct Cover {
     low: i64,
 }
 
-/// The orders in which the items are tried.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) enum Order {
-    Area,
-    Height,
-    Length,
+/// Places every item; those that fit only a fixed stock, in which no place is found for them, are left out of the setup. `None` if `stop`
+/// said so before all had been tried.
+pub(super) fn construct(setup: &mut Setup, stop: &dyn Fn() -> bool) -> Option<Layout> {
+    let (mut layout, homeless) = place_all(setup, stop)?;
+    if !homeless.is_empty() {
+        let mut keep = (0..setup.items.len()).map(|i| !homeless.contains(&i));
+        layout.spots.retain(|_| keep.next().unwrap_or(true));
+        setup.leave_out(&homeless);
+    }
+    layout.length = layout.measured(setup);
+    Some(layout)
 }
 
-/// Places every item; `setup` guarantees that each fits an empty strip or stock.
-/// `None` if `stop` said so before all had a place.
-pub(super) fn construct(setup: &Setup, order: Order, stop: &dyn Fn() -> bool) -> Option<Layout> {
+/// A layout of all items, and those for which no place was found.
+fn place_all(setup: &Setup, stop: &dyn Fn() -> bool) -> Option<(Layout, Vec<usize>)> {
     let mut raster = Raster::new(setup);
     let mut turn: Vec<usize> = (0..setup.items.len()).collect();
-    let size = |i: usize| {
-        let kind = setup.kind(i);
-        match order {
-            Order::Area => kind.area,
-            Order::Height => kind.stances.iter().map(|s| s.tight.height()).min().unwrap_or(0) as f64,
-            Order::Length => kind.extent,
-        }
-    };
-    turn.sort_by(|&a, &b| size(b).total_cmp(&size(a)).then(a.cmp(&b)));
+    let area = |i: usize| setup.kind(i).area;
+    turn.sort_by(|&a, &b| area(b).total_cmp(&area(a)).then(a.cmp(&b)));
     let mut layout = Layout { spots: vec![Spot::default(); setup.items.len()], ..Layout::default() };
+    let mut homeless = Vec::new();
     for item in turn {
         if stop() {
             return None;
         }
-        layout.spots[item] = raster.place(item);
+        match raster.place(item) {
+            Some(spot) => layout.spots[item] = spot,
+            None => homeless.push(item),
+        }
     }
     raster.close_segments(&mut layout);
-    layout.length = layout.measured(setup);
-    Some(layout)
+    Some((layout, homeless))
 }
 
 struct Raster<'a> {
@@ -74,7 +76,8 @@ impl<'a> Raster<'a> {
         let n = setup.items.len();
         let across = CELLS_ACROSS.iter().find(|c| n <= c.0).map_or(12.0, |c| c.1);
         let height = setup.rooms.iter().map(|r| r.frame.height()).max().unwrap_or(1).max(1);
-        let cell = ((setup.mean_area.sqrt() / across) as i64).max(height / MOST_ROWS).max(1);
+        let longest = setup.kinds.iter().map(|k| k.extent).fold(0.0, f64::max);
+        let cell = ((setup.mean_area.sqrt() / across).max(longest / MOST_COLUMNS) as i64).max(height / MOST_ROWS).max(1);
         let words = (height / cell / 64 + 2) as usize;
         let mut raster =
             Raster { setup, cell, words, rooms: vec![Vec::new(); setup.rooms.len()], covers: BTreeMap::new(), first: BTreeMap::new() };
@@ -100,7 +103,7 @@ impl<'a> Raster<'a> {
                 .iter()
                 .map(|p| p.iter().map(|v| v.minus(corner)).collect())
                 .collect();
-            let by = setup.gap + if setup.bases[base as usize].rounded { 4 } else { 0 };
+            let by = setup.most_clearance();
             let grown: Vec<Convex> = if by > 0 { parts.iter().map(|p| offset(p, by)).collect() } else { parts.clone() };
             let all = (i64::MIN / 4, i64::MAX / 4);
             (cover(&parts, cell, all, (-rows, rows)), cover(&grown, cell, all, (-rows, rows)))
@@ -108,7 +111,7 @@ impl<'a> Raster<'a> {
     }
 
     /// The place that ends furthest left in the most preferred room, over all stances; marked as taken.
-    fn place(&mut self, item: usize) -> Spot {
+    fn place(&mut self, item: usize) -> Option<Spot> {
         let setup = self.setup;
         let kind = setup.kind(item);
         for room in 0..setup.rooms.len() {
@@ -128,16 +131,14 @@ impl<'a> Raster<'a> {
                 let stance = &kind.stances[usize::from(s)];
                 let key = (stance.base, stance.quarter);
                 if let Some(both) = self.covers.remove(&key) {
-                    // A piece across bench ends stays put while later segments close up by less than a cell each.
-                    let more = setup.segment.filter(|_| kind.may_cross).map_or(0, |s| stance.tight.width() / s + 2);
-                    (0..=more).for_each(|k| self.mark(room, &both.1, cx + k, cy));
+                    self.mark(room, &both.1, cx, cy);
                     self.covers.insert(key, both);
                 }
                 let at = setup.rooms[room].frame.min.minus(stance.tight.min);
-                return Spot { room: room as u16, stance: s, x: (at.x + cx * self.cell) as f64, y: (at.y + cy * self.cell) as f64 };
+                return Some(Spot { room: room as u16, stance: s, x: (at.x + cx * self.cell) as f64, y: (at.y + cy * self.cell) as f64 });
             }
         }
-        Spot::default()
+        None
     }
 
     /// First column and lowest row where the stance is free, ending before `ends_before` µm.
@@ -195,30 +196,27 @@ impl<'a> Raster<'a> {
         }
     }
 
-    /// Moves each bench segment up to the one before, and records the ends.
+    /// Moves each bench segment up to the one before, as near as the gap lets it. Where a piece lies across bench ends everything stays:
+    /// landing puts the ends where no other piece is.
     fn close_segments(&self, layout: &mut Layout) {
         let Some(segment) = self.setup.segment else { return };
         let strip = self.setup.strip();
         let on_strip: Vec<usize> = (0..layout.spots.len()).filter(|&i| usize::from(layout.spots[i].room) == strip).collect();
-        let group = |layout: &Layout, i: usize| self.segment_of(layout.tight(self.setup, i).min.x / self.cell, segment).0;
-        let loose = !on_strip.iter().any(|&i| self.setup.kind(i).may_cross);
+        if on_strip.iter().any(|&i| self.setup.kind(i).may_cross) || !self.setup.rooms[strip].blocks.is_empty() {
+            return;
+        }
         let mut groups: BTreeMap<i64, Vec<usize>> = BTreeMap::new();
         for &i in &on_strip {
-            groups.entry(group(layout, i)).or_default().push(i);
+            groups.entry(self.segment_of(layout.tight(self.setup, i).min.x / self.cell, segment).0).or_default().push(i);
         }
-        let last = groups.keys().next_back().copied().unwrap_or(0);
-        let stride = self.segment_of(0, segment).1;
         let mut start = 0.0;
-        for first in (0..=last).step_by(stride.max(1) as usize) {
+        for (first, items) in groups {
             let mut end: f64 = start;
-            for &i in groups.get(&first).into_iter().flatten() {
+            for i in items {
                 layout.spots[i].x += start - (first * self.cell) as f64;
                 end = end.max(layout.tight(self.setup, i).max.x as f64);
             }
-            start = if loose { end } else { start + segment as f64 };
-            if first < last {
-                layout.walls.push(start);
-            }
+            start = end + self.setup.most_clearance() as f64;
         }
     }
 }
@@ -250,8 +248,8 @@ fn lowest_free(grid: &[u64], words: usize, cover: &Cover, cx: i64, top: i64) -> 
                 done += by;
             }
             let by = cover.low + i64::from(low);
-            for w in 0..need {
-                blocked[w] |= bits_at(&spread[..words], w as i64 * 64 + by);
+            for (w, word) in blocked.iter_mut().enumerate().take(need) {
+                *word |= bits_at(&spread[..words], w as i64 * 64 + by);
             }
         }
         if (0..need).all(|w| blocked[w] == u64::MAX) {
@@ -339,6 +337,7 @@ fn span(p: &[Vertex], x0: i64, x1: i64) -> Option<(f64, f64)> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::nest::convex::vertex;
 
     #[test]
     fn a_square_covers_its_cells_and_no_more() {

@@ -17,8 +17,6 @@ pub(super) struct Base {
     pub turned: [Vec<Convex>; 4],
     /// The box around the parts in each quarter turn.
     pub frames: [Frame; 4],
-    /// Area, µm².
-    pub area: f64,
     /// Its corners were rounded after a turn that is no quarter turn: they may be off by 1 µm.
     pub rounded: bool,
     /// A part of the stock, not a shape: no gap is kept from it.
@@ -78,7 +76,6 @@ impl Bases {
 }
 
 fn base_of(rings: &Rings, rounded: bool, stock: bool, hole_least: (i64, i64)) -> Base {
-    let area = rings.iter().map(|r| twice_area(r)).sum::<i128>() as f64 / 2.0;
     let worth = |h: &&Vec<Vertex>| {
         let f = Frame::around(h.iter().copied());
         f.width().min(f.height()) >= hole_least.0 && f.width().max(f.height()) >= hole_least.1
@@ -88,7 +85,7 @@ fn base_of(rings: &Rings, rounded: bool, stock: bool, hole_least: (i64, i64)) ->
     let parts = convex_parts(&outline, &holes);
     let turned: [Vec<Convex>; 4] = std::array::from_fn(|k| parts.iter().map(|p| p.iter().map(|v| v.quarter(k as u8)).collect()).collect());
     let frames = std::array::from_fn(|k| Frame::around(turned[k].iter().flatten().copied()));
-    Base { turned, frames, area, rounded, stock }
+    Base { turned, frames, rounded, stock }
 }
 
 fn turned(rings: &Rings, quarters: u8) -> Rings {
@@ -161,11 +158,6 @@ fn wanted_poses(shape: &Shape) -> Vec<Pose> {
         }
     }
     out
-}
-
-/// The parts of a stance's base as they lie when placed at `q`, moved by `by`.
-pub(super) fn placed_parts<'a>(bases: &'a [Base], stance: &Stance, by: Vertex) -> impl Iterator<Item = Convex> + 'a {
-    bases[stance.base as usize].turned[usize::from(stance.quarter)].iter().map(move |p| p.iter().map(|v| v.plus(by)).collect())
 }
 
 /// Least and greatest extent of a set of rings along the direction of any of their edges' normals: the least is their width.

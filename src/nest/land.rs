@@ -76,7 +76,9 @@ struct Cells<'a> {
 
 impl<'a> Cells<'a> {
     fn new(setup: &'a Setup) -> Cells<'a> {
-        let size = (setup.mean_area.sqrt() as i64 + setup.gap).max(10);
+        // Not so small that one very long piece among tiny ones fills the map.
+        let longest = setup.kinds.iter().map(|k| k.extent).fold(0.0, f64::max);
+        let size = (setup.mean_area.sqrt().max(longest / 64.0) as i64 + setup.gap).max(10);
         Cells { setup, size, map: BTreeMap::new() }
     }
 

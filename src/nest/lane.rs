@@ -14,6 +14,12 @@ use std::sync::Arc;
 /// First shrink, least shrink, as shares of the length.
 const SHRINK: f64 = 0.02;
 const LEAST_SHRINK: f64 = 0.001;
+/// Failures in a row before a lane leaves the shared layout for a line of its own, or comes back from one that leads nowhere.
+const BARREN: u32 = 10;
+/// Share of attempts that start from a failed layout.
+const FROM_POOL: f64 = 0.5;
+/// Length of a fresh start, as a share of the best.
+const FRESH_LENGTH: f64 = 1.03;
 /// Tries to move pairs apart that overlap once rounded.
 const CUSHIONS: usize = 5;
 /// Failed layouts kept to start again from.
@@ -26,11 +32,18 @@ pub(super) struct Lane<'a> {
     store: &'a Store,
     dice: Dice,
     best: Arc<Layout>,
+    /// The best layout of all lanes, and whether the lane works on its own line instead.
+    shared: Arc<Layout>,
+    alone: bool,
+    /// Failures since the last gain.
+    barren: u32,
     /// Stretch of the strip this lane may change, µm; its right end follows its own shrinking.
     section: (f64, f64),
     attempt: Option<Separation<'a>>,
     shrink: f64,
     failures: u32,
+    /// The attempt is a fresh start: whatever comes of it is the lane's new best.
+    fresh: bool,
     pool: Vec<(f64, Layout)>,
     evaluations: u64,
     moves: u64,
@@ -42,11 +55,15 @@ impl<'a> Lane<'a> {
             setup,
             store,
             dice,
+            shared: best.clone(),
+            alone: false,
+            barren: 0,
             best,
             section: (0.0, f64::INFINITY),
             attempt: None,
             shrink: SHRINK,
             failures: 0,
+            fresh: false,
             pool: Vec::new(),
             evaluations: 0,
             moves: 0,
@@ -73,10 +90,16 @@ impl<'a> Lane<'a> {
     /// Takes over a layout found elsewhere, with the stretch the lane may change from now on.
     pub fn adopt(&mut self, layout: &Arc<Layout>, section: (f64, f64)) {
         self.section = section;
-        let whole = self.setup.items.len() <= super::window::WHOLE;
-        if whole && layout.length >= self.best.length {
+        let whole = self.setup.shared();
+        self.shared = layout.clone();
+        if whole && (self.alone || layout.length >= self.best.length) {
             return;
         }
+        self.take(layout, whole);
+    }
+
+    fn take(&mut self, layout: &Arc<Layout>, whole: bool) {
+        self.barren = 0;
         self.best = layout.clone();
         self.pool.clear();
         // An attempt at a length already reached is pointless; one on a stretch of another layout is stale.
@@ -118,27 +141,81 @@ impl<'a> Lane<'a> {
         }
     }
 
-    /// A new attempt: the best layout squeezed at a random cut, or a failed one disturbed.
+    /// A new attempt: the best layout squeezed at a random cut, a failed one disturbed, or after many failures in a row a fresh start.
     fn start(&mut self) -> Option<Separation<'a>> {
         let setup = self.setup;
-        let window = Window::choose(setup, &self.best, self.section, &mut self.dice);
+        if setup.overflow() {
+            return self.one_more();
+        }
+        let mut window = Window::choose(setup, &self.best, self.section, &mut self.dice);
         if window.movers.is_empty() {
             return None;
         }
         let whole = window.is_whole();
+        if whole && self.barren > BARREN {
+            self.barren = 0;
+            if !self.alone || self.best.length <= self.shared.length {
+                return Some(self.afresh(window));
+            }
+            self.rejoin();
+        }
         let span = if whole { self.best.length } else { window.high - window.low };
         let by = (span * self.shrink).max(1.0).round();
-        if whole && !self.pool.is_empty() && self.dice.unit() < 0.5 {
+        let again = whole && !self.pool.is_empty() && self.dice.unit() < FROM_POOL;
+        let mut layout;
+        if again {
             // The better a failure, the likelier it is taken.
             let pick = self.dice.below(self.pool.len()).min(self.dice.below(self.pool.len()));
-            let mut layout = self.pool[pick].1.clone();
+            layout = self.pool[pick].1.clone();
             layout.length = self.best.length - by;
             self.disturb(&mut layout, &window);
-            return Some(Separation::new(setup, self.store, window, layout));
+        } else {
+            layout = (*self.best).clone();
+            squeeze(setup, &mut layout, &mut window, by, &mut self.dice);
         }
+        Some(Separation::new(setup, self.store, window, layout))
+    }
+
+    /// A line of the lane's own from random places, a little longer than the best of all.
+    fn afresh(&mut self, window: Window) -> Separation<'a> {
+        self.alone = true;
+        self.fresh = true;
+        self.pool.clear();
+        self.shrink = SHRINK;
+        let mut layout = (*self.shared).clone();
+        layout.length = (layout.length * FRESH_LENGTH).round();
+        let mut separation = Separation::new(self.setup, self.store, window, layout);
+        separation.scatter(&mut self.dice);
+        separation
+    }
+
+    /// Back from a line of its own to the best layout of all.
+    fn rejoin(&mut self) {
+        self.alone = false;
+        self.fresh = false;
+        let shared = self.shared.clone();
+        self.take(&shared, true);
+    }
+
+    /// With fixed stocks alone: an item from the overflow is put into one of them, at random, and all there make room for it.
+    fn one_more(&mut self) -> Option<Separation<'a>> {
+        let setup = self.setup;
+        let strip = setup.strip();
         let mut layout = (*self.best).clone();
-        let mut window = window;
-        squeeze(setup, &mut layout, &mut window, by, &mut self.dice);
+        let waiting: Vec<usize> = (0..layout.spots.len()).filter(|&i| usize::from(layout.spots[i].room) == strip).collect();
+        // The smaller one of two is the likelier to fit.
+        let pick = |dice: &mut Dice| waiting.get(dice.below(waiting.len())).copied();
+        let (a, b) = (pick(&mut self.dice)?, pick(&mut self.dice)?);
+        let item = if setup.kind(a).area <= setup.kind(b).area { a } else { b };
+        let kind = setup.kind(item);
+        let rooms: Vec<usize> = (0..strip).filter(|&r| !kind.fits[r].is_empty()).collect();
+        let room = *rooms.get(self.dice.below(rooms.len()))?;
+        let stance = kind.fits[room][self.dice.below(kind.fits[room].len())];
+        let (frame, tight) = (setup.rooms[room].frame, kind.stances[usize::from(stance)].tight);
+        let x = self.dice.between((frame.min.x - tight.min.x) as f64, (frame.max.x - tight.max.x) as f64);
+        let y = self.dice.between((frame.min.y - tight.min.y) as f64, (frame.max.y - tight.max.y) as f64);
+        layout.spots[item] = Spot { room: room as u16, stance, x, y };
+        let window = Window::rooms_and(setup, &layout, item);
         Some(Separation::new(setup, self.store, window, layout))
     }
 
@@ -162,38 +239,29 @@ impl<'a> Lane<'a> {
     fn solved(&mut self, stop: &dyn Fn() -> bool) {
         let Some(attempt) = &self.attempt else { return };
         let (window, layout) = (attempt.window.clone(), attempt.layout.clone());
-        eprintln!(
-            "solved passes {} target {} shrink {:.4} ev {}",
-            attempt.passes,
-            layout.length,
-            self.shrink,
-            self.evaluations + attempt.evaluations
-        );
         self.drop_attempt();
-        let tight = compact(self.setup, &window, &layout, stop);
-        let landed = self.settle(&window, tight).or_else(|| self.settle(&window, layout));
+        let tight = if self.setup.overflow() { layout.clone() } else { compact(self.setup, &window, &layout, stop) };
+        let landed = self.settle(&window, tight, stop).or_else(|| self.settle(&window, layout, stop));
         match landed {
-            Some(l) if l.length < self.best.length => {
+            Some(l) if l.length < self.best.length || self.fresh => {
+                self.fresh = false;
+                self.barren = 0;
                 self.section.1 -= self.best.length - l.length;
                 self.best = Arc::new(l);
                 self.pool.clear();
                 self.failures = 0;
             }
-            l => {
-                eprintln!("window {}", window.is_whole());
-                eprintln!("landing {:?} of {}", l.map(|l| l.length), self.best.length);
-                self.failed()
-            }
+            _ => self.failed(),
         }
     }
 
     /// The layout on the grid: rounded, and where that brings overlap, the pairs concerned are first moved apart.
-    fn settle(&self, window: &Window, mut layout: Layout) -> Option<Layout> {
+    fn settle(&self, window: &Window, mut layout: Layout, stop: &dyn Fn() -> bool) -> Option<Layout> {
         let moved = (!window.is_whole()).then_some(&window.movers[..]);
         let mut pairs = BTreeSet::new();
         for _ in 0..CUSHIONS {
             let found = rounded_overlaps(self.setup, &layout, &window.movers);
-            if found.is_empty() {
+            if found.is_empty() || stop() {
                 break;
             }
             pairs.extend(found);
@@ -206,6 +274,7 @@ impl<'a> Lane<'a> {
     fn stuck(&mut self) {
         if let Some(attempt) = &self.attempt
             && attempt.window.is_whole()
+            && attempt.best().0.is_finite()
         {
             let (overlap, layout) = attempt.best();
             let at = self.pool.partition_point(|p| p.0 <= overlap);
@@ -215,22 +284,16 @@ impl<'a> Lane<'a> {
                 self.pool.truncate(POOL);
             }
         }
-        if let Some(attempt) = &self.attempt {
-            eprintln!(
-                "stuck passes {} target {} shrink {:.4} ev {} best {}",
-                attempt.passes,
-                attempt.layout.length,
-                self.shrink,
-                self.evaluations + attempt.evaluations,
-                attempt.best().0
-            );
-        }
         self.drop_attempt();
+        if self.fresh {
+            self.rejoin();
+        }
         self.failed();
     }
 
     fn failed(&mut self) {
         self.failures += 1;
+        self.barren += 1;
         if self.failures >= 2 {
             self.failures = 0;
             self.shrink = (self.shrink / 2.0).max(LEAST_SHRINK);

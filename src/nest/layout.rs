@@ -27,7 +27,7 @@ pub(super) struct Layout {
     pub spots: Vec<Spot>,
     /// Inner ends of the strip's bench segments, ascending.
     pub walls: Vec<f64>,
-    /// Used length of the strip.
+    /// Used length of the strip; of the overflow strip the number of items on it.
     pub length: f64,
 }
 
@@ -41,9 +41,12 @@ impl Layout {
         self.stance(setup, item).tight.moved(self.spots[item].grid())
     }
 
-    /// Right end of what lies on the strip, exact for a layout on the grid.
+    /// Right end of what lies on the strip, exact for a layout on the grid; on the overflow strip the number of items counts.
     pub fn measured(&self, setup: &Setup) -> f64 {
         let strip = setup.strip();
+        if setup.overflow() {
+            return self.spots.iter().filter(|s| usize::from(s.room) == strip).count() as f64;
+        }
         let ends = (0..self.spots.len()).filter(|&i| usize::from(self.spots[i].room) == strip);
         ends.map(|i| self.spots[i].x + self.stance(setup, i).tight.max.x as f64).fold(0.0, f64::max)
     }

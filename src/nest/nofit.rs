@@ -53,20 +53,34 @@ enum Side {
     Mixed,
 }
 
-#[derive(Clone, Copy, Debug)]
-struct Leaf {
-    start: u32,
-    count: u16,
-    side: Side,
+/// A cell of the raster in one word: where its candidates start, and its side in the two lowest bits.
+#[derive(Clone, Copy, Debug, Default)]
+struct Cell(u32);
+
+impl Cell {
+    fn new(start: usize, side: Side) -> Cell {
+        Cell((start as u32) << 2 | side as u32)
+    }
+
+    #[inline]
+    fn is_outside(self) -> bool {
+        self.0 & 3 == Side::Outside as u32
+    }
+
+    #[inline]
+    fn is_inside(self) -> bool {
+        self.0 & 3 == Side::Inside as u32
+    }
 }
 
 /// The forbidden set of a pair of forms and its index.
 #[derive(Debug)]
 pub(super) struct NoFit {
+    #[cfg(test)]
     frame: Frame,
     fragments: Vec<Fragment>,
-    cells: Vec<u16>,
-    leaves: Vec<Leaf>,
+    cells: Vec<Cell>,
+    /// For each leaf of the tree the number of its candidates, then the candidates.
     candidates: Vec<u16>,
     side: usize,
     x0: f64,
@@ -101,13 +115,16 @@ impl NoFit {
             ]
         };
         let frame = Frame::around(fragments.iter().flat_map(ends));
-        let levels = if fragments.len() > 64 { 5 } else { 4 };
+        let levels = match fragments.len() {
+            0..=100 => 4,
+            _ => 5,
+        };
         let side = 1_usize << levels;
         let (w, h) = (frame.width().max(1) as f64, frame.height().max(1) as f64);
         let mut nofit = NoFit {
+            #[cfg(test)]
             frame,
-            cells: vec![0; side * side],
-            leaves: Vec::new(),
+            cells: vec![Cell::default(); side * side],
             candidates: Vec::new(),
             side,
             x0: frame.min.x as f64,
@@ -118,7 +135,6 @@ impl NoFit {
         };
         let all: Vec<u16> = (0..nofit.fragments.len() as u16).collect();
         nofit.divide(0, 0, side, &all);
-        nofit.leaves.shrink_to_fit();
         nofit.candidates.shrink_to_fit();
         nofit
     }
@@ -136,12 +152,24 @@ impl NoFit {
             d if -d > reach => Side::Outside,
             _ => Side::Mixed,
         };
-        if side == Side::Outside {
-            kept.clear();
-        } else {
-            kept.retain(|k| k.0 <= least + 2.0 * reach);
+        match side {
+            Side::Outside => kept.clear(),
+            // Nothing can be nearer anywhere in the cell than the least greatest distance of any fragment, taken at its corners:
+            // the distance to a segment is convex.
+            _ => {
+                let corners = [(mx - hx, my - hy), (mx + hx, my - hy), (mx - hx, my + hy), (mx + hx, my + hy)];
+                let furthest = |f: u16| corners.iter().map(|c| self.fragments[usize::from(f)].nearest(c.0, c.1).0).fold(0.0, f64::max);
+                let bound = kept.iter().filter(|k| k.0 <= least + 2.0 * reach).map(|k| furthest(k.1)).fold(f64::INFINITY, f64::min).sqrt();
+                kept.retain(|k| k.0 - reach <= bound * (1.0 + 1e-9));
+            }
         }
-        if size > 1 && kept.len() > 2 {
+        if side == Side::Inside && kept.len() > 1 && (size == 1 || kept.len() <= 4) {
+            let seen = self.nearest_somewhere(&kept, (mx, my), (hx, hy));
+            if size == 1 || seen.len() == 1 {
+                kept.retain(|k| seen.contains(&k.1));
+            }
+        }
+        if size > 1 && kept.len() > if side == Side::Inside { 1 } else { 2 } {
             let ids: Vec<u16> = kept.iter().map(|k| k.1).collect();
             let half = size / 2;
             for (dx, dy) in [(0, 0), (half, 0), (0, half), (half, half)] {
@@ -149,18 +177,34 @@ impl NoFit {
             }
             return;
         }
-        let leaf = Leaf { start: self.candidates.len() as u32, count: kept.len() as u16, side };
+        let cell = Cell::new(self.candidates.len(), side);
+        self.candidates.push(kept.len() as u16);
         self.candidates.extend(kept.iter().map(|k| k.1));
-        let id = self.leaves.len() as u16;
-        self.leaves.push(leaf);
         for y in cy..cy + size {
-            self.cells[y * self.side + cx..y * self.side + cx + size].fill(id);
+            self.cells[y * self.side + cx..y * self.side + cx + size].fill(cell);
         }
+    }
+
+    /// The fragments nearest to one of 9 points spread over a cell. Well inside the forbidden set that is enough: a fragment nearest only
+    /// between the points changes the depth by less than the points are apart, and no contact depends on it.
+    fn nearest_somewhere(&self, among: &[(f64, u16)], (mx, my): (f64, f64), (hx, hy): (f64, f64)) -> Vec<u16> {
+        let mut seen = Vec::new();
+        for i in -1..=1 {
+            for j in -1..=1 {
+                let (x, y) = (mx + hx * f64::from(i), my + hy * f64::from(j));
+                let distance = |f: u16| self.fragments[usize::from(f)].nearest(x, y).0;
+                let best = among.iter().map(|k| k.1).min_by(|&a, &b| distance(a).total_cmp(&distance(b)));
+                if let Some(b) = best.filter(|b| !seen.contains(b)) {
+                    seen.push(b);
+                }
+            }
+        }
+        seen
     }
 
     /// Bytes held, roughly.
     pub fn bytes(&self) -> usize {
-        self.fragments.len() * 40 + self.cells.len() * 2 + self.leaves.len() * 8 + self.candidates.len() * 2 + 160
+        self.fragments.len() * 40 + self.cells.len() * 4 + self.candidates.len() * 2 + 160
     }
 
     /// The nearest of some fragments; of equally near ones any with the point on its left decides for inside (a slit's far
@@ -186,29 +230,32 @@ impl NoFit {
     }
 
     #[inline]
-    fn leaf(&self, x: f64, y: f64) -> Option<&Leaf> {
+    fn cell(&self, x: f64, y: f64) -> Option<Cell> {
         let (cx, cy) = ((x - self.x0) * self.per_x, (y - self.y0) * self.per_y);
         if !(cx >= 0.0 && cy >= 0.0) {
             return None;
         }
         let (cx, cy) = ((cx as usize).min(self.side - 1), (cy as usize).min(self.side - 1));
-        self.leaves.get(usize::from(self.cells[cy * self.side + cx]))
+        self.cells.get(cy * self.side + cx).copied()
     }
 
-    fn among(&self, leaf: &Leaf) -> &[u16] {
-        &self.candidates[leaf.start as usize..leaf.start as usize + usize::from(leaf.count)]
+    #[inline]
+    fn among(&self, cell: Cell) -> &[u16] {
+        let start = (cell.0 >> 2) as usize;
+        let count = usize::from(self.candidates[start]);
+        &self.candidates[start + 1..start + 1 + count]
     }
 
     /// Depth of a vector in the forbidden set: its distance to the boundary, 0 outside. The caller has checked the frame.
     #[inline]
     pub fn depth(&self, x: f64, y: f64) -> f64 {
-        let Some(leaf) = self.leaf(x, y) else { return 0.0 };
-        if leaf.side == Side::Outside {
+        let Some(cell) = self.cell(x, y) else { return 0.0 };
+        if cell.is_outside() {
             return 0.0;
         }
         // As in `signed`, for the two nearest.
         let (mut first, mut second) = ((f64::INFINITY, 0_u16), (f64::INFINITY, 0_u16));
-        for &f in self.among(leaf) {
+        for &f in self.among(cell) {
             let d = self.fragments[usize::from(f)].nearest(x, y).0;
             if d < first.0 {
                 second = first;
@@ -218,14 +265,14 @@ impl NoFit {
             }
         }
         let left = |f: u16| self.fragments[usize::from(f)].on_left(x, y);
-        let inside = leaf.side == Side::Inside || left(first.1) || (second.0 <= first.0 * (1.0 + 1e-9) && left(second.1));
+        let inside = cell.is_inside() || left(first.1) || (second.0 <= first.0 * (1.0 + 1e-9) && left(second.1));
         if inside { first.0.sqrt() } else { 0.0 }
     }
 
     /// The nearest boundary point and the signed depth, or `None` where the index knows the vector is well outside.
     pub fn hit(&self, x: f64, y: f64) -> Option<Hit> {
-        let leaf = self.leaf(x, y)?;
-        (leaf.side != Side::Outside).then(|| self.signed(self.among(leaf), x, y))
+        let cell = self.cell(x, y)?;
+        (!cell.is_outside()).then(|| self.signed(self.among(cell), x, y))
     }
 
     /// The box around the forbidden set.
@@ -240,22 +287,29 @@ fn boundary(sums: &[Convex]) -> Vec<Fragment> {
     let frames: Vec<Frame> = sums.iter().map(|s| Frame::around(s.iter().copied())).collect();
     let mut out = Vec::new();
     let mut covered: Vec<(f64, f64)> = Vec::new();
+    let mut last = 0;
     for (s, sum) in sums.iter().enumerate() {
         for (a, b) in edges(sum) {
             covered.clear();
             let box_of_edge = Frame::around([a, b]);
-            for (t, other) in sums.iter().enumerate() {
+            // Most edges lie wholly inside some other sum, and often inside the one that held the edge before.
+            let others = std::iter::once(last).chain((0..sums.len()).filter(|&t| t != last));
+            for t in others.filter(|&t| t != s) {
                 let f = &frames[t];
                 let meets = box_of_edge.min.x <= f.max.x
                     && f.min.x <= box_of_edge.max.x
                     && box_of_edge.min.y <= f.max.y
                     && f.min.y <= box_of_edge.max.y;
-                if t != s
-                    && meets
-                    && let Some(span) = inside_span(a, b, other, t < s)
-                {
+                if meets && let Some(span) = inside_span(a, b, &sums[t], t < s) {
                     covered.push(span);
+                    if span.0 <= 0.0 && span.1 >= 1.0 {
+                        last = t;
+                        break;
+                    }
                 }
+            }
+            if covered.last().is_some_and(|c| c.0 <= 0.0 && c.1 >= 1.0) {
+                continue;
             }
             covered.sort_unstable_by(|p, q| p.0.total_cmp(&q.0).then(p.1.total_cmp(&q.1)));
             let d = b.minus(a);

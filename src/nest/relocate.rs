@@ -10,6 +10,10 @@ use super::overlap::{Contact, Field, Fits};
 /// Samples over the whole bounds, and near the present place.
 const GLOBAL_SAMPLES: usize = 60;
 const LOCAL_SAMPLES: usize = 30;
+/// How far the near samples reach, and the first and last steps of the descent, as shares of the item's size.
+const NEAR: f64 = 0.4;
+const FIRST_STEP: f64 = 0.06;
+const LAST_STEP: f64 = 0.004;
 /// Samples that are refined.
 const KEPT: usize = 3;
 /// Contacts nearer than this, µm, count as touched.
@@ -34,6 +38,7 @@ pub(super) struct Scratch {
 }
 
 /// The best place found in the fields, if it costs less than `present`. `home` is the present place, `extent` the item's size.
+#[allow(clippy::too_many_arguments)]
 pub(super) fn relocate(
     fields: &[Field],
     fits: &mut Fits<'_>,
@@ -45,7 +50,7 @@ pub(super) fn relocate(
     evaluations: &mut u64,
 ) -> Option<Candidate> {
     let mut kept: Vec<Candidate> = Vec::with_capacity(KEPT + 2);
-    let mut offer = |kept: &mut Vec<Candidate>, c: Candidate| {
+    let offer = |kept: &mut Vec<Candidate>, c: Candidate| {
         let at = kept.partition_point(|k| k.cost <= c.cost);
         kept.insert(at, c);
         kept.truncate(KEPT);
@@ -65,9 +70,9 @@ pub(super) fn relocate(
             let b = &fields[field].bounds;
             (field, dice.between(b.x0, b.x1), dice.between(b.y0, b.y1))
         } else {
-            let same_room: usize = dice.below(fields.len());
-            let field = if fields[same_room].room == fields[home.0].room { same_room } else { home.0 };
-            let r = extent * 0.4;
+            let any = dice.below(fields.len());
+            let field = if fields[any].room == fields[home.0].room { any } else { home.0 };
+            let r = extent * NEAR;
             let (x, y) = (home.1 + dice.between(-r, r), home.2 + dice.between(-r, r));
             let (x, y) = fields[field].bounds.clamp(x, y);
             (field, x, y)
@@ -101,8 +106,8 @@ pub(super) fn relocate(
 
 /// Coordinate descent with halving steps.
 fn descend(field: &Field, fits: &mut Fits<'_>, c: &mut Candidate, extent: f64, evaluations: &mut u64) {
-    let mut step = extent * 0.06;
-    let floor = extent * 0.004;
+    let mut step = extent * FIRST_STEP;
+    let floor = extent * LAST_STEP;
     while step > floor && c.cost > 0.0 {
         let mut better = false;
         for (dx, dy) in [(step, 0.0), (-step, 0.0), (0.0, step), (0.0, -step)] {

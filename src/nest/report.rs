@@ -5,7 +5,8 @@ use super::limits::Clock;
 use super::outcome::{Outcome, Placement, UsedStock};
 use super::problem::Problem;
 use super::setup::{ENDLESS, Setup};
-use crate::units::GRID_PER_MM;
+use crate::geometry::Motion;
+use crate::units::{GRID_PER_MM, micrometres};
 
 /// The outcome of a layout; without one every item is unplaced.
 pub(super) fn report(problem: &Problem, setup: &Setup, layout: Option<&Layout>, clock: &Clock<'_>) -> Outcome {
@@ -44,6 +45,8 @@ pub(super) fn report(problem: &Problem, setup: &Setup, layout: Option<&Layout>, 
             outcome.unplaced.push((item.kind, item.copy, why));
             continue;
         }
+        // The box of a turned outline is a micrometre generous: what counts is where the outline itself ends.
+        let end = if setup.bases[layout.stance(setup, i).base as usize].rounded { outline_end(problem, setup, layout, i) } else { end };
         used[r] = Some(used[r].unwrap_or(0.0).max(end as f64));
         taken.push((i, r));
     }
@@ -84,4 +87,12 @@ pub(super) fn report(problem: &Problem, setup: &Setup, layout: Option<&Layout>, 
     }
     outcome.unplaced.sort();
     outcome
+}
+
+/// Right end of an item's outline as it will be placed, µm.
+fn outline_end(problem: &Problem, setup: &Setup, layout: &Layout, item: usize) -> i64 {
+    let stance = layout.stance(setup, item);
+    let at = layout.spots[item].grid().minus(stance.offset).to_mm();
+    let ring = Motion::new(stance.pose.turn, stance.pose.flip, at).ring(&problem.shapes()[setup.items[item].kind].region.outline);
+    ring.iter().map(|p| micrometres(p.x)).max().unwrap_or(0)
 }

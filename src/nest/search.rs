@@ -1,7 +1,7 @@
 //! The driver: a first layout, then rounds of lanes, merged in lane order, until time, effort or the bound ends it.
 
 use super::check::faults_of;
-use super::construct::{Order, construct};
+use super::construct::construct;
 use super::dice::Dice;
 use super::fits::Store;
 use super::history::History;
@@ -34,9 +34,9 @@ pub fn solve(problem: &Problem, params: &Params, limits: &Limits<'_>, seed: u64,
 }
 
 fn run(problem: &Problem, params: &Params, clock: &Clock<'_>, seed: u64, observer: &dyn Observer) -> Outcome {
-    let setup = Setup::new(problem);
+    let mut setup = Setup::new(problem);
     let stop = || clock.up();
-    let Some(first) = construct(&setup, Order::Area, &stop).and_then(|l| land(&setup, &l, None)) else {
+    let Some(first) = construct(&mut setup, &stop).and_then(|l| land(&setup, &l, None)) else {
         return report(problem, &setup, None, clock);
     };
     let mut history = History::new(problem, &setup, clock, observer);

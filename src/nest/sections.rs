@@ -8,7 +8,7 @@ use super::land::fit_walls;
 use super::lane::Lane;
 use super::layout::Layout;
 use super::setup::Setup;
-use super::window::{WHOLE, reach};
+use super::window::reach;
 use std::sync::Arc;
 
 /// Rounds between two partitions.
@@ -16,7 +16,7 @@ pub(super) const ROUNDS: u32 = 12;
 
 /// Gives every lane its section of `base` (the whole of a small layout).
 pub(super) fn sections(setup: &Setup, base: &Arc<Layout>, round: u32, lanes: &mut [Lane<'_>]) {
-    if setup.items.len() <= WHOLE {
+    if setup.shared() {
         return;
     }
     let many = ((base.length / (3.0 * reach(setup))) as usize).clamp(1, lanes.len());
@@ -31,7 +31,7 @@ pub(super) fn sections(setup: &Setup, base: &Arc<Layout>, round: u32, lanes: &mu
 
 /// The best layout after a round. Lanes of a small layout take it over.
 pub(super) fn merge(setup: &Setup, base: &Arc<Layout>, best: &Arc<Layout>, lanes: &mut [Lane<'_>]) -> Arc<Layout> {
-    if setup.items.len() > WHOLE {
+    if !setup.shared() {
         return combined(setup, base, lanes).filter(|l| l.length < best.length).map_or_else(|| best.clone(), Arc::new);
     }
     let mut best = best.clone();

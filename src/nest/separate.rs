@@ -16,7 +16,7 @@ const BASE: f64 = 0.2;
 /// Decay of the weight of pairs that are apart, down to 1.
 const DECAY: f64 = 0.95;
 /// Passes without [`GAIN`] before a strike, and strikes before giving up.
-const PATIENCE: u32 = 60;
+const PATIENCE: u32 = 30;
 const STRIKES: u32 = 2;
 const GAIN: f64 = 0.98;
 /// Overlap below this, µm, is contact.
@@ -50,14 +50,15 @@ pub(super) struct Separation<'a> {
     best_layout: Layout,
     stale: u32,
     strikes: u32,
+    /// Some item has no place at this length.
+    hopeless: bool,
     pub evaluations: u64,
     pub moves: u64,
-    pub passes: u32,
 }
 
 impl<'a> Separation<'a> {
     /// Starts from a layout with overlaps; `layout.length` is the length to reach.
-    pub fn new(setup: &'a Setup, store: &'a Store, window: Window, layout: Layout) -> Separation<'a> {
+    pub fn new(setup: &'a Setup, store: &'a Store, window: Window, mut layout: Layout) -> Separation<'a> {
         let n = window.movers.len();
         let mut bases: Vec<u32> = Vec::new();
         for &i in &window.movers {
@@ -74,6 +75,7 @@ impl<'a> Separation<'a> {
             }
         }
         let m = bodies.len();
+        allow_walls(setup, &mut layout);
         let walls = layout.walls.len();
         let mut s = Separation {
             setup,
@@ -91,9 +93,9 @@ impl<'a> Separation<'a> {
             best: f64::INFINITY,
             stale: 0,
             strikes: 0,
+            hopeless: false,
             evaluations: 0,
             moves: 0,
-            passes: 0,
         };
         for k in 0..n {
             s.confine(k);
@@ -122,14 +124,55 @@ impl<'a> Separation<'a> {
         }
     }
 
+    /// Puts every mover at a random place of the strip, in a random stance.
+    pub fn scatter(&mut self, dice: &mut Dice) {
+        let strip = self.setup.strip();
+        for k in 0..self.window.movers.len() {
+            let item = self.window.movers[k];
+            let fits = &self.setup.kind(item).fits[strip];
+            if fits.is_empty() {
+                continue;
+            }
+            let stance = fits[dice.below(fits.len())];
+            let b = self.bounds(k, strip, stance);
+            if !b.is_empty() {
+                let (x, y) = (dice.between(b.x0, b.x1), dice.between(b.y0, b.y1));
+                self.layout.spots[item] = Spot { room: strip as u16, stance, x, y };
+                self.bodies[k] = body(self.setup, &self.fits, &self.layout, item);
+            }
+        }
+        for k in 0..self.window.movers.len() {
+            self.measure(k);
+        }
+    }
+
     /// Brings a mover within its bounds (after the length has shrunk).
     fn confine(&mut self, k: usize) {
         let item = self.window.movers[k];
         let spot = self.layout.spots[item];
         let b = self.bounds(k, usize::from(spot.room), spot.stance);
-        let (x, y) = if b.is_empty() { (b.x0, b.y0.min(b.y1)) } else { b.clamp(spot.x, spot.y) };
-        self.layout.spots[item] = Spot { x, y, ..spot };
+        let spot = if b.is_empty() {
+            let Some(other) = self.somewhere(k) else {
+                self.hopeless = true;
+                return;
+            };
+            other
+        } else {
+            let (x, y) = b.clamp(spot.x, spot.y);
+            Spot { x, y, ..spot }
+        };
+        self.layout.spots[item] = spot;
         self.bodies[k] = body(self.setup, &self.fits, &self.layout, item);
+    }
+
+    /// The middle of the first room and stance that has any room for a mover.
+    fn somewhere(&self, k: usize) -> Option<Spot> {
+        let kind = self.setup.kind(self.window.movers[k]);
+        let rooms = (0..self.setup.rooms.len()).filter(|&r| self.window.open_to(self.setup, r));
+        rooms.flat_map(|r| kind.fits[r].iter().map(move |&s| (r, s))).find_map(|(room, stance)| {
+            let b = self.bounds(k, room, stance);
+            (!b.is_empty()).then(|| Spot { room: room as u16, stance, x: (b.x0 + b.x1) / 2.0, y: (b.y0 + b.y1) / 2.0 })
+        })
     }
 
     /// Fills one field for a mover in a stance and room; false if it has no room there.
@@ -253,7 +296,12 @@ impl<'a> Separation<'a> {
 
     /// One pass over all overlapping items, then new weights. `stop` is asked between items.
     pub fn pass(&mut self, dice: &mut Dice, stop: &dyn Fn() -> bool) -> Standing {
-        self.passes += 1;
+        // Even an idle pass counts, so that a run by effort ends.
+        self.evaluations += 1 + self.window.movers.len() as u64;
+        if self.hopeless {
+            self.evaluations += 1000;
+            return Standing::Stuck;
+        }
         let mut order: Vec<usize> = (0..self.window.movers.len()).filter(|&k| self.overlap_of(k) > CONTACT).collect();
         dice.shuffle(&mut order);
         for k in order {
@@ -337,6 +385,21 @@ impl<'a> Separation<'a> {
                 self.wall_overlaps[k * walls + w] = (best.1 - from).min(to - best.1).max(0.0);
             }
         }
+    }
+}
+
+/// As many bench ends as the length needs, each where the greatest length of the segments allows it.
+fn allow_walls(setup: &Setup, layout: &mut Layout) {
+    let Some(segment) = setup.segment.map(|s| s as f64) else { return };
+    while (layout.walls.len() + 1) as f64 * segment < layout.length {
+        layout.walls.push(layout.length);
+    }
+    let (count, length) = (layout.walls.len(), layout.length);
+    let mut before = 0.0_f64;
+    for (k, wall) in layout.walls.iter_mut().enumerate() {
+        let low = (length - (count - k) as f64 * segment).max(before);
+        *wall = wall.max(low).min((before + segment).min(length));
+        before = *wall;
     }
 }
 

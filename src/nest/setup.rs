@@ -78,7 +78,9 @@ pub(super) struct Setup {
 impl Setup {
     pub fn new(problem: &Problem) -> Setup {
         let mut bases = Bases::default();
-        let too_large = |r: &Region| r.bounds().is_none_or(|b| !(b.width().max(b.height()) * GRID_PER_MM <= LARGEST as f64));
+        let too_large = |r: &Region| {
+            r.bounds().is_none_or(|b| b.width().max(b.height()) * GRID_PER_MM > LARGEST as f64 || !(b.width() + b.height()).is_finite())
+        };
         let mut kinds: Vec<Kind> = Vec::new();
         for shape in problem.shapes() {
             let stances = if too_large(&shape.region) { Vec::new() } else { stances(shape, &mut bases) };
@@ -112,6 +114,28 @@ impl Setup {
     /// True if what lies on the strip counts as not placed.
     pub fn overflow(&self) -> bool {
         self.rooms.last().is_some_and(|r| r.stock.is_none())
+    }
+
+    /// True if every lane works on all of the layout: few items, or only fixed stocks.
+    pub fn shared(&self) -> bool {
+        self.items.len() <= super::window::WHOLE || self.overflow()
+    }
+
+    /// The most by which any two items must be apart, µm: the search mitres the corners of sums, which keeps corners up to a fifth more than
+    /// the gap apart, so a first layout must do the same.
+    pub fn most_clearance(&self) -> i64 {
+        let rounded = self.bases.iter().any(|b| b.rounded);
+        super::fits::clearance_margin(self.gap + if rounded { 4 } else { 0 })
+    }
+
+    /// Takes items out of the search: they fit only stocks that have no room left.
+    pub fn leave_out(&mut self, items: &[usize]) {
+        for &i in items {
+            let item = self.items[i];
+            self.unplaced.push((item.kind, item.copy, "the stocks it fits have no room left for it".to_string()));
+        }
+        let mut keep = (0..self.items.len()).map(|i| !items.contains(&i));
+        self.items.retain(|_| keep.next().unwrap_or(true));
     }
 
     pub fn kind(&self, item: usize) -> &Kind {

@@ -22,6 +22,8 @@ pub(super) struct Window {
     pub low: f64,
     pub high: f64,
     whole: bool,
+    /// The strip is closed: items find their places in the fixed stocks.
+    rooms_only: bool,
 }
 
 impl Window {
@@ -32,7 +34,14 @@ impl Window {
 
     /// True if items of the window may go to this room: a stretch keeps to the strip.
     pub fn open_to(&self, setup: &Setup, room: usize) -> bool {
-        self.whole || room == setup.strip()
+        if self.rooms_only { room != setup.strip() } else { self.whole || room == setup.strip() }
+    }
+
+    /// Everything in the fixed stocks, and one item more that is to find a place there.
+    pub fn rooms_and(setup: &Setup, layout: &Layout, item: usize) -> Window {
+        let inside = |i: usize| usize::from(layout.spots[i].room) != setup.strip();
+        let movers = (0..layout.spots.len()).filter(|&i| i == item || inside(i)).collect();
+        Window { movers, low: 0.0, high: f64::INFINITY, rooms_only: true, ..Window::default() }
     }
 
     /// True if nothing is left out.
