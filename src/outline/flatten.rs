@@ -14,11 +14,6 @@ const MOST_HALVINGS: u32 = 14;
 /// A finer tolerance than this (a tenth of the 1 µm grid, in mm) would only cost points.
 const FINEST_TOLERANCE: f64 = 1e-4;
 
-/// An arc of a circle: from the direction `from_deg` (degrees anticlockwise from +x) over `sweep_deg` (negative runs clockwise).
-pub(super) fn arc(centre: Point, radius: f64, from_deg: f64, sweep_deg: f64, tolerance: f64) -> Vec<Point> {
-    ellipse_arc(centre, point(radius, 0.0), point(0.0, radius), from_deg, sweep_deg, tolerance)
-}
-
 /// The curve `centre + u cos t + v sin t`, `t` from `from_deg` over `sweep_deg`: an arc of an ellipse with the conjugate
 /// half-diameters `u` and `v`, which need be neither equal nor square to each other (any affine image of a circle is such a curve).
 ///
@@ -87,6 +82,11 @@ mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::geometry::ring_area;
+
+    /// A circle's arc is an ellipse's with equal half-axes.
+    fn arc(centre: Point, radius: f64, from_deg: f64, sweep_deg: f64, tolerance: f64) -> Vec<Point> {
+        ellipse_arc(centre, point(radius, 0.0), point(0.0, radius), from_deg, sweep_deg, tolerance)
+    }
 
     #[test]
     fn an_arc_keeps_its_tolerance_and_its_ends() {
