@@ -4,8 +4,8 @@
 //! edge meets one that does not grow, the growth ends on the line of the latter. Strips and joins are convex; the caller unites
 //! them with the ring ([`super::boolean::union`]), which leaves only the rounding to the grid to be wrong.
 //!
-//! - **Joins.** A corner that turns by up to 90° is mitred: both cuts run straight until they meet, as a person cuts it. A sharper
-//!   corner is rounded by a polygon drawn around the arc, never inside it, at most [`ROUND_EXCESS`] outside. For a convex ring the
+//! - **Joins.** A corner is mitred if the cuts meet within [`MITRE_REACH`] times the allowance of it (a turn of up to 96°, for a square
+//!   corner drawn by hand is never quite square): both cuts run straight until they meet, as a person cuts it. A sharper corner is rounded by a polygon drawn around the arc, never inside it, at most [`ROUND_EXCESS`] outside. For a convex ring the
 //!   areas are those of Steiner's formulas.
 //! - **Unequal amounts.** Mitred if the cuts meet near the corner; else the wider strip ends in a step with a rounded shoulder.
 //! - **Ends.** At an outward corner of at least [`LEAST_END_CORNER`] degrees the growth ends on the line of the edge that does not
@@ -19,6 +19,9 @@ use super::region::{Region, Ring, ring_bounds, ring_contains};
 
 /// How far a rounded corner may lie outside the true arc, mm.
 pub const ROUND_EXCESS: f64 = 0.05;
+
+/// The farthest a mitre may reach from its corner, in allowances.
+pub const MITRE_REACH: f64 = 1.5;
 
 /// Outward corners flatter than this, degrees, end the growth square instead of on the other edge's line.
 pub const LEAST_END_CORNER: f64 = 30.0;
@@ -166,10 +169,8 @@ fn join(first: &Edge, second: &Edge) -> Option<Ring> {
     // Where the cuts meet: this far past the corner on the first, before it on the second.
     let (past, before) = ((r2 - r1 * cos) / sin, (r1 - r2 * cos) / sin);
     let (start, end) = (corner + first.out * r1, corner + second.out * r2);
-    let right_angle = std::f64::consts::FRAC_PI_2 + 1e-6;
-    let near = std::f64::consts::SQRT_2 * r1.max(r2) * (1.0 + 1e-6);
     let meet = start + first.along * past;
-    if turn <= right_angle && past >= 0.0 && before >= 0.0 && meet.distance(corner) <= near {
+    if past >= 0.0 && before >= 0.0 && meet.distance(corner) <= MITRE_REACH * r1.max(r2) {
         return Some(vec![corner, start, meet, end]);
     }
     let r = r1.max(r2);

@@ -3,7 +3,7 @@
 //! Every function takes the largest distance a curve may lie from its chords, in the unit of the points, and keeps to
 //! it; points lie on the curve, so a flattened disc is a little small, never too big. Both ends are included.
 
-use crate::geometry::{Point, point, sin_cos_degrees};
+use crate::geometry::{Point, sin_cos_degrees};
 
 /// Most segments that one curve is cut into: far beyond any tolerance that makes sense on cloth, and a bound on memory.
 const MOST_SEGMENTS: f64 = 16_384.0;
@@ -81,6 +81,7 @@ fn longer_half_axis(u: Point, v: Point) -> f64 {
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
+    use crate::geometry::point;
     use crate::geometry::ring_area;
 
     /// A circle's arc is an ellipse's with equal half-axes.
