@@ -7,7 +7,7 @@
 use super::convex::{Convex, Frame, Vertex, cross, edges, hull, turn, twice_area};
 
 /// More corners than this are not worth cutting up: the hull stands in.
-const MOST_CORNERS: usize = 600;
+const MOST_CORNERS: usize = 6000;
 
 /// Convex parts with disjoint interiors whose union is the region: `outline` anticlockwise, `holes` clockwise.
 pub(super) fn convex_parts(outline: &[Vertex], holes: &[Vec<Vertex>]) -> Vec<Convex> {
@@ -225,6 +225,20 @@ mod tests {
     fn a_frame_with_two_holes_keeps_its_area() {
         let square = |x: i64, y: i64, s: i64| vec![vertex(x, y), vertex(x, y + s), vertex(x + s, y + s), vertex(x + s, y)];
         check(&[vertex(0, 0), vertex(100, 0), vertex(100, 50), vertex(0, 50)], &[square(10, 10, 20), square(60, 15, 30)], 9);
+    }
+
+    /// The hull of a horseshoe of 800 corners stood in for it and seemed to overlap what lay in its mouth.
+    #[test]
+    fn a_horseshoe_of_many_corners_is_not_taken_for_its_hull() {
+        let arc = |r: f64, k: i32| {
+            let t = std::f64::consts::PI * f64::from(k) / 400.0;
+            vertex((r * libm::cos(t)).round() as i64, (r * libm::sin(t)).round() as i64)
+        };
+        let ring: Vec<Vertex> = (0..=400).map(|k| arc(500_000.0, k)).chain((0..=400).rev().map(|k| arc(400_000.0, k))).collect();
+        let in_its_mouth = vec![vertex(-1000, 1000), vertex(1000, 1000), vertex(1000, 3000), vertex(-1000, 3000)];
+        let parts = convex_parts(&ring, &[]);
+        assert_eq!(parts.iter().map(|p| twice_area(p)).sum::<i128>(), twice_area(&ring));
+        assert!(parts.iter().all(|p| apart(p, &in_its_mouth)));
     }
 
     #[test]
