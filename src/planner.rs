@@ -273,8 +273,13 @@ fn frame_of_plan(jobs: &[Job], prepared: &[PreparedJob<'_>], settings: &Settings
         stocks: Vec::new(),
         cloths: Vec::new(),
         materials: cloths_in_use(prepared).into_iter().map(material_of).collect(),
-        warnings: prepared.iter().flat_map(|p| &p.prepared.warnings).map(|w| w.to_string().replace("\n    ", ": ")).collect(),
+        warnings: prepared.iter().flat_map(|p| &p.prepared.warnings).map(in_one_line).collect(),
     }
+}
+
+/// A warning without its file, so that the same job gives the same plan wherever it lies.
+fn in_one_line(warning: &Fault) -> String {
+    Fault { file: None, ..warning.clone() }.to_string().replace("\n    ", ": ")
 }
 
 fn templates_of(job: &Job) -> Vec<PlanTemplate> {

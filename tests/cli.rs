@@ -116,7 +116,7 @@ fn a_failed_run_leaves_the_old_plan_as_it_was() {
     let job = dir.path().join("job.toml");
     assert!(warpwise().arg("nest").arg(&job).args(["--effort", "1", "--quiet"]).output().expect("it runs").status.success());
     let before = fs::read(dir.path().join("plan/plan.json")).expect("a plan");
-    let short = fs::read_to_string(&job).expect("the job").replace("roll_length = \"14 m\"", "roll_length = \"1 m\"");
+    let short = fs::read_to_string(&job).expect("the job").replace("roll_length = \"14 m\"", "roll_length = \"1.4 m\"");
     fs::write(&job, short).expect("an edit");
     let out = warpwise().arg("nest").arg(&job).args(["--effort", "1", "--quiet"]).output().expect("it runs");
     assert_eq!(out.status.code(), Some(3), "{}", text(&out.stderr));

@@ -106,10 +106,10 @@ proptest! {
     fn nothing_grows_farther_than_its_allowance((net, edges) in star_with_kinds()) {
         let found = prepared(&one(net, edges, 0.0, 0.0));
         let piece = &found.pieces[0];
-        // A mitred corner of up to 90° reaches √2 times the allowance.
+        // The joins of `offset`: no mitre reaches farther than this.
         for p in &piece.outline.outline {
             let near = distance_to(&Region::solid(piece.net[0].clone()), *p);
-            prop_assert!(near <= 25.0 * std::f64::consts::SQRT_2 + 0.06, "{near}");
+            prop_assert!(near <= 25.0 * warpwise::geometry::offset::MITRE_REACH + 0.06, "{near}");
         }
     }
 

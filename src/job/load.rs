@@ -39,7 +39,7 @@ pub fn load(path: &Path) -> Result<(Job, Vec<Fault>), Faults> {
 /// Reads several jobs that are to be planned together; the faults of all of them come at once.
 ///
 /// # Errors
-/// As [`load`], job by job, and what the jobs do not [`agree`](super::agree) about.
+/// As [`load`], job by job, and what the jobs do not [`agree`](super::agree()) about.
 pub fn load_all(paths: &[PathBuf]) -> Result<(Vec<Job>, Vec<Fault>), Faults> {
     let (mut jobs, mut warnings, mut faults) = (Vec::new(), Vec::new(), Faults::new());
     for path in paths {

@@ -1,7 +1,7 @@
 //! Outlines of templates at true size, read from drawings and measured points.
 //!
 //! A reader turns a file into a [`Drawing`]: lines in mm, y up, each with the names of the layers or groups it lies in.
-//! [`assemble`] makes [`Outline`]s of it. After that point an outline is valid by construction.
+//! [`assemble()`] makes [`Outline`]s of it. After that point an outline is valid by construction.
 //!
 //! # What names mean
 //!

@@ -66,7 +66,7 @@ pub fn write(dir: &Path, files: &[(PathBuf, Vec<u8>)]) -> Result<(), Faults> {
     Ok(())
 }
 
-/// Tells whether [`write`] would accept `dir`, so that a long run need not end in a refusal.
+/// Tells whether [`write()`] would accept `dir`, so that a long run need not end in a refusal.
 ///
 /// # Errors
 /// A folder with something else in it, or a file in its place.

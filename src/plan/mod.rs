@@ -1,6 +1,6 @@
 //! The plan: the exchange model between planning, drawing, booking and checking.
 //!
-//! [`Plan`] is the model and `plan.json` its file ([`to_json`], [`from_json`]); [`left_over`] tells offcuts from waste,
+//! [`Plan`] is the model and `plan.json` its file ([`to_json`], [`from_json`]); [`left_over()`] tells offcuts from waste,
 //! [`cloth_figures`] sums up a cloth, [`folder`] writes a whole plan folder or nothing.
 
 mod figures;
