@@ -29,7 +29,7 @@ fn the_demo_is_planned_the_same_on_one_thread_and_two() {
         let out = warpwise().args(["demo", "--effort", "1", "--threads", threads, "--quiet"]).arg(&demo).output().expect("it runs");
         assert!(out.status.success(), "{}", text(&out.stderr));
         let shown = text(&out.stdout);
-        assert!(shown.lines().all(|line| line.chars().count() <= 80 || line.contains("plan")), "{shown}");
+        assert!(shown.lines().all(|line| line.chars().count() <= 80 || line.contains("/plan")), "{shown}");
         assert!(shown.contains("twill-204") && shown.contains("twill-416"), "{shown}");
         plans.push(fs::read_to_string(demo.join("plan/plan.json")).expect("a plan"));
         assert!(demo.join("plan/pieces.csv").is_file());

@@ -125,7 +125,8 @@ fn spoil(text: &str, rng: &mut Pcg32) -> String {
 fn spoiled_job_files_end_in_faults_at_places_that_exist() {
     let dir = folder();
     let path = job_path(&dir);
-    let sources = [SOUND.to_string(), full(), scaffold("seat", &[PathBuf::from("seat.svg"), PathBuf::from("plates/hip.dxf")])];
+    let sources =
+        [SOUND.to_string(), full(), scaffold("seat", &[(PathBuf::from("seat.svg"), None), (PathBuf::from("plates/hip.dxf"), None)])];
     for source in &sources {
         assert!(parse_with(source, &path, &read).is_ok());
     }

@@ -33,7 +33,9 @@ impl Failure {
             Failure::NotPlanned(faults) => (faults, 3),
             Failure::Machine(faults) => (faults, 4),
         };
-        eprintln!("{faults}");
+        let faults = faults.sorted();
+        // With the line of the job that is at fault, and a caret under the place.
+        eprintln!("{}", faults.with_source(&|file| std::fs::read_to_string(file).ok()).trim_end());
         if faults.0.len() > 1 {
             eprintln!("{} faults", faults.0.len());
         }

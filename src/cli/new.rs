@@ -1,11 +1,12 @@
 //! `warpwise new DIR [OUTLINE…]`: a commented job to start from.
 
 use super::exit::Failure;
-use super::print;
+use super::{print, warn};
 use clap::Args;
 use std::path::{Path, PathBuf};
 use warpwise::fault::{Fault, Faults};
 use warpwise::job;
+use warpwise::outline::{ReadOptions, Reading, read_file};
 
 /// `warpwise new`.
 #[derive(Args)]
@@ -29,10 +30,11 @@ impl New {
         }
         let names = self.names_in_folder()?;
         let title = self.dir.file_name().map_or_else(|| "New job".to_string(), |n| n.to_string_lossy().into_owned());
-        let text = job::scaffold(&title, &names);
+        let (drawings, unread) = read(&self.outlines, names);
+        let text = job::scaffold(&title, &drawings);
         let write = |path: &Path, bytes: &[u8]| std::fs::write(path, bytes).map_err(|e| Failure::machine(&path.display().to_string(), &e));
         std::fs::create_dir_all(&self.dir).map_err(|e| Failure::machine(&self.dir.display().to_string(), &e))?;
-        for (from, name) in self.outlines.iter().zip(&names) {
+        for (from, (name, _)) in self.outlines.iter().zip(&drawings) {
             let to = self.dir.join(name);
             if to != *from {
                 let bytes = std::fs::read(from).map_err(|e| Failure::machine(&from.display().to_string(), &e))?;
@@ -40,6 +42,7 @@ impl New {
             }
         }
         write(&job_file, text.as_bytes())?;
+        warn(&unread.0, false);
         print(&format!("{}\nNow edit it, then: warpwise check {}\n", job_file.display(), job_file.display()))
     }
 
@@ -62,4 +65,12 @@ impl New {
         }
         faults.into_result(names).map_err(Failure::Input)
     }
+}
+
+/// Reads the drawings, so that the job can say what is in them; what could not be read yet (a drawing without a unit, say) the user hears of.
+fn read(outlines: &[PathBuf], names: Vec<PathBuf>) -> (Vec<(PathBuf, Option<Reading>)>, Faults) {
+    let mut faults = Faults::new();
+    let mut found = |(path, name): (&PathBuf, PathBuf)| (name, faults.keep(read_file(path, &ReadOptions::default())));
+    let drawings = outlines.iter().zip(names).map(&mut found).collect();
+    (drawings, faults)
 }

@@ -22,5 +22,5 @@ pub use load::{ReadOutline, load, load_all, parse, parse_with};
 pub use model::{
     Cutting, Hands, InkedSide, Job, Layer, LayerItem, PatchShape, Seen, SpliceKind, SpliceRule, TakenOff, Template, TemplateSource,
 };
-pub use scaffold::{scaffold, scaffold_read};
+pub use scaffold::scaffold;
 pub use schema::schema_json;

@@ -6,18 +6,16 @@ use crate::outline::Reading;
 use crate::units::show_number;
 use std::path::{Path, PathBuf};
 
-/// The text of a new job file of this name around outline files, which lie in the job's folder or below it; each gets one template with
-/// its 0° to the right. Without files the job lays a strip.
-pub fn scaffold(name: &str, outline_files: &[PathBuf]) -> String {
-    let outlines: Vec<Sketch> = outline_files.iter().map(|file| Sketch::unread(file)).collect();
-    text(name, &outlines)
-}
-
-/// As [`scaffold`], from files that have been read: each outline of a drawing gets a template of its own, and only those without a
-/// drawn arrow get one from the job.
-pub fn scaffold_read(name: &str, readings: &[(PathBuf, Reading)]) -> String {
-    let outlines: Vec<Sketch> = readings.iter().flat_map(|(file, reading)| Sketch::read(file, reading)).collect();
-    text(name, &outlines)
+/// The text of a new job file of this name around outline files, which lie in the job's folder or below it.
+///
+/// Each outline of a drawing that was read gets a template of its own, and only those without a drawn arrow get one from the job; a
+/// drawing without a reading gets one template with its 0° to the right. Without files the job lays a strip.
+pub fn scaffold(name: &str, drawings: &[(PathBuf, Option<Reading>)]) -> String {
+    let sketch = |(file, reading): &(PathBuf, Option<Reading>)| match reading {
+        Some(reading) => Sketch::read(file, reading),
+        None => vec![Sketch::unread(file)],
+    };
+    text(name, &drawings.iter().flat_map(sketch).collect::<Vec<_>>())
 }
 
 /// What a template section is made of.
