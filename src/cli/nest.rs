@@ -39,7 +39,7 @@ pub fn plan_and_write(jobs: &[PathBuf], out: &Path, search: &Search) -> Result<(
     if search.json {
         print(&plan::to_json(plan.plan()))
     } else {
-        print(&sheet::summary::text(plan.plan(), COLUMNS))?;
+        print(&sheet::summary(&plan, COLUMNS))?;
         print(&format!("\nPlan folder: {0}\nCut sheets:  {0}/sheets\nAll layouts: {0}/overview.svg\n", out.display()))
     }
 }
@@ -48,9 +48,9 @@ pub fn plan_and_write(jobs: &[PathBuf], out: &Path, search: &Search) -> Result<(
 fn files(plan: &Verified) -> Vec<(PathBuf, Vec<u8>)> {
     let mut files = vec![
         (PathBuf::from("plan.json"), plan::to_json(plan.plan()).into_bytes()),
-        (PathBuf::from("pieces.csv"), sheet::csv::pieces(plan.plan()).into_bytes()),
-        (PathBuf::from("overview.svg"), sheet::overview(plan.plan()).into_bytes()),
+        (PathBuf::from("pieces.csv"), sheet::pieces_table(plan).into_bytes()),
+        (PathBuf::from("overview.svg"), sheet::overview(plan).into_bytes()),
     ];
-    files.extend(sheet::svg::sheets(plan.plan()).into_iter().map(|(name, svg)| (Path::new("sheets").join(name), svg.into_bytes())));
+    files.extend(sheet::cut_sheets(plan).into_iter().map(|(name, svg)| (Path::new("sheets").join(name), svg.into_bytes())));
     files
 }

@@ -31,7 +31,7 @@ impl Sheets {
         let plan = plan::from_json(&text).map_err(name)?;
         let plan = verify::verify(plan).map_err(name)?;
         std::fs::create_dir_all(&self.out).map_err(|e| Failure::machine(&self.out.display().to_string(), &e))?;
-        for (name, svg) in sheet::svg::sheets(plan.plan()) {
+        for (name, svg) in sheet::cut_sheets(&plan) {
             let path = self.out.join(name);
             std::fs::write(&path, svg).map_err(|e| Failure::machine(&path.display().to_string(), &e))?;
             print(&format!("{}\n", path.display()))?;

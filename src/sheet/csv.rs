@@ -33,7 +33,7 @@ const COLUMNS: [&str; 20] = [
 ///
 /// `x` and `y` are the lower left corner of the piece's box in the stock frame, `width` along the warp, all in mm; `segment` is
 /// the bench segment (from 1) in which that corner lies. A name that a spreadsheet would take for a formula gets a `'` before it.
-pub fn pieces(plan: &Plan) -> String {
+pub(super) fn pieces(plan: &Plan) -> String {
     let mut rows: Vec<Vec<String>> = vec![COLUMNS.map(String::from).to_vec()];
     for stock in &plan.stocks {
         for placed in &stock.placed {

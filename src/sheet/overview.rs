@@ -13,7 +13,7 @@ use crate::plan::{Plan, StockKind};
 const PIXELS: f64 = 1000.0;
 
 /// All layouts one under the other, pieces with their numbers, offcuts hatched, as SVG.
-pub fn overview(plan: &Plan) -> String {
+pub(super) fn overview(plan: &Plan) -> String {
     let boxes: Vec<Bounds> = plan.stocks.iter().filter_map(|s| ring_bounds(&s.outline)).collect();
     let longest = boxes.iter().map(Bounds::width).fold(100.0, f64::max);
     // Lengths on the picture that are to look alike whatever the scale, in mm of cloth.

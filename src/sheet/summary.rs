@@ -42,7 +42,7 @@ pub struct PlyRow {
 
 impl PlyRow {
     /// The rows of a plan, piece by piece.
-    pub fn of_plan(plan: &Plan) -> Vec<PlyRow> {
+    pub(super) fn of_plan(plan: &Plan) -> Vec<PlyRow> {
         let row = |p: &crate::plan::PlanPiece| PlyRow {
             number: p.number.clone(),
             layer: p.layer,
@@ -106,7 +106,7 @@ fn turns_in_words(permitted: &[Permitted], tolerance: f64) -> String {
 }
 
 /// The whole summary of a plan, no line wider than `columns` (at least 72 are used).
-pub fn text(plan: &Plan, columns: usize) -> String {
+pub(super) fn text(plan: &Plan, columns: usize) -> String {
     let columns = columns.max(NARROWEST);
     let mut out = plies(&PlyRow::of_plan(plan), columns);
     for figures in &plan.cloths {
@@ -177,7 +177,7 @@ pub fn plies(rows: &[PlyRow], columns: usize) -> String {
 }
 
 /// Warnings, one after another, wrapped; nothing if there are none.
-pub fn warnings(list: &[String], columns: usize) -> String {
+pub(super) fn warnings(list: &[String], columns: usize) -> String {
     let columns = columns.max(NARROWEST);
     let mut out = String::new();
     for warning in list {

@@ -14,7 +14,7 @@ use svg::node::element::{Element, Group, Title};
 ///
 /// Each shows the cloth with its warp along x and the up side of the sheet towards the stock's +y, in black with few accents; what
 /// colour says, a line style says too. Under the cloth a title block tells what it is and which face lies up.
-pub fn sheets(plan: &Plan) -> Vec<(String, String)> {
+pub(super) fn sheets(plan: &Plan) -> Vec<(String, String)> {
     let mut files = Vec::new();
     for (i, stock) in plan.stocks.iter().enumerate() {
         for sheet in super::draw::sheets_of(plan, stock) {

@@ -1,14 +1,12 @@
 //! Cut sheets read back: by `usvg` for true size, as plain XML for what they say, and by box for where the words stand.
 
-#[path = "common/kayak.rs"]
-mod kayak;
-
+use super::kayak;
+use crate::cloth::Face;
+use crate::geometry::{Point, Ring, point, ring_bounds, ring_contains};
+use crate::plan::Plan;
+use crate::sheet::{overview::overview, svg::sheets, text::text_width};
 use resvg::usvg::{self, roxmltree};
 use std::collections::BTreeMap;
-use warpwise::cloth::Face;
-use warpwise::geometry::{Point, Ring, point, ring_bounds, ring_contains};
-use warpwise::plan::Plan;
-use warpwise::sheet::{overview, svg::sheets, text_width};
 
 /// CSS: 96 px to the inch of 25.4 mm.
 const PX_PER_MM: f64 = 96.0 / 25.4;
@@ -352,17 +350,4 @@ fn the_overview_shows_every_layout() {
     for needed in ["roll R1: 19 pieces on 2175 × 1250 mm", "offcut 8c1e2f-7: 2 pieces on 700 × 620 mm", "1.1", "4.2"] {
         assert!(words.contains(&needed), "{needed} in {words:?}");
     }
-}
-
-/// Writes the made-up plan and its sheets where a person (or `.ci/reference/check_sheets.py`) can look at them: `SHEETS=DIR cargo test --test sheet_svg look -- --ignored`.
-#[test]
-#[ignore = "writes files to look at"]
-fn look() {
-    let dir = std::path::PathBuf::from(std::env::var("SHEETS").expect("SHEETS names a folder"));
-    std::fs::create_dir_all(dir.join("sheets")).expect("a folder");
-    for (name, svg) in sheets(&kayak::plan()) {
-        std::fs::write(dir.join("sheets").join(name), svg).expect("written");
-    }
-    std::fs::write(dir.join("plan.json"), serde_json::to_string(&kayak::plan()).expect("JSON")).expect("written");
-    std::fs::write(dir.join("overview.svg"), overview(&kayak::plan())).expect("written");
 }

@@ -1,10 +1,10 @@
 //! A made-up plan for a touring kayak's outfitting, laid out by a plain column rule: everything a sheet may have to draw.
 
-use warpwise::cloth::{Backing, Face, Permitted, Weave};
-use warpwise::geometry::{Motion, Path, Point, Ring, point, ring_area, ring_bounds};
-use warpwise::job::SpliceKind;
-use warpwise::plan::*;
-use warpwise::ply::{Hand, Part};
+use crate::cloth::{Backing, Face, Permitted, Weave};
+use crate::geometry::{Motion, Path, Point, Ring, point, ring_area, ring_bounds};
+use crate::job::SpliceKind;
+use crate::plan::*;
+use crate::ply::{Hand, Part};
 
 /// Outline of a template about the origin: angle in radians to radius in mm.
 type Radius = fn(f64) -> f64;

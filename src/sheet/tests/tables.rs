@@ -1,12 +1,10 @@
 //! `pieces.csv` and the terminal summary, read back.
 
-#[path = "common/kayak.rs"]
-mod kayak;
-
+use super::kayak;
+use crate::geometry::{ring_area, ring_bounds};
+use crate::plan::PlanLayer;
+use crate::sheet::{csv, summary};
 use unicode_width::UnicodeWidthStr;
-use warpwise::geometry::{ring_area, ring_bounds};
-use warpwise::plan::PlanLayer;
-use warpwise::sheet::{csv, summary};
 
 fn records(text: &str) -> Vec<std::collections::BTreeMap<String, String>> {
     let mut reader = ::csv::Reader::from_reader(text.as_bytes());
@@ -47,7 +45,7 @@ fn no_name_becomes_a_formula() {
             name: name.into(),
             cloth: "twill-200".into(),
             angle: 0.0,
-            seen: warpwise::job::Seen::Hidden,
+            seen: crate::job::Seen::Hidden,
             book_match: true,
             turns_overridden: false,
             trim: 25.0,

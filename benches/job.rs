@@ -1,0 +1,65 @@
+//! From files to pieces and from a plan to its sheets: import and preparation of 100 plies, verification, drawing.
+#![allow(clippy::unwrap_used, missing_docs)]
+
+use criterion::{Criterion, criterion_group, criterion_main};
+use std::fmt::Write;
+use std::hint::black_box;
+use std::path::Path;
+use std::sync::atomic::AtomicBool;
+use warpwise::nest::Stop;
+use warpwise::planner::{self, Settings, Unwatched};
+use warpwise::{job, plan, ply, sheet, verify};
+
+/// A drawing of one smooth outline of about 200 points with its arrow, like no other.
+fn drawing(k: usize) -> String {
+    let mut path = String::new();
+    for i in 0..200 {
+        let a = f64::from(i) / 200.0 * std::f64::consts::TAU;
+        let r = 150.0 * (1.0 + 0.2 * libm::cos(2.0 * a + k as f64) + 0.05 * libm::sin(5.0 * a));
+        let _ = write!(path, "{}{:.3} {:.3}", if i == 0 { "M" } else { "L" }, 250.0 + r * libm::cos(a), 250.0 + 0.7 * r * libm::sin(a));
+    }
+    format!(
+        "<svg xmlns='http://www.w3.org/2000/svg' width='500mm' height='500mm' viewBox='0 0 500 500' stroke='black' fill='none'>\
+         <path id='net-line' d='{path}Z'/><path id='arrow' d='M220 250 L280 250'/></svg>"
+    )
+}
+
+/// A job of `count` templates, one ply of each, in `dir`.
+fn write_job(dir: &Path, count: usize) {
+    let mut text = String::from(
+        "[job]\nname = \"bench\"\n[[cloth]]\nid = \"twill\"\nweave = \"twill 2/2\"\ntwill_line = 45\nup = \"paper\"\nroll_width = 1250\nselvedge = 10\n",
+    );
+    let mut names = Vec::new();
+    for k in 0..count {
+        std::fs::write(dir.join(format!("t{k}.svg")), drawing(k)).unwrap();
+        let _ = write!(text, "[[template]]\nid = \"t{k}\"\nfile = \"t{k}.svg\"\ntaken_off = \"mould\"\ninked_side = \"up\"\n");
+        names.push(format!("\"t{k}\""));
+    }
+    let _ = write!(text, "[[layer]]\ncloth = \"twill\"\nangle = 30\ntemplates = [{}]\n", names.join(", "));
+    std::fs::write(dir.join("job.toml"), text).unwrap();
+}
+
+fn job_to_sheets(c: &mut Criterion) {
+    let dir = tempfile::tempdir().unwrap();
+    write_job(dir.path(), 100);
+    let file = dir.path().join("job.toml");
+    let mut group = c.benchmark_group("job");
+    group.sample_size(10);
+    group.bench_function("import and preparation of 100 plies", |b| {
+        b.iter(|| {
+            let (job, _) = job::load(&file).unwrap();
+            black_box(ply::prepare(&job).unwrap());
+        });
+    });
+    let (job, _) = job::load(&file).unwrap();
+    group.bench_function("preparation of 100 plies", |b| b.iter(|| black_box(ply::prepare(&job).unwrap())));
+    let settings = Settings { stop: Stop::Effort(1), seed: 1, threads: 0, sets: 1 };
+    let verified = planner::plan(&[job], &settings, &AtomicBool::new(false), &Unwatched).unwrap();
+    group.bench_function("verification of 100 plies", |b| b.iter(|| black_box(verify::verify(verified.plan().clone()).unwrap())));
+    group.bench_function("cut sheet of 100 plies", |b| b.iter(|| black_box(sheet::cut_sheets(&verified))));
+    group.bench_function("plan.json of 100 plies", |b| b.iter(|| black_box(plan::to_json(verified.plan()))));
+    group.finish();
+}
+
+criterion_group!(benches, job_to_sheets);
+criterion_main!(benches);

@@ -1,0 +1,6 @@
+//! The writers on a made-up plan, which need not be one that verification would pass: they must not break on any.
+#![allow(clippy::unwrap_used)]
+
+mod cut_sheets;
+mod kayak;
+mod tables;
