@@ -5,6 +5,7 @@ use crate::geometry::boolean::{difference, intersection, union};
 use crate::geometry::{Region, Ring, largest_rectangle, point, ring_area, ring_bounds};
 use i_overlay::mesh::outline::offset::OutlineOffset;
 use i_overlay::mesh::style::{LineJoin, OutlineStyle};
+use rayon::prelude::*;
 
 /// Chord of a round join as a share of its radius: 1.5 % of the radius or 0.04 % inscribed; it only tells offcut from waste.
 const ROUND: f64 = 0.06;
@@ -46,7 +47,7 @@ pub fn left_over(stock: &PlanStock, least_width: f64) -> LeftOver {
         let corner = |r: &Region| r.bounds().map_or((0.0, 0.0), |b| (b.min.x, b.min.y));
         b.area().total_cmp(&a.area()).then(corner(a).0.total_cmp(&corner(b).0)).then(corner(a).1.total_cmp(&corner(b).1))
     });
-    let offcuts: Vec<Offcut> = kept.into_iter().filter_map(offcut).collect();
+    let offcuts: Vec<Offcut> = kept.into_par_iter().filter_map(offcut).collect();
     let taken = offcuts.iter().flat_map(|o| std::iter::once(&o.outline).chain(&o.holes));
     let waste = difference(cloth, pieces.iter().copied().chain(taken));
     LeftOver {

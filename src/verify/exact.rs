@@ -235,16 +235,7 @@ impl Shape {
 
     /// Distance from a point (mm) to the boundary, mm.
     pub fn boundary_distance_mm(&self, p: Point) -> f64 {
-        let p = Point { x: p.x * GRID_PER_MM, y: p.y * GRID_PER_MM };
-        let mut least = f64::INFINITY;
-        for e in &self.edges {
-            let (a, b) = (e.a.as_f64(), e.b.as_f64());
-            let off_box = (a.x.min(b.x) - p.x).max(p.x - a.x.max(b.x)).max((a.y.min(b.y) - p.y).max(p.y - a.y.max(b.y)));
-            if off_box < least {
-                least = least.min(p.distance_to_segment(a, b));
-            }
-        }
-        least / GRID_PER_MM
+        distance_mm(&self.edges, p)
     }
 
     /// What keeps the rings from bounding a region, if anything: a repeated point, a crossing or a touch (of one ring or of
@@ -475,7 +466,7 @@ pub(super) fn overlap_depth(a: &Shape, b: &Shape) -> Option<(f64, Point)> {
             let e = e.extent();
             e.max.y >= s.extent.min.y && e.min.y <= s.extent.max.y && e.max.x >= s.extent.min.x
         };
-        let beside: Vec<Edge> = o.edges.iter().filter(level).copied().collect();
+        let bands = Bands::new(o.edges.iter().filter(level), s.extent);
         let mut next = 0;
         for (i, e) in s.edges.iter().enumerate() {
             let first = next;
@@ -494,10 +485,15 @@ pub(super) fn overlap_depth(a: &Shape, b: &Shape) -> Option<(f64, Point)> {
             at.pop();
             for t in at.into_iter().chain(middles) {
                 let p = a + (b - a) * t;
-                if even_odd(&beside, p) != o.outside {
-                    let d = o.boundary_distance_mm(p);
-                    if deepest.is_none_or(|w| d > w.0) {
-                        deepest = Some((d, p));
+                let beside = bands.at(p);
+                if even_odd(beside, p) != o.outside {
+                    // Most points lie on the other boundary or next to it; the edges at their height tell so at once.
+                    let reached = deepest.map_or(-1.0, |d| d.0);
+                    if distance_mm(beside, p) > reached {
+                        let d = distance_mm(&o.edges, p);
+                        if d > reached {
+                            deepest = Some((d, p));
+                        }
                     }
                 }
             }
@@ -526,6 +522,52 @@ impl Shape {
     pub fn contains_mm(&self, p: Point) -> bool {
         even_odd(&self.edges, p) != self.outside
     }
+}
+
+/// Edges by height, so that a point is held only against those it can be level with.
+struct Bands {
+    low: i64,
+    height: i64,
+    edges: Vec<Vec<Edge>>,
+}
+
+impl Bands {
+    const COUNT: i64 = 64;
+
+    fn new<'a>(edges: impl Iterator<Item = &'a Edge>, extent: Extent) -> Bands {
+        let (low, height) = (extent.min.y, (extent.max.y - extent.min.y) / Bands::COUNT + 1);
+        let mut bands = Bands { low, height, edges: vec![Vec::new(); Bands::COUNT as usize] };
+        for edge in edges {
+            let e = edge.extent();
+            // One more on each side, for points between grid lines.
+            for band in bands.index(e.min.y - 1)..=bands.index(e.max.y + 1) {
+                bands.edges[band].push(*edge);
+            }
+        }
+        bands
+    }
+
+    fn index(&self, y: i64) -> usize {
+        ((y - self.low) / self.height).clamp(0, Bands::COUNT - 1) as usize
+    }
+
+    fn at(&self, p: Point) -> &[Edge] {
+        &self.edges[self.index((p.y * GRID_PER_MM).floor() as i64)]
+    }
+}
+
+/// Distance from `p`, mm, to the nearest of the edges, mm.
+fn distance_mm(edges: &[Edge], p: Point) -> f64 {
+    let p = Point { x: p.x * GRID_PER_MM, y: p.y * GRID_PER_MM };
+    let mut least = f64::INFINITY;
+    for e in edges {
+        let (a, b) = (e.a.as_f64(), e.b.as_f64());
+        let off_box = (a.x.min(b.x) - p.x).max(p.x - a.x.max(b.x)).max((a.y.min(b.y) - p.y).max(p.y - a.y.max(b.y)));
+        if off_box < least {
+            least = least.min(p.distance_to_segment(a, b));
+        }
+    }
+    least / GRID_PER_MM
 }
 
 fn even_odd(edges: &[Edge], p: Point) -> bool {
