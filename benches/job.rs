@@ -53,7 +53,7 @@ fn job_to_sheets(c: &mut Criterion) {
     });
     let (job, _) = job::load(&file).unwrap();
     group.bench_function("preparation of 100 plies", |b| b.iter(|| black_box(ply::prepare(&job).unwrap())));
-    let settings = Settings { stop: Stop::Effort(1), seed: 1, threads: 0, sets: 1 };
+    let settings = Settings { stop: Stop::Effort(0), seed: 1, threads: 0, sets: 1 };
     let verified = planner::plan(&[job], &settings, &AtomicBool::new(false), &Unwatched).unwrap();
     group.bench_function("verification of 100 plies", |b| b.iter(|| black_box(verify::verify(verified.plan().clone()).unwrap())));
     group.bench_function("cut sheet of 100 plies", |b| b.iter(|| black_box(sheet::cut_sheets(&verified))));
