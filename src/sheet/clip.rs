@@ -18,32 +18,40 @@ pub(crate) fn hatch(rings: &[&[Point]], angle: f64, spacing: f64) -> Vec<[Point;
         return Vec::new();
     }
     let spacing = spacing * (extent / spacing / MOST_LINES).ceil().max(1.0);
+    let first = (low / spacing).ceil();
+    let count = ((high / spacing).floor() - first).max(-1.0) as usize + 1;
     let mut out = Vec::new();
-    let mut k = (low / spacing).ceil();
-    while k * spacing <= high {
-        let y = k * spacing;
-        let xs = crossings(&turned, y);
+    for (k, xs) in crossings(&turned, first * spacing, spacing, count).iter().enumerate() {
+        let y = (first + k as f64) * spacing;
         for pair in xs.chunks_exact(2) {
             out.push([from.apply(point(pair[0], y)), from.apply(point(pair[1], y))]);
         }
-        k += 1.0;
     }
     out
 }
 
-/// Where the horizontal line at `y` crosses the rings, ascending; an even number.
-pub(crate) fn crossings(rings: &[Vec<Point>], y: f64) -> Vec<f64> {
-    let mut xs = Vec::new();
+/// Where `count` horizontal lines, the first at `y` and each `step` above the last, cross the rings; ascending, an even number each.
+pub(crate) fn crossings(rings: &[Vec<Point>], y: f64, step: f64, count: usize) -> Vec<Vec<f64>> {
+    let mut rows = vec![Vec::new(); count];
     for ring in rings {
         for (i, &a) in ring.iter().enumerate() {
             let b = ring[(i + 1) % ring.len()];
-            if (a.y > y) != (b.y > y) {
-                xs.push(a.x + (b.x - a.x) * (y - a.y) / (b.y - a.y));
+            let (low, high) = (a.y.min(b.y), a.y.max(b.y));
+            if !(low < high && low.is_finite() && high.is_finite()) {
+                continue;
+            }
+            let from = ((low - y) / step).floor().max(0.0) as usize;
+            let to = (((high - y) / step).ceil() + 1.0).clamp(0.0, count as f64) as usize;
+            for (k, row) in rows.iter_mut().enumerate().take(to).skip(from) {
+                let y = y + k as f64 * step;
+                if (a.y > y) != (b.y > y) {
+                    row.push(a.x + (b.x - a.x) * (y - a.y) / (b.y - a.y));
+                }
             }
         }
     }
-    xs.sort_by(f64::total_cmp);
-    xs
+    rows.iter_mut().for_each(|xs| xs.sort_by(f64::total_cmp));
+    rows
 }
 
 /// The part of a ring between two x, or nothing. Where the ring leaves the span more than once, the parts hang together by

@@ -187,7 +187,12 @@ impl Sheet<'_> {
         let whole: Vec<String> = [format!("largest rectangle {size}"), area_in_words].into_iter().chain(goes_on).collect();
         let (whole, brief) = (Block::plain(&name, &whole), Block::plain(&name, &[size]));
         // No word may touch a piece, even if a hand-edited plan laid its offcuts over the pieces.
-        let taken = self.pieces.iter().map(|p| std::iter::once(&p.placed.outline).chain(&p.placed.holes).cloned().collect()).collect();
+        let near = |ring: &Ring| match (ring_bounds(ring), ring_bounds(&rings[0])) {
+            (Some(a), Some(b)) => a.min.x <= b.max.x && b.min.x <= a.max.x && a.min.y <= b.max.y && b.min.y <= a.max.y,
+            _ => false,
+        };
+        let pieces = self.pieces.iter().filter(|p| near(&p.placed.outline));
+        let taken = pieces.map(|p| std::iter::once(&p.placed.outline).chain(&p.placed.holes).cloned().collect()).collect();
         let area = Area { taken, faint: vec![closed(&best)], ..Area::of(rings.clone()) };
         scene.draw(Ink::Offcut, Shape::Rings(rings));
         if !best.is_empty() {

@@ -56,9 +56,11 @@ impl Grid {
         if high < self.origin.y || low > self.origin.y + self.rows as f64 * self.cell {
             return;
         }
-        for row in Self::index(low - self.origin.y, self.cell, self.rows)..=Self::index(high - self.origin.y, self.cell, self.rows) {
-            let y = self.origin.y + (row as f64 + 0.5) * self.cell;
-            for pair in crossings(rings, y).chunks_exact(2) {
+        let first = Self::index(low - self.origin.y, self.cell, self.rows);
+        let last = Self::index(high - self.origin.y, self.cell, self.rows);
+        let y = self.origin.y + (first as f64 + 0.5) * self.cell;
+        for (row, xs) in (first..=last).zip(crossings(rings, y, self.cell, last - first + 1)) {
+            for pair in xs.chunks_exact(2) {
                 let first = ((pair[0] - self.origin.x) / self.cell - 0.5).ceil().max(0.0) as usize;
                 let past = (((pair[1] - self.origin.x) / self.cell - 0.5).floor() + 1.0).clamp(0.0, self.columns as f64) as usize;
                 for column in first..past {
