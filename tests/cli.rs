@@ -217,8 +217,8 @@ fn a_file_in_place_of_a_folder_is_wrong_use_for_every_command_that_writes() {
     for command in [
         warpwise().arg("demo").arg(&file),
         warpwise().arg("new").arg(&file),
-        warpwise().arg("sheets").arg(&demo.join("plan")).arg("--out").arg(&file),
-        warpwise().arg("nest").arg(&demo.join("job.toml")).arg("--out").arg(&file),
+        warpwise().arg("sheets").arg(demo.join("plan")).arg("--out").arg(&file),
+        warpwise().arg("nest").arg(demo.join("job.toml")).arg("--out").arg(&file),
     ] {
         let out = command.output().expect("it runs");
         assert_eq!(out.status.code(), Some(2), "{}", text(&out.stderr));
