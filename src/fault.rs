@@ -98,6 +98,8 @@ impl Fault {
             Place::Line { line, column } if self.file.is_none() => out.push_str(&format!("line {line}, column {column}: ")),
             Place::Line { .. } => {}
             Place::Named(name) => out.push_str(&format!("{name}: ")),
+            // So far out that the digits tell nothing but the size.
+            Place::At { what, x, y } if x.abs().max(y.abs()) >= 1e9 => out.push_str(&format!("{what} at ({x:.2e}, {y:.2e}) mm: ")),
             Place::At { what, x, y } => out.push_str(&format!("{what} at ({x:.2}, {y:.2}) mm: ")),
         }
         out.push_str(&self.what);
@@ -287,5 +289,11 @@ mod tests {
         let shown = faults.with_source(&|_| Some("[cutting]\ngpa = 5\n".into()));
         assert_eq!(shown, "job.toml:2:1: `gpa` is not a key of [cutting]\n    2 | gpa = 5\n        ^\n    did you mean `gap`?\n");
         assert_eq!(faults.with_source(&|_| None), format!("{faults}\n"));
+    }
+
+    #[test]
+    fn a_place_far_beyond_any_drawing_is_not_written_in_hundreds_of_digits() {
+        let fault = Fault::new("it is too far out", "move it").at("path", 1e301, -3.0);
+        assert_eq!(fault.to_string().lines().next(), Some("path at (1.00e301, -3.00e0) mm: it is too far out"));
     }
 }

@@ -11,9 +11,9 @@ use crate::plan::{
     self, PlacedPiece, Plan, PlanCloth, PlanLayer, PlanLayerItem, PlanPiece, PlanStock, PlanTemplate, Rules, SpliceFacts, StockKind,
 };
 use crate::ply::{self, Piece, Prepared, TemplateFrame};
-use crate::units::snap;
+use crate::units::{LARGEST, snap};
 use crate::verify::{self, Verified};
-use std::sync::atomic::AtomicBool;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 /// How a plan is made.
@@ -87,7 +87,10 @@ pub fn prepare<'a>(jobs: &'a [Job], sets: u32) -> Result<Vec<PreparedJob<'a>>, F
 /// Plans every cloth of the jobs and verifies the whole.
 ///
 /// # Errors
-/// See [`Refusal`]. After a cancel the best complete layouts are kept; if a cloth has none yet, the plan is refused.
+/// See [`Refusal`].
+///
+/// A cancel ends the search: the best complete layouts are kept, and every cloth that has none yet still gets its first, which takes no
+/// search. The flag is taken down then, so that setting it a second time ends that too; the plan is refused if a cloth is without a layout.
 pub fn plan(jobs: &[Job], settings: &Settings, cancel: &AtomicBool, watcher: &dyn Watcher) -> Result<Verified, Refusal> {
     let prepared = prepare(jobs, settings.sets).map_err(Refusal::Input)?;
     let cloths = cloths_in_use(&prepared);
@@ -96,6 +99,7 @@ pub fn plan(jobs: &[Job], settings: &Settings, cancel: &AtomicBool, watcher: &dy
 
     let weights: Vec<f64> = cloths.iter().map(|c| f64::from(pieces_on(&prepared, c).map(|(_, p)| p.copies).sum::<u32>())).collect();
     let total: f64 = weights.iter().sum();
+    let mut first_only = false;
     for (index, cloth) in cloths.iter().enumerate() {
         let pieces: Vec<(&Job, &Piece)> = pieces_on(&prepared, cloth).collect();
         let problem = match problem_of(&pieces, cloth, &jobs[0]) {
@@ -111,10 +115,25 @@ pub fn plan(jobs: &[Job], settings: &Settings, cancel: &AtomicBool, watcher: &dy
         };
         let params = Params { threads: settings.threads, ..Params::default() };
         let relay = Relay { watcher, cloth: &cloth.id, index, count: cloths.len() };
-        let outcome = nest::solve(&problem, &params, &Limits { stop, cancel }, settings.seed, &relay);
+        let solve = |stop| nest::solve(&problem, &params, &Limits { stop, cancel }, settings.seed, &relay);
+        let mut outcome = solve(if first_only { Stop::Effort(0) } else { stop });
         plan.interrupted |= outcome.interrupted;
+        if !first_only {
+            if outcome.interrupted {
+                cancel.store(false, Ordering::Relaxed);
+                first_only = true;
+            }
+            // Ended before there was any layout: a first one takes no search.
+            if outcome.placements.is_empty() {
+                outcome = solve(Stop::Effort(0));
+            }
+        }
         if !outcome.unplaced.is_empty() {
             faults.extend(not_placed(&outcome, &pieces, cloth));
+            continue;
+        }
+        if let Some(fault) = too_long(&outcome, cloth) {
+            faults.push(fault);
             continue;
         }
         let stock = stock_of(&outcome, &pieces, cloth, &jobs[0]);
@@ -200,6 +219,14 @@ fn not_placed(outcome: &Outcome, pieces: &[(&Job, &Piece)], cloth: &Cloth) -> Fa
         );
     }
     faults
+}
+
+/// A layout longer than any length of a plan may be.
+fn too_long(outcome: &Outcome, cloth: &Cloth) -> Option<Fault> {
+    let used = outcome.stocks.first()?.used_length;
+    let what = || format!("the layout takes {:.1} m of it, and a plan holds at most {:.0} m of a cloth", used / 1000.0, LARGEST / 1000.0);
+    let remedy = "plan fewer sets or jobs at a time, and look whether a flaw was given in the wrong unit";
+    (used > LARGEST).then(|| Fault::new(what(), remedy).on(format!("cloth {}", cloth.id)))
 }
 
 /// The roll with the pieces where the search put them.

@@ -22,6 +22,11 @@ pub fn micrometres(mm: f64) -> i64 {
     (mm * GRID_PER_MM).round() as i64
 }
 
+/// A count with its noun: `1 piece`, `2 pieces`.
+pub fn counted(count: usize, noun: &str) -> String {
+    format!("{count} {noun}{}", if count == 1 { "" } else { "s" })
+}
+
 /// An angle in degrees brought into `0.0..360.0`.
 pub fn degrees_0_360(angle: f64) -> f64 {
     let a = angle.rem_euclid(360.0);

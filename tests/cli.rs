@@ -187,3 +187,62 @@ fn wrong_use_is_status_2() {
     assert_eq!(out.status.code(), Some(1));
     assert!(text(&out.stderr).contains("no-such-job.toml"));
 }
+
+#[test]
+fn a_drawing_that_lies_in_the_folder_already_is_used_where_it_is() {
+    let dir = tempfile::tempdir().expect("a folder");
+    fs::copy("demo-data/seat.svg", dir.path().join("seat.svg")).expect("a copy");
+    let out = warpwise().current_dir(dir.path()).args(["new", ".", "seat.svg"]).output().expect("it runs");
+    assert!(out.status.success(), "{}", text(&out.stderr));
+    assert_eq!(fs::read("demo-data/seat.svg").expect("the drawing"), fs::read(dir.path().join("seat.svg")).expect("the drawing"));
+    assert!(dir.path().join("job.toml").is_file());
+}
+
+#[test]
+fn a_folder_given_as_a_drawing_is_called_a_folder() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let out = warpwise().arg("new").arg(dir.path().join("job")).arg(dir.path()).output().expect("it runs");
+    assert_eq!(out.status.code(), Some(1));
+    assert!(text(&out.stderr).contains("this is a folder"), "{}", text(&out.stderr));
+    assert!(!dir.path().join("job").exists());
+}
+
+#[test]
+fn a_file_in_place_of_a_folder_is_wrong_use_for_every_command_that_writes() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let demo = dir.path().join("demo");
+    assert!(warpwise().args(["demo", "--effort", "1", "--quiet"]).arg(&demo).output().expect("it runs").status.success());
+    let file = dir.path().join("file");
+    fs::write(&file, "mine").expect("a file");
+    for command in [
+        warpwise().arg("demo").arg(&file),
+        warpwise().arg("new").arg(&file),
+        warpwise().arg("sheets").arg(demo.join("plan")).arg("--out").arg(&file),
+        warpwise().arg("nest").arg(demo.join("job.toml")).arg("--out").arg(&file),
+    ] {
+        let out = command.output().expect("it runs");
+        assert_eq!(out.status.code(), Some(2), "{}", text(&out.stderr));
+        assert!(text(&out.stderr).contains("there is a file"), "{}", text(&out.stderr));
+    }
+    assert_eq!(fs::read_to_string(&file).expect("the file"), "mine");
+}
+
+#[test]
+fn more_threads_than_any_machine_has_are_refused_at_once() {
+    for threads in ["0", "257", "99999999"] {
+        let out = warpwise().args(["nest", "a.toml", "--threads", threads]).output().expect("it runs");
+        assert_eq!(out.status.code(), Some(2), "{}", text(&out.stderr));
+    }
+}
+
+#[test]
+fn a_folder_or_no_file_in_place_of_a_plan_is_said_so() {
+    let dir = tempfile::tempdir().expect("a folder");
+    fs::create_dir(dir.path().join("plan.json")).expect("a folder");
+    for (plan, what) in [(dir.path().to_path_buf(), "this is a folder"), (dir.path().join("nothing"), "there is no such file")] {
+        let out = warpwise().arg("sheets").arg(&plan).arg("--out").arg(dir.path().join("out")).output().expect("it runs");
+        assert_eq!(out.status.code(), Some(1));
+        assert!(text(&out.stderr).contains(what), "{}", text(&out.stderr));
+    }
+    assert!(!dir.path().join("out").exists());
+}

@@ -116,7 +116,7 @@ fn wrong_nesting_is_named() {
     let net = || square("net", &[], 0.0, 0.0, 100.0);
     fault_at(vec![net(), square("h", &[], 10.0, 10.0, 50.0), square("island", &[], 20.0, 20.0, 10.0)], "inside both net and h", 20.0, 20.0);
     fault_at(vec![net(), square("h", &["holes"], 200.0, 10.0, 50.0)], "a hole but lies in no outline", 200.0, 10.0);
-    fault_at(vec![net(), square("n", &["hatch-outline"], 20.0, 20.0, 50.0)], "a net line inside net", 20.0, 20.0);
+    fault_at(vec![net(), square("n", &["hatch-outline"], 20.0, 20.0, 50.0)], "named as a net line, and it lies inside net", 20.0, 20.0);
     fault_at(vec![net(), square("h", &[], 90.0, 10.0, 50.0)], "crosses net", 100.0, 10.0);
     fault_at(vec![net(), square("h", &[], 80.0, 10.0, 20.0)], "touches net", 100.0, 10.0);
 }

@@ -11,6 +11,7 @@ use warpwise::job;
 use warpwise::planner::{self, PreparedJob};
 use warpwise::ply::{Hand, Part, Piece};
 use warpwise::sheet::summary::{self, PlyRow};
+use warpwise::units::counted;
 
 /// `warpwise check`.
 #[derive(Args)]
@@ -46,7 +47,11 @@ impl Check {
             text.push('\n');
         }
         let count: u32 = prepared.iter().flat_map(|p| &p.prepared.pieces).map(|piece| piece.copies).sum();
-        text.push_str(&format!("{count} pieces to cut, {} warnings. Nothing was written.\n", warnings.len()));
+        text.push_str(&format!(
+            "{} to cut, {}. Nothing was written.\n",
+            counted(count as usize, "piece"),
+            counted(warnings.len(), "warning")
+        ));
         print(&text)
     }
 }

@@ -1,6 +1,7 @@
 //! `warpwise demo [DIR]`: the kayak job, compiled in.
 
 use super::exit::Failure;
+use super::files::into_folder;
 use super::nest::plan_and_write;
 use super::search::Search;
 use clap::Args;
@@ -52,11 +53,7 @@ impl Demo {
                 .into(),
             ));
         }
-        std::fs::create_dir_all(&self.dir).map_err(|e| Failure::machine(&self.dir.display().to_string(), &e))?;
-        for (name, text) in FILES {
-            let path = self.dir.join(name);
-            std::fs::write(&path, text).map_err(|e| Failure::machine(&path.display().to_string(), &e))?;
-        }
+        into_folder(&self.dir, |folder| FILES.iter().try_for_each(|(name, text)| std::fs::write(folder.join(name), text)))?;
         plan_and_write(&[self.dir.join("job.toml")], &self.dir.join("plan"), &self.search)
     }
 }

@@ -1,6 +1,7 @@
 //! `warpwise new DIR [OUTLINE…]`: a commented job to start from.
 
 use super::exit::Failure;
+use super::files::into_folder;
 use super::{print, warn};
 use clap::Args;
 use std::path::{Path, PathBuf};
@@ -32,16 +33,14 @@ impl New {
         let title = self.dir.file_name().map_or_else(|| "New job".to_string(), |n| n.to_string_lossy().into_owned());
         let (drawings, unread) = read(&self.outlines, names);
         let text = job::scaffold(&title, &drawings);
-        let write = |path: &Path, bytes: &[u8]| std::fs::write(path, bytes).map_err(|e| Failure::machine(&path.display().to_string(), &e));
-        std::fs::create_dir_all(&self.dir).map_err(|e| Failure::machine(&self.dir.display().to_string(), &e))?;
-        for (from, (name, _)) in self.outlines.iter().zip(&drawings) {
-            let to = self.dir.join(name);
-            if to != *from {
-                let bytes = std::fs::read(from).map_err(|e| Failure::machine(&from.display().to_string(), &e))?;
-                write(&to, &bytes)?;
+        into_folder(&self.dir, |folder| {
+            for (from, (name, _)) in self.outlines.iter().zip(&drawings) {
+                if !same_file(from, &self.dir.join(name)) {
+                    std::fs::copy(from, folder.join(name))?;
+                }
             }
-        }
-        write(&job_file, text.as_bytes())?;
+            std::fs::write(folder.join("job.toml"), &text)
+        })?;
         warn(&unread.0, false);
         print(&format!("{}\nNow edit it, then: warpwise check {}\n", job_file.display(), job_file.display()))
     }
@@ -55,16 +54,28 @@ impl New {
                 Some(name) if outline.is_file() => {
                     let name = PathBuf::from(name);
                     let target = self.dir.join(&name);
-                    if names.contains(&name) || (target.exists() && target != *outline) {
+                    if names.contains(&name) || (target.exists() && !same_file(&target, outline)) {
                         faults.push(Fault::new("another file of this name is there", "rename one of the two").in_file(outline));
                     }
                     names.push(name);
                 }
-                _ => faults.push(Fault::new("there is no such file", "name an outline drawing: SVG, DXF or CSV").in_file(outline)),
+                _ => {
+                    let what = match outline {
+                        o if o.is_dir() => "this is a folder",
+                        o if o.exists() => "this is no ordinary file",
+                        _ => "there is no such file",
+                    };
+                    faults.push(Fault::new(what, "name an outline drawing: SVG, DXF or CSV").in_file(outline));
+                }
             }
         }
         faults.into_result(names).map_err(Failure::Input)
     }
+}
+
+/// True if two names lead to one file that is there, as `seat.svg` and `./seat.svg` do.
+fn same_file(a: &Path, b: &Path) -> bool {
+    matches!((a.canonicalize(), b.canonicalize()), (Ok(a), Ok(b)) if a == b)
 }
 
 /// Reads the drawings, so that the job can say what is in them; what could not be read yet (a drawing without a unit, say) the user hears of.

@@ -24,9 +24,9 @@ pub struct Search {
     /// Seed of the search
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub seed: u64,
-    /// Threads to search with [default: one a core]
-    #[arg(long, value_name = "N")]
-    pub threads: Option<usize>,
+    /// Threads to search with, at most 256 [default: one a core]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
+    pub threads: Option<u16>,
     /// How many sets of every piece to cut
     #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=1000))]
     pub sets: u32,
@@ -45,7 +45,7 @@ impl Search {
         let flag = Arc::clone(&cancel);
         ctrlc::set_handler(move || flag.store(true, Ordering::Relaxed))
             .map_err(|e| Failure::machine("the interrupt handler", &std::io::Error::other(e)))?;
-        let settings = Settings { stop: self.stop()?, seed: self.seed, threads: self.threads.unwrap_or(0), sets: self.sets };
+        let settings = Settings { stop: self.stop()?, seed: self.seed, threads: self.threads.map_or(0, usize::from), sets: self.sets };
         let bar = Bar::new(self.quiet);
         let plan = planner::plan(jobs, &settings, &cancel, &bar);
         bar.done();

@@ -14,7 +14,7 @@ use crate::geometry::boolean::intersection;
 use crate::geometry::clip::path_in;
 use crate::geometry::{Motion, Path, Region, Ring, point};
 use crate::job::{Hands, Job, Layer, LayerItem, Seen, SpliceKind, SpliceRule, TemplateSource};
-use crate::units::snap;
+use crate::units::{counted, snap};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Makes the pieces of every ply of a job, in laying order.
@@ -211,7 +211,7 @@ impl Run<'_> {
         }
         let crossed = found.bands.iter().flat_map(|b| others.iter().filter(|o| b.distance(o) < splice.stagger)).count();
         if crossed > 0 {
-            let what = format!("its splice crosses {crossed} splices of layers near it at an angle");
+            let what = format!("its splice crosses {} of layers near it at an angle", counted(crossed, "splice"));
             self.warn(&ply.id, what, "look at the crossing: three thicknesses of lap meet there".into());
         }
         self.parts(ply, &found.parts.iter().map(|p| (&p.region, &p.marks)).collect::<Vec<_>>());

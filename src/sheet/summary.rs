@@ -7,6 +7,7 @@ use crate::geometry::{Point, ring_bounds};
 use crate::job::Job;
 use crate::plan::{ClothFigures, Plan, StockKind};
 use crate::ply::{Hand, Part, Piece};
+use crate::units::counted;
 use unicode_width::UnicodeWidthStr;
 
 /// Offcuts named in the summary; the rest are counted.
@@ -214,7 +215,7 @@ fn cloth(plan: &Plan, f: &ClothFigures, columns: usize) -> String {
     for stock in plan.stocks.iter().filter(|s| s.cloth == f.cloth) {
         let kind = if stock.kind == StockKind::Roll { "roll" } else { "offcut" };
         let segments = if stock.segments.len() > 1 { format!(", {} bench segments", stock.segments.len()) } else { String::new() };
-        line(kind, format!("{}: {} pieces{segments}", shorten(&clean(&stock.id), 30), stock.placed.len()));
+        line(kind, format!("{}: {}{segments}", shorten(&clean(&stock.id), 30), counted(stock.placed.len(), "piece")));
     }
     let mut offcuts: Vec<_> = plan.stocks.iter().filter(|s| s.cloth == f.cloth).flat_map(|s| &s.offcuts).collect();
     offcuts.sort_by(|a, b| b.area.total_cmp(&a.area));

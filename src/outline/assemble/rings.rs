@@ -114,8 +114,8 @@ pub(super) fn nest(rings: &[DrawnRing], tolerance: f64, faults: &mut Faults) -> 
         match containers[i].as_slice() {
             [] => {}
             [outer] if ring.meaning == Meaning::Net => faults.push(ring.fault(
-                format!("is wrongly nested: a net line inside {}", rings[*outer].label),
-                "draw the two outlines beside each other, or name the inner one as a hole",
+                format!("is wrongly nested: it or its layer is named as a net line, and it lies inside {}", rings[*outer].label),
+                "name a hole as one (a group or layer ending in `hole`), or draw two outlines beside each other",
                 ring.points[0],
             )),
             [outer] => {
