@@ -1,6 +1,7 @@
 //! `warpwise demo [DIR]`: the kayak job, compiled in.
 
 use super::exit::Failure;
+use super::files::write_into;
 use super::nest::plan_and_write;
 use super::search::Search;
 use clap::Args;
@@ -37,8 +38,8 @@ impl Demo {
         let mut changed = Vec::new();
         for (name, text) in FILES {
             // A demo that was edited stays as its owner left it.
-            match std::fs::read_to_string(self.dir.join(name)) {
-                Ok(there) if there != text => changed.push(name),
+            match std::fs::read(self.dir.join(name)) {
+                Ok(there) if there != text.as_bytes() => changed.push(name),
                 _ => {}
             }
         }
@@ -52,11 +53,7 @@ impl Demo {
                 .into(),
             ));
         }
-        std::fs::create_dir_all(&self.dir).map_err(|e| Failure::machine(&self.dir.display().to_string(), &e))?;
-        for (name, text) in FILES {
-            let path = self.dir.join(name);
-            std::fs::write(&path, text).map_err(|e| Failure::machine(&path.display().to_string(), &e))?;
-        }
+        write_into(&self.dir, &FILES.map(|(name, text)| (PathBuf::from(name), text.as_bytes().to_vec())))?;
         plan_and_write(&[self.dir.join("job.toml")], &self.dir.join("plan"), &self.search)
     }
 }

@@ -1,6 +1,5 @@
 //! How a command can fail, and the exit status that tells.
 
-use std::path::Path;
 use std::process::ExitCode;
 use warpwise::fault::{Fault, Faults};
 use warpwise::planner::Refusal;
@@ -57,10 +56,4 @@ impl From<Refusal> for Failure {
             }
         }
     }
-}
-
-/// Reads a whole file, or says which would not be read.
-pub fn read_text(path: &Path) -> Result<String, Failure> {
-    std::fs::read_to_string(path)
-        .map_err(|error| Failure::Input(Fault::new(error.to_string(), "name a plan.json that warpwise wrote").in_file(path).into()))
 }

@@ -3,6 +3,7 @@
 mod check;
 mod demo;
 mod exit;
+mod files;
 mod nest;
 mod new;
 mod progress;

@@ -1,12 +1,13 @@
 //! `warpwise new DIR [OUTLINE…]`: a commented job to start from.
 
 use super::exit::Failure;
+use super::files::write_into;
 use super::{print, warn};
 use clap::Args;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use warpwise::fault::{Fault, Faults};
 use warpwise::job;
-use warpwise::outline::{ReadOptions, Reading, read_file};
+use warpwise::outline::{LARGEST_FILE, ReadOptions, Reading, read_file};
 
 /// `warpwise new`.
 #[derive(Args)]
@@ -32,16 +33,15 @@ impl New {
         let title = self.dir.file_name().map_or_else(|| "New job".to_string(), |n| n.to_string_lossy().into_owned());
         let (drawings, unread) = read(&self.outlines, names);
         let text = job::scaffold(&title, &drawings);
-        let write = |path: &Path, bytes: &[u8]| std::fs::write(path, bytes).map_err(|e| Failure::machine(&path.display().to_string(), &e));
-        std::fs::create_dir_all(&self.dir).map_err(|e| Failure::machine(&self.dir.display().to_string(), &e))?;
+        let mut files = Vec::new();
         for (from, (name, _)) in self.outlines.iter().zip(&drawings) {
-            let to = self.dir.join(name);
-            if to != *from {
+            if self.dir.join(name) != *from {
                 let bytes = std::fs::read(from).map_err(|e| Failure::machine(&from.display().to_string(), &e))?;
-                write(&to, &bytes)?;
+                files.push((name.clone(), bytes));
             }
         }
-        write(&job_file, text.as_bytes())?;
+        files.push((PathBuf::from("job.toml"), text.into_bytes()));
+        write_into(&self.dir, &files)?;
         warn(&unread.0, false);
         print(&format!("{}\nNow edit it, then: warpwise check {}\n", job_file.display(), job_file.display()))
     }
@@ -52,6 +52,10 @@ impl New {
         let mut names: Vec<PathBuf> = Vec::new();
         for outline in &self.outlines {
             match outline.file_name() {
+                Some(_) if std::fs::metadata(outline).is_ok_and(|m| m.len() > LARGEST_FILE) => {
+                    let what = format!("the file has more than {} MB", LARGEST_FILE >> 20);
+                    faults.push(Fault::new(what, "split the drawing, or leave out pictures and details").in_file(outline));
+                }
                 Some(name) if outline.is_file() => {
                     let name = PathBuf::from(name);
                     let target = self.dir.join(&name);

@@ -1,6 +1,7 @@
 //! `warpwise sheets PLAN`: the cut sheets of a plan again, from its `plan.json` alone.
 
-use super::exit::{Failure, read_text};
+use super::exit::Failure;
+use super::files::{read_plan, write_into};
 use super::print;
 use clap::Args;
 use std::path::PathBuf;
@@ -21,7 +22,7 @@ impl Sheets {
     /// Reads, verifies, draws.
     pub fn run(self) -> Result<(), Failure> {
         let file = if self.plan.is_dir() { self.plan.join("plan.json") } else { self.plan.clone() };
-        let text = read_text(&file)?;
+        let text = read_plan(&file)?;
         let name = |mut faults: warpwise::fault::Faults| {
             for fault in &mut faults.0 {
                 fault.file.get_or_insert_with(|| file.clone());
@@ -30,12 +31,9 @@ impl Sheets {
         };
         let plan = plan::from_json(&text).map_err(name)?;
         let plan = verify::verify(plan).map_err(name)?;
-        std::fs::create_dir_all(&self.out).map_err(|e| Failure::machine(&self.out.display().to_string(), &e))?;
-        for (name, svg) in sheet::cut_sheets(&plan) {
-            let path = self.out.join(name);
-            std::fs::write(&path, svg).map_err(|e| Failure::machine(&path.display().to_string(), &e))?;
-            print(&format!("{}\n", path.display()))?;
-        }
-        Ok(())
+        let files: Vec<(PathBuf, Vec<u8>)> =
+            sheet::cut_sheets(&plan).into_iter().map(|(name, svg)| (PathBuf::from(name), svg.into_bytes())).collect();
+        write_into(&self.out, &files)?;
+        files.iter().try_for_each(|(name, _)| print(&format!("{}\n", self.out.join(name).display())))
     }
 }

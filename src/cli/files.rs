@@ -1,0 +1,47 @@
+//! Files read and written by the commands: read with a limit, written whole.
+
+use super::exit::Failure;
+use std::fs::{self, File};
+use std::io::{self, Read, Write};
+use std::path::{Path, PathBuf};
+use warpwise::fault::Fault;
+use warpwise::plan::LARGEST_FILE;
+
+/// Reads a plan's text: an ordinary file in UTF-8, not larger than a plan may be.
+pub fn read_plan(path: &Path) -> Result<String, Failure> {
+    const REMEDY: &str = "name a plan.json that warpwise wrote, or its folder";
+    let fault = |what: String| Failure::Input(Fault::new(what, REMEDY).in_file(path).into());
+    let about = fs::metadata(path).map_err(|e| match e.kind() {
+        io::ErrorKind::NotFound => fault("there is no such file".into()),
+        _ => fault(format!("the file cannot be read: {e}")),
+    })?;
+    if !about.is_file() {
+        return Err(fault("this is no ordinary file".into()));
+    }
+    let mut bytes = Vec::new();
+    // One byte over the limit tells a file that is too large.
+    let read = File::open(path).and_then(|f| f.take(LARGEST_FILE + 1).read_to_end(&mut bytes));
+    read.map_err(|e| fault(format!("the file cannot be read: {e}")))?;
+    if bytes.len() as u64 > LARGEST_FILE {
+        return Err(fault(format!("the file has more than {} MB", LARGEST_FILE >> 20)));
+    }
+    String::from_utf8(bytes).map_err(|_| fault("this is not text in UTF-8".into()))
+}
+
+/// Writes `files` (names in `dir`) into a folder that may hold other things. They are written in full beside their places first:
+/// a full disk leaves what was there, and no file is ever there by half.
+pub fn write_into(dir: &Path, files: &[(PathBuf, Vec<u8>)]) -> Result<(), Failure> {
+    let refused = |path: &Path, e: io::Error| Failure::machine(&path.display().to_string(), &e);
+    fs::create_dir_all(dir).map_err(|e| refused(dir, e))?;
+    let staging = tempfile::Builder::new().prefix(".writing-").tempdir_in(dir).map_err(|e| refused(dir, e))?;
+    for (name, bytes) in files {
+        let path = staging.path().join(name);
+        let write = File::create_new(&path).and_then(|mut file| file.write_all(bytes).and_then(|()| file.sync_all()));
+        write.map_err(|e| refused(&dir.join(name), e))?;
+    }
+    for (name, _) in files {
+        let path = dir.join(name);
+        fs::rename(staging.path().join(name), &path).map_err(|e| refused(&path, e))?;
+    }
+    Ok(())
+}
