@@ -46,7 +46,9 @@ impl Check {
             text.push('\n');
         }
         let count: u32 = prepared.iter().flat_map(|p| &p.prepared.pieces).map(|piece| piece.copies).sum();
-        text.push_str(&format!("{count} pieces to cut, {} warnings. Nothing was written.\n", warnings.len()));
+        let counted = |n: usize, one: &str| format!("{n} {one}{}", if n == 1 { "" } else { "s" });
+        let (pieces, warned) = (counted(count as usize, "piece"), counted(warnings.len(), "warning"));
+        text.push_str(&format!("{pieces} to cut, {warned}. Nothing was written.\n"));
         print(&text)
     }
 }
