@@ -1,6 +1,7 @@
 //! The figures: areas measured again by the shoelace rule in whole numbers, lengths, yield, offcuts, and the plan's id.
 
-use super::exact::{P, Shape, interiors_meet, overlap_depth, steps};
+use super::depth::overlap_depth;
+use super::exact::{P, Shape, interiors_meet, steps};
 use super::findings::Findings;
 use super::sane::{Exact, ExactStock};
 use crate::plan::{ClothFigures, Offcut, Plan, PlanStock, StockKind};

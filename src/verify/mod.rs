@@ -21,6 +21,7 @@
 
 mod allowance;
 mod area;
+mod depth;
 mod exact;
 mod figures;
 mod findings;
