@@ -20,6 +20,7 @@ const FINEST: f64 = 0.0005;
 pub fn largest_rectangle(region: &Region) -> Option<Bounds> {
     let edges = edges(region);
     let columns = columns(&edges);
+    let edges = Slabs::new(&edges);
     let tallest = region.bounds()?.height();
     let mut pairs: Vec<(f64, f64)> = Vec::new();
     for (i, &left) in columns.iter().enumerate() {
@@ -42,6 +43,47 @@ pub fn largest_rectangle(region: &Region) -> Option<Bounds> {
     let refined = best.into_iter().map(|(area, left, right)| refine(&edges, area, left, right));
     let (_, left, right) = refined.max_by(|a, b| a.0.total_cmp(&b.0))?;
     inward(&edges, left, right)
+}
+
+/// Edges, left end first, by the slabs of x they reach into.
+struct Slabs {
+    edges: Vec<(Point, Point)>,
+    low: f64,
+    width: f64,
+    slabs: Vec<Vec<u32>>,
+}
+
+impl Slabs {
+    const COUNT: usize = 256;
+
+    fn new(edges: &[(Point, Point)]) -> Slabs {
+        let edges: Vec<(Point, Point)> = edges.iter().map(|&(a, b)| if a.x <= b.x { (a, b) } else { (b, a) }).collect();
+        let low = edges.iter().map(|e| e.0.x).fold(f64::INFINITY, f64::min);
+        let high = edges.iter().map(|e| e.1.x).fold(f64::NEG_INFINITY, f64::max);
+        let width = ((high - low) / Slabs::COUNT as f64).max(FINEST);
+        let mut slabs = Slabs { edges, low, width, slabs: vec![Vec::new(); Slabs::COUNT] };
+        for (i, e) in slabs.edges.iter().enumerate() {
+            for slab in slabs.index(e.0.x)..=slabs.index(e.1.x) {
+                slabs.slabs[slab].push(i as u32);
+            }
+        }
+        slabs
+    }
+
+    fn index(&self, x: f64) -> usize {
+        (((x - self.low) / self.width).max(0.0) as usize).min(Slabs::COUNT - 1)
+    }
+
+    /// The edges that reach into the open column between two abscissas, each once.
+    fn between(&self, left: f64, right: f64) -> impl Iterator<Item = (Point, Point)> + '_ {
+        let first = self.index(left);
+        (first..=self.index(right)).flat_map(move |slab| {
+            self.slabs[slab]
+                .iter()
+                .map(|&i| self.edges[i as usize])
+                .filter(move |&(a, b)| b.x > left && a.x < right && slab == self.index(a.x).max(first))
+        })
+    }
 }
 
 fn edges(region: &Region) -> Vec<(Point, Point)> {
@@ -68,18 +110,14 @@ fn columns(edges: &[(Point, Point)]) -> Vec<f64> {
 }
 
 /// The tallest free rectangle between two abscissas.
-fn column(edges: &[(Point, Point)], left: f64, right: f64) -> Option<Bounds> {
+fn column(edges: &Slabs, left: f64, right: f64) -> Option<Bounds> {
     if right <= left {
         return None;
     }
     let mut blocked: Vec<(f64, f64)> = Vec::new();
     let middle = (left + right) / 2.0;
     let mut crossings: Vec<f64> = Vec::new();
-    for &(a, b) in edges {
-        let (a, b) = if a.x <= b.x { (a, b) } else { (b, a) };
-        if b.x <= left || a.x >= right {
-            continue;
-        }
+    for (a, b) in edges.between(left, right) {
         let at = |x: f64| if b.x > a.x { a.y + (b.y - a.y) * ((x - a.x) / (b.x - a.x)).clamp(0.0, 1.0) } else { a.y };
         let (y0, y1) = if b.x > a.x { (at(left.max(a.x)), at(right.min(b.x))) } else { (a.y, b.y) };
         blocked.push((y0.min(y1), y0.max(y1)));
@@ -103,7 +141,7 @@ fn column(edges: &[(Point, Point)], left: f64, right: f64) -> Option<Bounds> {
 }
 
 /// Moves the two sides by ever smaller steps while the area grows.
-fn refine(edges: &[(Point, Point)], mut area: f64, mut left: f64, mut right: f64) -> (f64, f64, f64) {
+fn refine(edges: &Slabs, mut area: f64, mut left: f64, mut right: f64) -> (f64, f64, f64) {
     let mut step = (right - left) / 4.0;
     while step >= FINEST {
         let moves = [(step, 0.0), (-step, 0.0), (0.0, step), (0.0, -step), (step, step), (-step, -step), (step, -step), (-step, step)];
@@ -118,7 +156,7 @@ fn refine(edges: &[(Point, Point)], mut area: f64, mut left: f64, mut right: f64
 }
 
 /// The rectangle of a column, its sides rounded inward to the grid.
-fn inward(edges: &[(Point, Point)], left: f64, right: f64) -> Option<Bounds> {
+fn inward(edges: &Slabs, left: f64, right: f64) -> Option<Bounds> {
     let up = |v: f64| (v * 1000.0 - 1e-4).ceil() / 1000.0 + 0.0;
     let down = |v: f64| (v * 1000.0 + 1e-4).floor() / 1000.0 + 0.0;
     let b = column(edges, up(left), down(right))?;

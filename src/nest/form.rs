@@ -68,6 +68,11 @@ impl Bases {
         (base, quarter, shift.quarter(back).plus(extra))
     }
 
+    /// How many there are so far.
+    pub fn count(&self) -> usize {
+        self.rings.len()
+    }
+
     /// Cuts every base into its parts. `hole_least`: holes whose box is smaller than this (either way round) are filled.
     pub fn build(self, hole_least: (i64, i64)) -> Vec<Base> {
         use rayon::prelude::*;
@@ -131,10 +136,10 @@ pub(super) fn grid_rings(region: &Region) -> Rings {
     out
 }
 
-/// All stances of a shape, each once.
-pub(super) fn stances(shape: &Shape, bases: &mut Bases) -> Vec<Stance> {
+/// All stances of a shape, each once; those face down only if `down`.
+pub(super) fn stances(shape: &Shape, down: bool, bases: &mut Bases) -> Vec<Stance> {
     let mut out: Vec<Stance> = Vec::new();
-    for pose in wanted_poses(shape) {
+    for pose in wanted_poses(shape).into_iter().filter(|p| down || !p.flip) {
         let quarters = pose.turn / 90.0;
         let exact = quarters.fract() == 0.0;
         let rings = grid_rings(&Motion::new(pose.turn, pose.flip, point(0.0, 0.0)).region(&shape.region));
@@ -207,6 +212,6 @@ mod tests {
             copies: 1,
             may_cross: false,
         };
-        assert_eq!(stances(&shape, &mut bases).len(), 1);
+        assert_eq!(stances(&shape, true, &mut bases).len(), 1);
     }
 }

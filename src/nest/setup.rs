@@ -11,6 +11,8 @@ use crate::units::{GRID_PER_MM, micrometres};
 
 /// More pieces than this are not placed in one search.
 const MOST_ITEMS: usize = 20_000;
+/// With more bases than this, shapes are turned over only if they fit nowhere else.
+const CROWD: usize = 96;
 /// No shape is larger, µm: exact products stay within 64 bits.
 const LARGEST: i64 = 100_000_000;
 /// Stands for "no end".
@@ -77,13 +79,32 @@ pub(super) struct Setup {
 
 impl Setup {
     pub fn new(problem: &Problem) -> Setup {
+        let (mut setup, mut bases) = Setup::with_faces(problem, &|_| true);
+        if bases.count() > CROWD {
+            // Turned over, every shape is one more, and no-fit polygons go by the square: in a crowd whatever fits face up stays so.
+            let kinds = std::mem::take(&mut setup.kinds);
+            let rooms = &setup.rooms;
+            let up = |k: &Kind, fits: &[u16]| fits.iter().any(|&s| !k.stances[usize::from(s)].pose.flip);
+            let down = |shape: usize| {
+                let kind = &kinds[shape];
+                !rooms.iter().zip(&kind.fits).any(|(room, fits)| room.stock.is_some() && up(kind, fits))
+            };
+            (setup, bases) = Setup::with_faces(problem, &down);
+        }
+        let (short, long) = setup.least_sides();
+        setup.bases = bases.build((short, long));
+        setup
+    }
+
+    /// All but the bases themselves; `down` tells of which shapes face-down poses are wanted.
+    fn with_faces(problem: &Problem, down: &dyn Fn(usize) -> bool) -> (Setup, Bases) {
         let mut bases = Bases::default();
         let too_large = |r: &Region| {
             r.bounds().is_none_or(|b| b.width().max(b.height()) * GRID_PER_MM > LARGEST as f64 || !(b.width() + b.height()).is_finite())
         };
         let mut kinds: Vec<Kind> = Vec::new();
-        for shape in problem.shapes() {
-            let stances = if too_large(&shape.region) { Vec::new() } else { stances(shape, &mut bases) };
+        for (index, shape) in problem.shapes().iter().enumerate() {
+            let stances = if too_large(&shape.region) { Vec::new() } else { stances(shape, down(index), &mut bases) };
             let extent = stances.iter().map(|s| s.tight.width().max(s.tight.height())).max().unwrap_or(0) as f64;
             let area = shape.region.area() * GRID_PER_MM * GRID_PER_MM;
             kinds.push(Kind { stances, fits: Vec::new(), area, extent, may_cross: shape.may_cross });
@@ -101,9 +122,7 @@ impl Setup {
         };
         setup.lay_out_rooms(problem, &mut bases);
         setup.admit_items(problem);
-        let (short, long) = setup.least_sides();
-        setup.bases = bases.build((short, long));
-        setup
+        (setup, bases)
     }
 
     /// Index of the strip (or the overflow strip).
