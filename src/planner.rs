@@ -13,6 +13,7 @@ use crate::plan::{
 use crate::ply::{self, Piece, Prepared, TemplateFrame};
 use crate::units::{LARGEST, snap};
 use crate::verify::{self, Verified};
+use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
@@ -207,18 +208,26 @@ fn problem_of(pieces: &[(&Job, &Piece)], cloth: &Cloth, job: &Job) -> Result<Pro
     Problem::new(shapes, vec![roll], job.cutting.gap)
 }
 
-/// Faults that name each piece without a place.
+/// Faults that name the pieces without a place and what was reached, one for each reason.
 fn not_placed(outcome: &Outcome, pieces: &[(&Job, &Piece)], cloth: &Cloth) -> Faults {
-    let mut faults = Faults::new();
-    for (shape, copy, why) in &outcome.unplaced {
-        let piece = pieces[*shape].1;
-        let copy = if piece.copies > 1 { format!(", copy {}", copy + 1) } else { String::new() };
-        faults.push(
-            Fault::new(why.clone(), "allow more search time, more turns, a splice, or more cloth")
-                .on(format!("piece {} ({}{copy}) on {}", piece.number, piece.id, cloth.id)),
-        );
+    let mut copies: BTreeMap<(&str, usize), u32> = BTreeMap::new();
+    for (shape, _, why) in &outcome.unplaced {
+        *copies.entry((why, *shape)).or_default() += 1;
     }
-    faults
+    let mut names: BTreeMap<&str, Vec<String>> = BTreeMap::new();
+    for ((why, shape), missing) in copies {
+        let piece = pieces[shape].1;
+        let copies = if piece.copies > 1 { format!(", {missing} of {} copies", piece.copies) } else { String::new() };
+        names.entry(why).or_default().push(format!("{} ({}{copies})", piece.number, piece.id));
+    }
+    let placed = outcome.placements.len();
+    let all = placed + outcome.unplaced.len();
+    let faults = names.into_iter().map(|(why, names)| {
+        let piece = if names.len() == 1 { "piece" } else { "pieces" };
+        Fault::new(format!("{why}; {placed} of {all} found a place"), "allow more search time, more turns, a splice, or more cloth")
+            .on(format!("{}: {piece} {}", cloth.id, names.join(", ")))
+    });
+    Faults(faults.collect())
 }
 
 /// A layout longer than any length of a plan may be.

@@ -5,7 +5,7 @@
 mod exact;
 
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 use warpwise::geometry::{Region, Ring, point};
 use warpwise::nest::{Extent, Limits, Observer, Outcome, Params, Pose, Problem, Progress, Shape, Silent, Stock, Stop, least_length, solve};
 
@@ -260,9 +260,8 @@ fn cancelling_keeps_the_best_layout() {
     let problem = Problem::new(vec![shape("l", l, &[0.0, 180.0], 40)], vec![strip(117.0)], 2.0).unwrap();
     let cancel = AtomicBool::new(false);
     let limits = Limits { stop: Stop::After(Duration::from_secs(600)), cancel: &cancel };
-    let begun = Instant::now();
     let outcome = solve(&problem, &ONE_LANE, &limits, 1, &CancelAfterFirst(&cancel));
-    assert!(outcome.interrupted && begun.elapsed() < Duration::from_secs(300));
+    assert!(outcome.interrupted, "the cancel ended it, not the time");
     assert_eq!(outcome.placements.len(), 40);
     assert!(exact::faults(&problem, &outcome).is_empty());
 }

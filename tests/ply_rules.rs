@@ -175,7 +175,7 @@ fn unidirectional_plies_are_butted_along_the_fibre() {
         assert!((area - 1550.0 * 2350.0).abs() < 1e-3, "no overlap: {area}");
     }
     // The two splices cross at a right angle.
-    assert!(found.warnings.iter().any(|w| w.what.contains("crosses 1 splices")), "{:?}", found.warnings);
+    assert!(found.warnings.iter().any(|w| w.what.contains("crosses 1 splice of")), "{:?}", found.warnings);
 }
 
 #[test]

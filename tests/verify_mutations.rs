@@ -119,6 +119,8 @@ const MUTATIONS: &[Mutation] = &[
     (|p| p.cloths[0].consumed_area -= 0.1, "the area consumed"),
     (|p| p.cloths[0].yield_ += 0.001, "the yield"),
     (|p| p.cloths[0].used_length -= 1.0, "the used length"),
+    (|p| p.cloths[0].mass = p.cloths[0].mass.map(|m| m + 1.0), "the mass (g)"),
+    (|p| p.cloths[0].mass = None, "without an areal mass"),
     (|p| p.cloths[0].least_length = 1821.0, "is more than the used length"),
     (|p| p.cloths[0].roll_width = 499.0, "differ from the figures"),
     (|p| p.cloths.clear(), "no figures"),

@@ -1,7 +1,7 @@
 //! `warpwise demo [DIR]`: the kayak job, compiled in.
 
 use super::exit::Failure;
-use super::files::into_folder;
+use super::files::write_into;
 use super::nest::plan_and_write;
 use super::search::Search;
 use clap::Args;
@@ -38,8 +38,8 @@ impl Demo {
         let mut changed = Vec::new();
         for (name, text) in FILES {
             // A demo that was edited stays as its owner left it.
-            match std::fs::read_to_string(self.dir.join(name)) {
-                Ok(there) if there != text => changed.push(name),
+            match std::fs::read(self.dir.join(name)) {
+                Ok(there) if there != text.as_bytes() => changed.push(name),
                 _ => {}
             }
         }
@@ -53,7 +53,7 @@ impl Demo {
                 .into(),
             ));
         }
-        into_folder(&self.dir, |folder| FILES.iter().try_for_each(|(name, text)| std::fs::write(folder.join(name), text)))?;
+        write_into(&self.dir, &FILES.map(|(name, text)| (PathBuf::from(name), text.as_bytes().to_vec())))?;
         plan_and_write(&[self.dir.join("job.toml")], &self.dir.join("plan"), &self.search)
     }
 }

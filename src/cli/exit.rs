@@ -1,6 +1,5 @@
 //! How a command can fail, and the exit status that tells.
 
-use std::path::Path;
 use std::process::ExitCode;
 use warpwise::fault::{Fault, Faults};
 use warpwise::planner::Refusal;
@@ -57,29 +56,4 @@ impl From<Refusal> for Failure {
             }
         }
     }
-}
-
-/// Largest plan that is read, bytes: one of the most pieces that can be planned has a few hundred million.
-const LARGEST_PLAN: u64 = 1 << 30;
-
-/// Reads a whole plan, or says why it would not be read.
-pub fn read_plan(path: &Path) -> Result<String, Failure> {
-    let at_fault =
-        |what: String| Failure::Input(Fault::new(what, "name a plan folder, or a plan.json that warpwise wrote").in_file(path).into());
-    let cannot = |error: std::io::Error| match error.kind() {
-        std::io::ErrorKind::NotFound => at_fault("there is no such file".into()),
-        std::io::ErrorKind::InvalidData => at_fault("this is not a plan: it is no text".into()),
-        _ => at_fault(format!("the file cannot be read: {error}")),
-    };
-    let about = std::fs::metadata(path).map_err(cannot)?;
-    if about.is_dir() {
-        return Err(at_fault("this is a folder where a plan should be".into()));
-    }
-    if !about.is_file() {
-        return Err(at_fault("this is no ordinary file".into()));
-    }
-    if about.len() > LARGEST_PLAN {
-        return Err(at_fault(format!("the file has more than {} MB, which no plan has", LARGEST_PLAN >> 20)));
-    }
-    std::fs::read_to_string(path).map_err(cannot)
 }

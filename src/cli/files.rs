@@ -1,34 +1,54 @@
-//! Files into a folder: all of them, or none and the folder as it was.
+//! Files read and written by the commands: read with a limit, written whole.
 
 use super::exit::Failure;
-use std::fs;
-use std::io;
-use std::path::Path;
+use std::fs::{self, File};
+use std::io::{self, Read, Write};
+use std::path::{Path, PathBuf};
 use warpwise::fault::Fault;
+use warpwise::plan::LARGEST_FILE;
 
-/// Makes `dir` if need be and puts into it what `write` puts into the folder it is given.
-///
-/// The files are written beside those they replace and then moved, so that a full disk leaves nothing behind.
-pub fn into_folder(dir: &Path, write: impl FnOnce(&Path) -> io::Result<()>) -> Result<(), Failure> {
+/// Reads a plan's text: an ordinary file in UTF-8, not larger than a plan may be.
+pub fn read_plan(path: &Path) -> Result<String, Failure> {
+    const REMEDY: &str = "name a plan.json that warpwise wrote, or its folder";
+    let fault = |what: String| Failure::Input(Fault::new(what, REMEDY).in_file(path).into());
+    let about = fs::metadata(path).map_err(|e| match e.kind() {
+        io::ErrorKind::NotFound => fault("there is no such file".into()),
+        _ => fault(format!("the file cannot be read: {e}")),
+    })?;
+    if about.is_dir() {
+        return Err(fault("this is a folder where a plan should be".into()));
+    }
+    if !about.is_file() {
+        return Err(fault("this is no ordinary file".into()));
+    }
+    let mut bytes = Vec::new();
+    // One byte over the limit tells a file that is too large.
+    let read = File::open(path).and_then(|f| f.take(LARGEST_FILE + 1).read_to_end(&mut bytes));
+    read.map_err(|e| fault(format!("the file cannot be read: {e}")))?;
+    if bytes.len() as u64 > LARGEST_FILE {
+        return Err(fault(format!("the file has more than {} MB", LARGEST_FILE >> 20)));
+    }
+    String::from_utf8(bytes).map_err(|_| fault("this is not text in UTF-8".into()))
+}
+
+/// Writes `files` (names in `dir`) into a folder that may hold other things. They are written in full beside their places first:
+/// a full disk leaves what was there, and no file is ever there by half.
+pub fn write_into(dir: &Path, files: &[(PathBuf, Vec<u8>)]) -> Result<(), Failure> {
+    let refused = |path: &Path, e: io::Error| Failure::machine(&path.display().to_string(), &e);
     if dir.exists() && !dir.is_dir() {
         let fault = Fault::new("there is a file where the folder should be", "name another folder");
         return Err(Failure::Usage(fault.in_file(dir).into()));
     }
-    let new = !dir.exists();
-    let written = fs::create_dir_all(dir).and_then(|()| {
-        let beside = tempfile::Builder::new().prefix(".writing-").tempdir_in(dir)?;
-        write(beside.path())?;
-        for entry in fs::read_dir(beside.path())? {
-            let entry = entry?;
-            fs::rename(entry.path(), dir.join(entry.file_name()))?;
-        }
-        Ok(())
-    });
-    written.map_err(|error| {
-        if new {
-            // Only an empty folder goes away.
-            let _ = fs::remove_dir(dir);
-        }
-        Failure::machine(&dir.display().to_string(), &error)
-    })
+    fs::create_dir_all(dir).map_err(|e| refused(dir, e))?;
+    let staging = tempfile::Builder::new().prefix(".writing-").tempdir_in(dir).map_err(|e| refused(dir, e))?;
+    for (name, bytes) in files {
+        let path = staging.path().join(name);
+        let write = File::create_new(&path).and_then(|mut file| file.write_all(bytes).and_then(|()| file.sync_all()));
+        write.map_err(|e| refused(&dir.join(name), e))?;
+    }
+    for (name, _) in files {
+        let path = dir.join(name);
+        fs::rename(staging.path().join(name), &path).map_err(|e| refused(&path, e))?;
+    }
+    Ok(())
 }

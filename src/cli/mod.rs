@@ -17,7 +17,7 @@ use std::process::ExitCode;
 /// Cut plans for hand lay-up: traced ply outlines become a verified layout on each cloth's roll.
 #[derive(Parser)]
 #[command(name = "warpwise", version, about, arg_required_else_help = true, disable_help_subcommand = true)]
-#[command(after_help = "Exit status: 0 done, 1 the input is at fault, 2 wrong use of the command line, 3 could not be planned,\n\
+#[command(after_help = "Exit status: 0 done, 1 the input is at fault, 2 wrong use of the command line, 3 could not be planned, \
                         4 the machine's fault (disk, permission). Results go to standard output, progress to standard error.")]
 struct Arguments {
     #[command(subcommand)]

@@ -31,10 +31,12 @@ impl Nest {
 
 /// The main job for `nest` and `demo`.
 pub fn plan_and_write(jobs: &[PathBuf], out: &Path, search: &Search) -> Result<(), Failure> {
+    // What is wrong with the command line is told before a long job is read.
+    let stop = search.stop()?;
     plan::folder::check(out).map_err(Failure::Usage)?;
     let (jobs, warnings) = job::load_all(jobs).map_err(Failure::Input)?;
     warn(&warnings, search.quiet);
-    let plan = search.plan(&jobs)?;
+    let plan = search.plan(&jobs, stop)?;
     plan::folder::write(out, &files(&plan)).map_err(Failure::Machine)?;
     if search.json {
         print(&plan::to_json(plan.plan()))

@@ -1,13 +1,13 @@
 //! `warpwise new DIR [OUTLINE…]`: a commented job to start from.
 
 use super::exit::Failure;
-use super::files::into_folder;
+use super::files::write_into;
 use super::{print, warn};
 use clap::Args;
 use std::path::{Path, PathBuf};
 use warpwise::fault::{Fault, Faults};
 use warpwise::job;
-use warpwise::outline::{ReadOptions, Reading, read_file};
+use warpwise::outline::{LARGEST_FILE, ReadOptions, Reading, read_file};
 
 /// `warpwise new`.
 #[derive(Args)]
@@ -33,14 +33,15 @@ impl New {
         let title = self.dir.file_name().map_or_else(|| "New job".to_string(), |n| n.to_string_lossy().into_owned());
         let (drawings, unread) = read(&self.outlines, names);
         let text = job::scaffold(&title, &drawings);
-        into_folder(&self.dir, |folder| {
-            for (from, (name, _)) in self.outlines.iter().zip(&drawings) {
-                if !same_file(from, &self.dir.join(name)) {
-                    std::fs::copy(from, folder.join(name))?;
-                }
+        let mut files = Vec::new();
+        for (from, (name, _)) in self.outlines.iter().zip(&drawings) {
+            if !same_file(from, &self.dir.join(name)) {
+                let bytes = std::fs::read(from).map_err(|e| Failure::machine(&from.display().to_string(), &e))?;
+                files.push((name.clone(), bytes));
             }
-            std::fs::write(folder.join("job.toml"), &text)
-        })?;
+        }
+        files.push((PathBuf::from("job.toml"), text.into_bytes()));
+        write_into(&self.dir, &files)?;
         warn(&unread.0, false);
         print(&format!("{}\nNow edit it, then: warpwise check {}\n", job_file.display(), job_file.display()))
     }
@@ -51,6 +52,10 @@ impl New {
         let mut names: Vec<PathBuf> = Vec::new();
         for outline in &self.outlines {
             match outline.file_name() {
+                Some(_) if std::fs::metadata(outline).is_ok_and(|m| m.len() > LARGEST_FILE) => {
+                    let what = format!("the file has more than {} MB", LARGEST_FILE >> 20);
+                    faults.push(Fault::new(what, "split the drawing, or leave out pictures and details").in_file(outline));
+                }
                 Some(name) if outline.is_file() => {
                     let name = PathBuf::from(name);
                     let target = self.dir.join(&name);

@@ -40,19 +40,20 @@ pub struct Search {
 
 impl Search {
     /// Plans the jobs; Ctrl-C ends the search and keeps the best complete layouts.
-    pub fn plan(&self, jobs: &[Job]) -> Result<Verified, Failure> {
+    pub fn plan(&self, jobs: &[Job], stop: Stop) -> Result<Verified, Failure> {
         let cancel = Arc::new(AtomicBool::new(false));
         let flag = Arc::clone(&cancel);
         ctrlc::set_handler(move || flag.store(true, Ordering::Relaxed))
             .map_err(|e| Failure::machine("the interrupt handler", &std::io::Error::other(e)))?;
-        let settings = Settings { stop: self.stop()?, seed: self.seed, threads: self.threads.map_or(0, usize::from), sets: self.sets };
+        let settings = Settings { stop, seed: self.seed, threads: self.threads.map_or(0, usize::from), sets: self.sets };
         let bar = Bar::new(self.quiet);
         let plan = planner::plan(jobs, &settings, &cancel, &bar);
         bar.done();
         Ok(plan?)
     }
 
-    fn stop(&self) -> Result<Stop, Failure> {
+    /// The limit that the flags ask for; wrong use if they ask for none that can be kept.
+    pub fn stop(&self) -> Result<Stop, Failure> {
         match self.effort {
             Some(0) => Err(Failure::Usage(Fault::new("--effort 0 leaves no round to search in", "give at least 1").into())),
             Some(rounds) => Ok(Stop::Effort(rounds)),

@@ -1,7 +1,7 @@
 //! `warpwise sheets PLAN`: the cut sheets of a plan again, from its `plan.json` alone.
 
-use super::exit::{Failure, read_plan};
-use super::files::into_folder;
+use super::exit::Failure;
+use super::files::{read_plan, write_into};
 use super::print;
 use clap::Args;
 use std::path::PathBuf;
@@ -31,8 +31,9 @@ impl Sheets {
         };
         let plan = plan::from_json(&text).map_err(name)?;
         let plan = verify::verify(plan).map_err(name)?;
-        let sheets = sheet::cut_sheets(&plan);
-        into_folder(&self.out, |folder| sheets.iter().try_for_each(|(name, svg)| std::fs::write(folder.join(name), svg)))?;
-        print(&sheets.iter().map(|(name, _)| format!("{}\n", self.out.join(name).display())).collect::<String>())
+        let files: Vec<(PathBuf, Vec<u8>)> =
+            sheet::cut_sheets(&plan).into_iter().map(|(name, svg)| (PathBuf::from(name), svg.into_bytes())).collect();
+        write_into(&self.out, &files)?;
+        files.iter().try_for_each(|(name, _)| print(&format!("{}\n", self.out.join(name).display())))
     }
 }

@@ -91,6 +91,8 @@ pub(super) struct RawCutting {
 }
 
 impl Default for RawCutting {
+    /// Gap (5 for scissors, 2 for a knife) and lap: common practice, no source. Trim: 25 mm or more beyond the line, after a workshop
+    /// article.
     fn default() -> Self {
         RawCutting { gap: 5.0, bench_length: None, trim: 25.0, lap: 25.0, angle_tolerance: 0.0, least_offcut_width: 40.0 }
     }
@@ -112,6 +114,7 @@ pub(super) struct RawSplice {
 }
 
 impl Default for RawSplice {
+    /// Lap 25 mm and stagger 25 mm or more: common practice, no source. Four plies apart: MIL-HDBK-17-3F, chapter 12, on butt splices.
     fn default() -> Self {
         RawSplice { lap: 25.0, stagger: 50.0, plies_apart: 4 }
     }

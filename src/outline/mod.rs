@@ -34,4 +34,4 @@ mod validity;
 pub use assemble::assemble;
 pub use drawing::{Drawing, DrawnLine, NotUsed, Role};
 pub use model::{Draft, EdgeKind, Outline};
-pub use read::{ReadOptions, Reading, Unit, read_bytes, read_file};
+pub use read::{LARGEST_FILE, ReadOptions, Reading, Unit, read_bytes, read_file};

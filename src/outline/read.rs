@@ -5,8 +5,8 @@ use crate::fault::{Fault, Faults};
 use std::io::Read;
 use std::path::Path;
 
-/// Largest file, bytes: a drawing of every ply of a boat has a few million.
-const LARGEST_FILE: u64 = 32 << 20;
+/// Largest drawing that is read, bytes: one of every ply of a boat has a few million.
+pub const LARGEST_FILE: u64 = 32 << 20;
 
 /// Most faults told of one file.
 const MOST_FAULTS: usize = 100;

@@ -10,8 +10,8 @@ use std::io;
 /// The version of the format this crate writes and reads.
 pub const SCHEMA: u32 = 1;
 
-/// A larger file is refused before it is parsed, bytes.
-const LARGEST_FILE: usize = 256 << 20;
+/// A larger `plan.json` is refused before it is parsed, bytes.
+pub const LARGEST_FILE: u64 = 256 << 20;
 
 /// Letters of the plan's id that go into its offcuts' ids.
 const SHORT: usize = 8;
@@ -80,7 +80,7 @@ pub fn to_json(plan: &Plan) -> String {
 /// Text that is too long, no JSON, of another version, or not of the plan's shape, with line and column.
 pub fn from_json(text: &str) -> Result<Plan, Faults> {
     const REMEDY: &str = "give the plan.json of a plan folder, or plan the job again";
-    if text.len() > LARGEST_FILE {
+    if text.len() as u64 > LARGEST_FILE {
         let what = format!("the plan is {} MB, more than the {} MB supported", text.len() >> 20, LARGEST_FILE >> 20);
         return Err(Fault::new(what, REMEDY).into());
     }

@@ -182,8 +182,8 @@ impl Sheet<'_> {
         let name = format!("offcut {}", shorten(&clean(&offcut.id), 24));
         let size = format!("{} × {} mm", decimals(w, 0), decimals(h, 0));
         let area_in_words = format!("{} m²", decimals(offcut.area / 1e6, 3));
-        let beyond = ring_bounds(&offcut.outline).is_some_and(|b| self.segments > 1 && (b.min.x < self.from || b.max.x > self.to));
-        let goes_on = beyond.then(|| "goes on in the next segment".to_string());
+        let goes_on =
+            ring_bounds(&offcut.outline).filter(|_| self.segments > 1).and_then(|b| goes_on(b.min.x < self.from, b.max.x > self.to));
         let whole: Vec<String> = [format!("largest rectangle {size}"), area_in_words].into_iter().chain(goes_on).collect();
         let (whole, brief) = (Block::plain(&name, &whole), Block::plain(&name, &[size]));
         // No word may touch a piece, even if a hand-edited plan laid its offcuts over the pieces.
@@ -368,6 +368,17 @@ impl Sheet<'_> {
             grid.mark_ring(&ring, WORDS);
         }
     }
+}
+
+/// Where an offcut goes on that does not end with its bench segment, in words.
+fn goes_on(before: bool, after: bool) -> Option<String> {
+    let words = match (before, after) {
+        (true, true) => "goes on in the segments before and after",
+        (true, false) => "goes on in the segment before",
+        (false, true) => "goes on in the next segment",
+        (false, false) => return None,
+    };
+    Some(words.to_string())
 }
 
 /// A small regular polygon for a dot.

@@ -1,6 +1,7 @@
 //! The figures: areas measured again by the shoelace rule in whole numbers, lengths, yield, offcuts, and the plan's id.
 
-use super::exact::{P, Shape, interiors_meet, overlap_depth, steps};
+use super::depth::overlap_depth;
+use super::exact::{P, Shape, interiors_meet, steps};
 use super::findings::Findings;
 use super::sane::{Exact, ExactStock};
 use crate::plan::{ClothFigures, Offcut, Plan, PlanStock, StockKind};
@@ -14,6 +15,9 @@ const WRITTEN_MM2: f64 = 0.01;
 
 /// The yield may differ by this much.
 const YIELD: f64 = 1e-5;
+
+/// The mass may differ by this much, g: it is written with one decimal.
+const WRITTEN_G: f64 = 0.051;
 
 /// Waste is bounded by rounded crossings: it may be off by 1 mm² and by this much for every mm of boundary (1 µm of depth).
 const BOUNDARY_MM2_PER_MM: f64 = 0.001;
@@ -113,6 +117,15 @@ fn cloth(plan: &Plan, exact: &Exact, f: &ClothFigures, found: &mut Findings) {
     same("the used length (mm)", f.used_length, used as f64 / GRID_PER_MM, 0.0005);
     let want = if consumed > 0.0 { pieces / consumed } else { 0.0 };
     same("the yield", f.yield_, want, YIELD);
+    // Fibre over its share of the whole, for the length taken from the roll.
+    let material = plan.materials.iter().find(|m| m.cloth == f.cloth);
+    let per_m2 = material.and_then(|m| Some(m.areal_mass? / (1.0 - m.resin_content.unwrap_or(0.0))));
+    let mass = per_m2.map(|g| g * f.roll_width / 1000.0 * used as f64 / GRID_PER_MM / 1000.0);
+    match (f.mass, mass) {
+        (Some(have), Some(want)) => same("the mass (g)", have, want, WRITTEN_G),
+        (None, None) => {}
+        _ => found.add(&who, "it has a mass without an areal mass, or the other way about"),
+    }
     if f.least_length > f.used_length + 0.0005 {
         found.add(&who, format!("the least length {} mm is more than the used length {} mm", f.least_length, f.used_length));
     }

@@ -1,7 +1,8 @@
 //! The layout of each stock: pieces inside the cloth, off its selvedges, holes and flaws, each within one bench segment, and
 //! apart from each other by the gap. Exact, no tolerance.
 
-use super::exact::{P, Shape, interiors_meet, nearer_than, overlap_depth, steps};
+use super::depth::overlap_depth;
+use super::exact::{P, Shape, interiors_meet, nearer_than, steps};
 use super::findings::Findings;
 use super::sane::{Exact, ExactStock};
 use crate::plan::{Plan, PlanPiece, PlanStock, StockKind};

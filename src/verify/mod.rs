@@ -15,11 +15,13 @@
 //! | areas of offcuts | 0.01 mm² each |
 //! | area of the waste, which is measured between rounded boundaries | 1 mm² and 1 µm times the length of all boundaries |
 //! | used length | 0.0005 mm |
+//! | mass | 0.051 g |
 //! | yield | 0.00001 |
 //! | preparation, pieces against templates | see `preparation` |
 
 mod allowance;
 mod area;
+mod depth;
 mod exact;
 mod figures;
 mod findings;

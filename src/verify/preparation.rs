@@ -15,7 +15,8 @@
 //! | butt edges and dart legs | 0.2 mm, away from neighbours that grow |
 
 use super::area::area_where;
-use super::exact::{P, Shape, interiors_meet, overlap_depth};
+use super::depth::overlap_depth;
+use super::exact::{P, Shape, interiors_meet};
 use super::findings::Findings;
 use super::frame::Frame;
 use super::placement::turns_apart;

@@ -1,7 +1,8 @@
 //! Spliced plies: the parts cover the ply, overlap by the lap, and neighbouring plies' splices keep their distance.
 
 use super::area::area_where;
-use super::exact::{Shape, interiors_meet, overlap_depth};
+use super::depth::overlap_depth;
+use super::exact::{Shape, interiors_meet};
 use super::findings::Findings;
 use super::frame::Frame;
 use super::preparation::{Laid, PART_MM, segs_of};
