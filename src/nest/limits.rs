@@ -4,6 +4,9 @@ use super::outcome::{Limits, Stop};
 use std::sync::atomic::Ordering;
 use std::time::{Duration, Instant};
 
+/// How much longer than its limit a search may take to its first layout.
+const GRACE: Duration = Duration::from_secs(120);
+
 /// Measures a search against its limits.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Clock<'a> {
@@ -27,6 +30,11 @@ impl<'a> Clock<'a> {
     /// True once work must end within the round: cancelled, or out of time.
     pub fn up(&self) -> bool {
         self.cancelled() || matches!(self.limits.stop, Stop::After(d) if self.start.elapsed() >= d)
+    }
+
+    /// True once even the first layout must be given up: cancelled, or far out of time. Without it there is no plan at all.
+    pub fn hopeless(&self) -> bool {
+        self.cancelled() || matches!(self.limits.stop, Stop::After(d) if self.start.elapsed() >= d + GRACE)
     }
 
     /// True if no round after `rounds` may start.

@@ -21,7 +21,7 @@ impl Default for Params {
 /// When to stop.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Stop {
-    /// After this much time.
+    /// After this much time; the first layout alone may take up to two minutes more.
     After(Duration),
     /// After this many synchronous rounds: the same answer on every machine and thread count.
     Effort(u32),

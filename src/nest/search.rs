@@ -36,7 +36,7 @@ pub fn solve(problem: &Problem, params: &Params, limits: &Limits<'_>, seed: u64,
 fn run(problem: &Problem, params: &Params, clock: &Clock<'_>, seed: u64, observer: &dyn Observer) -> Outcome {
     let mut setup = Setup::new(problem);
     let stop = || clock.up();
-    let Some(first) = construct(&mut setup, &stop).and_then(|l| land(&setup, &l, None)) else {
+    let Some(first) = construct(&mut setup, &|| clock.hopeless()).and_then(|l| land(&setup, &l, None)) else {
         return report(problem, &setup, None, clock);
     };
     let mut history = History::new(problem, &setup, clock, observer);
