@@ -75,7 +75,7 @@ fn step(setup: &Setup, window: &Window, layout: &Layout, trust: f64, pairs: Opti
     }
     let right: BTreeSet<usize> = window.right.iter().copied().collect();
     bodies.extend(window.context.iter().map(|&i| (i, if right.contains(&i) { Part::Follows } else { Part::Fixed })));
-    walls(setup, window, layout, trust, &mut lp, gain, &bodies);
+    let ends = walls(setup, window, layout, trust, &mut lp, gain, &bodies);
     for a in 0..window.movers.len() {
         for b in a + 1..bodies.len() {
             let (i, j) = (bodies[a].0, bodies[b].0);
@@ -98,6 +98,9 @@ fn step(setup: &Setup, window: &Window, layout: &Layout, trust: f64, pairs: Opti
     let gained = solution.var_value(gain) * trust;
     for &i in &window.right {
         next.spots[i].x -= gained;
+    }
+    for (wall, end) in next.walls.iter_mut().zip(ends) {
+        *wall += solution.var_value(end) * trust;
     }
     next.length = next.measured(setup);
     Some((next, gained))
@@ -186,9 +189,17 @@ fn separating(p: &[super::convex::Vertex], q: &[super::convex::Vertex], by: i64,
     best.filter(|b| b.1 < far)
 }
 
-/// Bench ends: every piece stays on its side of those next to it; they may move, no segment growing too long.
-fn walls(setup: &Setup, window: &Window, layout: &Layout, trust: f64, lp: &mut Problem, gain: Variable, bodies: &[(usize, Part)]) {
-    let Some(segment) = setup.segment.filter(|_| !layout.walls.is_empty()) else { return };
+/// Bench ends: every piece stays on its side of those next to it; they may move, no segment growing too long. Returns their moves.
+fn walls(
+    setup: &Setup,
+    window: &Window,
+    layout: &Layout,
+    trust: f64,
+    lp: &mut Problem,
+    gain: Variable,
+    bodies: &[(usize, Part)],
+) -> Vec<Variable> {
+    let Some(segment) = setup.segment.filter(|_| !layout.walls.is_empty()) else { return Vec::new() };
     let ends: Vec<Variable> = layout.walls.iter().map(|_| lp.add_var(0.0, (-1.0, 1.0))).collect();
     for (w, &at) in layout.walls.iter().enumerate() {
         let before = if w == 0 { 0.0 } else { layout.walls[w - 1] };
@@ -227,4 +238,5 @@ fn walls(setup: &Setup, window: &Window, layout: &Layout, trust: f64, lp: &mut P
             lp.add_constraint(row, ComparisonOp::Ge, ((layout.walls[next - 1] - from) / trust).min(0.0));
         }
     }
+    ends
 }
