@@ -5,11 +5,14 @@ pub mod summary;
 mod clip;
 mod csv;
 mod draw;
+mod font;
 mod grid;
 mod label;
 mod overview;
+mod pdf;
 mod room;
 mod scene;
+mod style;
 mod svg;
 #[cfg(test)]
 mod tests;

@@ -3,6 +3,7 @@
 //! This is the one place where y is turned over: a scene's y runs up, the file's runs down.
 
 use super::scene::{Drawn, Hold, Ink, Scene, Shape, Text};
+use super::style::{Style, style};
 use super::text::decimals;
 use crate::geometry::{Bounds, Point};
 use crate::plan::Plan;
@@ -45,38 +46,9 @@ fn file_name(id: &str) -> String {
 /// Fonts to draw with, the metrically safe first.
 const FONTS: &str = "Helvetica, Arial, 'Liberation Sans', 'DejaVu Sans', 'Noto Sans', sans-serif";
 
-/// How an ink is drawn: layer id, colour, line width and dash in mm, fill.
-struct Style {
-    id: &'static str,
-    colour: &'static str,
-    width: f64,
-    dash: Option<&'static str>,
-    fill: &'static str,
-}
-
-/// Black for what is cut; accents from the palette of Okabe and Ito (from memory), each with a line style of its own as well.
-fn style(ink: Ink) -> Style {
-    const BLUE: &str = "#0072b2";
-    const VERMILION: &str = "#d55e00";
-    const GREY: &str = "#8a8a8a";
-    let s = |id, colour, width, dash, fill| Style { id, colour, width, dash, fill };
-    match ink {
-        Ink::OffcutHatch => s("offcut-hatch", "#b5b5b5", 0.3, None, "none"),
-        Ink::Offcut => s("offcut", GREY, 0.5, None, "none"),
-        Ink::Rectangle => s("offcut-rectangle", "#555555", 1.1, Some("0.01 4"), "none"),
-        Ink::Flaw => s("flaw", VERMILION, 0.5, None, "none"),
-        Ink::Stock => s("stock", "#000000", 0.6, None, "none"),
-        Ink::Selvedge => s("selvedge", "#555555", 0.4, Some("12 4"), "none"),
-        Ink::Cut => s("cut", "#000000", 1.0, None, "#f5f2ea"),
-        Ink::Relief => s("relief-cut", VERMILION, 0.7, Some("5 1.5"), "none"),
-        Ink::Net => s("net-line", BLUE, 0.4, Some("4 2.5"), "none"),
-        Ink::Mark => s("mark", "#000000", 0.3, Some("1.2 1.2"), "none"),
-        Ink::Arrow => s("arrow", "#000000", 0.7, None, "none"),
-        Ink::Across => s("cut-across", "#000000", 1.0, Some("16 4 2 4"), "none"),
-        Ink::SegmentEnd => s("segment-end", "#000000", 0.8, Some("16 4 2 4 2 4"), "none"),
-        Ink::Leader => s("leader", "#000000", 0.35, None, "none"),
-        Ink::Frame => s("frame", "#000000", 0.35, None, "none"),
-    }
+/// A colour in the file's words.
+fn hex([r, g, b]: [u8; 3]) -> String {
+    format!("#{r:02x}{g:02x}{b:02x}")
 }
 
 /// The file's words for a coordinate or length, mm.
@@ -146,16 +118,16 @@ fn document(page: &Page, scene: &Scene, width: String, height: String, heavier: 
         }
         let style = style(ink);
         let mut group = Group::new()
-            .set("id", style.id)
-            .set("stroke", style.colour)
+            .set("id", style.name)
+            .set("stroke", hex(style.colour))
             .set("stroke-width", mm(style.width * heavier))
             .set("stroke-linejoin", "round")
-            .set("fill", style.fill)
+            .set("fill", style.fill.map_or("none".into(), hex))
             .set("fill-rule", "evenodd");
-        if let Some(dash) = style.dash {
-            group = group.set("stroke-dasharray", dash);
+        if !style.dash.is_empty() {
+            group = group.set("stroke-dasharray", style.dash.iter().map(|&d| mm(d)).collect::<Vec<_>>().join(" "));
         }
-        if ink == Ink::Rectangle {
+        if style.round {
             group = group.set("stroke-linecap", "round");
         }
         for thing in things {
@@ -184,7 +156,7 @@ fn draw(page: &Page, thing: &Drawn, style: &Style) -> Element {
         Shape::Rings(rings) => path.put("d", rings.iter().map(|r| page.data(r, true)).collect::<String>()),
         Shape::Path(points) => path.put("d", page.data(points, false)).put("fill", "none"),
         Shape::Segments(segments) => path.put("d", segments.iter().map(|s| page.data(s, false)).collect::<String>()).put("fill", "none"),
-        Shape::Solid(ring) => path.put("d", page.data(ring, true)).put("fill", style.colour).put("stroke", "none"),
+        Shape::Solid(ring) => path.put("d", page.data(ring, true)).put("fill", hex(style.colour)).put("stroke", "none"),
     }
 }
 
