@@ -6,42 +6,9 @@ use super::scene::{Drawn, Hold, Ink, Scene, Shape, Text};
 use super::style::{Style, style};
 use super::text::decimals;
 use crate::geometry::{Bounds, Point};
-use crate::plan::Plan;
 use svg::Document;
 use svg::node::Text as Words;
 use svg::node::element::{Element, Group, Title};
-
-/// The cut sheets of a plan, file name and content: one for each stock, or for each bench segment of a stock cut in several.
-///
-/// Each shows the cloth with its warp along x and the up side of the sheet towards the stock's +y, in black with few accents; what
-/// colour says, a line style says too. Under the cloth a title block tells what it is and which face lies up.
-pub(super) fn sheets(plan: &Plan) -> Vec<(String, String)> {
-    let mut files = Vec::new();
-    for (i, stock) in plan.stocks.iter().enumerate() {
-        for sheet in super::draw::sheets_of(plan, stock) {
-            let part = if sheet.segments > 1 { format!("-segment-{}", sheet.segment + 1) } else { String::new() };
-            files.push((format!("{:02}-{}{part}.svg", i + 1, file_name(&stock.id)), write(&sheet.scene())));
-        }
-    }
-    files
-}
-
-/// An id made fit for a file name anywhere: ASCII letters, digits and hyphens, at most 40; `stock` if nothing is left of it.
-fn file_name(id: &str) -> String {
-    let mut name = String::new();
-    for c in id.chars().take(200) {
-        if c.is_ascii_alphanumeric() {
-            name.push(c.to_ascii_lowercase());
-        } else if !name.is_empty() && !name.ends_with('-') {
-            name.push('-');
-        }
-        if name.len() >= 40 {
-            break;
-        }
-    }
-    let name = name.trim_end_matches('-');
-    if name.is_empty() { "stock".into() } else { name.into() }
-}
 
 /// Fonts to draw with, the metrically safe first.
 const FONTS: &str = "Helvetica, Arial, 'Liberation Sans', 'DejaVu Sans', 'Noto Sans', sans-serif";
@@ -87,30 +54,38 @@ impl Page {
 /// The whole file.
 pub(crate) fn write(scene: &Scene) -> String {
     let page = Page(scene.page);
-    let (width, height) = (scene.page.width(), scene.page.height());
-    document(&page, scene, format!("{}mm", mm(width)), format!("{}mm", mm(height)), 1.0)
+    let document = document(&page, scene, 1.0, true)
+        .set("width", format!("{}mm", mm(scene.page.width())))
+        .set("height", format!("{}mm", mm(scene.page.height())));
+    format!("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n{document}\n")
 }
 
 /// The file with its picture scaled to `pixels` of width, for looking at; lines are drawn `heavier` times as wide.
 pub(crate) fn write_picture(scene: &Scene, pixels: f64, heavier: f64) -> String {
     let page = Page(scene.page);
     let height = pixels * scene.page.height() / scene.page.width();
-    document(&page, scene, decimals(pixels, 0), decimals(height, 0), heavier)
+    let document = document(&page, scene, heavier, true).set("width", decimals(pixels, 0)).set("height", decimals(height, 0));
+    format!("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n{document}\n")
 }
 
-fn document(page: &Page, scene: &Scene, width: String, height: String, heavier: f64) -> String {
-    let mut document = Document::new()
-        .set("width", width)
-        .set("height", height)
-        .set("viewBox", format!("0 0 {} {}", mm(scene.page.width()), mm(scene.page.height())))
-        .add(Title::new(scene.title.clone()))
-        .add(
-            Element::new("rect")
-                .put("id", "paper")
-                .put("width", mm(scene.page.width()))
-                .put("height", mm(scene.page.height()))
-                .put("fill", "#ffffff"),
-        );
+/// A picture to stand inside an HTML page, as wide as its place; `words` say what it shows to those who cannot see it.
+pub(crate) fn write_inline(scene: &Scene, heavier: f64, words: &str) -> String {
+    let page = Page(scene.page);
+    document(&page, scene, heavier, false).set("role", "img").set("aria-label", words).to_string()
+}
+
+/// The drawing without a size; ids only where the picture is a file of its own.
+fn document(page: &Page, scene: &Scene, heavier: f64, ids: bool) -> Document {
+    let mut document =
+        Document::new().set("viewBox", format!("0 0 {} {}", mm(scene.page.width()), mm(scene.page.height())));
+    if ids {
+        document = document.add(Title::new(scene.title.clone()));
+    }
+    let mut paper = Element::new("rect").put("width", mm(scene.page.width())).put("height", mm(scene.page.height())).put("fill", "#ffffff");
+    if ids {
+        paper = paper.put("id", "paper");
+    }
+    document = document.add(paper);
     for ink in Ink::ALL {
         let mut things = scene.drawn.iter().filter(|d| d.ink == ink).peekable();
         if things.peek().is_none() {
@@ -118,12 +93,14 @@ fn document(page: &Page, scene: &Scene, width: String, height: String, heavier: 
         }
         let style = style(ink);
         let mut group = Group::new()
-            .set("id", style.name)
             .set("stroke", hex(style.colour))
             .set("stroke-width", mm(style.width * heavier))
             .set("stroke-linejoin", "round")
             .set("fill", style.fill.map_or("none".into(), hex))
             .set("fill-rule", "evenodd");
+        if ids {
+            group = group.set("id", style.name);
+        }
         if !style.dash.is_empty() {
             group = group.set("stroke-dasharray", style.dash.iter().map(|&d| mm(d)).collect::<Vec<_>>().join(" "));
         }
@@ -131,25 +108,29 @@ fn document(page: &Page, scene: &Scene, width: String, height: String, heavier: 
             group = group.set("stroke-linecap", "round");
         }
         for thing in things {
-            group = group.add(draw(page, thing, &style));
+            group = group.add(draw(page, thing, &style, ids));
         }
         document = document.add(group);
     }
-    let mut boxes = Group::new().set("id", "label-boxes");
+    let mut boxes = Group::new();
     for b in &scene.backings {
         let fill = if b.black { "#000000" } else { "#ffffff" };
         boxes = boxes.add(Element::new("path").put("d", page.data(&b.ring, true)).put("fill", fill));
     }
-    let mut words = Group::new().set("id", "words").set("font-family", FONTS).set("fill", "#000000");
+    let mut words = Group::new().set("font-family", FONTS).set("fill", "#000000");
     for text in &scene.texts {
         words = words.add(line_of_text(page, text));
     }
-    format!("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n{}\n", document.add(boxes).add(words))
+    if ids {
+        boxes = boxes.set("id", "label-boxes");
+        words = words.set("id", "words");
+    }
+    document.add(boxes).add(words)
 }
 
-fn draw(page: &Page, thing: &Drawn, style: &Style) -> Element {
+fn draw(page: &Page, thing: &Drawn, style: &Style, ids: bool) -> Element {
     let mut path = Element::new("path");
-    if let Some(id) = &thing.id {
+    if let Some(id) = thing.id.as_ref().filter(|_| ids) {
         path = path.put("id", id.as_str());
     }
     match &thing.shape {
