@@ -102,15 +102,15 @@ impl Sheets {
         };
         let files: Vec<(PathBuf, Vec<u8>)> = written.iter().map(|w| (PathBuf::from(&w.name), w.bytes.clone())).collect();
         write_into(&self.out, &files)?;
-        let ending = match kind {
-            Kind::Svg => Some("svg"),
-            Kind::Dxf => Some("dxf"),
-            Kind::Layouts(_) => Some("pdf"),
+        let ending = match &kind {
+            Kind::Svg => Some(".svg".to_string()),
+            Kind::Dxf => Some(".dxf".to_string()),
+            Kind::Layouts(paper) => Some(format!("-{}.pdf", paper.as_ref().map_or("roll", |p| p.name.as_str()))),
             _ => None,
         };
         if let Some(ending) = ending {
             let kept: Vec<String> = written.iter().map(|w| w.name.clone()).collect();
-            remove_old_sheets(&self.out, ending, &kept)?;
+            remove_old_sheets(&self.out, &ending, &kept)?;
         }
         let path = |w: &Written| self.out.join(&w.name).display().to_string();
         if self.json {

@@ -128,6 +128,8 @@ fn content(page: &Page<'_>, fonts: &mut [Used; 2]) -> Vec<u8> {
 
 fn draw(out: &mut String, part: &Part<'_>, fonts: &mut [Used; 2]) {
     let scene = part.scene;
+    // Lines of a small picture keep a width that prints.
+    let heavier = if part.scale < 1.0 { 0.35 / part.scale } else { 1.0 };
     let shown = |points: &[Point], reach: f64| part.window.is_none_or(|w| touches(points, &w, reach));
     for ink in Ink::ALL {
         let mut things = scene.drawn.iter().filter(|d| d.ink == ink).peekable();
@@ -135,8 +137,8 @@ fn draw(out: &mut String, part: &Part<'_>, fonts: &mut [Used; 2]) {
             continue;
         }
         let style = style(ink);
-        let dash: Vec<String> = style.dash.iter().map(|&d| num(d)).collect();
-        let _ = writeln!(out, "{} RG {} w [{}] 0 d {} J", colour(style.colour), num(style.width), dash.join(" "), i32::from(style.round));
+        let dash: Vec<String> = style.dash.iter().map(|&d| num(d * heavier)).collect();
+        let _ = writeln!(out, "{} RG {} w [{}] 0 d {} J", colour(style.colour), num(style.width * heavier), dash.join(" "), i32::from(style.round));
         let _ = writeln!(out, "{} rg", colour(style.fill.unwrap_or(style.colour)));
         for thing in things {
             thing_in(out, thing, style.fill.is_some(), style.colour, &shown, style.width);

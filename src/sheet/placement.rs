@@ -26,13 +26,13 @@ const MARGIN: f64 = 10.0;
 /// Columns of the table: heading and left edge from the margin, mm.
 const COLUMNS: [(&str, f64); 8] = [
     ("cut", 0.0),
-    ("no.", 10.0),
-    ("template · layer · angle · hand", 32.0),
-    ("A: from end / selvedge", 132.0),
-    ("B: from end / selvedge", 168.0),
-    ("lies from-to end", 204.0),
-    ("0° to warp", 238.0),
-    ("side", 258.0),
+    ("no.", 9.0),
+    ("template · layer · angle · hand", 24.0),
+    ("A: end / selvedge", 140.0),
+    ("B: end / selvedge", 170.0),
+    ("from-to end", 200.0),
+    ("0° to warp", 228.0),
+    ("face", 262.0),
 ];
 
 /// Where one piece lies; distances in mm from the cut end of the cloth on the bench, and from the named selvedge.
@@ -51,13 +51,17 @@ pub(crate) struct Place<'p> {
     points: [Point; 2],
 }
 
-/// The pieces of a sheet in an order of cutting.
+/// The pieces to cut from a sheet, in an order of cutting; those that reach into the next bench segment belong to that.
 pub(crate) fn places<'p>(sheet: &'p Sheet<'p>) -> Vec<Place<'p>> {
     let [_, low, _, high] = sheet.stock_box;
     let across = |p: Point| if sheet.over { high - p.y } else { p.y - low };
     let mut all: Vec<Place<'p>> = Vec::new();
     for laid in &sheet.pieces {
         let Some(piece) = laid.piece else { continue };
+        // What reaches into the next segment is cut there, after the cloth was slid.
+        if sheet.segment + 1 < sheet.segments && laid.bounds.max.x > sheet.to {
+            continue;
+        }
         let placed = laid.placed;
         let motion = Motion::new(placed.turn, placed.face == Face::Down, point(placed.x, placed.y));
         let points = piece.arrow.map(|p| motion.apply(p));
@@ -76,7 +80,7 @@ pub(crate) fn measured_from(sheet: &Sheet<'_>) -> String {
         (StockKind::Offcut, _) => format!("end: left edge as drawn; selvedge: {selvedge}"),
         (StockKind::Roll, 0) => format!("end: the roll's cut end; selvedge: {selvedge}"),
         (StockKind::Roll, _) => {
-            format!("end: the mark where this segment starts, {} mm from the roll's cut end; selvedge: {selvedge}", decimals(sheet.from, 0))
+            format!("end: the mark {} mm from the roll's cut end (less than 0: before it); selvedge: {selvedge}", decimals(sheet.from, 0))
         }
     }
 }
@@ -85,7 +89,8 @@ pub(crate) fn measured_from(sheet: &Sheet<'_>) -> String {
 pub(crate) fn picture(sheet: &Sheet<'_>, places: &[Place<'_>], scale: f64) -> Scene {
     let [left, low, right, high] = sheet.stock_box;
     let page = 1.0 / scale;
-    let mut s = Scene::new(Bounds { min: point(left - 16.0 * page, low - 8.0 * page), max: point(right + 4.0 * page, high + 5.0 * page) }, sheet.title());
+    let [first, last] = span(sheet);
+    let mut s = Scene::new(Bounds { min: point(first - 16.0 * page, low - 8.0 * page), max: point(last + 4.0 * page, high + 5.0 * page) }, sheet.title());
     let mut grid = Vec::new();
     let number = |s: &mut Scene, at: Point, hold: Hold, words: String| {
         s.texts.push(Text { at, hold, angle: 0.0, size: 2.4 * page, bold: false, white: false, words });
@@ -103,7 +108,7 @@ pub(crate) fn picture(sheet: &Sheet<'_>, places: &[Place<'_>], scale: f64) -> Sc
     while k * 100.0 <= high - low && k < 2000.0 {
         let y = if sheet.over { high - k * 100.0 } else { low + k * 100.0 };
         grid.push([point(left, y), point(right, y)]);
-        number(&mut s, point(left - 9.0 * page, y - 0.8 * page), Hold::Start, decimals(k * 100.0, 0));
+        number(&mut s, point(first - 9.0 * page, y - 0.8 * page), Hold::Start, decimals(k * 100.0, 0));
         k += 1.0;
     }
     let (y, down) = if sheet.over { (high + 1.0 * page, -1.0) } else { (low - 1.0 * page, 1.0) };
@@ -114,10 +119,14 @@ pub(crate) fn picture(sheet: &Sheet<'_>, places: &[Place<'_>], scale: f64) -> Sc
         s.draw(Ink::Flaw, Shape::Segments(super::clip::hatch(&[&flaw], 45.0, 2.0 * page)));
         s.draw(Ink::Flaw, Shape::Rings(vec![flaw]));
     }
+    for laid in sheet.pieces.iter().filter(|l| !places.iter().any(|p| std::ptr::eq(p.laid, *l))) {
+        let rings: Vec<_> = std::iter::once(&laid.placed.outline).chain(&laid.placed.holes).cloned().collect();
+        s.draw(Ink::Selvedge, Shape::Rings(rings));
+    }
     for (i, place) in places.iter().enumerate() {
         let placed = place.laid.placed;
         let rings: Vec<_> = std::iter::once(&placed.outline).chain(&placed.holes).cloned().collect();
-        s.drawn.push(Drawn { ink: Ink::Cut, id: None, shape: Shape::Rings(rings.clone()) });
+        s.drawn.push(Drawn { ink: Ink::Stock, id: None, shape: Shape::Rings(rings.clone()) });
         let [a, b] = place.points;
         s.line(Ink::Arrow, &[a, b]);
         let along = (b - a) * (1.0 / a.distance(b).max(1e-9));
@@ -131,9 +140,15 @@ pub(crate) fn picture(sheet: &Sheet<'_>, places: &[Place<'_>], scale: f64) -> Sc
             block[0].write(&mut s, spot.middle, spot.size, spot.angle);
         }
     }
-    // Drawn last, so that the grid is seen through the pieces.
-    s.draw(Ink::Leader, Shape::Segments(grid));
+    s.draw(Ink::Grid, Shape::Segments(grid));
     s
+}
+
+/// Where what is drawn begins and ends along the cloth: pieces may reach over the ends of a segment.
+pub(crate) fn span(sheet: &Sheet<'_>) -> [f64; 2] {
+    let [left, _, right, _] = sheet.stock_box;
+    let boxes = || sheet.pieces.iter().map(|p| p.bounds);
+    [boxes().map(|b| b.min.x).fold(left, f64::min), boxes().map(|b| b.max.x).fold(right, f64::max)]
 }
 
 /// The placement sheets of a plan: for each cloth on the bench a picture and a table. Returns the file and its number of pages.
@@ -143,7 +158,8 @@ pub(crate) fn sheets(view: &View) -> (Vec<u8>, usize) {
     let names: Vec<String> = view.plan.jobs.iter().map(|j| clean(j)).collect();
     for (_, sheet) in &sheets {
         let places = places(sheet);
-        let [left, low, right, high] = sheet.stock_box;
+        let [_, low, _, high] = sheet.stock_box;
+        let [left, right] = span(sheet);
         let room = [SIZE[0] - 2.0 * MARGIN - 20.0, SIZE[1] - 2.0 * MARGIN - 42.0];
         let scale = (room[0] / (right - left).max(1.0)).min(room[1] / (high - low).max(1.0));
         let drawing = picture(sheet, &places, scale);
@@ -162,7 +178,7 @@ pub(crate) fn sheets(view: &View) -> (Vec<u8>, usize) {
         let at = point(MARGIN + 16.0 - left * scale, y - 6.0 - high * scale);
         let mut foot = y - 6.0 - (high - low) * scale - 10.0;
         if sheet.segment + 1 < sheet.segments {
-            let words = format!("After the last piece: mark the cloth {} mm from the roll's cut end and slide it along; the next segment starts at the mark.", decimals(sheet.to, 0));
+            let words = format!("After the last piece: mark the cloth {} mm from the roll's cut end and slide it along. Dashed pieces are cut from the next segment, which starts at the mark.", decimals(sheet.to, 0));
             line(&mut front, &mut foot, &words, 3.4, true);
         } else if sheet.stock.kind == StockKind::Roll {
             let words = format!("Last of all: cut straight across {} mm from the roll's cut end ({} mm from where this bench length starts).", decimals(sheet.stock.used_length, 0), decimals(sheet.stock.used_length - sheet.from, 0));
@@ -242,7 +258,7 @@ pub(crate) fn cells(place: &Place<'_>, order: usize) -> [String; 8] {
         facts.line().replace(" · FACE DOWN", ""),
         pair(place.a),
         pair(place.b),
-        format!("{}-{}", decimals(place.along[0], 0), decimals(place.along[1], 0)),
+        format!("{} to {}", decimals(place.along[0], 0), decimals(place.along[1], 0)),
         format!("{}°", decimals(place.angle, 1)),
         if facts.face_down { "DOWN".into() } else { "up".into() },
     ]

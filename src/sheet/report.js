@@ -11,6 +11,7 @@ for (const figure of document.querySelectorAll('.zooms')) {
     button.addEventListener('click', () => {
       size = by ? Math.min(30, Math.max(1, size * by)) : 1;
       picture.style.width = size * 100 + '%';
+      picture.style.maxHeight = size > 1 ? 'none' : '';
     });
     bar.append(button);
   }

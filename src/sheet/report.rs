@@ -151,7 +151,7 @@ fn placement(sheets: &[(String, Sheet<'_>)]) -> Markup {
             "The same to print: " a href="sheets/placement.pdf" { "sheets/placement.pdf" } "." }
         @for (_, sheet) in sheets {
             @let places = places(sheet);
-            @let [left, _, right, _] = sheet.stock_box;
+            @let [left, right] = super::placement::span(sheet);
             @let name = if sheet.segments > 1 { format!("{}, bench segment {} of {}", clean(&sheet.stock.id), sheet.segment + 1, sheet.segments) } else { clean(&sheet.stock.id) };
             h3 { bdi { (name) } }
             p { b { (face_in_words(sheet.plan, sheet.stock, sheet.over)) } ". " (measured_from(sheet)) "." }

@@ -3,7 +3,7 @@
 use super::label::hand_in_words;
 use super::pdf::{Page, Part, pdf};
 use super::scene::{Drawn, Ink, Scene, Shape};
-use super::text::{angle, clean, fit};
+use super::text::{angle, clean, fit, text_width};
 use super::title::face_in_words;
 use crate::cloth::Face;
 use crate::fault::{Fault, Faults};
@@ -51,6 +51,9 @@ impl LabelGrid {
 /// White inside a label, mm.
 const INSET: f64 = 3.0;
 
+/// Words are not made smaller than this to fit, mm.
+const SMALLEST: f64 = 1.9;
+
 /// The placed copies in laying order.
 fn copies(plan: &Plan) -> Vec<(&PlanPiece, &PlacedPiece, &PlanStock)> {
     let mut all = Vec::new();
@@ -86,8 +89,8 @@ pub(crate) fn labels(plan: &Plan, grid: &LabelGrid) -> (Vec<u8>, usize) {
 fn label(plan: &Plan, piece: &PlanPiece, placed: &PlacedPiece, stock: &PlanStock, [width, height]: [f64; 2]) -> Scene {
     let mut s = Scene::new(Bounds { min: point(0.0, 0.0), max: point(width, height) }, String::new());
     let unit = height / 12.0;
-    let small = unit * 1.15;
-    let side = (height - 2.0 * INSET).min(width * 0.3);
+    let small = unit * 1.05;
+    let side = (height * 0.42).min(width * 0.3);
     let room = width - 2.0 * INSET - side - 2.0;
     let number = fit(&clean(&piece.number), room, unit * 2.6, true);
     let mut y = height - INSET - unit * 2.1;
@@ -110,7 +113,10 @@ fn label(plan: &Plan, piece: &PlanPiece, placed: &PlacedPiece, stock: &PlanStock
     y -= small * 0.4;
     for (words, bold) in lines {
         y -= small * 1.22;
-        s.words(point(INSET, y), small, bold, fit(&words, room, small, bold));
+        // Under the picture the whole width is free.
+        let room = if y + small < height - INSET - side - 1.0 { width - 2.0 * INSET } else { room };
+        let size = small.min((room / text_width(&words, 1.0, bold)).max(SMALLEST));
+        s.words(point(INSET, y), size, bold, fit(&words, room, size, bold));
     }
     let base = point(width - INSET - side, height - INSET - side);
     small_picture(&mut s, piece, Bounds { min: base, max: base + point(side, side) });

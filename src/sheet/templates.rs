@@ -17,6 +17,9 @@ const GAP: f64 = 6.0;
 /// Height of the words under a template, mm.
 const CAPTION: f64 = 5.0;
 
+/// Arm of a reference point's cross, mm.
+const ARM: f64 = 2.5;
+
 /// A template with its words, drawn in the cloth frame: warp along x.
 struct Template {
     scene: Scene,
@@ -59,9 +62,9 @@ pub(crate) fn templates(plan: &Plan, face: Option<Face>, paper: &Paper) -> (Vec<
     }
     let spreads: Vec<_> = large.iter().map(|&i| (i, spread(&all[i].scene, paper))).collect();
     let total = sheets.len() + spreads.iter().map(|s| s.1.tiles.len()).sum::<usize>();
-    let side = if mirrored { "seen from the back: inked side down" } else { "as laid: backing side up" };
+    let side = if mirrored { "backing side down" } else { "backing side up" };
     let id: String = clean(&plan.id).chars().take(12).collect();
-    let foot = |page: usize, what: &str| format!("page {page} of {total} · {what} · templates {side} · print at 100 % · plan {id}");
+    let foot = |page: usize, what: &str| format!("page {page} of {total} · {what} · {side} · print at 100 % · plan {id}");
     let mut frames = Vec::new();
     for sheet in &sheets {
         frames.push(frame(paper, sheet.lying, &foot(frames.len() + 1, "whole pieces"), false));
@@ -128,11 +131,14 @@ fn template(plan: &Plan, piece: &PlanPiece, mirrored: bool) -> Option<Template> 
     }
     let number = clean(&piece.number);
     let caption = format!("{number} · {} · {}", facts.line(), clean(&piece.cloth));
-    let laid = Laid { placed: &placed, piece: Some(piece), bounds, facts };
+    // The crosses are marks of the piece, so that its label keeps clear of them.
+    let mut marked = piece.clone();
+    marked.marks.extend(piece.arrow.iter().flat_map(|&p| [[p - point(ARM, 0.0), p + point(ARM, 0.0)], [p - point(0.0, ARM), p + point(0.0, ARM)]]).map(Vec::from));
+    let laid = Laid { placed: &placed, piece: Some(&marked), bounds, facts };
     let mut scene = Scene::new(bounds, String::new());
     // What finds no room inside is said by the caption.
     draw_piece(&mut scene, &laid, 0, &mut Vec::new(), &mut Vec::new());
-    references(&mut scene, piece.arrow.map(|p| if mirrored { point(p.x, -p.y) } else { p }), 2.5);
+    references(&mut scene, piece.arrow.map(|p| if mirrored { point(p.x, -p.y) } else { p }), ARM);
     let width = bounds.width().max(40.0);
     let base = point(bounds.min.x, bounds.min.y - 4.0);
     scene.words(base + point(0.0, -2.5), 3.0, false, fit(&caption, width, 3.0, false));

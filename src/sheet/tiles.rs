@@ -139,7 +139,8 @@ fn map(sheet: &Sheet<'_>, layout: &Scene, key: &[(String, String)], paper: &Pape
     let [rows, columns] = tiling.grid;
     let sheets = crate::units::counted(tiling.tiles.len(), "sheet");
     head(&mut s, &mut y, format!("{sheets} of {} paper: {rows} rows, {columns} columns; sheets with nothing to cut are left out.", paper.name.to_uppercase()), 3.4, false);
-    head(&mut s, &mut y, "Print at 100 % (actual size) and measure the 100 mm square. Lay sheet on sheet so that the crosses meet, and tape.".into(), 3.4, false);
+    head(&mut s, &mut y, "Print at 100 % (actual size) and measure the 100 mm square of a sheet.".into(), 3.4, false);
+    head(&mut s, &mut y, "Lay sheet on sheet so that the crosses meet, and tape.".into(), 3.4, false);
     // The block is drawn apart to know its height.
     let mut block = Scene::new(s.page, String::new());
     let tall = title_block(&mut block, sheet, key, point(0.0, 0.0), inner, 0.62);

@@ -4,7 +4,7 @@ use super::kayak;
 use crate::cloth::Face;
 use crate::geometry::{Point, Ring, point, ring_bounds, ring_contains};
 use crate::plan::Plan;
-use crate::sheet::{overview::overview, svg::sheets, text::text_width};
+use crate::sheet::{face::View, overview::overview, svg::write, text::text_width};
 use resvg::usvg::{self, roxmltree};
 use std::collections::BTreeMap;
 
@@ -23,6 +23,11 @@ struct Words {
     bold: bool,
     size: f64,
     corners: Ring,
+}
+
+/// The cut sheets of a plan, name and SVG.
+fn sheets(plan: &Plan) -> Vec<(String, String)> {
+    View::new(plan, None).sheets().iter().map(|(name, sheet)| (format!("{name}.svg"), write(&sheet.scene()))).collect()
 }
 
 fn number(node: roxmltree::Node<'_, '_>, name: &str) -> f64 {
