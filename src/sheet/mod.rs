@@ -103,7 +103,7 @@ pub fn labels(plan: &Verified, grid: &LabelGrid) -> [Written; 2] {
 
 /// `report.html`: the whole plan on one page, with sections made elsewhere.
 pub fn report(plan: &Verified, more: &[Section]) -> String {
-    report::report(plan, more)
+    report::of_plan(plan.plan(), more)
 }
 
 /// `pieces.csv`: a row for each placed piece.

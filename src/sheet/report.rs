@@ -14,7 +14,6 @@ use crate::geometry::{Bounds, Motion, Ring, point, ring_area, ring_bounds};
 use crate::job::Seen;
 use crate::plan::{Plan, PlanLayer, StockKind};
 use crate::units::{counted, show_area};
-use crate::verify::Verified;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 /// A section of the report made elsewhere (a lay-up sheet, say), put before the figures of the search.
@@ -31,8 +30,7 @@ const STYLE: &str = include_str!("report.css");
 const SCRIPT: &str = include_str!("report.js");
 
 /// The report as one HTML file.
-pub(crate) fn report(plan: &Verified, more: &[Section]) -> String {
-    let plan = plan.plan();
+pub(crate) fn of_plan(plan: &Plan, more: &[Section]) -> String {
     let view = View::new(plan, None);
     let sheets = view.sheets();
     let title = format!("Cut plan: {}", clean(&plan.jobs.join(" + ")));
