@@ -80,7 +80,7 @@ pub(crate) fn measured_from(sheet: &Sheet<'_>) -> String {
         (StockKind::Offcut, _) => format!("end: left edge as drawn; selvedge: {selvedge}"),
         (StockKind::Roll, 0) => format!("end: the roll's cut end; selvedge: {selvedge}"),
         (StockKind::Roll, _) => {
-            format!("end: the mark {} mm from the roll's cut end (less than 0: before it); selvedge: {selvedge}", decimals(sheet.from, 0))
+            format!("end: the mark at {} mm (-: before it); selvedge: {selvedge}", decimals(sheet.from, 0))
         }
     }
 }
@@ -178,7 +178,7 @@ pub(crate) fn sheets(view: &View) -> (Vec<u8>, usize) {
         let at = point(MARGIN + 16.0 - left * scale, y - 6.0 - high * scale);
         let mut foot = y - 6.0 - (high - low) * scale - 10.0;
         if sheet.segment + 1 < sheet.segments {
-            let words = format!("After the last piece: mark the cloth {} mm from the roll's cut end and slide it along. Dashed pieces are cut from the next segment, which starts at the mark.", decimals(sheet.to, 0));
+            let words = format!("Then mark the cloth {} mm from the roll's cut end and slide it; dashed pieces are cut in the next segment, which starts there.", decimals(sheet.to, 0));
             line(&mut front, &mut foot, &words, 3.4, true);
         } else if sheet.stock.kind == StockKind::Roll {
             let words = format!("Last of all: cut straight across {} mm from the roll's cut end ({} mm from where this bench length starts).", decimals(sheet.stock.used_length, 0), decimals(sheet.stock.used_length - sheet.from, 0));
