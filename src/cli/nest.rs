@@ -42,7 +42,10 @@ pub fn plan_and_write(jobs: &[PathBuf], out: &Path, search: &Search) -> Result<(
         print(&plan::to_json(plan.plan()))
     } else {
         print(&sheet::summary(&plan, COLUMNS))?;
-        print(&format!("\nPlan folder: {0}\nReport:      {0}/report.html\nCut sheets:  {0}/sheets\nAll layouts: {0}/overview.svg\n", out.display()))
+        print(&format!(
+            "\nPlan folder: {0}\nReport:      {0}/report.html\nCut sheets:  {0}/sheets\nAll layouts: {0}/overview.svg\n",
+            out.display()
+        ))
     }
 }
 

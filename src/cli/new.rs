@@ -52,7 +52,10 @@ impl New {
         if self.json {
             let written: Vec<String> = files.iter().map(|(name, _)| self.dir.join(name).display().to_string()).collect();
             let warnings: Vec<String> = unread.0.iter().map(ToString::to_string).collect();
-            return print(&format!("{:#}\n", serde_json::json!({ "job": job_file.display().to_string(), "files": written, "warnings": warnings })));
+            return print(&format!(
+                "{:#}\n",
+                serde_json::json!({ "job": job_file.display().to_string(), "files": written, "warnings": warnings })
+            ));
         }
         print(&format!("{}\nNow edit it, then: warpwise check {}\n", job_file.display(), job_file.display()))
     }

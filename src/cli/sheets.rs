@@ -114,7 +114,8 @@ impl Sheets {
         }
         let path = |w: &Written| self.out.join(&w.name).display().to_string();
         if self.json {
-            let list: Vec<_> = written.iter().map(|w| serde_json::json!({ "file": path(w), "pages": w.pages, "bytes": w.bytes.len() })).collect();
+            let list: Vec<_> =
+                written.iter().map(|w| serde_json::json!({ "file": path(w), "pages": w.pages, "bytes": w.bytes.len() })).collect();
             return print(&format!("{:#}\n", serde_json::json!({ "plan": plan.plan().id, "files": list })));
         }
         written.iter().try_for_each(|w| print(&format!("{}\n", path(w))))

@@ -9,8 +9,17 @@ use dxf::tables::Layer;
 use dxf::{Color, Drawing, LwPolylineVertex, Point as DxfPoint};
 
 /// The layers: name and AutoCAD colour index.
-const LAYERS: [(&str, u8); 9] =
-    [("CUT", 7), ("RELIEF-CUT", 1), ("CUT-ACROSS", 6), ("NET-LINE", 5), ("MARK", 3), ("TEXT", 2), ("STOCK", 8), ("OFFCUT", 9), ("FLAW", 30)];
+const LAYERS: [(&str, u8); 9] = [
+    ("CUT", 7),
+    ("RELIEF-CUT", 1),
+    ("CUT-ACROSS", 6),
+    ("NET-LINE", 5),
+    ("MARK", 3),
+    ("TEXT", 2),
+    ("STOCK", 8),
+    ("OFFCUT", 9),
+    ("FLAW", 30),
+];
 
 /// The layer of an ink; none if it is of no use to a cutter.
 fn layer(ink: Ink) -> Option<&'static str> {
@@ -52,7 +61,13 @@ pub(crate) fn write(sheet: &Sheet<'_>) -> Vec<u8> {
         }
     }
     for text in &scene.texts {
-        let mut words = Text { location: at(text.at), text_height: text.size * 0.72, value: plain(&text.words), rotation: text.angle, ..Default::default() };
+        let mut words = Text {
+            location: at(text.at),
+            text_height: text.size * 0.72,
+            value: plain(&text.words),
+            rotation: text.angle,
+            ..Default::default()
+        };
         if text.hold == Hold::Middle {
             words.horizontal_text_justification = HorizontalTextJustification::Center;
             words.second_alignment_point = at(text.at);
@@ -68,7 +83,8 @@ pub(crate) fn write(sheet: &Sheet<'_>) -> Vec<u8> {
 
 /// The library stamps the time and random ids into the header; the same plan is to give the same file.
 fn unstamped(text: &str, plan: &str) -> Vec<u8> {
-    let digits: String = plan.chars().filter(char::is_ascii_hexdigit).chain(std::iter::repeat('0')).take(32).collect::<String>().to_uppercase();
+    let digits: String =
+        plan.chars().filter(char::is_ascii_hexdigit).chain(std::iter::repeat('0')).take(32).collect::<String>().to_uppercase();
     let id = format!("{{{}-{}-{}-{}-{}}}", &digits[..8], &digits[8..12], &digits[12..16], &digits[16..20], &digits[20..]);
     let mut out = format!("999\r\nwarpwise {}\r\n", env!("CARGO_PKG_VERSION"));
     let mut lines = text.lines();
@@ -95,7 +111,10 @@ fn at(p: Point) -> DxfPoint {
 }
 
 fn line(points: &[Point], closed: bool) -> EntityType {
-    let mut line = LwPolyline { vertices: points.iter().map(|p| LwPolylineVertex { x: p.x, y: p.y, ..Default::default() }).collect(), ..Default::default() };
+    let mut line = LwPolyline {
+        vertices: points.iter().map(|p| LwPolylineVertex { x: p.x, y: p.y, ..Default::default() }).collect(),
+        ..Default::default()
+    };
     line.set_is_closed(closed);
     EntityType::LwPolyline(line)
 }

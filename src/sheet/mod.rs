@@ -52,7 +52,11 @@ pub struct Written {
 /// face of the cloth up, or as planned.
 pub fn cut_sheets(plan: &Verified, face: Option<Face>) -> Vec<Written> {
     let view = View::new(plan.plan(), face);
-    let write = |(name, sheet): (String, draw::Sheet<'_>)| Written { name: format!("{name}.svg"), bytes: svg::write(&sheet.scene()).into_bytes(), pages: 1 };
+    let write = |(name, sheet): (String, draw::Sheet<'_>)| Written {
+        name: format!("{name}.svg"),
+        bytes: svg::write(&sheet.scene()).into_bytes(),
+        pages: 1,
+    };
     view.sheets().into_iter().map(write).collect()
 }
 

@@ -3,7 +3,8 @@
 use crate::fault::{Fault, Faults};
 
 /// Names and sizes, mm: ISO 216 for A sizes, ANSI/ASME Y14.1 for the others (8.5 x 11 in, 11 x 17 in; from memory).
-const KNOWN: [(&str, [f64; 2]); 4] = [("a4", [210.0, 297.0]), ("a3", [297.0, 420.0]), ("letter", [215.9, 279.4]), ("tabloid", [279.4, 431.8])];
+const KNOWN: [(&str, [f64; 2]); 4] =
+    [("a4", [210.0, 297.0]), ("a3", [297.0, 420.0]), ("letter", [215.9, 279.4]), ("tabloid", [279.4, 431.8])];
 
 /// Less room than this between the margins holds no check square of 100 mm and its words.
 const LEAST: f64 = 125.0;
@@ -45,13 +46,17 @@ impl Paper {
             return Err(faults);
         };
         if size[1] > 5000.0 {
-            faults.push(Fault::new("paper longer than 5000 mm is not supported", "a PDF page can hardly be longer: give a shorter one, or roll"));
+            faults.push(Fault::new(
+                "paper longer than 5000 mm is not supported",
+                "a PDF page can hardly be longer: give a shorter one, or roll",
+            ));
         }
         if !(0.0..=100.0).contains(&margin) {
             faults.push(Fault::new("the margin must be from 0 to 100 mm", "most printers leave 4 to 6 mm white; 8 is the default"));
         } else if size[0] - 2.0 * margin < LEAST || size[1] - 2.0 * margin - FOOT < LEAST {
             let what = format!("{} × {} mm of paper with {margin} mm of margin leaves too little to print on", size[0], size[1]);
-            faults.push(Fault::new(what, format!("there must be {LEAST} mm each way between the margins: take larger paper or less margin")));
+            faults
+                .push(Fault::new(what, format!("there must be {LEAST} mm each way between the margins: take larger paper or less margin")));
         }
         if !(0.0..=50.0).contains(&overlap) {
             faults.push(Fault::new("the overlap must be from 0 to 50 mm", "10 is the default; 0 puts the sheets edge to edge"));

@@ -138,7 +138,14 @@ fn draw(out: &mut String, part: &Part<'_>, fonts: &mut [Used; 2]) {
         }
         let style = style(ink);
         let dash: Vec<String> = style.dash.iter().map(|&d| num(d * heavier)).collect();
-        let _ = writeln!(out, "{} RG {} w [{}] 0 d {} J", colour(style.colour), num(style.width * heavier), dash.join(" "), i32::from(style.round));
+        let _ = writeln!(
+            out,
+            "{} RG {} w [{}] 0 d {} J",
+            colour(style.colour),
+            num(style.width * heavier),
+            dash.join(" "),
+            i32::from(style.round)
+        );
         let _ = writeln!(out, "{} rg", colour(style.fill.unwrap_or(style.colour)));
         for thing in things {
             thing_in(out, thing, style.fill.is_some(), style.colour, &shown, style.width);

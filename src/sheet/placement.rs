@@ -90,7 +90,10 @@ pub(crate) fn picture(sheet: &Sheet<'_>, places: &[Place<'_>], scale: f64) -> Sc
     let [left, low, right, high] = sheet.stock_box;
     let page = 1.0 / scale;
     let [first, last] = span(sheet);
-    let mut s = Scene::new(Bounds { min: point(first - 16.0 * page, low - 8.0 * page), max: point(last + 4.0 * page, high + 5.0 * page) }, sheet.title());
+    let mut s = Scene::new(
+        Bounds { min: point(first - 16.0 * page, low - 8.0 * page), max: point(last + 4.0 * page, high + 5.0 * page) },
+        sheet.title(),
+    );
     let mut grid = Vec::new();
     let number = |s: &mut Scene, at: Point, hold: Hold, words: String| {
         s.texts.push(Text { at, hold, angle: 0.0, size: 2.4 * page, bold: false, white: false, words });
@@ -114,7 +117,10 @@ pub(crate) fn picture(sheet: &Sheet<'_>, places: &[Place<'_>], scale: f64) -> Sc
     let (y, down) = if sheet.over { (high + 1.0 * page, -1.0) } else { (low - 1.0 * page, 1.0) };
     corner_mark(&mut s, point(left - 1.0 * page, y), 3.0 * page, down);
     let here = |ring: &[Point]| sheet.here(ring);
-    s.draw(Ink::Stock, Shape::Rings(std::iter::once(&sheet.stock.outline).chain(&sheet.stock.holes).map(|r| here(r)).filter(|r| !r.is_empty()).collect()));
+    s.draw(
+        Ink::Stock,
+        Shape::Rings(std::iter::once(&sheet.stock.outline).chain(&sheet.stock.holes).map(|r| here(r)).filter(|r| !r.is_empty()).collect()),
+    );
     for flaw in sheet.stock.flaws.iter().map(|f| here(f)).filter(|f| !f.is_empty()) {
         s.draw(Ink::Flaw, Shape::Segments(super::clip::hatch(&[&flaw], 45.0, 2.0 * page)));
         s.draw(Ink::Flaw, Shape::Rings(vec![flaw]));
@@ -170,18 +176,32 @@ pub(crate) fn sheets(view: &View) -> (Vec<u8>, usize) {
             s.words(point(MARGIN, *y), size, bold, fit(words, SIZE[0] - 2.0 * MARGIN, size, bold));
         };
         let face = face_in_words(sheet.plan, sheet.stock, sheet.over).to_uppercase();
-        let segment = if sheet.segments > 1 { format!(", bench segment {} of {}", sheet.segment + 1, sheet.segments) } else { String::new() };
+        let segment =
+            if sheet.segments > 1 { format!(", bench segment {} of {}", sheet.segment + 1, sheet.segments) } else { String::new() };
         line(&mut front, &mut y, &format!("Placement: {} · {}{segment}", names.join(" + "), clean(&sheet.stock.id)), 5.0, true);
         line(&mut front, &mut y, &format!("{face}. Distances in mm. {}.", capital(&measured_from(sheet))), 3.4, true);
-        line(&mut front, &mut y, "A is the tail of the template's 0° arrow, B its head. Grid 100 mm. Lay the template so that A and B measure right, draw round it, cut in the order given.", 3.2, false);
+        line(
+            &mut front,
+            &mut y,
+            "A is the tail of the template's 0° arrow, B its head. Grid 100 mm. Lay the template so that A and B measure right, draw round it, cut in the order given.",
+            3.2,
+            false,
+        );
         line(&mut front, &mut y, "Labels go on the backing only, never on the cloth. This picture is not at true scale.", 3.2, false);
         let at = point(MARGIN + 16.0 - left * scale, y - 6.0 - high * scale);
         let mut foot = y - 6.0 - (high - low) * scale - 10.0;
         if sheet.segment + 1 < sheet.segments {
-            let words = format!("Then mark the cloth {} mm from the roll's cut end and slide it; dashed pieces are cut in the next segment, which starts there.", decimals(sheet.to, 0));
+            let words = format!(
+                "Then mark the cloth {} mm from the roll's cut end and slide it; dashed pieces are cut in the next segment, which starts there.",
+                decimals(sheet.to, 0)
+            );
             line(&mut front, &mut foot, &words, 3.4, true);
         } else if sheet.stock.kind == StockKind::Roll {
-            let words = format!("Last of all: cut straight across {} mm from the roll's cut end ({} mm from where this bench length starts).", decimals(sheet.stock.used_length, 0), decimals(sheet.stock.used_length - sheet.from, 0));
+            let words = format!(
+                "Last of all: cut straight across {} mm from the roll's cut end ({} mm from where this bench length starts).",
+                decimals(sheet.stock.used_length, 0),
+                decimals(sheet.stock.used_length - sheet.from, 0)
+            );
             line(&mut front, &mut foot, &words, 3.4, true);
         }
         pages.push((front, Some((drawing, at, scale))));
@@ -196,7 +216,8 @@ pub(crate) fn sheets(view: &View) -> (Vec<u8>, usize) {
     let made: Vec<Page<'_>> = pages
         .iter()
         .map(|(page, picture)| {
-            let mut parts: Vec<Part<'_>> = picture.iter().map(|(scene, at, scale)| Part { scene, at: *at, scale: *scale, window: None }).collect();
+            let mut parts: Vec<Part<'_>> =
+                picture.iter().map(|(scene, at, scale)| Part { scene, at: *at, scale: *scale, window: None }).collect();
             parts.push(whole(page));
             Page { size: SIZE, parts }
         })
@@ -220,7 +241,8 @@ fn table(pages: &mut Vec<(Scene, Option<(Scene, Point, f64)>)>, sheet: &Sheet<'_
     let rows = ((SIZE[1] - 2.0 * MARGIN - 22.0) / PITCH) as usize;
     for (n, chunk) in places.chunks(rows).enumerate() {
         let mut s = blank();
-        let segment = if sheet.segments > 1 { format!(", bench segment {} of {}", sheet.segment + 1, sheet.segments) } else { String::new() };
+        let segment =
+            if sheet.segments > 1 { format!(", bench segment {} of {}", sheet.segment + 1, sheet.segments) } else { String::new() };
         let title = format!("{}{segment}: distances in mm; {}", clean(&sheet.stock.id), measured_from(sheet));
         s.words(point(MARGIN, SIZE[1] - MARGIN - 4.0), 3.4, true, fit(&title, SIZE[0] - 2.0 * MARGIN, 3.4, true));
         let mut y = SIZE[1] - MARGIN - 14.0;

@@ -170,7 +170,8 @@ fn placement(sheets: &[(String, Sheet<'_>)]) -> Markup {
 fn pieces(plan: &Plan) -> Markup {
     let mut rows = Vec::new();
     for piece in &plan.pieces {
-        for (stock, placed) in plan.stocks.iter().flat_map(|s| s.placed.iter().map(move |p| (s, p))).filter(|(_, p)| p.piece == piece.piece) {
+        for (stock, placed) in plan.stocks.iter().flat_map(|s| s.placed.iter().map(move |p| (s, p))).filter(|(_, p)| p.piece == piece.piece)
+        {
             let b = ring_bounds(&placed.outline);
             let part = piece.part.map_or_else(String::new, |p| format!(", part {} of {}", p.number, p.of));
             rows.push(vec![
@@ -258,7 +259,13 @@ fn layer_pictures(plan: &Plan, layer: &PlanLayer) -> Vec<(String, Scene)> {
         s.draw(Ink::Stock, Shape::Solid(vec![head + point(4.0, 0.0) * unit, head + point(0.0, 1.5) * unit, head - point(0.0, 1.5) * unit]));
         s.words(head + point(5.0, -1.5) * unit, 5.0 * unit, true, "0°");
         let numbers: Vec<String> = parts.iter().map(|p| clean(&p.number)).collect();
-        let words = format!("{} · {} · warp at {} · {}", clean(&parts[0].template), hand_in_words(parts[0].hand), angle(parts[0].angle), numbers.join(", "));
+        let words = format!(
+            "{} · {} · warp at {} · {}",
+            clean(&parts[0].template),
+            hand_in_words(parts[0].hand),
+            angle(parts[0].angle),
+            numbers.join(", ")
+        );
         pictures.push((words, s));
     }
     pictures
@@ -309,7 +316,11 @@ fn printing(view: &View) -> Markup {
     for name in ["a4", "a3", "letter", "tabloid"] {
         let Ok(paper) = Paper::new(name, 8.0, 10.0) else { continue };
         let pages: Vec<String> = super::tiles::count(view, &paper).into_iter().map(|(sheet, n)| format!("{sheet}: {n}")).collect();
-        rows.push(vec![text(name.to_uppercase()), text(pages.join(", ")), html! { code { "warpwise sheets PLAN --as pdf --paper " (name) } }]);
+        rows.push(vec![
+            text(name.to_uppercase()),
+            text(pages.join(", ")),
+            html! { code { "warpwise sheets PLAN --as pdf --paper " (name) } },
+        ]);
     }
     html! {
         p { "Print at 100 % (actual size, no fitting) and measure the 100 mm square of a page before cutting by it." }

@@ -126,7 +126,8 @@ fn label(plan: &Plan, piece: &PlanPiece, placed: &PlacedPiece, stock: &PlanStock
 /// The piece in the part's frame, 0° to the right, with its warp as fine lines.
 fn small_picture(s: &mut Scene, piece: &PlanPiece, room: Bounds) {
     let turn = Motion::turn(piece.angle);
-    let rings: Vec<_> = std::iter::once(&piece.outline).chain(&piece.holes).map(|r| r.iter().map(|&p| turn.apply(p)).collect::<Vec<_>>()).collect();
+    let rings: Vec<_> =
+        std::iter::once(&piece.outline).chain(&piece.holes).map(|r| r.iter().map(|&p| turn.apply(p)).collect::<Vec<_>>()).collect();
     let Some(b) = ring_bounds(&rings[0]) else { return };
     let scale = (room.width() / b.width().max(1.0)).min(room.height() * 0.8 / b.height().max(1.0));
     let middle = point((room.min.x + room.max.x) / 2.0, room.max.y - b.height() * scale / 2.0);
@@ -140,7 +141,11 @@ fn small_picture(s: &mut Scene, piece: &PlanPiece, room: Bounds) {
     let y = room.max.y - b.height() * scale - 2.2;
     let (tail, head) = (point(middle.x - 6.0, y), point(middle.x + 4.0, y));
     s.line(Ink::Leader, &[tail, head]);
-    s.drawn.push(Drawn { ink: Ink::Leader, id: None, shape: Shape::Solid(vec![head + point(1.6, 0.0), head + point(0.0, 0.6), head - point(0.0, 0.6)]) });
+    s.drawn.push(Drawn {
+        ink: Ink::Leader,
+        id: None,
+        shape: Shape::Solid(vec![head + point(1.6, 0.0), head + point(0.0, 0.6), head - point(0.0, 0.6)]),
+    });
     s.words(point(head.x + 2.0, y - 0.8), 2.4, false, "0°");
 }
 
@@ -170,7 +175,14 @@ pub(crate) fn bags(plan: &Plan) -> (Vec<u8>, usize) {
                 s.line(Ink::Leader, &[corner, corner + point(2.6, 0.0), corner + point(2.6, 2.6), corner + point(0.0, 2.6), corner]);
                 s.words(corner + point(4.5, 0.4), 2.8, true, fit(&clean(&piece.number), 14.0, 2.8, true));
                 let copy = if piece.copies > 1 { format!(" · {}/{}", placed.copy, piece.copies) } else { String::new() };
-                let words = format!("{} · L{} · {} · {}{copy} · {}", clean(&piece.template), piece.layer, angle(piece.angle), hand_in_words(piece.hand), clean(&piece.cloth));
+                let words = format!(
+                    "{} · L{} · {} · {}{copy} · {}",
+                    clean(&piece.template),
+                    piece.layer,
+                    angle(piece.angle),
+                    hand_in_words(piece.hand),
+                    clean(&piece.cloth)
+                );
                 s.words(corner + point(19.5, 0.4), 2.5, false, fit(&words, inner / 2.0 - 22.0, 2.5, false));
             }
             s.line(Ink::Grid, &[point(0.0, 0.0), point(WIDTH, 0.0)]);
@@ -181,7 +193,11 @@ pub(crate) fn bags(plan: &Plan) -> (Vec<u8>, usize) {
         .chunks(2)
         .map(|pair| Page {
             size: [WIDTH, 2.0 * HALF],
-            parts: pair.iter().enumerate().map(|(i, scene)| Part { scene, at: point(0.0, HALF * (1 - i) as f64), scale: 1.0, window: None }).collect(),
+            parts: pair
+                .iter()
+                .enumerate()
+                .map(|(i, scene)| Part { scene, at: point(0.0, HALF * (1 - i) as f64), scale: 1.0, window: None })
+                .collect(),
         })
         .collect();
     (pdf("Kit bags", &pages), pages.len())

@@ -76,8 +76,7 @@ pub(crate) fn write_inline(scene: &Scene, heavier: f64, words: &str) -> String {
 
 /// The drawing without a size; ids only where the picture is a file of its own.
 fn document(page: &Page, scene: &Scene, heavier: f64, ids: bool) -> Document {
-    let mut document =
-        Document::new().set("viewBox", format!("0 0 {} {}", mm(scene.page.width()), mm(scene.page.height())));
+    let mut document = Document::new().set("viewBox", format!("0 0 {} {}", mm(scene.page.width()), mm(scene.page.height())));
     if ids {
         document = document.add(Title::new(scene.title.clone()));
     }

@@ -79,7 +79,12 @@ pub(crate) fn templates(plan: &Plan, face: Option<Face>, paper: &Paper) -> (Vec<
     let whole = |scene| Part { scene, at: point(0.0, 0.0), scale: 1.0, window: None };
     let mut pages = Vec::new();
     for sheet in &sheets {
-        let parts = sheet.placed.iter().map(|&(i, at)| Part { scene: &all[i].scene, at: low + at - all[i].scene.page.min, scale: 1.0, window: None });
+        let parts = sheet.placed.iter().map(|&(i, at)| Part {
+            scene: &all[i].scene,
+            at: low + at - all[i].scene.page.min,
+            scale: 1.0,
+            window: None,
+        });
         pages.push(Page { size: paper.page(sheet.lying), parts: parts.collect() });
     }
     for (i, tiling) in &spreads {
@@ -133,7 +138,13 @@ fn template(plan: &Plan, piece: &PlanPiece, mirrored: bool) -> Option<Template> 
     let caption = format!("{number} · {} · {}", facts.line(), clean(&piece.cloth));
     // The crosses are marks of the piece, so that its label keeps clear of them.
     let mut marked = piece.clone();
-    marked.marks.extend(piece.arrow.iter().flat_map(|&p| [[p - point(ARM, 0.0), p + point(ARM, 0.0)], [p - point(0.0, ARM), p + point(0.0, ARM)]]).map(Vec::from));
+    marked.marks.extend(
+        piece
+            .arrow
+            .iter()
+            .flat_map(|&p| [[p - point(ARM, 0.0), p + point(ARM, 0.0)], [p - point(0.0, ARM), p + point(0.0, ARM)]])
+            .map(Vec::from),
+    );
     let laid = Laid { placed: &placed, piece: Some(&marked), bounds, facts };
     let mut scene = Scene::new(bounds, String::new());
     // What finds no room inside is said by the caption.
@@ -142,7 +153,8 @@ fn template(plan: &Plan, piece: &PlanPiece, mirrored: bool) -> Option<Template> 
     let width = bounds.width().max(40.0);
     let base = point(bounds.min.x, bounds.min.y - 4.0);
     scene.words(base + point(0.0, -2.5), 3.0, false, fit(&caption, width, 3.0, false));
-    scene.page = Bounds { min: point(bounds.min.x - 1.0, bounds.min.y - 4.0 - CAPTION), max: point(bounds.min.x + width + 1.0, bounds.max.y + 1.0) };
+    scene.page =
+        Bounds { min: point(bounds.min.x - 1.0, bounds.min.y - 4.0 - CAPTION), max: point(bounds.min.x + width + 1.0, bounds.max.y + 1.0) };
     Some(Template { scene, name: number })
 }
 

@@ -1,7 +1,7 @@
 //! A drawing larger than the paper, at true scale on many sheets to be taped together.
 
-use super::face::View;
 use super::draw::Sheet;
+use super::face::View;
 use super::paper::{FOOT, Paper};
 use super::pdf::{LONGEST, Page, Part, pdf};
 use super::scene::{Hold, Ink, Scene, Shape, Text};
@@ -55,7 +55,10 @@ fn grid(scene: &Scene, paper: &Paper, lying: bool) -> Tiling {
     };
     for line in lines_that_count(scene) {
         for pair in line.windows(2) {
-            let b = Bounds { min: point(pair[0].x.min(pair[1].x), pair[0].y.min(pair[1].y)), max: point(pair[0].x.max(pair[1].x), pair[0].y.max(pair[1].y)) };
+            let b = Bounds {
+                min: point(pair[0].x.min(pair[1].x), pair[0].y.min(pair[1].y)),
+                max: point(pair[0].x.max(pair[1].x), pair[0].y.max(pair[1].y)),
+            };
             let cell = |v: f64, step: f64, most: usize| ((v / step).floor().max(0.0) as usize).min(most.saturating_sub(1));
             let columns_of = (cell(b.min.x - left - paper.overlap, step[0], columns), cell(b.max.x - left, step[0], columns));
             let rows_of = (cell(top - b.max.y - paper.overlap, step[1], rows), cell(top - b.min.y, step[1], rows));
@@ -138,7 +141,16 @@ fn map(sheet: &Sheet<'_>, layout: &Scene, key: &[(String, String)], paper: &Pape
     head(&mut s, &mut y, clean(&sheet.title()), 4.2, true);
     let [rows, columns] = tiling.grid;
     let sheets = crate::units::counted(tiling.tiles.len(), "sheet");
-    head(&mut s, &mut y, format!("{sheets} of {} paper: {rows} rows, {columns} columns; sheets with nothing to cut are left out.", paper.name.to_uppercase()), 3.4, false);
+    head(
+        &mut s,
+        &mut y,
+        format!(
+            "{sheets} of {} paper: {rows} rows, {columns} columns; sheets with nothing to cut are left out.",
+            paper.name.to_uppercase()
+        ),
+        3.4,
+        false,
+    );
     head(&mut s, &mut y, "Print at 100 % (actual size) and measure the 100 mm square of a sheet.".into(), 3.4, false);
     head(&mut s, &mut y, "Lay sheet on sheet so that the crosses meet, and tape.".into(), 3.4, false);
     // The block is drawn apart to know its height.
@@ -158,9 +170,25 @@ fn map(sheet: &Sheet<'_>, layout: &Scene, key: &[(String, String)], paper: &Pape
         s.line(Ink::Leader, &[a, point(b.x, a.y), b, point(a.x, b.y), a]);
         let size = ((b.x - a.x) / 7.0).min((b.y - a.y) / 3.0).clamp(1.2, 5.0);
         let words = format!("{}-{}", tile.row, tile.column);
-        s.texts.push(Text { at: point((a.x + b.x) / 2.0, (a.y + b.y) / 2.0), hold: Hold::Middle, angle: 0.0, size, bold: true, white: false, words });
+        s.texts.push(Text {
+            at: point((a.x + b.x) / 2.0, (a.y + b.y) / 2.0),
+            hold: Hold::Middle,
+            angle: 0.0,
+            size,
+            bold: true,
+            white: false,
+            words,
+        });
         let words = format!("page {}", first + i);
-        s.texts.push(Text { at: point((a.x + b.x) / 2.0, (a.y + b.y) / 2.0 - size), hold: Hold::Middle, angle: 0.0, size: size * 0.7, bold: false, white: false, words });
+        s.texts.push(Text {
+            at: point((a.x + b.x) / 2.0, (a.y + b.y) / 2.0 - size),
+            hold: Hold::Middle,
+            angle: 0.0,
+            size: size * 0.7,
+            bold: false,
+            white: false,
+            words,
+        });
     }
     (s, Bounds { min: at, max: at }, scale)
 }

@@ -21,7 +21,11 @@ fn every_point_to_cut_is_on_a_tile_and_no_tile_is_blank() {
         for (name, sheet) in view.sheets() {
             let scene = sheet.layout().scene;
             let tiling = tiles::spread(&scene, &paper);
-            let rings = scene.drawn.iter().filter(|d| d.ink == Ink::Cut).flat_map(|d| if let Shape::Rings(r) = &d.shape { r.clone() } else { vec![] });
+            let rings = scene
+                .drawn
+                .iter()
+                .filter(|d| d.ink == Ink::Cut)
+                .flat_map(|d| if let Shape::Rings(r) = &d.shape { r.clone() } else { vec![] });
             let points: Vec<Point> = rings.flatten().collect();
             assert!(!points.is_empty());
             for &p in &points {
@@ -113,8 +117,15 @@ fn the_same_plan_gives_the_same_bytes() {
         let view = View::new(&plan, None);
         let (_, sheet) = view.sheets().into_iter().next().unwrap();
         let grid = LabelGrid::named("3x8").unwrap();
-        [tiles::tiled(&sheet, &paper).0, tiles::roll(&sheet).0, dxf::write(&sheet), templates::templates(&plan, None, &paper).0, placement::sheets(&view).0,
-         stickers::labels(&plan, &grid).0, stickers::bags(&plan).0]
+        [
+            tiles::tiled(&sheet, &paper).0,
+            tiles::roll(&sheet).0,
+            dxf::write(&sheet),
+            templates::templates(&plan, None, &paper).0,
+            placement::sheets(&view).0,
+            stickers::labels(&plan, &grid).0,
+            stickers::bags(&plan).0,
+        ]
     };
     assert_eq!(make(), make());
 }
