@@ -77,6 +77,27 @@ def check_square(path, page, work):
     return best
 
 
+def printed_square(path, page, height):
+    """How far the check square of a sheet is off 100 mm, from its rendered lines at 1200 dots to the inch."""
+    dots = 1200 / 25.4
+
+    def lines(left, top, width, tall, down):
+        data = subprocess.run(["pdftoppm", "-gray", "-r", "1200", "-x", str(int(left * dots)), "-y", str(int(top * dots)), "-W", str(int(width * dots)),
+                               "-H", str(int(tall * dots)), "-f", str(page), "-l", str(page), str(path)], check=True, capture_output=True).stdout
+        head = re.match(rb"P5\s+(\d+)\s+(\d+)\s+255\s", data)
+        pixels = np.frombuffer(data, np.uint8, offset=head.end()).reshape(int(head[2]), int(head[1]))
+        grey = ((pixels > 0xC0) & (pixels < 0xE0)).mean(axis=1 if down else 0) > 0.6
+        where = np.flatnonzero(grey)
+        return [g.mean() / dots for g in np.split(where, np.flatnonzero(np.diff(where) > 1) + 1) if len(g)]
+
+    corner = MARGIN + OVERLAP / 2 + 6
+    low = height - corner - FOOT
+    across = lines(corner - 3, low - 30, 106, 2, False)
+    down = lines(corner + 60, low - 103, 2, 106, True)
+    best = [min((abs(b - a - 100) for a in found for b in found), default=1e9) for found in (across, down)]
+    return max(best)
+
+
 def image(path, page):
     data = subprocess.run(["pdftoppm", "-gray", "-r", str(25.4 * PIXELS), "-f", str(page), "-l", str(page), str(path)], check=True, capture_output=True).stdout
     head = re.match(rb"P5\s+(\d+)\s+(\d+)\s+255\s", data)
@@ -163,13 +184,14 @@ def main():
             path = work / f"{sheet}-a4.pdf"
             if b"/PrintScaling/None" not in path.read_bytes().replace(b" ", b""):
                 faults.append(f"{path.name}: the print dialogue is not told to leave the scale alone")
-            for tried in (path, work / f"{sheet}-roll.pdf"):
-                off = check_square(tried, page_size(tried)[0], work)
+            pages, _, height = page_size(path)
+            roll = work / f"{sheet}-roll.pdf"
+            for tried, off in ((path, printed_square(path, pages, height)), (roll, check_square(roll, 1, work))):
                 if off > 0.05:
                     faults.append(f"{tried.name}: the check square is {off} mm off")
             points += check_tiles(path, stock, start, end, count, faults)
             check_dxf(work / f"{sheet}.dxf", stock, start, end, count, faults)
-        off = check_square(work / "templates-a3.pdf", 1, work)
+        off = printed_square(work / "templates-a3.pdf", 1, page_size(work / "templates-a3.pdf")[2])
         if off > 0.05:
             faults.append(f"templates: the check square is {off} mm off")
         chromium = shutil.which("chromium") or "chromium"

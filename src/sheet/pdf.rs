@@ -37,7 +37,7 @@ pub(crate) struct Part<'s> {
     pub at: Point,
     /// mm on the page for a mm of the drawing.
     pub scale: f64,
-    /// What of the drawing is shown, in its own frame; all of it if none.
+    /// What of the drawing is shown, in its own frame; all of it if none. A window is there to cut by: its areas are not filled.
     pub window: Option<Bounds>,
 }
 
@@ -148,7 +148,7 @@ fn draw(out: &mut String, part: &Part<'_>, fonts: &mut [Used; 2]) {
         );
         let _ = writeln!(out, "{} rg", colour(style.fill.unwrap_or(style.colour)));
         for thing in things {
-            thing_in(out, thing, style.fill.is_some(), style.colour, &shown, style.width);
+            thing_in(out, thing, style.fill.is_some() && part.window.is_none(), style.colour, &shown, style.width);
         }
     }
     for backing in scene.backings.iter().filter(|b| shown(&b.ring, 0.0)) {

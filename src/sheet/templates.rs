@@ -83,7 +83,7 @@ pub(crate) fn templates(plan: &Plan, face: Option<Face>, paper: &Paper) -> (Vec<
             scene: &all[i].scene,
             at: low + at - all[i].scene.page.min,
             scale: 1.0,
-            window: None,
+            window: Some(all[i].scene.page),
         });
         pages.push(Page { size: paper.page(sheet.lying), parts: parts.collect() });
     }
@@ -93,7 +93,7 @@ pub(crate) fn templates(plan: &Plan, face: Option<Face>, paper: &Paper) -> (Vec<
             pages.push(Page { size: paper.page(tiling.lying), parts: vec![part] });
         }
     }
-    pages.iter_mut().zip(&frames).for_each(|(page, frame)| page.parts.push(whole(frame)));
+    pages.iter_mut().zip(&frames).for_each(|(page, frame)| page.parts.insert(0, whole(frame)));
     (pdf(&format!("Templates: {}", clean(&plan.jobs.join(" + "))), &pages), total)
 }
 

@@ -224,7 +224,7 @@ pub(crate) fn tiled(sheet: &Sheet<'_>, paper: &Paper) -> (Vec<u8>, usize) {
     let mut pages = vec![Page { size, parts: vec![Part { scene: &scene, at: at.min, scale, window: None }, whole(&map)] }];
     for (tile, frame) in tiling.tiles.iter().zip(&frames) {
         let at = point(paper.margin - tile.window.min.x, paper.margin + FOOT - tile.window.min.y);
-        pages.push(Page { size, parts: vec![Part { scene: &scene, at, scale: 1.0, window: Some(tile.window) }, whole(frame)] });
+        pages.push(Page { size, parts: vec![whole(frame), Part { scene: &scene, at, scale: 1.0, window: Some(tile.window) }] });
     }
     (pdf(&sheet.title(), &pages), total)
 }
