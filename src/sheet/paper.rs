@@ -85,7 +85,8 @@ mod tests {
     #[test]
     fn papers_by_name_and_size() {
         assert_eq!(Paper::new("A4", 8.0, 10.0).unwrap().size, [210.0, 297.0]);
-        assert_eq!(Paper::new("Letter", 8.0, 10.0).unwrap().size, [8.5 * 25.4, 11.0 * 25.4]);
+        let letter = Paper::new("Letter", 8.0, 10.0).unwrap().size;
+        assert!((letter[0] - 8.5 * 25.4).abs() < 1e-9 && (letter[1] - 11.0 * 25.4).abs() < 1e-9);
         assert_eq!(Paper::new("500x300", 8.0, 0.0).unwrap().size, [300.0, 500.0]);
     }
 

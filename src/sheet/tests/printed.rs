@@ -138,6 +138,8 @@ fn hostile() -> Plan {
         piece.template = names[i % names.len()].into();
     }
     plan.jobs = vec![names[0].into(), names[2].into()];
+    let jobs = plan.jobs.clone();
+    plan.pieces.iter_mut().enumerate().for_each(|(i, p)| p.job = jobs[i % 2].clone());
     plan.stocks.iter_mut().enumerate().for_each(|(i, s)| s.id = names[i % names.len()].into());
     plan.warnings = names.map(String::from).to_vec();
     plan
