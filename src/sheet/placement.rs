@@ -23,6 +23,9 @@ const SIZE: [f64; 2] = [297.0, 210.0];
 /// White at each side, mm.
 const MARGIN: f64 = 10.0;
 
+/// A page: its words and lines, and a picture with its place and scale.
+type Leaf = (Scene, Option<(Scene, Point, f64)>);
+
 /// Columns of the table: heading and left edge from the margin, mm.
 const COLUMNS: [(&str, f64); 8] = [
     ("cut", 0.0),
@@ -160,7 +163,7 @@ pub(crate) fn span(sheet: &Sheet<'_>) -> [f64; 2] {
 /// The placement sheets of a plan: for each cloth on the bench a picture and a table. Returns the file and its number of pages.
 pub(crate) fn sheets(view: &View) -> (Vec<u8>, usize) {
     let sheets = view.sheets();
-    let mut pages: Vec<(Scene, Option<(Scene, Point, f64)>)> = Vec::new();
+    let mut pages: Vec<Leaf> = Vec::new();
     let names: Vec<String> = view.plan.jobs.iter().map(|j| clean(j)).collect();
     for (_, sheet) in &sheets {
         let places = places(sheet);
@@ -235,7 +238,7 @@ fn capital(words: &str) -> String {
 }
 
 /// The table of one sheet, on as many pages as it takes.
-fn table(pages: &mut Vec<(Scene, Option<(Scene, Point, f64)>)>, sheet: &Sheet<'_>, places: &[Place<'_>]) {
+fn table(pages: &mut Vec<Leaf>, sheet: &Sheet<'_>, places: &[Place<'_>]) {
     const PITCH: f64 = 5.2;
     const SIZE_OF_WORDS: f64 = 2.8;
     let rows = ((SIZE[1] - 2.0 * MARGIN - 22.0) / PITCH) as usize;
