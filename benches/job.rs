@@ -56,7 +56,12 @@ fn job_to_sheets(c: &mut Criterion) {
     let settings = Settings { stop: Stop::Effort(0), seed: 1, threads: 0, sets: 1 };
     let verified = planner::plan(&[job], &settings, &AtomicBool::new(false), &Unwatched).unwrap();
     group.bench_function("verification of 100 plies", |b| b.iter(|| black_box(verify::verify(verified.plan().clone()).unwrap())));
-    group.bench_function("cut sheet of 100 plies", |b| b.iter(|| black_box(sheet::cut_sheets(&verified))));
+    group.bench_function("cut sheet of 100 plies", |b| b.iter(|| black_box(sheet::cut_sheets(&verified, None))));
+    let paper = sheet::Paper::new("a4", 8.0, 10.0).unwrap();
+    let printed = sheet::printed_sheets(&verified, None, Some(&paper));
+    assert!(printed.iter().map(|f| f.bytes.len()).sum::<usize>() < 5_000_000);
+    group.bench_function("tiled A4 PDF of 100 plies", |b| b.iter(|| black_box(sheet::printed_sheets(&verified, None, Some(&paper)))));
+    group.bench_function("report of 100 plies", |b| b.iter(|| black_box(sheet::report(&verified, &[]))));
     group.bench_function("plan.json of 100 plies", |b| b.iter(|| black_box(plan::to_json(verified.plan()))));
     group.finish();
 }

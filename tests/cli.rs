@@ -144,6 +144,10 @@ fn sheets_are_drawn_again_from_the_plan_alone() {
     let again = dir.path().join("again");
     let out = warpwise().arg("sheets").arg(demo.join("plan")).arg("--out").arg(&again).output().expect("it runs");
     assert!(out.status.success(), "{}", text(&out.stderr));
+    let out =
+        warpwise().arg("sheets").arg(demo.join("plan")).args(["--placement", "--json", "--out"]).arg(&again).output().expect("it runs");
+    let list: serde_json::Value = serde_json::from_slice(&out.stdout).expect("JSON");
+    assert!(list["files"][0]["pages"].as_u64().is_some_and(|n| n > 1), "{list}");
     for sheet in fs::read_dir(demo.join("plan/sheets")).expect("sheets") {
         let sheet = sheet.expect("an entry");
         assert_eq!(fs::read(sheet.path()).expect("a sheet"), fs::read(again.join(sheet.file_name())).expect("the sheet again"));

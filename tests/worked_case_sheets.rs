@@ -57,14 +57,15 @@ fn finished_sheets_show_the_f_as_computed() {
         fs::write(&file, job_file(&reference, case)).unwrap();
         let (job, _) = job::load(&file).unwrap_or_else(|faults| panic!("{faults}"));
         let plan = planner::plan(&[job], &settings, &AtomicBool::new(false), &Unwatched).unwrap();
-        let sheets = sheet::cut_sheets(&plan);
+        let sheets = sheet::cut_sheets(&plan, None);
         assert_eq!(sheets.len(), 1);
+        let svg = std::str::from_utf8(&sheets[0].bytes).unwrap();
         let wanted = if case["hand"] == "mirrored" { "1-f-mirrored" } else { "1-f" };
         let at = 1 + plan.plan().stocks[0].placed.iter().position(|p| p.piece == wanted).unwrap();
         let expected: Ring = serde_json::from_value(case["net"].clone()).unwrap();
-        let worst = off(&path(&sheets[0].1, &format!("cut-{at}")), &expected);
+        let worst = off(&path(svg, &format!("cut-{at}")), &expected);
         assert!(worst < 0.004, "{worst} mm off: {case}");
-        let arrow = path(&sheets[0].1, &format!("arrow-{at}"));
+        let arrow = path(svg, &format!("arrow-{at}"));
         let turned = (arrow[1] - arrow[0]).direction() - case["arrow_direction"].as_f64().unwrap();
         assert!(((turned + 540.0).rem_euclid(360.0) - 180.0).abs() < 0.1, "arrow {turned}° off: {case}");
     }

@@ -3,4 +3,5 @@
 
 mod cut_sheets;
 mod kayak;
+mod printed;
 mod tables;

@@ -1,0 +1,177 @@
+//! What is printed: tiles, templates, placement, labels, cutter files, the report.
+
+use super::kayak;
+use crate::cloth::Face;
+use crate::geometry::{Bounds, Point, point, ring_bounds};
+use crate::plan::Plan;
+use crate::sheet::paper::Paper;
+use crate::sheet::placement::{cells, places};
+use crate::sheet::scene::{Ink, Shape};
+use crate::sheet::{LabelGrid, dxf, face::View, placement, stickers, svg, templates, tiles};
+
+fn inside(w: &Bounds, p: Point) -> bool {
+    p.x >= w.min.x && p.x <= w.max.x && p.y >= w.min.y && p.y <= w.max.y
+}
+
+#[test]
+fn every_point_to_cut_is_on_a_tile_and_no_tile_is_blank() {
+    let view = View::new(&kayak::plan(), None);
+    for (paper, overlap) in [("a4", 10.0), ("a4", 0.0), ("tabloid", 10.0), ("500x900", 25.0)] {
+        let paper = Paper::new(paper, 8.0, overlap).unwrap();
+        for (name, sheet) in view.sheets() {
+            let scene = sheet.layout().scene;
+            let tiling = tiles::spread(&scene, &paper);
+            let rings = scene
+                .drawn
+                .iter()
+                .filter(|d| d.ink == Ink::Cut)
+                .flat_map(|d| if let Shape::Rings(r) = &d.shape { r.clone() } else { vec![] });
+            let points: Vec<Point> = rings.flatten().collect();
+            assert!(!points.is_empty());
+            for &p in &points {
+                assert!(tiling.tiles.iter().any(|t| inside(&t.window, p)), "{name}: {p:?} is on no page");
+            }
+            let [room_x, room_y] = paper.room(tiling.lying);
+            for t in &tiling.tiles {
+                assert!((t.window.width() - room_x).abs() < 1e-9 && (t.window.height() - room_y).abs() < 1e-9);
+                assert!(t.row <= tiling.grid[0] && t.column <= tiling.grid[1]);
+            }
+            // Neighbours in a row share the overlap.
+            for pair in tiling.tiles.windows(2).filter(|p| p[0].row == p[1].row && p[0].column + 1 == p[1].column) {
+                assert!((pair[0].window.max.x - pair[1].window.min.x - overlap).abs() < 1e-9);
+            }
+        }
+    }
+}
+
+/// Turn, mirror and shift written out, against `geometry::Motion`.
+fn lies(p: Point, turn: f64, down: bool, x: f64, y: f64) -> Point {
+    let (s, c) = turn.to_radians().sin_cos();
+    let (a, b) = (p.x * c - p.y * s, p.x * s + p.y * c);
+    point(a + x, if down { -b } else { b } + y)
+}
+
+#[test]
+fn the_distances_of_the_placement_sheet_agree_with_the_plan() {
+    let plan = kayak::plan();
+    let mut seen = 0;
+    for face in [None, Some(Face::Down)] {
+        let view = View::new(&plan, face);
+        for (_, sheet) in view.sheets() {
+            let stock = plan.stocks.iter().find(|s| s.id == sheet.stock.id).unwrap();
+            let low = ring_bounds(&stock.outline).unwrap().min.y;
+            let places = places(&sheet);
+            for (i, place) in places.iter().enumerate() {
+                let placed = stock.placed.iter().find(|p| p.piece == place.laid.placed.piece && p.copy == place.laid.placed.copy).unwrap();
+                let piece = plan.pieces.iter().find(|p| p.piece == placed.piece).unwrap();
+                let row = cells(place, i + 1);
+                for (cell, end) in [(&row[3], piece.arrow[0]), (&row[4], piece.arrow[1])] {
+                    let p = lies(end, placed.turn, placed.face == Face::Down, placed.x, placed.y);
+                    let (x, y) = cell.split_once(" / ").unwrap();
+                    let (x, y): (f64, f64) = (x.parse().unwrap(), y.parse().unwrap());
+                    // Rounding to whole mm takes half of the 1 mm. A cloth turned over is measured from the same selvedge.
+                    assert!((x - (p.x - sheet.from)).abs() <= 0.51 && (y - (p.y - low)).abs() <= 0.51, "{cell} is not {p:?}");
+                    seen += 1;
+                }
+                assert_eq!(row[7] == "DOWN", placed.face == Face::Down, "the face agrees with pieces.csv");
+            }
+            // What lies beyond the far end of the piece being cut is whole: no earlier piece reaches there.
+            assert!(places.windows(2).all(|p| p[0].along[1] <= p[1].along[1]));
+        }
+    }
+    assert!(seen > 20);
+}
+
+#[test]
+fn every_piece_is_cut_on_one_segment() {
+    let plan = kayak::plan();
+    let view = View::new(&plan, None);
+    let listed: usize = view.sheets().iter().map(|(_, s)| places(s).len()).sum();
+    let with_piece = plan.stocks.iter().flat_map(|s| &s.placed).filter(|p| plan.pieces.iter().any(|q| q.piece == p.piece)).count();
+    assert_eq!(listed, with_piece);
+}
+
+#[test]
+fn turned_over_twice_is_as_before_and_text_is_never_mirrored() {
+    let plan = kayak::plan();
+    let over = View::new(&plan, Some(Face::Down));
+    let back = View::new(&over.plan, Some(Face::Up));
+    for (a, b) in plan.stocks.iter().zip(&back.plan.stocks).filter(|(a, _)| a.face == Face::Up) {
+        assert_eq!(a.placed.len(), b.placed.len());
+        for (p, q) in a.placed.iter().zip(&b.placed) {
+            assert!(p.outline.iter().zip(&q.outline).all(|(p, q)| p.distance(*q) < 1e-9));
+            assert_eq!(p.face, q.face);
+        }
+    }
+    for (_, sheet) in over.sheets().iter().filter(|(_, s)| s.over) {
+        let text = svg::write(&sheet.scene());
+        assert!(text.contains("drawn seen from the other side") && !text.contains("scale("));
+    }
+}
+
+#[test]
+fn the_same_plan_gives_the_same_bytes() {
+    let plan = kayak::plan();
+    let paper = Paper::new("a3", 8.0, 10.0).unwrap();
+    let make = || {
+        let view = View::new(&plan, None);
+        let (_, sheet) = view.sheets().into_iter().next().unwrap();
+        let grid = LabelGrid::named("3x8").unwrap();
+        [
+            tiles::tiled(&sheet, &paper).0,
+            tiles::roll(&sheet).0,
+            dxf::write(&sheet),
+            templates::templates(&plan, None, &paper).0,
+            placement::sheets(&view).0,
+            stickers::labels(&plan, &grid).0,
+            stickers::bags(&plan).0,
+        ]
+    };
+    assert_eq!(make(), make());
+}
+
+/// Names with markup, quotes, other scripts, emoji, control characters and of great length.
+fn hostile() -> Plan {
+    let mut plan = kayak::plan();
+    let names = ["<script>alert(1)</script>", "\"'&]]>", "מושב\u{202e}", "座席", "🛶🛶", "a\u{0}b\nc", &"W".repeat(300), "%%c^J\\P"];
+    for (i, piece) in plan.pieces.iter_mut().enumerate() {
+        piece.template = names[i % names.len()].into();
+    }
+    plan.jobs = vec![names[0].into(), names[2].into()];
+    let jobs = plan.jobs.clone();
+    plan.pieces.iter_mut().enumerate().for_each(|(i, p)| p.job = jobs[i % 2].clone());
+    plan.stocks.iter_mut().enumerate().for_each(|(i, s)| s.id = names[i % names.len()].into());
+    plan.warnings = names.map(String::from).to_vec();
+    plan
+}
+
+#[test]
+fn no_name_breaks_a_file() {
+    let plan = hostile();
+    let view = View::new(&plan, None);
+    let html = crate::sheet::report::of_plan(&plan, &[]);
+    assert!(!html.contains("<script>alert") && html.contains("&lt;script&gt;alert"));
+    assert!(!html.contains('\u{0}') && !html.contains('\u{202e}'));
+    for (name, sheet) in view.sheets() {
+        assert!(name.bytes().all(|b| b.is_ascii_alphanumeric() || b == b'-'));
+        let text = String::from_utf8(dxf::write(&sheet)).unwrap();
+        let back = ::dxf::Drawing::load(&mut text.as_bytes()).unwrap();
+        let cuts = back.entities().filter(|e| e.common.layer == "CUT").count();
+        assert!(cuts >= sheet.pieces.len());
+        assert!(text.is_ascii());
+        assert!(tiles::tiled(&sheet, &Paper::new("a3", 8.0, 10.0).unwrap()).0.starts_with(b"%PDF-1.7"));
+    }
+    let grid = LabelGrid::named("3x10").unwrap();
+    assert!(stickers::labels(&plan, &grid).1 > 0 && stickers::bags(&plan).1 > 0);
+}
+
+/// A PDF page may not be longer than 14,400 units.
+#[test]
+fn a_roll_longer_than_a_pdf_page_is_split() {
+    let mut plan = kayak::plan();
+    let stock = &mut plan.stocks[0];
+    stock.segments = vec![[0.0, 12_000.0]];
+    stock.outline = vec![point(0.0, 0.0), point(12_000.0, 0.0), point(12_000.0, 1250.0), point(0.0, 1250.0)];
+    let view = View::new(&plan, None);
+    assert_eq!(tiles::roll(&view.sheets()[0].1).1, 3);
+}
