@@ -6,9 +6,10 @@ use crate::cloth::{Cloth, Face};
 use crate::fault::{Fault, Faults};
 use crate::geometry::{Motion, Region, point, ring_bounds};
 use crate::job::{Job, SpliceKind, TemplateSource};
-use crate::nest::{self, Extent, Limits, Observer, Outcome, Params, Placement, Pose, Problem, Progress, Shape, Stock, Stop};
+use crate::nest::{self, Extent, Limits, Observer, Outcome, Params, Placement, Pose, Problem, Progress, Shape, Stock, Stop, TraceRow};
 use crate::plan::{
-    self, PlacedPiece, Plan, PlanCloth, PlanLayer, PlanLayerItem, PlanPiece, PlanStock, PlanTemplate, Rules, SpliceFacts, StockKind,
+    self, PlacedPiece, Plan, PlanCloth, PlanLayer, PlanLayerItem, PlanPiece, PlanStock, PlanTemplate, Rules, SearchStep, SpliceFacts,
+    StockKind,
 };
 use crate::ply::{self, Piece, Prepared, TemplateFrame};
 use crate::units::{LARGEST, snap};
@@ -45,6 +46,9 @@ pub enum Refusal {
 pub trait Watcher: Sync {
     /// `cloth` is the `index`th (from 0) of `count` cloths.
     fn searching(&self, cloth: &str, index: usize, count: usize, progress: &Progress);
+
+    /// The search of `cloth` is over; this is its history.
+    fn searched(&self, _cloth: &str, _history: &[TraceRow]) {}
 }
 
 /// A watcher that hears nothing.
@@ -129,6 +133,7 @@ pub fn plan(jobs: &[Job], settings: &Settings, cancel: &AtomicBool, watcher: &dy
                 outcome = solve(Stop::Effort(0));
             }
         }
+        watcher.searched(&cloth.id, &outcome.trace);
         if !outcome.unplaced.is_empty() {
             faults.extend(not_placed(&outcome, &pieces, cloth));
             continue;
@@ -140,13 +145,26 @@ pub fn plan(jobs: &[Job], settings: &Settings, cancel: &AtomicBool, watcher: &dy
         let stock = stock_of(&outcome, &pieces, cloth, &jobs[0]);
         let left = plan::left_over(&stock, jobs[0].cutting.least_offcut_width);
         let stock = PlanStock { offcuts: left.offcuts.clone(), ..stock };
-        plan.cloths.push(plan::cloth_figures(cloth, std::slice::from_ref(&stock), &[left], nest::least_length(&problem)));
+        let figures = plan::cloth_figures(cloth, std::slice::from_ref(&stock), &[left], nest::least_length(&problem));
+        plan.cloths.push(plan::ClothFigures { history: steps(&outcome.trace), ..figures });
         plan.stocks.push(stock);
     }
     if !faults.is_empty() {
         return Err(Refusal::NotPlaced(faults));
     }
     verify::verify(plan.sealed()).map_err(Refusal::NotVerified)
+}
+
+/// The rows of a history that brought a shorter layout.
+fn steps(trace: &[TraceRow]) -> Vec<SearchStep> {
+    let mut out: Vec<SearchStep> = Vec::new();
+    for row in trace {
+        let length = snap(row.length);
+        if out.last().is_none_or(|s| length < s.length) {
+            out.push(SearchStep { evaluations: row.evaluations, length });
+        }
+    }
+    out
 }
 
 /// `A` to `Z`, then `AA` and so on.

@@ -133,8 +133,9 @@ fn child_that_writes_without_end() {
 #[cfg(target_os = "linux")]
 #[test]
 fn a_kill_leaves_the_old_plan_or_the_new_one() {
+    use std::os::unix::fs::MetadataExt;
     use std::process::{Command, Stdio};
-    use std::time::Duration;
+    use std::time::{Duration, Instant};
     let home = tempfile::tempdir().unwrap();
     let dir = home.path().join("plan");
     folder::write(&dir, &files(0)).unwrap();
@@ -147,8 +148,13 @@ fn a_kill_leaves_the_old_plan_or_the_new_one() {
             .stderr(Stdio::null())
             .spawn()
             .unwrap();
-        // Spread over the start, the first writes and the swaps; kill() is SIGKILL.
-        std::thread::sleep(Duration::from_micros(2_000 + 1_733 * round));
+        // Spread over the start, and over the writes and swaps after the first swap, however slow the disk is; kill() is SIGKILL.
+        let folder = || fs::metadata(&dir).map(|m| m.ino()).ok();
+        let (before, patience) = (folder(), Instant::now() + Duration::from_secs(10));
+        while round % 4 != 0 && folder() == before && Instant::now() < patience {
+            std::thread::sleep(Duration::from_micros(300));
+        }
+        std::thread::sleep(Duration::from_micros(1_733 * round));
         child.kill().unwrap();
         child.wait().unwrap();
         seen.insert(generation(&dir));

@@ -2,12 +2,14 @@
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::io::IsTerminal;
-use warpwise::nest::Progress;
+use std::sync::{Mutex, PoisonError};
+use warpwise::nest::{Progress, TraceRow};
 use warpwise::planner::Watcher;
 
 /// The progress line of a search.
 pub struct Bar {
     bar: ProgressBar,
+    histories: Mutex<Vec<(String, Vec<TraceRow>)>>,
 }
 
 impl Bar {
@@ -19,16 +21,21 @@ impl Bar {
         if let Ok(style) = ProgressStyle::with_template("{bar:24} {msg}") {
             bar.set_style(style.progress_chars("##-"));
         }
-        Bar { bar }
+        Bar { bar, histories: Mutex::default() }
     }
 
-    /// Takes the line away.
-    pub fn done(&self) {
+    /// Takes the line away and gives the history of each cloth's search.
+    pub fn done(self) -> Vec<(String, Vec<TraceRow>)> {
         self.bar.finish_and_clear();
+        self.histories.into_inner().unwrap_or_else(PoisonError::into_inner)
     }
 }
 
 impl Watcher for Bar {
+    fn searched(&self, cloth: &str, history: &[TraceRow]) {
+        self.histories.lock().unwrap_or_else(PoisonError::into_inner).push((cloth.to_string(), history.to_vec()));
+    }
+
     fn searching(&self, cloth: &str, index: usize, count: usize, progress: &Progress) {
         let share = (index as f64 + progress.share.clamp(0.0, 1.0)) / count.max(1) as f64;
         self.bar.set_position((share * 1000.0) as u64);

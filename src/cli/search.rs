@@ -1,15 +1,18 @@
 //! The flags that every searching command shares, and Ctrl-C.
 
 use super::exit::Failure;
+use super::files::write_into;
 use super::progress::Bar;
 use clap::Args;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 use warpwise::fault::Fault;
 use warpwise::job::Job;
-use warpwise::nest::Stop;
+use warpwise::nest::{Stop, TraceRow};
 use warpwise::planner::{self, Settings};
+use warpwise::sheet;
 use warpwise::verify::Verified;
 
 /// How long and how to search.
@@ -33,6 +36,9 @@ pub struct Search {
     /// Print the plan as JSON on standard output
     #[arg(long)]
     pub json: bool,
+    /// Write the history of each cloth's search into this folder, as CSV and as a plot
+    #[arg(long, value_name = "DIR")]
+    pub history: Option<PathBuf>,
     /// No progress and no warnings on standard error
     #[arg(long)]
     pub quiet: bool,
@@ -48,7 +54,10 @@ impl Search {
         let settings = Settings { stop, seed: self.seed, threads: self.threads.map_or(0, usize::from), sets: self.sets };
         let bar = Bar::new(self.quiet);
         let plan = planner::plan(jobs, &settings, &cancel, &bar);
-        bar.done();
+        let histories = bar.done();
+        if let Some(dir) = &self.history {
+            write_histories(dir, &histories)?;
+        }
         Ok(plan?)
     }
 
@@ -64,4 +73,14 @@ impl Search {
                 .ok_or_else(|| Failure::Usage(Fault::new("--seconds is not a time", "give seconds between 0 and a week (604800)").into())),
         }
     }
+}
+
+/// A table and a plot for each cloth.
+fn write_histories(dir: &Path, histories: &[(String, Vec<TraceRow>)]) -> Result<(), Failure> {
+    let mut files = Vec::new();
+    for (cloth, rows) in histories {
+        files.push((PathBuf::from(format!("{cloth}.csv")), sheet::history_table(rows).into_bytes()));
+        files.push((PathBuf::from(format!("{cloth}.svg")), sheet::history_plot(cloth, rows).into_bytes()));
+    }
+    write_into(dir, &files)
 }

@@ -11,6 +11,8 @@ use crate::units::GRID_PER_MM;
 
 /// Seconds between reports when nothing new is found.
 const EVERY: f64 = 0.2;
+/// Rows without news, at most, about.
+const MOST_ROWS: f64 = 1000.0;
 
 /// Observer, trace and counts of a run.
 pub(super) struct History<'a> {
@@ -55,12 +57,12 @@ impl<'a> History<'a> {
         self.evaluations = lanes.iter().map(Lane::evaluations).sum();
         let length = best.length / GRID_PER_MM;
         let news = self.rows.last().is_none_or(|r| r.length != length);
-        if news {
-            let moves = lanes.iter().map(Lane::moves).sum();
-            self.rows.push(TraceRow { seconds, length, moves, evaluations: self.evaluations });
-        }
-        if news || seconds - self.reported >= EVERY {
+        if news || seconds - self.reported >= EVERY.max(seconds / MOST_ROWS) {
             self.reported = seconds;
+            let moves = lanes.iter().map(Lane::moves).sum();
+            let overlap = lanes.iter().filter_map(Lane::overlap).fold(f64::INFINITY, f64::min) / GRID_PER_MM;
+            let overlap = if overlap.is_finite() { overlap } else { 0.0 };
+            self.rows.push(TraceRow { seconds, length, overlap, moves, evaluations: self.evaluations });
             let shown = (!self.overflow).then_some(length);
             self.observer.progress(&Progress {
                 seconds,

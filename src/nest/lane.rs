@@ -87,6 +87,11 @@ impl<'a> Lane<'a> {
         self.moves
     }
 
+    /// The least overlap that the attempt under way has come to, µm.
+    pub fn overlap(&self) -> Option<f64> {
+        self.attempt.as_ref().map(|a| a.best().0).filter(|o| o.is_finite())
+    }
+
     /// Takes over a layout found elsewhere, with the stretch the lane may change from now on.
     pub fn adopt(&mut self, layout: &Arc<Layout>, section: (f64, f64)) {
         self.section = section;

@@ -99,6 +99,8 @@ pub struct TraceRow {
     pub seconds: f64,
     /// Used length of the best layout, mm.
     pub length: f64,
+    /// Least overlap that the layouts under way have come to, mm.
+    pub overlap: f64,
     /// Moves made so far.
     pub moves: u64,
     /// Placements evaluated so far.

@@ -40,5 +40,6 @@ pub fn cloth_figures(cloth: &Cloth, stocks: &[PlanStock], left: &[LeftOver], lea
         yield_: if consumed_area > 0.0 { decimals(pieces_area / consumed_area, 1e6) } else { 0.0 },
         cost: cost.map(|c| decimals(c, 100.0)),
         mass: cloth.prepreg_mass().map(|m| decimals(m * bought_m2, 10.0)),
+        history: Vec::new(),
     }
 }

@@ -1,7 +1,7 @@
 //! What is left of a stock's used length: offcuts worth keeping, and waste.
 
 use super::model::{Offcut, PlanStock};
-use crate::geometry::boolean::{difference, intersection};
+use crate::geometry::boolean::{difference, intersection, union};
 use crate::geometry::{Point, Region, Ring, largest_rectangle, point, ring_area, ring_bounds};
 use crate::units::snap;
 use i_overlay::mesh::outline::offset::OutlineOffset;
@@ -81,12 +81,16 @@ fn stretches(stock: &PlanStock) -> Vec<[f64; 2]> {
 /// [`left_over`] of the cloth between two abscissas.
 fn left_of_stretch(stock: &PlanStock, [from, to]: [f64; 2], least_width: f64) -> LeftOver {
     let Some(b) = ring_bounds(&stock.outline) else { return LeftOver::default() };
+    let (first, last) = (from == b.min.x, to == b.max.x);
     let slab = vec![point(from, b.min.y), point(to, b.min.y), point(to, b.max.y), point(from, b.max.y)];
     let cloth = intersection(std::iter::once(&stock.outline).chain(&stock.holes), [&slab]);
     let cloth: Vec<&Ring> = cloth.iter().flat_map(Region::rings).collect();
     let meets = |ring: &Ring| ring_bounds(ring).is_some_and(|b| b.min.x < to && from < b.max.x);
     let pieces: Vec<&Ring> =
         stock.placed.iter().filter(|p| meets(&p.outline)).flat_map(|p| std::iter::once(&p.outline).chain(&p.holes)).collect();
+    // Whole pieces, each counted in one stretch: clipped, they would be a crossing's rounding off.
+    let mine = |ring: &Ring| ring_bounds(ring).is_some_and(|b| (from <= b.centre().x || first) && (b.centre().x < to || last));
+    let own = stock.placed.iter().filter(|p| mine(&p.outline)).flat_map(|p| std::iter::once(&p.outline).chain(&p.holes));
     let (selvedges, flaws) = (selvedges(stock), anticlockwise(&stock.flaws));
     let remaining = difference(cloth.iter().copied(), pieces.iter().copied().chain(&selvedges).chain(&flaws));
     let handy: Vec<Region> = remaining.into_iter().flat_map(|r| handy(r, least_width)).collect();
@@ -94,7 +98,7 @@ fn left_of_stretch(stock: &PlanStock, [from, to]: [f64; 2], least_width: f64) ->
     let taken = offcuts.iter().flat_map(|o| std::iter::once(&o.outline).chain(&o.holes));
     let waste = difference(cloth, pieces.iter().copied().chain(taken));
     LeftOver {
-        pieces_area: area(&intersection(pieces, [&slab])),
+        pieces_area: area(&union(own)),
         offcuts_area: offcuts.iter().map(|o| o.area).sum(),
         waste_area: area(&waste),
         offcuts,

@@ -299,6 +299,18 @@ pub struct ClothFigures {
     pub cost: Option<f64>,
     /// Mass of the length taken as bought, g, if the areal mass is known.
     pub mass: Option<f64>,
+    /// How the search came to its length: a row for each shorter layout it found.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub history: Vec<SearchStep>,
+}
+
+/// A layout on the way of a search.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SearchStep {
+    /// Placements tried until it was found.
+    pub evaluations: u64,
+    /// Its length, mm.
+    pub length: f64,
 }
 
 /// A cloth's data as the plan needs them.

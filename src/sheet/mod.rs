@@ -11,6 +11,7 @@ mod dxf;
 mod face;
 mod font;
 mod grid;
+mod history;
 mod label;
 mod overview;
 mod paper;
@@ -29,6 +30,7 @@ mod text;
 mod tiles;
 mod title;
 
+pub use history::{history_plot, history_table};
 pub use paper::Paper;
 pub use report::Section;
 pub use stickers::LabelGrid;
