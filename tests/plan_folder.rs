@@ -148,13 +148,16 @@ fn a_kill_leaves_the_old_plan_or_the_new_one() {
             .stderr(Stdio::null())
             .spawn()
             .unwrap();
-        // Spread over the start, and over the writes and swaps after the first swap, however slow the disk is; kill() is SIGKILL.
+        // Spread over the start and, however slow the disk is, over the first swaps and the writes after them; kill() is SIGKILL.
         let folder = || fs::metadata(&dir).map(|m| m.ino()).ok();
-        let (before, patience) = (folder(), Instant::now() + Duration::from_secs(10));
-        while round % 4 != 0 && folder() == before && Instant::now() < patience {
-            std::thread::sleep(Duration::from_micros(300));
+        let patience = Instant::now() + Duration::from_secs(10);
+        for _ in 0..round % 8 {
+            let before = folder();
+            while folder() == before && Instant::now() < patience {
+                std::thread::sleep(Duration::from_micros(200));
+            }
         }
-        std::thread::sleep(Duration::from_micros(1_733 * round));
+        std::thread::sleep(Duration::from_micros(1_133 * (round % 13)));
         child.kill().unwrap();
         child.wait().unwrap();
         seen.insert(generation(&dir));
