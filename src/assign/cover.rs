@@ -35,9 +35,9 @@ impl Cover {
         let height = columns.iter().flatten().map(|r| r.0 + r.1).max().unwrap_or(0);
         // Cells with k - 1 whole cells between them are (k - 1) cells apart at least.
         let apart = |d: i32| f64::from((d.abs() - 1).max(0)) * cell;
-        let reach = (0..).find(|&d| apart(d) >= gap).unwrap_or(1) - 1;
-        let tall = |dx: i32| (0..).find(|&dy| apart(dx).hypot(apart(dy)) >= gap).unwrap_or(0) - 1;
-        let mut grown: Vec<Runs> = vec![Vec::new(); columns.len() + 2 * reach.max(0) as usize];
+        let reach = (1..).find(|&d| apart(d) >= gap).unwrap_or(1) - 1;
+        let tall = |dx: i32| (i32::from(dx == 0)..).find(|&dy| apart(dx).hypot(apart(dy)) >= gap).unwrap_or(0) - 1;
+        let mut grown: Vec<Runs> = vec![Vec::new(); columns.len() + 2 * reach as usize];
         for (k, runs) in columns.iter().enumerate() {
             for dx in -reach..=reach {
                 let by = tall(dx);

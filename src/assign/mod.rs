@@ -9,6 +9,6 @@ mod search;
 mod solve;
 mod trade;
 
-pub use choose::choose;
+pub use choose::{Size, choose};
 pub use search::{Assignment, assign};
 pub use solve::solve;
