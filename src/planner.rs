@@ -10,7 +10,8 @@ use crate::fault::{Fault, Faults};
 use crate::job::{Job, SpliceKind, TemplateSource};
 use crate::nest::{Observer, Params, Progress, Stop};
 use crate::plan::{
-    self, DrawnFrom, DrawnStock, LeftOver, Plan, PlanCloth, PlanLayer, PlanLayerItem, PlanPiece, PlanStock, PlanTemplate, Rules, SpliceFacts,
+    self, DrawnFrom, DrawnStock, LeftOver, Plan, PlanCloth, PlanLayer, PlanLayerItem, PlanPiece, PlanStock, PlanTemplate, Rules,
+    SpliceFacts,
 };
 use crate::ply::{self, Piece, Prepared, TemplateFrame};
 use crate::stock::Snapshot;

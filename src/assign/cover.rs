@@ -166,6 +166,15 @@ impl Mask {
         mask
     }
 
+    /// A rectangle of free cells.
+    pub fn open(columns: i32, rows: i32) -> Mask {
+        let words = rows as usize / 64 + 1;
+        let mut mask = Mask { columns, rows, words, bits: vec![u64::MAX; words * columns as usize], free: 0 };
+        (0..columns).for_each(|k| mask.write(k, (0, rows), false));
+        mask.count();
+        mask
+    }
+
     fn count(&mut self) {
         self.free = self.bits.iter().map(|w| i64::from(w.count_zeros())).sum();
     }

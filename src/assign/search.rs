@@ -17,8 +17,8 @@ const LOOK: u32 = 20;
 pub struct Assignment {
     /// Where they lie, `stock` being an index into the problem's stocks; by shape and copy.
     pub placements: Vec<Placement>,
-    /// What they are worth: about the area of roll they save, mm².
-    pub worth: f64,
+    /// About the new cloth that the rest takes, mm².
+    pub new_cloth: f64,
     /// What the opened offcuts cost, as the caller counts it.
     pub cost: f64,
 }
@@ -94,7 +94,7 @@ fn report(ground: &Ground, state: &State) -> Assignment {
         })
         .collect();
     placements.sort_by_key(|p| (p.shape, p.copy));
-    Assignment { placements, worth: state.worth, cost: state.cost }
+    Assignment { placements, new_cloth: state.new_cloth, cost: state.cost }
 }
 
 #[cfg(test)]

@@ -41,8 +41,8 @@ pub(super) struct Spot {
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct State {
     bins: Vec<Vec<Spot>>,
-    /// Worth of the items on offcuts.
-    pub worth: f64,
+    /// About the new cloth that the rest takes, mm².
+    pub new_cloth: f64,
     /// Cost of the offcuts opened.
     pub cost: f64,
 }
@@ -50,7 +50,7 @@ pub(super) struct State {
 impl State {
     /// What is maximised.
     pub fn value(&self) -> f64 {
-        self.worth - COST * self.cost
+        -self.new_cloth - COST * self.cost
     }
 
     /// All spots with their offcut.
@@ -66,7 +66,9 @@ impl State {
     }
 
     fn measure(&mut self, ground: &Ground) {
-        self.worth = self.spots().map(|s| ground.kinds[ground.items[s.1.item].0].weight).sum();
+        let mut placed = vec![false; ground.items.len()];
+        self.spots().for_each(|(_, s)| placed[s.item] = true);
+        self.new_cloth = ground.new_cloth(&placed);
         self.cost = self.bins.iter().zip(&ground.bins).filter(|(spots, _)| !spots.is_empty()).map(|(_, bin)| bin.cost).sum();
     }
 }
@@ -84,7 +86,8 @@ pub(super) struct Lane<'a> {
 impl<'a> Lane<'a> {
     /// Nothing on any offcut.
     pub fn new(ground: &'a Ground, dice: Dice) -> Lane<'a> {
-        let now = State { bins: vec![Vec::new(); ground.bins.len()], worth: 0.0, cost: 0.0 };
+        let mut now = State { bins: vec![Vec::new(); ground.bins.len()], new_cloth: 0.0, cost: 0.0 };
+        now.measure(ground);
         let total: f64 = ground.items.iter().map(|i| ground.kinds[i.0].weight).sum();
         let masks = ground.bins.iter().map(|b| b.empty.clone()).collect();
         Lane { ground, dice, now, masks, best: Vec::new(), mean: total / ground.items.len().max(1) as f64 }

@@ -9,6 +9,9 @@ mod new;
 mod progress;
 mod search;
 mod sheets;
+mod stock;
+mod stock_add;
+mod stock_list;
 
 use clap::{Parser, Subcommand};
 use exit::Failure;
@@ -36,6 +39,8 @@ enum Command {
     Nest(nest::Nest),
     /// Write the cut sheets of a plan again
     Sheets(sheets::Sheets),
+    /// The ledger of rolls, offcuts and dated consumables
+    Stock(stock::Stock),
 }
 
 /// Width of a terminal that everything fits.
@@ -50,6 +55,7 @@ pub fn run() -> ExitCode {
         Command::Check(command) => command.run(),
         Command::Nest(command) => command.run(),
         Command::Sheets(command) => command.run(),
+        Command::Stock(command) => command.run(),
     };
     match outcome {
         Ok(()) => ExitCode::SUCCESS,

@@ -2,7 +2,9 @@
 
 use super::exit::Failure;
 use super::progress::Bar;
+use super::stock::read_stock;
 use clap::Args;
+use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
@@ -30,6 +32,9 @@ pub struct Search {
     /// How many sets of every piece to cut
     #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=1000))]
     pub sets: u32,
+    /// Plan from this stock, offcuts first: a ledger of `warpwise stock`, or an export of one
+    #[arg(long, value_name = "FILE")]
+    pub stock: Option<PathBuf>,
     /// Print the plan as JSON on standard output
     #[arg(long)]
     pub json: bool,
@@ -41,13 +46,17 @@ pub struct Search {
 impl Search {
     /// Plans the jobs; Ctrl-C ends the search and keeps the best complete layouts.
     pub fn plan(&self, jobs: &[Job], stop: Stop) -> Result<Verified, Failure> {
+        let stock = self.stock.as_deref().map(read_stock).transpose()?;
         let cancel = Arc::new(AtomicBool::new(false));
         let flag = Arc::clone(&cancel);
         ctrlc::set_handler(move || flag.store(true, Ordering::Relaxed))
             .map_err(|e| Failure::machine("the interrupt handler", &std::io::Error::other(e)))?;
         let settings = Settings { stop, seed: self.seed, threads: self.threads.map_or(0, usize::from), sets: self.sets };
         let bar = Bar::new(self.quiet);
-        let plan = planner::plan(jobs, &settings, &cancel, &bar);
+        let plan = match &stock {
+            Some(stock) => planner::plan_from_stock(jobs, stock, &settings, &cancel, &bar),
+            None => planner::plan(jobs, &settings, &cancel, &bar),
+        };
         bar.done();
         Ok(plan?)
     }

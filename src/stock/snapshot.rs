@@ -92,6 +92,16 @@ impl Consumable {
         }
     }
 
+    /// Refuses names that fit no label.
+    ///
+    /// # Errors
+    /// Every such name.
+    pub fn sound(&self) -> Result<(), Faults> {
+        let mut faults = Faults::new();
+        self.check(&mut faults);
+        faults.into_result(())
+    }
+
     fn check(&self, faults: &mut Faults) {
         let texts = [("its id", Some(self.id.as_str())), ("its name", Some(&self.name)), ("its place", self.place.as_deref())];
         faults.0.extend(texts.into_iter().filter_map(|(what, text)| name_fault(what, text?)).map(|f| f.on(&self.id)));
