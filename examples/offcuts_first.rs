@@ -34,7 +34,7 @@ fn rectangle(w: f64, h: f64) -> Ring {
     vec![point(0.0, 0.0), point(w, 0.0), point(w, h), point(0.0, h)].into_iter().map(|p| p.snapped()).collect()
 }
 
-/// Pieces of 0.004 to 0.06 m² and offcuts of 0.01 to 0.15 m², half of either with straight sides.
+/// Pieces of 0.01 to 0.12 m² and offcuts of 0.005 to 0.15 m², half of either with straight sides.
 fn instance(seed: u64) -> (Vec<Shape>, Vec<Stock>) {
     let mut dice = Dice(Pcg64Mcg::seed_from_u64(seed));
     let sized = |dice: &mut Dice, low: f64, high: f64, straight: bool| {
@@ -45,7 +45,7 @@ fn instance(seed: u64) -> (Vec<Shape>, Vec<Stock>) {
     };
     let shapes = (0..60).map(|i| Shape {
         name: format!("p{i}"),
-        region: Region::solid(sized(&mut dice, 0.004, 0.06, i % 2 == 0)),
+        region: Region::solid(sized(&mut dice, 0.01, 0.12, i % 2 == 0)),
         poses: [0.0, 90.0, 180.0, 270.0].map(|turn| Pose { turn, flip: false }).to_vec(),
         tolerance: 0.0,
         copies: 1,
@@ -54,7 +54,7 @@ fn instance(seed: u64) -> (Vec<Shape>, Vec<Stock>) {
     let shapes: Vec<Shape> = shapes.collect();
     let offcuts = (0..30).map(|i| Stock {
         name: format!("o{i}"),
-        extent: Extent::Fixed { region: Region::solid(sized(&mut dice, 0.01, 0.15, i % 2 == 0)) },
+        extent: Extent::Fixed { region: Region::solid(sized(&mut dice, 0.005, 0.15, i % 2 == 0)) },
         keep_out: Vec::new(),
     });
     (shapes, offcuts.collect())

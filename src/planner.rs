@@ -2,6 +2,7 @@
 //!
 //! The only room that turns pieces and stock into a nesting problem and its outcome into a plan.
 
+mod earlier;
 mod lay;
 mod sources;
 
@@ -16,6 +17,7 @@ use crate::plan::{
 use crate::ply::{self, Piece, Prepared, TemplateFrame};
 use crate::stock::Snapshot;
 use crate::verify::{self, Verified};
+pub use earlier::Earlier;
 use sources::Sources;
 use std::sync::atomic::AtomicBool;
 use std::time::Duration;
@@ -110,21 +112,39 @@ pub fn plan_from_stock(
     cancel: &AtomicBool,
     watcher: &dyn Watcher,
 ) -> Result<Verified, Refusal> {
-    let jobs = sources::on_rolls_at_hand(jobs, stock).map_err(Refusal::Input)?;
-    plan_all(&jobs, Some(stock), settings, cancel, watcher)
+    go_on(jobs, stock, &Earlier::default(), settings, cancel, watcher)
 }
 
-fn plan_all(
+/// The same for a kit that is cut in part: what is cut stays as it is, the rest and what was spoiled is planned on what the stock has now.
+///
+/// # Errors
+/// As [`plan`]; a piece that is cut and no longer as the jobs want it fails the verification.
+pub fn go_on(
     jobs: &[Job],
-    stock: Option<&Snapshot>,
+    stock: &Snapshot,
+    earlier: &Earlier,
     settings: &Settings,
     cancel: &AtomicBool,
     watcher: &dyn Watcher,
 ) -> Result<Verified, Refusal> {
+    let jobs = sources::on_rolls_at_hand(jobs, stock).map_err(Refusal::Input)?;
+    plan_all(&jobs, Some((stock, earlier)), settings, cancel, watcher)
+}
+
+fn plan_all(
+    jobs: &[Job],
+    from: Option<(&Snapshot, &Earlier)>,
+    settings: &Settings,
+    cancel: &AtomicBool,
+    watcher: &dyn Watcher,
+) -> Result<Verified, Refusal> {
+    let nothing = Earlier::default();
+    let (stock, earlier) = (from.map(|f| f.0), from.map_or(&nothing, |f| f.1));
     let prepared = prepare(jobs, settings.sets).map_err(Refusal::Input)?;
     let cloths = cloths_in_use(&prepared);
     let mut plan = frame_of_plan(jobs, &prepared, settings);
-    let mut drawn = stock.map(drawn_from);
+    let mut drawn = stock.map(|s| drawn_from(s, earlier));
+    let kept = earlier.copies();
     let mut faults = Faults::new();
 
     let weights: Vec<f64> = cloths.iter().map(|c| f64::from(pieces_on(&prepared, c).map(|(_, p)| p.copies).sum::<u32>())).collect();
@@ -140,7 +160,7 @@ fn plan_all(
         let observer = Relay { watcher, cloth: &cloth.id, index, count: cloths.len() };
         let params = Params { threads: settings.threads, ..Params::default() };
         let search = lay::Search { stop, params, seed: settings.seed, cancel, observer: &observer, first_only };
-        let laid = match lay::lay(&pieces, cloth, &jobs[0], &sources, search) {
+        let laid = match lay::lay(&pieces, &kept, cloth, &jobs[0], &sources, search) {
             Ok(laid) => laid,
             Err(f) => {
                 faults.extend(f);
@@ -149,9 +169,11 @@ fn plan_all(
         };
         plan.interrupted |= laid.interrupted;
         first_only |= laid.interrupted;
-        let left: Vec<LeftOver> = laid.stocks.iter().map(|s| plan::left_over(s, jobs[0].cutting.least_offcut_width)).collect();
+        let mut laid_stocks = laid.stocks;
+        laid_stocks.extend(earlier.stocks.iter().filter(|s| s.cloth == cloth.id).cloned());
+        let left: Vec<LeftOver> = laid_stocks.iter().map(|s| plan::left_over(s, jobs[0].cutting.least_offcut_width)).collect();
         let offcuts = |(stock, left): (PlanStock, &LeftOver)| PlanStock { offcuts: left.offcuts.clone(), ..stock };
-        let stocks: Vec<PlanStock> = laid.stocks.into_iter().zip(&left).map(offcuts).collect();
+        let stocks: Vec<PlanStock> = laid_stocks.into_iter().zip(&left).map(offcuts).collect();
         plan.cloths.push(plan::cloth_figures(cloth, &stocks, &left, laid.least));
         if let (Some(drawn), Some(snapshot)) = (&mut drawn, stock) {
             drawn.saved.extend(lay::savings(&stocks, cloth));
@@ -168,9 +190,11 @@ fn plan_all(
 }
 
 /// The stock as the plan remembers it, before anything is taken from it.
-fn drawn_from(stock: &Snapshot) -> DrawnFrom {
+fn drawn_from(stock: &Snapshot, earlier: &Earlier) -> DrawnFrom {
     let cautions = stock.consumables.iter().filter_map(|c| c.warning(stock.day)).map(|f| in_one_line(&f)).collect();
-    DrawnFrom { ledger: stock.ledger.clone(), day: stock.day, cautions, saved: Vec::new(), stocks: Vec::new() }
+    let cut_before = earlier.stocks.iter().map(|s| s.id.clone()).collect();
+    let (ledger, kit) = (stock.ledger.clone(), earlier.kit.clone());
+    DrawnFrom { ledger, day: stock.day, cautions, saved: Vec::new(), stocks: Vec::new(), kit, cut_before }
 }
 
 impl DrawnFrom {

@@ -9,7 +9,7 @@ use std::path::PathBuf;
 use warpwise::fault::Fault;
 
 /// The demo's files, as they stand in `demo-data/`.
-const FILES: [(&str, &str); 10] = [
+const FILES: [(&str, &str); 11] = [
     ("job.toml", include_str!("../../demo-data/job.toml")),
     ("seat.svg", include_str!("../../demo-data/seat.svg")),
     ("hip-plate.svg", include_str!("../../demo-data/hip-plate.svg")),
@@ -20,6 +20,7 @@ const FILES: [(&str, &str); 10] = [
     ("coaming.dxf", include_str!("../../demo-data/coaming.dxf")),
     ("back-rest.dxf", include_str!("../../demo-data/back-rest.dxf")),
     ("floor.csv", include_str!("../../demo-data/floor.csv")),
+    ("stock.json", include_str!("../../demo-data/stock.json")),
 ];
 
 /// `warpwise demo`.
@@ -54,6 +55,8 @@ impl Demo {
             ));
         }
         write_into(&self.dir, &FILES.map(|(name, text)| (PathBuf::from(name), text.as_bytes().to_vec())))?;
-        plan_and_write(&[self.dir.join("job.toml")], &self.dir.join("plan"), &self.search)
+        let mut search = self.search;
+        search.stock = search.stock.or_else(|| Some(self.dir.join("stock.json")));
+        plan_and_write(&[self.dir.join("job.toml")], &self.dir.join("plan"), &search)
     }
 }

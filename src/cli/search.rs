@@ -2,7 +2,7 @@
 
 use super::exit::Failure;
 use super::progress::Bar;
-use super::stock::read_stock;
+use super::stock::{earlier, read_stock};
 use clap::Args;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -35,6 +35,9 @@ pub struct Search {
     /// Plan from this stock, offcuts first: a ledger of `warpwise stock`, or an export of one
     #[arg(long, value_name = "FILE")]
     pub stock: Option<PathBuf>,
+    /// Go on with this plan: what the ledger knows to be cut stays, the rest and what was spoiled is planned anew
+    #[arg(long, value_name = "PLAN", requires = "stock")]
+    pub go_on: Option<PathBuf>,
     /// Print the plan as JSON on standard output
     #[arg(long)]
     pub json: bool,
@@ -47,6 +50,10 @@ impl Search {
     /// Plans the jobs; Ctrl-C ends the search and keeps the best complete layouts.
     pub fn plan(&self, jobs: &[Job], stop: Stop) -> Result<Verified, Failure> {
         let stock = self.stock.as_deref().map(read_stock).transpose()?;
+        let earlier = match (&self.stock, &self.go_on) {
+            (Some(ledger), Some(plan)) => earlier(ledger, plan)?,
+            _ => planner::Earlier::default(),
+        };
         let cancel = Arc::new(AtomicBool::new(false));
         let flag = Arc::clone(&cancel);
         ctrlc::set_handler(move || flag.store(true, Ordering::Relaxed))
@@ -54,7 +61,7 @@ impl Search {
         let settings = Settings { stop, seed: self.seed, threads: self.threads.map_or(0, usize::from), sets: self.sets };
         let bar = Bar::new(self.quiet);
         let plan = match &stock {
-            Some(stock) => planner::plan_from_stock(jobs, stock, &settings, &cancel, &bar),
+            Some(stock) => planner::go_on(jobs, stock, &earlier, &settings, &cancel, &bar),
             None => planner::plan(jobs, &settings, &cancel, &bar),
         };
         bar.done();

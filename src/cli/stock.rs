@@ -10,6 +10,7 @@ use std::path::{Path, PathBuf};
 use warpwise::fault::{Fault, Faults};
 use warpwise::ledger::{self, FreezerMove, Ledger, Moment, PieceState, Record, Trouble};
 use warpwise::plan;
+use warpwise::planner::Earlier;
 use warpwise::stock::{Day, Snapshot};
 use warpwise::units::{counted, parse_length, show_metres};
 use warpwise::verify::{self, Verified};
@@ -341,10 +342,20 @@ pub fn read_stock(file: &Path) -> Result<Snapshot, Failure> {
 }
 
 /// The verified plan in a file or plan folder.
-fn verified(path: &Path) -> Result<Verified, Failure> {
+pub fn verified(path: &Path) -> Result<Verified, Failure> {
     let path = if path.is_dir() { path.join("plan.json") } else { path.to_path_buf() };
     let placed = |faults: Faults| Failure::Input(Faults(faults.0.into_iter().map(|f| f.in_file(&path)).collect()));
     verify::verify(plan::from_json(&read_plan(&path)?).map_err(placed)?).map_err(placed)
+}
+
+/// What is cut already of a plan's kit, by the ledger it was planned from.
+pub fn earlier(ledger: &Path, plan: &Path) -> Result<Earlier, Failure> {
+    let plan = verified(plan)?;
+    let states = Ledger::read(ledger)?.pieces_of(plan.plan())?;
+    let state = |piece: &str, copy: u32| states.iter().find(|p| p.piece == piece && p.copy == copy).map(|p| p.state);
+    let cut = |piece: &str, copy: u32| matches!(state(piece, copy), Some(PieceState::Cut | PieceState::Laid));
+    let spoiled = |piece: &str, copy: u32| state(piece, copy) == Some(PieceState::Spoiled);
+    Ok(Earlier::of(plan.plan(), &cut, &spoiled))
 }
 
 fn book(file: &Path, path: &Path, pieces: &[String], labels: Option<PathBuf>, now: &Moment) -> Result<(), Failure> {
@@ -378,7 +389,7 @@ fn book(file: &Path, path: &Path, pieces: &[String], labels: Option<PathBuf>, no
 fn pieces(file: &Path, path: &Path) -> Result<(), Failure> {
     let plan = verified(path)?;
     let plan = plan.plan();
-    let states = Ledger::read(file)?.pieces_of(&plan.id)?;
+    let states = Ledger::read(file)?.pieces_of(plan)?;
     let mut out = String::new();
     for (stock, placed) in plan.stocks.iter().flat_map(|s| s.placed.iter().map(move |p| (s, p))) {
         let state = states.iter().find(|p| p.piece == placed.piece && p.copy == placed.copy).map_or("to cut", |p| p.state.words());

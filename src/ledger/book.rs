@@ -78,8 +78,8 @@ impl Ledger {
         self.change(now, &what, |c| {
             let mut faults = Faults::new();
             let mut count = 0;
-            for (_, placed) in chosen(plan, pieces)? {
-                let id = piece_id(&plan.id, &placed.piece, placed.copy);
+            for (_, placed) in chosen(plan, pieces, true)? {
+                let id = piece_id(kit(plan), &placed.piece, placed.copy);
                 match c.get(&id)? {
                     Some(Record::Piece(record)) => {
                         c.put(&id, Some(&Record::Piece(PieceRecord { state, ..record })))?;
@@ -92,14 +92,19 @@ impl Ledger {
         })
     }
 
-    /// The state of every copy of a plan's pieces that has one.
+    /// The state of every copy of the pieces of a plan's kit that has one.
     ///
     /// # Errors
     /// SQLite's own.
-    pub fn pieces_of(&self, plan: &str) -> Result<Vec<PieceRecord>, Trouble> {
+    pub fn pieces_of(&self, plan: &Plan) -> Result<Vec<PieceRecord>, Trouble> {
         let all = self.records("piece")?.into_iter();
-        Ok(all.filter_map(|r| if let Record::Piece(p) = r { Some(p) } else { None }).filter(|p| p.plan == plan).collect())
+        Ok(all.filter_map(|r| if let Record::Piece(p) = r { Some(p) } else { None }).filter(|p| p.kit == kit(plan)).collect())
     }
+}
+
+/// The kit a plan is of: it may go on with an earlier one.
+fn kit(plan: &Plan) -> &str {
+    plan.drawn_from.as_ref().and_then(|d| d.kit.as_deref()).unwrap_or(&plan.id)
 }
 
 fn short(id: &str) -> String {
@@ -120,8 +125,9 @@ fn of_this_ledger(plan: &Plan, ledger: &str) -> Result<(), Fault> {
 }
 
 /// Placed copies named by piece id or number, with their stock; all of them if none is named.
-fn chosen<'p>(plan: &'p Plan, names: &[String]) -> Result<Vec<(&'p PlanStock, &'p PlacedPiece)>, Faults> {
-    let all = || plan.stocks.iter().flat_map(|s| s.placed.iter().map(move |p| (s, p)));
+fn chosen<'p>(plan: &'p Plan, names: &[String], cut_before: bool) -> Result<Vec<(&'p PlanStock, &'p PlacedPiece)>, Faults> {
+    let before = |s: &PlanStock| plan.drawn_from.as_ref().is_some_and(|d| d.cut_before.contains(&s.id));
+    let all = || plan.stocks.iter().filter(|s| cut_before || !before(s)).flat_map(|s| s.placed.iter().map(move |p| (s, p)));
     if names.is_empty() {
         return Ok(all().collect());
     }
@@ -158,10 +164,14 @@ fn book(c: &Change<'_>, plan: &Plan, names: &[String], now: &Moment) -> Result<B
     };
     let mut to_cut: Vec<(&PlanStock, &PlacedPiece)> = Vec::new();
     let mut faults = Faults::new();
-    for (stock, placed) in chosen(plan, names)? {
-        match c.get(&piece_id(&plan.id, &placed.piece, placed.copy))? {
-            Some(Record::Piece(p)) if !names.is_empty() => {
-                faults.push(Fault::new(format!("was booked before: it is {}", p.state.words()), "leave it out").on(name(placed)));
+    for (stock, placed) in chosen(plan, names, false)? {
+        match c.get(&piece_id(kit(plan), &placed.piece, placed.copy))? {
+            // Cut by an earlier plan and spoiled: this one cuts it again.
+            Some(Record::Piece(p)) if p.plan != plan.id && p.state == PieceState::Spoiled => to_cut.push((stock, placed)),
+            Some(Record::Piece(p)) if p.plan != plan.id || !names.is_empty() => {
+                let what = format!("was booked before: it is {}", p.state.words());
+                faults
+                    .push(Fault::new(what, "leave it out, or go on from the plan as it is with `warpwise nest --go-on`").on(name(placed)));
             }
             Some(_) => {}
             None => to_cut.push((stock, placed)),
@@ -187,6 +197,7 @@ fn book(c: &Change<'_>, plan: &Plan, names: &[String], now: &Moment) -> Result<B
     let mut booked = Booked { pieces: to_cut.len(), ..Booked::default() };
     for (stock, placed) in &to_cut {
         let piece = PieceRecord {
+            kit: kit(plan).to_string(),
             plan: plan.id.clone(),
             piece: placed.piece.clone(),
             copy: placed.copy,
@@ -198,7 +209,8 @@ fn book(c: &Change<'_>, plan: &Plan, names: &[String], now: &Moment) -> Result<B
     for stock in touched {
         let mut done = true;
         for placed in &stock.placed {
-            done &= c.get(&piece_id(&plan.id, &placed.piece, placed.copy))?.is_some();
+            let record = c.get(&piece_id(kit(plan), &placed.piece, placed.copy))?;
+            done &= matches!(record, Some(Record::Piece(p)) if p.plan == plan.id);
         }
         if done {
             finish(c, stock, now, &mut booked)?;

@@ -8,9 +8,11 @@ use serde::{Deserialize, Serialize};
 /// A piece of a booked plan.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct PieceRecord {
+    /// The kit: id of its first plan.
+    pub kit: String,
     /// Id of the plan it was cut by.
     pub plan: String,
-    /// Piece id in that plan.
+    /// Its id in the plan.
     pub piece: String,
     /// Which copy, from 1.
     pub copy: u32,
@@ -23,13 +25,13 @@ pub struct PieceRecord {
 impl PieceRecord {
     /// Its name among the records.
     pub fn id(&self) -> String {
-        piece_id(&self.plan, &self.piece, self.copy)
+        piece_id(&self.kit, &self.piece, self.copy)
     }
 }
 
-/// The record name of a copy of a plan's piece.
-pub(super) fn piece_id(plan: &str, piece: &str, copy: u32) -> String {
-    format!("{plan}/{piece}#{copy}")
+/// The record name of a copy of a kit's piece.
+pub(super) fn piece_id(kit: &str, piece: &str, copy: u32) -> String {
+    format!("{kit}/{piece}#{copy}")
 }
 
 /// A plan of which something was booked.
@@ -58,7 +60,7 @@ pub struct Kept<T> {
 
 /// One thing in the ledger.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(tag = "kind", rename_all = "lowercase")]
+#[serde(tag = "record", rename_all = "lowercase")]
 pub enum Record {
     /// A roll.
     Roll(Kept<RollFacts>),

@@ -66,6 +66,12 @@ pub struct DrawnFrom {
     pub saved: Vec<String>,
     /// The rolls and offcuts the plan cuts, by the ids of its stocks.
     pub stocks: Vec<DrawnStock>,
+    /// The first plan of the kit, where this one goes on with what that one left to cut.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub kit: Option<String>,
+    /// Ids of this plan's stocks that were cut before: nothing more is cut from them.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub cut_before: Vec<String>,
 }
 
 /// A roll or offcut of the stock as it was when the plan was made.

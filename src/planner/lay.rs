@@ -11,7 +11,7 @@ use crate::plan::{PlacedPiece, PlanStock, StockKind};
 use crate::ply::Piece;
 use crate::stock::Offcut;
 use crate::units::{LARGEST, show_mm, snap};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::atomic::{AtomicBool, Ordering};
 
 /// How one cloth is searched.
@@ -37,22 +37,30 @@ pub(super) struct Laid {
 /// Lays all pieces: on offcuts what is best placed there, the rest on one roll after the other.
 pub(super) fn lay(
     pieces: &[(&Job, &Piece)],
+    kept: &BTreeSet<(String, u32)>,
     cloth: &Cloth,
     job: &Job,
     sources: &Sources<'_>,
     mut search: Search<'_>,
 ) -> Result<Laid, Faults> {
-    let mut shapes: Vec<(usize, Vec<u32>)> = pieces.iter().enumerate().map(|(i, (_, p))| (i, (0..p.copies).collect())).collect();
+    let to_lay = |piece: &Piece| (0..piece.copies).filter(|c| !kept.contains(&(piece.id.clone(), c + 1))).collect::<Vec<u32>>();
+    let mut shapes: Vec<(usize, Vec<u32>)> =
+        pieces.iter().enumerate().map(|(i, (_, p))| (i, to_lay(p))).filter(|s| !s.1.is_empty()).collect();
     let all: Vec<Shape> = pieces.iter().map(|(_, piece)| shape_of(piece)).collect();
-    let offcuts = chosen(&all, &sources.offcuts);
+    let wanted: Vec<Shape> = shapes.iter().map(|(i, copies)| Shape { copies: copies.len() as u32, ..all[*i].clone() }).collect();
+    let offcuts = chosen(&wanted, &sources.offcuts);
     let gap = job.cutting.gap;
     let fixed: Vec<Stock> = offcuts.iter().map(|o| offcut_stock(o)).collect();
     let mut cost: Vec<f64> = offcuts.iter().map(|o| cost(o, &offcuts)).collect();
     cost.push(0.0);
     let mut laid = Laid { stocks: Vec::new(), least: (0.0, String::new()), interrupted: false };
-    let rolls = rolls_needed(&all, cloth, &sources.rolls);
+    let rolls = rolls_needed(&wanted, cloth, &sources.rolls);
     if let Stop::After(time) = search.stop {
         search.stop = Stop::After(time.div_f64(rolls as f64));
+    }
+    if shapes.is_empty() {
+        laid.least.1 = "everything is cut".to_string();
+        return Ok(laid);
     }
     for (turn, roll) in sources.rolls.iter().enumerate() {
         let mut stocks = if turn == 0 { fixed.clone() } else { Vec::new() };

@@ -1,0 +1,40 @@
+//! What is cut already of a kit that is planned again.
+
+use crate::plan::{PlacedPiece, Plan, PlanStock};
+use std::collections::BTreeSet;
+
+/// The part of an earlier plan that stays: pieces that are cut, on the cloth they were cut from.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Earlier {
+    /// Id of the kit's first plan.
+    pub kit: Option<String>,
+    pub(super) stocks: Vec<PlanStock>,
+}
+
+impl Earlier {
+    /// Keeps the copies of a plan's pieces for which `cut` says so; the places of those for which `spoiled` does are used cloth. Both are given
+    /// piece id and copy.
+    pub fn of(plan: &Plan, cut: &dyn Fn(&str, u32) -> bool, spoiled: &dyn Fn(&str, u32) -> bool) -> Earlier {
+        let before = |id: &str| plan.drawn_from.as_ref().is_some_and(|d| d.cut_before.iter().any(|c| c == id));
+        let short: String = plan.id.chars().take(8).collect();
+        let mut stocks = Vec::new();
+        for stock in &plan.stocks {
+            let (kept, rest): (Vec<PlacedPiece>, Vec<PlacedPiece>) = stock.placed.iter().cloned().partition(|p| cut(&p.piece, p.copy));
+            let lost = rest.into_iter().filter(|p| spoiled(&p.piece, p.copy)).map(|p| p.outline);
+            let flaws: Vec<_> = stock.flaws.iter().cloned().chain(lost).collect();
+            if kept.is_empty() && flaws.len() == stock.flaws.len() && !before(&stock.id) {
+                continue;
+            }
+            let id = if before(&stock.id) { stock.id.clone() } else { format!("{} cut by {short}", stock.id) };
+            // What was left over is in the stock by now, or will be when the rest is cut.
+            stocks.push(PlanStock { id, placed: kept, flaws, offcuts: Vec::new(), ..stock.clone() });
+        }
+        let kit = plan.drawn_from.as_ref().and_then(|d| d.kit.clone()).unwrap_or_else(|| plan.id.clone());
+        Earlier { kit: Some(kit), stocks }
+    }
+
+    /// The copies that stay: piece id and copy, from 1.
+    pub(super) fn copies(&self) -> BTreeSet<(String, u32)> {
+        self.stocks.iter().flat_map(|s| &s.placed).map(|p| (p.piece.clone(), p.copy)).collect()
+    }
+}
