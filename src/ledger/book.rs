@@ -294,7 +294,9 @@ fn finish(c: &Change<'_>, stock: &PlanStock, now: &Moment, booked: &mut Booked) 
     };
     for left in &stock.offcuts {
         let id = c.new_id("off")?;
-        let facts = OffcutFacts { id: id.clone(), outline: left.outline.clone(), holes: left.holes.clone(), ..heir.clone() };
+        // The sheet names it otherwise: with both names its label finds it on the bench.
+        let parent = Some(format!("{}, {} on the sheet", stock.id, left.id));
+        let facts = OffcutFacts { id: id.clone(), outline: left.outline.clone(), holes: left.holes.clone(), parent, ..heir.clone() };
         let low = ring_bounds(&facts.outline).map_or(point(0.0, 0.0), |b| b.min);
         let home = |ring: &Ring| ring.iter().map(|p| (*p - low).snapped()).collect();
         let facts = OffcutFacts { outline: home(&facts.outline), holes: facts.holes.iter().map(home).collect(), ..facts };
