@@ -7,11 +7,11 @@ use std::sync::atomic::Ordering;
 use std::time::{Duration, Instant};
 
 /// Share of the time for sharing out the pieces.
-const ASSIGNING: f64 = 0.2;
+const ASSIGNING: f64 = 0.12;
 /// Share of the time for a first look at what the roll needs under each assignment.
-const LOOKING: f64 = 0.2;
+const LOOKING: f64 = 0.1;
 /// Assignments that are looked at.
-const LOOKED_AT: usize = 4;
+const LOOKED_AT: usize = 3;
 /// Offcuts that take less of the pieces' area than this are held against a plan without any: chance could make that one shorter.
 const LITTLE: f64 = 0.1;
 

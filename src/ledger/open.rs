@@ -283,7 +283,8 @@ pub(super) fn machine(file: &Path, what: &str) -> Trouble {
 /// What a failure of SQLite means.
 pub(super) fn trouble(file: &Path, error: &rusqlite::Error) -> Trouble {
     match error.sqlite_error_code() {
-        Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase) => damaged(file, &error.to_string()),
+        Some(ErrorCode::NotADatabase) => damaged(file, "it is no ledger, or its beginning is lost"),
+        Some(ErrorCode::DatabaseCorrupt) => damaged(file, &error.to_string()),
         Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => {
             let what = format!("another process has been changing the ledger for {} s", PATIENCE.as_secs());
             Trouble::Machine(Fault::new(what, "let it finish, and try again").in_file(file).into())

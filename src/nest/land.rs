@@ -131,7 +131,9 @@ impl<'a> Cells<'a> {
         let near = self.near(layout, item, at);
         near.iter().all(|&j| clear(setup, (turned(setup, layout, j), layout.spots[j].grid()), (mine, at)))
             && room.blocks.iter().all(|b| clear(setup, ((b.base, b.quarter), b.at), (mine, at)))
-            && (setup.kind(item).may_cross || !on_strip || !layout.walls.iter().any(|&w| tight.min.x < w as i64 && (w as i64) < tight.max.x))
+            && (setup.kind(item).may_cross
+                || !on_strip
+                || !layout.walls.iter().any(|&w| tight.min.x < w as i64 && (w as i64) < tight.max.x))
     }
 }
 

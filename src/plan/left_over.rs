@@ -57,9 +57,9 @@ pub fn left_over(stock: &PlanStock, least_width: f64) -> LeftOver {
         whole.waste_area += part.waste_area;
     }
     let corner = |o: &Offcut| ring_bounds(&o.outline).map_or((0.0, 0.0), |b| (b.min.x, b.min.y));
-    whole.offcuts.sort_by(|a, b| {
-        b.area.total_cmp(&a.area).then(corner(a).0.total_cmp(&corner(b).0)).then(corner(a).1.total_cmp(&corner(b).1))
-    });
+    whole
+        .offcuts
+        .sort_by(|a, b| b.area.total_cmp(&a.area).then(corner(a).0.total_cmp(&corner(b).0)).then(corner(a).1.total_cmp(&corner(b).1)));
     whole
 }
 
