@@ -183,7 +183,7 @@ fn a_spoiled_piece_goes_to_the_smallest_offcut_that_takes_it_and_what_is_cut_sta
     ledger.remove(&rest, &now()).unwrap();
     // Both take it; the smaller only at a quarter turn, which a plain weave allows.
     let ids = ledger.add_offcuts(vec![offcut(900.0, 700.0), offcut(430.0, 530.0)], false, false, &now()).unwrap();
-    ledger.mark(&plan, &[wide.clone()], PieceState::Spoiled, &now()).unwrap();
+    ledger.mark(&plan, std::slice::from_ref(&wide), PieceState::Spoiled, &now()).unwrap();
     let states = ledger.pieces_of(plan.plan()).unwrap();
     let state = |piece: &str| states.iter().find(|s| s.piece == piece).map(|s| s.state);
     let earlier = Earlier::of(plan.plan(), &|p, _| state(p) == Some(PieceState::Cut), &|p, _| state(p) == Some(PieceState::Spoiled));
@@ -262,7 +262,7 @@ fn a_kill_at_any_moment_loses_nothing_reported_and_leaves_no_half_change() {
             let ledger = Ledger::read(&shop.file).unwrap();
             ledger.check().unwrap();
             let there = ledger.list(None).unwrap().1.offcuts;
-            assert!(there % 3 == 0 && there >= 3 * reported, "{there} offcuts, {reported} changes reported");
+            assert!(there.is_multiple_of(3) && there >= 3 * reported, "{there} offcuts, {reported} changes reported");
         }
     }
     assert!(killed > 50, "{killed} of the processes were killed");
