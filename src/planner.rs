@@ -104,7 +104,7 @@ pub fn plan(jobs: &[Job], settings: &Settings, cancel: &AtomicBool, watcher: &dy
 /// The same on the rolls and offcuts of a stock: offcuts first, then the rolls that expire first.
 ///
 /// # Errors
-/// As [`plan`].
+/// As [`plan()`].
 pub fn plan_from_stock(
     jobs: &[Job],
     stock: &Snapshot,
@@ -118,7 +118,7 @@ pub fn plan_from_stock(
 /// The same for a kit that is cut in part: what is cut stays as it is, the rest and what was spoiled is planned on what the stock has now.
 ///
 /// # Errors
-/// As [`plan`]; a piece that is cut and no longer as the jobs want it fails the verification.
+/// As [`plan()`]; a piece that is cut and no longer as the jobs want it fails the verification.
 pub fn go_on(
     jobs: &[Job],
     stock: &Snapshot,
