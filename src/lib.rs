@@ -1,8 +1,9 @@
 //! Cut plans for hand lay-up: traced ply outlines become a verified layout on each cloth's roll.
 //!
 //! The flow, left to right; a module uses only those before it:
-//! [`fault`], [`units`] → [`geometry`] → [`outline`] → [`cloth`] → [`job`] → [`ply`] → [`nest`] → [`plan`] → [`verify`] → [`planner`] → [`sheet`].
+//! [`fault`], [`units`] → [`geometry`] → [`outline`] → [`cloth`] → [`job`] → [`ply`] → [`stock`] → [`nest`] → [`assign`] → [`plan`] → [`verify`] → [`planner`] → [`sheet`].
 
+pub mod assign;
 pub mod cloth;
 pub mod fault;
 pub mod geometry;
@@ -13,5 +14,6 @@ pub mod plan;
 pub mod planner;
 pub mod ply;
 pub mod sheet;
+pub mod stock;
 pub mod units;
 pub mod verify;

@@ -5,6 +5,7 @@ use crate::geometry::{Path, Point, Ring};
 use crate::job::{Hands, Seen, SpliceKind};
 use crate::outline::EdgeKind;
 use crate::ply::{Hand, Part};
+use crate::stock::Day;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -47,6 +48,35 @@ pub struct Plan {
     pub materials: Vec<PlanCloth>,
     /// What the user was told.
     pub warnings: Vec<String>,
+    /// The stock it was planned from, if it was.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub drawn_from: Option<DrawnFrom>,
+}
+
+/// The stock of the workshop that a plan was made from: booking holds it against what is there.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct DrawnFrom {
+    /// Which ledger it was, if any.
+    pub ledger: Option<String>,
+    /// The day the plan looked at dates.
+    pub day: Day,
+    /// Dates and stocks that a person must hear of before cutting, each with what to do.
+    pub cautions: Vec<String>,
+    /// What the offcuts saved, cloth by cloth.
+    pub saved: Vec<String>,
+    /// The rolls and offcuts the plan cuts, by the ids of its stocks.
+    pub stocks: Vec<DrawnStock>,
+}
+
+/// A roll or offcut of the stock as it was when the plan was made.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct DrawnStock {
+    /// Its id, the same in stock and plan.
+    pub stock: String,
+    /// Its revision.
+    pub revision: u32,
+    /// Its batch.
+    pub batch: Option<String>,
 }
 
 /// Rules of cutting.
