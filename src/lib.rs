@@ -1,13 +1,14 @@
 //! Cut plans for hand lay-up: traced ply outlines become a verified layout on each cloth's roll.
 //!
 //! The flow, left to right; a module uses only those before it:
-//! [`fault`], [`units`] → [`geometry`] → [`outline`] → [`cloth`] → [`job`] → [`ply`] → [`stock`] → [`nest`] → [`assign`] → [`plan`] → [`verify`] → [`planner`] → [`sheet`].
+//! [`fault`], [`units`] → [`geometry`] → [`outline`] → [`cloth`] → [`job`] → [`ply`] → [`stock`] → [`nest`] → [`assign`] → [`mosaic`] → [`plan`] → [`verify`] → [`planner`] → [`sheet`].
 
 pub mod assign;
 pub mod cloth;
 pub mod fault;
 pub mod geometry;
 pub mod job;
+pub mod mosaic;
 pub mod nest;
 pub mod outline;
 pub mod plan;
