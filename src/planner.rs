@@ -3,6 +3,7 @@
 //! The only room that turns pieces and stock into a nesting problem and its outcome into a plan.
 
 mod lay;
+mod mosaic;
 mod sources;
 
 use crate::cloth::Cloth;
@@ -16,8 +17,8 @@ use crate::ply::{self, Piece, Prepared, TemplateFrame};
 use crate::stock::Snapshot;
 use crate::verify::{self, Verified};
 use sources::Sources;
-use std::sync::atomic::AtomicBool;
-use std::time::Duration;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::{Duration, Instant};
 
 /// How a plan is made.
 #[derive(Clone, Debug, PartialEq)]
@@ -120,19 +121,28 @@ fn plan_all(
     cancel: &AtomicBool,
     watcher: &dyn Watcher,
 ) -> Result<Verified, Refusal> {
-    let prepared = prepare(jobs, settings.sets).map_err(Refusal::Input)?;
+    let mut prepared = prepare(jobs, settings.sets).map_err(Refusal::Input)?;
+    let begun = Instant::now();
+    let mosaics = mosaic::plan(&mut prepared, stock, settings, cancel).map_err(Refusal::NotPlaced)?;
+    let stop_all = mosaic::rest(settings.stop, begun.elapsed());
     let cloths = cloths_in_use(&prepared);
     let mut plan = frame_of_plan(jobs, &prepared, settings);
     let mut drawn = stock.map(drawn_from);
     let mut faults = Faults::new();
 
-    let weights: Vec<f64> = cloths.iter().map(|c| f64::from(pieces_on(&prepared, c).map(|(_, p)| p.copies).sum::<u32>())).collect();
+    let on_offcut = |(_, piece): &(&Job, &Piece)| mosaics.placed.contains(&piece.id);
+    let weights: Vec<f64> = cloths.iter().map(|c| f64::from(pieces_on(&prepared, c).filter(|p| !on_offcut(p)).map(|(_, p)| p.copies).sum::<u32>())).collect();
     let total: f64 = weights.iter().sum();
-    let mut first_only = false;
+    let mut first_only = !mosaics.plans.is_empty() && cancel.load(Ordering::Relaxed);
+    if first_only {
+        plan.interrupted = true;
+        cancel.store(false, Ordering::Relaxed);
+    }
     for (index, cloth) in cloths.iter().enumerate() {
-        let pieces: Vec<(&Job, &Piece)> = pieces_on(&prepared, cloth).collect();
-        let sources = stock.map_or_else(|| Sources::of_job(cloth), |s| Sources::of_stock(s, cloth));
-        let stop = match settings.stop {
+        let pieces: Vec<(&Job, &Piece)> = pieces_on(&prepared, cloth).filter(|p| !on_offcut(p)).collect();
+        let mut sources = stock.map_or_else(|| Sources::of_job(cloth), |s| Sources::of_stock(s, cloth));
+        sources.offcuts.retain(|o| !mosaics.opened().contains(o.id()));
+        let stop = match stop_all {
             Stop::After(all) => Stop::After(Duration::from_secs_f64(all.as_secs_f64() * weights[index] / total.max(1.0))),
             effort @ Stop::Effort(_) => effort,
         };
@@ -146,6 +156,8 @@ fn plan_all(
                 continue;
             }
         };
+        let mine = mosaics.stocks.iter().filter(|s| s.cloth == cloth.id).cloned();
+        let laid = lay::Laid { stocks: mine.chain(laid.stocks).collect(), ..laid };
         plan.interrupted |= laid.interrupted;
         first_only |= laid.interrupted;
         let left: Vec<LeftOver> = laid.stocks.iter().map(|s| plan::left_over(s, jobs[0].cutting.least_offcut_width)).collect();
@@ -163,6 +175,7 @@ fn plan_all(
         return Err(Refusal::NotPlaced(faults));
     }
     plan.drawn_from = drawn;
+    plan.mosaics = mosaics.plans;
     verify::verify(plan.sealed()).map_err(Refusal::NotVerified)
 }
 
@@ -249,6 +262,7 @@ fn frame_of_plan(jobs: &[Job], prepared: &[PreparedJob<'_>], settings: &Settings
         cloths: Vec::new(),
         materials: cloths_in_use(prepared).into_iter().map(material_of).collect(),
         warnings: prepared.iter().flat_map(|p| &p.prepared.warnings).map(in_one_line).collect(),
+        mosaics: Vec::new(),
         drawn_from: None,
     }
 }
@@ -323,7 +337,7 @@ fn plan_piece(job: &Job, piece: &Piece) -> PlanPiece {
         cloth: job.cloths[piece.cloth].id.clone(),
         part: piece.part,
         splice: piece.part.and(splice_facts(job, piece)),
-        patch: None,
+        patch: piece.patch,
         copies: piece.copies,
         permitted: piece.permitted.clone(),
         tolerance: piece.tolerance,

@@ -10,6 +10,7 @@ use warpwise::fault::Fault;
 use warpwise::job::Job;
 use warpwise::nest::Stop;
 use warpwise::planner::{self, Settings};
+use warpwise::stock::Snapshot;
 use warpwise::verify::Verified;
 
 /// How long and how to search.
@@ -41,13 +42,21 @@ pub struct Search {
 impl Search {
     /// Plans the jobs; Ctrl-C ends the search and keeps the best complete layouts.
     pub fn plan(&self, jobs: &[Job], stop: Stop) -> Result<Verified, Failure> {
+        self.plan_on(jobs, None, stop)
+    }
+
+    /// The same from a stock, if there is one.
+    pub fn plan_on(&self, jobs: &[Job], stock: Option<&Snapshot>, stop: Stop) -> Result<Verified, Failure> {
         let cancel = Arc::new(AtomicBool::new(false));
         let flag = Arc::clone(&cancel);
         ctrlc::set_handler(move || flag.store(true, Ordering::Relaxed))
             .map_err(|e| Failure::machine("the interrupt handler", &std::io::Error::other(e)))?;
         let settings = Settings { stop, seed: self.seed, threads: self.threads.map_or(0, usize::from), sets: self.sets };
         let bar = Bar::new(self.quiet);
-        let plan = planner::plan(jobs, &settings, &cancel, &bar);
+        let plan = match stock {
+            Some(stock) => planner::plan_from_stock(jobs, stock, &settings, &cancel, &bar),
+            None => planner::plan(jobs, &settings, &cancel, &bar),
+        };
         bar.done();
         Ok(plan?)
     }

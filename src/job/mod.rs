@@ -9,6 +9,7 @@ mod document;
 mod layers;
 mod load;
 mod model;
+mod mosaic;
 mod quantity;
 mod raw;
 mod scaffold;
@@ -19,6 +20,7 @@ mod templates;
 
 pub use agree::{agree, differing};
 pub use load::{ReadOutline, load, load_all, parse, parse_with};
+pub use mosaic::Mosaic;
 pub use model::{
     Cutting, Hands, InkedSide, Job, Layer, LayerItem, PatchShape, Seen, SpliceKind, SpliceRule, TakenOff, Template, TemplateSource,
 };

@@ -47,8 +47,9 @@ fn patch(
         grown.cut(HalfPlane { normal, reach: normal.dot(own.ring[k]) + shift(k) }, own.across[k]);
         // Between two grown edges the corner is cut off where the lap ends.
         let before = (k + n - 1) % n;
-        let by = shift(k).max(shift(before));
         let middle = normal + outward(before);
+        // A sharp corner keeps more, so that what it gives in place of the patch above is not cut off.
+        let by = shift(k).max(shift(before)) / middle.length().clamp(0.5, 1.0);
         if shift(k) > 0.0 && shift(before) > 0.0 && middle.length() > 1e-6 {
             let normal = middle * (1.0 / middle.length());
             grown.cut(HalfPlane { normal, reach: normal.dot(own.ring[k]) + by }, None);

@@ -36,6 +36,10 @@ pub(super) struct Laid {
 
 /// Lays all pieces: on offcuts what is best placed there, the rest on one roll after the other.
 pub(super) fn lay(pieces: &[(&Job, &Piece)], cloth: &Cloth, job: &Job, sources: &Sources<'_>, mut search: Search<'_>) -> Result<Laid, Faults> {
+    if pieces.is_empty() {
+        let least = (0.0, "nothing is cut from the roll".to_string());
+        return Ok(Laid { stocks: Vec::new(), least, interrupted: false });
+    }
     let mut shapes: Vec<(usize, Vec<u32>)> = pieces.iter().enumerate().map(|(i, (_, p))| (i, (0..p.copies).collect())).collect();
     let all: Vec<Shape> = pieces.iter().map(|(_, piece)| shape_of(piece)).collect();
     let offcuts = chosen(&all, &sources.offcuts);
@@ -156,7 +160,7 @@ fn shape_of(piece: &Piece) -> Shape {
     }
 }
 
-fn offcut_stock(offcut: &Offcut) -> Stock {
+pub(super) fn offcut_stock(offcut: &Offcut) -> Stock {
     let extent = Extent::Fixed { region: offcut.region().clone() };
     Stock { name: offcut.id().to_string(), extent, keep_out: offcut.flaws().to_vec() }
 }
@@ -230,7 +234,7 @@ fn roll_plan(roll: &RollSource, used: &nest::UsedStock, mut placed: Vec<PlacedPi
 }
 
 /// An offcut of the stock with pieces on it.
-fn offcut_plan(offcut: &Offcut, placed: Vec<PlacedPiece>) -> PlanStock {
+pub(super) fn offcut_plan(offcut: &Offcut, placed: Vec<PlacedPiece>) -> PlanStock {
     let length = offcut.bounds().width();
     let region = offcut.region().clone();
     PlanStock {
@@ -264,7 +268,7 @@ pub(super) fn savings(stocks: &[PlanStock], cloth: &Cloth) -> Option<String> {
 }
 
 /// A piece where it lies.
-fn placed_piece(placement: &Placement, piece: &Piece) -> PlacedPiece {
+pub(super) fn placed_piece(placement: &Placement, piece: &Piece) -> PlacedPiece {
     let motion = Motion::new(placement.turn, placement.flip, point(placement.x, placement.y));
     let Region { outline, holes } = motion.region(&piece.outline);
     PlacedPiece {
