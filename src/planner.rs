@@ -11,7 +11,8 @@ use crate::fault::{Fault, Faults};
 use crate::job::{Job, SpliceKind, TemplateSource};
 use crate::nest::{Observer, Params, Progress, Stop};
 use crate::plan::{
-    self, DrawnFrom, DrawnStock, LeftOver, Plan, PlanCloth, PlanLayer, PlanLayerItem, PlanPiece, PlanStock, PlanTemplate, Rules, SpliceFacts,
+    self, DrawnFrom, DrawnStock, LeftOver, Plan, PlanCloth, PlanLayer, PlanLayerItem, PlanPiece, PlanStock, PlanTemplate, Rules,
+    SpliceFacts,
 };
 use crate::ply::{self, Piece, Prepared, TemplateFrame};
 use crate::stock::Snapshot;
@@ -131,7 +132,8 @@ fn plan_all(
     let mut faults = Faults::new();
 
     let on_offcut = |(_, piece): &(&Job, &Piece)| mosaics.placed.contains(&piece.id);
-    let weights: Vec<f64> = cloths.iter().map(|c| f64::from(pieces_on(&prepared, c).filter(|p| !on_offcut(p)).map(|(_, p)| p.copies).sum::<u32>())).collect();
+    let weights: Vec<f64> =
+        cloths.iter().map(|c| f64::from(pieces_on(&prepared, c).filter(|p| !on_offcut(p)).map(|(_, p)| p.copies).sum::<u32>())).collect();
     let total: f64 = weights.iter().sum();
     let mut first_only = !mosaics.plans.is_empty() && cancel.load(Ordering::Relaxed);
     if first_only {

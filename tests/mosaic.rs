@@ -106,7 +106,11 @@ fn the_same_seed_gives_the_same_mosaic() {
 
 #[test]
 fn without_a_stock_the_patches_come_off_the_roll() {
-    let job = hatch(&HATCH.replace("weave = \"twill 2/2\"\ntwill_line = 45", "weave = \"unidirectional\"").replace("least_difference = 18", "least_difference = 40"));
+    let job = hatch(
+        &HATCH
+            .replace("weave = \"twill 2/2\"\ntwill_line = 45", "weave = \"unidirectional\"")
+            .replace("least_difference = 18", "least_difference = 40"),
+    );
     let plan = planner::plan(&[job], &settings(1), &AtomicBool::new(false), &Unwatched).unwrap();
     let m = &plan.plan().mosaics[0];
     assert_eq!((m.modulo, m.opened, plan.plan().stocks.len()), (180.0, 0.0, 1));

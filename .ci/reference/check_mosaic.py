@@ -61,14 +61,16 @@ def check(plan):
             seen.append(s.difference(unary_union(over)) if over else s)
         for i, s in enumerate(shapes):
             others = unary_union([shapes[j] for j in near[i]])
+            over = unary_union([shapes[j] for j in near[i] if j < i])
             ring = list(s.exterior.coords)
             for a, b in zip(ring, ring[1:]):
                 edge = LineString([a, b])
                 middle = edge.interpolate(0.5, normalized=True)
                 if edge.length < 0.05 or target.boundary.distance(middle) < 0.01:
                     continue
-                strip = edge.buffer(m["lap"] - 0.03, cap_style=2)
-                short = strip.intersection(s.buffer(-0.01, join_style=2)).difference(others).area
+                shows = edge.difference(over)
+                strips = [g.buffer(m["lap"] - 0.03, cap_style=2) for g in getattr(shows, "geoms", [shows]) if g.length > 0.05]
+                short = unary_union(strips).intersection(s.buffer(-0.01, join_style=2)).difference(others).area
                 if short > 0.1:
                     wrong.append(f"{name}: {order[i]} has {short:.2f} mm² of lap too little at {middle}")
             for j in [j for j in near[i] if j > i]:

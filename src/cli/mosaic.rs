@@ -30,25 +30,30 @@ pub struct Mosaic {
 impl Mosaic {
     /// Reads, plans, verifies, writes, prints.
     pub fn run(self) -> Result<(), Failure> {
-        let stop = self.search.stop()?;
         let out = self.out.clone().unwrap_or_else(|| self.job.parent().unwrap_or(Path::new("")).join("mosaic"));
-        plan::folder::check(&out).map_err(Failure::Usage)?;
-        let (mut job, warnings) = job::load(&self.job).map_err(Failure::Input)?;
-        warn(&warnings, self.search.quiet);
-        if job.layers.iter().all(|l| l.mosaic.is_none()) {
-            let fault = Fault::new("the job has no mosaic layer", "give a layer kind = \"mosaic\", or plan it with `warpwise nest`");
-            return Err(Failure::Input(fault.in_file(&self.job).into()));
-        }
-        // Layers keep their numbers; those of whole plies lay nothing.
-        job.layers.iter_mut().filter(|l| l.mosaic.is_none()).for_each(|l| l.items.clear());
-        let stock = self.stock.as_deref().map(read_stock).transpose()?;
-        let plan = self.search.plan_on(&[job], stock.as_ref(), stop)?;
-        plan::folder::write(&out, &files(&plan)).map_err(Failure::Machine)?;
-        if self.search.json {
-            return print(&plan::to_json(plan.plan()));
-        }
-        print(&format!("{}\nPlan folder: {1}\nMap, look and cut sheets: {1}/sheets\n", in_words(plan.plan()), out.display()))
+        plan_and_write(&self.job, self.stock.as_deref(), &out, &self.search)
     }
+}
+
+/// Plans the mosaic layers of a job for `mosaic` and `demo`.
+pub fn plan_and_write(file: &Path, stock: Option<&Path>, out: &Path, search: &Search) -> Result<(), Failure> {
+    let stop = search.stop()?;
+    plan::folder::check(out).map_err(Failure::Usage)?;
+    let (mut job, warnings) = job::load(file).map_err(Failure::Input)?;
+    warn(&warnings, search.quiet);
+    if job.layers.iter().all(|l| l.mosaic.is_none()) {
+        let fault = Fault::new("the job has no mosaic layer", "give a layer kind = \"mosaic\", or plan it with `warpwise nest`");
+        return Err(Failure::Input(fault.in_file(file).into()));
+    }
+    // Layers keep their numbers; those of whole plies lay nothing.
+    job.layers.iter_mut().filter(|l| l.mosaic.is_none()).for_each(|l| l.items.clear());
+    let stock = stock.map(read_stock).transpose()?;
+    let plan = search.plan_on(&[job], stock.as_ref(), stop)?;
+    plan::folder::write(out, &files(&plan)).map_err(Failure::Machine)?;
+    if search.json {
+        return print(&plan::to_json(plan.plan()));
+    }
+    print(&format!("{}\nPlan folder: {1}\nMap, look and cut sheets: {1}/sheets\n", in_words(plan.plan()), out.display()))
 }
 
 /// A stock file, as `warpwise stock export` writes it.
@@ -59,7 +64,8 @@ fn read_stock(path: &Path) -> Result<Snapshot, Failure> {
         return Err(refused(format!("is {size} bytes long"), "name a stock file"));
     }
     let text = std::fs::read_to_string(path).map_err(|e| refused(format!("cannot be read: {e}"), "name a stock file"))?;
-    Snapshot::from_json(&text, Day::today()).map_err(|f| Failure::Input(warpwise::fault::Faults(f.0.into_iter().map(|f| f.in_file(path)).collect())))
+    Snapshot::from_json(&text, Day::today())
+        .map_err(|f| Failure::Input(warpwise::fault::Faults(f.0.into_iter().map(|f| f.in_file(path)).collect())))
 }
 
 /// What was planned, for a terminal.
@@ -67,7 +73,8 @@ fn in_words(plan: &Plan) -> String {
     let mut out = String::new();
     for m in &plan.mosaics {
         let on_offcuts = m.patches.iter().filter(|id| placed_on_offcut(plan, id)).count();
-        let share = if m.opened > 0.0 { format!(", {:.0} % of the offcuts opened", 100.0 * m.from_offcuts / m.opened) } else { String::new() };
+        let share =
+            if m.opened > 0.0 { format!(", {:.0} % of the offcuts opened", 100.0 * m.from_offcuts / m.opened) } else { String::new() };
         out.push_str(&format!(
             "{}: {} patches, {on_offcuts} from offcuts{share}\n  touching patches differ by {}° or more; evenness of directions {:.2} (1 is even), drift {:.2} (0 is none)\n",
             m.ply,

@@ -3,7 +3,6 @@
 use super::exit::Failure;
 use super::progress::Bar;
 use clap::Args;
-use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 use warpwise::fault::Fault;
@@ -14,7 +13,7 @@ use warpwise::stock::Snapshot;
 use warpwise::verify::Verified;
 
 /// How long and how to search.
-#[derive(Args)]
+#[derive(Args, Clone)]
 pub struct Search {
     /// Search time of the whole run, in seconds
     #[arg(long, value_name = "S", default_value_t = 20.0, conflicts_with = "effort")]
@@ -47,15 +46,18 @@ impl Search {
 
     /// The same from a stock, if there is one.
     pub fn plan_on(&self, jobs: &[Job], stock: Option<&Snapshot>, stop: Stop) -> Result<Verified, Failure> {
-        let cancel = Arc::new(AtomicBool::new(false));
-        let flag = Arc::clone(&cancel);
-        ctrlc::set_handler(move || flag.store(true, Ordering::Relaxed))
-            .map_err(|e| Failure::machine("the interrupt handler", &std::io::Error::other(e)))?;
+        static CANCEL: AtomicBool = AtomicBool::new(false);
+        CANCEL.store(false, Ordering::Relaxed);
+        match ctrlc::set_handler(|| CANCEL.store(true, Ordering::Relaxed)) {
+            // A command may plan more than once.
+            Ok(()) | Err(ctrlc::Error::MultipleHandlers) => {}
+            Err(e) => return Err(Failure::machine("the interrupt handler", &std::io::Error::other(e))),
+        }
         let settings = Settings { stop, seed: self.seed, threads: self.threads.map_or(0, usize::from), sets: self.sets };
         let bar = Bar::new(self.quiet);
         let plan = match stock {
-            Some(stock) => planner::plan_from_stock(jobs, stock, &settings, &cancel, &bar),
-            None => planner::plan(jobs, &settings, &cancel, &bar),
+            Some(stock) => planner::plan_from_stock(jobs, stock, &settings, &CANCEL, &bar),
+            None => planner::plan(jobs, &settings, &CANCEL, &bar),
         };
         bar.done();
         Ok(plan?)

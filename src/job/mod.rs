@@ -20,9 +20,9 @@ mod templates;
 
 pub use agree::{agree, differing};
 pub use load::{ReadOutline, load, load_all, parse, parse_with};
-pub use mosaic::Mosaic;
 pub use model::{
     Cutting, Hands, InkedSide, Job, Layer, LayerItem, PatchShape, Seen, SpliceKind, SpliceRule, TakenOff, Template, TemplateSource,
 };
+pub use mosaic::Mosaic;
 pub use scaffold::scaffold;
 pub use schema::schema_json;

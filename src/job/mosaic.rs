@@ -72,7 +72,8 @@ pub(super) fn mosaic(raw: &RawLayer, i: usize, doc: &Document<'_>, findings: &mu
     }
     if lap < 1.0 || size[0] < 3.0 * lap {
         let what = format!("a lap of {} does not suit patches of {}", show_mm(lap), show_mm(size[0]));
-        let remedy = format!("the lap is at least 1 mm and at most a third of the smallest patch: {} here", show_mm((size[0] / 3.0).floor()));
+        let remedy =
+            format!("the lap is at least 1 mm and at most a third of the smallest patch: {} here", show_mm((size[0] / 3.0).floor()));
         findings.fault(place(if raw.seam_lap.is_some() { "seam_lap" } else { "patch_from" }), what, remedy);
     }
     Some(Mosaic { size, lap, least: raw.least_difference, seed: u64::from(raw.mosaic_seed.unwrap_or(1)) })
@@ -83,7 +84,11 @@ pub(super) fn can_differ(mosaic: &Mosaic, cloth: &Cloth, i: usize, doc: &Documen
     let most = Mosaic::modulo(cloth) / 4.0;
     if mosaic.least_on(cloth) > most {
         let repeats = Mosaic::modulo(cloth);
-        let what = format!("touching patches of {} cannot all differ by {}°: its directions repeat every {repeats}°", cloth.id, mosaic.least_on(cloth));
+        let what = format!(
+            "touching patches of {} cannot all differ by {}°: its directions repeat every {repeats}°",
+            cloth.id,
+            mosaic.least_on(cloth)
+        );
         let remedy = format!("ask for {most}° at the most; 15 to 20 of 90, or 30 to 40 of 180, leaves room to mix");
         findings.fault(doc.offset_of(&format!("layer.{i}.least_difference")), what, remedy);
     }

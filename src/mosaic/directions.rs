@@ -33,10 +33,13 @@ pub fn mix(directions: &[f64], places: &[Point], seams: &[[usize; 2]], modulo: f
     if n == 0 {
         return Mix::default();
     }
-    let on_circle: Vec<Point> = directions.iter().map(|d| {
-        let t = d / modulo * std::f64::consts::TAU;
-        point(libm::cos(t), libm::sin(t))
-    }).collect();
+    let on_circle: Vec<Point> = directions
+        .iter()
+        .map(|d| {
+            let t = d / modulo * std::f64::consts::TAU;
+            point(libm::cos(t), libm::sin(t))
+        })
+        .collect();
     let mean = |p: &mut dyn Iterator<Item = Point>| p.fold(point(0.0, 0.0), |a, b| a + b) * (1.0 / n as f64);
     let resultant = mean(&mut on_circle.iter().copied()).length();
     let doubled = |p: &Point| point(p.x * p.x - p.y * p.y, 2.0 * p.x * p.y);

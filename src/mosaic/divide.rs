@@ -50,7 +50,11 @@ pub struct Division {
 pub fn divide(brief: &Brief, mean: f64) -> Result<Division, Fault> {
     let side = brief.target.area().max(0.0).sqrt();
     if side < 1.2 * brief.size[0] || brief.target.outline.len() < 3 {
-        let what = format!("patches of {} or more do not divide a target as large as a square of {}", show_mm(brief.size[0]), show_mm(side.round()));
+        let what = format!(
+            "patches of {} or more do not divide a target as large as a square of {}",
+            show_mm(brief.size[0]),
+            show_mm(side.round())
+        );
         return Err(Fault::new(what, "ask for smaller patches, or lay it whole"));
     }
     let count = ((side / mean) * (side / mean)).round().max(2.0) as usize;
@@ -72,10 +76,7 @@ pub fn divide(brief: &Brief, mean: f64) -> Result<Division, Fault> {
         for _ in 0..ORDERS {
             let rank = ranks(cells.len(), &junctions, &mut dice);
             let Some(patches) = grow::patches(&cells, &brief.target, &rank, brief.lap, &growths(&junctions, &rank)) else { continue };
-            if !grow::covers(&patches, &brief.target)
-                || !grow::keeps_under(&patches, &seen, &rank)
-                || !grow::at_most_three(&patches)
-            {
+            if !grow::covers(&patches, &brief.target) || !grow::keeps_under(&patches, &seen, &rank) || !grow::at_most_three(&patches) {
                 continue;
             }
             let mut seams = Vec::new();

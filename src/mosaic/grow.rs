@@ -21,14 +21,7 @@ pub(super) fn patches(
     (0..cells.len()).map(|i| patch(i, cells, target, rank, lap, growths)).collect()
 }
 
-fn patch(
-    i: usize,
-    cells: &[Cell],
-    target: &Region,
-    rank: &[usize],
-    lap: f64,
-    growths: &BTreeMap<(usize, usize), f64>,
-) -> Option<Region> {
+fn patch(i: usize, cells: &[Cell], target: &Region, rank: &[usize], lap: f64, growths: &BTreeMap<(usize, usize), f64>) -> Option<Region> {
     let own = &cells[i];
     let b = ring_bounds(&own.ring)?;
     let margin = point(4.0 * lap, 4.0 * lap);

@@ -35,7 +35,13 @@ pub(super) struct Laid {
 }
 
 /// Lays all pieces: on offcuts what is best placed there, the rest on one roll after the other.
-pub(super) fn lay(pieces: &[(&Job, &Piece)], cloth: &Cloth, job: &Job, sources: &Sources<'_>, mut search: Search<'_>) -> Result<Laid, Faults> {
+pub(super) fn lay(
+    pieces: &[(&Job, &Piece)],
+    cloth: &Cloth,
+    job: &Job,
+    sources: &Sources<'_>,
+    mut search: Search<'_>,
+) -> Result<Laid, Faults> {
     if pieces.is_empty() {
         let least = (0.0, "nothing is cut from the roll".to_string());
         return Ok(Laid { stocks: Vec::new(), least, interrupted: false });
@@ -97,9 +103,7 @@ pub(super) fn lay(pieces: &[(&Job, &Piece)], cloth: &Cloth, job: &Job, sources: 
 
 /// The search with its first layout seen to: a cancel ends the search, and every cloth still gets a layout, unless it comes again.
 fn run(problem: &Problem, cost: &[f64], search: &mut Search<'_>, interrupted: &mut bool) -> Outcome {
-    let solve = |stop| {
-        assign::solve(problem, cost, &search.params, &Limits { stop, cancel: search.cancel }, search.seed, search.observer)
-    };
+    let solve = |stop| assign::solve(problem, cost, &search.params, &Limits { stop, cancel: search.cancel }, search.seed, search.observer);
     let mut outcome = solve(if search.first_only { Stop::Effort(0) } else { search.stop });
     *interrupted |= outcome.interrupted;
     if !search.first_only {
@@ -201,14 +205,17 @@ fn not_placed(outcome: &Outcome, pieces: &[(&Job, &Piece)], cloth: &Cloth) -> Fa
 }
 
 /// A roll with the pieces where the search put them.
-fn roll_plan(roll: &RollSource, used: &nest::UsedStock, mut placed: Vec<PlacedPiece>, cloth: &Cloth, job: &Job) -> Result<PlanStock, Faults> {
+fn roll_plan(
+    roll: &RollSource,
+    used: &nest::UsedStock,
+    mut placed: Vec<PlacedPiece>,
+    cloth: &Cloth,
+    job: &Job,
+) -> Result<PlanStock, Faults> {
     let (used_length, segments) = (used.used_length, used.segments.clone());
     if used_length > LARGEST {
-        let what = format!(
-            "the layout takes {:.1} m of it, and a plan holds at most {:.0} m of a cloth",
-            used_length / 1000.0,
-            LARGEST / 1000.0
-        );
+        let what =
+            format!("the layout takes {:.1} m of it, and a plan holds at most {:.0} m of a cloth", used_length / 1000.0, LARGEST / 1000.0);
         let remedy = "plan fewer sets or jobs at a time, and look whether a flaw was given in the wrong unit";
         return Err(Fault::new(what, remedy).on(format!("cloth {}", cloth.id)).into());
     }

@@ -142,7 +142,9 @@ fn design(task: &Task<'_>, offcuts: &[&Offcut], stop: Stop, settings: &Settings,
     let (modulo, least) = (Mosaic::modulo(cloth), task.rule.least_on(cloth));
     let down = turn_rule(cloth, layer.seen != Seen::Hidden, None).permitted.iter().any(|p| p.face == Face::Down && p.turn == 0.0);
     let stocks: Vec<_> = offcuts.iter().map(|o| offcut_stock(o)).collect();
-    let on = |f: Fault| f.in_file(&task.job.file).on(format!("layer {} {:?}: {}", task.layer + 1, layer.name, task.job.templates[task.item.template].id));
+    let on = |f: Fault| {
+        f.in_file(&task.job.file).on(format!("layer {} {:?}: {}", task.layer + 1, layer.name, task.job.templates[task.item.template].id))
+    };
     let mut best: Option<Design> = None;
     let mut fault: Option<Fault> = None;
     for (k, share) in SIZES.iter().enumerate() {
@@ -156,7 +158,11 @@ fn design(task: &Task<'_>, offcuts: &[&Offcut], stop: Stop, settings: &Settings,
             break;
         }
         let [from, to] = task.rule.size;
-        let seed = settings.seed.wrapping_mul(1009).wrapping_add(task.rule.seed.wrapping_mul(31)).wrapping_add(u64::from(task.copy) * 7 + k as u64);
+        let seed = settings
+            .seed
+            .wrapping_mul(1009)
+            .wrapping_add(task.rule.seed.wrapping_mul(31))
+            .wrapping_add(u64::from(task.copy) * 7 + k as u64);
         let seed = seed.wrapping_add(if task.hand == Hand::Mirrored { 500_009 } else { 0 });
         let brief = Brief { target: task.target.region.clone(), size: [from, to], lap: task.rule.lap, seed };
         let division = match mosaic::divide(&brief, from + (to - from) * share) {

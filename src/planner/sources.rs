@@ -88,7 +88,8 @@ impl<'s> Sources<'s> {
                 .collect();
         }
         for roll in taken.iter().filter(|r| r.facts().width != cloth.roll_width) {
-            let what = format!("was left out: it is {} wide, and the plan is for {}", show_mm(roll.facts().width), show_mm(cloth.roll_width));
+            let what =
+                format!("was left out: it is {} wide, and the plan is for {}", show_mm(roll.facts().width), show_mm(cloth.roll_width));
             out.cautions.push(Fault::new(what, "use up or remove the other rolls first to plan on it").on(roll.id()));
         }
         for roll in here.iter().filter(|r| !over && !r.age().is_sound(stock.day)) {
@@ -102,7 +103,8 @@ impl<'s> Sources<'s> {
         if let Some(first) = past.first() {
             let more = if past.len() > 1 { format!(" and {} more", past.len() - 1) } else { String::new() };
             let what = format!("offcuts past their time were left out: {first}{more}");
-            out.cautions.push(Fault::new(what, "throw them away, or mark them cosmetic only for a mosaic layer").on(format!("cloth {}", cloth.id)));
+            out.cautions
+                .push(Fault::new(what, "throw them away, or mark them cosmetic only for a mosaic layer").on(format!("cloth {}", cloth.id)));
         }
         out
     }

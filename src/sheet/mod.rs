@@ -33,7 +33,9 @@ pub fn pieces_table(plan: &Verified) -> String {
 pub fn mosaic_sheets(plan: &Verified) -> Vec<(String, String)> {
     let plan = plan.plan();
     let name = |k: usize, ply: &str, what: &str| format!("mosaic-{:02}-{}-{what}.svg", k + 1, svg::file_name(ply));
-    let both = |(k, m): (usize, &crate::plan::PlanMosaic)| [(name(k, &m.ply, "map"), mosaic::map(plan, m)), (name(k, &m.ply, "look"), mosaic::look(plan, m))];
+    let both = |(k, m): (usize, &crate::plan::PlanMosaic)| {
+        [(name(k, &m.ply, "map"), mosaic::map(plan, m)), (name(k, &m.ply, "look"), mosaic::look(plan, m))]
+    };
     plan.mosaics.iter().enumerate().flat_map(both).collect()
 }
 

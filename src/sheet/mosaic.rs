@@ -176,11 +176,25 @@ pub(super) fn map(plan: &Plan, m: &PlanMosaic) -> String {
     let (left, low) = (MARGIN, page.bounds.height());
     words(&mut out, left, low + 6.0, 6.0, "start", true, &format!("Patch map: layer {} of {}, {}", m.layer, m.job, hand(m)));
     let over = if m.earlier_on_top { "grow under the earlier" } else { "lie over the earlier" };
-    let text = format!("Looking at the mould surface. Laid in the order of the numbers; later patches {over} by {} mm (blue, broken).", decimals(m.lap, 1));
+    let text = format!(
+        "Looking at the mould surface. Laid in the order of the numbers; later patches {over} by {} mm (blue, broken).",
+        decimals(m.lap, 1)
+    );
     words(&mut out, left, low + 12.0, 3.6, "start", false, &text);
-    words(&mut out, left, low + 17.0, 3.6, "start", false, "Grey lines run along the warp; the angle is that of the warp from the part's 0°, which points right.");
+    words(
+        &mut out,
+        left,
+        low + 17.0,
+        3.6,
+        "start",
+        false,
+        "Grey lines run along the warp; the angle is that of the warp from the part's 0°, which points right.",
+    );
     let y = low + 23.0;
-    let _ = writeln!(out, "<path id=\"scale\" d=\"M{left} {y}h100m0 -2v4m-100 -4v4m50 -3v2\" fill=\"none\" stroke=\"#000000\" stroke-width=\"0.4\"/>");
+    let _ = writeln!(
+        out,
+        "<path id=\"scale\" d=\"M{left} {y}h100m0 -2v4m-100 -4v4m50 -3v2\" fill=\"none\" stroke=\"#000000\" stroke-width=\"0.4\"/>"
+    );
     words(&mut out, left + 102.0, y + 1.3, 3.6, "start", false, "100 mm");
     let x = left + 130.0;
     let _ = writeln!(out, "<path id=\"zero\" d=\"M{x} {y}h30m-5 -2l5 2l-5 2\" fill=\"none\" stroke=\"#000000\" stroke-width=\"0.7\"/>");

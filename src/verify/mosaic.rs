@@ -69,7 +69,10 @@ fn complete(plan: &Plan, found: &mut Findings) {
                 wanted += want;
                 let have = of_layer().filter(|m| m.template == item.template && m.hand == hand).count();
                 if have != want {
-                    found.add(&format!("layer {}", layer.layer), format!("asks for {want} mosaics of template {}, the plan has {have}", item.template));
+                    found.add(
+                        &format!("layer {}", layer.layer),
+                        format!("asks for {want} mosaics of template {}, the plan has {have}", item.template),
+                    );
                 }
             }
         }
@@ -182,11 +185,32 @@ fn own_edges(shape: &Shape, target: &Shape) -> Vec<[Point; 2]> {
     edges.filter(|[a, b]| a.distance(*b) > 0.05 && !(on_target(*a) && on_target(*b) && on_target((*a + *b) * 0.5))).collect()
 }
 
+/// The stretches of an edge that lie under none of the earlier patches.
+fn showing([a, b]: [Point; 2], earlier: &[Shape]) -> Vec<[Point; 2]> {
+    let along = b - a;
+    let mut ends = vec![0.0, 1.0];
+    for e in earlier.iter().flat_map(Shape::edges) {
+        let (c, d) = (e.a.mm(), e.b.mm());
+        let across = d - c;
+        let det = along.cross(across);
+        if det != 0.0 {
+            let (s, t) = ((c - a).cross(across) / det, (c - a).cross(along) / det);
+            if (0.0..=1.0).contains(&s) && (-1e-6..=1.0 + 1e-6).contains(&t) {
+                ends.push(s);
+            }
+        }
+    }
+    ends.sort_by(f64::total_cmp);
+    let at = |s: f64| a + along * s;
+    let stretches = ends.windows(2).filter(|w| !earlier.iter().any(|o| o.contains_mm(at((w[0] + w[1]) * 0.5))));
+    stretches.map(|w| [at(w[0]), at(w[1])]).filter(|[c, d]| c.distance(*d) > 0.05).collect()
+}
+
 /// Where the edge of a patch shows, the cloth within a lap of it lies on later patches.
 fn laps(m: &PlanMosaic, stack: &Stack, k: usize, target: &Shape, found: &mut Findings) {
     let own = &stack.shapes[k];
     let near: Vec<usize> = (0..stack.shapes.len()).filter(|&j| j != k && stack.shapes[j].extent().near(&own.extent(), 1000)).collect();
-    for [a, b] in own_edges(own, target) {
+    for [a, b] in own_edges(own, target).into_iter().flat_map(|e| showing(e, &stack.shapes[..k])) {
         let along = (b - a) * (1.0 / a.distance(b));
         let inward = point(-along.y, along.x) * (m.lap - SLACK);
         let Some(strip) = Shape::rounded(&[vec![a, b, b + inward, a + inward]]) else { continue };
@@ -194,7 +218,8 @@ fn laps(m: &PlanMosaic, stack: &Stack, k: usize, target: &Shape, found: &mut Fin
         let short = area_where(&shapes, |i| i[0] && i[1] && !i[2..].contains(&true));
         if short > EDGE_AREA {
             let later = stack.pieces.get(k + 1).map_or("", |p| p.piece.as_str());
-            let what = format!("lies on a later patch by less than {} mm along an edge ({short:.2} mm² too little; below it {later})", m.lap);
+            let what =
+                format!("lies on a later patch by less than {} mm along an edge ({short:.2} mm² too little; below it {later})", m.lap);
             found.add_at(&format!("piece {}", stack.pieces[k].piece), (a + b) * 0.5, what);
         }
     }
