@@ -178,6 +178,7 @@ fn plan_all(
     }
     plan.drawn_from = drawn;
     plan.mosaics = mosaics.plans;
+    mosaic::measure(&mut plan.mosaics, &plan.stocks);
     verify::verify(plan.sealed()).map_err(Refusal::NotVerified)
 }
 

@@ -3,10 +3,11 @@
 use super::lay::{offcut_plan, offcut_stock, placed_piece};
 use super::{Fault, Faults, PreparedJob, Settings, letters};
 use crate::cloth::{Face, turn_rule};
+use crate::geometry::{Ring, ring_area};
 use crate::job::{Hands, Job, LayerItem, Mosaic, Seen};
 use crate::mosaic::{self, Brief, Division, Packed};
 use crate::nest::{Limits, Params, Placement, Shape, Stop};
-use crate::plan::{PlanMosaic, PlanStock};
+use crate::plan::{PlanMosaic, PlanStock, StockKind};
 use crate::ply::{Hand, PatchOf, Piece, Target, patch_piece, target};
 use crate::stock::{Offcut, Snapshot};
 use crate::units::{degrees_of_warp, snap};
@@ -15,9 +16,11 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
 /// Places between the smallest and the largest patch size that are tried, in this order.
-const SIZES: [f64; 5] = [0.5, 0.35, 0.65, 0.2, 0.45];
+const SIZES: [f64; 3] = [0.4, 0.2, 0.6];
 /// Share of a timed run for the mosaics.
 const SHARE: f64 = 0.4;
+/// The same where nothing else is planned.
+const ALONE: f64 = 0.85;
 /// Offcuts filled so well are taken at once.
 const WELL_FILLED: f64 = 0.74;
 
@@ -75,6 +78,7 @@ pub(super) fn plan(
     let tasks: Vec<(usize, Task<'_>)> =
         prepared.iter().enumerate().flat_map(|(k, p)| tasks(p.job, settings.sets, &mut faults).into_iter().map(move |t| (k, t))).collect();
     let count = tasks.len();
+    let share = if prepared.iter().all(|p| p.prepared.pieces.is_empty()) { ALONE } else { SHARE };
     for (k, task) in tasks {
         let cloth = &task.job.cloths[task.job.layers[task.layer].cloth];
         let offcuts: Vec<&Offcut> = {
@@ -82,7 +86,7 @@ pub(super) fn plan(
             stock.map_or(Vec::new(), |s| s.offcuts_of(&cloth.id, true).filter(|o| !opened.contains(o.id())).collect())
         };
         let stop = match settings.stop {
-            Stop::After(time) => Stop::After(time.mul_f64(SHARE / count as f64)),
+            Stop::After(time) => Stop::After(time.mul_f64(share / count as f64)),
             effort @ Stop::Effort(_) => effort,
         };
         let design = match design(&task, &offcuts, stop, settings, cancel) {
@@ -264,8 +268,8 @@ fn made(task: &Task<'_>, design: &Design, offcuts: &[&Offcut], prefix: &(String,
         resultant: short(mix.resultant),
         two_ways: short(mix.two_ways),
         drift: short(mix.drift),
-        from_offcuts: snap(design.packed.placed_area),
-        opened: snap(design.packed.opened_area),
+        from_offcuts: 0.0,
+        opened: 0.0,
     };
     Made { plan, pieces, stocks }
 }
@@ -277,6 +281,23 @@ fn in_piece_frame(p: &Placement, piece: &Piece) -> Placement {
     let sign = if turn == 0.0 { 1.0 } else { -1.0 };
     let down = if p.flip { -1.0 } else { 1.0 };
     Placement { turn, x: snap(p.x - sign * piece.origin.x), y: snap(p.y - down * sign * piece.origin.y), ..p.clone() }
+}
+
+/// Measures what each mosaic takes of the offcuts that hold patches of it, those placed with the other pieces among them.
+pub(super) fn measure(plans: &mut [PlanMosaic], stocks: &[PlanStock]) {
+    for m in plans {
+        let (mut taken, mut opened) = (0.0, 0.0);
+        for s in stocks.iter().filter(|s| s.kind == StockKind::Offcut) {
+            let mine = s.placed.iter().filter(|p| m.patches.contains(&p.piece));
+            let area = |outline: &Ring, holes: &[Ring]| ring_area(outline) + holes.iter().map(|h| ring_area(h)).sum::<f64>();
+            let here: f64 = mine.map(|p| area(&p.outline, &p.holes)).sum();
+            if here > 0.0 {
+                taken += here;
+                opened += area(&s.outline, &s.holes);
+            }
+        }
+        (m.from_offcuts, m.opened) = (snap(taken), snap(opened));
+    }
 }
 
 /// Time left of a run after the mosaics.

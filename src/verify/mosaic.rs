@@ -248,7 +248,8 @@ fn seams(m: &PlanMosaic, stack: &Stack, who: &str, found: &mut Findings) {
             for i in 0..looks as usize {
                 let p = a + (b - a) * ((i as f64 + 0.5) / looks);
                 if top(p - out) == Some(k)
-                    && let Some(under) = top(p + out)
+                    // The seam is the upper patch's edge.
+                    && let Some(under) = top(p + out).filter(|&u| u > k)
                 {
                     *seen.entry((k, under)).or_default() += length / looks;
                 }
