@@ -1,7 +1,7 @@
 //! Cut plans for hand lay-up: traced ply outlines become a verified layout on each cloth's roll.
 //!
 //! The flow, left to right; a module uses only those before it:
-//! [`fault`], [`units`] → [`geometry`] → [`outline`] → [`cloth`] → [`job`] → [`ply`] → [`stock`] → [`nest`] → [`assign`] → [`plan`] → [`verify`] → [`planner`] → [`sheet`] → [`ledger`].
+//! [`fault`], [`units`] → [`geometry`] → [`outline`] → [`cloth`] → [`job`] → [`ply`] → [`stock`] → [`nest`] → [`assign`] → [`mosaic`] → [`plan`] → [`verify`] → [`planner`] → [`sheet`] → [`ledger`].
 
 pub mod assign;
 pub mod cloth;
@@ -9,6 +9,7 @@ pub mod fault;
 pub mod geometry;
 pub mod job;
 pub mod ledger;
+pub mod mosaic;
 pub mod nest;
 pub mod outline;
 pub mod plan;

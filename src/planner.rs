@@ -4,6 +4,7 @@
 
 mod earlier;
 mod lay;
+mod mosaic;
 mod sources;
 
 use crate::cloth::Cloth;
@@ -19,8 +20,8 @@ use crate::stock::Snapshot;
 use crate::verify::{self, Verified};
 pub use earlier::Earlier;
 use sources::Sources;
-use std::sync::atomic::AtomicBool;
-use std::time::Duration;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::{Duration, Instant};
 
 /// How a plan is made.
 #[derive(Clone, Debug, PartialEq)]
@@ -140,20 +141,31 @@ fn plan_all(
 ) -> Result<Verified, Refusal> {
     let nothing = Earlier::default();
     let (stock, earlier) = (from.map(|f| f.0), from.map_or(&nothing, |f| f.1));
-    let prepared = prepare(jobs, settings.sets).map_err(Refusal::Input)?;
+    let mut prepared = prepare(jobs, settings.sets).map_err(Refusal::Input)?;
+    let begun = Instant::now();
+    let mosaics = mosaic::plan(&mut prepared, stock, earlier, settings, cancel).map_err(Refusal::NotPlaced)?;
+    let stop_all = mosaic::rest(settings.stop, begun.elapsed());
+    // Each offcut is opened once: for patches or for whole plies.
+    let for_plies = stock.map(|s| s.clone().without_offcuts(&mosaics.opened()));
     let cloths = cloths_in_use(&prepared);
     let mut plan = frame_of_plan(jobs, &prepared, settings);
     let mut drawn = stock.map(|s| drawn_from(s, earlier));
     let kept = earlier.copies();
     let mut faults = Faults::new();
 
-    let weights: Vec<f64> = cloths.iter().map(|c| f64::from(pieces_on(&prepared, c).map(|(_, p)| p.copies).sum::<u32>())).collect();
+    let on_offcut = |(_, piece): &(&Job, &Piece)| mosaics.placed.contains(&piece.id);
+    let weights: Vec<f64> =
+        cloths.iter().map(|c| f64::from(pieces_on(&prepared, c).filter(|p| !on_offcut(p)).map(|(_, p)| p.copies).sum::<u32>())).collect();
     let total: f64 = weights.iter().sum();
-    let mut first_only = false;
+    let mut first_only = !mosaics.plans.is_empty() && cancel.load(Ordering::Relaxed);
+    if first_only {
+        plan.interrupted = true;
+        cancel.store(false, Ordering::Relaxed);
+    }
     for (index, cloth) in cloths.iter().enumerate() {
-        let pieces: Vec<(&Job, &Piece)> = pieces_on(&prepared, cloth).collect();
-        let sources = stock.map_or_else(|| Sources::of_job(cloth), |s| Sources::of_stock(s, cloth));
-        let stop = match settings.stop {
+        let pieces: Vec<(&Job, &Piece)> = pieces_on(&prepared, cloth).filter(|p| !on_offcut(p)).collect();
+        let sources = for_plies.as_ref().map_or_else(|| Sources::of_job(cloth), |s| Sources::of_stock(s, cloth));
+        let stop = match stop_all {
             Stop::After(all) => Stop::After(Duration::from_secs_f64(all.as_secs_f64() * weights[index] / total.max(1.0))),
             effort @ Stop::Effort(_) => effort,
         };
@@ -169,8 +181,8 @@ fn plan_all(
         };
         plan.interrupted |= laid.interrupted;
         first_only |= laid.interrupted;
-        let mut laid_stocks = laid.stocks;
-        laid_stocks.extend(earlier.stocks.iter().filter(|s| s.cloth == cloth.id).cloned());
+        let of_cloth = |stocks: &[PlanStock]| stocks.iter().filter(|s| s.cloth == cloth.id).cloned().collect::<Vec<_>>();
+        let laid_stocks = [of_cloth(&mosaics.stocks), laid.stocks, of_cloth(&earlier.stocks)].concat();
         let left: Vec<LeftOver> = laid_stocks.iter().map(|s| plan::left_over(s, jobs[0].cutting.least_offcut_width)).collect();
         let offcuts = |(stock, left): (PlanStock, &LeftOver)| PlanStock { offcuts: left.offcuts.clone(), ..stock };
         let stocks: Vec<PlanStock> = laid_stocks.into_iter().zip(&left).map(offcuts).collect();
@@ -186,6 +198,8 @@ fn plan_all(
         return Err(Refusal::NotPlaced(faults));
     }
     plan.drawn_from = drawn;
+    plan.mosaics = mosaics.plans;
+    mosaic::measure(&mut plan.mosaics, &plan.stocks);
     verify::verify(plan.sealed()).map_err(Refusal::NotVerified)
 }
 
@@ -274,6 +288,7 @@ fn frame_of_plan(jobs: &[Job], prepared: &[PreparedJob<'_>], settings: &Settings
         cloths: Vec::new(),
         materials: cloths_in_use(prepared).into_iter().map(material_of).collect(),
         warnings: prepared.iter().flat_map(|p| &p.prepared.warnings).map(in_one_line).collect(),
+        mosaics: Vec::new(),
         drawn_from: None,
     }
 }
@@ -348,7 +363,7 @@ fn plan_piece(job: &Job, piece: &Piece) -> PlanPiece {
         cloth: job.cloths[piece.cloth].id.clone(),
         part: piece.part,
         splice: piece.part.and(splice_facts(job, piece)),
-        patch: None,
+        patch: piece.patch,
         copies: piece.copies,
         permitted: piece.permitted.clone(),
         tolerance: piece.tolerance,

@@ -4,6 +4,7 @@ mod check;
 mod demo;
 mod exit;
 mod files;
+mod mosaic;
 mod nest;
 mod new;
 mod progress;
@@ -37,6 +38,8 @@ enum Command {
     Check(check::Check),
     /// Plan every cloth of one or several jobs and write the plan folder
     Nest(nest::Nest),
+    /// Plan the patches of the mosaic layers only
+    Mosaic(mosaic::Mosaic),
     /// Write the cut sheets of a plan again
     Sheets(sheets::Sheets),
     /// The ledger of rolls, offcuts and dated consumables
@@ -54,6 +57,7 @@ pub fn run() -> ExitCode {
         Command::New(command) => command.run(),
         Command::Check(command) => command.run(),
         Command::Nest(command) => command.run(),
+        Command::Mosaic(command) => command.run(),
         Command::Sheets(command) => command.run(),
         Command::Stock(command) => command.run(),
     };

@@ -5,7 +5,6 @@ use super::progress::Bar;
 use super::stock::{earlier, read_stock};
 use clap::Args;
 use std::path::PathBuf;
-use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 use warpwise::fault::Fault;
@@ -15,7 +14,7 @@ use warpwise::planner::{self, Settings};
 use warpwise::verify::Verified;
 
 /// How long and how to search.
-#[derive(Args)]
+#[derive(Args, Clone)]
 pub struct Search {
     /// Search time of the whole run, in seconds
     #[arg(long, value_name = "S", default_value_t = 20.0, conflicts_with = "effort")]
@@ -54,15 +53,18 @@ impl Search {
             (Some(ledger), Some(plan)) => earlier(ledger, plan)?,
             _ => planner::Earlier::default(),
         };
-        let cancel = Arc::new(AtomicBool::new(false));
-        let flag = Arc::clone(&cancel);
-        ctrlc::set_handler(move || flag.store(true, Ordering::Relaxed))
-            .map_err(|e| Failure::machine("the interrupt handler", &std::io::Error::other(e)))?;
+        static CANCEL: AtomicBool = AtomicBool::new(false);
+        CANCEL.store(false, Ordering::Relaxed);
+        match ctrlc::set_handler(|| CANCEL.store(true, Ordering::Relaxed)) {
+            // A command may plan more than once.
+            Ok(()) | Err(ctrlc::Error::MultipleHandlers) => {}
+            Err(e) => return Err(Failure::machine("the interrupt handler", &std::io::Error::other(e))),
+        }
         let settings = Settings { stop, seed: self.seed, threads: self.threads.map_or(0, usize::from), sets: self.sets };
         let bar = Bar::new(self.quiet);
         let plan = match &stock {
-            Some(stock) => planner::go_on(jobs, stock, &earlier, &settings, &cancel, &bar),
-            None => planner::plan(jobs, &settings, &cancel, &bar),
+            Some(stock) => planner::go_on(jobs, stock, &earlier, &settings, &CANCEL, &bar),
+            None => planner::plan(jobs, &settings, &CANCEL, &bar),
         };
         bar.done();
         Ok(plan?)

@@ -1,6 +1,9 @@
 //! What is cut already of a kit that is planned again.
 
-use crate::plan::{PlacedPiece, Plan, PlanStock};
+use crate::geometry::Region;
+use crate::job::Job;
+use crate::plan::{PlacedPiece, Plan, PlanMosaic, PlanPiece, PlanStock};
+use crate::ply::Piece;
 use std::collections::BTreeSet;
 
 /// The part of an earlier plan that stays: pieces that are cut, on the cloth they were cut from.
@@ -9,6 +12,8 @@ pub struct Earlier {
     /// Id of the kit's first plan.
     pub kit: Option<String>,
     pub(super) stocks: Vec<PlanStock>,
+    mosaics: Vec<PlanMosaic>,
+    patches: Vec<PlanPiece>,
 }
 
 impl Earlier {
@@ -30,11 +35,46 @@ impl Earlier {
             stocks.push(PlanStock { id, placed: kept, flaws, offcuts: Vec::new(), ..stock.clone() });
         }
         let kit = plan.drawn_from.as_ref().and_then(|d| d.kit.clone()).unwrap_or_else(|| plan.id.clone());
-        Earlier { kit: Some(kit), stocks }
+        let patches = plan.pieces.iter().filter(|p| p.patch.is_some()).cloned().collect();
+        Earlier { kit: Some(kit), stocks, mosaics: plan.mosaics.clone(), patches }
+    }
+
+    /// The mosaic of a ply as it was divided, with its patches: a patch cut for one division fits no other.
+    pub(super) fn mosaic(&self, job: &Job, ply: &str, cloth: usize) -> Option<(PlanMosaic, Vec<Piece>)> {
+        let mosaic = self.mosaics.iter().find(|m| m.job == job.name && m.ply == ply)?;
+        let patches = self.patches.iter().filter(|p| mosaic.patches.contains(&p.piece)).map(|p| piece(p, cloth));
+        Some((mosaic.clone(), patches.collect()))
     }
 
     /// The copies that stay: piece id and copy, from 1.
     pub(super) fn copies(&self) -> BTreeSet<(String, u32)> {
         self.stocks.iter().flat_map(|s| &s.placed).map(|p| (p.piece.clone(), p.copy)).collect()
+    }
+}
+
+fn piece(p: &PlanPiece, cloth: usize) -> Piece {
+    let p = p.clone();
+    Piece {
+        id: p.piece,
+        number: p.number,
+        layer: p.layer,
+        ply: p.ply,
+        template: p.template,
+        hand: p.hand,
+        angle: p.angle,
+        cloth,
+        part: p.part,
+        patch: p.patch,
+        copies: p.copies,
+        permitted: p.permitted,
+        tolerance: p.tolerance,
+        permitted_by: p.permitted_by,
+        origin: p.origin,
+        outline: Region { outline: p.outline, holes: p.holes },
+        net: p.net,
+        cuts: p.cuts,
+        marks: p.marks,
+        arrow: p.arrow,
+        may_cross_bench: p.may_cross_bench,
     }
 }

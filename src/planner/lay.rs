@@ -43,6 +43,10 @@ pub(super) fn lay(
     sources: &Sources<'_>,
     mut search: Search<'_>,
 ) -> Result<Laid, Faults> {
+    if pieces.is_empty() {
+        let least = (0.0, "nothing is cut from the roll".to_string());
+        return Ok(Laid { stocks: Vec::new(), least, interrupted: false });
+    }
     let to_lay = |piece: &Piece| (0..piece.copies).filter(|c| !kept.contains(&(piece.id.clone(), c + 1))).collect::<Vec<u32>>();
     let mut shapes: Vec<(usize, Vec<u32>)> =
         pieces.iter().enumerate().map(|(i, (_, p))| (i, to_lay(p))).filter(|s| !s.1.is_empty()).collect();
@@ -168,7 +172,7 @@ fn shape_of(piece: &Piece) -> Shape {
     }
 }
 
-fn offcut_stock(offcut: &Offcut) -> Stock {
+pub(super) fn offcut_stock(offcut: &Offcut) -> Stock {
     let extent = Extent::Fixed { region: offcut.region().clone() };
     Stock { name: offcut.id().to_string(), extent, keep_out: offcut.flaws().to_vec() }
 }
@@ -245,7 +249,7 @@ fn roll_plan(
 }
 
 /// An offcut of the stock with pieces on it.
-fn offcut_plan(offcut: &Offcut, placed: Vec<PlacedPiece>) -> PlanStock {
+pub(super) fn offcut_plan(offcut: &Offcut, placed: Vec<PlacedPiece>) -> PlanStock {
     let length = offcut.bounds().width();
     let region = offcut.region().clone();
     PlanStock {
@@ -279,7 +283,7 @@ pub(super) fn savings(stocks: &[PlanStock], cloth: &Cloth) -> Option<String> {
 }
 
 /// A piece where it lies.
-fn placed_piece(placement: &Placement, piece: &Piece) -> PlacedPiece {
+pub(super) fn placed_piece(placement: &Placement, piece: &Piece) -> PlacedPiece {
     let motion = Motion::new(placement.turn, placement.flip, point(placement.x, placement.y));
     let Region { outline, holes } = motion.region(&piece.outline);
     PlacedPiece {
