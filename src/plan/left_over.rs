@@ -94,13 +94,7 @@ fn left_of_stretch(stock: &PlanStock, [from, to]: [f64; 2], least_width: f64) ->
     let offcuts: Vec<Offcut> = handy.into_par_iter().flat_map(|r| opened(&[r], least_width)).filter_map(offcut).collect();
     let taken = offcuts.iter().flat_map(|o| std::iter::once(&o.outline).chain(&o.holes));
     let waste = difference(cloth, pieces.iter().copied().chain(taken));
-    LeftOver {
-        offcuts_area: offcuts.iter().map(|o| o.area).sum(),
-        waste_area: area(&waste),
-        offcuts,
-        waste,
-        ..LeftOver::default()
-    }
+    LeftOver { offcuts_area: offcuts.iter().map(|o| o.area).sum(), waste_area: area(&waste), offcuts, waste, ..LeftOver::default() }
 }
 
 /// Sum of areas, mm².
