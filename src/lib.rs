@@ -1,17 +1,21 @@
 //! Cut plans for hand lay-up: traced ply outlines become a verified layout on each cloth's roll.
 //!
 //! The flow, left to right; a module uses only those before it:
-//! [`fault`], [`units`] → [`geometry`] → [`outline`] → [`cloth`] → [`job`] → [`ply`] → [`nest`] → [`plan`] → [`verify`] → [`planner`] → [`sheet`].
+//! [`fault`], [`units`] → [`geometry`] → [`outline`] → [`cloth`] → [`job`] → [`ply`] → [`stock`] → [`nest`] → [`assign`] → [`mosaic`] → [`plan`] → [`verify`] → [`planner`] → [`sheet`] → [`ledger`].
 
+pub mod assign;
 pub mod cloth;
 pub mod fault;
 pub mod geometry;
 pub mod job;
+pub mod ledger;
+pub mod mosaic;
 pub mod nest;
 pub mod outline;
 pub mod plan;
 pub mod planner;
 pub mod ply;
 pub mod sheet;
+pub mod stock;
 pub mod units;
 pub mod verify;

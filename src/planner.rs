@@ -2,21 +2,27 @@
 //!
 //! The only room that turns pieces and stock into a nesting problem and its outcome into a plan.
 
-use crate::cloth::{Cloth, Face};
+mod earlier;
+mod lay;
+mod mosaic;
+mod sources;
+
+use crate::cloth::Cloth;
 use crate::fault::{Fault, Faults};
-use crate::geometry::{Motion, Region, point, ring_bounds};
 use crate::job::{Job, SpliceKind, TemplateSource};
-use crate::nest::{self, Extent, Limits, Observer, Outcome, Params, Placement, Pose, Problem, Progress, Shape, Stock, Stop, TraceRow};
+use crate::nest::{Observer, Params, Progress, Stop, TraceRow};
 use crate::plan::{
-    self, PlacedPiece, Plan, PlanCloth, PlanLayer, PlanLayerItem, PlanPiece, PlanStock, PlanTemplate, Rules, SearchStep, SpliceFacts,
-    StockKind,
+    self, DrawnFrom, DrawnStock, LeftOver, Plan, PlanCloth, PlanLayer, PlanLayerItem, PlanPiece, PlanStock, PlanTemplate, Rules, SearchStep,
+    SpliceFacts,
 };
 use crate::ply::{self, Piece, Prepared, TemplateFrame};
-use crate::units::{LARGEST, snap};
+use crate::stock::Snapshot;
+use crate::units::snap;
 use crate::verify::{self, Verified};
-use std::collections::BTreeMap;
+pub use earlier::Earlier;
+use sources::Sources;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// How a plan is made.
 #[derive(Clone, Debug, PartialEq)]
@@ -89,7 +95,7 @@ pub fn prepare<'a>(jobs: &'a [Job], sets: u32) -> Result<Vec<PreparedJob<'a>>, F
     faults.into_result(all)
 }
 
-/// Plans every cloth of the jobs and verifies the whole.
+/// Plans every cloth of the jobs on the rolls that the jobs describe, and verifies the whole.
 ///
 /// # Errors
 /// See [`Refusal`].
@@ -97,61 +103,109 @@ pub fn prepare<'a>(jobs: &'a [Job], sets: u32) -> Result<Vec<PreparedJob<'a>>, F
 /// A cancel ends the search: the best complete layouts are kept, and every cloth that has none yet still gets its first, which takes no
 /// search. The flag is taken down then, so that setting it a second time ends that too; the plan is refused if a cloth is without a layout.
 pub fn plan(jobs: &[Job], settings: &Settings, cancel: &AtomicBool, watcher: &dyn Watcher) -> Result<Verified, Refusal> {
-    let prepared = prepare(jobs, settings.sets).map_err(Refusal::Input)?;
+    plan_all(jobs, None, settings, cancel, watcher)
+}
+
+/// The same on the rolls and offcuts of a stock: offcuts first, then the rolls that expire first.
+///
+/// # Errors
+/// As [`plan()`].
+pub fn plan_from_stock(
+    jobs: &[Job],
+    stock: &Snapshot,
+    settings: &Settings,
+    cancel: &AtomicBool,
+    watcher: &dyn Watcher,
+) -> Result<Verified, Refusal> {
+    go_on(jobs, stock, &Earlier::default(), settings, cancel, watcher)
+}
+
+/// The same for a kit that is cut in part: what is cut stays as it is, the rest and what was spoiled is planned on what the stock has now.
+///
+/// # Errors
+/// As [`plan()`]; a piece that is cut and no longer as the jobs want it fails the verification.
+pub fn go_on(
+    jobs: &[Job],
+    stock: &Snapshot,
+    earlier: &Earlier,
+    settings: &Settings,
+    cancel: &AtomicBool,
+    watcher: &dyn Watcher,
+) -> Result<Verified, Refusal> {
+    let jobs = sources::on_rolls_at_hand(jobs, stock).map_err(Refusal::Input)?;
+    plan_all(&jobs, Some((stock, earlier)), settings, cancel, watcher)
+}
+
+fn plan_all(
+    jobs: &[Job],
+    from: Option<(&Snapshot, &Earlier)>,
+    settings: &Settings,
+    cancel: &AtomicBool,
+    watcher: &dyn Watcher,
+) -> Result<Verified, Refusal> {
+    let nothing = Earlier::default();
+    let (stock, earlier) = (from.map(|f| f.0), from.map_or(&nothing, |f| f.1));
+    let mut prepared = prepare(jobs, settings.sets).map_err(Refusal::Input)?;
+    let begun = Instant::now();
+    let mosaics = mosaic::plan(&mut prepared, stock, earlier, settings, cancel).map_err(Refusal::NotPlaced)?;
+    let stop_all = mosaic::rest(settings.stop, begun.elapsed());
+    // Each offcut is opened once: for patches or for whole plies.
+    let for_plies = stock.map(|s| s.clone().without_offcuts(&mosaics.opened()));
     let cloths = cloths_in_use(&prepared);
     let mut plan = frame_of_plan(jobs, &prepared, settings);
+    let mut drawn = stock.map(|s| drawn_from(s, earlier));
+    let kept = earlier.copies();
     let mut faults = Faults::new();
 
-    let weights: Vec<f64> = cloths.iter().map(|c| f64::from(pieces_on(&prepared, c).map(|(_, p)| p.copies).sum::<u32>())).collect();
+    let on_offcut = |(_, piece): &(&Job, &Piece)| mosaics.placed.contains(&piece.id);
+    let weights: Vec<f64> =
+        cloths.iter().map(|c| f64::from(pieces_on(&prepared, c).filter(|p| !on_offcut(p)).map(|(_, p)| p.copies).sum::<u32>())).collect();
     let total: f64 = weights.iter().sum();
-    let mut first_only = false;
+    let mut first_only = !mosaics.plans.is_empty() && cancel.load(Ordering::Relaxed);
+    if first_only {
+        plan.interrupted = true;
+        cancel.store(false, Ordering::Relaxed);
+    }
     for (index, cloth) in cloths.iter().enumerate() {
-        let pieces: Vec<(&Job, &Piece)> = pieces_on(&prepared, cloth).collect();
-        let problem = match problem_of(&pieces, cloth, &jobs[0]) {
-            Ok(problem) => problem,
+        let pieces: Vec<(&Job, &Piece)> = pieces_on(&prepared, cloth).filter(|p| !on_offcut(p)).collect();
+        let sources = for_plies.as_ref().map_or_else(|| Sources::of_job(cloth), |s| Sources::of_stock(s, cloth));
+        let stop = match stop_all {
+            Stop::After(all) => Stop::After(Duration::from_secs_f64(all.as_secs_f64() * weights[index] / total.max(1.0))),
+            effort @ Stop::Effort(_) => effort,
+        };
+        let observer = Relay { watcher, cloth: &cloth.id, index, count: cloths.len() };
+        let params = Params { threads: settings.threads, ..Params::default() };
+        let search = lay::Search { stop, params, seed: settings.seed, cancel, observer: &observer, first_only };
+        let laid = match lay::lay(&pieces, &kept, cloth, &jobs[0], &sources, search) {
+            Ok(laid) => laid,
             Err(f) => {
                 faults.extend(f);
                 continue;
             }
         };
-        let stop = match settings.stop {
-            Stop::After(all) => Stop::After(Duration::from_secs_f64(all.as_secs_f64() * weights[index] / total.max(1.0))),
-            effort @ Stop::Effort(_) => effort,
-        };
-        let params = Params { threads: settings.threads, ..Params::default() };
-        let relay = Relay { watcher, cloth: &cloth.id, index, count: cloths.len() };
-        let solve = |stop| nest::solve(&problem, &params, &Limits { stop, cancel }, settings.seed, &relay);
-        let mut outcome = solve(if first_only { Stop::Effort(0) } else { stop });
-        plan.interrupted |= outcome.interrupted;
-        if !first_only {
-            if outcome.interrupted {
-                cancel.store(false, Ordering::Relaxed);
-                first_only = true;
-            }
-            // Ended before there was any layout: a first one takes no search.
-            if outcome.placements.is_empty() {
-                outcome = solve(Stop::Effort(0));
-            }
+        plan.interrupted |= laid.interrupted;
+        first_only |= laid.interrupted;
+        let of_cloth = |stocks: &[PlanStock]| stocks.iter().filter(|s| s.cloth == cloth.id).cloned().collect::<Vec<_>>();
+        let laid_stocks = [of_cloth(&mosaics.stocks), laid.stocks, of_cloth(&earlier.stocks)].concat();
+        let left: Vec<LeftOver> = laid_stocks.iter().map(|s| plan::left_over(s, jobs[0].cutting.least_offcut_width)).collect();
+        let offcuts = |(stock, left): (PlanStock, &LeftOver)| PlanStock { offcuts: left.offcuts.clone(), ..stock };
+        let stocks: Vec<PlanStock> = laid_stocks.into_iter().zip(&left).map(offcuts).collect();
+        watcher.searched(&cloth.id, &laid.trace);
+        let figures = plan::cloth_figures(cloth, &stocks, &left, laid.least);
+        plan.cloths.push(plan::ClothFigures { history: steps(&laid.trace), ..figures });
+        if let (Some(drawn), Some(snapshot)) = (&mut drawn, stock) {
+            drawn.saved.extend(lay::savings(&stocks, cloth));
+            drawn.cautions.extend(sources.cautions.iter().map(in_one_line));
+            drawn.note(&stocks, snapshot);
         }
-        watcher.searched(&cloth.id, &outcome.trace);
-        if !outcome.unplaced.is_empty() {
-            faults.extend(not_placed(&outcome, &pieces, cloth));
-            continue;
-        }
-        if let Some(fault) = too_long(&outcome, cloth) {
-            faults.push(fault);
-            continue;
-        }
-        let stock = stock_of(&outcome, &pieces, cloth, &jobs[0]);
-        let left = plan::left_over(&stock, jobs[0].cutting.least_offcut_width);
-        let stock = PlanStock { offcuts: left.offcuts.clone(), ..stock };
-        let figures = plan::cloth_figures(cloth, std::slice::from_ref(&stock), &[left], nest::least_length(&problem));
-        plan.cloths.push(plan::ClothFigures { history: steps(&outcome.trace), ..figures });
-        plan.stocks.push(stock);
+        plan.stocks.extend(stocks);
     }
     if !faults.is_empty() {
         return Err(Refusal::NotPlaced(faults));
     }
+    plan.drawn_from = drawn;
+    plan.mosaics = mosaics.plans;
+    mosaic::measure(&mut plan.mosaics, &plan.stocks);
     verify::verify(plan.sealed()).map_err(Refusal::NotVerified)
 }
 
@@ -165,6 +219,27 @@ fn steps(trace: &[TraceRow]) -> Vec<SearchStep> {
         }
     }
     out
+}
+
+/// The stock as the plan remembers it, before anything is taken from it.
+fn drawn_from(stock: &Snapshot, earlier: &Earlier) -> DrawnFrom {
+    let cautions = stock.consumables.iter().filter_map(|c| c.warning(stock.day)).map(|f| in_one_line(&f)).collect();
+    let cut_before = earlier.stocks.iter().map(|s| s.id.clone()).collect();
+    let (ledger, kit) = (stock.ledger.clone(), earlier.kit.clone());
+    DrawnFrom { ledger, day: stock.day, cautions, saved: Vec::new(), stocks: Vec::new(), kit, cut_before }
+}
+
+impl DrawnFrom {
+    /// Notes the rolls and offcuts that a plan's stocks are, and what their dates ask for.
+    fn note(&mut self, stocks: &[PlanStock], stock: &Snapshot) {
+        for id in stocks.iter().map(|s| &s.id) {
+            let roll = stock.rolls.iter().find(|r| r.id() == id).map(|r| (r.facts().revision, r.facts().batch.clone(), *r.age()));
+            let offcut = || stock.offcuts.iter().find(|o| o.id() == id).map(|o| (o.facts().revision, o.facts().batch.clone(), *o.age()));
+            let Some((revision, batch, age)) = roll.or_else(offcut) else { continue };
+            self.cautions.extend(age.warning(id, stock.day).map(|f| in_one_line(&f)));
+            self.stocks.push(DrawnStock { stock: id.clone(), revision, batch });
+        }
+    }
 }
 
 /// `A` to `Z`, then `AA` and so on.
@@ -200,103 +275,6 @@ fn pieces_on<'p, 'a>(prepared: &'p [PreparedJob<'a>], cloth: &'p Cloth) -> impl 
     })
 }
 
-/// The nesting problem of one cloth: its pieces on its roll.
-fn problem_of(pieces: &[(&Job, &Piece)], cloth: &Cloth, job: &Job) -> Result<Problem, Faults> {
-    let shapes = pieces
-        .iter()
-        .map(|(_, piece)| Shape {
-            name: piece.id.clone(),
-            region: piece.outline.clone(),
-            poses: piece.permitted.iter().map(|p| Pose { turn: p.turn, flip: p.face == Face::Down }).collect(),
-            tolerance: piece.tolerance,
-            copies: piece.copies,
-            may_cross: piece.may_cross_bench,
-        })
-        .collect();
-    let roll = Stock {
-        name: cloth.id.clone(),
-        extent: Extent::Open {
-            low: cloth.selvedge,
-            high: cloth.roll_width - cloth.selvedge,
-            segment_max: job.cutting.bench_length,
-            length_max: cloth.roll_length,
-        },
-        keep_out: cloth.flaws.clone(),
-    };
-    Problem::new(shapes, vec![roll], job.cutting.gap)
-}
-
-/// Faults that name the pieces without a place and what was reached, one for each reason.
-fn not_placed(outcome: &Outcome, pieces: &[(&Job, &Piece)], cloth: &Cloth) -> Faults {
-    let mut copies: BTreeMap<(&str, usize), u32> = BTreeMap::new();
-    for (shape, _, why) in &outcome.unplaced {
-        *copies.entry((why, *shape)).or_default() += 1;
-    }
-    let mut names: BTreeMap<&str, Vec<String>> = BTreeMap::new();
-    for ((why, shape), missing) in copies {
-        let piece = pieces[shape].1;
-        let copies = if piece.copies > 1 { format!(", {missing} of {} copies", piece.copies) } else { String::new() };
-        names.entry(why).or_default().push(format!("{} ({}{copies})", piece.number, piece.id));
-    }
-    let placed = outcome.placements.len();
-    let all = placed + outcome.unplaced.len();
-    let faults = names.into_iter().map(|(why, names)| {
-        let piece = if names.len() == 1 { "piece" } else { "pieces" };
-        Fault::new(format!("{why}; {placed} of {all} found a place"), "allow more search time, more turns, a splice, or more cloth")
-            .on(format!("{}: {piece} {}", cloth.id, names.join(", ")))
-    });
-    Faults(faults.collect())
-}
-
-/// A layout longer than any length of a plan may be.
-fn too_long(outcome: &Outcome, cloth: &Cloth) -> Option<Fault> {
-    let used = outcome.stocks.first()?.used_length;
-    let what = || format!("the layout takes {:.1} m of it, and a plan holds at most {:.0} m of a cloth", used / 1000.0, LARGEST / 1000.0);
-    let remedy = "plan fewer sets or jobs at a time, and look whether a flaw was given in the wrong unit";
-    (used > LARGEST).then(|| Fault::new(what(), remedy).on(format!("cloth {}", cloth.id)))
-}
-
-/// The roll with the pieces where the search put them.
-fn stock_of(outcome: &Outcome, pieces: &[(&Job, &Piece)], cloth: &Cloth, job: &Job) -> PlanStock {
-    let (used_length, segments) = outcome.stocks.first().map_or((0.0, Vec::new()), |s| (s.used_length, s.segments.clone()));
-    let mut placed: Vec<PlacedPiece> = outcome.placements.iter().map(|p| placed_piece(p, pieces[p.shape].1)).collect();
-    if job.cutting.bench_length.is_some() {
-        // Sheets follow the bench: pieces of the first segment first.
-        placed.sort_by_key(|p| segments.iter().position(|s| ring_bounds(&p.outline).is_some_and(|b| b.min.x < s[1])));
-    }
-    let flaws = cloth.flaws.iter().filter(|f| ring_bounds(f).is_some_and(|b| b.min.x < used_length)).cloned().collect();
-    PlanStock {
-        id: cloth.id.clone(),
-        cloth: cloth.id.clone(),
-        kind: StockKind::Roll,
-        face: Face::Up,
-        outline: vec![point(0.0, 0.0), point(used_length, 0.0), point(used_length, cloth.roll_width), point(0.0, cloth.roll_width)],
-        holes: Vec::new(),
-        flaws,
-        selvedge: cloth.selvedge,
-        segments,
-        used_length,
-        placed,
-        offcuts: Vec::new(),
-    }
-}
-
-/// A piece where it lies.
-fn placed_piece(placement: &Placement, piece: &Piece) -> PlacedPiece {
-    let motion = Motion::new(placement.turn, placement.flip, point(placement.x, placement.y));
-    let Region { outline, holes } = motion.region(&piece.outline);
-    PlacedPiece {
-        piece: piece.id.clone(),
-        copy: placement.copy + 1,
-        turn: placement.turn,
-        face: if placement.flip { Face::Down } else { Face::Up },
-        x: snap(placement.x),
-        y: snap(placement.y),
-        outline,
-        holes,
-    }
-}
-
 /// The plan before anything is placed.
 fn frame_of_plan(jobs: &[Job], prepared: &[PreparedJob<'_>], settings: &Settings) -> Plan {
     let (effort, seconds) = match settings.stop {
@@ -328,6 +306,8 @@ fn frame_of_plan(jobs: &[Job], prepared: &[PreparedJob<'_>], settings: &Settings
         cloths: Vec::new(),
         materials: cloths_in_use(prepared).into_iter().map(material_of).collect(),
         warnings: prepared.iter().flat_map(|p| &p.prepared.warnings).map(in_one_line).collect(),
+        mosaics: Vec::new(),
+        drawn_from: None,
     }
 }
 
@@ -401,7 +381,7 @@ fn plan_piece(job: &Job, piece: &Piece) -> PlanPiece {
         cloth: job.cloths[piece.cloth].id.clone(),
         part: piece.part,
         splice: piece.part.and(splice_facts(job, piece)),
-        patch: None,
+        patch: piece.patch,
         copies: piece.copies,
         permitted: piece.permitted.clone(),
         tolerance: piece.tolerance,

@@ -4,12 +4,13 @@ use super::exit::Failure;
 use super::files::write_into;
 use super::nest::plan_and_write;
 use super::search::Search;
+use super::{mosaic, print};
 use clap::Args;
 use std::path::PathBuf;
 use warpwise::fault::Fault;
 
 /// The demo's files, as they stand in `demo-data/`.
-const FILES: [(&str, &str); 10] = [
+const FILES: [(&str, &str); 13] = [
     ("job.toml", include_str!("../../demo-data/job.toml")),
     ("seat.svg", include_str!("../../demo-data/seat.svg")),
     ("hip-plate.svg", include_str!("../../demo-data/hip-plate.svg")),
@@ -20,7 +21,13 @@ const FILES: [(&str, &str); 10] = [
     ("coaming.dxf", include_str!("../../demo-data/coaming.dxf")),
     ("back-rest.dxf", include_str!("../../demo-data/back-rest.dxf")),
     ("floor.csv", include_str!("../../demo-data/floor.csv")),
+    ("stock.json", include_str!("../../demo-data/stock.json")),
+    ("hatch.toml", include_str!("../../demo-data/hatch.toml")),
+    ("offcuts.json", include_str!("../../demo-data/offcuts.json")),
 ];
+
+/// Search time of the mosaic, as a share of that of the job.
+const MOSAIC: f64 = 0.4;
 
 /// `warpwise demo`.
 #[derive(Args)]
@@ -54,6 +61,15 @@ impl Demo {
             ));
         }
         write_into(&self.dir, &FILES.map(|(name, text)| (PathBuf::from(name), text.as_bytes().to_vec())))?;
-        plan_and_write(&[self.dir.join("job.toml")], &self.dir.join("plan"), &self.search)
+        let stock = |file: &str| self.search.stock.clone().or_else(|| Some(self.dir.join(file)));
+        let search = Search { stock: stock("stock.json"), ..self.search.clone() };
+        plan_and_write(&[self.dir.join("job.toml")], &self.dir.join("plan"), &search)?;
+        if self.search.json {
+            // One plan is one answer.
+            return Ok(());
+        }
+        print("\nThe hatch cover's face, once more as a mosaic of a box of offcuts:\n")?;
+        let search = Search { seconds: self.search.seconds * MOSAIC, stock: stock("offcuts.json"), ..self.search.clone() };
+        mosaic::plan_and_write(&self.dir.join("hatch.toml"), &self.dir.join("mosaic"), &search)
     }
 }

@@ -73,3 +73,13 @@ pub fn remove_old_sheets(dir: &Path, ending: &str, kept: &[String]) -> Result<()
     }
     Ok(())
 }
+
+/// Writes one file, whole or not at all.
+pub fn write_file(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    let refused = |e: io::Error| Failure::machine(&path.display().to_string(), &e);
+    let folder = path.parent().filter(|f| !f.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let mut file = tempfile::Builder::new().prefix(".writing-").tempfile_in(folder).map_err(refused)?;
+    file.write_all(bytes).and_then(|()| file.as_file().sync_all()).map_err(refused)?;
+    file.persist(path).map_err(|e| refused(e.error))?;
+    Ok(())
+}

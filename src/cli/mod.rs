@@ -4,11 +4,15 @@ mod check;
 mod demo;
 mod exit;
 mod files;
+mod mosaic;
 mod nest;
 mod new;
 mod progress;
 mod search;
 mod sheets;
+mod stock;
+mod stock_add;
+mod stock_list;
 
 use clap::{Parser, Subcommand};
 use exit::Failure;
@@ -34,8 +38,12 @@ enum Command {
     Check(check::Check),
     /// Plan every cloth of one or several jobs and write the plan folder
     Nest(nest::Nest),
+    /// Plan the patches of the mosaic layers only
+    Mosaic(mosaic::Mosaic),
     /// Write the sheets of a plan again: cut sheets as SVG, PDF or DXF, templates, placement sheet, labels
     Sheets(sheets::Sheets),
+    /// The ledger of rolls, offcuts and dated consumables
+    Stock(stock::Stock),
 }
 
 /// Width of a terminal that everything fits.
@@ -49,7 +57,9 @@ pub fn run() -> ExitCode {
         Command::New(command) => command.run(),
         Command::Check(command) => command.run(),
         Command::Nest(command) => command.run(),
+        Command::Mosaic(command) => command.run(),
         Command::Sheets(command) => command.run(),
+        Command::Stock(command) => command.run(),
     };
     match outcome {
         Ok(()) => ExitCode::SUCCESS,

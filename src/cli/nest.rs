@@ -50,13 +50,15 @@ pub fn plan_and_write(jobs: &[PathBuf], out: &Path, search: &Search) -> Result<(
 }
 
 /// Everything a plan folder holds.
-fn files(plan: &Verified) -> Vec<(PathBuf, Vec<u8>)> {
+pub fn files(plan: &Verified) -> Vec<(PathBuf, Vec<u8>)> {
     let mut files = vec![
         (PathBuf::from("plan.json"), plan::to_json(plan.plan()).into_bytes()),
         (PathBuf::from("report.html"), sheet::report(plan, &[]).into_bytes()),
         (PathBuf::from("pieces.csv"), sheet::pieces_table(plan).into_bytes()),
         (PathBuf::from("overview.svg"), sheet::overview(plan).into_bytes()),
     ];
+    files.extend(sheet::patches_table(plan).map(|t| (PathBuf::from("patches.csv"), t.into_bytes())));
+    files.extend(sheet::mosaic_sheets(plan).into_iter().map(|(name, svg)| (Path::new("sheets").join(name), svg.into_bytes())));
     let sheets = sheet::cut_sheets(plan, None).into_iter().chain([sheet::placement_sheet(plan, None)]);
     files.extend(sheets.map(|file| (Path::new("sheets").join(file.name), file.bytes)));
     files

@@ -3,9 +3,9 @@
 use super::exit::Failure;
 use super::files::write_into;
 use super::progress::Bar;
+use super::stock::{earlier, read_stock};
 use clap::Args;
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 use warpwise::fault::Fault;
@@ -16,7 +16,7 @@ use warpwise::sheet;
 use warpwise::verify::Verified;
 
 /// How long and how to search.
-#[derive(Args)]
+#[derive(Args, Clone)]
 pub struct Search {
     /// Search time of the whole run, in seconds
     #[arg(long, value_name = "S", default_value_t = 20.0, conflicts_with = "effort")]
@@ -33,6 +33,12 @@ pub struct Search {
     /// How many sets of every piece to cut
     #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=1000))]
     pub sets: u32,
+    /// Plan from this stock, offcuts first: a ledger of `warpwise stock`, or an export of one
+    #[arg(long, value_name = "FILE")]
+    pub stock: Option<PathBuf>,
+    /// Go on with this plan: what the ledger knows to be cut stays, the rest and what was spoiled is planned anew
+    #[arg(long, value_name = "PLAN", requires = "stock")]
+    pub go_on: Option<PathBuf>,
     /// Print the plan as JSON on standard output
     #[arg(long)]
     pub json: bool,
@@ -47,13 +53,24 @@ pub struct Search {
 impl Search {
     /// Plans the jobs; Ctrl-C ends the search and keeps the best complete layouts.
     pub fn plan(&self, jobs: &[Job], stop: Stop) -> Result<Verified, Failure> {
-        let cancel = Arc::new(AtomicBool::new(false));
-        let flag = Arc::clone(&cancel);
-        ctrlc::set_handler(move || flag.store(true, Ordering::Relaxed))
-            .map_err(|e| Failure::machine("the interrupt handler", &std::io::Error::other(e)))?;
+        let stock = self.stock.as_deref().map(read_stock).transpose()?;
+        let earlier = match (&self.stock, &self.go_on) {
+            (Some(ledger), Some(plan)) => earlier(ledger, plan)?,
+            _ => planner::Earlier::default(),
+        };
+        static CANCEL: AtomicBool = AtomicBool::new(false);
+        CANCEL.store(false, Ordering::Relaxed);
+        match ctrlc::set_handler(|| CANCEL.store(true, Ordering::Relaxed)) {
+            // A command may plan more than once.
+            Ok(()) | Err(ctrlc::Error::MultipleHandlers) => {}
+            Err(e) => return Err(Failure::machine("the interrupt handler", &std::io::Error::other(e))),
+        }
         let settings = Settings { stop, seed: self.seed, threads: self.threads.map_or(0, usize::from), sets: self.sets };
         let bar = Bar::new(self.quiet);
-        let plan = planner::plan(jobs, &settings, &cancel, &bar);
+        let plan = match &stock {
+            Some(stock) => planner::go_on(jobs, stock, &earlier, &settings, &CANCEL, &bar),
+            None => planner::plan(jobs, &settings, &CANCEL, &bar),
+        };
         let histories = bar.done();
         if let Some(dir) = &self.history {
             write_histories(dir, &histories)?;

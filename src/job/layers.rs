@@ -2,6 +2,7 @@
 
 use super::document::{Document, Findings, listed, nearest};
 use super::model::{Hands, Layer, LayerItem, TemplateSource};
+use super::mosaic::mosaic;
 use super::raw::{RawCutting, RawFullItem, RawItem, RawLayer};
 use super::{PatchShape, Template};
 use crate::cloth::{Face, Permitted};
@@ -70,6 +71,7 @@ pub(super) struct Known<'k> {
 pub(super) fn layer(raw: RawLayer, i: usize, known: &Known<'_>, doc: &Document<'_>, findings: &mut Findings<'_>) -> Option<Layer> {
     let at = format!("layer.{i}");
     let place = |key: &str| doc.offset_of(&format!("{at}.{key}"));
+    let mosaic = mosaic(&raw, i, doc, findings);
     let cloth = known.cloths.find(&raw.cloth, "cloth", place("cloth"), findings);
     let mut items: Vec<LayerItem> = Vec::new();
     let mut whole = true;
@@ -99,11 +101,21 @@ pub(super) fn layer(raw: RawLayer, i: usize, known: &Known<'_>, doc: &Document<'
         }
         (None, _) => None,
     };
+    if mosaic.is_some() {
+        for item in &items {
+            if let Some(Some(Template { id, source: TemplateSource::Patch { .. }, .. })) = known.made.get(item.template) {
+                let what = format!("{} is a local reinforcement, and a mosaic covers whole templates", quoted(id));
+                findings.fault(place("templates"), what, "name a template or a strip, or make the layer whole");
+                whole = false;
+            }
+        }
+    }
     let cloth = cloth.filter(|_| whole)?;
     Some(Layer {
         name: raw.name.unwrap_or_else(|| format!("layer {}", i + 1)),
         cloth,
-        angle: raw.angle,
+        angle: raw.angle.unwrap_or(0.0),
+        mosaic,
         items,
         seen: raw.seen,
         book_match: raw.book_match,

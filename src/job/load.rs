@@ -5,7 +5,7 @@ use super::layers::{self, Known, Names};
 use super::model::{Cutting, Job, SpliceRule, Template};
 use super::raw::{RawCutting, RawJob, RawPatch, RawSplice};
 use super::templates::Drawings;
-use super::{cloths, schema, structure, templates};
+use super::{cloths, mosaic, schema, structure, templates};
 use crate::fault::{Fault, Faults, line_and_column};
 use crate::outline::{ReadOptions, Reading, read_file};
 use crate::units::{quoted, show_mm};
@@ -116,6 +116,14 @@ fn build(raw: RawJob, doc: &Document<'_>, read: &ReadOutline<'_>, findings: &mut
     let mut made_layers = Vec::new();
     for (i, layer) in raw.layer.into_iter().enumerate() {
         made_layers.push(layer.and_then(|l| layers::layer(l, i, &known, doc, findings)));
+    }
+    for (i, layer) in made_layers.iter().enumerate() {
+        if let Some(layer) = layer
+            && let Some(mosaic) = &layer.mosaic
+            && let Some(Some(cloth)) = made_cloths.get(layer.cloth)
+        {
+            mosaic::can_differ(mosaic, cloth, i, doc, findings);
+        }
     }
     let path_of = |i: usize| match i {
         _ if i < hosts => format!("template.{i}"),

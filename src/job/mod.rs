@@ -9,6 +9,7 @@ mod document;
 mod layers;
 mod load;
 mod model;
+mod mosaic;
 mod quantity;
 mod raw;
 mod scaffold;
@@ -22,5 +23,6 @@ pub use load::{ReadOutline, load, load_all, parse, parse_with};
 pub use model::{
     Cutting, Hands, InkedSide, Job, Layer, LayerItem, PatchShape, Seen, SpliceKind, SpliceRule, TakenOff, Template, TemplateSource,
 };
+pub use mosaic::Mosaic;
 pub use scaffold::scaffold;
 pub use schema::schema_json;

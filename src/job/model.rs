@@ -1,5 +1,6 @@
 //! The validated job: what preparation and planning work from.
 
+use super::mosaic::Mosaic;
 use crate::cloth::{Cloth, Permitted};
 use crate::geometry::{Point, Ring};
 use crate::outline::{EdgeKind, Outline};
@@ -168,6 +169,8 @@ pub struct Layer {
     pub lap: f64,
     /// Degrees a piece may be off its permitted turns.
     pub angle_tolerance: f64,
+    /// For a layer of patches in many directions: how they are made.
+    pub mosaic: Option<Mosaic>,
 }
 
 /// How the cloth is cut.

@@ -357,9 +357,33 @@ pub(super) struct RawLayer {
     /// Id of its cloth.
     #[schemars(schema_with = "text")]
     pub(super) cloth: String,
-    /// Angle of the warp from the part's 0°, anticlockwise looking at the mould surface.
+    /// Whole plies, or a mosaic of patches in many directions.
+    #[serde(default = "whole")]
+    pub(super) kind: RawKind,
+    /// Angle of the warp from the part's 0°, anticlockwise looking at the mould surface. Every layer of whole plies needs it.
+    #[serde(default)]
     #[schemars(schema_with = "angle")]
-    pub(super) angle: f64,
+    pub(super) angle: Option<f64>,
+    /// Mosaic: the smallest patches, as the side of a square of the size that is seen.
+    #[serde(default)]
+    #[schemars(schema_with = "size")]
+    pub(super) patch_from: Option<f64>,
+    /// Mosaic: the largest patches, likewise.
+    #[serde(default)]
+    #[schemars(schema_with = "size")]
+    pub(super) patch_to: Option<f64>,
+    /// Mosaic: overlap of patches at their seams.
+    #[serde(default)]
+    #[schemars(schema_with = "allowance")]
+    pub(super) seam_lap: Option<f64>,
+    /// Mosaic: least difference of direction between patches that touch.
+    #[serde(default)]
+    #[schemars(schema_with = "angle_tolerance")]
+    pub(super) least_difference: Option<f64>,
+    /// Mosaic: number of the division; another number divides the target another way.
+    #[serde(default)]
+    #[schemars(range(min = 0, max = 1_000_000))]
+    pub(super) mosaic_seed: Option<u32>,
     /// What it lays: ids of templates, strips and patches, or entries like { template = "hip-plate", hands = "both", copies = 2 }.
     #[schemars(length(min = 1, max = 2000))]
     pub(super) templates: Vec<RawItem>,
@@ -396,6 +420,20 @@ pub(super) struct RawLayer {
     #[serde(default)]
     #[schemars(schema_with = "angle_tolerance")]
     pub(super) angle_tolerance: Option<f64>,
+}
+
+/// What a layer is made of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub(super) enum RawKind {
+    /// Whole plies at one angle.
+    Whole,
+    /// Patches in many directions.
+    Mosaic,
+}
+
+fn whole() -> RawKind {
+    RawKind::Whole
 }
 
 fn hidden() -> Seen {

@@ -5,7 +5,7 @@
 //! fails). A full disk or a kill at any moment leaves the old plan whole; what a kill can leave is a folder beside it whose name
 //! begins with a dot, the plan folder's name and `.writing-`, which may be deleted.
 //!
-//! In an old plan folder these count as the tool's own and are replaced: `plan.json`, `report.html`, `pieces.csv`, `overview.svg`, and what ends
+//! In an old plan folder these count as the tool's own and are replaced: `plan.json`, `report.html`, `pieces.csv`, `patches.csv`, `overview.svg`, and what ends
 //! in `.svg`, `.pdf` or `.dxf` under `sheets/`. Anything else is the user's and is carried over.
 
 use crate::fault::{Fault, Faults};
@@ -15,7 +15,7 @@ use std::io::{self, Read, Write};
 use std::path::{Component, Path, PathBuf};
 
 /// Files of an old plan that the new one replaces.
-const OWN: [&str; 4] = ["plan.json", "report.html", "pieces.csv", "overview.svg"];
+const OWN: [&str; 5] = ["plan.json", "report.html", "pieces.csv", "patches.csv", "overview.svg"];
 /// The folder of the cut sheets, and what in it is the tool's own.
 const SHEETS: &str = "sheets";
 const SHEET_KINDS: [&str; 3] = ["svg", "pdf", "dxf"];

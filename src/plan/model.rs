@@ -5,6 +5,7 @@ use crate::geometry::{Path, Point, Ring};
 use crate::job::{Hands, Seen, SpliceKind};
 use crate::outline::EdgeKind;
 use crate::ply::{Hand, Part};
+use crate::stock::Day;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -47,6 +48,86 @@ pub struct Plan {
     pub materials: Vec<PlanCloth>,
     /// What the user was told.
     pub warnings: Vec<String>,
+    /// The mosaic layers, one entry for each template, hand and copy.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub mosaics: Vec<PlanMosaic>,
+    /// The stock it was planned from, if it was.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub drawn_from: Option<DrawnFrom>,
+}
+
+/// A template covered with patches in one layer. A piece with a patch number is cut for it; less its origin and turned by its angle, the
+/// piece lies in the part frame: the part's 0° along +x, the mirrored hand mirrored about it, looking at the mould surface.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PlanMosaic {
+    /// Its job.
+    pub job: String,
+    /// Its layer, from 1.
+    pub layer: usize,
+    /// The ply that its patches name.
+    pub ply: String,
+    /// Template id.
+    pub template: String,
+    /// Hand of the template.
+    pub hand: Hand,
+    /// Patches laid earlier lie over later ones as it is seen (from the mould side); otherwise the later lie over the earlier.
+    pub earlier_on_top: bool,
+    /// Overlap at every seam, mm.
+    pub lap: f64,
+    /// Least difference of direction between patches with a common seam, degrees.
+    pub least_difference: f64,
+    /// Degrees after which directions look alike: 90 or 180.
+    pub modulo: f64,
+    /// Side of a square as large as a patch is seen, from and to, mm.
+    pub size: [f64; 2],
+    /// What the patches cover, allowances included, part frame.
+    pub target: Ring,
+    /// Its holes.
+    pub holes: Vec<Ring>,
+    /// Ids of the patches in laying order.
+    pub patches: Vec<String>,
+    /// Mean resultant length of the directions: 0 if all are alike often, 1 if all are the same.
+    pub resultant: f64,
+    /// The same of the doubled directions: 1 if there are but two, at right angles.
+    pub two_ways: f64,
+    /// Correlation of direction and place: 1 if directions run on across the part.
+    pub drift: f64,
+    /// Area of the patches cut from offcuts, mm².
+    pub from_offcuts: f64,
+    /// Area of the offcuts opened for them, mm².
+    pub opened: f64,
+}
+
+/// The stock of the workshop that a plan was made from: booking holds it against what is there.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct DrawnFrom {
+    /// Which ledger it was, if any.
+    pub ledger: Option<String>,
+    /// The day the plan looked at dates.
+    pub day: Day,
+    /// Dates and stocks that a person must hear of before cutting, each with what to do.
+    pub cautions: Vec<String>,
+    /// What the offcuts saved, cloth by cloth.
+    pub saved: Vec<String>,
+    /// The rolls and offcuts the plan cuts, by the ids of its stocks.
+    pub stocks: Vec<DrawnStock>,
+    /// The first plan of the kit, where this one goes on with what that one left to cut.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub kit: Option<String>,
+    /// Ids of this plan's stocks that were cut before: nothing more is cut from them.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub cut_before: Vec<String>,
+}
+
+/// A roll or offcut of the stock as it was when the plan was made.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct DrawnStock {
+    /// Its id, the same in stock and plan.
+    pub stock: String,
+    /// Its revision.
+    pub revision: u32,
+    /// Its batch.
+    pub batch: Option<String>,
 }
 
 /// Rules of cutting.

@@ -9,8 +9,10 @@ mod prepare;
 mod relief;
 mod skin;
 mod splice;
+mod target;
 
 pub use piece::{Hand, Part, Piece, Prepared};
 pub use prepare::prepare;
 pub use skin::{Skin, TemplateFrame, template_frame};
 pub use splice::splice_kind;
+pub use target::{PatchOf, Target, patch_piece, target};

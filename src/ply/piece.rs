@@ -64,6 +64,8 @@ pub struct Piece {
     pub cloth: usize,
     /// Which part of a spliced ply it is.
     pub part: Option<Part>,
+    /// Number of the patch in a mosaic.
+    pub patch: Option<u32>,
     /// How many of it.
     pub copies: u32,
     /// The ways it may lie.

@@ -101,7 +101,8 @@ impl Run<'_> {
         }
         let facts = LayerFacts { number, layer, cloth, rule };
         let first = self.prepared.pieces.len();
-        for item in &layer.items {
+        // The patches of a mosaic are made where it is known what they can be cut from.
+        for item in layer.items.iter().filter(|_| layer.mosaic.is_none()) {
             self.item(&facts, &name, item);
         }
         for (k, piece) in self.prepared.pieces[first..].iter_mut().enumerate() {
@@ -281,6 +282,7 @@ impl Run<'_> {
             angle: ply.angle,
             cloth: layer.cloth,
             part,
+            patch: None,
             copies: ply.copies,
             permitted: rule.permitted.clone(),
             tolerance: layer.angle_tolerance,

@@ -63,7 +63,7 @@ fn turn_over(stock: &mut PlanStock) {
 }
 
 /// An id made fit for a file name anywhere: ASCII letters, digits and hyphens, at most 40; `stock` if nothing is left of it.
-fn file_name(id: &str) -> String {
+pub(super) fn file_name(id: &str) -> String {
     let mut name = String::new();
     for c in id.chars().take(200) {
         if c.is_ascii_alphanumeric() {

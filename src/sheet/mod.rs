@@ -13,6 +13,7 @@ mod font;
 mod grid;
 mod history;
 mod label;
+mod mosaic;
 mod overview;
 mod paper;
 mod pdf;
@@ -115,6 +116,21 @@ pub fn report(plan: &Verified, more: &[Section]) -> String {
 /// `pieces.csv`: a row for each placed piece.
 pub fn pieces_table(plan: &Verified) -> String {
     csv::pieces(plan.plan())
+}
+
+/// The drawings of the mosaic layers, file name and SVG: for each a patch map at true scale and a picture of the finished look.
+pub fn mosaic_sheets(plan: &Verified) -> Vec<(String, String)> {
+    let plan = plan.plan();
+    let name = |k: usize, ply: &str, what: &str| format!("mosaic-{:02}-{}-{what}.svg", k + 1, face::file_name(ply));
+    let both = |(k, m): (usize, &crate::plan::PlanMosaic)| {
+        [(name(k, &m.ply, "map"), mosaic::map(plan, m)), (name(k, &m.ply, "look"), mosaic::look(plan, m))]
+    };
+    plan.mosaics.iter().enumerate().flat_map(both).collect()
+}
+
+/// `patches.csv`: a row for each patch of the mosaic layers; `None` if there are none.
+pub fn patches_table(plan: &Verified) -> Option<String> {
+    (!plan.plan().mosaics.is_empty()).then(|| mosaic::table(plan.plan()))
 }
 
 /// All layouts in one small picture, SVG.

@@ -109,10 +109,15 @@ fn turns_in_words(permitted: &[Permitted], tolerance: f64) -> String {
 /// The whole summary of a plan, no line wider than `columns` (at least 72 are used).
 pub(super) fn text(plan: &Plan, columns: usize) -> String {
     let columns = columns.max(NARROWEST);
-    let mut out = plies(&PlyRow::of_plan(plan), columns);
+    let mut out = cautions(plan, columns);
+    out.push_str(&plies(&PlyRow::of_plan(plan), columns));
     for figures in &plan.cloths {
         out.push('\n');
         out.push_str(&cloth(plan, figures, columns));
+    }
+    for saved in plan.drawn_from.iter().flat_map(|d| &d.saved) {
+        out.push('\n');
+        out.push_str(&wrap(&clean(saved), columns, 2));
     }
     let notes = warnings(&plan.warnings, columns);
     if !notes.is_empty() {
@@ -122,6 +127,18 @@ pub(super) fn text(plan: &Plan, columns: usize) -> String {
     if plan.interrupted {
         out.push_str("\nThe search was stopped early: this is the best complete plan it had.\n");
     }
+    out
+}
+
+/// What the dates in the stock ask for, before everything else; nothing if all is well.
+fn cautions(plan: &Plan, columns: usize) -> String {
+    let list: Vec<&String> = plan.drawn_from.iter().flat_map(|d| &d.cautions).collect();
+    if list.is_empty() {
+        return String::new();
+    }
+    let mut out = "!!! LOOK AT THIS BEFORE CUTTING\n".to_string();
+    list.iter().for_each(|c| out.push_str(&wrap(&format!("!!! {}", clean(c)), columns, 4)));
+    out.push('\n');
     out
 }
 

@@ -18,6 +18,7 @@
 //! | mass | 0.051 g |
 //! | yield | 0.00001 |
 //! | preparation, pieces against templates | see `preparation` |
+//! | mosaics | see `mosaic` |
 
 mod allowance;
 mod area;
@@ -27,6 +28,7 @@ mod figures;
 mod findings;
 mod frame;
 mod layout;
+mod mosaic;
 mod placement;
 mod plies;
 mod preparation;
@@ -66,6 +68,7 @@ pub fn verify(plan: Plan) -> Result<Verified, Faults> {
         figures::check(&plan, &exact, &mut found);
         let plies = plies::check(&plan, &mut found);
         preparation::check(&plan, &exact, &plies, &mut found);
+        mosaic::check(&plan, &mut found);
     }
     found.into_faults().into_result(Verified(plan))
 }

@@ -32,7 +32,8 @@ pub(super) fn check<'a>(plan: &'a Plan, found: &mut Findings) -> Vec<Ply<'a>> {
         plan.templates.iter().map(|t| ((t.job.as_str(), t.template.as_str()), t)).collect();
     let cloths: BTreeMap<&str, &PlanCloth> = plan.materials.iter().map(|m| (m.cloth.as_str(), m)).collect();
     let mut groups: BTreeMap<(&str, usize, &str), Vec<usize>> = BTreeMap::new();
-    for (i, p) in plan.pieces.iter().enumerate() {
+    // Patches of mosaics are looked at by themselves.
+    for (i, p) in plan.pieces.iter().enumerate().filter(|(_, p)| p.patch.is_none()) {
         groups.entry((&p.job, p.layer, &p.ply)).or_default().push(i);
     }
     let mut plies = Vec::new();
@@ -76,9 +77,6 @@ fn alike(plan: &Plan, ply: &Ply, found: &mut Findings) -> bool {
     };
     if !pieces.iter().all(same) {
         fault("its pieces differ in template, hand, cloth, angle, turns, splice or number of copies");
-    }
-    if pieces.iter().any(|p| p.patch.is_some()) {
-        fault("patches of a mosaic cannot be checked by this version");
     }
     let parts: Vec<(usize, usize)> = pieces.iter().filter_map(|p| p.part.map(|q| (q.number, q.of))).collect();
     let whole = pieces.len() == 1 && parts.is_empty() && first.splice.is_none();
@@ -144,7 +142,8 @@ fn covers(hands: Hands, hand: Hand) -> bool {
 fn complete(plan: &Plan, plies: &[Ply], templates: &BTreeMap<(&str, &str), &PlanTemplate>, found: &mut Findings) {
     type Key<'a> = (&'a str, usize, &'a str, Hand);
     let mut wanted: BTreeMap<Key, u64> = BTreeMap::new();
-    for layer in &plan.layers {
+    let of_patches = |job: &str, layer: usize| plan.mosaics.iter().any(|m| m.job == job && m.layer == layer);
+    for layer in plan.layers.iter().filter(|l| !of_patches(&l.job, l.layer)) {
         for item in &layer.items {
             if !templates.contains_key(&(layer.job.as_str(), item.template.as_str())) {
                 found.add(&format!("layer {}", layer.layer), format!("lays template {}, which the plan lacks", item.template));

@@ -157,7 +157,7 @@ fn step_back(ply: &Ply) -> f64 {
     ply.template.on.as_ref().map_or(0.0, |(_, step)| step * ply.steps as f64)
 }
 
-fn template_segs(t: &PlanTemplate, frame: &Frame, ply: &Ply) -> Vec<Seg> {
+pub(super) fn template_segs(t: &PlanTemplate, frame: &Frame, ply: &Ply) -> Vec<Seg> {
     let amount = |kind: EdgeKind| match kind {
         EdgeKind::Trim => ply.layer.trim,
         EdgeKind::Lap => ply.layer.lap,
@@ -246,7 +246,7 @@ fn stepped_back(laid: &Laid, who: &str, net: Option<&Shape>, step: f64, found: &
 }
 
 /// The arrow lies at minus the angle.
-fn arrows(laid: &Laid, found: &mut Findings) {
+pub(super) fn arrows(laid: &Laid, found: &mut Findings) {
     for piece in &laid.pieces {
         let along = piece.arrow[1] - piece.arrow[0];
         let off = turns_apart(along.direction(), -piece.angle);

@@ -57,6 +57,14 @@ pub(super) fn measure(plan: &Plan, found: &mut Findings) -> Option<Exact> {
             gauge.points(&who, cut);
         }
     }
+    for m in &plan.mosaics {
+        let who = format!("mosaic {}", m.ply);
+        gauge.shape(&who, "target", &m.target, &m.holes);
+        let size = |x: f64| x > 0.0 && x <= LARGEST;
+        if !(size(m.lap) && m.least_difference >= 0.0 && m.least_difference <= 90.0 && (m.modulo == 90.0 || m.modulo == 180.0)) {
+            gauge.found.add(&who, "its lap or its directions are no numbers that can be checked");
+        }
+    }
     if !found.is_empty() {
         return None;
     }
@@ -166,6 +174,8 @@ fn counts(plan: &Plan, found: &mut Findings) {
     }
     most("materials", plan.materials.len(), limit::LISTED);
     most("layer items", plan.layers.iter().map(|l| l.items.len()).sum(), limit::LISTED);
+    most("mosaics", plan.mosaics.len(), limit::LISTED);
+    most("patches of mosaics", plan.mosaics.iter().map(|m| m.patches.len()).sum(), limit::LISTED);
     let mut points = 0;
     let mut longest = 0;
     each_ring(plan, |ring| {
@@ -177,6 +187,9 @@ fn counts(plan: &Plan, found: &mut Findings) {
 }
 
 fn each_ring(plan: &Plan, mut f: impl FnMut(&[Point])) {
+    for m in &plan.mosaics {
+        std::iter::once(&m.target).chain(&m.holes).for_each(|r| f(r));
+    }
     for t in &plan.templates {
         std::iter::once(&t.net).chain(&t.holes).chain(&t.cuts).chain(&t.no_splice).for_each(|r| f(r));
     }

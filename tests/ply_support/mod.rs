@@ -57,6 +57,7 @@ pub fn plain_template(id: &str, net: Ring) -> Template {
 /// A hidden layer of the first cloth at an angle, one as-traced ply of each template named by its index.
 pub fn layer(angle: f64, templates: &[usize]) -> Layer {
     Layer {
+        mosaic: None,
         name: format!("at {angle}"),
         cloth: 0,
         angle,

@@ -88,6 +88,8 @@ pub fn empty(cloth: &Cloth, used: f64, gap: f64) -> Plan {
             fibre_density: cloth.fibre_density,
         }],
         warnings: Vec::new(),
+        mosaics: Vec::new(),
+        drawn_from: None,
     }
 }
 

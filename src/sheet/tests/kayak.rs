@@ -353,5 +353,7 @@ pub fn plan() -> Plan {
             material("ud-150", "Carbon unidirectional, 150 g/m²", Weave::Unidirectional, Backing::Film),
         ],
         warnings: vec!["relief cuts of the seat lie at the same place in layers 1 and 2: shift one set by 25 mm".into()],
+        mosaics: Vec::new(),
+        drawn_from: None,
     }
 }

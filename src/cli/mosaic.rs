@@ -1,0 +1,81 @@
+//! `warpwise mosaic JOB`: the patches of a job's mosaic layers, nothing else.
+
+use super::exit::Failure;
+use super::nest::files;
+use super::search::Search;
+use super::{print, warn};
+use clap::Args;
+use std::path::{Path, PathBuf};
+use warpwise::fault::Fault;
+use warpwise::plan::{Plan, StockKind};
+use warpwise::{job, plan};
+
+/// `warpwise mosaic`.
+#[derive(Args)]
+pub struct Mosaic {
+    /// The job file
+    #[arg(value_name = "JOB")]
+    job: PathBuf,
+    /// The plan folder [default: `mosaic` beside the job]
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
+    #[command(flatten)]
+    search: Search,
+}
+
+impl Mosaic {
+    /// Reads, plans, verifies, writes, prints.
+    pub fn run(self) -> Result<(), Failure> {
+        let out = self.out.clone().unwrap_or_else(|| self.job.parent().unwrap_or(Path::new("")).join("mosaic"));
+        plan_and_write(&self.job, &out, &self.search)
+    }
+}
+
+/// Plans the mosaic layers of a job for `mosaic` and `demo`.
+pub fn plan_and_write(file: &Path, out: &Path, search: &Search) -> Result<(), Failure> {
+    let stop = search.stop()?;
+    plan::folder::check(out).map_err(Failure::Usage)?;
+    let (mut job, warnings) = job::load(file).map_err(Failure::Input)?;
+    warn(&warnings, search.quiet);
+    if job.layers.iter().all(|l| l.mosaic.is_none()) {
+        let fault = Fault::new("the job has no mosaic layer", "give a layer kind = \"mosaic\", or plan it with `warpwise nest`");
+        return Err(Failure::Input(fault.in_file(file).into()));
+    }
+    // Layers keep their numbers; those of whole plies lay nothing.
+    job.layers.iter_mut().filter(|l| l.mosaic.is_none()).for_each(|l| l.items.clear());
+    let plan = search.plan(&[job], stop)?;
+    plan::folder::write(out, &files(&plan)).map_err(Failure::Machine)?;
+    if search.json {
+        return print(&plan::to_json(plan.plan()));
+    }
+    print(&format!("{}\nPlan folder: {1}\nMap, look and cut sheets: {1}/sheets\n", in_words(plan.plan()), out.display()))
+}
+
+/// What was planned, for a terminal.
+fn in_words(plan: &Plan) -> String {
+    let mut out = String::new();
+    for m in &plan.mosaics {
+        let on_offcuts = m.patches.iter().filter(|id| placed_on_offcut(plan, id)).count();
+        let share =
+            if m.opened > 0.0 { format!(", {:.0} % of the offcuts opened", 100.0 * m.from_offcuts / m.opened) } else { String::new() };
+        out.push_str(&format!(
+            "{}: {} patches, {on_offcuts} from offcuts{share}\n  touching patches differ by {}° or more; evenness of directions {:.2} (1 is even), drift {:.2} (0 is none)\n",
+            m.ply,
+            m.patches.len(),
+            m.least_difference,
+            1.0 - m.resultant,
+            m.drift
+        ));
+    }
+    for c in plan.cloths.iter().filter(|c| c.used_length > 0.0) {
+        out.push_str(&format!("new cloth needed: {:.0} mm of {}\n", c.used_length, c.cloth));
+    }
+    if let Some(drawn) = &plan.drawn_from {
+        drawn.cautions.iter().for_each(|c| out.push_str(&format!("caution: {c}\n")));
+    }
+    out
+}
+
+fn placed_on_offcut(plan: &Plan, piece: &str) -> bool {
+    plan.stocks.iter().any(|s| s.kind == StockKind::Offcut && s.placed.iter().any(|p| p.piece == piece))
+}

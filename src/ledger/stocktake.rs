@@ -1,0 +1,123 @@
+//! Looking: lists, history, undo.
+
+use super::open::{Ledger, Trouble, trouble};
+use super::record::{Record, StockRow};
+use super::write::{Moment, all};
+use crate::fault::Fault;
+use rusqlite::{TransactionBehavior, params};
+use serde::Serialize;
+
+/// A change in the history.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Entry {
+    /// Its number.
+    pub number: i64,
+    /// When, UTC, as ISO 8601 writes it.
+    pub at: String,
+    /// What.
+    pub what: String,
+    /// It was taken back.
+    pub undone: bool,
+}
+
+/// How much there is.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
+pub struct Counts {
+    /// Rolls.
+    pub rolls: usize,
+    /// Offcuts.
+    pub offcuts: usize,
+    /// Area of the offcuts, mm².
+    pub offcuts_area: f64,
+}
+
+impl Ledger {
+    /// Rolls, then offcuts, by their number; of one cloth, if asked. Only what a list shows is read.
+    ///
+    /// # Errors
+    /// SQLite's own.
+    pub fn list(&self, cloth: Option<&str>) -> Result<(Vec<StockRow>, Counts), Trouble> {
+        let run = || -> rusqlite::Result<Vec<StockRow>> {
+            let mut select = self.db.prepare(
+                "SELECT id, kind, cloth, width, height, area, batch, place, added, expiry FROM record
+                 WHERE kind IN ('roll', 'offcut') AND (?1 IS NULL OR cloth = ?1) ORDER BY kind DESC, length(id), id",
+            )?;
+            let row = |r: &rusqlite::Row<'_>| {
+                Ok(StockRow {
+                    id: r.get(0)?,
+                    kind: r.get(1)?,
+                    cloth: r.get(2)?,
+                    width: r.get(3)?,
+                    height: r.get(4)?,
+                    area: r.get(5)?,
+                    batch: r.get(6)?,
+                    place: r.get(7)?,
+                    added: r.get(8)?,
+                    expiry: r.get(9)?,
+                })
+            };
+            select.query_map([cloth], row)?.collect()
+        };
+        let rows = run().map_err(|e| trouble(&self.file, &e))?;
+        let mut counts = Counts::default();
+        for row in &rows {
+            if row.kind == "roll" {
+                counts.rolls += 1;
+            } else {
+                counts.offcuts += 1;
+                counts.offcuts_area += row.area.unwrap_or(0.0);
+            }
+        }
+        Ok((rows, counts))
+    }
+
+    /// All records of a kind: `roll`, `offcut`, `consumable`, `piece` or `plan`.
+    ///
+    /// # Errors
+    /// SQLite's own.
+    pub fn records(&self, kind: &str) -> Result<Vec<Record>, Trouble> {
+        all(&self.db, kind).map_err(|e| trouble(&self.file, &e))
+    }
+
+    /// The latest changes, the last first; at most `most`.
+    ///
+    /// # Errors
+    /// SQLite's own.
+    pub fn history(&self, most: usize) -> Result<Vec<Entry>, Trouble> {
+        let run = || -> rusqlite::Result<Vec<Entry>> {
+            let mut select = self.db.prepare("SELECT number, at, what, undone FROM entry ORDER BY number DESC LIMIT ?1")?;
+            let row = |r: &rusqlite::Row<'_>| Ok(Entry { number: r.get(0)?, at: r.get(1)?, what: r.get(2)?, undone: r.get(3)? });
+            select.query_map([i64::try_from(most).unwrap_or(i64::MAX)], row)?.collect()
+        };
+        run().map_err(|e| trouble(&self.file, &e))
+    }
+
+    /// Takes the last change back that was not taken back yet, and says what it was.
+    ///
+    /// # Errors
+    /// There is none.
+    pub fn undo(&mut self, _now: &Moment) -> Result<String, Trouble> {
+        let file = self.file.clone();
+        let mut run = || -> rusqlite::Result<Option<String>> {
+            let tx = self.db.transaction_with_behavior(TransactionBehavior::Immediate)?;
+            let last: Option<(i64, String)> = {
+                let mut select = tx.prepare("SELECT number, what FROM entry WHERE undone = 0 ORDER BY number DESC LIMIT 1")?;
+                let mut rows = select.query_map([], |r| Ok((r.get(0)?, r.get(1)?)))?;
+                rows.next().transpose()?
+            };
+            let Some((number, what)) = last else { return Ok(None) };
+            let changes: Vec<(String, Option<String>)> = {
+                let mut select = tx.prepare("SELECT id, before FROM change WHERE entry = ?1 ORDER BY rowid DESC")?;
+                select.query_map([number], |r| Ok((r.get(0)?, r.get(1)?)))?.collect::<rusqlite::Result<_>>()?
+            };
+            for (id, before) in changes {
+                super::write::put_back(&tx, &id, before.as_deref())?;
+            }
+            tx.execute("UPDATE entry SET undone = 1 WHERE number = ?1", params![number])?;
+            tx.commit()?;
+            Ok(Some(what))
+        };
+        let nothing = || Fault::new("there is nothing to take back", "`warpwise stock history` shows what was done");
+        run().map_err(|e| trouble(&file, &e))?.ok_or_else(|| nothing().into())
+    }
+}

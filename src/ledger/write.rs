@@ -1,0 +1,396 @@
+//! Changes: each one transaction, with its entry in the history.
+
+use super::open::{Ledger, Trouble, trouble};
+use super::record::{Kept, Record};
+use crate::fault::{Fault, Faults};
+use crate::stock::{Age, Consumable, Day, Offcut, OffcutFacts, Roll, RollFacts, Snapshot};
+use crate::units::quoted;
+use rusqlite::{Connection, OptionalExtension, Transaction, TransactionBehavior, params};
+
+/// When something happens.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Moment {
+    /// Seconds since 1970.
+    pub seconds: i64,
+    /// The day, where the computer's clock says it is.
+    pub day: Day,
+}
+
+impl Moment {
+    /// Now.
+    pub fn now() -> Moment {
+        Moment { seconds: jiff::Timestamp::now().as_second(), day: Day::today() }
+    }
+
+    fn text(&self) -> String {
+        jiff::Timestamp::from_second(self.seconds).map_or_else(|_| self.day.to_string(), |t| t.to_string())
+    }
+}
+
+/// In or out of the freezer.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum FreezerMove {
+    /// Taken out: the hours run, thawing included.
+    Out,
+    /// Put back: the hours are added up.
+    In,
+}
+
+/// A transaction with its entry in the history.
+pub(super) struct Change<'a> {
+    tx: Transaction<'a>,
+    entry: i64,
+}
+
+impl Change<'_> {
+    pub fn get(&self, id: &str) -> rusqlite::Result<Option<Record>> {
+        get(&self.tx, id)
+    }
+
+    /// Writes a record, or takes it away.
+    pub fn put(&self, id: &str, record: Option<&Record>) -> rusqlite::Result<()> {
+        let before: Option<String> = self.tx.query_row("SELECT body FROM record WHERE id = ?1", [id], |row| row.get(0)).optional()?;
+        let after = record.map(Record::to_text);
+        self.tx.execute("INSERT INTO change VALUES (?1, ?2, ?3, ?4)", params![self.entry, id, before, after])?;
+        write_record(&self.tx, id, record)
+    }
+
+    /// A name that was never used: `off-17`.
+    pub fn new_id(&self, kind: &str) -> rusqlite::Result<String> {
+        loop {
+            let number: i64 = self.tx.query_row(
+                "UPDATE about SET value = CAST(value AS INTEGER) + 1 WHERE name = ?1 RETURNING CAST(value AS INTEGER)",
+                [kind],
+                |row| row.get(0),
+            )?;
+            let id = format!("{kind}-{number}");
+            // An import may have brought names of its own.
+            if get(&self.tx, &id)?.is_none() {
+                return Ok(id);
+            }
+        }
+    }
+}
+
+fn get(db: &Connection, id: &str) -> rusqlite::Result<Option<Record>> {
+    let body: Option<String> = db.prepare_cached("SELECT body FROM record WHERE id = ?1")?.query_row([id], |row| row.get(0)).optional()?;
+    body.map(|text| read(&text)).transpose()
+}
+
+fn read(text: &str) -> rusqlite::Result<Record> {
+    Record::from_text(text).map_err(|f| rusqlite::Error::FromSqlConversionFailure(0, rusqlite::types::Type::Text, f.what.into()))
+}
+
+pub(super) fn all(db: &Connection, kind: &str) -> rusqlite::Result<Vec<Record>> {
+    let mut select = db.prepare_cached("SELECT body FROM record WHERE kind = ?1 ORDER BY length(id), id")?;
+    let rows = select.query_map([kind], |row| row.get::<_, String>(0))?;
+    rows.map(|text| read(&text?)).collect()
+}
+
+fn write_record(db: &Connection, id: &str, record: Option<&Record>) -> rusqlite::Result<()> {
+    let Some(record) = record else {
+        db.execute("DELETE FROM record WHERE id = ?1", [id])?;
+        return Ok(());
+    };
+    let c = record.columns();
+    db.prepare_cached("INSERT OR REPLACE INTO record VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)")?.execute(params![
+        id,
+        record.kind(),
+        record.to_text(),
+        c.cloth,
+        c.area,
+        c.width,
+        c.height,
+        c.batch,
+        c.place,
+        c.added,
+        c.expiry
+    ])?;
+    Ok(())
+}
+
+/// Fills the columns of records that an older version wrote without them.
+pub(super) fn fill_columns(db: &Connection) -> rusqlite::Result<()> {
+    let bodies: Vec<String> = db.prepare("SELECT body FROM record")?.query_map([], |row| row.get(0))?.collect::<rusqlite::Result<_>>()?;
+    for body in bodies {
+        let record = read(&body)?;
+        write_record(db, &record.id(), Some(&record))?;
+    }
+    Ok(())
+}
+
+/// What a change comes to: SQLite's refusal or one of ours.
+pub(super) enum Stop {
+    Sql(rusqlite::Error),
+    Ours(Faults),
+}
+
+impl From<rusqlite::Error> for Stop {
+    fn from(e: rusqlite::Error) -> Stop {
+        Stop::Sql(e)
+    }
+}
+
+impl From<Faults> for Stop {
+    fn from(f: Faults) -> Stop {
+        Stop::Ours(f)
+    }
+}
+
+impl From<Fault> for Stop {
+    fn from(f: Fault) -> Stop {
+        Stop::Ours(f.into())
+    }
+}
+
+impl Ledger {
+    /// Runs a change as one transaction; `what` names it in the history. Nothing of it stays if it fails.
+    pub(super) fn change<T>(&mut self, now: &Moment, what: &str, run: impl FnOnce(&Change<'_>) -> Result<T, Stop>) -> Result<T, Trouble> {
+        let file = self.file.clone();
+        let failed = |e: &rusqlite::Error| trouble(&file, e);
+        let tx = self.db.transaction_with_behavior(TransactionBehavior::Immediate).map_err(|e| failed(&e))?;
+        tx.execute("INSERT INTO entry (at, what) VALUES (?1, ?2)", params![now.text(), what]).map_err(|e| failed(&e))?;
+        let change = Change { entry: tx.last_insert_rowid(), tx };
+        match run(&change) {
+            Ok(value) => change.tx.commit().map(|()| value).map_err(|e| failed(&e)),
+            Err(Stop::Sql(e)) => Err(failed(&e)),
+            Err(Stop::Ours(faults)) => Err(Trouble::Input(faults)),
+        }
+    }
+
+    /// Adds a roll; its `id` is given by the ledger. `new_cloth` allows a cloth of which the ledger has nothing yet.
+    ///
+    /// # Errors
+    /// Every fault of the roll, and an unknown cloth.
+    pub fn add_roll(&mut self, roll: RollFacts, out: bool, new_cloth: bool, now: &Moment) -> Result<String, Trouble> {
+        Roll::new(RollFacts { id: "the roll".into(), ..roll.clone() })?;
+        self.change(now, &format!("added a roll of {}", roll.cloth), |c| {
+            known_cloth(c, &roll.cloth, new_cloth)?;
+            let id = c.new_id("roll")?;
+            let facts = Roll::new(RollFacts { id: id.clone(), ..roll })?.facts().clone();
+            c.put(&id, Some(&Record::Roll(Kept { facts, out_since: out.then_some(now.seconds), open_plan: None })))?;
+            Ok(id)
+        })
+    }
+
+    /// Adds offcuts; their `id`s are given by the ledger.
+    ///
+    /// # Errors
+    /// Every fault of any of them, and an unknown cloth; then none is added.
+    pub fn add_offcuts(&mut self, offcuts: Vec<OffcutFacts>, out: bool, new_cloth: bool, now: &Moment) -> Result<Vec<String>, Trouble> {
+        let mut faults = Faults::new();
+        for (i, offcut) in offcuts.iter().enumerate() {
+            let name = if offcuts.len() == 1 { "the offcut".to_string() } else { format!("offcut {}", i + 1) };
+            faults.keep(Offcut::new(OffcutFacts { id: name, ..offcut.clone() }));
+        }
+        faults.into_result(())?;
+        let cloth = offcuts.first().map_or("", |o| o.cloth.as_str());
+        let what = format!("added {} of {cloth}", crate::units::counted(offcuts.len(), "offcut"));
+        self.change(now, &what, |c| {
+            let mut ids = Vec::new();
+            for offcut in offcuts {
+                known_cloth(c, &offcut.cloth, new_cloth)?;
+                let id = c.new_id("off")?;
+                let facts = Offcut::new(OffcutFacts { id: id.clone(), ..offcut })?.facts().clone();
+                c.put(&id, Some(&Record::Offcut(Kept { facts, out_since: out.then_some(now.seconds), open_plan: None })))?;
+                ids.push(id);
+            }
+            Ok(ids)
+        })
+    }
+
+    /// Adds a dated consumable; its `id` is given by the ledger.
+    ///
+    /// # Errors
+    /// Texts that fit no label.
+    pub fn add_consumable(&mut self, consumable: Consumable, now: &Moment) -> Result<String, Trouble> {
+        self.change(now, &format!("added {} {}", consumable.kind.words(), consumable.name), |c| {
+            let id = c.new_id("con")?;
+            let consumable = Consumable { id: id.clone(), ..consumable };
+            consumable.sound()?;
+            c.put(&id, Some(&Record::Consumable(consumable)))?;
+            Ok(id)
+        })
+    }
+
+    /// Takes things out of the stock: thrown away, given away, used without a plan.
+    ///
+    /// # Errors
+    /// A name the ledger does not know; then nothing is taken out.
+    pub fn remove(&mut self, ids: &[String], now: &Moment) -> Result<(), Trouble> {
+        self.change(now, &format!("removed {}", ids.join(", ")), |c| {
+            each_known(c, ids, |id, record| match record {
+                Record::Piece(_) | Record::Plan(_) => Err(unknown(id).into()),
+                _ => Ok(c.put(id, None)?),
+            })
+        })
+    }
+
+    /// Corrects a roll or offcut: what `edit` does to its facts. A change of what can be cut from it makes plans on it stale.
+    ///
+    /// # Errors
+    /// A name the ledger does not know, and every fault of what it would become.
+    pub fn edit(&mut self, id: &str, what: &str, now: &Moment, edit: impl FnOnce(&mut Record)) -> Result<(), Trouble> {
+        self.change(now, what, |c| {
+            let Some(before) = c.get(id)? else { return Err(unknown(id).into()) };
+            let mut after = before.clone();
+            edit(&mut after);
+            match (&before, &mut after) {
+                (Record::Roll(b), Record::Roll(a)) => {
+                    a.facts.revision +=
+                        u32::from((b.facts.width, b.facts.length, &b.facts.flaws) != (a.facts.width, a.facts.length, &a.facts.flaws));
+                    a.facts = Roll::new(a.facts.clone())?.facts().clone();
+                }
+                (Record::Offcut(b), Record::Offcut(a)) => {
+                    let cut = |o: &OffcutFacts| (o.outline.clone(), o.holes.clone(), o.flaws.clone(), o.face);
+                    a.facts.revision += u32::from(cut(&b.facts) != cut(&a.facts));
+                    Offcut::new(a.facts.clone())?;
+                }
+                (_, Record::Consumable(a)) => a.sound()?,
+                _ => {}
+            }
+            Ok(c.put(id, Some(&after))?)
+        })
+    }
+
+    /// Logs things taken out of the freezer or put back. Hours out count from one to the other, thawing included.
+    ///
+    /// # Errors
+    /// A name that is no roll or offcut, or one that is there already; then nothing is logged.
+    pub fn freezer(&mut self, ids: &[String], way: FreezerMove, now: &Moment) -> Result<(), Trouble> {
+        let what = format!("{} {}", if way == FreezerMove::Out { "out of the freezer:" } else { "back in the freezer:" }, ids.join(", "));
+        self.change(now, &what, |c| {
+            each_known(c, ids, |id, mut record| {
+                let moved = match &mut record {
+                    Record::Roll(r) => shift(&mut r.out_since, &mut r.facts.age, way, now),
+                    Record::Offcut(o) => shift(&mut o.out_since, &mut o.facts.age, way, now),
+                    _ => return Err(Fault::new("lives in no freezer", "name rolls and offcuts").on(id).into()),
+                };
+                if !moved {
+                    let what = if way == FreezerMove::Out { "is out of the freezer already" } else { "is in the freezer already" };
+                    return Err(Fault::new(what, "look at it with `warpwise stock show`").on(id).into());
+                }
+                Ok(c.put(id, Some(&record))?)
+            })
+        })
+    }
+
+    /// The stock at a moment, as planning reads it: hours out of the freezer counted up to it.
+    ///
+    /// # Errors
+    /// A record that is unsound, which only damage can make.
+    pub fn snapshot(&self, now: &Moment) -> Result<Snapshot, Trouble> {
+        let failed = |e: rusqlite::Error| trouble(&self.file, &e);
+        let mut file = Snapshot::empty(now.day).to_file();
+        file.ledger = Some(self.ask("SELECT value FROM about WHERE name = 'ledger'")?);
+        for kind in ["roll", "offcut", "consumable"] {
+            for record in all(&self.db, kind).map_err(failed)? {
+                match record {
+                    Record::Roll(mut r) => {
+                        r.facts.age = aged(&r.facts.age, r.out_since, now);
+                        file.rolls.push(r.facts);
+                    }
+                    Record::Offcut(mut o) => {
+                        o.facts.age = aged(&o.facts.age, o.out_since, now);
+                        file.offcuts.push(o.facts);
+                    }
+                    Record::Consumable(c) => file.consumables.push(c),
+                    _ => {}
+                }
+            }
+        }
+        Ok(Snapshot::new(file, now.day)?)
+    }
+
+    /// Takes over everything in a stock file; names that are taken get new ones.
+    ///
+    /// # Errors
+    /// SQLite's own; the snapshot is sound by its type.
+    pub fn import(&mut self, stock: &Snapshot, now: &Moment) -> Result<usize, Trouble> {
+        let count = stock.rolls.len() + stock.offcuts.len() + stock.consumables.len();
+        self.change(now, &format!("imported {count} things"), |c| {
+            let out = |age: &Age| age.is_out.then_some(now.seconds);
+            let name = |id: &str, kind: &str| if c.get(id)?.is_some() { c.new_id(kind) } else { Ok(id.to_string()) };
+            for roll in &stock.rolls {
+                let facts = RollFacts { id: name(roll.id(), "roll")?, ..roll.facts().clone() };
+                let out_since = out(&facts.age);
+                c.put(&facts.id.clone(), Some(&Record::Roll(Kept { facts, out_since, open_plan: None })))?;
+            }
+            for offcut in &stock.offcuts {
+                let facts = OffcutFacts { id: name(offcut.id(), "off")?, ..offcut.facts().clone() };
+                let out_since = out(&facts.age);
+                c.put(&facts.id.clone(), Some(&Record::Offcut(Kept { facts, out_since, open_plan: None })))?;
+            }
+            for consumable in &stock.consumables {
+                let consumable = Consumable { id: name(&consumable.id, "con")?, ..consumable.clone() };
+                c.put(&consumable.id.clone(), Some(&Record::Consumable(consumable)))?;
+            }
+            Ok(count)
+        })
+    }
+}
+
+/// The age with the hours up to now.
+pub(super) fn aged(age: &Age, out_since: Option<i64>, now: &Moment) -> Age {
+    let running = out_since.map_or(0.0, |since| (now.seconds - since).max(0) as f64 / 3600.0);
+    Age { out_hours: age.out_hours + running, is_out: out_since.is_some(), ..*age }
+}
+
+/// Starts or stops the hours; false if they ran, or stood, already.
+fn shift(out_since: &mut Option<i64>, age: &mut Age, way: FreezerMove, now: &Moment) -> bool {
+    match (way, *out_since) {
+        (FreezerMove::Out, None) => {
+            *out_since = Some(now.seconds);
+            age.is_out = true;
+            true
+        }
+        (FreezerMove::In, Some(_)) => {
+            *age = Age { is_out: false, ..aged(age, *out_since, now) };
+            *out_since = None;
+            true
+        }
+        _ => false,
+    }
+}
+
+/// Runs over records by name, and says of all unknown names at once that they are.
+fn each_known(c: &Change<'_>, ids: &[String], mut run: impl FnMut(&str, Record) -> Result<(), Stop>) -> Result<(), Stop> {
+    let mut faults = Faults::new();
+    for id in ids {
+        match c.get(id)? {
+            Some(record) => match run(id, record) {
+                Err(Stop::Ours(f)) => faults.extend(f),
+                other => other?,
+            },
+            None => faults.push(unknown(id)),
+        }
+    }
+    Ok(faults.into_result(())?)
+}
+
+pub(super) fn unknown(id: &str) -> Fault {
+    Fault::new(format!("there is no {} in the stock", quoted(id)), "`warpwise stock list` shows what there is")
+}
+
+fn known_cloth(c: &Change<'_>, cloth: &str, new_cloth: bool) -> Result<(), Stop> {
+    let mut known: Vec<String> = Vec::new();
+    for kind in ["roll", "offcut"] {
+        let mut select = c.tx.prepare_cached("SELECT DISTINCT cloth FROM record WHERE kind = ?1 AND cloth IS NOT NULL")?;
+        known.extend(select.query_map([kind], |row| row.get(0))?.collect::<rusqlite::Result<Vec<String>>>()?);
+    }
+    if new_cloth || known.iter().any(|k| k == cloth) {
+        return Ok(());
+    }
+    let near = known.iter().map(|k| (strsim::osa_distance(k, cloth), k)).filter(|(d, _)| *d <= 3).min();
+    let remedy = match near {
+        Some((_, k)) => format!("did you mean {}? Say --new-cloth if it is new", quoted(k)),
+        None => "write its id as the jobs do, and say --new-cloth the first time".to_string(),
+    };
+    Err(Fault::new(format!("the stock has no cloth {} yet", quoted(cloth)), remedy).into())
+}
+
+/// Writes a record as it was before a change.
+pub(super) fn put_back(db: &Connection, id: &str, before: Option<&str>) -> rusqlite::Result<()> {
+    let record = before.map(read).transpose()?;
+    write_record(db, id, record.as_ref())
+}

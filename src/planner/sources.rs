@@ -1,0 +1,111 @@
+//! What a cloth is cut from: rolls and offcuts of the stock, or the roll that the job describes.
+
+use super::{Fault, Faults};
+use crate::cloth::Cloth;
+use crate::geometry::Ring;
+use crate::job::Job;
+use crate::stock::{Offcut, Roll, Snapshot};
+use crate::units::{show_metres, show_mm};
+
+/// One roll to cut from.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct RollSource {
+    /// Name of the stock in the plan.
+    pub id: String,
+    /// mm, if it is known.
+    pub length: Option<f64>,
+    pub flaws: Vec<Ring>,
+}
+
+/// The rolls, in the order they are cut, and the offcuts of one cloth.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Sources<'s> {
+    pub rolls: Vec<RollSource>,
+    pub offcuts: Vec<&'s Offcut>,
+    /// What a person must hear before cutting.
+    pub cautions: Vec<Fault>,
+}
+
+/// The rolls of a cloth, sound ones first, then those that expire first, then the shortest.
+fn rolls<'s>(stock: &'s Snapshot, cloth: &str) -> Vec<&'s Roll> {
+    let mut rolls: Vec<&Roll> = stock.rolls.iter().filter(|r| r.cloth() == cloth && r.facts().length != Some(0.0)).collect();
+    let key = |r: &Roll| (!r.age().is_sound(stock.day), r.age().expiry.is_none(), r.age().expiry);
+    rolls.sort_by(|a, b| {
+        let length = |r: &Roll| r.facts().length.unwrap_or(f64::INFINITY);
+        key(a).cmp(&key(b)).then(length(a).total_cmp(&length(b))).then(a.id().cmp(b.id()))
+    });
+    rolls
+}
+
+/// The jobs with the width of the rolls that are there, so that splices and turns are settled for the cloth at hand.
+///
+/// # Errors
+/// A roll no wider than its selvedges.
+pub(super) fn on_rolls_at_hand(jobs: &[Job], stock: &Snapshot) -> Result<Vec<Job>, Faults> {
+    let mut faults = Faults::new();
+    let mut jobs = jobs.to_vec();
+    for cloth in jobs.iter_mut().flat_map(|j| &mut j.cloths) {
+        if let Some(roll) = rolls(stock, &cloth.id).first() {
+            cloth.roll_width = roll.facts().width;
+            cloth.roll_length = None;
+            cloth.flaws.clear();
+            if cloth.usable_width() <= 0.0 {
+                let what = format!("is {} wide, and the job says a selvedge of {}", show_mm(cloth.roll_width), show_mm(cloth.selvedge));
+                faults.push(Fault::new(what, "correct the roll's width in the stock, or the selvedge in the job").on(roll.id()));
+            }
+        }
+    }
+    faults.into_result(jobs)
+}
+
+impl<'s> Sources<'s> {
+    /// The roll of the job alone.
+    pub fn of_job(cloth: &Cloth) -> Sources<'s> {
+        let roll = RollSource { id: cloth.id.clone(), length: cloth.roll_length, flaws: cloth.flaws.clone() };
+        Sources { rolls: vec![roll], offcuts: Vec::new(), cautions: Vec::new() }
+    }
+
+    /// What the stock has of a cloth. Cloth that is over is cut only if there is nothing else, and never without a word.
+    pub fn of_stock(stock: &'s Snapshot, cloth: &'s Cloth) -> Sources<'s> {
+        let mut out = Sources::of_job(cloth);
+        let here = rolls(stock, &cloth.id);
+        let sound: Vec<&Roll> = here.iter().copied().filter(|r| r.age().is_sound(stock.day)).collect();
+        let over = sound.is_empty() && !here.is_empty();
+        let taken = if over { &here } else { &sound };
+        let fits = |r: &&&Roll| r.facts().width == cloth.roll_width;
+        if here.is_empty() {
+            let known = stock.offcuts.iter().any(|o| o.cloth() == cloth.id);
+            let other = if known { None } else { stock.nearest_cloth(&cloth.id) };
+            let meant = other.map_or(String::new(), |o| format!("; did you mean {o}?"));
+            let what = format!("the stock has no roll of it{meant}");
+            let remedy = "what the offcuts do not hold is planned on a new roll as the job describes it: buy it first";
+            out.cautions.push(Fault::new(what, remedy).on(format!("cloth {}", cloth.id)));
+        } else {
+            out.rolls = taken
+                .iter()
+                .filter(fits)
+                .map(|r| RollSource { id: r.id().to_string(), length: r.facts().length, flaws: r.facts().flaws.clone() })
+                .collect();
+        }
+        for roll in taken.iter().filter(|r| r.facts().width != cloth.roll_width) {
+            let what =
+                format!("was left out: it is {} wide, and the plan is for {}", show_mm(roll.facts().width), show_mm(cloth.roll_width));
+            out.cautions.push(Fault::new(what, "use up or remove the other rolls first to plan on it").on(roll.id()));
+        }
+        for roll in here.iter().filter(|r| !over && !r.age().is_sound(stock.day)) {
+            let left = roll.facts().length.map_or(String::new(), |l| format!(" ({} left)", show_metres(l)));
+            let why = if roll.age().cosmetic_only { "it is for the look only" } else { "it is past its time" };
+            out.cautions.push(Fault::new(format!("was left out{left}: {why}"), "remove it, or keep it for a mosaic layer").on(roll.id()));
+        }
+        out.offcuts = stock.offcuts_of(&cloth.id, false).collect();
+        let past: Vec<&str> =
+            stock.offcuts.iter().filter(|o| o.cloth() == cloth.id && o.age().is_over(stock.day)).map(Offcut::id).collect();
+        if let Some(first) = past.first() {
+            let more = if past.len() > 1 { format!(" and {} more", past.len() - 1) } else { String::new() };
+            let what = format!("offcuts past their time were left out: {first}{more}");
+            out.cautions
+                .push(Fault::new(what, "throw them away, or mark them cosmetic only for a mosaic layer").on(format!("cloth {}", cloth.id)));
+        }
+        out
+    }
+}

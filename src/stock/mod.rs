@@ -1,0 +1,14 @@
+//! What lies in the workshop, as planning reads it: rolls, offcuts and dated consumables at one day. Pure data; the ledger fills it.
+
+mod age;
+mod day;
+mod item;
+mod name;
+mod snapshot;
+
+pub use age::{Age, SHORT_OUT_LIFE, SOON};
+pub use day::Day;
+pub use item::{Offcut, OffcutFacts, Roll, RollFacts};
+pub use snapshot::{Consumable, ConsumableKind, FILE_SCHEMA, LARGEST_FILE, Snapshot, SnapshotFile};
+
+pub(crate) use name::name_fault;

@@ -1,0 +1,391 @@
+//! The ledger through the command and the library: what was reported done stays done, whatever happens to the process or the file.
+#![allow(clippy::unwrap_used)]
+
+use assert_cmd::cargo::CommandCargoExt;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output, Stdio};
+use std::sync::atomic::AtomicBool;
+use std::time::Duration;
+use warpwise::cloth::Face;
+use warpwise::geometry::point;
+use warpwise::ledger::{FreezerMove, Ledger, Moment, PieceState, Trouble};
+use warpwise::nest::Stop;
+use warpwise::plan::StockKind;
+use warpwise::planner::{self, Earlier, Settings, Unwatched};
+use warpwise::stock::{Age, Day, OffcutFacts, RollFacts};
+use warpwise::verify::Verified;
+
+fn now() -> Moment {
+    Moment { seconds: 1_795_608_000, day: Day::parse("2026-11-25").unwrap() }
+}
+
+fn offcut(w: f64, h: f64) -> OffcutFacts {
+    OffcutFacts {
+        id: String::new(),
+        cloth: "twill".into(),
+        outline: vec![point(0.0, 0.0), point(w, 0.0), point(w, h), point(0.0, h)],
+        holes: Vec::new(),
+        flaws: Vec::new(),
+        face: Face::Up,
+        batch: Some("B1".into()),
+        age: Age::default(),
+        place: None,
+        added: now().day,
+        parent: None,
+        revision: 0,
+    }
+}
+
+fn roll() -> RollFacts {
+    RollFacts {
+        id: String::new(),
+        cloth: "twill".into(),
+        width: 1000.0,
+        length: Some(5000.0),
+        flaws: vec![vec![point(3000.0, 0.0), point(3100.0, 0.0), point(3100.0, 1000.0), point(3000.0, 1000.0)]],
+        batch: Some("B1".into()),
+        age: Age { out_life_hours: Some(400.0), ..Age::default() },
+        place: None,
+        added: now().day,
+        revision: 0,
+    }
+}
+
+/// Three strips; the smallest fits the offcut of [`stocked`], the others do not.
+const JOB: &str = r#"[job]
+name = "tapes"
+[cutting]
+gap = 5
+[[cloth]]
+id = "twill"
+weave = "plain"
+up = "paper"
+roll_width = 1000
+selvedge = 10
+[[strip]]
+id = "long"
+length = 900
+width = 200
+[[strip]]
+id = "wide"
+length = 500
+width = 400
+[[strip]]
+id = "short"
+length = 250
+width = 100
+[[layer]]
+cloth = "twill"
+angle = 0
+templates = ["long", "wide", "short"]
+"#;
+
+struct Shop {
+    _dir: tempfile::TempDir,
+    file: PathBuf,
+    job: PathBuf,
+}
+
+fn shop() -> Shop {
+    let dir = tempfile::tempdir().unwrap();
+    let (file, job) = (dir.path().join("stock.sqlite"), dir.path().join("job.toml"));
+    fs::write(&job, JOB).unwrap();
+    Shop { _dir: dir, file, job }
+}
+
+/// A roll and one offcut.
+fn stocked() -> (Shop, Ledger) {
+    let shop = shop();
+    let mut ledger = Ledger::write(&shop.file).unwrap();
+    ledger.add_roll(roll(), false, true, &now()).unwrap();
+    ledger.add_offcuts(vec![offcut(320.0, 180.0)], false, false, &now()).unwrap();
+    (shop, ledger)
+}
+
+fn planned(shop: &Shop, ledger: &Ledger, earlier: &Earlier) -> Verified {
+    let (job, _) = warpwise::job::load(&shop.job).unwrap();
+    let settings = Settings { stop: Stop::Effort(1), seed: 1, threads: 1, sets: 1 };
+    let stock = ledger.snapshot(&now()).unwrap();
+    planner::go_on(&[job], &stock, earlier, &settings, &AtomicBool::new(false), &Unwatched).unwrap()
+}
+
+fn input(trouble: Trouble) -> String {
+    match trouble {
+        Trouble::Input(faults) => faults.to_string(),
+        Trouble::Machine(faults) => panic!("{faults}"),
+    }
+}
+
+fn stock(file: &Path, args: &[&str]) -> Command {
+    let mut command = Command::cargo_bin("warpwise").unwrap();
+    command.arg("stock").arg("--ledger").arg(file).args(args);
+    command
+}
+
+fn run(file: &Path, args: &[&str]) -> Output {
+    stock(file, args).output().unwrap()
+}
+
+#[test]
+fn a_booked_plan_shortens_the_roll_uses_up_the_offcut_and_is_taken_back_whole() {
+    let (shop, mut ledger) = stocked();
+    let before = ledger.snapshot(&now()).unwrap();
+    let plan = planned(&shop, &ledger, &Earlier::default());
+    let on = |kind: StockKind| plan.plan().stocks.iter().filter(|s| s.kind == kind).map(|s| s.placed.len()).sum::<usize>();
+    assert_eq!((on(StockKind::Offcut), on(StockKind::Roll)), (1, 2));
+    assert!(plan.plan().drawn_from.as_ref().unwrap().saved[0].contains("1 offcut of cloth twill"));
+    let used = plan.plan().stocks.iter().find(|s| s.kind == StockKind::Roll).unwrap().used_length;
+
+    let booked = ledger.book(&plan, &[], &now()).unwrap();
+    assert_eq!((booked.pieces, booked.used_up.as_slice()), (3, ["off-1".to_string()].as_slice()));
+    let after = ledger.snapshot(&now()).unwrap();
+    let roll = after.rolls[0].facts();
+    assert!((roll.length.unwrap() - (5000.0 - used)).abs() < 1e-6);
+    assert!((roll.flaws[0].iter().map(|p| p.x).fold(f64::MAX, f64::min) - (3000.0 - used)).abs() < 1e-6, "flaws move with the free end");
+    assert!(!booked.added.is_empty() && after.offcuts.len() == booked.added.len());
+    assert!(booked.added.iter().all(|o| o.batch.as_deref() == Some("B1") && o.parent.is_some() && o.id != "off-1"));
+
+    assert!(input(ledger.book(&plan, &[], &now()).unwrap_err()).contains("booked before"));
+    ledger.undo(&now()).unwrap();
+    assert_eq!(ledger.snapshot(&now()).unwrap(), before, "a booking is taken back to the last micrometre");
+}
+
+#[test]
+fn a_plan_on_stock_that_has_changed_is_refused() {
+    let (shop, mut ledger) = stocked();
+    let (first, second) = (planned(&shop, &ledger, &Earlier::default()), planned(&shop, &ledger, &Earlier::default()));
+    assert_eq!(first.plan().id, second.plan().id, "by effort the same plan comes out");
+    ledger
+        .edit("roll-1", "measured", &now(), |r| {
+            if let warpwise::ledger::Record::Roll(r) = r {
+                r.facts.length = Some(4900.0)
+            }
+        })
+        .unwrap();
+    let refused = input(ledger.book(&first, &[], &now()).unwrap_err());
+    assert!(refused.contains("roll-1") && refused.contains("changed since"), "{refused}");
+    assert_eq!(ledger.records("piece").unwrap().len(), 0, "nothing of it was booked");
+    ledger.remove(&["off-1".to_string()], &now()).unwrap();
+    assert!(input(ledger.book(&first, &[], &now()).unwrap_err()).contains("no longer in the stock"));
+    let other = shop.file.with_extension("other");
+    let mut other = Ledger::write(&other).unwrap();
+    assert!(input(other.book(&first, &[], &now()).unwrap_err()).contains("another ledger"));
+}
+
+#[test]
+fn a_spoiled_piece_goes_to_the_smallest_offcut_that_takes_it_and_what_is_cut_stays() {
+    let (shop, mut ledger) = stocked();
+    let plan = planned(&shop, &ledger, &Earlier::default());
+    let wide = plan.plan().pieces.iter().find(|p| p.template == "wide").unwrap().piece.clone();
+    ledger.book(&plan, &[], &now()).unwrap();
+    let rest: Vec<String> = ledger.snapshot(&now()).unwrap().offcuts.iter().map(|o| o.id().to_string()).collect();
+    ledger.remove(&rest, &now()).unwrap();
+    // Both take it; the smaller only at a quarter turn, which a plain weave allows.
+    let ids = ledger.add_offcuts(vec![offcut(900.0, 700.0), offcut(430.0, 530.0)], false, false, &now()).unwrap();
+    ledger.mark(&plan, std::slice::from_ref(&wide), PieceState::Spoiled, &now()).unwrap();
+    let states = ledger.pieces_of(plan.plan()).unwrap();
+    let state = |piece: &str| states.iter().find(|s| s.piece == piece).map(|s| s.state);
+    let earlier = Earlier::of(plan.plan(), &|p, _| state(p) == Some(PieceState::Cut), &|p, _| state(p) == Some(PieceState::Spoiled));
+    let again = planned(&shop, &ledger, &earlier);
+    let where_is = |piece: &str| again.plan().stocks.iter().find(|s| s.placed.iter().any(|p| p.piece == piece)).unwrap().id.clone();
+    assert_eq!(where_is(&wide), ids[1]);
+    assert!(again.plan().stocks.iter().filter(|s| s.id.contains("cut by")).map(|s| s.placed.len()).sum::<usize>() == 2);
+    let booked = ledger.book(&again, &[], &now()).unwrap();
+    assert_eq!((booked.pieces, booked.used_up), (1, vec![ids[1].clone()]));
+    assert!(ledger.pieces_of(again.plan()).unwrap().iter().all(|p| p.state == PieceState::Cut));
+    assert!(input(ledger.book(&again, &[], &now()).unwrap_err()).contains("booked before"));
+}
+
+#[test]
+fn a_plan_is_booked_piece_by_piece() {
+    let (shop, mut ledger) = stocked();
+    let plan = planned(&shop, &ledger, &Earlier::default());
+    let piece = |template: &str| plan.plan().pieces.iter().find(|p| p.template == template).unwrap().number.clone();
+    let first = ledger.book(&plan, &[piece("long")], &now()).unwrap();
+    assert_eq!((first.pieces, first.cut_in_part, first.shortened.len()), (1, vec!["roll-1".to_string()], 0));
+    assert_eq!(ledger.snapshot(&now()).unwrap().rolls[0].facts().flaws.len(), 2, "its place is taken");
+    assert!(input(ledger.book(&plan, &[piece("long")], &now()).unwrap_err()).contains("it is cut"));
+    let second = ledger.book(&plan, &[piece("wide")], &now()).unwrap();
+    assert_eq!(second.shortened.len(), 1, "the last piece of the roll frees the rest");
+    assert_eq!(ledger.book(&plan, &[], &now()).unwrap().pieces, 1);
+    assert!(input(ledger.book(&plan, &["nothing".to_string()], &now()).unwrap_err()).contains("no piece `nothing`"));
+}
+
+#[test]
+fn hours_out_of_the_freezer_add_up() {
+    let (_shop, mut ledger) = stocked();
+    let later = |hours: i64| Moment { seconds: now().seconds + hours * 3600, ..now() };
+    let id = ["roll-1".to_string()];
+    ledger.freezer(&id, FreezerMove::Out, &later(0)).unwrap();
+    assert!(input(ledger.freezer(&id, FreezerMove::Out, &later(1)).unwrap_err()).contains("already"));
+    let out = |ledger: &Ledger, hours: i64| *ledger.snapshot(&later(hours)).unwrap().rolls[0].age();
+    assert_eq!((out(&ledger, 10).out_hours, out(&ledger, 10).is_out), (10.0, true));
+    ledger.freezer(&id, FreezerMove::In, &later(12)).unwrap();
+    assert_eq!((out(&ledger, 500).out_hours, out(&ledger, 500).is_out), (12.0, false));
+    ledger.freezer(&id, FreezerMove::Out, &later(500)).unwrap();
+    assert!(out(&ledger, 889).is_over(now().day), "12 h and 389 h are past 400 h");
+}
+
+#[test]
+fn what_is_wrong_is_refused_and_nothing_of_it_stays() {
+    let (_shop, mut ledger) = stocked();
+    let before = ledger.history(100).unwrap();
+    let crossed =
+        OffcutFacts { outline: vec![point(0.0, 0.0), point(100.0, 100.0), point(100.0, 0.0), point(0.0, 100.0)], ..offcut(1.0, 1.0) };
+    assert!(input(ledger.add_offcuts(vec![offcut(100.0, 100.0), crossed], false, false, &now()).unwrap_err()).contains("crosses itself"));
+    let unknown = OffcutFacts { cloth: "twil".into(), ..offcut(100.0, 100.0) };
+    assert!(input(ledger.add_offcuts(vec![unknown], false, false, &now()).unwrap_err()).contains("did you mean `twill`"));
+    let negative = RollFacts { length: Some(-1.0), ..roll() };
+    assert!(ledger.add_roll(negative, false, true, &now()).is_err());
+    assert!(input(ledger.remove(&["off-1".into(), "off-99".into()], &now()).unwrap_err()).contains("off-99"));
+    assert_eq!(ledger.history(100).unwrap(), before);
+    assert_eq!(ledger.list(None).unwrap().1.offcuts, 1);
+}
+
+/// Kills the command at moments spread over its whole run, several hundred times: what it reported done is there, nothing is there by half.
+#[test]
+fn a_kill_at_any_moment_loses_nothing_reported_and_leaves_no_half_change() {
+    let shop = shop();
+    let three = ["add", "offcut", "--cloth", "twill", "--length", "300", "--width", "200", "--count", "3", "--new-cloth"];
+    let begun = std::time::Instant::now();
+    assert!(run(&shop.file, &three).status.success());
+    let whole = begun.elapsed().max(Duration::from_millis(10));
+    let (mut reported, mut killed) = (1, 0);
+    for k in 0..300_u32 {
+        let mut child = stock(&shop.file, &three).stdout(Stdio::piped()).stderr(Stdio::null()).spawn().unwrap();
+        std::thread::sleep(whole.mul_f64(f64::from(k % 60) / 50.0));
+        killed += usize::from(child.kill().is_ok() && !child.wait().unwrap().success());
+        let output = child.wait_with_output().unwrap();
+        reported += usize::from(String::from_utf8_lossy(&output.stdout).starts_with("added "));
+        if k % 10 == 9 {
+            let ledger = Ledger::read(&shop.file).unwrap();
+            ledger.check().unwrap();
+            let there = ledger.list(None).unwrap().1.offcuts;
+            assert!(there.is_multiple_of(3) && there >= 3 * reported, "{there} offcuts, {reported} changes reported");
+        }
+    }
+    assert!(killed > 50, "{killed} of the processes were killed");
+}
+
+#[test]
+fn processes_that_change_it_at_once_wait_for_each_other() {
+    let shop = shop();
+    assert!(run(&shop.file, &["add", "roll", "--cloth", "twill", "--width", "1000", "--new-cloth"]).status.success());
+    let add = ["add", "offcut", "--cloth", "twill", "--length", "300", "--width", "200"];
+    let children: Vec<_> = (0..12).map(|_| stock(&shop.file, &add).stdout(Stdio::piped()).spawn().unwrap()).collect();
+    let names: Vec<String> = children.into_iter().map(|c| String::from_utf8(c.wait_with_output().unwrap().stdout).unwrap()).collect();
+    let mut distinct = names.clone();
+    distinct.sort();
+    distinct.dedup();
+    assert_eq!(distinct.len(), 12, "{names:?}");
+    assert_eq!(Ledger::read(&shop.file).unwrap().list(None).unwrap().1.offcuts, 12);
+}
+
+#[test]
+fn a_damaged_file_is_found_out_and_its_backup_put_in_place() {
+    let shop = shop();
+    let add = ["add", "offcut", "--cloth", "twill", "--length", "300", "--width", "200", "--count", "200", "--new-cloth"];
+    assert!(run(&shop.file, &add).status.success() && run(&shop.file, &add).status.success());
+    let mut bytes = fs::read(&shop.file).unwrap();
+    let middle = bytes.len() / 2;
+    bytes[middle..middle + 8192].fill(0x5a);
+    fs::write(&shop.file, &bytes).unwrap();
+    for args in [vec!["check"], add.to_vec()] {
+        let output = run(&shop.file, &args);
+        let said = String::from_utf8(output.stderr).unwrap();
+        assert_eq!(output.status.code(), Some(4), "{said}");
+        assert!(said.contains("is damaged") && said.contains(".backup"), "{said}");
+    }
+    assert!(run(&shop.file, &["check", "--restore"]).status.success());
+    assert!(run(&shop.file, &["check"]).status.success());
+    assert_eq!(Ledger::read(&shop.file).unwrap().list(None).unwrap().1.offcuts, 200, "the state before the last change");
+    fs::write(&shop.file, b"no ledger at all, but long enough to look like a file of something").unwrap();
+    assert_eq!(run(&shop.file, &["list"]).status.code(), Some(4));
+}
+
+/// A file as the first version wrote it: its tables without the columns that lists are made from.
+#[test]
+fn an_old_version_is_brought_up_and_a_copy_of_it_kept() {
+    let shop = shop();
+    let db = rusqlite::Connection::open(&shop.file).unwrap();
+    db.execute_batch(
+        r#"CREATE TABLE about (name TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT;
+           INSERT INTO about VALUES ('ledger', '0123456789abcdef'), ('roll', '0'), ('off', '1'), ('con', '0');
+           CREATE TABLE record (id TEXT PRIMARY KEY, kind TEXT NOT NULL, body TEXT NOT NULL) STRICT;
+           CREATE TABLE entry (number INTEGER PRIMARY KEY AUTOINCREMENT, at TEXT NOT NULL, what TEXT NOT NULL, undone INTEGER NOT NULL DEFAULT 0) STRICT;
+           CREATE TABLE change (entry INTEGER NOT NULL REFERENCES entry, id TEXT NOT NULL, before TEXT, after TEXT) STRICT;
+           INSERT INTO record VALUES ('off-1', 'offcut', '{"record":"offcut","facts":{"id":"off-1","cloth":"twill","outline":[[0,0],[300,0],[300,200],[0,200]],"added":"2026-01-05"}}');
+           PRAGMA application_id = 0x77727073; PRAGMA user_version = 1;"#,
+    )
+    .unwrap();
+    drop(db);
+    let ledger = Ledger::read(&shop.file).unwrap();
+    let (rows, counts) = ledger.list(Some("twill")).unwrap();
+    assert_eq!((rows[0].id.as_str(), rows[0].width, counts.offcuts_area), ("off-1", Some(300.0), 60_000.0));
+    let mut kept = shop.file.as_os_str().to_os_string();
+    kept.push(".version-1");
+    assert!(Path::new(&kept).exists());
+    let newer = rusqlite::Connection::open(&shop.file).unwrap();
+    newer.pragma_update(None, "user_version", 99).unwrap();
+    assert!(input(Ledger::read(&shop.file).unwrap_err()).contains("version 99"));
+}
+
+#[test]
+fn ten_thousand_offcuts_are_listed_exported_and_taken_over_again() {
+    let shop = shop();
+    let mut ledger = Ledger::write(&shop.file).unwrap();
+    ledger.add_roll(roll(), false, true, &now()).unwrap();
+    let many = (0..10_000).map(|k| offcut(60.0 + f64::from(k % 300), 50.0 + f64::from(k % 211))).collect();
+    ledger.add_offcuts(many, false, false, &now()).unwrap();
+    let output = run(&shop.file, &["list"]);
+    let text = String::from_utf8(output.stdout).unwrap();
+    assert_eq!(text.lines().count(), 10_002);
+    assert!(text.lines().nth(1).unwrap().starts_with("off-1 ") && text.lines().nth(10_000).unwrap().starts_with("off-10000"));
+    let export = ledger.snapshot(&now()).unwrap();
+    let mut second = Ledger::write(&shop.file.with_extension("second")).unwrap();
+    let read = warpwise::stock::Snapshot::from_json(&export.to_json(), now().day).unwrap();
+    assert_eq!(second.import(&read, &now()).unwrap(), 10_001);
+    let mut again = second.snapshot(&now()).unwrap();
+    again.ledger = export.ledger.clone();
+    assert_eq!(again, export);
+    // Planning among them finds the small strip a small home.
+    let plan = planned(&shop, &ledger, &Earlier::default());
+    let opened: Vec<_> = plan.plan().stocks.iter().filter(|s| s.kind == StockKind::Offcut).collect();
+    assert!(
+        opened.iter().any(|s| s.used_length * s.outline[2].y < 45_000.0),
+        "{:?}",
+        opened.iter().map(|s| &s.outline).collect::<Vec<_>>()
+    );
+}
+
+#[test]
+fn dates_are_told_before_everything_else() {
+    let (shop, mut ledger) = stocked();
+    let old = Age { expiry: Some(Day::parse("2026-10-01").unwrap()), ..Age::default() };
+    ledger.add_offcuts(vec![OffcutFacts { age: old, ..offcut(270.0, 120.0) }], false, false, &now()).unwrap();
+    ledger
+        .edit("roll-1", "label", &now(), |r| {
+            if let warpwise::ledger::Record::Roll(r) = r {
+                r.facts.age = old
+            }
+        })
+        .unwrap();
+    let wax = warpwise::stock::Consumable {
+        id: String::new(),
+        kind: warpwise::stock::ConsumableKind::ReleaseAgent,
+        name: "wax".into(),
+        expiry: old.expiry,
+        opened: None,
+        days_after_opening: None,
+        place: None,
+    };
+    ledger.add_consumable(wax, &now()).unwrap();
+    let plan = planned(&shop, &ledger, &Earlier::default());
+    let said = warpwise::sheet::summary(&plan, 100);
+    assert!(said.starts_with("!!! LOOK AT THIS BEFORE CUTTING"), "{said}");
+    for part in ["release agent wax", "expired on 2026-10-01", "offcuts past their time were left out: off-2", "ask the maker"] {
+        assert!(said.replace("\n    ", " ").contains(part), "{part} in {said}");
+    }
+    assert!(plan.plan().stocks.iter().all(|s| s.id != "off-2"), "an expired offcut is not cut");
+}
