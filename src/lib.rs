@@ -1,7 +1,7 @@
 //! Cut plans for hand lay-up: traced ply outlines become a verified layout on each cloth's roll.
 //!
 //! The flow, left to right; a module uses only those before it:
-//! [`fault`], [`units`] → [`geometry`] → [`outline`] → [`cloth`] → [`job`] → [`ply`] → [`nest`] → [`plan`] → [`verify`] → [`planner`] → [`sheet`].
+//! [`fault`], [`units`] → [`geometry`] → [`outline`] → [`trace`] → [`cloth`] → [`job`] → [`ply`] → [`nest`] → [`plan`] → [`verify`] → [`planner`] → [`sheet`].
 
 pub mod cloth;
 pub mod fault;
@@ -13,5 +13,6 @@ pub mod plan;
 pub mod planner;
 pub mod ply;
 pub mod sheet;
+pub mod trace;
 pub mod units;
 pub mod verify;

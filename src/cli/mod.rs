@@ -9,6 +9,7 @@ mod new;
 mod progress;
 mod search;
 mod sheets;
+mod trace;
 
 use clap::{Parser, Subcommand};
 use exit::Failure;
@@ -30,6 +31,8 @@ enum Command {
     Demo(demo::Demo),
     /// Scaffold a commented job around outline files
     New(new::New),
+    /// Trace templates: scale cards, photos, measured points
+    Trace(trace::Trace),
     /// Read and prepare a job, print its plies, pieces, turns and problems; write nothing
     Check(check::Check),
     /// Plan every cloth of one or several jobs and write the plan folder
@@ -47,6 +50,7 @@ pub fn run() -> ExitCode {
     let outcome = match arguments.command {
         Command::Demo(command) => command.run(),
         Command::New(command) => command.run(),
+        Command::Trace(command) => command.run(),
         Command::Check(command) => command.run(),
         Command::Nest(command) => command.run(),
         Command::Sheets(command) => command.run(),

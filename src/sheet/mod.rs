@@ -2,6 +2,7 @@
 
 pub mod summary;
 
+mod card;
 mod clip;
 mod csv;
 mod draw;
@@ -15,6 +16,8 @@ mod svg;
 mod tests;
 mod text;
 mod title;
+
+pub use card::{CardPaper, card_svgs};
 
 use crate::verify::Verified;
 
