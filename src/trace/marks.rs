@@ -33,8 +33,9 @@ impl Mark {
 
 /// Side of the cells whose means make the local threshold, pixels.
 const CELL: usize = 24;
-/// How much darker than its neighbourhood ink is, grey levels.
-const DARKER: f64 = 7.0;
+/// How light ink is at most as a share of its neighbourhood: half-way between ink and paper, for the neighbourhood of a mark is
+/// mostly paper. Nearer to the paper, blur would join dots to their ring.
+const DARKER: f64 = 0.72;
 /// Least radius of a mark, pixels: its dots are then two pixels wide.
 const LEAST_RADIUS: f64 = 7.0;
 
@@ -74,7 +75,7 @@ fn dark_places(image: &GrayImage) -> GrayImage {
             let top = wide[r0 * cols + c0] * (1.0 - fx) + wide[r0 * cols + c1] * fx;
             let bottom = wide[r1 * cols + c0] * (1.0 - fx) + wide[r1 * cols + c1] * fx;
             let local = top * (1.0 - fy) + bottom * fy;
-            *out = if f64::from(raw[y * w + x]) < local - DARKER { 255 } else { 0 };
+            *out = if f64::from(raw[y * w + x]) < local * DARKER { 255 } else { 0 };
         }
     });
     // Border following wants the frame of the picture free.
@@ -111,7 +112,7 @@ pub(super) fn find_marks(image: &GrayImage, smooth: &GrayImage) -> Vec<Mark> {
         let [hole] = holes[..] else { return None };
         // 8.5² by 12², with room for blur.
         let share = rings[hole].area / ring.area;
-        if !(0.3..0.75).contains(&share) || !rings[hole].is_round() || rings[hole].mean.distance(ring.mean) > 0.1 * ring.area.sqrt() {
+        if !(0.3..0.75).contains(&share) || rings[hole].stray > 0.15 || rings[hole].mean.distance(ring.mean) > 0.1 * ring.area.sqrt() {
             return None;
         }
         let dots = children[hole].iter().filter(|&&c| rings[c].area > 0.008 * rings[hole].area).count();

@@ -34,8 +34,6 @@ pub(super) struct Mask {
 pub(super) struct Patch {
     /// The patch with ink and slits filled, holes and darts open.
     pub mask: Mask,
-    /// What was filled: slits and lines at its edge.
-    pub slits: GrayImage,
     /// Its area, mm², with all holes filled.
     pub area: f64,
 }
@@ -132,9 +130,9 @@ fn cut_out(flat: &Flat, light: &Light, binary: &GrayImage, lighter: bool, contou
     let first = contour.points.first()?;
     flood(&mut own, first.x - x0, first.y - y0, true, |x, y| at(x, y) && x > 0 && y > 0 && x + 1 < cw && y + 1 < ch);
     fill_ink_holes(flat, light, lighter, &mut own, x0, y0);
-    let slits = fill_slits(&mut own, flat.mm);
+    fill_slits(&mut own, flat.mm);
     let area = own.iter().filter(|v| **v > 0).count() as f64 * flat.mm * flat.mm;
-    Some(Patch { mask: Mask { image: own, x: x0, y: y0 }, slits, area })
+    Some(Patch { mask: Mask { image: own, x: x0, y: y0 }, area })
 }
 
 /// Sets everything connected with a pixel for which `inside` holds to 255; by edges, and by corners too if `eight`. Its pixels.
@@ -203,13 +201,12 @@ fn is_ink(flat: &Flat, light: &Light, lighter: bool, hole: &[(u32, u32)], x0: u3
     shade.get(shade.len() / 2).is_some_and(|s| s.abs() > 0.3)
 }
 
-/// Fills slits and lines that reach the edge, but not the tips of darts; what was filled.
-pub(super) fn fill_slits(own: &mut GrayImage, mm: f64) -> GrayImage {
+/// Fills slits and lines that reach the edge, but not the tips of darts.
+pub(super) fn fill_slits(own: &mut GrayImage, mm: f64) {
     let (w, h) = own.dimensions();
     let reach = ((THIN / 2.0 / mm).round() as u8).max(1);
     let mut closed = imageproc::morphology::dilate(own, Norm::L2, reach);
     imageproc::morphology::erode_mut(&mut closed, Norm::L2, reach);
-    let mut filled = GrayImage::new(w, h);
     let mut done = GrayImage::new(w, h);
     let around = (AROUND / mm) as i64;
     for y in 0..h {
@@ -257,10 +254,8 @@ pub(super) fn fill_slits(own: &mut GrayImage, mm: f64) -> GrayImage {
             if length > 4.0 && ground / all > OPEN {
                 for (x, y) in pixels {
                     own.put_pixel(x, y, image::Luma([255]));
-                    filled.put_pixel(x, y, image::Luma([255]));
                 }
             }
         }
     }
-    filled
 }

@@ -273,7 +273,7 @@ pub(super) fn solve(sightings: Vec<Sighting>, cards: usize, scale: f64) -> Resul
 /// The fit again with a size for each card.
 fn scales_of(problem: &Problem, x: &DVector<f64>) -> Vec<(f64, f64)> {
     let none = vec![(1.0, f64::INFINITY); problem.cards];
-    let start = DVector::from_iterator(problem.unknowns(), x.iter().copied().chain(std::iter::repeat(1.0)));
+    let start = DVector::from_iterator(problem.unknowns(), x.iter().copied().chain(std::iter::repeat_n(1.0, problem.cards - 1)));
     let Some((y, inverse)) = problem.minimise(start) else { return none };
     let Some(r) = problem.residuals(&y) else { return none };
     let freedom = (r.len() as f64 - y.len() as f64).max(1.0);

@@ -223,6 +223,7 @@ fn by_cards(
     let mut sightings: Vec<Sighting> = Vec::new();
     let mut cards: Vec<usize> = Vec::new();
     let mut edges = Vec::new();
+    let mut loose: Vec<(usize, Point)> = Vec::new();
     for (file, photo) in photos {
         let smooth = smoothed(photo);
         let found = find_cards(&find_marks(photo, &smooth));
@@ -234,6 +235,7 @@ fn by_cards(
             let what = format!("{} of a card that is not whole: partly hidden, cut off, too small or blurred", counted(found.loose.len(), "mark"));
             warnings.push(Fault::new(what, "if a card is missing among those found, show all six of its marks").in_file(file));
         }
+        loose.extend(found.loose.iter().map(|m| (sightings.len(), m.centre)));
         let faint = found.cards.iter().flat_map(|c| &c.marks).map(|m| m.contrast).fold(f64::INFINITY, f64::min);
         if faint < 35.0 {
             warnings.push(Fault::new("a card is badly lit: its ink is hardly darker than its paper", "take the photo with more light").in_file(file));
@@ -293,7 +295,12 @@ fn by_cards(
         let grown: Vec<Point> = frame.iter().map(|p| point(p.x + grow * p.x.signum(), p.y + grow * p.y.signum())).collect();
         solution.poses.iter().map(|pose| grown.iter().map(|&p| place(pose.place(p))).collect()).collect()
     };
-    Ok(Plane { views, cards: outline(0.0), solid: outline(3.0), solution: Some(solution) })
+    // A card that is not whole is no template either.
+    let mut solid = outline(3.0);
+    let r = card::MARK_RADIUS * scale;
+    let squares = loose.iter().filter_map(|&(photo, pixel)| views[photo].plane(pixel));
+    solid.extend(squares.map(|p| vec![p + point(-r, -r), p + point(r, -r), p + point(r, r), p + point(-r, r)]));
+    Ok(Plane { views, cards: outline(0.0), solid, solution: Some(solution) })
 }
 
 /// The turn that makes the photo's own right the plane's +x.
