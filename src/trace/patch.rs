@@ -209,9 +209,12 @@ pub(super) fn fill_slits(own: &mut GrayImage, mm: f64) {
     imageproc::morphology::erode_mut(&mut closed, Norm::L2, reach);
     let mut done = GrayImage::new(w, h);
     let around = (AROUND / mm) as i64;
+    // Closing leaves a strip of a pixel here and there along the edge, which would join slits with each other.
+    let mut inner = closed.clone();
+    imageproc::morphology::erode_mut(&mut inner, Norm::LInf, 1);
     for y in 0..h {
         for x in 0..w {
-            let gap = |x: u32, y: u32| closed.get_pixel(x, y)[0] > 0 && own.get_pixel(x, y)[0] == 0;
+            let gap = |x: u32, y: u32| inner.get_pixel(x, y)[0] > 0 && own.get_pixel(x, y)[0] == 0;
             if !gap(x, y) || done.get_pixel(x, y)[0] > 0 {
                 continue;
             }
@@ -229,7 +232,7 @@ pub(super) fn fill_slits(own: &mut GrayImage, mm: f64) {
                     if gap(u, v) && done.get_pixel(u, v)[0] == 0 {
                         done.put_pixel(u, v, image::Luma([255]));
                         pixels.push((u, v));
-                    } else if closed.get_pixel(u, v)[0] == 0 {
+                    } else if inner.get_pixel(u, v)[0] == 0 {
                         mouth.push((x, y));
                     }
                 }
@@ -253,7 +256,12 @@ pub(super) fn fill_slits(own: &mut GrayImage, mm: f64) {
             }
             if length > 4.0 && ground / all > OPEN {
                 for (x, y) in pixels {
-                    own.put_pixel(x, y, image::Luma([255]));
+                    // With what of the strip along the edge lies before it.
+                    for (u, v) in (y.saturating_sub(2)..(y + 3).min(h)).flat_map(|v| (x.saturating_sub(2)..(x + 3).min(w)).map(move |u| (u, v))) {
+                        if closed.get_pixel(u, v)[0] > 0 {
+                            own.put_pixel(u, v, image::Luma([255]));
+                        }
+                    }
                 }
             }
         }
