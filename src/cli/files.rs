@@ -52,3 +52,24 @@ pub fn write_into(dir: &Path, files: &[(PathBuf, Vec<u8>)]) -> Result<(), Failur
     }
     Ok(())
 }
+
+/// Removes the sheets of an earlier run from a folder: files of the given kind, not among `kept`, whose name begins with a number as
+/// sheets' names do and whose beginning says that this tool wrote them.
+pub fn remove_old_sheets(dir: &Path, kind: &str, kept: &[String]) -> Result<(), Failure> {
+    let refused = |path: &Path, e: io::Error| Failure::machine(&path.display().to_string(), &e);
+    for entry in fs::read_dir(dir).map_err(|e| refused(dir, e))? {
+        let path = entry.map_err(|e| refused(dir, e))?.path();
+        let Some(name) = path.file_name().and_then(|n| n.to_str()) else { continue };
+        let numbered = name.split_once('-').is_some_and(|(n, _)| n.len() >= 2 && n.bytes().all(|b| b.is_ascii_digit()));
+        if !numbered || path.extension().is_none_or(|e| e != kind) || kept.iter().any(|k| k == name) || !path.is_file() {
+            continue;
+        }
+        let mut start = Vec::new();
+        File::open(&path).and_then(|f| f.take(4096).read_to_end(&mut start)).map_err(|e| refused(&path, e))?;
+        let start = String::from_utf8_lossy(&start);
+        if start.contains("Cut sheet: ") || start.contains("warpwise") {
+            fs::remove_file(&path).map_err(|e| refused(&path, e))?;
+        }
+    }
+    Ok(())
+}

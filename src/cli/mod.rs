@@ -37,7 +37,7 @@ enum Command {
     Check(check::Check),
     /// Plan every cloth of one or several jobs and write the plan folder
     Nest(nest::Nest),
-    /// Write the cut sheets of a plan again
+    /// Write the sheets of a plan again: cut sheets as SVG, PDF or DXF, templates, placement sheet, labels
     Sheets(sheets::Sheets),
 }
 

@@ -42,7 +42,10 @@ pub fn plan_and_write(jobs: &[PathBuf], out: &Path, search: &Search) -> Result<(
         print(&plan::to_json(plan.plan()))
     } else {
         print(&sheet::summary(&plan, COLUMNS))?;
-        print(&format!("\nPlan folder: {0}\nCut sheets:  {0}/sheets\nAll layouts: {0}/overview.svg\n", out.display()))
+        print(&format!(
+            "\nPlan folder: {0}\nReport:      {0}/report.html\nCut sheets:  {0}/sheets\nAll layouts: {0}/overview.svg\n",
+            out.display()
+        ))
     }
 }
 
@@ -50,9 +53,11 @@ pub fn plan_and_write(jobs: &[PathBuf], out: &Path, search: &Search) -> Result<(
 fn files(plan: &Verified) -> Vec<(PathBuf, Vec<u8>)> {
     let mut files = vec![
         (PathBuf::from("plan.json"), plan::to_json(plan.plan()).into_bytes()),
+        (PathBuf::from("report.html"), sheet::report(plan, &[]).into_bytes()),
         (PathBuf::from("pieces.csv"), sheet::pieces_table(plan).into_bytes()),
         (PathBuf::from("overview.svg"), sheet::overview(plan).into_bytes()),
     ];
-    files.extend(sheet::cut_sheets(plan).into_iter().map(|(name, svg)| (Path::new("sheets").join(name), svg.into_bytes())));
+    let sheets = sheet::cut_sheets(plan, None).into_iter().chain([sheet::placement_sheet(plan, None)]);
+    files.extend(sheets.map(|file| (Path::new("sheets").join(file.name), file.bytes)));
     files
 }

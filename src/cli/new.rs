@@ -18,6 +18,12 @@ pub struct New {
     /// Outline drawings (SVG, DXF or CSV) to copy into it
     #[arg(value_name = "OUTLINE")]
     outlines: Vec<PathBuf>,
+    /// Print what was written as JSON on standard output
+    #[arg(long)]
+    json: bool,
+    /// No warnings on standard error
+    #[arg(long)]
+    quiet: bool,
 }
 
 impl New {
@@ -42,7 +48,15 @@ impl New {
         }
         files.push((PathBuf::from("job.toml"), text.into_bytes()));
         write_into(&self.dir, &files)?;
-        warn(&unread.0, false);
+        warn(&unread.0, self.quiet);
+        if self.json {
+            let written: Vec<String> = files.iter().map(|(name, _)| self.dir.join(name).display().to_string()).collect();
+            let warnings: Vec<String> = unread.0.iter().map(ToString::to_string).collect();
+            return print(&format!(
+                "{:#}\n",
+                serde_json::json!({ "job": job_file.display().to_string(), "files": written, "warnings": warnings })
+            ));
+        }
         print(&format!("{}\nNow edit it, then: warpwise check {}\n", job_file.display(), job_file.display()))
     }
 

@@ -1,11 +1,34 @@
-//! `warpwise sheets PLAN`: the cut sheets of a plan again, from its `plan.json` alone.
+//! `warpwise sheets PLAN`: the sheets of a plan again, in another format or on other paper, from its `plan.json` alone.
 
 use super::exit::Failure;
-use super::files::{read_plan, write_into};
+use super::files::{read_plan, remove_old_sheets, write_into};
 use super::print;
-use clap::Args;
+use clap::{Args, ValueEnum};
 use std::path::PathBuf;
+use warpwise::cloth::Face;
+use warpwise::fault::{Fault, Faults};
+use warpwise::sheet::{LabelGrid, Paper, Written};
 use warpwise::{plan, sheet, verify};
+
+/// A file format of cut sheets.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum Format {
+    /// True scale, one file a sheet
+    Svg,
+    /// True scale, on paper
+    Pdf,
+    /// For a cutter
+    Dxf,
+}
+
+/// A face of the cloth.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum Side {
+    /// The face that the job calls up
+    Up,
+    /// The other
+    Down,
+}
 
 /// `warpwise sheets`.
 #[derive(Args)]
@@ -16,14 +39,46 @@ pub struct Sheets {
     /// Folder to write the sheets into
     #[arg(long, value_name = "DIR", default_value = "sheets")]
     out: PathBuf,
+    /// Format of the cut sheets [default: svg, or pdf if --paper is given]
+    #[arg(long = "as", value_name = "FORMAT", value_enum)]
+    format: Option<Format>,
+    /// Paper for PDF: a4, a3, letter, tabloid, roll (one page as large as the cloth) or a size in mm, such as 300x500 [default: a4]
+    #[arg(long, value_name = "NAME")]
+    paper: Option<String>,
+    /// What the printer leaves white at each side, mm
+    #[arg(long, value_name = "MM", default_value_t = 8.0, allow_negative_numbers = true)]
+    margin: f64,
+    /// By how much neighbouring pages overlap, mm
+    #[arg(long, value_name = "MM", default_value_t = 10.0, allow_negative_numbers = true)]
+    overlap: f64,
+    /// Each piece as its own template on paper instead of the layouts (PDF)
+    #[arg(long, conflicts_with_all = ["placement", "labels"])]
+    pieces: bool,
+    /// The placement sheet instead: where each template lies, by tape measure (PDF on A4)
+    #[arg(long, conflicts_with = "labels")]
+    placement: bool,
+    /// Stick-on labels and kit bag cards instead (PDF), on a sheet of columns x rows: 3x8, 3x7, 2x7, 3x10
+    #[arg(long, value_name = "GRID", num_args = 0..=1, default_missing_value = "3x8")]
+    labels: Option<String>,
+    /// Draw the cloth with this face up [default: as planned]
+    #[arg(long, value_enum, value_name = "SIDE", conflicts_with = "labels")]
+    face: Option<Side>,
+    /// Print the written files as JSON on standard output
+    #[arg(long)]
+    json: bool,
+    /// Nothing on standard error
+    #[arg(long)]
+    quiet: bool,
 }
 
 impl Sheets {
     /// Reads, verifies, draws.
     pub fn run(self) -> Result<(), Failure> {
+        // What is wrong with the command line is told before a long plan is read.
+        let kind = self.kind()?;
         let file = if self.plan.is_dir() { self.plan.join("plan.json") } else { self.plan.clone() };
         let text = read_plan(&file)?;
-        let name = |mut faults: warpwise::fault::Faults| {
+        let name = |mut faults: Faults| {
             for fault in &mut faults.0 {
                 fault.file.get_or_insert_with(|| file.clone());
             }
@@ -31,9 +86,90 @@ impl Sheets {
         };
         let plan = plan::from_json(&text).map_err(name)?;
         let plan = verify::verify(plan).map_err(name)?;
-        let files: Vec<(PathBuf, Vec<u8>)> =
-            sheet::cut_sheets(&plan).into_iter().map(|(name, svg)| (PathBuf::from(name), svg.into_bytes())).collect();
+        let face = self.face.map(|f| if f == Side::Up { Face::Up } else { Face::Down });
+        let written: Vec<Written> = match &kind {
+            Kind::Svg => sheet::cut_sheets(&plan, face),
+            Kind::Dxf => sheet::cutter_files(&plan, face),
+            Kind::Layouts(paper) => {
+                if let Some(paper) = paper {
+                    self.tell(&plan, paper);
+                }
+                sheet::printed_sheets(&plan, face, paper.as_ref())
+            }
+            Kind::Pieces(paper) => vec![sheet::printed_templates(&plan, face, paper)],
+            Kind::Placement => vec![sheet::placement_sheet(&plan, face)],
+            Kind::Labels(grid) => sheet::labels(&plan, grid).to_vec(),
+        };
+        let files: Vec<(PathBuf, Vec<u8>)> = written.iter().map(|w| (PathBuf::from(&w.name), w.bytes.clone())).collect();
         write_into(&self.out, &files)?;
-        files.iter().try_for_each(|(name, _)| print(&format!("{}\n", self.out.join(name).display())))
+        let ending = match kind {
+            Kind::Svg => Some("svg"),
+            Kind::Dxf => Some("dxf"),
+            Kind::Layouts(_) => Some("pdf"),
+            _ => None,
+        };
+        if let Some(ending) = ending {
+            let kept: Vec<String> = written.iter().map(|w| w.name.clone()).collect();
+            remove_old_sheets(&self.out, ending, &kept)?;
+        }
+        let path = |w: &Written| self.out.join(&w.name).display().to_string();
+        if self.json {
+            let list: Vec<_> =
+                written.iter().map(|w| serde_json::json!({ "file": path(w), "pages": w.pages, "bytes": w.bytes.len() })).collect();
+            return print(&format!("{:#}\n", serde_json::json!({ "plan": plan.plan().id, "files": list })));
+        }
+        written.iter().try_for_each(|w| print(&format!("{}\n", path(w))))
     }
+
+    /// The page counts, before the pages are drawn.
+    #[allow(clippy::print_stderr)]
+    fn tell(&self, plan: &verify::Verified, paper: &Paper) {
+        if !self.quiet {
+            for (name, pages) in sheet::pages_needed(plan, paper) {
+                eprintln!("{name}: {} of {}", warpwise::units::counted(pages, "page"), paper.name.to_uppercase());
+            }
+        }
+    }
+
+    /// What is asked for, if the flags go together.
+    fn kind(&self) -> Result<Kind, Failure> {
+        let usage = |what: &str, remedy: &str| Failure::Usage(Fault::new(what, remedy).into());
+        if let Some(grid) = &self.labels {
+            return LabelGrid::named(grid).map(Kind::Labels).map_err(Failure::Usage);
+        }
+        let pdf_only = self.pieces || self.placement;
+        if pdf_only && self.format.is_some_and(|f| f != Format::Pdf) {
+            return Err(usage("templates and placement sheets are PDF only", "leave out --as, or give --as pdf"));
+        }
+        if self.placement {
+            return Ok(Kind::Placement);
+        }
+        match self.format.unwrap_or(if pdf_only || self.paper.is_some() { Format::Pdf } else { Format::Svg }) {
+            Format::Svg | Format::Dxf if self.paper.is_some() => Err(usage("--paper is for PDF", "give --as pdf, or leave out --paper")),
+            Format::Svg => Ok(Kind::Svg),
+            Format::Dxf => Ok(Kind::Dxf),
+            Format::Pdf => {
+                let name = self.paper.as_deref().unwrap_or("a4");
+                if name.eq_ignore_ascii_case("roll") {
+                    return if self.pieces {
+                        Err(usage("templates are packed on sheets, not on a roll", "give --paper with a size in mm, such as 900x1500"))
+                    } else {
+                        Ok(Kind::Layouts(None))
+                    };
+                }
+                let paper = Paper::new(name, self.margin, self.overlap).map_err(Failure::Usage)?;
+                Ok(if self.pieces { Kind::Pieces(paper) } else { Kind::Layouts(Some(paper)) })
+            }
+        }
+    }
+}
+
+/// What is to be written.
+enum Kind {
+    Svg,
+    Dxf,
+    Layouts(Option<Paper>),
+    Pieces(Paper),
+    Placement,
+    Labels(LabelGrid),
 }

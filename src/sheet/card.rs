@@ -1,5 +1,6 @@
 //! Scale cards for photos, two on a page.
 
+use super::pdf::{Page, pdf};
 use super::scene::{Backing, Hold, Ink, Scene, Text};
 use crate::geometry::{Bounds, Point, point};
 use crate::trace::card;
@@ -23,13 +24,19 @@ impl CardPaper {
     }
 }
 
-/// Most pages of one file.
+/// Cards on one page.
 const CARDS_A_PAGE: usize = 2;
 
 /// The pages with cards 1 to `count`, two a page.
-pub(super) fn pages(paper: CardPaper, count: usize) -> Vec<Scene> {
+fn pages(paper: CardPaper, count: usize) -> Vec<Scene> {
     let numbers: Vec<usize> = (1..=count.clamp(1, card::NUMBERS)).collect();
     numbers.chunks(CARDS_A_PAGE).map(|numbers| page(paper, numbers)).collect()
+}
+
+/// All pages as one PDF, which asks the print dialogue not to scale.
+pub fn card_pdf(paper: CardPaper, count: usize) -> Vec<u8> {
+    let scenes = pages(paper, count);
+    pdf("Scale cards", &scenes.iter().map(Page::of).collect::<Vec<_>>())
 }
 
 /// One SVG a page, cards 1 to `count`, two a page; at most as many cards as there are numbers.
@@ -82,7 +89,13 @@ fn ruler(scene: &mut Scene, at: Point) {
     scene.line(Ink::Frame, &[at, at + point(100.0, 0.0)]);
     for i in 0..=20 {
         let x = 5.0 * f64::from(i);
-        let length = if i % 10 == 0 { 8.0 } else if i % 2 == 0 { 5.0 } else { 3.0 };
+        let length = if i % 10 == 0 {
+            8.0
+        } else if i % 2 == 0 {
+            5.0
+        } else {
+            3.0
+        };
         scene.line(Ink::Frame, &[at + point(x, 0.0), at + point(x, length)]);
     }
 }

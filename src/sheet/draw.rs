@@ -38,8 +38,10 @@ pub(crate) struct Laid<'p> {
     pub placed: &'p PlacedPiece,
     /// The piece it is a copy of.
     pub piece: Option<&'p PlanPiece>,
-    bounds: Bounds,
-    facts: Facts,
+    /// Its box.
+    pub bounds: Bounds,
+    /// What its label says.
+    pub facts: Facts,
 }
 
 /// One sheet to be drawn.
@@ -60,11 +62,24 @@ pub(crate) struct Sheet<'p> {
     pub stock_box: [f64; 4],
     /// The pieces on it, those that reach over its ends included.
     pub pieces: Vec<Laid<'p>>,
+    /// Seen from the other side of the cloth than the plan sees it: everything is drawn the other way round across the warp.
+    pub over: bool,
+}
+
+/// The drawing of a cloth with its pieces, without the title block.
+pub(crate) struct Layout {
+    /// The drawing; its page is the cloth with what lies close round it.
+    pub scene: Scene,
+    /// Pieces whose label was cut short: number and all words.
+    pub key: Vec<(String, String)>,
+    /// Leftmost and rightmost x of cloth and pieces.
+    pub span: [f64; 2],
 }
 
 /// A label that found no room inside what it names.
-struct Waiting {
-    block: Block,
+pub(crate) struct Waiting {
+    /// The label.
+    pub block: Block,
     anchor: Point,
     owner: u32,
     /// What the key says of it: number and words.
@@ -72,7 +87,9 @@ struct Waiting {
 }
 
 /// The sheets of a stock.
-pub(crate) fn sheets_of<'p>(plan: &'p Plan, stock: &'p PlanStock) -> Vec<Sheet<'p>> {
+///
+/// `over` tells that the stock was turned over (see [`super::face`]) to be seen from its other side.
+pub(crate) fn sheets_of<'p>(plan: &'p Plan, stock: &'p PlanStock, over: bool) -> Vec<Sheet<'p>> {
     let Some(whole) = ring_bounds(&stock.outline) else { return Vec::new() };
     let spans = if stock.segments.len() > 1 { stock.segments.clone() } else { vec![[whole.min.x, whole.max.x]] };
     let mut sheets = Vec::new();
@@ -84,7 +101,7 @@ pub(crate) fn sheets_of<'p>(plan: &'p Plan, stock: &'p PlanStock) -> Vec<Sheet<'
                 continue;
             }
             let piece = plan.pieces.iter().find(|p| p.piece == placed.piece);
-            let facts = Facts::of(plan, piece, placed, crossing(&spans, &bounds));
+            let facts = Facts::of(plan, piece, placed, over, crossing(&spans, &bounds));
             pieces.push(Laid { placed, piece, bounds, facts });
         }
         sheets.push(Sheet {
@@ -96,6 +113,7 @@ pub(crate) fn sheets_of<'p>(plan: &'p Plan, stock: &'p PlanStock) -> Vec<Sheet<'
             to,
             stock_box: [from, whole.min.y, to, whole.max.y],
             pieces,
+            over,
         });
     }
     sheets
@@ -113,6 +131,20 @@ fn crossing(spans: &[[f64; 2]], bounds: &Bounds) -> Option<String> {
 impl Sheet<'_> {
     /// Draws the sheet.
     pub(crate) fn scene(&self) -> Scene {
+        let [_, low, _, high] = self.stock_box;
+        let Layout { mut scene, key, span: [left, right] } = self.layout();
+        self.dimensions(&mut scene, left);
+        let width = (right - left + MARGINS[0] + MARGINS[1]).max(380.0);
+        let scale = (width / 700.0).clamp(1.0, 3.0);
+        let corner = point(left - MARGINS[0] + 6.0, low - MARGINS[3]);
+        let height = title_block(&mut scene, self, &key, corner, width - 12.0, scale);
+        scene.page =
+            Bounds { min: point(left - MARGINS[0], corner.y - height - 6.0), max: point(left - MARGINS[0] + width, high + MARGINS[2]) };
+        scene
+    }
+
+    /// Draws the cloth and what lies on it.
+    pub(crate) fn layout(&self) -> Layout {
         let [_, low, _, high] = self.stock_box;
         let left = self.pieces.iter().map(|p| p.bounds.min.x).fold(self.from, f64::min);
         let right = self.pieces.iter().map(|p| p.bounds.max.x).fold(self.to, f64::max);
@@ -134,25 +166,22 @@ impl Sheet<'_> {
         let free = Bounds { min: point(left, low), max: point(right, high + MARGINS[2] - 4.0) };
         self.outside_labels(&mut scene, free, waiting, &mut key);
 
-        self.dimensions(&mut scene, left);
-        corner_mark(&mut scene, point(self.from - 3.0, low - 3.0), 9.0);
-        let width = (right - left + MARGINS[0] + MARGINS[1]).max(380.0);
-        let scale = (width / 700.0).clamp(1.0, 3.0);
-        let corner = point(left - MARGINS[0] + 6.0, low - MARGINS[3]);
-        let height = title_block(&mut scene, self, &key, corner, width - 12.0, scale);
-        scene.page =
-            Bounds { min: point(left - MARGINS[0], corner.y - height - 6.0), max: point(left - MARGINS[0] + width, high + MARGINS[2]) };
-        scene
+        // The corner of the free end and the lower selvedge, wherever this view has it.
+        let (y, down) = if self.over { (high + 3.0, -1.0) } else { (low - 3.0, 1.0) };
+        corner_mark(&mut scene, point(self.from - 3.0, y), 9.0, down);
+        scene.page = Bounds { min: point(left - 14.0, low - 14.0), max: point(right + 18.0, high + 14.0) };
+        Layout { scene, key, span: [left, right] }
     }
 
-    fn title(&self) -> String {
+    /// What the sheet is, in one line.
+    pub(crate) fn title(&self) -> String {
         let part = if self.segments > 1 { format!(", bench segment {} of {}", self.segment + 1, self.segments) } else { String::new() };
         let jobs = clean(&self.plan.jobs.join(" + "));
-        format!("Cut sheet: {jobs}, {}{part}, {}, scale 1:1", clean(&self.stock.id), face_in_words(self.plan, self.stock))
+        format!("Cut sheet: {jobs}, {}{part}, {}, scale 1:1", clean(&self.stock.id), face_in_words(self.plan, self.stock, self.over))
     }
 
     /// The part of a ring on this sheet.
-    fn here(&self, ring: &[Point]) -> Ring {
+    pub(crate) fn here(&self, ring: &[Point]) -> Ring {
         if self.segments > 1 { ring_between(ring, self.from, self.to) } else { ring.to_vec() }
     }
 
@@ -182,9 +211,7 @@ impl Sheet<'_> {
         let name = format!("offcut {}", shorten(&clean(&offcut.id), 24));
         let size = format!("{} × {} mm", decimals(w, 0), decimals(h, 0));
         let area_in_words = format!("{} m²", decimals(offcut.area / 1e6, 3));
-        let goes_on =
-            ring_bounds(&offcut.outline).filter(|_| self.segments > 1).and_then(|b| goes_on(b.min.x < self.from, b.max.x > self.to));
-        let whole: Vec<String> = [format!("largest rectangle {size}"), area_in_words].into_iter().chain(goes_on).collect();
+        let whole = [format!("largest rectangle {size}"), area_in_words];
         let (whole, brief) = (Block::plain(&name, &whole), Block::plain(&name, &[size]));
         // No word may touch a piece, even if a hand-edited plan laid its offcuts over the pieces.
         let near = |ring: &Ring| match (ring_bounds(ring), ring_bounds(&rings[0])) {
@@ -370,17 +397,6 @@ impl Sheet<'_> {
     }
 }
 
-/// Where an offcut goes on that does not end with its bench segment, in words.
-fn goes_on(before: bool, after: bool) -> Option<String> {
-    let words = match (before, after) {
-        (true, true) => "goes on in the segments before and after",
-        (true, false) => "goes on in the segment before",
-        (false, true) => "goes on in the next segment",
-        (false, false) => return None,
-    };
-    Some(words.to_string())
-}
-
 /// A small regular polygon for a dot.
 fn disc(middle: Point, radius: f64) -> Ring {
     (0..12).map(|i| Motion::new(f64::from(i) * 30.0, false, middle).apply(point(radius, 0.0))).collect()
@@ -400,7 +416,7 @@ fn closed(ring: &[Point]) -> Path {
 }
 
 /// One piece with its lines and, if it has room, its label.
-fn draw_piece(scene: &mut Scene, laid: &Laid<'_>, index: usize, waiting: &mut Vec<Waiting>, key: &mut Vec<(String, String)>) {
+pub(crate) fn draw_piece(scene: &mut Scene, laid: &Laid<'_>, index: usize, waiting: &mut Vec<Waiting>, key: &mut Vec<(String, String)>) {
     let placed = laid.placed;
     let rings: Vec<Ring> = std::iter::once(&placed.outline).chain(&placed.holes).cloned().collect();
     scene.drawn.push(Drawn { ink: Ink::Cut, id: Some(format!("cut-{}", index + 1)), shape: Shape::Rings(rings.clone()) });

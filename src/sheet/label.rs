@@ -162,8 +162,8 @@ pub(crate) struct Facts {
 }
 
 impl Facts {
-    /// The facts of one placed piece; `crossing` tells which bench segments it crosses.
-    pub(crate) fn of(plan: &Plan, piece: Option<&PlanPiece>, placed: &PlacedPiece, crossing: Option<String>) -> Facts {
+    /// The facts of one placed piece, `over` if its stock was turned over to be drawn; `crossing` tells which bench segments it crosses.
+    pub(crate) fn of(plan: &Plan, piece: Option<&PlanPiece>, placed: &PlacedPiece, over: bool, crossing: Option<String>) -> Facts {
         let mut more = Vec::new();
         if let Some(piece) = piece {
             more.extend(piece.part.map(|p| format!("part {} of {}", p.number, p.of)));
@@ -181,7 +181,7 @@ impl Facts {
             angle: piece.map_or_else(String::new, |p| super::text::angle(p.angle)),
             hand: piece.map_or("", |p| hand_in_words(p.hand)),
             more,
-            face_down: placed.face == Face::Down,
+            face_down: (placed.face == Face::Down) != over,
         }
     }
 

@@ -1,4 +1,6 @@
-//! Writers: a plan as drawings, tables and words. Pure: verified plan in, text out; the caller writes it to disk.
+//! Writers: a plan as drawings, tables and words. Pure: verified plan in, bytes out; the caller writes them to disk.
+//!
+//! Everything true to scale is drawn once, as a scene, and written as SVG, PDF or DXF from it.
 
 pub mod summary;
 
@@ -6,24 +8,108 @@ mod card;
 mod clip;
 mod csv;
 mod draw;
+mod dxf;
+mod face;
+mod font;
 mod grid;
 mod label;
 mod overview;
+mod paper;
+mod pdf;
+mod placement;
+mod report;
 mod room;
 mod scene;
+mod stickers;
+mod style;
 mod svg;
+mod templates;
 #[cfg(test)]
 mod tests;
 mod text;
+mod tiles;
 mod title;
 
-pub use card::{CardPaper, card_svgs};
+pub use card::{CardPaper, card_pdf, card_svgs};
+pub use paper::Paper;
+pub use report::Section;
+pub use stickers::LabelGrid;
 
+use crate::cloth::Face;
 use crate::verify::Verified;
+use face::View;
 
-/// The cut sheets at true scale, file name and SVG: one for each stock, or for each bench segment of a stock cut in several.
-pub fn cut_sheets(plan: &Verified) -> Vec<(String, String)> {
-    svg::sheets(plan.plan())
+/// A written file that was not put anywhere yet.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Written {
+    /// Its name, ASCII.
+    pub name: String,
+    /// Its content.
+    pub bytes: Vec<u8>,
+    /// Pages it prints on.
+    pub pages: usize,
+}
+
+/// The cut sheets at true scale as SVG: one for each stock, or for each bench segment of a stock cut in several. Seen with the given
+/// face of the cloth up, or as planned.
+pub fn cut_sheets(plan: &Verified, face: Option<Face>) -> Vec<Written> {
+    let view = View::new(plan.plan(), face);
+    let write = |(name, sheet): (String, draw::Sheet<'_>)| Written {
+        name: format!("{name}.svg"),
+        bytes: svg::write(&sheet.scene()).into_bytes(),
+        pages: 1,
+    };
+    view.sheets().into_iter().map(write).collect()
+}
+
+/// The same layouts as DXF, release 2000, mm, for a cutter.
+pub fn cutter_files(plan: &Verified, face: Option<Face>) -> Vec<Written> {
+    let view = View::new(plan.plan(), face);
+    let write = |(name, sheet): (String, draw::Sheet<'_>)| Written { name: format!("{name}.dxf"), bytes: dxf::write(&sheet), pages: 1 };
+    view.sheets().into_iter().map(write).collect()
+}
+
+/// The same layouts as PDF at true scale, spread over paper; without paper each in one page as large as the cloth.
+pub fn printed_sheets(plan: &Verified, face: Option<Face>, paper: Option<&Paper>) -> Vec<Written> {
+    let view = View::new(plan.plan(), face);
+    let write = |(name, sheet): (String, draw::Sheet<'_>)| {
+        let ((bytes, pages), on) = match paper {
+            Some(paper) => (tiles::tiled(&sheet, paper), paper.name.as_str()),
+            None => (tiles::roll(&sheet), "roll"),
+        };
+        Written { name: format!("{name}-{on}.pdf"), bytes, pages }
+    };
+    view.sheets().into_iter().map(write).collect()
+}
+
+/// How many pages each layout takes on a paper, by the sheet's name, without writing them.
+pub fn pages_needed(plan: &Verified, paper: &Paper) -> Vec<(String, usize)> {
+    tiles::count(&View::new(plan.plan(), None), paper)
+}
+
+/// Every piece as a template of its own, PDF at true scale.
+pub fn printed_templates(plan: &Verified, face: Option<Face>, paper: &Paper) -> Written {
+    let (bytes, pages) = templates::templates(plan.plan(), face, paper);
+    Written { name: format!("templates-{}.pdf", paper.name), bytes, pages }
+}
+
+/// The placement sheet, PDF on A4: where every template lies, by tape measure, in an order of cutting.
+pub fn placement_sheet(plan: &Verified, face: Option<Face>) -> Written {
+    let (bytes, pages) = placement::sheets(&View::new(plan.plan(), face));
+    Written { name: "placement.pdf".into(), bytes, pages }
+}
+
+/// A stick-on label for each placed piece, and a card for each kit's bag, PDF.
+pub fn labels(plan: &Verified, grid: &LabelGrid) -> [Written; 2] {
+    let (bytes, pages) = stickers::labels(plan.plan(), grid);
+    let labels = Written { name: "labels.pdf".into(), bytes, pages };
+    let (bytes, pages) = stickers::bags(plan.plan());
+    [labels, Written { name: "kit-bags.pdf".into(), bytes, pages }]
+}
+
+/// `report.html`: the whole plan on one page, with sections made elsewhere.
+pub fn report(plan: &Verified, more: &[Section]) -> String {
+    report::report(plan, more)
 }
 
 /// `pieces.csv`: a row for each placed piece.

@@ -7,6 +7,8 @@ use crate::geometry::{Bounds, Path, Point, Ring};
 /// What a line or area is. A writer gives each its own layer and line style; drawn in this order, first at the bottom.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub(crate) enum Ink {
+    /// A grid to measure by, behind everything.
+    Grid,
     /// Fine lines through an offcut.
     OffcutHatch,
     /// Edge of an offcut.
@@ -41,7 +43,8 @@ pub(crate) enum Ink {
 
 impl Ink {
     /// All of them, first at the bottom.
-    pub(crate) const ALL: [Ink; 15] = [
+    pub(crate) const ALL: [Ink; 16] = [
+        Ink::Grid,
         Ink::OffcutHatch,
         Ink::Offcut,
         Ink::Rectangle,

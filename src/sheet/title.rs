@@ -29,8 +29,8 @@ impl Field {
     }
 }
 
-/// Which face of the cloth lies up, in words: `paper side up`.
-pub(crate) fn face_in_words(plan: &Plan, stock: &PlanStock) -> String {
+/// Which face of the cloth lies up, in words: `paper side up`; `over` if the stock was turned over to be drawn.
+pub(crate) fn face_in_words(plan: &Plan, stock: &PlanStock, over: bool) -> String {
     let backing = plan.materials.iter().find(|m| m.cloth == stock.cloth).map(|m| m.up);
     let side = match backing {
         Some(Backing::Paper) => "paper side",
@@ -38,12 +38,13 @@ pub(crate) fn face_in_words(plan: &Plan, stock: &PlanStock) -> String {
         Some(Backing::Bare) => "bare side",
         None => "face",
     };
-    format!("{side} {}", if stock.face == Face::Up { "up" } else { "down" })
+    let seen = if over { ", drawn seen from the other side" } else { "" };
+    format!("{side} {}{seen}", if stock.face == Face::Up { "up" } else { "down" })
 }
 
-/// The black corner that tells the face: a triangle whose right angle is at `corner`, legs to the left and down.
-pub(crate) fn corner_mark(scene: &mut Scene, corner: Point, leg: f64) {
-    scene.draw(Ink::Frame, Shape::Solid(vec![corner, corner - point(leg, 0.0), corner - point(0.0, leg)]));
+/// The black corner that tells the face: a triangle whose right angle is at `corner`, legs to the left and down (up if `down` is -1).
+pub(crate) fn corner_mark(scene: &mut Scene, corner: Point, leg: f64, down: f64) {
+    scene.draw(Ink::Frame, Shape::Solid(vec![corner, corner - point(leg, 0.0), corner - point(0.0, leg * down)]));
 }
 
 /// Draws the title block with its upper left corner at `at`, not wider than `width`; `scale` is the size of its words against
@@ -108,8 +109,9 @@ fn identity(sheet: &Sheet<'_>, scale: f64, most: f64) -> Field {
 
 fn face(sheet: &Sheet<'_>, scale: f64, most: f64) -> Field {
     let mut f = Field::new();
-    f.line(&face_in_words(sheet.plan, sheet.stock).to_uppercase(), 8.0 * scale, true, most);
+    f.line(&face_in_words(sheet.plan, sheet.stock, sheet.over).to_uppercase(), 8.0 * scale, true, most);
     let end = match (sheet.stock.kind, sheet.segment) {
+        (StockKind::Offcut, _) if sheet.over => "black corner: upper left as drawn here",
         (StockKind::Offcut, _) => "black corner: lower left as drawn here",
         (StockKind::Roll, 0) => "black corner: free end, lower selvedge",
         (StockKind::Roll, _) => "black corner: lower selvedge, towards the free end",
@@ -120,9 +122,9 @@ fn face(sheet: &Sheet<'_>, scale: f64, most: f64) -> Field {
     f.height += size * 1.35;
     f.width = f.width.max(indent + text_width(end, size, false));
     f.scene.words(point(indent, -f.height + size * 0.3), size, false, end);
-    corner_mark(&mut f.scene, point(size * 0.85, -before - size * 0.25), size * 0.85);
+    corner_mark(&mut f.scene, point(size * 0.85, -before - size * 0.25), size * 0.85, 1.0);
     f.line("labels go on the backing, never on the cloth", size, false, most);
-    if sheet.pieces.iter().any(|p| p.placed.face == Face::Down) {
+    if sheet.pieces.iter().any(|p| p.facts.face_down) {
         f.line("FACE DOWN pieces: turn them over before laying", size, true, most);
     }
     f

@@ -97,10 +97,7 @@ fn extent(photos: &[GrayImage], views: &[View], cards: &[Vec<Point>]) -> Option<
             for pixel in [point(t * w, 0.0), point(t * w, h), point(0.0, t * h), point(w, t * h)] {
                 // What lies beyond the horizon bounds nothing; the margin does.
                 points.push(view.plane(pixel).map_or(near.centre(), |p| {
-                    point(
-                        p.x.clamp(near.min.x - margin, near.max.x + margin),
-                        p.y.clamp(near.min.y - margin, near.max.y + margin),
-                    )
+                    point(p.x.clamp(near.min.x - margin, near.max.x + margin), p.y.clamp(near.min.y - margin, near.max.y + margin))
                 }));
             }
         }

@@ -138,10 +138,8 @@ pub(super) fn lines(flat: &Flat, patch: &Patch, ink: &GrayImage, net: &Ring, hol
             if (pixels.len() as f64) * flat.mm * flat.mm < 3.0 {
                 continue;
             }
-            let points: Vec<Point> = pixels
-                .iter()
-                .map(|&(x, y)| flat.plane(point(f64::from(x + patch.mask.x), f64::from(y + patch.mask.y))))
-                .collect();
+            let points: Vec<Point> =
+                pixels.iter().map(|&(x, y)| flat.plane(point(f64::from(x + patch.mask.x), f64::from(y + patch.mask.y)))).collect();
             if let Some(arrow) = arrow_of(&points) {
                 out.arrows.push(arrow);
                 continue;

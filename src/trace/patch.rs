@@ -257,7 +257,9 @@ pub(super) fn fill_slits(own: &mut GrayImage, mm: f64) {
             if length > 4.0 && ground / all > OPEN {
                 for (x, y) in pixels {
                     // With what of the strip along the edge lies before it.
-                    for (u, v) in (y.saturating_sub(2)..(y + 3).min(h)).flat_map(|v| (x.saturating_sub(2)..(x + 3).min(w)).map(move |u| (u, v))) {
+                    for (u, v) in
+                        (y.saturating_sub(2)..(y + 3).min(h)).flat_map(|v| (x.saturating_sub(2)..(x + 3).min(w)).map(move |u| (u, v)))
+                    {
                         if closed.get_pixel(u, v)[0] > 0 {
                             own.put_pixel(u, v, image::Luma([255]));
                         }

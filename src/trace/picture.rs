@@ -138,7 +138,13 @@ impl Pen {
             let low = b.min.y - 12.0 * self.size;
             out.push_str(&self.line(&[point(b.min.x, low), point(b.max.x, low)], false, "#000000", 1.0, ""));
             let at = point(b.centre().x, low - 18.0 * self.size);
-            out.push_str(&self.words(at, 18.0, "middle", "#000000", &format!("{}: {:.1} × {:.1} mm", escaped(&t.name), b.width(), b.height())));
+            out.push_str(&self.words(
+                at,
+                18.0,
+                "middle",
+                "#000000",
+                &format!("{}: {:.1} × {:.1} mm", escaped(&t.name), b.width(), b.height()),
+            ));
         }
         out
     }

@@ -46,7 +46,9 @@ fn columns(header: &str) -> Vec<(String, Option<Unit>)> {
 /// Every row that is not understood, with its line.
 pub fn read_stations(text: &str, name: &str, unit: Option<Unit>, fair: bool) -> Result<Template, Faults> {
     let Some((at, head)) = header(text) else {
-        return Err(Fault::new("the file holds no stations", "write a row of column names (station, left, right), then one row a station").into());
+        return Err(
+            Fault::new("the file holds no stations", "write a row of column names (station, left, right), then one row a station").into()
+        );
     };
     let columns = columns(head);
     let place = |name: &str| columns.iter().position(|c| c.0 == name);
@@ -54,7 +56,8 @@ pub fn read_stations(text: &str, name: &str, unit: Option<Unit>, fair: bool) -> 
         return Err(Fault::new("there is no column \"station\"", "name the columns station, left and right").at_line(at + 1, 1).into());
     };
     if left.is_none() && right.is_none() {
-        let fault = Fault::new("there is neither a column \"left\" nor one \"right\"", "give the offset on at least one side of the base line");
+        let fault =
+            Fault::new("there is neither a column \"left\" nor one \"right\"", "give the offset on at least one side of the base line");
         return Err(fault.at_line(at + 1, 1).into());
     }
     if let Some((unknown, _)) = columns.iter().find(|c| !["station", "left", "right", "note"].contains(&c.0.as_str())) {
@@ -89,7 +92,9 @@ pub fn read_stations(text: &str, name: &str, unit: Option<Unit>, fair: bool) -> 
                 ups.extend(r.map(|r| point(s, -r)));
                 downs.extend(l.map(|l| point(s, l)));
             }
-            (Ok(None), _, _) => faults.push(Fault::new("the row has no station", "give how far along the base line it is").at_line(i + 1, 1)),
+            (Ok(None), _, _) => {
+                faults.push(Fault::new("the row has no station", "give how far along the base line it is").at_line(i + 1, 1))
+            }
             (a, b, c) => [a.err(), b.err(), c.err()].into_iter().flatten().for_each(|f| faults.push(f)),
         }
     }
@@ -130,7 +135,8 @@ fn unit_of(text: &str, columns: &[(String, Option<Unit>)], unit: Option<Unit>, a
         return Err(Fault::new("the columns name different units", "use one unit in the whole table").at_line(at + 1, 1));
     }
     unit.or(named.first().copied()).or(comment).ok_or_else(|| {
-        Fault::new("the unit of the offsets is not said", "name it in the columns (station_mm), in a comment (# unit: mm), or with --unit").at_line(at + 1, 1)
+        Fault::new("the unit of the offsets is not said", "name it in the columns (station_mm), in a comment (# unit: mm), or with --unit")
+            .at_line(at + 1, 1)
     })
 }
 

@@ -120,7 +120,8 @@ pub fn trace(photos: &[(PathBuf, GrayImage)], options: &Options) -> Result<Traci
         None => by_cards(photos, options, &mut figures, &mut warnings)?,
     };
     let images: Vec<GrayImage> = photos.iter().map(|(_, image)| image.clone()).collect();
-    let flat = flatten(&images, &plane.views, &plane.cards).ok_or_else(|| Fault::new("the photo shows nothing of the plane", "take it again"))?;
+    let flat =
+        flatten(&images, &plane.views, &plane.cards).ok_or_else(|| Fault::new("the photo shows nothing of the plane", "take it again"))?;
     figures.resolution = resolution(&plane, &flat);
     if figures.resolution > COARSE.1 {
         let what = format!("a pixel of the photo spans {:.2} mm of the template", figures.resolution);
@@ -204,7 +205,9 @@ fn by_rectangle(photos: &[(PathBuf, GrayImage)], r: &KnownRectangle, warnings: &
         return Err(fault("one of the four points lies outside of the photo"));
     }
     let seen: Vec<Point> = p.iter().map(|&p| View::normalised(width, height, p)).collect();
-    let view = homography(&corners, &seen).and_then(|m| View::new(width, height, m, 0.0)).ok_or_else(|| fault("the four points are no rectangle"))?;
+    let view = homography(&corners, &seen)
+        .and_then(|m| View::new(width, height, m, 0.0))
+        .ok_or_else(|| fault("the four points are no rectangle"))?;
     warnings.push(Fault::new(
         "four points tell nothing of the lens: its distortion stays in, up to 1 % towards the edges of the photo",
         "measure two lengths on the template and compare with --check, or lay scale cards",
@@ -213,12 +216,7 @@ fn by_rectangle(photos: &[(PathBuf, GrayImage)], r: &KnownRectangle, warnings: &
     Ok(Plane { views: vec![view], cards: vec![frame], solid: Vec::new(), solution: None })
 }
 
-fn by_cards(
-    photos: &[(PathBuf, GrayImage)],
-    options: &Options,
-    figures: &mut Figures,
-    warnings: &mut Vec<Fault>,
-) -> Result<Plane, Faults> {
+fn by_cards(photos: &[(PathBuf, GrayImage)], options: &Options, figures: &mut Figures, warnings: &mut Vec<Fault>) -> Result<Plane, Faults> {
     let mut faults = Faults::new();
     let mut sightings: Vec<Sighting> = Vec::new();
     let mut cards: Vec<usize> = Vec::new();
@@ -232,13 +230,16 @@ fn by_cards(
             continue;
         }
         if found.loose.len() >= 2 {
-            let what = format!("{} of a card that is not whole: partly hidden, cut off, too small or blurred", counted(found.loose.len(), "mark"));
+            let what =
+                format!("{} of a card that is not whole: partly hidden, cut off, too small or blurred", counted(found.loose.len(), "mark"));
             warnings.push(Fault::new(what, "if a card is missing among those found, show all six of its marks").in_file(file));
         }
         loose.extend(found.loose.iter().map(|m| (sightings.len(), m.centre)));
         let faint = found.cards.iter().flat_map(|c| &c.marks).map(|m| m.contrast).fold(f64::INFINITY, f64::min);
         if faint < 35.0 {
-            warnings.push(Fault::new("a card is badly lit: its ink is hardly darker than its paper", "take the photo with more light").in_file(file));
+            warnings.push(
+                Fault::new("a card is badly lit: its ink is hardly darker than its paper", "take the photo with more light").in_file(file),
+            );
         }
         edges.extend(found.cards.iter().flat_map(|c| &c.marks).map(|m| {
             // The metric's size is mm a pixel.
@@ -265,10 +266,11 @@ fn by_cards(
     let scale = options.card_width / card::WIDTH;
     let solution = solve(sightings, cards.len(), scale).map_err(|why| {
         let fault = match why {
-            NoSolution::Apart(photo) => {
-                Fault::new("the photo shares no card with the others", "leave the cards where they are and show at least two in both photos")
-                    .in_file(&photos[photo].0)
-            }
+            NoSolution::Apart(photo) => Fault::new(
+                "the photo shares no card with the others",
+                "leave the cards where they are and show at least two in both photos",
+            )
+            .in_file(&photos[photo].0),
             NoSolution::Unsettled => Fault::new("the cards do not fit together", "lay them flat and still, and take the photo again"),
         };
         Faults::from(fault)
@@ -341,7 +343,13 @@ fn cards_agree(solution: &Solution, numbers: &[usize]) -> Result<(), Faults> {
         let off = (size - 1.0).abs();
         if off > 0.008 && off > 5.0 * spread {
             faults.push(Fault::new(
-                format!("card {} is {:.1} % {} than card {}", numbers[i], 100.0 * off, if *size > 1.0 { "larger" } else { "smaller" }, numbers[0]),
+                format!(
+                    "card {} is {:.1} % {} than card {}",
+                    numbers[i],
+                    100.0 * off,
+                    if *size > 1.0 { "larger" } else { "smaller" },
+                    numbers[0]
+                ),
                 "print all cards at the same scale, best in one go",
             ));
         }
@@ -360,7 +368,12 @@ fn quality_holds(figures: &Figures, solution: &Solution, warnings: &mut Vec<Faul
     };
     let tilt = figures.tilt.iter().copied().fold(0.0, f64::max);
     hold(tilt, TILTED, format!("the camera was tilted by about {tilt:.0}°"), "hold it more squarely over the template");
-    hold(figures.blur, BLURRED, format!("the photo is blurred: a sharp edge is {:.1} mm wide", figures.blur), "hold still, focus on the template, use more light");
+    hold(
+        figures.blur,
+        BLURRED,
+        format!("the photo is blurred: a sharp edge is {:.1} mm wide", figures.blur),
+        "hold still, focus on the template, use more light",
+    );
     let worst = solution.worst;
     let what = format!(
         "the marks of the cards are {:.2} mm off where they should be, most at card {}",
@@ -382,7 +395,9 @@ fn too_alike(why: TooAlike) -> Faults {
     let fault = match why {
         TooAlike::Empty => Fault::new("there is nothing beside the cards to be seen", "show the whole template and some ground around it"),
         TooAlike::Levels(ratio, apart) => Fault::new(
-            format!("template and ground are too alike: one is {ratio:.2} times as light as the other, {apart:.1} times what each varies by itself"),
+            format!(
+                "template and ground are too alike: one is {ratio:.2} times as light as the other, {apart:.1} times what each varies by itself"
+            ),
             "lay a light template on a plain dark board or a dark one on plain paper, in even light without shine",
         ),
     };
@@ -442,7 +457,10 @@ fn nothing_found(found: &Patches) -> Fault {
     let large = |list: &[(Point, f64)]| list.iter().map(|c| c.1).fold(0.0, f64::max);
     let (cut, at_card) = (large(&found.cut_off), large(&found.at_card));
     if at_card > 1.5 * card::WIDTH * card::HEIGHT && at_card > 0.2 * cut {
-        return Fault::new("the template touches a card, or the paper around one", "lay the card clear of the template, or cut its paper off at the frame");
+        return Fault::new(
+            "the template touches a card, or the paper around one",
+            "lay the card clear of the template, or cut its paper off at the frame",
+        );
     }
     if cut > 0.0 {
         return Fault::new("the template is cut off by the frame of the photo", "show all of it, with some ground around");
@@ -504,7 +522,14 @@ fn template(
                 .at("line", line[0].x, line[0].y),
         );
     }
-    Ok(Template { net: outline.net().clone(), holes: outline.holes().to_vec(), arrow: arrows.first().copied(), cuts, marks, ..Template::default() })
+    Ok(Template {
+        net: outline.net().clone(),
+        holes: outline.holes().to_vec(),
+        arrow: arrows.first().copied(),
+        cuts,
+        marks,
+        ..Template::default()
+    })
 }
 
 /// True of a line that is long enough to be a net line of its own.
@@ -547,7 +572,8 @@ fn doubts(plane: &Plane, templates: &[Template], figures: &mut Figures, warnings
         }
     }
     let count = figures.cards.len();
-    let remedy = if count < 4 { "lay another card on the other side of the template" } else { "lay the cards nearer around it, or come closer" };
+    let remedy =
+        if count < 4 { "lay another card on the other side of the template" } else { "lay the cards nearer around it, or come closer" };
     if figures.uncertainty > DOUBT.1 {
         let what = format!("lengths across the template are only certain to {:.1} mm", figures.uncertainty);
         return Err(Fault::new(what, remedy).into());
@@ -621,7 +647,10 @@ impl Tracing {
                 "measure the printed card's frame and give --card-width",
             )
         } else {
-            (list.join("; "), "if both are measured right, the skin is stretched or does not lie flat: tape it anew, or slit it where it will not lie")
+            (
+                list.join("; "),
+                "if both are measured right, the skin is stretched or does not lie flat: tape it anew, or slit it where it will not lie",
+            )
         };
         self.warnings.push(Fault::new(what, remedy));
         Ok(())

@@ -6,7 +6,7 @@ use crate::geometry::Point;
 /// More than this are counted, not kept.
 const KEPT: usize = 1000;
 
-const REMEDY: &str = "plan the job again; if the plan was not edited, report this as an error of the planner";
+const REMEDY: &str = "plan the job again; a plan.json that was edited or damaged is not drawn or booked";
 
 /// Collects faults.
 #[derive(Default)]

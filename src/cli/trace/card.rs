@@ -5,7 +5,7 @@ use crate::cli::files::write_into;
 use crate::cli::print;
 use clap::{Args, ValueEnum};
 use std::path::PathBuf;
-use warpwise::sheet::{CardPaper, card_svgs};
+use warpwise::sheet::{CardPaper, card_pdf, card_svgs};
 use warpwise::trace::card::NUMBERS;
 
 /// Paper to print on.
@@ -32,15 +32,16 @@ pub struct Card {
 }
 
 impl Card {
-    /// Writes one SVG a page.
+    /// Writes a PDF of all pages and one SVG a page.
     pub fn run(self) -> Result<(), Failure> {
         let paper = match self.paper {
             Paper::A4 => CardPaper::A4,
             Paper::Letter => CardPaper::Letter,
         };
-        let pages = card_svgs(paper, usize::from(self.cards));
-        let files: Vec<(PathBuf, Vec<u8>)> =
-            pages.into_iter().enumerate().map(|(i, svg)| (PathBuf::from(format!("scale-cards-{}.svg", i + 1)), svg.into_bytes())).collect();
+        let count = usize::from(self.cards);
+        let mut files = vec![(PathBuf::from("scale-cards.pdf"), card_pdf(paper, count))];
+        let svgs = card_svgs(paper, count).into_iter();
+        files.extend(svgs.enumerate().map(|(i, svg)| (PathBuf::from(format!("scale-cards-{}.svg", i + 1)), svg.into_bytes())));
         write_into(&self.out, &files)?;
         let mut text = String::new();
         for (name, _) in &files {

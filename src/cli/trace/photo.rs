@@ -101,7 +101,9 @@ impl Photo {
         let card_width = self.card_width.unwrap_or(trace::card::WIDTH);
         if !(0.8..1.25).contains(&(card_width / trace::card::WIDTH)) {
             let what = format!("a card printed at 100 % is {} mm wide, not {} mm", trace::card::WIDTH, show_number(card_width, 1));
-            return Err(Failure::Usage(Fault::new(what, "measure the frame from side to side; print the card again if it is far off").into()));
+            return Err(Failure::Usage(
+                Fault::new(what, "measure the frame from side to side; print the card again if it is far off").into(),
+            ));
         }
         let options = Options {
             name: name.clone(),

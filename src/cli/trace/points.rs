@@ -51,11 +51,13 @@ impl Points {
     }
 
     fn templates(&self, name: &str) -> Result<Vec<Template>, Faults> {
-        let about = std::fs::metadata(&self.file).map_err(|_| Fault::new("there is no such file", "name a CSV table of points or offsets"))?;
+        let about =
+            std::fs::metadata(&self.file).map_err(|_| Fault::new("there is no such file", "name a CSV table of points or offsets"))?;
         if !about.is_file() || about.len() > LARGEST_FILE {
             return Err(Fault::new("this is no ordinary file of at most 32 MB", "name a CSV table of points or offsets").into());
         }
-        let bytes = std::fs::read(&self.file).map_err(|e| Fault::new(format!("the file cannot be read: {e}"), "check the disk and the name"))?;
+        let bytes =
+            std::fs::read(&self.file).map_err(|e| Fault::new(format!("the file cannot be read: {e}"), "check the disk and the name"))?;
         if let Some(text) = std::str::from_utf8(&bytes).ok().filter(|t| is_station_table(t)) {
             let template = read_stations(text, name, self.unit, self.fair)?;
             // The same checks as a drawing read from a file.

@@ -64,7 +64,11 @@ pub fn answers(net: Option<Net>, inked: Option<Inked>, off: Option<Off>) -> Resu
                 faults.push(Fault::new(what, remedy));
             }
         };
-        missing(net.is_none(), "which line is the net line was not said", "add --net edge (the skin's edge) or --net ink (a closed inked line)");
+        missing(
+            net.is_none(),
+            "which line is the net line was not said",
+            "add --net edge (the skin's edge) or --net ink (a closed inked line)",
+        );
         missing(inked.is_none(), "which side of the skin is seen was not said", "add --inked up or --inked down");
         missing(off.is_none(), "what the skin was taken off was not said", "add --off mould or --off plug");
         return Err(Failure::Usage(faults));

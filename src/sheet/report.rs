@@ -1,0 +1,344 @@
+//! `report.html`: everything about a plan on one page that opens offline, prints on A4 and needs no script for reading.
+
+use super::draw::Sheet;
+use super::face::View;
+use super::label::hand_in_words;
+use super::paper::Paper;
+use super::placement::{cells, measured_from, picture, places};
+use super::scene::{Ink, Scene, Shape};
+use super::svg::write_inline;
+use super::text::{angle, clean, decimals};
+use super::title::face_in_words;
+use crate::cloth::Face;
+use crate::geometry::{Bounds, Motion, Ring, point, ring_area, ring_bounds};
+use crate::job::Seen;
+use crate::plan::{Plan, PlanLayer, StockKind};
+use crate::units::{counted, show_area};
+use crate::verify::Verified;
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+/// A section of the report made elsewhere (a lay-up sheet, say), put before the figures of the search.
+pub struct Section {
+    /// The anchor it is reached by: ASCII letters and hyphens.
+    pub id: String,
+    /// Its heading, plain text.
+    pub title: String,
+    /// Its content as HTML; it may use the classes of the report's style: `wide` around a table, `note`.
+    pub html: String,
+}
+
+const STYLE: &str = include_str!("report.css");
+const SCRIPT: &str = include_str!("report.js");
+
+/// The report as one HTML file.
+pub(crate) fn report(plan: &Verified, more: &[Section]) -> String {
+    let plan = plan.plan();
+    let view = View::new(plan, None);
+    let sheets = view.sheets();
+    let title = format!("Cut plan: {}", clean(&plan.jobs.join(" + ")));
+    let own = |id: &str, title: &str, body: Markup| Section { id: id.into(), title: title.into(), html: body.into_string() };
+    let mut sections = vec![own("take", "What to take from the roll", take(plan))];
+    if !plan.warnings.is_empty() {
+        sections.push(own("warnings", "Warnings", warnings(plan)));
+    }
+    sections.push(own("layouts", "Layouts", layouts(&sheets)));
+    sections.push(own("placement", "Placement by tape measure", placement(&sheets)));
+    sections.push(own("pieces", "Pieces", pieces(plan)));
+    sections.push(own("layers", "Layer by layer", layers(plan)));
+    sections.push(own("offcuts", "Offcuts to keep", offcuts(plan)));
+    sections.extend(more.iter().map(|s| Section { id: s.id.clone(), title: s.title.clone(), html: s.html.clone() }));
+    sections.push(own("search", "Search", search(plan)));
+    sections.push(own("printing", "Printing at true scale", printing(&view)));
+    sections.push(own("cautions", "Cautions", cautions()));
+    html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                title { (title) }
+                style { (PreEscaped(STYLE)) }
+            }
+            body {
+                a .skip href="#main" { "To the content" }
+                header {
+                    h1 { bdi { (title) } }
+                    p { "Plan " code { (clean(&plan.id).chars().take(12).collect::<String>()) } " · " (clean(&plan.tool)) }
+                    @if plan.interrupted { p .note { "The search was stopped early: this is the best complete plan it had." } }
+                    nav aria-label="Sections" { ul { @for s in &sections { li { a href={ "#" (s.id) } { (s.title) } } } } }
+                }
+                main #main {
+                    @for s in &sections {
+                        section id=(s.id) aria-labelledby={ (s.id) "-title" } {
+                            h2 id={ (s.id) "-title" } { (s.title) }
+                            (PreEscaped(&s.html))
+                        }
+                    }
+                }
+                script { (PreEscaped(SCRIPT)) }
+            }
+        }
+    }
+    .into_string()
+}
+
+fn mm(value: f64) -> String {
+    decimals(value, 1)
+}
+
+/// A table in a box that scrolls sideways on a narrow screen; `sorts` gives its headings buttons.
+fn table(caption: &str, headings: &[&str], rows: Vec<Vec<Markup>>, sorts: bool) -> Markup {
+    html! {
+        div .wide tabindex="0" role="region" aria-label=(caption) {
+            table data-sorts[sorts] {
+                caption { (caption) }
+                thead { tr { @for h in headings { th scope="col" { (h) } } } }
+                tbody { @for row in rows { tr { @for cell in row { td { (cell) } } } } }
+            }
+        }
+    }
+}
+
+fn text(words: impl Into<String>) -> Markup {
+    let words = words.into();
+    html! { bdi { (clean(&words)) } }
+}
+
+fn take(plan: &Plan) -> Markup {
+    let mut rows = Vec::new();
+    for f in &plan.cloths {
+        let material = plan.materials.iter().find(|m| m.cloth == f.cloth);
+        let stocks: Vec<&str> = plan.stocks.iter().filter(|s| s.cloth == f.cloth).map(|s| s.id.as_str()).collect();
+        let cost = f.cost.map_or_else(|| "–".into(), |c| format!("{c:.2} {}", plan.currency));
+        rows.push(vec![
+            text(material.map_or(f.cloth.clone(), |m| m.name.clone())),
+            text(stocks.join(", ")),
+            html! { b { (mm(f.used_length)) " mm" } " of " (mm(f.roll_width)) " mm wide" },
+            html! { (mm(f.least_length)) " mm (" (clean(&f.least_length_by)) ")" },
+            text(format!("{:.1} %", f.yield_ * 100.0)),
+            text(format!("pieces {}, offcuts {}, waste {}", show_area(f.pieces_area), show_area(f.offcuts_area), show_area(f.waste_area))),
+            text(cost),
+            text(f.mass.map_or_else(|| "–".into(), |m| format!("{} g", decimals(m, 0)))),
+        ]);
+    }
+    table("Length from each roll", &["cloth", "stock", "take", "no layout under", "yield", "areas", "cost", "mass"], rows, false)
+}
+
+fn warnings(plan: &Plan) -> Markup {
+    html! { ul .note { @for w in &plan.warnings { li { bdi { (clean(w)) } } } } }
+}
+
+fn layouts(sheets: &[(String, Sheet<'_>)]) -> Markup {
+    html! {
+        @for (name, sheet) in sheets {
+            @let words = format!("{}; {} pieces", sheet.title(), sheet.pieces.len());
+            figure .zooms {
+                div .frame tabindex="0" role="region" aria-label={ "Layout " (name) ", scrolls when enlarged" } {
+                    (PreEscaped(write_inline(&sheet.scene(), 1.6, &words)))
+                }
+                figcaption {
+                    bdi { (sheet.title().replace("Cut sheet: ", "").replace(", scale 1:1", "")) }
+                    " · true scale: " a href={ "sheets/" (name) ".svg" } { "sheets/" (name) ".svg" }
+                }
+            }
+        }
+    }
+}
+
+fn placement(sheets: &[(String, Sheet<'_>)]) -> Markup {
+    html! {
+        p { "A is the tail of the template's 0° arrow, B its head; distances in mm. Cut in this order: no piece is then cut on loose cloth. "
+            "The same to print: " a href="sheets/placement.pdf" { "sheets/placement.pdf" } "." }
+        @for (_, sheet) in sheets {
+            @let places = places(sheet);
+            @let [left, _, right, _] = sheet.stock_box;
+            @let name = if sheet.segments > 1 { format!("{}, bench segment {} of {}", clean(&sheet.stock.id), sheet.segment + 1, sheet.segments) } else { clean(&sheet.stock.id) };
+            h3 { bdi { (name) } }
+            p { b { (face_in_words(sheet.plan, sheet.stock, sheet.over)) } ". " (measured_from(sheet)) "." }
+            figure .zooms {
+                div .frame tabindex="0" role="region" aria-label={ "Placement picture " (name) } {
+                    (PreEscaped(write_inline(&picture(sheet, &places, 260.0 / (right - left).max(1.0)), 2.0, &format!("Placement on {name} with a 100 mm grid"))))
+                }
+            }
+            (table(&format!("Placement on {name}"),
+                &["cut", "no.", "piece", "A: end / selvedge", "B: end / selvedge", "from-to end", "0° to warp", "side"],
+                places.iter().enumerate().map(|(i, p)| cells(p, i + 1).into_iter().map(text).collect()).collect(), false))
+            @if sheet.segment + 1 < sheet.segments { p { "Then mark the cloth " (decimals(sheet.to, 0)) " mm from the roll's cut end and slide it along." } }
+            @else if sheet.stock.kind == StockKind::Roll { p { "Last of all cut straight across, " (decimals(sheet.stock.used_length, 0)) " mm from the roll's cut end." } }
+        }
+    }
+}
+
+fn pieces(plan: &Plan) -> Markup {
+    let mut rows = Vec::new();
+    for piece in &plan.pieces {
+        for (stock, placed) in plan.stocks.iter().flat_map(|s| s.placed.iter().map(move |p| (s, p))).filter(|(_, p)| p.piece == piece.piece)
+        {
+            let b = ring_bounds(&placed.outline);
+            let part = piece.part.map_or_else(String::new, |p| format!(", part {} of {}", p.number, p.of));
+            rows.push(vec![
+                text(piece.number.clone()),
+                text(format!("{}{part}", piece.template)),
+                text(piece.job.clone()),
+                text(piece.layer.to_string()),
+                text(angle(piece.angle)),
+                text(hand_in_words(piece.hand)),
+                text(piece.cloth.clone()),
+                text(stock.id.clone()),
+                text(if piece.copies > 1 { format!("{} of {}", placed.copy, piece.copies) } else { "1".into() }),
+                text(if placed.face == Face::Down { "DOWN" } else { "up" }),
+                text(b.map_or_else(String::new, |b| format!("{} × {}", decimals(b.width(), 0), decimals(b.height(), 0)))),
+            ]);
+        }
+    }
+    let headings = ["no.", "template", "kit", "layer", "angle", "hand", "cloth", "stock", "copy", "face", "box, mm"];
+    html! {
+        (table("Pieces in laying order", &headings, rows, true))
+        p { "The same for a spreadsheet: " a href="pieces.csv" { "pieces.csv" } "." }
+    }
+}
+
+fn layers(plan: &Plan) -> Markup {
+    html! {
+        p { "Drawn looking at the mould surface, 0° of the part to the right; fine lines run along the warp; a blue line shows the twill where it will be seen." }
+        @for layer in &plan.layers {
+            h3 { bdi { (clean(&layer.job)) ": layer " (layer.layer) @if !layer.name.is_empty() { ", " (clean(&layer.name)) } } }
+            p { bdi { (clean(&layer.cloth)) } " at " (angle(layer.angle))
+                @match layer.seen { Seen::MouldSide => ", seen from the mould side", Seen::OtherSide => ", seen from the other side", Seen::Hidden => "", } }
+            div .layer { @for (words, scene) in layer_pictures(plan, layer) {
+                figure { (PreEscaped(write_inline(&scene, 1.0, &words))) figcaption { bdi { (words) } } }
+            } }
+        }
+    }
+}
+
+/// One picture for each ply of the layer: its pieces as they are laid.
+fn layer_pictures(plan: &Plan, layer: &PlanLayer) -> Vec<(String, Scene)> {
+    let mut pictures: Vec<(String, Scene)> = Vec::new();
+    let material = plan.materials.iter().find(|m| m.cloth == layer.cloth);
+    let mut plies: Vec<&str> = Vec::new();
+    let mine = |p: &&crate::plan::PlanPiece| p.job == layer.job && p.layer == layer.layer;
+    for piece in plan.pieces.iter().filter(mine) {
+        if !plies.contains(&piece.ply.as_str()) {
+            plies.push(&piece.ply);
+        }
+    }
+    for ply in plies {
+        let parts: Vec<_> = plan.pieces.iter().filter(mine).filter(|p| p.ply == ply).collect();
+        // All parts of a ply share the origin of the template: laid there, they make the ply again.
+        let mut turned: Vec<(Vec<Ring>, f64, Option<f64>)> = Vec::new();
+        for piece in &parts {
+            let home = Motion::turn(piece.angle);
+            let rings = piece.net.iter().map(|r| r.iter().map(|&p| home.apply(p - piece.origin)).collect()).collect();
+            let placed = plan.stocks.iter().flat_map(|s| &s.placed).find(|p| p.piece == piece.piece);
+            let (turn, sign) = placed.map_or((0.0, 1.0), |p| (p.turn, if p.face == Face::Down { -1.0 } else { 1.0 }));
+            let warp = piece.angle - turn;
+            let line = material.and_then(|m| m.twill_line).filter(|_| layer.seen != Seen::Hidden).map(|t| warp + sign * t);
+            turned.push((rings, warp, line));
+        }
+        let boxes: Vec<Bounds> = turned.iter().flat_map(|t| &t.0).filter_map(|r| ring_bounds(r)).collect();
+        let Some(first) = boxes.first() else { continue };
+        let whole = boxes.iter().fold(*first, |a, b| Bounds {
+            min: point(a.min.x.min(b.min.x), a.min.y.min(b.min.y)),
+            max: point(a.max.x.max(b.max.x), a.max.y.max(b.max.y)),
+        });
+        let unit = whole.width().max(whole.height()) / 100.0;
+        let mut s = Scene::new(Bounds { min: whole.min - point(2.0, 2.0) * unit, max: whole.max + point(2.0, 9.0) * unit }, String::new());
+        for (rings, warp, line) in turned {
+            let views: Vec<&[_]> = rings.iter().map(Vec::as_slice).collect();
+            s.draw(Ink::OffcutHatch, Shape::Segments(super::clip::hatch(&views, warp, 3.0 * unit)));
+            if let Some(line) = line {
+                s.draw(Ink::Net, Shape::Segments(super::clip::hatch(&views, line, 12.0 * unit)));
+            }
+            let largest = rings.iter().map(|r| ring_area(r)).fold(0.0, f64::max);
+            if largest > 0.0 {
+                s.draw(Ink::Stock, Shape::Rings(rings));
+            }
+        }
+        let y = whole.max.y + 4.0 * unit;
+        let (tail, head) = (point(whole.min.x, y), point(whole.min.x + 16.0 * unit, y));
+        s.line(Ink::Stock, &[tail, head]);
+        s.draw(Ink::Stock, Shape::Solid(vec![head + point(4.0, 0.0) * unit, head + point(0.0, 1.5) * unit, head - point(0.0, 1.5) * unit]));
+        s.words(head + point(5.0, -1.5) * unit, 5.0 * unit, true, "0°");
+        let numbers: Vec<String> = parts.iter().map(|p| clean(&p.number)).collect();
+        let words = format!(
+            "{} · {} · warp at {} · {}",
+            clean(&parts[0].template),
+            hand_in_words(parts[0].hand),
+            angle(parts[0].angle),
+            numbers.join(", ")
+        );
+        pictures.push((words, s));
+    }
+    pictures
+}
+
+fn offcuts(plan: &Plan) -> Markup {
+    let rows: Vec<Vec<Markup>> = plan
+        .stocks
+        .iter()
+        .flat_map(|s| s.offcuts.iter().map(move |o| (s, o)))
+        .map(|(stock, o)| {
+            let [x, y, w, h] = o.largest_rectangle;
+            vec![
+                text(o.id.clone()),
+                text(stock.cloth.clone()),
+                text(stock.id.clone()),
+                text(format!("{:.3}", o.area / 1e6)),
+                text(format!("{} × {}", decimals(w, 0), decimals(h, 0))),
+                text(format!("{} / {}", decimals(x, 0), decimals(y, 0))),
+            ]
+        })
+        .collect();
+    if rows.is_empty() {
+        return html! { p { "None: nothing wide enough to keep is left of the used length." } };
+    }
+    table("Offcuts", &["offcut", "cloth", "from", "m²", "largest rectangle, mm", "its corner from end / selvedge, mm"], rows, true)
+}
+
+fn search(plan: &Plan) -> Markup {
+    let limit = match (plan.effort, plan.seconds) {
+        (Some(rounds), _) => format!("{} of effort", counted(rounds as usize, "round")),
+        (None, Some(seconds)) => format!("{} s", decimals(seconds, 1)),
+        (None, None) => "no limit recorded".into(),
+    };
+    html! {
+        dl {
+            dt { "limit" } dd { (limit) }
+            dt { "seed" } dd { (plan.seed) }
+            @if let Some(lanes) = plan.lanes { dt { "lanes" } dd { (lanes) } }
+            dt { "ended" } dd { @if plan.interrupted { "stopped by hand" } @else { "by its limit" } }
+            dt { "checked" } dd { "every piece, its place and all areas, by code that the search does not share" }
+        }
+    }
+}
+
+fn printing(view: &View) -> Markup {
+    let mut rows = Vec::new();
+    for name in ["a4", "a3", "letter", "tabloid"] {
+        let Ok(paper) = Paper::new(name, 8.0, 10.0) else { continue };
+        let pages: Vec<String> = super::tiles::count(view, &paper).into_iter().map(|(sheet, n)| format!("{sheet}: {n}")).collect();
+        rows.push(vec![
+            text(name.to_uppercase()),
+            text(pages.join(", ")),
+            html! { code { "warpwise sheets PLAN --as pdf --paper " (name) } },
+        ]);
+    }
+    html! {
+        p { "Print at 100 % (actual size, no fitting) and measure the 100 mm square of a page before cutting by it." }
+        (table("Pages that each layout takes on common paper", &["paper", "pages, map included", "command"], rows, false))
+    }
+}
+
+fn cautions() -> Markup {
+    html! {
+        ul .note {
+            li { "Uncured epoxy sensitises skin: nitrile gloves, long sleeves." }
+            li { "Labels and ink go on the backing, never on the cloth: a buried label or film is a delamination." }
+            li { "Pieces marked DOWN are turned over before laying." }
+            li { "Cut away from the hand; wear a cut-proof glove." }
+            li { "Measure the 100 mm square of every print before cutting by it." }
+            li { "This plan is about cloth. It does not certify strength." }
+        }
+    }
+}

@@ -1,0 +1,198 @@
+//! Stick-on labels for the pieces, and cards for the kit bags.
+
+use super::label::hand_in_words;
+use super::pdf::{Page, Part, pdf};
+use super::scene::{Drawn, Ink, Scene, Shape};
+use super::text::{angle, clean, fit};
+use super::title::face_in_words;
+use crate::cloth::Face;
+use crate::fault::{Fault, Faults};
+use crate::geometry::{Bounds, Motion, point, ring_bounds};
+use crate::plan::{PlacedPiece, Plan, PlanPiece, PlanStock};
+
+/// A sheet of labels: all lengths mm.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LabelGrid {
+    /// Columns and rows.
+    pub count: [usize; 2],
+    /// Width and height of the sheet.
+    pub sheet: [f64; 2],
+    /// Width and height of a label.
+    pub label: [f64; 2],
+    /// White to the left of the first and above it.
+    pub first: [f64; 2],
+    /// White between columns.
+    pub gap: f64,
+}
+
+/// Grids in common use, by columns x rows: sheet, label, first, gap (from memory).
+#[rustfmt::skip]
+const GRIDS: [(&str, LabelGrid); 4] = [
+    ("3x8", LabelGrid { count: [3, 8], sheet: [210.0, 297.0], label: [70.0, 37.0], first: [0.0, 0.5], gap: 0.0 }),
+    ("3x7", LabelGrid { count: [3, 7], sheet: [210.0, 297.0], label: [63.5, 38.1], first: [7.25, 15.15], gap: 2.5 }),
+    ("2x7", LabelGrid { count: [2, 7], sheet: [210.0, 297.0], label: [99.1, 38.1], first: [4.65, 15.15], gap: 2.5 }),
+    ("3x10", LabelGrid { count: [3, 10], sheet: [215.9, 279.4], label: [66.675, 25.4], first: [4.7625, 12.7], gap: 3.175 }),
+];
+
+impl LabelGrid {
+    /// A grid by its columns and rows: `3x8`, `3x7` and `2x7` on A4, `3x10` on Letter.
+    ///
+    /// # Errors
+    /// A grid that is not among them.
+    pub fn named(name: &str) -> Result<LabelGrid, Faults> {
+        let wanted = name.trim().to_lowercase();
+        GRIDS.iter().find(|g| g.0 == wanted).map(|g| g.1.clone()).ok_or_else(|| {
+            let what = format!("there is no grid of labels `{}`", super::text::shorten(&clean(name), 40));
+            Fault::new(what, "give 3x8, 3x7 or 2x7 (columns x rows on A4) or 3x10 (on Letter)").into()
+        })
+    }
+}
+
+/// White inside a label, mm.
+const INSET: f64 = 3.0;
+
+/// The placed copies in laying order.
+fn copies(plan: &Plan) -> Vec<(&PlanPiece, &PlacedPiece, &PlanStock)> {
+    let mut all = Vec::new();
+    for piece in &plan.pieces {
+        let mut of_it: Vec<_> =
+            plan.stocks.iter().flat_map(|s| s.placed.iter().map(move |p| (p, s))).filter(|(p, _)| p.piece == piece.piece).collect();
+        of_it.sort_by_key(|(p, _)| p.copy);
+        all.extend(of_it.into_iter().map(|(placed, stock)| (piece, placed, stock)));
+    }
+    all
+}
+
+/// A label for each placed copy, in laying order. Returns the file and its number of pages.
+pub(crate) fn labels(plan: &Plan, grid: &LabelGrid) -> (Vec<u8>, usize) {
+    let [columns, rows] = grid.count;
+    let all = copies(plan);
+    let [width, height] = grid.sheet;
+    let mut scenes = Vec::new();
+    for chunk in all.chunks(columns * rows) {
+        let mut page = Scene::new(Bounds { min: point(0.0, 0.0), max: point(width, height) }, String::new());
+        for (i, (piece, placed, stock)) in chunk.iter().enumerate() {
+            let x = grid.first[0] + (i % columns) as f64 * (grid.label[0] + grid.gap);
+            let y = height - grid.first[1] - (i / columns + 1) as f64 * grid.label[1];
+            page.append(label(plan, piece, placed, stock, grid.label), point(x, y));
+        }
+        scenes.push(page);
+    }
+    let pages: Vec<Page<'_>> = scenes.iter().map(Page::of).collect();
+    (pdf(&format!("Labels: {}", clean(&plan.jobs.join(" + "))), &pages), pages.len())
+}
+
+/// One label, its lower left corner the origin.
+fn label(plan: &Plan, piece: &PlanPiece, placed: &PlacedPiece, stock: &PlanStock, [width, height]: [f64; 2]) -> Scene {
+    let mut s = Scene::new(Bounds { min: point(0.0, 0.0), max: point(width, height) }, String::new());
+    let unit = height / 12.0;
+    let small = unit * 1.15;
+    let side = (height - 2.0 * INSET).min(width * 0.3);
+    let room = width - 2.0 * INSET - side - 2.0;
+    let number = fit(&clean(&piece.number), room, unit * 2.6, true);
+    let mut y = height - INSET - unit * 2.1;
+    s.words(point(INSET, y), unit * 2.6, true, number);
+    let mut part: Vec<String> = Vec::new();
+    part.extend(piece.part.map(|p| format!("part {} of {}", p.number, p.of)));
+    part.extend(piece.patch.map(|n| format!("patch {n}")));
+    if piece.copies > 1 {
+        part.push(format!("copy {} of {}", placed.copy, piece.copies));
+    }
+    let down = if placed.face == Face::Down { "FACE DOWN: turn over" } else { "face up" };
+    let lines = [
+        (clean(&piece.template), true),
+        (format!("layer {} · {} · {}", piece.layer, angle(piece.angle), hand_in_words(piece.hand)), true),
+        (std::iter::once(clean(&piece.cloth)).chain(part).collect::<Vec<_>>().join(" · "), false),
+        (format!("{down} · {}", face_in_words(plan, stock, false)), placed.face == Face::Down),
+        (format!("kit {}", clean(&piece.job)), false),
+        ("on the backing only, never on the cloth".to_string(), false),
+    ];
+    y -= small * 0.4;
+    for (words, bold) in lines {
+        y -= small * 1.22;
+        s.words(point(INSET, y), small, bold, fit(&words, room, small, bold));
+    }
+    let base = point(width - INSET - side, height - INSET - side);
+    small_picture(&mut s, piece, Bounds { min: base, max: base + point(side, side) });
+    s
+}
+
+/// The piece in the part's frame, 0° to the right, with its warp as fine lines.
+fn small_picture(s: &mut Scene, piece: &PlanPiece, room: Bounds) {
+    let turn = Motion::turn(piece.angle);
+    let rings: Vec<_> =
+        std::iter::once(&piece.outline).chain(&piece.holes).map(|r| r.iter().map(|&p| turn.apply(p)).collect::<Vec<_>>()).collect();
+    let Some(b) = ring_bounds(&rings[0]) else { return };
+    let scale = (room.width() / b.width().max(1.0)).min(room.height() * 0.8 / b.height().max(1.0));
+    let middle = point((room.min.x + room.max.x) / 2.0, room.max.y - b.height() * scale / 2.0);
+    let place = |p: crate::geometry::Point| middle + (p - (b.min + b.max) * 0.5) * scale;
+    let rings: Vec<Vec<_>> = rings.iter().map(|r| r.iter().map(|&p| place(p)).collect()).collect();
+    let views: Vec<&[_]> = rings.iter().map(Vec::as_slice).collect();
+    s.draw(Ink::OffcutHatch, Shape::Segments(super::clip::hatch(&views, piece.angle, 1.2)));
+    for ring in &rings {
+        s.line(Ink::Leader, &ring.iter().chain(ring.first()).copied().collect::<Vec<_>>());
+    }
+    let y = room.max.y - b.height() * scale - 2.2;
+    let (tail, head) = (point(middle.x - 6.0, y), point(middle.x + 4.0, y));
+    s.line(Ink::Leader, &[tail, head]);
+    s.drawn.push(Drawn {
+        ink: Ink::Leader,
+        id: None,
+        shape: Shape::Solid(vec![head + point(1.6, 0.0), head + point(0.0, 0.6), head - point(0.0, 0.6)]),
+    });
+    s.words(point(head.x + 2.0, y - 0.8), 2.4, false, "0°");
+}
+
+/// A card for each kit's bag with what is in it, two on a page. Returns the file and its number of pages.
+pub(crate) fn bags(plan: &Plan) -> (Vec<u8>, usize) {
+    const WIDTH: f64 = 210.0;
+    const HALF: f64 = 148.5;
+    const PITCH: f64 = 4.2;
+    const ROWS: usize = 24;
+    let all = copies(plan);
+    let mut cards = Vec::new();
+    for job in &plan.jobs {
+        let mine: Vec<_> = all.iter().filter(|(p, _, _)| p.job == *job).collect();
+        let count = mine.len();
+        let parts = mine.chunks(ROWS * 2).count();
+        for (n, chunk) in mine.chunks(ROWS * 2).enumerate() {
+            let mut s = Scene::new(Bounds { min: point(0.0, 0.0), max: point(WIDTH, HALF) }, String::new());
+            let (m, inner) = (12.0, WIDTH - 24.0);
+            s.words(point(m, HALF - 18.0), 8.0, true, fit(&format!("Kit {}", clean(job)), inner, 8.0, true));
+            let id: String = clean(&plan.id).chars().take(12).collect();
+            let card = if parts > 1 { format!("card {} of {parts} · ", n + 1) } else { String::new() };
+            s.words(point(m, HALF - 24.0), 3.6, false, format!("{card}{} in the bag · plan {id}", crate::units::counted(count, "piece")));
+            s.words(point(m, HALF - 29.0), 3.0, false, "In laying order. Tick what is in. Note date and hours out of the freezer:");
+            s.line(Ink::Leader, &[point(m + 108.0, HALF - 29.5), point(WIDTH - m, HALF - 29.5)]);
+            for (i, (piece, placed, _)) in chunk.iter().enumerate() {
+                let corner = point(m + (i / ROWS) as f64 * (inner / 2.0 + 2.0), HALF - 37.0 - (i % ROWS) as f64 * PITCH);
+                s.line(Ink::Leader, &[corner, corner + point(2.6, 0.0), corner + point(2.6, 2.6), corner + point(0.0, 2.6), corner]);
+                s.words(corner + point(4.5, 0.4), 2.8, true, fit(&clean(&piece.number), 14.0, 2.8, true));
+                let copy = if piece.copies > 1 { format!(" · {}/{}", placed.copy, piece.copies) } else { String::new() };
+                let words = format!(
+                    "{} · L{} · {} · {}{copy} · {}",
+                    clean(&piece.template),
+                    piece.layer,
+                    angle(piece.angle),
+                    hand_in_words(piece.hand),
+                    clean(&piece.cloth)
+                );
+                s.words(corner + point(19.5, 0.4), 2.5, false, fit(&words, inner / 2.0 - 22.0, 2.5, false));
+            }
+            s.line(Ink::Grid, &[point(0.0, 0.0), point(WIDTH, 0.0)]);
+            cards.push(s);
+        }
+    }
+    let pages: Vec<Page<'_>> = cards
+        .chunks(2)
+        .map(|pair| Page {
+            size: [WIDTH, 2.0 * HALF],
+            parts: pair
+                .iter()
+                .enumerate()
+                .map(|(i, scene)| Part { scene, at: point(0.0, HALF * (1 - i) as f64), scale: 1.0, window: None })
+                .collect(),
+        })
+        .collect();
+    (pdf("Kit bags", &pages), pages.len())
+}

@@ -1,0 +1,156 @@
+//! Each piece as its own printed template, packed on paper; what is larger than a page is spread over several.
+
+use super::draw::{Laid, draw_piece};
+use super::label::Facts;
+use super::paper::{FOOT, Paper};
+use super::pdf::{Page, Part, pdf};
+use super::scene::{Ink, Scene, Shape};
+use super::text::{clean, fit};
+use super::tiles::{frame, spread};
+use crate::cloth::Face;
+use crate::geometry::{Bounds, Point, point, ring_bounds};
+use crate::plan::{PlacedPiece, Plan, PlanPiece};
+
+/// White between templates on a page, mm.
+const GAP: f64 = 6.0;
+
+/// Height of the words under a template, mm.
+const CAPTION: f64 = 5.0;
+
+/// A template with its words, drawn in the cloth frame: warp along x.
+struct Template {
+    scene: Scene,
+    name: String,
+}
+
+/// A page that fills up row by row.
+struct Sheet {
+    lying: bool,
+    /// Template and where its lower left corner lies in the printed room.
+    placed: Vec<(usize, Point)>,
+    /// Where the next goes, and how high the row is.
+    x: f64,
+    y: f64,
+    row: f64,
+}
+
+/// All pieces as templates, one each, seen with the given face up. Returns the file and its number of pages.
+pub(crate) fn templates(plan: &Plan, face: Option<Face>, paper: &Paper) -> (Vec<u8>, usize) {
+    let mirrored = face == Some(Face::Down);
+    let mut all: Vec<Template> = plan.pieces.iter().filter_map(|p| template(plan, p, mirrored)).collect();
+    // Rows are fullest when their templates are of like height.
+    all.sort_by(|a, b| b.scene.page.height().total_cmp(&a.scene.page.height()));
+    let mut sheets: Vec<Sheet> = Vec::new();
+    let mut large = Vec::new();
+    for (i, t) in all.iter().enumerate() {
+        let (w, h) = (t.scene.page.width(), t.scene.page.height());
+        if sheets.iter_mut().any(|s| s.put(i, w, h, paper)) {
+            continue;
+        }
+        let fits = |lying: bool| w <= paper.room(lying)[0] && h <= paper.room(lying)[1];
+        match [false, true].into_iter().find(|&lying| fits(lying)) {
+            Some(lying) => {
+                let mut sheet = Sheet { lying, placed: Vec::new(), x: 0.0, y: 0.0, row: 0.0 };
+                sheet.put(i, w, h, paper);
+                sheets.push(sheet);
+            }
+            None => large.push(i),
+        }
+    }
+    let spreads: Vec<_> = large.iter().map(|&i| (i, spread(&all[i].scene, paper))).collect();
+    let total = sheets.len() + spreads.iter().map(|s| s.1.tiles.len()).sum::<usize>();
+    let side = if mirrored { "seen from the back: inked side down" } else { "as laid: backing side up" };
+    let id: String = clean(&plan.id).chars().take(12).collect();
+    let foot = |page: usize, what: &str| format!("page {page} of {total} · {what} · templates {side} · print at 100 % · plan {id}");
+    let mut frames = Vec::new();
+    for sheet in &sheets {
+        frames.push(frame(paper, sheet.lying, &foot(frames.len() + 1, "whole pieces"), false));
+    }
+    for (i, tiling) in &spreads {
+        for tile in &tiling.tiles {
+            let what = format!("{}: row {} of {}, column {} of {}", all[*i].name, tile.row, tiling.grid[0], tile.column, tiling.grid[1]);
+            frames.push(frame(paper, tiling.lying, &foot(frames.len() + 1, &what), true));
+        }
+    }
+    let low = point(paper.margin, paper.margin + FOOT);
+    let whole = |scene| Part { scene, at: point(0.0, 0.0), scale: 1.0, window: None };
+    let mut pages = Vec::new();
+    for sheet in &sheets {
+        let parts = sheet.placed.iter().map(|&(i, at)| Part {
+            scene: &all[i].scene,
+            at: low + at - all[i].scene.page.min,
+            scale: 1.0,
+            window: None,
+        });
+        pages.push(Page { size: paper.page(sheet.lying), parts: parts.collect() });
+    }
+    for (i, tiling) in &spreads {
+        for tile in &tiling.tiles {
+            let part = Part { scene: &all[*i].scene, at: low - tile.window.min, scale: 1.0, window: Some(tile.window) };
+            pages.push(Page { size: paper.page(tiling.lying), parts: vec![part] });
+        }
+    }
+    pages.iter_mut().zip(&frames).for_each(|(page, frame)| page.parts.push(whole(frame)));
+    (pdf(&format!("Templates: {}", clean(&plan.jobs.join(" + "))), &pages), total)
+}
+
+impl Sheet {
+    /// Puts a template of this size on the page if it has room.
+    fn put(&mut self, index: usize, width: f64, height: f64, paper: &Paper) -> bool {
+        let [w, h] = paper.room(self.lying);
+        let (mut x, mut y, mut row) = (self.x, self.y, self.row);
+        if x + width > w {
+            (x, y, row) = (0.0, y + row + GAP, 0.0);
+        }
+        if x + width > w || y + height > h {
+            return false;
+        }
+        self.placed.push((index, point(x, h - y - height)));
+        (self.x, self.y, self.row) = (x + width + GAP, y, row.max(height));
+        true
+    }
+}
+
+/// One piece with its label, its 0° arrow, its two reference points and a caption.
+fn template(plan: &Plan, piece: &PlanPiece, mirrored: bool) -> Option<Template> {
+    let over = |r: &Vec<Point>| -> Vec<Point> { if mirrored { r.iter().rev().map(|p| point(p.x, -p.y)).collect() } else { r.clone() } };
+    let placed = PlacedPiece {
+        piece: piece.piece.clone(),
+        copy: 1,
+        turn: 0.0,
+        face: if mirrored { Face::Down } else { Face::Up },
+        x: 0.0,
+        y: 0.0,
+        outline: over(&piece.outline),
+        holes: piece.holes.iter().map(over).collect(),
+    };
+    let bounds = ring_bounds(&placed.outline)?;
+    let mut facts = Facts::of(plan, Some(piece), &placed, mirrored, None);
+    // A template serves all its copies.
+    facts.more.retain(|m| !m.starts_with("copy "));
+    if piece.copies > 1 {
+        facts.more.push(format!("cut {}", piece.copies));
+    }
+    let number = clean(&piece.number);
+    let caption = format!("{number} · {} · {}", facts.line(), clean(&piece.cloth));
+    let laid = Laid { placed: &placed, piece: Some(piece), bounds, facts };
+    let mut scene = Scene::new(bounds, String::new());
+    // What finds no room inside is said by the caption.
+    draw_piece(&mut scene, &laid, 0, &mut Vec::new(), &mut Vec::new());
+    references(&mut scene, piece.arrow.map(|p| if mirrored { point(p.x, -p.y) } else { p }), 2.5);
+    let width = bounds.width().max(40.0);
+    let base = point(bounds.min.x, bounds.min.y - 4.0);
+    scene.words(base + point(0.0, -2.5), 3.0, false, fit(&caption, width, 3.0, false));
+    scene.page =
+        Bounds { min: point(bounds.min.x - 1.0, bounds.min.y - 4.0 - CAPTION), max: point(bounds.min.x + width + 1.0, bounds.max.y + 1.0) };
+    Some(Template { scene, name: number })
+}
+
+/// Marks the two reference points, tail and head of the 0° arrow as inked: a cross each, and their letters.
+pub(crate) fn references(scene: &mut Scene, [a, b]: [Point; 2], arm: f64) {
+    for (p, name) in [(a, "A"), (b, "B")] {
+        let cross = vec![[p - point(arm, 0.0), p + point(arm, 0.0)], [p - point(0.0, arm), p + point(0.0, arm)]];
+        scene.draw(Ink::Leader, Shape::Segments(cross));
+        scene.words(p + point(arm * 0.4, arm * 0.4), arm * 1.3, true, name);
+    }
+}
