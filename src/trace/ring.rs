@@ -131,6 +131,61 @@ fn ink(flat: &Flat, at: Point, normal: Point, darker: bool) -> Option<Point> {
     (weight > 0.0).then(|| at + normal * (sum / weight))
 }
 
+/// The tips of darts and other sharp corners, which blur shortens, put back where their straight sides meet.
+pub(super) fn sharpened(ring: &Ring) -> Ring {
+    /// Where the sides are taken for straight: so far from the tip, mm.
+    const SIDE: (f64, f64) = (5.0, 18.0);
+    let n = ring.len();
+    if n < 60 {
+        return ring.clone();
+    }
+    let side = |tip: usize, step: usize| -> Option<(Point, Point, usize)> {
+        let (mut points, mut gone, mut i, mut first) = (Vec::new(), 0.0, tip, 0);
+        while gone < SIDE.1 && points.len() < n / 3 {
+            let next = (i + step) % n;
+            gone += ring[i].distance(ring[next]);
+            i = next;
+            first += usize::from(gone < SIDE.0);
+            if gone >= SIDE.0 {
+                points.push(ring[i]);
+            }
+        }
+        let (a, b) = (*points.first()?, *points.last()?);
+        let straight = points.len() > 5 && points.iter().all(|p| p.distance_to_segment(a, b) < 0.35);
+        straight.then_some((b, a, first))
+    };
+    let mut out: Vec<Option<Point>> = ring.iter().copied().map(Some).collect();
+    let arm = |i: usize, step: usize| ring[(i + 8 * step) % n] - ring[i];
+    for i in 0..n {
+        let sharp = |i: usize| {
+            let (a, b) = (arm(i, n - 1), arm(i, 1));
+            libm::atan2(a.cross(b).abs(), a.dot(b)).to_degrees()
+        };
+        let here = sharp(i);
+        // Less than 75 degrees between the sides, and the sharpest about.
+        if here > 75.0 || (1..12).any(|k| sharp((i + k) % n) < here || sharp((i + n - k) % n) < here) {
+            continue;
+        }
+        let (Some((a, b, back)), Some((c, d, on))) = (side(i, n - 1), side(i, 1)) else { continue };
+        let (u, v) = (b - a, d - c);
+        let cross = u.cross(v);
+        if cross.abs() < 1e-6 * u.length() * v.length() {
+            continue;
+        }
+        let tip = a + u * ((c - a).cross(v) / cross);
+        if tip.distance(ring[i]) < 12.0 {
+            for k in 1..=back {
+                out[(i + n - k) % n] = None;
+            }
+            for k in 1..=on {
+                out[(i + k) % n] = None;
+            }
+            out[i] = Some(tip);
+        }
+    }
+    out.into_iter().flatten().collect()
+}
+
 /// The ring with as few points as stay within `tolerance` of it (Douglas and Peucker's method on two halves).
 pub(super) fn simplified(ring: &Ring, tolerance: f64) -> Ring {
     let n = ring.len();

@@ -10,7 +10,7 @@ use super::ink::{Lines, ink_of, inside_net, lines};
 use super::light::{Light, TooAlike, fit};
 use super::marks::find_marks;
 use super::patch::{Patch, Patches, patches};
-use super::ring::{Along, rings, simplified};
+use super::ring::{Along, rings, sharpened, simplified};
 use super::solve::{NoSolution, Sighting, Solution, solve};
 use super::template::Template;
 use crate::fault::{Fault, Faults};
@@ -496,7 +496,7 @@ fn template(
         return Err(Fault::new("a patch has no clear edge", "take the photo again, sharper and with more light").into());
     };
     let fewer = |ring: &Ring| {
-        let mut ring = simplified(ring, options.tolerance);
+        let mut ring = simplified(&sharpened(ring), options.tolerance);
         if ring_area(&ring) < 0.0 {
             ring.reverse();
         }
