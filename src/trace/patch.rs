@@ -14,7 +14,7 @@ const THIN: f64 = 3.6;
 /// A hole less than this across is ink, mm.
 const LEAST_HOLE: f64 = 8.0;
 /// Share of the ground within [`AROUND`] of a slit's mouth from which the edge runs straight past it, so that it is no dart's tip.
-const OPEN: f64 = 0.33;
+const OPEN: f64 = 0.30;
 /// How far around a slit's mouth is looked, mm.
 const AROUND: f64 = 8.0;
 
