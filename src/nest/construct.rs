@@ -78,6 +78,7 @@ impl<'a> Raster<'a> {
         let height = setup.rooms.iter().map(|r| r.frame.height()).max().unwrap_or(1).max(1);
         let longest = setup.kinds.iter().map(|k| k.extent).fold(0.0, f64::max);
         let cell = ((setup.mean_area.sqrt() / across).max(longest / MOST_COLUMNS) as i64).max(height / MOST_ROWS).max(1);
+        let cell = setup.segment.map_or(cell, |s| dividing(s, cell));
         let words = (height / cell / 64 + 2) as usize;
         let mut raster =
             Raster { setup, cell, words, rooms: vec![Vec::new(); setup.rooms.len()], covers: BTreeMap::new(), first: BTreeMap::new() };
@@ -171,7 +172,8 @@ impl<'a> Raster<'a> {
 
     /// First column of the segment that holds column `cx`, and columns from one segment to the next.
     fn segment_of(&self, cx: i64, segment: i64) -> (i64, i64) {
-        let stride = (segment + self.cell - 1) / self.cell;
+        // Whole cells, never more than the segment: else every segment would begin a little later than its bench end may lie.
+        let stride = (segment / self.cell).max(1);
         (cx / stride * stride, stride)
     }
 
@@ -209,16 +211,28 @@ impl<'a> Raster<'a> {
         for &i in &on_strip {
             groups.entry(self.segment_of(layout.tight(self.setup, i).min.x / self.cell, segment).0).or_default().push(i);
         }
-        let mut start = 0.0;
-        for (first, items) in groups {
-            let mut end: f64 = start;
+        // By the boxes of the parts: the search's outlines may reach a little beyond the true ones.
+        let parts = |layout: &Layout, i: usize| {
+            let s = layout.stance(self.setup, i);
+            self.setup.bases[s.base as usize].frames[usize::from(s.quarter)].moved(layout.spots[i].grid())
+        };
+        let mut end = i64::MIN;
+        for items in groups.into_values() {
+            let start = items.iter().map(|&i| parts(layout, i).min.x).min().unwrap_or(0);
+            let by = if end == i64::MIN { 0 } else { (start - end - self.setup.most_clearance()).max(0) };
             for i in items {
-                layout.spots[i].x += start - (first * self.cell) as f64;
-                end = end.max(layout.tight(self.setup, i).max.x as f64);
+                layout.spots[i].x -= by as f64;
+                end = end.max(parts(layout, i).max.x);
             }
-            start = end + self.setup.most_clearance() as f64;
         }
     }
+}
+
+/// A cell about as large as `cell`, never smaller, that leaves least of a bench segment over.
+fn dividing(segment: i64, cell: i64) -> i64 {
+    let most = (segment / cell).max(1);
+    let best = (most - most / 4..=most).rev().min_by_key(|k| segment % k.max(&1)).unwrap_or(1);
+    (segment / best.max(1)).max(1)
 }
 
 /// The lowest row from 0 to `top` at which the cover meets no occupied cell, at column `cx`.
@@ -227,7 +241,8 @@ fn lowest_free(grid: &[u64], words: usize, cover: &Cover, cx: i64, top: i64) -> 
         return None;
     }
     let mut blocked = [0_u64; MOST_ROWS as usize / 64 + 2];
-    let mut spread = [0_u64; MOST_ROWS as usize / 64 + 2];
+    // One word of rows below the stock: the search's outline may begin a little below the true one.
+    let mut spread = [0_u64; MOST_ROWS as usize / 64 + 3];
     let need = (top / 64 + 1) as usize;
     for (k, runs) in cover.columns.iter().enumerate() {
         let x = cx + cover.left + k as i64;
@@ -239,17 +254,18 @@ fn lowest_free(grid: &[u64], words: usize, cover: &Cover, cx: i64, top: i64) -> 
             continue;
         }
         for &(low, count) in runs {
-            spread[..words].copy_from_slice(column);
+            spread[0] = 0;
+            spread[1..=words].copy_from_slice(column);
             // Bit y of the spread: something occupied in y .. y + count.
             let mut done = 1;
             while done < count {
                 let by = done.min(count - done);
-                or_shifted_down(&mut spread[..words], by as usize);
+                or_shifted_down(&mut spread[..=words], by as usize);
                 done += by;
             }
-            let by = cover.low + i64::from(low);
+            let by = cover.low + i64::from(low) + 64;
             for (w, word) in blocked.iter_mut().enumerate().take(need) {
-                *word |= bits_at(&spread[..words], w as i64 * 64 + by);
+                *word |= bits_at(&spread[..=words], w as i64 * 64 + by);
             }
         }
         if (0..need).all(|w| blocked[w] == u64::MAX) {
@@ -356,5 +372,13 @@ mod tests {
         assert_eq!(lowest_free(&grid, words, &cover, 0, 100), Some(8));
         let tall = Cover { columns: vec![vec![(0, 16)], vec![(0, 16)]], left: 0, low: 0 };
         assert_eq!(lowest_free(&grid, words, &tall, 0, 100), Some(21));
+    }
+
+    #[test]
+    fn what_begins_below_the_stock_still_meets_what_lies_above_its_edge() {
+        let mut grid = vec![0_u64; 2];
+        grid[0] = 0xF0; // rows 4..8
+        let cover = Cover { columns: vec![vec![(0, 6)]], left: 0, low: -1 };
+        assert_eq!(lowest_free(&grid, 2, &cover, 0, 100), Some(9));
     }
 }

@@ -17,9 +17,7 @@ pub(super) fn land(setup: &Setup, layout: &Layout, moved: Option<&[usize]>) -> O
         spot.x = spot.x.round();
         spot.y = spot.y.round();
     }
-    for wall in &mut out.walls {
-        *wall = wall.round();
-    }
+    round_walls(setup, &mut out.walls);
     let n = out.spots.len();
     let all: Vec<usize> = (0..n).collect();
     let movers = moved.unwrap_or(&all);
@@ -40,6 +38,16 @@ pub(super) fn land(setup: &Setup, layout: &Layout, moved: Option<&[usize]>) -> O
     out.length = out.measured(setup);
     fit_walls(setup, &mut out)?;
     Some(out)
+}
+
+/// Bench ends on the grid, no segment longer for it.
+fn round_walls(setup: &Setup, walls: &mut [f64]) {
+    let segment = setup.segment.map_or(f64::INFINITY, |s| s as f64);
+    let mut before = 0.0;
+    for wall in walls {
+        *wall = wall.round().min(before + segment);
+        before = *wall;
+    }
 }
 
 /// Pairs of items that overlap once a layout is rounded to the grid.
@@ -112,6 +120,7 @@ impl<'a> Cells<'a> {
     /// True if the item may lie at `at` next to all added so far, in its room and clear of the room's blocks.
     fn free(&self, layout: &Layout, item: usize, at: Vertex) -> bool {
         let setup = self.setup;
+        let on_strip = usize::from(layout.spots[item].room) == setup.strip();
         let room = &setup.rooms[usize::from(layout.spots[item].room)];
         let tight = layout.stance(setup, item).tight.moved(at);
         let f = room.frame;
@@ -122,6 +131,7 @@ impl<'a> Cells<'a> {
         let near = self.near(layout, item, at);
         near.iter().all(|&j| clear(setup, (turned(setup, layout, j), layout.spots[j].grid()), (mine, at)))
             && room.blocks.iter().all(|b| clear(setup, ((b.base, b.quarter), b.at), (mine, at)))
+            && (setup.kind(item).may_cross || !on_strip || !layout.walls.iter().any(|&w| tight.min.x < w as i64 && (w as i64) < tight.max.x))
     }
 }
 

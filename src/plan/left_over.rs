@@ -1,7 +1,7 @@
 //! What is left of a stock's used length: offcuts worth keeping, and waste.
 
 use super::model::{Offcut, PlanStock};
-use crate::geometry::boolean::{difference, intersection, union};
+use crate::geometry::boolean::{difference, intersection};
 use crate::geometry::{Point, Region, Ring, largest_rectangle, point, ring_area, ring_bounds};
 use crate::units::snap;
 use i_overlay::mesh::outline::offset::OutlineOffset;
@@ -15,6 +15,9 @@ const SHARPEST: f64 = 0.5;
 
 /// What is left with more corners than this is cut across in the middle.
 const MOST_CORNERS: usize = 2_000;
+
+/// Pieces in a stretch of cloth that is looked at in one.
+const MOST_PIECES: usize = 120;
 
 /// Rings nearer to each other than this touch, mm: a grid step.
 const TOUCH: f64 = 0.001;
@@ -38,26 +41,60 @@ pub struct LeftOver {
 
 /// Divides what the pieces leave of a stock into offcuts and waste.
 ///
-/// What remains between the selvedges, off flaws, holes and pieces, is cut across at the ends of bench segments and where it is a web of
-/// very many corners, which nobody keeps in one. Then it is opened by `least_width` (mm): shrunk by half of it, grown
+/// What remains between the selvedges, off flaws, holes and pieces, is cut across at the ends of bench segments, and among very many
+/// pieces, where it is a web that nobody keeps in one. Then it is opened by `least_width` (mm): shrunk by half of it, grown
 /// again with sharp corners and cut to what remains, so that only what is at least that wide stays an offcut. All the rest
 /// of the cloth, selvedges and flaws included, is waste. Crossings are rounded to the 1 µm grid.
 pub fn left_over(stock: &PlanStock, least_width: f64) -> LeftOver {
-    let pieces: Vec<&Ring> = stock.placed.iter().flat_map(|p| std::iter::once(&p.outline).chain(&p.holes)).collect();
-    let cloth: Vec<&Ring> = std::iter::once(&stock.outline).chain(&stock.holes).collect();
+    // Stretch by stretch: the time of one overlay goes by more than its edges.
+    let parts: Vec<LeftOver> = stretches(stock).into_par_iter().map(|x| left_of_stretch(stock, x, least_width)).collect();
+    let mut whole = LeftOver::default();
+    for part in parts {
+        whole.offcuts.extend(part.offcuts);
+        whole.waste.extend(part.waste);
+        whole.pieces_area += part.pieces_area;
+        whole.offcuts_area += part.offcuts_area;
+        whole.waste_area += part.waste_area;
+    }
+    let corner = |o: &Offcut| ring_bounds(&o.outline).map_or((0.0, 0.0), |b| (b.min.x, b.min.y));
+    whole.offcuts.sort_by(|a, b| {
+        b.area.total_cmp(&a.area).then(corner(a).0.total_cmp(&corner(b).0)).then(corner(a).1.total_cmp(&corner(b).1))
+    });
+    whole
+}
+
+/// From-to along x: the bench segments, those with very many pieces in several stretches.
+fn stretches(stock: &PlanStock) -> Vec<[f64; 2]> {
+    let Some(b) = ring_bounds(&stock.outline) else { return Vec::new() };
+    let mut ends: Vec<f64> = stock.segments.iter().skip(1).map(|s| s[0]).filter(|x| b.min.x < *x && *x < b.max.x).collect();
+    ends.insert(0, b.min.x);
+    ends.push(b.max.x);
+    let middles: Vec<f64> = stock.placed.iter().filter_map(|p| ring_bounds(&p.outline)).map(|b| b.centre().x).collect();
+    let cut = |from: f64, to: f64| {
+        let parts = (middles.iter().filter(|x| (from..to).contains(*x)).count() / MOST_PIECES + 1) as f64;
+        let at = move |k: f64| if k == parts { to } else { snap(from + (to - from) * k / parts) };
+        (0..parts as usize).map(move |k| [at(k as f64), at(k as f64 + 1.0)])
+    };
+    ends.windows(2).flat_map(|w| cut(w[0], w[1])).filter(|s| s[0] < s[1]).collect()
+}
+
+/// [`left_over`] of the cloth between two abscissas.
+fn left_of_stretch(stock: &PlanStock, [from, to]: [f64; 2], least_width: f64) -> LeftOver {
+    let Some(b) = ring_bounds(&stock.outline) else { return LeftOver::default() };
+    let slab = vec![point(from, b.min.y), point(to, b.min.y), point(to, b.max.y), point(from, b.max.y)];
+    let cloth = intersection(std::iter::once(&stock.outline).chain(&stock.holes), [&slab]);
+    let cloth: Vec<&Ring> = cloth.iter().flat_map(Region::rings).collect();
+    let meets = |ring: &Ring| ring_bounds(ring).is_some_and(|b| b.min.x < to && from < b.max.x);
+    let pieces: Vec<&Ring> =
+        stock.placed.iter().filter(|p| meets(&p.outline)).flat_map(|p| std::iter::once(&p.outline).chain(&p.holes)).collect();
     let (selvedges, flaws) = (selvedges(stock), anticlockwise(&stock.flaws));
     let remaining = difference(cloth.iter().copied(), pieces.iter().copied().chain(&selvedges).chain(&flaws));
-    let handy: Vec<Region> = at_segment_ends(&remaining, stock).into_iter().flat_map(|r| handy(r, least_width)).collect();
-    let mut kept: Vec<Region> = handy.into_par_iter().flat_map(|r| opened(&[r], least_width)).collect();
-    kept.sort_by(|a, b| {
-        let corner = |r: &Region| r.bounds().map_or((0.0, 0.0), |b| (b.min.x, b.min.y));
-        b.area().total_cmp(&a.area()).then(corner(a).0.total_cmp(&corner(b).0)).then(corner(a).1.total_cmp(&corner(b).1))
-    });
-    let offcuts: Vec<Offcut> = kept.into_par_iter().filter_map(offcut).collect();
+    let handy: Vec<Region> = remaining.into_iter().flat_map(|r| handy(r, least_width)).collect();
+    let offcuts: Vec<Offcut> = handy.into_par_iter().flat_map(|r| opened(&[r], least_width)).filter_map(offcut).collect();
     let taken = offcuts.iter().flat_map(|o| std::iter::once(&o.outline).chain(&o.holes));
     let waste = difference(cloth, pieces.iter().copied().chain(taken));
     LeftOver {
-        pieces_area: area(&union(pieces)),
+        pieces_area: area(&intersection(pieces, [&slab])),
         offcuts_area: offcuts.iter().map(|o| o.area).sum(),
         waste_area: area(&waste),
         offcuts,
@@ -80,12 +117,6 @@ fn selvedges(stock: &PlanStock) -> Vec<Ring> {
 /// Rings turned to run anticlockwise, so that where they overlap they do not cancel.
 fn anticlockwise(rings: &[Ring]) -> Vec<Ring> {
     rings.iter().map(|r| if ring_area(r) < 0.0 { r.iter().rev().copied().collect() } else { r.clone() }).collect()
-}
-
-/// The regions cut across where the cloth is slid along the bench.
-fn at_segment_ends(regions: &[Region], stock: &PlanStock) -> Vec<Region> {
-    let ends = stock.segments.iter().skip(1).map(|s| s[0]);
-    ends.fold(regions.to_vec(), |regions, x| regions.into_iter().flat_map(|r| cut_across(r, x)).collect())
 }
 
 /// A region of at most [`MOST_CORNERS`], or the halves of its halves that are.
