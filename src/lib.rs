@@ -1,7 +1,7 @@
 //! Cut plans for hand lay-up: traced ply outlines become a verified layout on each cloth's roll.
 //!
 //! The flow, left to right; a module uses only those before it:
-//! [`fault`], [`units`] → [`geometry`] → [`outline`] → [`cloth`] → [`job`] → [`ply`] → [`stock`] → [`nest`] → [`assign`] → [`mosaic`] → [`plan`] → [`verify`] → [`planner`] → [`sheet`] → [`ledger`].
+//! [`fault`], [`units`] → [`geometry`] → [`outline`] → [`trace`] → [`cloth`] → [`job`] → [`ply`] → [`stock`] → [`nest`] → [`assign`] → [`mosaic`] → [`plan`] → [`verify`] → [`planner`] → [`sheet`] → [`ledger`].
 
 pub mod assign;
 pub mod cloth;
@@ -17,5 +17,6 @@ pub mod planner;
 pub mod ply;
 pub mod sheet;
 pub mod stock;
+pub mod trace;
 pub mod units;
 pub mod verify;

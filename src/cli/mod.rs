@@ -13,6 +13,7 @@ mod sheets;
 mod stock;
 mod stock_add;
 mod stock_list;
+mod trace;
 
 use clap::{Parser, Subcommand};
 use exit::Failure;
@@ -34,6 +35,8 @@ enum Command {
     Demo(demo::Demo),
     /// Scaffold a commented job around outline files
     New(new::New),
+    /// Trace templates: scale cards, photos, measured points
+    Trace(trace::Trace),
     /// Read and prepare a job, print its plies, pieces, turns and problems; write nothing
     Check(check::Check),
     /// Plan every cloth of one or several jobs and write the plan folder
@@ -55,6 +58,7 @@ pub fn run() -> ExitCode {
     let outcome = match arguments.command {
         Command::Demo(command) => command.run(),
         Command::New(command) => command.run(),
+        Command::Trace(command) => command.run(),
         Command::Check(command) => command.run(),
         Command::Nest(command) => command.run(),
         Command::Mosaic(command) => command.run(),

@@ -4,6 +4,7 @@
 
 pub mod summary;
 
+mod card;
 mod clip;
 mod csv;
 mod draw;
@@ -32,6 +33,7 @@ mod tiles;
 mod title;
 
 pub use history::{history_plot, history_table};
+pub use card::{CardPaper, card_pdf, card_svgs};
 pub use paper::Paper;
 pub use report::Section;
 pub use stickers::LabelGrid;

@@ -1,0 +1,102 @@
+//! What only the user can know: asked on a terminal, demanded elsewhere.
+
+use crate::cli::exit::Failure;
+use clap::ValueEnum;
+use std::io::{BufRead, IsTerminal, Write};
+use warpwise::fault::{Fault, Faults};
+
+/// Which line is the net line.
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Net {
+    /// The edge of the skin
+    Edge,
+    /// A closed inked line on it
+    Ink,
+}
+
+/// Which side of the skin is seen.
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Inked {
+    /// The inked side, which faced the worker, is up
+    Up,
+    /// It lies against the board
+    Down,
+}
+
+/// What the skin was taken off.
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Off {
+    /// The mould the part is laid up in
+    Mould,
+    /// A plug of the part
+    Plug,
+}
+
+impl Inked {
+    /// As a job says it.
+    pub fn word(self) -> &'static str {
+        match self {
+            Inked::Up => "up",
+            Inked::Down => "down",
+        }
+    }
+}
+
+impl Off {
+    /// As a job says it.
+    pub fn word(self) -> &'static str {
+        match self {
+            Off::Mould => "mould",
+            Off::Plug => "plug",
+        }
+    }
+}
+
+/// The three answers, from the command line or the terminal; a refusal that names every flag that is missing.
+pub fn answers(net: Option<Net>, inked: Option<Inked>, off: Option<Off>) -> Result<(Net, Inked, Off), Failure> {
+    if let (Some(net), Some(inked), Some(off)) = (net, inked, off) {
+        return Ok((net, inked, off));
+    }
+    if !std::io::stdin().is_terminal() || !std::io::stderr().is_terminal() {
+        let mut faults = Faults::new();
+        let mut missing = |absent: bool, what: &str, remedy: &str| {
+            if absent {
+                faults.push(Fault::new(what, remedy));
+            }
+        };
+        missing(
+            net.is_none(),
+            "which line is the net line was not said",
+            "add --net edge (the skin's edge) or --net ink (a closed inked line)",
+        );
+        missing(inked.is_none(), "which side of the skin is seen was not said", "add --inked up or --inked down");
+        missing(off.is_none(), "what the skin was taken off was not said", "add --off mould or --off plug");
+        return Err(Failure::Usage(faults));
+    }
+    Ok((
+        ask(net, "Is the net line the skin's edge, or a closed inked line on it?", &[("edge", Net::Edge), ("ink", Net::Ink)])?,
+        ask(inked, "Does the inked side lie up in the photo, or down?", &[("up", Inked::Up), ("down", Inked::Down)])?,
+        ask(off, "Was the skin taken off the mould, or off a plug?", &[("mould", Off::Mould), ("plug", Off::Plug)])?,
+    ))
+}
+
+#[allow(clippy::print_stderr)]
+fn ask<T: Copy>(given: Option<T>, question: &str, choices: &[(&str, T)]) -> Result<T, Failure> {
+    if let Some(given) = given {
+        return Ok(given);
+    }
+    let words: Vec<&str> = choices.iter().map(|c| c.0).collect();
+    loop {
+        eprint!("{question} [{}] ", words.join("/"));
+        std::io::stderr().flush().map_err(|e| Failure::machine("standard error", &e))?;
+        let mut line = String::new();
+        let read = std::io::stdin().lock().read_line(&mut line).map_err(|e| Failure::machine("standard input", &e))?;
+        let answer = line.trim().to_lowercase();
+        if let Some((_, choice)) = choices.iter().find(|(word, _)| !answer.is_empty() && word.starts_with(&answer)) {
+            return Ok(*choice);
+        }
+        if read == 0 {
+            return Err(Failure::Usage(Fault::new("no answer was given", "answer, or give it as a flag").into()));
+        }
+    }
+}

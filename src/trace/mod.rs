@@ -1,0 +1,32 @@
+//! From a photo of a taped template to its outline at true size.
+//!
+//! photo → marks → cards → one fit of camera, lens and cards → the plane seen from above → light and levels → patches → rings, lines →
+//! [`Template`] → a drawing that [`crate::outline`] reads, and a check picture.
+//!
+//! Lengths are mm, y up. Nothing is guessed in silence: what is doubtful comes back as a warning, what is wrong as a fault.
+
+mod camera;
+pub mod card;
+mod cards;
+mod corners;
+mod flat;
+mod grey;
+mod ink;
+mod light;
+mod marks;
+mod patch;
+mod photo;
+mod picture;
+mod ring;
+mod solve;
+mod stations;
+mod template;
+mod tracing;
+
+pub use corners::{Between, Corner, EdgeRequest, MeasuredLength};
+pub use ink::{LEAST_ARROW, LEAST_CUT};
+pub use photo::{MOST_BYTES, MOST_PIXELS, read_photo};
+pub use picture::check_picture;
+pub use stations::{is_station_table, read_stations};
+pub use template::{Template, drawing};
+pub use tracing::{Figures, KnownRectangle, NetLine, Options, Tracing, trace};

@@ -1,0 +1,245 @@
+//! Rings around a patch, to a part of a pixel: edges by the grey levels on both sides, inked lines by their middle.
+
+use super::flat::Flat;
+use super::grey::sample;
+use super::light::Light;
+use super::patch::Mask;
+use crate::geometry::{Path, Point, Ring, point, ring_area};
+use imageproc::contours::{BorderType, Contour, find_contours};
+
+/// What runs along a ring.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum Along {
+    /// The edge of a patch lighter (or darker) than its ground.
+    Edge {
+        /// The patch is lighter.
+        lighter: bool,
+    },
+    /// An inked line just outside of the mask, darker (or lighter) than the patch.
+    Ink {
+        /// The ink is darker.
+        darker: bool,
+    },
+}
+
+/// The outer ring and the holes of a mask, mm, each point where the grey levels put it.
+pub(super) fn rings(flat: &Flat, light: &Light, mask: &Mask, along: Along) -> (Option<Ring>, Vec<Ring>) {
+    let contours: Vec<Contour<i32>> = find_contours(&mask.image);
+    let mut outer: Option<&Contour<i32>> = None;
+    for c in contours.iter().filter(|c| c.border_type == BorderType::Outer && c.parent.is_none()) {
+        if outer.is_none_or(|o| o.points.len() < c.points.len()) {
+            outer = Some(c);
+        }
+    }
+    let place = |c: &Contour<i32>| -> Vec<Point> {
+        c.points.iter().map(|p| point(f64::from(p.x) + f64::from(mask.x), f64::from(p.y) + f64::from(mask.y))).collect()
+    };
+    let refined = |c: &Contour<i32>| refine(flat, light, &place(c), c.border_type == BorderType::Hole, along);
+    let holes = contours.iter().filter(|c| c.border_type == BorderType::Hole && c.points.len() > 12);
+    (outer.map(refined), holes.map(refined).collect())
+}
+
+/// Each point of a contour (pixels of the patch that border on the ground) moved along its normal to where the edge is.
+fn refine(flat: &Flat, light: &Light, contour: &[Point], hole: bool, along: Along) -> Ring {
+    let n = contour.len();
+    if n < 12 {
+        return contour.iter().map(|&p| flat.plane(p)).collect();
+    }
+    // Steps of a pixel or a diagonal: the mean over a few gives the direction.
+    let smooth: Vec<Point> = (0..n).map(|i| (0..5).fold(point(0.0, 0.0), |a, k| a + contour[(i + n + k - 2) % n]) * 0.2).collect();
+    // The normal points out of the patch, which at a hole is inwards.
+    let out = if (ring_area(contour) > 0.0) == hole { -1.0 } else { 1.0 };
+    let mut found: Vec<Option<Point>> = Vec::with_capacity(n);
+    for i in 0..n {
+        let ahead = smooth[(i + 4) % n] - smooth[(i + n - 4) % n];
+        let length = ahead.length();
+        if length < 1e-6 {
+            found.push(None);
+            continue;
+        }
+        let normal = point(ahead.y, -ahead.x) * (out / length);
+        found.push(match along {
+            Along::Edge { lighter } => edge(flat, light, smooth[i], normal, lighter),
+            Along::Ink { darker } => ink(flat, smooth[i], normal, darker),
+        });
+    }
+    // The mean of the neighbours takes the noise of single profiles off; gaps stay gaps and are bridged straight.
+    let reach: usize = 3;
+    (0..n)
+        .step_by(2)
+        .filter_map(|i| {
+            let own = found[i]?;
+            let (mut sum, mut weight) = (own, 1.0);
+            for k in 1..=reach {
+                if let (Some(a), Some(b)) = (found[(i + k) % n], found[(i + n - k) % n]) {
+                    // Round a corner the mean would cut it.
+                    if (a + b - own * 2.0).length() > 0.6 * k as f64 {
+                        break;
+                    }
+                    sum = sum + a + b;
+                    weight += 2.0;
+                }
+            }
+            Some(flat.plane(sum * (1.0 / weight)))
+        })
+        .collect()
+}
+
+/// Half-way between the levels on both sides, along a normal, pixels.
+fn edge(flat: &Flat, light: &Light, at: Point, normal: Point, lighter: bool) -> Option<Point> {
+    const REACH: f64 = 5.0;
+    const STEP: f64 = 0.25;
+    let sign = if lighter { 1.0 } else { -1.0 };
+    let value = |s: f64| {
+        let p = at + normal * s;
+        sign * sample(&flat.grey, p.x, p.y)
+    };
+    let (lo, hi) = light.levels(at);
+    let mean = |from: f64| (0..4).map(|i| value(from + f64::from(i) * 0.5)).sum::<f64>() / 4.0;
+    let (patch, ground) = (mean(-REACH), mean(REACH - 1.5));
+    let usual = (lo + hi) / 2.0 * sign;
+    // Ink or a neighbour within reach spoils the levels: then the light's own are better.
+    let half = if patch - ground > 0.7 * (hi - lo) { (patch + ground) / 2.0 } else { usual };
+    let count = (2.0 * REACH / STEP) as usize;
+    let values: Vec<f64> = (0..=count).map(|i| value(-REACH + i as f64 * STEP)).collect();
+    let crossing = |i: &usize| values[*i] >= half && values[*i + 1] < half;
+    let place = |i: usize| -REACH + (i as f64 + (values[i] - half) / (values[i] - values[i + 1])) * STEP;
+    let best = (0..count).filter(crossing).map(place).min_by(|a, b| (a - 0.5).abs().total_cmp(&(b - 0.5).abs()))?;
+    Some(at + normal * best)
+}
+
+/// The middle of an inked line just outside, along a normal, pixels.
+fn ink(flat: &Flat, at: Point, normal: Point, darker: bool) -> Option<Point> {
+    let sign = if darker { -1.0 } else { 1.0 };
+    let value = |s: f64| {
+        let p = at + normal * s;
+        sign * sample(&flat.grey, p.x, p.y)
+    };
+    let steps = (5.0 / flat.mm * 4.0) as usize;
+    let place = |i: usize| -1.5 + i as f64 * 0.25;
+    let values: Vec<f64> = (0..steps).map(|i| value(place(i))).collect();
+    let paper = value(-3.0).min(values.first().copied()?);
+    let near = values.iter().take((4.0 / flat.mm * 4.0) as usize).copied().fold(f64::NEG_INFINITY, f64::max);
+    let limit = paper + 0.5 * (near - paper);
+    let first = values.iter().position(|v| *v > limit)?;
+    let last = first + values.iter().skip(first).position(|v| *v <= limit)?;
+    let (mut sum, mut weight) = (0.0, 0.0);
+    for (i, v) in values.iter().enumerate().take(last).skip(first) {
+        sum += place(i) * (v - paper);
+        weight += v - paper;
+    }
+    (weight > 0.0).then(|| at + normal * (sum / weight))
+}
+
+/// The tips of darts and other sharp corners, which blur shortens, put back where their straight sides meet.
+pub(super) fn sharpened(ring: &Ring) -> Ring {
+    /// Where the sides are taken for straight: so far from the tip, mm.
+    const SIDE: (f64, f64) = (5.0, 18.0);
+    let n = ring.len();
+    if n < 60 {
+        return ring.clone();
+    }
+    let side = |tip: usize, step: usize| -> Option<(Point, Point, usize)> {
+        let (mut points, mut gone, mut i, mut first) = (Vec::new(), 0.0, tip, 0);
+        while gone < SIDE.1 && points.len() < n / 3 {
+            let next = (i + step) % n;
+            gone += ring[i].distance(ring[next]);
+            i = next;
+            first += usize::from(gone < SIDE.0);
+            if gone >= SIDE.0 {
+                points.push(ring[i]);
+            }
+        }
+        let (a, b) = (*points.first()?, *points.last()?);
+        let straight = points.len() > 5 && points.iter().all(|p| p.distance_to_segment(a, b) < 0.35);
+        straight.then_some((b, a, first))
+    };
+    let mut out: Vec<Option<Point>> = ring.iter().copied().map(Some).collect();
+    let arm = |i: usize, step: usize| ring[(i + 8 * step) % n] - ring[i];
+    for i in 0..n {
+        let sharp = |i: usize| {
+            let (a, b) = (arm(i, n - 1), arm(i, 1));
+            libm::atan2(a.cross(b).abs(), a.dot(b)).to_degrees()
+        };
+        let here = sharp(i);
+        // Less than 75 degrees between the sides, and the sharpest about.
+        if here > 75.0 || (1..12).any(|k| sharp((i + k) % n) < here || sharp((i + n - k) % n) < here) {
+            continue;
+        }
+        let (Some((a, b, back)), Some((c, d, on))) = (side(i, n - 1), side(i, 1)) else { continue };
+        let (u, v) = (b - a, d - c);
+        let cross = u.cross(v);
+        if cross.abs() < 1e-6 * u.length() * v.length() {
+            continue;
+        }
+        let tip = a + u * ((c - a).cross(v) / cross);
+        if tip.distance(ring[i]) < 12.0 {
+            for k in 1..=back {
+                out[(i + n - k) % n] = None;
+            }
+            for k in 1..=on {
+                out[(i + k) % n] = None;
+            }
+            out[i] = Some(tip);
+        }
+    }
+    out.into_iter().flatten().collect()
+}
+
+/// The ring with as few points as stay within `tolerance` of it (Douglas and Peucker's method on two halves).
+pub(super) fn simplified(ring: &Ring, tolerance: f64) -> Ring {
+    let n = ring.len();
+    if n < 4 {
+        return ring.clone();
+    }
+    let far = (0..n).max_by(|&a, &b| ring[0].distance(ring[a]).total_cmp(&ring[0].distance(ring[b]))).unwrap_or(n / 2);
+    if far == 0 {
+        return ring.clone();
+    }
+    let first = simplified_line(&ring[..=far], tolerance);
+    let mut rest = ring[far..].to_vec();
+    rest.push(ring[0]);
+    let second = simplified_line(&rest, tolerance);
+    first.iter().chain(second.iter().skip(1).take(second.len().saturating_sub(2))).copied().collect()
+}
+
+/// The same for an open line.
+pub(super) fn simplified_line(line: &[Point], tolerance: f64) -> Path {
+    let n = line.len();
+    if n < 3 {
+        return line.to_vec();
+    }
+    let mut keep = vec![false; n];
+    keep[0] = true;
+    keep[n - 1] = true;
+    let mut open = vec![(0, n - 1)];
+    while let Some((a, b)) = open.pop() {
+        let off = |i: &usize| line[*i].distance_to_segment(line[a], line[b]);
+        if let Some(i) = (a + 1..b).max_by(|i, j| off(i).total_cmp(&off(j)))
+            && off(&i) > tolerance
+        {
+            keep[i] = true;
+            open.extend([(a, i), (i, b)]);
+        }
+    }
+    line.iter().zip(keep).filter(|(_, k)| *k).map(|(p, _)| *p).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn simplifying_stays_within_the_tolerance_and_keeps_corners() {
+        let ring: Ring = (0..400)
+            .map(|i| match i / 100 {
+                0 => point(f64::from(i), 0.0),
+                1 => point(100.0, f64::from(i - 100)),
+                2 => point(f64::from(300 - i), 100.0),
+                _ => point(0.0, f64::from(400 - i)),
+            })
+            .collect();
+        let few = simplified(&ring, 0.2);
+        assert_eq!(few, [point(0.0, 0.0), point(100.0, 0.0), point(100.0, 100.0), point(0.0, 100.0)]);
+    }
+}
