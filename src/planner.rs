@@ -310,6 +310,7 @@ fn frame_of_plan(jobs: &[Job], prepared: &[PreparedJob<'_>], settings: &Settings
         cloths: Vec::new(),
         materials: cloths_in_use(prepared).into_iter().map(material_of).collect(),
         warnings: prepared.iter().flat_map(|p| &p.prepared.warnings).map(in_one_line).collect(),
+        mould_work: jobs.iter().map(|j| j.mould_work.clone()).collect(),
     }
 }
 
@@ -422,6 +423,11 @@ fn material_of(cloth: &Cloth) -> PlanCloth {
         areal_mass: cloth.areal_mass,
         resin_content: cloth.resin_content,
         fibre_density: cloth.fibre_density,
+        material: cloth.material,
+        thickness: cloth.thickness,
+        resin_density: cloth.resin_density,
+        batch: cloth.batch.clone(),
+        out_life_hours: cloth.out_life_hours,
     }
 }
 

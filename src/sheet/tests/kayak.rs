@@ -328,7 +328,7 @@ pub fn plan() -> Plan {
         up,
         areal_mass: Some(200.0),
         resin_content: Some(0.42),
-        fibre_density: Some(1.78),
+        fibre_density: Some(1.78), material: Default::default(), thickness: None, resin_density: None, batch: None, out_life_hours: None,
     };
     Plan {
         schema: 1,
@@ -352,5 +352,6 @@ pub fn plan() -> Plan {
             material("ud-150", "Carbon unidirectional, 150 g/m²", Weave::Unidirectional, Backing::Film),
         ],
         warnings: vec!["relief cuts of the seat lie at the same place in layers 1 and 2: shift one set by 25 mm".into()],
+        mould_work: Vec::new(),
     }
 }
