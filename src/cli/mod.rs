@@ -2,8 +2,10 @@
 
 mod check;
 mod demo;
+mod estimate;
 mod exit;
 mod files;
+mod layup;
 mod nest;
 mod new;
 mod progress;
@@ -34,6 +36,10 @@ enum Command {
     Check(check::Check),
     /// Plan every cloth of one or several jobs and write the plan folder
     Nest(nest::Nest),
+    /// How much cloth to buy, over several roll widths, with cost
+    Estimate(estimate::EstimateCommand),
+    /// Write the lay-up sheet of a plan
+    Layup(layup::Layup),
     /// Write the sheets of a plan again: cut sheets as SVG, PDF or DXF, templates, placement sheet, labels
     Sheets(sheets::Sheets),
 }
@@ -49,6 +55,8 @@ pub fn run() -> ExitCode {
         Command::New(command) => command.run(),
         Command::Check(command) => command.run(),
         Command::Nest(command) => command.run(),
+        Command::Estimate(command) => command.run(),
+        Command::Layup(command) => command.run(),
         Command::Sheets(command) => command.run(),
     };
     match outcome {
