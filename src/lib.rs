@@ -1,13 +1,16 @@
 //! Cut plans for hand lay-up: traced ply outlines become a verified layout on each cloth's roll.
 //!
 //! The flow, left to right; a module uses only those before it:
-//! [`fault`], [`units`] → [`geometry`] → [`outline`] → [`trace`] → [`cloth`] → [`job`] → [`ply`] → [`stock`] → [`nest`] → [`assign`] → [`mosaic`] → [`plan`] → [`verify`] → [`planner`] → [`sheet`] → [`ledger`].
+//! [`fault`], [`units`] → [`geometry`] → [`outline`] → [`trace`] → [`cloth`] → [`job`] → [`ply`] → [`stock`] → [`nest`] → [`assign`] → [`mosaic`] → [`plan`] → [`verify`] → [`planner`] → [`laminate`] → [`estimate`] → [`layup`] → [`sheet`] → [`ledger`].
 
 pub mod assign;
 pub mod cloth;
+pub mod estimate;
 pub mod fault;
 pub mod geometry;
 pub mod job;
+pub mod laminate;
+pub mod layup;
 pub mod ledger;
 pub mod mosaic;
 pub mod nest;

@@ -12,8 +12,8 @@ use crate::fault::{Fault, Faults};
 use crate::job::{Job, SpliceKind, TemplateSource};
 use crate::nest::{Observer, Params, Progress, Stop, TraceRow};
 use crate::plan::{
-    self, DrawnFrom, DrawnStock, LeftOver, Plan, PlanCloth, PlanLayer, PlanLayerItem, PlanPiece, PlanStock, PlanTemplate, Rules, SearchStep,
-    SpliceFacts,
+    self, DrawnFrom, DrawnStock, LeftOver, Plan, PlanCloth, PlanLayer, PlanLayerItem, PlanPiece, PlanStock, PlanTemplate, Rules,
+    SearchStep, SpliceFacts,
 };
 use crate::ply::{self, Piece, Prepared, TemplateFrame};
 use crate::stock::Snapshot;
@@ -308,6 +308,7 @@ fn frame_of_plan(jobs: &[Job], prepared: &[PreparedJob<'_>], settings: &Settings
         warnings: prepared.iter().flat_map(|p| &p.prepared.warnings).map(in_one_line).collect(),
         mosaics: Vec::new(),
         drawn_from: None,
+        mould_work: jobs.iter().map(|j| j.mould_work.clone()).collect(),
     }
 }
 
@@ -420,6 +421,11 @@ fn material_of(cloth: &Cloth) -> PlanCloth {
         areal_mass: cloth.areal_mass,
         resin_content: cloth.resin_content,
         fibre_density: cloth.fibre_density,
+        material: cloth.material,
+        thickness: cloth.thickness,
+        resin_density: cloth.resin_density,
+        batch: cloth.batch.clone(),
+        out_life_hours: cloth.out_life_hours,
     }
 }
 

@@ -2,8 +2,10 @@
 
 mod check;
 mod demo;
+mod estimate;
 mod exit;
 mod files;
+mod layup;
 mod mosaic;
 mod nest;
 mod new;
@@ -43,6 +45,10 @@ enum Command {
     Nest(nest::Nest),
     /// Plan the patches of the mosaic layers only
     Mosaic(mosaic::Mosaic),
+    /// How much cloth to buy, over several roll widths, with cost
+    Estimate(estimate::EstimateCommand),
+    /// Write the lay-up sheet of a plan
+    Layup(layup::Layup),
     /// Write the sheets of a plan again: cut sheets as SVG, PDF or DXF, templates, placement sheet, labels
     Sheets(sheets::Sheets),
     /// The ledger of rolls, offcuts and dated consumables
@@ -62,6 +68,8 @@ pub fn run() -> ExitCode {
         Command::Check(command) => command.run(),
         Command::Nest(command) => command.run(),
         Command::Mosaic(command) => command.run(),
+        Command::Estimate(command) => command.run(),
+        Command::Layup(command) => command.run(),
         Command::Sheets(command) => command.run(),
         Command::Stock(command) => command.run(),
     };

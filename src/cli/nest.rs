@@ -53,7 +53,7 @@ pub fn plan_and_write(jobs: &[PathBuf], out: &Path, search: &Search) -> Result<(
 pub fn files(plan: &Verified) -> Vec<(PathBuf, Vec<u8>)> {
     let mut files = vec![
         (PathBuf::from("plan.json"), plan::to_json(plan.plan()).into_bytes()),
-        (PathBuf::from("report.html"), sheet::report(plan, &[]).into_bytes()),
+        (PathBuf::from("report.html"), sheet::report(plan, &[sheet::layup_section(plan)]).into_bytes()),
         (PathBuf::from("pieces.csv"), sheet::pieces_table(plan).into_bytes()),
         (PathBuf::from("overview.svg"), sheet::overview(plan).into_bytes()),
     ];

@@ -28,6 +28,36 @@ pub enum Price {
     PerSquareMetre(f64),
 }
 
+/// What a cloth is.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub enum Material {
+    /// Fibres, dry or with resin.
+    #[default]
+    #[serde(rename = "fibre")]
+    Fibre,
+    /// A core: honeycomb, foam, balsa.
+    #[serde(rename = "core")]
+    Core,
+    /// A film of adhesive.
+    #[serde(rename = "adhesive film")]
+    AdhesiveFilm,
+}
+
+/// A roll width that a seller offers.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Offer {
+    /// Roll width, mm.
+    pub width: f64,
+    /// The price holds from this length, mm.
+    pub from: f64,
+    /// Least length sold, mm.
+    pub minimum: f64,
+    /// Step of the lengths sold, mm.
+    pub step: f64,
+    /// Price; that of the cloth per m² if there is none.
+    pub price: Option<Price>,
+}
+
 /// A cloth: weave, masses, width and what is on the roll.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Cloth {
@@ -61,6 +91,18 @@ pub struct Cloth {
     pub fibre_density: Option<f64>,
     /// Price.
     pub price: Option<Price>,
+    /// What it is.
+    pub material: Material,
+    /// Thickness in the finished part, mm, if given.
+    pub thickness: Option<f64>,
+    /// Density of the cured resin, g/cm³.
+    pub resin_density: Option<f64>,
+    /// Batch of the roll.
+    pub batch: Option<String>,
+    /// Hours it may still be out of the freezer.
+    pub out_life_hours: Option<f64>,
+    /// What sellers offer.
+    pub offers: Vec<Offer>,
 }
 
 impl Cloth {

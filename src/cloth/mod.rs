@@ -3,5 +3,5 @@
 mod data;
 mod weave;
 
-pub use data::{Backing, Cloth, Price};
+pub use data::{Backing, Cloth, Material, Offer, Price};
 pub use weave::{Face, Permitted, TurnRule, Weave, turn_rule};

@@ -219,6 +219,12 @@ mod tests {
             resin_content: None,
             fibre_density: None,
             price: None,
+            material: Default::default(),
+            thickness: None,
+            resin_density: None,
+            batch: None,
+            out_life_hours: None,
+            offers: Vec::new(),
         }
     }
 

@@ -22,6 +22,12 @@ pub fn differing(a: &Cloth, b: &Cloth) -> Vec<&'static str> {
         ("resin_content", a.resin_content != b.resin_content),
         ("fibre_density", a.fibre_density != b.fibre_density),
         ("price", a.price != b.price),
+        ("material", a.material != b.material),
+        ("thickness", a.thickness != b.thickness),
+        ("resin_density", a.resin_density != b.resin_density),
+        ("batch", a.batch != b.batch),
+        ("out_life_hours", a.out_life_hours != b.out_life_hours),
+        ("offer", a.offers != b.offers),
     ];
     keys.into_iter().filter(|(_, differ)| *differ).map(|(key, _)| key).collect()
 }

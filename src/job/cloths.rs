@@ -2,7 +2,7 @@
 
 use super::document::{Document, Findings};
 use super::raw::{RawCloth, RawFlaw};
-use crate::cloth::{Cloth, Price, Weave};
+use crate::cloth::{Cloth, Material, Offer, Price, Weave};
 use crate::fault::Place;
 use crate::geometry::{Ring, point};
 use crate::outline::{Draft, Outline};
@@ -41,7 +41,17 @@ pub(super) fn cloth(raw: RawCloth, at: &str, doc: &Document<'_>, findings: &mut 
     for (i, flaw) in raw.flaw.iter().enumerate() {
         flaws.extend(flaw_ring(flaw, raw.roll_width, roll_length, &format!("{at}.flaw.{i}"), doc, findings));
     }
+    let offers = offers(&raw, at, doc, findings);
+    if raw.material != Material::Fibre && raw.thickness.is_none() && !doc.has(&format!("{at}.thickness")) {
+        findings.fault(doc.offset_of(at), "a core or adhesive film needs its thickness", "add `thickness`, in mm");
+    }
     Cloth {
+        material: raw.material,
+        thickness: raw.thickness,
+        resin_density: raw.resin_density,
+        batch: raw.batch,
+        out_life_hours: raw.out_life_hours,
+        offers,
         name: raw.name.unwrap_or_else(|| raw.id.clone()),
         id: raw.id,
         weave: raw.weave,
@@ -58,6 +68,31 @@ pub(super) fn cloth(raw: RawCloth, at: &str, doc: &Document<'_>, findings: &mut 
         fibre_density: raw.fibre_density,
         price,
     }
+}
+
+fn offers(raw: &RawCloth, at: &str, doc: &Document<'_>, findings: &mut Findings<'_>) -> Vec<Offer> {
+    let mut offers = Vec::new();
+    for (i, offer) in raw.offer.iter().enumerate() {
+        let place = |key: &str| doc.offset_of(&format!("{at}.offer.{i}.{key}"));
+        if offer.width <= 2.0 * raw.selvedge {
+            let what = format!("two selvedges of {} leave nothing of a width of {}", show_mm(raw.selvedge), show_mm(offer.width));
+            findings.fault(place("width"), what, "give the width of the roll, selvedges included");
+        }
+        if offer.price_per_metre.is_some() && offer.price_per_square_metre.is_some() {
+            let what = "the offer has a price for a metre and one for a square metre";
+            findings.fault(place("price_per_square_metre"), what, "keep the one the seller asks");
+        }
+        let price = offer.price_per_metre.map(Price::PerMetre).or(offer.price_per_square_metre.map(Price::PerSquareMetre));
+        if price.is_none() && raw.price_per_metre.is_none() && raw.price_per_square_metre.is_none() {
+            findings.warning(
+                place("width"),
+                "no price is known for this width",
+                "add `price_per_metre`; lengths are worked out without it",
+            );
+        }
+        offers.push(Offer { width: offer.width, from: offer.from, minimum: offer.minimum, step: offer.step, price });
+    }
+    offers
 }
 
 fn is_twill(weave: Weave) -> bool {

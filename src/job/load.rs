@@ -90,9 +90,10 @@ pub fn parse_with(text: &str, path: &Path, read: &ReadOutline<'_>) -> Result<(Jo
 }
 
 /// Checks everything that goes beyond single keys; `None` only if a fault was found.
-fn build(raw: RawJob, doc: &Document<'_>, read: &ReadOutline<'_>, findings: &mut Findings<'_>) -> Option<Job> {
+fn build(mut raw: RawJob, doc: &Document<'_>, read: &ReadOutline<'_>, findings: &mut Findings<'_>) -> Option<Job> {
     let cloth_names = Names::collect(&["cloth"], doc, findings);
     let template_names = Names::collect(&["template", "strip", "patch"], doc, findings);
+    let mould_work = super::mould_work::mould_work(&mut raw, doc, findings);
     rules(&raw.cutting, raw.splice.as_ref(), doc, findings);
 
     let mut made_cloths = Vec::new();
@@ -146,6 +147,7 @@ fn build(raw: RawJob, doc: &Document<'_>, read: &ReadOutline<'_>, findings: &mut
             least_offcut_width: raw.cutting.least_offcut_width,
         },
         splice: raw.splice.map(|s| SpliceRule { lap: s.lap, stagger: s.stagger, plies_apart: s.plies_apart }),
+        mould_work,
     })
 }
 

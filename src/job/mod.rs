@@ -7,9 +7,11 @@ mod agree;
 mod cloths;
 mod document;
 mod layers;
+mod layup;
 mod load;
 mod model;
 mod mosaic;
+mod mould_work;
 mod quantity;
 mod raw;
 mod scaffold;
@@ -19,6 +21,7 @@ mod structure;
 mod templates;
 
 pub use agree::{agree, differing};
+pub use layup::{Consumables, CureStep, Debulk, Finish, Layup, MouldWork};
 pub use load::{ReadOutline, load, load_all, parse, parse_with};
 pub use model::{
     Cutting, Hands, InkedSide, Job, Layer, LayerItem, PatchShape, Seen, SpliceKind, SpliceRule, TakenOff, Template, TemplateSource,

@@ -224,4 +224,6 @@ pub struct Job {
     pub cutting: Cutting,
     /// The splice rule, if there is one.
     pub splice: Option<SpliceRule>,
+    /// What it says about the work at the mould.
+    pub mould_work: super::MouldWork,
 }

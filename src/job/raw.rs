@@ -4,11 +4,12 @@
 //! checked. Lengths arrive here in mm: the reader has already turned text
 //! with a unit into a number and held it to the range in the schema.
 
+use super::layup::{Consumables, CureStep, Debulk, Finish, Layup};
 use super::model::{Hands, InkedSide, Seen, TakenOff};
 use super::quantity::{
     allowance, angle, angle_tolerance, areal_mass, chord, distance, id, point, ring, roll_length, share, size, text, turns,
 };
-use crate::cloth::{Backing, Face, Weave};
+use crate::cloth::{Backing, Face, Material, Weave};
 use crate::outline::{EdgeKind, Unit};
 use schemars::JsonSchema;
 use serde::Deserialize;
@@ -47,6 +48,20 @@ pub(super) struct RawJob {
     #[serde(default)]
     #[schemars(length(min = 1, max = 1000))]
     pub(super) layer: Vec<Option<RawLayer>>,
+    /// Preparations, clock and limits of the lay-up.
+    pub(super) layup: Option<Layup>,
+    /// When layers are pressed down under vacuum part-way.
+    pub(super) debulk: Option<Debulk>,
+    /// The cure as the data sheet gives it, step by step.
+    #[serde(default)]
+    #[schemars(length(max = 100))]
+    pub(super) cure: Vec<Option<CureStep>>,
+    /// What the bag takes.
+    pub(super) consumables: Option<Consumables>,
+    /// What is put on the finished part.
+    #[serde(default)]
+    #[schemars(length(max = 100))]
+    pub(super) finish: Vec<Option<Finish>>,
 }
 
 /// What the job is.
@@ -179,6 +194,62 @@ pub(super) struct RawCloth {
     #[serde(default)]
     #[schemars(length(max = 1000))]
     pub(super) flaw: Vec<RawFlaw>,
+    /// What it is: cloth with fibres, or a core or adhesive film, whose `areal_mass` is then its whole mass and which needs a `thickness`.
+    #[serde(default)]
+    pub(super) material: Material,
+    /// Thickness of a layer in the finished part, if it is known; without it, it is worked out from the masses and densities.
+    #[serde(default)]
+    #[schemars(schema_with = "size")]
+    pub(super) thickness: Option<f64>,
+    /// Density of the cured resin, g/cm³: about 1.2 for epoxy.
+    #[serde(default)]
+    #[schemars(range(min = 0.5, max = 5.0))]
+    pub(super) resin_density: Option<f64>,
+    /// Batch of the roll, for the lay-up sheet.
+    #[serde(default)]
+    #[schemars(schema_with = "text")]
+    pub(super) batch: Option<String>,
+    /// Hours it may still spend out of the freezer.
+    #[serde(default)]
+    #[schemars(range(min = 0.0, max = 100_000.0))]
+    pub(super) out_life_hours: Option<f64>,
+    /// What sellers offer: roll widths with price, step and least length.
+    #[serde(default)]
+    #[schemars(length(max = 100))]
+    pub(super) offer: Vec<RawOffer>,
+}
+
+/// A roll width on offer. Several offers of one width with `from` are price breaks.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub(super) struct RawOffer {
+    /// Width of the roll, selvedges included.
+    #[schemars(schema_with = "size")]
+    pub(super) width: f64,
+    /// The price holds from this length.
+    #[serde(default)]
+    #[schemars(schema_with = "distance")]
+    pub(super) from: f64,
+    /// Least length sold.
+    #[serde(default)]
+    #[schemars(schema_with = "distance")]
+    pub(super) minimum: f64,
+    /// Lengths are sold in steps of this; 0.5 m if left out.
+    #[serde(default = "half_a_metre")]
+    #[schemars(schema_with = "size")]
+    pub(super) step: f64,
+    /// Price of a metre.
+    #[serde(default)]
+    #[schemars(range(min = 0.0, max = 1e9))]
+    pub(super) price_per_metre: Option<f64>,
+    /// Price of a square metre; not beside a price of a metre.
+    #[serde(default)]
+    #[schemars(range(min = 0.0, max = 1e9))]
+    pub(super) price_per_square_metre: Option<f64>,
+}
+
+fn half_a_metre() -> f64 {
+    500.0
 }
 
 fn yes() -> bool {

@@ -1,8 +1,8 @@
 //! `plan.json`, schema 1: lengths mm, angles degrees, areas mm², rings anticlockwise (holes clockwise), not closed.
 
-use crate::cloth::{Backing, Face, Permitted, Weave};
+use crate::cloth::{Backing, Face, Material, Permitted, Weave};
 use crate::geometry::{Path, Point, Ring};
-use crate::job::{Hands, Seen, SpliceKind};
+use crate::job::{Hands, MouldWork, Seen, SpliceKind};
 use crate::outline::EdgeKind;
 use crate::ply::{Hand, Part};
 use crate::stock::Day;
@@ -54,6 +54,9 @@ pub struct Plan {
     /// The stock it was planned from, if it was.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub drawn_from: Option<DrawnFrom>,
+    /// What the jobs say about the work at the mould, in the order of `jobs`.
+    #[serde(default)]
+    pub mould_work: Vec<MouldWork>,
 }
 
 /// A template covered with patches in one layer. A piece with a patch number is cut for it; less its origin and turned by its angle, the
@@ -417,4 +420,19 @@ pub struct PlanCloth {
     pub resin_content: Option<f64>,
     /// Fibre density, g/cm³.
     pub fibre_density: Option<f64>,
+    /// What it is.
+    #[serde(default)]
+    pub material: Material,
+    /// Thickness in the finished part, mm, if given.
+    #[serde(default)]
+    pub thickness: Option<f64>,
+    /// Density of the cured resin, g/cm³.
+    #[serde(default)]
+    pub resin_density: Option<f64>,
+    /// Batch of the roll.
+    #[serde(default)]
+    pub batch: Option<String>,
+    /// Hours it may still be out of the freezer.
+    #[serde(default)]
+    pub out_life_hours: Option<f64>,
 }

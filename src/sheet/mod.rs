@@ -14,6 +14,7 @@ mod font;
 mod grid;
 mod history;
 mod label;
+mod layup;
 mod mosaic;
 mod overview;
 mod paper;
@@ -32,8 +33,8 @@ mod text;
 mod tiles;
 mod title;
 
-pub use history::{history_plot, history_table};
 pub use card::{CardPaper, card_pdf, card_svgs};
+pub use history::{history_plot, history_table};
 pub use paper::Paper;
 pub use report::Section;
 pub use stickers::LabelGrid;
@@ -113,6 +114,16 @@ pub fn labels(plan: &Verified, grid: &LabelGrid) -> [Written; 2] {
 /// `report.html`: the whole plan on one page, with sections made elsewhere.
 pub fn report(plan: &Verified, more: &[Section]) -> String {
     report::of_plan(plan.plan(), more)
+}
+
+/// The lay-up sheet and the laminate figures, as a section of the report.
+pub fn layup_section(plan: &Verified) -> Section {
+    layup::section(plan.plan(), &crate::layup::layup(plan.plan()), &crate::laminate::laminate(plan.plan()))
+}
+
+/// The lay-up sheet alone, an HTML page that prints on A4.
+pub fn layup_page(plan: &Verified) -> String {
+    layup::page(&layup_section(plan))
 }
 
 /// `pieces.csv`: a row for each placed piece.

@@ -211,7 +211,7 @@ fn layers(plan: &Plan) -> Markup {
 }
 
 /// One picture for each ply of the layer: its pieces as they are laid.
-fn layer_pictures(plan: &Plan, layer: &PlanLayer) -> Vec<(String, Scene)> {
+pub(super) fn layer_pictures(plan: &Plan, layer: &PlanLayer) -> Vec<(String, Scene)> {
     let mut pictures: Vec<(String, Scene)> = Vec::new();
     let material = plan.materials.iter().find(|m| m.cloth == layer.cloth);
     let mut plies: Vec<&str> = Vec::new();

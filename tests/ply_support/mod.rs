@@ -25,6 +25,12 @@ pub fn cloth(weave: Weave) -> Cloth {
         resin_content: None,
         fibre_density: None,
         price: None,
+        material: Default::default(),
+        thickness: None,
+        resin_density: None,
+        batch: None,
+        out_life_hours: None,
+        offers: Vec::new(),
     }
 }
 
@@ -80,6 +86,7 @@ pub fn job(weave: Weave, templates: Vec<Template>, layers: Vec<Layer>) -> Job {
         templates,
         layers,
         cutting: Cutting { gap: 5.0, bench_length: None, least_offcut_width: 40.0 },
+        mould_work: Default::default(),
         splice: None,
     }
 }

@@ -40,6 +40,12 @@ pub fn cloth(weave: Weave, width: f64, selvedge: f64) -> Cloth {
         resin_content: Some(0.42),
         fibre_density: Some(1.8),
         price: Some(Price::PerMetre(40.0)),
+        material: Default::default(),
+        thickness: None,
+        resin_density: None,
+        batch: None,
+        out_life_hours: None,
+        offers: Vec::new(),
     }
 }
 
@@ -86,10 +92,16 @@ pub fn empty(cloth: &Cloth, used: f64, gap: f64) -> Plan {
             areal_mass: cloth.areal_mass,
             resin_content: cloth.resin_content,
             fibre_density: cloth.fibre_density,
+            material: Default::default(),
+            thickness: None,
+            resin_density: None,
+            batch: None,
+            out_life_hours: None,
         }],
         warnings: Vec::new(),
         mosaics: Vec::new(),
         drawn_from: None,
+        mould_work: Vec::new(),
     }
 }
 

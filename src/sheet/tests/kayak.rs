@@ -330,6 +330,11 @@ pub fn plan() -> Plan {
         areal_mass: Some(200.0),
         resin_content: Some(0.42),
         fibre_density: Some(1.78),
+        material: Default::default(),
+        thickness: None,
+        resin_density: None,
+        batch: None,
+        out_life_hours: None,
     };
     Plan {
         schema: 1,
@@ -355,5 +360,6 @@ pub fn plan() -> Plan {
         warnings: vec!["relief cuts of the seat lie at the same place in layers 1 and 2: shift one set by 25 mm".into()],
         mosaics: Vec::new(),
         drawn_from: None,
+        mould_work: Vec::new(),
     }
 }
