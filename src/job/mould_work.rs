@@ -29,11 +29,11 @@ fn dates(layup: &Layup, doc: &Document<'_>, findings: &mut Findings<'_>) {
         let what = format!("{} is no date", quoted(text));
         findings.fault(doc.offset_of("layup.release_expires"), what, "write year, month and day, as \"2026-12-31\"");
     }
-    if let (Some(Ok(start)), Some(Ok(expires))) = (start, expires) {
-        if expires < start.date() {
-            let what = format!("the release agent expires on {expires}, before the cure begins on {}", start.date());
-            findings.warning(doc.offset_of("layup.release_expires"), what, "use a fresh tin, or correct the dates");
-        }
+    if let (Some(Ok(start)), Some(Ok(expires))) = (start, expires)
+        && expires < start.date()
+    {
+        let what = format!("the release agent expires on {expires}, before the cure begins on {}", start.date());
+        findings.warning(doc.offset_of("layup.release_expires"), what, "use a fresh tin, or correct the dates");
     }
 }
 

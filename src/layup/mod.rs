@@ -114,12 +114,11 @@ fn layer_step(plan: &Plan, layer: &PlanLayer, index: usize) -> Step {
     for piece in plan.pieces.iter().filter(|p| p.job == layer.job && p.layer == layer.layer) {
         let copies = if piece.copies > 1 { format!(" ×{}", piece.copies) } else { String::new() };
         ticks.push(format!("{} {}{copies}", piece.number, piece.template));
-        if let (Some(part), Some(splice)) = (piece.part, &piece.splice) {
-            if part.number == 1 {
-                let how = if splice.lap > 0.0 { format!("lap {:.0} mm", splice.lap) } else { "butt".into() };
-                spliced
-                    .push(format!("{} in {} parts, {how}, {:.0} mm off its neighbours' splices", piece.template, part.of, splice.stagger));
-            }
+        if let (Some(part), Some(splice)) = (piece.part, &piece.splice)
+            && part.number == 1
+        {
+            let how = if splice.lap > 0.0 { format!("lap {:.0} mm", splice.lap) } else { "butt".into() };
+            spliced.push(format!("{} in {} parts, {how}, {:.0} mm off its neighbours' splices", piece.template, part.of, splice.stagger));
         }
     }
     ticks.push("backing off every piece".into());

@@ -189,7 +189,7 @@ impl Run<'_> {
 
 /// Every third time what is left of other opened offcuts is looked at too.
 fn looked_at(k: usize, trade: u64) -> bool {
-    (k as u64 + trade) % 3 == 0
+    (k as u64 + trade).is_multiple_of(3)
 }
 
 fn area(stock: &Stock) -> f64 {

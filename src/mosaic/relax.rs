@@ -43,9 +43,7 @@ pub(super) fn relax(wanted: &Wanted<'_>, count: usize, dice: &mut Dice) -> (Vec<
         site.at = site.at + (centroid(&ring) - site.at) * 0.6;
         site.weight = dice.between(-0.12, 0.12) * mean * mean;
     }
-    for i in 0..sites.len() {
-        cells[i] = cell(i, &sites, world);
-    }
+    cells = (0..sites.len()).map(|i| cell(i, &sites, world)).collect();
     let mut wrong: Vec<f64> = cells.iter().map(|c| fault(c, wanted)).collect();
     let tries = TRIES * sites.len();
     for turn in 0..tries {

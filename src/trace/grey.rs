@@ -32,9 +32,9 @@ pub(super) fn smoothed(image: &GrayImage) -> GrayImage {
         let (a, b, c) = (line(y - 1), line(y), line(y + 1));
         let column = |x: usize| u16::from(a[x]) + u16::from(b[x]) + u16::from(c[x]);
         let (mut left, mut middle) = (column(0), column(1));
-        for x in 1..w - 1 {
+        for (x, inner) in row.iter_mut().enumerate().take(w - 1).skip(1) {
             let right = column(x + 1);
-            row[x] = ((left + middle + right + 4) / 9) as u8;
+            *inner = ((left + middle + right + 4) / 9) as u8;
             (left, middle) = (middle, right);
         }
     });
