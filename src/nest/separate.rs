@@ -313,6 +313,8 @@ impl<'a> Separation<'a> {
             }
         }
         self.move_walls();
+        #[cfg(debug_assertions)]
+        self.prove(dice);
         let worst = self.overlaps.iter().chain(&self.wall_overlaps).fold(0.0, |m: f64, &x| m.max(x));
         if worst <= CONTACT {
             return Standing::Solved;
@@ -320,6 +322,29 @@ impl<'a> Separation<'a> {
         reweigh(&mut self.weights, &self.overlaps, worst);
         reweigh(&mut self.wall_weights, &self.wall_overlaps, worst);
         self.judge()
+    }
+
+    /// Measures one mover anew: what was kept up move by move must be the same, as seen from it or from the other of the pair (the two
+    /// differ by rounding).
+    #[cfg(debug_assertions)]
+    fn prove(&mut self, dice: &Dice) {
+        let (n, m, walls) = (self.window.movers.len(), self.bodies.len(), self.layout.walls.len());
+        if n == 0 {
+            return;
+        }
+        let k = dice.clone().below(n);
+        let kept = (self.overlaps.clone(), self.wall_overlaps.clone());
+        let same = |a: f64, b: f64| (a - b).abs() <= 1e-6 * a.max(b) + 1e-3;
+        self.measure(k);
+        let walls_agree = (k * walls..(k + 1) * walls).all(|w| same(kept.1[w], self.wall_overlaps[w]));
+        let differ: Vec<usize> = (0..m).filter(|&j| !same(kept.0[k * m + j], self.overlaps[k * m + j])).collect();
+        for j in differ {
+            assert!(j < n, "mover {k} and a fixed body: kept {} µm, anew {} µm", kept.0[k * m + j], self.overlaps[k * m + j]);
+            self.measure(j);
+            assert!(same(kept.0[k * m + j], self.overlaps[j * m + k]), "movers {k} and {j}: kept {} µm", kept.0[k * m + j]);
+        }
+        assert!(walls_agree, "the bench ends of mover {k}");
+        (self.overlaps, self.wall_overlaps) = kept;
     }
 
     fn judge(&mut self) -> Standing {
