@@ -99,6 +99,7 @@ mod tests {
             resin_density: None,
             batch: None,
             out_life_hours: None,
+            expiry: None,
             offers,
         }
     }

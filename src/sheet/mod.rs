@@ -10,11 +10,13 @@ mod csv;
 mod draw;
 mod dxf;
 mod face;
+mod flow;
 mod font;
 mod grid;
 mod history;
 mod label;
 mod layup;
+mod layup_pdf;
 mod mosaic;
 mod overview;
 mod paper;
@@ -40,6 +42,7 @@ pub use report::Section;
 pub use stickers::LabelGrid;
 
 use crate::cloth::Face;
+use crate::layup::When;
 use crate::verify::Verified;
 use face::View;
 
@@ -118,12 +121,14 @@ pub fn report(plan: &Verified, more: &[Section]) -> String {
 
 /// The lay-up sheet and the laminate figures, as a section of the report.
 pub fn layup_section(plan: &Verified) -> Section {
-    layup::section(plan.plan(), &crate::layup::layup(plan.plan()), &crate::laminate::laminate(plan.plan()))
+    layup::section(plan.plan(), &crate::layup::layup(plan.plan(), &When::default()), &crate::laminate::laminate(plan.plan()))
 }
 
-/// The lay-up sheet alone, an HTML page that prints on A4.
-pub fn layup_page(plan: &Verified) -> String {
-    layup::page(&layup_section(plan))
+/// The lay-up sheet, PDF on A4. 
+pub fn layup_sheet(plan: &Verified, when: &When) -> Written {
+    let plan = plan.plan();
+    let (bytes, pages) = layup_pdf::pages(plan, &crate::layup::layup(plan, when), &crate::laminate::laminate(plan));
+    Written { name: "lay-up.pdf".into(), bytes, pages }
 }
 
 /// `pieces.csv`: a row for each placed piece.
