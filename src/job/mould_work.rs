@@ -10,11 +10,7 @@ pub(super) fn is_day(text: &str, offset: usize, findings: &mut Findings<'_>) -> 
     const YEARS: std::ops::RangeInclusive<i16> = 1990..=2199;
     let day = text.parse::<jiff::civil::Date>().ok().filter(|d| text.len() == 10 && YEARS.contains(&d.year()));
     if day.is_none() {
-        findings.fault(
-            offset,
-            format!("{} is no day", quoted(text)),
-            "write year, month and day of 1990 to 2199, as \"2026-12-31\"",
-        );
+        findings.fault(offset, format!("{} is no day", quoted(text)), "write year, month and day of 1990 to 2199, as \"2026-12-31\"");
     }
     day.is_some()
 }

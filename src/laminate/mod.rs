@@ -69,8 +69,7 @@ pub struct Laminate {
 /// The figures of a plan.
 pub fn laminate(plan: &Plan) -> Laminate {
     let mut assumptions = Vec::new();
-    let sheets: Vec<(&str, Option<Sheet>)> =
-        plan.materials.iter().map(|m| (m.cloth.as_str(), ply::sheet(m, &mut assumptions))).collect();
+    let sheets: Vec<(&str, Option<Sheet>)> = plan.materials.iter().map(|m| (m.cloth.as_str(), ply::sheet(m, &mut assumptions))).collect();
     let find = |cloth: &str| sheets.iter().find(|s| s.0 == cloth).and_then(|s| s.1);
     let mut out = Laminate { cloths: Vec::new(), regions: Vec::new(), parts: Vec::new(), assumptions };
     for (i, m) in plan.materials.iter().enumerate() {

@@ -26,7 +26,7 @@ pub struct RegionFigures {
     pub hand: Hand,
     /// How many of this template and hand are made.
     pub parts: u32,
-    /// The local patches that lie there.
+    /// The local patches that lie there, one entry for each layer of them.
     pub patches: Vec<String>,
     /// Layers of the job that lie there.
     pub layers: Vec<usize>,
@@ -155,7 +155,7 @@ fn of_template(
         let mut stack = Stack::default();
         let (mut patches, mut layers): (Vec<String>, Vec<usize>) = (Vec::new(), Vec::new());
         for first in laid.iter().filter_map(|&i| plies.get(i)).map(|p| p.1) {
-            if first.template != template && !patches.contains(&first.template) {
+            if first.template != template {
                 patches.push(first.template.clone());
             }
             for _ in 0..(first.copies / parts.max(1)).max(1) {

@@ -206,7 +206,8 @@ pub(super) mod tests {
     }
 
     fn of(weave: Weave, angles: &[f64]) -> Stack {
-        let laid = |&angle: &f64| Laid { angle, letter: None, weave, balanced: true, material: Material::Fibre, mosaic: false, sheet: None };
+        let laid =
+            |&angle: &f64| Laid { angle, letter: None, weave, balanced: true, material: Material::Fibre, mosaic: false, sheet: None };
         Stack { layers: angles.iter().map(laid).collect() }
     }
 

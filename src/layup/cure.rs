@@ -1,9 +1,9 @@
 //! The cure by the clock: ramps counted.
 
 use crate::job::CureStep;
+use crate::units::show_number;
 use jiff::ToSpan;
 use jiff::civil::DateTime;
-use crate::units::show_number;
 use serde::Serialize;
 
 /// A corner of the cure's line.

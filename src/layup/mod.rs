@@ -103,7 +103,10 @@ fn sheet(plan: &Plan, job: &str, work: &MouldWork, when: &When) -> LayupSheet {
             warnings.push(format!("{} ({}) expired on {expiry}: lay nothing that carries load from it", roll.stock, roll.cloth));
         }
         if let Some(left) = roll.hours_left.filter(|h| *h < hours_out) {
-            let what = format!("{} ({}): {left:.0} h out of the freezer are left, and this work takes about {hours_out:.0} h", roll.stock, roll.cloth);
+            let what = format!(
+                "{} ({}): {left:.0} h out of the freezer are left, and this work takes about {hours_out:.0} h",
+                roll.stock, roll.cloth
+            );
             warnings.push(format!("{what}: take a fresher roll, or lay it up in parts"));
         }
     }
@@ -168,15 +171,15 @@ fn checks(work: &MouldWork) -> Vec<String> {
     let expires = w.release_expires.clone().unwrap_or_else(|| "____________".into());
     let wait = format!("{:.0} min apart", w.release_minutes);
     let coats: Vec<String> = (1..=w.release_coats.min(12)).map(|n| format!("{n}: ______")).collect();
-    let mut out = vec![
-        "Mould clean, dry and without scratches".into(),
-        format!("{agent}, last day of use {expires}: in date"),
-    ];
+    let mut out = vec!["Mould clean, dry and without scratches".into(), format!("{agent}, last day of use {expires}: in date")];
     if w.release_coats > 0 {
         out.push(format!("Coats of it, {wait}; write the times:  {}", coats.join("   ")));
     }
     out.extend([
-        format!("Cloth thawed in its closed bag for {:.0} h; no moisture on the bag when it is opened. Out of the freezer at ______", w.thaw_hours),
+        format!(
+            "Cloth thawed in its closed bag for {:.0} h; no moisture on the bag when it is opened. Out of the freezer at ______",
+            w.thaw_hours
+        ),
         format!(
             "Vacuum at least {:.1} kPa (22 inHg) below the air; with the pump shut off it loses at most {:.1} kPa (1 inHg) in a minute",
             22.0 * INCH_OF_MERCURY,

@@ -87,7 +87,10 @@ fn stage(name: &str, closing: bool) -> Step {
 fn debulk(number: u32, minutes: f64) -> Step {
     bare(
         format!("Debulk {number}: full vacuum for {} min", show_number(minutes, 0)),
-        vec!["Release film 25 mm beyond the cloth, breather, bag; then all of it off again. Start ______  end ______  vacuum ______ kPa".into()],
+        vec![
+            "Release film 25 mm beyond the cloth, breather, bag; then all of it off again. Start ______  end ______  vacuum ______ kPa"
+                .into(),
+        ],
     )
 }
 
@@ -100,13 +103,8 @@ fn layer_step(plan: &Plan, layer: &PlanLayer, index: usize, templates: Vec<Strin
     let mut any_down = false;
     let mut ticks = Vec::new();
     for piece in &pieces {
-        let down: Vec<u32> = plan
-            .stocks
-            .iter()
-            .flat_map(|s| &s.placed)
-            .filter(|p| p.piece == piece.piece && p.face == Face::Down)
-            .map(|p| p.copy)
-            .collect();
+        let down: Vec<u32> =
+            plan.stocks.iter().flat_map(|s| &s.placed).filter(|p| p.piece == piece.piece && p.face == Face::Down).map(|p| p.copy).collect();
         any_down |= !down.is_empty();
         let part = piece.part.map_or_else(String::new, |p| format!(", part {} of {}", p.number, p.of));
         let hand = if piece.hand == crate::ply::Hand::Mirrored { ", mirrored hand" } else { "" };
@@ -148,12 +146,17 @@ fn layer_step(plan: &Plan, layer: &PlanLayer, index: usize, templates: Vec<Strin
             notes.push(format!("{}: middle of the tape on the joint, {} mm to each side", t.template, show_number(across / 2.0, 0)));
         }
         if let Some((on, step_back)) = &t.on {
-            let back = if *step_back > 0.0 { format!(", {} mm smaller all round each time", show_number(*step_back, 0)) } else { String::new() };
+            let back =
+                if *step_back > 0.0 { format!(", {} mm smaller all round each time", show_number(*step_back, 0)) } else { String::new() };
             notes.push(format!("{}: on {on} at the place drawn on its template{back}", t.template));
         }
     }
     let mosaic = pieces.iter().any(|p| p.patch.is_some());
-    let warp = if mosaic { "patches by number, each as its map says".to_string() } else { format!("warp at {}° to the part's 0°", show_number(layer.angle, 1)) };
+    let warp = if mosaic {
+        "patches by number, each as its map says".to_string()
+    } else {
+        format!("warp at {}° to the part's 0°", show_number(layer.angle, 1))
+    };
     let name = if layer.name.is_empty() { String::new() } else { format!(" \"{}\"", layer.name) };
     Step { what: format!("Layer {}{name}: {}, {warp}", layer.layer, layer.cloth), notes, layer: Some(index), templates, ticks }
 }

@@ -11,6 +11,8 @@ const SIZE: [f64; 2] = [210.0, 297.0];
 const MARGIN: f64 = 14.0;
 /// Room for the line at the foot, mm.
 const FOOT: f64 = 6.0;
+/// Words in tables, mm.
+const SIZE_OF_CELLS: f64 = 2.9;
 /// Line pitch, ems.
 const PITCH: f64 = 1.45;
 
@@ -137,28 +139,37 @@ impl Flow {
         let heading: Vec<String> = columns.iter().map(|c| c.0.to_string()).collect();
         let whole: f64 = columns.iter().map(|c| c.1).sum();
         let widths: Vec<f64> = columns.iter().map(|c| c.1 / whole * WIDTH).collect();
+        self.room(18.0);
         self.row(&heading, &widths, true);
         for row in rows {
-            if self.row(row, &widths, false) {
+            if self.down + Flow::height(row, &widths) > SIZE[1] - MARGIN - FOOT {
+                self.page();
                 self.row(&heading, &widths, true);
             }
+            self.row(row, &widths, false);
         }
         self.gap(1.5);
     }
 
-    /// A row; tells whether the next would stand on a new page.
-    fn row(&mut self, cells: &[String], widths: &[f64], bold: bool) -> bool {
-        const SIZE_OF_WORDS: f64 = 2.9;
-        let lines: Vec<Vec<String>> =
-            cells.iter().zip(widths).map(|(c, w)| wrapped(&clean(c), w - 2.0, SIZE_OF_WORDS, bold)).collect();
-        let height = lines.iter().map(Vec::len).max().unwrap_or(1) as f64 * SIZE_OF_WORDS * 1.3 + 1.6;
-        self.room(height);
+    /// The words of the cells of a row, in lines.
+    fn cells(cells: &[String], widths: &[f64], bold: bool) -> Vec<Vec<String>> {
+        cells.iter().zip(widths).map(|(c, w)| wrapped(&clean(c), w - 2.0, SIZE_OF_CELLS, bold)).collect()
+    }
+
+    fn height(cells: &[String], widths: &[f64]) -> f64 {
+        let lines = Flow::cells(cells, widths, false).iter().map(Vec::len).max().unwrap_or(1);
+        lines as f64 * SIZE_OF_CELLS * 1.3 + 1.6
+    }
+
+    fn row(&mut self, cells: &[String], widths: &[f64], bold: bool) {
+        let lines = Flow::cells(cells, widths, bold);
+        let height = lines.iter().map(Vec::len).max().unwrap_or(1) as f64 * SIZE_OF_CELLS * 1.3 + 1.6;
         let mut x = 0.0;
         for (cell, width) in lines.into_iter().zip(widths) {
             for (i, words) in cell.into_iter().enumerate() {
-                let at = self.at(x, 0.8 + SIZE_OF_WORDS * (1.0 + 1.3 * i as f64));
+                let at = self.at(x, 0.8 + SIZE_OF_CELLS * (1.0 + 1.3 * i as f64));
                 if let Some(s) = self.scene() {
-                    s.words(at, SIZE_OF_WORDS, bold, words);
+                    s.words(at, SIZE_OF_CELLS, bold, words);
                 }
             }
             x += width;
@@ -168,11 +179,6 @@ impl Flow {
         if let Some(s) = self.scene() {
             s.line(if bold { Ink::Frame } else { Ink::Grid }, &[a, b]);
         }
-        let full = self.down + 12.0 > SIZE[1] - MARGIN - FOOT;
-        if full && !bold {
-            self.page();
-        }
-        full && !bold
     }
 
     /// Pictures side by side, three in a row, each with words below.

@@ -41,7 +41,15 @@ pub(super) fn number(v: Option<f64>, decimals: usize) -> String {
 /// Where a region is, in words.
 pub(super) fn place(r: &RegionFigures) -> String {
     let hand = if r.hand == crate::ply::Hand::Mirrored { format!(" ({})", hand_in_words(r.hand)) } else { String::new() };
-    let patches = if r.patches.is_empty() { String::new() } else { format!(", where {} lies", r.patches.join(" and ")) };
+    let mut words: Vec<String> = Vec::new();
+    for patch in &r.patches {
+        let times = r.patches.iter().filter(|p| *p == patch).count();
+        let word = if times > 1 { format!("{patch} lies {times} times") } else { format!("{patch} lies once") };
+        if !words.contains(&word) {
+            words.push(word);
+        }
+    }
+    let patches = if words.is_empty() { String::new() } else { format!(", where {}", words.join(" and ")) };
     let parts = if r.parts > 1 { format!(", {} of it", r.parts) } else { String::new() };
     format!("{}{hand}{patches}{parts}", r.template)
 }
@@ -57,7 +65,7 @@ pub(super) fn mass_rows(p: &PartMass) -> Vec<(String, f64)> {
     if p.other > 0.0 {
         rows.push(("of it core and film".to_string(), p.other));
     }
-    rows.push((format!("of it double in laps and seams ({} plies spliced)", p.spliced_plies), p.laps));
+    rows.push((format!("of it double in laps and seams (spliced plies: {})", p.spliced_plies), p.laps));
     rows.extend(p.finish.iter().map(|f| (format!("{} on {:.2} m² that is seen", f.name, f.area), f.mass)));
     rows.push(("finished, as the scales should show".to_string(), p.finished));
     rows

@@ -42,9 +42,13 @@ fn job(flow: &mut Flow, plan: &Plan, s: &LayupSheet, laminate: &Laminate) {
             vec![r.stock.clone(), r.cloth.clone(), r.batch.clone().unwrap_or_else(blank), r.expiry.clone().unwrap_or_else(blank), left]
         })
         .collect();
-    let columns = [("roll or offcut", 20.0), ("cloth", 34.0), ("batch", 18.0), ("use until", 16.0), ("hours left out of the freezer", 18.0)];
+    let columns =
+        [("roll or offcut", 20.0), ("cloth", 34.0), ("batch", 18.0), ("use until", 16.0), ("hours left out of the freezer", 18.0)];
     flow.table(&columns, &rows);
     flow.words(&format!("Expected time out of the freezer: {:.1} h ({}).", s.hours_out, s.hours_note), TEXT, true);
+
+    flow.heading("Cautions");
+    s.cautions.iter().for_each(|c| flow.words(&format!("! {c}"), TEXT, false));
 
     flow.heading("Before the start");
     s.checks.iter().for_each(|c| flow.tick(c));
@@ -59,6 +63,7 @@ fn job(flow: &mut Flow, plan: &Plan, s: &LayupSheet, laminate: &Laminate) {
         shown(flow, plan, n + 1, step);
     }
 
+    flow.room(64.0);
     flow.heading("Bag, from the laminate up");
     flow.table(&[("what", 3.0), ("how much", 1.0)], &s.bag.iter().map(|r| r.to_vec()).collect::<Vec<_>>());
     flow.words(&s.bag_note, TEXT, false);
@@ -68,10 +73,13 @@ fn job(flow: &mut Flow, plan: &Plan, s: &LayupSheet, laminate: &Laminate) {
         flow.words("The job gives no cure: follow the cloth's data sheet.", TEXT, true);
     } else {
         flow.drawing(chart(&s.cure, &s.limits), 58.0);
-        let rows: Vec<Vec<String>> = cure_rows(&s.cure).into_iter().map(|mut r| {
-            r.push("______".into());
-            r
-        }).collect();
+        let rows: Vec<Vec<String>> = cure_rows(&s.cure)
+            .into_iter()
+            .map(|mut r| {
+                r.push("______".into());
+                r
+            })
+            .collect();
         flow.table(&[("minutes", 1.0), ("clock", 2.0), ("°C", 1.0), ("how", 3.0), ("actual time", 1.5)], &rows);
         if let Some(last) = s.cure.last() {
             flow.words(&format!("In all {}, ramps counted.", in_hours(last.minutes)), TEXT, true);
@@ -82,9 +90,6 @@ fn job(flow: &mut Flow, plan: &Plan, s: &LayupSheet, laminate: &Laminate) {
     flow.heading("After the cure");
     s.after.iter().for_each(|a| flow.tick(a));
     figures(flow, s, laminate);
-
-    flow.heading("Cautions");
-    s.cautions.iter().for_each(|c| flow.words(&format!("! {c}"), TEXT, false));
 }
 
 fn shown(flow: &mut Flow, plan: &Plan, number: usize, step: &Step) {
@@ -108,17 +113,27 @@ fn shown(flow: &mut Flow, plan: &Plan, number: usize, step: &Step) {
 fn figures(flow: &mut Flow, s: &LayupSheet, laminate: &Laminate) {
     flow.heading("What it should come to");
     if let Some(mass) = laminate.parts.iter().find(|p| p.job == s.job) {
-        let rows: Vec<Vec<String>> = mass_rows(mass).into_iter().map(|(what, g)| vec![what, format!("{g:.0}"), "________".into()]).collect();
+        let rows: Vec<Vec<String>> =
+            mass_rows(mass).into_iter().map(|(what, g)| vec![what, format!("{g:.0}"), "________".into()]).collect();
         flow.table(&[("all parts of this sheet", 4.0), ("expected, g", 1.2), ("actual, g", 1.2)], &rows);
     }
     let regions: Vec<Vec<String>> = laminate
         .regions
         .iter()
         .filter(|r| r.job == s.job)
-        .map(|r| vec![place(r), r.plain_code.clone(), number(r.thickness, 2), number(r.areal_mass, 0), number(r.fibre_volume.map(|v| v * 100.0), 1)])
+        .map(|r| {
+            vec![
+                place(r),
+                r.plain_code.clone(),
+                number(r.thickness, 2),
+                number(r.areal_mass, 0),
+                number(r.fibre_volume.map(|v| v * 100.0), 1),
+            ]
+        })
         .collect();
     flow.table(&[("place", 3.4), ("code, mould face first", 4.0), ("mm", 0.9), ("g/m²", 0.9), ("fibre vol. %", 1.3)], &regions);
-    let mut words = "Code: x2 repeats, S is half of a symmetric stack with an odd middle ply in braces, T the whole, f a fabric".to_string();
+    let mut words =
+        "Code: x2 repeats, S is half of a symmetric stack with an odd middle ply in braces, T the whole, f a fabric".to_string();
     if laminate.cloths.len() > 1 {
         let cloths: Vec<String> = laminate.cloths.iter().map(|(l, name)| format!("{l} is {name}")).collect();
         words += &format!("; {}", cloths.join(", "));
@@ -156,7 +171,15 @@ fn chart(points: &[CurePoint], limits: &[(String, f64)]) -> Scene {
     for (i, p) in points.iter().enumerate() {
         let at = xy(p);
         if last != Some(p.temperature) {
-            s.texts.push(middle(at + point(0.0, 1.6), format!("{}°", show_number(p.temperature, 0))));
+            // Beside the ends of the line, above its corners.
+            let beside = if i == 0 {
+                point(5.0, -1.0)
+            } else if i + 1 == points.len() {
+                point(6.0, -1.0)
+            } else {
+                point(0.0, 1.6)
+            };
+            s.texts.push(middle(at + beside, format!("{}°", show_number(p.temperature, 0))));
         }
         last = Some(p.temperature);
         s.line(Ink::Grid, &[point(at.x, LOW), at]);

@@ -284,10 +284,25 @@ pub(super) fn layer_pictures(plan: &Plan, layer: &PlanLayer, wanted: &dyn Fn(&st
             (Some(first), Some(last)) if numbers.len() > 4 => format!("{first} to {last}"),
             _ => numbers.join(", "),
         };
-        let lies = if head.patch.is_some() { "warp as drawn".to_string() } else { format!("warp at {}", angle(head.angle)) };
+        let lies = warp_in_words(plan, head);
         pictures.push((format!("{} · {} · {lies} · {numbers}", clean(&head.template), hand_in_words(head.hand)), s));
     }
     pictures
+}
+
+/// Which way the warp of a ply lies: a turn that the cloth allows may have brought it elsewhere than asked.
+fn warp_in_words(plan: &Plan, piece: &PlanPiece) -> String {
+    if piece.patch.is_some() {
+        return "warp as drawn".into();
+    }
+    let turn = plan.stocks.iter().flat_map(|s| &s.placed).find(|p| p.piece == piece.piece).map_or(0.0, |p| p.turn);
+    let asked = crate::units::degrees_of_warp(piece.angle);
+    let lies = crate::units::degrees_of_warp(piece.angle - turn);
+    if (lies - asked).abs() < 0.05 {
+        format!("warp at {}", angle(asked))
+    } else {
+        format!("warp at {}, as good as {}", angle(lies), angle(asked))
+    }
 }
 
 /// The laps of the nearest spliced layer below of the same template and hand.

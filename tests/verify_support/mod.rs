@@ -45,7 +45,7 @@ pub fn cloth(weave: Weave, width: f64, selvedge: f64) -> Cloth {
         resin_density: None,
         batch: None,
         out_life_hours: None,
-            expiry: None,
+        expiry: None,
         offers: Vec::new(),
     }
 }
