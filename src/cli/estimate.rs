@@ -135,8 +135,8 @@ fn shown(found: &Estimate) -> String {
             out.push_str("  The stock holds all of it: nothing to buy.\n\n");
             continue;
         }
-        let of = if found.currency.is_empty() { String::new() } else { format!(" {}", found.currency) };
-        let _ = writeln!(out, "   width   needed, m        buy       cost{of:<4} yield      mass  cost by width");
+        let cost = if found.currency.is_empty() { "cost".into() } else { format!("cost, {}", found.currency) };
+        let _ = writeln!(out, "{:>8}  {:^13} {:>8}  {cost:>10}  {:>7} {:>9}  cost by width", "width", "needed, m", "buy", "yield", "mass");
         let dearest = cloth.widths.iter().filter_map(|w| w.buy.as_ref()?.cost).fold(0.0, f64::max);
         for w in &cloth.widths {
             let (Some([least, most]), Some(buy)) = (w.needed, &w.buy) else {
@@ -149,7 +149,7 @@ fn shown(found: &Estimate) -> String {
             let bar = buy.cost.filter(|_| dearest > 0.0).map_or(0, |c| (c / dearest * 14.0).round() as usize);
             let _ = writeln!(
                 out,
-                "{}{}{:>6.0}  {:>6.2}–{:<6.2} {:>6.2} m{} {cost:>9}    {:>5.1} % {mass:>8}  {}",
+                "{}{}{:>6.0}  {:>6.2}–{:<6.2} {:>6.2} m{} {cost:>10}  {:>5.1} % {mass:>9}  {}",
                 if w.best { "*" } else { " " },
                 if w.own { "=" } else { " " },
                 w.width,

@@ -222,8 +222,8 @@ book_match = true                # mirror the line of a visible twill on the two
 # turns = [0, 180]               # in place of the turns that the weave allows
 # faces = ["up", "down"]         # and the faces that may lie up at those turns
 # trim = 25                      # in this layer only; so too lap and angle_tolerance
-# A layer of many small patches for the look, instead of whole plies and without an angle: kind = "mosaic" with patch_from = 50 and
-# patch_to = 105 (sides of squares as large as the smallest and the largest), seam_lap = 10, least_difference = 18, mosaic_seed = 1
+# A layer of many small patches for the look, instead of whole plies and without an angle: kind = "mosaic", and what may go with it:
+# sizes: patch_from = 50, patch_to = 105; seams: seam_lap = 10; directions: least_difference = 18; another picture: mosaic_seed = 1
 
 # The work at the mould, for the lay-up sheet. All of it may be left out.
 [layup]

@@ -80,7 +80,11 @@ fn bare(what: String, notes: Vec<String>) -> Step {
 }
 
 fn stage(name: &str, closing: bool) -> Step {
-    let note = if closing { "Bolt the halves together; edges of the laid cloth tucked in, nothing caught in the flange" } else { "" };
+    let note = match (closing, name) {
+        (true, _) => "Bolt the halves together; edges of the laid cloth tucked in, nothing caught in the flange",
+        (_, "Joints") => "All parts in their places, edges to be joined free of backing and dust",
+        _ => "",
+    };
     bare(name.to_string(), if note.is_empty() { Vec::new() } else { vec![note.to_string()] })
 }
 

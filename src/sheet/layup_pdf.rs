@@ -68,6 +68,7 @@ fn job(flow: &mut Flow, plan: &Plan, s: &LayupSheet, laminate: &Laminate) {
     flow.table(&[("what", 3.0), ("how much", 1.0)], &s.bag.iter().map(|r| r.to_vec()).collect::<Vec<_>>());
     flow.words(&s.bag_note, TEXT, false);
 
+    flow.room(84.0);
     flow.heading("Cure");
     if s.cure.is_empty() {
         flow.words("The job gives no cure: follow the cloth's data sheet.", TEXT, true);
