@@ -85,13 +85,28 @@ fn plan(job: &Job, stock: &Snapshot, seed: u64) -> Result<Verified, Refusal> {
 #[test]
 fn the_hatch_is_cut_from_a_box_of_forty_offcuts_that_are_filled_well() {
     for seed in 1..=2 {
-        let plan = plan(&hatch(HATCH), &made_up_box(seed, 40, 0.005, 0.15), seed).unwrap();
+        let settings = Settings { stop: Stop::Effort(5), ..settings(seed) };
+        let stock = made_up_box(seed, 40, 0.005, 0.15);
+        let plan = planner::plan_from_stock(&[hatch(HATCH)], &stock, &settings, &AtomicBool::new(false), &Unwatched).unwrap();
         // Verified: covered, lapped, three thick at most, directions apart, inside the offcuts.
         let m = &plan.plan().mosaics[0];
         let used: f64 = plan.plan().stocks.iter().map(|s| s.used_length * f64::from(u8::from(s.kind == StockKind::Roll))).sum();
         assert_eq!(used, 0.0, "no new cloth");
-        assert!(m.from_offcuts >= 0.55 * m.opened, "seed {seed}: {:.3}", m.from_offcuts / m.opened);
+        assert!(m.from_offcuts >= 0.65 * m.opened, "seed {seed}: {:.3}", m.from_offcuts / m.opened);
         assert!(m.resultant < 0.25 && m.drift < 0.4 && m.two_ways < 0.6, "{m:?}");
+    }
+}
+
+/// Seeds 22 and 37 had a patch whose growth under the second next was cut off beside a corner: some mm² of the lap were missing.
+#[test]
+fn laps_are_whole_beside_corners_whatever_the_seed_lap_and_size() {
+    let stock = Snapshot::empty(Day::parse("2026-11-25").unwrap());
+    for seed in [22, 37, 1, 2, 3, 4, 5, 6] {
+        let lap = if seed > 20 { 10 } else { 6 + seed };
+        let text = HATCH.replace("seam_lap = 10", &format!("mosaic_seed = {seed}\nseam_lap = {lap}"));
+        let settings = Settings { stop: Stop::Effort(0), ..settings(1) };
+        let plan = planner::plan_from_stock(&[hatch(&text)], &stock, &settings, &AtomicBool::new(false), &Unwatched);
+        assert!(plan.is_ok(), "seed {seed}: {:?}", plan.err());
     }
 }
 

@@ -51,9 +51,10 @@ pub fn plan_and_write(jobs: &[PathBuf], out: &Path, search: &Search) -> Result<(
 
 /// Everything a plan folder holds.
 pub fn files(plan: &Verified) -> Vec<(PathBuf, Vec<u8>)> {
+    let sections: Vec<sheet::Section> = sheet::mosaic_section(plan).into_iter().chain([sheet::layup_section(plan)]).collect();
     let mut files = vec![
         (PathBuf::from("plan.json"), plan::to_json(plan.plan()).into_bytes()),
-        (PathBuf::from("report.html"), sheet::report(plan, &[sheet::layup_section(plan)]).into_bytes()),
+        (PathBuf::from("report.html"), sheet::report(plan, &sections).into_bytes()),
         (PathBuf::from("pieces.csv"), sheet::pieces_table(plan).into_bytes()),
         (PathBuf::from("overview.svg"), sheet::overview(plan).into_bytes()),
     ];

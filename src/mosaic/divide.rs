@@ -76,7 +76,11 @@ pub fn divide(brief: &Brief, mean: f64) -> Result<Division, Fault> {
         for _ in 0..ORDERS {
             let rank = ranks(cells.len(), &junctions, &mut dice);
             let Some(patches) = grow::patches(&cells, &brief.target, &rank, brief.lap, &growths(&junctions, &rank)) else { continue };
-            if !grow::covers(&patches, &brief.target) || !grow::keeps_under(&patches, &seen, &rank) || !grow::at_most_three(&patches) {
+            if !grow::covers(&patches, &brief.target)
+                || !grow::keeps_under(&patches, &seen, &rank)
+                || !grow::keeps_lap(&cells, &patches, &rank, brief.lap, &brief.target)
+                || !grow::at_most_three(&patches)
+            {
                 continue;
             }
             let mut seams = Vec::new();

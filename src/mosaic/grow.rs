@@ -1,6 +1,6 @@
 //! From cells to patches: each grown under its earlier neighbours and cut to the target; and what must hold then.
 
-use super::diagram::{Cell, HalfPlane};
+use super::diagram::{Cell, HalfPlane, stretches};
 use crate::geometry::boolean::{difference, intersection};
 use crate::geometry::{Bounds, Region, Ring, point, ring_bounds};
 use std::collections::BTreeMap;
@@ -104,6 +104,23 @@ pub(super) fn at_most_three(patches: &[Region]) -> bool {
         later(i, std::slice::from_ref(&patches[i]))
             .iter()
             .all(|(j, two)| later(*j, two).iter().all(|(k, three)| later(*k, three).is_empty()))
+    })
+}
+
+/// True if all cloth within a lap of a seam lies on other patches too.
+pub(super) fn keeps_lap(cells: &[Cell], patches: &[Region], rank: &[usize], lap: f64, target: &Region) -> bool {
+    let boxes: Vec<Option<Bounds>> = patches.iter().map(Region::bounds).collect();
+    (0..cells.len()).all(|i| {
+        let later = cells[i].edges().filter(|(_, _, j)| j.is_some_and(|j| rank[j] > rank[i]));
+        later.flat_map(|(a, b, _)| stretches(a, b, target)).all(|[a, b]| {
+            let along = (b - a) * (1.0 / a.distance(b).max(1e-9));
+            let inward = point(-along.y, along.x) * (lap - 0.002);
+            let strip: Ring = [a, b, b + inward, a + inward].iter().map(|p| p.snapped()).collect();
+            let near = ring_bounds(&strip);
+            let own = intersection([&strip], patches[i].rings());
+            let others = (0..patches.len()).filter(|&k| k != i && meet(near, boxes[k])).flat_map(|k| patches[k].rings());
+            difference(own.iter().flat_map(Region::rings), others).iter().map(Region::area).sum::<f64>() < NOTHING
+        })
     })
 }
 

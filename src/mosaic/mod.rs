@@ -14,4 +14,4 @@ mod relax;
 
 pub use directions::{Mix, difference, directions, mix, slack};
 pub use divide::{Brief, Division, MOST_PATCHES, divide};
-pub use pack::{Packed, pack, poses};
+pub use pack::{Packed, improve, pack, poses};

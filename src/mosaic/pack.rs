@@ -9,18 +9,29 @@ use crate::fault::Faults;
 use crate::geometry::boolean::union;
 use crate::geometry::offset::growth;
 use crate::geometry::{Motion, Region, Ring, point};
-use crate::nest::{Extent, Limits, Params, Placement, Pose, Problem, Shape, Stock, Stop};
+use crate::nest::{Extent, Limits, Params, Placement, Pose, Problem, Shape, Silent, Stock, Stop, solve};
 use std::sync::atomic::Ordering;
 use std::time::{Duration, Instant};
 
 /// Prices of opening an offcut, as shares of its area, round by round.
 const PRICES: [f64; 4] = [0.76, 0.66, 0.5, 0.0];
-/// Rounds of emptying offcuts, at the most.
-const TRADES: u64 = 60;
-/// Offcuts filled so well are left alone.
+/// Opened offcuts filled so well in all are left as they are.
 const FULL: f64 = 0.76;
+/// Exchanges in a round of effort.
+const EXCHANGES: u64 = 4;
+/// Lanes of a search by effort.
+const LANES: usize = 2;
+/// By how much better an exchange tries to fill, at the most, and how well it never hopes to.
+const BETTER: f64 = 0.12;
+const HOPED: f64 = 0.84;
+/// Sets of offcuts that an exchange looks at.
+const DRAWS: usize = 60;
 /// Longest single search.
 const LONGEST: Duration = Duration::from_millis(1500);
+/// The same for each of its patches.
+const A_PATCH: Duration = Duration::from_millis(80);
+/// Shortest single search.
+const SHORTEST: Duration = Duration::from_millis(60);
 /// The assignment counts opening in ten-thousandths of a mm².
 const PER_MM2: f64 = 1e4;
 /// How much dearer the largest offcut is than a tiny one: large ones stay whole.
@@ -65,58 +76,93 @@ pub fn poses(direction: f64, slack: f64, modulo: f64, face_down: bool) -> Vec<Po
     out
 }
 
-/// Places patches on offcuts (closed stocks) so that the opened ones are well filled, the small before the large.
+/// Places patches on offcuts (closed stocks) so that the opened ones are well filled, the small before the large: a quick look, for
+/// [`improve`] to go on from.
 ///
 /// # Errors
 /// Patches or offcuts without area, a negative gap.
 pub fn pack(patches: &[Shape], offcuts: &[Stock], gap: f64, params: &Params, limits: &Limits<'_>, seed: u64) -> Result<Packed, Faults> {
-    let area: Vec<f64> = offcuts.iter().map(area).collect();
     let start = Instant::now();
-    let mut run = Run { patches, offcuts, area, gap, params, limits, seed, packed: Packed::default() };
-    for (round, price) in PRICES.iter().enumerate() {
+    let mut run = Run::new(patches, offcuts, gap, params, limits, seed, Packed::default());
+    for price in PRICES {
         let missing: Vec<usize> = (0..patches.len()).filter(|i| !run.packed.placements.iter().any(|p| p.shape == *i)).collect();
         if missing.is_empty() || offcuts.is_empty() {
             break;
         }
-        let share = if round + 1 == PRICES.len() { 0.5 } else { 0.3 };
-        let found = run.share_out(&missing, &|_| true, *price, part(limits.stop, start, share))?;
+        let stop = match limits.stop {
+            Stop::After(all) => Stop::After(all.saturating_sub(start.elapsed()).div_f64(2.0).max(SHORTEST)),
+            Stop::Effort(_) => Stop::Effort(1),
+        };
+        let found = run.share_out(&missing, price, stop)?;
         run.packed.placements.extend(found);
         run.measure();
     }
-    // Then a few offcuts at a time are emptied, and their patches shared out anew over them and all that are not opened.
-    for trade in 0..TRADES {
-        if run.packed.fill() >= FULL
-            || limits.cancel.load(Ordering::Relaxed)
-            || matches!(limits.stop, Stop::After(all) if start.elapsed() >= all)
-        {
-            break;
-        }
-        run.trade(trade, part(limits.stop, start, 0.12))?;
-    }
-    run.packed.placements.sort_by_key(|p| p.shape);
-    Ok(run.packed)
+    Ok(run.done())
 }
 
-/// A share of the time that is left, or one round of effort.
-fn part(stop: Stop, start: Instant, share: f64) -> Stop {
-    match stop {
-        Stop::After(all) => Stop::After(all.saturating_sub(start.elapsed()).mul_f64(share).clamp(Duration::from_millis(40), LONGEST)),
-        Stop::Effort(_) => Stop::Effort(1),
+/// Closes offcuts: the patches of a few are laid on others that have less area in all, by the full search, until the time is over or the
+/// opened ones are full. By effort, [`EXCHANGES`] a round.
+///
+/// # Errors
+/// Patches or offcuts without area, a negative gap.
+pub fn improve(
+    packed: Packed,
+    patches: &[Shape],
+    offcuts: &[Stock],
+    gap: f64,
+    params: &Params,
+    limits: &Limits<'_>,
+    seed: u64,
+) -> Result<Packed, Faults> {
+    let start = Instant::now();
+    let mut run = Run::new(patches, offcuts, gap, params, limits, seed, packed);
+    for exchange in 0.. {
+        let stop = match limits.stop {
+            Stop::After(all) => Stop::After(LONGEST.min(all.saturating_sub(start.elapsed()))),
+            Stop::Effort(_) => Stop::Effort(1),
+        };
+        let over = match stop {
+            Stop::After(left) => left < SHORTEST,
+            Stop::Effort(_) => matches!(limits.stop, Stop::Effort(rounds) if exchange >= EXCHANGES * u64::from(rounds)),
+        };
+        if over || run.packed.fill() >= FULL || run.packed.placements.is_empty() || limits.cancel.load(Ordering::Relaxed) {
+            break;
+        }
+        run.exchange(exchange, stop)?;
     }
+    Ok(run.done())
 }
 
 struct Run<'a> {
     patches: &'a [Shape],
     offcuts: &'a [Stock],
     area: Vec<f64>,
+    /// What opening an offcut costs, mm².
+    dear: Vec<f64>,
     gap: f64,
-    params: &'a Params,
+    params: Params,
     limits: &'a Limits<'a>,
     seed: u64,
     packed: Packed,
 }
 
-impl Run<'_> {
+impl<'a> Run<'a> {
+    fn new(
+        patches: &'a [Shape],
+        offcuts: &'a [Stock],
+        gap: f64,
+        params: &'a Params,
+        limits: &'a Limits<'a>,
+        seed: u64,
+        packed: Packed,
+    ) -> Run<'a> {
+        let area: Vec<f64> = offcuts.iter().map(area).collect();
+        let largest = area.iter().copied().fold(1.0, f64::max);
+        let dear = area.iter().map(|a| a * (1.0 + LARGE * a / largest)).collect();
+        let params = Params { lanes: LANES, ..params.clone() };
+        Run { patches, offcuts, area, dear, gap, params, limits, seed, packed }
+    }
+
     fn opened(&self, k: usize) -> bool {
         self.packed.placements.iter().any(|p| p.stock == k)
     }
@@ -132,20 +178,18 @@ impl Run<'_> {
         taken / self.area[k].max(1.0)
     }
 
-    /// Places for some of the patches on what is left of the offcuts that `may` be used.
-    fn share_out(&self, which: &[usize], may: &dyn Fn(usize) -> bool, price: f64, stop: Stop) -> Result<Vec<Placement>, Faults> {
-        let largest = self.area.iter().copied().fold(1.0, f64::max);
+    /// Places for some of the patches on what is left of the offcuts.
+    fn share_out(&self, which: &[usize], price: f64, stop: Stop) -> Result<Vec<Placement>, Faults> {
         let shapes: Vec<Shape> = which.iter().map(|&i| self.patches[i].clone()).collect();
-        let (mut stocks, mut cost, mut names) = (Vec::new(), Vec::new(), Vec::new());
-        for k in (0..self.offcuts.len()).filter(|&k| may(k)) {
-            let taken = self.packed.placements.iter().filter(|p| p.stock == k && !which.contains(&p.shape));
+        let (mut stocks, mut cost) = (Vec::new(), Vec::new());
+        for (k, offcut) in self.offcuts.iter().enumerate() {
+            let taken = self.packed.placements.iter().filter(|p| p.stock == k);
             let taken: Vec<Ring> = taken
                 .map(|p| grown(&Motion::new(p.turn, p.flip, point(p.x, p.y)).region(&self.patches[p.shape].region), self.gap))
                 .collect();
-            let dear = self.area[k] * (price * (1.0 + LARGE * self.area[k] / largest) * PER_MM2 + 1.0);
+            let dear = self.dear[k] * price * PER_MM2 + self.area[k];
             cost.push(if taken.is_empty() { dear } else { 0.0 });
-            stocks.push(Stock { keep_out: self.offcuts[k].keep_out.iter().cloned().chain(taken).collect(), ..self.offcuts[k].clone() });
-            names.push(k);
+            stocks.push(Stock { keep_out: offcut.keep_out.iter().cloned().chain(taken).collect(), ..offcut.clone() });
         }
         // An endless roll beside them: what finds no offcut is not worth any price.
         stocks.push(Stock {
@@ -154,42 +198,81 @@ impl Run<'_> {
             keep_out: Vec::new(),
         });
         let problem = Problem::new(shapes, stocks, self.gap)?;
-        let found = assign(&problem, &cost, self.params, &Limits { stop, ..*self.limits }, self.seed, 1);
+        let found = assign(&problem, &cost, &self.params, &Limits { stop, ..*self.limits }, self.seed, 1);
         let placements = found.into_iter().next().map(|a| a.placements).unwrap_or_default();
-        Ok(placements.into_iter().map(|p| Placement { shape: which[p.shape], stock: names[p.stock], ..p }).collect())
+        Ok(placements.into_iter().map(|p| Placement { shape: which[p.shape], ..p }).collect())
     }
 
-    /// Empties one to three opened offcuts, the badly filled rather than the well filled, and keeps what comes if less is opened then.
-    fn trade(&mut self, trade: u64, stop: Stop) -> Result<(), Faults> {
-        let mut dice = Dice::new(self.seed, 0x7ade + trade);
+    /// The patches of a few opened offcuts, the badly filled rather than the well filled, on others that cost less.
+    fn exchange(&mut self, turn: u64, stop: Stop) -> Result<(), Faults> {
+        let mut dice = Dice::new(self.seed, 0xe8c4 + turn);
         let mut order: Vec<(f64, usize)> =
-            (0..self.offcuts.len()).filter(|&k| self.opened(k)).map(|k| (self.fill(k) + dice.between(0.0, 0.35), k)).collect();
+            (0..self.offcuts.len()).filter(|&k| self.opened(k)).map(|k| (self.fill(k) + dice.between(0.0, 0.4), k)).collect();
         order.sort_by(|a, b| a.0.total_cmp(&b.0));
-        let group: Vec<usize> = order.iter().take(1 + dice.below(3)).map(|o| o.1).collect();
+        let group: Vec<usize> = order.iter().take(2 + dice.below(3)).map(|o| o.1).collect();
         let which: Vec<usize> = self.packed.placements.iter().filter(|p| group.contains(&p.stock)).map(|p| p.shape).collect();
-        if which.is_empty() {
-            return Ok(());
-        }
-        let most: f64 = group.iter().map(|&k| self.area[k]).sum();
-        let may = |k: usize| group.contains(&k) || (self.opened(k) && looked_at(k, trade)) || (!self.opened(k) && self.area[k] < most);
-        let found = self.share_out(&which, &may, PRICES[2], stop)?;
-        if found.len() < which.len() {
-            return Ok(());
-        }
-        let before = self.packed.clone();
-        self.packed.placements.retain(|p| !which.contains(&p.shape));
-        self.packed.placements.extend(found);
-        self.measure();
-        if self.packed.opened_area > before.opened_area {
-            self.packed = before;
+        let need: f64 = which.iter().map(|&i| self.patches[i].region.area()).sum();
+        let Some(others) = self.cheaper(&group, need, &mut dice) else { return Ok(()) };
+        let shapes = which.iter().map(|&i| straight(&self.patches[i])).collect();
+        let stocks = others.iter().map(|&k| self.offcuts[k].clone()).collect();
+        let problem = Problem::new(shapes, stocks, self.gap)?;
+        let stop = match stop {
+            Stop::After(most) => Stop::After(most.min(A_PATCH * which.len() as u32)),
+            effort => effort,
+        };
+        let found = solve(&problem, &self.params, &Limits { stop, ..*self.limits }, self.seed.wrapping_add(turn), &Silent);
+        if found.placements.len() == which.len() {
+            self.packed.placements.retain(|p| !which.contains(&p.shape));
+            let used: Vec<usize> = found.stocks.iter().map(|s| others[s.stock]).collect();
+            let placed = found.placements.into_iter().map(|p| Placement { shape: which[p.shape], stock: used[p.stock], ..p });
+            self.packed.placements.extend(placed);
+            self.measure();
         }
         Ok(())
     }
+
+    /// Offcuts that cost less than those of the group in all, at random, of which `need` mm² fills a share that can be hoped for.
+    fn cheaper(&self, group: &[usize], need: f64, dice: &mut Dice) -> Option<Vec<usize>> {
+        let now: f64 = group.iter().map(|&k| self.dear[k]).sum();
+        let had: f64 = group.iter().map(|&k| self.area[k]).sum();
+        let share = (need / had + dice.between(0.0, BETTER)).min(HOPED);
+        let mut pool: Vec<usize> = (0..self.offcuts.len()).filter(|k| group.contains(k) || !self.opened(*k)).collect();
+        let mut best: Option<(f64, Vec<usize>)> = None;
+        for _ in 0..DRAWS {
+            for i in (1..pool.len()).rev() {
+                pool.swap(i, dice.below(i + 1));
+            }
+            if dice.unit() < 0.5 {
+                pool.sort_by_key(|k| !group.contains(k));
+            }
+            let (mut sum, mut cost, mut set) = (0.0, 0.0, Vec::new());
+            for &k in &pool {
+                if sum < need / share && set.len() < group.len() + 2 && cost + self.dear[k] < now {
+                    sum += self.area[k];
+                    cost += self.dear[k];
+                    set.push(k);
+                }
+            }
+            // The nearer to the share, the better.
+            if sum >= need / share && best.as_ref().is_none_or(|b| sum < b.0) {
+                best = Some((sum, set));
+            }
+        }
+        best.map(|b| b.1)
+    }
+
+    fn done(mut self) -> Packed {
+        self.packed.placements.sort_by_key(|p| p.shape);
+        self.packed
+    }
 }
 
-/// Every third time what is left of other opened offcuts is looked at too.
-fn looked_at(k: usize, trade: u64) -> bool {
-    (k as u64 + trade).is_multiple_of(3)
+/// The patch with its direction kept exactly: turned a little it would fit better, but all ways to lie cost the search more than they gain.
+fn straight(patch: &Shape) -> Shape {
+    let mut out = patch.clone();
+    let base = out.poses.first().map_or(0.0, |p| p.turn);
+    out.poses.retain(|p| ((p.turn - base).rem_euclid(90.0) + 1e-6).rem_euclid(90.0) < 1e-3);
+    out
 }
 
 fn area(stock: &Stock) -> f64 {

@@ -123,6 +123,7 @@ fn fault(c: &Cell, wanted: &Wanted<'_>) -> f64 {
     }
     let mut sum = 0.0;
     let mut whole = true;
+    let mut seams = 0.0;
     let least = SPARE * wanted.seam;
     for (a, b, j) in c.edges() {
         let inside = stretches(a, b, wanted.target);
@@ -130,8 +131,10 @@ fn fault(c: &Cell, wanted: &Wanted<'_>) -> f64 {
         // A seam in two parts is a patch in two parts, or one around a hole.
         sum += 2.0 * inside.len().saturating_sub(1) as f64;
         for s in inside {
-            let short = (least - s[0].distance(s[1])).max(0.0) / least;
+            let long = s[0].distance(s[1]);
+            let short = (least - long).max(0.0) / least;
             sum += 4.0 * short * short;
+            seams += long;
         }
     }
     for (k, &v) in c.ring.iter().enumerate() {
@@ -145,6 +148,11 @@ fn fault(c: &Cell, wanted: &Wanted<'_>) -> f64 {
     let parts: Vec<Ring> = if whole { vec![c.ring.clone()] } else { wanted.target.rings().map(|r| clipped(r, c)).collect() };
     let area: f64 = parts.iter().map(|r| ring_area(r)).sum();
     let perimeter: f64 = parts.iter().map(|r| length(r)).sum();
+    if !whole {
+        // A patch that comes to the target's edge comes to it with more than a tip.
+        let tip = (least - (perimeter - seams)).max(0.0) / least;
+        sum += 4.0 * tip * tip;
+    }
     let side = area.max(0.0).sqrt();
     let off = ((wanted.size[0] - side) / wanted.size[0]).max((side - wanted.size[1]) / wanted.size[1]).max(0.0);
     let round = 4.0 * std::f64::consts::PI * area / (perimeter * perimeter).max(1e-9);

@@ -21,8 +21,8 @@ const SIZES: [f64; 3] = [0.4, 0.2, 0.6];
 const SHARE: f64 = 0.4;
 /// The same where nothing else is planned.
 const ALONE: f64 = 0.85;
-/// Offcuts filled so well are taken at once.
-const WELL_FILLED: f64 = 0.74;
+/// Share of a mosaic's time for a first look at one patch size.
+const LOOK: f64 = 0.06;
 
 /// What the mosaics add to a plan.
 #[derive(Default)]
@@ -166,25 +166,14 @@ fn design(task: &Task<'_>, offcuts: &[&Offcut], stop: Stop, settings: &Settings,
     let on = |f: Fault| {
         f.in_file(&task.job.file).on(format!("layer {} {:?}: {}", task.layer + 1, layer.name, task.job.templates[task.item.template].id))
     };
-    let mut best: Option<Design> = None;
-    let mut fault: Option<Fault> = None;
+    let params = Params { threads: settings.threads, ..Params::default() };
+    let (mut best, mut fault): (Option<(Design, Vec<Shape>)>, Option<Fault>) = (None, None);
     for (k, share) in SIZES.iter().enumerate() {
-        let spent = start.elapsed();
-        let slice = match stop {
-            Stop::After(all) if best.is_some() && spent.mul_f64((k + 1) as f64 / k.max(1) as f64) > all => break,
-            Stop::After(all) => Stop::After(all.saturating_sub(spent).div_f64((SIZES.len() - k) as f64)),
-            Stop::Effort(_) => Stop::Effort(1),
-        };
-        if best.is_some() && cancel.load(Ordering::Relaxed) {
+        if best.is_some() && (offcuts.is_empty() || cancel.load(Ordering::Relaxed)) {
             break;
         }
         let [from, to] = task.rule.size;
-        let seed = settings
-            .seed
-            .wrapping_mul(1009)
-            .wrapping_add(task.rule.seed.wrapping_mul(31))
-            .wrapping_add(u64::from(task.copy) * 7 + k as u64);
-        let seed = seed.wrapping_add(if task.hand == Hand::Mirrored { 500_009 } else { 0 });
+        let seed = seed(task, settings).wrapping_add(k as u64);
         let brief = Brief { target: task.target.region.clone(), size: [from, to], lap: task.rule.lap, seed };
         let division = match mosaic::divide(&brief, from + (to - from) * share) {
             Ok(division) => division,
@@ -209,19 +198,36 @@ fn design(task: &Task<'_>, offcuts: &[&Offcut], stop: Stop, settings: &Settings,
                 may_cross: false,
             })
             .collect();
-        let params = Params { threads: settings.threads, ..Params::default() };
+        let slice = match stop {
+            Stop::After(all) => Stop::After(all.mul_f64(LOOK)),
+            Stop::Effort(_) => Stop::Effort(1),
+        };
         let packed = mosaic::pack(&shapes, &stocks, task.job.cutting.gap, &params, &Limits { stop: slice, cancel }, seed)?;
         let new = Design { division, directions, packed };
-        let (a, b) = (new.worse(), best.as_ref().map(Design::worse));
+        let (a, b) = (new.worse(), best.as_ref().map(|b| b.0.worse()));
         if b.is_none_or(|b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)).is_lt()) {
-            best = Some(new);
-        }
-        if offcuts.is_empty() || best.as_ref().is_some_and(|b| b.worse().0 == 0 && b.packed.fill() >= WELL_FILLED) {
-            break;
+            best = Some((new, shapes));
         }
     }
+    if let Some((design, shapes)) = &mut best {
+        let left = match stop {
+            Stop::After(all) => Stop::After(all.saturating_sub(start.elapsed())),
+            effort => effort,
+        };
+        let packed = std::mem::take(&mut design.packed);
+        let limits = Limits { stop: left, cancel };
+        design.packed = mosaic::improve(packed, shapes, &stocks, task.job.cutting.gap, &params, &limits, seed(task, settings))?;
+    }
+    let best = best.map(|b| b.0);
     let unknown = || Fault::new("it could not be divided", "give it more time");
     best.ok_or_else(|| on(fault.unwrap_or_else(unknown)).into())
+}
+
+/// Seed of a task's random choices.
+fn seed(task: &Task<'_>, settings: &Settings) -> u64 {
+    let own = task.rule.seed.wrapping_mul(31).wrapping_add(u64::from(task.copy) * 7);
+    let hand = if task.hand == Hand::Mirrored { 500_009 } else { 0 };
+    settings.seed.wrapping_mul(1009).wrapping_add(own).wrapping_add(hand)
 }
 
 struct Made {

@@ -19,6 +19,7 @@ mod label;
 mod layup;
 mod layup_pdf;
 mod mosaic;
+mod mosaic_section;
 mod overview;
 mod paper;
 mod pdf;
@@ -119,6 +120,11 @@ pub fn labels(plan: &Verified, grid: &LabelGrid) -> [Written; 2] {
 /// `report.html`: the whole plan on one page, with sections made elsewhere.
 pub fn report(plan: &Verified, more: &[Section]) -> String {
     report::of_plan(plan.plan(), more)
+}
+
+/// The section of the report on mosaic layers, if there are any.
+pub fn mosaic_section(plan: &Verified) -> Option<Section> {
+    mosaic_section::section(plan.plan())
 }
 
 /// The lay-up sheet and the laminate figures, as a section of the report.
