@@ -237,7 +237,7 @@ impl DrawnFrom {
             let offcut = || stock.offcuts.iter().find(|o| o.id() == id).map(|o| (o.facts().revision, o.facts().batch.clone(), *o.age()));
             let Some((revision, batch, age)) = roll.or_else(offcut) else { continue };
             self.cautions.extend(age.warning(id, stock.day).map(|f| in_one_line(&f)));
-            self.stocks.push(DrawnStock { stock: id.clone(), revision, batch });
+            self.stocks.push(DrawnStock { stock: id.clone(), revision, batch, expiry: age.expiry, hours_left: age.hours_left() });
         }
     }
 }
@@ -332,6 +332,7 @@ fn templates_of(job: &Job) -> Vec<PlanTemplate> {
                 holes: skin.holes,
                 cuts: skin.cuts,
                 no_splice: skin.no_splice,
+                strip: matches!(template.source, TemplateSource::Strip { .. }),
                 on: match &template.source {
                     TemplateSource::Patch { on, step_back, .. } => Some((on.clone(), *step_back)),
                     _ => None,
@@ -426,6 +427,7 @@ fn material_of(cloth: &Cloth) -> PlanCloth {
         resin_density: cloth.resin_density,
         batch: cloth.batch.clone(),
         out_life_hours: cloth.out_life_hours,
+        expiry: cloth.expiry.clone(),
     }
 }
 

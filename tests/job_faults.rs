@@ -491,3 +491,11 @@ fn with_very_many_faults_the_list_ends() {
     assert_eq!(faults.len(), 1001);
     assert_eq!(faults[1000].what, "there are more faults than the 1000 listed");
 }
+
+/// The schema cannot ask for it: a mosaic layer has none.
+#[test]
+fn a_layer_of_whole_plies_needs_an_angle() {
+    let dir = folder();
+    let faults = parse_with(&SOUND.replacen("angle = 45\n", "", 1), &job_path(&dir), &read).unwrap_err().to_string();
+    assert!(faults.contains("[[layer]] lacks `angle`"), "{faults}");
+}

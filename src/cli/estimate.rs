@@ -1,22 +1,26 @@
 //! `warpwise estimate JOB…`: how much to buy, over several roll widths.
 
 use super::exit::Failure;
-use super::search::Search;
-use super::{print, warn};
+use super::files::write_into;
+use super::progress::Bar;
+use super::search::{self, Search};
+use super::stock::read_stock;
+use super::{COLUMNS, print, warn};
 use clap::Args;
 use std::fmt::Write as _;
-use std::path::PathBuf;
-use std::sync::atomic::AtomicBool;
-use warpwise::estimate::{self, Estimate, Spare};
-use warpwise::fault::Fault;
-use warpwise::job;
-use warpwise::planner::{Settings, Unwatched};
+use std::path::{Path, PathBuf};
+use warpwise::cloth::Cloth;
+use warpwise::estimate::{self, Estimate, RoughPart, Spare, Waste, Wish};
+use warpwise::fault::{Fault, Faults};
+use warpwise::ledger::{Ledger, Record};
+use warpwise::planner::Settings;
+use warpwise::{job, sheet};
 
 /// `warpwise estimate`.
 #[derive(Args)]
 pub struct EstimateCommand {
     /// The job files; several jobs share the rolls
-    #[arg(value_name = "JOB", required_unless_present = "rough")]
+    #[arg(value_name = "JOB", required_unless_present = "part")]
     jobs: Vec<PathBuf>,
     /// Layouts for each width, from so many seeds
     #[arg(long, value_name = "N", default_value_t = 3, value_parser = clap::value_parser!(u32).range(1..=100))]
@@ -24,100 +28,144 @@ pub struct EstimateCommand {
     /// Spare: per cent of the length, or `piece` for the largest piece once more
     #[arg(long, value_name = "SPARE", default_value = "10")]
     spare: String,
-    /// Before templates exist: m² of cloth in all (mould area x layers x parts); needs no job
-    #[arg(long, value_name = "M2", conflicts_with = "jobs")]
-    rough: Option<f64>,
-    /// Usable width for --rough, mm
-    #[arg(long, value_name = "MM", default_value_t = 1230.0)]
-    width: f64,
-    /// Waste for --rough, per cent of the roll
-    #[arg(long, value_name = "PERCENT", default_value_t = 25.0)]
-    waste: f64,
+    /// Before templates exist: "CLOTH: 0.35 m2 x 4" or "700 x 520 x 2" (mm), trim included; jobs then only lend their cloths
+    #[arg(long, value_name = "PART")]
+    part: Vec<String>,
+    /// Waste of rough parts, per cent of the roll [default: that of the plans booked in --stock, else 25]
+    #[arg(long, value_name = "PERCENT", requires = "part")]
+    waste: Option<f64>,
+    /// Write the estimate as a page to print, with a chart for each cloth, into this folder
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
     #[command(flatten)]
     search: Search,
+}
+
+fn usage(what: &str, remedy: &str) -> Failure {
+    Failure::Usage(Fault::new(what, remedy).into())
 }
 
 impl EstimateCommand {
     /// Reads, plans every width, prints.
     pub fn run(self) -> Result<(), Failure> {
-        let usage = |what: &str, remedy: &str| Failure::Usage(Fault::new(what, remedy).into());
-        if let Some(area) = self.rough {
-            let sound =
-                area.is_finite() && area > 0.0 && area < 1e4 && (1.0..=1e5).contains(&self.width) && (0.0..=85.0).contains(&self.waste);
-            if !sound {
-                return Err(usage("the rough figures make no sense", "give m² above 0, a width in mm and a waste from 0 to 85 per cent"));
-            }
-            let [low, mid, high] = estimate::rough(area * f64::from(self.search.sets), self.width, self.waste).map(|mm| mm / 1000.0);
-            if self.search.json {
-                return print(&format!("{:#}\n", serde_json::json!({ "rough": { "least_m": low, "expected_m": mid, "most_m": high } })));
-            }
-            return print(&format!(
-                "About {mid:.1} m of {:.0} mm usable width, from {low:.1} to {high:.1} m ({:.0} % waste ± 10).\n",
-                self.width, self.waste
-            ));
-        }
-        let spare = match self.spare.as_str() {
+        let spare = match self.spare.trim() {
             "piece" => Spare::LargestPiece,
             text => match text.trim_end_matches([' ', '%']).parse::<f64>() {
                 Ok(p) if (0.0..=200.0).contains(&p) => Spare::PerCent(p),
                 _ => return Err(usage("--spare is neither per cent nor `piece`", "give a number from 0 to 200, or piece")),
             },
         };
+        if self.waste.is_some_and(|w| !(0.0..=85.0).contains(&w)) {
+            return Err(usage("--waste is no share of a roll", "give per cent from 0 to 85"));
+        }
+        if self.search.go_on.is_some() || self.search.history.is_some() {
+            return Err(usage("--go-on and --history are for `nest`", "leave them out"));
+        }
         let stop = self.search.stop()?;
-        let (jobs, warnings) = job::load_all(&self.jobs).map_err(Failure::Input)?;
-        warn(&warnings, self.search.quiet);
-        let settings =
-            Settings { stop, seed: self.search.seed, threads: self.search.threads.map_or(0, usize::from), sets: self.search.sets };
-        let found = estimate::estimate(&jobs, &settings, self.seeds, spare, &AtomicBool::new(false), &Unwatched)?;
+        let found = if self.part.is_empty() { self.planned(stop, spare)? } else { self.rough(spare)? };
+        if let Some(dir) = &self.out {
+            let mut files = vec![(PathBuf::from("estimate.html"), sheet::estimate_page(&found).into_bytes())];
+            files.extend(sheet::estimate_charts(&found).into_iter().map(|f| (PathBuf::from(f.name), f.bytes)));
+            write_into(dir, &files)?;
+        }
         if self.search.json {
             return print(&format!("{:#}\n", serde_json::json!(found)));
         }
-        print(&shown(&found, spare))
+        print(&shown(&found))?;
+        self.out.as_ref().map_or(Ok(()), |dir| print(&format!("\n{}\n", dir.join("estimate.html").display())))
+    }
+
+    fn planned(&self, stop: warpwise::nest::Stop, spare: Spare) -> Result<Estimate, Failure> {
+        let (jobs, warnings) = job::load_all(&self.jobs).map_err(Failure::Input)?;
+        warn(&warnings, self.search.quiet);
+        let stock = self.search.stock.as_deref().map(read_stock).transpose()?;
+        let threads = self.search.threads.map_or(0, usize::from);
+        let settings = Settings { stop, seed: self.search.seed, threads, sets: self.search.sets };
+        let wish = Wish { jobs: &jobs, stock: stock.as_ref(), seeds: self.seeds, spare };
+        let bar = Bar::new(self.search.quiet);
+        let found = estimate::estimate(&wish, &settings, search::interrupt()?, &bar);
+        bar.done();
+        Ok(found?)
+    }
+
+    fn rough(&self, spare: Spare) -> Result<Estimate, Failure> {
+        let mut faults = Faults::new();
+        let parts: Vec<RoughPart> = self.part.iter().filter_map(|text| faults.keep(RoughPart::parse(text).map_err(Faults::from))).collect();
+        faults.into_result(()).map_err(Failure::Usage)?;
+        let (mut cloths, mut currency): (Vec<Cloth>, String) = (Vec::new(), String::new());
+        if self.jobs.is_empty() {
+            for part in &parts {
+                let name = part.cloth.as_deref().unwrap_or("cloth");
+                if !cloths.iter().any(|c| c.id == name) {
+                    cloths.push(estimate::plain_cloth(name));
+                }
+            }
+        } else {
+            let (jobs, warnings) = job::load_all(&self.jobs).map_err(Failure::Input)?;
+            warn(&warnings, self.search.quiet);
+            currency = jobs.first().map_or_else(String::new, |j| j.currency.clone());
+            for cloth in jobs.into_iter().flat_map(|j| j.cloths) {
+                if !cloths.iter().any(|c| c.id == cloth.id) {
+                    cloths.push(cloth);
+                }
+            }
+        }
+        let stock = self.search.stock.as_deref().map(read_stock).transpose()?;
+        let booked = self.search.stock.as_deref().map_or_else(Vec::new, booked);
+        let waste = self.waste.map(Waste::told).or_else(|| Waste::learned(&booked)).unwrap_or_else(Waste::usual);
+        estimate::rough(&parts, &cloths, self.search.sets, &waste, spare, stock.as_ref(), &currency).map_err(Failure::Usage)
     }
 }
 
-fn shown(found: &Estimate, spare: Spare) -> String {
+/// Areas of pieces and cloth of the plans booked in a ledger; nothing if the file is an export.
+fn booked(file: &Path) -> Vec<[f64; 2]> {
+    let records = Ledger::read(file).and_then(|ledger| ledger.records("plan")).unwrap_or_default();
+    records.into_iter().filter_map(|r| if let Record::Plan(p) = r { Some(p.areas) } else { None }).collect()
+}
+
+fn shown(found: &Estimate) -> String {
     let mut out = String::new();
     for cloth in &found.cloths {
-        let _ = writeln!(out, "{}\n  width    used, least-most     buy       cost  yield     mass", cloth.cloth);
+        let name = if cloth.name == cloth.cloth { String::new() } else { format!(": {}", cloth.name) };
+        let _ = writeln!(out, "{}{name}, {:.2} m² of pieces", cloth.cloth, cloth.pieces_area / 1e6);
+        for note in &cloth.notes {
+            out += &sheet::summary::wrap(&format!("  {note}"), COLUMNS, 2);
+        }
+        if cloth.enough {
+            out.push_str("  The stock holds all of it: nothing to buy.\n\n");
+            continue;
+        }
+        let cost = if found.currency.is_empty() { "cost".into() } else { format!("cost, {}", found.currency) };
+        let _ = writeln!(out, "{:>8}  {:^13} {:>8}  {cost:>10}  {:>7} {:>9}  cost by width", "width", "needed, m", "buy", "yield", "mass");
         let dearest = cloth.widths.iter().filter_map(|w| w.buy.as_ref()?.cost).fold(0.0, f64::max);
         for w in &cloth.widths {
-            let (Some([least, most]), Some(buy)) = (w.used, &w.buy) else {
-                let why: String = w.why_not.as_deref().unwrap_or("no layout").chars().take(66).collect();
-                let _ = writeln!(out, "  {:>5.0}    {why}", w.width);
+            let (Some([least, most]), Some(buy)) = (w.needed, &w.buy) else {
+                let why = w.why_not.as_deref().unwrap_or("nothing is missing");
+                out += &sheet::summary::wrap(&format!("  {:>6.0}   {why}", w.width), COLUMNS, 11);
                 continue;
             };
             let cost = buy.cost.map_or("no price".into(), |c| format!("{c:.2}"));
             let mass = w.mass.map_or("–".into(), |m| format!("{:.2} kg", m / 1000.0));
             let bar = buy.cost.filter(|_| dearest > 0.0).map_or(0, |c| (c / dearest * 14.0).round() as usize);
-            let mark = if w.best { "*" } else { " " };
-            let own = if w.own { "=" } else { " " };
             let _ = writeln!(
                 out,
-                "{mark}{own}{:>5.0}  {:>6.2} -{:>6.2} m  {:>6.2} m {cost:>9} {:>5.1}% {mass:>9} {}",
+                "{}{}{:>6.0}  {:>6.2}–{:<6.2} {:>6.2} m{} {cost:>10}  {:>5.1} % {mass:>9}  {}",
+                if w.best { "*" } else { " " },
+                if w.own { "=" } else { " " },
                 w.width,
                 least / 1000.0,
                 most / 1000.0,
                 buy.length / 1000.0,
+                if buy.more_than_needed { "+" } else { " " },
                 w.yield_ * 100.0,
                 "▇".repeat(bar)
             );
         }
+        out.push('\n');
     }
-    let spare = match spare {
-        Spare::PerCent(p) => format!("{p:.0} % spare"),
-        Spare::LargestPiece => "the largest piece once more as spare".into(),
-    };
-    let seeds = found.seeds.len();
-    let _ = writeln!(
-        out,
-        "\n* cheapest   = the job's own roll   bars: cost against width\nTo buy: the longest of {seeds} layouts, {spare}, rounded up as sold."
-    );
-    match found.cost {
-        Some(cost) => {
-            let _ = writeln!(out, "Cheapest of each cloth together: {cost:.2} {}", found.currency);
-        }
-        None => out.push_str("A price is missing, so there is no total: add `price_per_metre` to the cloth.\n"),
+    out.push_str("* cheapest   = roll of the job or the stock   + more than needed, as sold\n");
+    for line in sheet::estimate_notes(found) {
+        out += &sheet::summary::wrap(&line, COLUMNS, 0);
     }
     out
 }

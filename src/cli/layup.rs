@@ -1,12 +1,15 @@
 //! `warpwise layup PLAN`: the lay-up sheet alone, from a plan's `plan.json`.
 
 use super::exit::Failure;
-use super::files::{read_plan, write_into};
+use super::files::write_into;
 use super::print;
+use super::stock::verified;
 use clap::Args;
 use std::path::PathBuf;
-use warpwise::fault::Faults;
-use warpwise::{laminate, layup, plan, sheet, verify};
+use warpwise::fault::Fault;
+use warpwise::layup::{self, When};
+use warpwise::stock::Day;
+use warpwise::{laminate, sheet};
 
 /// `warpwise layup`.
 #[derive(Args)]
@@ -14,9 +17,12 @@ pub struct Layup {
     /// A plan folder or its plan.json
     #[arg(value_name = "PLAN")]
     plan: PathBuf,
-    /// Folder to write layup.html into
+    /// Folder to write lay-up.pdf into
     #[arg(long, value_name = "DIR", default_value = ".")]
     out: PathBuf,
+    /// When the cure begins, as "2026-12-01 08:00"; in place of the job's own
+    #[arg(long, value_name = "TIME")]
+    start: Option<String>,
     /// Print steps and figures as JSON instead of writing a file
     #[arg(long)]
     json: bool,
@@ -25,19 +31,24 @@ pub struct Layup {
 impl Layup {
     /// Reads, verifies, writes.
     pub fn run(self) -> Result<(), Failure> {
-        let file = if self.plan.is_dir() { self.plan.join("plan.json") } else { self.plan.clone() };
-        let name = |mut faults: Faults| {
-            for fault in &mut faults.0 {
-                fault.file.get_or_insert_with(|| file.clone());
-            }
-            Failure::Input(faults)
-        };
-        let plan = verify::verify(plan::from_json(&read_plan(&file)?).map_err(name)?).map_err(name)?;
+        if self.start.as_deref().is_some_and(|start| !layup::is_start(start)) {
+            let fault = Fault::new("--start is no date and time", "write it as \"2026-12-01 08:00\"");
+            return Err(Failure::Usage(fault.into()));
+        }
+        let plan = verified(&self.plan)?;
+        let when = When { today: Some(Day::today()), start: self.start };
+        let sheets = layup::layup(plan.plan(), &when);
         if self.json {
-            let shown = serde_json::json!({ "plan": plan.plan().id, "layup": layup::layup(plan.plan()), "laminate": laminate::laminate(plan.plan()) });
+            let shown = serde_json::json!({ "plan": plan.plan().id, "layup": sheets, "laminate": laminate::laminate(plan.plan()) });
             return print(&format!("{shown:#}\n"));
         }
-        write_into(&self.out, &[(PathBuf::from("layup.html"), sheet::layup_page(&plan).into_bytes())])?;
-        print(&format!("{}\n", self.out.join("layup.html").display()))
+        let file = sheet::layup_sheet(&plan, &when);
+        let path = self.out.join(&file.name);
+        write_into(&self.out, &[(PathBuf::from(&file.name), file.bytes)])?;
+        let mut out = String::new();
+        for warning in sheets.iter().flat_map(|s| &s.warnings) {
+            out += &format!("WARNING: {warning}\n");
+        }
+        print(&format!("{out}{} ({} pages)\n", path.display(), file.pages))
     }
 }

@@ -6,7 +6,7 @@ use super::{COLUMNS, print, warn};
 use clap::Args;
 use std::path::{Path, PathBuf};
 use warpwise::verify::Verified;
-use warpwise::{job, plan, sheet};
+use warpwise::{job, layup, plan, sheet};
 
 /// `warpwise nest`.
 #[derive(Args)]
@@ -43,7 +43,7 @@ pub fn plan_and_write(jobs: &[PathBuf], out: &Path, search: &Search) -> Result<(
     } else {
         print(&sheet::summary(&plan, COLUMNS))?;
         print(&format!(
-            "\nPlan folder: {0}\nReport:      {0}/report.html\nCut sheets:  {0}/sheets\nAll layouts: {0}/overview.svg\n",
+            "\nPlan folder: {0}\nReport:      {0}/report.html\nCut sheets:  {0}/sheets\nAll layouts: {0}/overview.svg\nLay-up:      {0}/sheets/lay-up.pdf\n",
             out.display()
         ))
     }
@@ -60,7 +60,9 @@ pub fn files(plan: &Verified) -> Vec<(PathBuf, Vec<u8>)> {
     ];
     files.extend(sheet::patches_table(plan).map(|t| (PathBuf::from("patches.csv"), t.into_bytes())));
     files.extend(sheet::mosaic_sheets(plan).into_iter().map(|(name, svg)| (Path::new("sheets").join(name), svg.into_bytes())));
-    let sheets = sheet::cut_sheets(plan, None).into_iter().chain([sheet::placement_sheet(plan, None)]);
+    let sheets = sheet::cut_sheets(plan, None)
+        .into_iter()
+        .chain([sheet::placement_sheet(plan, None), sheet::layup_sheet(plan, &layup::When::default())]);
     files.extend(sheets.map(|file| (Path::new("sheets").join(file.name), file.bytes)));
     files
 }

@@ -58,18 +58,12 @@ impl Search {
             (Some(ledger), Some(plan)) => earlier(ledger, plan)?,
             _ => planner::Earlier::default(),
         };
-        static CANCEL: AtomicBool = AtomicBool::new(false);
-        CANCEL.store(false, Ordering::Relaxed);
-        match ctrlc::set_handler(|| CANCEL.store(true, Ordering::Relaxed)) {
-            // A command may plan more than once.
-            Ok(()) | Err(ctrlc::Error::MultipleHandlers) => {}
-            Err(e) => return Err(Failure::machine("the interrupt handler", &std::io::Error::other(e))),
-        }
+        let cancel = interrupt()?;
         let settings = Settings { stop, seed: self.seed, threads: self.threads.map_or(0, usize::from), sets: self.sets };
         let bar = Bar::new(self.quiet);
         let plan = match &stock {
-            Some(stock) => planner::go_on(jobs, stock, &earlier, &settings, &CANCEL, &bar),
-            None => planner::plan(jobs, &settings, &CANCEL, &bar),
+            Some(stock) => planner::go_on(jobs, stock, &earlier, &settings, cancel, &bar),
+            None => planner::plan(jobs, &settings, cancel, &bar),
         };
         let histories = bar.done();
         if let Some(dir) = &self.history {
@@ -89,6 +83,17 @@ impl Search {
                 .map(Stop::After)
                 .ok_or_else(|| Failure::Usage(Fault::new("--seconds is not a time", "give seconds between 0 and a week (604800)").into())),
         }
+    }
+}
+
+/// The flag that Ctrl-C sets, taken down.
+pub fn interrupt() -> Result<&'static AtomicBool, Failure> {
+    static CANCEL: AtomicBool = AtomicBool::new(false);
+    CANCEL.store(false, Ordering::Relaxed);
+    match ctrlc::set_handler(|| CANCEL.store(true, Ordering::Relaxed)) {
+        // A command may plan more than once.
+        Ok(()) | Err(ctrlc::Error::MultipleHandlers) => Ok(&CANCEL),
+        Err(e) => Err(Failure::machine("the interrupt handler", &std::io::Error::other(e))),
     }
 }
 

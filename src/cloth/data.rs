@@ -101,6 +101,8 @@ pub struct Cloth {
     pub batch: Option<String>,
     /// Hours it may still be out of the freezer.
     pub out_life_hours: Option<f64>,
+    /// Last day of use by the roll's label, as `2027-08-31`.
+    pub expiry: Option<String>,
     /// What sellers offer.
     pub offers: Vec<Offer>,
 }

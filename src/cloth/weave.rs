@@ -224,6 +224,7 @@ mod tests {
             resin_density: None,
             batch: None,
             out_life_hours: None,
+            expiry: None,
             offers: Vec::new(),
         }
     }

@@ -65,19 +65,13 @@ pub fn buy(cloth: &Cloth, want: Request) -> Buy {
     best.unwrap_or(Buy { length: want.length, cost: None, more_than_needed: false })
 }
 
-/// Length of a roll for parts of `area` m² of cloth in all, wasting from `waste - 10` to `waste + 10` per cent of the roll: least, expected,
-/// most, mm. Before templates exist this is all that can be said.
-pub fn rough(area: f64, usable_width: f64, waste: f64) -> [f64; 3] {
-    [waste - 10.0, waste, waste + 10.0].map(|w| area * 1e6 / usable_width / (1.0 - w.clamp(0.0, 95.0) / 100.0))
-}
-
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::cloth::{Backing, Material, Price, Weave};
 
-    fn cloth(offers: Vec<Offer>) -> Cloth {
+    pub fn cloth(offers: Vec<Offer>) -> Cloth {
         Cloth {
             id: "c".into(),
             name: "c".into(),
@@ -99,6 +93,7 @@ mod tests {
             resin_density: None,
             batch: None,
             out_life_hours: None,
+            expiry: None,
             offers,
         }
     }
@@ -114,10 +109,5 @@ mod tests {
         let got = buy(&cloth(vec![offer(0.0, 50.0)]), Request { width: 1000.0, length: 200.0 });
         assert_eq!((got.length, got.cost), (1000.0, Some(50.0)), "the least length sold");
         assert_eq!(buy(&cloth(Vec::new()), Request { width: 1000.0, length: 1500.0 }).length, 1500.0, "a whole step stays");
-    }
-
-    #[test]
-    fn rough_lengths() {
-        assert_eq!(rough(1.5, 1000.0, 25.0)[1], 2000.0);
     }
 }

@@ -1,17 +1,22 @@
 //! How much to buy: the planner's own layouts on every roll width on offer, with spare, steps, least lengths and price breaks.
 
 mod buy;
+mod rough;
 
-pub use buy::{Buy, Request, Spare, buy, rough};
+pub use buy::{Buy, Request, Spare, buy};
+pub use rough::{RoughPart, Waste, plain_cloth, rough};
 
 use crate::cloth::{Cloth, Price};
-use crate::fault::{Fault, Faults};
+use crate::fault::{Faults, Place};
+use crate::geometry::{ring_area, ring_bounds};
 use crate::job::Job;
-use crate::nest::Stop;
-use crate::plan::ClothFigures;
+use crate::nest::{Progress, Stop};
+use crate::plan::{Plan, StockKind};
 use crate::planner::{self, Refusal, Settings, Watcher};
+use crate::stock::{Age, Roll, RollFacts, Snapshot};
 use serde::Serialize;
 use std::sync::atomic::AtomicBool;
+use std::time::Duration;
 
 /// Roll widths looked at where the job names no offers, mm (common practice, no source).
 pub const USUAL_WIDTHS: [f64; 6] = [300.0, 600.0, 1000.0, 1250.0, 1270.0, 1500.0];
@@ -21,10 +26,10 @@ pub const USUAL_WIDTHS: [f64; 6] = [300.0, 600.0, 1000.0, 1250.0, 1270.0, 1500.0
 pub struct WidthFigures {
     /// Roll width, mm.
     pub width: f64,
-    /// The job's own roll.
+    /// The width of the job's own roll, or of the rolls in the stock.
     pub own: bool,
-    /// Used lengths over the seeds, least and most, mm; none if no piece fits.
-    pub used: Option<[f64; 2]>,
+    /// Lengths that are needed and not there, least and most over the seeds or by the range of the waste, mm; none if the pieces do not fit.
+    pub needed: Option<[f64; 2]>,
     /// Spare, mm.
     pub spare: f64,
     /// What to buy.
@@ -34,7 +39,7 @@ pub struct WidthFigures {
     pub yield_: f64,
     /// Mass to buy, g.
     pub mass: Option<f64>,
-    /// The cheapest width of the cloth (by area where no price is known).
+    /// The cheapest width of the cloth (the least area where no price is known).
     pub best: bool,
     /// Why no layout is possible.
     pub why_not: Option<String>,
@@ -45,8 +50,16 @@ pub struct WidthFigures {
 pub struct ClothEstimate {
     /// Cloth id.
     pub cloth: String,
+    /// Its name for people.
+    pub name: String,
+    /// Area of the pieces, mm².
+    pub pieces_area: f64,
     /// Narrowest first.
     pub widths: Vec<WidthFigures>,
+    /// The stock holds all of it: nothing to buy.
+    pub enough: bool,
+    /// What is said of it besides.
+    pub notes: Vec<String>,
 }
 
 /// The whole estimate.
@@ -56,84 +69,212 @@ pub struct Estimate {
     pub cloths: Vec<ClothEstimate>,
     /// Cost of the cheapest buys together, if every price is known.
     pub cost: Option<f64>,
+    /// Mass of the cheapest buys together, g, if every areal mass is known.
+    pub mass: Option<f64>,
     /// Currency.
     pub currency: String,
-    /// Seeds used.
+    /// Seeds used; none for rough parts.
     pub seeds: Vec<u64>,
+    /// How the spare was reckoned, in words.
+    pub spare: String,
+    /// The waste that rough parts were reckoned with.
+    pub waste: Option<Waste>,
+    /// It was stopped from outside: the layouts that were not yet searched are first layouts.
+    pub interrupted: bool,
 }
 
-/// Plans every cloth on every width with `seeds` seeds from the settings' own on. A time limit is shared out evenly over all the layouts.
-/// On the job's own rolls all cloths are planned together just as `nest` does; on other widths each cloth alone, on a roll without flaws.
+/// What is to be estimated, and on what terms.
+#[derive(Clone, Copy, Debug)]
+pub struct Wish<'a> {
+    /// The jobs.
+    pub jobs: &'a [Job],
+    /// What is there already.
+    pub stock: Option<&'a Snapshot>,
+    /// Layouts for each width, from so many seeds.
+    pub seeds: u32,
+    /// Spare beyond the longest.
+    pub spare: Spare,
+}
+
+/// What a plan says of one cloth.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Taken {
+    /// Length to buy, mm.
+    length: f64,
+    yield_: f64,
+    pieces_area: f64,
+    /// Along the roll, to cut the largest piece once more, mm.
+    largest: f64,
+}
+
+/// Plans every cloth on every width with the seeds from the settings' own on. A time limit is shared out evenly over all the layouts.
+///
+/// On the job's own rolls all cloths are planned together just as `nest` does, so that the same effort and seed give the same lengths; on
+/// other widths each cloth alone, on a roll without flaws. With a stock its offcuts and rolls are used up first, and rolls of a cloth
+/// that it holds settle the width.
+///
+/// A cancel leaves first layouts for what was not searched yet.
 ///
 /// # Errors
-/// As [`planner::plan`] for the jobs' own rolls unless another width takes the cloth.
-pub fn estimate(
-    jobs: &[Job],
-    settings: &Settings,
-    seeds: u32,
-    spare: Spare,
-    cancel: &AtomicBool,
-    watcher: &dyn Watcher,
-) -> Result<Estimate, Refusal> {
-    planner::prepare(jobs, 1).map_err(Refusal::Input).or_else(|refusal| if offers_any(jobs) { Ok(Vec::new()) } else { Err(refusal) })?;
+/// As [`planner::plan()`] for the jobs' own rolls where no other width takes the cloth either.
+pub fn estimate(wish: &Wish<'_>, settings: &Settings, cancel: &AtomicBool, watcher: &dyn Watcher) -> Result<Estimate, Refusal> {
     let mut cloths: Vec<&Cloth> = Vec::new();
-    for job in jobs {
-        for layer in &job.layers {
-            let cloth = &job.cloths[layer.cloth];
+    for job in wish.jobs {
+        for cloth in job.layers.iter().filter_map(|l| job.cloths.get(l.cloth)) {
             if !cloths.iter().any(|c| c.id == cloth.id) {
                 cloths.push(cloth);
             }
         }
     }
-    let seeds: Vec<u64> = (0..u64::from(seeds.max(1))).map(|i| settings.seed.wrapping_add(i)).collect();
-    let runs = (1 + cloths.iter().map(|c| widths(c).len() - 1).sum::<usize>()) * seeds.len();
-    let settings = Settings {
-        stop: match settings.stop {
-            Stop::After(all) => Stop::After(all / u32::try_from(runs).unwrap_or(u32::MAX)),
-            effort @ Stop::Effort(_) => effort,
-        },
-        ..settings.clone()
+    let stock = wish.stock.map(|s| with_rolls_to_buy(s, &cloths)).transpose().map_err(Refusal::Input)?;
+    // Where the stock has rolls, they settle the width; the planner takes the sound one that expires first.
+    let at_hand = |cloth: &Cloth| {
+        let own = stock.as_ref()?.rolls.iter().find(|r| r.id() == to_buy(&cloth.id))?;
+        Some(own.facts().width)
     };
-    let run = |jobs: &[Job]| -> Result<Vec<(Vec<ClothFigures>, f64)>, Refusal> {
-        seeds
-            .iter()
-            .map(|&seed| {
-                let plan = planner::plan(jobs, &Settings { seed, ..settings.clone() }, cancel, watcher)?.into_plan();
-                let longest =
-                    plan.stocks.iter().flat_map(|s| &s.placed).filter_map(|p| crate::geometry::ring_bounds(&p.outline)).map(|b| b.width());
-                Ok((plan.cloths, longest.fold(0.0, f64::max)))
-            })
-            .collect()
-    };
-    let own = run(jobs);
+    let widths_of = |cloth: &Cloth| at_hand(cloth).map_or_else(|| widths(cloth), |w| vec![w]);
+    let seeds: Vec<u64> = (0..u64::from(wish.seeds.max(1))).map(|i| settings.seed.wrapping_add(i)).collect();
+    let runs = (1 + cloths.iter().map(|c| widths_of(c).len() - 1).sum::<usize>()) * seeds.len();
+    let mut run = Runs { stock: stock.as_ref(), settings, cancel, watcher, done: 0, runs, interrupted: false };
+
+    let own = run.all(wish.jobs, &seeds);
     let mut out = Vec::new();
     for cloth in cloths {
         let mut rows: Vec<WidthFigures> = Vec::new();
-        for width in widths(cloth) {
-            let is_own = width == cloth.roll_width;
-            let outcome = if is_own && own.is_ok() { own.clone() } else { run(&alone(jobs, &cloth.id, width)) };
-            rows.push(row(cloth, width, is_own, spare, outcome));
+        let mut pieces_area = 0.0_f64;
+        for width in widths_of(cloth) {
+            let is_own = at_hand(cloth).is_some() || width == cloth.roll_width;
+            let plans = match &own {
+                Ok(plans) if is_own => Ok(plans.clone()),
+                _ => run.all(&alone(wish.jobs, &cloth.id, width), &seeds),
+            };
+            let taken = plans.map(|plans| plans.iter().map(|p| taken(p, cloth, at_hand(cloth).is_some())).collect::<Vec<_>>());
+            pieces_area = taken.iter().flatten().map(|t| t.pieces_area).fold(pieces_area, f64::max);
+            rows.push(row(cloth, width, is_own, wish.spare, taken));
         }
-        if let (true, Err(refusal)) = (rows.iter().all(|r| r.used.is_none()), &own) {
+        if let (true, Err(refusal)) = (rows.iter().all(|r| r.needed.is_none()), &own) {
             return Err(refusal.clone());
         }
-        let key = |r: &WidthFigures| r.buy.as_ref().map(|b| b.cost.unwrap_or(b.length * r.width));
-        let best = (0..rows.len())
-            .filter(|&i| key(&rows[i]).is_some())
-            .min_by(|&a, &b| key(&rows[a]).partial_cmp(&key(&rows[b])).unwrap_or(std::cmp::Ordering::Equal));
-        if let Some(row) = best.and_then(|i| rows.get_mut(i)) {
-            row.best = true;
-        }
-        out.push(ClothEstimate { cloth: cloth.id.clone(), widths: rows });
+        mark_best(&mut rows);
+        let enough = wish.stock.is_some() && rows.iter().any(|r| r.needed == Some([0.0, 0.0]));
+        let notes = at_hand(cloth)
+            .map(|w| format!("planned on the rolls and offcuts in the stock, {w:.0} mm wide; the lengths are what is missing"));
+        let (cloth, name) = (cloth.id.clone(), cloth.name.clone());
+        out.push(ClothEstimate { cloth, name, pieces_area, widths: rows, enough, notes: notes.into_iter().collect() });
     }
-    let cost = out.iter().map(|c| c.widths.iter().find(|w| w.best)?.buy.as_ref()?.cost).sum();
-    Ok(Estimate { cloths: out, cost, currency: jobs.first().map_or_else(String::new, |j| j.currency.clone()), seeds })
+    let currency = wish.jobs.first().map_or_else(String::new, |j| j.currency.clone());
+    Ok(summed(Estimate {
+        cloths: out,
+        cost: None,
+        mass: None,
+        currency,
+        seeds,
+        spare: spare_in_words(wish.spare),
+        waste: None,
+        interrupted: run.interrupted,
+    }))
 }
 
-fn offers_any(jobs: &[Job]) -> bool {
-    jobs.iter()
-        .flat_map(|j| &j.cloths)
-        .any(|c| c.offers.iter().any(|o| o.width > c.roll_width) || (c.offers.is_empty() && c.roll_width < 1500.0))
+/// Adds up the best buys.
+fn summed(mut e: Estimate) -> Estimate {
+    let best = |c: &ClothEstimate| c.widths.iter().find(|w| w.best).cloned();
+    e.cost = e.cloths.iter().map(|c| if c.enough { Some(0.0) } else { best(c)?.buy?.cost }).sum();
+    e.mass = e.cloths.iter().map(|c| if c.enough { Some(0.0) } else { best(c)?.mass }).sum();
+    e
+}
+
+fn spare_in_words(spare: Spare) -> String {
+    match spare {
+        Spare::PerCent(p) => format!("{p:.0} % spare"),
+        Spare::LargestPiece => "the largest piece of the cloth once more as spare".into(),
+    }
+}
+
+/// The layouts, one after another, with their share of the time and of the progress.
+struct Runs<'a> {
+    stock: Option<&'a Snapshot>,
+    settings: &'a Settings,
+    cancel: &'a AtomicBool,
+    watcher: &'a dyn Watcher,
+    done: usize,
+    runs: usize,
+    interrupted: bool,
+}
+
+impl Runs<'_> {
+    fn all(&mut self, jobs: &[Job], seeds: &[u64]) -> Result<Vec<Plan>, Refusal> {
+        seeds.iter().map(|&seed| self.one(jobs, seed)).collect()
+    }
+
+    fn one(&mut self, jobs: &[Job], seed: u64) -> Result<Plan, Refusal> {
+        let stop = match self.settings.stop {
+            _ if self.interrupted => Stop::After(Duration::ZERO),
+            Stop::After(all) => Stop::After(all / u32::try_from(self.runs).unwrap_or(u32::MAX).max(1)),
+            effort @ Stop::Effort(_) => effort,
+        };
+        let settings = Settings { stop, seed, ..self.settings.clone() };
+        let watcher = Part { watcher: self.watcher, run: self.done, runs: self.runs };
+        self.done += 1;
+        let plan = match self.stock {
+            Some(stock) => planner::plan_from_stock(jobs, stock, &settings, self.cancel, &watcher)?,
+            None => planner::plan(jobs, &settings, self.cancel, &watcher)?,
+        }
+        .into_plan();
+        self.interrupted |= plan.interrupted;
+        Ok(plan)
+    }
+}
+
+/// Tells the progress of one layout as a part of all.
+struct Part<'a> {
+    watcher: &'a dyn Watcher,
+    run: usize,
+    runs: usize,
+}
+
+impl Watcher for Part<'_> {
+    fn searching(&self, cloth: &str, index: usize, count: usize, progress: &Progress) {
+        self.watcher.searching(cloth, self.run * count + index, self.runs.max(self.run + 1) * count, progress);
+    }
+}
+
+/// Name of the roll that is to be bought.
+fn to_buy(cloth: &str) -> String {
+    format!("to-buy-{cloth}")
+}
+
+/// The stock with a roll more of every cloth it has rolls of, which has no end and no date, so that it is cut last: what is taken from it is
+/// what is missing.
+fn with_rolls_to_buy(stock: &Snapshot, cloths: &[&Cloth]) -> Result<Snapshot, Faults> {
+    let mut stock = stock.clone();
+    let mut faults = Faults::new();
+    for cloth in cloths {
+        let here = |r: &&Roll| r.cloth() == cloth.id && r.facts().length != Some(0.0);
+        if !stock.rolls.iter().any(|r| here(&r)) {
+            continue;
+        }
+        let mut sound: Vec<&Roll> = stock.rolls.iter().filter(here).filter(|r| r.age().is_sound(stock.day)).collect();
+        sound.sort_by(|a, b| {
+            let key = |r: &Roll| (r.age().expiry.is_none(), r.age().expiry);
+            let length = |r: &Roll| r.facts().length.unwrap_or(f64::INFINITY);
+            key(a).cmp(&key(b)).then(length(a).total_cmp(&length(b))).then(a.id().cmp(b.id()))
+        });
+        let facts = RollFacts {
+            id: to_buy(&cloth.id),
+            cloth: cloth.id.clone(),
+            width: sound.first().map_or(cloth.roll_width, |r| r.facts().width),
+            length: None,
+            flaws: Vec::new(),
+            batch: None,
+            age: Age::default(),
+            place: None,
+            added: stock.day,
+            revision: 0,
+        };
+        let roll = faults.keep(Roll::new(facts));
+        stock.rolls.extend(roll);
+    }
+    faults.into_result(stock)
 }
 
 /// The job's own width and those on offer, narrowest first.
@@ -165,41 +306,72 @@ fn alone(jobs: &[Job], id: &str, width: f64) -> Vec<Job> {
     jobs
 }
 
-fn row(cloth: &Cloth, width: f64, own: bool, spare: Spare, outcome: Result<Vec<(Vec<ClothFigures>, f64)>, Refusal>) -> WidthFigures {
-    let mut row = WidthFigures { width, own, used: None, spare: 0.0, buy: None, yield_: 0.0, mass: None, best: false, why_not: None };
-    let runs = match outcome {
-        Ok(runs) => runs,
+/// What a plan takes of a cloth; `missing` counts only the roll that is to be bought.
+fn taken(plan: &Plan, cloth: &Cloth, missing: bool) -> Taken {
+    let figures = plan.cloths.iter().find(|f| f.cloth == cloth.id);
+    let mine = || plan.stocks.iter().filter(|s| s.cloth == cloth.id);
+    let bought = mine().filter(|s| s.kind == StockKind::Roll && (!missing || s.id == to_buy(&cloth.id)));
+    let placed = mine().flat_map(|s| &s.placed).filter_map(|p| Some((ring_area(&p.outline).abs(), ring_bounds(&p.outline)?.width())));
+    let largest = placed.max_by(|a, b| a.0.total_cmp(&b.0)).map_or(0.0, |p| p.1 + plan.rules.gap);
+    Taken {
+        length: bought.map(|s| s.used_length).sum(),
+        yield_: figures.map_or(0.0, |f| f.yield_),
+        pieces_area: figures.map_or(0.0, |f| f.pieces_area),
+        largest,
+    }
+}
+
+fn row(cloth: &Cloth, width: f64, own: bool, spare: Spare, taken: Result<Vec<Taken>, Refusal>) -> WidthFigures {
+    let mut row = WidthFigures { width, own, needed: None, spare: 0.0, buy: None, yield_: 0.0, mass: None, best: false, why_not: None };
+    let taken = match taken {
+        Ok(taken) => taken,
         Err(refusal) => {
             row.why_not = Some(reason(&refusal));
             return row;
         }
     };
-    let mine: Vec<(&ClothFigures, f64)> =
-        runs.iter().filter_map(|(all, longest)| Some((all.iter().find(|f| f.cloth == cloth.id)?, *longest))).collect();
-    let (least, most) = mine.iter().fold((f64::INFINITY, 0.0_f64), |(a, b), (f, _)| (a.min(f.used_length), b.max(f.used_length)));
-    if mine.is_empty() {
-        return row;
+    let (least, most) = taken.iter().fold((f64::INFINITY, 0.0_f64), |(a, b), t| (a.min(t.length), b.max(t.length)));
+    row.needed = Some([least.min(most), most]);
+    row.yield_ = taken.iter().map(|t| t.yield_).fold(1.0, f64::min);
+    if most > 0.0 {
+        row.spare = match spare {
+            Spare::PerCent(p) => most * p / 100.0,
+            Spare::LargestPiece => taken.iter().map(|t| t.largest).fold(0.0, f64::max),
+        };
+        priced(&mut row, cloth, most);
     }
-    row.used = Some([least, most]);
-    row.yield_ = mine.iter().map(|(f, _)| f.yield_).fold(1.0, f64::min);
-    row.spare = match spare {
-        Spare::PerCent(p) => most * p / 100.0,
-        Spare::LargestPiece => mine.iter().map(|m| m.1).fold(0.0, f64::max),
-    };
-    let bought = buy(cloth, Request { width, length: most + row.spare });
-    row.mass = cloth.prepreg_mass().map(|m| m * bought.length * width / 1e6);
-    row.buy = Some(bought);
     row
+}
+
+/// Sets what to buy for a length and the row's spare.
+fn priced(row: &mut WidthFigures, cloth: &Cloth, length: f64) {
+    let bought = buy(cloth, Request { width: row.width, length: length + row.spare });
+    row.mass = cloth.prepreg_mass().map(|m| m * bought.length * row.width / 1e6);
+    row.buy = Some(bought);
+}
+
+/// Marks the cheapest row; the one of least area where a price is missing.
+fn mark_best(rows: &mut [WidthFigures]) {
+    let priced = rows.iter().filter_map(|r| r.buy.as_ref()).all(|b| b.cost.is_some());
+    let key = |r: &WidthFigures| {
+        let b = r.buy.as_ref()?;
+        if priced { b.cost } else { Some(b.length * r.width) }
+    };
+    let best = rows.iter().enumerate().filter_map(|(i, r)| Some((i, key(r)?))).min_by(|a, b| a.1.total_cmp(&b.1)).map(|b| b.0);
+    if let Some(row) = best.and_then(|i| rows.get_mut(i)) {
+        row.best = true;
+    }
 }
 
 /// The first fault of a refusal, in a line.
 fn reason(refusal: &Refusal) -> String {
     let (Refusal::Input(faults) | Refusal::NotPlaced(faults) | Refusal::NotVerified(faults)) = refusal;
-    first(faults).map_or_else(String::new, |f| f.what.clone())
-}
-
-fn first(faults: &Faults) -> Option<&Fault> {
-    faults.0.first()
+    let Some(first) = faults.0.first() else { return String::new() };
+    let more = if faults.0.len() > 1 { format!(" (and {} more)", faults.0.len() - 1) } else { String::new() };
+    match &first.place {
+        Place::Named(name) => format!("{name} {}{more}", first.what),
+        _ => format!("{}{more}", first.what),
+    }
 }
 
 /// The price of a m² of a cloth, if any is known.
@@ -207,5 +379,33 @@ fn square_metre(price: Price, width: f64) -> f64 {
     match price {
         Price::PerSquareMetre(p) => p,
         Price::PerMetre(p) => p / (width / 1000.0),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    #[test]
+    fn the_cheapest_is_marked_and_the_least_area_where_a_price_is_missing() {
+        let row = |width: f64, length: f64, cost: Option<f64>| WidthFigures {
+            width,
+            own: false,
+            needed: Some([length, length]),
+            spare: 0.0,
+            buy: Some(Buy { length, cost, more_than_needed: false }),
+            yield_: 0.7,
+            mass: None,
+            best: false,
+            why_not: None,
+        };
+        let best = |mut rows: Vec<WidthFigures>| {
+            mark_best(&mut rows);
+            rows.iter().position(|r| r.best)
+        };
+        assert_eq!(best(vec![row(600.0, 5000.0, Some(90.0)), row(1000.0, 3500.0, Some(80.0))]), Some(1));
+        assert_eq!(best(vec![row(600.0, 5000.0, Some(90.0)), row(1000.0, 3500.0, None)]), Some(0), "3 m² against 3.5 m²");
+        assert_eq!(best(Vec::new()), None);
     }
 }

@@ -27,6 +27,7 @@ pub fn differing(a: &Cloth, b: &Cloth) -> Vec<&'static str> {
         ("resin_density", a.resin_density != b.resin_density),
         ("batch", a.batch != b.batch),
         ("out_life_hours", a.out_life_hours != b.out_life_hours),
+        ("expiry", a.expiry != b.expiry),
         ("offer", a.offers != b.offers),
     ];
     keys.into_iter().filter(|(_, differ)| *differ).map(|(key, _)| key).collect()

@@ -1,6 +1,7 @@
 //! From the cloth sections to [`Cloth`]s: what the schema cannot say about a cloth on its own.
 
 use super::document::{Document, Findings};
+use super::mould_work::is_day;
 use super::raw::{RawCloth, RawFlaw};
 use crate::cloth::{Cloth, Material, Offer, Price, Weave};
 use crate::fault::Place;
@@ -42,6 +43,7 @@ pub(super) fn cloth(raw: RawCloth, at: &str, doc: &Document<'_>, findings: &mut 
         flaws.extend(flaw_ring(flaw, raw.roll_width, roll_length, &format!("{at}.flaw.{i}"), doc, findings));
     }
     let offers = offers(&raw, at, doc, findings);
+    let expiry = raw.expiry.clone().filter(|text| is_day(text, place("expiry"), findings));
     if raw.material != Material::Fibre && raw.thickness.is_none() && !doc.has(&format!("{at}.thickness")) {
         findings.fault(doc.offset_of(at), "a core or adhesive film needs its thickness", "add `thickness`, in mm");
     }
@@ -51,6 +53,7 @@ pub(super) fn cloth(raw: RawCloth, at: &str, doc: &Document<'_>, findings: &mut 
         resin_density: raw.resin_density,
         batch: raw.batch,
         out_life_hours: raw.out_life_hours,
+        expiry,
         offers,
         name: raw.name.unwrap_or_else(|| raw.id.clone()),
         id: raw.id,

@@ -32,6 +32,14 @@ pub struct Layup {
     /// Temperature of the workshop, °C.
     #[schemars(range(min = -20.0, max = 60.0))]
     pub room_temperature: f64,
+    /// What the mould is made of, for how far it grows in the cure.
+    pub mould_material: Option<MouldMaterial>,
+    /// Templates that are laid in the second half of a mould in two halves.
+    #[schemars(length(max = 2000))]
+    pub second_half: Vec<String>,
+    /// Templates that join the halves: laid when both are closed onto each other.
+    #[schemars(length(max = 2000))]
+    pub joint: Vec<String>,
     /// The mould stands at most this, °C.
     #[schemars(range(min = 20.0, max = 500.0))]
     pub mould_limit: Option<f64>,
@@ -52,8 +60,43 @@ impl Default for Layup {
             thaw_hours: 8.0,
             minutes_per_piece: 4.0,
             room_temperature: 20.0,
+            mould_material: None,
+            second_half: Vec::new(),
+            joint: Vec::new(),
             mould_limit: None,
             core_limit: None,
+        }
+    }
+}
+
+/// What a mould is made of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum MouldMaterial {
+    /// Aluminium.
+    Aluminium,
+    /// Steel.
+    Steel,
+    /// Carbon laminate with fibres all ways.
+    Carbon,
+}
+
+impl MouldMaterial {
+    /// Growth of a mm for a °C; from memory.
+    pub fn growth(self) -> f64 {
+        match self {
+            MouldMaterial::Aluminium => 23.6e-6,
+            MouldMaterial::Steel => 12e-6,
+            MouldMaterial::Carbon => 2.5e-6,
+        }
+    }
+
+    /// Its name.
+    pub fn in_words(self) -> &'static str {
+        match self {
+            MouldMaterial::Aluminium => "aluminium",
+            MouldMaterial::Steel => "steel",
+            MouldMaterial::Carbon => "carbon",
         }
     }
 }

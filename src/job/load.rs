@@ -94,6 +94,11 @@ fn build(mut raw: RawJob, doc: &Document<'_>, read: &ReadOutline<'_>, findings: 
     let cloth_names = Names::collect(&["cloth"], doc, findings);
     let template_names = Names::collect(&["template", "strip", "patch"], doc, findings);
     let mould_work = super::mould_work::mould_work(&mut raw, doc, findings);
+    for (key, ids) in [("second_half", &mould_work.layup.second_half), ("joint", &mould_work.layup.joint)] {
+        for (i, id) in ids.iter().enumerate() {
+            template_names.find(id, "template", doc.offset_of(&format!("layup.{key}.{i}")), findings);
+        }
+    }
     rules(&raw.cutting, raw.splice.as_ref(), doc, findings);
 
     let mut made_cloths = Vec::new();

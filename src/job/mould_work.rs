@@ -5,6 +5,16 @@ use super::layup::{CureStep, Layup, MouldWork};
 use super::raw::RawJob;
 use crate::units::{quoted, show_number};
 
+/// Whether the text is a calendar day that cloth or a tin may bear.
+pub(super) fn is_day(text: &str, offset: usize, findings: &mut Findings<'_>) -> bool {
+    const YEARS: std::ops::RangeInclusive<i16> = 1990..=2199;
+    let day = text.parse::<jiff::civil::Date>().ok().filter(|d| text.len() == 10 && YEARS.contains(&d.year()));
+    if day.is_none() {
+        findings.fault(offset, format!("{} is no day", quoted(text)), "write year, month and day of 1990 to 2199, as \"2026-12-31\"");
+    }
+    day.is_some()
+}
+
 pub(super) fn mould_work(raw: &mut RawJob, doc: &Document<'_>, findings: &mut Findings<'_>) -> MouldWork {
     let work = MouldWork {
         layup: raw.layup.take().unwrap_or_default(),
@@ -19,21 +29,18 @@ pub(super) fn mould_work(raw: &mut RawJob, doc: &Document<'_>, findings: &mut Fi
 }
 
 fn dates(layup: &Layup, doc: &Document<'_>, findings: &mut Findings<'_>) {
-    let start = layup.start.as_deref().map(|s| s.parse::<jiff::civil::DateTime>());
-    if let (Some(Err(_)), Some(text)) = (&start, &layup.start) {
+    let start = layup.start.as_deref().map(|s| s.parse::<jiff::civil::DateTime>().ok().filter(|_| s.contains(':')));
+    if let (Some(None), Some(text)) = (&start, &layup.start) {
         let what = format!("{} is no date and time", quoted(text));
         findings.fault(doc.offset_of("layup.start"), what, "write year, month, day and time, as \"2026-12-01 08:00\"");
     }
-    let expires = layup.release_expires.as_deref().map(|s| s.parse::<jiff::civil::Date>());
-    if let (Some(Err(_)), Some(text)) = (&expires, &layup.release_expires) {
-        let what = format!("{} is no date", quoted(text));
-        findings.fault(doc.offset_of("layup.release_expires"), what, "write year, month and day, as \"2026-12-31\"");
-    }
-    if let (Some(Ok(start)), Some(Ok(expires))) = (start, expires)
+    let Some(text) = &layup.release_expires else { return };
+    let place = doc.offset_of("layup.release_expires");
+    if let (true, Some(Some(start)), Ok(expires)) = (is_day(text, place, findings), start, text.parse::<jiff::civil::Date>())
         && expires < start.date()
     {
         let what = format!("the release agent expires on {expires}, before the cure begins on {}", start.date());
-        findings.warning(doc.offset_of("layup.release_expires"), what, "use a fresh tin, or correct the dates");
+        findings.warning(place, what, "use a fresh tin, or correct the dates");
     }
 }
 

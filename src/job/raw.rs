@@ -213,6 +213,10 @@ pub(super) struct RawCloth {
     #[serde(default)]
     #[schemars(range(min = 0.0, max = 100_000.0))]
     pub(super) out_life_hours: Option<f64>,
+    /// Last day of use by the roll's label, as "2027-08-31".
+    #[serde(default)]
+    #[schemars(schema_with = "text")]
+    pub(super) expiry: Option<String>,
     /// What sellers offer: roll widths with price, step and least length.
     #[serde(default)]
     #[schemars(length(max = 100))]

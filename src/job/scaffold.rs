@@ -146,6 +146,18 @@ areal_mass = 200                 # of the fibre, g/m²
 resin_content = "42 %"           # by mass; 0 for dry cloth
 fibre_density = 1.8              # g/cm³
 # price_per_metre = 48.50        # or price_per_square_metre
+# batch = "T204-31"              # for the lay-up sheet, as the roll's label says; so too expiry and out_life_hours
+# expiry = "2027-08-31"          # last day of use
+# out_life_hours = 480           # hours it may still spend out of the freezer
+# resin_density = 1.2            # of the cured resin, g/cm³
+# material = "fibre"             # fibre, core or adhesive film: the areal_mass of the last two is their whole mass
+# thickness = 0.24               # in the finished part, if it is known; a core or film needs it
+# [[cloth.offer]]                # what sellers offer, for `warpwise estimate`; several of one width with `from` are price breaks
+# width = 1000
+# price_per_metre = 44.00
+# from = 0                       # the price holds from this length
+# minimum = "1 m"                # least length sold
+# step = "0.5 m"                 # lengths are sold in steps of this
 # [[cloth.flaw]]                 # a place on the roll that no piece may cover, from the free end and the lower edge
 # from = 2400
 # to = 2460
@@ -210,6 +222,49 @@ book_match = true                # mirror the line of a visible twill on the two
 # turns = [0, 180]               # in place of the turns that the weave allows
 # faces = ["up", "down"]         # and the faces that may lie up at those turns
 # trim = 25                      # in this layer only; so too lap and angle_tolerance
+# A layer of many small patches for the look, instead of whole plies and without an angle: kind = "mosaic", and what may go with it:
+# sizes: patch_from = 50, patch_to = 105; seams: seam_lap = 10; directions: least_difference = 18; another picture: mosaic_seed = 1
+
+# The work at the mould, for the lay-up sheet. All of it may be left out.
+[layup]
+# start = "2026-12-01 08:00"     # of the cure; clock times are then printed
+# release_agent = "mould wax"    # as its tin names it
+# release_expires = "2026-12-31" # its last day of use
+release_coats = 4
+release_minutes = 15             # between coats
+thaw_hours = 8                   # in its closed bag
+minutes_per_piece = 4            # of work, for the expected time out of the freezer
+room_temperature = 20            # °C
+# mould_material = "aluminium"   # aluminium, steel or carbon: how far it grows in the cure
+# mould_limit = 130              # the mould stands at most this, °C
+# core_limit = 120               # so too the core
+# second_half = []               # templates laid in the second half of a mould in two halves
+# joint = []                     # templates that join the halves, laid when both are closed onto each other
+
+[debulk]                         # layers pressed down under vacuum part-way
+first = true                     # after the first layer
+every = 3                        # after every so many
+last = true                      # after the last
+minutes = 20
+
+[consumables]                    # what the bag takes
+# area = 0.8                     # m² under the bag, as laid in the mould; else that of the largest layer
+# perimeter = "3.6 m"            # of the seal; else that of a square of this area
+overhang = 50                    # film and fleece beyond the part
+bag_oversize = 30                # per cent of bag film beyond the area, for pleats
+tape_pleats = 15                 # per cent of sealing tape beyond the perimeter
+peel_ply = true
+perforated_film = false          # true: resin bleeds, and masses and thickness come out lower than worked out
+
+# The cure as the cloth's data sheet gives it, a section for each step: to a temperature, by a rate or by the clock, then hold.
+# [[cure]]
+# to = 80                        # °C
+# rate = 2                       # °C a minute, up or down; or `at`, minutes from the start
+# hold = 60                      # minutes, from when the slowest thermocouple has reached it
+
+# [[finish]]                     # what is put on the faces that are seen, so that the scales can be checked
+# name = "clear coat"
+# areal_mass = 120               # g/m²
 "#;
 
 #[cfg(test)]

@@ -1,43 +1,30 @@
-//! What a lay-up comes to: code, cured thickness, masses, fibre volume fraction. Pure: plan in, figures out.
+//! What a lay-up comes to, region by region and for the whole part: code, cured thickness, masses, fibre volume fraction. Pure: plan in,
+//! figures out.
 //!
 //! Rule of mixtures without voids and without bleed (from memory); the code follows ASTM D6507 as TM 1-1500-204-23-11 shows it.
 
+mod ply;
+mod regions;
 mod stack;
 
-pub use stack::{Sheet, code, remarks, sheet};
+pub use ply::Sheet;
+pub use regions::RegionFigures;
+pub use stack::{Laid, Stack};
 
-use crate::geometry::{Ring, ring_area};
-use crate::job::Finish;
-use crate::plan::Plan;
+use crate::geometry::boolean::intersection;
+use crate::geometry::{Region, Ring, ring_area};
+use crate::plan::{Plan, PlanPiece};
+use regions::{Ply, plies};
 use serde::Serialize;
-
-/// The stack at one place of a part, mould face first.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct RegionFigures {
-    /// Job.
-    pub job: String,
-    /// Template, and the local patches that lie there.
-    pub region: String,
-    /// Laminate code.
-    pub code: String,
-    /// Cured thickness, mm, where every cloth's masses are known.
-    pub thickness: Option<f64>,
-    /// Mass of an area, g/m².
-    pub areal_mass: Option<f64>,
-    /// Fibre volume fraction of the fibre layers.
-    pub fibre_volume: Option<f64>,
-    /// Balance and symmetry in plain words.
-    pub remarks: Vec<String>,
-}
 
 /// Masses of all parts of a job, g. Laps and splices are counted, since pieces are.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct PartMass {
     /// Job.
     pub job: String,
-    /// Inside the net lines.
+    /// Inside the net lines: fibre, resin, core and film together.
     pub net: f64,
-    /// As cut, trim included.
+    /// As it comes off the mould, trim and laps beyond the net line included.
     pub with_trim: f64,
     /// Fibre inside the net lines.
     pub fibre: f64,
@@ -45,84 +32,129 @@ pub struct PartMass {
     pub resin: f64,
     /// Core and adhesive film inside the net lines.
     pub other: f64,
-    /// Finishes on the moulded face.
-    pub finish: f64,
+    /// Of `net`, what lies double in the laps of splices and at the seams of mosaics.
+    pub laps: f64,
+    /// Plies that are spliced, copies counted.
+    pub spliced_plies: u32,
+    /// Finishes.
+    pub finish: Vec<FinishMass>,
+    /// What the scales should show: `net` and the finishes.
+    pub finished: f64,
+}
+
+/// A finish on the faces that are seen.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct FinishMass {
+    /// What it is.
+    pub name: String,
+    /// m² it covers.
+    pub area: f64,
+    /// g.
+    pub mass: f64,
 }
 
 /// All figures of a plan.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Laminate {
+    /// Letters of the cloths in the codes, with their names.
+    pub cloths: Vec<(char, String)>,
     /// Place by place.
     pub regions: Vec<RegionFigures>,
     /// Job by job.
     pub parts: Vec<PartMass>,
-    /// What was assumed.
+    /// What was assumed or left out.
     pub assumptions: Vec<String>,
 }
 
 /// The figures of a plan.
 pub fn laminate(plan: &Plan) -> Laminate {
     let mut assumptions = Vec::new();
-    let sheets: Vec<(&str, Option<Sheet>)> = plan.materials.iter().map(|m| (m.cloth.as_str(), sheet(m, &mut assumptions))).collect();
+    let sheets: Vec<(&str, Option<Sheet>)> = plan.materials.iter().map(|m| (m.cloth.as_str(), ply::sheet(m, &mut assumptions))).collect();
     let find = |cloth: &str| sheets.iter().find(|s| s.0 == cloth).and_then(|s| s.1);
-    let mut regions = Vec::new();
-    for template in plan.templates.iter().filter(|t| t.on.is_none()) {
-        let stack = |with: &[&str]| -> Vec<(String, f64)> {
-            let layers = plan.layers.iter().filter(|l| l.job == template.job);
-            layers
-                .flat_map(|l| l.items.iter().filter(|i| with.contains(&i.template.as_str())).map(|_| (l.cloth.clone(), l.angle)))
-                .collect()
-        };
-        let patches =
-            plan.templates.iter().filter(|t| t.job == template.job && t.on.as_ref().is_some_and(|(on, _)| *on == template.template));
-        let mut places = vec![(template.template.clone(), vec![template.template.as_str()])];
-        places.extend(
-            patches.map(|p| (format!("{} under {}", template.template, p.template), vec![template.template.as_str(), p.template.as_str()])),
-        );
-        for (region, with) in places {
-            let plies = stack(&with);
-            if plies.is_empty() {
-                continue;
-            }
-            let each: Option<Vec<Sheet>> = plies.iter().map(|(cloth, _)| find(cloth)).collect();
-            let sum = |f: fn(&Sheet) -> f64| each.as_ref().map(|all| all.iter().map(f).sum::<f64>());
-            let laminated = sum(|s| if s.fibre > 0.0 { s.thickness } else { 0.0 }).filter(|t| *t > 0.0);
-            regions.push(RegionFigures {
-                job: template.job.clone(),
-                region,
-                code: code(&plies, &plan.materials),
-                thickness: sum(|s| s.thickness),
-                areal_mass: sum(|s| s.fibre + s.resin + s.other),
-                fibre_volume: sum(|s| s.fibre_thickness).zip(laminated).map(|(f, t)| f / t),
-                remarks: remarks(&plies, &plan.materials),
-            });
-        }
+    let mut out = Laminate { cloths: Vec::new(), regions: Vec::new(), parts: Vec::new(), assumptions };
+    for (i, m) in plan.materials.iter().enumerate() {
+        out.cloths.push((letter(i), m.name.clone()));
     }
-    let parts = plan.jobs.iter().enumerate().map(|(i, job)| {
-        let finish = plan.mould_work.get(i).map_or(&[][..], |w| &w.finish);
-        part(plan, job, finish, &find)
-    });
-    Laminate { regions, parts: parts.collect(), assumptions }
+    for (i, job) in plan.jobs.iter().enumerate() {
+        let pieces: Vec<&PlanPiece> = plan.pieces.iter().filter(|p| p.job == *job).collect();
+        let regions = regions::of_job(plan, job, &pieces, &find);
+        let mut mass = masses(job, &pieces, &find);
+        if let Some(work) = plan.mould_work.get(i) {
+            let area = seen_area(plan, job, &regions);
+            mass.finish = work.finish.iter().map(|f| FinishMass { name: f.name.clone(), area, mass: f.areal_mass * area }).collect();
+            if work.consumables.perforated_film {
+                out.assumptions.push(format!("{job}: the perforated film lets resin bleed, so the part comes out lighter and thinner"));
+            }
+        }
+        mass.finished = mass.net + mass.finish.iter().map(|f| f.mass).sum::<f64>();
+        out.parts.push(mass);
+        out.regions.extend(regions);
+    }
+    out
 }
 
-fn part(plan: &Plan, job: &str, finishes: &[Finish], find: &dyn Fn(&str) -> Option<Sheet>) -> PartMass {
-    let m2 = |rings: &[Ring]| rings.iter().map(|r| ring_area(r)).sum::<f64>() / 1e6;
-    let mut mass = PartMass { job: job.into(), net: 0.0, with_trim: 0.0, fibre: 0.0, resin: 0.0, other: 0.0, finish: 0.0 };
-    let mut face = 0.0;
-    for piece in plan.pieces.iter().filter(|p| p.job == job) {
-        let copies = f64::from(piece.copies);
-        let net = m2(&piece.net) * copies;
-        if piece.layer == 1 {
-            face += net;
+/// The letter of a cloth in the codes, by its place among the plan's materials.
+fn letter(index: usize) -> char {
+    char::from(b'A' + (index % 26) as u8)
+}
+
+/// The faces that are to be seen, m²: all parts of the templates that a seen layer lays, or of all but strips if no layer is seen.
+fn seen_area(plan: &Plan, job: &str, regions: &[RegionFigures]) -> f64 {
+    let seen: Vec<&str> = plan
+        .layers
+        .iter()
+        .filter(|l| l.job == job && l.seen != crate::job::Seen::Hidden)
+        .flat_map(|l| l.items.iter().map(|i| i.template.as_str()))
+        .collect();
+    let is_strip = |id: &str| plan.templates.iter().any(|t| t.job == job && t.template == id && t.strip);
+    let counts = |r: &&RegionFigures| if seen.is_empty() { !is_strip(&r.template) } else { seen.contains(&r.template.as_str()) };
+    regions.iter().filter(counts).map(|r| r.area * f64::from(r.parts)).sum()
+}
+
+fn masses(job: &str, pieces: &[&PlanPiece], find: &dyn Fn(&str) -> Option<Sheet>) -> PartMass {
+    let mut mass = PartMass {
+        job: job.into(),
+        net: 0.0,
+        with_trim: 0.0,
+        fibre: 0.0,
+        resin: 0.0,
+        other: 0.0,
+        laps: 0.0,
+        spliced_plies: 0,
+        finish: Vec::new(),
+        finished: 0.0,
+    };
+    for ply in plies(pieces) {
+        let Some(first) = ply.parts.first() else { continue };
+        if ply.parts.len() > 1 && first.patch.is_none() {
+            mass.spliced_plies += first.copies;
         }
-        let Some(s) = find(&piece.cloth) else { continue };
+        let Some(s) = find(&first.cloth) else { continue };
+        let copies = f64::from(first.copies);
+        let m2 = |rings: &mut dyn Iterator<Item = &Ring>| rings.map(|r| ring_area(r)).sum::<f64>() / 1e6;
+        let net = ply.parts.iter().map(|p| m2(&mut p.net.iter())).sum::<f64>() * copies;
+        let cut = ply.parts.iter().map(|p| m2(&mut std::iter::once(&p.outline)) - m2(&mut p.holes.iter()).abs()).sum::<f64>() * copies;
         mass.fibre += s.fibre * net;
         mass.resin += s.resin * net;
         mass.other += s.other * net;
-        let cut = (m2(std::slice::from_ref(&piece.outline)) + m2(&piece.holes)) * copies;
-        mass.with_trim += (s.fibre + s.resin + s.other) * cut;
+        mass.with_trim += s.areal_mass() * cut;
+        if ply.parts.len() > 1 {
+            let once = ply.shape().iter().map(Region::area).sum::<f64>() / 1e6 * copies;
+            mass.laps += s.areal_mass() * (net - once).max(0.0);
+        }
     }
     mass.net = mass.fibre + mass.resin + mass.other;
-    mass.finish = finishes.iter().map(|f| f.areal_mass * face).sum();
     mass
+}
+
+/// Where two parts of a spliced ply lie over one another, in the frame of the part; empty for a butt splice.
+pub(crate) fn laps_of(parts: &[&PlanPiece]) -> Vec<Region> {
+    let ply = Ply { parts: parts.to_vec() };
+    let mut out = Vec::new();
+    for (i, a) in parts.iter().enumerate() {
+        for b in &parts[i + 1..] {
+            out.extend(intersection(&ply.home(a), &ply.home(b)));
+        }
+    }
+    out
 }

@@ -1,182 +1,260 @@
-//! One sheet of cloth in the finished part, and a stack of them in code and words.
+//! The layers over one another: the laminate code, and remarks on balance and symmetry.
 
+use super::ply::Sheet;
 use crate::cloth::{Material, Weave};
-use crate::plan::PlanCloth;
-use crate::units::show_number;
+use crate::units::{degrees_of_warp, show_number};
 
-/// Densities where the job gives none, g/cm³ (common practice, no source).
-const FIBRE_DENSITY: f64 = 1.80;
-const RESIN_DENSITY: f64 = 1.20;
+/// Angles nearer than this are the same, degrees.
+const SAME: f64 = 0.05;
 
-/// A layer of a cloth in the finished part: g/m² and mm.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Sheet {
-    /// Fibre, g/m².
-    pub fibre: f64,
-    /// Resin, g/m².
-    pub resin: f64,
-    /// Core or adhesive film, g/m².
-    pub other: f64,
-    /// Cured thickness, mm.
-    pub thickness: f64,
-    /// What the fibres alone would fill, mm.
-    pub fibre_thickness: f64,
+/// One layer of a stack.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Laid {
+    /// Angle as laid, degrees.
+    pub angle: f64,
+    /// The letter that tells its cloth apart, if there are several.
+    pub letter: Option<char>,
+    /// Its weave.
+    pub weave: Weave,
+    /// Equal yarns both ways.
+    pub balanced: bool,
+    /// What it is.
+    pub material: Material,
+    /// Patches in many directions: for the look.
+    pub mosaic: bool,
+    /// Its masses and thickness, if they are known.
+    pub sheet: Option<Sheet>,
 }
 
-/// The sheet of a cloth, if its areal mass is known; what had to be assumed is added to `assumed`.
-///
-/// `t = FAW / (1000 ρf) + FAW RC / ((1 - RC) 1000 ρm)`, rule of mixtures (from memory); no voids, no bleed.
-pub fn sheet(cloth: &PlanCloth, assumed: &mut Vec<String>) -> Option<Sheet> {
-    let Some(faw) = cloth.areal_mass else {
-        assumed.push(format!("{}: no areal mass is given, so its thickness and mass are left out", cloth.cloth));
-        return None;
-    };
-    if cloth.material != Material::Fibre {
-        return Some(Sheet { fibre: 0.0, resin: 0.0, other: faw, thickness: cloth.thickness?, fibre_thickness: 0.0 });
-    }
-    let mut density = |given: Option<f64>, what: &str, usual: f64| {
-        given.unwrap_or_else(|| {
-            assumed.push(format!("{}: {what} density taken as {usual:.2} g/cm³", cloth.cloth));
-            usual
-        })
-    };
-    let rc = cloth.resin_content.unwrap_or(0.0);
-    let fibre_thickness = faw / (1000.0 * density(cloth.fibre_density, "fibre", FIBRE_DENSITY));
-    let resin = faw * rc / (1.0 - rc);
-    let worked_out =
-        fibre_thickness + if resin > 0.0 { resin / (1000.0 * density(cloth.resin_density, "resin", RESIN_DENSITY)) } else { 0.0 };
-    if rc == 0.0 {
-        assumed.push(format!("{}: no resin content is given, so it counts as dry cloth", cloth.cloth));
-    }
-    Some(Sheet { fibre: faw, resin, other: 0.0, thickness: cloth.thickness.unwrap_or(worked_out), fibre_thickness })
-}
-
-fn find<'p>(cloths: &'p [PlanCloth], id: &str) -> Option<&'p PlanCloth> {
-    cloths.iter().find(|c| c.cloth == id)
-}
-
-/// The laminate code of a stack (cloth, angle), first ply laid first: repeats as a number after the angle, `f` for fabric, `T` for
-/// the total or `S` for half a symmetric stack with an odd centre ply overlined. Cores and films stand by their name; where
-/// several fibre cloths meet, the cloth's name follows its angle.
-pub fn code(plies: &[(String, f64)], cloths: &[PlanCloth]) -> String {
-    let fibre = |id: &str| find(cloths, id).is_none_or(|c| c.material == Material::Fibre);
-    let mut kinds: Vec<&str> = plies.iter().map(|p| p.0.as_str()).filter(|id| fibre(id)).collect();
-    kinds.sort_unstable();
-    kinds.dedup();
-    let one = |(id, angle): &(String, f64)| {
-        if !fibre(id) {
-            return id.clone();
-        }
-        let f = if find(cloths, id).is_some_and(|c| c.weave != Weave::Unidirectional) { "f" } else { "" };
-        format!("{}{f}{}", show_number(*angle, 1), if kinds.len() > 1 { format!(" {id}") } else { String::new() })
-    };
-    let names: Vec<String> = plies.iter().map(one).collect();
-    let symmetric = names.len() > 1 && names.iter().eq(names.iter().rev());
-    let half = if symmetric { names.len() / 2 } else { names.len() };
-    let mut words: Vec<(String, usize)> = Vec::new();
-    for name in &names[..half] {
-        match words.last_mut() {
-            Some((last, n)) if last == name => *n += 1,
-            _ => words.push((name.clone(), 1)),
+impl Laid {
+    /// Degrees after which its fibres lie the same way again; none if it has no direction.
+    fn period(&self) -> Option<f64> {
+        match self.weave {
+            _ if self.material != Material::Fibre || self.mosaic => None,
+            Weave::Mat | Weave::None => None,
+            Weave::Unidirectional => Some(180.0),
+            // Two layers of fibres at right angles: as a balanced weave.
+            Weave::Biaxial45 => Some(90.0),
+            _ if self.balanced => Some(90.0),
+            _ => Some(180.0),
         }
     }
-    let mut words: Vec<String> = words.into_iter().map(|(w, n)| if n > 1 { format!("({w}){n}") } else { w }).collect();
-    if symmetric && names.len() % 2 == 1 {
-        words.extend(names.get(half).map(|n| n.chars().flat_map(|c| [c, '\u{305}']).collect::<String>()));
-    }
-    format!("[{}]{}", words.join("/"), if symmetric { "S" } else { "T" })
-}
 
-/// Whether the stack is symmetric and balanced, in plain words.
-pub fn remarks(plies: &[(String, f64)], cloths: &[PlanCloth]) -> Vec<String> {
-    let mut out = Vec::new();
-    // A balanced fabric is the same at a quarter turn, anything else at a half turn.
-    let period = |id: &str| if find(cloths, id).is_some_and(|c| c.balanced && c.weave != Weave::Unidirectional) { 90.0 } else { 180.0 };
-    let folded = |(id, angle): &(String, f64)| (id.clone(), (angle.rem_euclid(period(id)) * 1000.0).round() as i64);
-    let all: Vec<_> = plies.iter().map(folded).collect();
-    if plies.len() > 1 {
-        out.push(
-            if all.iter().eq(all.iter().rev()) {
-                "symmetric: it stays flat as it cools"
-            } else {
-                "not symmetric: a flat part may warp as it cools"
+    /// Whether the fibres of the same cloth at `sign` times the other's angle lie as these do.
+    fn like(&self, other: &Laid, sign: f64) -> bool {
+        let kind = |l: &Laid| (l.letter, l.weave, l.material, l.mosaic);
+        kind(self) == kind(other)
+            && self.period().is_none_or(|p| {
+                let d = (self.angle - sign * other.angle).rem_euclid(p);
+                d < SAME || p - d < SAME
+            })
+    }
+
+    /// Its entry in the code.
+    fn entry(&self) -> String {
+        let body = match self.material {
+            Material::Core => "core".to_string(),
+            Material::AdhesiveFilm => "film".to_string(),
+            Material::Fibre if self.mosaic => "mosaic".to_string(),
+            Material::Fibre if self.period().is_none() => "mat".to_string(),
+            Material::Fibre => {
+                let fabric = if self.weave == Weave::Unidirectional { "" } else { "f" };
+                format!("{}{fabric}", show_number(degrees_of_warp(self.angle), 1))
             }
-            .into(),
-        );
+        };
+        self.letter.map_or(body.clone(), |l| format!("{body}({l})"))
     }
-    let whole = |id: &str| (period(id) * 1000.0) as i64;
-    let count = |ply: &(String, i64)| all.iter().filter(|p| *p == ply).count();
-    let balanced = all.iter().all(|(id, a)| {
-        let other = (whole(id) - a) % whole(id);
-        *a * 2 % whole(id) == 0 || count(&(id.clone(), *a)) == count(&(id.clone(), other))
-    });
-    if !balanced {
-        out.push("not balanced: pulled along 0° it also shears; lay a -angle ply for each +angle ply".into());
+}
+
+/// Layers in laying order, the first on the mould.
+#[derive(Clone, Debug, PartialEq, Default)]
+pub struct Stack {
+    /// The layers.
+    pub layers: Vec<Laid>,
+}
+
+impl Stack {
+    /// The sum over all layers; `None` if one is not known.
+    pub(super) fn sum(&self, of: impl Fn(&Sheet) -> f64) -> Option<f64> {
+        self.layers.iter().map(|l| l.sheet.as_ref().map(&of)).sum()
     }
-    out
+
+    /// Fibre by volume in the layers that have fibres.
+    pub(super) fn fibre_volume(&self) -> Option<f64> {
+        let fibre = self.sum(|s| s.fibre_thickness)?;
+        let thickness = self.sum(|s| if s.fibre > 0.0 { s.thickness } else { 0.0 })?;
+        (thickness > 0.0).then(|| fibre / thickness)
+    }
+
+    /// The code after ASTM D6507: first ply laid first, `/` between plies, a numeral for repeats, repeated sets in parentheses, `T` for
+    /// the whole and `S` for half of a symmetric stack whose odd middle ply is overlined. `f` marks fabric, a letter the cloth, `±` two plies
+    /// at opposite angles. Without `signs`, repeats are written `x2` and an odd middle ply in braces.
+    pub fn code(&self, signs: bool) -> String {
+        let n = self.layers.len();
+        let entries: Vec<String> = self.layers.iter().map(Laid::entry).collect();
+        let symmetric = n > 2 && entries.iter().eq(entries.iter().rev()) && entries.iter().any(|e| Some(e) != entries.first());
+        if !symmetric {
+            return format!("[{}]T", repeated(&words(&self.layers, signs), signs));
+        }
+        let mut half = words(&self.layers[..n / 2], signs);
+        if let (1, Some(middle)) = (n % 2, entries.get(n / 2)) {
+            half.push(if signs { middle.chars().flat_map(|c| [c, '\u{305}']).collect() } else { format!("{{{middle}}}") });
+        }
+        format!("[{}]S", half.join("/"))
+    }
+
+    /// The lower half is the upper one turned over, layer by layer.
+    pub fn is_symmetric(&self) -> bool {
+        self.layers.iter().zip(self.layers.iter().rev()).all(|(a, b)| a.like(b, 1.0))
+    }
+
+    /// For every ply that leans one way there is one of the same cloth that leans as far the other way (ASTM D3878-04a).
+    pub fn is_balanced(&self) -> bool {
+        let count = |l: &Laid, sign: f64| self.layers.iter().filter(|o| l.like(o, sign)).count();
+        self.layers.iter().all(|l| count(l, 1.0) == count(l, -1.0))
+    }
+
+    /// What to mind about the order, in plain words.
+    pub fn remarks(&self) -> Vec<String> {
+        let mut out = Vec::new();
+        let fibre: Vec<&Laid> = self.layers.iter().filter(|l| l.material == Material::Fibre && !l.mosaic).collect();
+        if fibre.len() > 1 {
+            let symmetry = if self.is_symmetric() {
+                "symmetric: a flat part stays flat as it cools"
+            } else {
+                "not symmetric: a flat part may bow or twist as it cools"
+            };
+            out.push(symmetry.to_string());
+        }
+        if !self.is_balanced() {
+            out.push("not balanced: pulled along 0° it also shears; for each ply at +angle lay one at -angle".into());
+        }
+        if fibre.iter().any(|l| l.weave == Weave::Twill21 || l.weave == Weave::Twill31 || l.weave == Weave::Satin) {
+            out.push("a face that shows more warp than weft curls: turn the second half of such layers over".into());
+        }
+        if self.layers.iter().any(|l| l.mosaic) {
+            out.push("the mosaic is for the look and does not count as structure".into());
+        }
+        out
+    }
+}
+
+/// The entries with runs of equal ones and pairs of opposite angles drawn together.
+fn words(layers: &[Laid], signs: bool) -> Vec<String> {
+    let mut runs: Vec<(String, usize)> = Vec::new();
+    let mut i = 0;
+    while let Some(here) = layers.get(i) {
+        let leaning = here.period().is_some() && degrees_of_warp(here.angle) != 0.0 && degrees_of_warp(here.angle).abs() != 90.0;
+        let opposite = layers.get(i + 1).filter(|next| {
+            leaning && next.letter == here.letter && (degrees_of_warp(next.angle) + degrees_of_warp(here.angle)).abs() < SAME && signs
+        });
+        let word = match opposite {
+            Some(_) if degrees_of_warp(here.angle) > 0.0 => format!("±{}", here.entry()),
+            Some(next) => format!("∓{}", next.entry()),
+            None => here.entry(),
+        };
+        i += if opposite.is_some() { 2 } else { 1 };
+        match runs.last_mut() {
+            Some((last, n)) if *last == word => *n += 1,
+            _ => runs.push((word, 1)),
+        }
+    }
+    runs.into_iter().map(|(word, n)| if n > 1 { format!("{word}{}", times(n, signs)) } else { word }).collect()
+}
+
+/// The whole list as a repeated set, if it is one.
+fn repeated(words: &[String], signs: bool) -> String {
+    let n = words.len();
+    let set = (2..=n / 2).find(|&k| n.is_multiple_of(k) && words.chunks(k).all(|c| c == &words[..k]));
+    set.map_or_else(|| words.join("/"), |k| format!("({}){}", words[..k].join("/"), times(n / k, signs)))
+}
+
+fn times(n: usize, signs: bool) -> String {
+    if !signs {
+        return format!("x{n}");
+    }
+    n.to_string().chars().filter_map(|c| char::from_u32(0x2080 + c.to_digit(10)?)).collect()
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::cloth::Backing;
+    use crate::plan::PlanCloth;
 
-    fn cloth(weave: Weave, faw: f64, rc: f64, rf: f64, rm: f64) -> PlanCloth {
+    /// A cloth of which nothing more is known.
+    pub fn cloth(id: &str, weave: Weave) -> PlanCloth {
         PlanCloth {
-            cloth: "c".into(),
-            name: "c".into(),
+            cloth: id.into(),
+            name: id.into(),
             weave,
             balanced: true,
             one_way: false,
             twill_line: None,
             up: Backing::Paper,
-            areal_mass: Some(faw),
-            resin_content: Some(rc),
-            fibre_density: Some(rf),
+            areal_mass: None,
+            resin_content: None,
+            fibre_density: None,
             material: Material::Fibre,
             thickness: None,
-            resin_density: Some(rm),
+            resin_density: None,
             batch: None,
             out_life_hours: None,
+            expiry: None,
         }
     }
 
-    /// The values were worked out by a separate script from the rule of mixtures.
-    #[test]
-    fn thickness_and_mass_table() {
-        let rows = [
-            (200.0, 1.0 / 3.0, 1.80, 1.20, 0.5714, 0.1944, 300.00),
-            (150.0, 0.35, 1.79, 1.25, 0.5646, 0.1484, 230.77),
-            (204.0, 0.42, 1.78, 1.22, 0.4863, 0.2357, 351.72),
-            (416.0, 0.37, 1.80, 1.20, 0.5316, 0.4347, 660.32),
-            (300.0, 0.40, 2.54, 1.20, 0.4147, 0.2848, 500.00),
-        ];
-        for (faw, rc, rf, rm, vf, t, mass) in rows {
-            let s = sheet(&cloth(Weave::Plain, faw, rc, rf, rm), &mut Vec::new()).unwrap();
-            assert!((s.fibre_thickness / s.thickness - vf).abs() < 5e-5, "{faw}");
-            assert!((s.thickness - t).abs() < 5e-5, "{faw}: {}", s.thickness);
-            assert!((s.fibre + s.resin - mass).abs() < 5e-3, "{faw}");
-        }
+    fn of(weave: Weave, angles: &[f64]) -> Stack {
+        let laid =
+            |&angle: &f64| Laid { angle, letter: None, weave, balanced: true, material: Material::Fibre, mosaic: false, sheet: None };
+        Stack { layers: angles.iter().map(laid).collect() }
     }
 
-    /// A measured sheet, 6.29 g of which 4.24 g carbon, density ratio 1.6: fibre volume 0.56 (avdweb.nl, composites theory).
-    #[test]
-    fn measured_sheet() {
-        let s = sheet(&cloth(Weave::Plain, 4.24, 1.0 - 4.24 / 6.29, 1.6, 1.0), &mut Vec::new()).unwrap();
-        assert!((s.fibre_thickness / s.thickness - 0.56).abs() < 5e-3);
+    fn ud(angles: &[f64]) -> Stack {
+        of(Weave::Unidirectional, angles)
     }
 
-    /// The style of the code is that of TM 1-1500-204-23-11, sheets 115 and 116.
+    /// The rules are those of TM 1-1500-204-23-11, sheets 115 and 116, which follow ASTM D6507; `f` for fabric is on sheet 108.
     #[test]
     fn codes() {
-        let c = [cloth(Weave::Unidirectional, 150.0, 0.35, 1.8, 1.2)];
-        let stack = |angles: &[f64]| angles.iter().map(|a| ("c".to_string(), *a)).collect::<Vec<_>>();
-        assert_eq!(code(&stack(&[0.0, 45.0, 90.0]), &c), "[0/45/90]T");
-        assert_eq!(code(&stack(&[0.0, 45.0, -45.0, 90.0, 90.0, -45.0, 45.0, 0.0]), &c), "[0/45/-45/90]S");
-        assert_eq!(code(&stack(&[0.0, 45.0, 0.0]), &c), "[0/4\u{305}5\u{305}]S");
-        assert_eq!(code(&stack(&[0.0, 0.0, 45.0]), &c), "[(0)2/45]T");
-        assert!(remarks(&stack(&[0.0, 45.0]), &c).iter().any(|r| r.starts_with("not balanced")));
-        assert!(!remarks(&stack(&[45.0, -45.0]), &c).iter().any(|r| r.starts_with("not balanced")));
+        assert_eq!(ud(&[0.0, 45.0, 90.0]).code(true), "[0/45/90]T");
+        // Quasi-isotropic, FAA-H-8083-31 chapter 7, from memory.
+        assert_eq!(ud(&[0.0, 45.0, -45.0, 90.0, 90.0, -45.0, 45.0, 0.0]).code(true), "[0/±45/90]S");
+        assert_eq!(ud(&[0.0, 45.0, 0.0]).code(true), "[0/4\u{305}5\u{305}]S");
+        assert_eq!(ud(&[0.0, 45.0, 0.0]).code(false), "[0/{45}]S");
+        assert_eq!(ud(&[0.0, 0.0, 45.0]).code(true), "[0₂/45]T");
+        assert_eq!(ud(&[0.0, 0.0, 45.0]).code(false), "[0x2/45]T");
+        assert_eq!(ud(&[0.0, 90.0, 0.0, 90.0]).code(true), "[(0/90)₂]T");
+        assert_eq!(ud(&[-45.0, 45.0, 90.0]).code(true), "[∓45/90]T");
+        assert_eq!(of(Weave::Twill22, &[45.0, 0.0, 45.0]).code(false), "[45f/{0f}]S");
+        assert_eq!(ud(&[0.0]).code(true), "[0]T");
+        assert_eq!(Stack::default().code(true), "[]T");
+    }
+
+    #[test]
+    fn several_cloths_and_a_core_are_told_apart() {
+        let mut stack = of(Weave::Twill22, &[0.0, 45.0, 0.0]);
+        stack.layers[0].letter = Some('A');
+        stack.layers[1].letter = Some('B');
+        stack.layers[1].material = Material::Core;
+        stack.layers[2].letter = Some('A');
+        assert_eq!(stack.code(false), "[0f(A)/{core(B)}]S");
+        assert!(stack.is_symmetric());
+        stack.layers[2].letter = Some('C');
+        assert!(!stack.is_symmetric(), "another cloth");
+    }
+
+    /// Balanced: one -θ for each identical +θ (ASTM D3878-04a, extract).
+    #[test]
+    fn balance_and_symmetry() {
+        assert!(!ud(&[0.0, 45.0]).is_balanced() && ud(&[45.0, -45.0]).is_balanced() && ud(&[0.0, 90.0]).is_balanced());
+        assert!(!ud(&[30.0, -45.0]).is_balanced());
+        // A balanced fabric is equivalent modulo 90: a mirror is harmless only at 0 and 45.
+        assert!(of(Weave::Twill22, &[0.0, 45.0]).is_balanced() && !of(Weave::Twill22, &[30.0]).is_balanced());
+        assert!(of(Weave::Twill22, &[30.0, 60.0]).is_balanced(), "60 is -30 a quarter turn on");
+        assert!(of(Weave::Plain, &[0.0, 45.0, 90.0]).is_symmetric() && !ud(&[0.0, 45.0, 90.0]).is_symmetric());
+        assert!(ud(&[0.0, 90.0]).remarks().iter().any(|r| r.starts_with("not symmetric")));
+        assert!(ud(&[0.0]).remarks().is_empty());
     }
 }

@@ -1,23 +1,34 @@
 //! The order of work at the mould: what to check, lay, press, bag and cure. Pure: plan in, steps out.
 
+mod bag;
 mod cure;
+mod steps;
 
-pub use cure::{CurePoint, cure_clock};
+pub use cure::{CurePoint, cure_clock, growth};
+pub use steps::{Step, Tick};
 
-use crate::geometry::ring_area;
+use crate::cloth::Backing;
 use crate::job::MouldWork;
-use crate::plan::{Plan, PlanLayer};
+use crate::plan::{Plan, PlanCloth, PlanLayer, PlanStock};
+use crate::stock::Day;
 use serde::Serialize;
 
-/// One row to tick off.
+/// One inch of mercury, kPa: 0.49116 psi (TM 1-1500-204-23-11, sheet 172), a psi being 6.894757 kPa.
+const INCH_OF_MERCURY: f64 = 0.49116 * 6.894757;
+
+/// A roll or offcut that the job is cut from.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Step {
-    /// What to do, in a line.
-    pub what: String,
-    /// The layer it is about, as an index into the plan's layers, for its picture.
-    pub layer: Option<usize>,
-    /// A tick box each: pieces by number, and one for each backing film.
-    pub ticks: Vec<String>,
+pub struct RollRow {
+    /// Its id.
+    pub stock: String,
+    /// Name of its cloth.
+    pub cloth: String,
+    /// Batch, if it is known.
+    pub batch: Option<String>,
+    /// Last day of use, if it is known.
+    pub expiry: Option<String>,
+    /// Hours it may still be out of the freezer, if they are known.
+    pub hours_left: Option<f64>,
 }
 
 /// The lay-up of one job.
@@ -25,146 +36,198 @@ pub struct Step {
 pub struct LayupSheet {
     /// Job.
     pub job: String,
-    /// Rolls: cloth, batch, hours it may still be out.
-    pub rolls: Vec<[String; 3]>,
+    /// What its cloth comes from.
+    pub rolls: Vec<RollRow>,
+    /// What must not be overlooked: dates that are over, times that do not suffice.
+    pub warnings: Vec<String>,
     /// Before the start.
     pub checks: Vec<String>,
     /// In order.
     pub steps: Vec<Step>,
     /// Bagging stack from the laminate up, with quantities.
     pub bag: Vec<[String; 2]>,
+    /// How the quantities were reckoned.
+    pub bag_note: String,
     /// The cure, point by point; empty if the job gives none.
     pub cure: Vec<CurePoint>,
+    /// What the mould and the core stand, °C.
+    pub limits: Vec<(String, f64)>,
+    /// What to mind in the cure.
+    pub cure_notes: Vec<String>,
     /// Hours the cloth will be out, thawing counted.
     pub hours_out: f64,
-    /// After the cure, cautions.
+    /// How they were reckoned.
+    pub hours_note: String,
+    /// After the cure.
     pub after: Vec<String>,
-    /// What does not go together.
-    pub warnings: Vec<String>,
+    /// Cautions.
+    pub cautions: Vec<String>,
+}
+
+/// When the work is done.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct When {
+    /// The day that dates are held against where no start of the cure is chosen; without it the day of the stock counts, and without that
+    /// no date is judged.
+    pub today: Option<Day>,
+    /// Start of the cure, as `2026-12-01 08:00`, in place of the job's own.
+    pub start: Option<String>,
 }
 
 /// The lay-up sheets of a plan, job by job.
-pub fn layup(plan: &Plan) -> Vec<LayupSheet> {
+pub fn layup(plan: &Plan, when: &When) -> Vec<LayupSheet> {
     let default = MouldWork::default();
-    plan.jobs.iter().enumerate().map(|(i, job)| sheet(plan, job, plan.mould_work.get(i).unwrap_or(&default))).collect()
+    plan.jobs.iter().enumerate().map(|(i, job)| sheet(plan, job, plan.mould_work.get(i).unwrap_or(&default), when)).collect()
 }
 
-fn sheet(plan: &Plan, job: &str, work: &MouldWork) -> LayupSheet {
+fn sheet(plan: &Plan, job: &str, work: &MouldWork, when: &When) -> LayupSheet {
     let w = &work.layup;
-    let pieces: u32 = plan.pieces.iter().filter(|p| p.job == job).map(|p| p.copies).sum();
     let layers: Vec<(usize, &PlanLayer)> = plan.layers.iter().enumerate().filter(|(_, l)| l.job == job).collect();
-    let mut steps = Vec::new();
-    let mut debulks = 0;
-    for (n, (index, layer)) in layers.iter().enumerate() {
-        steps.push(layer_step(plan, layer, *index));
-        let d = &work.debulk;
-        let last = n + 1 == layers.len();
-        // Counted from the first: with every = 3, after layers 3, 6 and so on.
-        if (n == 0 && d.first) || (last && d.last) || (!last && (n + 1).is_multiple_of(d.every.max(1))) {
-            debulks += 1;
+    let (steps, debulks) = steps::steps(plan, job, work, &layers);
+    let pieces: u32 = plan.pieces.iter().filter(|p| p.job == job).map(|p| p.copies).sum();
+    let minutes = f64::from(pieces) * w.minutes_per_piece + f64::from(debulks) * work.debulk.minutes;
+    let hours_out = w.thaw_hours + minutes / 60.0;
+    let hours_note = format!(
+        "{:.1} h thawing, {pieces} pieces at {:.0} min, {debulks} debulks at {:.0} min",
+        w.thaw_hours, w.minutes_per_piece, work.debulk.minutes
+    );
+    let start = when.start.as_deref().or(w.start.as_deref());
+    let begin = start.and_then(|s| s.get(..10)).and_then(|s| Day::parse(s).ok());
+    let day = begin.or(when.today).or(plan.drawn_from.as_ref().map(|d| d.day));
+    let rolls = rolls(plan, job);
+    let mut warnings: Vec<String> = plan.drawn_from.iter().flat_map(|d| d.cautions.clone()).collect();
+    for roll in &rolls {
+        if let (Some(day), Some(expiry)) = (day, roll.expiry.as_deref().and_then(|e| Day::parse(e).ok()))
+            && expiry < day
+        {
+            warnings.push(format!("{} ({}) expired on {expiry}: lay nothing that carries load from it", roll.stock, roll.cloth));
+        }
+        if let Some(left) = roll.hours_left.filter(|h| *h < hours_out) {
             let what = format!(
-                "Debulk {debulks}: release film and breather on, bag, full vacuum for {:.0} min, then all of it off again",
-                d.minutes
+                "{} ({}): {left:.0} h out of the freezer are left, and this work takes about {hours_out:.0} h",
+                roll.stock, roll.cloth
             );
-            steps.push(Step { what, layer: None, ticks: vec!["vacuum".into(), "film off".into()] });
+            warnings.push(format!("{what}: take a fresher roll, or lay it up in parts"));
         }
     }
-    let hours_out = w.thaw_hours + (f64::from(pieces) * w.minutes_per_piece + f64::from(debulks) * work.debulk.minutes) / 60.0;
-    let mut rolls = Vec::new();
-    let mut warnings = Vec::new();
-    for m in plan.materials.iter().filter(|m| layers.iter().any(|(_, l)| l.cloth == m.cloth)) {
-        let left = m.out_life_hours.map_or("______ h".into(), |h| format!("{h:.0} h"));
-        rolls.push([m.name.clone(), m.batch.clone().unwrap_or_else(|| "____________".into()), left]);
-        if let Some(h) = m.out_life_hours.filter(|h| *h < hours_out) {
-            warnings.push(format!("{}: {h:.0} h out of the freezer are left, and this work takes about {hours_out:.0} h", m.name));
-        }
+    if let (Some(day), Some(expiry)) = (day, w.release_expires.as_deref().and_then(|e| Day::parse(e).ok()))
+        && expiry < day
+    {
+        warnings.push(format!("the release agent expired on {expiry}: the part can bond to the mould; use a fresh tin"));
     }
-    let agent = w.release_agent.clone().unwrap_or_else(|| "Release agent ____________".into());
-    let expires = w.release_expires.clone().unwrap_or_else(|| "____________".into());
-    let checks = vec![
-        "Mould clean, dry and without scratches".into(),
-        format!("{agent}: in date (until {expires}); {} coats, {:.0} min apart, last coat at ______", w.release_coats, w.release_minutes),
-        format!("Cloth thawed in its closed bag for {:.0} h, no moisture on the bag before it is opened", w.thaw_hours),
-        "Vacuum at least 74.5 kPa (22 inHg) below the air; pump shut off, it loses at most 3.4 kPa (1 inHg) in a minute".into(),
-        "All pieces here, labels on the backing; count them against the list".into(),
-    ];
-    let start = w.start.as_deref().and_then(|s| s.parse().ok());
+    let start = start.and_then(|s| s.parse().ok());
+    let (bag, bag_note) = bag::bag(plan, job, work);
+    let limits = [("mould", w.mould_limit), ("core", w.core_limit)];
     LayupSheet {
         job: job.into(),
         rolls,
-        checks,
-        steps,
-        bag: bag(plan, job, work),
-        cure: cure_clock(&work.cure, w.room_temperature, start),
-        hours_out,
-        after: vec![
-            "Hold times count from when the slowest thermocouple has reached the temperature".into(),
-            "Demould when cold; trim to the net line, wet, with eye protection, respirator and extraction".into(),
-            "Uncured epoxy sensitises skin: nitrile gloves, long sleeves. Cured edges cut".into(),
-            "Blades: cut away from the hand, in a cut-proof glove".into(),
-            "The cloth's data sheet decides about oven and vacuum, not this sheet. It does not certify strength".into(),
-        ],
         warnings,
+        checks: checks(work),
+        steps,
+        bag,
+        bag_note,
+        cure: cure_clock(&work.cure, w.room_temperature, start),
+        limits: limits.into_iter().filter_map(|(what, limit)| Some((what.to_string(), limit?))).collect(),
+        cure_notes: cure_notes(work),
+        hours_out,
+        hours_note,
+        after: vec![
+            "Cold enough to touch? Only then bag off and demould, with wedges of wood or plastic".into(),
+            "Trim to the net line, wet, with eye protection, respirator and extraction".into(),
+            "Put on the finish, if there is one; weigh, and write the mass below".into(),
+        ],
+        cautions: vec![
+            "Uncured epoxy sensitises skin: nitrile gloves, changed often, and long sleeves.".into(),
+            "Cured edges cut and dust harms: eye protection, respirator, wet sanding, extraction.".into(),
+            "Blades: cut away from the hand, in a cut-proof glove.".into(),
+            "Oven, vacuum and cure: the cloth's data sheet decides, not this sheet.".into(),
+            "This sheet plans work. It does not certify strength.".into(),
+        ],
     }
 }
 
-fn layer_step(plan: &Plan, layer: &PlanLayer, index: usize) -> Step {
-    let mut ticks = Vec::new();
-    let mut spliced = Vec::new();
-    for piece in plan.pieces.iter().filter(|p| p.job == layer.job && p.layer == layer.layer) {
-        let copies = if piece.copies > 1 { format!(" ×{}", piece.copies) } else { String::new() };
-        ticks.push(format!("{} {}{copies}", piece.number, piece.template));
-        if let (Some(part), Some(splice)) = (piece.part, &piece.splice)
-            && part.number == 1
-        {
-            let how = if splice.lap > 0.0 { format!("lap {:.0} mm", splice.lap) } else { "butt".into() };
-            spliced.push(format!("{} in {} parts, {how}, {:.0} mm off its neighbours' splices", piece.template, part.of, splice.stagger));
+/// What the pieces of a job are cut from, in the order of the plan.
+fn rolls(plan: &Plan, job: &str) -> Vec<RollRow> {
+    let of_job = |s: &&PlanStock| s.placed.iter().any(|p| plan.pieces.iter().any(|piece| piece.piece == p.piece && piece.job == job));
+    let row = |stock: &PlanStock| {
+        let cloth: Option<&PlanCloth> = plan.materials.iter().find(|m| m.cloth == stock.cloth);
+        let drawn = plan.drawn_from.as_ref().and_then(|d| d.stocks.iter().find(|s| s.stock == stock.id));
+        // Without a stock, the job tells of the one roll it has.
+        let told = cloth.filter(|_| drawn.is_none());
+        RollRow {
+            stock: stock.id.clone(),
+            cloth: cloth.map_or_else(|| stock.cloth.clone(), |m| m.name.clone()),
+            batch: drawn.and_then(|d| d.batch.clone()).or(told.and_then(|m| m.batch.clone())),
+            expiry: drawn.and_then(|d| d.expiry.map(|e| e.to_string())).or(told.and_then(|m| m.expiry.clone())),
+            hours_left: drawn.and_then(|d| d.hours_left).or(told.and_then(|m| m.out_life_hours)),
         }
-    }
-    ticks.push("backing off every piece".into());
-    let seen = match layer.seen {
-        crate::job::Seen::Hidden => "",
-        crate::job::Seen::MouldSide => ", seen from the mould side",
-        crate::job::Seen::OtherSide => ", seen from the other side",
     };
-    let splices = if spliced.is_empty() { String::new() } else { format!(". Spliced: {}", spliced.join("; ")) };
-    let what = format!(
-        "Layer {} {}: {}, warp at {:.0}°{seen}, faces as the labels say{splices}",
-        layer.layer, layer.name, layer.cloth, layer.angle
-    );
-    Step { what, layer: Some(index), ticks }
+    plan.stocks.iter().filter(of_job).map(row).collect()
 }
 
-/// The stack over the laminate. The area is the job's word, or that of the largest layer; its seal that of a square with the overhang.
-fn bag(plan: &Plan, job: &str, work: &MouldWork) -> Vec<[String; 2]> {
-    let c = &work.consumables;
-    let layer_area = |l: &PlanLayer| -> f64 {
-        let mine = plan.pieces.iter().filter(|p| p.job == job && p.layer == l.layer);
-        mine.map(|p| p.net.iter().map(|r| ring_area(r)).sum::<f64>() * f64::from(p.copies)).sum::<f64>() / 1e6
-    };
-    let area = c.area.unwrap_or_else(|| plan.layers.iter().filter(|l| l.job == job).map(layer_area).fold(0.0, f64::max));
-    let side = area.sqrt() * 1000.0 + 2.0 * c.overhang;
-    let perimeter = c.perimeter.unwrap_or(4.0 * side);
-    let over = side * side / 1e6;
-    let m2 = |a: f64| format!("{a:.2} m²");
-    let mut out = Vec::new();
-    if c.peel_ply {
-        out.push(["peel ply".into(), m2(over)]);
+fn checks(work: &MouldWork) -> Vec<String> {
+    let w = &work.layup;
+    let agent = w.release_agent.clone().unwrap_or_else(|| "release agent ____________".into());
+    let expires = w.release_expires.clone().unwrap_or_else(|| "____________".into());
+    let wait = format!("{:.0} min apart", w.release_minutes);
+    let coats: Vec<String> = (1..=w.release_coats.min(12)).map(|n| format!("{n}: ______")).collect();
+    let mut out = vec!["Mould clean, dry and without scratches".into(), format!("{agent}, last day of use {expires}: in date")];
+    if w.release_coats > 0 {
+        out.push(format!("Coats of it, {wait}; write the times:  {}", coats.join("   ")));
     }
-    out.push([
-        if c.perforated_film {
-            "perforated release film (resin bleeds: the masses assume none)"
-        } else {
-            "plain release film, lets no resin through"
-        }
-        .into(),
-        m2(over),
-    ]);
-    out.push(["breather".into(), m2(over)]);
-    out.push([format!("bag film, {:.0} % over", c.bag_oversize), m2(over * (1.0 + c.bag_oversize / 100.0))]);
-    out.push([
-        format!("sealing tape, {:.0} % for pleats", c.tape_pleats),
-        format!("{:.1} m", perimeter * (1.0 + c.tape_pleats / 100.0) / 1000.0),
+    out.extend([
+        format!(
+            "Cloth thawed in its closed bag for {:.0} h; no moisture on the bag when it is opened. Out of the freezer at ______",
+            w.thaw_hours
+        ),
+        format!(
+            "Vacuum at least {:.1} kPa (22 inHg) below the air; with the pump shut off it loses at most {:.1} kPa (1 inHg) in a minute",
+            22.0 * INCH_OF_MERCURY,
+            INCH_OF_MERCURY
+        ),
+        "Every piece is here, counted against the steps below; labels sit on the backing".into(),
+        "Thermocouples, bag, film, breather and tape are at hand".into(),
     ]);
     out
+}
+
+fn cure_notes(work: &MouldWork) -> Vec<String> {
+    let w = &work.layup;
+    let mut out = Vec::new();
+    if work.cure.is_empty() {
+        return out;
+    }
+    out.push("A hold counts from when the slowest thermocouple has reached the temperature: the clock times are the earliest.".into());
+    let hottest = work.cure.iter().map(|s| s.to).fold(w.room_temperature, f64::max);
+    if let Some(material) = w.mould_material {
+        let degrees = hottest - w.room_temperature;
+        out.push(format!(
+            "From {:.0} to {hottest:.0} °C an {} mould grows by {:.2} mm a metre, a carbon laminate with fibres all ways by about {:.2} mm.",
+            w.room_temperature,
+            material.in_words(),
+            growth(1000.0, material.growth(), degrees),
+            growth(1000.0, crate::job::MouldMaterial::Carbon.growth(), degrees)
+        ));
+    }
+    for (what, limit) in [("mould", w.mould_limit), ("core", w.core_limit)] {
+        match limit {
+            Some(limit) => out.push(format!("The {what} stands {limit:.0} °C; the hottest step is {hottest:.0} °C.")),
+            None => out.push(format!("The job gives no limit for the {what}: see that it stands {hottest:.0} °C.")),
+        }
+    }
+    out
+}
+
+/// Whether a text is a date and time at which a cure can begin.
+pub fn is_start(text: &str) -> bool {
+    text.contains(':') && text.parse::<jiff::civil::DateTime>().is_ok()
+}
+
+/// The side of a cloth that lies up on the bench, in words.
+fn up_side(cloth: &PlanCloth) -> &'static str {
+    match cloth.up {
+        Backing::Paper => "paper side",
+        Backing::Film => "film side",
+        Backing::Bare => "bare side",
+    }
 }

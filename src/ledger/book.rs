@@ -156,11 +156,16 @@ fn chosen<'p>(plan: &'p Plan, names: &[String], cut_before: bool) -> Result<Vec<
     faults.into_result(out)
 }
 
+/// Pieces and cloth consumed, mm².
+fn areas(plan: &Plan) -> [f64; 2] {
+    [plan.cloths.iter().map(|c| c.pieces_area).sum(), plan.cloths.iter().map(|c| c.consumed_area).sum()]
+}
+
 fn book(c: &Change<'_>, plan: &Plan, names: &[String], now: &Moment) -> Result<Booked, Stop> {
     let plan_name = format!("plan {}", plan.id);
     let mut record = match c.get(&plan_name)? {
         Some(Record::Plan(p)) => p,
-        _ => PlanRecord { plan: plan.id.clone(), jobs: plan.jobs.clone(), finished: Vec::new() },
+        _ => PlanRecord { plan: plan.id.clone(), jobs: plan.jobs.clone(), finished: Vec::new(), areas: areas(plan) },
     };
     let mut to_cut: Vec<(&PlanStock, &PlacedPiece)> = Vec::new();
     let mut faults = Faults::new();

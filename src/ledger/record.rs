@@ -43,6 +43,9 @@ pub struct PlanRecord {
     pub jobs: Vec<String>,
     /// Stocks of it that are cut to the end.
     pub finished: Vec<String>,
+    /// Area of its pieces and of the cloth it consumed, mm²: what later estimates learn from.
+    #[serde(default)]
+    pub areas: [f64; 2],
 }
 
 /// A roll or offcut with what only the ledger knows of it.

@@ -131,6 +131,12 @@ pub struct DrawnStock {
     pub revision: u32,
     /// Its batch.
     pub batch: Option<String>,
+    /// Last day of use by its label.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub expiry: Option<Day>,
+    /// Hours it might still be out of the freezer on the day of the plan.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub hours_left: Option<f64>,
 }
 
 /// Rules of cutting.
@@ -165,6 +171,9 @@ pub struct PlanTemplate {
     pub cuts: Vec<Path>,
     /// Zones no splice may enter.
     pub no_splice: Vec<Ring>,
+    /// A strip given by size, such as a joint tape.
+    #[serde(default)]
+    pub strip: bool,
     /// For a local patch: the template it lies on (whose frame it shares) and its step-back, mm.
     pub on: Option<(String, f64)>,
 }
@@ -435,4 +444,7 @@ pub struct PlanCloth {
     /// Hours it may still be out of the freezer.
     #[serde(default)]
     pub out_life_hours: Option<f64>,
+    /// Last day of use by the roll's label, as `2027-08-31`.
+    #[serde(default)]
+    pub expiry: Option<String>,
 }

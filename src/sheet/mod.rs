@@ -9,12 +9,15 @@ mod clip;
 mod csv;
 mod draw;
 mod dxf;
+mod estimate;
 mod face;
+mod flow;
 mod font;
 mod grid;
 mod history;
 mod label;
 mod layup;
+mod layup_pdf;
 mod mosaic;
 mod mosaic_section;
 mod overview;
@@ -41,6 +44,8 @@ pub use report::Section;
 pub use stickers::LabelGrid;
 
 use crate::cloth::Face;
+use crate::estimate::Estimate;
+use crate::layup::When;
 use crate::verify::Verified;
 use face::View;
 
@@ -124,12 +129,29 @@ pub fn mosaic_section(plan: &Verified) -> Option<Section> {
 
 /// The lay-up sheet and the laminate figures, as a section of the report.
 pub fn layup_section(plan: &Verified) -> Section {
-    layup::section(plan.plan(), &crate::layup::layup(plan.plan()), &crate::laminate::laminate(plan.plan()))
+    layup::section(plan.plan(), &crate::layup::layup(plan.plan(), &When::default()), &crate::laminate::laminate(plan.plan()))
 }
 
-/// The lay-up sheet alone, an HTML page that prints on A4.
-pub fn layup_page(plan: &Verified) -> String {
-    layup::page(&layup_section(plan))
+/// The lay-up sheet, PDF on A4.
+pub fn layup_sheet(plan: &Verified, when: &When) -> Written {
+    let plan = plan.plan();
+    let (bytes, pages) = layup_pdf::pages(plan, &crate::layup::layup(plan, when), &crate::laminate::laminate(plan));
+    Written { name: "lay-up.pdf".into(), bytes, pages }
+}
+
+/// An estimate as a page to print, HTML.
+pub fn estimate_page(found: &Estimate) -> String {
+    estimate::page(found)
+}
+
+/// The charts of an estimate, SVG: one for each cloth that has something to buy.
+pub fn estimate_charts(found: &Estimate) -> Vec<Written> {
+    estimate::charts(found)
+}
+
+/// What is to be said below the figures of an estimate, a paragraph each.
+pub fn estimate_notes(found: &Estimate) -> Vec<String> {
+    estimate::notes(found)
 }
 
 /// `pieces.csv`: a row for each placed piece.

@@ -5,14 +5,14 @@ use super::face::View;
 use super::label::hand_in_words;
 use super::paper::Paper;
 use super::placement::{cells, measured_from, picture, places};
-use super::scene::{Ink, Scene, Shape};
+use super::scene::{Backing, Hold, Ink, Scene, Shape, Text};
 use super::svg::write_inline;
 use super::text::{angle, clean, decimals};
 use super::title::face_in_words;
 use crate::cloth::Face;
-use crate::geometry::{Bounds, Motion, Ring, point, ring_area, ring_bounds};
+use crate::geometry::{Bounds, Motion, Point, Region, Ring, point, ring_area, ring_bounds};
 use crate::job::Seen;
-use crate::plan::{Plan, PlanLayer, StockKind};
+use crate::plan::{Plan, PlanLayer, PlanPiece, StockKind};
 use crate::units::{counted, show_area};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
@@ -203,26 +203,27 @@ fn layers(plan: &Plan) -> Markup {
             h3 { bdi { (clean(&layer.job)) ": layer " (layer.layer) @if !layer.name.is_empty() { ", " (clean(&layer.name)) } } }
             p { bdi { (clean(&layer.cloth)) } " at " (angle(layer.angle))
                 @match layer.seen { Seen::MouldSide => ", seen from the mould side", Seen::OtherSide => ", seen from the other side", Seen::Hidden => "", } }
-            div .layer { @for (words, scene) in layer_pictures(plan, layer) {
+            div .layer { @for (words, scene) in layer_pictures(plan, layer, &|_| true) {
                 figure { (PreEscaped(write_inline(&scene, 1.0, &words))) figcaption { bdi { (words) } } }
             } }
         }
     }
 }
 
-/// One picture for each ply of the layer: its pieces as they are laid.
-pub(super) fn layer_pictures(plan: &Plan, layer: &PlanLayer) -> Vec<(String, Scene)> {
+/// One picture for each ply of the layer whose template is wanted: its pieces as they are laid, their laps, and dashed the laps of the layer
+/// below.
+pub(super) fn layer_pictures(plan: &Plan, layer: &PlanLayer, wanted: &dyn Fn(&str) -> bool) -> Vec<(String, Scene)> {
     let mut pictures: Vec<(String, Scene)> = Vec::new();
     let material = plan.materials.iter().find(|m| m.cloth == layer.cloth);
-    let mut plies: Vec<&str> = Vec::new();
-    let mine = |p: &&crate::plan::PlanPiece| p.job == layer.job && p.layer == layer.layer;
-    for piece in plan.pieces.iter().filter(mine) {
-        if !plies.contains(&piece.ply.as_str()) {
-            plies.push(&piece.ply);
+    let mut plies: Vec<Vec<&PlanPiece>> = Vec::new();
+    for piece in plan.pieces.iter().filter(|p| p.job == layer.job && p.layer == layer.layer && wanted(&p.template)) {
+        match plies.iter_mut().find(|p| p.first().is_some_and(|f| f.ply == piece.ply)) {
+            Some(ply) => ply.push(piece),
+            None => plies.push(vec![piece]),
         }
     }
-    for ply in plies {
-        let parts: Vec<_> = plan.pieces.iter().filter(mine).filter(|p| p.ply == ply).collect();
+    for parts in plies {
+        let Some(head) = parts.first().copied() else { continue };
         // All parts of a ply share the origin of the template: laid there, they make the ply again.
         let mut turned: Vec<(Vec<Ring>, f64, Option<f64>)> = Vec::new();
         for piece in &parts {
@@ -242,33 +243,75 @@ pub(super) fn layer_pictures(plan: &Plan, layer: &PlanLayer) -> Vec<(String, Sce
         });
         let unit = whole.width().max(whole.height()) / 100.0;
         let mut s = Scene::new(Bounds { min: whole.min - point(2.0, 2.0) * unit, max: whole.max + point(2.0, 9.0) * unit }, String::new());
-        for (rings, warp, line) in turned {
+        let mut numbered: Vec<(Point, String)> = Vec::new();
+        for ((rings, warp, line), piece) in turned.into_iter().zip(&parts) {
             let views: Vec<&[_]> = rings.iter().map(Vec::as_slice).collect();
             s.draw(Ink::OffcutHatch, Shape::Segments(super::clip::hatch(&views, warp, 3.0 * unit)));
             if let Some(line) = line {
                 s.draw(Ink::Net, Shape::Segments(super::clip::hatch(&views, line, 12.0 * unit)));
             }
+            let centre = rings.first().and_then(|r| ring_bounds(r)).map(|b| b.centre());
+            numbered.extend(centre.filter(|_| parts.len() > 1).map(|c| (c, clean(&piece.number))));
             let largest = rings.iter().map(|r| ring_area(r)).fold(0.0, f64::max);
             if largest > 0.0 {
                 s.draw(Ink::Stock, Shape::Rings(rings));
             }
         }
+        if head.part.is_some() {
+            for lap in crate::laminate::laps_of(&parts) {
+                let views: Vec<&[_]> = lap.rings().map(Vec::as_slice).collect();
+                s.draw(Ink::Frame, Shape::Segments(super::clip::hatch(&views, head.angle + 45.0, 1.5 * unit)));
+            }
+            for lap in spliced_below(plan, head) {
+                s.draw(Ink::Mark, Shape::Rings(lap.rings().cloned().collect()));
+            }
+        }
+        for (at, number) in numbered {
+            let size = if parts.len() > 6 { 3.0 } else { 5.0 } * unit;
+            let half = point(super::text::text_width(&number, size, true) / 2.0 + 0.6 * unit, 0.5 * size + 0.6 * unit);
+            let ring = vec![at - half, point(at.x + half.x, at.y - half.y), at + half, point(at.x - half.x, at.y + half.y)];
+            s.backings.push(Backing { ring, black: false });
+            let at = at - point(0.0, 0.36 * size);
+            s.texts.push(Text { at, hold: Hold::Middle, angle: 0.0, size, bold: true, white: false, words: number });
+        }
         let y = whole.max.y + 4.0 * unit;
-        let (tail, head) = (point(whole.min.x, y), point(whole.min.x + 16.0 * unit, y));
-        s.line(Ink::Stock, &[tail, head]);
-        s.draw(Ink::Stock, Shape::Solid(vec![head + point(4.0, 0.0) * unit, head + point(0.0, 1.5) * unit, head - point(0.0, 1.5) * unit]));
-        s.words(head + point(5.0, -1.5) * unit, 5.0 * unit, true, "0°");
+        let (tail, tip) = (point(whole.min.x, y), point(whole.min.x + 16.0 * unit, y));
+        s.line(Ink::Stock, &[tail, tip]);
+        s.draw(Ink::Stock, Shape::Solid(vec![tip + point(4.0, 0.0) * unit, tip + point(0.0, 1.5) * unit, tip - point(0.0, 1.5) * unit]));
+        s.words(tip + point(5.0, -1.5) * unit, 5.0 * unit, true, "0°");
         let numbers: Vec<String> = parts.iter().map(|p| clean(&p.number)).collect();
-        let words = format!(
-            "{} · {} · warp at {} · {}",
-            clean(&parts[0].template),
-            hand_in_words(parts[0].hand),
-            angle(parts[0].angle),
-            numbers.join(", ")
-        );
-        pictures.push((words, s));
+        let numbers = match (numbers.first(), numbers.last()) {
+            (Some(first), Some(last)) if numbers.len() > 4 => format!("{first} to {last}"),
+            _ => numbers.join(", "),
+        };
+        let lies = warp_in_words(plan, head);
+        pictures.push((format!("{} · {} · {lies} · {numbers}", clean(&head.template), hand_in_words(head.hand)), s));
     }
     pictures
+}
+
+/// Which way the warp of a ply lies: a turn that the cloth allows may have brought it elsewhere than asked.
+fn warp_in_words(plan: &Plan, piece: &PlanPiece) -> String {
+    if piece.patch.is_some() {
+        return "warp as drawn".into();
+    }
+    let turn = plan.stocks.iter().flat_map(|s| &s.placed).find(|p| p.piece == piece.piece).map_or(0.0, |p| p.turn);
+    let asked = crate::units::degrees_of_warp(piece.angle);
+    let lies = crate::units::degrees_of_warp(piece.angle - turn);
+    if (lies - asked).abs() < 0.05 {
+        format!("warp at {}", angle(asked))
+    } else {
+        format!("warp at {}, as good as {}", angle(lies), angle(asked))
+    }
+}
+
+/// The laps of the nearest spliced layer below of the same template and hand.
+fn spliced_below(plan: &Plan, above: &PlanPiece) -> Vec<Region> {
+    let same = |p: &&PlanPiece| {
+        p.job == above.job && p.template == above.template && p.hand == above.hand && p.layer < above.layer && p.part.is_some()
+    };
+    let Some(layer) = plan.pieces.iter().filter(same).map(|p| p.layer).max() else { return Vec::new() };
+    crate::laminate::laps_of(&plan.pieces.iter().filter(same).filter(|p| p.layer == layer).collect::<Vec<_>>())
 }
 
 fn offcuts(plan: &Plan) -> Markup {

@@ -266,7 +266,7 @@ fn pad(text: &str, width: usize, right: bool) -> String {
 }
 
 /// Lines of at most `columns`, all but the first indented; a word too long for a line is shortened. Ends with a newline.
-fn wrap(text: &str, columns: usize, indent: usize) -> String {
+pub fn wrap(text: &str, columns: usize, indent: usize) -> String {
     let mut lines: Vec<String> = Vec::new();
     // Leading blanks and aligned columns stay as they are while the text fits.
     if text.width() <= columns {

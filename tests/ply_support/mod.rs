@@ -30,6 +30,7 @@ pub fn cloth(weave: Weave) -> Cloth {
         resin_density: None,
         batch: None,
         out_life_hours: None,
+        expiry: None,
         offers: Vec::new(),
     }
 }

@@ -45,6 +45,7 @@ pub fn cloth(weave: Weave, width: f64, selvedge: f64) -> Cloth {
         resin_density: None,
         batch: None,
         out_life_hours: None,
+        expiry: None,
         offers: Vec::new(),
     }
 }
@@ -97,6 +98,7 @@ pub fn empty(cloth: &Cloth, used: f64, gap: f64) -> Plan {
             resin_density: None,
             batch: None,
             out_life_hours: None,
+            expiry: None,
         }],
         warnings: Vec::new(),
         mosaics: Vec::new(),
@@ -131,6 +133,7 @@ pub fn template(id: &str, net: Ring, arrow: f64) -> PlanTemplate {
         holes: Vec::new(),
         cuts: Vec::new(),
         no_splice: Vec::new(),
+        strip: false,
         on: None,
     }
 }

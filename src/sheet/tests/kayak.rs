@@ -335,6 +335,7 @@ pub fn plan() -> Plan {
         resin_density: None,
         batch: None,
         out_life_hours: None,
+        expiry: None,
     };
     Plan {
         schema: 1,

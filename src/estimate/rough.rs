@@ -1,0 +1,285 @@
+//! Before templates exist: rough parts by area or size, and a waste learned from what was cut before.
+
+use super::{ClothEstimate, Estimate, Spare, USUAL_WIDTHS, WidthFigures, mark_best, priced, spare_in_words, summed, widths};
+use crate::cloth::{Backing, Cloth, Material, Weave};
+use crate::fault::{Fault, Faults};
+use crate::stock::Snapshot;
+use crate::units::{parse_length, quoted, show_mm};
+use serde::Serialize;
+
+/// Waste where nothing was booked yet, and how far from it a plan may come out, per cent of the roll (common practice, no source).
+const USUAL: [f64; 3] = [15.0, 25.0, 35.0];
+
+/// Per cent to either side of the waste of a single plan, or of a word of the user.
+const ABOUT: f64 = 10.0;
+
+/// Largest area of a rough part, mm².
+const LARGEST: f64 = 1e10;
+
+/// A part of which only the size is known.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RoughPart {
+    /// Cloth id, if one was named.
+    pub cloth: Option<String>,
+    /// Area of one, allowances included, mm².
+    pub area: f64,
+    /// Length and width of one, mm, if they were told.
+    pub size: Option<[f64; 2]>,
+    /// How many.
+    pub count: u32,
+}
+
+impl RoughPart {
+    /// Reads `twill-204: 0.35 m2 x 4`, `700 x 520 x 2` (mm, or with units) or the like; the cloth may be left out, and the count for one.
+    ///
+    /// # Errors
+    /// A text that is no such part.
+    pub fn parse(text: &str) -> Result<RoughPart, Fault> {
+        const REMEDY: &str = "write an area or a length and a width, and how many: \"twill-204: 0.35 m2 x 4\" or \"700 x 520 x 2\" (mm)";
+        let wrong = |what: String| Fault::new(format!("{}: {what}", quoted(text)), REMEDY);
+        let (cloth, rest) = match text.split_once(':') {
+            Some((cloth, rest)) => (Some(cloth.trim().to_string()).filter(|c| !c.is_empty()), rest),
+            None => (None, text),
+        };
+        let words: Vec<&str> = rest.split(['x', '×', '*']).map(str::trim).collect();
+        let count = |word: &str| word.parse::<u32>().ok().filter(|n| (1..=100_000).contains(n)).ok_or_else(|| wrong("no count".into()));
+        let area_of = |word: &str| {
+            let number = word.strip_suffix("m²").or(word.strip_suffix("m2"))?.trim();
+            number.parse::<f64>().ok().map(|a| a * 1e6)
+        };
+        let first = words.first().copied().unwrap_or_default();
+        let (area, size, rest) = match area_of(first) {
+            Some(area) => (area, None, words.get(1..)),
+            None => {
+                let second = words.get(1).ok_or_else(|| wrong("no area and no width".into()))?;
+                let size = [parse_length(first), parse_length(second)].map(|l| l.map_err(|f| wrong(f.what)));
+                let [length, width] = size;
+                let size = [length?, width?];
+                (size[0] * size[1], Some(size), words.get(2..))
+            }
+        };
+        let count = match rest.unwrap_or_default() {
+            [] => 1,
+            [one] => count(one)?,
+            _ => return Err(wrong("too many numbers".into())),
+        };
+        let sound = area.is_finite() && area > 0.0 && area <= LARGEST && size.is_none_or(|s| s.iter().all(|l| *l > 0.0));
+        if !sound {
+            return Err(wrong("it has no size that can be cut".into()));
+        }
+        Ok(RoughPart { cloth, area, size, count })
+    }
+}
+
+/// Waste of the roll, selvedges included, per cent: least, expected, most.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Waste {
+    /// Least, expected, most.
+    pub per_cent: [f64; 3],
+    /// Where it comes from, in words.
+    pub by: String,
+}
+
+impl Waste {
+    /// What is usual.
+    pub fn usual() -> Waste {
+        Waste { per_cent: USUAL, by: "common practice, no source: nothing was booked yet".into() }
+    }
+
+    /// The user's word.
+    pub fn told(per_cent: f64) -> Waste {
+        Waste { per_cent: [(per_cent - ABOUT).max(0.0), per_cent, (per_cent + ABOUT).min(95.0)], by: "as told".into() }
+    }
+
+    /// From the areas (mm²) of the pieces and of the cloth consumed of plans that were cut: all together, from the best to the worst.
+    pub fn learned(plans: &[[f64; 2]]) -> Option<Waste> {
+        let plans: Vec<[f64; 2]> = plans.iter().copied().filter(|[pieces, cloth]| *pieces > 0.0 && cloth > pieces).collect();
+        let waste = |[pieces, cloth]: [f64; 2]| 100.0 * (1.0 - pieces / cloth);
+        let sum = plans.iter().fold([0.0, 0.0], |a, p| [a[0] + p[0], a[1] + p[1]]);
+        let (least, most) = plans.iter().map(|p| waste(*p)).fold((f64::INFINITY, 0.0_f64), |(a, b), w| (a.min(w), b.max(w)));
+        match plans.len() {
+            0 => None,
+            1 => Some(Waste { by: "one booked plan".into(), ..Waste::told(waste(sum)) }),
+            n => Some(Waste { per_cent: [least, waste(sum), most], by: format!("{n} booked plans") }),
+        }
+    }
+
+    /// Area of cloth, mm², for pieces of an area: least, expected, most.
+    fn cloth(&self, pieces: f64) -> [f64; 3] {
+        self.per_cent.map(|w| pieces / (1.0 - w.clamp(0.0, 95.0) / 100.0))
+    }
+}
+
+/// A cloth of which nothing is known but its name, on offer in the usual widths.
+pub fn plain_cloth(name: &str) -> Cloth {
+    Cloth {
+        id: name.to_string(),
+        name: name.to_string(),
+        weave: Weave::None,
+        balanced: true,
+        one_way: false,
+        twill_line: None,
+        up: Backing::Bare,
+        roll_width: USUAL_WIDTHS[3],
+        selvedge: 0.0,
+        roll_length: None,
+        flaws: Vec::new(),
+        areal_mass: None,
+        resin_content: None,
+        fibre_density: None,
+        price: None,
+        material: Material::Fibre,
+        thickness: None,
+        resin_density: None,
+        batch: None,
+        out_life_hours: None,
+        expiry: None,
+        offers: Vec::new(),
+    }
+}
+
+/// How much to buy for rough parts. A part without a cloth is of the first. What the stock's sound rolls hold is taken off.
+///
+/// # Errors
+/// A cloth that is not among `cloths`; a part that no width of its cloth takes.
+pub fn rough(
+    parts: &[RoughPart],
+    cloths: &[Cloth],
+    sets: u32,
+    waste: &Waste,
+    spare: Spare,
+    stock: Option<&Snapshot>,
+    currency: &str,
+) -> Result<Estimate, Faults> {
+    let mut faults = Faults::new();
+    let mut by_cloth: Vec<(&Cloth, Vec<&RoughPart>)> = Vec::new();
+    for part in parts {
+        let found = cloths.iter().find(|c| part.cloth.as_ref().is_none_or(|id| *id == c.id));
+        let Some(cloth) = found else {
+            let known: Vec<&str> = cloths.iter().map(|c| c.id.as_str()).collect();
+            let what = format!("there is no cloth {}", quoted(part.cloth.as_deref().unwrap_or_default()));
+            faults.push(Fault::new(what, format!("the job has {}", known.join(", "))));
+            continue;
+        };
+        match by_cloth.iter_mut().find(|c| c.0.id == cloth.id) {
+            Some(entry) => entry.1.push(part),
+            None => by_cloth.push((cloth, vec![part])),
+        }
+    }
+    let mut out = Vec::new();
+    for (cloth, parts) in by_cloth {
+        let area: f64 = parts.iter().map(|p| p.area * f64::from(p.count) * f64::from(sets)).sum();
+        let at_hand = stock.map_or(0.0, |s| rolls_at_hand(s, &cloth.id));
+        let missing = waste.cloth(area).map(|a| (a - at_hand).max(0.0));
+        let enough = stock.is_some() && missing[2] == 0.0;
+        let mut rows: Vec<WidthFigures> = widths(cloth).into_iter().map(|w| row(cloth, w, &parts, area, missing, spare)).collect();
+        if let (true, Some(why)) = (rows.iter().all(|r| r.needed.is_none()), rows.last().and_then(|r| r.why_not.clone())) {
+            faults.push(Fault::new(format!("no width of {} takes it: {why}", cloth.id), "split the part, or offer a wider roll"));
+        }
+        mark_best(&mut rows);
+        let notes = if at_hand > 0.0 { vec![format!("{:.2} m² on rolls in the stock are taken off", at_hand / 1e6)] } else { Vec::new() };
+        let (cloth, name) = (cloth.id.clone(), cloth.name.clone());
+        out.push(ClothEstimate { cloth, name, pieces_area: area, widths: rows, enough, notes });
+    }
+    faults.into_result(summed(Estimate {
+        cloths: out,
+        cost: None,
+        mass: None,
+        currency: currency.to_string(),
+        seeds: Vec::new(),
+        spare: spare_in_words(spare),
+        waste: Some(waste.clone()),
+        interrupted: false,
+    }))
+}
+
+/// Area of the sound rolls of a cloth whose length is known, mm².
+fn rolls_at_hand(stock: &Snapshot, cloth: &str) -> f64 {
+    let sound = stock.rolls.iter().filter(|r| r.cloth() == cloth && r.age().is_sound(stock.day));
+    sound.filter_map(|r| Some(r.facts().length? * r.facts().width)).sum()
+}
+
+fn row(cloth: &Cloth, width: f64, parts: &[&RoughPart], area: f64, missing: [f64; 3], spare: Spare) -> WidthFigures {
+    let usable = width - 2.0 * cloth.selvedge;
+    let [least, expected, most] = missing.map(|a| a / width);
+    let mut row = WidthFigures {
+        width,
+        own: width == cloth.roll_width,
+        needed: Some([least, most]),
+        spare: 0.0,
+        buy: None,
+        yield_: 0.0,
+        mass: None,
+        best: false,
+        why_not: None,
+    };
+    if let Some([a, b]) = parts.iter().filter_map(|p| p.size).find(|[a, b]| a.min(*b) > usable) {
+        row.needed = None;
+        row.why_not = Some(format!("a part of {} x {} is wider than {}", show_mm(a), show_mm(b), show_mm(usable)));
+        return row;
+    }
+    row.yield_ = if expected > 0.0 { (area / (expected * width)).min(1.0) } else { 1.0 };
+    if expected > 0.0 {
+        row.spare = match spare {
+            Spare::PerCent(p) => expected * p / 100.0,
+            // Of a rough part the length along the roll is not known: its longer side, or the side of a square.
+            Spare::LargestPiece => parts.iter().map(|p| p.size.map_or(p.area.sqrt(), |[a, b]| a.max(b))).fold(0.0, f64::max),
+        };
+        priced(&mut row, cloth, expected);
+    }
+    row
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use crate::cloth::Price;
+
+    #[test]
+    fn parts_as_people_write_them() {
+        let read = |text: &str| RoughPart::parse(text).unwrap();
+        let part = read("twill-204: 0.35 m2 x 4");
+        assert_eq!((part.cloth.as_deref(), part.area, part.size, part.count), (Some("twill-204"), 350_000.0, None, 4));
+        assert_eq!(read("0.8 m²").count, 1);
+        let part = read("700 x 520 × 2");
+        assert_eq!((part.cloth, part.area, part.count), (None, 364_000.0, 2));
+        assert_eq!(read("c: 0.7 m x 52 cm").area, 364_000.0);
+        for text in
+            ["", "x", "700", "700 x", "0 m2", "-1 m2 x 2", "nan m2", "1 m2 x 0", "1 m2 x 1.5", "700 x 520 x 2 x 3", "0 x 5", "1e9 m2"]
+        {
+            assert!(RoughPart::parse(text).is_err(), "{text}");
+        }
+    }
+
+    #[test]
+    fn a_quarter_of_the_roll_is_wasted_and_a_tenth_is_spare() {
+        let cloth = Cloth { roll_width: 1000.0, price: Some(Price::PerMetre(50.0)), ..plain_cloth("c") };
+        let parts = [RoughPart::parse("0.375 m2 x 2").unwrap()];
+        let found = rough(&parts, &[cloth], 2, &Waste::usual(), Spare::PerCent(10.0), None, "EUR").unwrap();
+        let row = found.cloths[0].widths.iter().find(|w| w.width == 1000.0).unwrap();
+        // 1.5 m² at 75 % are 2 m, with spare 2.2, sold in half metres.
+        assert_eq!((row.spare, row.buy.as_ref().unwrap().length, row.buy.as_ref().unwrap().cost), (200.0, 2500.0, Some(125.0)));
+        let [least, most] = row.needed.unwrap();
+        assert!((least - 1500.0 / 0.85).abs() < 1e-9 && (most - 1500.0 / 0.65).abs() < 1e-9);
+    }
+
+    #[test]
+    fn waste_is_learned_from_what_was_cut() {
+        assert_eq!(Waste::learned(&[]), None);
+        assert_eq!(Waste::learned(&[[0.0, 0.0], [5.0, 4.0]]), None, "figures that cannot be");
+        let [least, expected, most] = Waste::learned(&[[7.0, 10.0], [8.0, 10.0]]).unwrap().per_cent;
+        assert!((least - 20.0).abs() < 1e-9 && (expected - 25.0).abs() < 1e-9 && (most - 30.0).abs() < 1e-9);
+        assert_eq!(Waste::learned(&[[3.0, 4.0]]).unwrap().per_cent, [15.0, 25.0, 35.0]);
+    }
+
+    #[test]
+    fn an_unknown_cloth_and_a_part_too_wide_are_told() {
+        let cloths = [plain_cloth("c")];
+        let ask = |text: &str| rough(&[RoughPart::parse(text).unwrap()], &cloths, 1, &Waste::usual(), Spare::PerCent(10.0), None, "");
+        assert!(ask("d: 1 m2").unwrap_err().to_string().contains("no cloth"));
+        assert!(ask("2000 x 1800").unwrap_err().to_string().contains("wider than"));
+        let some = ask("2000 x 1400").unwrap();
+        assert_eq!(some.cloths[0].widths.iter().filter(|w| w.needed.is_some()).count(), 1, "only the widest takes it");
+    }
+}
