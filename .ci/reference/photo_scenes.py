@@ -224,13 +224,13 @@ def render(scene, cards, resolution, rng):
     strips = np.zeros_like(texture)
     fill(strips, shape.exterior.coords, to_pixel, 255)
     angle = rng.uniform(0, 3.14)
+    bands = np.zeros_like(texture)
+    n, d = np.array([math.cos(angle), math.sin(angle)]), np.array([-math.sin(angle), math.cos(angle)])
     for k in range(-30, 30):
-        n, d = np.array([math.cos(angle), math.sin(angle)]), np.array([-math.sin(angle), math.cos(angle)])
         c = n * k * 45
-        band = np.zeros_like(texture)
-        corners = np.array([c - 900 * d - 1.5 * n, c + 900 * d - 1.5 * n, c + 900 * d + 1.5 * n, c - 900 * d + 1.5 * n])
-        fill(band, corners, to_pixel, 255)
-        texture[(band > 0) & (strips > 0)] = int(scene["tape"] * 0.95)
+        fill(bands, np.array([c - 900 * d - 1.5 * n, c + 900 * d - 1.5 * n, c + 900 * d + 1.5 * n, c - 900 * d + 1.5 * n]), to_pixel, 255)
+    texture[(bands > 0) & (strips > 0)] = int(scene["tape"] * 0.95)
+    del bands, strips
     for hole in shape.interiors:
         fill(texture, hole.coords, to_pixel, scene["ground"])
     pen = lambda line: np.array(line.buffer(0.7, cap_style="flat").exterior.coords)
@@ -249,13 +249,17 @@ def render(scene, cards, resolution, rng):
         corners = np.array([[-93, 63], [93, 63], [93, -63], [-93, -63]], float)
         placed = corners @ np.array([[math.cos(a), math.sin(a)], [-math.sin(a), math.cos(a)]]) + [cx, cy]
         source = np.float32([[-0.5, -0.5], [pw - 0.5, -0.5], [pw - 0.5, ph - 0.5], [-0.5, ph - 0.5]])
-        m = cv2.getPerspectiveTransform(source, np.float32(to_pixel(placed)))
+        # Only the part of the texture that the card covers is worked on.
+        pixels = to_pixel(placed)
+        u0, v0 = np.maximum(np.floor(pixels.min(0)).astype(int) - 2, 0)
+        part = texture[v0:int(pixels[:, 1].max()) + 3, u0:int(pixels[:, 0].max()) + 3]
+        m = cv2.getPerspectiveTransform(source, np.float32(pixels - [u0, v0]))
         # paper white is not 255 in a photo
         shrunk = cv2.GaussianBlur(picture, (0, 0), resolution * TEXTURE_MM * 0.4)
-        paper = cv2.warpPerspective((18 + shrunk.astype(np.float32) * (212 / 255)).astype(np.uint8), m, (w, h), flags=cv2.INTER_LINEAR)
-        mask = np.zeros_like(texture)
-        fill(mask, placed, to_pixel, 255)
-        texture[mask > 127] = paper[mask > 127]
+        paper = cv2.warpPerspective((18 + shrunk.astype(np.float32) * (212 / 255)).astype(np.uint8), m, part.shape[::-1], flags=cv2.INTER_LINEAR)
+        mask = np.zeros_like(part)
+        fill(mask, placed, lambda p: to_pixel(p) - [u0, v0], 255)
+        part[mask > 127] = paper[mask > 127]
     x, y = scene["camera"].plane_maps()
     # one pixel spans about two of the texture: soften before looking up
     soft = cv2.GaussianBlur(texture, (0, 0), 0.35 * scene["camera"].resolution / TEXTURE_MM)

@@ -10,20 +10,22 @@ use std::path::PathBuf;
 use warpwise::fault::Fault;
 
 /// The demo's files, as they stand in `demo-data/`.
-const FILES: [(&str, &str); 13] = [
-    ("job.toml", include_str!("../../demo-data/job.toml")),
-    ("seat.svg", include_str!("../../demo-data/seat.svg")),
-    ("hip-plate.svg", include_str!("../../demo-data/hip-plate.svg")),
-    ("thigh-brace.svg", include_str!("../../demo-data/thigh-brace.svg")),
-    ("hatch-cover.svg", include_str!("../../demo-data/hatch-cover.svg")),
-    ("hatch-rim.dxf", include_str!("../../demo-data/hatch-rim.dxf")),
-    ("foot-plate.dxf", include_str!("../../demo-data/foot-plate.dxf")),
-    ("coaming.dxf", include_str!("../../demo-data/coaming.dxf")),
-    ("back-rest.dxf", include_str!("../../demo-data/back-rest.dxf")),
-    ("floor.csv", include_str!("../../demo-data/floor.csv")),
-    ("stock.json", include_str!("../../demo-data/stock.json")),
-    ("hatch.toml", include_str!("../../demo-data/hatch.toml")),
-    ("offcuts.json", include_str!("../../demo-data/offcuts.json")),
+const FILES: [(&str, &[u8]); 15] = [
+    ("job.toml", include_bytes!("../../demo-data/job.toml")),
+    ("seat.svg", include_bytes!("../../demo-data/seat.svg")),
+    ("hip-plate.svg", include_bytes!("../../demo-data/hip-plate.svg")),
+    ("thigh-brace.svg", include_bytes!("../../demo-data/thigh-brace.svg")),
+    ("hatch-cover.svg", include_bytes!("../../demo-data/hatch-cover.svg")),
+    ("hatch-rim.dxf", include_bytes!("../../demo-data/hatch-rim.dxf")),
+    ("foot-plate.dxf", include_bytes!("../../demo-data/foot-plate.dxf")),
+    ("coaming.dxf", include_bytes!("../../demo-data/coaming.dxf")),
+    ("back-rest.dxf", include_bytes!("../../demo-data/back-rest.dxf")),
+    ("floor.csv", include_bytes!("../../demo-data/floor.csv")),
+    ("stock.json", include_bytes!("../../demo-data/stock.json")),
+    ("hatch.toml", include_bytes!("../../demo-data/hatch.toml")),
+    ("offcuts.json", include_bytes!("../../demo-data/offcuts.json")),
+    ("heel-rest.jpg", include_bytes!("../../demo-data/heel-rest.jpg")),
+    ("heel-rest.svg", include_bytes!("../../demo-data/heel-rest.svg")),
 ];
 
 /// Search time of the mosaic, as a share of that of the job.
@@ -43,10 +45,10 @@ impl Demo {
     /// Writes the job's files and plans it.
     pub fn run(self) -> Result<(), Failure> {
         let mut changed = Vec::new();
-        for (name, text) in FILES {
+        for (name, bytes) in FILES {
             // A demo that was edited stays as its owner left it.
             match std::fs::read(self.dir.join(name)) {
-                Ok(there) if there != text.as_bytes() => changed.push(name),
+                Ok(there) if there != bytes => changed.push(name),
                 _ => {}
             }
         }
@@ -60,7 +62,7 @@ impl Demo {
                 .into(),
             ));
         }
-        write_into(&self.dir, &FILES.map(|(name, text)| (PathBuf::from(name), text.as_bytes().to_vec())))?;
+        write_into(&self.dir, &FILES.map(|(name, bytes)| (PathBuf::from(name), bytes.to_vec())))?;
         let stock = |file: &str| self.search.stock.clone().or_else(|| Some(self.dir.join(file)));
         let search = Search { stock: stock("stock.json"), ..self.search.clone() };
         plan_and_write(&[self.dir.join("job.toml")], &self.dir.join("plan"), &search)?;
@@ -68,6 +70,11 @@ impl Demo {
             // One plan is one answer.
             return Ok(());
         }
+        print(&format!(
+            "\nThe heel rest was traced from the photo heel-rest.jpg in that folder. Try it:\n\
+             warpwise trace photo {}/heel-rest.jpg \\\n  --net edge --inked up --off mould --out traced\n",
+            self.dir.display()
+        ))?;
         print("\nThe hatch cover's face, once more as a mosaic of a box of offcuts:\n")?;
         let search = Search { seconds: self.search.seconds * MOSAIC, stock: stock("offcuts.json"), ..self.search.clone() };
         mosaic::plan_and_write(&self.dir.join("hatch.toml"), &self.dir.join("mosaic"), &search)

@@ -2,7 +2,7 @@
 
 use super::flat::Flat;
 use super::light::Light;
-use super::patch::{Mask, Patch, fill_slits, flood};
+use super::patch::{DoubtfulGap, Gap, Mask, Patch, fill_slits, flood};
 use super::ring::simplified_line;
 use crate::geometry::{Path, Point, Ring, point};
 use image::{GrayImage, Luma};
@@ -55,7 +55,7 @@ pub(super) fn ink_of(flat: &Flat, light: &Light, patch: &Patch, lighter: bool) -
 }
 
 /// The region inside the inked net line, with the holes that closed lines within make; `None` if no line closes.
-pub(super) fn inside_net(flat: &Flat, patch: &Patch, ink: &GrayImage) -> Option<Mask> {
+pub(super) fn inside_net(flat: &Flat, patch: &Patch, ink: &GrayImage, said: Option<Gap>) -> Option<(Mask, Vec<DoubtfulGap>)> {
     let (w, h) = ink.dimensions();
     // A line may have breaks of a pen's width.
     let reach = ((0.8 / flat.mm).round() as u8).max(1);
@@ -120,8 +120,8 @@ pub(super) fn inside_net(flat: &Flat, patch: &Patch, ink: &GrayImage) -> Option<
             }
         }
     }
-    fill_slits(&mut image, flat.mm);
-    Some(Mask { image, x: patch.mask.x, y: patch.mask.y })
+    let gaps = fill_slits(&mut image, flat.mm, said);
+    Some((Mask { image, x: patch.mask.x, y: patch.mask.y }, gaps))
 }
 
 /// Sorts the ink within a net line into arrows, relief cuts and marks.

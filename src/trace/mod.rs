@@ -25,6 +25,7 @@ mod tracing;
 
 pub use corners::{Between, Corner, EdgeRequest, MeasuredLength};
 pub use ink::{LEAST_ARROW, LEAST_CUT};
+pub use patch::Gap;
 pub use photo::{MOST_BYTES, MOST_PIXELS, read_photo};
 pub use picture::check_picture;
 pub use stations::{is_station_table, read_stations};

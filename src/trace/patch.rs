@@ -13,8 +13,13 @@ const LEAST_AREA: f64 = 2_000.0;
 const THIN: f64 = 3.6;
 /// A hole less than this across is ink, mm.
 const LEAST_HOLE: f64 = 8.0;
-/// Share of the ground within [`AROUND`] of a slit's mouth from which the edge runs straight past it, so that it is no dart's tip.
-const OPEN: f64 = 0.30;
+/// Share of ground within [`AROUND`] of a gap's mouth: below the first the gap is a dart's tip, above the second the edge runs past it
+/// and it is a slit. Between, a slit in a hollow edge and a wide dart look alike.
+const OPEN: (f64, f64) = (0.24, 0.42);
+/// Width of a gap near its end as a share of that near its mouth: a dart's tip narrows, a slit or a pen's line does not.
+const TAPER: (f64, f64) = (0.5, 0.75);
+/// Gaps no longer than this are the rounding of a corner, mm.
+const LEAST_GAP: f64 = 4.0;
 /// How far around a slit's mouth is looked, mm.
 const AROUND: f64 = 8.0;
 
@@ -29,6 +34,26 @@ pub(super) struct Mask {
     pub y: u32,
 }
 
+/// What a narrow gap in the edge is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Gap {
+    /// A slit or an inked line: the outline runs past it.
+    Slit,
+    /// The tip of a dart: the outline runs into it.
+    Dart,
+}
+
+/// A gap that could be either.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct DoubtfulGap {
+    /// Its mouth, pixels of the mask.
+    pub at: Point,
+    /// Its length, mm.
+    pub length: f64,
+    /// What its shape speaks for, if for anything.
+    pub likely: Option<Gap>,
+}
+
 /// A patch of one shade.
 #[derive(Clone, Debug)]
 pub(super) struct Patch {
@@ -36,6 +61,8 @@ pub(super) struct Patch {
     pub mask: Mask,
     /// Its area, mm², with all holes filled.
     pub area: f64,
+    /// Gaps in its edge that may be slits or darts.
+    pub gaps: Vec<DoubtfulGap>,
 }
 
 /// The patches of one hypothesis.
@@ -51,7 +78,7 @@ pub(super) struct Patches {
 }
 
 /// Cuts the patches out of a black and white picture in which cards and all that no photo shows are black.
-pub(super) fn patches(flat: &Flat, light: &Light, binary: &GrayImage, lighter: bool, cards: &[Vec<Point>]) -> Patches {
+pub(super) fn patches(flat: &Flat, light: &Light, binary: &GrayImage, lighter: bool, cards: &[Vec<Point>], said: Option<Gap>) -> Patches {
     let mut out = Patches::default();
     let contours: Vec<Contour<u32>> = find_contours(binary);
     let mm2 = flat.mm * flat.mm;
@@ -97,7 +124,7 @@ pub(super) fn patches(flat: &Flat, light: &Light, binary: &GrayImage, lighter: b
             out.small.push((place, area));
         }
     }
-    out.found = found.iter().filter_map(|&i| cut_out(flat, light, binary, lighter, &contours[i])).collect();
+    out.found = found.iter().filter_map(|&i| cut_out(flat, light, binary, lighter, &contours[i], said)).collect();
     out
 }
 
@@ -117,7 +144,7 @@ fn touches_unseen(flat: &Flat, x: u32, y: u32) -> bool {
 }
 
 /// One patch by itself, with what is ink or slit filled.
-fn cut_out(flat: &Flat, light: &Light, binary: &GrayImage, lighter: bool, contour: &Contour<u32>) -> Option<Patch> {
+fn cut_out(flat: &Flat, light: &Light, binary: &GrayImage, lighter: bool, contour: &Contour<u32>, said: Option<Gap>) -> Option<Patch> {
     let margin = (3.0 * AROUND / flat.mm) as u32 + 4;
     let (w, h) = binary.dimensions();
     let x0 = contour.points.iter().map(|p| p.x).min()?.saturating_sub(margin);
@@ -130,9 +157,9 @@ fn cut_out(flat: &Flat, light: &Light, binary: &GrayImage, lighter: bool, contou
     let first = contour.points.first()?;
     flood(&mut own, first.x - x0, first.y - y0, true, |x, y| at(x, y) && x > 0 && y > 0 && x + 1 < cw && y + 1 < ch);
     fill_ink_holes(flat, light, lighter, &mut own, x0, y0);
-    fill_slits(&mut own, flat.mm);
+    let gaps = fill_slits(&mut own, flat.mm, said);
     let area = own.iter().filter(|v| **v > 0).count() as f64 * flat.mm * flat.mm;
-    Some(Patch { mask: Mask { image: own, x: x0, y: y0 }, area })
+    Some(Patch { mask: Mask { image: own, x: x0, y: y0 }, area, gaps })
 }
 
 /// Sets everything connected with a pixel for which `inside` holds to 255; by edges, and by corners too if `eight`. Its pixels.
@@ -201,8 +228,9 @@ fn is_ink(flat: &Flat, light: &Light, lighter: bool, hole: &[(u32, u32)], x0: u3
     shade.get(shade.len() / 2).is_some_and(|s| s.abs() > 0.3)
 }
 
-/// Fills slits and lines that reach the edge, but not the tips of darts.
-pub(super) fn fill_slits(own: &mut GrayImage, mm: f64) {
+/// Fills slits and lines that reach the edge, but not the tips of darts; `said` decides where shape leaves it open. The gaps in doubt.
+pub(super) fn fill_slits(own: &mut GrayImage, mm: f64, said: Option<Gap>) -> Vec<DoubtfulGap> {
+    let mut doubtful = Vec::new();
     let (w, h) = own.dimensions();
     let reach = ((THIN / 2.0 / mm).round() as u8).max(1);
     let mut closed = imageproc::morphology::dilate(own, Norm::L2, reach);
@@ -254,7 +282,22 @@ pub(super) fn fill_slits(own: &mut GrayImage, mm: f64) {
                     }
                 }
             }
-            if length > 4.0 && ground / all > OPEN {
+            if length <= LEAST_GAP {
+                continue;
+            }
+            let open = ground / all;
+            let kind = if open < OPEN.0 {
+                Gap::Dart
+            } else if open > OPEN.1 {
+                Gap::Slit
+            } else {
+                let likely = by_taper(&pixels, point(mx, my), length / mm);
+                if said.is_none() {
+                    doubtful.push(DoubtfulGap { at: point(mx, my), length, likely });
+                }
+                said.or(likely).unwrap_or(Gap::Dart)
+            };
+            if kind == Gap::Slit {
                 for (x, y) in pixels {
                     // With what of the strip along the edge lies before it.
                     for (u, v) in
@@ -267,5 +310,25 @@ pub(super) fn fill_slits(own: &mut GrayImage, mm: f64) {
                 }
             }
         }
+    }
+    doubtful
+}
+
+/// What a gap is by whether it narrows from its mouth to its end, `length` pixels away.
+fn by_taper(pixels: &[(u32, u32)], mouth: Point, length: f64) -> Option<Gap> {
+    let within = |low: f64, high: f64| {
+        let away = |p: &&(u32, u32)| {
+            let d = point(f64::from(p.0), f64::from(p.1)).distance(mouth) / length;
+            d >= low && d < high
+        };
+        pixels.iter().filter(away).count() as f64
+    };
+    let taper = within(0.6, 0.85) / within(0.2, 0.45).max(1.0);
+    if taper <= TAPER.0 {
+        Some(Gap::Dart)
+    } else if taper >= TAPER.1 {
+        Some(Gap::Slit)
+    } else {
+        None
     }
 }

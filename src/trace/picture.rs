@@ -66,7 +66,13 @@ impl Pen {
         if closed {
             d.push_str(" Z");
         }
-        format!("<path d=\"{d}\" stroke=\"{colour}\" stroke-width=\"{:.2}\" {more}/>\n", width * self.size)
+        // A white rim keeps a line apart from any ground, in black and white too.
+        format!(
+            "<path d=\"{d}\" stroke=\"#ffffff\" stroke-width=\"{:.2}\" stroke-opacity=\"0.5\"/>\
+             <path d=\"{d}\" stroke=\"{colour}\" stroke-width=\"{:.2}\" {more}/>\n",
+            (width + 1.2) * self.size,
+            width * self.size
+        )
     }
 
     /// Words with a white rim, to be read on any ground.
@@ -135,16 +141,11 @@ impl Pen {
             out.push_str(&self.words(c.at + away - point(0.0, 7.0 * self.size), 22.0, "middle", "#d40000", &c.name));
         }
         if let Some(b) = ring_bounds(&t.net) {
-            let low = b.min.y - 12.0 * self.size;
-            out.push_str(&self.line(&[point(b.min.x, low), point(b.max.x, low)], false, "#000000", 1.0, ""));
-            let at = point(b.centre().x, low - 18.0 * self.size);
-            out.push_str(&self.words(
-                at,
-                18.0,
-                "middle",
-                "#000000",
-                &format!("{}: {:.1} × {:.1} mm", escaped(&t.name), b.width(), b.height()),
-            ));
+            let (low, left) = (b.min.y - 12.0 * self.size, b.min.x - 12.0 * self.size);
+            out.push_str(&self.line(&[point(b.min.x, low), point(b.max.x, low)], false, "#000000", 1.5, ""));
+            out.push_str(&self.line(&[point(left, b.min.y), point(left, b.max.y)], false, "#000000", 1.5, ""));
+            let size = format!("{}: {:.1} × {:.1} mm", escaped(&t.name), b.width(), b.height());
+            out.push_str(&self.words(point(b.centre().x, low - 18.0 * self.size), 18.0, "middle", "#000000", &size));
         }
         out
     }

@@ -82,20 +82,21 @@ pub fn read_stations(text: &str, name: &str, unit: Option<Unit>, fair: bool) -> 
                 _ => Err(Fault::new(format!("\"{cell}\" is no length within 100 m"), "write a plain number").at_line(i + 1, 1)),
             }
         };
-        match (number(Some(station)), number(left), number(right)) {
-            (Ok(Some(s)), Ok(l), Ok(r)) => {
+        // A row that is out of order is named even if one of its offsets, or one before it, is bad.
+        let along = faults.keep(number(Some(station)).map_err(Faults::from));
+        let offsets = [number(left), number(right)].map(|n| faults.keep(n.map_err(Faults::from)).flatten());
+        match along {
+            Some(Some(s)) => {
                 if ends.is_some_and(|e| s <= e.1) {
                     let what = "the station does not lie beyond the one before";
                     faults.push(Fault::new(what, "write the stations in order along the base line").at_line(i + 1, 1));
                 }
                 ends = Some((ends.map_or(s, |e| e.0), s));
-                ups.extend(r.map(|r| point(s, -r)));
-                downs.extend(l.map(|l| point(s, l)));
+                downs.extend(offsets[0].map(|l| point(s, l)));
+                ups.extend(offsets[1].map(|r| point(s, -r)));
             }
-            (Ok(None), _, _) => {
-                faults.push(Fault::new("the row has no station", "give how far along the base line it is").at_line(i + 1, 1))
-            }
-            (a, b, c) => [a.err(), b.err(), c.err()].into_iter().flatten().for_each(|f| faults.push(f)),
+            Some(None) => faults.push(Fault::new("the row has no station", "give how far along the base line it is").at_line(i + 1, 1)),
+            None => {}
         }
     }
     faults.into_result(())?;

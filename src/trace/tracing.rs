@@ -9,7 +9,7 @@ use super::grey::smoothed;
 use super::ink::{Lines, ink_of, inside_net, lines};
 use super::light::{Light, TooAlike, fit};
 use super::marks::find_marks;
-use super::patch::{Patch, Patches, patches};
+use super::patch::{DoubtfulGap, Gap, Mask, Patch, Patches, patches};
 use super::ring::{Along, rings, sharpened, simplified};
 use super::solve::{NoSolution, Sighting, Solution, solve};
 use super::template::Template;
@@ -55,6 +55,8 @@ pub struct Options {
     pub edges: Vec<EdgeRequest>,
     /// Lengths measured on the template.
     pub lengths: Vec<MeasuredLength>,
+    /// What narrow gaps in the edge are where their shape leaves it open.
+    pub gaps: Option<Gap>,
     /// A rectangle that takes the place of cards.
     pub rectangle: Option<KnownRectangle>,
 }
@@ -134,7 +136,7 @@ pub fn trace(photos: &[(PathBuf, GrayImage)], options: &Options) -> Result<Traci
     let smooth = Flat { grey: smoothed(&flat.grey), ..flat.clone() };
     let covered = |p: Point| plane.solid.iter().any(|card| ring_contains(card, p));
     let light = fit(&smooth, &covered).map_err(too_alike)?;
-    let (lighter, found) = choose(&smooth, &light, &plane)?;
+    let (lighter, found) = choose(&smooth, &light, &plane, options.gaps)?;
     figures.lighter = lighter;
     let mut faults = Faults::new();
     if found.found.is_empty() {
@@ -405,7 +407,7 @@ fn too_alike(why: TooAlike) -> Faults {
 }
 
 /// The patches lighter than their ground or those darker: whichever can be templates.
-fn choose(flat: &Flat, light: &Light, plane: &Plane) -> Result<(bool, Patches), Faults> {
+fn choose(flat: &Flat, light: &Light, plane: &Plane, gaps: Option<Gap>) -> Result<(bool, Patches), Faults> {
     let binary = light.lighter(&flat.grey);
     let bounds: Vec<_> = plane.solid.iter().map(|c| ring_bounds(c)).collect();
     let usable = |x: u32, y: u32| {
@@ -434,7 +436,7 @@ fn choose(flat: &Flat, light: &Light, plane: &Plane) -> Result<(bool, Patches), 
                 *out = 0;
             }
         }
-        patches(flat, light, &image, lighter, &plane.solid)
+        patches(flat, light, &image, lighter, &plane.solid, gaps)
     };
     let (light_ones, dark_ones) = rayon::join(|| of(true), || of(false));
     let area = |p: &Patches| p.found.iter().map(|p| p.area).sum::<f64>();
@@ -480,15 +482,19 @@ fn template(
 ) -> Result<Template, Faults> {
     let (ink, darker) = ink_of(smooth, light, patch, lighter);
     let (outer, holes) = match options.net {
-        NetLine::Edge => rings(flat, light, &patch.mask, Along::Edge { lighter }),
+        NetLine::Edge => {
+            gaps_hold(&patch.gaps, flat, &patch.mask, warnings)?;
+            rings(flat, light, &patch.mask, Along::Edge { lighter })
+        }
         NetLine::Ink => {
-            let Some(mask) = inside_net(smooth, patch, &ink) else {
+            let Some((mask, gaps)) = inside_net(smooth, patch, &ink, options.gaps) else {
                 return Err(Fault::new(
                     "no closed inked line runs round inside the skin",
                     "ink the net line without gaps, or say that it is the skin's edge: --net edge",
                 )
                 .into());
             };
+            gaps_hold(&gaps, flat, &mask, warnings)?;
             rings(flat, light, &mask, Along::Ink { darker })
         }
     };
@@ -530,6 +536,26 @@ fn template(
         marks,
         ..Template::default()
     })
+}
+
+/// Gaps that may be slits or darts: a warning where their shape speaks for one, else a refusal.
+fn gaps_hold(gaps: &[DoubtfulGap], flat: &Flat, mask: &Mask, warnings: &mut Vec<Fault>) -> Result<(), Faults> {
+    let mut faults = Faults::new();
+    for gap in gaps {
+        let at = flat.plane(gap.at + point(f64::from(mask.x), f64::from(mask.y)));
+        let what = |taken: &str| format!("a narrow gap of {:.0} mm in the edge may be a slit or the tip of a dart{taken}", gap.length);
+        let remedy =
+            "look at the check picture; say what it is with --gaps slit or --gaps dart, or cut darts wider and ink relief cuts thinner";
+        match gap.likely {
+            Some(Gap::Slit) => warnings.push(Fault::new(what(": taken for a slit"), remedy).at("gap", at.x, at.y)),
+            Some(Gap::Dart) => warnings.push(Fault::new(what(": taken for a dart"), remedy).at("gap", at.x, at.y)),
+            None => faults.push(
+                Fault::new(what(""), "say what it is with --gaps slit or --gaps dart, or cut darts wider and ink relief cuts thinner")
+                    .at("gap", at.x, at.y),
+            ),
+        }
+    }
+    faults.into_result(())
 }
 
 /// True of a line that is long enough to be a net line of its own.

@@ -1,6 +1,6 @@
 //! `warpwise trace photo PHOTO…`: the templates in a photo as a drawing at true size, and a check picture.
 
-use super::questions::{Inked, Net, Off, answers};
+use super::questions::{Gaps, Inked, Net, Off, answers};
 use crate::cli::exit::Failure;
 use crate::cli::files::write_into;
 use crate::cli::{print, warn};
@@ -10,7 +10,7 @@ use std::io::Read;
 use std::path::{Path, PathBuf};
 use warpwise::fault::{Fault, Faults};
 use warpwise::geometry::{Point, point, ring_area, ring_bounds};
-use warpwise::trace::{self, EdgeRequest, KnownRectangle, MOST_BYTES, MeasuredLength, NetLine, Options, Tracing};
+use warpwise::trace::{self, EdgeRequest, Gap, KnownRectangle, MOST_BYTES, MeasuredLength, NetLine, Options, Tracing};
 use warpwise::units::{parse_length, show_number};
 
 /// `warpwise trace photo`.
@@ -34,6 +34,9 @@ pub struct Photo {
     /// Name of the template and its files [default: the photo's name]
     #[arg(long, value_name = "NAME")]
     name: Option<String>,
+    /// What narrow gaps in the edge are where the photo leaves it open
+    #[arg(long, value_enum)]
+    gaps: Option<Gaps>,
     /// Measured width of the printed card's frame, which should be 180 mm
     #[arg(long, value_name = "MM", value_parser = length)]
     card_width: Option<f64>,
@@ -112,6 +115,10 @@ impl Photo {
             tolerance: self.tolerance,
             edges: self.edge.clone(),
             lengths: self.check.clone(),
+            gaps: self.gaps.map(|g| match g {
+                Gaps::Slit => Gap::Slit,
+                Gaps::Dart => Gap::Dart,
+            }),
             rectangle,
         };
         let tracing = trace::trace(&photos, &options).map_err(|faults| {

@@ -32,6 +32,15 @@ pub enum Off {
     Plug,
 }
 
+/// What a narrow gap in the edge is.
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Gaps {
+    /// A slit or an inked line: the outline runs past it
+    Slit,
+    /// The tip of a dart: the outline runs into it
+    Dart,
+}
+
 impl Inked {
     /// As a job says it.
     pub fn word(self) -> &'static str {
