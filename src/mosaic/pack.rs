@@ -101,7 +101,7 @@ pub fn pack(patches: &[Shape], offcuts: &[Stock], gap: f64, params: &Params, lim
 }
 
 /// Closes offcuts: the patches of a few are laid on others that have less area in all, by the full search, until the time is over or the
-/// opened ones are full. By effort, [`EXCHANGES`] a round.
+/// opened ones are full. By effort, four a round.
 ///
 /// # Errors
 /// Patches or offcuts without area, a negative gap.
