@@ -22,6 +22,8 @@ const TAPER: (f64, f64) = (0.5, 0.75);
 const LEAST_GAP: f64 = 4.0;
 /// How far around a slit's mouth is looked, mm.
 const AROUND: f64 = 8.0;
+/// How far from the middle of a slit's mouth the edge is mended, mm.
+const MOUTH: f64 = 5.0;
 
 /// A black and white picture of a part of the flat picture.
 #[derive(Clone, Debug)]
@@ -308,10 +310,27 @@ pub(super) fn fill_slits(own: &mut GrayImage, mm: f64, said: Option<Gap>) -> Vec
                         }
                     }
                 }
+                bridge(own, mx, my, mm);
             }
         }
     }
     doubtful
+}
+
+/// Lets the edge run straight past a slit's mouth: closing by half a slit's width leaves a dip between its rounded corners.
+fn bridge(own: &mut GrayImage, x: f64, y: f64, mm: f64) {
+    let (near, reach) = (MOUTH / mm, (AROUND / mm).round().clamp(1.0, 250.0));
+    let half = (near + 2.0 * reach) as u32 + 2;
+    let (left, top) = ((x as u32).saturating_sub(half), (y as u32).saturating_sub(half));
+    let (w, h) = ((x as u32 + half).min(own.width() - 1) - left + 1, (y as u32 + half).min(own.height() - 1) - top + 1);
+    let part = image::imageops::crop_imm(own, left, top, w, h).to_image();
+    let mut closed = imageproc::morphology::dilate(&part, Norm::L2, reach as u8);
+    imageproc::morphology::erode_mut(&mut closed, Norm::L2, reach as u8);
+    for (u, v, value) in closed.enumerate_pixels() {
+        if value[0] > 0 && libm::hypot(f64::from(u + left) - x, f64::from(v + top) - y) <= near {
+            own.put_pixel(u + left, v + top, image::Luma([255]));
+        }
+    }
 }
 
 /// What a gap is by whether it narrows from its mouth to its end, `length` pixels away.
