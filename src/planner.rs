@@ -196,6 +196,8 @@ fn plan_all(
         if let (Some(drawn), Some(snapshot)) = (&mut drawn, stock) {
             drawn.saved.extend(lay::savings(&stocks, cloth));
             drawn.cautions.extend(sources.cautions.iter().map(in_one_line));
+            let new_cloth = stocks.iter().any(|s| s.kind == plan::StockKind::Roll && !s.placed.is_empty());
+            drawn.cautions.extend(sources.no_roll.iter().filter(|_| new_cloth).map(in_one_line));
             drawn.note(&stocks, snapshot);
         }
         plan.stocks.extend(stocks);

@@ -148,8 +148,11 @@ fn sheets_are_drawn_again_from_the_plan_alone() {
         warpwise().arg("sheets").arg(demo.join("plan")).args(["--placement", "--json", "--out"]).arg(&again).output().expect("it runs");
     let list: serde_json::Value = serde_json::from_slice(&out.stdout).expect("JSON");
     assert!(list["files"][0]["pages"].as_u64().is_some_and(|n| n > 1), "{list}");
-    for sheet in fs::read_dir(demo.join("plan/sheets")).expect("sheets") {
-        let sheet = sheet.expect("an entry");
+    // The lay-up sheet made later looks at that day's dates.
+    assert!(warpwise().arg("layup").arg(demo.join("plan")).arg("--out").arg(&again).output().expect("it runs").status.success());
+    assert!(fs::read(again.join("lay-up.pdf")).expect("a lay-up sheet").starts_with(b"%PDF"));
+    let sheets = fs::read_dir(demo.join("plan/sheets")).expect("sheets").map(|e| e.expect("an entry"));
+    for sheet in sheets.filter(|s| s.file_name() != "lay-up.pdf") {
         assert_eq!(fs::read(sheet.path()).expect("a sheet"), fs::read(again.join(sheet.file_name())).expect("the sheet again"));
     }
     let file = demo.join("plan/plan.json");

@@ -3,11 +3,12 @@
 use super::exit::Failure;
 use super::nest::files;
 use super::search::Search;
-use super::{print, warn};
+use super::{COLUMNS, print, warn};
 use clap::Args;
 use std::path::{Path, PathBuf};
 use warpwise::fault::Fault;
 use warpwise::plan::{Plan, StockKind};
+use warpwise::sheet::summary::wrap;
 use warpwise::{job, plan};
 
 /// `warpwise mosaic`.
@@ -58,20 +59,21 @@ fn in_words(plan: &Plan) -> String {
         let on_offcuts = m.patches.iter().filter(|id| placed_on_offcut(plan, id)).count();
         let share =
             if m.opened > 0.0 { format!(", {:.0} % of the offcuts opened", 100.0 * m.from_offcuts / m.opened) } else { String::new() };
-        out.push_str(&format!(
-            "{}: {} patches, {on_offcuts} from offcuts{share}\n  touching patches differ by {}° or more; evenness of directions {:.2} (1 is even), drift {:.2} (0 is none)\n",
-            m.ply,
-            m.patches.len(),
+        let first = format!("{}: {} patches, {on_offcuts} from offcuts{share}", m.ply, m.patches.len());
+        let directions = format!(
+            "  touching patches differ by {}° or more; evenness of directions {:.2} (1 is even), drift {:.2} (0 is none)",
             m.least_difference,
             1.0 - m.resultant,
             m.drift
-        ));
+        );
+        out += &wrap(&first, COLUMNS, 2);
+        out += &wrap(&directions, COLUMNS, 2);
     }
     for c in plan.cloths.iter().filter(|c| c.used_length > 0.0) {
         out.push_str(&format!("new cloth needed: {:.0} mm of {}\n", c.used_length, c.cloth));
     }
     if let Some(drawn) = &plan.drawn_from {
-        drawn.cautions.iter().for_each(|c| out.push_str(&format!("caution: {c}\n")));
+        drawn.cautions.iter().for_each(|c| out += &wrap(&format!("caution: {c}"), COLUMNS, 2));
     }
     out
 }

@@ -24,6 +24,8 @@ pub(super) struct Sources<'s> {
     pub offcuts: Vec<&'s Offcut>,
     /// What a person must hear before cutting.
     pub cautions: Vec<Fault>,
+    /// What must be heard if new cloth is needed, where the stock has no roll.
+    pub no_roll: Option<Fault>,
 }
 
 /// The rolls of a cloth, sound ones first, then those that expire first, then the shortest.
@@ -62,7 +64,7 @@ impl<'s> Sources<'s> {
     /// The roll of the job alone.
     pub fn of_job(cloth: &Cloth) -> Sources<'s> {
         let roll = RollSource { id: cloth.id.clone(), length: cloth.roll_length, flaws: cloth.flaws.clone() };
-        Sources { rolls: vec![roll], offcuts: Vec::new(), cautions: Vec::new() }
+        Sources { rolls: vec![roll], offcuts: Vec::new(), cautions: Vec::new(), no_roll: None }
     }
 
     /// What the stock has of a cloth. Cloth that is over is cut only if there is nothing else, and never without a word.
@@ -79,7 +81,7 @@ impl<'s> Sources<'s> {
             let meant = other.map_or(String::new(), |o| format!("; did you mean {o}?"));
             let what = format!("the stock has no roll of it{meant}");
             let remedy = "what the offcuts do not hold is planned on a new roll as the job describes it: buy it first";
-            out.cautions.push(Fault::new(what, remedy).on(format!("cloth {}", cloth.id)));
+            out.no_roll = Some(Fault::new(what, remedy).on(format!("cloth {}", cloth.id)));
         } else {
             out.rolls = taken
                 .iter()
