@@ -111,7 +111,7 @@ const MUTATIONS: &[Mutation] = &[
     (|p| p.pieces[0].permitted.push(Permitted { turn: 45.0, face: Face::Up }), "its weave forbids"),
     (|p| p.materials[0].balanced = false, "it is not balanced"),
     (|p| p.materials[0].weave = Weave::Unidirectional, "its weave forbids"),
-    (|p| p.pieces[0].patch = Some(1), "cannot be checked by this version"),
+    (|p| p.pieces[0].patch = Some(1), "but not of exactly one mosaic"),
     // Figures and identity.
     (|p| p.cloths[0].pieces_area += 0.1, "the area of the pieces"),
     (|p| p.cloths[0].offcuts_area += 0.1, "the area of the offcuts"),
