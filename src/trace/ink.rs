@@ -128,7 +128,7 @@ pub(super) fn inside_net(flat: &Flat, patch: &Patch, ink: &GrayImage, said: Opti
 pub(super) fn lines(flat: &Flat, patch: &Patch, ink: &GrayImage, net: &Ring, holes: &[Ring]) -> Lines {
     let (w, h) = ink.dimensions();
     let mut done = GrayImage::new(w, h);
-    let mut out = Lines::default();
+    let mut strokes: Vec<(Vec<(u32, u32)>, Option<[Point; 2]>)> = Vec::new();
     for y in 0..h {
         for x in 0..w {
             if ink.get_pixel(x, y)[0] == 0 || done.get_pixel(x, y)[0] > 0 {
@@ -140,35 +140,42 @@ pub(super) fn lines(flat: &Flat, patch: &Patch, ink: &GrayImage, net: &Ring, hol
             }
             let points: Vec<Point> =
                 pixels.iter().map(|&(x, y)| flat.plane(point(f64::from(x + patch.mask.x), f64::from(y + patch.mask.y)))).collect();
-            if let Some(arrow) = arrow_of(&points) {
-                out.arrows.push(arrow);
-                continue;
+            strokes.push((pixels, arrow_of(&points)));
+        }
+    }
+    let to_net = |p: Point| distance(net, p).min(holes.iter().map(|h| distance(h, p)).fold(f64::INFINITY, f64::min));
+    // A cut at a dart can look like an arrow, but it comes to the edge: that is none if another is clear of it.
+    let clear = |a: &[Point; 2]| a.iter().all(|p| to_net(*p) > REACHES);
+    let any_clear = strokes.iter().filter_map(|s| s.1.as_ref()).any(clear);
+    let mut out = Lines::default();
+    for (pixels, arrow) in strokes {
+        if let Some(arrow) = arrow.filter(|a| !any_clear || clear(a)) {
+            out.arrows.push(arrow);
+            continue;
+        }
+        let Some(mut line) = middle_line(flat, patch, &pixels) else { continue };
+        let length = crate::geometry::path_length(&line);
+        if length < LEAST_LINE {
+            continue;
+        }
+        // A line along the net line is the net line's own ink.
+        let along = line.iter().filter(|p| to_net(**p) < 3.0).count();
+        if along * 2 > line.len() {
+            continue;
+        }
+        let (Some(&a), Some(&b)) = (line.first(), line.last()) else { continue };
+        let at_start = to_net(a) <= to_net(b);
+        let reaches = to_net(a).min(to_net(b)) < REACHES;
+        if reaches && length >= LEAST_CUT {
+            if !at_start {
+                line.reverse();
             }
-            let Some(mut line) = middle_line(flat, patch, &pixels) else { continue };
-            let length = crate::geometry::path_length(&line);
-            if length < LEAST_LINE {
-                continue;
+            if let Some(foot) = foot(net, line[0]).filter(|f| f.distance(line[0]) < REACHES) {
+                line.insert(0, foot);
             }
-            // A line along the net line is the net line's own ink.
-            let to_net = |p: Point| distance(net, p).min(holes.iter().map(|h| distance(h, p)).fold(f64::INFINITY, f64::min));
-            let along = line.iter().filter(|p| to_net(**p) < 3.0).count();
-            if along * 2 > line.len() {
-                continue;
-            }
-            let (Some(&a), Some(&b)) = (line.first(), line.last()) else { continue };
-            let at_start = to_net(a) <= to_net(b);
-            let reaches = to_net(a).min(to_net(b)) < REACHES;
-            if reaches && length >= LEAST_CUT {
-                if !at_start {
-                    line.reverse();
-                }
-                if let Some(foot) = foot(net, line[0]).filter(|f| f.distance(line[0]) < REACHES) {
-                    line.insert(0, foot);
-                }
-                out.cuts.push(line);
-            } else {
-                out.marks.push(line);
-            }
+            out.cuts.push(line);
+        } else {
+            out.marks.push(line);
         }
     }
     out
