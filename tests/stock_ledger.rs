@@ -243,7 +243,7 @@ fn what_is_wrong_is_refused_and_nothing_of_it_stays() {
     assert_eq!(ledger.list(None).unwrap().1.offcuts, 1);
 }
 
-/// Kills the command at moments spread over its whole run, several hundred times: what it reported done is there, nothing is there by half.
+/// Kills the command at moments spread over its whole run, two hundred times: what it reported done is there, nothing is there by half.
 #[test]
 fn a_kill_at_any_moment_loses_nothing_reported_and_leaves_no_half_change() {
     let shop = shop();
@@ -252,7 +252,10 @@ fn a_kill_at_any_moment_loses_nothing_reported_and_leaves_no_half_change() {
     assert!(run(&shop.file, &three).status.success());
     let whole = begun.elapsed().max(Duration::from_millis(10));
     let (mut reported, mut killed) = (1, 0);
-    for k in 0..300_u32 {
+    for k in 0..600_u32 {
+        if killed >= 200 {
+            break;
+        }
         let mut child = stock(&shop.file, &three).stdout(Stdio::piped()).stderr(Stdio::null()).spawn().unwrap();
         std::thread::sleep(whole.mul_f64(f64::from(k % 60) / 50.0));
         killed += usize::from(child.kill().is_ok() && !child.wait().unwrap().success());
@@ -265,7 +268,7 @@ fn a_kill_at_any_moment_loses_nothing_reported_and_leaves_no_half_change() {
             assert!(there.is_multiple_of(3) && there >= 3 * reported, "{there} offcuts, {reported} changes reported");
         }
     }
-    assert!(killed > 50, "{killed} of the processes were killed");
+    assert!(killed >= 200, "{killed} of the processes were killed");
 }
 
 #[test]
