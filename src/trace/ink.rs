@@ -128,7 +128,7 @@ pub(super) fn inside_net(flat: &Flat, patch: &Patch, ink: &GrayImage, said: Opti
 pub(super) fn lines(flat: &Flat, patch: &Patch, ink: &GrayImage, net: &Ring, holes: &[Ring]) -> Lines {
     let (w, h) = ink.dimensions();
     let mut done = GrayImage::new(w, h);
-    let mut strokes: Vec<(Vec<(u32, u32)>, Option<[Point; 2]>)> = Vec::new();
+    let (mut strokes, mut arrows) = (Vec::new(), Vec::new());
     for y in 0..h {
         for x in 0..w {
             if ink.get_pixel(x, y)[0] == 0 || done.get_pixel(x, y)[0] > 0 {
@@ -140,15 +140,16 @@ pub(super) fn lines(flat: &Flat, patch: &Patch, ink: &GrayImage, net: &Ring, hol
             }
             let points: Vec<Point> =
                 pixels.iter().map(|&(x, y)| flat.plane(point(f64::from(x + patch.mask.x), f64::from(y + patch.mask.y)))).collect();
-            strokes.push((pixels, arrow_of(&points)));
+            strokes.push(pixels);
+            arrows.push(arrow_of(&points));
         }
     }
     let to_net = |p: Point| distance(net, p).min(holes.iter().map(|h| distance(h, p)).fold(f64::INFINITY, f64::min));
     // A cut at a dart can look like an arrow, but it comes to the edge: that is none if another is clear of it.
     let clear = |a: &[Point; 2]| a.iter().all(|p| to_net(*p) > REACHES);
-    let any_clear = strokes.iter().filter_map(|s| s.1.as_ref()).any(clear);
+    let any_clear = arrows.iter().flatten().any(clear);
     let mut out = Lines::default();
-    for (pixels, arrow) in strokes {
+    for (pixels, arrow) in strokes.into_iter().zip(arrows) {
         if let Some(arrow) = arrow.filter(|a| !any_clear || clear(a)) {
             out.arrows.push(arrow);
             continue;
