@@ -63,7 +63,7 @@ def page_size(path):
 def check_square(path, page, work):
     """Closed squares of about 100 mm as pdftocairo draws them."""
     out = work / "page.svg"
-    run("pdftocairo", "-svg", "-f", page, "-l", page, path, out)
+    run("pdftocairo", "-svg", "-noshrink", "-f", page, "-l", page, path, out)
     best = 1e9
     for element in re.findall(r"<path [^>]*>", out.read_text()):
         numbers = [float(v) for v in re.findall(r"-?\d+\.?\d*", re.search(r' d="([^"]*)"', element)[1])]
