@@ -312,19 +312,16 @@ pub(super) fn fill_slits(own: &mut GrayImage, mm: f64, said: Option<Gap>) -> Vec
                         }
                     }
                 }
-                let spread = mouth.iter().map(|m| libm::hypot(f64::from(m.0) - mx, f64::from(m.1) - my)).fold(0.0, f64::max);
-                bridge(own, point(mx, my), spread.min(2.0 * MOUTH / mm), mm);
+                bridge(own, mx, my, mm);
             }
         }
     }
     doubtful
 }
 
-/// Lets the edge run straight past a slit's mouth, `spread` pixels to either side and a little more: closing by half a slit's width
-/// leaves a dip between its rounded corners.
-fn bridge(own: &mut GrayImage, mouth: Point, spread: f64, mm: f64) {
-    let (x, y) = (mouth.x, mouth.y);
-    let (near, reach) = (MOUTH / mm + spread, (AROUND / mm).round().clamp(1.0, 250.0));
+/// Lets the edge run straight past a slit's mouth: closing by half a slit's width leaves a dip between its rounded corners.
+fn bridge(own: &mut GrayImage, x: f64, y: f64, mm: f64) {
+    let (near, reach) = (MOUTH / mm, (AROUND / mm).round().clamp(1.0, 250.0));
     let half = (near + 2.0 * reach) as u32 + 2;
     let (left, top) = ((x as u32).saturating_sub(half), (y as u32).saturating_sub(half));
     let (w, h) = ((x as u32 + half).min(own.width() - 1) - left + 1, (y as u32 + half).min(own.height() - 1) - top + 1);
