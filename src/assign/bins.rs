@@ -7,16 +7,18 @@ use crate::nest::{Extent, Pose, Problem, Shape};
 use crate::units::snap;
 use rayon::prelude::*;
 
-/// Cells across a shape of mean size.
-const ACROSS: f64 = 56.0;
+/// Cells across a shape of mean size: up to this many ways to lie in all, and beyond.
+const ACROSS: (usize, f64, f64) = (600, 120.0, 56.0);
 /// Finest and coarsest cell, mm.
 const CELLS: (f64, f64) = (0.5, 8.0);
 /// Most rows or columns of an offcut.
 const MOST_ROWS: f64 = 2_000.0;
 /// How much coarser the roll's cells are.
-const COARSER: f64 = 3.0;
-/// Share of a roll that a good layout fills.
-const DENSITY: f64 = 0.85;
+const COARSER: f64 = 6.0;
+/// Weight that a roll takes, as a share of its area.
+const DENSITY: f64 = 0.91;
+/// Share of a shape's box outside it that nothing else fills.
+const CORNERS: f64 = 0.5;
 /// Of this many pieces a quick layout tells no more than their areas.
 const MANY: f64 = 28.0;
 /// How much more a shape counts that fits no other stock.
@@ -80,7 +82,9 @@ impl Ground {
     pub fn new(problem: &Problem, cost: &[f64]) -> Ground {
         let mean = problem.shapes().iter().map(|s| s.region.area()).sum::<f64>() / problem.shapes().len().max(1) as f64;
         let largest = problem.stocks().iter().filter_map(|s| extent(&s.extent)).fold(0.0, f64::max);
-        let cell = snap((mean.max(1.0).sqrt() / ACROSS).clamp(CELLS.0, CELLS.1).max(largest / MOST_ROWS));
+        let poses: usize = problem.shapes().iter().map(|s| s.poses.len()).sum();
+        let across = if poses <= ACROSS.0 { ACROSS.1 } else { ACROSS.2 };
+        let cell = snap((mean.max(1.0).sqrt() / across).clamp(CELLS.0, CELLS.1).max(largest / MOST_ROWS));
         let kinds: Vec<Kind> = problem.shapes().par_iter().map(|shape| kind(problem, shape, cell)).collect();
         let copies = |(kind, shape): (usize, &Shape)| (0..shape.copies).map(move |copy| (kind, copy)).collect::<Vec<_>>();
         let items = problem.shapes().iter().enumerate().flat_map(copies).collect();
@@ -178,11 +182,12 @@ fn kind(problem: &Problem, shape: &Shape, cell: f64) -> Kind {
             Some(Stance { turn: pose.turn, flip: pose.flip, cover: Cover::new(&moved, cell, gap, slack), low })
         })
         .collect();
-    // On the roll a shape takes its area, half the gap around it, and the corners of its box that nothing else fills: small shapes fill the
-    // gaps that large ones leave, so these count for more than their area.
-    let b = shape.region.bounds().map_or((0.0, 0.0), |b| (b.width(), b.height()));
+    // On the roll a shape takes its area, half the gap around it, and about half of its box's corners. Measured: 60 rolls of some 35 pieces,
+    // straight and rounded, length by least squares; the residue is 1.2 %, by area alone it is 2.5 %.
+    let boxes = stances.iter().map(|s| (s.cover.columns.len() as f64 * cell, f64::from(s.cover.height) * cell));
+    let b = boxes.min_by(|a, b| (a.0 * a.1).total_cmp(&(b.0 * b.1))).unwrap_or((0.0, 0.0));
     let own = shape.region.area() + gap * (b.0 + b.1);
-    let weight = own + 0.15 * (b.0 * b.1 - own).max(0.0);
+    let weight = own + (CORNERS * (b.0 * b.1 - own)).clamp(0.0, own);
     // What the roll cannot take at all comes before everything else.
     let weight = if fits_open(problem, shape) { weight } else { ONLY_HERE * weight };
     Kind { stances, weight }

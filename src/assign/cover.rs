@@ -26,6 +26,8 @@ pub(super) struct Cover {
     pub cells: i64,
     /// Columns in the order they are tested: the fullest first.
     order: Vec<usize>,
+    /// The longest run of each column.
+    tallest: Vec<i32>,
 }
 
 impl Cover {
@@ -51,7 +53,8 @@ impl Cover {
         let full = |k: usize| columns[k].iter().map(|r| r.1).sum::<i32>();
         order.sort_by_key(|&k| (-full(k), k));
         let cells = order.iter().map(|&k| i64::from(full(k))).sum();
-        Cover { columns, grown, reach, height, cells, order }
+        let tallest = columns.iter().map(|runs| runs.iter().map(|r| r.1).max().unwrap_or(0)).collect();
+        Cover { columns, grown, reach, height, cells, order, tallest }
     }
 }
 
@@ -140,6 +143,8 @@ pub(super) struct Mask {
     rows: i32,
     words: usize,
     bits: Vec<u64>,
+    /// The longest run of free cells in each column.
+    longest: Vec<i32>,
     /// Free cells.
     pub free: i64,
 }
@@ -149,8 +154,7 @@ impl Mask {
     pub fn new(region: &Region, keep_out: &[Region], cell: f64) -> Mask {
         let b = region.bounds().map_or((0.0, 0.0), |b| (b.max.x, b.max.y));
         let (columns, rows) = ((b.0 / cell).ceil() as i32, (b.1 / cell).ceil() as i32);
-        let words = rows as usize / 64 + 1;
-        let mut mask = Mask { columns, rows, words, bits: vec![u64::MAX; words * columns as usize], free: 0 };
+        let mut mask = Mask::full(columns, rows);
         for (k, runs) in centres(region, cell, columns as usize).iter().enumerate() {
             runs.iter().for_each(|&r| mask.write(k as i32, r, false));
         }
@@ -168,15 +172,20 @@ impl Mask {
 
     /// A rectangle of free cells.
     pub fn open(columns: i32, rows: i32) -> Mask {
-        let words = rows as usize / 64 + 1;
-        let mut mask = Mask { columns, rows, words, bits: vec![u64::MAX; words * columns as usize], free: 0 };
+        let mut mask = Mask::full(columns, rows);
         (0..columns).for_each(|k| mask.write(k, (0, rows), false));
         mask.count();
         mask
     }
 
+    fn full(columns: i32, rows: i32) -> Mask {
+        let words = rows as usize / 64 + 1;
+        Mask { columns, rows, words, bits: vec![u64::MAX; words * columns as usize], longest: vec![0; columns as usize], free: 0 }
+    }
+
     fn count(&mut self) {
         self.free = self.bits.iter().map(|w| i64::from(w.count_zeros())).sum();
+        (0..self.columns as usize).for_each(|k| self.longest[k] = longest_free(&self.bits[k * self.words..(k + 1) * self.words]));
     }
 
     fn write(&mut self, column: i32, (from, count): (i32, i32), taken: bool) {
@@ -202,9 +211,17 @@ impl Mask {
     /// Takes the cells of a shape at (column, row) and those nearer than the gap.
     pub fn take(&mut self, cover: &Cover, at: (i32, i32)) {
         for (k, runs) in cover.grown.iter().enumerate() {
-            runs.iter().for_each(|r| self.write(at.0 + k as i32 - cover.reach, (r.0 + at.1, r.1), true));
+            let column = at.0 + k as i32 - cover.reach;
+            if column < 0 || column >= self.columns {
+                continue;
+            }
+            let words = column as usize * self.words..(column as usize + 1) * self.words;
+            let free = |bits: &[u64]| bits.iter().map(|w| i64::from(w.count_zeros())).sum::<i64>();
+            self.free -= free(&self.bits[words.clone()]);
+            runs.iter().for_each(|r| self.write(column, (r.0 + at.1, r.1), true));
+            self.free += free(&self.bits[words.clone()]);
+            self.longest[column as usize] = longest_free(&self.bits[words]);
         }
-        self.count();
     }
 
     /// The first column from the left (or right), and in it the lowest (or highest) row, where the shape is free.
@@ -219,6 +236,10 @@ impl Mask {
         let mut spread = vec![0_u64; self.words];
         for step in 0..=last {
             let cx = if from_right { last - step } else { step };
+            let here = &self.longest[cx as usize..cx as usize + cover.tallest.len()];
+            if here.iter().zip(&cover.tallest).any(|(free, need)| free < need) {
+                continue;
+            }
             blocked.fill(0);
             // Rows above the last are no positions.
             if let Some(w) = blocked.last_mut() {
@@ -262,6 +283,28 @@ impl Mask {
             Some(word as i32 * 64 + (!blocked[word]).trailing_zeros() as i32)
         }
     }
+}
+
+/// The longest run of zeros.
+fn longest_free(bits: &[u64]) -> i32 {
+    let (mut best, mut run) = (0, 0);
+    for &word in bits {
+        let (mut rest, mut left) = (word, 64);
+        while left > 0 {
+            let zeros = (rest.trailing_zeros() as i32).min(left);
+            run += zeros;
+            best = best.max(run);
+            left -= zeros;
+            if left > 0 {
+                rest >>= zeros;
+                let ones = (rest.trailing_ones() as i32).min(left);
+                run = 0;
+                left -= ones;
+                rest = if ones == 64 { 0 } else { rest >> ones };
+            }
+        }
+    }
+    best
 }
 
 /// `bits |= bits >> by` over several words; what comes from above the last word is taken.

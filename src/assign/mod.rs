@@ -5,6 +5,7 @@
 mod bins;
 mod choose;
 mod cover;
+mod exchange;
 mod search;
 mod solve;
 mod trade;

@@ -1,6 +1,7 @@
 //! The driver: lanes that ruin and refill offcuts, and the best of what they found.
 
 use super::bins::Ground;
+use super::exchange::exchange;
 use super::trade::{Dice, Lane, State};
 use crate::nest::{Limits, Params, Placement, Problem, Stop};
 use rayon::prelude::*;
@@ -29,21 +30,41 @@ pub struct Assignment {
 /// `cost[stock]` is in mm² and only weighs between equals. By effort (rounds of refills in every lane) the answer is the same on every
 /// machine and thread count. Open stocks are passed over, and so are tolerances of turns.
 pub fn assign(problem: &Problem, cost: &[f64], params: &Params, limits: &Limits<'_>, seed: u64, most: usize) -> Vec<Assignment> {
-    let threads = rayon::ThreadPoolBuilder::new().num_threads(params.threads).build();
-    match threads {
-        Ok(pool) => pool.install(|| run(problem, cost, params, limits, seed, most)),
-        Err(_) => run(problem, cost, params, limits, seed, most),
+    let start = Instant::now();
+    pooled(params, || search(&Ground::new(problem, cost), params, (start, limits), seed, most))
+}
+
+/// The best assignment, after exchanges by the full search; the two limits are for these steps.
+pub(super) fn share_out(
+    problem: &Problem,
+    cost: &[f64],
+    params: &Params,
+    limits: (&Limits<'_>, &Limits<'_>),
+    seed: u64,
+) -> Option<Assignment> {
+    let start = Instant::now();
+    pooled(params, || {
+        let ground = Ground::new(problem, cost);
+        let best = search(&ground, params, (start, limits.0), seed, 1).into_iter().next()?;
+        Some(exchange(problem, &ground, best, limits.1, seed))
+    })
+}
+
+/// Runs on as many threads as are wanted.
+fn pooled<T: Send>(params: &Params, run: impl FnOnce() -> T + Send) -> T {
+    match rayon::ThreadPoolBuilder::new().num_threads(params.threads).build() {
+        Ok(pool) => pool.install(run),
+        // No threads to be had: the caller's own will do.
+        Err(_) => run(),
     }
 }
 
-fn run(problem: &Problem, cost: &[f64], params: &Params, limits: &Limits<'_>, seed: u64, most: usize) -> Vec<Assignment> {
-    let start = Instant::now();
-    let ground = Ground::new(problem, cost);
+fn search(ground: &Ground, params: &Params, (start, limits): (Instant, &Limits<'_>), seed: u64, most: usize) -> Vec<Assignment> {
     if ground.bins.is_empty() {
         return Vec::new();
     }
     let lanes = if matches!(limits.stop, Stop::Effort(_)) { params.lanes } else { rayon::current_num_threads() };
-    let mut lanes: Vec<Lane<'_>> = (0..lanes.max(1)).map(|k| Lane::new(&ground, Dice::new(seed, k as u64))).collect();
+    let mut lanes: Vec<Lane<'_>> = (0..lanes.max(1)).map(|k| Lane::new(ground, Dice::new(seed, k as u64))).collect();
     lanes.par_iter_mut().for_each(|lane| {
         let mut done = 0_u32;
         loop {
@@ -68,7 +89,7 @@ fn run(problem: &Problem, cost: &[f64], params: &Params, limits: &Limits<'_>, se
     for state in best {
         let set = state.placed_items();
         if out.len() < most && !set.is_empty() && !sets.contains(&set) {
-            out.push(report(&ground, state));
+            out.push(report(ground, state));
             sets.push(set);
         }
     }

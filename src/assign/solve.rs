@@ -1,24 +1,26 @@
 //! Offcuts and roll together: assignments first, then the roll for what they leave.
 
-use super::search::{Assignment, assign};
+use super::search::{Assignment, share_out};
 use crate::geometry::{Motion, point};
 use crate::nest::{self, Extent, Limits, Observer, Outcome, Params, Placement, Problem, Progress, Shape, Stock, Stop, UsedStock};
 use std::sync::atomic::Ordering;
 use std::time::{Duration, Instant};
 
-/// Share of the time for sharing out the pieces.
-const ASSIGNING: f64 = 0.12;
-/// Share of the time for a first look at what the roll needs under each assignment.
-const LOOKING: f64 = 0.1;
-/// Assignments that are looked at.
-const LOOKED_AT: usize = 3;
+/// Shares of the time for sharing out the pieces and for exchanges.
+const SHARING_OUT: f64 = 0.12;
+const EXCHANGING: f64 = 0.12;
+/// Share of the time for a look at what the roll needs with offcuts, and the same without any.
+const LOOKING: f64 = 0.05;
 /// Offcuts that take less of the pieces' area than this are held against a plan without any: chance could make that one shorter.
-const LITTLE: f64 = 0.1;
+const LITTLE: f64 = 0.25;
+/// A plan without offcuts that is longer by less than this share at first sight is searched in full as well.
+const NEARLY: f64 = 0.02;
 
 /// Places all shapes: on fixed stocks what is best placed there for the least length of the open one, the rest on that.
 ///
 /// The answer is that of [`nest::solve`], and so are limits, seed and observer; `cost[stock]` is what opening a fixed stock costs, in
-/// mm² of new cloth, and decides between answers of the same length.
+/// mm² of new cloth, and decides between answers of the same length. The open stock is never longer than a plan without the fixed ones
+/// that was found beside it.
 pub fn solve(problem: &Problem, cost: &[f64], params: &Params, limits: &Limits<'_>, seed: u64, observer: &dyn Observer) -> Outcome {
     let fixed = problem.stocks().iter().any(|s| matches!(s.extent, Extent::Fixed { .. }));
     if !fixed || matches!(limits.stop, Stop::Effort(0)) {
@@ -26,43 +28,52 @@ pub fn solve(problem: &Problem, cost: &[f64], params: &Params, limits: &Limits<'
     }
     let start = Instant::now();
     let part = |share: f64, least: u32| match limits.stop {
-        Stop::After(all) => Stop::After(all.mul_f64(share)),
-        Stop::Effort(rounds) => Stop::Effort(rounds.div_ceil(least)),
+        Stop::After(all) => Limits { stop: Stop::After(all.mul_f64(share)), ..*limits },
+        Stop::Effort(rounds) => Limits { stop: Stop::Effort(rounds.div_ceil(least)), ..*limits },
     };
-    let found = assign(problem, cost, params, &Limits { stop: part(ASSIGNING, 1), ..*limits }, seed, LOOKED_AT);
-    let area = |shapes: &mut dyn Iterator<Item = usize>| shapes.map(|s| problem.shapes()[s].region.area()).sum::<f64>();
+    let left = |runs: f64| match limits.stop {
+        Stop::After(all) => {
+            Limits { stop: Stop::After(all.saturating_sub(start.elapsed()).max(Duration::from_millis(1)).div_f64(runs)), ..*limits }
+        }
+        Stop::Effort(_) => *limits,
+    };
+    let bare = Rest::new(problem, Assignment::default());
+    let Some(found) = share_out(problem, cost, params, (&part(SHARING_OUT, 1), &part(EXCHANGING, 2)), seed) else {
+        return finished(problem, bare.solve(problem, params, &left(1.0), seed, observer), params, limits, seed, observer);
+    };
+    let taken: f64 = found.placements.iter().map(|p| problem.shapes()[p.shape].region.area()).sum();
     let all: f64 = problem.shapes().iter().map(|s| s.region.area() * f64::from(s.copies)).sum();
-    let taken = found.first().map_or(0.0, |a| area(&mut a.placements.iter().map(|p| p.shape)));
-    // The plan without offcuts is a candidate where they take next to nothing.
-    let mut candidates: Vec<Rest> = found.into_iter().map(|a| Rest::new(problem, a)).collect();
-    let bare = (taken < LITTLE * all).then(|| Rest::new(problem, Assignment::default()));
-    if candidates.len() > 1 && candidates.iter().any(|c| c.problem.is_some()) {
-        let each = part(LOOKING / candidates.len() as f64, 4);
-        let quiet = |rest: &Rest| rest.length(params, &Limits { stop: each, ..*limits }, seed);
-        let lengths: Vec<f64> = candidates.iter().map(quiet).collect();
-        let mut order: Vec<usize> = (0..lengths.len()).collect();
-        // Stable: at equal length the assignment that came first, which is the better one, stays before.
-        order.sort_by(|&a, &b| lengths[a].total_cmp(&lengths[b]));
-        let first = order.first().copied().unwrap_or(0);
-        candidates = vec![candidates.swap_remove(first)];
+    let rest = Rest::new(problem, found);
+    let look = |rest: &Rest| rest.solve(problem, params, &part(LOOKING, 4), seed, &nest::Silent);
+    let mut outcomes = Vec::new();
+    let mut runs = vec![&rest];
+    if taken < LITTLE * all {
+        outcomes.extend([look(&rest), look(&bare)]);
+        let near = length(problem, &outcomes[1]) < length(problem, &outcomes[0]) * (1.0 + NEARLY);
+        if near && missing(&outcomes[1]) <= missing(&outcomes[0]) {
+            runs.push(&bare);
+        }
     }
-    candidates.truncate(1);
-    candidates.extend(bare);
-    let count = candidates.len() as f64;
-    let last = match limits.stop {
-        Stop::After(all) => Stop::After(all.saturating_sub(start.elapsed()).max(Duration::from_millis(1)).div_f64(count.max(1.0))),
-        effort => effort,
-    };
     let begun = start.elapsed().as_secs_f64();
-    let relay = Later { observer, begun, share: 1.0 - ASSIGNING - LOOKING };
-    let solved = candidates.into_iter().map(|rest| rest.solve(problem, params, &Limits { stop: last, ..*limits }, seed, &relay));
-    let best = solved.min_by(|a, b| missing(a).cmp(&missing(b)).then(length(problem, a).total_cmp(&length(problem, b))));
+    let relay = Later { observer, begun, share: 1.0 - SHARING_OUT - EXCHANGING };
+    let last = left(runs.len() as f64);
+    outcomes.extend(runs.into_iter().map(|rest| rest.solve(problem, params, &last, seed, &relay)));
+    let longest = outcomes.last().map_or(0.0, |o| length(problem, o));
+    if taken >= LITTLE * all && longest > bare.least_length() {
+        outcomes.push(look(&bare));
+    }
+    let rank = |o: &Outcome| (missing(o) + usize::from(o.placements.is_empty()), length(problem, o));
+    let best = outcomes.into_iter().min_by(|a, b| rank(a).0.cmp(&rank(b).0).then(rank(a).1.total_cmp(&rank(b).1)));
     let best = best.unwrap_or_else(|| nest::solve(problem, params, &Limits { stop: Stop::Effort(0), ..*limits }, seed, observer));
+    finished(problem, best, params, &last, seed, observer)
+}
+
+/// Cells are coarser than outlines: where something found no place, the search proper has the last word.
+fn finished(problem: &Problem, best: Outcome, params: &Params, limits: &Limits<'_>, seed: u64, observer: &dyn Observer) -> Outcome {
     if best.unplaced.is_empty() || limits.cancel.load(Ordering::Relaxed) {
         return best;
     }
-    // Cells are coarser than outlines: where something found no place, the search proper has the last word.
-    let exact = nest::solve(problem, params, &Limits { stop: last, ..*limits }, seed, observer);
+    let exact = nest::solve(problem, params, limits, seed, observer);
     if exact.unplaced.len() < best.unplaced.len() { exact } else { best }
 }
 
@@ -106,11 +117,9 @@ impl Rest {
         Rest { assignment, problem: rest, copies, open }
     }
 
-    /// Length of the open stock after a short search, a lot more for every piece that has no place.
-    fn length(&self, params: &Params, limits: &Limits<'_>, seed: u64) -> f64 {
-        let Some(problem) = &self.problem else { return 0.0 };
-        let outcome = nest::solve(problem, params, limits, seed, &nest::Silent);
-        outcome.stocks.iter().map(|s| s.used_length).sum::<f64>() + 1e9 * outcome.unplaced.len() as f64
+    /// What the open stock cannot go under, mm.
+    fn least_length(&self) -> f64 {
+        self.problem.as_ref().map_or(0.0, |p| nest::least_length(p).0)
     }
 
     /// The whole outcome.
@@ -181,5 +190,92 @@ impl Observer for Later<'_> {
     fn progress(&self, progress: &Progress) {
         let share = 1.0 - self.share + self.share * progress.share;
         self.observer.progress(&Progress { seconds: self.begun + progress.seconds, share, ..progress.clone() });
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use crate::geometry::{Region, Ring};
+    use crate::nest::{Pose, Silent};
+    use std::sync::atomic::AtomicBool;
+
+    fn rectangle(w: f64, h: f64) -> Ring {
+        vec![point(0.0, 0.0), point(w, 0.0), point(w, h), point(0.0, h)]
+    }
+
+    fn shape(w: f64, h: f64, copies: u32) -> Shape {
+        Shape {
+            name: format!("{w} x {h}"),
+            region: Region::solid(rectangle(w, h)),
+            poses: vec![Pose { turn: 0.0, flip: false }],
+            tolerance: 0.0,
+            copies,
+            may_cross: false,
+        }
+    }
+
+    fn offcut(w: f64, h: f64) -> Stock {
+        Stock { name: String::new(), extent: Extent::Fixed { region: Region::solid(rectangle(w, h)) }, keep_out: Vec::new() }
+    }
+
+    fn roll(height: f64) -> Stock {
+        let extent = Extent::Open { low: 0.0, high: height, segment_max: None, length_max: None };
+        Stock { name: "roll".into(), extent, keep_out: Vec::new() }
+    }
+
+    fn solved(problem: &Problem, cost: &[f64]) -> Outcome {
+        let cancel = AtomicBool::new(false);
+        solve(problem, cost, &Params { lanes: 2, threads: 1 }, &Limits { stop: Stop::Effort(2), cancel: &cancel }, 1, &Silent)
+    }
+
+    fn used(problem: &Problem, outcome: &Outcome) -> Vec<usize> {
+        let fixed = |s: &&UsedStock| matches!(problem.stocks()[s.stock].extent, Extent::Fixed { .. });
+        outcome.stocks.iter().filter(fixed).map(|s| s.stock).collect()
+    }
+
+    /// Of three offcuts that each hold the one piece, the cheapest is opened: the caller makes the small and the old cheap.
+    #[test]
+    fn at_equal_new_cloth_the_cheapest_offcut_is_opened_and_the_large_one_left_whole() {
+        let stocks = vec![offcut(400.0, 400.0), offcut(110.0, 90.0), offcut(100.0, 100.0), roll(500.0)];
+        let problem = Problem::new(vec![shape(90.0, 80.0, 1)], stocks, 5.0).unwrap();
+        let outcome = solved(&problem, &[160_000.0, 9_900.0, 13_000.0, 0.0]);
+        assert_eq!((used(&problem, &outcome), length(&problem, &outcome)), (vec![1], 0.0));
+        let outcome = solved(&problem, &[160_000.0, 12_900.0, 10_000.0, 0.0]);
+        assert_eq!(used(&problem, &outcome), vec![2]);
+    }
+
+    #[test]
+    fn two_pieces_go_to_two_small_offcuts_rather_than_to_one_large() {
+        let stocks = vec![offcut(300.0, 300.0), offcut(100.0, 90.0), offcut(100.0, 90.0), roll(500.0)];
+        let problem = Problem::new(vec![shape(90.0, 80.0, 2)], stocks, 5.0).unwrap();
+        let outcome = solved(&problem, &[90_000.0, 9_000.0, 9_000.0, 0.0]);
+        assert_eq!((used(&problem, &outcome), length(&problem, &outcome)), (vec![1, 2], 0.0));
+    }
+
+    /// Six pieces fill the roll's width in threes; the offcut takes one, and five need the same two rows.
+    #[test]
+    fn never_more_new_cloth_than_without_offcuts() {
+        for copies in 1..=8 {
+            let shapes = || vec![shape(140.0, 160.0, copies), shape(70.0, 45.0, copies)];
+            let with = Problem::new(shapes(), vec![offcut(150.0, 165.0), roll(500.0)], 5.0).unwrap();
+            let without = Problem::new(shapes(), vec![roll(500.0)], 5.0).unwrap();
+            let (a, b) = (solved(&with, &[20_000.0, 0.0]), solved(&without, &[0.0]));
+            assert!(a.unplaced.is_empty() && b.unplaced.is_empty());
+            assert!(length(&with, &a) <= length(&without, &b), "{copies}: {} {}", length(&with, &a), length(&without, &b));
+        }
+    }
+
+    #[test]
+    fn an_outcome_is_the_same_on_any_number_of_threads() {
+        let stocks = vec![offcut(200.0, 150.0), offcut(150.0, 110.0), offcut(90.0, 60.0), roll(400.0)];
+        let shapes = vec![shape(70.0, 45.0, 9), shape(33.0, 20.0, 12), shape(120.0, 90.0, 3)];
+        let problem = Problem::new(shapes, stocks, 5.0).unwrap();
+        let cost = [30_000.0, 16_500.0, 5_400.0, 0.0];
+        let cancel = AtomicBool::new(false);
+        let limits = Limits { stop: Stop::Effort(1), cancel: &cancel };
+        let of = |threads| solve(&problem, &cost, &Params { lanes: 2, threads }, &limits, 1, &Silent).placements;
+        assert_eq!(of(1), of(3));
     }
 }

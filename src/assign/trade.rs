@@ -20,11 +20,11 @@ impl Dice {
         Dice(Pcg64Mcg::seed_from_u64(seed.wrapping_mul(0x9e37_79b9_7f4a_7c15) ^ lane.wrapping_mul(0xc2b2_ae3d_27d4_eb4f)))
     }
 
-    fn unit(&mut self) -> f64 {
+    pub fn unit(&mut self) -> f64 {
         (self.0.next_u64() >> 11) as f64 / (1_u64 << 53) as f64
     }
 
-    fn below(&mut self, n: usize) -> usize {
+    pub fn below(&mut self, n: usize) -> usize {
         ((self.unit() * n as f64) as usize).min(n.saturating_sub(1))
     }
 }
