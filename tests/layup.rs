@@ -81,7 +81,7 @@ fn hours_bag_and_cure_add_up() {
 fn what_is_out_of_date_or_time_is_loud() {
     let mut plan = demo().plan().clone();
     plan.mould_work[0].layup.start = None;
-    let on = |plan: &Plan, day: &str| only(layup(plan, &When { today: Some(Day::parse(day).unwrap()), start: None })).warnings;
+    let on = |plan: &Plan, day: &str| only(layup(plan, &When { today: Some(Day::parse(day).unwrap()), ..When::default() })).warnings;
     assert_eq!(on(&plan, "2026-12-12"), [] as [&str; 0], "the last day is a day of use");
     assert!(on(&plan, "2026-12-13").iter().any(|w| w.contains("release agent expired on 2026-12-12")));
     let late = on(&plan, "2027-06-01");

@@ -12,7 +12,7 @@ const EXCHANGING: f64 = 0.12;
 /// Share of the time for a look at what the roll needs with offcuts, and the same without any.
 const LOOKING: f64 = 0.05;
 /// Offcuts that take less of the pieces' area than this are held against a plan without any: chance could make that one shorter.
-const LITTLE: f64 = 0.25;
+const LITTLE: f64 = 0.15;
 /// A plan without offcuts that is longer by less than this share at first sight is searched in full as well.
 const NEARLY: f64 = 0.02;
 

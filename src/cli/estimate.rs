@@ -78,9 +78,15 @@ impl EstimateCommand {
     fn planned(&self, stop: warpwise::nest::Stop, spare: Spare) -> Result<Estimate, Failure> {
         let (jobs, warnings) = job::load_all(&self.jobs).map_err(Failure::Input)?;
         warn(&warnings, self.search.quiet);
-        let stock = self.search.stock.as_deref().map(read_stock).transpose()?;
+        let stock = self.search.stock_of(&jobs)?.as_deref().map(read_stock).transpose()?;
         let threads = self.search.threads.map_or(0, usize::from);
         let settings = Settings { stop, seed: self.search.seed, threads, sets: self.search.sets };
+        let ours = |_: &str, cloth: &str| jobs.iter().flat_map(|j| &j.cloths).any(|c| c.id == cloth);
+        let cautions = stock.as_ref().map_or_else(Vec::new, |s| s.cautions(s.day, &ours));
+        if !self.search.json {
+            let lines: String = cautions.iter().map(|c| sheet::summary::wrap(&format!("WARNING: {c}"), COLUMNS, 2)).collect();
+            print(&lines)?;
+        }
         let wish = Wish { jobs: &jobs, stock: stock.as_ref(), seeds: self.seeds, spare };
         let bar = Bar::new(self.search.quiet);
         let found = estimate::estimate(&wish, &settings, search::interrupt()?, &bar);

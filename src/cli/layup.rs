@@ -3,7 +3,7 @@
 use super::exit::Failure;
 use super::files::write_into;
 use super::print;
-use super::stock::verified;
+use super::stock::{read_stock, verified};
 use clap::Args;
 use std::path::PathBuf;
 use warpwise::fault::Fault;
@@ -23,6 +23,9 @@ pub struct Layup {
     /// When the cure begins, as "2026-12-01 08:00"; in place of the job's own
     #[arg(long, value_name = "TIME")]
     start: Option<String>,
+    /// Look at the dates anew: the ledger, or an export of it, as it is now
+    #[arg(long, value_name = "FILE")]
+    stock: Option<PathBuf>,
     /// Print steps and figures as JSON instead of writing a file
     #[arg(long)]
     json: bool,
@@ -36,7 +39,11 @@ impl Layup {
             return Err(Failure::Usage(fault.into()));
         }
         let plan = verified(&self.plan)?;
-        let when = When { today: Some(Day::today()), start: self.start };
+        let stock = self.stock.as_deref().map(read_stock).transpose()?;
+        let day = self.start.as_deref().and_then(|s| Day::parse(s.get(..10)?).ok()).unwrap_or_else(Day::today);
+        let drawn = |id: &str, _: &str| plan.plan().stocks.iter().any(|s| s.id == id);
+        let cautions = stock.map(|s| s.cautions(day, &drawn));
+        let when = When { today: Some(Day::today()), start: self.start, cautions };
         let sheets = layup::layup(plan.plan(), &when);
         if self.json {
             let shown = serde_json::json!({ "plan": plan.plan().id, "layup": sheets, "laminate": laminate::laminate(plan.plan()) });

@@ -33,11 +33,11 @@ pub struct Search {
     /// How many sets of every piece to cut
     #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=1000))]
     pub sets: u32,
-    /// Plan from this stock, offcuts first: a ledger of `warpwise stock`, or an export of one
+    /// Plan from this stock, offcuts first: a ledger of `warpwise stock`, or an export of one [default: what the job names]
     #[arg(long, value_name = "FILE")]
     pub stock: Option<PathBuf>,
     /// Go on with this plan: what the ledger knows to be cut stays, the rest and what was spoiled is planned anew
-    #[arg(long, value_name = "PLAN", requires = "stock")]
+    #[arg(long, value_name = "PLAN")]
     pub go_on: Option<PathBuf>,
     /// Print the plan as JSON on standard output
     #[arg(long)]
@@ -53,9 +53,14 @@ pub struct Search {
 impl Search {
     /// Plans the jobs; Ctrl-C ends the search and keeps the best complete layouts.
     pub fn plan(&self, jobs: &[Job], stop: Stop) -> Result<Verified, Failure> {
-        let stock = self.stock.as_deref().map(read_stock).transpose()?;
-        let earlier = match (&self.stock, &self.go_on) {
+        let from = self.stock_of(jobs)?;
+        let stock = from.as_deref().map(read_stock).transpose()?;
+        let earlier = match (&from, &self.go_on) {
             (Some(ledger), Some(plan)) => earlier(ledger, plan)?,
+            (None, Some(_)) => {
+                let fault = Fault::new("--go-on goes by what the ledger knows to be cut", "name the ledger with --stock, or in the job");
+                return Err(Failure::Usage(fault.into()));
+            }
             _ => planner::Earlier::default(),
         };
         let cancel = interrupt()?;
@@ -70,6 +75,22 @@ impl Search {
             write_histories(dir, &histories)?;
         }
         Ok(plan?)
+    }
+
+    /// The stock to plan from: by the flag, else by the jobs, which must mean the same one.
+    pub fn stock_of(&self, jobs: &[Job]) -> Result<Option<PathBuf>, Failure> {
+        let mut named: Vec<&PathBuf> = jobs.iter().filter_map(|j| j.stock.as_ref()).collect();
+        let place = |p: &PathBuf| std::fs::canonicalize(p).unwrap_or_else(|_| p.clone());
+        named.dedup_by_key(|p| place(p));
+        match (&self.stock, named.as_slice()) {
+            (Some(stock), _) => Ok(Some(stock.clone())),
+            (None, []) => Ok(None),
+            (None, [one]) => Ok(Some((*one).clone())),
+            (None, [one, other, ..]) => {
+                let what = format!("the jobs name different stocks: {} and {}", one.display(), other.display());
+                Err(Failure::Input(Fault::new(what, "name the same in all of them, or one with --stock").into()))
+            }
+        }
     }
 
     /// The limit that the flags ask for; wrong use if they ask for none that can be kept.

@@ -11,6 +11,7 @@ use warpwise::fault::{Fault, Faults};
 use warpwise::ledger::{self, FreezerMove, Ledger, Moment, PieceState, Record, Trouble};
 use warpwise::plan;
 use warpwise::planner::Earlier;
+use warpwise::sheet;
 use warpwise::stock::{Day, Snapshot};
 use warpwise::units::{counted, parse_length, show_metres};
 use warpwise::verify::{self, Verified};
@@ -72,7 +73,7 @@ enum Command {
         plan: PathBuf,
         /// Piece numbers or ids; all if left out
         pieces: Vec<String>,
-        /// Where the labels of new offcuts go [default: labels.html beside the plan]
+        /// Where the labels of new offcuts go [default: labels.html and labels.pdf beside the plan]
         #[arg(long, value_name = "FILE")]
         labels: Option<PathBuf>,
     },
@@ -241,8 +242,8 @@ impl Stock {
                 }
                 let wanted = stock.offcuts.iter().filter(|o| ids.is_empty() || ids.iter().any(|id| id == o.id()));
                 let facts: Vec<_> = wanted.map(|o| o.facts().clone()).collect();
-                write_file(&out, ledger::labels(&facts).as_bytes())?;
-                print(&format!("{}\n", out.display()))
+                write_labels(&out, &facts)?;
+                print(&format!("{}\n{}\n", out.display(), out.with_extension("pdf").display()))
             }
             Command::Export { file: to } => {
                 let json = Ledger::read(&file)?.snapshot(&now)?.to_json();
@@ -380,10 +381,16 @@ fn book(file: &Path, path: &Path, pieces: &[String], labels: Option<PathBuf>, no
         out.push_str(&format!("new offcuts: {}\n", ids.join(", ")));
         let folder = if path.is_dir() { path } else { path.parent().unwrap_or(Path::new("")) };
         let to = labels.unwrap_or_else(|| folder.join("labels.html"));
-        write_file(&to, ledger::labels(&booked.added).as_bytes())?;
-        out.push_str(&format!("labels to print: {}\n", to.display()));
+        write_labels(&to, &booked.added)?;
+        out.push_str(&format!("labels to print: {} (or {})\n", to.with_extension("pdf").display(), to.display()));
     }
     print(&out)
+}
+
+/// Labels as a page, and beside it the same as PDF for a sheet of stick-on labels.
+fn write_labels(to: &Path, offcuts: &[warpwise::stock::OffcutFacts]) -> Result<(), Failure> {
+    write_file(to, ledger::labels(offcuts).as_bytes())?;
+    write_file(&to.with_extension("pdf"), &sheet::offcut_labels(offcuts).bytes)
 }
 
 fn pieces(file: &Path, path: &Path) -> Result<(), Failure> {

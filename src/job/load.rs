@@ -142,6 +142,7 @@ fn build(mut raw: RawJob, doc: &Document<'_>, read: &ReadOutline<'_>, findings: 
     Some(Job {
         name: head.name,
         file: doc.file.to_path_buf(),
+        stock: raw.stock.map(|s| doc.file.parent().unwrap_or(Path::new("")).join(s)),
         currency: head.currency,
         cloths: made_cloths.into_iter().collect::<Option<_>>()?,
         templates: made.into_iter().collect::<Option<_>>()?,

@@ -212,6 +212,8 @@ pub struct Job {
     pub name: String,
     /// The job file.
     pub file: PathBuf,
+    /// The stock it is planned from where the command names none.
+    pub stock: Option<PathBuf>,
     /// Currency for prices, as the job writes it.
     pub currency: String,
     /// The cloths.

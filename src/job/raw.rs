@@ -20,6 +20,9 @@ use serde::Deserialize;
 #[serde(deny_unknown_fields)]
 #[schemars(title = "warpwise job", extend("required" = ["job", "cloth", "layer"]))]
 pub(super) struct RawJob {
+    /// The stock to plan from, offcuts first: a ledger of `warpwise stock` or an export of one, relative to the job file. `--stock` goes before it.
+    #[schemars(schema_with = "text")]
+    pub(super) stock: Option<String>,
     /// What the job is.
     #[serde(default)]
     pub(super) job: Option<RawHead>,

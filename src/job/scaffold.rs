@@ -112,6 +112,8 @@ fn template(outline: &Sketch, id: &str) -> String {
 const HEAD: &str = r#"# A warpwise job. Lengths are mm and angles degrees; text such as "1.25 m", "30 cm" or "12 in" does as well.
 # Everything after a # is a comment. A line that begins with # shows a key that may be added.
 
+# stock = "../stock.sqlite"      # plan from this ledger of `warpwise stock`, offcuts first
+
 [job]
 name = NAME
 currency = "EUR"                 # printed with the costs

@@ -72,6 +72,8 @@ pub struct When {
     pub today: Option<Day>,
     /// Start of the cure, as `2026-12-01 08:00`, in place of the job's own.
     pub start: Option<String>,
+    /// What the dates of the stock ask for now, in place of what they asked for when the plan was made.
+    pub cautions: Option<Vec<String>>,
 }
 
 /// The lay-up sheets of a plan, job by job.
@@ -95,7 +97,8 @@ fn sheet(plan: &Plan, job: &str, work: &MouldWork, when: &When) -> LayupSheet {
     let begin = start.and_then(|s| s.get(..10)).and_then(|s| Day::parse(s).ok());
     let day = begin.or(when.today).or(plan.drawn_from.as_ref().map(|d| d.day));
     let rolls = rolls(plan, job);
-    let mut warnings: Vec<String> = plan.drawn_from.iter().flat_map(|d| d.cautions.clone()).collect();
+    let planned = || plan.drawn_from.iter().flat_map(|d| d.cautions.clone()).collect();
+    let mut warnings: Vec<String> = when.cautions.clone().unwrap_or_else(planned);
     for roll in &rolls {
         if let (Some(day), Some(expiry)) = (day, roll.expiry.as_deref().and_then(|e| Day::parse(e).ok()))
             && expiry < day

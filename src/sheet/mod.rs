@@ -20,6 +20,7 @@ mod layup;
 mod layup_pdf;
 mod mosaic;
 mod mosaic_section;
+mod offcut_labels;
 mod overview;
 mod paper;
 mod pdf;
@@ -115,6 +116,13 @@ pub fn labels(plan: &Verified, grid: &LabelGrid) -> [Written; 2] {
     let labels = Written { name: "labels.pdf".into(), bytes, pages };
     let (bytes, pages) = stickers::bags(plan.plan());
     [labels, Written { name: "kit-bags.pdf".into(), bytes, pages }]
+}
+
+/// `labels.pdf` for offcuts of the stock, two columns of seven on A4.
+pub fn offcut_labels(offcuts: &[crate::stock::OffcutFacts]) -> Written {
+    let sound: Vec<crate::stock::Offcut> = offcuts.iter().filter_map(|o| crate::stock::Offcut::new(o.clone()).ok()).collect();
+    let (bytes, pages) = offcut_labels::labels(&sound, &LabelGrid::two_by_seven());
+    Written { name: "labels.pdf".into(), bytes, pages }
 }
 
 /// `report.html`: the whole plan on one page, with sections made elsewhere.

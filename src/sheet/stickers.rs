@@ -7,7 +7,7 @@ use super::text::{angle, clean, fit, text_width};
 use super::title::face_in_words;
 use crate::cloth::Face;
 use crate::fault::{Fault, Faults};
-use crate::geometry::{Bounds, Motion, point, ring_bounds};
+use crate::geometry::{Bounds, Motion, Ring, point, ring_bounds};
 use crate::plan::{PlacedPiece, Plan, PlanPiece, PlanStock};
 
 /// A sheet of labels: all lengths mm.
@@ -35,6 +35,11 @@ const GRIDS: [(&str, LabelGrid); 4] = [
 ];
 
 impl LabelGrid {
+    /// Two columns of seven on A4.
+    pub(super) fn two_by_seven() -> LabelGrid {
+        GRIDS[2].1.clone()
+    }
+
     /// A grid by its columns and rows: `3x8`, `3x7` and `2x7` on A4, `3x10` on Letter.
     ///
     /// # Errors
@@ -119,22 +124,22 @@ fn label(plan: &Plan, piece: &PlanPiece, placed: &PlacedPiece, stock: &PlanStock
         s.words(point(INSET, y), size, bold, fit(&words, room, size, bold));
     }
     let base = point(width - INSET - side, height - INSET - side);
-    small_picture(&mut s, piece, Bounds { min: base, max: base + point(side, side) });
+    let turn = Motion::turn(piece.angle);
+    let rings: Vec<Ring> =
+        std::iter::once(&piece.outline).chain(&piece.holes).map(|r| r.iter().map(|&p| turn.apply(p)).collect()).collect();
+    small_picture(&mut s, &rings, (piece.angle, "0°"), Bounds { min: base, max: base + point(side, side) });
     s
 }
 
-/// The piece in the part's frame, 0° to the right, with its warp as fine lines.
-fn small_picture(s: &mut Scene, piece: &PlanPiece, room: Bounds) {
-    let turn = Motion::turn(piece.angle);
-    let rings: Vec<_> =
-        std::iter::once(&piece.outline).chain(&piece.holes).map(|r| r.iter().map(|&p| turn.apply(p)).collect::<Vec<_>>()).collect();
-    let Some(b) = ring_bounds(&rings[0]) else { return };
+/// An outline and holes with the warp (degrees) as fine lines, and an arrow to the right under it.
+pub(super) fn small_picture(s: &mut Scene, rings: &[Ring], (warp, arrow): (f64, &str), room: Bounds) {
+    let Some(b) = rings.first().and_then(|r| ring_bounds(r)) else { return };
     let scale = (room.width() / b.width().max(1.0)).min(room.height() * 0.8 / b.height().max(1.0));
     let middle = point((room.min.x + room.max.x) / 2.0, room.max.y - b.height() * scale / 2.0);
     let place = |p: crate::geometry::Point| middle + (p - (b.min + b.max) * 0.5) * scale;
     let rings: Vec<Vec<_>> = rings.iter().map(|r| r.iter().map(|&p| place(p)).collect()).collect();
     let views: Vec<&[_]> = rings.iter().map(Vec::as_slice).collect();
-    s.draw(Ink::OffcutHatch, Shape::Segments(super::clip::hatch(&views, piece.angle, 1.2)));
+    s.draw(Ink::OffcutHatch, Shape::Segments(super::clip::hatch(&views, warp, 1.2)));
     for ring in &rings {
         s.line(Ink::Leader, &ring.iter().chain(ring.first()).copied().collect::<Vec<_>>());
     }
@@ -146,7 +151,7 @@ fn small_picture(s: &mut Scene, piece: &PlanPiece, room: Bounds) {
         id: None,
         shape: Shape::Solid(vec![head + point(1.6, 0.0), head + point(0.0, 0.6), head - point(0.0, 0.6)]),
     });
-    s.words(point(head.x + 2.0, y - 0.8), 2.4, false, "0°");
+    s.words(point(head.x + 2.0, y - 0.8), 2.4, false, arrow);
 }
 
 /// A card for each kit's bag with what is in it, two on a page. Returns the file and its number of pages.

@@ -209,6 +209,15 @@ impl Snapshot {
         text
     }
 
+    /// What the dates ask for on a day, one line each: every consumable, and the rolls and offcuts that `concerned` (by name and cloth) picks.
+    pub fn cautions(&self, day: Day, concerned: &dyn Fn(&str, &str) -> bool) -> Vec<String> {
+        let rolls = self.rolls.iter().map(|r| (r.id(), r.cloth(), r.age()));
+        let ages = rolls.chain(self.offcuts.iter().map(|o| (o.id(), o.cloth(), o.age())));
+        let of_cloth = ages.filter(|(id, cloth, _)| concerned(id, cloth)).filter_map(|(id, _, age)| age.warning(id, day));
+        let all = self.consumables.iter().filter_map(|c| c.warning(day)).chain(of_cloth);
+        all.map(|f| f.to_string().replace("\n    ", ": ")).collect()
+    }
+
     /// Offcuts of a cloth that may be cut: not over; those for the look only if `cosmetic` says so.
     pub fn offcuts_of<'a>(&'a self, cloth: &'a str, cosmetic: bool) -> impl Iterator<Item = &'a Offcut> {
         let usable = move |a: &Age| if cosmetic { a.cosmetic_only || a.is_sound(self.day) } else { a.is_sound(self.day) };

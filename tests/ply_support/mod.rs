@@ -82,6 +82,7 @@ pub fn job(weave: Weave, templates: Vec<Template>, layers: Vec<Layer>) -> Job {
     Job {
         name: "touring kayak".into(),
         file: PathBuf::from("job.toml"),
+        stock: None,
         currency: "EUR".into(),
         cloths: vec![cloth(weave)],
         templates,

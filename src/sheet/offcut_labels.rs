@@ -1,0 +1,69 @@
+//! Stick-on labels for offcuts of the stock.
+
+use super::pdf::{Page, pdf};
+use super::scene::Scene;
+use super::stickers::{LabelGrid, small_picture};
+use super::text::{clean, fit};
+use crate::geometry::{Bounds, Ring, point};
+use crate::stock::Offcut;
+use crate::units::{show_area, show_number};
+
+/// White inside a label, mm.
+const INSET: f64 = 3.0;
+
+/// A label for each offcut, in the order given. Returns the file and its number of pages; without offcuts one that says so.
+pub(crate) fn labels(offcuts: &[Offcut], grid: &LabelGrid) -> (Vec<u8>, usize) {
+    let [columns, rows] = grid.count;
+    let [width, height] = grid.sheet;
+    let sheet = || Scene::new(Bounds { min: point(0.0, 0.0), max: point(width, height) }, String::new());
+    let mut scenes = Vec::new();
+    for chunk in offcuts.chunks(columns * rows) {
+        let mut page = sheet();
+        for (i, offcut) in chunk.iter().enumerate() {
+            let x = grid.first[0] + (i % columns) as f64 * (grid.label[0] + grid.gap);
+            let y = height - grid.first[1] - (i / columns + 1) as f64 * grid.label[1];
+            page.append(label(offcut, grid.label), point(x, y));
+        }
+        scenes.push(page);
+    }
+    if scenes.is_empty() {
+        let mut page = sheet();
+        page.words(point(20.0, height - 30.0), 4.0, false, "There is no offcut to label.");
+        scenes.push(page);
+    }
+    let pages: Vec<Page<'_>> = scenes.iter().map(Page::of).collect();
+    (pdf("Offcut labels", &pages), pages.len())
+}
+
+/// One label, its lower left corner the origin: name, cloth, batch, date, size, and the up face with the warp to the right.
+fn label(offcut: &Offcut, [width, height]: [f64; 2]) -> Scene {
+    let mut s = Scene::new(Bounds { min: point(0.0, 0.0), max: point(width, height) }, String::new());
+    let (facts, b) = (offcut.facts(), offcut.bounds());
+    let side = (height - 2.0 * INSET - 6.0).min(width * 0.34);
+    let room = width - 2.0 * INSET - side - 2.0;
+    let mut lines = vec![(clean(offcut.id()), height / 5.0, true), (clean(offcut.cloth()), height / 11.0, true)];
+    let small = height / 14.0;
+    let mut plain = |words: String| lines.push((words, small, false));
+    if let Some(batch) = &facts.batch {
+        plain(format!("batch {}", clean(batch)));
+    }
+    if let Some(expiry) = facts.age.expiry {
+        plain(format!("use by {expiry}"));
+    }
+    plain(format!("{} along the warp x {} mm", show_number(b.width(), 0), show_number(b.height(), 0)));
+    let from = facts.parent.as_ref().map_or(String::new(), |p| format!(" · from {}", clean(p)));
+    plain(format!("{} · {}{from}", show_area(offcut.area()), facts.added));
+    if facts.age.cosmetic_only {
+        lines.push(("FOR THE LOOK ONLY".into(), small, true));
+    }
+    lines.push(("on the backing, never on the cloth".into(), small * 0.85, false));
+    let mut y = height - INSET + 0.5;
+    for (words, size, bold) in lines {
+        y -= size * 1.2;
+        s.words(point(INSET, y), size, bold, fit(&words, room, size, bold));
+    }
+    let rings: Vec<Ring> = offcut.region().rings().cloned().collect();
+    let base = point(width - INSET - side, height - INSET - side - 6.0);
+    small_picture(&mut s, &rings, (0.0, "warp"), Bounds { min: base, max: point(width - INSET, height - INSET) });
+    s
+}
