@@ -89,6 +89,8 @@ fn refine(flat: &Flat, light: &Light, contour: &[Point], hole: bool, along: Alon
 fn edge(flat: &Flat, light: &Light, at: Point, normal: Point, lighter: bool) -> Option<Point> {
     const REACH: f64 = 5.0;
     const STEP: f64 = 0.25;
+    /// Further from where the mask ends lies no edge but the flank of a slit, whose mouth the outline runs past.
+    const NEAR: f64 = 2.5;
     let sign = if lighter { 1.0 } else { -1.0 };
     let value = |s: f64| {
         let p = at + normal * s;
@@ -105,7 +107,7 @@ fn edge(flat: &Flat, light: &Light, at: Point, normal: Point, lighter: bool) -> 
     let crossing = |i: &usize| values[*i] >= half && values[*i + 1] < half;
     let place = |i: usize| -REACH + (i as f64 + (values[i] - half) / (values[i] - values[i + 1])) * STEP;
     let best = (0..count).filter(crossing).map(place).min_by(|a, b| (a - 0.5).abs().total_cmp(&(b - 0.5).abs()))?;
-    Some(at + normal * best)
+    (best.abs() <= NEAR).then(|| at + normal * best)
 }
 
 /// The middle of an inked line just outside, along a normal, pixels.
