@@ -17,7 +17,9 @@ const LEAST_HOLE: f64 = 8.0;
 /// and it is a slit. Between, a slit in a hollow edge and a wide dart look alike.
 const OPEN: (f64, f64) = (0.24, 0.42);
 /// Width of a gap near its end as a share of that near its mouth: a dart's tip narrows, a slit or a pen's line does not.
-const TAPER: (f64, f64) = (0.5, 0.75);
+const TAPER: (f64, f64) = (0.58, 0.75);
+/// From this length on the taper of a gap can be told, mm.
+const LONG: f64 = 12.0;
 /// Gaps no longer than this are the rounding of a corner, mm.
 const LEAST_GAP: f64 = 4.0;
 /// How far around a slit's mouth is looked, mm.
@@ -289,7 +291,9 @@ pub(super) fn fill_slits(own: &mut GrayImage, mm: f64, said: Option<Gap>) -> Vec
             }
             let open = ground / all;
             let taper = by_taper(&pixels, point(mx, my), length / mm);
-            let kind = if open < OPEN.0 && taper != Some(Gap::Slit) {
+            // Few pixels show no taper.
+            let narrows = taper == Some(Gap::Dart) || (taper.is_none() && length < LONG);
+            let kind = if open < OPEN.0 && narrows {
                 Gap::Dart
             } else if open > OPEN.1 {
                 Gap::Slit
@@ -344,7 +348,7 @@ fn by_taper(pixels: &[(u32, u32)], mouth: Point, length: f64) -> Option<Gap> {
         };
         pixels.iter().filter(away).count() as f64
     };
-    let taper = within(0.6, 0.85) / within(0.2, 0.45).max(1.0);
+    let taper = (within(0.8, 0.97) / 0.17) / (within(0.2, 0.45) / 0.25).max(1.0);
     if taper <= TAPER.0 {
         Some(Gap::Dart)
     } else if taper >= TAPER.1 {
