@@ -182,8 +182,9 @@ pub(super) fn sharpened(ring: &Ring) -> Ring {
         }
         let tip = a.middle + a.along * ((b.middle - a.middle).cross(b.along) / cross);
         // Blur closes the last of a corner, where it is narrower than this; what is further off is a corner that bends.
-        let lost = CLOSED / (2.0 * libm::tan(here.to_radians() / 2.0)).max(0.1);
-        if tip.distance(ring[i]) < lost.min(12.0) {
+        let wedge = libm::atan2(cross.abs(), a.along.dot(b.along).abs());
+        let lost = CLOSED / (2.0 * libm::tan(wedge / 2.0)).max(0.1);
+        if tip.distance(ring[i]) < lost.min(16.0) {
             for k in 1..=back {
                 out[(i + n - k) % n] = None;
             }
