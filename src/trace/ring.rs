@@ -171,8 +171,8 @@ pub(super) fn sharpened(ring: &Ring) -> Ring {
             libm::atan2(a.cross(b).abs(), a.dot(b)).to_degrees()
         };
         let here = sharp(i);
-        // Less than 75 degrees between the sides, and the sharpest about.
-        if here > 75.0 || (1..12).any(|k| sharp((i + k) % n) < here || sharp((i + n - k) % n) < here) {
+        // The sharpest about; blur may have left a narrow tip blunt.
+        if here > 110.0 || (1..12).any(|k| sharp((i + k) % n) < here || sharp((i + n - k) % n) < here) {
             continue;
         }
         let (Some((a, back)), Some((b, on))) = (side(i, n - 1), side(i, 1)) else { continue };
@@ -184,7 +184,7 @@ pub(super) fn sharpened(ring: &Ring) -> Ring {
         // Blur closes the last of a corner, where it is narrower than this; what is further off is a corner that bends.
         let wedge = libm::atan2(cross.abs(), a.along.dot(b.along).abs());
         let lost = CLOSED / (2.0 * libm::tan(wedge / 2.0)).max(0.1);
-        if tip.distance(ring[i]) < lost.min(16.0) {
+        if wedge < 75_f64.to_radians() && tip.distance(ring[i]) < lost.min(16.0) {
             for k in 1..=back {
                 out[(i + n - k) % n] = None;
             }
