@@ -2,6 +2,8 @@
 
 usage: check_photos.py WARPWISE FOLDER [--count 100] [--first 0] [--jobs 2] [--keep]
 
+With the first scene come those that were once traced wrong (ONCE_WRONG).
+
 For each photo: area within 0.5 %, boundary within 1.0 mm for 95 % of its length and 2.0 mm everywhere (both allowed in proportion where a
 pixel spans more than 0.35 mm), arrow within 1 degree. A photo that is refused counts as not traced; one that is traced outside of these
 bounds without being refused counts as silently wrong.
@@ -22,6 +24,10 @@ import numpy as np
 from shapely.geometry import Polygon, LineString, Point
 
 import photo_scenes
+
+
+# The flank of a slit taken for the edge; a cut that begins in a dart, which is in doubt.
+ONCE_WRONG = [1018, 1029]
 
 
 def best_motion(truth, traced, arrow, traced_arrow):
@@ -124,8 +130,10 @@ def main():
     arguments = parser.parse_args()
     arguments.folder.mkdir(parents=True, exist_ok=True)
     cards, resolution = photo_scenes.card_textures(arguments.warpwise, arguments.folder)
-    tasks = [(arguments.warpwise, arguments.folder, seed, cards, resolution, arguments.keep)
-             for seed in range(arguments.first, arguments.first + arguments.count)]
+    seeds = list(range(arguments.first, arguments.first + arguments.count))
+    if arguments.first == 0:
+        seeds += [seed for seed in ONCE_WRONG if seed not in seeds]
+    tasks = [(arguments.warpwise, arguments.folder, seed, cards, resolution, arguments.keep) for seed in seeds]
     results = []
     with ProcessPoolExecutor(arguments.jobs) as pool:
         for about in pool.map(one, tasks):

@@ -17,7 +17,11 @@ const LEAST_HOLE: f64 = 8.0;
 /// and it is a slit. Between, a slit in a hollow edge and a wide dart look alike.
 const OPEN: (f64, f64) = (0.24, 0.42);
 /// Width of a gap near its end as a share of that near its mouth: a dart's tip narrows, a slit or a pen's line does not.
-const TAPER: (f64, f64) = (0.5, 0.75);
+const TAPER: (f64, f64) = (0.58, 0.75);
+/// From this length on the taper of a gap can be told, mm.
+const LONG: f64 = 12.0;
+/// A gap is as wide all along if its narrowest part has this share of the width of its widest.
+const EVEN: f64 = 0.85;
 /// Gaps no longer than this are the rounding of a corner, mm.
 const LEAST_GAP: f64 = 4.0;
 /// How far around a slit's mouth is looked, mm.
@@ -288,10 +292,12 @@ pub(super) fn fill_slits(own: &mut GrayImage, mm: f64, said: Option<Gap>) -> Vec
                 continue;
             }
             let open = ground / all;
-            let taper = by_taper(&pixels, point(mx, my), length / mm);
-            let kind = if open < OPEN.0 && taper != Some(Gap::Slit) {
+            let (taper, even) = by_taper(&pixels, point(mx, my), length / mm);
+            // Few pixels show no taper.
+            let narrows = taper == Some(Gap::Dart) || (taper.is_none() && length < LONG);
+            let kind = if open < OPEN.0 && narrows {
                 Gap::Dart
-            } else if open > OPEN.1 {
+            } else if open > OPEN.1 || (open >= OPEN.0 && even && length >= LONG) {
                 Gap::Slit
             } else {
                 // One that opens like a dart and does not narrow is neither: a slit that starts in a dart, say.
@@ -335,21 +341,25 @@ fn bridge(own: &mut GrayImage, x: f64, y: f64, mm: f64) {
     }
 }
 
-/// What a gap is by whether it narrows from its mouth to its end, `length` pixels away.
-fn by_taper(pixels: &[(u32, u32)], mouth: Point, length: f64) -> Option<Gap> {
-    let within = |low: f64, high: f64| {
+/// What a gap is by whether it narrows from its mouth to its end, `length` pixels away, and whether it is as wide all along.
+fn by_taper(pixels: &[(u32, u32)], mouth: Point, length: f64) -> (Option<Gap>, bool) {
+    let width = |low: f64, high: f64| {
         let away = |p: &&(u32, u32)| {
             let d = point(f64::from(p.0), f64::from(p.1)).distance(mouth) / length;
             d >= low && d < high
         };
-        pixels.iter().filter(away).count() as f64
+        pixels.iter().filter(away).count() as f64 / ((high - low) * length)
     };
-    let taper = within(0.6, 0.85) / within(0.2, 0.45).max(1.0);
-    if taper <= TAPER.0 {
+    let parts = [width(0.05, 0.2), width(0.2, 0.45), width(0.45, 0.8), width(0.8, 0.97)];
+    let widest = parts.iter().copied().fold(1e-6, f64::max);
+    let even = parts.iter().all(|w| *w > EVEN * widest);
+    let taper = parts[3] / parts[1].max(1.0 / length);
+    let likely = if taper <= TAPER.0 {
         Some(Gap::Dart)
     } else if taper >= TAPER.1 {
         Some(Gap::Slit)
     } else {
         None
-    }
+    };
+    (likely, even)
 }

@@ -89,6 +89,8 @@ fn refine(flat: &Flat, light: &Light, contour: &[Point], hole: bool, along: Alon
 fn edge(flat: &Flat, light: &Light, at: Point, normal: Point, lighter: bool) -> Option<Point> {
     const REACH: f64 = 5.0;
     const STEP: f64 = 0.25;
+    /// Further from where the mask ends lies no edge but the flank of a slit, whose mouth the outline runs past.
+    const NEAR: f64 = 2.5;
     let sign = if lighter { 1.0 } else { -1.0 };
     let value = |s: f64| {
         let p = at + normal * s;
@@ -105,7 +107,7 @@ fn edge(flat: &Flat, light: &Light, at: Point, normal: Point, lighter: bool) -> 
     let crossing = |i: &usize| values[*i] >= half && values[*i + 1] < half;
     let place = |i: usize| -REACH + (i as f64 + (values[i] - half) / (values[i] - values[i + 1])) * STEP;
     let best = (0..count).filter(crossing).map(place).min_by(|a, b| (a - 0.5).abs().total_cmp(&(b - 0.5).abs()))?;
-    Some(at + normal * best)
+    (best.abs() <= NEAR).then(|| at + normal * best)
 }
 
 /// The middle of an inked line just outside, along a normal, pixels.
@@ -133,26 +135,33 @@ fn ink(flat: &Flat, at: Point, normal: Point, darker: bool) -> Option<Point> {
 
 /// The tips of darts and other sharp corners, which blur shortens, put back where their straight sides meet.
 pub(super) fn sharpened(ring: &Ring) -> Ring {
-    /// Where the sides are taken for straight: so far from the tip, mm.
-    const SIDE: (f64, f64) = (5.0, 18.0);
+    /// So far from the tip the sides are taken for straight, mm: from the first to the last of the lengths that holds.
+    const FROM: f64 = 5.0;
+    const TO: [f64; 4] = [45.0, 32.0, 24.0, 18.0];
+    /// Width below which a corner may be closed by blur, mm.
+    const CLOSED: f64 = 2.2;
     let n = ring.len();
     if n < 60 {
         return ring.clone();
     }
-    let side = |tip: usize, step: usize| -> Option<(Point, Point, usize)> {
+    let side = |tip: usize, step: usize| -> Option<(Side, usize)> {
         let (mut points, mut gone, mut i, mut first) = (Vec::new(), 0.0, tip, 0);
-        while gone < SIDE.1 && points.len() < n / 3 {
+        let mut ends = Vec::new();
+        while gone < TO[0] && first + points.len() < n / 3 {
             let next = (i + step) % n;
             gone += ring[i].distance(ring[next]);
             i = next;
-            first += usize::from(gone < SIDE.0);
-            if gone >= SIDE.0 {
+            first += usize::from(gone < FROM);
+            if gone >= FROM {
                 points.push(ring[i]);
+                ends.push(gone);
             }
         }
-        let (a, b) = (*points.first()?, *points.last()?);
-        let straight = points.len() > 5 && points.iter().all(|p| p.distance_to_segment(a, b) < 0.35);
-        straight.then_some((b, a, first))
+        let straight = |to: &f64| {
+            let count = ends.partition_point(|e| e <= to);
+            (ends.last().is_some_and(|e| e >= to) || *to == TO[0]).then(|| Side::through(&points[..count]))?
+        };
+        TO.iter().find_map(straight).map(|side| (side, first))
     };
     let mut out: Vec<Option<Point>> = ring.iter().copied().map(Some).collect();
     let arm = |i: usize, step: usize| ring[(i + 8 * step) % n] - ring[i];
@@ -162,18 +171,20 @@ pub(super) fn sharpened(ring: &Ring) -> Ring {
             libm::atan2(a.cross(b).abs(), a.dot(b)).to_degrees()
         };
         let here = sharp(i);
-        // Less than 75 degrees between the sides, and the sharpest about.
-        if here > 75.0 || (1..12).any(|k| sharp((i + k) % n) < here || sharp((i + n - k) % n) < here) {
+        // The sharpest about; blur may have left a narrow tip blunt.
+        if here > 110.0 || (1..12).any(|k| sharp((i + k) % n) < here || sharp((i + n - k) % n) < here) {
             continue;
         }
-        let (Some((a, b, back)), Some((c, d, on))) = (side(i, n - 1), side(i, 1)) else { continue };
-        let (u, v) = (b - a, d - c);
-        let cross = u.cross(v);
-        if cross.abs() < 1e-6 * u.length() * v.length() {
+        let (Some((a, back)), Some((b, on))) = (side(i, n - 1), side(i, 1)) else { continue };
+        let cross = a.along.cross(b.along);
+        if cross.abs() < 1e-6 {
             continue;
         }
-        let tip = a + u * ((c - a).cross(v) / cross);
-        if tip.distance(ring[i]) < 12.0 {
+        let tip = a.middle + a.along * ((b.middle - a.middle).cross(b.along) / cross);
+        // Blur closes the last of a corner, where it is narrower than this; what is further off is a corner that bends.
+        let wedge = libm::atan2(cross.abs(), a.along.dot(b.along).abs());
+        let lost = CLOSED / (2.0 * libm::tan(wedge / 2.0)).max(0.1);
+        if wedge < 75_f64.to_radians() && tip.distance(ring[i]) < lost.min(16.0) {
             for k in 1..=back {
                 out[(i + n - k) % n] = None;
             }
@@ -184,6 +195,35 @@ pub(super) fn sharpened(ring: &Ring) -> Ring {
         }
     }
     out.into_iter().flatten().collect()
+}
+
+/// A straight side.
+#[derive(Clone, Copy, Debug)]
+struct Side {
+    middle: Point,
+    /// Of length 1.
+    along: Point,
+}
+
+impl Side {
+    /// The line that lies nearest to all points (least squares across it); `None` if one is more than 0.35 mm off.
+    fn through(points: &[Point]) -> Option<Side> {
+        if points.len() < 6 {
+            return None;
+        }
+        let n = points.len() as f64;
+        let middle = points.iter().fold(point(0.0, 0.0), |a, &p| a + p * (1.0 / n));
+        let (mut xx, mut xy, mut yy) = (0.0, 0.0, 0.0);
+        for p in points {
+            let d = *p - middle;
+            xx += d.x * d.x;
+            xy += d.x * d.y;
+            yy += d.y * d.y;
+        }
+        let angle = 0.5 * libm::atan2(2.0 * xy, xx - yy);
+        let along = point(libm::cos(angle), libm::sin(angle));
+        points.iter().all(|p| (*p - middle).cross(along).abs() < 0.35).then_some(Side { middle, along })
+    }
 }
 
 /// The ring with as few points as stay within `tolerance` of it (Douglas and Peucker's method on two halves).
