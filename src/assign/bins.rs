@@ -8,7 +8,7 @@ use crate::units::snap;
 use rayon::prelude::*;
 
 /// Cells across a shape of mean size: up to this many ways to lie in all, and beyond.
-const ACROSS: (usize, f64, f64) = (600, 120.0, 56.0);
+const ACROSS: (usize, f64, f64) = (300, 120.0, 56.0);
 /// Finest and coarsest cell, mm.
 const CELLS: (f64, f64) = (0.5, 8.0);
 /// Most rows or columns of an offcut.
