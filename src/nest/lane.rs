@@ -1,4 +1,7 @@
 //! One lane of the search: shrink, separate, compact, land; when stuck, start again from a disturbed failure.
+//!
+//! Compaction shortens what a separation brings by more than a hundredth, so attempts above the best length pay too: a failed layout gets a
+//! second try with a little more length, and hops disturb a good layout and separate it there.
 
 use super::compact::{compact, cushioned};
 use super::dice::Dice;
@@ -14,10 +17,16 @@ use std::sync::Arc;
 /// First shrink, least shrink, as shares of the length.
 const SHRINK: f64 = 0.02;
 const LEAST_SHRINK: f64 = 0.001;
-/// Failures in a row before a lane leaves the shared layout for a line of its own, or comes back from one that leads nowhere.
-const BARREN: u32 = 10;
+/// Evaluations without a gain before a lane leaves the shared layout for a line of its own, or comes back from one that leads nowhere.
+const BARREN: u64 = 1_000_000;
 /// Share of attempts that start from a failed layout.
 const FROM_POOL: f64 = 0.5;
+/// Length of second tries and hops beyond the best, as a share of it.
+const LOOSE: f64 = 0.008;
+/// Share of attempts that are hops.
+const HOPS: f64 = 0.4;
+/// A hop that ends within this share beyond the best is where the next one starts.
+const WALK: f64 = 0.004;
 /// Length of a fresh start, as a share of the best.
 const FRESH_LENGTH: f64 = 1.03;
 /// Tries to move pairs apart that overlap once rounded.
@@ -35,13 +44,19 @@ pub(super) struct Lane<'a> {
     /// The best layout of all lanes, and whether the lane works on its own line instead.
     shared: Arc<Layout>,
     alone: bool,
-    /// Failures since the last gain.
-    barren: u32,
+    /// Evaluations at the last gain.
+    gained_at: u64,
     /// Stretch of the strip this lane may change, µm; its right end follows its own shrinking.
     section: (f64, f64),
     attempt: Option<Separation<'a>>,
     shrink: f64,
     failures: u32,
+    /// A failed layout that is to have its second try.
+    again: Option<Layout>,
+    /// Where the next hop starts, if not from the best.
+    hop_from: Option<Layout>,
+    /// The attempt is a second try or a hop.
+    loose: bool,
     /// The attempt is a fresh start: whatever comes of it is the lane's new best.
     fresh: bool,
     pool: Vec<(f64, Layout)>,
@@ -57,12 +72,15 @@ impl<'a> Lane<'a> {
             dice,
             shared: best.clone(),
             alone: false,
-            barren: 0,
+            gained_at: 0,
             best,
             section: (0.0, f64::INFINITY),
             attempt: None,
             shrink: SHRINK,
             failures: 0,
+            again: None,
+            hop_from: None,
+            loose: false,
             fresh: false,
             pool: Vec::new(),
             evaluations: 0,
@@ -104,7 +122,8 @@ impl<'a> Lane<'a> {
     }
 
     fn take(&mut self, layout: &Arc<Layout>, whole: bool) {
-        self.barren = 0;
+        self.gained_at = self.evaluations;
+        self.hop_from = None;
         self.best = layout.clone();
         self.pool.clear();
         // An attempt at a length already reached is pointless; one on a stretch of another layout is stale.
@@ -157,18 +176,27 @@ impl<'a> Lane<'a> {
             return None;
         }
         let whole = window.is_whole();
-        if whole && self.barren > BARREN {
-            self.barren = 0;
+        self.loose = false;
+        if whole && let Some(layout) = self.again.take() {
+            return Some(self.loosened(layout, window));
+        }
+        if whole && self.evaluations - self.gained_at > BARREN {
+            self.gained_at = self.evaluations;
             if !self.alone || self.best.length <= self.shared.length {
                 return Some(self.afresh(window));
             }
             self.rejoin();
         }
+        if whole && self.dice.unit() < HOPS {
+            let mut layout = self.hop_from.clone().unwrap_or_else(|| (*self.best).clone());
+            self.disturb(&mut layout, &window);
+            return Some(self.loosened(layout, window));
+        }
         let span = if whole { self.best.length } else { window.high - window.low };
         let by = (span * self.shrink).max(1.0).round();
-        let again = whole && !self.pool.is_empty() && self.dice.unit() < FROM_POOL;
+        let from_pool = whole && !self.pool.is_empty() && self.dice.unit() < FROM_POOL;
         let mut layout;
-        if again {
+        if from_pool {
             // The better a failure, the likelier it is taken.
             let pick = self.dice.below(self.pool.len()).min(self.dice.below(self.pool.len()));
             layout = self.pool[pick].1.clone();
@@ -181,10 +209,27 @@ impl<'a> Lane<'a> {
         Some(Separation::new(setup, self.store, window, layout))
     }
 
+    /// An attempt a little beyond the best length, with all items spread out for it.
+    fn loosened(&mut self, mut layout: Layout, window: Window) -> Separation<'a> {
+        self.loose = true;
+        let length = (self.best.length * (1.0 + LOOSE)).round();
+        let ratio = (length / layout.length).max(1.0);
+        let strip = self.setup.strip();
+        for s in layout.spots.iter_mut().filter(|s| usize::from(s.room) == strip) {
+            s.x *= ratio;
+        }
+        for wall in &mut layout.walls {
+            *wall *= ratio;
+        }
+        layout.length = length;
+        Separation::new(self.setup, self.store, window, layout)
+    }
+
     /// A line of the lane's own from random places, a little longer than the best of all.
     fn afresh(&mut self, window: Window) -> Separation<'a> {
         self.alone = true;
         self.fresh = true;
+        self.hop_from = None;
         self.pool.clear();
         self.shrink = SHRINK;
         let mut layout = (*self.shared).clone();
@@ -250,11 +295,17 @@ impl<'a> Lane<'a> {
         match landed {
             Some(l) if l.length < self.best.length || self.fresh => {
                 self.fresh = false;
-                self.barren = 0;
+                self.gained_at = self.evaluations;
+                self.hop_from = None;
                 self.section.1 -= self.best.length - l.length;
                 self.best = Arc::new(l);
                 self.pool.clear();
                 self.failures = 0;
+            }
+            Some(l) if self.loose => {
+                if l.length < self.best.length * (1.0 + WALK) {
+                    self.hop_from = Some(l);
+                }
             }
             _ => self.failed(),
         }
@@ -288,17 +339,20 @@ impl<'a> Lane<'a> {
                 self.pool.insert(at, (overlap, layout.clone()));
                 self.pool.truncate(POOL);
             }
+            self.again = (!self.loose && !self.fresh).then(|| layout.clone());
         }
         self.drop_attempt();
         if self.fresh {
             self.rejoin();
         }
-        self.failed();
+        if !self.loose && self.again.is_none() {
+            self.failed();
+        }
     }
 
+    /// After failures in a row the next attempts are less bold.
     fn failed(&mut self) {
         self.failures += 1;
-        self.barren += 1;
         if self.failures >= 2 {
             self.failures = 0;
             self.shrink = (self.shrink / 2.0).max(LEAST_SHRINK);
