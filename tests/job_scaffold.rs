@@ -58,9 +58,13 @@ fn every_key_of_the_format_is_shown() {
     let text = scaffold("all", &unread(&["seat.svg"])) + &scaffold("all", &[]);
     let schema: serde_json::Value = serde_json::from_str(&schema_json()).unwrap();
     let mut keys = Vec::new();
-    for section in schema["properties"].as_object().unwrap().values() {
+    for (name, section) in schema["properties"].as_object().unwrap() {
         let section = section.get("items").unwrap_or(section);
-        keys.extend(section["properties"].as_object().unwrap().keys().cloned());
+        match section["properties"].as_object() {
+            Some(properties) => keys.extend(properties.keys().cloned()),
+            // A key before all sections.
+            None => keys.push(format!("{name} = ")),
+        }
     }
     // Shown by a neighbour: the outline of a flaw or patch is an advanced form of `from` and `to`, or of a size.
     let left_out = ["outline"];

@@ -85,7 +85,7 @@ fn plan(job: &Job, stock: &Snapshot, seed: u64) -> Result<Verified, Refusal> {
 #[test]
 fn the_hatch_is_cut_from_a_box_of_forty_offcuts_that_are_filled_well() {
     for seed in 1..=2 {
-        let settings = Settings { stop: Stop::Effort(5), ..settings(seed) };
+        let settings = Settings { stop: Stop::Effort(8), ..settings(seed) };
         let stock = made_up_box(seed, 40, 0.005, 0.15);
         let plan = planner::plan_from_stock(&[hatch(HATCH)], &stock, &settings, &AtomicBool::new(false), &Unwatched).unwrap();
         // Verified: covered, lapped, three thick at most, directions apart, inside the offcuts.
