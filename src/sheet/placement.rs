@@ -215,12 +215,12 @@ pub(crate) fn sheets(view: &View) -> (Vec<u8>, usize) {
         let id: String = clean(&view.plan.id).chars().take(12).collect();
         page.words(point(MARGIN, MARGIN - 4.0), 2.8, false, format!("placement sheet, page {} of {total} · plan {id}", i + 1));
     }
-    let whole = |scene| Part { scene, at: point(0.0, 0.0), scale: 1.0, window: None };
+    let whole = |scene| Part { scene, at: point(0.0, 0.0), scale: 1.0, window: None, darkens: false };
     let made: Vec<Page<'_>> = pages
         .iter()
         .map(|(page, picture)| {
             let mut parts: Vec<Part<'_>> =
-                picture.iter().map(|(scene, at, scale)| Part { scene, at: *at, scale: *scale, window: None }).collect();
+                picture.iter().map(|(scene, at, scale)| Part { scene, at: *at, scale: *scale, window: None, darkens: false }).collect();
             parts.push(whole(page));
             Page { size: SIZE, parts }
         })

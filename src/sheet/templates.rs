@@ -6,7 +6,7 @@ use super::paper::{FOOT, Paper};
 use super::pdf::{Page, Part, pdf};
 use super::scene::{Ink, Scene, Shape};
 use super::text::{clean, fit};
-use super::tiles::{frame, spread};
+use super::tiles::{check_square, frame, spread};
 use crate::cloth::Face;
 use crate::geometry::{Bounds, Point, point, ring_bounds};
 use crate::plan::{PlacedPiece, Plan, PlanPiece};
@@ -76,7 +76,7 @@ pub(crate) fn templates(plan: &Plan, face: Option<Face>, paper: &Paper) -> (Vec<
         }
     }
     let low = point(paper.margin, paper.margin + FOOT);
-    let whole = |scene| Part { scene, at: point(0.0, 0.0), scale: 1.0, window: None };
+    let whole = |scene| Part { scene, at: point(0.0, 0.0), scale: 1.0, window: None, darkens: false };
     let mut pages = Vec::new();
     for sheet in &sheets {
         let parts = sheet.placed.iter().map(|&(i, at)| Part {
@@ -84,16 +84,22 @@ pub(crate) fn templates(plan: &Plan, face: Option<Face>, paper: &Paper) -> (Vec<
             at: low + at - all[i].scene.page.min,
             scale: 1.0,
             window: Some(all[i].scene.page),
+            darkens: false,
         });
         pages.push(Page { size: paper.page(sheet.lying), parts: parts.collect() });
     }
     for (i, tiling) in &spreads {
         for tile in &tiling.tiles {
-            let part = Part { scene: &all[*i].scene, at: low - tile.window.min, scale: 1.0, window: Some(tile.window) };
+            let part = Part { scene: &all[*i].scene, at: low - tile.window.min, scale: 1.0, window: Some(tile.window), darkens: false };
             pages.push(Page { size: paper.page(tiling.lying), parts: vec![part] });
         }
     }
-    pages.iter_mut().zip(&frames).for_each(|(page, frame)| page.parts.insert(0, whole(frame)));
+    let lies = sheets.iter().map(|s| s.lying).chain(spreads.iter().flat_map(|(_, t)| t.tiles.iter().map(|_| t.lying)));
+    let squares = [check_square(paper, false), check_square(paper, true)];
+    for ((page, frame), lying) in pages.iter_mut().zip(&frames).zip(lies) {
+        page.parts.insert(0, whole(frame));
+        page.parts.push(Part { darkens: true, ..whole(&squares[usize::from(lying)]) });
+    }
     (pdf(&format!("Templates: {}", clean(&plan.jobs.join(" + "))), &pages), total)
 }
 

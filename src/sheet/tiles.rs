@@ -101,7 +101,7 @@ fn crosses(a: Point, b: Point, window: &Bounds) -> bool {
     from <= to
 }
 
-/// The frame of one page: window's edge, words at the foot, the 100 mm square, and register crosses if it has neighbours. Origin: lower
+/// The frame of one page: window's edge, words at the foot and at the check square, and register crosses if it has neighbours. Origin: lower
 /// left of the page.
 pub(crate) fn frame(paper: &Paper, lying: bool, words: &str, crosses: bool) -> Scene {
     let [width, height] = paper.page(lying);
@@ -114,11 +114,22 @@ pub(crate) fn frame(paper: &Paper, lying: bool, words: &str, crosses: bool) -> S
             s.draw(Ink::Leader, Shape::Segments(vec![[point(x - ARM, y), point(x + ARM, y)], [point(x, y - ARM), point(x, y + ARM)]]));
         }
     }
-    let corner = low + point(half + 6.0, half + 6.0);
-    s.drawn.push(square_100(corner));
-    s.words(corner + point(1.5, 1.5), 2.4, false, "check square: 100 mm each way; not part of the layout");
+    s.words(corner_of_square(paper) + point(1.5, 1.5), 2.4, false, "check square: 100 mm each way; not part of the layout");
     s.words(point(m, m + 2.5), 3.2, false, fit(words, width - 2.0 * m, 3.2, false));
     s
+}
+
+/// The check square of a page, to be drawn over all else: a label that hid a side would make it useless.
+pub(crate) fn check_square(paper: &Paper, lying: bool) -> Scene {
+    let [width, height] = paper.page(lying);
+    let mut s = Scene::new(Bounds { min: point(0.0, 0.0), max: point(width, height) }, String::new());
+    s.drawn.push(square_100(corner_of_square(paper)));
+    s
+}
+
+fn corner_of_square(paper: &Paper) -> Point {
+    let inside = paper.margin + paper.overlap / 2.0 + 6.0;
+    point(inside, inside + FOOT)
 }
 
 /// A square of 100 mm with its lower left corner at `at`.
@@ -219,12 +230,20 @@ pub(crate) fn tiled(sheet: &Sheet<'_>, paper: &Paper) -> (Vec<u8>, usize) {
             frame(paper, tiling.lying, &words, true)
         })
         .collect();
-    let whole = |scene| Part { scene, at: point(0.0, 0.0), scale: 1.0, window: None };
+    let whole = |scene| Part { scene, at: point(0.0, 0.0), scale: 1.0, window: None, darkens: false };
     let size = paper.page(tiling.lying);
-    let mut pages = vec![Page { size, parts: vec![Part { scene: &scene, at: at.min, scale, window: None }, whole(&map)] }];
+    let square = check_square(paper, tiling.lying);
+    let mut pages = vec![Page { size, parts: vec![Part { scene: &scene, at: at.min, scale, window: None, darkens: false }, whole(&map)] }];
     for (tile, frame) in tiling.tiles.iter().zip(&frames) {
         let at = point(paper.margin - tile.window.min.x, paper.margin + FOOT - tile.window.min.y);
-        pages.push(Page { size, parts: vec![whole(frame), Part { scene: &scene, at, scale: 1.0, window: Some(tile.window) }] });
+        pages.push(Page {
+            size,
+            parts: vec![
+                whole(frame),
+                Part { scene: &scene, at, scale: 1.0, window: Some(tile.window), darkens: false },
+                Part { darkens: true, ..whole(&square) },
+            ],
+        });
     }
     (pdf(&sheet.title(), &pages), total)
 }
@@ -248,7 +267,7 @@ pub(crate) fn roll(sheet: &Sheet<'_>) -> (Vec<u8>, usize) {
             let right = (left + most).min(scene.page.max.x);
             let window = Bounds { min: point(left, scene.page.max.y - height), max: point(right, scene.page.max.y) };
             let at = point(-window.min.x, -window.min.y);
-            Page { size: [right - left, height], parts: vec![Part { scene: &scene, at, scale: 1.0, window: Some(window) }] }
+            Page { size: [right - left, height], parts: vec![Part { scene: &scene, at, scale: 1.0, window: Some(window), darkens: false }] }
         })
         .collect();
     (pdf(&sheet.title(), &pages), pages.len())
