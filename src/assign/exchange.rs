@@ -51,7 +51,7 @@ pub(super) fn exchange(problem: &Problem, ground: &Ground, assignment: Assignmen
     for round in 0.. {
         let (over, stop) = match limits.stop {
             Stop::After(all) => (start.elapsed() + A_PIECE >= all, None),
-            Stop::Effort(rounds) => (round >= u64::from(rounds * ROUNDS), Some(Stop::Effort(1))),
+            Stop::Effort(rounds) => (round >= u64::from(rounds) * u64::from(ROUNDS), Some(Stop::Effort(1))),
         };
         if over || limits.cancel.load(Ordering::Relaxed) {
             break;

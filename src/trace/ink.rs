@@ -1,5 +1,6 @@
 //! Lines drawn on a patch: the arrow, relief cuts, marks; and the region inside an inked net line.
 
+use super::axis::axis;
 use super::flat::Flat;
 use super::light::Light;
 use super::patch::{DoubtfulGap, Gap, Mask, Patch, fill_slits, flood};
@@ -199,16 +200,7 @@ fn foot(ring: &Ring, p: Point) -> Option<Point> {
 
 /// Tail and head if the points are a straight line with a head at one end.
 fn arrow_of(points: &[Point]) -> Option<[Point; 2]> {
-    let n = points.len() as f64;
-    let mean = points.iter().fold(point(0.0, 0.0), |a, &p| a + p) * (1.0 / n);
-    let (mut xx, mut xy, mut yy) = (0.0, 0.0, 0.0);
-    for p in points {
-        let d = *p - mean;
-        xx += d.x * d.x;
-        xy += d.x * d.y;
-        yy += d.y * d.y;
-    }
-    let mut angle = 0.5 * libm::atan2(2.0 * xy, xx - yy);
+    let (mean, mut angle) = axis(points);
     let mut origin = mean;
     let mut answer = None;
     // The head pulls the axis of all points aside: the second round goes by the shaft alone.

@@ -5,6 +5,7 @@
 //!
 //! Lengths are mm, y up. Nothing is guessed in silence: what is doubtful comes back as a warning, what is wrong as a fault.
 
+mod axis;
 mod camera;
 pub mod card;
 mod cards;

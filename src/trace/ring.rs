@@ -1,5 +1,6 @@
 //! Rings around a patch, to a part of a pixel: edges by the grey levels on both sides, inked lines by their middle.
 
+use super::axis::axis;
 use super::flat::Flat;
 use super::grey::sample;
 use super::light::Light;
@@ -211,16 +212,7 @@ impl Side {
         if points.len() < 6 {
             return None;
         }
-        let n = points.len() as f64;
-        let middle = points.iter().fold(point(0.0, 0.0), |a, &p| a + p * (1.0 / n));
-        let (mut xx, mut xy, mut yy) = (0.0, 0.0, 0.0);
-        for p in points {
-            let d = *p - middle;
-            xx += d.x * d.x;
-            xy += d.x * d.y;
-            yy += d.y * d.y;
-        }
-        let angle = 0.5 * libm::atan2(2.0 * xy, xx - yy);
+        let (middle, angle) = axis(points);
         let along = point(libm::cos(angle), libm::sin(angle));
         points.iter().all(|p| (*p - middle).cross(along).abs() < 0.35).then_some(Side { middle, along })
     }
