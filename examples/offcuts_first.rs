@@ -88,7 +88,7 @@ fn main() {
         let none = measure(&nest::solve(&none, &Params::default(), &limits(seconds), seed, &Silent), &none).0;
         let greedy = greedy(&shapes, &offcuts, seconds, seed, &cancel);
         let all: Vec<Stock> = offcuts.iter().cloned().chain([roll()]).collect();
-        let cost: Vec<f64> = all.iter().map(|s| if let Extent::Fixed { region } = &s.extent { region.area() } else { 0.0 }).collect();
+        let cost: Vec<f64> = all.iter().map(Stock::area).collect();
         let problem = Problem::new(shapes, all, 5.0).unwrap();
         let joint = measure(&assign::solve(&problem, &cost, &Params::default(), &limits(seconds), seed, &Silent), &problem);
         let ratio = joint.0 / greedy.0;
@@ -110,9 +110,8 @@ fn main() {
 /// One offcut after the other, the smallest first, each filled with the largest pieces that fit, then the roll for the rest.
 fn greedy(shapes: &[Shape], offcuts: &[Stock], seconds: f64, seed: u64, cancel: &AtomicBool) -> (f64, f64) {
     let start = Instant::now();
-    let area = |s: &Stock| if let Extent::Fixed { region } = &s.extent { region.area() } else { 0.0 };
     let mut order: Vec<&Stock> = offcuts.iter().collect();
-    order.sort_by(|a, b| area(a).total_cmp(&area(b)));
+    order.sort_by(|a, b| a.area().total_cmp(&b.area()));
     let mut left: Vec<Shape> = shapes.to_vec();
     let all: f64 = shapes.iter().map(|s| s.region.area()).sum();
     for offcut in order {

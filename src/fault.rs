@@ -170,6 +170,12 @@ impl Faults {
         self.0.push(fault);
     }
 
+    /// Names the file of every fault that names none.
+    #[must_use]
+    pub fn in_file(self, file: &Path) -> Faults {
+        Faults(self.0.into_iter().map(|f| if f.file.is_none() { f.in_file(file) } else { f }).collect())
+    }
+
     /// Adds all of another list.
     pub fn extend(&mut self, other: Faults) {
         self.0.extend(other.0);

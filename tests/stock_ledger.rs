@@ -243,6 +243,86 @@ fn what_is_wrong_is_refused_and_nothing_of_it_stays() {
     assert_eq!(ledger.list(None).unwrap().1.offcuts, 1);
 }
 
+#[test]
+fn an_export_brought_into_an_empty_ledger_is_the_same_ledger() {
+    let (shop, mut ledger) = stocked();
+    ledger.freezer(&["roll-1".to_string()], FreezerMove::Out, &now()).unwrap();
+    let plan = planned(&shop, &ledger, &Earlier::default());
+    let number = |template: &str| plan.plan().pieces.iter().find(|p| p.template == template).unwrap().number.clone();
+    ledger.book(&plan, &[number("long"), number("short")], &now()).unwrap();
+    ledger.mark(&plan, &[number("short")], PieceState::Spoiled, &now()).unwrap();
+    ledger.add_offcuts(vec![offcut(90.0, 80.0)], true, false, &now()).unwrap();
+    ledger.undo(&now()).unwrap();
+    let later = Moment { seconds: now().seconds + 7200, ..now() };
+    let text = ledger.export(&later).unwrap();
+
+    let mut moved = Ledger::write(&shop.file.with_extension("moved")).unwrap();
+    let imported = moved.import(&text, &later).unwrap();
+    assert!(imported.whole && !imported.left_history);
+    assert_eq!(moved.export(&later).unwrap(), text);
+    moved.check().unwrap();
+    assert_eq!(moved.history(100).unwrap(), ledger.history(100).unwrap());
+    assert_eq!(moved.pieces_of(plan.plan()).unwrap(), ledger.pieces_of(plan.plan()).unwrap());
+    let rolls = |l: &Ledger, hours: i64| l.snapshot(&Moment { seconds: now().seconds + 3600 * hours, ..now() }).unwrap().rolls[0].clone();
+    assert_eq!(rolls(&moved, 9), rolls(&ledger, 9), "the hours out of the freezer run on");
+    // It goes on as the first would have: the rest of the plan is booked, names go on counting, changes are taken back.
+    for l in [&mut ledger, &mut moved] {
+        assert_eq!(l.book(&plan, &[number("wide")], &later).unwrap().shortened.len(), 1);
+        let next = l.add_offcuts(vec![offcut(90.0, 80.0)], false, false, &later).unwrap();
+        assert!(l.snapshot(&later).unwrap().offcuts.iter().filter(|o| o.id() == next[0]).count() == 1);
+    }
+    assert_eq!(moved.export(&later).unwrap(), ledger.export(&later).unwrap());
+    for _ in 0..3 {
+        assert_eq!(moved.undo(&later).unwrap(), ledger.undo(&later).unwrap());
+    }
+    assert_eq!(moved.export(&later).unwrap(), ledger.export(&later).unwrap());
+
+    // A ledger that holds something takes only what lies there.
+    let mut other = Ledger::write(&shop.file.with_extension("other")).unwrap();
+    other.add_offcuts(vec![offcut(500.0, 80.0)], false, true, &now()).unwrap();
+    let imported = other.import(&text, &later).unwrap();
+    assert!(!imported.whole && imported.left_history);
+    assert_eq!(other.records("piece").unwrap().len(), 0);
+}
+
+#[test]
+fn an_archive_that_was_tampered_with_is_refused_whole() {
+    let (shop, mut ledger) = stocked();
+    let plan = planned(&shop, &ledger, &Earlier::default());
+    ledger.book(&plan, &[], &now()).unwrap();
+    let text = ledger.export(&now()).unwrap();
+    let mut empty = Ledger::write(&shop.file.with_extension("empty")).unwrap();
+    let archive = |edit: &dyn Fn(&mut serde_json::Value)| {
+        let mut file: serde_json::Value = serde_json::from_str(&text).unwrap();
+        edit(&mut file["archive"]);
+        file.to_string()
+    };
+    let gone = |a: &mut serde_json::Value| a["records"].as_array_mut().unwrap().retain(|r| r["record"] != "roll");
+    let twice = |a: &mut serde_json::Value| {
+        let first = a["records"][0].clone();
+        a["records"].as_array_mut().unwrap().push(first);
+    };
+    let crossed = |a: &mut serde_json::Value| a["entries"][1]["changes"][0]["after"]["facts"]["outline"][2] = serde_json::json!([0, 90]);
+    let backwards = |a: &mut serde_json::Value| a["entries"][0]["number"] = 7.into();
+    let unknown = |a: &mut serde_json::Value| a["numbers"]["film"] = 1.into();
+    let negative = |a: &mut serde_json::Value| a["numbers"]["off"] = (-1).into();
+    let nonsense = |a: &mut serde_json::Value| *a = "nothing".into();
+    for (edit, says) in [
+        (&gone as &dyn Fn(&mut serde_json::Value), "roll-1"),
+        (&twice, "two records"),
+        (&crossed, "off-1"),
+        (&backwards, "numbered upwards"),
+        (&unknown, "its numbers"),
+        (&negative, "as it was written"),
+        (&nonsense, "as it was written"),
+    ] {
+        let said = input(empty.import(&archive(edit), &now()).unwrap_err());
+        assert!(said.contains(says), "{says} in {said}");
+    }
+    assert_eq!((empty.history(9).unwrap().len(), empty.records("offcut").unwrap().len()), (0, 0), "nothing of them stays");
+    assert!(empty.import(&text, &now()).unwrap().whole && !empty.history(9).unwrap().is_empty());
+}
+
 /// Kills the command at moments spread over its whole run, two hundred times: what it reported done is there, nothing is there by half.
 #[test]
 fn a_kill_at_any_moment_loses_nothing_reported_and_leaves_no_half_change() {
@@ -347,8 +427,8 @@ fn ten_thousand_offcuts_are_listed_exported_and_taken_over_again() {
     assert!(text.lines().nth(1).unwrap().starts_with("off-1 ") && text.lines().nth(10_000).unwrap().starts_with("off-10000"));
     let export = ledger.snapshot(&now()).unwrap();
     let mut second = Ledger::write(&shop.file.with_extension("second")).unwrap();
-    let read = warpwise::stock::Snapshot::from_json(&export.to_json(), now().day).unwrap();
-    assert_eq!(second.import(&read, &now()).unwrap(), 10_001);
+    let taken = second.import(&export.to_file().to_json(), &now()).unwrap();
+    assert_eq!((taken.things, taken.whole, taken.left_history), (10_001, false, false));
     let mut again = second.snapshot(&now()).unwrap();
     again.ledger = export.ledger.clone();
     assert_eq!(again, export);

@@ -4,11 +4,11 @@ use super::exit::Failure;
 use super::files::{read_plan, write_file};
 use super::print;
 use super::stock_add::Add;
-use super::stock_list::{list, show};
+use super::stock_list::{entry_line, list, show};
 use clap::{Args, Subcommand, ValueEnum};
 use std::path::{Path, PathBuf};
 use warpwise::fault::{Fault, Faults};
-use warpwise::ledger::{self, FreezerMove, Ledger, Moment, PieceState, Record, Trouble};
+use warpwise::ledger::{self, FreezerMove, Imported, Ledger, Moment, PieceState, Record, Trouble};
 use warpwise::plan;
 use warpwise::planner::Earlier;
 use warpwise::sheet;
@@ -46,6 +46,9 @@ enum Command {
     Show {
         /// Its name, as in `off-17`
         id: String,
+        /// As JSON
+        #[arg(long)]
+        json: bool,
     },
     /// Log rolls and offcuts taken out of the freezer
     Out {
@@ -195,7 +198,7 @@ impl Stock {
                 }
                 print(&list(&ledger, cloth.as_deref(), json, now.day)?)
             }
-            Command::Show { id } => print(&show(&Ledger::read(&file)?, &id, &now)?),
+            Command::Show { id, json } => print(&show(&Ledger::read(&file)?, &id, json, &now)?),
             Command::Out { ids } => {
                 Ledger::write(&file)?.freezer(&ids, FreezerMove::Out, &now)?;
                 print(&format!("out of the freezer: {}\n", ids.join(", ")))
@@ -226,9 +229,7 @@ impl Stock {
             }
             Command::History { last } => {
                 let entries = Ledger::read(&file)?.history(last)?;
-                let line =
-                    |e: &ledger::Entry| format!("{:5}  {}  {}{}\n", e.number, e.at, e.what, if e.undone { "  (taken back)" } else { "" });
-                print(&entries.iter().map(line).collect::<String>())
+                print(&entries.iter().map(entry_line).collect::<String>())
             }
             Command::Labels { out, ids } => {
                 let stock = Ledger::read(&file)?.snapshot(&now)?;
@@ -246,16 +247,27 @@ impl Stock {
                 print(&format!("{}\n{}\n", out.display(), out.with_extension("pdf").display()))
             }
             Command::Export { file: to } => {
-                let json = Ledger::read(&file)?.snapshot(&now)?.to_json();
+                let json = Ledger::read(&file)?.export(&now)?;
                 match to {
                     Some(to) => write_file(&to, json.as_bytes()),
                     None => print(&json),
                 }
             }
             Command::Import { file: from } => {
-                let stock = read_stock(&from)?;
-                let count = Ledger::write(&file)?.import(&stock, &now)?;
-                print(&format!("imported {}\n", counted(count, "thing")))
+                let text = match open_stock(&from)? {
+                    Source::Ledger(ledger) => ledger.export(&now)?,
+                    Source::Text(text) => text,
+                };
+                let imported = Ledger::write(&file)?.import(&text, &now).map_err(|t| match t {
+                    Trouble::Input(faults) => Failure::Input(faults.in_file(&from)),
+                    Trouble::Machine(faults) => Failure::Machine(faults),
+                })?;
+                let also = match imported {
+                    Imported { whole: true, .. } => ", with the history, the freezer log and the cut pieces",
+                    Imported { left_history: true, .. } => "; their history stays behind, since this ledger is not empty",
+                    _ => "",
+                };
+                print(&format!("imported {}{also}\n", counted(imported.things, "thing")))
             }
             Command::Check { restore } => check(&file, restore, &now),
         }
@@ -316,12 +328,25 @@ impl Set {
             age.cosmetic_only = self.cosmetic_only.unwrap_or(age.cosmetic_only);
             *place = self.place.clone().or(place.take());
         })?;
-        print(&show(&Ledger::read(file)?, &self.id, now)?)
+        print(&show(&Ledger::read(file)?, &self.id, false, now)?)
     }
+}
+
+/// Where a stock is read from.
+enum Source {
+    Ledger(Ledger),
+    Text(String),
 }
 
 /// A stock to plan from: a ledger, or the plain JSON of one.
 pub fn read_stock(file: &Path) -> Result<Snapshot, Failure> {
+    match open_stock(file)? {
+        Source::Ledger(ledger) => Ok(ledger.snapshot(&Moment::now())?),
+        Source::Text(text) => Snapshot::from_json(&text, Day::today()).map_err(|faults| Failure::Input(faults.in_file(file))),
+    }
+}
+
+fn open_stock(file: &Path) -> Result<Source, Failure> {
     use std::io::Read;
     let refused =
         |what: String| Failure::Input(Fault::new(what, "name a ledger, or a file that `warpwise stock export` wrote").in_file(file).into());
@@ -332,20 +357,19 @@ pub fn read_stock(file: &Path) -> Result<Snapshot, Failure> {
     let mut bytes = Vec::new();
     open.take(warpwise::stock::LARGEST_FILE + 1).read_to_end(&mut bytes).map_err(|e| refused(format!("the stock cannot be read: {e}")))?;
     if bytes.starts_with(b"SQLite format 3\0") {
-        return Ok(Ledger::read(file)?.snapshot(&Moment::now())?);
+        return Ok(Source::Ledger(Ledger::read(file)?));
     }
     if bytes.len() as u64 > warpwise::stock::LARGEST_FILE {
         return Err(refused(format!("the file has more than {} MB", warpwise::stock::LARGEST_FILE >> 20)));
     }
     let text = String::from_utf8(bytes).map_err(|_| refused("this is neither a ledger nor text in UTF-8".into()))?;
-    let placed = |faults: Faults| Failure::Input(Faults(faults.0.into_iter().map(|f| f.in_file(file)).collect()));
-    Snapshot::from_json(&text, Day::today()).map_err(placed)
+    Ok(Source::Text(text))
 }
 
 /// The verified plan in a file or plan folder.
 pub fn verified(path: &Path) -> Result<Verified, Failure> {
     let path = if path.is_dir() { path.join("plan.json") } else { path.to_path_buf() };
-    let placed = |faults: Faults| Failure::Input(Faults(faults.0.into_iter().map(|f| f.in_file(&path)).collect()));
+    let placed = |faults: Faults| Failure::Input(faults.in_file(&path));
     verify::verify(plan::from_json(&read_plan(&path)?).map_err(placed)?).map_err(placed)
 }
 

@@ -2,10 +2,12 @@
 
 use super::exit::Failure;
 use serde::Serialize;
+use warpwise::cloth::Face;
 use warpwise::fault::Fault;
-use warpwise::ledger::{Counts, Ledger, Moment, Record, StockRow};
-use warpwise::stock::{Consumable, Day};
-use warpwise::units::{counted, quoted, show_area, show_number};
+use warpwise::geometry::{Ring, ring_bounds};
+use warpwise::ledger::{Counts, Entry, Ledger, Moment, Record, StockRow};
+use warpwise::stock::{Age, Consumable, Day};
+use warpwise::units::{counted, quoted, show_area, show_metres, show_mm, show_number};
 
 /// The list as JSON.
 #[derive(Serialize)]
@@ -51,21 +53,84 @@ pub fn list(ledger: &Ledger, cloth: Option<&str>, json: bool, today: Day) -> Res
     Ok(out)
 }
 
-/// Everything known of one thing, as JSON that `import` would take in a stock file, with what its dates ask for.
-pub fn show(ledger: &Ledger, id: &str, now: &Moment) -> Result<String, Failure> {
+/// Everything known of one thing: what it is, what its dates ask for, what was done with it. As JSON it is what `import` takes.
+pub fn show(ledger: &Ledger, id: &str, json: bool, now: &Moment) -> Result<String, Failure> {
     let stock = ledger.snapshot(now)?;
-    let text = |json: serde_json::Result<String>, warning: Option<Fault>| {
-        let warning = warning.map_or(String::new(), |w| format!("warning: {w}\n"));
-        format!("{}\n{warning}", json.unwrap_or_default())
+    let pretty = |json: serde_json::Result<String>| json.unwrap_or_default() + "\n";
+    let mut lines: Vec<(&str, String)> = Vec::new();
+    let warning = if let Some(r) = stock.rolls.iter().find(|r| r.id() == id) {
+        let f = r.facts();
+        if json {
+            return Ok(pretty(serde_json::to_string_pretty(f)));
+        }
+        lines.push(("roll of", f.cloth.clone()));
+        lines.push(("width over the selvedges", show_mm(f.width)));
+        lines.push(("length left", f.length.map_or_else(|| "not known".to_string(), show_metres)));
+        lines.extend(flaws(&f.flaws));
+        lines.extend(of_cloth(r.age(), &f.batch, &f.place, f.added));
+        r.age().warning(id, stock.day)
+    } else if let Some(o) = stock.offcuts.iter().find(|o| o.id() == id) {
+        let (f, b) = (o.facts(), o.bounds());
+        if json {
+            return Ok(pretty(serde_json::to_string_pretty(f)));
+        }
+        lines.push(("offcut of", f.cloth.clone()));
+        let size = format!("{} along the warp × {}, {}", show_mm(b.width()), show_mm(b.height()), show_area(o.area()));
+        lines.push(("size", format!("{size}, {}", counted(f.outline.len(), "corner"))));
+        lines.extend((!f.holes.is_empty()).then(|| ("holes", f.holes.len().to_string())));
+        lines.extend(flaws(&f.flaws));
+        lines.extend((f.face == Face::Down).then(|| ("outline drawn", "from the other face".to_string())));
+        lines.extend(f.parent.clone().map(|p| ("left over from", p)));
+        lines.extend(of_cloth(o.age(), &f.batch, &f.place, f.added));
+        o.age().warning(id, stock.day)
+    } else if let Some(c) = stock.consumables.iter().find(|c| c.id == id) {
+        if json {
+            return Ok(pretty(serde_json::to_string_pretty(c)));
+        }
+        lines.push((c.kind.words(), c.name.clone()));
+        lines.extend(c.expiry.map(|d| ("use by", d.to_string())));
+        lines.extend(c.opened.map(|d| ("opened", d.to_string())));
+        lines.extend(c.days_after_opening.map(|d| ("keeps once opened", counted(d as usize, "day"))));
+        lines.extend(c.place.clone().map(|p| ("place", p)));
+        c.warning(stock.day)
+    } else {
+        let fault = Fault::new(format!("there is no {} in the stock", quoted(id)), "`warpwise stock list` shows what there is");
+        return Err(Failure::Input(fault.into()));
     };
-    if let Some(r) = stock.rolls.iter().find(|r| r.id() == id) {
-        return Ok(text(serde_json::to_string_pretty(r.facts()), r.age().warning(id, stock.day)));
+    let mut out = format!("{id}\n");
+    lines.iter().for_each(|(name, value)| out.push_str(&format!("  {name:26} {value}\n")));
+    out.push_str(&warning.map_or(String::new(), |w| format!("warning: {w}\n")));
+    out.push_str(&ledger.history_of(id)?.iter().rev().map(entry_line).collect::<String>());
+    Ok(out)
+}
+
+/// An entry of the history as a line.
+pub fn entry_line(e: &Entry) -> String {
+    format!("{:5}  {}  {}{}\n", e.number, e.at, e.what, if e.undone { "  (taken back)" } else { "" })
+}
+
+/// The box of each flaw.
+fn flaws(flaws: &[Ring]) -> Vec<(&'static str, String)> {
+    let words = |flaw: &Ring| {
+        let b = ring_bounds(flaw)?;
+        let range = |from: f64, to: f64| format!("{} to {}", show_number(from, 0), show_mm(to));
+        Some(("flaw", format!("{} along the warp, {} across", range(b.min.x, b.max.x), range(b.min.y, b.max.y))))
+    };
+    flaws.iter().filter_map(words).collect()
+}
+
+/// What is known of either a roll or an offcut.
+fn of_cloth(age: &Age, batch: &Option<String>, place: &Option<String>, added: Day) -> Vec<(&'static str, String)> {
+    let mut out = Vec::new();
+    out.extend(batch.clone().map(|b| ("batch", b)));
+    out.extend(place.clone().map(|p| ("place", p)));
+    out.push(("added", added.to_string()));
+    out.extend(age.expiry.map(|d| ("use by", d.to_string())));
+    let life = age.out_life_hours.map_or(String::new(), |l| format!(" of {} h", show_number(l, 0)));
+    let now = if age.is_out { ", and is out now" } else { "" };
+    if age.out_hours > 0.0 || age.is_out || !life.is_empty() {
+        out.push(("out of the freezer", format!("{} h{life}{now}", show_number(age.out_hours, 1))));
     }
-    if let Some(o) = stock.offcuts.iter().find(|o| o.id() == id) {
-        return Ok(text(serde_json::to_string_pretty(o.facts()), o.age().warning(id, stock.day)));
-    }
-    if let Some(c) = stock.consumables.iter().find(|c| c.id == id) {
-        return Ok(text(serde_json::to_string_pretty(c), c.warning(stock.day)));
-    }
-    Err(Failure::Input(Fault::new(format!("there is no {} in the stock", quoted(id)), "`warpwise stock list` shows what there is").into()))
+    out.extend(age.cosmetic_only.then(|| ("good for", "the look only, not for strength".to_string())));
+    out
 }

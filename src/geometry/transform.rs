@@ -26,6 +26,14 @@ impl Motion {
         Motion::new(degrees, false, point(0.0, 0.0))
     }
 
+    /// The motion that undoes it.
+    #[must_use]
+    pub fn inverse(&self) -> Motion {
+        // A mirror before a turn is the turn the other way before the mirror.
+        let back = Motion { cos: self.cos, sin: if self.flip { self.sin } else { -self.sin }, flip: self.flip, shift: point(0.0, 0.0) };
+        Motion { shift: back.apply(self.shift) * -1.0, ..back }
+    }
+
     /// True if it mirrors.
     pub fn mirrors(&self) -> bool {
         self.flip
@@ -83,6 +91,16 @@ mod tests {
     fn quarter_turns_are_exact() {
         assert_eq!(Motion::turn(90.0).apply(point(12.345, 6.789)), point(-6.789, 12.345));
         assert_eq!(Motion::turn(-90.0).apply(point(12.345, 6.789)), point(6.789, -12.345));
+    }
+
+    #[test]
+    fn the_inverse_undoes_it() {
+        for (turn, flip) in [(0.0, false), (90.0, true), (37.5, false), (211.0, true)] {
+            let m = Motion::new(turn, flip, point(12.0, -7.0));
+            for p in [point(0.0, 0.0), point(3.0, 4.0), point(-100.0, 55.5)] {
+                assert!(m.inverse().apply(m.apply(p)).distance(p) < 1e-9 && m.apply(m.inverse().apply(p)).distance(p) < 1e-9);
+            }
+        }
     }
 
     #[test]

@@ -117,7 +117,9 @@ fn layer_step(plan: &Plan, layer: &PlanLayer, index: usize, templates: Vec<Strin
             n if n == piece.copies => " DOWN".into(),
             _ => format!(" (copy {} DOWN)", down.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ")),
         };
-        ticks.push(Tick { label: format!("{} {}{hand}{part}{turned}", piece.number, piece.template), copies: piece.copies });
+        let as_it_is = plan.stocks.iter().find(|s| s.is_laid_whole() && s.placed.iter().any(|p| p.piece == piece.piece));
+        let whole = as_it_is.map_or_else(String::new, |s| format!(", all of {}", s.id));
+        ticks.push(Tick { label: format!("{} {}{hand}{part}{whole}{turned}", piece.number, piece.template), copies: piece.copies });
     }
     if let Some(cloth) = plan.materials.iter().find(|m| m.cloth == layer.cloth) {
         let side = up_side(cloth);

@@ -3,6 +3,7 @@
 //! Every change is one transaction with an entry in the history that can be taken back. Everything in the ledger is a [`Record`]: a named
 //! thing with its facts as JSON; the history keeps what each was before and after.
 
+mod archive;
 mod book;
 mod labels;
 mod open;
@@ -11,6 +12,7 @@ mod record;
 mod stocktake;
 mod write;
 
+pub use archive::Imported;
 pub use book::{Booked, PieceState};
 pub use labels::labels;
 pub use open::{Ledger, Trouble, default_file};

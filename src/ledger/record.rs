@@ -1,8 +1,8 @@
 //! What the ledger holds.
 
 use super::book::PieceState;
-use crate::fault::Fault;
-use crate::stock::{Consumable, OffcutFacts, RollFacts};
+use crate::fault::{Fault, Faults};
+use crate::stock::{Consumable, Offcut, OffcutFacts, Roll, RollFacts};
 use serde::{Deserialize, Serialize};
 
 /// A piece of a booked plan.
@@ -86,6 +86,19 @@ impl Record {
             Record::Consumable(c) => c.id.clone(),
             Record::Piece(p) => p.id(),
             Record::Plan(p) => format!("plan {}", p.plan),
+        }
+    }
+
+    /// Checks it by the rules of what it is.
+    ///
+    /// # Errors
+    /// Every fault of a roll, offcut or consumable.
+    pub(super) fn sound(&self) -> Result<(), Faults> {
+        match self {
+            Record::Roll(r) => Roll::new(r.facts.clone()).map(|_| ()),
+            Record::Offcut(o) => Offcut::new(o.facts.clone()).map(|_| ()),
+            Record::Consumable(c) => c.sound(),
+            Record::Piece(_) | Record::Plan(_) => Ok(()),
         }
     }
 

@@ -84,10 +84,24 @@ impl Ledger {
     /// # Errors
     /// SQLite's own.
     pub fn history(&self, most: usize) -> Result<Vec<Entry>, Trouble> {
+        let most = i64::try_from(most).unwrap_or(i64::MAX);
+        self.entries("SELECT number, at, what, undone FROM entry ORDER BY number DESC LIMIT ?1", most)
+    }
+
+    /// The changes of one thing, the last first.
+    ///
+    /// # Errors
+    /// SQLite's own.
+    pub fn history_of(&self, id: &str) -> Result<Vec<Entry>, Trouble> {
+        let changed = "SELECT entry FROM change WHERE id = ?1";
+        self.entries(&format!("SELECT number, at, what, undone FROM entry WHERE number IN ({changed}) ORDER BY number DESC"), id)
+    }
+
+    fn entries(&self, sql: &str, with: impl rusqlite::ToSql) -> Result<Vec<Entry>, Trouble> {
         let run = || -> rusqlite::Result<Vec<Entry>> {
-            let mut select = self.db.prepare("SELECT number, at, what, undone FROM entry ORDER BY number DESC LIMIT ?1")?;
+            let mut select = self.db.prepare(sql)?;
             let row = |r: &rusqlite::Row<'_>| Ok(Entry { number: r.get(0)?, at: r.get(1)?, what: r.get(2)?, undone: r.get(3)? });
-            select.query_map([i64::try_from(most).unwrap_or(i64::MAX)], row)?.collect()
+            select.query_map([with], row)?.collect()
         };
         run().map_err(|e| trouble(&self.file, &e))
     }

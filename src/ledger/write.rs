@@ -77,7 +77,7 @@ fn get(db: &Connection, id: &str) -> rusqlite::Result<Option<Record>> {
     body.map(|text| read(&text)).transpose()
 }
 
-fn read(text: &str) -> rusqlite::Result<Record> {
+pub(super) fn read(text: &str) -> rusqlite::Result<Record> {
     Record::from_text(text).map_err(|f| rusqlite::Error::FromSqlConversionFailure(0, rusqlite::types::Type::Text, f.what.into()))
 }
 
@@ -87,7 +87,7 @@ pub(super) fn all(db: &Connection, kind: &str) -> rusqlite::Result<Vec<Record>> 
     rows.map(|text| read(&text?)).collect()
 }
 
-fn write_record(db: &Connection, id: &str, record: Option<&Record>) -> rusqlite::Result<()> {
+pub(super) fn write_record(db: &Connection, id: &str, record: Option<&Record>) -> rusqlite::Result<()> {
     let Some(record) = record else {
         db.execute("DELETE FROM record WHERE id = ?1", [id])?;
         return Ok(());
@@ -300,33 +300,6 @@ impl Ledger {
             }
         }
         Ok(Snapshot::new(file, now.day)?)
-    }
-
-    /// Takes over everything in a stock file; names that are taken get new ones.
-    ///
-    /// # Errors
-    /// SQLite's own; the snapshot is sound by its type.
-    pub fn import(&mut self, stock: &Snapshot, now: &Moment) -> Result<usize, Trouble> {
-        let count = stock.rolls.len() + stock.offcuts.len() + stock.consumables.len();
-        self.change(now, &format!("imported {count} things"), |c| {
-            let out = |age: &Age| age.is_out.then_some(now.seconds);
-            let name = |id: &str, kind: &str| if c.get(id)?.is_some() { c.new_id(kind) } else { Ok(id.to_string()) };
-            for roll in &stock.rolls {
-                let facts = RollFacts { id: name(roll.id(), "roll")?, ..roll.facts().clone() };
-                let out_since = out(&facts.age);
-                c.put(&facts.id.clone(), Some(&Record::Roll(Kept { facts, out_since, open_plan: None })))?;
-            }
-            for offcut in &stock.offcuts {
-                let facts = OffcutFacts { id: name(offcut.id(), "off")?, ..offcut.facts().clone() };
-                let out_since = out(&facts.age);
-                c.put(&facts.id.clone(), Some(&Record::Offcut(Kept { facts, out_since, open_plan: None })))?;
-            }
-            for consumable in &stock.consumables {
-                let consumable = Consumable { id: name(&consumable.id, "con")?, ..consumable.clone() };
-                c.put(&consumable.id.clone(), Some(&Record::Consumable(consumable)))?;
-            }
-            Ok(count)
-        })
     }
 }
 

@@ -11,7 +11,9 @@ mod grow;
 mod order;
 mod pack;
 mod relax;
+mod whole;
 
 pub use directions::{Mix, difference, directions, mix, slack};
 pub use divide::{Brief, Division, MOST_PATCHES, divide};
 pub use pack::{Packed, improve, pack, poses};
+pub use whole::{Whole, lay_whole};

@@ -156,7 +156,7 @@ impl<'a> Run<'a> {
         seed: u64,
         packed: Packed,
     ) -> Run<'a> {
-        let area: Vec<f64> = offcuts.iter().map(area).collect();
+        let area: Vec<f64> = offcuts.iter().map(Stock::area).collect();
         let largest = area.iter().copied().fold(1.0, f64::max);
         let dear = area.iter().map(|a| a * (1.0 + LARGE * a / largest)).collect();
         let params = Params { lanes: LANES, ..params.clone() };
@@ -273,13 +273,6 @@ fn straight(patch: &Shape) -> Shape {
     let base = out.poses.first().map_or(0.0, |p| p.turn);
     out.poses.retain(|p| ((p.turn - base).rem_euclid(90.0) + 1e-6).rem_euclid(90.0) < 1e-3);
     out
-}
-
-fn area(stock: &Stock) -> f64 {
-    match &stock.extent {
-        Extent::Fixed { region } => region.area(),
-        Extent::Open { .. } => 0.0,
-    }
 }
 
 /// The outline with the gap around it.

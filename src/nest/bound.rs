@@ -2,7 +2,7 @@
 
 use super::convex::hull;
 use super::form::{grid_rings, least_width};
-use super::problem::{Extent, Problem};
+use super::problem::{Extent, Problem, Stock};
 
 /// A lower bound on the used length of the open strip, mm, and how it was got. With fixed stocks beside the strip their whole area
 /// is taken as filled first.
@@ -22,14 +22,7 @@ pub fn least_length(problem: &Problem) -> (f64, String) {
         Extent::Fixed { .. } => None,
     });
     let Some(height) = open.filter(|h| *h > 0.0) else { return (0.0, "no open stock".to_string()) };
-    let fixed: f64 = problem
-        .stocks()
-        .iter()
-        .map(|s| match &s.extent {
-            Extent::Fixed { region } => region.area(),
-            Extent::Open { .. } => 0.0,
-        })
-        .sum();
+    let fixed: f64 = problem.stocks().iter().map(Stock::area).sum();
     let area: f64 = problem.shapes().iter().map(|s| s.region.area() * f64::from(s.copies)).sum();
     let by_area = (area - fixed).max(0.0) / height;
     let mut best = (by_area, "area".to_string());

@@ -61,6 +61,16 @@ pub struct Stock {
     pub keep_out: Vec<Ring>,
 }
 
+impl Stock {
+    /// Area of a stock with a fixed outline, flaws not taken off, mm²; an open one has none.
+    pub fn area(&self) -> f64 {
+        match &self.extent {
+            Extent::Fixed { region } => region.area(),
+            Extent::Open { .. } => 0.0,
+        }
+    }
+}
+
 /// A nesting problem, valid by construction.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Problem {

@@ -1,7 +1,7 @@
 //! `plan.json`, schema 1: lengths mm, angles degrees, areas mm², rings anticlockwise (holes clockwise), not closed.
 
 use crate::cloth::{Backing, Face, Material, Permitted, Weave};
-use crate::geometry::{Path, Point, Ring};
+use crate::geometry::{Path, Point, Ring, ring_area};
 use crate::job::{Hands, MouldWork, Seen, SpliceKind};
 use crate::outline::EdgeKind;
 use crate::ply::{Hand, Part};
@@ -321,6 +321,16 @@ pub struct PlanStock {
     pub placed: Vec<PlacedPiece>,
     /// What is left of the used length and worth keeping.
     pub offcuts: Vec<Offcut>,
+}
+
+impl PlanStock {
+    /// True of an offcut that is a piece as it is: nothing is cut.
+    pub fn is_laid_whole(&self) -> bool {
+        let area = |outline: &Ring, holes: &[Ring]| ring_area(outline) + holes.iter().map(|h| ring_area(h)).sum::<f64>();
+        // A piece lies within its stock, so one that is as large has its outline. Less than a thousandth of a mm² is rounding.
+        let same = |p: &PlacedPiece| (area(&p.outline, &p.holes) - area(&self.outline, &self.holes)).abs() < 1e-3;
+        self.kind == StockKind::Offcut && matches!(self.placed.as_slice(), [only] if same(only))
+    }
 }
 
 /// A piece on its stock.

@@ -3,9 +3,9 @@
 use super::lay::{offcut_plan, offcut_stock, placed_piece};
 use super::{Earlier, Fault, Faults, PreparedJob, Settings, letters};
 use crate::cloth::{Face, turn_rule};
-use crate::geometry::{Ring, ring_area};
+use crate::geometry::{Motion, Region, Ring, point, ring_area, ring_bounds};
 use crate::job::{Hands, Job, LayerItem, Mosaic, Seen};
-use crate::mosaic::{self, Brief, Division, Packed};
+use crate::mosaic::{self, Brief, Division, Packed, Whole};
 use crate::nest::{Limits, Params, Placement, Shape, Stop};
 use crate::plan::{PlanMosaic, PlanStock, StockKind};
 use crate::ply::{Hand, PatchOf, Piece, Target, patch_piece, target};
@@ -67,6 +67,8 @@ struct Design {
     division: Division,
     directions: Vec<f64>,
     packed: Packed,
+    /// Patches that are offcuts as they are.
+    whole: Whole,
 }
 
 impl Design {
@@ -203,7 +205,7 @@ fn design(task: &Task<'_>, offcuts: &[&Offcut], stop: Stop, settings: &Settings,
             Stop::Effort(_) => Stop::Effort(1),
         };
         let packed = mosaic::pack(&shapes, &stocks, task.job.cutting.gap, &params, &Limits { stop: slice, cancel }, seed)?;
-        let new = Design { division, directions, packed };
+        let new = Design { division, directions, packed, whole: Whole::new() };
         let (a, b) = (new.worse(), best.as_ref().map(|b| b.0.worse()));
         if b.is_none_or(|b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)).is_lt()) {
             best = Some((new, shapes));
@@ -217,6 +219,7 @@ fn design(task: &Task<'_>, offcuts: &[&Offcut], stop: Stop, settings: &Settings,
         let packed = std::mem::take(&mut design.packed);
         let limits = Limits { stop: left, cancel };
         design.packed = mosaic::improve(packed, shapes, &stocks, task.job.cutting.gap, &params, &limits, seed(task, settings))?;
+        design.whole = mosaic::lay_whole(&design.division, &task.target.region, shapes, &stocks, &mut design.packed);
     }
     let best = best.map(|b| b.0);
     let unknown = || Fault::new("it could not be divided", "give it more time");
@@ -261,10 +264,16 @@ fn made(task: &Task<'_>, design: &Design, offcuts: &[&Offcut], prefix: &(String,
             angle,
             seen: &design.division.seen[i],
         };
-        let Some(mut piece) = patch_piece(task.job, &task.target, &design.division.patches[i], &of) else { continue };
+        let Some(mut piece) = patch_piece(task.job, &task.target, design.whole.get(&i).unwrap_or(&design.division.patches[i]), &of) else {
+            continue;
+        };
         piece.number = format!("{}{}.{}", prefix.1, task.layer + 1, before + number);
         if let Some(p) = place {
-            placed[p.stock].push(placed_piece(&in_piece_frame(p, &piece), &piece));
+            let mut place = in_piece_frame(p, &piece);
+            if design.whole.contains_key(&i) {
+                outlined_by(&mut piece, &mut place, offcuts[p.stock]);
+            }
+            placed[p.stock].push(placed_piece(&place, &piece));
         }
         pieces.push(piece);
     }
@@ -302,6 +311,18 @@ fn in_piece_frame(p: &Placement, piece: &Piece) -> Placement {
     let sign = if turn == 0.0 { 1.0 } else { -1.0 };
     let down = if p.flip { -1.0 } else { 1.0 };
     Placement { turn, x: snap(p.x - sign * piece.origin.x), y: snap(p.y - down * sign * piece.origin.y), ..p.clone() }
+}
+
+/// A patch that is a whole offcut gets its very outline, not that which was rounded after its turn into the part frame.
+fn outlined_by(piece: &mut Piece, place: &mut Placement, offcut: &Offcut) {
+    let turned = Motion::new(place.turn, place.flip, point(0.0, 0.0));
+    let outline = turned.inverse().ring(&offcut.region().outline);
+    let Some(b) = ring_bounds(&outline) else { return };
+    piece.outline = Region::solid(Motion::new(0.0, false, b.min * -1.0).ring(&outline));
+    // The frame moves by what was rounded; so does its origin.
+    piece.origin = (piece.origin + turned.inverse().apply(point(place.x, place.y)) - b.min).snapped();
+    let at = turned.apply(b.min).snapped();
+    (place.x, place.y) = (at.x, at.y);
 }
 
 /// Measures what each mosaic takes of the offcuts that hold patches of it, those placed with the other pieces among them.

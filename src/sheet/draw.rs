@@ -321,6 +321,7 @@ impl Sheet<'_> {
                 decimals(self.stock.used_length, 1)
             ),
             StockKind::Roll => format!("used length {length} mm"),
+            StockKind::Offcut if self.stock.is_laid_whole() => format!("{length} mm; laid whole, as it is: cut nothing"),
             StockKind::Offcut => format!("{length} mm"),
         };
         let size = ((right - left) / 130.0).clamp(5.0, 9.0);

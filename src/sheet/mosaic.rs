@@ -283,7 +283,7 @@ pub(super) fn look(plan: &Plan, m: &PlanMosaic) -> String {
 
 /// The table of all patches, CSV.
 pub(super) fn table(plan: &Plan) -> String {
-    let mut out = String::from("mosaic,patch,number,piece,direction_deg,length_mm,width_mm,area_cm2,cut_from,face\n");
+    let mut out = String::from("mosaic,patch,number,piece,direction_deg,length_mm,width_mm,area_cm2,cut_from,face,whole\n");
     let quoted = |s: &str| if s.contains([',', '"', '\n']) { format!("\"{}\"", s.replace('"', "\"\"")) } else { s.to_string() };
     for m in &plan.mosaics {
         for p in patches(plan, m) {
@@ -291,7 +291,7 @@ pub(super) fn table(plan: &Plan) -> String {
             let on = plan.stocks.iter().find_map(|s| Some((s, s.placed.iter().find(|q| q.piece == p.piece.piece)?)));
             let _ = writeln!(
                 out,
-                "{},{},{},{},{},{},{},{},{},{}",
+                "{},{},{},{},{},{},{},{},{},{},{}",
                 quoted(&m.ply),
                 p.number,
                 quoted(&p.piece.number),
@@ -301,7 +301,8 @@ pub(super) fn table(plan: &Plan) -> String {
                 decimals(b.map_or(0.0, |b| b.height()), 1),
                 decimals(p.region.area() / 100.0, 1),
                 quoted(on.map_or("", |o| &o.0.id)),
-                on.map_or("", |o| if o.1.face == crate::cloth::Face::Down { "down" } else { "up" })
+                on.map_or("", |o| if o.1.face == crate::cloth::Face::Down { "down" } else { "up" }),
+                if on.is_some_and(|o| o.0.is_laid_whole()) { "yes" } else { "no" }
             );
         }
     }

@@ -40,7 +40,7 @@ fn one(plan: &Plan, m: &PlanMosaic) -> Markup {
                             td { (clean(&p.piece.number)) }
                             td { (decimals(p.piece.angle, 1)) "°" }
                             td { (decimals(size.0, 0)) " × " (decimals(size.1, 0)) " mm" }
-                            td { bdi { (clean(on.map_or("–", |o| &o.0.id))) } }
+                            td { bdi { (clean(on.map_or("–", |o| &o.0.id))) } @if on.is_some_and(|o| o.0.is_laid_whole()) { ", whole" } }
                             td { @if on.is_some_and(|o| o.1.face == Face::Down) { "down" } @else { "up" } }
                         }
                     }

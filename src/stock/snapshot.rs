@@ -129,6 +129,9 @@ pub struct SnapshotFile {
     /// The dated consumables.
     #[serde(default)]
     pub consumables: Vec<Consumable>,
+    /// The whole ledger behind it, which only a ledger reads: history, freezer log, cut pieces.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub archive: Option<serde_json::Value>,
 }
 
 /// The stock on one day, every part of it valid, names unique.
@@ -144,6 +147,28 @@ pub struct Snapshot {
     pub offcuts: Vec<Offcut>,
     /// The dated consumables.
     pub consumables: Vec<Consumable>,
+}
+
+impl SnapshotFile {
+    /// Reads a stock file's text, of which nothing is checked yet.
+    ///
+    /// # Errors
+    /// A text that is no such file, with line and column.
+    pub fn from_json(text: &str) -> Result<SnapshotFile, Fault> {
+        serde_json::from_str(text).map_err(|e| {
+            let what = e.to_string();
+            let what = what.split(" at line ").next().unwrap_or("it is no stock file").to_string();
+            let fault = Fault::new(format!("this is no stock file: {what}"), "name a file that `warpwise stock export` wrote, or a ledger");
+            if e.line() > 0 { fault.at_line(e.line(), e.column().max(1)) } else { fault }
+        })
+    }
+
+    /// Its text, ending in a line feed.
+    pub fn to_json(&self) -> String {
+        let mut text = serde_json::to_string_pretty(self).unwrap_or_default();
+        text.push('\n');
+        text
+    }
 }
 
 impl Snapshot {
@@ -181,13 +206,7 @@ impl Snapshot {
     /// # Errors
     /// A text that is no such file, with line and column, or every fault in it.
     pub fn from_json(text: &str, today: Day) -> Result<Snapshot, Faults> {
-        let file: SnapshotFile = serde_json::from_str(text).map_err(|e| {
-            let what = e.to_string();
-            let what = what.split(" at line ").next().unwrap_or("it is no stock file").to_string();
-            let fault = Fault::new(format!("this is no stock file: {what}"), "name a file that `warpwise stock export` wrote, or a ledger");
-            if e.line() > 0 { fault.at_line(e.line(), e.column().max(1)) } else { fault }
-        })?;
-        Snapshot::new(file, today)
+        Snapshot::new(SnapshotFile::from_json(text)?, today)
     }
 
     /// The stock file of it.
@@ -199,14 +218,8 @@ impl Snapshot {
             rolls: self.rolls.iter().map(|r| r.facts().clone()).collect(),
             offcuts: self.offcuts.iter().map(|o| o.facts().clone()).collect(),
             consumables: self.consumables.clone(),
+            archive: None,
         }
-    }
-
-    /// The text of its stock file, ending in a line feed.
-    pub fn to_json(&self) -> String {
-        let mut text = serde_json::to_string_pretty(&self.to_file()).unwrap_or_default();
-        text.push('\n');
-        text
     }
 
     /// What the dates ask for on a day, one line each: every consumable, and the rolls and offcuts that `concerned` (by name and cloth) picks.
@@ -252,7 +265,7 @@ mod tests {
     fn a_stock_file_survives_its_own_writing() {
         let today = Day::parse("2026-11-25").unwrap();
         let read = Snapshot::from_json(FILE, today).unwrap();
-        assert_eq!(Snapshot::from_json(&read.to_json(), today).unwrap(), read);
+        assert_eq!(Snapshot::from_json(&read.to_file().to_json(), today).unwrap(), read);
         assert_eq!(read.offcuts_of("twill", false).count(), 1);
         // 180 days from 1 May: 30 in May, 30+31+31+30 to the end of September, 28 in October.
         assert_eq!(read.consumables[0].last_day().unwrap().to_string(), "2026-10-28");

@@ -2,16 +2,15 @@
 
 use super::camera::View;
 use super::card;
-use super::cards::{Found, FoundCard, find_cards, homography};
+use super::choice::{choose, nothing_found, too_alike};
 use super::corners::{Between, Corner, EdgeRequest, MeasuredLength, clockwise, corners, name_of};
 use super::flat::{Flat, flatten};
 use super::grey::smoothed;
 use super::ink::{Lines, ink_of, inside_net, lines};
-use super::light::{Light, TooAlike, fit};
-use super::marks::find_marks;
-use super::patch::{DoubtfulGap, Gap, Mask, Patch, Patches, patches};
+use super::light::{Light, fit};
+use super::patch::{DoubtfulGap, Gap, Mask, Patch};
+use super::plane::{Plane, by_cards, by_rectangle, resolution};
 use super::ring::{Along, rings, sharpened, simplified};
-use super::solve::{NoSolution, Sighting, Solution, solve};
 use super::template::Template;
 use crate::fault::{Fault, Faults};
 use crate::geometry::{Point, Ring, point, ring_area, ring_bounds, ring_contains};
@@ -103,12 +102,6 @@ const LARGE: f64 = 400.0;
 const DOUBT: (f64, f64) = (1.0, 2.0);
 /// Resolution that is worth a warning, and that is refused, mm a pixel.
 const COARSE: (f64, f64) = (0.6, 1.3);
-/// Width of a sharp edge that is worth a warning, and that is refused, mm.
-const BLURRED: (f64, f64) = (2.0, 4.5);
-/// Tilt that is worth a warning, and that is refused, degrees.
-const TILTED: (f64, f64) = (40.0, 60.0);
-/// Error of the marks that says that cards do not lie flat, mm.
-const UNEVEN: (f64, f64) = (0.35, 1.0);
 
 /// Traces templates from one photo, or from several that show the same cards.
 ///
@@ -175,299 +168,6 @@ pub fn trace(photos: &[(PathBuf, GrayImage)], options: &Options) -> Result<Traci
     tracing.give_edges(&options.edges)?;
     tracing.measure(&options.lengths)?;
     Ok(tracing)
-}
-
-/// The plane and who sees it.
-struct Plane {
-    views: Vec<View>,
-    /// Frames of the cards, mm.
-    cards: Vec<Vec<Point>>,
-    /// The same, grown a little: what is no template.
-    solid: Vec<Vec<Point>>,
-    solution: Option<Solution>,
-}
-
-fn by_rectangle(photos: &[(PathBuf, GrayImage)], r: &KnownRectangle, warnings: &mut Vec<Fault>) -> Result<Plane, Faults> {
-    let [(file, photo)] = photos else {
-        return Err(Fault::new("a known rectangle tells of one photo only", "trace one photo, or lay cards to join several").into());
-    };
-    let (w, h) = (r.width, r.height);
-    let corners = [point(0.0, h), point(w, h), point(w, 0.0), point(0.0, 0.0)];
-    let (width, height) = photo.dimensions();
-    let fault = |what: &str| {
-        Faults::from(Fault::new(what, "name the corners as they are seen: upper left, upper right, lower right, lower left").in_file(file))
-    };
-    let p = &r.pixels;
-    // y runs down: clockwise as seen is a positive turn at every corner.
-    let turns = (0..4).map(|i| (p[(i + 1) % 4] - p[i]).cross(p[(i + 2) % 4] - p[(i + 1) % 4]));
-    if turns.into_iter().any(|t| t <= 0.0) {
-        return Err(fault("the four points are no rectangle seen from above"));
-    }
-    if p.iter().any(|p| p.x < 0.0 || p.y < 0.0 || p.x > f64::from(width) || p.y > f64::from(height)) {
-        return Err(fault("one of the four points lies outside of the photo"));
-    }
-    let seen: Vec<Point> = p.iter().map(|&p| View::normalised(width, height, p)).collect();
-    let view = homography(&corners, &seen)
-        .and_then(|m| View::new(width, height, m, 0.0))
-        .ok_or_else(|| fault("the four points are no rectangle"))?;
-    warnings.push(Fault::new(
-        "four points tell nothing of the lens: its distortion stays in, up to 1 % towards the edges of the photo",
-        "measure two lengths on the template and compare with --check, or lay scale cards",
-    ));
-    let frame = vec![corners[3], corners[2], corners[1], corners[0]];
-    Ok(Plane { views: vec![view], cards: vec![frame], solid: Vec::new(), solution: None })
-}
-
-fn by_cards(photos: &[(PathBuf, GrayImage)], options: &Options, figures: &mut Figures, warnings: &mut Vec<Fault>) -> Result<Plane, Faults> {
-    let mut faults = Faults::new();
-    let mut sightings: Vec<Sighting> = Vec::new();
-    let mut cards: Vec<usize> = Vec::new();
-    let mut edges = Vec::new();
-    let mut loose: Vec<(usize, Point)> = Vec::new();
-    for (file, photo) in photos {
-        let smooth = smoothed(photo);
-        let found = find_cards(&find_marks(photo, &smooth));
-        if let Err(fault) = cards_hold(&found, photo) {
-            faults.push(fault.in_file(file));
-            continue;
-        }
-        if found.loose.len() >= 2 {
-            let what =
-                format!("{} of a card that is not whole: partly hidden, cut off, too small or blurred", counted(found.loose.len(), "mark"));
-            warnings.push(Fault::new(what, "if a card is missing among those found, show all six of its marks").in_file(file));
-        }
-        loose.extend(found.loose.iter().map(|m| (sightings.len(), m.centre)));
-        let faint = found.cards.iter().flat_map(|c| &c.marks).map(|m| m.contrast).fold(f64::INFINITY, f64::min);
-        if faint < 35.0 {
-            warnings.push(
-                Fault::new("a card is badly lit: its ink is hardly darker than its paper", "take the photo with more light").in_file(file),
-            );
-        }
-        edges.extend(found.cards.iter().flat_map(|c| &c.marks).map(|m| {
-            // The metric's size is mm a pixel.
-            m.edge * m.metric.determinant().abs().sqrt()
-        }));
-        let mut list: Vec<(usize, FoundCard)> = Vec::new();
-        for found in found.cards {
-            // In one photo every card is its own; the same number again in another photo is the same card.
-            let known = cards.iter().position(|n| *n == found.number).filter(|_| photos.len() > 1);
-            if known.is_some_and(|k| list.iter().any(|(c, _)| *c == k)) {
-                let what = format!("card {} lies in the photo twice", found.number);
-                faults.push(Fault::new(what, "to join photos give every card a number of its own: `trace card --cards 8`").in_file(file));
-                continue;
-            }
-            let place = known.unwrap_or_else(|| {
-                cards.push(found.number);
-                cards.len() - 1
-            });
-            list.push((place, found));
-        }
-        sightings.push(Sighting { width: photo.width(), height: photo.height(), cards: list });
-    }
-    faults.into_result(())?;
-    let scale = options.card_width / card::WIDTH;
-    let solution = solve(sightings, cards.len(), scale).map_err(|why| {
-        let fault = match why {
-            NoSolution::Apart(photo) => Fault::new(
-                "the photo shares no card with the others",
-                "leave the cards where they are and show at least two in both photos",
-            )
-            .in_file(&photos[photo].0),
-            NoSolution::Unsettled => Fault::new("the cards do not fit together", "lay them flat and still, and take the photo again"),
-        };
-        Faults::from(fault)
-    })?;
-    cards_agree(&solution, &cards)?;
-    edges.sort_by(f64::total_cmp);
-    figures.blur = edges.get(edges.len() / 2).copied().unwrap_or(0.0) * scale;
-    let at_middle = |v: &View| v.mm_a_pixel(solution.poses[0].shift).unwrap_or(1.0) * scale;
-    figures.error = solution.error * at_middle(&solution.views[0]);
-    figures.cards = cards;
-    figures.distortion = solution.views.iter().map(View::k1).collect();
-    // A lens of the usual width of a telephone's, where the photo itself does not tell (common practice, no source).
-    figures.tilt = solution.views.iter().map(|v| v.tilt(v.focal().unwrap_or(1.2))).collect();
-    quality_holds(figures, &solution, warnings)?;
-    let angle = upright(&solution.views[0], solution.poses[0].shift);
-    let moved: Option<Vec<View>> = solution.views.iter().map(|v| v.moved(scale, angle, point(0.0, 0.0))).collect();
-    let views = moved.ok_or_else(|| Fault::new("the cards do not fit together", "take the photo again"))?;
-    let place = |p: Point| {
-        let (s, c) = (libm::sin(angle), libm::cos(angle));
-        point(c * p.x - s * p.y, s * p.x + c * p.y) * scale
-    };
-    let outline = |grow: f64| -> Vec<Vec<Point>> {
-        let frame = card::frame();
-        let grown: Vec<Point> = frame.iter().map(|p| point(p.x + grow * p.x.signum(), p.y + grow * p.y.signum())).collect();
-        solution.poses.iter().map(|pose| grown.iter().map(|&p| place(pose.place(p))).collect()).collect()
-    };
-    // A card that is not whole is no template either.
-    let mut solid = outline(3.0);
-    let r = card::MARK_RADIUS * scale;
-    let squares = loose.iter().filter_map(|&(photo, pixel)| views[photo].plane(pixel));
-    solid.extend(squares.map(|p| vec![p + point(-r, -r), p + point(r, -r), p + point(r, r), p + point(-r, r)]));
-    Ok(Plane { views, cards: outline(0.0), solid, solution: Some(solution) })
-}
-
-/// The turn that makes the photo's own right the plane's +x.
-fn upright(view: &View, at: Point) -> f64 {
-    let Some(pixel) = view.pixel(at) else { return 0.0 };
-    match (view.plane(pixel - point(20.0, 0.0)), view.plane(pixel + point(20.0, 0.0))) {
-        (Some(a), Some(b)) => -libm::atan2(b.y - a.y, b.x - a.x),
-        _ => 0.0,
-    }
-}
-
-fn cards_hold(found: &Found, photo: &GrayImage) -> Result<(), Fault> {
-    if found.mirrored > 0 {
-        let what = format!("{} mirrored: the photo was flipped", if found.mirrored == 1 { "a card is" } else { "cards are" });
-        return Err(Fault::new(what, "use the photo as the camera took it; selfie cameras flip theirs"));
-    }
-    if found.cards.is_empty() {
-        let mean = photo.iter().map(|v| u64::from(*v)).sum::<u64>() / (photo.len() as u64).max(1);
-        if mean < 25 {
-            return Err(Fault::new("the photo is too dark to find a card in it", "take it again with more light"));
-        }
-        if found.loose.len() >= 3 {
-            let what = format!("no whole card is in the photo, but {}", counted(found.loose.len(), "mark"));
-            return Err(Fault::new(what, "show all six marks of every card, sharp and not from too far"));
-        }
-        return Err(Fault::new(
-            "no scale card was found in the photo",
-            "print cards with `warpwise trace card` and lay them beside the template; without any, see --points and --rectangle",
-        ));
-    }
-    Ok(())
-}
-
-/// Cards printed at different sizes, or bent, give themselves away.
-fn cards_agree(solution: &Solution, numbers: &[usize]) -> Result<(), Faults> {
-    let mut faults = Faults::new();
-    for (i, (size, spread)) in solution.scales.iter().enumerate().skip(1) {
-        let off = (size - 1.0).abs();
-        if off > 0.008 && off > 5.0 * spread {
-            faults.push(Fault::new(
-                format!(
-                    "card {} is {:.1} % {} than card {}",
-                    numbers[i],
-                    100.0 * off,
-                    if *size > 1.0 { "larger" } else { "smaller" },
-                    numbers[0]
-                ),
-                "print all cards at the same scale, best in one go",
-            ));
-        }
-    }
-    faults.into_result(())
-}
-
-fn quality_holds(figures: &Figures, solution: &Solution, warnings: &mut Vec<Fault>) -> Result<(), Faults> {
-    let mut faults = Faults::new();
-    let mut hold = |value: f64, limits: (f64, f64), what: String, remedy: &str| {
-        if value > limits.1 {
-            faults.push(Fault::new(what, remedy));
-        } else if value > limits.0 {
-            warnings.push(Fault::new(what, remedy));
-        }
-    };
-    let tilt = figures.tilt.iter().copied().fold(0.0, f64::max);
-    hold(tilt, TILTED, format!("the camera was tilted by about {tilt:.0}°"), "hold it more squarely over the template");
-    hold(
-        figures.blur,
-        BLURRED,
-        format!("the photo is blurred: a sharp edge is {:.1} mm wide", figures.blur),
-        "hold still, focus on the template, use more light",
-    );
-    let worst = solution.worst;
-    let what = format!(
-        "the marks of the cards are {:.2} mm off where they should be, most at card {}",
-        figures.error,
-        figures.cards.get(worst.1).copied().unwrap_or(0)
-    );
-    hold(figures.error, UNEVEN, what, "press the cards flat, on the same board as the template, and leave them still");
-    faults.into_result(())
-}
-
-/// mm a pixel about the middle of all that the cards span.
-fn resolution(plane: &Plane, flat: &Flat) -> f64 {
-    let middle = ring_bounds(&plane.cards.concat()).map_or(flat.corner, |b| b.centre());
-    let by = |v: &View| v.pixel(middle).and(v.mm_a_pixel(middle));
-    plane.views.iter().filter_map(by).fold(f64::INFINITY, f64::min)
-}
-
-fn too_alike(why: TooAlike) -> Faults {
-    let fault = match why {
-        TooAlike::Empty => Fault::new("there is nothing beside the cards to be seen", "show the whole template and some ground around it"),
-        TooAlike::Levels(ratio, apart) => Fault::new(
-            format!(
-                "template and ground are too alike: one is {ratio:.2} times as light as the other, {apart:.1} times what each varies by itself"
-            ),
-            "lay a light template on a plain dark board or a dark one on plain paper, in even light without shine",
-        ),
-    };
-    fault.into()
-}
-
-/// The patches lighter than their ground or those darker: whichever can be templates.
-fn choose(flat: &Flat, light: &Light, plane: &Plane, gaps: Option<Gap>) -> Result<(bool, Patches), Faults> {
-    let binary = light.lighter(&flat.grey);
-    let bounds: Vec<_> = plane.solid.iter().map(|c| ring_bounds(c)).collect();
-    let usable = |x: u32, y: u32| {
-        if flat.seen.get_pixel(x, y)[0] == 0 {
-            return false;
-        }
-        let p = flat.plane(point(f64::from(x), f64::from(y)));
-        !plane.solid.iter().zip(&bounds).any(|(card, b)| {
-            b.is_some_and(|b| p.x >= b.min.x && p.x <= b.max.x && p.y >= b.min.y && p.y <= b.max.y) && ring_contains(card, p)
-        })
-    };
-    let (w, h) = binary.dimensions();
-    let mut usable_image = GrayImage::new(w, h);
-    {
-        use rayon::prelude::*;
-        usable_image.par_chunks_mut(w as usize).enumerate().for_each(|(y, row)| {
-            for (x, v) in row.iter_mut().enumerate() {
-                *v = if x > 0 && y > 0 && x + 1 < w as usize && y + 1 < h as usize && usable(x as u32, y as u32) { 255 } else { 0 };
-            }
-        });
-    }
-    let of = |lighter: bool| {
-        let mut image = usable_image.clone();
-        for (out, b) in image.iter_mut().zip(binary.iter()) {
-            if (*b > 0) != lighter {
-                *out = 0;
-            }
-        }
-        patches(flat, light, &image, lighter, &plane.solid, gaps)
-    };
-    let (light_ones, dark_ones) = rayon::join(|| of(true), || of(false));
-    let area = |p: &Patches| p.found.iter().map(|p| p.area).sum::<f64>();
-    let (a, b) = (area(&light_ones), area(&dark_ones));
-    if a.min(b) > 0.3 * a.max(b) {
-        return Err(Fault::new(
-            "it cannot be told what is template and what is ground: there are light patches on dark and dark patches on light",
-            "lay the template on one plain ground that reaches all round it and the cards",
-        )
-        .into());
-    }
-    Ok(if a >= b && !light_ones.found.is_empty() || dark_ones.found.is_empty() && light_ones.cut_off.len() + light_ones.at_card.len() > 0 {
-        (true, light_ones)
-    } else {
-        (false, dark_ones)
-    })
-}
-
-fn nothing_found(found: &Patches) -> Fault {
-    let large = |list: &[(Point, f64)]| list.iter().map(|c| c.1).fold(0.0, f64::max);
-    let (cut, at_card) = (large(&found.cut_off), large(&found.at_card));
-    if at_card > 1.5 * card::WIDTH * card::HEIGHT && at_card > 0.2 * cut {
-        return Fault::new(
-            "the template touches a card, or the paper around one",
-            "lay the card clear of the template, or cut its paper off at the frame",
-        );
-    }
-    if cut > 0.0 {
-        return Fault::new("the template is cut off by the frame of the photo", "show all of it, with some ground around");
-    }
-    Fault::new("no template was found in the photo", "lay it beside the cards, on a plain ground that is much darker or lighter")
 }
 
 /// One template from its patch.
@@ -598,15 +298,20 @@ fn doubts(plane: &Plane, templates: &[Template], figures: &mut Figures, warnings
         }
     }
     let count = figures.cards.len();
-    let remedy =
-        if count < 4 { "lay another card on the other side of the template" } else { "lay the cards nearer around it, or come closer" };
+    let remedy = if count < 4 {
+        "lay another card on the other side of the template; if one lies there, show all six of its marks, sharp and larger"
+    } else {
+        "lay the cards nearer around it, or come closer"
+    };
+    let uncertain = || {
+        let cards = counted(count, "card");
+        format!("with the {cards} found lengths across the template are only certain to {:.1} mm", figures.uncertainty)
+    };
     if figures.uncertainty > DOUBT.1 {
-        let what = format!("lengths across the template are only certain to {:.1} mm", figures.uncertainty);
-        return Err(Fault::new(what, remedy).into());
+        return Err(Fault::new(uncertain(), remedy).into());
     }
     if figures.uncertainty > DOUBT.0 {
-        let what = format!("lengths across the template are only certain to {:.1} mm", figures.uncertainty);
-        warnings.push(Fault::new(what, remedy));
+        warnings.push(Fault::new(uncertain(), remedy));
     }
     if largest > LARGE && count < 4 {
         let what = format!("the template is {largest:.0} mm across and {} in the photo", counted(count, "card"));

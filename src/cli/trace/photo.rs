@@ -121,9 +121,7 @@ impl Photo {
             }),
             rectangle,
         };
-        let tracing = trace::trace(&photos, &options).map_err(|faults| {
-            Failure::Input(Faults(faults.0.into_iter().map(|f| if f.file.is_none() { f.in_file(&first) } else { f }).collect()))
-        })?;
+        let tracing = trace::trace(&photos, &options).map_err(|faults| Failure::Input(faults.in_file(&first)))?;
         warn(&tracing.warnings, self.quiet);
         let out = self.out.clone().unwrap_or_else(|| first.parent().map(Path::to_path_buf).unwrap_or_default());
         let out = if out.as_os_str().is_empty() { PathBuf::from(".") } else { out };

@@ -35,9 +35,7 @@ impl Points {
     pub fn run(self) -> Result<(), Failure> {
         let stem = self.file.file_stem().map_or_else(|| "template".into(), |s| s.to_string_lossy().into_owned());
         let name = self.name.clone().unwrap_or(stem);
-        let templates = self.templates(&name).map_err(|faults| {
-            Failure::Input(Faults(faults.0.into_iter().map(|f| if f.file.is_none() { f.in_file(&self.file) } else { f }).collect()))
-        })?;
+        let templates = self.templates(&name).map_err(|faults| Failure::Input(faults.in_file(&self.file)))?;
         let beside = self.file.parent().map(Path::to_path_buf).filter(|p| !p.as_os_str().is_empty()).unwrap_or_else(|| PathBuf::from("."));
         let out = self.out.clone().unwrap_or(beside);
         let file = PathBuf::from(format!("{name}.svg"));
