@@ -215,3 +215,20 @@ fn what_cannot_be_is_refused_with_what_would_work() {
     let text = faults.to_string();
     assert!(text.contains("do not divide a target") && text.contains("ask for smaller patches"), "{text}");
 }
+
+#[test]
+fn small_offcuts_are_laid_whole_where_all_that_is_too_much_is_hidden() {
+    let mut whole = 0;
+    for seed in 1..=3 {
+        // Verified: nothing of them is seen that should not be, no place is four thick, none reaches beyond the target.
+        let stock = made_up_box(seed, 150, 0.007, 0.02);
+        let settings = Settings { stop: Stop::Effort(0), ..settings(seed) };
+        let plan = planner::plan_from_stock(&[hatch(HATCH)], &stock, &settings, &AtomicBool::new(false), &Unwatched).unwrap().into_plan();
+        for s in plan.stocks.iter().filter(|s| s.is_laid_whole()) {
+            let offcut = stock.offcuts.iter().find(|o| o.id() == s.id).unwrap();
+            assert!(s.placed[0].outline.iter().all(|p| offcut.region().outline.contains(p)), "its very outline");
+            whole += 1;
+        }
+    }
+    assert!(whole > 0, "none of three boxes of 150 small offcuts has one");
+}

@@ -16,4 +16,4 @@ mod whole;
 pub use directions::{Mix, difference, directions, mix, slack};
 pub use divide::{Brief, Division, MOST_PATCHES, divide};
 pub use pack::{Packed, improve, pack, poses};
-pub use whole::{Whole, lay_whole};
+pub use whole::{Laid, Whole, lay_whole};

@@ -5,47 +5,49 @@
 
 use super::divide::Division;
 use super::grow::{NOTHING, at_most_three};
-use super::pack::Packed;
 use crate::geometry::boolean::{difference, intersection};
 use crate::geometry::clip::contains;
 use crate::geometry::{Bounds, Motion, Point, Region, point};
 use crate::nest::{Extent, Placement, Shape, Stock};
 use std::collections::BTreeMap;
 
-/// An offcut of more than so many times the area of the patch is not tried.
-const LARGEST: f64 = 3.0;
+/// Least share of an offcut that the patch it stands for takes: no less than other offcuts are filled.
+const LEAST: f64 = 0.65;
 /// Places tried along either side of the room there is.
 const STEPS: usize = 7;
 /// More than the patch by this, mm on every side: what rounding may take.
 const SPARE: f64 = 0.01;
 
-/// Patches that are whole offcuts, by their index: as they lie in the target's frame, mm.
-pub type Whole = BTreeMap<usize, Region>;
+/// Patches that are whole offcuts, by their index.
+pub type Whole = BTreeMap<usize, Laid>;
 
-/// Puts patches that are alone on an offcut, or on none, on whole offcuts where that opens no more cloth; the smallest offcut that does.
-pub fn lay_whole(division: &Division, target: &Region, patches: &[Shape], offcuts: &[Stock], packed: &mut Packed) -> Whole {
+/// A whole offcut in the place of a patch.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Laid {
+    /// As it lies in the target's frame, mm.
+    pub region: Region,
+    /// How the patch lies on the offcut; `stock` counts the offcuts given.
+    pub placement: Placement,
+}
+
+/// Finds whole offcuts for patches, the smallest first.
+pub fn lay_whole(division: &Division, target: &Region, patches: &[Shape], offcuts: &[Stock]) -> Whole {
     let mut lying = division.patches.clone();
     let mut whole = Whole::new();
-    let mut order: Vec<(f64, usize)> = offcuts.iter().enumerate().filter_map(|(k, o)| plain(o).map(|region| (region.area(), k))).collect();
+    let mut order: Vec<(f64, usize)> = offcuts.iter().enumerate().filter_map(|(k, o)| Some((plain(o)?.area(), k))).collect();
     order.sort_by(|a, b| a.0.total_cmp(&b.0));
-    for i in (0..lying.len()).filter(|&i| division.seams.iter().all(|s| s[0] != i)) {
-        let own = packed.placements.iter().find(|p| p.shape == i).map(|p| p.stock);
-        let alone = own.is_none_or(|k| packed.placements.iter().filter(|p| p.stock == k).count() == 1);
-        let area = lying[i].area();
-        let opened = own.and_then(|k| plain(&offcuts[k])).map_or(f64::INFINITY, Region::area);
-        let free = |k: usize| own == Some(k) || packed.placements.iter().all(|p| p.stock != k);
-        let tried = order.iter().filter(|(a, k)| alone && *a > area && *a <= opened.min(LARGEST * area) && free(*k));
-        let found = tried.filter_map(|&(_, k)| laid(i, k, plain(&offcuts[k])?, division, target, &lying, &patches[i])).next();
-        if let Some((region, placement)) = found {
-            packed.placements.retain(|p| p.shape != i);
-            packed.placements.push(placement);
-            lying[i] = region.clone();
-            whole.insert(i, region);
+    for (have, k) in order {
+        let Some(offcut) = plain(&offcuts[k]) else { continue };
+        let late = (0..lying.len()).filter(|&i| !whole.contains_key(&i) && division.seams.iter().all(|s| s[0] != i));
+        let mut like: Vec<(f64, usize)> =
+            late.map(|i| (division.patches[i].area(), i)).filter(|(need, _)| *need < have && *need >= LEAST * have).collect();
+        // The patch that takes the most of it.
+        like.sort_by(|a, b| b.0.total_cmp(&a.0));
+        if let Some((i, laid)) = like.into_iter().find_map(|(_, i)| Some((i, laid(i, k, offcut, division, target, &lying, &patches[i])?))) {
+            lying[i] = laid.region.clone();
+            whole.insert(i, laid);
         }
     }
-    packed.placements.sort_by_key(|p| p.shape);
-    packed.placed_area = packed.placements.iter().map(|p| lying[p.shape].area()).sum();
-    packed.opened_area = (0..offcuts.len()).filter(|&k| packed.placements.iter().any(|p| p.stock == k)).map(|k| offcuts[k].area()).sum();
     whole
 }
 
@@ -58,15 +60,7 @@ fn plain(stock: &Stock) -> Option<&Region> {
 }
 
 /// The offcut as patch `i`, if there is a place for it.
-fn laid(
-    i: usize,
-    stock: usize,
-    offcut: &Region,
-    division: &Division,
-    target: &Region,
-    lying: &[Region],
-    patch: &Shape,
-) -> Option<(Region, Placement)> {
+fn laid(i: usize, stock: usize, offcut: &Region, division: &Division, target: &Region, lying: &[Region], patch: &Shape) -> Option<Laid> {
     let need = lying[i].bounds()?;
     for pose in &patch.poses {
         let onto = Motion::new(pose.turn, pose.flip, point(0.0, 0.0));
@@ -75,9 +69,9 @@ fn laid(
         for by in places(have, need) {
             let region = Motion::new(0.0, false, by).region(&turned);
             if reaches_around(&region, &lying[i], target) && stays_hidden(i, &region, division, lying) {
-                let at = onto.apply(by) * -1.0;
-                let at = at.snapped();
-                return Some((region, Placement { shape: i, copy: 0, stock, turn: pose.turn, flip: pose.flip, x: at.x, y: at.y }));
+                let at = (onto.apply(by) * -1.0).snapped();
+                let placement = Placement { shape: i, copy: 0, stock, turn: pose.turn, flip: pose.flip, x: at.x, y: at.y };
+                return Some(Laid { region, placement });
             }
         }
     }
@@ -167,27 +161,22 @@ mod tests {
             Stock { name: "offcut".into(), extent: Extent::Fixed { region }, keep_out: Vec::new() }
         }
 
-        fn laid(&self, offcuts: &[Stock]) -> (Whole, Packed) {
-            let mut packed = Packed::default();
-            let whole = lay_whole(&self.division, &self.target, &self.shapes, offcuts, &mut packed);
-            (whole, packed)
+        fn laid(&self, offcuts: &[Stock]) -> Whole {
+            lay_whole(&self.division, &self.target, &self.shapes, offcuts)
         }
     }
 
     #[test]
     fn an_offcut_a_little_larger_than_a_late_patch_is_laid_whole() {
         let case = case();
-        let offcuts = [case.offcut(1.3), case.offcut(1.06)];
-        let (whole, packed) = case.laid(&offcuts);
-        let p = packed.placements.iter().find(|p| p.shape == case.last).unwrap();
-        assert_eq!(p.stock, 1, "the smaller one that does");
-        let lying = &whole[&case.last];
+        let offcuts = [case.offcut(1.09), case.offcut(1.06)];
+        let Laid { region: lying, placement: p } = &case.laid(&offcuts)[&case.last];
+        assert_eq!((p.shape, p.stock), (case.last, 1), "the smaller one that does");
         assert!(difference(case.division.patches[case.last].rings(), lying.rings()).is_empty());
         let on_stock = Motion::new(p.turn, p.flip, point(p.x, p.y)).region(lying);
         let Extent::Fixed { region } = &offcuts[1].extent else { unreachable!() };
         let same = |q: &Point| region.outline.iter().any(|r| r.distance(*q) < 0.003);
         assert!(on_stock.outline.len() == region.outline.len() && on_stock.outline.iter().all(same));
-        assert!((packed.opened_area - packed.placed_area).abs() < 1.0, "all of it is used");
     }
 
     #[test]
@@ -204,7 +193,7 @@ mod tests {
         let Extent::Fixed { region } = &mut holed.extent else { unreachable!() };
         region.holes.push(small.clone());
         flawed.keep_out.push(small);
-        let of_last = |offcut: Stock| case.laid(&[offcut]).0.contains_key(&case.last);
+        let of_last = |offcut: Stock| case.laid(&[offcut]).contains_key(&case.last);
         assert!(of_last(case.offcut(1.06)));
         assert!(!of_last(spiked) && !of_last(holed) && !of_last(flawed));
     }

@@ -6,7 +6,7 @@ use crate::cloth::{Face, turn_rule};
 use crate::geometry::{Motion, Region, Ring, point, ring_area, ring_bounds};
 use crate::job::{Hands, Job, LayerItem, Mosaic, Seen};
 use crate::mosaic::{self, Brief, Division, Packed, Whole};
-use crate::nest::{Limits, Params, Placement, Shape, Stop};
+use crate::nest::{Limits, Params, Placement, Shape, Stock, Stop};
 use crate::plan::{PlanMosaic, PlanStock, StockKind};
 use crate::ply::{Hand, PatchOf, Piece, Target, patch_piece, target};
 use crate::stock::{Offcut, Snapshot};
@@ -66,15 +66,27 @@ impl Task<'_> {
 struct Design {
     division: Division,
     directions: Vec<f64>,
-    packed: Packed,
     /// Patches that are offcuts as they are.
     whole: Whole,
+    /// The other patches on the other offcuts.
+    packed: Packed,
 }
 
 impl Design {
     /// Patches without an offcut first, then how badly the opened ones are filled.
     fn worse(&self) -> (usize, f64) {
-        (self.division.patches.len() - self.packed.placements.len(), -self.packed.fill())
+        (self.division.patches.len() - self.whole.len() - self.packed.placements.len(), -self.packed.fill())
+    }
+
+    /// How a patch lies, and on which of all offcuts.
+    fn place(&self, patch: usize) -> Option<&Placement> {
+        let whole = self.whole.get(&patch).map(|w| &w.placement);
+        whole.or_else(|| self.packed.placements.iter().find(|p| p.shape == patch))
+    }
+
+    /// What is cut for a patch, or laid for it as it is.
+    fn outline(&self, patch: usize) -> &Region {
+        self.whole.get(&patch).map_or(&self.division.patches[patch], |w| &w.region)
     }
 }
 
@@ -169,7 +181,7 @@ fn design(task: &Task<'_>, offcuts: &[&Offcut], stop: Stop, settings: &Settings,
         f.in_file(&task.job.file).on(format!("layer {} {:?}: {}", task.layer + 1, layer.name, task.job.templates[task.item.template].id))
     };
     let params = Params { threads: settings.threads, ..Params::default() };
-    let (mut best, mut fault): (Option<(Design, Vec<Shape>)>, Option<Fault>) = (None, None);
+    let (mut best, mut fault): (Option<(Design, Rest)>, Option<Fault>) = (None, None);
     for (k, share) in SIZES.iter().enumerate() {
         if best.is_some() && (offcuts.is_empty() || cancel.load(Ordering::Relaxed)) {
             break;
@@ -204,26 +216,56 @@ fn design(task: &Task<'_>, offcuts: &[&Offcut], stop: Stop, settings: &Settings,
             Stop::After(all) => Stop::After(all.mul_f64(LOOK)),
             Stop::Effort(_) => Stop::Effort(1),
         };
-        let packed = mosaic::pack(&shapes, &stocks, task.job.cutting.gap, &params, &Limits { stop: slice, cancel }, seed)?;
-        let new = Design { division, directions, packed, whole: Whole::new() };
+        let whole = mosaic::lay_whole(&division, &task.target.region, &shapes, &stocks);
+        let rest = Rest::new(shapes, &stocks, &whole);
+        let packed = mosaic::pack(&rest.patches, &rest.offcuts, task.job.cutting.gap, &params, &Limits { stop: slice, cancel }, seed)?;
+        let new = Design { division, directions, whole, packed };
         let (a, b) = (new.worse(), best.as_ref().map(|b| b.0.worse()));
         if b.is_none_or(|b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)).is_lt()) {
-            best = Some((new, shapes));
+            best = Some((new, rest));
         }
     }
-    if let Some((design, shapes)) = &mut best {
+    if let Some((design, rest)) = &mut best {
         let left = match stop {
             Stop::After(all) => Stop::After(all.saturating_sub(start.elapsed())),
             effort => effort,
         };
         let packed = std::mem::take(&mut design.packed);
         let limits = Limits { stop: left, cancel };
-        design.packed = mosaic::improve(packed, shapes, &stocks, task.job.cutting.gap, &params, &limits, seed(task, settings))?;
-        design.whole = mosaic::lay_whole(&design.division, &task.target.region, shapes, &stocks, &mut design.packed);
+        let gap = task.job.cutting.gap;
+        let packed = mosaic::improve(packed, &rest.patches, &rest.offcuts, gap, &params, &limits, seed(task, settings))?;
+        design.packed = rest.among_all(packed);
     }
     let best = best.map(|b| b.0);
     let unknown = || Fault::new("it could not be divided", "give it more time");
     best.ok_or_else(|| on(fault.unwrap_or_else(unknown)).into())
+}
+
+/// Patches that are cut, and the offcuts that are not laid whole.
+struct Rest {
+    patches: Vec<Shape>,
+    offcuts: Vec<Stock>,
+    /// Their indices among all.
+    which: [Vec<usize>; 2],
+}
+
+impl Rest {
+    fn new(patches: Vec<Shape>, offcuts: &[Stock], whole: &Whole) -> Rest {
+        let cut: Vec<usize> = (0..patches.len()).filter(|i| !whole.contains_key(i)).collect();
+        let free: Vec<usize> = (0..offcuts.len()).filter(|k| whole.values().all(|w| w.placement.stock != *k)).collect();
+        Rest {
+            patches: cut.iter().map(|&i| patches[i].clone()).collect(),
+            offcuts: free.iter().map(|&k| offcuts[k].clone()).collect(),
+            which: [cut, free],
+        }
+    }
+
+    fn among_all(&self, mut packed: Packed) -> Packed {
+        for p in &mut packed.placements {
+            (p.shape, p.stock) = (self.which[0][p.shape], self.which[1][p.stock]);
+        }
+        packed
+    }
 }
 
 /// Seed of a task's random choices.
@@ -252,7 +294,7 @@ fn made(task: &Task<'_>, design: &Design, offcuts: &[&Offcut], prefix: &(String,
     let mut angles = vec![0.0; count];
     for number in 1..=count {
         let i = if earlier_on_top { number - 1 } else { count - number };
-        let place = design.packed.placements.iter().find(|p| p.shape == i);
+        let place = design.place(i);
         let angle = degrees_of_warp(place.map_or(design.directions[i], |p| -p.turn));
         angles[i] = angle;
         let of = PatchOf {
@@ -264,7 +306,7 @@ fn made(task: &Task<'_>, design: &Design, offcuts: &[&Offcut], prefix: &(String,
             angle,
             seen: &design.division.seen[i],
         };
-        let Some(mut piece) = patch_piece(task.job, &task.target, design.whole.get(&i).unwrap_or(&design.division.patches[i]), &of) else {
+        let Some(mut piece) = patch_piece(task.job, &task.target, design.outline(i), &of) else {
             continue;
         };
         piece.number = format!("{}{}.{}", prefix.1, task.layer + 1, before + number);
