@@ -7,9 +7,9 @@ use std::path::Path;
 use warpwise::plan::{Plan, StockKind};
 use warpwise::stock::OffcutFacts;
 
-const JOB: &str = r#"[job]
+const JOB: &str = r#"stock = "kept.json"
+[job]
 name = "tapes"
-stock = "kept.json"
 [cutting]
 gap = 5
 [[cloth]]

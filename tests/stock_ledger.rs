@@ -285,6 +285,18 @@ fn an_export_brought_into_an_empty_ledger_is_the_same_ledger() {
     assert_eq!(other.records("piece").unwrap().len(), 0);
 }
 
+/// The names of an import were given to left-overs once the things that bore them were used up.
+#[test]
+fn names_that_an_import_brought_are_not_given_again() {
+    let (shop, ledger) = stocked();
+    let text = ledger.snapshot(&now()).unwrap().to_file().to_json().replace("off-1", "off-40");
+    let mut second = Ledger::write(&shop.file.with_extension("second")).unwrap();
+    second.import(&text, &now()).unwrap();
+    second.remove(&["off-40".to_string(), "roll-1".to_string()], &now()).unwrap();
+    assert_eq!(second.add_offcuts(vec![offcut(90.0, 80.0)], false, true, &now()).unwrap(), ["off-41"]);
+    assert_eq!(second.add_roll(roll(), false, true, &now()).unwrap(), "roll-2");
+}
+
 #[test]
 fn an_archive_that_was_tampered_with_is_refused_whole() {
     let (shop, mut ledger) = stocked();

@@ -133,9 +133,13 @@ impl Ledger {
     }
 }
 
-/// A thing's own name, or a new one if that is taken.
+/// A thing's own name, never to be given again, or a new one if that is taken.
 fn free_name(c: &Change<'_>, id: &str, kind: &str) -> Result<String, Stop> {
-    Ok(if c.get(id)?.is_some() { c.new_id(kind)? } else { id.to_string() })
+    if c.get(id)?.is_some() {
+        return Ok(c.new_id(kind)?);
+    }
+    c.reserve(id)?;
+    Ok(id.to_string())
 }
 
 impl Archive {

@@ -55,6 +55,13 @@ impl Change<'_> {
         write_record(&self.tx, id, record)
     }
 
+    /// A name that came from elsewhere, as `off-17`: new ones are counted from beyond it.
+    pub fn reserve(&self, id: &str) -> rusqlite::Result<()> {
+        let Some((kind, number)) = id.rsplit_once('-').and_then(|(kind, n)| Some((kind, n.parse::<u32>().ok()?))) else { return Ok(()) };
+        let raise = "UPDATE about SET value = max(CAST(value AS INTEGER), ?2) WHERE name = ?1 AND name <> 'ledger'";
+        self.tx.prepare_cached(raise)?.execute(params![kind, number]).map(|_| ())
+    }
+
     /// A name that was never used: `off-17`.
     pub fn new_id(&self, kind: &str) -> rusqlite::Result<String> {
         loop {
@@ -64,7 +71,7 @@ impl Change<'_> {
                 |row| row.get(0),
             )?;
             let id = format!("{kind}-{number}");
-            // An import may have brought names of its own.
+            // A name of 4,294,967,296 or more that an import brought.
             if get(&self.tx, &id)?.is_none() {
                 return Ok(id);
             }
