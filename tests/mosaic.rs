@@ -232,3 +232,14 @@ fn small_offcuts_are_laid_whole_where_all_that_is_too_much_is_hidden() {
     }
     assert!(whole > 0, "none of three boxes of 150 small offcuts has one");
 }
+
+/// On a slow or busy machine the time was over before the first look at the offcuts, and everything was planned on new cloth.
+#[test]
+fn offcuts_come_first_however_short_the_time() {
+    let stock = made_up_box(1, 40, 0.005, 0.15);
+    let settings = Settings { stop: Stop::After(std::time::Duration::ZERO), ..settings(1) };
+    let plan = planner::plan_from_stock(&[hatch(HATCH)], &stock, &settings, &AtomicBool::new(false), &Unwatched).unwrap().into_plan();
+    let offcuts = plan.stocks.iter().filter(|s| s.kind == StockKind::Offcut);
+    let placed: usize = offcuts.map(|s| s.placed.len()).sum();
+    assert!(2 * placed > plan.mosaics[0].patches.len(), "{placed} of {} patches", plan.mosaics[0].patches.len());
+}

@@ -72,11 +72,12 @@ fn search(ground: &Ground, params: &Params, (start, limits): (Instant, &Limits<'
                 Stop::After(d) => start.elapsed().as_secs_f64() / d.as_secs_f64().max(1e-3),
                 Stop::Effort(rounds) => f64::from(done) / f64::from(rounds.max(1).saturating_mul(ROUND)),
             };
-            if share >= 1.0 || limits.cancel.load(Ordering::Relaxed) {
+            // However late it is, each lane has a first look: a slow machine would leave every offcut in its box.
+            if share >= 1.0 && done > 0 || limits.cancel.load(Ordering::Relaxed) {
                 break;
             }
             for _ in 0..LOOK {
-                lane.refill(share);
+                lane.refill(share.min(1.0));
             }
             done = done.saturating_add(LOOK);
         }

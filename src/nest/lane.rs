@@ -350,7 +350,8 @@ impl<'a> Lane<'a> {
         }
     }
 
-    /// After failures in a row the next attempts are less bold.
+    /// After failures in a row the next attempts are less bold. A whole layout that failed has its second try and does not count, so that this
+    /// concerns sections, and fresh starts.
     fn failed(&mut self) {
         self.failures += 1;
         if self.failures >= 2 {
