@@ -1,9 +1,9 @@
 //! The stock file of a ledger: export and import. Beside what lies there it carries the whole ledger, so that brought into an empty one it
 //! is the same ledger again: history, freezer log, cut pieces, and names that are never given twice.
 
-use super::open::{Ledger, Trouble, trouble};
+use super::open::{Ledger, Trouble, machine, trouble};
 use super::record::{Kept, Record};
-use super::write::{Change, Moment, Stop, all, write_record};
+use super::write::{Change, LAST_NUMBER, Moment, Stop, all, write_record};
 use crate::fault::{Fault, Faults};
 use crate::stock::{Age, Consumable, Offcut, OffcutFacts, Roll, RollFacts, Snapshot, SnapshotFile};
 use rusqlite::{Connection, TransactionBehavior, params};
@@ -66,7 +66,8 @@ impl Ledger {
         let reading = self.db.unchecked_transaction().map_err(failed)?;
         let mut file = self.snapshot(now)?.to_file();
         let archive = Archive::of(&reading).map_err(failed)?;
-        file.archive = serde_json::to_value(archive).ok();
+        let archive = serde_json::to_value(archive).map_err(|e| machine(&self.file, &format!("its archive cannot be written: {e}")))?;
+        file.archive = Some(archive);
         Ok(file.to_json())
     }
 
@@ -194,7 +195,7 @@ impl Archive {
     /// Holds it against itself and against the lists of the same file.
     fn check(&self, stock: &Snapshot) -> Result<(), Faults> {
         let mut faults = Faults::new();
-        if !self.numbers.keys().map(String::as_str).eq(["con", "off", "roll"]) {
+        if !self.numbers.keys().map(String::as_str).eq(["con", "off", "roll"]) || self.numbers.values().any(|n| *n > LAST_NUMBER) {
             faults.push(broken("its numbers are not those of rolls, offcuts and consumables"));
         }
         let mut seen = BTreeSet::new();

@@ -36,6 +36,9 @@ pub enum FreezerMove {
     In,
 }
 
+/// Names are counted on from numbers up to this one.
+pub(super) const LAST_NUMBER: u32 = 1_000_000_000;
+
 /// A transaction with its entry in the history.
 pub(super) struct Change<'a> {
     tx: Transaction<'a>,
@@ -58,6 +61,9 @@ impl Change<'_> {
     /// A name that came from elsewhere, as `off-17`: new ones are counted from beyond it.
     pub fn reserve(&self, id: &str) -> rusqlite::Result<()> {
         let Some((kind, number)) = id.rsplit_once('-').and_then(|(kind, n)| Some((kind, n.parse::<u32>().ok()?))) else { return Ok(()) };
+        if number > LAST_NUMBER {
+            return Ok(());
+        }
         let raise = "UPDATE about SET value = max(CAST(value AS INTEGER), ?2) WHERE name = ?1 AND name <> 'ledger'";
         self.tx.prepare_cached(raise)?.execute(params![kind, number]).map(|_| ())
     }
@@ -71,7 +77,7 @@ impl Change<'_> {
                 |row| row.get(0),
             )?;
             let id = format!("{kind}-{number}");
-            // A name of 4,294,967,296 or more that an import brought.
+            // A name too far up to count on from, that an import brought.
             if get(&self.tx, &id)?.is_none() {
                 return Ok(id);
             }
