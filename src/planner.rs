@@ -37,6 +37,9 @@ pub struct Settings {
     pub sets: u32,
 }
 
+/// Layouts whose lengths differ by less than this share count as equally long: the one that leaves the larger rectangle is taken.
+const EQUAL: f64 = 0.002;
+
 /// Why there is no plan.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Refusal {
@@ -174,7 +177,7 @@ fn plan_all(
             effort @ Stop::Effort(_) => effort,
         };
         let observer = Relay { watcher, cloth: &cloth.id, index, count: cloths.len() };
-        let params = Params { threads: settings.threads, ..Params::default() };
+        let params = Params { threads: settings.threads, equal: EQUAL, ..Params::default() };
         let search = lay::Search { stop, params, seed: settings.seed, cancel, observer: &observer, first_only };
         let laid = match lay::lay(&pieces, &kept, cloth, &jobs[0], &sources, search) {
             Ok(laid) => laid,

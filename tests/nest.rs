@@ -9,7 +9,7 @@ use std::time::Duration;
 use warpwise::geometry::{Region, Ring, point};
 use warpwise::nest::{Extent, Limits, Observer, Outcome, Params, Pose, Problem, Progress, Shape, Silent, Stock, Stop, least_length, solve};
 
-const ONE_LANE: Params = Params { lanes: 1, threads: 1 };
+const ONE_LANE: Params = Params { lanes: 1, threads: 1, equal: 0.0 };
 
 fn ring(points: &[(f64, f64)]) -> Ring {
     points.iter().map(|&(x, y)| point(x, y)).collect()
@@ -75,14 +75,14 @@ fn two_triangles_make_a_square() {
 
 /// Squared rectangle 33 x 32 of order 9, from memory; that its squares tile it is recomputed from the areas.
 #[test]
-fn the_squared_rectangle_fits_its_known_length_or_near() {
+fn the_squared_rectangle_closes_exactly() {
     let sides = [18.0, 15.0, 7.0, 8.0, 14.0, 4.0, 10.0, 1.0, 9.0];
     let area: f64 = sides.iter().map(|s| s * s).sum();
     assert_eq!(area, 33.0 * 32.0);
     let shapes = sides.iter().map(|&s| shape(&format!("square {s}"), rectangle(0.0, 0.0, s, s), &[0.0], 1)).collect();
     let problem = Problem::new(shapes, vec![strip(32.0)], 0.0).unwrap();
     assert_eq!(least_length(&problem).0, 33.0);
-    assert!(length(&problem, 30) <= 36.0);
+    assert_eq!(length(&problem, 400), 33.0);
 }
 
 /// The tangram on a square of side 4; vertices computed, areas 4, 4, 2, 1, 2, 1, 2.
@@ -99,7 +99,7 @@ fn tangram() -> Vec<Ring> {
 }
 
 #[test]
-fn the_tangram_tiles_its_square_and_is_nearly_closed() {
+fn the_tangram_closes_to_its_square_with_quarter_turns() {
     let pieces = tangram();
     let micro = |r: &Ring| vec![exact::placed(r, 0.0, false, 0.0, 0.0)];
     let areas: Vec<f64> = pieces.iter().map(|r| warpwise::geometry::ring_area(r)).collect();
@@ -107,9 +107,9 @@ fn the_tangram_tiles_its_square_and_is_nearly_closed() {
     for (i, a) in pieces.iter().enumerate() {
         assert!(pieces[..i].iter().all(|b| !exact::overlap(&micro(a), &micro(b))));
     }
-    let shapes = pieces.into_iter().enumerate().map(|(i, r)| shape(&format!("tan {i}"), r, &[0.0], 1)).collect();
+    let shapes = pieces.into_iter().enumerate().map(|(i, r)| shape(&format!("tan {i}"), r, &[0.0, 90.0, 180.0, 270.0], 1)).collect();
     let problem = Problem::new(shapes, vec![strip(4.0)], 0.0).unwrap();
-    assert!(length(&problem, 30) <= 5.0);
+    assert_eq!(length(&problem, 400), 4.0);
 }
 
 #[test]
@@ -238,7 +238,7 @@ fn a_tolerance_lets_a_piece_turn_a_little() {
 #[test]
 fn threads_do_not_change_a_run_by_effort() {
     let problem = random_problem(&mut Lcg(77), 14);
-    let outcomes: Vec<Outcome> = [1, 2].iter().map(|&threads| run(&problem, &Params { lanes: 3, threads }, 4, 9)).collect();
+    let outcomes: Vec<Outcome> = [1, 2].iter().map(|&threads| run(&problem, &Params { lanes: 3, threads, equal: 0.0 }, 4, 9)).collect();
     assert_eq!(outcomes[0].placements, outcomes[1].placements);
     assert_eq!(outcomes[0].stocks, outcomes[1].stocks);
     assert_eq!(outcomes[0].evaluations, outcomes[1].evaluations);
@@ -444,6 +444,60 @@ fn hundreds_of_pieces_on_a_short_bench_have_a_first_layout() {
     }
 }
 
+/// The largest rectangle along the strip without a piece, by points every `step` mm: for every pair of rows the longest free run of columns.
+fn largest_free(problem: &Problem, outcome: &Outcome, height: f64, step: f64) -> f64 {
+    let rings: Vec<Ring> = outcome
+        .placements
+        .iter()
+        .map(|p| warpwise::geometry::Motion::new(p.turn, p.flip, point(p.x, p.y)).ring(&problem.shapes()[p.shape].region.outline))
+        .collect();
+    let inside = |ring: &Ring, x: f64, y: f64| {
+        (0..ring.len())
+            .filter(|&i| {
+                let (a, b) = (ring[i], ring[(i + 1) % ring.len()]);
+                (a.y > y) != (b.y > y) && x < a.x + (b.x - a.x) * (y - a.y) / (b.y - a.y)
+            })
+            .count()
+            % 2
+            == 1
+    };
+    let (rows, columns) = ((height / step) as usize, (outcome.stocks[0].used_length / step) as usize);
+    let free: Vec<Vec<bool>> = (0..rows)
+        .map(|r| (0..columns).map(|c| !rings.iter().any(|g| inside(g, (c as f64 + 0.5) * step, (r as f64 + 0.5) * step))).collect())
+        .collect();
+    let mut best = 0;
+    for low in 0..rows {
+        let mut all = vec![true; columns];
+        for (high, row) in free.iter().enumerate().skip(low) {
+            all.iter_mut().zip(row).for_each(|(a, f)| *a &= f);
+            let longest = all.split(|a| !a).map(<[bool]>::len).max().unwrap_or(0);
+            best = best.max(longest * (high + 1 - low));
+        }
+    }
+    best as f64 * step * step
+}
+
+/// Beside two panels too wide to lie side by side there is room: where the small pieces go is for what is left to say.
+#[test]
+fn layouts_of_equal_length_leave_the_larger_rectangle() {
+    let panel = ring(&[(0.0, 0.0), (301.0, 0.0), (301.0, 190.0), (160.0, 190.0), (150.0, 170.0), (140.0, 190.0), (0.0, 190.0)]);
+    let mut shapes = plies(5, 6, 1);
+    shapes.push(shape("panel", panel, &[0.0, 180.0], 2));
+    let problem = Problem::new(shapes, vec![strip(300.0)], 2.0).unwrap();
+    let (mut plain, mut useful) = (0.0, 0.0);
+    for seed in 1..=4 {
+        let of = |equal: f64| run(&problem, &Params { lanes: 2, threads: 2, equal }, 6, seed);
+        let (shortest, chosen) = (of(0.0), of(0.002));
+        let (a, b) = (shortest.stocks[0].used_length, chosen.stocks[0].used_length);
+        assert!(b <= a * 1.002 + 1e-9, "seed {seed}: {a} and {b} mm");
+        // A longer layout must be worth its length.
+        let (before, after) = (largest_free(&problem, &shortest, 300.0, 2.0), largest_free(&problem, &chosen, 300.0, 2.0));
+        plain += before;
+        useful += after - (b - a) * 300.0;
+    }
+    assert!(useful > 1.2 * plain, "free rectangles of {useful} against {plain} mm² in all");
+}
+
 /// A guard against a search that quietly gets worse: fixed effort and seed, so the length is the same on every machine. Worse fails;
 /// when it gets better by more than 0.2 %, record the new length here.
 #[test]
@@ -462,14 +516,19 @@ fn the_recorded_lengths_are_still_reached() {
         ("plies round a flaw", Problem::new(plies(3, 14, 2), vec![flawed], 5.0).unwrap(), FLAWED),
         ("many plies on a bench", Problem::new(plies(4, 40, 4), vec![benched], 2.0).unwrap(), BENCHED),
     ];
+    let mut faults = Vec::new();
     for (name, problem, recorded) in guards {
-        let outcome = run(&problem, &Params { lanes: 2, threads: 2 }, 20, 1);
+        let outcome = run(&problem, &Params { lanes: 2, threads: 2, equal: 0.0 }, 20, 1);
         let length = outcome.stocks[0].used_length;
-        assert!(length <= recorded + 1e-9, "{name}: {length} mm, recorded {recorded} mm");
-        assert!(length >= recorded * 0.998, "{name}: {length} mm is better than the recorded {recorded} mm: record it");
+        if length > recorded + 1e-9 {
+            faults.push(format!("{name}: {length} mm, recorded {recorded} mm"));
+        } else if length < recorded * 0.998 {
+            faults.push(format!("{name}: {length} mm is better than the recorded {recorded} mm: record it"));
+        }
     }
+    assert!(faults.is_empty(), "{faults:#?}");
 }
 
-const BLOCKS: f64 = 245.0;
+const BLOCKS: f64 = 238.0;
 const FLAWED: f64 = 1398.453;
 const BENCHED: f64 = 4714.123;

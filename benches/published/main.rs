@@ -1,12 +1,13 @@
 //! Runs the search on published strip-packing instances and compares the densities.
 //!
-//! `cargo bench --bench published -- --instances DIR (--seconds S | --effort N) [--seeds K] [--threads N] [--only a,b] [--json]`
+//! `cargo bench --bench published -- [--instances DIR] [--jigsaws] (--seconds S | --effort N) [--seeds K] [--threads N] [--only a,b] [--json]`
 //!
-//! DIR holds instances as JSON (`name`, `width`, `pieces` of `id`, `quantity`, `turns`, `outline`) and, if there, `published.csv`
+//! `--jigsaws` adds the tilings of `jigsaws.rs`. DIR holds instances as JSON (`name`, `width`, `pieces` of `id`, `quantity`, `turns`, `outline`) and, if there, `published.csv`
 //! (`instance,pieces,best_density_percent,source`). Every layout is verified by `exact.rs`, which shares nothing with the search.
 #![allow(clippy::unwrap_used, clippy::print_stdout, clippy::print_stderr, clippy::exit, missing_docs)]
 
 mod exact;
+mod jigsaws;
 
 use serde::Deserialize;
 use std::collections::BTreeMap;
@@ -28,11 +29,15 @@ struct Piece {
     id: String,
     quantity: u32,
     turns: Vec<f64>,
+    /// May also lie face down.
+    #[serde(default)]
+    flips: bool,
     outline: Vec<[f64; 2]>,
 }
 
 struct Options {
-    instances: PathBuf,
+    instances: Option<PathBuf>,
+    jigsaws: bool,
     seconds: f64,
     effort: Option<u32>,
     seeds: u64,
@@ -49,29 +54,36 @@ fn main() {
         Ok(o) => o,
         Err(why) => {
             eprintln!(
-                "published: {why}\nusage: cargo bench --bench published -- --instances DIR (--seconds S | --effort N) [--seeds K] [--threads N] [--only a,b] [--json]"
+                "published: {why}\nusage: cargo bench --bench published -- [--instances DIR] [--jigsaws] (--seconds S | --effort N) [--seeds K] [--threads N] [--only a,b] [--json]"
             );
             std::process::exit(2);
         }
     };
-    let published = published(&options.instances);
-    let mut files: Vec<PathBuf> = match std::fs::read_dir(&options.instances) {
-        Ok(dir) => dir.filter_map(|e| Some(e.ok()?.path())).filter(|p| p.extension().is_some_and(|e| e == "json")).collect(),
-        Err(e) => {
-            eprintln!("published: {}: {e}", options.instances.display());
-            std::process::exit(1);
-        }
-    };
-    files.sort();
+    let (mut instances, mut published) = (Vec::new(), BTreeMap::new());
+    if let Some(dir) = &options.instances {
+        published = read_published(dir);
+        let mut files: Vec<PathBuf> = match std::fs::read_dir(dir) {
+            Ok(dir) => dir.filter_map(|e| Some(e.ok()?.path())).filter(|p| p.extension().is_some_and(|e| e == "json")).collect(),
+            Err(e) => {
+                eprintln!("published: {}: {e}", dir.display());
+                std::process::exit(1);
+            }
+        };
+        files.sort();
+        instances.extend(files.iter().map(|f| serde_json::from_str::<Instance>(&std::fs::read_to_string(f).unwrap()).unwrap()));
+    }
+    if options.jigsaws {
+        instances.extend(jigsaws::jigsaws());
+        published.extend(jigsaws::jigsaws().into_iter().map(|j| (j.name, 100.0)));
+    }
     if !options.json {
         println!(
-            "{:<12} {:>4} {:>6} {:>12} {:>8} {:>9} {:>7} {:>8} {:>8}",
-            "instance", "seed", "pieces", "length", "density", "published", "ratio", "first s", "Mev/s"
+            "{:<12} {:>4} {:>6} {:>12} {:>8} {:>9} {:>7} {:>8} {:>8} {:>8}",
+            "instance", "seed", "pieces", "length", "density", "published", "ratio", "first s", "best s", "Mev/s"
         );
     }
     let mut ratios: BTreeMap<String, Vec<f64>> = BTreeMap::new();
-    for file in files {
-        let instance: Instance = serde_json::from_str(&std::fs::read_to_string(&file).unwrap()).unwrap();
+    for instance in instances {
         if !options.only.is_empty() && !options.only.contains(&instance.name) {
             continue;
         }
@@ -82,10 +94,11 @@ fn main() {
             }
         }
     }
-    let means: Vec<f64> = ratios.iter().filter(|(n, _)| *n != "dighe1").map(|(_, r)| r.iter().sum::<f64>() / r.len() as f64).collect();
+    let jigsaw = |name: &str| published.get(name) == Some(&100.0);
+    let means: Vec<f64> = ratios.iter().filter(|(n, _)| !jigsaw(n)).map(|(_, r)| r.iter().sum::<f64>() / r.len() as f64).collect();
     if !options.json && means.len() > 1 {
         let worst = means.iter().copied().fold(f64::INFINITY, f64::min);
-        println!("mean ratio without the jigsaw {:.4}, worst instance mean {worst:.4}", means.iter().sum::<f64>() / means.len() as f64);
+        println!("mean ratio without jigsaws {:.4}, worst instance mean {worst:.4}", means.iter().sum::<f64>() / means.len() as f64);
     }
 }
 
@@ -97,7 +110,7 @@ fn run(instance: &Instance, seed: u64, options: &Options, published: Option<f64>
     let stop = options.effort.map_or(Stop::After(Duration::from_secs_f64(options.seconds)), Stop::Effort);
     let limits = Limits { stop, cancel: &cancel };
     let begun = std::time::Instant::now();
-    let outcome = solve(&problem, &Params { threads: options.threads, lanes: options.lanes }, &limits, seed, &Silent);
+    let outcome = solve(&problem, &Params { threads: options.threads, lanes: options.lanes, equal: 0.0 }, &limits, seed, &Silent);
     let took = begun.elapsed().as_secs_f64();
     verify(&problem, &outcome);
     let length = outcome.stocks[0].used_length / scale;
@@ -107,16 +120,17 @@ fn run(instance: &Instance, seed: u64, options: &Options, published: Option<f64>
     let ratio = published.map(|p| density / p);
     let per_second = outcome.evaluations as f64 / took;
     let first = outcome.first_layout_seconds.unwrap_or(f64::NAN);
+    let best = outcome.trace.iter().find(|r| r.length <= outcome.stocks[0].used_length).map_or(f64::NAN, |r| r.seconds);
     if options.json {
         let line = serde_json::json!({
             "name": instance.name, "seed": seed, "pieces": pieces, "used_length": length, "density": density, "published": published,
-            "ratio": ratio, "first_layout_s": first, "evaluations_per_s": per_second, "peak_memory_mb": peak_memory_mb(),
+            "ratio": ratio, "first_layout_s": first, "best_layout_s": best, "evaluations_per_s": per_second, "peak_memory_mb": peak_memory_mb(),
         });
         println!("{line}");
     } else {
         let show = |v: Option<f64>, digits: usize| v.map_or("-".to_string(), |v| format!("{v:.digits$}"));
         println!(
-            "{:<12} {seed:>4} {pieces:>6} {length:>12.4} {density:>8.3} {:>9} {:>7} {first:>8.3} {:>8.2}",
+            "{:<12} {seed:>4} {pieces:>6} {length:>12.4} {density:>8.3} {:>9} {:>7} {first:>8.3} {best:>8.3} {:>8.2}",
             instance.name,
             show(published, 2),
             show(ratio, 4),
@@ -142,7 +156,7 @@ fn problem(instance: &Instance, scale: f64, repeat: u32) -> Problem {
     let shape = |p: &Piece| Shape {
         name: p.id.clone(),
         region: Region::solid(p.outline.iter().map(|q| point(q[0] * scale, q[1] * scale).snapped()).collect()),
-        poses: p.turns.iter().map(|&turn| Pose { turn, flip: false }).collect(),
+        poses: p.turns.iter().flat_map(|&turn| [false, true].map(|flip| Pose { turn, flip })).filter(|q| p.flips || !q.flip).collect(),
         tolerance: 0.0,
         copies: p.quantity * repeat,
         may_cross: false,
@@ -159,7 +173,7 @@ fn verify(problem: &Problem, outcome: &Outcome) {
     assert!(faults.is_empty(), "{faults:?}");
 }
 
-fn published(dir: &Path) -> BTreeMap<String, f64> {
+fn read_published(dir: &Path) -> BTreeMap<String, f64> {
     let Ok(text) = std::fs::read_to_string(dir.join("published.csv")) else { return BTreeMap::new() };
     let row = |line: &str| {
         let mut cells = line.split(',');
@@ -178,7 +192,8 @@ fn peak_memory_mb() -> Option<f64> {
 
 fn options() -> Result<Options, String> {
     let mut o = Options {
-        instances: PathBuf::new(),
+        instances: None,
+        jigsaws: false,
         seconds: 10.0,
         effort: None,
         seeds: 1,
@@ -194,7 +209,8 @@ fn options() -> Result<Options, String> {
         let mut value = || args.next().ok_or(format!("{arg} needs a value"));
         let number = |v: String| v.parse::<f64>().ok().filter(|n| *n >= 0.0).ok_or(format!("{v} is not a number"));
         match arg.as_str() {
-            "--instances" => o.instances = value()?.into(),
+            "--instances" => o.instances = Some(value()?.into()),
+            "--jigsaws" => o.jigsaws = true,
             "--seconds" => o.seconds = number(value()?)?,
             "--effort" => o.effort = Some(number(value()?)? as u32),
             "--seeds" => o.seeds = number(value()?)? as u64,
@@ -208,5 +224,5 @@ fn options() -> Result<Options, String> {
             other => return Err(format!("unknown argument {other}")),
         }
     }
-    if o.instances.as_os_str().is_empty() { Err("--instances is missing".into()) } else { Ok(o) }
+    if o.instances.is_none() && !o.jigsaws { Err("--instances or --jigsaws is missing".into()) } else { Ok(o) }
 }

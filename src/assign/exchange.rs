@@ -169,7 +169,7 @@ impl<'a> Run<'a> {
             trial.items.iter().map(|&i| Shape { copies: 1, ..self.problem.shapes()[self.ground.items[i].0].clone() }).collect();
         let stocks = trial.bins.iter().map(|&b| self.problem.stocks()[self.ground.bins[b].stock].clone()).collect();
         let problem = Problem::new(shapes, stocks, self.problem.gap()).ok()?;
-        let params = Params { lanes: 1, threads: 1 };
+        let params = Params { lanes: 1, threads: 1, ..Params::default() };
         let found = nest::solve(&problem, &params, limits, self.seed.wrapping_add(stream), &Silent);
         if found.placements.len() < trial.items.len() {
             return None;

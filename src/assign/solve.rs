@@ -227,7 +227,7 @@ mod tests {
 
     fn solved(problem: &Problem, cost: &[f64]) -> Outcome {
         let cancel = AtomicBool::new(false);
-        solve(problem, cost, &Params { lanes: 2, threads: 1 }, &Limits { stop: Stop::Effort(2), cancel: &cancel }, 1, &Silent)
+        solve(problem, cost, &Params { lanes: 2, threads: 1, equal: 0.0 }, &Limits { stop: Stop::Effort(2), cancel: &cancel }, 1, &Silent)
     }
 
     fn used(problem: &Problem, outcome: &Outcome) -> Vec<usize> {
@@ -275,7 +275,7 @@ mod tests {
         let cost = [30_000.0, 16_500.0, 5_400.0, 0.0];
         let cancel = AtomicBool::new(false);
         let limits = Limits { stop: Stop::Effort(1), cancel: &cancel };
-        let of = |threads| solve(&problem, &cost, &Params { lanes: 2, threads }, &limits, 1, &Silent).placements;
+        let of = |threads| solve(&problem, &cost, &Params { lanes: 2, threads, equal: 0.0 }, &limits, 1, &Silent).placements;
         assert_eq!(of(1), of(3));
     }
 }

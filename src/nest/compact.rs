@@ -17,16 +17,18 @@ const TRUST: f64 = 0.02;
 /// Rounds at most, and the share of the height below which another is not worth it.
 const ROUNDS: usize = 6;
 const WORTH: f64 = 2e-5;
+/// Rounds of a pull at most.
+const PULL_ROUNDS: usize = 8;
 
 /// Compacts the window's items towards lesser x; what lies right of it follows. The length never grows.
 pub(super) fn compact(setup: &Setup, window: &Window, layout: &Layout, stop: &dyn Fn() -> bool) -> Layout {
     let mut best = layout.clone();
-    let trust = (setup.height().min(20.0 * setup.mean_area.sqrt()) * TRUST).max(1.0);
+    let trust = trust(setup);
     for _ in 0..ROUNDS {
         if stop() {
             break;
         }
-        let Some((next, gain)) = step(setup, window, &best, trust, None) else { break };
+        let Some((next, gain)) = step(setup, window, &best, trust, Aim::Shorter) else { break };
         best = next;
         if gain < setup.height() * WORTH {
             break;
@@ -38,7 +40,42 @@ pub(super) fn compact(setup: &Setup, window: &Window, layout: &Layout, stop: &dy
 /// The layout with the given pairs moved so far apart that rounding to the grid cannot bring them to overlap, at the cost of a few µm of
 /// length. (All pairs at once would be too much: pieces that fill the height exactly have nowhere to go, but on the grid already.)
 pub(super) fn cushioned(setup: &Setup, window: &Window, layout: &Layout, pairs: &BTreeSet<(usize, usize)>) -> Option<Layout> {
-    step(setup, window, layout, 60.0, Some(pairs)).map(|s| s.0)
+    step(setup, window, layout, 60.0, Aim::Apart(pairs)).map(|s| s.0)
+}
+
+/// The layout with everything on it pulled in one direction, as far as it goes in a few rounds; no longer than it was.
+pub(super) fn pulled(setup: &Setup, layout: &Layout, to: (f64, f64), stop: &dyn Fn() -> bool) -> Layout {
+    let window = Window::whole(setup);
+    let mut out = layout.clone();
+    let trust = 2.0 * trust(setup);
+    for _ in 0..PULL_ROUNDS {
+        if stop() {
+            break;
+        }
+        let Some((next, _)) = step(setup, &window, &out, trust, Aim::Pull(to)) else { break };
+        let moved: f64 = next.spots.iter().zip(&out.spots).map(|(a, b)| (a.x - b.x).abs() + (a.y - b.y).abs()).fold(0.0, f64::max);
+        out = next;
+        if moved < 0.1 * trust {
+            break;
+        }
+    }
+    out
+}
+
+/// What the program is to bring about.
+#[derive(Clone, Copy)]
+enum Aim<'p> {
+    /// Less length.
+    Shorter,
+    /// Some pairs a little apart.
+    Apart(&'p BTreeSet<(usize, usize)>),
+    /// Everything moved in a direction.
+    Pull((f64, f64)),
+}
+
+/// The trust region, µm.
+fn trust(setup: &Setup) -> f64 {
+    (setup.height().min(20.0 * setup.mean_area.sqrt()) * TRUST).max(1.0)
 }
 
 /// A body of the program: a mover with its variables, or something fixed, or something that follows the window's shrinking.
@@ -49,11 +86,20 @@ enum Part {
     Follows,
 }
 
-fn step(setup: &Setup, window: &Window, layout: &Layout, trust: f64, pairs: Option<&BTreeSet<(usize, usize)>>) -> Option<(Layout, f64)> {
+fn step(setup: &Setup, window: &Window, layout: &Layout, trust: f64, aim: Aim<'_>) -> Option<(Layout, f64)> {
     let strip = setup.strip();
     let mut lp = Problem::new(OptimizationDirection::Maximize);
     // All variables are in units of the trust region, so that the solver's absolute tolerances mean the same everywhere.
-    let gain = lp.add_var(1.0, (if pairs.is_some() { -1.0 } else { 0.0 }, 1.0));
+    let (pairs, pull) = match aim {
+        Aim::Shorter => (None, (-1e-5, 0.0)),
+        Aim::Apart(pairs) => (Some(pairs), (-1e-5, 0.0)),
+        Aim::Pull(to) => (None, to),
+    };
+    let gain = match aim {
+        Aim::Shorter => lp.add_var(1.0, (0.0, 1.0)),
+        Aim::Apart(_) => lp.add_var(1.0, (-1.0, 1.0)),
+        Aim::Pull(_) => lp.add_var(0.0, (0.0, 0.0)),
+    };
     let mut bodies = Vec::new();
     for &i in &window.movers {
         let spot = layout.spots[i];
@@ -63,8 +109,8 @@ fn step(setup: &Setup, window: &Window, layout: &Layout, trust: f64, pairs: Opti
         let low_x = if on_strip { window.low.max(0.0) } else { frame.min.x as f64 };
         let span = |low: f64, high: f64, at: f64| (((low - at) / trust).clamp(-1.0, 0.0), ((high - at) / trust).clamp(0.0, 1.0));
         let high_x = if frame.max.x == ENDLESS { f64::INFINITY } else { (frame.max.x - tight.max.x) as f64 };
-        let x = lp.add_var(-1e-5, span(low_x - tight.min.x as f64, high_x, spot.x));
-        let y = lp.add_var(0.0, span((frame.min.y - tight.min.y) as f64, (frame.max.y - tight.max.y) as f64, spot.y));
+        let x = lp.add_var(pull.0, span(low_x - tight.min.x as f64, high_x, spot.x));
+        let y = lp.add_var(pull.1, span((frame.min.y - tight.min.y) as f64, (frame.max.y - tight.max.y) as f64, spot.y));
         if on_strip {
             // Right end + dx + gain <= the window's end.
             let end = spot.x + tight.max.x as f64;

@@ -7,7 +7,9 @@ use super::compact::{compact, cushioned};
 use super::dice::Dice;
 use super::fits::Store;
 use super::land::{land, rounded_overlaps};
+use super::lattice::Lattice;
 use super::layout::{Layout, Spot};
+use super::remnant::Near;
 use super::separate::{Separation, Standing};
 use super::setup::Setup;
 use super::window::Window;
@@ -17,8 +19,8 @@ use std::sync::Arc;
 /// First shrink, least shrink, as shares of the length.
 const SHRINK: f64 = 0.02;
 const LEAST_SHRINK: f64 = 0.001;
-/// Evaluations without a gain before a lane leaves the shared layout for a line of its own, or comes back from one that leads nowhere.
-const BARREN: u64 = 1_000_000;
+/// Evaluations an item without a gain before a lane leaves the shared layout for a line of its own, or comes back from one that leads nowhere.
+const BARREN: u64 = 40_000;
 /// Share of attempts that start from a failed layout.
 const FROM_POOL: f64 = 0.5;
 /// Length of second tries and hops beyond the best, as a share of it.
@@ -29,6 +31,8 @@ const HOPS: f64 = 0.4;
 const WALK: f64 = 0.004;
 /// Length of a fresh start, as a share of the best.
 const FRESH_LENGTH: f64 = 1.03;
+/// Share of attempts whose length is on the lattice, where there is one.
+const ON_LATTICE: f64 = 0.8;
 /// Tries to move pairs apart that overlap once rounded.
 const CUSHIONS: usize = 5;
 /// Failed layouts kept to start again from.
@@ -62,10 +66,13 @@ pub(super) struct Lane<'a> {
     pool: Vec<(f64, Layout)>,
     evaluations: u64,
     moves: u64,
+    /// Share of the length within which layouts count as equally long, and those found so far.
+    equal: f64,
+    near: Near,
 }
 
 impl<'a> Lane<'a> {
-    pub fn new(setup: &'a Setup, store: &'a Store, dice: Dice, best: Arc<Layout>) -> Lane<'a> {
+    pub fn new(setup: &'a Setup, store: &'a Store, dice: Dice, best: Arc<Layout>, equal: f64) -> Lane<'a> {
         Lane {
             setup,
             store,
@@ -85,6 +92,8 @@ impl<'a> Lane<'a> {
             pool: Vec::new(),
             evaluations: 0,
             moves: 0,
+            equal,
+            near: Near::default(),
         }
     }
 
@@ -103,6 +112,11 @@ impl<'a> Lane<'a> {
 
     pub fn moves(&self) -> u64 {
         self.moves
+    }
+
+    /// Layouts about as long as the best.
+    pub fn near(&self) -> &Near {
+        &self.near
     }
 
     /// The least overlap that the attempt under way has come to, µm.
@@ -180,7 +194,7 @@ impl<'a> Lane<'a> {
         if whole && let Some(layout) = self.again.take() {
             return Some(self.loosened(layout, window));
         }
-        if whole && self.evaluations - self.gained_at > BARREN {
+        if whole && self.evaluations - self.gained_at > BARREN * self.setup.items.len() as u64 {
             self.gained_at = self.evaluations;
             if !self.alone || self.best.length <= self.shared.length {
                 return Some(self.afresh(window));
@@ -193,7 +207,9 @@ impl<'a> Lane<'a> {
             return Some(self.loosened(layout, window));
         }
         let span = if whole { self.best.length } else { window.high - window.low };
+        let best = self.best.length;
         let by = (span * self.shrink).max(1.0).round();
+        let by = self.lattice().map_or(by, |l| best - l.below(best, best - by));
         let from_pool = whole && !self.pool.is_empty() && self.dice.unit() < FROM_POOL;
         let mut layout;
         if from_pool {
@@ -209,10 +225,18 @@ impl<'a> Lane<'a> {
         Some(Separation::new(setup, self.store, window, layout))
     }
 
-    /// An attempt a little beyond the best length, with all items spread out for it.
+    /// The lattice, where there is one, for most attempts.
+    fn lattice(&mut self) -> Option<Lattice> {
+        let dice = &mut self.dice;
+        self.setup.lattice.filter(|_| dice.unit() < ON_LATTICE)
+    }
+
+    /// An attempt a little beyond the best length, with all items spread out for it. On a lattice compaction gains little, so that the next
+    /// shorter length is tried.
     fn loosened(&mut self, mut layout: Layout, window: Window) -> Separation<'a> {
         self.loose = true;
-        let length = (self.best.length * (1.0 + LOOSE)).round();
+        let best = self.best.length;
+        let length = self.lattice().map_or((best * (1.0 + LOOSE)).round(), |l| l.below(best, best));
         let ratio = (length / layout.length).max(1.0);
         let strip = self.setup.strip();
         for s in layout.spots.iter_mut().filter(|s| usize::from(s.room) == strip) {
@@ -292,6 +316,10 @@ impl<'a> Lane<'a> {
         self.drop_attempt();
         let tight = if self.setup.overflow() { layout.clone() } else { compact(self.setup, &window, &layout, stop) };
         let landed = self.settle(&window, tight, stop).or_else(|| self.settle(&window, layout, stop));
+        if let Some(l) = landed.as_ref().filter(|_| self.equal > 0.0 && window.is_whole()) {
+            let longest = l.length.min(self.best.length).min(self.shared.length) * (1.0 + self.equal);
+            self.near.note(self.setup, l, longest);
+        }
         match landed {
             Some(l) if l.length < self.best.length || self.fresh => {
                 self.fresh = false;

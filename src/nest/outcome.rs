@@ -10,11 +10,14 @@ pub struct Params {
     pub lanes: usize,
     /// Worker threads of a timed run; 0 means one a core.
     pub threads: usize,
+    /// Layouts longer than the shortest by no more than this share of it count as equally long: the one that leaves the largest free
+    /// rectangle along the strip, less what its length costs, is taken (up to 150 pieces). 0: the shortest, whatever it leaves.
+    pub equal: f64,
 }
 
 impl Default for Params {
     fn default() -> Self {
-        Params { lanes: 8, threads: 0 }
+        Params { lanes: 8, threads: 0, equal: 0.0 }
     }
 }
 

@@ -5,6 +5,7 @@
 //! contacts exactly where plain descent would only approach them.
 
 use super::dice::Dice;
+use super::lattice::Lattice;
 use super::overlap::{Contact, Field, Fits};
 
 /// Samples over the whole bounds, and near the present place.
@@ -45,6 +46,7 @@ pub(super) fn relocate(
     home: (usize, f64, f64),
     present: f64,
     extent: f64,
+    lattice: Option<Lattice>,
     dice: &mut Dice,
     scratch: &mut Scratch,
     evaluations: &mut u64,
@@ -78,6 +80,10 @@ pub(super) fn relocate(
             (field, x, y)
         };
         let lim = limit(&kept);
+        let (x, y) = lattice.map_or((x, y), |l| {
+            let b = &fields[field].bounds;
+            b.clamp(l.snapped(x, b.x0), l.snapped(y, b.y0))
+        });
         let cost = fields[field].cost(fits, x, y, lim);
         *evaluations += 1;
         if cost < lim {
@@ -90,7 +96,7 @@ pub(super) fn relocate(
     for mut c in kept {
         let here = c.field == home.0 && c.x == home.1 && c.y == home.2;
         if !here {
-            descend(&fields[c.field], fits, &mut c, extent, evaluations);
+            descend(&fields[c.field], fits, &mut c, extent, lattice, evaluations);
         }
         settle(&fields[c.field], fits, &mut c, scratch, evaluations);
         if c.cost < bar {
@@ -104,10 +110,11 @@ pub(super) fn relocate(
     best
 }
 
-/// Coordinate descent with halving steps.
-fn descend(field: &Field, fits: &mut Fits<'_>, c: &mut Candidate, extent: f64, evaluations: &mut u64) {
-    let mut step = extent * FIRST_STEP;
-    let floor = extent * LAST_STEP;
+/// Coordinate descent with shortening steps, on a lattice down to its own.
+fn descend(field: &Field, fits: &mut Fits<'_>, c: &mut Candidate, extent: f64, lattice: Option<Lattice>, evaluations: &mut u64) {
+    let whole = |step: f64| lattice.map_or(step, |l| l.whole(step));
+    let mut step = whole(extent * FIRST_STEP).max(lattice.map_or(0.0, Lattice::step));
+    let floor = lattice.map_or(extent * LAST_STEP, |l| l.step() / 2.0);
     while step > floor && c.cost > 0.0 {
         let mut better = false;
         for (dx, dy) in [(step, 0.0), (-step, 0.0), (0.0, step), (0.0, -step)] {
@@ -124,7 +131,7 @@ fn descend(field: &Field, fits: &mut Fits<'_>, c: &mut Candidate, extent: f64, e
             }
         }
         if !better {
-            step *= 0.4;
+            step = whole(step * 0.4);
         }
     }
 }

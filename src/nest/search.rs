@@ -10,6 +10,7 @@ use super::lane::Lane;
 use super::limits::Clock;
 use super::outcome::{Limits, Observer, Outcome, Params};
 use super::problem::Problem;
+use super::remnant::{Near, most_useful};
 use super::report::report;
 use super::sections::{self, merge, sections};
 use super::setup::Setup;
@@ -45,7 +46,8 @@ fn run(problem: &Problem, params: &Params, clock: &Clock<'_>, seed: u64, observe
     history.note(&best, &[], 0);
     let store = Store::new();
     let lanes = if clock.by_effort() { params.lanes } else { rayon::current_num_threads() };
-    let mut lanes: Vec<Lane<'_>> = (0..lanes.max(1)).map(|k| Lane::new(&setup, &store, Dice::new(seed, k as u64), best.clone())).collect();
+    let mut lanes: Vec<Lane<'_>> =
+        (0..lanes.max(1)).map(|k| Lane::new(&setup, &store, Dice::new(seed, k as u64), best.clone(), params.equal)).collect();
     let mut base = best.clone();
     let mut round = 0;
     while !clock.over(round) && best.length > history.bound {
@@ -58,6 +60,10 @@ fn run(problem: &Problem, params: &Params, clock: &Clock<'_>, seed: u64, observe
         store.trim();
         round += 1;
         history.note(&best, &lanes, round);
+    }
+    if params.equal > 0.0 && !clock.cancelled() {
+        let near: Vec<&Near> = lanes.iter().map(Lane::near).collect();
+        best = most_useful(&setup, &best, &near, best.length * (1.0 + params.equal), &|| clock.cancelled());
     }
     let mut outcome = report(problem, &setup, Some(&best), clock);
     if !faults_of(problem, &outcome).is_empty() {

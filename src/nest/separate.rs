@@ -282,6 +282,7 @@ impl<'a> Separation<'a> {
             (home, spot.x, spot.y),
             present,
             kind.extent,
+            setup.lattice,
             dice,
             &mut self.scratch,
             &mut self.evaluations,

@@ -5,6 +5,7 @@
 
 use super::convex::{Frame, Vertex, edges, twice_area, vertex};
 use super::form::{Base, Bases, Rings, Stance, grid_rings, stances};
+use super::lattice::Lattice;
 use super::problem::{Extent, Problem};
 use crate::geometry::Region;
 use crate::units::{GRID_PER_MM, micrometres};
@@ -75,6 +76,8 @@ pub(super) struct Setup {
     pub unplaced: Vec<(usize, u32, String)>,
     /// Mean area of the items.
     pub mean_area: f64,
+    /// The lattice on which the pieces close on each other, if there is one.
+    pub lattice: Option<Lattice>,
 }
 
 impl Setup {
@@ -93,6 +96,7 @@ impl Setup {
         }
         let (short, long) = setup.least_sides();
         setup.bases = bases.build((short, long));
+        setup.lattice = Lattice::of(&setup);
         setup
     }
 
@@ -119,6 +123,7 @@ impl Setup {
             length_max: ENDLESS,
             unplaced: Vec::new(),
             mean_area: 1.0,
+            lattice: None,
         };
         setup.lay_out_rooms(problem, &mut bases);
         setup.admit_items(problem);
