@@ -498,6 +498,14 @@ fn layouts_of_equal_length_leave_the_larger_rectangle() {
     assert!(useful > 1.2 * plain, "free rectangles of {useful} against {plain} mm² in all");
 }
 
+/// What is left of a roll narrower than its selvedges was measured as if it had endless rows.
+#[test]
+fn a_roll_narrower_than_its_selvedges_takes_nothing_and_leaves_nothing() {
+    let problem = Problem::new(vec![shape("ply", rectangle(0.0, 0.0, 50.0, 50.0), &[0.0], 2)], vec![strip(-5.0)], 2.0).unwrap();
+    let outcome = run(&problem, &Params { lanes: 1, threads: 1, equal: 0.002 }, 1, 1);
+    assert_eq!((outcome.placements.len(), outcome.unplaced.len()), (0, 2));
+}
+
 /// A guard against a search that quietly gets worse: fixed effort and seed, so the length is the same on every machine. Worse fails;
 /// when it gets better by more than 0.2 %, record the new length here.
 #[test]

@@ -22,7 +22,8 @@ const PULLS: [(f64, f64); 3] = [(-0.1, -1.0), (-0.1, 1.0), (-1.0, 0.0)];
 /// The area of the largest free rectangle within the used length, µm²; conservative by up to a cell at every side.
 pub(super) fn largest_free(setup: &Setup, layout: &Layout) -> f64 {
     let room = &setup.rooms[setup.strip()];
-    let (height, length) = (room.frame.height(), layout.length as i64);
+    // A roll narrower than its selvedges has less than no height.
+    let (height, length) = (room.frame.height().max(0), layout.length as i64);
     let cell = (height / ROWS).max(length / MOST_COLUMNS).max(1);
     let (rows, columns) = ((height / cell) as usize, (length / cell) as usize);
     let mut taken = vec![false; rows * columns];
