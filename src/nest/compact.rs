@@ -114,7 +114,7 @@ fn step(setup: &Setup, window: &Window, layout: &Layout, trust: f64, aim: Aim<'_
         if on_strip {
             // Right end + dx + gain <= the window's end.
             let end = spot.x + tight.max.x as f64;
-            let limit = window.high.min(layout.length);
+            let limit = window.high(layout);
             lp.add_constraint([(x, 1.0), (gain, 1.0)], ComparisonOp::Le, ((limit - end) / trust).max(0.0));
         }
         bodies.push((i, Part::Mover(x, y)));

@@ -29,8 +29,8 @@ const LOOSE: f64 = 0.008;
 const HOPS: f64 = 0.4;
 /// A hop that ends within this share beyond the best is where the next one starts.
 const WALK: f64 = 0.004;
-/// Length of a fresh start, as a share of the best.
-const FRESH_LENGTH: f64 = 1.03;
+/// Length of a fresh start beyond the best, as a share of it.
+const FRESH_MORE: f64 = 0.03;
 /// Share of attempts whose length is on the lattice, where there is one.
 const ON_LATTICE: f64 = 0.8;
 /// Tries to move pairs apart that overlap once rounded.
@@ -45,13 +45,13 @@ pub(super) struct Lane<'a> {
     store: &'a Store,
     dice: Dice,
     best: Arc<Layout>,
-    /// The best layout of all lanes, and whether the lane works on its own line instead.
+    /// The best layout of all lanes on this window, and whether the lane works on its own line instead.
     shared: Arc<Layout>,
     alone: bool,
     /// Evaluations at the last gain.
     gained_at: u64,
-    /// Stretch of the strip this lane may change, µm; its right end follows its own shrinking.
-    section: (f64, f64),
+    /// What the lane may change.
+    window: Window,
     attempt: Option<Separation<'a>>,
     shrink: f64,
     failures: u32,
@@ -72,16 +72,16 @@ pub(super) struct Lane<'a> {
 }
 
 impl<'a> Lane<'a> {
-    pub fn new(setup: &'a Setup, store: &'a Store, dice: Dice, best: Arc<Layout>, equal: f64) -> Lane<'a> {
+    pub fn new(setup: &'a Setup, store: &'a Store, dice: Dice, equal: f64) -> Lane<'a> {
         Lane {
             setup,
             store,
             dice,
-            shared: best.clone(),
+            best: Arc::default(),
+            shared: Arc::default(),
             alone: false,
             gained_at: 0,
-            best,
-            section: (0.0, f64::INFINITY),
+            window: Window::default(),
             attempt: None,
             shrink: SHRINK,
             failures: 0,
@@ -97,13 +97,13 @@ impl<'a> Lane<'a> {
         }
     }
 
-    /// The best layout the lane knows.
-    pub fn best(&self) -> &Arc<Layout> {
-        &self.best
+    /// The shortest layout the lane knows.
+    pub fn shortest(&self) -> &Arc<Layout> {
+        if self.best.length < self.shared.length { &self.best } else { &self.shared }
     }
 
-    pub fn section(&self) -> (f64, f64) {
-        self.section
+    pub fn window(&self) -> &Window {
+        &self.window
     }
 
     pub fn evaluations(&self) -> u64 {
@@ -124,24 +124,32 @@ impl<'a> Lane<'a> {
         self.attempt.as_ref().map(|a| a.best().0).filter(|o| o.is_finite())
     }
 
-    /// Takes over a layout found elsewhere, with the stretch the lane may change from now on.
-    pub fn adopt(&mut self, layout: &Arc<Layout>, section: (f64, f64)) {
-        self.section = section;
-        let whole = self.setup.shared();
+    /// Starts on a window of a layout; what was remembered of another is forgotten.
+    pub fn begin(&mut self, layout: &Arc<Layout>, window: Window) {
+        self.drop_attempt();
+        self.window = window;
         self.shared = layout.clone();
-        if whole && (self.alone || layout.length >= self.best.length) {
-            return;
-        }
-        self.take(layout, whole);
+        self.again = None;
+        self.shrink = SHRINK;
+        self.failures = 0;
+        self.rejoin();
     }
 
-    fn take(&mut self, layout: &Arc<Layout>, whole: bool) {
+    /// Takes over a layout found by another lane on the same window.
+    pub fn adopt(&mut self, layout: &Arc<Layout>) {
+        self.shared = layout.clone();
+        if !self.alone && layout.length < self.best.length {
+            self.take(layout);
+        }
+    }
+
+    fn take(&mut self, layout: &Arc<Layout>) {
         self.gained_at = self.evaluations;
         self.hop_from = None;
         self.best = layout.clone();
         self.pool.clear();
-        // An attempt at a length already reached is pointless; one on a stretch of another layout is stale.
-        if self.attempt.as_ref().is_some_and(|a| !whole || a.layout.length >= layout.length) {
+        // An attempt at a length already reached is pointless.
+        if self.attempt.as_ref().is_some_and(|a| a.layout.length >= layout.length) {
             self.drop_attempt();
         }
     }
@@ -185,44 +193,47 @@ impl<'a> Lane<'a> {
         if setup.overflow() {
             return self.one_more();
         }
-        let mut window = Window::choose(setup, &self.best, self.section, &mut self.dice);
-        if window.movers.is_empty() {
+        if self.window.movers.is_empty() {
             return None;
         }
-        let whole = window.is_whole();
         self.loose = false;
-        if whole && let Some(layout) = self.again.take() {
-            return Some(self.loosened(layout, window));
+        if let Some(layout) = self.again.take() {
+            return Some(self.loosened(layout));
         }
-        if whole && self.evaluations - self.gained_at > BARREN * self.setup.items.len() as u64 {
+        if self.evaluations - self.gained_at > BARREN * self.window.movers.len() as u64 {
             self.gained_at = self.evaluations;
             if !self.alone || self.best.length <= self.shared.length {
-                return Some(self.afresh(window));
+                return Some(self.afresh());
             }
             self.rejoin();
         }
-        if whole && self.dice.unit() < HOPS {
+        if self.dice.unit() < HOPS {
             let mut layout = self.hop_from.clone().unwrap_or_else(|| (*self.best).clone());
-            self.disturb(&mut layout, &window);
-            return Some(self.loosened(layout, window));
+            self.disturb(&mut layout);
+            return Some(self.loosened(layout));
         }
-        let span = if whole { self.best.length } else { window.high - window.low };
         let best = self.best.length;
-        let by = (span * self.shrink).max(1.0).round();
+        let by = (self.span() * self.shrink).max(1.0).round();
         let by = self.lattice().map_or(by, |l| best - l.below(best, best - by));
-        let from_pool = whole && !self.pool.is_empty() && self.dice.unit() < FROM_POOL;
+        let from_pool = !self.pool.is_empty() && self.dice.unit() < FROM_POOL;
         let mut layout;
         if from_pool {
             // The better a failure, the likelier it is taken.
             let pick = self.dice.below(self.pool.len()).min(self.dice.below(self.pool.len()));
             layout = self.pool[pick].1.clone();
-            layout.length = self.best.length - by;
-            self.disturb(&mut layout, &window);
+            self.window.resize(&mut layout, best - by);
+            self.disturb(&mut layout);
         } else {
             layout = (*self.best).clone();
-            squeeze(setup, &mut layout, &mut window, by, &mut self.dice);
+            let cut = self.dice.between(self.window.low, self.window.high(&layout));
+            self.window.squeeze(setup, &mut layout, cut, by);
         }
-        Some(Separation::new(setup, self.store, window, layout))
+        Some(Separation::new(setup, self.store, self.window.clone(), layout))
+    }
+
+    /// Length of the window in the best layout.
+    fn span(&self) -> f64 {
+        self.window.high(&self.best) - self.window.low
     }
 
     /// The lattice, where there is one, for most attempts.
@@ -233,32 +244,26 @@ impl<'a> Lane<'a> {
 
     /// An attempt a little beyond the best length, with all items spread out for it. On a lattice compaction gains little, so that the next
     /// shorter length is tried.
-    fn loosened(&mut self, mut layout: Layout, window: Window) -> Separation<'a> {
+    fn loosened(&mut self, mut layout: Layout) -> Separation<'a> {
         self.loose = true;
         let best = self.best.length;
-        let length = self.lattice().map_or((best * (1.0 + LOOSE)).round(), |l| l.below(best, best));
-        let ratio = (length / layout.length).max(1.0);
-        let strip = self.setup.strip();
-        for s in layout.spots.iter_mut().filter(|s| usize::from(s.room) == strip) {
-            s.x *= ratio;
-        }
-        for wall in &mut layout.walls {
-            *wall *= ratio;
-        }
-        layout.length = length;
-        Separation::new(self.setup, self.store, window, layout)
+        let length = self.lattice().map_or((best + self.span() * LOOSE).round(), |l| l.below(best, best));
+        self.window.spread(self.setup, &mut layout, length);
+        Separation::new(self.setup, self.store, self.window.clone(), layout)
     }
 
     /// A line of the lane's own from random places, a little longer than the best of all.
-    fn afresh(&mut self, window: Window) -> Separation<'a> {
+    fn afresh(&mut self) -> Separation<'a> {
+        self.shared = self.shortest().clone();
         self.alone = true;
         self.fresh = true;
         self.hop_from = None;
         self.pool.clear();
         self.shrink = SHRINK;
         let mut layout = (*self.shared).clone();
-        layout.length = (layout.length * FRESH_LENGTH).round();
-        let mut separation = Separation::new(self.setup, self.store, window, layout);
+        let longer = (layout.length + self.span() * FRESH_MORE).round();
+        self.window.resize(&mut layout, longer);
+        let mut separation = Separation::new(self.setup, self.store, self.window.clone(), layout);
         separation.scatter(&mut self.dice);
         separation
     }
@@ -268,7 +273,7 @@ impl<'a> Lane<'a> {
         self.alone = false;
         self.fresh = false;
         let shared = self.shared.clone();
-        self.take(&shared, true);
+        self.take(&shared);
     }
 
     /// With fixed stocks alone: an item from the overflow is put into one of them, at random, and all there make room for it.
@@ -294,9 +299,9 @@ impl<'a> Lane<'a> {
     }
 
     /// Swaps one or two pairs of unlike large items.
-    fn disturb(&mut self, layout: &mut Layout, window: &Window) {
+    fn disturb(&mut self, layout: &mut Layout) {
         let setup = self.setup;
-        let mut large: Vec<usize> = window.movers.clone();
+        let mut large: Vec<usize> = self.window.movers.clone();
         large.sort_by(|&a, &b| setup.kind(b).area.total_cmp(&setup.kind(a).area).then(a.cmp(&b)));
         large.truncate((large.len() / 2).max(2));
         for _ in 0..1 + self.dice.below(2) {
@@ -325,7 +330,6 @@ impl<'a> Lane<'a> {
                 self.fresh = false;
                 self.gained_at = self.evaluations;
                 self.hop_from = None;
-                self.section.1 -= self.best.length - l.length;
                 self.best = Arc::new(l);
                 self.pool.clear();
                 self.failures = 0;
@@ -357,7 +361,7 @@ impl<'a> Lane<'a> {
 
     fn stuck(&mut self) {
         if let Some(attempt) = &self.attempt
-            && attempt.window.is_whole()
+            && !self.setup.overflow()
             && attempt.best().0.is_finite()
         {
             let (overlap, layout) = attempt.best();
@@ -378,8 +382,8 @@ impl<'a> Lane<'a> {
         }
     }
 
-    /// After failures in a row the next attempts are less bold. A whole layout that failed has its second try and does not count, so that this
-    /// concerns sections, and fresh starts.
+    /// After fresh starts that failed, and attempts that solved but brought nothing shorter, the next ones are less bold. A failure that has its
+    /// second try does not count.
     fn failed(&mut self) {
         self.failures += 1;
         if self.failures >= 2 {
@@ -387,29 +391,6 @@ impl<'a> Lane<'a> {
             self.shrink = (self.shrink / 2.0).max(LEAST_SHRINK);
         }
     }
-}
-
-/// Moves what lies right of a random cut to the left by `by`.
-fn squeeze(setup: &Setup, layout: &mut Layout, window: &mut Window, by: f64, dice: &mut Dice) {
-    let (from, to) = if window.is_whole() { (0.0, layout.length) } else { (window.low, window.high) };
-    let cut = dice.between(from, to);
-    let strip = setup.strip();
-    for &i in &window.movers {
-        let f = layout.tight(setup, i);
-        if usize::from(layout.spots[i].room) == strip && (f.min.x + f.max.x) as f64 / 2.0 > cut {
-            layout.spots[i].x -= by;
-        }
-    }
-    for &i in &window.right {
-        layout.spots[i].x -= by;
-    }
-    for wall in &mut layout.walls {
-        if *wall > cut {
-            *wall -= by;
-        }
-    }
-    layout.length -= by;
-    window.high -= by;
 }
 
 /// Exchanges the places of two items: their boxes' middles.

@@ -24,9 +24,9 @@ mod relocate;
 mod remnant;
 mod report;
 mod search;
-mod sections;
 mod separate;
 mod setup;
+mod sharing;
 mod simplify;
 mod window;
 

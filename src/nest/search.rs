@@ -12,8 +12,8 @@ use super::outcome::{Limits, Observer, Outcome, Params};
 use super::problem::Problem;
 use super::remnant::{Near, most_useful};
 use super::report::report;
-use super::sections::{self, merge, sections};
 use super::setup::Setup;
+use super::sharing::Sharing;
 use rayon::prelude::*;
 use std::sync::Arc;
 
@@ -46,17 +46,13 @@ fn run(problem: &Problem, params: &Params, clock: &Clock<'_>, seed: u64, observe
     history.note(&best, &[], 0);
     let store = Store::new();
     let lanes = if clock.by_effort() { params.lanes } else { rayon::current_num_threads() };
-    let mut lanes: Vec<Lane<'_>> =
-        (0..lanes.max(1)).map(|k| Lane::new(&setup, &store, Dice::new(seed, k as u64), best.clone(), params.equal)).collect();
-    let mut base = best.clone();
+    let mut lanes: Vec<Lane<'_>> = (0..lanes.max(1)).map(|k| Lane::new(&setup, &store, Dice::new(seed, k as u64), params.equal)).collect();
+    let mut sharing = Sharing::default();
     let mut round = 0;
     while !clock.over(round) && best.length > history.bound {
-        if round % sections::ROUNDS == 0 {
-            base = best.clone();
-            sections(&setup, &base, round, &mut lanes);
-        }
+        sharing.assign(&setup, &best, &mut lanes);
         lanes.par_iter_mut().for_each(|lane| lane.advance(ROUND, &stop));
-        best = merge(&setup, &base, &best, &mut lanes);
+        best = sharing.merge(&setup, &best, &mut lanes);
         store.trim();
         round += 1;
         history.note(&best, &lanes, round);

@@ -112,7 +112,7 @@ impl<'a> Separation<'a> {
         let tight = setup.kind(self.window.movers[k]).stances[usize::from(stance)].tight;
         let frame = setup.rooms[room].frame;
         let (x0, x1) = if frame.max.x == ENDLESS {
-            (self.window.low.max(frame.min.x as f64), self.window.high.min(self.layout.length))
+            (self.window.low.max(frame.min.x as f64), self.window.high(&self.layout))
         } else {
             (frame.min.x as f64, frame.max.x as f64)
         };
@@ -376,7 +376,7 @@ impl<'a> Separation<'a> {
 
     /// Puts each bench end where it cuts least, within what the segments' greatest length allows.
     fn move_walls(&mut self) {
-        let Some(segment) = self.setup.segment.filter(|_| self.window.is_whole()) else { return };
+        let Some(segment) = self.setup.segment.filter(|_| self.window.context.is_empty()) else { return };
         let walls = self.layout.walls.len();
         let (n, strip) = (self.window.movers.len(), self.setup.strip());
         let spans: Vec<(usize, f64, f64)> = (0..n)

@@ -1,7 +1,5 @@
-//! Windows: the part of the layout that a step works on. Up to some 150 items that is everything; beyond, a stretch of the strip.
+//! Windows: the part of the layout that a lane works on. Up to some 150 items that is everything; beyond, a stretch of the strip.
 
-use super::convex::Frame;
-use super::dice::Dice;
 use super::layout::Layout;
 use super::setup::Setup;
 
@@ -16,11 +14,11 @@ pub(super) struct Window {
     pub movers: Vec<usize>,
     /// Items that stay, near enough to matter; those right of the window are also in `right`.
     pub context: Vec<usize>,
-    /// Items right of the window: they move as one when the window shrinks.
+    /// Items right of the window: they move as one when the length changes.
     pub right: Vec<usize>,
-    /// Range of the strip, µm.
+    /// Where the window begins, and how far before the layout's end it ends, µm.
     pub low: f64,
-    pub high: f64,
+    pub tail: f64,
     whole: bool,
     /// The strip is closed: items find their places in the fixed stocks.
     rooms_only: bool,
@@ -29,7 +27,7 @@ pub(super) struct Window {
 impl Window {
     /// The whole layout.
     pub fn whole(setup: &Setup) -> Window {
-        Window { movers: (0..setup.items.len()).collect(), low: 0.0, high: f64::INFINITY, whole: true, ..Window::default() }
+        Window { movers: (0..setup.items.len()).collect(), whole: true, ..Window::default() }
     }
 
     /// True if items of the window may go to this room: a stretch keeps to the strip.
@@ -41,7 +39,7 @@ impl Window {
     pub fn rooms_and(setup: &Setup, layout: &Layout, item: usize) -> Window {
         let inside = |i: usize| usize::from(layout.spots[i].room) != setup.strip();
         let movers = (0..layout.spots.len()).filter(|&i| i == item || inside(i)).collect();
-        Window { movers, low: 0.0, high: f64::INFINITY, rooms_only: true, ..Window::default() }
+        Window { movers, rooms_only: true, ..Window::default() }
     }
 
     /// True if nothing is left out.
@@ -49,42 +47,105 @@ impl Window {
         self.whole
     }
 
-    /// A window for the next step: everything, or a random stretch within a section of the strip. Only pieces wholly within the
-    /// section move. The stretch is so long that what stays left of it and what follows right of it cannot touch.
-    pub fn choose(setup: &Setup, layout: &Layout, section: (f64, f64), dice: &mut Dice) -> Window {
-        if setup.items.len() <= WHOLE {
-            return Window::whole(setup);
-        }
+    /// Where the window ends on a layout, µm.
+    pub fn high(&self, layout: &Layout) -> f64 {
+        layout.length - self.tail
+    }
+
+    /// How many windows of about [`MANY`] items the strip holds side by side.
+    pub fn count(setup: &Setup, layout: &Layout) -> usize {
         let strip = setup.strip();
-        let inside: Vec<(Frame, usize)> =
-            (0..layout.spots.len()).filter(|&i| usize::from(layout.spots[i].room) == strip).map(|i| (layout.tight(setup, i), i)).collect();
-        let section = (section.0, section.1.min(layout.length));
-        let stretch = (layout.length * MANY as f64 / inside.len().max(1) as f64).max(reach(setup));
-        let low = if section.1 - section.0 > stretch { dice.between(section.0, section.1 - stretch) } else { section.0 };
-        let high = (low + stretch).min(section.1);
-        let mut w = Window { low: f64::INFINITY, high: f64::NEG_INFINITY, ..Window::default() };
-        let middle = |f: &Frame| (f.min.x + f.max.x) as f64 / 2.0;
-        let moves = |f: &Frame| (low..=high).contains(&middle(f)) && f.min.x as f64 >= section.0 && f.max.x as f64 <= section.1;
-        for (f, i) in inside.iter().filter(|(f, _)| moves(f)) {
-            w.movers.push(*i);
-            w.low = w.low.min(f.min.x as f64);
-            w.high = w.high.max(f.max.x as f64);
-        }
-        let near = setup.gap as f64 + 0.1 * setup.height();
-        for (f, i) in inside.iter().filter(|(f, _)| !moves(f)) {
-            if middle(f) > (low + high) / 2.0 {
-                w.right.push(*i);
+        let on_strip = layout.spots.iter().filter(|s| usize::from(s.room) == strip).count();
+        (on_strip / MANY).min((layout.length / reach(setup)) as usize).max(1)
+    }
+
+    /// The stretch of the strip from `low` to `high`, µm. Only pieces wholly within it move, and so far within that pieces of the stretches
+    /// next to it cannot come too near whatever becomes of both. It must be so long that what stays left of it and what follows right of it
+    /// cannot touch ([`Window::count`] sees to that).
+    pub fn stretch(setup: &Setup, layout: &Layout, low: f64, high: f64) -> Window {
+        let strip = setup.strip();
+        let margin = margin(setup);
+        let low = if low > 0.0 { low + margin } else { 0.0 };
+        let high = if high < layout.length { high - margin } else { layout.length };
+        let mut w = Window { low, tail: layout.length - high, ..Window::default() };
+        let near = setup.most_clearance() as f64 + 2.0 * margin;
+        for i in (0..layout.spots.len()).filter(|&i| usize::from(layout.spots[i].room) == strip) {
+            let f = layout.tight(setup, i);
+            let (from, to) = (f.min.x as f64, f.max.x as f64);
+            if from >= low && to <= high {
+                w.movers.push(i);
+                continue;
             }
-            if f.max.x as f64 + near > w.low && f.min.x as f64 - near < w.high {
-                w.context.push(*i);
+            if from + to > low + high {
+                w.right.push(i);
+            }
+            if to + near > low && from - near < high {
+                w.context.push(i);
             }
         }
         w
     }
+
+    /// Gives a layout another length: what lies right of the window follows.
+    pub fn resize(&self, layout: &mut Layout, length: f64) {
+        let (by, high) = (length - layout.length, self.high(layout));
+        for &i in &self.right {
+            layout.spots[i].x += by;
+        }
+        for wall in layout.walls.iter_mut().filter(|w| **w > high) {
+            *wall += by;
+        }
+        layout.length = length;
+    }
+
+    /// Gives a layout another length; if that is greater, the window's items and walls are drawn out in proportion.
+    pub fn spread(&self, setup: &Setup, layout: &mut Layout, length: f64) {
+        let high = self.high(layout);
+        self.resize(layout, length);
+        let ratio = (self.high(layout) - self.low) / (high - self.low);
+        if ratio <= 1.0 {
+            return;
+        }
+        let spread = |x: f64| self.low + (x - self.low) * ratio;
+        let strip = setup.strip();
+        for &i in &self.movers {
+            let spot = &mut layout.spots[i];
+            if usize::from(spot.room) == strip {
+                spot.x = spread(spot.x);
+            }
+        }
+        for wall in layout.walls.iter_mut().filter(|w| (self.low..=high).contains(*w)) {
+            *wall = spread(*wall);
+        }
+    }
+
+    /// Moves what lies right of a cut to the left by `by`.
+    pub fn squeeze(&self, setup: &Setup, layout: &mut Layout, cut: f64, by: f64) {
+        let (strip, high) = (setup.strip(), self.high(layout));
+        for &i in &self.movers {
+            let f = layout.tight(setup, i);
+            if usize::from(layout.spots[i].room) == strip && (f.min.x + f.max.x) as f64 / 2.0 > cut {
+                layout.spots[i].x -= by;
+            }
+        }
+        for wall in layout.walls.iter_mut().filter(|w| (cut..=high).contains(*w)) {
+            *wall -= by;
+        }
+        self.resize(layout, layout.length - by);
+    }
+}
+
+/// Half of what pieces need between them, and how far their search outlines may reach beyond their boxes, µm.
+fn margin(setup: &Setup) -> f64 {
+    let beyond = setup.kinds.iter().flat_map(|k| &k.stances).map(|s| {
+        let f = setup.bases[s.base as usize].frames[usize::from(s.quarter)];
+        (f.max.x - s.tight.max.x).max(s.tight.min.x - f.min.x)
+    });
+    (setup.most_clearance() as f64 / 2.0).ceil() + beyond.max().unwrap_or(0).max(0) as f64
 }
 
 /// Length of strip across which no two pieces can touch even when one side shrinks a little, µm.
-pub(super) fn reach(setup: &Setup) -> f64 {
+fn reach(setup: &Setup) -> f64 {
     let longest = setup.kinds.iter().map(|k| k.extent).fold(0.0, f64::max);
     1.3 * longest + 0.3 * setup.height().min(longest) + setup.gap as f64
 }
