@@ -444,6 +444,41 @@ fn hundreds_of_pieces_on_a_short_bench_have_a_first_layout() {
     }
 }
 
+#[test]
+fn hundreds_of_pieces_are_shortened_window_by_window() {
+    for seed in 0..4 {
+        let mut dice = Lcg(7_000 + seed);
+        let mut shapes: Vec<Shape> = (0..9)
+            .map(|k| {
+                let (a, b, lobes) = (dice.real(30.0, 90.0), dice.real(25.0, 80.0), dice.real(2.0, 5.0).floor());
+                let corners = if k % 3 == 0 { 90 } else { 5 + k };
+                let outline = (0..corners).map(|i| f64::from(i) / f64::from(corners) * std::f64::consts::TAU).map(|t| {
+                    let r = 1.0 + 0.25 * libm::sin(lobes * t);
+                    point(a * r * libm::cos(t), b * r * libm::sin(t)).snapped()
+                });
+                shape(&format!("ply {k}"), outline.collect(), &[0.0, 180.0], 40)
+            })
+            .collect();
+        let mut roll = strip(600.0);
+        if seed % 2 == 1 {
+            roll.extent = Extent::Open { low: 10.0, high: 590.0, segment_max: Some(1_500.0), length_max: None };
+            shapes[1].may_cross = true;
+        }
+        if seed >= 2 {
+            roll.keep_out.push(rectangle(400.0, 200.0, 90.0, 70.0));
+        }
+        let problem = Problem::new(shapes, vec![roll], [0.0, 4.0][(seed / 2 % 2) as usize]).unwrap();
+        let at = |effort: u32| {
+            let outcome = run(&problem, &Params { lanes: 3, threads: 0, equal: 0.0 }, effort, seed);
+            assert_eq!(outcome.unplaced, vec![], "seed {seed}");
+            outcome.stocks[0].used_length
+        };
+        // Past the first sweep, so that windows have lain two ways.
+        let (first, later) = (at(0), at(40));
+        assert!(later < 0.985 * first, "seed {seed}: {first} mm came to {later} mm");
+    }
+}
+
 /// The largest rectangle along the strip without a piece, by points every `step` mm: for every pair of rows the longest free run of columns.
 fn largest_free(problem: &Problem, outcome: &Outcome, height: f64, step: f64) -> f64 {
     let rings: Vec<Ring> = outcome

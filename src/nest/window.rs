@@ -6,7 +6,7 @@ use super::setup::Setup;
 /// Up to this many items the window is the whole layout.
 pub(super) const WHOLE: usize = 150;
 /// Items in a window of a larger layout, about.
-const MANY: usize = 90;
+const MANY: usize = 110;
 
 /// Which items move, which stand around them, and where on the strip the moving ones may go.
 #[derive(Clone, Debug, Default)]
