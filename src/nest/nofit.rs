@@ -144,13 +144,16 @@ impl NoFit {
         let (hx, hy) = (size as f64 / self.per_x / 2.0, size as f64 / self.per_y / 2.0);
         let (mx, my) = (self.x0 + cx as f64 / self.per_x + hx, self.y0 + cy as f64 / self.per_y + hy);
         let reach = (hx * hx + hy * hy).sqrt() * (1.0 + 1e-9);
-        let mut kept: Vec<(f64, u16)> = from.iter().map(|&f| (self.fragments[usize::from(f)].nearest(mx, my).0.sqrt(), f)).collect();
+        // Squares of distances from the cell's middle.
+        let mut kept: Vec<(f64, u16)> = from.iter().map(|&f| (self.fragments[usize::from(f)].nearest(mx, my).0, f)).collect();
         let least = kept.iter().map(|k| k.0).fold(f64::INFINITY, f64::min);
-        let depth = self.signed(from, mx, my).depth;
-        let side = match depth {
-            d if d > reach => Side::Inside,
-            d if -d > reach => Side::Outside,
-            _ => Side::Mixed,
+        let nearest = kept.iter().filter(|k| k.0 <= least * (1.0 + 1e-9));
+        let least = least.sqrt();
+        let side = match least > reach {
+            false => Side::Mixed,
+            // As in `signed`.
+            true if nearest.into_iter().any(|k| self.fragments[usize::from(k.1)].on_left(mx, my)) => Side::Inside,
+            true => Side::Outside,
         };
         match side {
             Side::Outside => kept.clear(),
@@ -158,9 +161,20 @@ impl NoFit {
             // the distance to a segment is convex.
             _ => {
                 let corners = [(mx - hx, my - hy), (mx + hx, my - hy), (mx - hx, my + hy), (mx + hx, my + hy)];
-                let furthest = |f: u16| corners.iter().map(|c| self.fragments[usize::from(f)].nearest(c.0, c.1).0).fold(0.0, f64::max);
-                let bound = kept.iter().filter(|k| k.0 <= least + 2.0 * reach).map(|k| furthest(k.1)).fold(f64::INFINITY, f64::min).sqrt();
-                kept.retain(|k| k.0 - reach <= bound * (1.0 + 1e-9));
+                let mut bound = f64::INFINITY;
+                let far = (least + 2.0 * reach) * (least + 2.0 * reach);
+                for &(_, f) in kept.iter().filter(|k| k.0 <= far) {
+                    let mut furthest = 0.0;
+                    for c in corners {
+                        furthest = self.fragments[usize::from(f)].nearest(c.0, c.1).0.max(furthest);
+                        if furthest >= bound {
+                            break;
+                        }
+                    }
+                    bound = bound.min(furthest);
+                }
+                let bound = bound.sqrt() * (1.0 + 1e-9) + reach;
+                kept.retain(|k| k.0 <= bound * bound);
             }
         }
         if side == Side::Inside && kept.len() > 1 && (size == 1 || kept.len() <= 4) {
@@ -192,10 +206,15 @@ impl NoFit {
         for i in -1..=1 {
             for j in -1..=1 {
                 let (x, y) = (mx + hx * f64::from(i), my + hy * f64::from(j));
-                let distance = |f: u16| self.fragments[usize::from(f)].nearest(x, y).0;
-                let best = among.iter().map(|k| k.1).min_by(|&a, &b| distance(a).total_cmp(&distance(b)));
-                if let Some(b) = best.filter(|b| !seen.contains(b)) {
-                    seen.push(b);
+                let mut best = (f64::INFINITY, 0);
+                for &(_, f) in among {
+                    let distance = self.fragments[usize::from(f)].nearest(x, y).0;
+                    if distance < best.0 {
+                        best = (distance, f);
+                    }
+                }
+                if best.0.is_finite() && !seen.contains(&best.1) {
+                    seen.push(best.1);
                 }
             }
         }
