@@ -46,30 +46,31 @@ pub(super) struct Hit {
     pub uy: f64,
 }
 
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
 enum Side {
+    #[default]
     Outside,
     Inside,
     Mixed,
 }
 
-/// A cell of the raster in one word: where its candidates start, and its side in the two lowest bits.
+/// A cell of the raster: everything about it in one place, since with many pairs each look elsewhere waits for memory.
 #[derive(Clone, Copy, Debug, Default)]
-struct Cell(u32);
+struct Cell {
+    /// No position in it is less deep, µm.
+    floor: f32,
+    side: Side,
+    /// How many candidates; [`LISTED`] if they do not fit in here.
+    count: u8,
+    /// The candidates, or in the first two where their list starts.
+    ids: [u16; 3],
+}
+
+const LISTED: u8 = u8::MAX;
 
 impl Cell {
-    fn new(start: usize, side: Side) -> Cell {
-        Cell((start as u32) << 2 | side as u32)
-    }
-
-    #[inline]
-    fn is_outside(self) -> bool {
-        self.0 & 3 == Side::Outside as u32
-    }
-
-    #[inline]
-    fn is_inside(self) -> bool {
-        self.0 & 3 == Side::Inside as u32
+    fn start(self) -> usize {
+        usize::from(self.ids[0]) | usize::from(self.ids[1]) << 16
     }
 }
 
@@ -80,7 +81,7 @@ pub(super) struct NoFit {
     frame: Frame,
     fragments: Vec<Fragment>,
     cells: Vec<Cell>,
-    /// For each leaf of the tree the number of its candidates, then the candidates.
+    /// For leaves of the tree with many candidates their number, then the candidates.
     candidates: Vec<u16>,
     side: usize,
     x0: f64,
@@ -191,11 +192,26 @@ impl NoFit {
             }
             return;
         }
-        let cell = Cell::new(self.candidates.len(), side);
-        self.candidates.push(kept.len() as u16);
-        self.candidates.extend(kept.iter().map(|k| k.1));
+        let mut cell = Cell { side, count: kept.len() as u8, ..Cell::default() };
+        if kept.len() <= cell.ids.len() {
+            cell.ids.iter_mut().zip(&kept).for_each(|(id, k)| *id = k.1);
+        } else {
+            let start = self.candidates.len();
+            cell = Cell { count: LISTED, ids: [start as u16, (start >> 16) as u16, 0], ..cell };
+            self.candidates.push(kept.len() as u16);
+            self.candidates.extend(kept.iter().map(|k| k.1));
+        }
+        let unit = reach / size as f64;
         for y in cy..cy + size {
-            self.cells[y * self.side + cx..y * self.side + cx + size].fill(cell);
+            for x in cx..cx + size {
+                if side == Side::Inside {
+                    let at = |c: usize, per: f64, from: f64| from + (c as f64 + 0.5) / per;
+                    let (px, py) = (at(x, self.per_x, self.x0), at(y, self.per_y, self.y0));
+                    let least = kept.iter().map(|k| self.fragments[usize::from(k.1)].nearest(px, py).0).fold(f64::INFINITY, f64::min);
+                    cell.floor = ((least.sqrt() - unit) * (1.0 - 1e-6)).max(0.0) as f32;
+                }
+                self.cells[y * self.side + x] = cell;
+            }
         }
     }
 
@@ -223,7 +239,7 @@ impl NoFit {
 
     /// Bytes held, roughly.
     pub fn bytes(&self) -> usize {
-        self.fragments.len() * 40 + self.cells.len() * 4 + self.candidates.len() * 2 + 160
+        self.fragments.len() * 40 + self.cells.len() * size_of::<Cell>() + self.candidates.len() * 2 + 160
     }
 
     /// The nearest of some fragments; of equally near ones any with the point on its left decides for inside (a slit's far
@@ -248,19 +264,30 @@ impl NoFit {
         Hit { depth: if inside { distance } else { -distance }, x: best.1, y: best.2, ux, uy }
     }
 
+    /// Which cell a vector is in; `None` where it is well outside.
     #[inline]
-    fn cell(&self, x: f64, y: f64) -> Option<Cell> {
+    pub fn cell_at(&self, x: f64, y: f64) -> Option<usize> {
         let (cx, cy) = ((x - self.x0) * self.per_x, (y - self.y0) * self.per_y);
         if !(cx >= 0.0 && cy >= 0.0) {
             return None;
         }
         let (cx, cy) = ((cx as usize).min(self.side - 1), (cy as usize).min(self.side - 1));
-        self.cells.get(cy * self.side + cx).copied()
+        let at = cy * self.side + cx;
+        self.cells.get(at).and_then(|c| (c.side != Side::Outside).then_some(at))
+    }
+
+    /// No position in a cell is less deep, µm.
+    #[inline]
+    pub fn floor(&self, cell: usize) -> f64 {
+        f64::from(self.cells[cell].floor)
     }
 
     #[inline]
-    fn among(&self, cell: Cell) -> &[u16] {
-        let start = (cell.0 >> 2) as usize;
+    fn among<'c>(&'c self, cell: &'c Cell) -> &'c [u16] {
+        if cell.count != LISTED {
+            return &cell.ids[..usize::from(cell.count)];
+        }
+        let start = cell.start();
         let count = usize::from(self.candidates[start]);
         &self.candidates[start + 1..start + 1 + count]
     }
@@ -268,10 +295,13 @@ impl NoFit {
     /// Depth of a vector in the forbidden set: its distance to the boundary, 0 outside. The caller has checked the frame.
     #[inline]
     pub fn depth(&self, x: f64, y: f64) -> f64 {
-        let Some(cell) = self.cell(x, y) else { return 0.0 };
-        if cell.is_outside() {
-            return 0.0;
-        }
+        self.cell_at(x, y).map_or(0.0, |cell| self.depth_in(cell, x, y))
+    }
+
+    /// The same for a vector whose cell is known.
+    #[inline]
+    pub fn depth_in(&self, cell: usize, x: f64, y: f64) -> f64 {
+        let cell = &self.cells[cell];
         // As in `signed`, for the two nearest.
         let (mut first, mut second) = ((f64::INFINITY, 0_u16), (f64::INFINITY, 0_u16));
         for &f in self.among(cell) {
@@ -284,14 +314,13 @@ impl NoFit {
             }
         }
         let left = |f: u16| self.fragments[usize::from(f)].on_left(x, y);
-        let inside = cell.is_inside() || left(first.1) || (second.0 <= first.0 * (1.0 + 1e-9) && left(second.1));
+        let inside = cell.side == Side::Inside || left(first.1) || (second.0 <= first.0 * (1.0 + 1e-9) && left(second.1));
         if inside { first.0.sqrt() } else { 0.0 }
     }
 
     /// The nearest boundary point and the signed depth, or `None` where the index knows the vector is well outside.
     pub fn hit(&self, x: f64, y: f64) -> Option<Hit> {
-        let cell = self.cell(x, y)?;
-        (!cell.is_outside()).then(|| self.signed(self.among(cell), x, y))
+        self.cell_at(x, y).map(|cell| self.signed(self.among(&self.cells[cell]), x, y))
     }
 
     /// The box around the forbidden set.
@@ -445,6 +474,8 @@ mod tests {
                     let inside = all.iter().any(|s| holds(s, vertex(x, y)));
                     let depth = n.depth(x as f64, y as f64);
                     assert_eq!(inside, depth > 1e-9, "({x}, {y}) depth {depth}");
+                    let floor = n.cell_at(x as f64, y as f64).map_or(0.0, |c| n.floor(c));
+                    assert!(floor <= depth, "({x}, {y}) depth {depth}, of its cell at least {floor}");
                 }
             }
         }

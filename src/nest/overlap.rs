@@ -11,6 +11,8 @@ use std::sync::Arc;
 
 const NOT_YET: u32 = u32::MAX;
 const BUCKETS: usize = 32;
+/// Obstacles at one position whose cells are looked at before any depth is taken.
+const MET: usize = 8;
 /// Boxes in the column lists are rounded to single precision and grown by as much as that may take away, µm.
 const ROUNDED: f32 = 8.0;
 
@@ -76,12 +78,16 @@ impl<'a> Fits<'a> {
         self.boxes[t.0 as usize * 4 + usize::from(t.1)]
     }
 
+    /// Where in `known` a slot's no-fit polygon is.
+    #[inline]
+    fn known(&mut self, slot: u32) -> u32 {
+        let known = self.table[slot as usize];
+        if known == NOT_YET { self.load(slot) } else { known }
+    }
+
     #[inline]
     fn get(&mut self, slot: u32) -> &NoFit {
-        let mut known = self.table[slot as usize];
-        if known == NOT_YET {
-            known = self.load(slot);
-        }
+        let known = self.known(slot);
         &self.known[known as usize]
     }
 
@@ -106,6 +112,16 @@ struct Obstacle {
     slot: u32,
     body: u32,
     turns: u8,
+}
+
+/// An obstacle that a position is near to: the position relative to it, where its no-fit polygon is, and the cell.
+#[derive(Clone, Copy, Debug, Default)]
+struct Met {
+    weight: f64,
+    dx: f64,
+    dy: f64,
+    known: u32,
+    cell: u32,
 }
 
 /// The box of positions at which an obstacle may be overlapped, rounded outwards.
@@ -254,10 +270,11 @@ impl Field {
     /// Weighted overlap at a position within the bounds; anything at or above `limit` may be returned once it is reached.
     #[inline]
     pub fn cost(&self, fits: &mut Fits<'_>, x: f64, y: f64, limit: f64) -> f64 {
-        let mut cost = 0.0;
-        for &(from, to, weight) in &self.walls {
-            cost += weight * (x - from).min(to - x).max(0.0);
-        }
+        let mut cost = self.wall_cost(x);
+        // First what the cells promise at least: most positions are out of the question by that alone, and where there are many pairs the
+        // cells are fetched from memory side by side.
+        let mut met = [Met::default(); MET];
+        let (mut count, mut floor) = (0, cost);
         let (sx, sy) = (x as f32, y as f32);
         for slim in self.column(x) {
             if !slim.holds(sx, sy) {
@@ -265,15 +282,34 @@ impl Field {
             }
             let o = &self.obstacles[slim.obstacle as usize];
             let (dx, dy) = quarter(x - o.px, y - o.py, o.turns);
-            let depth = fits.get(o.slot).depth(dx, dy);
+            let known = fits.known(o.slot);
+            let nofit = &*fits.known[known as usize];
+            let Some(cell) = nofit.cell_at(dx, dy) else { continue };
+            floor += o.weight * nofit.floor(cell);
+            if floor >= limit * (1.0 + 1e-6) {
+                return floor;
+            }
+            if let Some(m) = met.get_mut(count) {
+                *m = Met { weight: o.weight, dx, dy, known, cell: cell as u32 };
+                count += 1;
+            } else {
+                cost += o.weight * nofit.depth_in(cell, dx, dy);
+            }
+        }
+        for m in &met[..count] {
+            let depth = fits.known[m.known as usize].depth_in(m.cell as usize, m.dx, m.dy);
             if depth > 0.0 {
-                cost += o.weight * depth;
+                cost += m.weight * depth;
                 if cost >= limit {
                     return cost;
                 }
             }
         }
         cost
+    }
+
+    fn wall_cost(&self, x: f64) -> f64 {
+        self.walls.iter().map(|&(from, to, weight)| weight * (x - from).min(to - x).max(0.0)).sum()
     }
 
     /// Boundaries of everything overlapped, or touched within `slack`, at a position.
