@@ -214,12 +214,12 @@ fn plan_all(
     verify::verify(plan.sealed()).map_err(Refusal::NotVerified)
 }
 
-/// The rows of a history that brought a shorter layout.
+/// The rows of a history that brought another layout.
 fn steps(trace: &[TraceRow]) -> Vec<SearchStep> {
     let mut out: Vec<SearchStep> = Vec::new();
     for row in trace {
         let length = snap(row.length);
-        if out.last().is_none_or(|s| length < s.length) {
+        if out.last().is_none_or(|s| length != s.length) {
             out.push(SearchStep { evaluations: row.evaluations, length });
         }
     }

@@ -356,7 +356,7 @@ impl<'a> Lane<'a> {
             let Some(next) = cushioned(self.setup, window, &layout, &pairs) else { break };
             layout = next;
         }
-        land(self.setup, &layout, moved)
+        land(self.setup, &layout, moved).filter(|l| window.sides_clear(self.setup, l))
     }
 
     fn stuck(&mut self) {

@@ -100,7 +100,7 @@ pub struct UsedStock {
 pub struct TraceRow {
     /// Seconds since the start.
     pub seconds: f64,
-    /// Used length of the best layout, mm.
+    /// Used length of the best layout, mm. The last row is of the layout taken, which may count as equally long and be a little longer.
     pub length: f64,
     /// Least overlap that the layouts under way have come to, mm.
     pub overlap: f64,

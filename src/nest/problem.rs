@@ -83,7 +83,8 @@ impl Problem {
     /// Checks and takes over shapes, stocks (in order of preference; at most one is open) and the gap between shapes in mm.
     ///
     /// # Errors
-    /// Every shape without poses or area, every stock without room, a negative gap.
+    /// Every shape without poses or area, a negative gap. A stock without room is no fault: nothing is placed in it, and what fits nowhere is
+    /// named in the outcome.
     pub fn new(shapes: Vec<Shape>, stocks: Vec<Stock>, gap: f64) -> Result<Problem, Faults> {
         let mut faults = Faults::new();
         for shape in &shapes {

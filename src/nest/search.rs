@@ -60,6 +60,7 @@ fn run(problem: &Problem, params: &Params, clock: &Clock<'_>, seed: u64, observe
     if params.equal > 0.0 && !clock.cancelled() {
         let near: Vec<&Near> = lanes.iter().map(Lane::near).collect();
         best = most_useful(&setup, &best, &near, best.length * (1.0 + params.equal), &|| clock.cancelled());
+        history.note(&best, &lanes, round);
     }
     let mut outcome = report(problem, &setup, Some(&best), clock);
     if !faults_of(problem, &outcome).is_empty() {

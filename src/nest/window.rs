@@ -1,5 +1,7 @@
 //! Windows: the part of the layout that a lane works on. Up to some 150 items that is everything; beyond, a stretch of the strip.
 
+use super::fits::clear;
+use super::land::turned;
 use super::layout::Layout;
 use super::setup::Setup;
 
@@ -60,8 +62,8 @@ impl Window {
     }
 
     /// The stretch of the strip from `low` to `high`, µm. Only pieces wholly within it move, and so far within that pieces of the stretches
-    /// next to it cannot come too near whatever becomes of both. It must be so long that what stays left of it and what follows right of it
-    /// cannot touch ([`Window::count`] sees to that).
+    /// next to it cannot come too near whatever becomes of both. It must be longer than any piece ([`Window::count`] sees to that), so that
+    /// what follows right of it can only meet its own pieces and those that reach into it from the left.
     pub fn stretch(setup: &Setup, layout: &Layout, low: f64, high: f64) -> Window {
         let strip = setup.strip();
         let margin = margin(setup);
@@ -84,6 +86,14 @@ impl Window {
             }
         }
         w
+    }
+
+    /// True if what stays left of the window and what has moved with its right end keep clear of each other.
+    pub fn sides_clear(&self, setup: &Setup, layout: &Layout) -> bool {
+        // `right` ascends.
+        let (right, left): (Vec<usize>, Vec<usize>) = self.context.iter().partition(|i| self.right.binary_search(i).is_ok());
+        let placed = |i: usize| (turned(setup, layout, i), layout.spots[i].grid());
+        left.iter().all(|&a| right.iter().all(|&b| clear(setup, placed(a), placed(b))))
     }
 
     /// Gives a layout another length: what lies right of the window follows.
@@ -144,7 +154,7 @@ fn margin(setup: &Setup) -> f64 {
     (setup.most_clearance() as f64 / 2.0).ceil() + beyond.max().unwrap_or(0).max(0) as f64
 }
 
-/// Length of strip across which no two pieces can touch even when one side shrinks a little, µm.
+/// Least length of a window: that of the longest piece, and some more, so that what reaches into it from both sides does not meet at once, µm.
 fn reach(setup: &Setup) -> f64 {
     let longest = setup.kinds.iter().map(|k| k.extent).fold(0.0, f64::max);
     1.3 * longest + 0.3 * setup.height().min(longest) + setup.gap as f64

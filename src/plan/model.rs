@@ -407,7 +407,7 @@ pub struct ClothFigures {
     pub history: Vec<SearchStep>,
 }
 
-/// A layout on the way of a search.
+/// A layout on the way of a search, each shorter than the one before; the last is the one taken, which may be a little longer.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SearchStep {
     /// Placements tried until it was found.
