@@ -271,8 +271,8 @@ impl NoFit {
         if !(cx >= 0.0 && cy >= 0.0) {
             return None;
         }
-        let (cx, cy) = ((cx as usize).min(self.side - 1), (cy as usize).min(self.side - 1));
-        let at = cy * self.side + cx;
+        let last = self.side as u32 - 1;
+        let at = ((cy as u32).min(last) * self.side as u32 + (cx as u32).min(last)) as usize;
         self.cells.get(at).and_then(|c| (c.side != Side::Outside).then_some(at))
     }
 

@@ -127,18 +127,34 @@ struct Met {
 /// The box of positions at which an obstacle may be overlapped, rounded outwards.
 #[derive(Clone, Copy, Debug, Default)]
 struct Slim {
-    x0: f32,
-    y0: f32,
-    x1: f32,
-    y1: f32,
+    /// Least x and y, greatest x and y negated: one comparison of four numbers tells.
+    limits: [f32; 4],
     obstacle: u32,
 }
 
 impl Slim {
-    #[inline]
-    fn holds(&self, x: f32, y: f32) -> bool {
-        x > self.x0 && x < self.x1 && y > self.y0 && y < self.y1
+    fn new(x0: f64, y0: f64, x1: f64, y1: f64, obstacle: usize) -> Slim {
+        let limits = [x0 as f32 - ROUNDED, y0 as f32 - ROUNDED, -(x1 as f32) - ROUNDED, -(y1 as f32) - ROUNDED];
+        Slim { limits, obstacle: obstacle as u32 }
     }
+
+    /// `at` is a position followed by its negative.
+    #[inline]
+    fn holds(&self, at: &[f32; 4]) -> bool {
+        let l = &self.limits;
+        (at[0] > l[0]) & (at[1] > l[1]) & (at[2] > l[2]) & (at[3] > l[3])
+    }
+
+    fn x(&self) -> (f32, f32) {
+        (self.limits[0], -self.limits[2])
+    }
+}
+
+/// A position as the boxes are tested with it.
+#[inline]
+fn both_ways(x: f64, y: f64) -> [f32; 4] {
+    let (x, y) = (x as f32, y as f32);
+    [x, y, -x, -y]
 }
 
 /// The limits of a position: a closed box.
@@ -219,13 +235,7 @@ impl Field {
             }
             let (slot, turns) = fits.slot(b.turned, turned);
             let factor = size * b.size;
-            self.boxes.push(Slim {
-                x0: x0 as f32 - ROUNDED,
-                y0: y0 as f32 - ROUNDED,
-                x1: x1 as f32 + ROUNDED,
-                y1: y1 as f32 + ROUNDED,
-                obstacle: self.obstacles.len() as u32,
-            });
+            self.boxes.push(Slim::new(x0, y0, x1, y1, self.obstacles.len()));
             self.obstacles.push(Obstacle { px: b.x, py: b.y, weight: f64::from(weight) * factor, factor, slot, body: j as u32, turns });
         }
         self.index();
@@ -243,7 +253,8 @@ impl Field {
         let column = |x: f32| ((f64::from(x) - x_from) * per_x).clamp(0.0, (BUCKETS - 1) as f64) as usize;
         let mut next = [0_u32; BUCKETS + 1];
         for o in &self.boxes {
-            for count in &mut next[column(o.x0) + 1..column(o.x1) + 2] {
+            let (x0, x1) = o.x();
+            for count in &mut next[column(x0) + 1..column(x1) + 2] {
                 *count += 1;
             }
         }
@@ -254,7 +265,8 @@ impl Field {
         self.starts.extend_from_slice(&next);
         self.listed.resize(next[BUCKETS] as usize, Slim::default());
         for o in &self.boxes {
-            for at in &mut next[column(o.x0)..=column(o.x1)] {
+            let (x0, x1) = o.x();
+            for at in &mut next[column(x0)..=column(x1)] {
                 self.listed[*at as usize] = *o;
                 *at += 1;
             }
@@ -263,7 +275,7 @@ impl Field {
 
     #[inline]
     fn column(&self, x: f64) -> &[Slim] {
-        let c = ((x - self.bounds.x0) * self.per_x).clamp(0.0, (BUCKETS - 1) as f64) as usize;
+        let c = (((x - self.bounds.x0) * self.per_x) as u32).min(BUCKETS as u32 - 1) as usize;
         &self.listed[self.starts[c] as usize..self.starts[c + 1] as usize]
     }
 
@@ -275,9 +287,9 @@ impl Field {
         // cells are fetched from memory side by side.
         let mut met = [Met::default(); MET];
         let (mut count, mut floor) = (0, cost);
-        let (sx, sy) = (x as f32, y as f32);
+        let at = both_ways(x, y);
         for slim in self.column(x) {
-            if !slim.holds(sx, sy) {
+            if !slim.holds(&at) {
                 continue;
             }
             let o = &self.obstacles[slim.obstacle as usize];
@@ -322,9 +334,9 @@ impl Field {
                 out.push(Contact { hit, weight });
             }
         }
-        let (sx, sy) = (x as f32, y as f32);
+        let at = both_ways(x, y);
         for slim in self.column(x) {
-            if !slim.holds(sx, sy) {
+            if !slim.holds(&at) {
                 continue;
             }
             let o = &self.obstacles[slim.obstacle as usize];
@@ -342,9 +354,9 @@ impl Field {
 
     /// The unweighted overlap with each body at a position: (body, overlap).
     pub fn overlaps(&self, fits: &mut Fits<'_>, x: f64, y: f64, mut each: impl FnMut(usize, f64)) {
-        let (sx, sy) = (x as f32, y as f32);
+        let at = both_ways(x, y);
         for slim in self.column(x) {
-            if slim.holds(sx, sy) {
+            if slim.holds(&at) {
                 let o = &self.obstacles[slim.obstacle as usize];
                 let (dx, dy) = quarter(x - o.px, y - o.py, o.turns);
                 let depth = fits.get(o.slot).depth(dx, dy);
