@@ -22,7 +22,10 @@ impl Fragment {
     /// Square of the distance, and the nearest point.
     #[inline]
     fn nearest(&self, x: f64, y: f64) -> (f64, f64, f64) {
-        let t = ((x - self.x) * self.ux + (y - self.y) * self.uy).clamp(0.0, self.len);
+        let t = (x - self.x) * self.ux + (y - self.y) * self.uy;
+        // Written out: `clamp` looks for limits in the wrong order every time.
+        let t = if t > 0.0 { t } else { 0.0 };
+        let t = if t < self.len { t } else { self.len };
         let (px, py) = (self.x + self.ux * t, self.y + self.uy * t);
         ((x - px) * (x - px) + (y - py) * (y - py), px, py)
     }
@@ -302,6 +305,14 @@ impl NoFit {
     #[inline]
     pub fn depth_in(&self, cell: usize, x: f64, y: f64) -> f64 {
         let cell = &self.cells[cell];
+        if cell.side == Side::Inside {
+            let mut least = f64::INFINITY;
+            for &f in self.among(cell) {
+                let d = self.fragments[usize::from(f)].nearest(x, y).0;
+                least = if d < least { d } else { least };
+            }
+            return least.sqrt();
+        }
         // As in `signed`, for the two nearest.
         let (mut first, mut second) = ((f64::INFINITY, 0_u16), (f64::INFINITY, 0_u16));
         for &f in self.among(cell) {
@@ -314,7 +325,7 @@ impl NoFit {
             }
         }
         let left = |f: u16| self.fragments[usize::from(f)].on_left(x, y);
-        let inside = cell.side == Side::Inside || left(first.1) || (second.0 <= first.0 * (1.0 + 1e-9) && left(second.1));
+        let inside = left(first.1) || (second.0 <= first.0 * (1.0 + 1e-9) && left(second.1));
         if inside { first.0.sqrt() } else { 0.0 }
     }
 
