@@ -413,6 +413,17 @@ fn plies(seed: u64, n: u32, copies: u32) -> Vec<Shape> {
         .collect()
 }
 
+/// An ellipse of so many corners whose radius swells and shrinks by a share.
+fn lobed((a, b): (f64, f64), lobes: f64, by: f64, corners: u32) -> Ring {
+    let angles = (0..corners).map(|i| f64::from(i) / f64::from(corners) * std::f64::consts::TAU);
+    angles
+        .map(|t| {
+            let r = 1.0 + by * libm::sin(lobes * t);
+            point(a * r * libm::cos(t), b * r * libm::sin(t)).snapped()
+        })
+        .collect()
+}
+
 /// Segments of whole raster cells were longer than the bench, so that after some metres no bench end was to be had; segments were closed up
 /// by outlines that the search's own reach beyond; a run of cells begun below the stock missed what lies above its edge.
 #[test]
@@ -423,11 +434,7 @@ fn hundreds_of_pieces_on_a_short_bench_have_a_first_layout() {
             .map(|k| {
                 // Many corners, so that the search simplifies them.
                 let (a, b, lobes) = (dice.real(80.0, 330.0), dice.real(60.0, 280.0), dice.real(2.0, 5.0).floor());
-                let outline = (0..160).map(|i| f64::from(i) / 160.0 * std::f64::consts::TAU).map(|t| {
-                    let r = 1.0 + 0.2 * libm::sin(lobes * t);
-                    point(a * r * libm::cos(t), b * r * libm::sin(t)).snapped()
-                });
-                shape(&format!("ply {k}"), outline.collect(), &[0.0, 90.0, 180.0, 270.0], 45)
+                shape(&format!("ply {k}"), lobed((a, b), lobes, 0.2, 160), &[0.0, 90.0, 180.0, 270.0], 45)
             })
             .collect();
         if seed % 2 == 1 {
@@ -452,11 +459,7 @@ fn hundreds_of_pieces_are_shortened_window_by_window() {
             .map(|k| {
                 let (a, b, lobes) = (dice.real(30.0, 90.0), dice.real(25.0, 80.0), dice.real(2.0, 5.0).floor());
                 let corners = if k % 3 == 0 { 90 } else { 5 + k };
-                let outline = (0..corners).map(|i| f64::from(i) / f64::from(corners) * std::f64::consts::TAU).map(|t| {
-                    let r = 1.0 + 0.25 * libm::sin(lobes * t);
-                    point(a * r * libm::cos(t), b * r * libm::sin(t)).snapped()
-                });
-                shape(&format!("ply {k}"), outline.collect(), &[0.0, 180.0], 40)
+                shape(&format!("ply {k}"), lobed((a, b), lobes, 0.25, corners), &[0.0, 180.0], 40)
             })
             .collect();
         let mut roll = strip(600.0);
