@@ -402,6 +402,17 @@ fn two_thousand_random_problems_break_no_rule() {
     }
 }
 
+/// Few pieces: what the lanes work on stands still soon, and they begin anew in groups, several times within the run.
+#[test]
+fn campaigns_break_no_rule_and_do_not_depend_on_threads() {
+    for seed in 0..4 {
+        let problem = random_problem(&mut Lcg(seed * 104_729 + 5), 3);
+        let outcomes = [1, 2].map(|threads| run(&problem, &Params { lanes: 4, threads, equal: 0.002 }, 12, seed));
+        assert_eq!(outcomes[0].placements, outcomes[1].placements, "seed {seed}");
+        assert_eq!(outcomes[0].evaluations, outcomes[1].evaluations, "seed {seed}");
+    }
+}
+
 /// Plies of believable shape: `n` blobs, all different.
 fn plies(seed: u64, n: u32, copies: u32) -> Vec<Shape> {
     let mut dice = Lcg(seed);

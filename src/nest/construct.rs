@@ -6,6 +6,7 @@
 
 use super::convex::{Convex, Frame, Vertex, offset};
 use super::cover::{Cover, cover};
+use super::dice::Dice;
 use super::layout::{Layout, Spot};
 use super::setup::{ENDLESS, Setup};
 use std::collections::BTreeMap;
@@ -20,7 +21,7 @@ const MOST_COLUMNS: f64 = 50_000.0;
 /// Places every item; those that fit only a fixed stock, in which no place is found for them, are left out of the setup. `None` if `stop`
 /// said so before all had been tried.
 pub(super) fn construct(setup: &mut Setup, stop: &dyn Fn() -> bool) -> Option<Layout> {
-    let (mut layout, homeless) = place_all(setup, stop)?;
+    let (mut layout, homeless) = place_all(setup, &|i| setup.kind(i).area, stop)?;
     if !homeless.is_empty() {
         let mut keep = (0..setup.items.len()).map(|i| !homeless.contains(&i));
         layout.spots.retain(|_| keep.next().unwrap_or(true));
@@ -30,12 +31,19 @@ pub(super) fn construct(setup: &mut Setup, stop: &dyn Fn() -> bool) -> Option<La
     Some(layout)
 }
 
-/// A layout of all items, and those for which no place was found.
-fn place_all(setup: &Setup, stop: &dyn Fn() -> bool) -> Option<(Layout, Vec<usize>)> {
+/// Another first layout: large items come first, but for chance. `None` also if an item finds no place.
+pub(super) fn construct_anew(setup: &Setup, dice: &mut Dice, stop: &dyn Fn() -> bool) -> Option<Layout> {
+    let sizes: Vec<f64> = (0..setup.items.len()).map(|i| setup.kind(i).area * dice.between(0.5, 1.5)).collect();
+    let (mut layout, homeless) = place_all(setup, &|i| sizes[i], stop)?;
+    layout.length = layout.measured(setup);
+    Some(layout).filter(|_| homeless.is_empty())
+}
+
+/// A layout of all items, placed from the largest `size` down, and those for which no place was found.
+fn place_all(setup: &Setup, size: &dyn Fn(usize) -> f64, stop: &dyn Fn() -> bool) -> Option<(Layout, Vec<usize>)> {
     let mut raster = Raster::new(setup);
     let mut turn: Vec<usize> = (0..setup.items.len()).collect();
-    let area = |i: usize| setup.kind(i).area;
-    turn.sort_by(|&a, &b| area(b).total_cmp(&area(a)).then(a.cmp(&b)));
+    turn.sort_by(|&a, &b| size(b).total_cmp(&size(a)).then(a.cmp(&b)));
     let mut layout = Layout { spots: vec![Spot::default(); setup.items.len()], ..Layout::default() };
     let mut homeless = Vec::new();
     for item in turn {

@@ -16,6 +16,8 @@ use super::window::Window;
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
+/// Evaluations of a lane in one round.
+pub(super) const ROUND: u64 = 150_000;
 /// First shrink, least shrink, as shares of the length.
 const SHRINK: f64 = 0.02;
 const LEAST_SHRINK: f64 = 0.001;
@@ -69,6 +71,8 @@ pub(super) struct Lane<'a> {
     /// Share of the length within which layouts count as equally long, and those found so far.
     equal: f64,
     near: Near,
+    /// The shortest length of all lanes, as far as it was told.
+    known: f64,
 }
 
 impl<'a> Lane<'a> {
@@ -94,6 +98,7 @@ impl<'a> Lane<'a> {
             moves: 0,
             equal,
             near: Near::default(),
+            known: f64::INFINITY,
         }
     }
 
@@ -141,6 +146,11 @@ impl<'a> Lane<'a> {
         if !self.alone && layout.length < self.best.length {
             self.take(layout);
         }
+    }
+
+    /// The shortest length of all lanes.
+    pub fn hear(&mut self, shortest: f64) {
+        self.known = shortest;
     }
 
     fn take(&mut self, layout: &Arc<Layout>) {
@@ -322,7 +332,7 @@ impl<'a> Lane<'a> {
         let tight = if self.setup.overflow() { layout.clone() } else { compact(self.setup, &window, &layout, stop) };
         let landed = self.settle(&window, tight, stop).or_else(|| self.settle(&window, layout, stop));
         if let Some(l) = landed.as_ref().filter(|_| self.equal > 0.0 && window.is_whole()) {
-            let longest = l.length.min(self.best.length).min(self.shared.length) * (1.0 + self.equal);
+            let longest = l.length.min(self.best.length).min(self.shared.length).min(self.known) * (1.0 + self.equal);
             self.near.note(self.setup, l, longest);
         }
         match landed {

@@ -51,6 +51,12 @@ impl<'a> Clock<'a> {
         share.clamp(0.0, 1.0)
     }
 
+    /// Rounds that remain after `rounds`, about.
+    pub fn left(&self, rounds: u32) -> f64 {
+        let share = self.share(rounds);
+        if share > 0.0 { f64::from(rounds) * (1.0 - share) / share } else { f64::INFINITY }
+    }
+
     /// True for a run that must be the same on every machine.
     pub fn by_effort(&self) -> bool {
         matches!(self.limits.stop, Stop::Effort(_))

@@ -1,6 +1,7 @@
 //! The search: shapes onto stock with the least new cloth. Knows shapes, turns and stock, nothing of cloth or files.
 
 mod bound;
+mod campaign;
 mod check;
 mod compact;
 mod construct;
@@ -28,6 +29,7 @@ mod separate;
 mod setup;
 mod sharing;
 mod simplify;
+mod sweep;
 mod window;
 
 pub use bound::least_length;

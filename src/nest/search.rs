@@ -6,7 +6,7 @@ use super::dice::Dice;
 use super::fits::Store;
 use super::history::History;
 use super::land::land;
-use super::lane::Lane;
+use super::lane::{Lane, ROUND};
 use super::limits::Clock;
 use super::outcome::{Limits, Observer, Outcome, Params};
 use super::problem::Problem;
@@ -16,9 +16,6 @@ use super::setup::Setup;
 use super::sharing::Sharing;
 use rayon::prelude::*;
 use std::sync::Arc;
-
-/// Evaluations of a lane in one round.
-const ROUND: u64 = 150_000;
 
 /// Places all shapes with the least length of the open strip, fixed stocks first.
 ///
@@ -47,10 +44,10 @@ fn run(problem: &Problem, params: &Params, clock: &Clock<'_>, seed: u64, observe
     let store = Store::new();
     let lanes = if clock.by_effort() { params.lanes } else { rayon::current_num_threads() };
     let mut lanes: Vec<Lane<'_>> = (0..lanes.max(1)).map(|k| Lane::new(&setup, &store, Dice::new(seed, k as u64), params.equal)).collect();
-    let mut sharing = Sharing::default();
+    let mut sharing = Sharing::new(&setup, seed);
     let mut round = 0;
     while !clock.over(round) && best.length > history.bound {
-        sharing.assign(&setup, &best, &mut lanes);
+        sharing.assign(&setup, &best, &mut lanes, clock.left(round), &stop);
         lanes.par_iter_mut().for_each(|lane| lane.advance(ROUND, &stop));
         best = sharing.merge(&setup, &best, &mut lanes);
         store.trim();

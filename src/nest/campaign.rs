@@ -1,0 +1,198 @@
+//! Campaigns: a layout that stands still is left, and its lanes begin anew from another first layout.
+//!
+//! What a search comes to differs by more than a hundredth from one beginning to the next, and what stands still seldom goes on. So
+//! beginnings are raced: at ages each twice the last, a campaign goes on only if it is among the better half of all that came so far.
+//! (Successive halving: Jamieson and Talwalkar 2016.)
+
+use super::construct::construct_anew;
+use super::dice::Dice;
+use super::land::land;
+use super::lane::{Lane, ROUND};
+use super::layout::Layout;
+use super::setup::Setup;
+use super::window::Window;
+use std::sync::Arc;
+
+/// Lanes of a campaign once the first, which all lanes share, is over.
+const TOGETHER: usize = 2;
+/// Evaluations an item at the first age at which campaigns are compared; none stands still before.
+const YOUNG: u64 = 500_000;
+/// A campaign stands still that brought nothing for one part in this many of its age.
+const STILL: u64 = 2;
+/// One in this many goes on past an age.
+const KEPT: usize = 2;
+
+/// What the lanes of a group work on.
+#[derive(Debug)]
+struct Campaign {
+    best: Arc<Layout>,
+    /// Evaluations of its lanes so far, and at its last gain.
+    age: u64,
+    gained_at: u64,
+    /// Ages at which it was compared.
+    compared: usize,
+    /// A layout taken up again is not compared with beginnings.
+    again: bool,
+    over: bool,
+}
+
+impl Campaign {
+    fn new(best: Arc<Layout>) -> Campaign {
+        Campaign { best, age: 0, gained_at: 0, compared: 0, again: false, over: false }
+    }
+
+    /// Whether it is over: among the worse half at an age, or at a stand. `lengths` are those of all campaigns at each age, the first is `young`.
+    fn judge(&mut self, lengths: &mut Vec<Vec<f64>>, young: u64) {
+        while !self.again && self.age >> self.compared >= young {
+            if lengths.len() <= self.compared {
+                lengths.push(Vec::new());
+            }
+            let rivals = &mut lengths[self.compared];
+            rivals.push(self.best.length);
+            let better = rivals.iter().filter(|&&l| l < self.best.length).count();
+            self.over |= better >= rivals.len().div_ceil(KEPT);
+            self.compared += 1;
+        }
+        self.over |= self.age - self.gained_at > young.max(self.age / STILL);
+    }
+}
+
+/// The campaigns under way, and the lengths all came to at each age.
+#[derive(Debug)]
+pub(super) struct Campaigns {
+    groups: Vec<Campaign>,
+    lengths: Vec<Vec<f64>>,
+    /// Age at which a campaign came to the best layout of all.
+    best_age: u64,
+    dice: Dice,
+}
+
+impl Campaigns {
+    pub fn new(seed: u64) -> Campaigns {
+        // A stream that no lane has.
+        Campaigns { groups: Vec::new(), lengths: Vec::new(), best_age: 0, dice: Dice::new(seed, u64::MAX) }
+    }
+
+    /// Gives the lanes of a campaign that is over another beginning, or the best layout again if in the `left` evaluations of a lane none
+    /// can get as old as the campaign that found it.
+    pub fn assign(&mut self, setup: &Setup, best: &Arc<Layout>, lanes: &mut [Lane<'_>], left: f64, stop: &dyn Fn() -> bool) {
+        if self.groups.is_empty() {
+            self.groups.push(Campaign::new(best.clone()));
+            lanes.iter_mut().for_each(|l| l.begin(best, Window::whole(setup)));
+        }
+        if let [Campaign { over: true, .. }] = self.groups[..] {
+            let groups = lanes.len().div_ceil(TOGETHER).max(1);
+            self.groups = (0..groups).map(|_| Campaign { over: true, ..Campaign::new(best.clone()) }).collect();
+        }
+        let share = self.share(lanes);
+        for (group, lanes) in self.groups.iter_mut().zip(lanes.chunks_mut(share)) {
+            if group.over {
+                let worth = left * lanes.len() as f64 >= self.best_age as f64;
+                let first = if worth { construct_anew(setup, &mut self.dice, stop) } else { None };
+                *group = match first.and_then(|l| land(setup, &l, None)) {
+                    Some(first) => Campaign::new(Arc::new(first)),
+                    None => Campaign { age: self.best_age, gained_at: self.best_age, again: true, ..Campaign::new(best.clone()) },
+                };
+                lanes.iter_mut().for_each(|l| l.begin(&group.best, Window::whole(setup)));
+            }
+        }
+    }
+
+    /// The lanes of each campaign take over the best of theirs. Returns the best layout of all.
+    pub fn merge(&mut self, setup: &Setup, best: &Arc<Layout>, lanes: &mut [Lane<'_>]) -> Arc<Layout> {
+        let mut best = best.clone();
+        let share = self.share(lanes);
+        let young = YOUNG * setup.items.len() as u64;
+        for (group, lanes) in self.groups.iter_mut().zip(lanes.chunks_mut(share)) {
+            group.age += ROUND * lanes.len() as u64;
+            for found in lanes.iter().map(Lane::shortest) {
+                if found.length < group.best.length {
+                    group.best = found.clone();
+                    group.gained_at = group.age;
+                }
+            }
+            lanes.iter_mut().for_each(|l| l.adopt(&group.best));
+            if group.best.length < best.length {
+                best = group.best.clone();
+                self.best_age = group.age;
+            }
+            group.judge(&mut self.lengths, young);
+            // What has no strip to shorten has no length to race for.
+            group.over &= !setup.overflow();
+        }
+        lanes.iter_mut().for_each(|l| l.hear(best.length));
+        best
+    }
+
+    /// Lanes of each campaign.
+    fn share(&self, lanes: &[Lane<'_>]) -> usize {
+        lanes.len().div_ceil(self.groups.len().max(1)).max(1)
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+    use crate::geometry::{Region, point};
+    use crate::nest::{Extent, Pose, Problem, Shape, Stock};
+
+    /// A campaign that gained its length at `gained_at` and is `age` old.
+    fn campaign(length: f64, gained_at: u64, age: u64) -> Campaign {
+        let best = Arc::new(Layout { length, ..Layout::default() });
+        Campaign { age, gained_at, ..Campaign::new(best) }
+    }
+
+    #[test]
+    fn the_better_half_goes_on_at_each_age() {
+        let mut lengths = Vec::new();
+        let mut over = |length: f64, age: u64| {
+            let mut c = campaign(length, age, age);
+            c.judge(&mut lengths, 100);
+            c.over
+        };
+        assert!(!over(50.0, 99), "not compared yet");
+        assert!(!over(50.0, 100), "the first has no rival");
+        assert!(over(51.0, 100), "longer than the only rival");
+        assert!(!over(49.0, 100), "the shortest of three");
+        assert!(!over(49.5, 100), "the second of four");
+        assert!(over(50.5, 100), "the fourth of five");
+        assert!(!over(49.0, 200), "as short as the best at the first age, the first at the second");
+        assert!(over(49.2, 200), "longer than the only rival at the second age");
+    }
+
+    #[test]
+    fn a_campaign_at_a_stand_is_over() {
+        let over = |gained_at: u64, age: u64| {
+            let mut c = campaign(50.0, gained_at, age);
+            c.judge(&mut Vec::new(), 100);
+            c.over
+        };
+        assert!(!over(0, 100), "too young");
+        assert!(over(0, 101));
+        assert!(!over(500, 1000));
+        assert!(over(499, 1000));
+    }
+
+    #[test]
+    fn beginnings_differ_and_hold_every_item() {
+        let plate = |k: u32| Shape {
+            name: format!("plate {k}"),
+            region: Region::solid(
+                [(0.0, 0.0), (30.0, 0.0), (30.0, 40.0), (0.0, 40.0)].map(|(x, y)| point(x + f64::from(k) * x / 30.0, y)).to_vec(),
+            ),
+            poses: vec![Pose { turn: 0.0, flip: false }, Pose { turn: 90.0, flip: false }],
+            tolerance: 0.0,
+            copies: 1,
+            may_cross: false,
+        };
+        let extent = Extent::Open { low: 0.0, high: 150.0, segment_max: None, length_max: None };
+        let strip = Stock { name: "roll".into(), extent, keep_out: Vec::new() };
+        let setup = Setup::new(&Problem::new((0..9).map(plate).collect(), vec![strip], 2.0).unwrap());
+        let mut dice = Dice::new(1, 0);
+        let mut beginning = || construct_anew(&setup, &mut dice, &|| false).and_then(|l| land(&setup, &l, None)).unwrap();
+        let (first, second) = (beginning(), beginning());
+        assert_eq!((first.spots.len(), second.spots.len()), (9, 9));
+        assert_ne!(first.spots, second.spots);
+    }
+}
