@@ -1,11 +1,13 @@
 //! No-fit polygons on demand, shared by all lanes within a byte budget.
 
+use super::board::Depths;
 use super::convex::{Frame, Vertex};
+use super::lattice::Lattice;
 use super::nofit::NoFit;
 use super::setup::Setup;
 use std::collections::HashMap;
 use std::sync::atomic::{AtomicUsize, Ordering};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 /// Bytes of no-fit polygons kept for all lanes together.
 const BUDGET: usize = 320 << 20;
@@ -19,6 +21,8 @@ type Key = (u32, u32, u8);
 pub(super) struct Store {
     shards: Vec<Mutex<HashMap<Key, Arc<NoFit>>>>,
     bytes: AtomicUsize,
+    /// For boards, by both turned bases.
+    depths: OnceLock<Vec<OnceLock<Depths>>>,
 }
 
 /// A base in a quarter turn.
@@ -32,20 +36,18 @@ pub(super) fn relation(a: Turned, b: Turned) -> (Key, u8) {
     if a.0 <= b.0 { ((a.0, b.0, (b.1 + 4 - a.1) & 3), (4 - a.1) & 3) } else { ((b.0, a.0, (a.1 + 4 - b.1) & 3), (6 - b.1) & 3) }
 }
 
-/// A vector turned by quarters.
+/// A vector turned by quarters, without a branch: which way neighbours lie is not to be guessed. (Exact: all factors are 0 or 1.)
 #[inline]
 pub(super) fn quarter(x: f64, y: f64, quarters: u8) -> (f64, f64) {
-    match quarters {
-        0 => (x, y),
-        1 => (-y, x),
-        2 => (-x, -y),
-        _ => (y, -x),
-    }
+    const COSINES: [f64; 4] = [1.0, 0.0, -1.0, 0.0];
+    const SINES: [f64; 4] = [0.0, 1.0, 0.0, -1.0];
+    let at = usize::from(quarters & 3);
+    (COSINES[at] * x - SINES[at] * y, SINES[at] * x + COSINES[at] * y)
 }
 
 impl Store {
     pub fn new() -> Store {
-        Store { shards: (0..SHARDS).map(|_| Mutex::default()).collect(), bytes: AtomicUsize::new(0) }
+        Store { shards: (0..SHARDS).map(|_| Mutex::default()).collect(), bytes: AtomicUsize::new(0), depths: OnceLock::new() }
     }
 
     /// The no-fit polygon of a key, built if need be. The build runs outside the lock.
@@ -62,6 +64,31 @@ impl Store {
             lock().insert(key, made.clone());
         }
         made
+    }
+
+    /// The depths of `b` in `a` on the lattice, built if need be.
+    #[inline]
+    pub fn depths(&self, setup: &Setup, a: Turned, b: Turned) -> &Depths {
+        let turned = setup.bases.len() * 4;
+        let all = self.depths.get_or_init(|| (0..turned * turned).map(|_| OnceLock::new()).collect());
+        let index = |t: Turned| t.0 as usize * 4 + usize::from(t.1);
+        all[index(a) * turned + index(b)].get_or_init(|| self.tabulated(setup, a, b))
+    }
+
+    #[cold]
+    fn tabulated(&self, setup: &Setup, a: Turned, b: Turned) -> Depths {
+        let step = setup.lattice.map_or(1.0, Lattice::step);
+        let frame = |t: Turned| setup.bases[t.0 as usize].frames[usize::from(t.1)];
+        let sides = |f: Frame| ((f.width() as f64 / step).round() as i32, (f.height() as f64 / step).round() as i32);
+        let (fa, fb) = (frame(a), frame(b));
+        let (key, turns) = relation(a, b);
+        let nofit = self.get(setup, key);
+        let from = fa.min.minus(fb.min);
+        let depth = |x: i32, y: i32| {
+            let (dx, dy) = quarter(f64::from(x) * step + from.x as f64, f64::from(y) * step + from.y as f64, turns);
+            nofit.depth(dx, dy)
+        };
+        Depths::new(sides(fa), sides(fb), (setup.gap as f64 / step).round() as i32, depth)
     }
 
     /// Drops what no lane holds if the budget is spent; called between rounds.

@@ -272,6 +272,7 @@ impl<'a> Lane<'a> {
         self.shrink = SHRINK;
         let mut layout = (*self.shared).clone();
         let longer = (layout.length + self.span() * FRESH_MORE).round();
+        let longer = self.lattice().map_or(longer, |l| l.whole(longer));
         self.window.resize(&mut layout, longer);
         let mut separation = Separation::new(self.setup, self.store, self.window.clone(), layout);
         separation.scatter(&mut self.dice);

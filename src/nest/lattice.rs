@@ -1,7 +1,6 @@
 //! Lattices: where all coordinates of the pieces are multiples of one coarse measure, and all edges run along, across or midway between,
 //! the places where they close on each other are multiples of it too. (Edges of other slopes meet anywhere.)
 
-use super::convex::{Vertex, edges};
 use super::setup::Setup;
 
 /// A lattice finer than this share of the mean piece's side says nothing about where pieces go.
@@ -17,11 +16,7 @@ impl Lattice {
         let mut measure = setup.gap;
         for base in setup.bases.iter().filter(|b| !b.stock) {
             let corner = base.frames[0].min;
-            let slanted = |(a, b): (Vertex, Vertex)| {
-                let e = b.minus(a);
-                e.x != 0 && e.y != 0 && e.x.abs() != e.y.abs()
-            };
-            if base.turned[0].iter().any(|part| edges(part).any(slanted)) {
+            if !base.eighths {
                 return None;
             }
             for v in base.turned[0].iter().flatten().map(|v| v.minus(corner)) {
@@ -71,24 +66,33 @@ fn common(a: i64, b: i64) -> i64 {
 #[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
-    use crate::geometry::{Region, point};
+    use crate::geometry::{Region, Ring, point};
     use crate::nest::{Extent, Pose, Problem, Shape, Stock};
 
-    /// Plates of these sides, with one corner cut off by `cut` along and across.
-    fn lattice(sides: &[(f64, f64)], cut: (f64, f64), turn: f64, gap: f64) -> Option<f64> {
-        let shape = |&(w, h): &(f64, f64)| Shape {
+    fn shape(outline: Ring, turn: f64) -> Shape {
+        Shape {
             name: "plate".into(),
-            region: Region::solid(
-                [(0.0, 0.0), (w, 0.0), (w, h - cut.1), (w - cut.0, h), (0.0, h)].map(|(x, y)| point(3.2 + x, 1.7 + y)).to_vec(),
-            ),
+            region: Region::solid(outline),
             poses: vec![Pose { turn, flip: false }],
             tolerance: 0.0,
             copies: 1,
             may_cross: false,
-        };
+        }
+    }
+
+    fn lattice_of(shapes: Vec<Shape>, gap: f64) -> Option<f64> {
         let extent = Extent::Open { low: 0.0, high: 500.0, segment_max: None, length_max: None };
         let strip = Stock { name: "roll".into(), extent, keep_out: Vec::new() };
-        Lattice::of(&Setup::new(&Problem::new(sides.iter().map(shape).collect(), vec![strip], gap).unwrap())).map(Lattice::step)
+        Lattice::of(&Setup::new(&Problem::new(shapes, vec![strip], gap).unwrap())).map(Lattice::step)
+    }
+
+    /// Plates of these sides, with one corner cut off by `cut` along and across.
+    fn lattice(sides: &[(f64, f64)], cut: (f64, f64), turn: f64, gap: f64) -> Option<f64> {
+        let plate = |&(w, h): &(f64, f64)| {
+            let corners = [(0.0, 0.0), (w, 0.0), (w, h - cut.1), (w - cut.0, h), (0.0, h)];
+            shape(corners.map(|(x, y)| point(3.2 + x, 1.7 + y)).to_vec(), turn)
+        };
+        lattice_of(sides.iter().map(plate).collect(), gap)
     }
 
     #[test]
@@ -104,6 +108,14 @@ mod tests {
     #[test]
     fn a_slope_that_is_no_multiple_of_45_degrees_has_no_lattice() {
         assert_eq!(lattice(&[(60.0, 40.0), (100.0, 20.0)], (20.0, 10.0), 0.0, 0.0), None);
+    }
+
+    /// A hook is cut into convex parts along slopes of its own, none of which is an edge.
+    #[test]
+    fn the_cuts_within_a_piece_are_no_edges_of_it() {
+        let hook = [(0.0, 0.0), (60.0, 0.0), (60.0, -20.0), (70.0, -20.0), (110.0, 20.0), (110.0, 40.0), (80.0, 40.0), (80.0, 10.0)];
+        let hook = hook.into_iter().chain([(20.0, 10.0), (20.0, 40.0), (0.0, 40.0)]).map(|(x, y)| point(x, y)).collect();
+        assert_eq!(lattice_of(vec![shape(hook, 0.0)], 0.0), Some(10_000.0));
     }
 
     #[test]

@@ -1,5 +1,6 @@
 //! The search: shapes onto stock with the least new cloth. Knows shapes, turns and stock, nothing of cloth or files.
 
+mod board;
 mod bound;
 mod campaign;
 mod check;

@@ -13,6 +13,8 @@ const NOT_YET: u32 = u32::MAX;
 const BUCKETS: usize = 32;
 /// Obstacles at one position whose cells are looked at before any depth is taken.
 const MET: usize = 8;
+/// Boxes of a column that are tested before the first of them that holds a position is looked into.
+const AT_ONCE: usize = 32;
 /// Boxes in the column lists are rounded to single precision and grown by as much as that may take away, µm.
 const ROUNDED: f32 = 8.0;
 
@@ -288,24 +290,30 @@ impl Field {
         let mut met = [Met::default(); MET];
         let (mut count, mut floor) = (0, cost);
         let at = both_ways(x, y);
-        for slim in self.column(x) {
-            if !slim.holds(&at) {
-                continue;
+        let mut held = [0_u32; AT_ONCE];
+        for slims in self.column(x).chunks(AT_ONCE) {
+            // Counted on without a branch: which boxes hold a position is not to be guessed.
+            let mut holding = 0;
+            for slim in slims {
+                held[holding] = slim.obstacle;
+                holding += usize::from(slim.holds(&at));
             }
-            let o = &self.obstacles[slim.obstacle as usize];
-            let (dx, dy) = quarter(x - o.px, y - o.py, o.turns);
-            let known = fits.known(o.slot);
-            let nofit = &*fits.known[known as usize];
-            let Some(cell) = nofit.cell_at(dx, dy) else { continue };
-            floor += o.weight * nofit.floor(cell);
-            if floor >= limit * (1.0 + 1e-6) {
-                return floor;
-            }
-            if let Some(m) = met.get_mut(count) {
-                *m = Met { weight: o.weight, dx, dy, known, cell: cell as u32 };
-                count += 1;
-            } else {
-                cost += o.weight * nofit.depth_in(cell, dx, dy);
+            for &obstacle in &held[..holding] {
+                let o = &self.obstacles[obstacle as usize];
+                let (dx, dy) = quarter(x - o.px, y - o.py, o.turns);
+                let known = fits.known(o.slot);
+                let nofit = &*fits.known[known as usize];
+                let Some(cell) = nofit.cell_at(dx, dy) else { continue };
+                floor += o.weight * nofit.floor(cell);
+                if floor >= limit * (1.0 + 1e-6) {
+                    return floor;
+                }
+                if let Some(m) = met.get_mut(count) {
+                    *m = Met { weight: o.weight, dx, dy, known, cell: cell as u32 };
+                    count += 1;
+                } else {
+                    cost += o.weight * nofit.depth_in(cell, dx, dy);
+                }
             }
         }
         for m in &met[..count] {

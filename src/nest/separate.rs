@@ -2,6 +2,7 @@
 //!
 //! Guided local search on penetration depth (Egeblad, Nielsen, Odgaard 2007; Imamichi, Yagiura, Nagamochi 2009; Umetani et al. 2009).
 
+use super::board::Board;
 use super::dice::Dice;
 use super::fits::Store;
 use super::layout::{Layout, Spot};
@@ -17,6 +18,8 @@ const BASE: f64 = 0.2;
 const DECAY: f64 = 0.95;
 /// Passes without [`GAIN`] before a strike, and strikes before giving up.
 const PATIENCE: u32 = 30;
+/// The same on a board, where passes are quick.
+const BOARD_PATIENCE: u32 = 120;
 const STRIKES: u32 = 2;
 const GAIN: f64 = 0.98;
 /// Overlap below this, µm, is contact.
@@ -34,7 +37,10 @@ pub(super) enum Standing {
 #[derive(Debug)]
 pub(super) struct Separation<'a> {
     setup: &'a Setup,
+    store: &'a Store,
     fits: Fits<'a>,
+    /// Where all places can be looked at.
+    board: Option<Board<'a>>,
     pub window: Window,
     pub layout: Layout,
     bodies: Vec<Body>,
@@ -60,6 +66,7 @@ impl<'a> Separation<'a> {
     /// Starts from a layout with overlaps; `layout.length` is the length to reach.
     pub fn new(setup: &'a Setup, store: &'a Store, window: Window, mut layout: Layout) -> Separation<'a> {
         let n = window.movers.len();
+        let board = Board::new(setup, store, &window, &mut layout);
         let mut bases: Vec<u32> = Vec::new();
         for &i in &window.movers {
             bases.extend(setup.kind(i).stances.iter().map(|s| s.base));
@@ -79,7 +86,9 @@ impl<'a> Separation<'a> {
         let walls = layout.walls.len();
         let mut s = Separation {
             setup,
+            store,
             fits,
+            board,
             window,
             best_layout: Layout::default(),
             layout,
@@ -138,8 +147,11 @@ impl<'a> Separation<'a> {
             if !b.is_empty() {
                 let (x, y) = (dice.between(b.x0, b.x1), dice.between(b.y0, b.y1));
                 self.layout.spots[item] = Spot { room: strip as u16, stance, x, y };
-                self.bodies[k] = body(self.setup, &self.fits, &self.layout, item);
             }
+        }
+        self.board = Board::new(self.setup, self.store, &self.window, &mut self.layout);
+        for (body_of, &item) in self.bodies.iter_mut().zip(&self.window.movers) {
+            *body_of = body(self.setup, &self.fits, &self.layout, item);
         }
         for k in 0..self.window.movers.len() {
             self.measure(k);
@@ -212,18 +224,9 @@ impl<'a> Separation<'a> {
     /// Takes the overlaps of a mover over from a field at its present spot.
     fn record(&mut self, k: usize, slot: usize) {
         let spot = self.layout.spots[self.window.movers[k]];
-        let (n, m, walls) = (self.window.movers.len(), self.bodies.len(), self.layout.walls.len());
-        self.overlaps[k * m..(k + 1) * m].fill(0.0);
-        for j in 0..n {
-            self.overlaps[j * m + k] = 0.0;
-        }
-        let overlaps = &mut self.overlaps;
-        self.fields[slot].overlaps(&mut self.fits, spot.x, spot.y, |j, o| {
-            overlaps[k * m + j] = o;
-            if j < n {
-                overlaps[j * m + k] = o;
-            }
-        });
+        let walls = self.layout.walls.len();
+        let mut pairs = Pairs::cleared(&mut self.overlaps, k, self.window.movers.len(), self.bodies.len());
+        self.fields[slot].overlaps(&mut self.fits, spot.x, spot.y, |j, o| pairs.set(j, o));
         self.wall_overlaps[k * walls..(k + 1) * walls].fill(0.0);
         for (w, o) in self.fields[slot].wall_overlaps(spot.x).enumerate() {
             self.wall_overlaps[k * walls + w] = o;
@@ -254,8 +257,26 @@ impl<'a> Separation<'a> {
         pairs + self.wall_overlaps.iter().sum::<f64>()
     }
 
+    /// Moves one item to the best place of all on the board, if it is better than its own.
+    fn relocate_on_board(&mut self, k: usize, dice: &mut Dice) {
+        let present = self.cost_of(k);
+        let Some(board) = &mut self.board else { return };
+        let (item, m) = (self.window.movers[k], self.bodies.len());
+        self.moves += 1;
+        let weights = &self.weights[k * m..(k + 1) * m];
+        if let Some(spot) = board.relocate(k, item, weights, present, dice, &mut self.evaluations) {
+            let mut pairs = Pairs::cleared(&mut self.overlaps, k, self.window.movers.len(), m);
+            board.overlaps(k, |j, o| pairs.set(j, o));
+            self.layout.spots[item] = spot;
+            self.bodies[k] = body(self.setup, &self.fits, &self.layout, item);
+        }
+    }
+
     /// Moves one item to the best place found for it.
     fn relocate(&mut self, k: usize, dice: &mut Dice) {
+        if self.board.is_some() {
+            return self.relocate_on_board(k, dice);
+        }
         let setup = self.setup;
         let item = self.window.movers[k];
         let spot = self.layout.spots[item];
@@ -359,7 +380,7 @@ impl<'a> Separation<'a> {
             self.best = total;
             self.best_layout = self.layout.clone();
         }
-        if self.stale > PATIENCE {
+        if self.stale > if self.board.is_some() { BOARD_PATIENCE } else { PATIENCE } {
             self.stale = 0;
             self.strikes += 1;
             if self.strikes >= STRIKES {
@@ -410,6 +431,32 @@ impl<'a> Separation<'a> {
             for &(k, from, to) in &spans {
                 self.wall_overlaps[k * walls + w] = (best.1 - from).min(to - best.1).max(0.0);
             }
+        }
+    }
+}
+
+/// The overlaps of one mover, kept for both of each pair.
+struct Pairs<'s> {
+    overlaps: &'s mut [f64],
+    k: usize,
+    movers: usize,
+    bodies: usize,
+}
+
+impl<'s> Pairs<'s> {
+    /// With no overlaps yet.
+    fn cleared(overlaps: &'s mut [f64], k: usize, movers: usize, bodies: usize) -> Pairs<'s> {
+        overlaps[k * bodies..(k + 1) * bodies].fill(0.0);
+        for j in 0..movers {
+            overlaps[j * bodies + k] = 0.0;
+        }
+        Pairs { overlaps, k, movers, bodies }
+    }
+
+    fn set(&mut self, j: usize, overlap: f64) {
+        self.overlaps[self.k * self.bodies + j] = overlap;
+        if j < self.movers {
+            self.overlaps[j * self.bodies + self.k] = overlap;
         }
     }
 }
