@@ -402,6 +402,35 @@ fn two_thousand_random_problems_break_no_rule() {
     }
 }
 
+/// Pieces whose corners lie on a lattice of 10 mm and whose edges run along, across or midway between.
+fn random_on_lattice(dice: &mut Lcg) -> Problem {
+    let shapes = (0..2 + dice.below(3)).map(|k| {
+        let mut side = |least: u64| 10.0 * (least + dice.below(4)) as f64;
+        let (w, h) = (side(3), side(3));
+        let outline = match k % 3 {
+            0 => ring(&[(0.0, 0.0), (w, 0.0), (w, 10.0), (10.0, 10.0), (10.0, h), (0.0, h)]),
+            1 => ring(&[(10.0, 0.0), (w, 0.0), (w, h - 10.0), (w - 10.0, h), (0.0, h), (0.0, 10.0)]),
+            _ => ring(&[(0.0, 0.0), (w, 0.0), (w, h), (w - 10.0, h), (w - 10.0, 20.0), (10.0, 20.0), (10.0, h), (0.0, h)]),
+        };
+        let turns = [&[0.0, 90.0][..], &[0.0], &[0.0, 180.0, 270.0]][dice.below(3) as usize];
+        let both = dice.below(2) == 0;
+        let poses = turns.iter().flat_map(|&turn| [false, true].map(|flip| Pose { turn, flip })).filter(|p| both || !p.flip).collect();
+        Shape { poses, copies: 1 + dice.below(3) as u32, ..shape("plate", outline, turns, 1) }
+    });
+    Problem::new(shapes.collect(), vec![strip(90.0 + 5.0 * dice.below(4) as f64)], [0.0, 0.0, 10.0][dice.below(3) as usize]).unwrap()
+}
+
+/// On a coarse lattice the search looks at every place instead of samples.
+#[test]
+fn random_problems_on_a_lattice_break_no_rule() {
+    for seed in 0..200 {
+        let problem = random_on_lattice(&mut Lcg(seed * 7907 + 3));
+        let outcome = run(&problem, &ONE_LANE, 2, seed);
+        assert!(outcome.unplaced.is_empty(), "seed {seed}");
+        assert!(outcome.stocks[0].used_length >= least_length(&problem).0 - 1e-6, "seed {seed}");
+    }
+}
+
 /// Few pieces: what the lanes work on stands still soon, and they begin anew in groups within the run.
 #[test]
 fn campaigns_break_no_rule_and_do_not_depend_on_threads() {

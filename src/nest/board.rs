@@ -27,10 +27,10 @@ pub(super) struct Depths {
 }
 
 impl Depths {
-    /// Of a form whose box has the sides `mine` in one whose box has the sides `theirs`, kept `gap` apart, all in steps.
-    pub fn new(theirs: (i32, i32), mine: (i32, i32), gap: i32, depth: impl Fn(i32, i32) -> f64) -> Depths {
-        let (x0, y0) = (1 - mine.0 - gap, 1 - mine.1 - gap);
-        let (x1, y1) = (theirs.0 + gap, theirs.1 + gap);
+    /// Of a form whose box has the sides `mine` in one whose box has the sides `theirs`; it reaches `beyond` that, all in steps.
+    pub fn new(theirs: (i32, i32), mine: (i32, i32), beyond: i32, depth: impl Fn(i32, i32) -> f64) -> Depths {
+        let (x0, y0) = (1 - mine.0 - beyond, 1 - mine.1 - beyond);
+        let (x1, y1) = (theirs.0 + beyond, theirs.1 + beyond);
         let depths = (y0..y1).flat_map(|y| (x0..x1).map(move |x| (x, y))).map(|(x, y)| depth(x, y) as f32).collect();
         Depths { x0, y0, width: (x1 - x0).max(1) as usize, depths }
     }

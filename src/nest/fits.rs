@@ -88,7 +88,8 @@ impl Store {
             let (dx, dy) = quarter(f64::from(x) * step + from.x as f64, f64::from(y) * step + from.y as f64, turns);
             nofit.depth(dx, dy)
         };
-        Depths::new(sides(fa), sides(fb), (setup.gap as f64 / step).round() as i32, depth)
+        let beyond = (clearance_margin(clearance(setup, a.0, b.0)) as f64 / step).ceil() as i32;
+        Depths::new(sides(fa), sides(fb), beyond, depth)
     }
 
     /// Drops what no lane holds if the budget is spent; called between rounds.

@@ -21,8 +21,29 @@ pub(super) struct Base {
     pub rounded: bool,
     /// A part of the stock, not a shape: no gap is kept from it.
     pub stock: bool,
-    /// Every edge of its outline and holes is a multiple of 45°.
-    pub eighths: bool,
+    /// Which way the edges of its outline and holes run.
+    pub slopes: Slopes,
+}
+
+/// The slopes of a form's edges.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Slopes {
+    /// Along and across alone.
+    Quarters,
+    /// Midway between too.
+    Eighths,
+    Any,
+}
+
+impl Slopes {
+    fn of((a, b): (Vertex, Vertex)) -> Slopes {
+        let e = b.minus(a);
+        match (e.x.abs(), e.y.abs()) {
+            (0, _) | (_, 0) => Slopes::Quarters,
+            (x, y) if x == y => Slopes::Eighths,
+            _ => Slopes::Any,
+        }
+    }
 }
 
 /// One way for a shape to lie. Placed, it covers its base turned by `quarter` quarters and moved to `q`; the placement's own
@@ -92,12 +113,8 @@ fn base_of(rings: &Rings, rounded: bool, stock: bool, hole_least: (i64, i64)) ->
     let parts = convex_parts(&outline, &holes);
     let turned: [Vec<Convex>; 4] = std::array::from_fn(|k| parts.iter().map(|p| p.iter().map(|v| v.quarter(k as u8)).collect()).collect());
     let frames = std::array::from_fn(|k| Frame::around(turned[k].iter().flatten().copied()));
-    let eighth = |(a, b): (Vertex, Vertex)| {
-        let e = b.minus(a);
-        e.x == 0 || e.y == 0 || e.x.abs() == e.y.abs()
-    };
-    let eighths = std::iter::once(&outline).chain(&holes).all(|r| edges(r).all(eighth));
-    Base { turned, frames, rounded, stock, eighths }
+    let slopes = std::iter::once(&outline).chain(&holes).flat_map(|r| edges(r)).map(Slopes::of).max().unwrap_or(Slopes::Any);
+    Base { turned, frames, rounded, stock, slopes }
 }
 
 fn turned(rings: &Rings, quarters: u8) -> Rings {

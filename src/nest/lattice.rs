@@ -1,6 +1,7 @@
 //! Lattices: where all coordinates of the pieces are multiples of one coarse measure, and all edges run along, across or midway between,
 //! the places where they close on each other are multiples of it too. (Edges of other slopes meet anywhere.)
 
+use super::form::Slopes;
 use super::setup::Setup;
 
 /// A lattice finer than this share of the mean piece's side says nothing about where pieces go.
@@ -11,12 +12,14 @@ const COARSE: f64 = 0.03;
 pub(super) struct Lattice(f64);
 
 impl Lattice {
-    /// The greatest common measure of all pieces' coordinates and the gap, if it is coarse and every edge a multiple of 45°.
+    /// The greatest common measure of all pieces' coordinates and the gap, if it is coarse and every edge a multiple of 45° (of 90° with a gap).
     pub fn of(setup: &Setup) -> Option<Lattice> {
         let mut measure = setup.gap;
+        // Slanted edges kept a gap apart are apart by its root of two along and across.
+        let steepest = if setup.gap > 0 { Slopes::Quarters } else { Slopes::Eighths };
         for base in setup.bases.iter().filter(|b| !b.stock) {
             let corner = base.frames[0].min;
-            if !base.eighths {
+            if base.slopes > steepest {
                 return None;
             }
             for v in base.turned[0].iter().flatten().map(|v| v.minus(corner)) {
@@ -99,9 +102,15 @@ mod tests {
     fn the_measure_is_that_of_the_sides_and_the_gap_wherever_the_drawing_lies() {
         let ten = (10.0, 10.0);
         assert_eq!(lattice(&[(60.0, 40.0), (100.0, 20.0)], ten, 0.0, 0.0), Some(10_000.0));
-        assert_eq!(lattice(&[(60.0, 40.0), (100.0, 20.0)], ten, 90.0, 5.0), Some(5_000.0));
+        assert_eq!(lattice(&[(60.0, 40.0), (100.0, 20.0)], ten, 90.0, 0.0), Some(10_000.0));
+        assert_eq!(lattice(&[(60.0, 40.0), (100.0, 20.0)], (0.0, 0.0), 90.0, 5.0), Some(5_000.0));
         assert_eq!(lattice(&[(60.0, 40.0), (100.0, 20.1)], ten, 0.0, 0.0), None);
         assert_eq!(lattice(&[(60.0, 40.0)], ten, 30.0, 0.0), None);
+    }
+
+    #[test]
+    fn slanted_edges_a_gap_apart_have_no_lattice() {
+        assert_eq!(lattice(&[(60.0, 40.0), (100.0, 20.0)], (10.0, 10.0), 0.0, 10.0), None);
     }
 
     /// Two slanted edges meet at any place along each other, so their pieces lie off the lattice of their corners.
