@@ -9,9 +9,12 @@ use super::layout::{Layout, Spot};
 use super::overlap::size_of;
 use super::setup::Setup;
 use super::window::Window;
+use std::collections::BTreeSet;
 
-/// Table entries summed up for a move at most; beyond, samples are cheaper.
+/// Table entries summed up for a move at most, about; beyond, samples are cheaper.
 const DEAREST: usize = 100_000;
+/// Entries of all tables at most, about: 64 MB.
+const MOST: usize = 16_000_000;
 /// Table entries that take about as long as one evaluation.
 const ENTRIES: usize = 500;
 /// Costs that differ by a smaller share are equal.
@@ -98,17 +101,16 @@ impl<'a> Board<'a> {
             s.tight == setup.bases[s.base as usize].frames[usize::from(s.quarter)] && whole(s.tight.width()) && whole(s.tight.height())
         };
         let sides = ((layout.length / step) as i32, (frame.height() as f64 / step) as i32);
-        let n = window.movers.len();
-        let mut entries = 0;
-        for &i in &window.movers {
-            let kind = setup.kind(i);
-            if !kind.stances.iter().all(tight) {
-                return None;
-            }
-            let mean = setup.mean_area.sqrt() / step;
-            entries += kind.fits[0].len() * ((sides.0 * sides.1) as usize + (n as f64 * 4.0 * mean * mean) as usize);
+        let kinds = || window.movers.iter().map(|&i| setup.kind(i));
+        if !kinds().all(|k| k.stances.iter().all(tight)) {
+            return None;
         }
-        if entries > DEAREST * n {
+        // A table holds about four times a piece's area.
+        let table = (4.0 * setup.mean_area / (step * step)) as usize;
+        let places = sides.0 as usize * sides.1 as usize;
+        let a_move = kinds().map(|k| k.fits[0].len()).max()?.saturating_mul(places + window.movers.len() * table);
+        let turned: BTreeSet<Turned> = kinds().flat_map(|k| &k.stances).map(|s| (s.base, s.quarter)).collect();
+        if a_move > DEAREST || turned.len() * turned.len() * table > MOST {
             return None;
         }
         let mut board = Board { setup, store, step, sides, pieces: Vec::new(), costs: Vec::new() };
@@ -309,6 +311,7 @@ mod tests {
         let plates = setup(&[(PLATE, &[0.0], 2)], 2.0, 0.0);
         assert!(board(&plates, 6.0));
         assert!(!board(&plates, 6.05), "a length between two steps");
+        assert!(!board(&setup(&[(PLATE, &[0.0], 2)], 1e6, 0.0), 9e3), "more places than 32 bits count");
         assert!(!board(&setup(&[(PLATE, &[0.0, 30.0], 2)], 4.0, 0.0), 6.0), "turned by 30°");
         let slanted: &[(f64, f64)] = &[(0.0, 0.0), (3.0, 1.0), (0.0, 2.0)];
         assert!(!board(&setup(&[(slanted, &[0.0], 2)], 2.0, 0.0), 6.0), "edges of another slope");
