@@ -380,7 +380,8 @@ impl<'a> Separation<'a> {
             self.best = total;
             self.best_layout = self.layout.clone();
         }
-        if self.stale > if self.board.is_some() { BOARD_PATIENCE } else { PATIENCE } {
+        let patience = if self.board.is_some() { BOARD_PATIENCE } else { PATIENCE };
+        if self.stale > patience {
             self.stale = 0;
             self.strikes += 1;
             if self.strikes >= STRIKES {
