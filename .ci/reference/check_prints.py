@@ -115,7 +115,12 @@ def check_tiles(path, stock, start, end, count, faults):
     tried = hit = 0
     on_page = {}
     for page in range(2, pages + 1):
-        row, column = map(int, re.search(r"row (\d+), column (\d+)", run("pdftotext", "-f", page, "-l", page, path, "-")).groups())
+        # As written, not as laid out: words of the drawing that are cut off at the foot would be read into the line of the foot.
+        foot = re.search(r"row (\d+), column (\d+)", run("pdftotext", "-raw", "-f", page, "-l", page, path, "-"))
+        if not foot:
+            faults.append(f"{path.name}: page {page} does not tell its row and column")
+            continue
+        row, column = map(int, foot.groups())
         on_page[page] = (left + (column - 1) * (room[0] - OVERLAP), top - (row - 1) * (room[1] - OVERLAP) - room[1])
     samples = []
     for placed, _ in pieces:
