@@ -260,7 +260,7 @@ fn darts_and_relief_cuts_over_each_other_are_told_by_layer() {
     let found = prepared(&job(Weave::Plain, vec![bucket], (0..6).map(|_| layer(0.0, &[0])).collect()));
     let told: Vec<String> = found.warnings.iter().map(|w| w.to_string()).collect();
     assert_eq!(told.len(), 5, "{told:?}");
-    assert!(told[0].starts_with("job.toml: layer 2: 1 relief cut and 1 dart of bucket lie over those of layer 1:"), "{}", told[0]);
+    assert!(told[0].starts_with("job.toml: layer 2: bucket has 1 relief cut and 1 dart over those of layer 1:"), "{}", told[0]);
     // Layer 6 is four layers from layer 2: too far to count.
     assert!(told[4].contains("layer 6: ") && told[4].contains("layers 3, 4 and 5:"), "{}", told[4]);
     assert_eq!(found.pieces[0].cuts.len(), 2);

@@ -41,6 +41,11 @@ impl Campaign {
         Campaign { best, age: 0, gained_at: 0, compared: 0, again: false, over: false }
     }
 
+    /// Goes on with a layout that was found at an age.
+    fn again(best: Arc<Layout>, age: u64) -> Campaign {
+        Campaign { age, gained_at: age, again: true, ..Campaign::new(best) }
+    }
+
     /// Whether it is over: among the worse half at an age, or at a stand. `lengths` are those of all campaigns at each age, the first is `young`.
     fn judge(&mut self, lengths: &mut Vec<Vec<f64>>, young: u64) {
         while !self.again && self.age >> self.compared >= young {
@@ -57,12 +62,12 @@ impl Campaign {
     }
 }
 
-/// The campaigns under way, and the lengths all came to at each age.
+/// The campaigns of a season that are under way, and the lengths all of it came to at each age.
 #[derive(Debug)]
 pub(super) struct Campaigns {
     groups: Vec<Campaign>,
     lengths: Vec<Vec<f64>>,
-    /// Age at which a campaign came to the best layout of all.
+    /// Age at which a campaign came to the best layout.
     best_age: u64,
     dice: Dice,
 }
@@ -73,13 +78,18 @@ impl Campaigns {
         Campaigns { groups: Vec::new(), lengths: Vec::new(), best_age: 0, dice: Dice::new(seed, u64::MAX) }
     }
 
+    /// One campaign for all lanes, from a layout that took so many evaluations to find; a first layout took none. Those before are forgotten.
+    pub fn begin(&mut self, setup: &Setup, layout: &Arc<Layout>, age: u64, lanes: &mut [Lane<'_>]) {
+        let campaign = if age > 0 { Campaign::again(layout.clone(), age) } else { Campaign::new(layout.clone()) };
+        self.groups = vec![campaign];
+        self.lengths.clear();
+        self.best_age = age;
+        lanes.iter_mut().for_each(|l| l.begin(layout, Window::whole(setup)));
+    }
+
     /// Gives the lanes of a campaign that is over another beginning, or the best layout again if in the `left` evaluations of a lane none
     /// can get as old as the campaign that found it.
     pub fn assign(&mut self, setup: &Setup, best: &Arc<Layout>, lanes: &mut [Lane<'_>], left: f64, stop: &dyn Fn() -> bool) {
-        if self.groups.is_empty() {
-            self.groups.push(Campaign::new(best.clone()));
-            lanes.iter_mut().for_each(|l| l.begin(best, Window::whole(setup)));
-        }
         if let [Campaign { over: true, .. }] = self.groups[..] {
             let groups = lanes.len().div_ceil(TOGETHER).max(1);
             self.groups = (0..groups).map(|_| Campaign { over: true, ..Campaign::new(best.clone()) }).collect();
@@ -91,14 +101,14 @@ impl Campaigns {
                 let first = if worth { construct_anew(setup, &mut self.dice, stop) } else { None };
                 *group = match first.and_then(|l| land(setup, &l, None)) {
                     Some(first) => Campaign::new(Arc::new(first)),
-                    None => Campaign { age: self.best_age, gained_at: self.best_age, again: true, ..Campaign::new(best.clone()) },
+                    None => Campaign::again(best.clone(), self.best_age),
                 };
                 lanes.iter_mut().for_each(|l| l.begin(&group.best, Window::whole(setup)));
             }
         }
     }
 
-    /// The lanes of each campaign take over the best of theirs. Returns the best layout of all.
+    /// The lanes of each campaign take over the best of theirs. Returns the best layout.
     pub fn merge(&mut self, setup: &Setup, best: &Arc<Layout>, lanes: &mut [Lane<'_>]) -> Arc<Layout> {
         let mut best = best.clone();
         let share = self.share(lanes);
@@ -120,7 +130,6 @@ impl Campaigns {
             // What has no strip to shorten has no length to race for.
             group.over &= !setup.overflow();
         }
-        lanes.iter_mut().for_each(|l| l.hear(best.length));
         best
     }
 

@@ -26,6 +26,7 @@ mod relocate;
 mod remnant;
 mod report;
 mod search;
+mod season;
 mod separate;
 mod setup;
 mod sharing;

@@ -1,8 +1,8 @@
-//! How lanes share their work: on small layouts campaigns, on large ones windows in sweeps.
+//! How lanes share their work: on small layouts seasons of campaigns, on large ones windows in sweeps.
 
-use super::campaign::Campaigns;
 use super::lane::{Lane, ROUND};
 use super::layout::Layout;
+use super::season::Seasons;
 use super::setup::Setup;
 use super::sweep::Sweeps;
 use std::sync::Arc;
@@ -10,19 +10,19 @@ use std::sync::Arc;
 /// What the lanes of a search work on.
 #[derive(Debug)]
 pub(super) enum Sharing {
-    Campaigns(Campaigns),
+    Seasons(Seasons),
     Sweeps(Sweeps),
 }
 
 impl Sharing {
     pub fn new(setup: &Setup, seed: u64) -> Sharing {
-        if setup.shared() { Sharing::Campaigns(Campaigns::new(seed)) } else { Sharing::Sweeps(Sweeps::default()) }
+        if setup.shared() { Sharing::Seasons(Seasons::new(seed)) } else { Sharing::Sweeps(Sweeps::default()) }
     }
 
     /// Before a round: lanes whose work is over get other work. `left` are the rounds that remain.
     pub fn assign(&mut self, setup: &Setup, best: &Arc<Layout>, lanes: &mut [Lane<'_>], left: f64, stop: &dyn Fn() -> bool) {
         match self {
-            Sharing::Campaigns(c) => c.assign(setup, best, lanes, left * ROUND as f64, stop),
+            Sharing::Seasons(s) => s.assign(setup, best, lanes, left * ROUND as f64, stop),
             Sharing::Sweeps(s) => s.assign(setup, best, lanes),
         }
     }
@@ -30,7 +30,7 @@ impl Sharing {
     /// After a round: lanes on the same work take over the best of theirs. Returns the best layout of all.
     pub fn merge(&mut self, setup: &Setup, best: &Arc<Layout>, lanes: &mut [Lane<'_>]) -> Arc<Layout> {
         match self {
-            Sharing::Campaigns(c) => c.merge(setup, best, lanes),
+            Sharing::Seasons(s) => s.merge(setup, best, lanes),
             Sharing::Sweeps(s) => s.merge(setup, best, lanes),
         }
     }

@@ -4,6 +4,7 @@ use crate::fault::Fault;
 use crate::geometry::{Path, Point, path_length, ring_bounds};
 use crate::job::{Job, Template, TemplateSource};
 use crate::outline::EdgeKind;
+use crate::units::counted;
 use std::collections::BTreeMap;
 
 /// A shorter cut is a notch that marks a place, not a cut that weakens the laminate, mm (common practice, no source).
@@ -35,7 +36,7 @@ pub(super) fn relief_warnings(job: &Job) -> Vec<Fault> {
             let list = if first.is_empty() { format!("layer {last}") } else { format!("layers {} and {last}", first.join(", ")) };
             warnings.push(
                 Fault::new(
-                    format!("{features} of {} lie over those of {list}: treat them as splices in one place", template.id),
+                    format!("{} has {features} over those of {list}: treat them as splices in one place", template.id),
                     "stagger them with a template of its own for this layer, or accept a line through the laminate",
                 )
                 .in_file(&job.file)
@@ -93,8 +94,7 @@ fn first_crossing(first: &Path, second: &Path, same: bool) -> Option<Point> {
 fn features_in_words(template: &Template) -> Option<String> {
     let cuts = template.outline.cuts().iter().filter(|c| path_length(c) > LONGEST_NOTCH).count();
     let legs = dart_legs(template).len();
-    let darts = legs.div_ceil(2);
-    let counted = |n: usize, one: &str, many: &str| (n > 0).then(|| format!("{n} {}", if n == 1 { one } else { many }));
-    let words: Vec<String> = [counted(cuts, "relief cut", "relief cuts"), counted(darts, "dart", "darts")].into_iter().flatten().collect();
+    let found = [(cuts, "relief cut"), (legs.div_ceil(2), "dart")].into_iter().filter(|f| f.0 > 0);
+    let words: Vec<String> = found.map(|(count, noun)| counted(count, noun)).collect();
     (!words.is_empty()).then(|| words.join(" and "))
 }
