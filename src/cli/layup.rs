@@ -9,6 +9,7 @@ use std::path::PathBuf;
 use warpwise::fault::Fault;
 use warpwise::layup::{self, When};
 use warpwise::stock::Day;
+use warpwise::units::counted;
 use warpwise::{laminate, sheet};
 
 /// `warpwise layup`.
@@ -56,6 +57,6 @@ impl Layup {
         for warning in sheets.iter().flat_map(|s| &s.warnings) {
             out += &format!("WARNING: {warning}\n");
         }
-        print(&format!("{out}{} ({} pages)\n", path.display(), file.pages))
+        print(&format!("{out}{} ({})\n", path.display(), counted(file.pages, "page")))
     }
 }

@@ -11,6 +11,7 @@ use crate::cloth::Backing;
 use crate::job::MouldWork;
 use crate::plan::{Plan, PlanCloth, PlanLayer, PlanStock};
 use crate::stock::Day;
+use crate::units::counted;
 use serde::Serialize;
 
 /// One inch of mercury, kPa: 0.49116 psi (TM 1-1500-204-23-11, sheet 172), a psi being 6.894757 kPa.
@@ -90,8 +91,12 @@ fn sheet(plan: &Plan, job: &str, work: &MouldWork, when: &When) -> LayupSheet {
     let minutes = f64::from(pieces) * w.minutes_per_piece + f64::from(debulks) * work.debulk.minutes;
     let hours_out = w.thaw_hours + minutes / 60.0;
     let hours_note = format!(
-        "{:.1} h thawing, {pieces} pieces at {:.0} min, {debulks} debulks at {:.0} min",
-        w.thaw_hours, w.minutes_per_piece, work.debulk.minutes
+        "{:.1} h thawing, {} at {:.0} min, {} at {:.0} min",
+        w.thaw_hours,
+        counted(pieces as usize, "piece"),
+        w.minutes_per_piece,
+        counted(debulks as usize, "debulk"),
+        work.debulk.minutes
     );
     let start = when.start.as_deref().or(w.start.as_deref());
     let begin = start.and_then(|s| s.get(..10)).and_then(|s| Day::parse(s).ok());

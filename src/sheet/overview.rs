@@ -8,6 +8,7 @@ use super::svg::write_picture;
 use super::text::{clean, decimals, fit};
 use crate::geometry::{Bounds, Point, Ring, point, ring_bounds};
 use crate::plan::{Plan, StockKind};
+use crate::units::counted;
 
 /// Width of the picture, pixels.
 const PIXELS: f64 = 1000.0;
@@ -28,9 +29,9 @@ pub(super) fn overview(plan: &Plan) -> String {
         let size = 14.0 * pixel;
         let kind = if stock.kind == StockKind::Roll { "roll" } else { "offcut" };
         let words = format!(
-            "{kind} {}: {} pieces on {} × {} mm",
+            "{kind} {}: {} on {} × {} mm",
             clean(&stock.id),
-            stock.placed.len(),
+            counted(stock.placed.len(), "piece"),
             decimals(b.width(), 0),
             decimals(b.height(), 0)
         );

@@ -129,7 +129,7 @@ fn warnings(plan: &Plan) -> Markup {
 fn layouts(sheets: &[(String, Sheet<'_>)]) -> Markup {
     html! {
         @for (name, sheet) in sheets {
-            @let words = format!("{}; {} pieces", sheet.title(), sheet.pieces.len());
+            @let words = format!("{}; {}", sheet.title(), counted(sheet.pieces.len(), "piece"));
             figure .zooms {
                 div .frame tabindex="0" role="region" aria-label={ "Layout " (name) ", scrolls when enlarged" } {
                     (PreEscaped(write_inline(&sheet.scene(), 1.6, &words)))

@@ -348,11 +348,14 @@ fn the_same_plan_gives_the_same_bytes() {
 
 #[test]
 fn the_overview_shows_every_layout() {
-    let svg = overview(&kayak::plan());
+    let mut plan = kayak::plan();
+    let svg = overview(&plan);
     let document = roxmltree::Document::parse(&svg).expect("well-formed XML");
     assert_eq!(document.root_element().attribute("width"), Some("1000"));
     let words: Vec<&str> = document.descendants().filter(|n| n.has_tag_name("text")).filter_map(|n| n.text()).collect();
     for needed in ["roll R1: 19 pieces on 2175 × 1250 mm", "offcut 8c1e2f-7: 2 pieces on 700 × 620 mm", "1.1", "4.2"] {
         assert!(words.contains(&needed), "{needed} in {words:?}");
     }
+    plan.stocks.iter_mut().for_each(|stock| stock.placed.truncate(1));
+    assert!(overview(&plan).contains("offcut 8c1e2f-7: 1 piece on 700"), "one piece is told in the singular");
 }
