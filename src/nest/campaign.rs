@@ -183,8 +183,7 @@ mod tests {
         assert!(over(499, 1000));
     }
 
-    #[test]
-    fn beginnings_differ_and_hold_every_item() {
+    fn nine_plates() -> Setup {
         let plate = |k: u32| Shape {
             name: format!("plate {k}"),
             region: Region::solid(
@@ -197,7 +196,27 @@ mod tests {
         };
         let extent = Extent::Open { low: 0.0, high: 150.0, segment_max: None, length_max: None };
         let strip = Stock { name: "roll".into(), extent, keep_out: Vec::new() };
-        let setup = Setup::new(&Problem::new((0..9).map(plate).collect(), vec![strip], 2.0).unwrap());
+        Setup::new(&Problem::new((0..9).map(plate).collect(), vec![strip], 2.0).unwrap())
+    }
+
+    #[test]
+    fn what_begins_anew_has_no_rivals_of_before() {
+        let setup = nine_plates();
+        let mut campaigns = Campaigns::new(1);
+        campaigns.lengths = vec![vec![40.0]];
+        campaigns.best_age = 7;
+        campaigns.begin(&setup, &Arc::new(Layout { length: 50.0, ..Layout::default() }), 0, &mut []);
+        assert!(campaigns.lengths.is_empty());
+        assert_eq!(campaigns.best_age, 0);
+        campaigns.groups[0].age = 100;
+        campaigns.groups[0].gained_at = 100;
+        campaigns.groups[0].judge(&mut campaigns.lengths, 100);
+        assert!(!campaigns.groups[0].over, "longer than one of before, which does not count");
+    }
+
+    #[test]
+    fn beginnings_differ_and_hold_every_item() {
+        let setup = nine_plates();
         let mut dice = Dice::new(1, 0);
         let mut beginning = || construct_anew(&setup, &mut dice, &|| false).and_then(|l| land(&setup, &l, None)).unwrap();
         let (first, second) = (beginning(), beginning());
