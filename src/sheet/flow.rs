@@ -54,6 +54,11 @@ impl Flow {
         }
     }
 
+    /// True if so much is free below on this page.
+    pub(super) fn fits(&self, height: f64) -> bool {
+        self.down + height <= SIZE[1] - MARGIN - FOOT
+    }
+
     /// White.
     pub(super) fn gap(&mut self, height: f64) {
         self.down += height;
@@ -259,6 +264,17 @@ impl Flow {
         self.down += height;
     }
 
+    /// A drawing to this scale, in the middle.
+    pub(super) fn scaled(&mut self, scene: Scene, scale: f64) {
+        let (width, height) = (scene.page.width() * scale, scene.page.height() * scale);
+        self.room(height);
+        let at = self.at((WIDTH - width) / 2.0, height) - scene.page.min * scale;
+        if let Some(leaf) = self.leaves.last_mut() {
+            leaf.pictures.push((scene, at, scale));
+        }
+        self.down += height;
+    }
+
     /// The pages as PDF, each with these words and its number at the foot, and how many they are.
     pub(super) fn finish(mut self, title: &str, foot: &str) -> (Vec<u8>, usize) {
         let total = self.leaves.len();
@@ -284,7 +300,7 @@ impl Flow {
 }
 
 /// The words in lines of at most this width; a word that is longer is shortened.
-fn wrapped(words: &str, width: f64, size: f64, bold: bool) -> Vec<String> {
+pub(super) fn wrapped(words: &str, width: f64, size: f64, bold: bool) -> Vec<String> {
     let mut lines = vec![String::new()];
     for word in words.split(' ') {
         let Some(line) = lines.last_mut() else { continue };

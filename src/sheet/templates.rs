@@ -1,6 +1,7 @@
 //! Each piece as its own printed template, packed on paper; what is larger than a page is spread over several.
 
 use super::draw::{Laid, draw_piece};
+use super::face::View;
 use super::label::Facts;
 use super::paper::{FOOT, Paper};
 use super::pdf::{Page, Part, pdf};
@@ -40,7 +41,8 @@ struct Sheet {
 /// All pieces as templates, one each, seen with the given face up. Returns the file and its number of pages.
 pub(crate) fn templates(plan: &Plan, face: Option<Face>, paper: &Paper) -> (Vec<u8>, usize) {
     let mirrored = face == Some(Face::Down);
-    let mut all: Vec<Template> = plan.pieces.iter().filter_map(|p| template(plan, p, mirrored)).collect();
+    let view = View::new(plan, face);
+    let mut all: Vec<Template> = plan.pieces.iter().filter_map(|p| template(&view.plan, p, mirrored)).collect();
     // Rows are fullest when their templates are of like height.
     all.sort_by(|a, b| b.scene.page.height().total_cmp(&a.scene.page.height()));
     let mut sheets: Vec<Sheet> = Vec::new();
@@ -134,12 +136,15 @@ fn template(plan: &Plan, piece: &PlanPiece, mirrored: bool) -> Option<Template> 
         holes: piece.holes.iter().map(over).collect(),
     };
     let bounds = ring_bounds(&placed.outline)?;
-    let mut facts = Facts::of(plan, Some(piece), &placed, mirrored, None);
+    let mut facts = Facts::of(plan, Some(piece), &placed, None);
     // A template serves all its copies.
     facts.more.retain(|m| !m.starts_with("copy "));
     if piece.copies > 1 {
         facts.more.push(format!("cut {}", piece.copies));
     }
+    let down = copies_face_down(plan, piece);
+    facts.face_down = down.as_ref().is_some_and(Vec::is_empty);
+    facts.more.extend(side_in_words(down.as_deref(), mirrored));
     let number = clean(&piece.number);
     let caption = format!("{number} · {} · {}", facts.line(), clean(&piece.cloth));
     // The crosses are marks of the piece, so that its label keeps clear of them.
@@ -162,6 +167,40 @@ fn template(plan: &Plan, piece: &PlanPiece, mirrored: bool) -> Option<Template> 
     scene.page =
         Bounds { min: point(bounds.min.x - 1.0, bounds.min.y - 4.0 - CAPTION), max: point(bounds.min.x + width + 1.0, bounds.max.y + 1.0) };
     Some(Template { scene, name: number })
+}
+
+/// The drawing of a template alone.
+#[cfg(test)]
+pub(crate) fn template_scene(plan: &Plan, piece: &PlanPiece, mirrored: bool) -> Option<Scene> {
+    template(plan, piece, mirrored).map(|t| t.scene)
+}
+
+/// The copies that lie face down as the cloth lies, if any: an empty list means all of them.
+fn copies_face_down(plan: &Plan, piece: &PlanPiece) -> Option<Vec<u32>> {
+    let copies = || plan.stocks.iter().flat_map(|s| &s.placed).filter(|p| p.piece == piece.piece);
+    let mut down: Vec<u32> = copies().filter(|p| p.face == Face::Down).map(|p| p.copy).collect();
+    down.sort_unstable();
+    match down.len() {
+        0 => None,
+        n if n == copies().count() => Some(Vec::new()),
+        _ => Some(down),
+    }
+}
+
+/// Which side of the print lies up on the cloth, and which copies are turned over, where that is not the same for all.
+fn side_in_words(down: Option<&[u32]>, mirrored: bool) -> Vec<String> {
+    const UNDER: &str = "lay it printed side down";
+    match (down, mirrored) {
+        (None, false) => Vec::new(),
+        (Some([]), false) | (None, true) => vec![UNDER.into()],
+        (Some([]), true) => Vec::new(),
+        (Some(some), _) => {
+            let list = some.iter().map(u32::to_string).collect::<Vec<_>>().join(", ");
+            let (copy, others) = if some.len() == 1 { ("copy", "the others") } else { ("copies", "the others") };
+            let who = if mirrored { others.to_string() } else { format!("{copy} {list}") };
+            vec![format!("{copy} {list} FACE DOWN"), format!("for {who} {UNDER}")]
+        }
+    }
 }
 
 /// Marks the two reference points, tail and head of the 0° arrow as inked: a cross each, and their letters.
