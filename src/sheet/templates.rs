@@ -5,8 +5,9 @@ use super::face::View;
 use super::label::Facts;
 use super::paper::{FOOT, Paper};
 use super::pdf::{Page, Part, pdf};
-use super::scene::{Ink, Scene, Shape};
-use super::text::{clean, fit};
+use super::reference::{Mark, References, references};
+use super::scene::{Hold, Ink, Scene, Shape, Text};
+use super::text::{clean, fit, text_width};
 use super::tiles::{check_square, frame, spread};
 use crate::cloth::Face;
 use crate::geometry::{Bounds, Point, point, ring_bounds};
@@ -18,8 +19,11 @@ const GAP: f64 = 6.0;
 /// Height of the words under a template, mm.
 const CAPTION: f64 = 5.0;
 
-/// Arm of a reference point's cross, mm.
+/// Arm of a named point's cross, mm.
 const ARM: f64 = 2.5;
+
+/// Size of its name, mm.
+const NAME: f64 = 3.4;
 
 /// A template with its words, drawn in the cloth frame: warp along x.
 struct Template {
@@ -122,7 +126,7 @@ impl Sheet {
     }
 }
 
-/// One piece with its label, its 0° arrow, its two reference points and a caption.
+/// One piece with its label, its 0° arrow, the points that the placement sheet names, and a caption.
 fn template(plan: &Plan, piece: &PlanPiece, mirrored: bool) -> Option<Template> {
     let over = |r: &Vec<Point>| -> Vec<Point> { if mirrored { r.iter().rev().map(|p| point(p.x, -p.y)).collect() } else { r.clone() } };
     let placed = PlacedPiece {
@@ -147,20 +151,26 @@ fn template(plan: &Plan, piece: &PlanPiece, mirrored: bool) -> Option<Template> 
     facts.more.extend(side_in_words(down.as_deref(), mirrored));
     let number = clean(&piece.number);
     let caption = format!("{number} · {} · {}", facts.line(), clean(&piece.cloth));
-    // The crosses are marks of the piece, so that its label keeps clear of them.
+    // The named points are marks of the piece, so that its label keeps clear of them.
+    let found = references(plan, piece);
     let mut marked = piece.clone();
-    marked.marks.extend(
-        piece
-            .arrow
-            .iter()
-            .flat_map(|&p| [[p - point(ARM, 0.0), p + point(ARM, 0.0)], [p - point(0.0, ARM), p + point(0.0, ARM)]])
-            .map(Vec::from),
-    );
+    // The arrow that is inked on the skin, not another one beside it.
+    marked.arrow = found.arrow.unwrap_or(piece.arrow);
+    let points: Vec<(Mark, Point)> = named_points(&found, ring_bounds(&piece.outline)?);
+    marked.marks.extend(points.iter().flat_map(|(m, name)| {
+        let [width, height] = [point(text_width(&m.name, NAME, true) / 2.0, 0.0), point(0.0, NAME * 0.4)];
+        [cross(m.at)[0].to_vec(), cross(m.at)[1].to_vec(), vec![*name - width - height, *name + width + height]]
+    }));
     let laid = Laid { placed: &placed, piece: Some(&marked), bounds, facts };
     let mut scene = Scene::new(bounds, String::new());
     // What finds no room inside is said by the caption.
     draw_piece(&mut scene, &laid, 0, &mut Vec::new(), &mut Vec::new());
-    references(&mut scene, piece.arrow.map(|p| if mirrored { point(p.x, -p.y) } else { p }), ARM);
+    for (m, name) in &points {
+        let [at, name] = [m.at, *name].map(|p| if mirrored { point(p.x, -p.y) } else { p });
+        scene.draw(Ink::Leader, Shape::Segments(cross(at).to_vec()));
+        let at = name - point(0.0, 0.36 * NAME);
+        scene.texts.push(Text { at, hold: Hold::Middle, angle: 0.0, size: NAME, bold: true, white: false, words: clean(&m.name) });
+    }
     let width = bounds.width().max(40.0);
     let base = point(bounds.min.x, bounds.min.y - 4.0);
     scene.words(base + point(0.0, -2.5), 3.0, false, fit(&caption, width, 3.0, false));
@@ -203,11 +213,22 @@ fn side_in_words(down: Option<&[u32]>, mirrored: bool) -> Vec<String> {
     }
 }
 
-/// Marks the two reference points, tail and head of the 0° arrow as inked: a cross each, and their letters.
-pub(crate) fn references(scene: &mut Scene, [a, b]: [Point; 2], arm: f64) {
-    for (p, name) in [(a, "A"), (b, "B")] {
-        let cross = vec![[p - point(arm, 0.0), p + point(arm, 0.0)], [p - point(0.0, arm), p + point(0.0, arm)]];
-        scene.draw(Ink::Leader, Shape::Segments(cross));
-        scene.words(p + point(arm * 0.4, arm * 0.4), arm * 1.3, true, name);
+/// The points that the placement sheet names, each with the middle of its name: beside it, towards the middle of the piece for the corners of the
+/// cut line, away from it for points of the net line. Of crowded corners those are left out that have no room.
+fn named_points(found: &References, bounds: Bounds) -> Vec<(Mark, Point)> {
+    let middle = bounds.centre();
+    let beside = |m: &Mark, by: f64| m.at + (m.at - middle) * (by / m.at.distance(middle).max(1e-9));
+    let mut all: Vec<(Mark, Point)> = found.marks.iter().map(|m| (m.clone(), beside(m, 1.6 * ARM))).collect();
+    for (i, m) in found.corners.iter().flatten().enumerate() {
+        let name = beside(m, -1.6 * ARM);
+        if i < 2 || all.iter().all(|(_, other)| other.distance(name) > 1.6 * NAME) {
+            all.push((m.clone(), name));
+        }
     }
+    all
+}
+
+/// The cross at a point.
+fn cross(p: Point) -> [[Point; 2]; 2] {
+    [[p - point(ARM, 0.0), p + point(ARM, 0.0)], [p - point(0.0, ARM), p + point(0.0, ARM)]]
 }
