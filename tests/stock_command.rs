@@ -1,6 +1,8 @@
 //! The stock from outside: jobs that name it, sheets that look at its dates, labels, and an old offcut before a new one.
 #![allow(clippy::unwrap_used)]
 
+mod plan_schema;
+
 use assert_cmd::Command;
 use std::fs;
 use std::path::Path;
@@ -57,7 +59,9 @@ fn planned(dir: &Path, words: &[&str]) -> Plan {
     let all: Vec<&str> = ["nest", "job.toml", "--effort", "1", "--threads", "1", "--quiet"].iter().chain(words).copied().collect();
     let (code, _, said) = warpwise(dir, &all);
     assert_eq!(code, Some(0), "{said}");
-    warpwise::plan::from_json(&fs::read_to_string(dir.join("plan/plan.json")).unwrap()).unwrap()
+    let text = fs::read_to_string(dir.join("plan/plan.json")).unwrap();
+    plan_schema::file_keeps_to_schema(&text);
+    warpwise::plan::from_json(&text).unwrap()
 }
 
 fn opened(plan: &Plan) -> Vec<&str> {

@@ -1,6 +1,8 @@
 //! The ledger through the command and the library: what was reported done stays done, whatever happens to the process or the file.
 #![allow(clippy::unwrap_used)]
 
+mod plan_schema;
+
 use assert_cmd::cargo::CommandCargoExt;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -106,7 +108,9 @@ fn planned(shop: &Shop, ledger: &Ledger, earlier: &Earlier) -> Verified {
     let (job, _) = warpwise::job::load(&shop.job).unwrap();
     let settings = Settings { stop: Stop::Effort(1), seed: 1, threads: 1, sets: 1 };
     let stock = ledger.snapshot(&now()).unwrap();
-    planner::go_on(&[job], &stock, earlier, &settings, &AtomicBool::new(false), &Unwatched).unwrap()
+    let plan = planner::go_on(&[job], &stock, earlier, &settings, &AtomicBool::new(false), &Unwatched).unwrap();
+    plan_schema::keeps_to_schema(plan.plan());
+    plan
 }
 
 fn input(trouble: Trouble) -> String {
