@@ -70,6 +70,11 @@ pub(super) fn chord(_: &mut SchemaGenerator) -> Schema {
     length(json!({ "minimum": 0.001, "maximum": 1.0 }))
 }
 
+/// How far apart ends in a drawing may be that are joined.
+pub(super) fn join(_: &mut SchemaGenerator) -> Schema {
+    length(json!({ "minimum": 0.0, "maximum": 50.0 }))
+}
+
 fn coordinate() -> Schema {
     length(json!({ "minimum": -LARGEST, "maximum": LARGEST }))
 }
