@@ -8,8 +8,7 @@ use crate::geometry::clip::line_in;
 use crate::geometry::interior::roomiest_point;
 use crate::geometry::{Bounds, Motion, Point, Region, Ring, point, ring_bounds};
 use crate::job::Seen;
-use crate::plan::{Plan, PlanMosaic, PlanPiece};
-use crate::ply::Hand;
+use crate::plan::{Plan, PlanMosaic, PlanPiece, words as said};
 use std::fmt::Write as _;
 
 /// White around the target, and below it for the words, mm.
@@ -25,17 +24,23 @@ const FONT: &str = "Helvetica, Arial, 'Liberation Sans', 'DejaVu Sans', sans-ser
 pub(super) struct Patch<'p> {
     pub piece: &'p PlanPiece,
     pub region: Region,
-    pub number: usize,
+    pub number: u32,
 }
 
 /// The patches of a mosaic in laying order.
 pub(super) fn patches<'p>(plan: &'p Plan, m: &PlanMosaic) -> Vec<Patch<'p>> {
-    let found = m.patches.iter().enumerate().filter_map(|(k, id)| Some((k, plan.pieces.iter().find(|p| p.piece == *id)?)));
+    let mut found: Vec<&PlanPiece> = m.patches.iter().filter_map(|id| plan.pieces.iter().find(|p| p.piece == *id)).collect();
+    found.sort_by_key(|p| p.patch);
     found
-        .map(|(k, piece)| {
+        .into_iter()
+        .map(|piece| {
             let back = Motion::turn(piece.angle);
             let ring = |r: &Ring| r.iter().map(|q| back.apply(*q - piece.origin)).collect::<Ring>();
-            Patch { piece, region: Region { outline: ring(&piece.outline), holes: piece.holes.iter().map(ring).collect() }, number: k + 1 }
+            Patch {
+                piece,
+                region: Region { outline: ring(&piece.outline), holes: piece.holes.iter().map(ring).collect() },
+                number: piece.patch.unwrap_or_default(),
+            }
         })
         .collect()
 }
@@ -174,7 +179,7 @@ pub(super) fn map(plan: &Plan, m: &PlanMosaic) -> String {
     }
     out.push_str("</g>\n<g id=\"title\">\n");
     let (left, low) = (MARGIN, page.bounds.height());
-    words(&mut out, left, low + 6.0, 6.0, "start", true, &format!("Patch map: layer {} of {}, {}", m.layer, m.job, hand(m)));
+    words(&mut out, left, low + 6.0, 6.0, "start", true, &format!("Patch map: {} of {}, {}", said::layer(m.layer), m.job, hand(m)));
     let over = if m.earlier_on_top { "grow under the earlier" } else { "lie over the earlier" };
     let text = format!(
         "Looking at the mould surface. Laid in the order of the numbers; later patches {over} by {} mm (blue, broken).",
@@ -204,8 +209,7 @@ pub(super) fn map(plan: &Plan, m: &PlanMosaic) -> String {
 }
 
 fn hand(m: &PlanMosaic) -> String {
-    let hand = if m.hand == Hand::Mirrored { ", mirrored hand" } else { "" };
-    format!("{}{hand}", m.template)
+    format!("{}, {}", m.template, said::hand(m.hand))
 }
 
 /// How light cloth of a direction looks, 0 to 1: light from one side makes the sheen.
@@ -274,8 +278,8 @@ pub(super) fn look(plan: &Plan, m: &PlanMosaic) -> String {
     out.push_str("<g id=\"look\">\n");
     out.push_str(&body);
     out.push_str("</g>\n");
-    let side = if from_mould { "the mould side" } else { "the side away from the mould" };
-    let text = format!("{}: the finished look, seen from {side}. Light and dark stand for direction.", hand(m));
+    let seen = said::seen(if from_mould { Seen::MouldSide } else { Seen::OtherSide }).unwrap_or_default();
+    let text = format!("{}: the finished look, {seen}. Light and dark stand for direction.", hand(m));
     words(&mut out, MARGIN, page.bounds.height() + 4.0, 4.0, "start", false, &text);
     out.push_str("</svg>\n");
     out
@@ -301,7 +305,7 @@ pub(super) fn table(plan: &Plan) -> String {
                 decimals(b.map_or(0.0, |b| b.height()), 1),
                 decimals(p.region.area() / 100.0, 1),
                 quoted(on.map_or("", |o| &o.0.id)),
-                on.map_or("", |o| if o.1.face == crate::cloth::Face::Down { "down" } else { "up" }),
+                on.map_or("", |o| said::face(o.1.face)),
                 if on.is_some_and(|o| o.0.is_laid_whole()) { "yes" } else { "no" }
             );
         }

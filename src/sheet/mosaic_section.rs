@@ -3,9 +3,8 @@
 use super::mosaic::{look, map, patches};
 use super::report::Section;
 use super::text::{clean, decimals};
-use crate::cloth::Face;
 use crate::geometry::ring_bounds;
-use crate::plan::{Plan, PlanMosaic};
+use crate::plan::{Plan, PlanMosaic, words};
 use maud::{Markup, html};
 
 /// The section, if the plan has mosaic layers.
@@ -41,7 +40,7 @@ fn one(plan: &Plan, m: &PlanMosaic) -> Markup {
                             td { (decimals(p.piece.angle, 1)) "°" }
                             td { (decimals(size.0, 0)) " × " (decimals(size.1, 0)) " mm" }
                             td { bdi { (clean(on.map_or("–", |o| &o.0.id))) } @if on.is_some_and(|o| o.0.is_laid_whole()) { ", whole" } }
-                            td { @if on.is_some_and(|o| o.1.face == Face::Down) { "down" } @else { "up" } }
+                            td { (on.map_or("–", |o| words::face(o.1.face))) }
                         }
                     }
                 }

@@ -5,3 +5,4 @@ mod cut_sheets;
 mod kayak;
 mod printed;
 mod tables;
+mod wording;
