@@ -40,6 +40,14 @@ fn rolls<'s>(stock: &'s Snapshot, cloth: &str) -> Vec<&'s Roll> {
     rolls
 }
 
+/// The name of a roll that the stock has not: the cloth's, unless a roll or an offcut bears it.
+fn free_name(stock: &Snapshot, cloth: &str) -> String {
+    let taken = |name: &String| stock.rolls.iter().any(|r| r.id() == name) || stock.offcuts.iter().any(|o| o.id() == name);
+    let numbered = (2..).map(|k| format!("new roll {k} of {cloth}"));
+    let mut names = [cloth.to_string(), format!("new roll of {cloth}")].into_iter().chain(numbered);
+    names.find(|name| !taken(name)).unwrap_or_default()
+}
+
 /// The jobs with the width of the rolls that are there, so that splices and turns are settled for the cloth at hand.
 ///
 /// # Errors
@@ -110,6 +118,7 @@ impl<'s> Sources<'s> {
             let what = format!("the stock has no roll of it{meant}");
             let remedy = "what the offcuts do not hold is planned on a new roll as the job describes it: buy it first";
             out.no_roll = Some(Fault::new(what, remedy).on(format!("cloth {}", cloth.id)));
+            out.rolls[0].id = free_name(stock, &cloth.id);
         } else {
             out.rolls = taken
                 .iter()

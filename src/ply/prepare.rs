@@ -6,14 +6,14 @@ use super::fit::{Room, fits, fits_width, sizes_in_words};
 use super::hand::{in_range, into_cloth, into_template, laid_angle};
 use super::relief::relief_warnings;
 use super::skin::{TemplateFrame, template_frame};
-use super::splice::{Band, NoSplit, SpliceTask, splice_kind, split};
+use super::splice::{Band, NoSplit, SpliceTask, splice_of, split};
 use super::{Hand, Part, Piece, Prepared, Skin};
 use crate::cloth::{Cloth, Face, Permitted, TurnRule, Weave, turn_rule};
 use crate::fault::{Fault, Faults};
 use crate::geometry::boolean::intersection;
 use crate::geometry::clip::path_in;
 use crate::geometry::{Motion, Path, Region, Ring, point};
-use crate::job::{Hands, Job, Layer, LayerItem, Seen, SpliceKind, SpliceRule, TemplateSource};
+use crate::job::{Hands, Job, Layer, LayerItem, Seen, SpliceRule, TemplateSource};
 use crate::units::{counted, snap};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -185,7 +185,7 @@ impl Run<'_> {
             self.fault(&ply.id, wide, "give the job a splice rule, take a wider cloth, or divide the template".into());
             return;
         };
-        let lap = if splice_kind(cloth.weave) == SpliceKind::Lap { splice.lap } else { 0.0 };
+        let (_, lap) = splice_of(cloth.weave, splice.lap);
         let others = self.splices_near(ply, splice, arrow);
         let task = SpliceTask {
             region: &region,

@@ -42,12 +42,13 @@ const MOST_PARTS: f64 = 26.0;
 /// How many more parts than the fewest are tried when zones or stagger stand in the way.
 const MORE_PARTS: usize = 2;
 
-/// How the parts of a spliced ply of this weave meet: woven cloth, mat and stitched cloth are lapped; unidirectional cloth is butted along
-/// its fibre; cores and films are butted.
-pub fn splice_kind(weave: Weave) -> SpliceKind {
+/// How the parts of a spliced ply of this weave meet, and their overlap, mm: woven cloth, mat and stitched cloth are lapped, or butted where
+/// the job wants no lap; unidirectional cloth is butted along its fibre; cores and films are butted.
+pub fn splice_of(weave: Weave, lap: f64) -> (SpliceKind, f64) {
     match weave {
-        Weave::Unidirectional | Weave::None => SpliceKind::Butt,
-        _ => SpliceKind::Lap,
+        Weave::Unidirectional | Weave::None => (SpliceKind::Butt, 0.0),
+        _ if lap == 0.0 => (SpliceKind::Butt, 0.0),
+        _ => (SpliceKind::Lap, lap),
     }
 }
 
