@@ -288,6 +288,40 @@ fn wrong_splices_are_refused() {
     );
 }
 
+/// Layers of another template between two plies do not lie between their splices: the same count in preparation and check hid it.
+#[test]
+fn splices_over_each_other_are_seen_with_layers_of_other_templates_between() {
+    let lay = |between: usize| {
+        let templates = vec![plain_template("deck", rectangle(1500.0, 2200.0)), plain_template("hatch", rectangle(300.0, 200.0))];
+        let layers = [0, between, between, between, 0].map(|t| layer(0.0, &[t]));
+        let mut job = job(Weave::Satin, templates, layers.to_vec());
+        job.splice = Some(warpwise::job::SpliceRule { plies_apart: 1, ..splice_rule() });
+        job
+    };
+    let four = |p: &mut Plan| p.pieces.iter_mut().filter_map(|p| p.splice.as_mut()).for_each(|s| s.plies_apart = 4);
+    refused_with(&lay(1), four, "0.000 mm apart on the template and 1 plies apart there");
+    accepted(&plan_of(&lay(1)));
+    // Of plies of its own, the neighbours are at fault.
+    refused_with(&lay(0), four, "plies apart there, less than the stagger of 50 mm");
+}
+
+/// A seam in the middle of another ply's lap was held to be half a lap away.
+#[test]
+fn a_splice_within_a_lap_is_at_no_distance() {
+    let mut job = over_wide(Weave::Plain, 1);
+    job.splice = Some(warpwise::job::SpliceRule { lap: 60.0, stagger: 20.0, plies_apart: 1 });
+    job.layers.truncate(2);
+    let mut plan = plan_of(&job);
+    // The same splices again, 30 mm higher: each edge lies in the other's lap, 30 mm from the edges of that.
+    let shifted = |p: &mut Plan| {
+        for piece in p.pieces.iter_mut().filter(|p| p.layer == 2) {
+            piece.splice.as_mut().unwrap().plies_apart = 2;
+        }
+    };
+    shifted(&mut plan);
+    refused(laid_out(plan, &job.cloths), "0.000 mm apart on the template");
+}
+
 fn patched() -> Job {
     let host = plain_template("hatch", rectangle(500.0, 400.0));
     let mut patch = plain_template(

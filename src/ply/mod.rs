@@ -9,6 +9,8 @@ mod prepare;
 mod relief;
 mod skin;
 mod splice;
+mod stack;
+mod step_back;
 mod target;
 
 pub use piece::{Hand, Part, Piece, Prepared};
