@@ -1,5 +1,6 @@
 //! The command line: one file a command; each parses, calls the library and prints.
 
+mod ask;
 mod check;
 mod demo;
 mod estimate;

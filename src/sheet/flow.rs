@@ -287,7 +287,7 @@ impl Flow {
 }
 
 /// The words in lines of at most this width; a word that is longer is shortened.
-fn wrapped(words: &str, width: f64, size: f64, bold: bool) -> Vec<String> {
+pub(super) fn wrapped(words: &str, width: f64, size: f64, bold: bool) -> Vec<String> {
     let mut lines = vec![String::new()];
     for word in words.split(' ') {
         let Some(line) = lines.last_mut() else { continue };

@@ -2,6 +2,7 @@
 
 use super::mosaic::{look, map, patches};
 use super::report::Section;
+use super::svg::write;
 use super::text::{clean, decimals};
 use crate::geometry::ring_bounds;
 use crate::plan::{Plan, PlanMosaic, words};
@@ -24,8 +25,8 @@ fn one(plan: &Plan, m: &PlanMosaic) -> Markup {
             }
             "Evenness of the directions " (decimals(1.0 - m.resultant, 2)) " (1 is even), drift across the part " (decimals(m.drift, 2)) " (0 is none)."
         }
-        p { img src=(embedded(&look(plan, m))) alt={ "Finished look of " (name) } style="width:100%;max-width:48rem"; }
-        p { img src=(embedded(&map(plan, m))) alt={ "Patch map of " (name) } style="width:100%;max-width:48rem"; }
+        p { img src=(embedded(&write(&look(plan, m)))) alt={ "Finished look of " (name) } style="width:100%;max-width:48rem"; }
+        p { img src=(embedded(&write(&map(plan, m)))) alt={ "Patch map of " (name) } style="width:100%;max-width:48rem"; }
         div .wide {
             table {
                 caption { "Patches in laying order" }

@@ -361,7 +361,7 @@ fn printing(view: &View) -> Markup {
     let mut rows = Vec::new();
     for name in ["a4", "a3", "letter", "tabloid"] {
         let Ok(paper) = Paper::new(name, 8.0, 10.0) else { continue };
-        let pages: Vec<String> = super::tiles::count(view, &paper).into_iter().map(|(sheet, n)| format!("{sheet}: {n}")).collect();
+        let pages: Vec<String> = super::tiles::count(view, &paper).into_iter().map(|c| format!("{}: {}", c.name, c.pages)).collect();
         rows.push(vec![
             text(name.to_uppercase()),
             text(pages.join(", ")),

@@ -2,7 +2,9 @@
 #![allow(clippy::unwrap_used)]
 
 mod cut_sheets;
-mod kayak;
+pub(super) mod kayak;
+mod mosaics;
+mod paper;
 mod printed;
 mod tables;
 mod wording;
