@@ -122,11 +122,10 @@ impl Sheets {
     }
 
     /// The page counts, before the pages are drawn.
-    #[allow(clippy::print_stderr)]
     fn tell(&self, plan: &verify::Verified, paper: &Paper) {
         if !self.quiet {
             for (name, pages) in sheet::pages_needed(plan, paper) {
-                eprintln!("{name}: {} of {}", warpwise::units::counted(pages, "page"), paper.name.to_uppercase());
+                super::say(&format!("{name}: {} of {}", warpwise::units::counted(pages, "page"), paper.name.to_uppercase()));
             }
         }
     }

@@ -89,15 +89,16 @@ pub fn answers(net: Option<Net>, inked: Option<Inked>, off: Option<Off>) -> Resu
     ))
 }
 
-#[allow(clippy::print_stderr)]
 fn ask<T: Copy>(given: Option<T>, question: &str, choices: &[(&str, T)]) -> Result<T, Failure> {
     if let Some(given) = given {
         return Ok(given);
     }
     let words: Vec<&str> = choices.iter().map(|c| c.0).collect();
     loop {
-        eprint!("{question} [{}] ", words.join("/"));
-        std::io::stderr().flush().map_err(|e| Failure::machine("standard error", &e))?;
+        let mut terminal = std::io::stderr();
+        write!(terminal, "{question} [{}] ", words.join("/"))
+            .and_then(|()| terminal.flush())
+            .map_err(|e| Failure::machine("standard error", &e))?;
         let mut line = String::new();
         let read = std::io::stdin().lock().read_line(&mut line).map_err(|e| Failure::machine("standard input", &e))?;
         let answer = line.trim().to_lowercase();
