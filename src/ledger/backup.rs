@@ -32,12 +32,13 @@ impl Ledger {
         let [latest, second, third] = BACKUPS.map(|ending| beside(&self.file, ending));
         let known = Ledger::open(&latest, false).ok();
         let same = |kept: &Ledger| seal::of(&kept.db).ok().flatten().is_some_and(|s| seal::of(&self.db).ok().flatten() == Some(s));
+        let known = known.filter(|k| k.check().is_ok());
         if known.as_ref().is_some_and(same) {
             return Ok(());
         }
         let copy = self.copy_beside(&latest)?;
         // Only a good state may push an older one out.
-        if known.is_some_and(|k| k.check().is_ok()) {
+        if known.is_some() {
             let failed = |e: std::io::Error| machine(&latest, &format!("the backups cannot be moved on: {e}"));
             for (from, to) in [(&second, &third), (&latest, &second)] {
                 match std::fs::rename(from, to) {
