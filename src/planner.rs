@@ -9,7 +9,7 @@ mod sources;
 
 use crate::cloth::Cloth;
 use crate::fault::{Fault, Faults};
-use crate::job::{Job, SpliceKind, TemplateSource};
+use crate::job::{Job, TemplateSource};
 use crate::nest::{Observer, Params, Progress, Stop, TraceRow};
 use crate::plan::{
     self, DrawnFrom, DrawnStock, LeftOver, Plan, PlanCloth, PlanLayer, PlanLayerItem, PlanPiece, PlanStock, PlanTemplate, Rules,
@@ -407,13 +407,8 @@ fn plan_piece(job: &Job, piece: &Piece) -> PlanPiece {
 
 fn splice_facts(job: &Job, piece: &Piece) -> Option<SpliceFacts> {
     let rule = job.splice.as_ref()?;
-    let kind = ply::splice_kind(job.cloths[piece.cloth].weave);
-    Some(SpliceFacts {
-        kind,
-        lap: if kind == SpliceKind::Lap { rule.lap } else { 0.0 },
-        stagger: rule.stagger,
-        plies_apart: rule.plies_apart,
-    })
+    let (kind, lap) = ply::splice_of(job.cloths[piece.cloth].weave, rule.lap);
+    Some(SpliceFacts { kind, lap, stagger: rule.stagger, plies_apart: rule.plies_apart })
 }
 
 fn material_of(cloth: &Cloth) -> PlanCloth {

@@ -1,6 +1,8 @@
 //! What to buy: the same layouts as the plan's, never short of them; figures that add up; stock, rough parts and bad input.
 #![allow(clippy::unwrap_used)]
 
+mod plan_schema;
+
 use assert_cmd::Command;
 use std::path::Path;
 use std::sync::atomic::AtomicBool;
@@ -106,6 +108,7 @@ fn under_the_same_effort_and_seed_it_never_falls_short_of_the_plan() {
     assert_eq!(found.seeds, [7, 8]);
     for seed in [7, 8] {
         let planned = plan(&jobs, &Settings { seed, ..settings(1) }, &AtomicBool::new(false), &Unwatched).unwrap().into_plan();
+        plan_schema::keeps_to_schema(&planned);
         for figures in &planned.cloths {
             let cloth = found.cloths.iter().find(|c| c.cloth == figures.cloth).unwrap();
             let own = cloth.widths.iter().find(|w| w.own).unwrap();

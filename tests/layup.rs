@@ -2,6 +2,7 @@
 #![allow(clippy::unwrap_used)]
 
 mod job_common;
+mod plan_schema;
 
 use job_common::{SOUND, folder, job_path, read};
 use std::path::Path;
@@ -25,7 +26,9 @@ fn demo() -> &'static Verified {
     DEMO.get_or_init(|| {
         let (job, _) = load(Path::new("demo-data/job.toml")).unwrap();
         let settings = Settings { stop: Stop::After(Duration::ZERO), seed: 1, threads: 1, sets: 1 };
-        plan(&[job], &settings, &AtomicBool::new(false), &Unwatched).unwrap()
+        let plan = plan(&[job], &settings, &AtomicBool::new(false), &Unwatched).unwrap();
+        plan_schema::keeps_to_schema(plan.plan());
+        plan
     })
 }
 

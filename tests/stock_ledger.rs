@@ -1,6 +1,8 @@
 //! The ledger through the command and the library: what was reported done stays done, whatever happens to the process or the file.
 #![allow(clippy::unwrap_used)]
 
+mod plan_schema;
+
 use assert_cmd::cargo::CommandCargoExt;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -106,13 +108,15 @@ fn planned(shop: &Shop, ledger: &Ledger, earlier: &Earlier) -> Verified {
     let (job, _) = warpwise::job::load(&shop.job).unwrap();
     let settings = Settings { stop: Stop::Effort(1), seed: 1, threads: 1, sets: 1 };
     let stock = ledger.snapshot(&now()).unwrap();
-    planner::go_on(&[job], &stock, earlier, &settings, &AtomicBool::new(false), &Unwatched).unwrap()
+    let plan = planner::go_on(&[job], &stock, earlier, &settings, &AtomicBool::new(false), &Unwatched).unwrap();
+    plan_schema::keeps_to_schema(plan.plan());
+    plan
 }
 
 fn input(trouble: Trouble) -> String {
     match trouble {
         Trouble::Input(faults) => faults.to_string(),
-        Trouble::Machine(faults) => panic!("{faults}"),
+        Trouble::Machine(faults) | Trouble::Damaged(faults) => panic!("{faults}"),
     }
 }
 
@@ -406,7 +410,7 @@ fn a_damaged_file_is_found_out_and_its_backup_put_in_place() {
     }
     assert!(run(&shop.file, &["check", "--restore"]).status.success());
     assert!(run(&shop.file, &["check"]).status.success());
-    assert_eq!(Ledger::read(&shop.file).unwrap().list(None).unwrap().1.offcuts, 200, "the state before the last change");
+    assert_eq!(Ledger::read(&shop.file).unwrap().list(None).unwrap().1.offcuts, 400, "nothing that was reported is lost");
     fs::write(&shop.file, b"no ledger at all, but long enough to look like a file of something").unwrap();
     assert_eq!(run(&shop.file, &["list"]).status.code(), Some(4));
 }

@@ -1,5 +1,6 @@
 //! How a command can fail, and the exit status that tells.
 
+use super::say;
 use std::process::ExitCode;
 use warpwise::fault::{Fault, Faults};
 use warpwise::planner::Refusal;
@@ -24,7 +25,6 @@ impl Failure {
     }
 
     /// Says what is wrong on standard error and gives the exit status.
-    #[allow(clippy::print_stderr)]
     pub fn report(self) -> ExitCode {
         let (faults, status) = match self {
             Failure::Input(faults) => (faults, 1),
@@ -34,9 +34,9 @@ impl Failure {
         };
         let faults = faults.sorted();
         // With the line of the job that is at fault, and a caret under the place.
-        eprintln!("{}", faults.with_source(&|file| std::fs::read_to_string(file).ok()).trim_end());
+        say(faults.with_source(&|file| std::fs::read_to_string(file).ok()).trim_end());
         if faults.0.len() > 1 {
-            eprintln!("{} faults", faults.0.len());
+            say(&format!("{} faults", faults.0.len()));
         }
         ExitCode::from(status)
     }

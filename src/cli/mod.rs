@@ -1,5 +1,6 @@
 //! The command line: one file a command; each parses, calls the library and prints.
 
+mod ask;
 mod check;
 mod demo;
 mod estimate;
@@ -89,12 +90,17 @@ fn print(text: &str) -> Result<(), Failure> {
     }
 }
 
+/// A line on standard error; if nobody takes it, the work goes on.
+fn say(line: &str) {
+    use std::io::Write;
+    let _ = writeln!(std::io::stderr(), "{line}");
+}
+
 /// Prints warnings to standard error.
-#[allow(clippy::print_stderr)]
 fn warn(warnings: &[warpwise::fault::Fault], quiet: bool) {
     if !quiet {
         for warning in warnings {
-            eprintln!("warning: {warning}");
+            say(&format!("warning: {warning}"));
         }
     }
 }

@@ -146,6 +146,7 @@ fn build(mut raw: RawJob, doc: &Document<'_>, read: &ReadOutline<'_>, findings: 
         currency: head.currency,
         cloths: made_cloths.into_iter().collect::<Option<_>>()?,
         templates: made.into_iter().collect::<Option<_>>()?,
+        drawings: drawings.accounts(),
         layers: made_layers.into_iter().collect::<Option<_>>()?,
         cutting: Cutting {
             gap: raw.cutting.gap,

@@ -24,7 +24,8 @@ pub use agree::{agree, differing};
 pub use layup::{Consumables, CureStep, Debulk, Finish, Layup, MouldMaterial, MouldWork};
 pub use load::{ReadOutline, load, load_all, parse, parse_with};
 pub use model::{
-    Cutting, Hands, InkedSide, Job, Layer, LayerItem, PatchShape, Seen, SpliceKind, SpliceRule, TakenOff, Template, TemplateSource,
+    Cutting, Hands, InkedSide, Job, Layer, LayerItem, PatchShape, ReadDrawing, Seen, SpliceKind, SpliceRule, TakenOff, Template,
+    TemplateSource,
 };
 pub use mosaic::Mosaic;
 pub use scaffold::scaffold;

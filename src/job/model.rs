@@ -3,7 +3,7 @@
 use super::mosaic::Mosaic;
 use crate::cloth::{Cloth, Permitted};
 use crate::geometry::{Point, Ring};
-use crate::outline::{EdgeKind, Outline};
+use crate::outline::{Account, EdgeKind, Outline};
 use crate::trace::Corner;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -208,6 +208,17 @@ pub struct SpliceRule {
     pub plies_apart: usize,
 }
 
+/// What was made of a drawing that the job names.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ReadDrawing {
+    /// The file as the job names it.
+    pub file: PathBuf,
+    /// What became of every line.
+    pub lines: Vec<Account>,
+    /// Name and box of each outline that no template takes.
+    pub spare: Vec<String>,
+}
+
 /// A job whose every reference holds.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Job {
@@ -223,6 +234,8 @@ pub struct Job {
     pub cloths: Vec<Cloth>,
     /// Templates, strips and patches, in this order.
     pub templates: Vec<Template>,
+    /// The drawings its templates come from.
+    pub drawings: Vec<ReadDrawing>,
     /// The layers in laying order.
     pub layers: Vec<Layer>,
     /// Cutting rules.

@@ -7,7 +7,7 @@
 use super::layup::{Consumables, CureStep, Debulk, Finish, Layup};
 use super::model::{Hands, InkedSide, Seen, TakenOff};
 use super::quantity::{
-    allowance, angle, angle_tolerance, areal_mass, chord, distance, id, point, ring, roll_length, share, size, text, turns,
+    allowance, angle, angle_tolerance, areal_mass, chord, distance, id, join, point, ring, roll_length, share, size, text, turns,
 };
 use crate::cloth::{Backing, Face, Material, Weave};
 use crate::outline::{EdgeKind, Unit};
@@ -315,6 +315,10 @@ pub(super) struct RawTemplate {
     #[serde(default = "chord_tolerance")]
     #[schemars(schema_with = "chord")]
     pub(super) chord_tolerance: f64,
+    /// Ends of lines in the drawing that are no farther apart than this are joined, with a warning.
+    #[serde(default = "join_ends")]
+    #[schemars(schema_with = "join")]
+    pub(super) join_ends: f64,
     /// Direction of the part's 0°, anticlockwise from the right of the drawing; needed unless the drawing shows an arrow.
     #[serde(default)]
     #[schemars(schema_with = "angle")]
@@ -336,6 +340,10 @@ pub(super) struct RawTemplate {
 
 fn chord_tolerance() -> f64 {
     0.02
+}
+
+fn join_ends() -> f64 {
+    0.1
 }
 
 fn trim_edge() -> EdgeKind {

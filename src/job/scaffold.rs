@@ -3,7 +3,7 @@
 use super::structure::may_be_in_id;
 use super::templates::point_within;
 use crate::outline::Reading;
-use crate::units::show_number;
+use crate::units::{degrees_0_360, show_number};
 use std::path::{Path, PathBuf};
 
 /// The text of a new job file of this name around outline files, which lie in the job's folder or below it.
@@ -24,18 +24,20 @@ struct Sketch {
     file: String,
     inside: Option<String>,
     arrow_drawn: bool,
+    /// Direction and name of a line that may be the arrow.
+    arrow_guessed: Option<(f64, String)>,
 }
 
 impl Sketch {
     fn unread(file: &Path) -> Sketch {
         let stem = file.file_stem().unwrap_or_default().to_string_lossy();
         let parts: Vec<_> = file.components().map(|c| c.as_os_str().to_string_lossy()).collect();
-        Sketch { id: id_from(&stem), file: parts.join("/"), inside: None, arrow_drawn: false }
+        Sketch { id: id_from(&stem), file: parts.join("/"), inside: None, arrow_drawn: false, arrow_guessed: None }
     }
 
     fn read(file: &Path, reading: &Reading) -> Vec<Sketch> {
         let several = reading.outlines.len() > 1;
-        let sketch = |outline: &crate::outline::Outline| {
+        let sketch = |(i, outline): (usize, &crate::outline::Outline)| {
             let mut sketch = Sketch::unread(file);
             if several {
                 if !outline.name().is_empty() {
@@ -45,9 +47,11 @@ impl Sketch {
                 sketch.inside = Some(format!("[{}, {}]", show_number(p.x, 3), show_number(p.y, 3)));
             }
             sketch.arrow_drawn = outline.arrow().is_some();
+            let guess = reading.maybe_arrows.iter().find(|a| a.outline == i);
+            sketch.arrow_guessed = guess.map(|a| (degrees_0_360((a.ends[1] - a.ends[0]).direction()), a.name.clone()));
             sketch
         };
-        reading.outlines.iter().map(sketch).collect()
+        reading.outlines.iter().enumerate().map(sketch).collect()
     }
 }
 
@@ -103,6 +107,10 @@ fn template(outline: &Sketch, id: &str) -> String {
     }
     if outline.arrow_drawn {
         lines.push("# arrow = 0                      # 0° of the part; the drawing shows it, so it need not stand here".into());
+    } else if let Some((degrees, name)) = &outline.arrow_guessed {
+        let key = format!("arrow = {}", show_number(*degrees, 2));
+        let name = if name.is_empty() { String::new() } else { format!(" in {}", quote(name)) };
+        lines.push(format!("{key:<33}# CHECK: 0° of the part, as the line{name} runs, which is not named as an arrow"));
     } else {
         lines.push("arrow = 0                        # CHECK: 0° of the part, degrees anticlockwise from the right of the drawing".into());
     }
@@ -177,6 +185,7 @@ inked_side = "up"                # CHECK: which way the side that faced you in t
 edge = "trim"                    # of edges to which the drawing gives no kind: trim, lap, butt or dart
 hands = "as traced"              # as traced, mirrored or both, where a layer does not say
 may_cross_bench = false          # true: a piece longer than the bench may be cut by sliding the cloth along
+# join_ends = 0.1                # ends of lines in the drawing up to this far apart are joined, with a warning
 # chord_tolerance = 0.02         # curves are flattened to within this distance
 
 "#;

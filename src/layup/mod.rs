@@ -7,7 +7,6 @@ mod steps;
 pub use cure::{CurePoint, cure_clock, growth};
 pub use steps::{Step, Tick};
 
-use crate::cloth::Backing;
 use crate::job::MouldWork;
 use crate::plan::{Plan, PlanCloth, PlanLayer, PlanStock};
 use crate::stock::Day;
@@ -229,13 +228,4 @@ fn cure_notes(work: &MouldWork) -> Vec<String> {
 /// Whether a text is a date and time at which a cure can begin.
 pub fn is_start(text: &str) -> bool {
     text.contains(':') && text.parse::<jiff::civil::DateTime>().is_ok()
-}
-
-/// The side of a cloth that lies up on the bench, in words.
-fn up_side(cloth: &PlanCloth) -> &'static str {
-    match cloth.up {
-        Backing::Paper => "paper side",
-        Backing::Film => "film side",
-        Backing::Bare => "bare side",
-    }
 }

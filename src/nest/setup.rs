@@ -152,6 +152,11 @@ impl Setup {
         super::fits::clearance_margin(self.gap + if rounded { 4 } else { 0 })
     }
 
+    /// The most by which any item must keep off a block, µm: only those with rounded corners do.
+    pub fn most_clearance_of_blocks(&self) -> i64 {
+        super::fits::clearance_margin(if self.bases.iter().any(|b| b.rounded) { 2 } else { 0 })
+    }
+
     /// Takes items out of the search: they fit only stocks that have no room left.
     pub fn leave_out(&mut self, items: &[usize]) {
         for &i in items {

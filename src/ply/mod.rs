@@ -9,10 +9,12 @@ mod prepare;
 mod relief;
 mod skin;
 mod splice;
+mod stack;
+mod step_back;
 mod target;
 
 pub use piece::{Hand, Part, Piece, Prepared};
 pub use prepare::prepare;
 pub use skin::{Inked, InkedCorner, Skin, TemplateFrame, template_frame};
-pub use splice::splice_kind;
+pub use splice::splice_of;
 pub use target::{PatchOf, Target, patch_piece, target};

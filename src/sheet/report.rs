@@ -2,7 +2,6 @@
 
 use super::draw::Sheet;
 use super::face::View;
-use super::label::hand_in_words;
 use super::paper::Paper;
 use super::placement::{HEADINGS, cells, measured_from, picture, places};
 use super::scene::{Backing, Hold, Ink, Scene, Shape, Text};
@@ -12,7 +11,7 @@ use super::title::face_in_words;
 use crate::cloth::Face;
 use crate::geometry::{Bounds, Motion, Point, Region, Ring, point, ring_area, ring_bounds};
 use crate::job::Seen;
-use crate::plan::{Plan, PlanLayer, PlanPiece, StockKind};
+use crate::plan::{Plan, PlanLayer, PlanPiece, StockKind, laying_order, words};
 use crate::units::{counted, show_area};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
@@ -169,22 +168,22 @@ fn placement(sheets: &[(String, Sheet<'_>)]) -> Markup {
 
 fn pieces(plan: &Plan) -> Markup {
     let mut rows = Vec::new();
-    for piece in &plan.pieces {
+    for piece in laying_order(plan) {
         for (stock, placed) in plan.stocks.iter().flat_map(|s| s.placed.iter().map(move |p| (s, p))).filter(|(_, p)| p.piece == piece.piece)
         {
             let b = ring_bounds(&placed.outline);
-            let part = piece.part.map_or_else(String::new, |p| format!(", part {} of {}", p.number, p.of));
+            let which: String = words::which(piece).into_iter().map(|w| format!(", {w}")).collect();
             rows.push(vec![
                 text(piece.number.clone()),
-                text(format!("{}{part}", piece.template)),
+                text(format!("{}{which}", piece.template)),
                 text(piece.job.clone()),
                 text(piece.layer.to_string()),
                 text(angle(piece.angle)),
-                text(hand_in_words(piece.hand)),
+                text(words::hand(piece.hand)),
                 text(piece.cloth.clone()),
                 text(stock.id.clone()),
-                text(if piece.copies > 1 { format!("{} of {}", placed.copy, piece.copies) } else { "1".into() }),
-                text(if placed.face == Face::Down { "DOWN" } else { "up" }),
+                text(words::copy(placed.copy, piece.copies).unwrap_or_else(|| "1".into())),
+                text(if placed.face == Face::Down { words::FACE_DOWN.into() } else { format!("face {}", words::face(placed.face)) }),
                 text(b.map_or_else(String::new, |b| format!("{} × {}", decimals(b.width(), 0), decimals(b.height(), 0)))),
             ]);
         }
@@ -200,9 +199,9 @@ fn layers(plan: &Plan) -> Markup {
     html! {
         p { "Drawn looking at the mould surface, 0° of the part to the right; fine lines run along the warp; a blue line shows the twill where it will be seen." }
         @for layer in &plan.layers {
-            h3 { bdi { (clean(&layer.job)) ": layer " (layer.layer) @if !layer.name.is_empty() { ", " (clean(&layer.name)) } } }
+            h3 { bdi { (clean(&layer.job)) ": " (clean(&words::layer_by_name(layer))) } }
             p { bdi { (clean(&layer.cloth)) } " at " (angle(layer.angle))
-                @match layer.seen { Seen::MouldSide => ", seen from the mould side", Seen::OtherSide => ", seen from the other side", Seen::Hidden => "", } }
+                @if let Some(seen) = words::seen(layer.seen) { ", " (seen) } }
             div .layer { @for (words, scene) in layer_pictures(plan, layer, &|_| true) {
                 figure { (PreEscaped(write_inline(&scene, 1.0, &words))) figcaption { bdi { (words) } } }
             } }
@@ -216,7 +215,7 @@ pub(super) fn layer_pictures(plan: &Plan, layer: &PlanLayer, wanted: &dyn Fn(&st
     let mut pictures: Vec<(String, Scene)> = Vec::new();
     let material = plan.materials.iter().find(|m| m.cloth == layer.cloth);
     let mut plies: Vec<Vec<&PlanPiece>> = Vec::new();
-    for piece in plan.pieces.iter().filter(|p| p.job == layer.job && p.layer == layer.layer && wanted(&p.template)) {
+    for piece in laying_order(plan).into_iter().filter(|p| p.job == layer.job && p.layer == layer.layer && wanted(&p.template)) {
         match plies.iter_mut().find(|p| p.first().is_some_and(|f| f.ply == piece.ply)) {
             Some(ply) => ply.push(piece),
             None => plies.push(vec![piece]),
@@ -285,7 +284,7 @@ pub(super) fn layer_pictures(plan: &Plan, layer: &PlanLayer, wanted: &dyn Fn(&st
             _ => numbers.join(", "),
         };
         let lies = warp_in_words(plan, head);
-        pictures.push((format!("{} · {} · {lies} · {numbers}", clean(&head.template), hand_in_words(head.hand)), s));
+        pictures.push((format!("{} · {} · {lies} · {numbers}", clean(&head.template), words::hand(head.hand)), s));
     }
     pictures
 }
@@ -362,7 +361,7 @@ fn printing(view: &View) -> Markup {
     let mut rows = Vec::new();
     for name in ["a4", "a3", "letter", "tabloid"] {
         let Ok(paper) = Paper::new(name, 8.0, 10.0) else { continue };
-        let pages: Vec<String> = super::tiles::count(view, &paper).into_iter().map(|(sheet, n)| format!("{sheet}: {n}")).collect();
+        let pages: Vec<String> = super::tiles::count(view, &paper).into_iter().map(|c| format!("{}: {}", c.name, c.pages)).collect();
         rows.push(vec![
             text(name.to_uppercase()),
             text(pages.join(", ")),
@@ -380,7 +379,7 @@ fn cautions() -> Markup {
         ul .note {
             li { "Uncured epoxy sensitises skin: nitrile gloves, long sleeves." }
             li { "Labels and ink go on the backing, never on the cloth: a buried label or film is a delamination." }
-            li { "Pieces marked DOWN are turned over before laying." }
+            li { "Pieces marked " (words::FACE_DOWN) " are turned over before laying." }
             li { "Cut away from the hand; wear a cut-proof glove." }
             li { "Measure the 100 mm square of every print before cutting by it." }
             li { "This plan is about cloth. It does not certify strength." }

@@ -6,9 +6,8 @@ use super::placement::{in_words, measured_from};
 use super::placement_rows::{corners_of, offcut_name};
 use super::scene::{Hold, Ink, Scene, Shape, Text};
 use super::text::{clean, decimals, fit, text_width};
-use crate::cloth::{Backing, Face};
 use crate::geometry::{Bounds, Point, point};
-use crate::plan::{Plan, PlanStock, StockKind};
+use crate::plan::{Plan, PlanStock, StockKind, words};
 
 /// One field of the block: a small drawing whose upper left corner is the origin.
 struct Field {
@@ -34,15 +33,8 @@ impl Field {
 
 /// Which face of the cloth lies up, in words: `paper side up`; `over` if the stock was turned over to be drawn.
 pub(crate) fn face_in_words(plan: &Plan, stock: &PlanStock, over: bool) -> String {
-    let backing = plan.materials.iter().find(|m| m.cloth == stock.cloth).map(|m| m.up);
-    let side = match backing {
-        Some(Backing::Paper) => "paper side",
-        Some(Backing::Film) => "film side",
-        Some(Backing::Bare) => "bare side",
-        None => "face",
-    };
     let seen = if over { ", drawn seen from the other side" } else { "" };
-    format!("{side} {}{seen}", if stock.face == Face::Up { "up" } else { "down" })
+    format!("{}{seen}", words::on_the_bench(plan, stock))
 }
 
 /// What is turned over before it is laid, as the cloth lies on this sheet.

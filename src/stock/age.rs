@@ -11,7 +11,7 @@ pub const SOON: i64 = 30;
 pub const SHORT_OUT_LIFE: f64 = 0.25;
 
 /// More hours than anyone logs: about eleven years.
-const MOST_HOURS: f64 = 100_000.0;
+pub(crate) const MOST_HOURS: f64 = 100_000.0;
 
 /// Expiry and out-life of a roll or an offcut. What is `None` was not told.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]

@@ -34,6 +34,7 @@ mod plies;
 mod preparation;
 mod sane;
 mod splices;
+mod stagger;
 mod turns;
 
 use crate::fault::Faults;

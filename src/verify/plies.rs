@@ -5,7 +5,7 @@ use super::placement::turns_apart;
 use super::turns::forbidden;
 use crate::cloth::Weave;
 use crate::job::{Hands, Seen};
-use crate::plan::{Plan, PlanCloth, PlanLayer, PlanPiece, PlanTemplate};
+use crate::plan::{Plan, PlanCloth, PlanLayer, PlanPiece, PlanTemplate, words};
 use crate::ply::Hand;
 use std::collections::BTreeMap;
 
@@ -123,7 +123,7 @@ fn angle_and_turns(piece: &PlanPiece, ply: &Ply, found: &mut Findings) {
     if !layer.turns_overridden {
         for way in &piece.permitted {
             if let Some(why) = forbidden(ply.cloth, visible, *way) {
-                let face = if way.face == crate::cloth::Face::Up { "up" } else { "down" };
+                let face = words::face(way.face);
                 found.add(&ply.name, format!("may lie at {} face {face}, which its weave forbids: {why}", way.turn));
             }
         }
@@ -162,8 +162,8 @@ fn complete(plan: &Plan, plies: &[Ply], templates: &BTreeMap<(&str, &str), &Plan
     for key in keys {
         let (want, have) = (wanted.get(key).copied().unwrap_or(0), there.get(key).copied().unwrap_or(0));
         if want != have {
-            let hand = if key.3 == Hand::AsTraced { "as traced" } else { "mirrored" };
-            found.add(&format!("layer {}", key.1), format!("asks for {want} of template {} {hand}, the plan has {have} sound ones", key.2));
+            let what = format!("asks for {want} of template {} {}, the plan has {have} sound ones", key.2, words::hand(key.3));
+            found.add(&words::layer(key.1), what);
         }
     }
 }

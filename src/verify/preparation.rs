@@ -9,8 +9,8 @@
 //! | net line of a part, relief cuts, cover and overlap of parts | 5 µm |
 //! | a local patch stepped back: distance from the template's net line | 0.06 mm on long edges, at corners up to 1.5 times the step |
 //! | arrow | 0.1°, and what the grid takes from a short one |
-//! | cut line inside the net line | 2 µm |
-//! | cut line farther out than the allowance | 0.06 mm beside an edge; at corners up to 1.5 times the allowance, which a mitre of a right angle and any round join meet |
+//! | cut line inside the net line | 5 µm |
+//! | cut line farther out than the allowance | 0.06 mm, all along it; at corners a mitre may reach 1.5 times the allowance; nothing through the ply itself |
 //! | cut line nearer than the allowance | 0.06 mm, beside edges; not looked at within 2.5 allowances of an edge with another allowance |
 //! | butt edges and dart legs | 0.2 mm, away from neighbours that grow |
 
@@ -22,7 +22,7 @@ use super::frame::Frame;
 use super::placement::turns_apart;
 use super::plies::Ply;
 use super::sane::Exact;
-use super::{allowance, splices};
+use super::{allowance, splices, stagger};
 use crate::geometry::{Path, Point, Ring, point};
 use crate::outline::EdgeKind;
 use crate::plan::{Plan, PlanPiece, PlanTemplate};
@@ -96,7 +96,7 @@ pub(super) fn check(plan: &Plan, exact: &Exact, plies: &[Ply], found: &mut Findi
         splices::check(&this, found);
         laid.push(this);
     }
-    splices::stagger(&laid, found);
+    stagger::check(plan, &laid, found);
 }
 
 /// Local patches lie on their host.
@@ -219,7 +219,7 @@ fn nets(laid: &Laid, found: &mut Findings) {
         if let Some(net) = net
             && interiors_meet(net, &outside).is_some()
             && let Some((depth, at)) = overlap_depth(net, &outside)
-            && depth > WHOLE_MM
+            && depth > PART_MM
         {
             found.add_at(&who, at + piece.origin, format!("its cut line runs {depth:.3} mm inside the net line"));
         }

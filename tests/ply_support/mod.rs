@@ -87,6 +87,7 @@ pub fn job(weave: Weave, templates: Vec<Template>, layers: Vec<Layer>) -> Job {
         currency: "EUR".into(),
         cloths: vec![cloth(weave)],
         templates,
+        drawings: Vec::new(),
         layers,
         cutting: Cutting { gap: 5.0, bench_length: None, least_offcut_width: 40.0 },
         mould_work: Default::default(),

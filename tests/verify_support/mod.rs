@@ -1,6 +1,9 @@
 //! Builds small plans by arithmetic of its own, for the checker's tests.
 #![allow(dead_code, clippy::unwrap_used)]
 
+#[path = "../plan_schema/mod.rs"]
+pub mod plan_schema;
+
 use warpwise::cloth::{Backing, Cloth, Face, Permitted, Price, Weave};
 use warpwise::geometry::{Point, Ring, point, ring_area};
 use warpwise::job::{Hands, Seen};
@@ -257,6 +260,7 @@ pub fn accepted(plan: &Plan) {
     if let Err(faults) = verify(plan.clone()) {
         panic!("refused:\n{faults}");
     }
+    plan_schema::keeps_to_schema(plan);
 }
 
 /// Moves one placed piece, outline and all.

@@ -1,6 +1,7 @@
 //! What layers mean: by name in general, by number in drawings of sewn-product patterns.
 
 use super::super::{DrawnLine, Role};
+use super::entities::Refusal;
 use crate::geometry::Point;
 
 /// True if the layers of a drawing are those of ASTM D6673: bare numbers, 1 (the boundary) among them.
@@ -19,14 +20,14 @@ pub(super) fn are_of_pattern_standard<'a>(layers: impl Iterator<Item = &'a str>)
 ///
 /// The sew line lies inside the boundary. The boundary is taken as the outline, and the sew line carried along as a mark:
 /// a seam allowance of a sewn pattern is no trim allowance of a laminate, so nothing is deduced from their distance.
-pub(super) fn pattern_role(layer: &str) -> Result<Role, String> {
+pub(super) fn pattern_role(layer: &str) -> Result<Role, Refusal> {
     match layer {
         "1" | "11" => Ok(Role::Outline),
         "4" => Ok(Role::Cut),
         "7" => Ok(Role::Arrow),
         "6" | "8" | "13" | "14" => Ok(Role::Mark),
-        "15" => Err("layer 15 of a pattern drawing is annotation".into()),
-        other => Err(format!("layer {other} of a pattern drawing holds nothing that is cut or marked")),
+        "15" => Err(Refusal::NotUsed("layer 15 of a pattern drawing is annotation".into())),
+        other => Err(Refusal::Missed(format!("layer {other} of a pattern drawing holds nothing that is cut or marked"))),
     }
 }
 

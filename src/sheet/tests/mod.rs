@@ -4,6 +4,9 @@
 mod by_hand;
 mod cut_sheets;
 mod faces;
-mod kayak;
+pub(super) mod kayak;
+mod mosaics;
+mod paper;
 mod printed;
 mod tables;
+mod wording;

@@ -7,7 +7,7 @@ use crate::plan::Plan;
 use crate::sheet::paper::Paper;
 use crate::sheet::placement::places;
 use crate::sheet::scene::{Ink, Shape};
-use crate::sheet::{LabelGrid, dxf, face::View, placement, stickers, svg, templates, tiles};
+use crate::sheet::{LabelGrid, dxf, face::View, placement, spread, stickers, svg, templates, tiles};
 
 fn inside(w: &Bounds, p: Point) -> bool {
     p.x >= w.min.x && p.x <= w.max.x && p.y >= w.min.y && p.y <= w.max.y
@@ -20,7 +20,7 @@ fn every_point_to_cut_is_on_a_tile_and_no_tile_is_blank() {
         let paper = Paper::new(paper, 8.0, overlap).unwrap();
         for (name, sheet) in view.sheets() {
             let scene = sheet.layout().scene;
-            let tiling = tiles::spread(&scene, &paper);
+            let tiling = spread::spread(&scene, &paper);
             let rings = scene
                 .drawn
                 .iter()
@@ -80,8 +80,8 @@ fn the_same_plan_gives_the_same_bytes() {
         let (_, sheet) = view.sheets().into_iter().next().unwrap();
         let grid = LabelGrid::named("3x8").unwrap();
         [
-            tiles::tiled(&sheet, &paper).0,
-            tiles::roll(&sheet).0,
+            tiles::tiled(&tiles::Drawing::of(&sheet), &paper).0,
+            tiles::roll(sheet.scene(), "roll").0,
             dxf::write(&sheet),
             templates::templates(&plan, None, &paper).0,
             placement::sheets(&view).0,
@@ -121,7 +121,7 @@ fn no_name_breaks_a_file() {
         let cuts = back.entities().filter(|e| e.common.layer == "CUT").count();
         assert!(cuts >= sheet.pieces.len());
         assert!(text.is_ascii());
-        assert!(tiles::tiled(&sheet, &Paper::new("a3", 8.0, 10.0).unwrap()).0.starts_with(b"%PDF-1.7"));
+        assert!(tiles::tiled(&tiles::Drawing::of(&sheet), &Paper::new("a3", 8.0, 10.0).unwrap()).0.starts_with(b"%PDF-1.7"));
     }
     let grid = LabelGrid::named("3x10").unwrap();
     assert!(stickers::labels(&plan, &grid).1 > 0 && stickers::bags(&plan).1 > 0);
@@ -135,5 +135,5 @@ fn a_roll_longer_than_a_pdf_page_is_split() {
     stock.segments = vec![[0.0, 12_000.0]];
     stock.outline = vec![point(0.0, 0.0), point(12_000.0, 0.0), point(12_000.0, 1250.0), point(0.0, 1250.0)];
     let view = View::new(&plan, None);
-    assert_eq!(tiles::roll(&view.sheets()[0].1).1, 3);
+    assert_eq!(tiles::roll(view.sheets()[0].1.scene(), "roll").1, 3);
 }
