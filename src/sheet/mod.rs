@@ -4,6 +4,7 @@
 
 pub mod summary;
 
+mod answers;
 mod card;
 mod clip;
 mod csv;
@@ -250,7 +251,7 @@ pub fn patches_table(plan: &Verified) -> Option<String> {
 
 /// All layouts in one small picture, SVG.
 pub fn overview(plan: &Verified) -> String {
-    overview::overview(plan.plan())
+    overview::written(plan.plan())
 }
 
 /// The whole summary for a terminal, no line wider than `columns` (at least 72 are used).

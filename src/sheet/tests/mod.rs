@@ -2,6 +2,7 @@
 #![allow(clippy::unwrap_used)]
 
 mod cut_sheets;
+mod first_screen;
 pub(super) mod kayak;
 mod mosaics;
 mod paper;
