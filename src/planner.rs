@@ -327,7 +327,7 @@ fn templates_of(job: &Job) -> Vec<PlanTemplate> {
         .iter()
         .enumerate()
         .filter_map(|(index, template)| {
-            let TemplateFrame { skin, arrow } = ply::template_frame(job, index)?;
+            let TemplateFrame { skin, arrow, inked } = ply::template_frame(job, index)?;
             Some(PlanTemplate {
                 template: template.id.clone(),
                 job: job.name.clone(),
@@ -337,6 +337,7 @@ fn templates_of(job: &Job) -> Vec<PlanTemplate> {
                 holes: skin.holes,
                 cuts: skin.cuts,
                 no_splice: skin.no_splice,
+                inked,
                 strip: matches!(template.source, TemplateSource::Strip { .. }),
                 on: match &template.source {
                     TemplateSource::Patch { on, step_back, .. } => Some((on.clone(), *step_back)),

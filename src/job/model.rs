@@ -4,6 +4,7 @@ use super::mosaic::Mosaic;
 use crate::cloth::{Cloth, Permitted};
 use crate::geometry::{Point, Ring};
 use crate::outline::{EdgeKind, Outline};
+use crate::trace::Corner;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::path::PathBuf;
@@ -65,6 +66,8 @@ pub struct Template {
     pub source: TemplateSource,
     /// The outline in its drawing's frame, before any mirroring for plug or inked side. A patch's outline is in its host's drawing frame.
     pub outline: Outline,
+    /// Corners of the outline, named as the check picture of a tracing names them, drawing frame; none of a strip or patch.
+    pub corners: Vec<Corner>,
     /// Direction of the part's 0°, degrees anticlockwise from +x of the drawing.
     pub arrow: f64,
     /// What it was taken off.

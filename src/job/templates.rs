@@ -5,8 +5,9 @@ use super::model::{Hands, InkedSide, PatchShape, TakenOff, Template, TemplateSou
 use super::raw::{RawPatch, RawShape, RawStrip, RawTemplate};
 use super::{ReadOutline, cloths, shapes};
 use crate::fault::Place;
-use crate::geometry::{Point, point, ring_area, ring_bounds, ring_contains};
+use crate::geometry::{Point, Ring, point, ring_area, ring_bounds, ring_contains};
 use crate::outline::{EdgeKind, Outline, ReadOptions, Reading};
+use crate::trace::named_corners;
 use crate::units::{quoted, show_angle, show_mm, show_number};
 use std::collections::BTreeMap;
 use std::fs;
@@ -108,8 +109,13 @@ pub(super) fn template(
     let path = drawings.find(&raw.file, place("file"), findings)?;
     let options = ReadOptions { chord_tolerance: raw.chord_tolerance, unit: raw.unit, layer: raw.layer.clone(), ..ReadOptions::default() };
     let reading = drawings.reading(&path, &options, findings)?;
-    let outline = match choose(&reading.outlines, raw.inside.map(Point::from)) {
-        Ok(outline) => outline.clone(),
+    let nets: Vec<&Ring> = reading.outlines.iter().map(Outline::net).collect();
+    let mut corners = named_corners(&nets);
+    let (outline, corners) = match choose(&reading.outlines, raw.inside.map(Point::from)) {
+        Ok(outline) => {
+            let named = reading.outlines.iter().position(|o| std::ptr::eq(o, outline)).map(|i| corners.swap_remove(i));
+            (outline.clone(), named.unwrap_or_default())
+        }
         Err((what, remedy)) => {
             let key = if raw.inside.is_some() { "inside" } else { "file" };
             findings.fault(place(key), format!("{} {what}", quoted(&raw.file)), remedy);
@@ -141,6 +147,7 @@ pub(super) fn template(
         id: raw.id,
         source: TemplateSource::Drawing { file: PathBuf::from(raw.file) },
         outline,
+        corners,
         arrow,
         taken_off: raw.taken_off,
         inked_side: raw.inked_side,
@@ -228,6 +235,7 @@ pub(super) fn strip(raw: RawStrip, at: &str, doc: &Document<'_>, findings: &mut 
         source: TemplateSource::Strip { length: raw.length, width: raw.width },
         id: raw.id,
         outline,
+        corners: Vec::new(),
         arrow: 0.0,
         taken_off: TakenOff::Mould,
         inked_side: InkedSide::Up,
@@ -267,6 +275,7 @@ pub(super) fn patch(raw: RawPatch, host: &Template, at: &str, doc: &Document<'_>
         id: raw.id,
         source: TemplateSource::Patch { on: raw.on, shape, step_back: raw.step_back },
         outline,
+        corners: Vec::new(),
         arrow: host.arrow,
         taken_off: host.taken_off,
         inked_side: host.inked_side,

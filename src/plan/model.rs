@@ -4,7 +4,7 @@ use crate::cloth::{Backing, Face, Material, Permitted, Weave};
 use crate::geometry::{Path, Point, Ring, ring_area};
 use crate::job::{Hands, MouldWork, Seen, SpliceKind};
 use crate::outline::EdgeKind;
-use crate::ply::{Hand, Part};
+use crate::ply::{Hand, Inked, Part};
 use crate::stock::Day;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -174,6 +174,9 @@ pub struct PlanTemplate {
     /// A strip given by size, such as a joint tape.
     #[serde(default)]
     pub strip: bool,
+    /// What is found by eye on its skin; none of a strip or local patch.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub inked: Option<Inked>,
     /// For a local patch: the template it lies on (whose frame it shares) and its step-back, mm.
     pub on: Option<(String, f64)>,
 }

@@ -13,6 +13,6 @@ mod target;
 
 pub use piece::{Hand, Part, Piece, Prepared};
 pub use prepare::prepare;
-pub use skin::{Skin, TemplateFrame, template_frame};
+pub use skin::{Inked, InkedCorner, Skin, TemplateFrame, template_frame};
 pub use splice::splice_kind;
 pub use target::{PatchOf, Target, patch_piece, target};

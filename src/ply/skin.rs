@@ -2,8 +2,10 @@
 
 use crate::geometry::offset::inset;
 use crate::geometry::{Motion, Path, Point, Ring, point};
-use crate::job::{Job, Template, TemplateSource};
+use crate::job::{Job, TakenOff, Template, TemplateSource};
 use crate::outline::EdgeKind;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
 /// A template's lines in one frame, mm, on the 1 µm grid. Net line anticlockwise, holes clockwise.
 #[derive(Clone, Debug, PartialEq)]
@@ -29,6 +31,29 @@ pub struct TemplateFrame {
     pub skin: Skin,
     /// The part's 0°, degrees anticlockwise from +x.
     pub arrow: f64,
+    /// What is found by eye on the skin itself; `None` of a strip or local patch, of which no skin was taken.
+    pub inked: Option<Inked>,
+}
+
+/// What is found by eye on the skin that a template was taken as: template frame, mm, on the 1 µm grid.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Inked {
+    /// With its inked side up the skin shows the mirror image of the template frame: it was taken off a plug.
+    pub mirrored: bool,
+    /// The 0° arrow as it is drawn, tail to head, if it is.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub arrow: Option<[Point; 2]>,
+    /// Sharp corners of the net line.
+    pub corners: Vec<InkedCorner>,
+}
+
+/// A sharp corner of a net line.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct InkedCorner {
+    /// Its name, as the check picture of a tracing has it.
+    pub name: String,
+    /// A point of the net line.
+    pub at: Point,
 }
 
 /// The template frame of `job.templates[index]`, or `None` past the end of the list.
@@ -39,8 +64,18 @@ pub fn template_frame(job: &Job, index: usize) -> Option<TemplateFrame> {
     let template = job.templates.get(index)?;
     let host = host_of(job, template);
     let lines = Skin::as_drawn(template);
-    let skin = if host.drawn_mirrored() { lines.moved(&mirror_about(host.arrow)) } else { lines };
-    Some(TemplateFrame { skin, arrow: host.arrow })
+    let motion = host.drawn_mirrored().then(|| mirror_about(host.arrow));
+    let moved = |p: Point| motion.map_or(p, |m| m.apply(p).snapped());
+    let inked = matches!(template.source, TemplateSource::Drawing { .. }).then(|| Inked {
+        mirrored: template.taken_off == TakenOff::Plug,
+        arrow: template.outline.arrow().map(|ends| ends.map(moved)),
+        corners: template.corners.iter().filter(|c| c.sharp).map(|c| InkedCorner { name: c.name.clone(), at: moved(c.at) }).collect(),
+    });
+    let skin = match motion {
+        Some(m) => lines.moved(&m),
+        None => lines,
+    };
+    Some(TemplateFrame { skin, arrow: host.arrow, inked })
 }
 
 /// The template whose frame this one shares: itself, or for a patch what it lies on.

@@ -54,6 +54,11 @@ impl Flow {
         }
     }
 
+    /// True if so much is free below on this page.
+    pub(super) fn fits(&self, height: f64) -> bool {
+        self.down + height <= SIZE[1] - MARGIN - FOOT
+    }
+
     /// White.
     pub(super) fn gap(&mut self, height: f64) {
         self.down += height;
@@ -258,6 +263,17 @@ impl Flow {
         let at = self.at(0.0, height);
         if let Some(leaf) = self.leaves.last_mut() {
             leaf.pictures.push((scene, at, 1.0));
+        }
+        self.down += height;
+    }
+
+    /// A drawing to this scale, in the middle.
+    pub(super) fn scaled(&mut self, scene: Scene, scale: f64) {
+        let (width, height) = (scene.page.width() * scale, scene.page.height() * scale);
+        self.room(height);
+        let at = self.at((WIDTH - width) / 2.0, height) - scene.page.min * scale;
+        if let Some(leaf) = self.leaves.last_mut() {
+            leaf.pictures.push((scene, at, scale));
         }
         self.down += height;
     }

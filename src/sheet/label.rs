@@ -156,13 +156,13 @@ pub(crate) struct Facts {
     pub hand: &'static str,
     /// `part 1 of 2`, `copy 2 of 3`, `patch 7`, `cut across segments 1 and 2`: what applies.
     pub more: Vec<String>,
-    /// It lies face down.
+    /// It lies face down as the cloth lies on this sheet: it is turned over before it is laid.
     pub face_down: bool,
 }
 
 impl Facts {
-    /// The facts of one placed piece, `over` if its stock was turned over to be drawn; `crossing` tells which bench segments it crosses.
-    pub(crate) fn of(plan: &Plan, piece: Option<&PlanPiece>, placed: &PlacedPiece, over: bool, crossing: Option<String>) -> Facts {
+    /// The facts of one piece as it is placed on the sheet; `crossing` tells which bench segments it crosses.
+    pub(crate) fn of(plan: &Plan, piece: Option<&PlanPiece>, placed: &PlacedPiece, crossing: Option<String>) -> Facts {
         let mut more = Vec::new();
         if let Some(piece) = piece {
             more.extend(words::which(piece));
@@ -177,7 +177,7 @@ impl Facts {
             angle: piece.map_or_else(String::new, |p| super::text::angle(p.angle)),
             hand: piece.map_or("", |p| words::hand(p.hand)),
             more,
-            face_down: (placed.face == Face::Down) != over,
+            face_down: placed.face == Face::Down,
         }
     }
 

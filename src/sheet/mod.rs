@@ -27,6 +27,8 @@ mod overview;
 mod paper;
 mod pdf;
 mod placement;
+mod placement_rows;
+mod reference;
 mod report;
 mod room;
 mod scene;

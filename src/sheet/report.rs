@@ -5,7 +5,7 @@ use super::draw::Sheet;
 use super::face::View;
 use super::overview::overview;
 use super::paper::Paper;
-use super::placement::{cells, measured_from, picture, places};
+use super::placement::{HEADINGS, cells, measured_from, picture, places};
 use super::scene::{Backing, Hold, Ink, Scene, Shape, Text};
 use super::svg::write_inline;
 use super::text::{angle, clean, decimals};
@@ -163,21 +163,21 @@ fn layouts(plan: &Plan, sheets: &[(String, Sheet<'_>)]) -> Markup {
 
 fn placement(sheets: &[(String, Sheet<'_>)]) -> Markup {
     html! {
-        p { "A is the tail of the template's 0° arrow, B its head; distances in mm. Cut in this order: no piece is then cut on loose cloth. "
+        p { "Lay each template so that its named points lie at their distances (mm); a piece with numbers only is drawn by its corners. Cut in this order: no piece is then cut on loose cloth. "
             "The same to print: " a href="sheets/placement.pdf" { "sheets/placement.pdf" } "." }
         @for (_, sheet) in sheets {
             @let places = places(sheet);
             @let [left, right] = super::placement::span(sheet);
             @let name = if sheet.segments > 1 { format!("{}, bench segment {} of {}", clean(&sheet.stock.id), sheet.segment + 1, sheet.segments) } else { clean(&sheet.stock.id) };
             h3 { bdi { (name) } }
-            p { b { (face_in_words(sheet.plan, sheet.stock, sheet.over)) } ". " (measured_from(sheet)) "." }
+            p { b { (face_in_words(sheet.plan, sheet.stock, sheet.over)) } ". Measured " (measured_from(sheet)) "." }
             figure .zooms {
                 div .frame tabindex="0" role="region" aria-label={ "Placement picture " (name) } {
                     (PreEscaped(write_inline(&picture(sheet, &places, 260.0 / (right - left).max(1.0)), 2.0, &format!("Placement on {name} with a 100 mm grid"))))
                 }
             }
             (table(&format!("Placement on {name}"),
-                &["cut", "no.", "piece", "A: end / selvedge", "B: end / selvedge", "from-to end", "0° to warp", "face"],
+                &HEADINGS,
                 places.iter().enumerate().map(|(i, p)| cells(p, i + 1).into_iter().map(text).collect()).collect(), false))
             @if sheet.segment + 1 < sheet.segments { p { "Then mark the cloth " (decimals(sheet.to, 0)) " mm from the roll's cut end and slide it along." } }
             @else if sheet.stock.kind == StockKind::Roll { p { "Last of all cut straight across, " (decimals(sheet.stock.used_length, 0)) " mm from the roll's cut end." } }

@@ -3,6 +3,7 @@
 use super::PageCount;
 use super::draw::{Laid, draw_piece};
 use super::equal::equal_pieces;
+use super::face::View;
 use super::flow::wrapped;
 use super::label::Facts;
 use super::paper::{FOOT, Paper};
@@ -62,8 +63,9 @@ impl Packed {
 /// The templates of a plan, one for all equal pieces, each turned so that it takes the least paper.
 fn pack(plan: &Plan, face: Option<Face>, paper: &Paper) -> Packed {
     let mirrored = face == Some(Face::Down);
-    let turned = |group: Vec<&PlanPiece>| template(plan, &group, mirrored, best_turn(group.first()?, mirrored, paper));
-    let mut all: Vec<Template> = equal_pieces(plan).into_iter().filter_map(turned).collect();
+    let view = View::new(plan, face);
+    let turned = |group: Vec<&PlanPiece>| template(&view.plan, &group, mirrored, best_turn(group.first()?, mirrored, paper));
+    let mut all: Vec<Template> = equal_pieces(&view.plan).into_iter().filter_map(turned).collect();
     // The tall ones first: the small ones fill what they leave.
     all.sort_by(|a, b| b.scene.page.height().total_cmp(&a.scene.page.height()));
     let (mut sheets, mut large): (Vec<Sheet>, Vec<usize>) = (Vec::new(), Vec::new());
@@ -93,6 +95,7 @@ pub(crate) fn count(plan: &Plan, face: Option<Face>, paper: &Paper) -> PageCount
 
 /// The templates as drawings, each with a name for its file; the warp runs along x.
 pub(crate) fn drawings(plan: &Plan, face: Option<Face>) -> Vec<(String, Scene)> {
+    let plan = &View::new(plan, face).plan;
     let made = equal_pieces(plan).into_iter().filter_map(|group| {
         let first = group.first()?;
         let name = super::face::file_name(&format!("{}-{}", first.number, first.template));
@@ -205,12 +208,15 @@ fn template(plan: &Plan, group: &[&PlanPiece], mirrored: bool, turn: f64) -> Opt
     };
     let bounds = ring_bounds(&placed.outline)?;
     let facts_of = |piece: &PlanPiece| {
-        let mut facts = Facts::of(plan, Some(piece), &placed, mirrored, None);
+        let mut facts = Facts::of(plan, Some(piece), &placed, None);
         // A template serves all its copies.
         facts.more = words::which(piece);
         if piece.copies > 1 {
             facts.more.push(format!("cut {}", piece.copies));
         }
+        let down = copies_face_down(plan, piece);
+        facts.face_down = down.as_ref().is_some_and(Vec::is_empty);
+        facts.more.extend(side_in_words(down.as_deref(), mirrored));
         facts
     };
     let copies: u32 = group.iter().map(|p| p.copies).sum();
@@ -219,6 +225,10 @@ fn template(plan: &Plan, group: &[&PlanPiece], mirrored: bool, turn: f64) -> Opt
     if !others.is_empty() {
         facts.more.push(format!("also {}", others.join(", ")));
         facts.more.push(format!("cut {copies} in all"));
+        if group.iter().any(|p| copies_face_down(plan, p) != copies_face_down(plan, piece)) {
+            facts.face_down = false;
+            facts.more.push("faces: see below".into());
+        }
     }
     let number = clean(&piece.number);
     let width = bounds.width().max(60.0);
@@ -253,6 +263,40 @@ fn template(plan: &Plan, group: &[&PlanPiece], mirrored: bool, turn: f64) -> Opt
     let all = std::iter::once(number).chain(others).collect::<Vec<_>>().join(", ");
     let name = format!("{all} {}, {} · cut {copies}", clean(&piece.template), words::hand(piece.hand));
     Some(Template { scene, name, serves: group.len() })
+}
+
+/// The drawing of a template alone.
+#[cfg(test)]
+pub(crate) fn template_scene(plan: &Plan, piece: &PlanPiece, mirrored: bool) -> Option<Scene> {
+    template(plan, &[piece], mirrored, 0.0).map(|t| t.scene)
+}
+
+/// The copies that lie face down as the cloth lies, if any: an empty list means all of them.
+fn copies_face_down(plan: &Plan, piece: &PlanPiece) -> Option<Vec<u32>> {
+    let copies = || plan.stocks.iter().flat_map(|s| &s.placed).filter(|p| p.piece == piece.piece);
+    let mut down: Vec<u32> = copies().filter(|p| p.face == Face::Down).map(|p| p.copy).collect();
+    down.sort_unstable();
+    match down.len() {
+        0 => None,
+        n if n == copies().count() => Some(Vec::new()),
+        _ => Some(down),
+    }
+}
+
+/// Which side of the print lies up on the cloth, and which copies are turned over, where that is not the same for all.
+fn side_in_words(down: Option<&[u32]>, mirrored: bool) -> Vec<String> {
+    const UNDER: &str = "lay it printed side down";
+    match (down, mirrored) {
+        (None, false) => Vec::new(),
+        (Some([]), false) | (None, true) => vec![UNDER.into()],
+        (Some([]), true) => Vec::new(),
+        (Some(some), _) => {
+            let list = some.iter().map(u32::to_string).collect::<Vec<_>>().join(", ");
+            let (copy, others) = if some.len() == 1 { ("copy", "the others") } else { ("copies", "the others") };
+            let who = if mirrored { others.to_string() } else { format!("{copy} {list}") };
+            vec![format!("{copy} {list} {}", words::FACE_DOWN), format!("for {who} {UNDER}")]
+        }
+    }
 }
 
 /// Marks the two reference points, tail and head of the 0° arrow as inked: a cross each, and their letters.

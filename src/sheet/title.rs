@@ -1,6 +1,6 @@
 //! The title block under the cloth: what the sheet is, which face is up, the scale bar, what the lines mean, short labels in full.
 
-use super::draw::Sheet;
+use super::draw::{Sheet, turn_over_sign};
 use super::scene::{Hold, Ink, Scene, Shape, Text};
 use super::text::{clean, decimals, fit, text_width};
 use crate::geometry::{Bounds, Point, point};
@@ -32,6 +32,15 @@ impl Field {
 pub(crate) fn face_in_words(plan: &Plan, stock: &PlanStock, over: bool) -> String {
     let seen = if over { ", drawn seen from the other side" } else { "" };
     format!("{}{seen}", words::on_the_bench(plan, stock))
+}
+
+/// What is turned over before it is laid, as the cloth lies on this sheet.
+pub(crate) fn turned_over_in_words(sheet: &Sheet<'_>) -> &'static str {
+    if sheet.pieces.iter().any(|p| p.facts.face_down) {
+        "turn the pieces marked FACE DOWN over before laying; sign:"
+    } else {
+        "no piece is turned over before laying"
+    }
 }
 
 /// The black corner that tells the face: a triangle whose right angle is at `corner`, legs to the left and down (up if `down` is -1).
@@ -116,8 +125,14 @@ fn face(sheet: &Sheet<'_>, scale: f64, most: f64) -> Field {
     f.scene.words(point(indent, -f.height + size * 0.3), size, false, end);
     corner_mark(&mut f.scene, point(size * 0.85, -before - size * 0.25), size * 0.85, 1.0);
     f.line("labels go on the backing, never on the cloth", size, false, most);
-    if sheet.pieces.iter().any(|p| p.facts.face_down) {
-        f.line("FACE DOWN pieces: turn them over before laying", size, true, most);
+    let before = f.height;
+    let down = sheet.pieces.iter().any(|p| p.facts.face_down);
+    f.line(turned_over_in_words(sheet), size, down, most);
+    if down {
+        // The sign stands behind the words.
+        let middle = point(f.width + size * 0.9, -before - size * 0.75);
+        turn_over_sign(&mut f.scene, middle, size * 1.3, None);
+        f.width += size * 1.8;
     }
     f
 }

@@ -219,7 +219,7 @@ impl Side {
 }
 
 /// The ring with as few points as stay within `tolerance` of it (Douglas and Peucker's method on two halves).
-pub(super) fn simplified(ring: &Ring, tolerance: f64) -> Ring {
+pub(crate) fn simplified(ring: &Ring, tolerance: f64) -> Ring {
     let n = ring.len();
     if n < 4 {
         return ring.clone();

@@ -48,6 +48,7 @@ pub fn template(id: &str, draft: Draft) -> Template {
         id: id.into(),
         source: TemplateSource::Drawing { file: PathBuf::from(format!("{id}.svg")) },
         outline: Outline::new(draft).unwrap(),
+        corners: Vec::new(),
         arrow: 0.0,
         taken_off: TakenOff::Mould,
         inked_side: InkedSide::Up,

@@ -133,6 +133,7 @@ pub fn template(id: &str, net: Ring, arrow: f64) -> PlanTemplate {
         holes: Vec::new(),
         cuts: Vec::new(),
         no_splice: Vec::new(),
+        inked: None,
         strip: false,
         on: None,
     }
