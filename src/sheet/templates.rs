@@ -231,7 +231,7 @@ fn template(plan: &Plan, group: &[&PlanPiece], mirrored: bool, turn: f64) -> Opt
         }
     }
     let number = clean(&piece.number);
-    let width = bounds.width().max(60.0);
+    let width = bounds.width().max(50.0);
     let caption = group.iter().flat_map(|p| {
         let line = format!("{} · {} · {}, {} up", clean(&p.number), facts_of(p).line(), clean(&p.cloth), words::side(plan, &p.cloth));
         wrapped(&line, width, 3.0, false)
