@@ -99,6 +99,11 @@ fn build(mut raw: RawJob, doc: &Document<'_>, read: &ReadOutline<'_>, findings: 
             template_names.find(id, "template", doc.offset_of(&format!("layup.{key}.{i}")), findings);
         }
     }
+    for (i, bag) in mould_work.consumables.bag.iter().enumerate() {
+        for (k, id) in bag.templates.iter().enumerate() {
+            template_names.find(id, "template", doc.offset_of(&format!("consumables.bag.{i}.templates.{k}")), findings);
+        }
+    }
     rules(&raw.cutting, raw.splice.as_ref(), doc, findings);
 
     let mut made_cloths = Vec::new();

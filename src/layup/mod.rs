@@ -4,6 +4,7 @@ mod bag;
 mod cure;
 mod steps;
 
+pub use bag::{Bag, GUESSED};
 pub use cure::{CurePoint, cure_clock, growth};
 pub use steps::{Step, Tick};
 
@@ -44,6 +45,8 @@ pub struct LayupSheet {
     pub checks: Vec<String>,
     /// In order.
     pub steps: Vec<Step>,
+    /// The bags, mould by mould; empty if the job gives nothing but an area.
+    pub bags: Vec<Bag>,
     /// Bagging stack from the laminate up, with quantities.
     pub bag: Vec<[String; 2]>,
     /// How the quantities were reckoned.
@@ -123,7 +126,7 @@ fn sheet(plan: &Plan, job: &str, work: &MouldWork, when: &When) -> LayupSheet {
         warnings.push(format!("the release agent expired on {expiry}: the part can bond to the mould; use a fresh tin"));
     }
     let start = start.and_then(|s| s.parse().ok());
-    let (bag, bag_note) = bag::bag(plan, job, work);
+    let (bags, bag, bag_note) = bag::bag(plan, job, work);
     let limits = [("mould", w.mould_limit), ("core", w.core_limit)];
     LayupSheet {
         job: job.into(),
@@ -131,6 +134,7 @@ fn sheet(plan: &Plan, job: &str, work: &MouldWork, when: &When) -> LayupSheet {
         warnings,
         checks: checks(work),
         steps,
+        bags,
         bag,
         bag_note,
         cure: cure_clock(&work.cure, w.room_temperature, start),
