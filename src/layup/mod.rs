@@ -178,7 +178,7 @@ fn checks(work: &MouldWork) -> Vec<String> {
     let agent = w.release_agent.clone().unwrap_or_else(|| "release agent ____________".into());
     let expires = w.release_expires.clone().unwrap_or_else(|| "____________".into());
     let wait = format!("{:.0} min apart", w.release_minutes);
-    let coats: Vec<String> = (1..=w.release_coats.min(12)).map(|n| format!("{n}: ______")).collect();
+    let coats: Vec<String> = (1..=w.release_coats).map(|n| format!("{n}: ______")).collect();
     let mut out = vec!["Mould clean, dry and without scratches".into(), format!("{agent}, last day of use {expires}: in date")];
     if w.release_coats > 0 {
         out.push(format!("Coats of it, {wait}; write the times:  {}", coats.join("   ")));
