@@ -111,6 +111,11 @@ pub fn prepare<'a>(jobs: &'a [Job], sets: u32) -> Result<Vec<PreparedJob<'a>>, F
     Ok(all)
 }
 
+/// The plan of jobs before there is any piece: templates, layers, and the work at the mould.
+pub fn unplaced(jobs: &[Job], sets: u32) -> Plan {
+    frame_of_plan(jobs, &[], &Settings { stop: Stop::Effort(0), seed: 0, threads: 1, sets })
+}
+
 /// Plans every cloth of the jobs on the rolls that the jobs describe, and verifies the whole.
 ///
 /// # Errors

@@ -254,3 +254,37 @@ fn eighty_patches_on_a_plate_are_eighty_one_places() {
     let bare: f64 = regions.iter().filter(|r| r.patches.is_empty()).map(|r| r.area).sum();
     assert!((bare - (0.63 - (0..80).map(wanted).sum::<f64>())).abs() < 1e-6, "{bare}");
 }
+
+/// Finish was counted on one face whatever was meant, and no paper said on which.
+#[test]
+fn the_paper_says_on_which_faces_a_finish_is_counted() {
+    let with = |faces: &str, seen: &str| {
+        let text =
+            SOUND.replacen("seen = \"mould side\"", seen, 1) + &format!("\n[[finish]]\nname = \"clear coat\"\nareal_mass = 120\n{faces}\n");
+        let dir = folder();
+        let (job, _) = parse_with(&text, &job_path(&dir), &read).unwrap_or_else(|f| panic!("{f}"));
+        let settings = Settings { stop: Stop::Effort(0), seed: 1, threads: 1, sets: 1 };
+        plan(&[job], &settings, &AtomicBool::new(false), &Unwatched).unwrap_or_else(|f| panic!("{f:?}"))
+    };
+    let mould = "seen = \"mould side\"";
+    for (faces, seen, words, times) in [
+        ("", mould, "one face, the mould side", 1.0),
+        ("faces = \"both\"", mould, "both faces", 2.0),
+        ("faces = \"mould side\"", mould, "one face, the mould side", 1.0),
+        ("", "seen = \"other side\"", "one face, the side away from the mould", 1.0),
+    ] {
+        let plan = with(faces, seen);
+        plan_schema::keeps_to_schema(plan.plan());
+        let laminate = laminate(plan.plan());
+        let part = &laminate.parts[0];
+        assert_eq!(part.finish[0].faces, words);
+        // The seen layer lays both templates: their net areas by their parts, from the regions.
+        let whole: f64 = laminate.regions.iter().filter(|r| r.template != "tape").map(|r| r.area * f64::from(r.parts)).sum();
+        assert!((part.finish[0].area - times * whole).abs() < 1e-6, "{faces}: {} of {whole}", part.finish[0].area);
+        assert!((part.finished - part.net - 120.0 * times * whole).abs() < 1e-3);
+        let sheet = only(layup(plan.plan(), &When::default()));
+        assert!(sheet.after.iter().any(|s| s.contains(&format!("clear coat on {words}"))), "{:?}", sheet.after);
+        let report = sheet::report(&plan, &[sheet::layup_section(&plan)]);
+        assert!(report.contains(&format!("clear coat on {words}, ")), "the report says it");
+    }
+}

@@ -10,6 +10,7 @@ use crate::cloth::{Cloth, Price};
 use crate::fault::{Faults, Place};
 use crate::geometry::{ring_area, ring_bounds};
 use crate::job::Job;
+use crate::laminate::{FinishMass, finishes};
 use crate::nest::{Progress, Stop};
 use crate::plan::{Plan, StockKind};
 use crate::planner::{self, Refusal, Settings, Watcher};
@@ -70,6 +71,8 @@ pub struct ClothEstimate {
 pub struct Estimate {
     /// Cloth by cloth.
     pub cloths: Vec<ClothEstimate>,
+    /// What is put on the finished parts, job by job; none for rough parts.
+    pub finishes: Vec<FinishMass>,
     /// Cost of the cheapest buys together, if every price is known.
     pub cost: Option<f64>,
     /// Mass of the cheapest buys together, g, if every areal mass is known.
@@ -174,8 +177,10 @@ pub fn estimate(wish: &Wish<'_>, settings: &Settings, cancel: &AtomicBool, watch
         out.push(ClothEstimate { cloth, name, pieces_area, widths: rows, enough, notes: notes.into_iter().collect() });
     }
     let currency = wish.jobs.first().map_or_else(String::new, |j| j.currency.clone());
+    let bare = planner::unplaced(wish.jobs, settings.sets);
     Ok(summed(Estimate {
         cloths: out,
+        finishes: (0..wish.jobs.len()).flat_map(|i| finishes(&bare, i)).collect(),
         cost: None,
         mass: None,
         currency,

@@ -183,6 +183,7 @@ pub fn rough(
     }
     faults.into_result(summed(Estimate {
         cloths: out,
+        finishes: Vec::new(),
         cost: None,
         mass: None,
         currency: currency.to_string(),

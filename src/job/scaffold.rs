@@ -266,9 +266,11 @@ perforated_film = false          # true: resin bleeds, and masses and thickness 
 # rate = 2                       # °C a minute, up or down; or `at`, minutes from the start
 # hold = 60                      # minutes, from when the slowest thermocouple has reached it
 
-# [[finish]]                     # what is put on the faces that are seen, so that the scales can be checked
+# [[finish]]                     # what is put on the finished part, so that the scales can be checked
 # name = "clear coat"
 # areal_mass = 120               # g/m²
+# faces = "one"                  # one (the face that is seen), mould side, other side or both
+# price_per_square_metre = 6.50  # for `warpwise estimate`
 "#;
 
 #[cfg(test)]

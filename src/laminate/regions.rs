@@ -224,7 +224,7 @@ fn laid_of(plan: &Plan, piece: &PlanPiece, find: &dyn Fn(&str) -> Option<Sheet>)
     }
 }
 
-fn common_divisor(a: u32, b: u32) -> u32 {
+pub(super) fn common_divisor(a: u32, b: u32) -> u32 {
     if b == 0 { a } else { common_divisor(b, a % b) }
 }
 

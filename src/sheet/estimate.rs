@@ -29,6 +29,10 @@ pub(crate) fn notes(found: &Estimate) -> Vec<String> {
     if let Some(mass) = found.mass {
         out.push(format!("Mass of it: {:.2} kg.", mass / 1000.0));
     }
+    for f in &found.finishes {
+        let cost = f.cost.map_or("no price".to_string(), |c| format!("{c:.2} {}", found.currency));
+        out.push(format!("Finish, not in the sums above: {} on {}, {:.2} m², {:.0} g, {cost}.", f.name, f.faces, f.area, f.mass));
+    }
     if found.interrupted {
         out.push("Stopped early: some widths have only their first layout, so a longer search may need less.".into());
     }
