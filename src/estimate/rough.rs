@@ -3,7 +3,7 @@
 use super::{ClothEstimate, Estimate, Spare, WidthFigures, empty_row, mark_best, priced, spare_in_words, summed, widths};
 use crate::cloth::{Backing, Cloth, Material, Weave};
 use crate::fault::{Fault, Faults};
-use crate::stock::Snapshot;
+use crate::stock::{Roll, Snapshot};
 use crate::units::{parse_length, quoted, show_mm};
 use serde::Serialize;
 
@@ -177,7 +177,10 @@ pub fn rough(
             faults.push(Fault::new(format!("no width of {} takes it: {why}", cloth.id), "split the part, or offer a wider roll"));
         }
         mark_best(&mut rows);
-        let notes = if at_hand > 0.0 { vec![format!("{:.2} m² on rolls in the stock are taken off", at_hand / 1e6)] } else { Vec::new() };
+        let mut notes =
+            if at_hand > 0.0 { vec![format!("{:.2} m² on rolls in the stock are taken off", at_hand / 1e6)] } else { Vec::new() };
+        let unmeasured = stock.into_iter().flat_map(|s| sound_rolls(s, &cloth.id)).filter(|r| r.facts().length.is_none());
+        notes.extend(unmeasured.map(|r| format!("{} is not taken off: the stock does not say how much is on it", r.id())));
         let (cloth, name) = (cloth.id.clone(), cloth.name.clone());
         out.push(ClothEstimate { cloth, name, pieces_area: area, widths: rows, enough, notes });
     }
@@ -196,8 +199,11 @@ pub fn rough(
 
 /// Area of the sound rolls of a cloth whose length is known, mm².
 fn rolls_at_hand(stock: &Snapshot, cloth: &str) -> f64 {
-    let sound = stock.rolls.iter().filter(|r| r.cloth() == cloth && r.age().is_sound(stock.day));
-    sound.filter_map(|r| Some(r.facts().length? * r.facts().width)).sum()
+    sound_rolls(stock, cloth).filter_map(|r| Some(r.facts().length? * r.facts().width)).sum()
+}
+
+fn sound_rolls<'s>(stock: &'s Snapshot, cloth: &'s str) -> impl Iterator<Item = &'s Roll> {
+    stock.rolls.iter().filter(move |r| r.cloth() == cloth && r.age().is_sound(stock.day))
 }
 
 fn row(cloth: &Cloth, width: f64, parts: &[&RoughPart], area: f64, missing: [f64; 3], spare: Spare) -> WidthFigures {
@@ -272,5 +278,16 @@ mod tests {
         assert!(ask("2000 x 1800").unwrap_err().to_string().contains("wider than"));
         let some = ask("2000 x 1400").unwrap();
         assert_eq!(some.cloths[0].widths.iter().filter(|w| w.needed.is_some()).count(), 1, "only the widest takes it");
+    }
+
+    /// A roll whose length nobody wrote down was passed over without a word.
+    #[test]
+    fn a_roll_of_unknown_length_is_told() {
+        use crate::stock::Day;
+        let text = r#"{ "schema": 1, "rolls": [ {"id": "roll-7", "cloth": "c", "width": 1000, "added": "2026-01-05"} ] }"#;
+        let stock = Snapshot::from_json(text, Day::parse("2026-11-25").unwrap()).unwrap();
+        let parts = [RoughPart::parse("1 m2").unwrap()];
+        let found = rough(&parts, &[plain_cloth("c")], 1, &Waste::usual(), Spare::PerCent(10.0), Some(&stock), "").unwrap();
+        assert!(found.cloths[0].notes.iter().any(|n| n.contains("roll-7 is not taken off")), "{:?}", found.cloths[0].notes);
     }
 }
