@@ -229,6 +229,37 @@ pub struct Finish {
     /// Mass of it, g/m².
     #[schemars(schema_with = "areal_mass")]
     pub areal_mass: f64,
+    /// The faces of the part that it is put on.
+    #[serde(default, skip_serializing_if = "FinishFaces::is_one")]
+    pub faces: FinishFaces,
+    /// Price of a square metre of it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(range(min = 0.0, max = 1e9))]
+    pub price_per_square_metre: Option<f64>,
+}
+
+/// The faces of a part that a finish is put on.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub enum FinishFaces {
+    /// The one that is seen; the mould side where both or neither is.
+    #[default]
+    #[serde(rename = "one")]
+    One,
+    /// The one that lay on the mould.
+    #[serde(rename = "mould side")]
+    MouldSide,
+    /// The one that faced the worker.
+    #[serde(rename = "other side")]
+    OtherSide,
+    /// Both.
+    #[serde(rename = "both")]
+    Both,
+}
+
+impl FinishFaces {
+    fn is_one(&self) -> bool {
+        *self == FinishFaces::One
+    }
 }
 
 /// All that a job says about the work at the mould.
