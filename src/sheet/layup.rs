@@ -21,7 +21,7 @@ pub(crate) fn section(plan: &Plan, sheets: &[LayupSheet], laminate: &Laminate) -
         (figures(laminate))
         @for s in sheets { (sheet(plan, s, laminate.parts.iter().find(|p| p.job == s.job))) }
     };
-    Section { id: "layup".into(), title: "Lay-up sheet".into(), html: body.into_string() }
+    Section { id: "layup".into(), title: "Lay-up sheet".into(), html: body.into_string(), screen_only: true }
 }
 
 fn table(caption: &str, headings: &[&str], rows: &[Vec<String>]) -> Markup {

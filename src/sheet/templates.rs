@@ -65,7 +65,7 @@ fn pack(plan: &Plan, face: Option<Face>, paper: &Paper) -> Packed {
     let mirrored = face == Some(Face::Down);
     let view = View::new(plan, face);
     let turned = |group: Vec<&PlanPiece>| template(&view.plan, &group, mirrored, best_turn(group.first()?, mirrored, paper));
-    let mut all: Vec<Template> = equal_pieces(plan).into_iter().filter_map(turned).collect();
+    let mut all: Vec<Template> = equal_pieces(&view.plan).into_iter().filter_map(turned).collect();
     // The tall ones first: the small ones fill what they leave.
     all.sort_by(|a, b| b.scene.page.height().total_cmp(&a.scene.page.height()));
     let (mut sheets, mut large): (Vec<Sheet>, Vec<usize>) = (Vec::new(), Vec::new());
@@ -95,6 +95,7 @@ pub(crate) fn count(plan: &Plan, face: Option<Face>, paper: &Paper) -> PageCount
 
 /// The templates as drawings, each with a name for its file; the warp runs along x.
 pub(crate) fn drawings(plan: &Plan, face: Option<Face>) -> Vec<(String, Scene)> {
+    let plan = &View::new(plan, face).plan;
     let made = equal_pieces(plan).into_iter().filter_map(|group| {
         let first = group.first()?;
         let name = super::face::file_name(&format!("{}-{}", first.number, first.template));
@@ -299,7 +300,7 @@ fn side_in_words(down: Option<&[u32]>, mirrored: bool) -> Vec<String> {
             let list = some.iter().map(u32::to_string).collect::<Vec<_>>().join(", ");
             let (copy, others) = if some.len() == 1 { ("copy", "the others") } else { ("copies", "the others") };
             let who = if mirrored { others.to_string() } else { format!("{copy} {list}") };
-            vec![format!("{copy} {list} FACE DOWN"), format!("for {who} {UNDER}")]
+            vec![format!("{copy} {list} {}", words::FACE_DOWN), format!("for {who} {UNDER}")]
         }
     }
 }
