@@ -10,12 +10,12 @@ pub fn on_terminal() -> bool {
 }
 
 /// Asks until one of the choices, or the beginning of one, is the answer.
-#[allow(clippy::print_stderr)]
 pub fn ask<T: Copy>(question: &str, choices: &[(&str, T)]) -> Result<T, Failure> {
     let words: Vec<&str> = choices.iter().map(|c| c.0).collect();
     loop {
-        eprint!("{question} [{}] ", words.join("/"));
-        std::io::stderr().flush().map_err(|e| Failure::machine("standard error", &e))?;
+        let mut terminal = std::io::stderr();
+        let asked = write!(terminal, "{question} [{}] ", words.join("/")).and_then(|()| terminal.flush());
+        asked.map_err(|e| Failure::machine("standard error", &e))?;
         let mut line = String::new();
         let read = std::io::stdin().lock().read_line(&mut line).map_err(|e| Failure::machine("standard input", &e))?;
         let answer = line.trim().to_lowercase();

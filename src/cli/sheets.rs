@@ -137,7 +137,6 @@ impl Sheets {
     }
 
     /// Tells how many pages there will be before they are drawn; on a terminal asks whether to go on.
-    #[allow(clippy::print_stderr)]
     fn agreed(&self, counts: &[PageCount], paper: &Paper) -> Result<bool, Failure> {
         let paper = paper.name.to_uppercase();
         let of = |pages: usize, saved: usize| {
@@ -146,9 +145,9 @@ impl Sheets {
         };
         let all: usize = counts.iter().map(|c| c.pages).sum();
         if !self.quiet {
-            counts.iter().for_each(|c| eprintln!("{}: {}", c.name, of(c.pages, c.saved)));
+            counts.iter().for_each(|c| super::say(&format!("{}: {}", c.name, of(c.pages, c.saved))));
             if counts.len() > 1 {
-                eprintln!("in all: {}", of(all, counts.iter().map(|c| c.saved).sum()));
+                super::say(&format!("in all: {}", of(all, counts.iter().map(|c| c.saved).sum())));
             }
         }
         if self.yes || self.quiet || self.json || !ask::on_terminal() {

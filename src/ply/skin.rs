@@ -1,6 +1,5 @@
 //! A template's lines in one frame: drawing frame in, template frame out, and on into the cloth frame.
 
-use crate::geometry::offset::inset;
 use crate::geometry::{Motion, Path, Point, Ring, point};
 use crate::job::{Job, TakenOff, Template, TemplateSource};
 use crate::outline::EdgeKind;
@@ -79,7 +78,7 @@ pub fn template_frame(job: &Job, index: usize) -> Option<TemplateFrame> {
 }
 
 /// The template whose frame this one shares: itself, or for a patch what it lies on.
-fn host_of<'a>(job: &'a Job, template: &'a Template) -> &'a Template {
+pub(super) fn host_of<'a>(job: &'a Job, template: &'a Template) -> &'a Template {
     let mut at = template;
     // A patch on a patch is followed down; a circle ends with the count.
     for _ in 0..job.templates.len() {
@@ -130,25 +129,6 @@ impl Skin {
         }
     }
 
-    /// The lines with the net line drawn in all round by `amount` mm: a local patch stepped back. `None` if nothing is left of it, or
-    /// more than one part. Each edge keeps the kind of the edge it came from.
-    pub(super) fn stepped_back(&self, amount: f64) -> Option<Skin> {
-        if amount <= 0.0 {
-            return Some(self.clone());
-        }
-        let [region] = inset(&self.net, amount).try_into().ok()?;
-        let net = region.outline;
-        let middle = |i: usize| (net[i] + net[(i + 1) % net.len()]) * 0.5;
-        let edges = (0..net.len()).map(|i| self.kind_nearest(middle(i))).collect();
-        Some(Skin { net, edges, ..self.clone() })
-    }
-
-    fn kind_nearest(&self, p: Point) -> EdgeKind {
-        let distance = |i: usize| p.distance_to_segment(self.net[i], self.net[(i + 1) % self.net.len()]);
-        let nearest = (0..self.net.len()).min_by(|&i, &j| distance(i).total_cmp(&distance(j)));
-        nearest.and_then(|i| self.edges.get(i).copied()).unwrap_or(EdgeKind::Trim)
-    }
-
     /// The net line and the holes.
     pub fn rings(&self) -> impl Iterator<Item = &Ring> {
         std::iter::once(&self.net).chain(&self.holes)
@@ -158,6 +138,7 @@ impl Skin {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::geometry::Point;
 
     #[test]
     fn edges_keep_their_kind_under_a_mirror() {

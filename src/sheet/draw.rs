@@ -3,6 +3,7 @@
 use super::clip::{hatch, ring_between};
 use super::grid::{Grid, NOBODY, WORDS, leader_end};
 use super::label::{Block, Facts};
+use super::placement_rows::corners_of;
 use super::room::{Area, LEAST, Spot};
 use super::scene::{Drawn, Hold, Ink, Scene, Shape, Text};
 use super::text::{clean, decimals, fit, shorten, text_width};
@@ -214,7 +215,8 @@ impl Sheet<'_> {
         let name = format!("offcut {}", shorten(&clean(&offcut.id), 24));
         let size = format!("{} × {} mm", decimals(w, 0), decimals(h, 0));
         let area_in_words = format!("{} m²", decimals(offcut.area / 1e6, 3));
-        let whole = [format!("largest rectangle {size}"), area_in_words];
+        let from = format!("off {}", shorten(&clean(&self.stock.id), 24));
+        let whole = [from, format!("largest rectangle {size}"), area_in_words];
         let (whole, brief) = (Block::plain(&name, &whole), Block::plain(&name, &[size]));
         // No word may touch a piece, even if a hand-edited plan laid its offcuts over the pieces.
         let near = |ring: &Ring| match (ring_bounds(ring), ring_bounds(&rings[0])) {
@@ -223,7 +225,8 @@ impl Sheet<'_> {
         };
         let pieces = self.pieces.iter().filter(|p| near(&p.placed.outline));
         let taken = pieces.map(|p| std::iter::once(&p.placed.outline).chain(&p.placed.holes).cloned().collect()).collect();
-        let area = Area { taken, faint: vec![closed(&best)], ..Area::of(rings.clone()) };
+        let mut area = Area { taken, faint: vec![closed(&best)], ..Area::of(rings.clone()) };
+        self.offcut_corners(scene, &mut area, &rings);
         scene.draw(Ink::Offcut, Shape::Rings(rings));
         if !best.is_empty() {
             scene.draw(Ink::Rectangle, Shape::Rings(vec![best]));
@@ -244,6 +247,22 @@ impl Sheet<'_> {
                     waiting.push(Waiting { block: whole, anchor, owner: NOBODY, key: None });
                 }
             }
+        }
+    }
+
+    /// The numbers of an offcut's corners, whose distances stand in the title block, inside it where there is room.
+    fn offcut_corners(&self, scene: &mut Scene, area: &mut Area, rings: &[Ring]) {
+        const SIZE: f64 = 4.0;
+        let (Some((corners, _)), Some(mut grid)) = (corners_of(self, rings), area.grid(0.0, true)) else { return };
+        for corner in corners.iter().flatten() {
+            scene.draw(Ink::Offcut, Shape::Solid(disc(corner.at, 1.2)));
+            let block = Block::plain(&corner.name, &[]);
+            let Some(spot) = grid.near(block.width * SIZE + 1.0, block.height * SIZE + 1.0, corner.at, 20.0, NOBODY) else { continue };
+            block.write(scene, spot.centre(), SIZE, 0.0);
+            let ring = vec![spot.min, point(spot.max.x, spot.min.y), spot.max, point(spot.min.x, spot.max.y)];
+            grid.fill(std::slice::from_ref(&ring), NOBODY);
+            grid.mark_ring(&ring, NOBODY);
+            area.taken.push(vec![ring]);
         }
     }
 

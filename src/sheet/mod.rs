@@ -2,6 +2,7 @@
 //!
 //! Everything true to scale is drawn once, as a scene, and written as SVG, PDF or DXF from it.
 
+pub mod drawn;
 pub mod summary;
 
 mod answers;

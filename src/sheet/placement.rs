@@ -17,7 +17,7 @@ use crate::geometry::{Bounds, Motion, Point, point, ring_bounds};
 use crate::plan::StockKind;
 
 /// Height of the picture of a roll and of an offcut, at most, mm.
-const TALL: [f64; 2] = [95.0, 50.0];
+const TALL: [f64; 2] = [90.0, 36.0];
 
 /// A point of a piece, measured on the cloth.
 #[derive(Clone, Debug, PartialEq)]
@@ -40,6 +40,8 @@ pub(crate) struct Place<'p> {
     pub to_ink: Option<String>,
     /// Corners of its cut line, ring by ring, if it is drawn by them.
     pub corners: Vec<Vec<Measured>>,
+    /// They are the ends of its splices alone: the template gives the rest.
+    pub corners_of_splice: bool,
     /// The inked arrow, stock frame.
     pub arrow: Option<[Point; 2]>,
     /// Its template lies inked side up; `None` if it has no skin.
@@ -80,6 +82,7 @@ pub(crate) fn places<'p>(sheet: &'p Sheet<'p>) -> Vec<Place<'p>> {
             marks: measured_marks(sheet, &found.marks, &motion),
             to_ink: found.to_ink,
             corners: found.corners.iter().map(|ring| measured_marks(sheet, ring, &motion)).collect(),
+            corners_of_splice: found.splice_only,
             arrow: found.arrow.map(|ends| ends.map(|p| motion.apply(p))),
             inked_up: inked_side_up(sheet.plan, piece, laid.facts.face_down).filter(|_| !found.marks.is_empty()),
             reach: [[one[0], other[0]], [one[1].min(other[1]), one[1].max(other[1])]],
@@ -95,11 +98,11 @@ pub(crate) fn measured_from(sheet: &Sheet<'_>) -> String {
     match (sheet.stock.kind, sheet.segment) {
         (StockKind::Offcut, _) => {
             let low = if sheet.over { "highest" } else { "lowest" };
-            format!("along: from its leftmost point as drawn here; across: from its {low}")
+            format!("along from its leftmost point as drawn here, across from its {low}")
         }
-        (StockKind::Roll, 0) => format!("along: from the roll's cut end; across: from {selvedge}"),
+        (StockKind::Roll, 0) => format!("along from the roll's cut end, across from {selvedge}"),
         (StockKind::Roll, _) => {
-            format!("along: from the mark at {} mm (-: before it); across: from {selvedge}", decimals(sheet.from, 0))
+            format!("along from the mark at {} mm (-: before it), across from {selvedge}", decimals(sheet.from, 1))
         }
     }
 }
@@ -218,11 +221,11 @@ pub(crate) fn sheets(view: &View) -> (Vec<u8>, usize) {
 }
 
 /// How the sheet is used.
-const HOW: [&str; 3] = [
-    "Distances are mm, along the warp / across it. Cut in the order given: no piece is then cut on loose cloth. Labels go on the backing only.",
-    "A piece with letters: lay its template so that every named point lies at its distances, draw round it, add the allowance. A piece with \
-     numbers only: mark its corners and join them in their order with a straight edge; that is its cut line.",
-    "The pictures are not to scale. They show the cloth as it lies: each piece, its template and its numbers turned as they are to be drawn.",
+const HOW: [&str; 4] = [
+    "Distances are mm, along the warp / across it. Cut in the order given: no piece is then cut on loose cloth.",
+    "Points with words or letters are on the template: lay it so that each lies at its distances, draw round it, add the allowance.",
+    "Points with numbers are corners of the cut line: mark them and join them in their order with a straight edge.",
+    "Offcuts to keep are marked the same way. Names and labels go on the backing only. Pictures show all as it lies, not to scale.",
 ];
 
 /// Everything about one cloth on the bench.
@@ -240,7 +243,7 @@ fn cloth(flow: &mut Flow, sheet: &Sheet<'_>) {
     }
     flow.heading(&format!("{kind} {}{segment}", clean(&sheet.stock.id)));
     let face = face_in_words(sheet.plan, sheet.stock, sheet.over).to_uppercase();
-    flow.words(&format!("{face}. Measured {}.", measured_from(sheet)), 3.2, true);
+    flow.words(&format!("{face}. {}.", capital(&measured_from(sheet))), 3.2, true);
     let turned = turned_over_in_words(sheet).trim_end_matches("; sign:");
     flow.words(&format!("As the cloth lies here: {turned}."), 3.2, turned.starts_with("turn"));
     flow.gap(2.0);
@@ -255,7 +258,7 @@ fn cloth(flow: &mut Flow, sheet: &Sheet<'_>) {
         let (scene, height) = row.drawn();
         if !flow.fits(height) {
             flow.page();
-            flow.words(&format!("{kind} {}{segment}, continued: {}", clean(&sheet.stock.id), measured_from(sheet)), 3.0, true);
+            flow.words(&format!("{kind} {}{segment}, continued, {}", clean(&sheet.stock.id), measured_from(sheet)), 3.0, true);
             flow.gap(1.0);
             flow.drawing(heading(), 5.0);
         }
@@ -278,6 +281,11 @@ fn cloth(flow: &mut Flow, sheet: &Sheet<'_>) {
             if sheet.segment > 0 { format!(" ({} mm from where this bench length starts)", end(used - sheet.from)) } else { String::new() };
         flow.words(&format!("Last of all: cut straight across {} mm from the roll's cut end{from}.", end(used)), 3.2, true);
     }
+}
+
+fn capital(words: &str) -> String {
+    let mut chars = words.chars();
+    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
 }
 
 /// The words of one row of the report's table.

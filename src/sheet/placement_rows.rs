@@ -20,11 +20,11 @@ const PITCH: f64 = 3.4;
 /// Least height of a line, mm.
 const LEAST: f64 = 12.0;
 /// More points than this stand below the words, over their width too.
-const MANY: usize = 12;
+const MANY: usize = 8;
 /// An offcut is drawn with straight lines that stay so close to its edge, mm: the first of them that takes few corners.
-const CLOSE: [f64; 5] = [0.6, 1.0, 2.0, 4.0, 8.0];
+const CLOSE: [f64; 5] = [0.8, 2.0, 4.0, 6.0, 8.0];
 /// How many corners are few.
-const FEW: usize = 28;
+const FEW: usize = 12;
 
 /// One line.
 #[derive(Clone, Debug, Default)]
@@ -41,6 +41,8 @@ pub(crate) struct Row {
     pub notes: Vec<String>,
     /// It lies face down: it is turned over before laying.
     pub face_down: bool,
+    /// The points stand below the words, over their width too.
+    below: bool,
     picture: Picture,
 }
 
@@ -68,12 +70,17 @@ pub(crate) fn piece_row(sheet: &Sheet<'_>, place: &Place<'_>, order: usize) -> R
         lines.push(side.into());
         notes.push(allowance_in_words(sheet.plan, piece));
     }
-    notes.extend(rings_in_words(&place.corners.iter().map(Vec::len).collect::<Vec<_>>()));
+    if place.corners_of_splice {
+        notes.extend(place.corners.iter().filter_map(|c| Some(format!("splice: straight {}-{}", c.first()?.name, c.last()?.name))));
+    } else {
+        notes.extend(rings_in_words(&place.corners.iter().map(Vec::len).collect::<Vec<_>>()));
+    }
     notes.push(format!("cut line reaches {}", reach_in_words(place)));
+    let notes = vec![notes.join("; ")];
     let placed = place.laid.placed;
     let cut: Vec<Vec<Point>> = std::iter::once(&placed.outline).chain(&placed.holes).cloned().collect();
     let net = |piece: &PlanPiece| piece.net.iter().map(|r| r.iter().map(|&p| motion_of(placed).apply(p)).collect()).collect();
-    let (rings, faint) = match place.laid.piece.filter(|_| place.corners.is_empty()) {
+    let (rings, faint) = match place.laid.piece.filter(|_| place.corners.is_empty() || place.corners_of_splice) {
         Some(piece) => (net(piece), cut),
         None => (cut, Vec::new()),
     };
@@ -86,6 +93,7 @@ pub(crate) fn piece_row(sheet: &Sheet<'_>, place: &Place<'_>, order: usize) -> R
         points: points.iter().map(|m| in_words(m)).collect(),
         notes,
         face_down: facts.face_down,
+        below: points.len() > MANY,
         picture: Picture { rings, faint, arrow: place.arrow, points: points.into_iter().filter(shown).cloned().collect() },
     }
 }
@@ -136,15 +144,18 @@ pub(crate) fn offcut_row(sheet: &Sheet<'_>, offcut: &Offcut) -> Option<Row> {
     let [_, _, w, h] = offcut.largest_rectangle;
     Some(Row {
         order: "keep".into(),
-        lines: vec![
-            offcut_name(sheet, offcut),
-            format!("largest rectangle {} × {} mm", decimals(w, 0), decimals(h, 0)),
-            format!("{} m²", decimals(offcut.area / 1e6, 3)),
-        ],
+        lines: vec![offcut_name(sheet, offcut)],
+        below: true,
         points: points.iter().flatten().map(in_words).collect(),
         notes: rings_in_words(&points.iter().map(Vec::len).collect::<Vec<_>>())
             .into_iter()
-            .chain([format!("straight from corner to corner, true to {} mm; write its name on the backing", decimals(close, 1))])
+            .chain([format!(
+                "rectangle {} × {} mm, {} m²; true to {} mm",
+                decimals(w, 0),
+                decimals(h, 0),
+                decimals(offcut.area / 1e6, 3),
+                decimals(close, 1)
+            )])
             .collect(),
         picture: Picture { rings, points: points.concat(), ..Picture::default() },
         ..Row::default()
@@ -153,8 +164,7 @@ pub(crate) fn offcut_row(sheet: &Sheet<'_>, offcut: &Offcut) -> Option<Row> {
 
 /// An offcut's name: what it is called in the plan, and what it comes off.
 pub(crate) fn offcut_name(sheet: &Sheet<'_>, offcut: &Offcut) -> String {
-    let kind = if sheet.stock.kind == StockKind::Roll { "roll" } else { "offcut" };
-    format!("offcut {} off {kind} {}", clean(&offcut.id), clean(&sheet.stock.id))
+    format!("offcut {} off {}", clean(&offcut.id), clean(&sheet.stock.id))
 }
 
 /// The corners of an offcut, measured, and how close to its edge the straight lines between them stay.
@@ -181,8 +191,9 @@ pub(crate) fn own_corners(sheet: &Sheet<'_>) -> Option<Row> {
     let rings: Vec<Vec<Point>> = std::iter::once(&sheet.stock.outline).chain(&sheet.stock.holes).cloned().collect();
     let (points, _) = corners_of(sheet, &rings)?;
     Some(Row {
-        order: "lay".into(),
-        lines: vec![format!("offcut {} itself", clean(&sheet.stock.id)), "its own corners, warp as drawn".into()],
+        order: "cloth".into(),
+        lines: vec![format!("offcut {}: its own corners", clean(&sheet.stock.id))],
+        below: true,
         points: points.iter().flatten().map(in_words).collect(),
         notes: rings_in_words(&points.iter().map(Vec::len).collect::<Vec<_>>()).into_iter().collect(),
         picture: Picture { rings, points: points.concat(), ..Picture::default() },
@@ -208,7 +219,7 @@ fn blank(height: f64) -> Scene {
 impl Row {
     /// The line drawn, and its height; origin at its lower left.
     pub(crate) fn drawn(&self) -> (Scene, f64) {
-        let many = self.points.len() > MANY;
+        let many = self.below;
         let words: Vec<(String, bool)> = self
             .lines
             .iter()
@@ -218,7 +229,8 @@ impl Row {
                 wrapped(&clean(l), width, SIZE, i == 0).into_iter().map(move |w| (w, i == 0))
             })
             .collect();
-        let notes: Vec<String> = self.notes.iter().flat_map(|n| wrapped(&clean(n), WIDTH - COLUMNS[3], SIZE, false)).collect();
+        let width = if self.below { WIDTH - COLUMNS[2] } else { WIDTH - COLUMNS[3] };
+        let notes: Vec<String> = self.notes.iter().flat_map(|n| wrapped(&clean(n), width, SIZE, false)).collect();
         // Named points stand two in a line, numbered corners, which are shorter, three.
         let left = if many { COLUMNS[2] } else { COLUMNS[3] };
         let cell = self.points.iter().map(|p| text_width(p, SIZE, true)).fold(10.0, f64::max) + 2.0;
@@ -235,14 +247,14 @@ impl Row {
             s.words(at(COLUMNS[2], i), SIZE, *bold, words.as_str());
         }
         if self.face_down {
-            loud(&mut s, at(COLUMNS[2], words.len()), "FACE DOWN: turn over before laying");
+            loud(&mut s, at(COLUMNS[2], words.len()), "FACE DOWN: turn over");
         }
         let first = if many { words.len() + down } else { 0 };
         for (i, words) in self.points.iter().enumerate() {
             s.words(at(left + (i % across) as f64 * cell, first + i / across), SIZE, true, words.as_str());
         }
         for (i, words) in notes.iter().enumerate() {
-            s.words(at(COLUMNS[3], first + point_lines + i), SIZE, false, words.as_str());
+            s.words(at(left, first + point_lines + i), SIZE, false, words.as_str());
         }
         let room = Bounds { min: point(COLUMNS[1], 1.0), max: point(COLUMNS[1] + PICTURE, height - 1.0) };
         self.picture.draw(&mut s, &room, self.face_down);

@@ -3,16 +3,16 @@
 //! All in the piece's own frame, so that each copy on the placement sheet and the printed template name the same points.
 
 use super::text::decimals;
-use crate::geometry::{Motion, Point, Region, Ring, clip, point, ring_bounds};
+use crate::geometry::{Motion, Point, Region, Ring, clip, point, ring_bounds, ring_contains};
 use crate::plan::{Plan, PlanPiece, PlanTemplate};
 use crate::ply::Hand;
-use crate::trace::simplified;
+use crate::trace::{simplified, simplified_line};
 
 /// Straight lines from corner to corner stay this close to the cut line, mm.
-const CLOSE: f64 = 0.6;
+const CLOSE: f64 = 0.8;
 
-/// Marks nearer to each other than this share of the template's size do not tell how it is turned.
-const SHARE: f64 = 1.0 / 3.0;
+/// Marks nearer to each other than this share of the template's size do not tell how it is turned: an inked arrow, and corners.
+const SHARE: [f64; 2] = [0.2, 1.0 / 3.0];
 
 /// A named point of a piece.
 #[derive(Clone, Debug, PartialEq)]
@@ -33,6 +33,8 @@ pub(crate) struct References {
     pub to_ink: Option<String>,
     /// Corners of the cut line and its holes, ring by ring; none if the template alone gives the piece.
     pub corners: Vec<Vec<Mark>>,
+    /// The corners are the ends of splices alone.
+    pub splice_only: bool,
     /// The inked arrow, tail to head, if it lies on the piece.
     pub arrow: Option<[Point; 2]>,
 }
@@ -72,7 +74,7 @@ pub(crate) fn references(plan: &Plan, piece: &PlanPiece) -> References {
         let rim = piece.net.iter().max_by(|a, b| extent(a).total_cmp(&extent(b))).map_or_else(Ring::new, |r| simplified(r, 0.2));
         found.marks = marks(found.arrow, &corners);
         let reach = farthest(&found.marks.iter().map(|m| m.at).collect::<Vec<_>>()).map_or(0.0, |(_, _, d)| d);
-        if reach < SHARE * extent(&rim) {
+        if reach < SHARE[usize::from(found.arrow.is_none())] * extent(&rim) {
             if whole {
                 let (inked, words) = to_ink(&rim);
                 found.marks.extend(inked);
@@ -82,10 +84,46 @@ pub(crate) fn references(plan: &Plan, piece: &PlanPiece) -> References {
             }
         }
     }
-    if found.marks.is_empty() || !whole {
+    if let Some(template) = template.filter(|_| !whole && !found.marks.is_empty()) {
+        found.corners = splices(&piece.outline, &template.net.iter().map(|&p| onto_piece(template, piece).apply(p)).collect());
+        found.splice_only = true;
+    }
+    if found.marks.is_empty() || (!whole && found.corners.is_empty()) {
+        found.splice_only = false;
         found.corners = numbered(std::iter::once(&piece.outline).chain(&piece.holes), CLOSE);
     }
     found
+}
+
+/// The stretches of a part's cut line that run through its template's net line: its splices, corner by corner.
+fn splices(outline: &Ring, net: &Ring) -> Vec<Vec<Mark>> {
+    // Where a butt edge is both net line and cut line the two differ by rounding.
+    const WITHIN: f64 = 0.5;
+    let n = outline.len();
+    let rim = |p: Point| (0..net.len()).map(|k| p.distance_to_segment(net[k], net[(k + 1) % net.len()])).fold(f64::INFINITY, f64::min);
+    // A splice runs from allowance to allowance: what counts is its middle.
+    let inner = |i: usize| {
+        let p = (outline[i] + outline[(i + 1) % n]) * 0.5;
+        ring_contains(net, p) && rim(p) > WITHIN
+    };
+    let Some(first) = (0..n).find(|&i| !inner(i)) else { return Vec::new() };
+    let mut lines: Vec<Vec<Point>> = Vec::new();
+    let mut open = false;
+    for i in (0..n).map(|k| (first + k) % n) {
+        let (a, b) = (outline[i], outline[(i + 1) % n]);
+        match (inner(i), open) {
+            (true, true) => lines.last_mut().into_iter().for_each(|l| l.push(b)),
+            (true, false) => lines.push(vec![a, b]),
+            (false, _) => {}
+        }
+        open = inner(i);
+    }
+    let mut count = 0;
+    let mut name = |at: Point| {
+        count += 1;
+        Mark { name: count.to_string(), at }
+    };
+    lines.into_iter().map(|l| simplified_line(&l, CLOSE).into_iter().map(&mut name).collect()).collect()
 }
 
 /// The corners of rings as straight lines from corner to corner that stay within `close` mm of them, numbered through.

@@ -175,7 +175,7 @@ fn placement(sheets: &[(String, Sheet<'_>)]) -> Markup {
             @let [left, right] = super::placement::span(sheet);
             @let name = if sheet.segments > 1 { format!("{}, bench segment {} of {}", clean(&sheet.stock.id), sheet.segment + 1, sheet.segments) } else { clean(&sheet.stock.id) };
             h3 { bdi { (name) } }
-            p { b { (face_in_words(sheet.plan, sheet.stock, sheet.over)) } ". Measured " (measured_from(sheet)) "." }
+            p { b { (face_in_words(sheet.plan, sheet.stock, sheet.over)) } "; distances " (measured_from(sheet)) "." }
             figure .zooms {
                 div .frame tabindex="0" role="region" aria-label={ "Placement picture " (name) } {
                     (PreEscaped(write_inline(&picture(sheet, &places, 260.0 / (right - left).max(1.0)), 2.0, &format!("Placement on {name} with a 100 mm grid"))))

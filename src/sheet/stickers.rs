@@ -1,5 +1,6 @@
 //! Stick-on labels for the pieces, and cards for the kit bags.
 
+use super::offcut_labels::planned_label;
 use super::pdf::{Page, Part, pdf};
 use super::scene::{Drawn, Ink, Scene, Shape};
 use super::text::{angle, clean, fit, text_width};
@@ -69,18 +70,20 @@ fn copies(plan: &Plan) -> Vec<(&PlanPiece, &PlacedPiece, &PlanStock)> {
     all
 }
 
-/// A label for each placed copy, in laying order. Returns the file and its number of pages.
+/// A label for each placed copy, in laying order, then one for each offcut to keep. Returns the file and its number of pages.
 pub(crate) fn labels(plan: &Plan, grid: &LabelGrid) -> (Vec<u8>, usize) {
     let [columns, rows] = grid.count;
-    let all = copies(plan);
+    let mut all: Vec<Scene> =
+        copies(plan).into_iter().map(|(piece, placed, stock)| label(plan, piece, placed, stock, grid.label)).collect();
+    all.extend(plan.stocks.iter().flat_map(|s| s.offcuts.iter().map(move |o| planned_label(plan, s, o, grid.label))));
     let [width, height] = grid.sheet;
     let mut scenes = Vec::new();
     for chunk in all.chunks(columns * rows) {
         let mut page = Scene::new(Bounds { min: point(0.0, 0.0), max: point(width, height) }, String::new());
-        for (i, (piece, placed, stock)) in chunk.iter().enumerate() {
+        for (i, label) in chunk.iter().enumerate() {
             let x = grid.first[0] + (i % columns) as f64 * (grid.label[0] + grid.gap);
             let y = height - grid.first[1] - (i / columns + 1) as f64 * grid.label[1];
-            page.append(label(plan, piece, placed, stock, grid.label), point(x, y));
+            page.append(label.clone(), point(x, y));
         }
         scenes.push(page);
     }

@@ -8,9 +8,10 @@ use super::flow::wrapped;
 use super::label::Facts;
 use super::paper::{FOOT, Paper};
 use super::pdf::{Page, Part};
-use super::scene::{Ink, Scene, Shape};
+use super::reference::{Mark, References, references};
+use super::scene::{Hold, Ink, Scene, Shape, Text};
 use super::spread::{Tiling, spread};
-use super::text::clean;
+use super::text::{clean, text_width};
 use super::tiles::{frame, framed};
 use crate::cloth::Face;
 use crate::geometry::{Bounds, Motion, Point, point, ring_bounds};
@@ -22,8 +23,11 @@ const GAP: f64 = 6.0;
 /// Height of a line of words under a template, mm.
 const CAPTION: f64 = 4.2;
 
-/// Arm of a reference point's cross, mm.
+/// Arm of a named point's cross, mm.
 const ARM: f64 = 2.5;
+
+/// Size of its name, mm.
+const NAME: f64 = 3.4;
 
 /// A template with its words.
 struct Template {
@@ -191,8 +195,8 @@ fn best_turn(piece: &PlanPiece, mirrored: bool, paper: &Paper) -> f64 {
     best.1
 }
 
-/// One template for a group of equal pieces, drawn as the first lies in the cloth frame and turned: label, 0° arrow, reference points, and
-/// a caption that tells every piece it serves.
+/// One template for a group of equal pieces, drawn as the first lies in the cloth frame and turned: label, 0° arrow, the points that the placement sheet
+/// names, and a caption that tells every piece it serves.
 fn template(plan: &Plan, group: &[&PlanPiece], mirrored: bool, turn: f64) -> Option<Template> {
     let piece = *group.first()?;
     let motion = Motion::new(turn, mirrored, point(0.0, 0.0));
@@ -207,6 +211,11 @@ fn template(plan: &Plan, group: &[&PlanPiece], mirrored: bool, turn: f64) -> Opt
         holes: piece.holes.iter().map(|h| motion.ring(h)).collect(),
     };
     let bounds = ring_bounds(&placed.outline)?;
+    let sided = |piece: &PlanPiece, facts: &mut Facts| {
+        let down = copies_face_down(plan, piece);
+        facts.face_down = down.as_ref().is_some_and(Vec::is_empty);
+        facts.more.extend(side_in_words(down.as_deref(), mirrored));
+    };
     let facts_of = |piece: &PlanPiece| {
         let mut facts = Facts::of(plan, Some(piece), &placed, None);
         // A template serves all its copies.
@@ -214,9 +223,7 @@ fn template(plan: &Plan, group: &[&PlanPiece], mirrored: bool, turn: f64) -> Opt
         if piece.copies > 1 {
             facts.more.push(format!("cut {}", piece.copies));
         }
-        let down = copies_face_down(plan, piece);
-        facts.face_down = down.as_ref().is_some_and(Vec::is_empty);
-        facts.more.extend(side_in_words(down.as_deref(), mirrored));
+        facts.face_down = false;
         facts
     };
     let copies: u32 = group.iter().map(|p| p.copies).sum();
@@ -225,35 +232,44 @@ fn template(plan: &Plan, group: &[&PlanPiece], mirrored: bool, turn: f64) -> Opt
     if !others.is_empty() {
         facts.more.push(format!("also {}", others.join(", ")));
         facts.more.push(format!("cut {copies} in all"));
-        if group.iter().any(|p| copies_face_down(plan, p) != copies_face_down(plan, piece)) {
-            facts.face_down = false;
-            facts.more.push("faces: see below".into());
-        }
+    }
+    if group.iter().all(|p| copies_face_down(plan, p) == copies_face_down(plan, piece)) {
+        sided(piece, &mut facts);
+    } else {
+        facts.more.push("face: see the list below".into());
     }
     let number = clean(&piece.number);
     let width = bounds.width().max(50.0);
     let caption = group.iter().flat_map(|p| {
-        let line = format!("{} · {} · {}, {} up", clean(&p.number), facts_of(p).line(), clean(&p.cloth), words::side(plan, &p.cloth));
+        let mut facts = facts_of(p);
+        sided(p, &mut facts);
+        let line = format!("{} · {} · {}, {} up", clean(&p.number), facts.line(), clean(&p.cloth), words::side(plan, &p.cloth));
         wrapped(&line, width, 3.0, false)
     });
     let mut caption: Vec<String> = caption.collect();
     if !others.is_empty() {
         caption.push(format!("cut {copies} in all"));
     }
-    // The crosses are marks of the piece, so that its label keeps clear of them.
+    // The named points are marks of the piece, so that its label keeps clear of them.
+    let found = references(plan, piece);
     let mut marked = piece.clone();
-    marked.marks.extend(
-        piece
-            .arrow
-            .iter()
-            .flat_map(|&p| [[p - point(ARM, 0.0), p + point(ARM, 0.0)], [p - point(0.0, ARM), p + point(0.0, ARM)]])
-            .map(Vec::from),
-    );
+    // The arrow that is inked on the skin, not another one beside it.
+    marked.arrow = found.arrow.unwrap_or(piece.arrow);
+    let points: Vec<(Mark, Point)> = named_points(&found, ring_bounds(&piece.outline)?);
+    marked.marks.extend(points.iter().flat_map(|(m, name)| {
+        let [width, height] = [point(text_width(&m.name, NAME, true) / 2.0, 0.0), point(0.0, NAME * 0.4)];
+        [cross(m.at)[0].to_vec(), cross(m.at)[1].to_vec(), vec![*name - width - height, *name + width + height]]
+    }));
     let laid = Laid { placed: &placed, piece: Some(&marked), bounds, facts };
     let mut scene = Scene::new(bounds, String::new());
     // What finds no room inside is said by the caption.
     draw_piece(&mut scene, &laid, 0, &mut Vec::new(), &mut Vec::new());
-    references(&mut scene, piece.arrow.map(|p| motion.apply(p)), ARM);
+    for (m, name) in &points {
+        let [at, name] = [m.at, *name].map(|p| motion.apply(p));
+        scene.draw(Ink::Leader, Shape::Segments(cross(at).to_vec()));
+        let at = name - point(0.0, 0.36 * NAME);
+        scene.texts.push(Text { at, hold: Hold::Middle, angle: 0.0, size: NAME, bold: true, white: false, words: clean(&m.name) });
+    }
     let mut base = point(bounds.min.x, bounds.min.y - 2.5);
     for line in &caption {
         base = base - point(0.0, CAPTION);
@@ -299,11 +315,22 @@ fn side_in_words(down: Option<&[u32]>, mirrored: bool) -> Vec<String> {
     }
 }
 
-/// Marks the two reference points, tail and head of the 0° arrow as inked: a cross each, and their letters.
-pub(crate) fn references(scene: &mut Scene, [a, b]: [Point; 2], arm: f64) {
-    for (p, name) in [(a, "A"), (b, "B")] {
-        let cross = vec![[p - point(arm, 0.0), p + point(arm, 0.0)], [p - point(0.0, arm), p + point(0.0, arm)]];
-        scene.draw(Ink::Leader, Shape::Segments(cross));
-        scene.words(p + point(arm * 0.4, arm * 0.4), arm * 1.3, true, name);
+/// The points that the placement sheet names, each with the middle of its name: beside it, towards the middle of the piece for the corners of the
+/// cut line, away from it for points of the net line. Of crowded corners those are left out that have no room.
+fn named_points(found: &References, bounds: Bounds) -> Vec<(Mark, Point)> {
+    let middle = bounds.centre();
+    let beside = |m: &Mark, by: f64| m.at + (m.at - middle) * (by / m.at.distance(middle).max(1e-9));
+    let mut all: Vec<(Mark, Point)> = found.marks.iter().map(|m| (m.clone(), beside(m, 1.6 * ARM))).collect();
+    for (i, m) in found.corners.iter().flatten().enumerate() {
+        let name = beside(m, -1.6 * ARM);
+        if i < 2 || all.iter().all(|(_, other)| other.distance(name) > 1.6 * NAME) {
+            all.push((m.clone(), name));
+        }
     }
+    all
+}
+
+/// The cross at a point.
+fn cross(p: Point) -> [[Point; 2]; 2] {
+    [[p - point(ARM, 0.0), p + point(ARM, 0.0)], [p - point(0.0, ARM), p + point(0.0, ARM)]]
 }

@@ -1,6 +1,9 @@
 //! The title block under the cloth: what the sheet is, which face is up, the scale bar, what the lines mean, short labels in full.
 
 use super::draw::{Sheet, turn_over_sign};
+use super::flow::wrapped;
+use super::placement::{in_words, measured_from};
+use super::placement_rows::{corners_of, offcut_name};
 use super::scene::{Hold, Ink, Scene, Shape, Text};
 use super::text::{clean, decimals, fit, text_width};
 use crate::geometry::{Bounds, Point, point};
@@ -73,6 +76,12 @@ pub(crate) fn title_block(scene: &mut Scene, sheet: &Sheet<'_>, key: &[(String, 
         scene.line(Ink::Frame, &[origin + point(-PADDING * scale, -y), origin + point(inner + PADDING * scale, -y)]);
         y += gap / 2.0;
         y += key_list(scene, key, origin + point(0.0, -y), inner, scale);
+    }
+    if !sheet.stock.offcuts.is_empty() {
+        y += gap / 2.0;
+        scene.line(Ink::Frame, &[origin + point(-PADDING * scale, -y), origin + point(inner + PADDING * scale, -y)]);
+        y += gap / 2.0;
+        y += offcut_list(scene, sheet, origin + point(0.0, -y), inner, scale);
     }
     let height = y + 2.0 * PADDING * scale;
     let frame = vec![at, at + point(width, 0.0), at + point(width, -height), at + point(0.0, -height)];
@@ -221,6 +230,28 @@ fn lines(drawn: &[Ink], scale: f64) -> Field {
     f.width = (left - 6.0 * scale).max(0.0);
     f.height = rows as f64 * size * 1.55;
     f
+}
+
+/// Each offcut to keep with the distances of its corners; returns the height.
+fn offcut_list(scene: &mut Scene, sheet: &Sheet<'_>, at: Point, width: f64, scale: f64) -> f64 {
+    let size = 3.8 * scale;
+    let pitch = size * 1.45;
+    let mut lines = vec![(format!("offcuts to keep, corners along/across in mm; {}:", measured_from(sheet)), true)];
+    for offcut in &sheet.stock.offcuts {
+        let rings: Vec<_> = std::iter::once(&offcut.outline).chain(&offcut.holes).map(|r| sheet.here(r)).filter(|r| r.len() > 2).collect();
+        let Some((corners, close)) = corners_of(sheet, &rings) else { continue };
+        let points: Vec<String> = corners.iter().flatten().map(in_words).collect();
+        let words = format!("{}, true to {} mm: {}", offcut_name(sheet, offcut), decimals(close, 1), points.join(", "));
+        lines.push((words, false));
+    }
+    let mut y = 0.0;
+    for (words, bold) in lines {
+        for line in wrapped(&words, width, size, bold) {
+            y += pitch;
+            scene.words(at + point(0.0, -y), size, bold, line);
+        }
+    }
+    y + pitch * 0.3
 }
 
 /// The pieces whose label was cut short, in columns; returns the height.

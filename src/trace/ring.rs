@@ -236,7 +236,7 @@ pub(crate) fn simplified(ring: &Ring, tolerance: f64) -> Ring {
 }
 
 /// The same for an open line.
-pub(super) fn simplified_line(line: &[Point], tolerance: f64) -> Path {
+pub(crate) fn simplified_line(line: &[Point], tolerance: f64) -> Path {
     let n = line.len();
     if n < 3 {
         return line.to_vec();

@@ -3,9 +3,8 @@
 
 use super::kayak;
 use crate::cloth::Face;
-use crate::geometry::{Point, Ring, point, ring_bounds};
+use crate::geometry::{Point, Ring, point, ring_bounds, ring_contains};
 use crate::nest::Stop;
-use crate::outline::{ReadOptions, Reading};
 use crate::plan::{Plan, PlanPiece, PlanTemplate};
 use crate::planner::{self, Settings, Unwatched};
 use crate::ply::Hand;
@@ -13,6 +12,7 @@ use crate::sheet::draw::Sheet;
 use crate::sheet::face::View;
 use crate::sheet::placement::{Place, places};
 use crate::sheet::placement_rows::{Row, corners_of, offcut_row, piece_row};
+use crate::stock::{Day, Snapshot};
 use std::path::Path;
 use std::sync::atomic::AtomicBool;
 
@@ -202,6 +202,34 @@ fn by_corners(sheet: &Sheet<'_>, line: &Line, rings: &[Ring], within: f64, who: 
     }
 }
 
+/// The splices of a part laid by its template: what of its cut line runs through the net line is drawn by the printed corners.
+fn splices(sheet: &Sheet<'_>, line: &Line, outline: &Ring, net: &Ring, who: &str) {
+    let at =
+        |name: &str| on_cloth(sheet, line.points.iter().find(|(n, _)| n == name).unwrap_or_else(|| panic!("{who}: no corner {name}")).1);
+    let runs: Vec<(usize, usize)> = line
+        .words
+        .split("splice: straight ")
+        .skip(1)
+        .filter_map(|w| {
+            let (from, to) = w.split([';', ' ']).next()?.split_once('-')?;
+            Some((from.parse().ok()?, to.parse().ok()?))
+        })
+        .collect();
+    assert!(!runs.is_empty(), "{who}: {}", line.words);
+    let drawn: Vec<(Point, Point)> =
+        runs.iter().flat_map(|&(from, to)| (from..to).map(|k| (at(&k.to_string()), at(&(k + 1).to_string())))).collect();
+    for (i, &a) in outline.iter().enumerate() {
+        let b = outline[(i + 1) % outline.len()];
+        let middle = (a + b) * 0.5;
+        if ring_contains(net, middle) && to_ring(middle, net) > 0.6 {
+            for p in [a, b] {
+                let off = drawn.iter().map(|(q, r)| p.distance_to_segment(*q, *r)).fold(f64::INFINITY, f64::min);
+                assert!(off < MM, "{who}: the splice is drawn {off} mm off");
+            }
+        }
+    }
+}
+
 /// Lays a whole plan; counts pieces laid by template, by corners, and offcuts found.
 fn lay(plan: &Plan, face: Option<Face>) -> [usize; 3] {
     let view = View::new(plan, face);
@@ -231,7 +259,14 @@ fn lay(plan: &Plan, face: Option<Face>) -> [usize; 3] {
                 let line = Line { points: line.points.iter().filter(numbered).cloned().collect(), words: line.words };
                 let move_ring = |r: &Ring| r.iter().map(|&p| lies(plan, piece, placed.copy, sheet.over, p)).collect();
                 let rings: Vec<Ring> = std::iter::once(&piece.outline).chain(&piece.holes).map(move_ring).collect();
-                by_corners(&sheet, &line, &rings, MM, &format!("{name} {}", piece.piece));
+                let who = format!("{name} {}", piece.piece);
+                if place.corners_of_splice {
+                    let net: Ring = template.unwrap().net.clone();
+                    let net = net.iter().map(|&p| planned(plan, piece, placed.copy, template.unwrap().arrow, sheet.over, p)).collect();
+                    splices(&sheet, &line, &rings[0], &net, &who);
+                } else {
+                    by_corners(&sheet, &line, &rings, MM, &who);
+                }
                 count[1] += 1;
             }
             assert!(skin.is_some() || !place.corners.is_empty(), "{}: nothing to lay it by", piece.piece);
@@ -240,13 +275,19 @@ fn lay(plan: &Plan, face: Option<Face>) -> [usize; 3] {
             let Some(row) = offcut_row(&sheet, offcut) else { continue };
             let rings: Vec<Ring> =
                 std::iter::once(&offcut.outline).chain(&offcut.holes).map(|r| sheet.here(r)).filter(|r| r.len() > 2).collect();
-            let (_, close) = corners_of(&sheet, &rings).unwrap();
+            let (corners, close) = corners_of(&sheet, &rings).unwrap();
             let line = read(&row);
             assert!(line.words.contains(&sheet.stock.id), "an offcut is named for what it came off: {}", line.words);
             let points: Vec<Point> = line.points.iter().map(|(_, xy)| on_cloth(&sheet, *xy)).collect();
-            for p in rings.iter().flatten() {
-                assert!(points.len() < 3 || rings.len() > 1 || to_ring(*p, &points) < close + 0.1, "{name}: offcut {} is off", offcut.id);
+            assert!(line.words.contains(&format!("true to {close} mm")), "{}", line.words);
+            // The drawn corners ring by ring, as `corners 1-8 its edge, 9-12 a window` says.
+            let mut first = 0;
+            for (ring, n) in rings.iter().zip(corners.iter().map(Vec::len)) {
+                let drawn: Ring = points[first..first + n].to_vec();
+                assert!(ring.iter().all(|p| to_ring(*p, &drawn) < close + 0.1), "{name}: offcut {} is off", offcut.id);
+                first += n;
             }
+            assert_eq!(first, points.len());
             count[2] += 1;
         }
     }
@@ -264,20 +305,132 @@ fn a_plan_without_skins_is_laid_by_its_corners() {
 }
 
 /// A search as short as there is: what is tested holds for any layout.
-fn planned_job(text: &str, read: &dyn Fn(&Path, &ReadOptions) -> Result<Reading, crate::fault::Faults>) -> Plan {
-    let (job, _) = crate::job::parse_with(text, Path::new("job.toml"), read).unwrap_or_else(|faults| panic!("{faults}\n{text}"));
+fn planned_job(job: &Path, stock: Option<&str>) -> Plan {
+    let (job, _) = crate::job::load(job).unwrap_or_else(|faults| panic!("{faults}"));
     let settings = Settings { stop: Stop::Effort(1), seed: 1, threads: 1, sets: 1 };
-    planner::plan(&[job], &settings, &AtomicBool::new(false), &Unwatched).unwrap_or_else(|r| panic!("{r:?}\n{text}")).plan().clone()
+    let never = AtomicBool::new(false);
+    let plan = match stock {
+        Some(text) => {
+            let stock = Snapshot::from_json(text, Day::parse("2026-10-01").unwrap()).unwrap();
+            planner::plan_from_stock(&[job], &stock, &settings, &never, &Unwatched)
+        }
+        None => planner::plan(&[job], &settings, &never, &Unwatched),
+    };
+    plan.unwrap_or_else(|r| panic!("{r:?}")).plan().clone()
 }
 
 #[test]
 fn the_demo_is_laid_by_hand() {
-    let job = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/job.toml");
-    let (job, _) = crate::job::load(&job).unwrap_or_else(|faults| panic!("{faults}"));
-    let settings = Settings { stop: Stop::Effort(1), seed: 1, threads: 1, sets: 1 };
-    let plan = planner::plan(&[job], &settings, &AtomicBool::new(false), &Unwatched).unwrap();
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data");
+    let plan = planned_job(&folder.join("job.toml"), None);
     for face in [None, Some(Face::Down)] {
-        let [templates, corners, offcuts] = lay(plan.plan(), face);
+        let [templates, corners, offcuts] = lay(&plan, face);
         assert!(templates > 20 && corners > 5 && offcuts > 0, "{templates} {corners} {offcuts}");
     }
+    // Patches of a mosaic, cut from offcuts of odd shape.
+    let plan = planned_job(&folder.join("hatch.toml"), Some(include_str!("../../../demo-data/offcuts.json")));
+    let patches = plan.pieces.iter().filter(|p| p.patch.is_some()).count();
+    let [templates, corners, _] = lay(&plan, None);
+    assert!(templates == 0 && corners == patches && patches > 10, "{templates} {corners} {patches}");
+}
+
+/// Numbers that look random: a linear congruential generator with the constants of Knuth's MMIX (from memory).
+struct Dice(u64);
+
+impl Dice {
+    fn unit(&mut self) -> f64 {
+        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (self.0 >> 11) as f64 / (1u64 << 53) as f64
+    }
+
+    fn of<T: Copy>(&mut self, all: &[T]) -> T {
+        all[(self.unit() * all.len() as f64) as usize % all.len()]
+    }
+}
+
+/// A template about (400, 400): with corners, smooth, or smooth with a dart; its arrow drawn or not.
+fn drawing(dice: &mut Dice, size: f64) -> (String, bool) {
+    let kind = dice.of(&[0, 1, 2]);
+    let count = if kind == 0 { 5 + (dice.unit() * 4.0) as usize } else { 90 };
+    let (a, b, c) = (0.3 * dice.unit(), 6.0 * dice.unit(), 0.12 * dice.unit());
+    let at = |turn: f64, r: f64| (400.0 + r * turn.cos(), 400.0 + r * turn.sin());
+    let mut points: Vec<(f64, f64)> = (0..count)
+        .map(|i| {
+            let turn = (i as f64 + if kind == 0 { 0.6 * dice.unit() } else { 0.0 }) / count as f64 * std::f64::consts::TAU;
+            at(turn, size * (1.0 + a * (2.0 * turn).cos() + c * (3.0 * turn + b).sin()))
+        })
+        .collect();
+    if kind == 2 {
+        let turn = (10.5 / 90.0) * std::f64::consts::TAU;
+        points.insert(11, at(turn, size * 0.6));
+    }
+    let path: Vec<String> = points.iter().map(|(x, y)| format!("{x:.3} {y:.3}")).collect();
+    let drawn = dice.unit() < 0.5;
+    let (turn, long) = (dice.unit() * std::f64::consts::TAU, size * (0.15 + 0.4 * dice.unit()));
+    let arrow = format!("<path id=\"t-arrow\" d=\"M400 400 L{:.3} {:.3}\"/>", 400.0 + long * turn.cos(), 400.0 + long * turn.sin());
+    let arrow = if drawn { arrow } else { String::new() };
+    let svg = format!(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"800mm\" height=\"800mm\" viewBox=\"0 0 800 800\" fill=\"none\" \
+         stroke=\"black\"><g id=\"t\"><path id=\"t-net-line\" d=\"M{} Z\"/>{arrow}</g></svg>",
+        path.join(" L")
+    );
+    (svg, drawn)
+}
+
+/// Jobs of the kind people make, with what is seldom: plugs, skins drawn from behind, both hands, turns and faces of their own, splices, patches
+/// stepped back, strips, templates on which nothing can be found.
+#[test]
+fn generated_plans_are_laid_by_hand() {
+    let mut dice = Dice(26);
+    let (mut down, mut odd, mut parts, mut inked_first, mut total) = (0, 0, 0, 0, [0; 3]);
+    for round in 0..16 {
+        let folder = tempfile::tempdir().unwrap();
+        let mut text =
+            String::from("[job]\nname = \"generated\"\n[cutting]\ngap = 5\ntrim = 12\nlap = 15\n[splice]\nlap = 25\nstagger = 25\n");
+        text.push_str("[[cloth]]\nid = \"c\"\nweave = \"plain\"\nup = \"paper\"\nroll_width = 1000\nselvedge = 10\n");
+        for t in 0..3 {
+            // One of them is too wide for the roll.
+            let size = if t == 0 && round % 2 == 0 { 390.0 } else { 60.0 + 160.0 * dice.unit() };
+            let (svg, drawn) = drawing(&mut dice, size);
+            std::fs::write(folder.path().join(format!("t{t}.svg")), svg).unwrap();
+            let arrow = if drawn { String::new() } else { format!("arrow = {:.1}\n", 360.0 * dice.unit() - 180.0) };
+            text.push_str(&format!(
+                "[[template]]\nid = \"t{t}\"\nfile = \"t{t}.svg\"\n{arrow}taken_off = \"{}\"\ninked_side = \"{}\"\nhands = \"{}\"\nedge = \"{}\"\n",
+                dice.of(&["mould", "plug"]),
+                dice.of(&["up", "down"]),
+                if t == 0 { "as traced" } else { dice.of(&["as traced", "mirrored", "both"]) },
+                dice.of(&["trim", "lap", "butt"]),
+            ));
+        }
+        text.push_str("[[strip]]\nid = \"tape\"\nlength = 300\nwidth = 40\n[[patch]]\nid = \"patch\"\non = \"t1\"\ncentre = [400, 400]\n");
+        text.push_str(&format!(
+            "length = 44\nwidth = 30\nshape = \"{}\"\nstep_back = 4\nalong = {:.0}\n",
+            dice.of(&["rectangle", "ellipse"]),
+            90.0 * dice.unit()
+        ));
+        text.push_str("[[layer]]\ncloth = \"c\"\nangle = 0\ntemplates = [\"t0\", \"t1\", \"patch\"]\n");
+        for _ in 0..2 {
+            text.push_str(&format!(
+                "[[layer]]\ncloth = \"c\"\nangle = {:.0}\nturns = [{:.1}, {:.1}]\nfaces = [\"{}\"]\ntemplates = [\"t1\", \"t2\", \"patch\", {{ template = \"tape\", copies = 2 }}]\n",
+                180.0 * dice.unit() - 90.0,
+                360.0 * dice.unit(),
+                90.0 * dice.unit(),
+                dice.of(&["up", "down"]),
+            ));
+        }
+        let file = folder.path().join("job.toml");
+        std::fs::write(&file, &text).unwrap();
+        let plan = planned_job(&file, None);
+        down += plan.stocks.iter().flat_map(|s| &s.placed).filter(|p| p.face == Face::Down).count();
+        odd += plan.stocks.iter().flat_map(|s| &s.placed).filter(|p| p.turn.rem_euclid(90.0) != 0.0).count();
+        parts += plan.pieces.iter().filter(|p| p.part.is_some()).count();
+        for face in [None, Some(Face::Down)] {
+            let count = lay(&plan, face);
+            (0..3).for_each(|k| total[k] += count[k]);
+        }
+        let view = View::new(&plan, None);
+        inked_first += view.sheets().iter().flat_map(|(_, s)| places(s)).filter(|p| p.to_ink.is_some()).count();
+    }
+    assert!(down > 20 && odd > 50 && parts > 3 && inked_first > 3, "{down} {odd} {parts} {inked_first}");
+    assert!(total.iter().all(|n| *n > 30), "{total:?}");
 }
