@@ -247,3 +247,19 @@ fn offcuts_come_first_however_short_the_time() {
     let placed: usize = offcuts.map(|s| s.placed.len()).sum();
     assert!(2 * placed > plan.mosaics[0].patches.len(), "{placed} of {} patches", plan.mosaics[0].patches.len());
 }
+
+/// Sets beyond 200 were not planned, without a word, and the plan was refused for the patches it lacked.
+#[test]
+fn the_two_hundred_and_first_set_of_a_mosaic_is_planned_too_and_too_many_are_a_fault() {
+    let few = HATCH.replace("patch_from = 50", "patch_from = 150").replace("patch_to = 105", "patch_to = 400");
+    let job = hatch(&few);
+    let sets = |sets: u32| {
+        let settings = Settings { stop: Stop::Effort(0), sets, ..settings(1) };
+        planner::plan(std::slice::from_ref(&job), &settings, &AtomicBool::new(false), &Unwatched)
+    };
+    let plan = sets(201).unwrap();
+    plan_schema::keeps_to_schema(plan.plan());
+    assert_eq!(plan.plan().mosaics.len(), 201);
+    let Err(Refusal::NotPlaced(faults)) = sets(30_000) else { panic!("planned, or refused otherwise") };
+    assert!(faults.to_string().contains("at most 20000") && faults.to_string().contains("fewer sets"), "{faults}");
+}

@@ -37,6 +37,7 @@ fn plan_of(job: &Job) -> Plan {
             cuts: s.cuts,
             no_splice: s.no_splice,
             inked: frame.inked,
+            other_hand_of: t.other_hand_of.clone(),
             strip: false,
             on,
         });

@@ -1,7 +1,7 @@
 //! `warpwise check JOB…`: everything short of the search, and nothing written.
 
 use super::exit::Failure;
-use super::{COLUMNS, print, warn};
+use super::{COLUMNS, cautions, print, warn};
 use clap::Args;
 use serde::Serialize;
 use std::path::PathBuf;
@@ -35,15 +35,17 @@ impl Check {
         let (jobs, mut warnings) = job::load_all(&self.jobs).map_err(Failure::Input)?;
         let prepared = planner::prepare(&jobs, 1).map_err(Failure::Input)?;
         warnings.extend(prepared.iter().flat_map(|p| p.prepared.warnings.clone()));
+        let cautions = cautions(&jobs, jobs.iter().find_map(|j| j.stock.as_deref()));
         if self.json {
             let warnings: Vec<String> = warnings.iter().map(ToString::to_string).collect();
             let drawings = prepared.iter().flat_map(|p| &p.job.drawings).map(DrawingRows::of).collect();
-            let report = Report { plies: prepared.iter().flat_map(rows_of).collect(), drawings, warnings: &warnings };
+            let plies = prepared.iter().flat_map(rows_of).collect();
+            let report = Report { cautions: &cautions, plies, drawings, warnings: &warnings };
             let text = serde_json::to_string_pretty(&report).map_err(|e| Failure::machine("the report", &e.into()))?;
             return print(&format!("{text}\n"));
         }
         warn(&warnings, self.quiet);
-        let mut text = String::new();
+        let mut text = summary::cautions(&cautions, COLUMNS);
         for PreparedJob { job, prepared } in &prepared {
             text.push_str(&format!("{}\n\n", job.name));
             for drawing in &job.drawings {
@@ -68,6 +70,8 @@ impl Check {
 /// What `--json` prints.
 #[derive(Serialize)]
 struct Report<'a> {
+    /// What the dates of the cloths ask for.
+    cautions: &'a [String],
     plies: Vec<Row>,
     drawings: Vec<DrawingRows<'a>>,
     warnings: &'a [String],

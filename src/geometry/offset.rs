@@ -72,7 +72,7 @@ pub fn growth(ring: &[Point], amounts: &[f64], walls: &[&Ring]) -> Vec<Ring> {
 pub fn inset(ring: &Ring, amount: f64) -> Vec<Region> {
     let mut inside_out = ring.clone();
     inside_out.reverse();
-    let parts = growth(&inside_out, &vec![amount; ring.len()], &[]);
+    let parts = growth(&inside_out, &vec![amount; ring.len()], &[&inside_out]);
     difference([ring], &union(&parts).iter().flat_map(|r| r.rings().cloned()).collect::<Vec<_>>())
 }
 

@@ -89,6 +89,16 @@ pub(super) fn ring(generator: &mut SchemaGenerator) -> Schema {
     json_schema!({ "type": "array", "items": point(generator), "minItems": 3, "maxItems": 2000 })
 }
 
+/// Two lengths, one each way.
+pub(super) fn girths(generator: &mut SchemaGenerator) -> Schema {
+    json_schema!({ "type": "array", "items": size(generator), "minItems": 2, "maxItems": 2 })
+}
+
+/// Any number of lengths.
+pub(super) fn openings(generator: &mut SchemaGenerator) -> Schema {
+    json_schema!({ "type": "array", "items": size(generator), "maxItems": 1000 })
+}
+
 /// A direction or a turn.
 pub(super) fn angle(_: &mut SchemaGenerator) -> Schema {
     quantity("angle", json!({ "minimum": -360.0, "maximum": 360.0 }), r"^\s*[-+]?[0-9.]+\s*(°|deg|degrees)?\s*$")

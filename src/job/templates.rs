@@ -99,11 +99,21 @@ impl<'a> Drawings<'a> {
                 None
             }
             Err(error) if matches!(error.kind(), std::io::ErrorKind::NotFound | std::io::ErrorKind::NotADirectory) => {
-                let remedy = match similar_file(&path) {
-                    Some(name) => format!("did you mean {}?", quoted(&name)),
-                    None => format!("put the drawing there, or name it from the folder of the job file ({})", folder.display()),
-                };
-                findings.fault(offset, format!("there is no file {shown}"), remedy);
+                let what = format!("there is no file {shown}");
+                match similar_file(&path) {
+                    Some(name) => {
+                        let right = file.rsplit_once('/').map_or(name.clone(), |(folder, _)| format!("{folder}/{name}"));
+                        let (remedy, right) = (format!("did you mean {}?", quoted(&name)), toml::Value::from(right).to_string());
+                        match findings.span_of(offset, file) {
+                            Some(span) => findings.fault_to_mend(span, what, remedy, &right),
+                            None => findings.fault(offset, what, remedy),
+                        }
+                    }
+                    None => {
+                        let remedy = format!("put the drawing there, or name it from the folder of the job file ({})", folder.display());
+                        findings.fault(offset, what, remedy);
+                    }
+                }
                 None
             }
             Err(error) => {
@@ -148,7 +158,14 @@ pub(super) fn template(
         }
         Err((what, remedy)) => {
             let key = if raw.inside.is_some() { "inside" } else { "file" };
-            findings.fault(place(key), format!("{} {what}", quoted(&raw.file)), remedy);
+            let what = format!("{} {what}", quoted(&raw.file));
+            match reading.outlines.first().map(|o| point_within(o.net())) {
+                Some(p) => {
+                    let line = format!("inside = [{}, {}]", show_number(p.x, 1), show_number(p.y, 1));
+                    findings.fault_to_paste(place(key), what, remedy, line);
+                }
+                None => findings.fault(place(key), what, remedy),
+            }
             return None;
         }
     };
@@ -168,18 +185,20 @@ pub(super) fn template(
         (None, None) if doc.has(&format!("{at}.arrow")) => return None,
         (None, None) => {
             let what = format!("{} shows no arrow, and the job gives none", quoted(&raw.file));
+            let degrees = maybe_arrow.as_ref().map_or(0.0, |line| degrees_0_360((line.ends[1] - line.ends[0]).direction()));
+            let key = format!("arrow = {}", show_number(degrees, 2));
+            let line = format!("{key:<33}# CHECK: 0° of the part, degrees anticlockwise from the right of the drawing");
             let remedy = match maybe_arrow {
                 Some(line) => {
-                    let degrees = show_number(degrees_0_360((line.ends[1] - line.ends[0]).direction()), 2);
                     let name = if line.name.is_empty() { String::new() } else { format!(" in {}", quoted(&line.name)) };
-                    format!("if the line{name} is the arrow, write: arrow = {degrees}; or name its group or layer \"arrow\"")
+                    format!("if the line{name} is the arrow, write: {key}; or name its group or layer \"arrow\"")
                 }
                 None => {
                     "draw a line on a layer named arrow, tail first, or add `arrow`: degrees anticlockwise from the right of the drawing"
                         .into()
                 }
             };
-            findings.fault(place("file"), what, remedy);
+            findings.fault_to_paste(place("file"), what, remedy, line);
             return None;
         }
     };
@@ -194,6 +213,7 @@ pub(super) fn template(
         edge: raw.edge,
         hands: raw.hands,
         may_cross_bench: raw.may_cross_bench,
+        other_hand_of: raw.other_hand_of,
     })
 }
 
@@ -282,6 +302,7 @@ pub(super) fn strip(raw: RawStrip, at: &str, doc: &Document<'_>, findings: &mut 
         edge: EdgeKind::Butt,
         hands: Hands::AsTraced,
         may_cross_bench: raw.may_cross_bench,
+        other_hand_of: None,
     })
 }
 
@@ -322,6 +343,7 @@ pub(super) fn patch(raw: RawPatch, host: &Template, at: &str, doc: &Document<'_>
         edge: raw.edge,
         hands: host.hands,
         may_cross_bench: false,
+        other_hand_of: None,
     })
 }
 

@@ -366,4 +366,30 @@ mod tests {
         let cover = Cover { columns: vec![vec![(0, 6)]], left: 0, low: -1 };
         assert_eq!(lowest_free(&grid, 2, &cover, 0, 100), Some(9));
     }
+
+    /// The plain layout stands in if the raster's should ever break a rule: it must break none itself.
+    #[test]
+    fn items_in_a_row_keep_every_rule() {
+        use crate::geometry::{Region, point};
+        use crate::nest::land::land;
+        use crate::nest::problem::{Extent, Pose, Problem, Shape, Stock};
+        let ring = |w: f64, h: f64| vec![point(0.0, 0.0), point(w, 0.0), point(w, h), point(0.4 * w, 0.9 * h)];
+        let shape = |w: f64, h: f64, turn: f64| Shape {
+            name: String::new(),
+            region: Region::solid(ring(w, h)),
+            poses: vec![Pose { turn, flip: false }, Pose { turn: turn + 15.0, flip: true }],
+            tolerance: 0.0,
+            copies: 7,
+            may_cross: false,
+        };
+        let flaw = vec![point(30.0, 0.0), point(90.0, 0.0), point(90.0, 80.0), point(30.0, 80.0)];
+        let extent = Extent::Open { low: 10.0, high: 510.0, segment_max: Some(400.0), length_max: None };
+        let roll = Stock { name: String::new(), extent, keep_out: vec![flaw] };
+        let shapes = vec![shape(300.0, 200.0, 15.0), shape(120.0, 40.0, 0.0), shape(350.0, 333.3, 45.0)];
+        let mut setup = Setup::new(&Problem::new(shapes, vec![roll], 5.0).unwrap_or_else(|f| panic!("{f}")));
+        let layout = lined_up(&mut setup);
+        assert_eq!((layout.spots.len(), setup.unplaced.len()), (21, 0));
+        let landed = land(&setup, &layout, None).unwrap_or_else(|| panic!("it breaks a rule"));
+        assert!(landed.spots.iter().zip(&layout.spots).all(|(a, b)| a == b), "nothing had to be nudged");
+    }
 }

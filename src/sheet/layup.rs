@@ -21,7 +21,7 @@ pub(crate) fn section(plan: &Plan, sheets: &[LayupSheet], laminate: &Laminate) -
         (figures(laminate))
         @for s in sheets { (sheet(plan, s, laminate.parts.iter().find(|p| p.job == s.job))) }
     };
-    Section { id: "layup".into(), title: "Lay-up sheet".into(), html: body.into_string() }
+    Section { id: "layup".into(), title: "Lay-up sheet".into(), html: body.into_string(), screen_only: true }
 }
 
 fn table(caption: &str, headings: &[&str], rows: &[Vec<String>]) -> Markup {
@@ -64,7 +64,7 @@ pub(super) fn mass_rows(p: &PartMass) -> Vec<(String, f64)> {
         rows.push(("of it core and film".to_string(), p.other));
     }
     rows.push((format!("of it double in laps and seams (spliced plies: {})", p.spliced_plies), p.laps));
-    rows.extend(p.finish.iter().map(|f| (format!("{} on {:.2} m² that is seen", f.name, f.area), f.mass)));
+    rows.extend(p.finish.iter().map(|f| (format!("{} on {}, {:.2} m²", f.name, f.faces, f.area), f.mass)));
     rows.push(("finished, as the scales should show".to_string(), p.finished));
     rows
 }

@@ -5,6 +5,7 @@
 pub mod drawn;
 pub mod summary;
 
+mod answers;
 mod card;
 mod clip;
 mod csv;
@@ -253,7 +254,7 @@ pub fn patches_table(plan: &Verified) -> Option<String> {
 
 /// All layouts in one small picture, SVG.
 pub fn overview(plan: &Verified) -> String {
-    overview::overview(plan.plan())
+    overview::written(plan.plan())
 }
 
 /// The whole summary for a terminal, no line wider than `columns` (at least 72 are used).

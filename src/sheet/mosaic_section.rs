@@ -11,7 +11,7 @@ use maud::{Markup, html};
 /// The section, if the plan has mosaic layers.
 pub(super) fn section(plan: &Plan) -> Option<Section> {
     let body = html! { @for m in &plan.mosaics { (one(plan, m)) } };
-    (!plan.mosaics.is_empty()).then(|| Section { id: "mosaic".into(), title: "Mosaic".into(), html: body.into_string() })
+    (!plan.mosaics.is_empty()).then(|| Section { id: "mosaic".into(), title: "Mosaic".into(), html: body.into_string(), screen_only: true })
 }
 
 fn one(plan: &Plan, m: &PlanMosaic) -> Markup {

@@ -1,7 +1,9 @@
 //! `report.html`: everything about a plan on one page that opens offline, prints on A4 and needs no script for reading.
 
+use super::answers::answers;
 use super::draw::Sheet;
 use super::face::View;
+use super::overview::overview;
 use super::paper::Paper;
 use super::placement::{HEADINGS, cells, measured_from, picture, places};
 use super::scene::{Backing, Hold, Ink, Scene, Shape, Text};
@@ -16,6 +18,7 @@ use crate::units::{counted, show_area};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 /// A section of the report made elsewhere (a lay-up sheet, say), put before the figures of the search.
+#[derive(Clone, Debug)]
 pub struct Section {
     /// The anchor it is reached by: ASCII letters and hyphens.
     pub id: String,
@@ -23,6 +26,8 @@ pub struct Section {
     pub title: String,
     /// Its content as HTML; it may use the classes of the report's style: `wide` around a table, `note`.
     pub html: String,
+    /// Left out when the report is printed: it has a sheet of its own, or is for the screen.
+    pub screen_only: bool,
 }
 
 const STYLE: &str = include_str!("report.css");
@@ -33,20 +38,28 @@ pub(crate) fn of_plan(plan: &Plan, more: &[Section]) -> String {
     let view = View::new(plan, None);
     let sheets = view.sheets();
     let title = format!("Cut plan: {}", clean(&plan.jobs.join(" + ")));
-    let own = |id: &str, title: &str, body: Markup| Section { id: id.into(), title: title.into(), html: body.into_string() };
-    let mut sections = vec![own("take", "What to take from the roll", take(plan))];
+    let section = |id: &str, title: &str, body: Markup, screen_only: bool| Section {
+        id: id.into(),
+        title: title.into(),
+        html: body.into_string(),
+        screen_only,
+    };
+    let printed = |id: &str, title: &str, body: Markup| section(id, title, body, false);
+    let on_screen = |id: &str, title: &str, body: Markup| section(id, title, body, true);
+    let mut sections = Vec::new();
     if !plan.warnings.is_empty() {
-        sections.push(own("warnings", "Warnings", warnings(plan)));
+        sections.push(printed("warnings", "Warnings", warnings(plan)));
     }
-    sections.push(own("layouts", "Layouts", layouts(&sheets)));
-    sections.push(own("placement", "Placement by tape measure", placement(&sheets)));
-    sections.push(own("pieces", "Pieces", pieces(plan)));
-    sections.push(own("layers", "Layer by layer", layers(plan)));
-    sections.push(own("offcuts", "Offcuts to keep", offcuts(plan)));
-    sections.extend(more.iter().map(|s| Section { id: s.id.clone(), title: s.title.clone(), html: s.html.clone() }));
-    sections.push(own("search", "Search", search(plan)));
-    sections.push(own("printing", "Printing at true scale", printing(&view)));
-    sections.push(own("cautions", "Cautions", cautions()));
+    sections.push(printed("take", "Cloth in figures", take(plan)));
+    sections.push(printed("layouts", "Layouts", layouts(plan, &sheets)));
+    sections.push(on_screen("placement", "Placement by tape measure", placement(&sheets)));
+    sections.push(printed("pieces", "Pieces", pieces(plan)));
+    sections.push(on_screen("layers", "Layer by layer", layers(plan)));
+    sections.push(printed("offcuts", "Offcuts to keep", offcuts(plan)));
+    sections.extend(more.iter().cloned());
+    sections.push(on_screen("search", "Search", search(plan)));
+    sections.push(on_screen("printing", "Printing at true scale", printing(&view)));
+    sections.push(printed("cautions", "Cautions", cautions()));
     html! {
         (DOCTYPE)
         html lang="en" {
@@ -61,12 +74,14 @@ pub(crate) fn of_plan(plan: &Plan, more: &[Section]) -> String {
                 header {
                     h1 { bdi { (title) } }
                     p { "Plan " code { (clean(&plan.id).chars().take(12).collect::<String>()) } " · " (clean(&plan.tool)) }
-                    @if plan.interrupted { p .note { "The search was stopped early: this is the best complete plan it had." } }
-                    nav aria-label="Sections" { ul { @for s in &sections { li { a href={ "#" (s.id) } { (s.title) } } } } }
                 }
                 main #main {
+                    (answers(plan))
+                    nav aria-label="Sections" { ul { @for s in &sections { li { a href={ "#" (s.id) } { (s.title) } } } } }
+                    p .paper { "Not in this print: the placement sheet and the lay-up sheet, which are printed from " code { "sheets/placement.pdf" } " and "
+                        code { "sheets/lay-up.pdf" } "; the layers' pictures and the search, which are shown on the screen." }
                     @for s in &sections {
-                        section id=(s.id) aria-labelledby={ (s.id) "-title" } {
+                        section id=(s.id) .screen[s.screen_only] aria-labelledby={ (s.id) "-title" } {
                             h2 id={ (s.id) "-title" } { (s.title) }
                             (PreEscaped(&s.html))
                         }
@@ -101,6 +116,11 @@ fn text(words: impl Into<String>) -> Markup {
     html! { bdi { (clean(&words)) } }
 }
 
+/// Words that stay on one line.
+fn unbroken(words: &str) -> String {
+    words.replace(' ', "\u{a0}")
+}
+
 fn take(plan: &Plan) -> Markup {
     let mut rows = Vec::new();
     for f in &plan.cloths {
@@ -125,11 +145,15 @@ fn warnings(plan: &Plan) -> Markup {
     html! { ul .note { @for w in &plan.warnings { li { bdi { (clean(w)) } } } } }
 }
 
-fn layouts(sheets: &[(String, Sheet<'_>)]) -> Markup {
+fn layouts(plan: &Plan, sheets: &[(String, Sheet<'_>)]) -> Markup {
     html! {
+        figure .overview {
+            (PreEscaped(write_inline(&overview(plan), 4.0, "All layouts in small, pieces with their numbers")))
+            figcaption { "All layouts in small, pieces with their numbers, offcuts hatched." }
+        }
         @for (name, sheet) in sheets {
             @let words = format!("{}; {}", sheet.title(), counted(sheet.pieces.len(), "piece"));
-            figure .zooms {
+            figure .zooms .screen {
                 div .frame tabindex="0" role="region" aria-label={ "Layout " (name) ", scrolls when enlarged" } {
                     (PreEscaped(write_inline(&sheet.scene(), 1.6, &words)))
                 }
@@ -167,7 +191,8 @@ fn placement(sheets: &[(String, Sheet<'_>)]) -> Markup {
 }
 
 fn pieces(plan: &Plan) -> Markup {
-    let mut rows = Vec::new();
+    let several = plan.jobs.len() > 1;
+    let mut rows: Vec<Vec<Markup>> = Vec::new();
     for piece in laying_order(plan) {
         for (stock, placed) in plan.stocks.iter().flat_map(|s| s.placed.iter().map(move |p| (s, p))).filter(|(_, p)| p.piece == piece.piece)
         {
@@ -176,19 +201,24 @@ fn pieces(plan: &Plan) -> Markup {
             rows.push(vec![
                 text(piece.number.clone()),
                 text(format!("{}{which}", piece.template)),
-                text(piece.job.clone()),
                 text(piece.layer.to_string()),
                 text(angle(piece.angle)),
                 text(words::hand(piece.hand)),
                 text(piece.cloth.clone()),
                 text(stock.id.clone()),
-                text(words::copy(placed.copy, piece.copies).unwrap_or_else(|| "1".into())),
-                text(if placed.face == Face::Down { words::FACE_DOWN.into() } else { format!("face {}", words::face(placed.face)) }),
-                text(b.map_or_else(String::new, |b| format!("{} × {}", decimals(b.width(), 0), decimals(b.height(), 0)))),
+                text(unbroken(&words::copy(placed.copy, piece.copies).unwrap_or_else(|| "1".into()))),
+                text(unbroken(if placed.face == Face::Down { words::FACE_DOWN } else { "face up" })),
+                text(b.map_or_else(String::new, |b| unbroken(&format!("{} × {}", decimals(b.width(), 0), decimals(b.height(), 0))))),
             ]);
+            if let Some(row) = rows.last_mut().filter(|_| several) {
+                row.insert(2, text(piece.job.clone()));
+            }
         }
     }
-    let headings = ["no.", "template", "kit", "layer", "angle", "hand", "cloth", "stock", "copy", "face", "box, mm"];
+    let mut headings = vec!["no.", "template", "layer", "angle", "hand", "cloth", "stock", "copy", "face", "box, mm"];
+    if several {
+        headings.insert(2, "kit");
+    }
     html! {
         (table("Pieces in laying order", &headings, rows, true))
         p { "The same for a spreadsheet: " a href="pieces.csv" { "pieces.csv" } "." }

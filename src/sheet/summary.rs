@@ -108,7 +108,7 @@ fn turns_in_words(permitted: &[Permitted], tolerance: f64) -> String {
 /// The whole summary of a plan, no line wider than `columns` (at least 72 are used).
 pub(super) fn text(plan: &Plan, columns: usize) -> String {
     let columns = columns.max(NARROWEST);
-    let mut out = cautions(plan, columns);
+    let mut out = of_dates(plan, columns);
     out.push_str(&plies(&PlyRow::of_plan(plan), columns));
     for figures in &plan.cloths {
         out.push('\n');
@@ -130,8 +130,12 @@ pub(super) fn text(plan: &Plan, columns: usize) -> String {
 }
 
 /// What the dates in the stock ask for, before everything else; nothing if all is well.
-fn cautions(plan: &Plan, columns: usize) -> String {
-    let list: Vec<&String> = plan.drawn_from.iter().flat_map(|d| &d.cautions).collect();
+fn of_dates(plan: &Plan, columns: usize) -> String {
+    plan.drawn_from.as_ref().map_or(String::new(), |d| cautions(&d.cautions, columns))
+}
+
+/// What dates ask for, to stand before everything else; nothing if all is well.
+pub fn cautions(list: &[String], columns: usize) -> String {
     if list.is_empty() {
         return String::new();
     }

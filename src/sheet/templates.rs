@@ -69,7 +69,7 @@ fn pack(plan: &Plan, face: Option<Face>, paper: &Paper) -> Packed {
     let mirrored = face == Some(Face::Down);
     let view = View::new(plan, face);
     let turned = |group: Vec<&PlanPiece>| template(&view.plan, &group, mirrored, best_turn(group.first()?, mirrored, paper));
-    let mut all: Vec<Template> = equal_pieces(plan).into_iter().filter_map(turned).collect();
+    let mut all: Vec<Template> = equal_pieces(&view.plan).into_iter().filter_map(turned).collect();
     // The tall ones first: the small ones fill what they leave.
     all.sort_by(|a, b| b.scene.page.height().total_cmp(&a.scene.page.height()));
     let (mut sheets, mut large): (Vec<Sheet>, Vec<usize>) = (Vec::new(), Vec::new());
@@ -99,6 +99,7 @@ pub(crate) fn count(plan: &Plan, face: Option<Face>, paper: &Paper) -> PageCount
 
 /// The templates as drawings, each with a name for its file; the warp runs along x.
 pub(crate) fn drawings(plan: &Plan, face: Option<Face>) -> Vec<(String, Scene)> {
+    let plan = &View::new(plan, face).plan;
     let made = equal_pieces(plan).into_iter().filter_map(|group| {
         let first = group.first()?;
         let name = super::face::file_name(&format!("{}-{}", first.number, first.template));
@@ -194,8 +195,8 @@ fn best_turn(piece: &PlanPiece, mirrored: bool, paper: &Paper) -> f64 {
     best.1
 }
 
-/// One template for a group of equal pieces, drawn as the first lies in the cloth frame and turned: label, 0° arrow, the points that the placement
-/// sheet names, and a caption that tells every piece it serves.
+/// One template for a group of equal pieces, drawn as the first lies in the cloth frame and turned: label, 0° arrow, the points that the placement sheet
+/// names, and a caption that tells every piece it serves.
 fn template(plan: &Plan, group: &[&PlanPiece], mirrored: bool, turn: f64) -> Option<Template> {
     let piece = *group.first()?;
     let motion = Motion::new(turn, mirrored, point(0.0, 0.0));
@@ -238,7 +239,7 @@ fn template(plan: &Plan, group: &[&PlanPiece], mirrored: bool, turn: f64) -> Opt
         facts.more.push("face: see the list below".into());
     }
     let number = clean(&piece.number);
-    let width = bounds.width().max(60.0);
+    let width = bounds.width().max(50.0);
     let caption = group.iter().flat_map(|p| {
         let mut facts = facts_of(p);
         sided(p, &mut facts);
@@ -264,8 +265,9 @@ fn template(plan: &Plan, group: &[&PlanPiece], mirrored: bool, turn: f64) -> Opt
     // What finds no room inside is said by the caption.
     draw_piece(&mut scene, &laid, 0, &mut Vec::new(), &mut Vec::new());
     for (m, name) in &points {
-        scene.draw(Ink::Leader, Shape::Segments(cross(motion.apply(m.at)).to_vec()));
-        let at = motion.apply(*name) - point(0.0, 0.36 * NAME);
+        let [at, name] = [m.at, *name].map(|p| motion.apply(p));
+        scene.draw(Ink::Leader, Shape::Segments(cross(at).to_vec()));
+        let at = name - point(0.0, 0.36 * NAME);
         scene.texts.push(Text { at, hold: Hold::Middle, angle: 0.0, size: NAME, bold: true, white: false, words: clean(&m.name) });
     }
     let mut base = point(bounds.min.x, bounds.min.y - 2.5);
@@ -308,7 +310,7 @@ fn side_in_words(down: Option<&[u32]>, mirrored: bool) -> Vec<String> {
             let list = some.iter().map(u32::to_string).collect::<Vec<_>>().join(", ");
             let (copy, others) = if some.len() == 1 { ("copy", "the others") } else { ("copies", "the others") };
             let who = if mirrored { others.to_string() } else { format!("{copy} {list}") };
-            vec![format!("{copy} {list} FACE DOWN"), format!("for {who} {UNDER}")]
+            vec![format!("{copy} {list} {}", words::FACE_DOWN), format!("for {who} {UNDER}")]
         }
     }
 }

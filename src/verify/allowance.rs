@@ -5,7 +5,7 @@
 //! narrower than twice the allowance by right, for the mitres of both sides cover the mouth; it leaves a reach by no right where the ply
 //! itself lies between: what grows in a hole stays in the hole.
 
-use super::exact::Edge;
+use super::exact::{Edge, Shape};
 use super::findings::Findings;
 use super::preparation::{CORNER, JOIN_MM, Laid, Seg};
 use crate::geometry::{Point, Ring, point, ring_bounds, ring_contains};
@@ -25,7 +25,7 @@ const END_CORNER: f64 = 30.0;
 
 /// A ply whose pieces are laid over its net line.
 pub(super) fn check(laid: &Laid, found: &mut Findings) {
-    let reaches = Reaches::of(laid);
+    let reaches = Reaches::of(&laid.segs, &laid.region);
     too_much(laid, &reaches, found);
     too_little(laid, &reaches, found);
     uncut_holes(laid, found);
@@ -72,18 +72,21 @@ impl Reach {
     }
 }
 
-struct Reaches<'a> {
-    laid: &'a Laid<'a>,
+/// All reaches of the edges of a region.
+pub(super) struct Reaches<'a> {
+    segs: &'a [Seg],
+    region: &'a Shape,
     all: Vec<Reach>,
 }
 
 impl<'a> Reaches<'a> {
-    fn of(laid: &'a Laid<'a>) -> Reaches<'a> {
-        let segs: Vec<&Seg> = laid.segs.iter().filter(|s| s.length() > 0.0).collect();
+    /// `segs` run round the region with it on their left.
+    pub fn of(segs: &'a [Seg], region: &'a Shape) -> Reaches<'a> {
         let key = |p: Point| (p.x.to_bits(), p.y.to_bits());
-        let starts: BTreeMap<(u64, u64), &Seg> = segs.iter().map(|s| (key(s.a), *s)).collect();
+        let of_length = || segs.iter().filter(|s| s.length() > 0.0);
+        let starts: BTreeMap<(u64, u64), &Seg> = of_length().map(|s| (key(s.a), s)).collect();
         let mut all = Vec::new();
-        for s in segs {
+        for s in of_length() {
             let (along, out) = ways(s);
             let ends = [(s.a, along * -1.0), (s.b, along)].map(|(p, way)| (p + way * JOIN_MM, way));
             let sides = [(s.a - out * JOIN_MM, out * -1.0), (s.a + out * (s.amount + JOIN_MM), out)];
@@ -93,7 +96,7 @@ impl<'a> Reaches<'a> {
                 all.extend(at_corner(s, next));
             }
         }
-        Reaches { laid, all }
+        Reaches { segs, region, all }
     }
 
     /// True if some reach holds a point and sees it.
@@ -113,12 +116,12 @@ impl<'a> Reaches<'a> {
         [0.0, JOIN_MM, -JOIN_MM].iter().any(|shift| {
             let from = p + along * (2.0 * JOIN_MM) + aside * *shift;
             let to = p + along * (length - 2.0 * JOIN_MM) + aside * *shift;
-            !self.laid.segs.iter().any(|s| cross(from, to, s.a, s.b))
+            !self.segs.iter().any(|s| cross(from, to, s.a, s.b))
         })
     }
 
     /// The places of a cut line that are neither in the ply nor in a reach: how far they are from what is allowed, and the farthest.
-    fn astray(&self, edge: &Edge) -> Option<(f64, Point)> {
+    pub fn astray(&self, edge: &Edge) -> Option<(f64, Point)> {
         let (a, b) = (edge.a.mm(), edge.b.mm());
         let near: Vec<&Reach> = self.all.iter().filter(|r| r.near(a, b)).collect();
         let middle = (a + b) * 0.5;
@@ -131,7 +134,7 @@ impl<'a> Reaches<'a> {
         stops.extend(near.iter().flat_map(|r| r.borders(a, b)));
         stops.sort_by(f64::total_cmp);
         let places = stops.windows(2).map(|w| a + (b - a) * ((w[0] + w[1]) / 2.0)).chain([a]);
-        let stray = places.filter(|&p| !near.iter().any(|r| r.holds(p) && self.sees(r, p)) && !self.laid.region.contains_mm(p));
+        let stray = places.filter(|&p| !near.iter().any(|r| r.holds(p) && self.sees(r, p)) && !self.region.contains_mm(p));
         stray.map(|p| (self.beyond(p), p)).max_by(|x, y| x.0.total_cmp(&y.0))
     }
 

@@ -106,6 +106,7 @@ pub fn empty(cloth: &Cloth, used: f64, gap: f64) -> Plan {
         warnings: Vec::new(),
         mosaics: Vec::new(),
         drawn_from: None,
+        other_hands: Vec::new(),
         mould_work: Vec::new(),
     }
 }
@@ -137,6 +138,7 @@ pub fn template(id: &str, net: Ring, arrow: f64) -> PlanTemplate {
         cuts: Vec::new(),
         no_splice: Vec::new(),
         inked: None,
+        other_hand_of: None,
         strip: false,
         on: None,
     }

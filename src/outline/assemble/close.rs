@@ -157,18 +157,19 @@ impl Bench<'_> {
                 );
             } else if c.points.len() > 2 && gap <= MEANT_CLOSED * path_length(&c.points) {
                 let meant = if lies_in { "a hole" } else { "an outline" };
-                let mut remedy = String::from("close it in the drawing");
+                let (mut remedy, mut paste) = (String::from("close it in the drawing"), None);
                 if gap <= OFFERED * path_length(&c.points) {
                     // Upwards, so that the ends are within it.
                     let join = show_number((gap * 10.0).ceil() / 10.0, 1);
-                    remedy.push_str(&format!(", or have its ends joined: write under its [[template]]: join_ends = {join}"));
+                    remedy.push_str(", or have its ends joined by a line under its [[template]]");
+                    paste = Some(format!("join_ends = {join}"));
                 }
                 if lies_in {
                     remedy.push_str(&format!("; if it is no hole, name its group or layer for what it is ({ROLE_WORDS})"));
                 }
                 let ends = format!("({:.2}, {:.2}) and ({:.2}, {:.2})", first.x, first.y, last.x, last.y);
                 let what = format!("{meant} is open: its ends are {gap:.2} mm apart, {ends}");
-                self.faults.push(Fault::new(what, remedy).at(label, first.x, first.y));
+                self.faults.push(Fault { paste, ..Fault::new(what, remedy).at(label, first.x, first.y) });
             } else {
                 let length = path_length(&c.points);
                 if self.longest_open.as_ref().is_none_or(|l| length > l.length) {

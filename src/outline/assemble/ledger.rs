@@ -73,9 +73,9 @@ impl Ledger {
     }
 
     /// A warning for each name and reason under which lines were left out that may have been meant; `asked` gives the remedy for a line
-    /// about which more is known.
-    pub(super) fn warnings(&self, drawing: &Drawing, asked: &dyn Fn(usize) -> Option<String>) -> Vec<Fault> {
-        let mut groups: BTreeMap<(String, &str, Option<String>), Vec<usize>> = BTreeMap::new();
+    /// about which more is known, and what can be pasted.
+    pub(super) fn warnings(&self, drawing: &Drawing, asked: &dyn Fn(usize) -> Option<[String; 2]>) -> Vec<Fault> {
+        let mut groups: BTreeMap<(String, &str, Option<[String; 2]>), Vec<usize>> = BTreeMap::new();
         for (i, line) in drawing.lines.iter().enumerate() {
             if let (Fate::Missed(_) | Fate::Unclaimed, Some(why)) = (&self.fates[i], self.why(i)) {
                 groups.entry((shown_name(&line.names), why, asked(i))).or_default().push(i);
@@ -84,9 +84,13 @@ impl Ledger {
         let mut out = Vec::new();
         for ((name, why, asked), which) in groups {
             let Some(line) = which.first().map(|&i| &drawing.lines[i]) else { continue };
-            let remedy = asked.unwrap_or_else(|| format!("name its group or layer for what it is ({ROLE_WORDS}), or delete it"));
+            let (remedy, paste) = match asked {
+                Some([remedy, paste]) => (remedy, Some(paste)),
+                None => (format!("name its group or layer for what it is ({ROLE_WORDS}), or delete it"), None),
+            };
             let p = line.points.first().copied().unwrap_or_default();
-            out.push(Fault::new(not_used(which.len(), "line", &name, why), remedy).at(line.label.clone(), p.x, p.y));
+            let fault = Fault::new(not_used(which.len(), "line", &name, why), remedy).at(line.label.clone(), p.x, p.y);
+            out.push(Fault { paste, ..fault });
         }
         let mut entities: BTreeMap<(&str, &str, &str), Vec<&NotUsed>> = BTreeMap::new();
         for entity in drawing.not_used.iter().filter(|n| n.is_line) {

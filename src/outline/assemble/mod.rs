@@ -78,12 +78,11 @@ pub fn assemble(drawing: Drawing, options: &ReadOptions) -> Result<Reading, Faul
 }
 
 /// What to do about a line that may be an arrow.
-fn ask_arrow(line: &MaybeArrow) -> String {
+fn ask_arrow(line: &MaybeArrow) -> [String; 2] {
     let degrees = show_number(degrees_0_360((line.ends[1] - line.ends[0]).direction()), 2);
-    format!(
-        "is it the arrow, 0° of the part? Then rename its group or layer \"arrow\", or write under its [[template]]: arrow = {degrees}; \
-         else rename it \"mark\", or delete it"
-    )
+    let remedy = "is it the arrow, 0° of the part? Then rename its group or layer \"arrow\", or add a line under its [[template]]; else rename it \
+                  \"mark\", or delete it";
+    [remedy.into(), format!("arrow = {degrees}")]
 }
 
 /// The lines of one drawing while they are being sorted.

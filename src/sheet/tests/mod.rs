@@ -4,6 +4,7 @@
 mod by_hand;
 mod cut_sheets;
 mod faces;
+mod first_screen;
 pub(super) mod kayak;
 mod mosaics;
 mod paper;
