@@ -109,12 +109,12 @@ pub(super) fn label(plan: &Plan, piece: &PlanPiece, placed: &PlacedPiece, stock:
     let mut y = height - INSET - unit * 2.1;
     s.words(point(INSET, y), unit * 2.6, true, number);
     let part = words::which(piece).into_iter().chain(words::copy(placed.copy, piece.copies));
-    let lies = if placed.face == Face::Down { format!("{}: turn over", words::FACE_DOWN) } else { "face up".into() };
+    let lies = if placed.face == Face::Down { words::FACE_DOWN } else { "face up" };
     let lines = [
         (clean(&piece.template), true),
         (format!("{} · {} · {}", words::layer(piece.layer), angle(piece.angle), words::hand(piece.hand)), true),
         (std::iter::once(clean(&piece.cloth)).chain(part).collect::<Vec<_>>().join(" · "), false),
-        (format!("{lies} · {}", words::on_the_mould(plan, stock, placed)), placed.face == Face::Down),
+        (format!("{lies}: {}", words::on_the_mould(plan, stock, placed)), placed.face == Face::Down),
         (format!("kit {}", clean(&piece.job)), false),
         ("on the backing only, never on the cloth".to_string(), false),
     ];

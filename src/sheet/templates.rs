@@ -239,7 +239,7 @@ fn template(plan: &Plan, group: &[&PlanPiece], mirrored: bool, turn: f64) -> Opt
         facts.more.push("face: see the list below".into());
     }
     let number = clean(&piece.number);
-    let width = bounds.width().max(60.0);
+    let width = bounds.width().max(50.0);
     let caption = group.iter().flat_map(|p| {
         let mut facts = facts_of(p);
         sided(p, &mut facts);

@@ -71,7 +71,7 @@ pub(crate) fn frame(paper: &Paper, lying: bool, words: &str, crosses: bool) -> S
     (0..10).step_by(2).map(f64::from).for_each(|i| s.draw(Ink::Frame, Shape::Solid(bar(i * 10.0, i * 10.0 + 10.0))));
     s.drawn.push(Drawn { ink: Ink::Frame, id: Some("bar-100-mm".into()), shape: Shape::Rings(vec![bar(0.0, 100.0)]) });
     let [across, up] = paper.room(lying).map(|v| super::text::decimals(v, 1));
-    let check = format!("bar 100 mm, frame {across} × {up} mm: print at 100 %, then measure");
+    let check = format!("bar 100 mm, frame {across} × {up} mm: measure first");
     s.words(point(m + 102.0, m + 5.2), 2.8, false, fit(&check, width - 2.0 * m - 102.0, 2.8, false));
     s.words(point(m, m + 1.2), 3.0, false, fit(words, width - 2.0 * m, 3.0, false));
     s
@@ -154,7 +154,7 @@ fn map(drawing: &Drawing<'_>, paper: &Paper, tiling: &Tiling, first: usize) -> (
         *y -= size * 1.4;
         s.words(point(m, *y), size, bold, fit(&words, inner, size, bold));
     };
-    head(&mut s, &mut y, drawing.title.clone(), 4.2, true);
+    head(&mut s, &mut y, drawing.title.clone(), 3.6, true);
     let [rows, columns] = tiling.grid;
     let sheets = counted(tiling.tiles.len(), "sheet");
     let of = format!("{sheets} of {} paper in {} and {}", paper.name.to_uppercase(), counted(rows, "row"), counted(columns, "column"));

@@ -33,8 +33,9 @@ fn square(scene: &Scene) -> Vec<Point> {
 
 /// What must not lie under the square, in the frame of the sheet: pieces, offcuts, words.
 fn things(sheet: &draw::Sheet<'_>, scene: &Scene) -> Vec<(String, Polygon<f64>)> {
-    let pieces = sheet.stock.placed.iter().map(|p| (p.piece.clone(), polygon(&p.outline)));
-    let offcuts = sheet.stock.offcuts.iter().map(|o| (o.id.clone(), polygon(&o.outline)));
+    let pieces = sheet.pieces.iter().map(|p| (p.placed.piece.clone(), polygon(&p.placed.outline)));
+    let of_segment = |ring: &[Point]| ring.iter().any(|p| p.x > sheet.from && p.x < sheet.to);
+    let offcuts = sheet.stock.offcuts.iter().filter(|o| of_segment(&o.outline)).map(|o| (o.id.clone(), polygon(&sheet.here(&o.outline))));
     let words = scene.texts.iter().map(|t| (t.words.clone(), polygon(&tiles::box_of(t))));
     pieces.chain(offcuts).chain(words).collect()
 }
@@ -43,11 +44,11 @@ fn things(sheet: &draw::Sheet<'_>, scene: &Scene) -> Vec<(String, Polygon<f64>)>
 fn the_check_square_lies_on_no_piece_no_offcut_and_no_label() {
     let mut squares = 0;
     for plan in [kayak::plan(), demo()] {
-        for name in ["a4", "a3", "500x900"] {
-            let paper = Paper::new(name, 8.0, 10.0).unwrap();
-            for (name, sheet) in View::new(&plan, None).sheets() {
-                let scene = sheet.layout().scene;
-                let things = things(&sheet, &scene);
+        for (name, sheet) in View::new(&plan, None).sheets() {
+            let scene = sheet.layout().scene;
+            let things = things(&sheet, &scene);
+            for paper in ["a4", "500x900"] {
+                let paper = Paper::new(paper, 8.0, 10.0).unwrap();
                 let tiling = spread::spread(&scene, &paper);
                 for tile in &tiling.tiles {
                     let low = point(paper.margin - tile.window.min.x, paper.margin + FOOT - tile.window.min.y);
@@ -77,7 +78,7 @@ fn the_check_square_lies_on_no_piece_no_offcut_and_no_label() {
             assert!(things(&sheet, &scene).iter().all(|(name, thing)| name == own || !square.intersects(thing)));
         }
     }
-    assert!(squares > 40, "{squares} pages have room for it");
+    assert!(squares > 20, "{squares} pages have room for it");
 }
 
 /// The margin has a bar of 100 mm on every page, below all that is drawn.
@@ -95,6 +96,7 @@ fn every_page_has_a_bar_of_100_mm_in_its_foot() {
             for text in &frame.texts {
                 let b = crate::geometry::ring_bounds(&tiles::box_of(text)).unwrap();
                 assert!(b.max.x <= width - paper.margin + 0.01, "{}", text.words);
+                assert!(!text.words.contains('…') || name == "134x500", "{}", text.words);
                 assert!(text.words == "row 1" || b.min.x > second.x, "words on the bar: {}", text.words);
             }
         }
