@@ -95,8 +95,10 @@ def develop(rng, rgb, gloss):
     vignette = rng.uniform(0, 0.45)
     rgb = rgb * (1 - np.float32(vignette) * (U * U + V * V) / np.float32(1.56))[..., None]
     small = rgb[::8, ::8].mean(2)
-    exposed = np.quantile(small, rng.uniform(0.4, 0.97))
-    rgb = rgb * np.float32(rng.uniform(0.25, 0.95) / max(exposed, 1e-3)) * tint(rng, rng.choice([0.02, 0.12]))
+    bright, usual = np.quantile(small, 0.95), np.quantile(small, 0.5)
+    wanted = rng.uniform(0.35, 1.1) if rng.random() < 0.9 else rng.uniform(0.9, 1.9)
+    gain = min(wanted / max(bright, 1e-3), rng.uniform(0.12, 0.9) / max(usual, 1e-3) * rng.uniform(1, 4))
+    rgb = rgb * np.float32(gain) * tint(rng, rng.choice([0.02, 0.12]))
     blur = rng.choice([rng.uniform(0.3, 0.8), rng.uniform(0.5, 1.6), rng.uniform(1, 2.6)], p=[0.6, 0.3, 0.1])
     rgb = cv2.GaussianBlur(np.ascontiguousarray(rgb, np.float32), (0, 0), blur)
     if rng.random() < 0.12:  # an unsteady hand
@@ -110,7 +112,7 @@ def develop(rng, rgb, gloss):
     # highlights roll off, then the curve of a screen
     knee = rng.uniform(0.7, 1.0)
     rgb = np.maximum(rgb, 0)
-    rgb = np.where(rgb < knee, rgb, knee + (1.001 - knee) * (1 - np.exp(-(rgb - knee) / (1.001 - knee))))
+    rgb = np.where(rgb < knee, rgb, knee + (1.001 - knee) * (1 - np.exp(-np.maximum(rgb - knee, 0) / (1.001 - knee))))
     out = np.minimum(rgb, 1) ** np.float32(1 / 2.2 * rng.uniform(0.85, 1.15))
     contrast = rng.uniform(0, 0.5) if rng.random() < 0.6 else 0
     out = out + np.float32(contrast) * (out * out * (3 - 2 * out) - out)

@@ -33,7 +33,7 @@ class Tape:
         c = linear(*TAPES[rng.choice(len(TAPES), p=TAPE_SHARES / TAPE_SHARES.sum())])
         c = np.clip(c * np.exp(rng.normal(0, 0.12)) * np.exp(rng.normal(0, 0.07, 3)), 0.01, 0.93).astype(np.float32)
         return Tape(c, rng.uniform(19, 50), rng.choice([0, rng.uniform(0, 0.2), rng.uniform(0.1, 0.45)]), rng.uniform(0, 0.06),
-                    rng.choice([0, rng.uniform(0, 0.3)]), rng.choice([rng.uniform(0.8, 1), rng.uniform(0.9, 1.03)]),
+                    rng.choice([0, rng.uniform(0, 0.3)]), rng.choice([rng.uniform(0.68, 0.95), rng.uniform(0.85, 1.03)]),
                     rng.choice([rng.uniform(0.75, 1), 1.0]), rng.uniform(0, 0.06))
 
 
@@ -285,9 +285,10 @@ def draw_ink(rng, canvas, t, tape, place, corner, shape, part, m, colour, x, y):
     def new_pen():
         c = linear(*INKS[rng.integers(0, len(INKS))]) if rng.random() < 0.6 else linear(*INKS[0])
         c = linear(225, 225, 220) if dark_tape and rng.random() < 0.8 else c * np.exp(rng.normal(0, 0.3, 3))
-        return np.clip(c, 0.003, 0.95).astype(np.float32), math.exp(rng.uniform(math.log(0.5), math.log(4))), rng.uniform(0.55, 1)
+        return np.clip(c, 0.003, 0.95).astype(np.float32), math.exp(rng.uniform(math.log(0.6), math.log(4))), rng.uniform(0.6, 1)
 
     c, w, strong = new_pen()
+    w = max(w, rng.uniform(0.9, 2) * canvas.camera.px)  # people take a pen that they can see
     thin = 1 - rng.uniform(0, 0.6) * (noise(rng, "rough", x, y, 2) > rng.uniform(0.3, 1.5)) if rng.random() < 0.3 else np.float32(1)
     layer = np.zeros(shape, np.uint8)
 
