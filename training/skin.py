@@ -206,7 +206,7 @@ def paint(rng, canvas, t, tape, angle, at):
         for a in areas:
             one = np.zeros(shape, np.uint8)
             fill(one, a - corner)
-            np.maximum(out, one, out)
+            np.maximum(out, one, out=out)
         return out.astype(np.float32) / 255
 
     m = covered(rings)
