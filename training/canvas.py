@@ -126,7 +126,7 @@ class Canvas:
             return
         colour = np.asarray(colour, np.float32)
         if texture is not None:
-            colour = colour * texture(self.x[part], self.y[part])[..., None]
+            colour = colour * np.asarray(texture(self.x[part], self.y[part]), np.float32)[..., None]
         a = (m * alpha)[..., None]
         self.rgb[part] = self.rgb[part] * (1 - a) + a * colour
         if hide:

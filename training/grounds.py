@@ -41,7 +41,7 @@ def wood(rng, x, y, px, base=None, angle=None):
 def planks(rng, x, y, px):
     angle = rng.uniform(0, math.pi)
     c, s = np.float32(math.cos(angle)), np.float32(math.sin(angle))
-    width, gap = rng.uniform(50, 230), rng.choice([rng.uniform(0.4, 2), rng.uniform(2, 9)])
+    width, gap = rng.uniform(50, 230), float(rng.choice([rng.uniform(0.4, 2), rng.uniform(2, 9)]))
     u, v = x * c + y * s, y * c - x * s
     k = np.floor(v / width).astype(np.int32)
     shift = rng.uniform(0, 2000, 257)[k % 257].astype(np.float32)
@@ -58,6 +58,7 @@ def planks(rng, x, y, px):
 
 def lines(v, period, width, px):
     """Coverage of lines of a width, each period, by places across them."""
+    period = float(period)
     f = np.abs((v + period / 2) % np.float32(period) - period / 2)
     return np.clip((max(width, px) / 2 + px / 2 - f) / px, 0, 1) * min(1.0, width / px)
 
@@ -112,7 +113,7 @@ def cardboard(rng, x, y, px):
     if rng.random() < 0.5:
         b = a + math.pi / 2
         value -= lines(x * math.cos(b) + y * math.sin(b) + 40, rng.uniform(250, 900), rng.uniform(1, 4), px) * rng.uniform(0.1, 0.4)
-    return np.clip(base, 0, 0.9) * (1 + value)[..., None]
+    return np.clip(base, 0, 0.9).astype(np.float32) * (1 + value)[..., None]
 
 
 def plain(rng, x, y, px):
@@ -164,7 +165,7 @@ def sheet(rng, x, y, px):
 
 def weave(rng, x, y, px):
     """Cloth, carbon fabric, a checked table cover."""
-    a, step = rng.uniform(0, math.pi), max(rng.choice([rng.uniform(2, 8), rng.uniform(10, 60)]), 2.5 * px)
+    a, step = rng.uniform(0, math.pi), max(float(rng.choice([rng.uniform(2, 8), rng.uniform(10, 60)])), 2.5 * px)
     u, v = x * math.cos(a) + y * math.sin(a), y * math.cos(a) - x * math.sin(a)
     t = 0.5 + 0.25 * np.sin(u * np.float32(2 * math.pi / step)) + 0.25 * np.sin(v * np.float32(2 * math.pi / step))
     if rng.random() < 0.5:

@@ -1,4 +1,5 @@
 """Light on the bench, and what a phone makes of it."""
+import functools
 import math
 
 import cv2
@@ -6,7 +7,10 @@ import numpy as np
 
 from canvas import HEIGHT, WIDTH, ellipse, fill, turned
 
-U, V = np.meshgrid(np.linspace(-1, 1, WIDTH, dtype=np.float32), np.linspace(-0.75, 0.75, HEIGHT, dtype=np.float32))
+# Light is worked out at half the size, and shown at all of it.
+W2, H2 = WIDTH // 2, HEIGHT // 2
+U, V = np.meshgrid(np.linspace(-1, 1, W2, dtype=np.float32), np.linspace(-0.75, 0.75, H2, dtype=np.float32))
+LEVELS = 2048
 
 
 def tint(rng, spread):
@@ -17,12 +21,12 @@ def tint(rng, spread):
 
 
 def soft(mask, width):
-    """A mask in 8 bits with a soft edge, worked out smaller where it is very soft."""
-    m = mask.astype(np.float32) / 255
-    if width > 6:
-        small = cv2.resize(m, (WIDTH // 4, HEIGHT // 4), interpolation=cv2.INTER_AREA)
-        return cv2.resize(cv2.GaussianBlur(small, (0, 0), width / 4), (WIDTH, HEIGHT), interpolation=cv2.INTER_LINEAR)
-    return cv2.GaussianBlur(m, (0, 0), max(width, 0.3))
+    """A mask in 8 bits with a soft edge, worked out smaller where it is very soft; half the size."""
+    if width > 8:
+        small = cv2.resize(mask, (WIDTH // 8, HEIGHT // 8), interpolation=cv2.INTER_AREA).astype(np.float32) / 255
+        return cv2.resize(cv2.GaussianBlur(small, (0, 0), width / 8), (W2, H2), interpolation=cv2.INTER_LINEAR)
+    m = cv2.resize(mask, (W2, H2), interpolation=cv2.INTER_AREA).astype(np.float32) / 255
+    return cv2.GaussianBlur(m, (0, 0), max(width / 2, 0.3))
 
 
 def bars(rng):
@@ -65,8 +69,8 @@ def blot(rng):
 
 
 def light(rng):
-    """Light at each pixel, in three colours."""
-    out = np.ones((HEIGHT, WIDTH, 3), np.float32) * tint(rng, 0.08)
+    """Light in three colours, half the size."""
+    out = np.ones((H2, W2, 3), np.float32) * tint(rng, 0.08)
     a, slope = rng.uniform(0, 2 * math.pi), rng.choice([rng.uniform(0, 0.3), rng.uniform(0, 0.9)])
     out *= np.exp(np.float32(slope) * (U * np.float32(math.cos(a)) + V * np.float32(math.sin(a))))[..., None]
     for _ in range(rng.integers(0, 3)):  # lamps
@@ -83,22 +87,38 @@ def light(rng):
     return out
 
 
+@functools.lru_cache(None)
+def grain():
+    """Noise of a sensor, of which each photo takes a part."""
+    return np.random.default_rng(8).standard_normal((2 * HEIGHT, 2 * WIDTH, 3), dtype=np.float32)
+
+
+def curve(rng):
+    """From linear light to the grey levels of a screen, by the root of the light in LEVELS steps up to 4: highlights roll off, contrast rises."""
+    x = (np.arange(LEVELS) / LEVELS * 2) ** 2
+    knee = rng.uniform(0.7, 1.0)
+    x = np.where(x < knee, x, knee + (1.001 - knee) * (1 - np.exp(-np.maximum(x - knee, 0) / (1.001 - knee))))
+    x = np.minimum(x, 1) ** (1 / 2.2 * rng.uniform(0.85, 1.15))
+    contrast = rng.uniform(0, 0.5) if rng.random() < 0.6 else 0
+    return (x + contrast * (x * x * (3 - 2 * x) - x)).astype(np.float32)
+
+
 def develop(rng, rgb, gloss):
     """From light to the picture a phone keeps, 8 bits; blur, noise, sharpening and JPEG are its own."""
     lit = light(rng)
-    rgb = rgb * lit
+    vignette = rng.uniform(0, 0.45)
+    lit *= (1 - np.float32(vignette) * (U * U + V * V) / np.float32(1.56))[..., None]
+    rgb = rgb * cv2.resize(lit, (WIDTH, HEIGHT), interpolation=cv2.INTER_LINEAR)
     if rng.random() < 0.35:  # a shine where a lamp is mirrored
         x, y, w = rng.uniform(-0.8, 0.8), rng.uniform(-0.6, 0.6), rng.uniform(0.05, 0.5)
-        spot = np.exp(-((U - x) ** 2 + (V - y) ** 2) / np.float32(w * w))
+        spot = cv2.resize(np.exp(-((U - x) ** 2 + (V - y) ** 2) / np.float32(w * w)), (WIDTH, HEIGHT), interpolation=cv2.INTER_LINEAR)
         shine = np.clip(gloss, 0, 0.6) * np.float32(rng.uniform(0.2, 2)) + np.float32(rng.choice([0, rng.uniform(0, 0.3)]))
-        rgb = rgb + (spot * shine)[..., None] * lit.mean()
-    vignette = rng.uniform(0, 0.45)
-    rgb = rgb * (1 - np.float32(vignette) * (U * U + V * V) / np.float32(1.56))[..., None]
+        rgb += (spot * shine)[..., None] * lit.mean()
     small = rgb[::8, ::8].mean(2)
     bright, usual = np.quantile(small, 0.95), np.quantile(small, 0.5)
     wanted = rng.uniform(0.35, 1.1) if rng.random() < 0.9 else rng.uniform(0.9, 1.9)
     gain = min(wanted / max(bright, 1e-3), rng.uniform(0.12, 0.9) / max(usual, 1e-3) * rng.uniform(1, 4))
-    rgb = rgb * np.float32(gain) * tint(rng, rng.choice([0.02, 0.12]))
+    rgb *= np.float32(gain) * tint(rng, rng.choice([0.02, 0.12]))
     blur = rng.choice([rng.uniform(0.3, 0.8), rng.uniform(0.5, 1.6), rng.uniform(1, 2.6)], p=[0.6, 0.3, 0.1])
     rgb = cv2.GaussianBlur(np.ascontiguousarray(rgb, np.float32), (0, 0), blur)
     if rng.random() < 0.12:  # an unsteady hand
@@ -106,20 +126,23 @@ def develop(rng, rgb, gloss):
         a, reach = rng.uniform(0, math.pi), rng.uniform(1.5, 5)
         cv2.line(k, *[(int(5.5 + s * reach * math.cos(a)), int(5.5 + s * reach * math.sin(a))) for s in (-1, 1)], 1.0)
         rgb = cv2.filter2D(rgb, -1, k / k.sum())
+    # noise, which grows with the root of the light
+    root = cv2.sqrt(np.maximum(rgb, 0, out=rgb))
     shot, read = rng.choice([0.001, 0.004, 0.012]) * rng.uniform(0.3, 1.5), rng.uniform(0, 0.004)
-    noise = rng.standard_normal((HEIGHT, WIDTH, 3), dtype=np.float32)
-    rgb = rgb + noise * np.sqrt(np.maximum(rgb, 0) * np.float32(shot * shot * 4) + np.float32(read * read))
-    # highlights roll off, then the curve of a screen
-    knee = rng.uniform(0.7, 1.0)
-    rgb = np.maximum(rgb, 0)
-    rgb = np.where(rgb < knee, rgb, knee + (1.001 - knee) * (1 - np.exp(-np.maximum(rgb - knee, 0) / (1.001 - knee))))
-    out = np.minimum(rgb, 1) ** np.float32(1 / 2.2 * rng.uniform(0.85, 1.15))
-    contrast = rng.uniform(0, 0.5) if rng.random() < 0.6 else 0
-    out = out + np.float32(contrast) * (out * out * (3 - 2 * out) - out)
-    grey = out.mean(2, keepdims=True)
-    out = grey + (out - grey) * np.float32(rng.choice([1.0, rng.uniform(0.5, 1.4), rng.uniform(0, 0.3)], p=[0.5, 0.45, 0.05]))
+    y, x = rng.integers(0, HEIGHT), rng.integers(0, WIDTH)
+    root += grain()[y:y + HEIGHT, x:x + WIDTH] * np.float32(shot + read)
+    out = curve(rng)[np.clip(root * np.float32(LEVELS / 2), 0, LEVELS - 1).astype(np.int16)]
+    strength = rng.choice([1.0, rng.uniform(0.5, 1.4), rng.uniform(0, 0.3)], p=[0.5, 0.45, 0.05])
+    if strength != 1:
+        grey = cv2.transform(out, np.full((1, 3), 1 / 3, np.float32))[..., None]
+        out = grey + (out - grey) * np.float32(strength)
     if rng.random() < 0.7:
-        out = out + np.float32(rng.uniform(0, 1.4)) * (out - cv2.GaussianBlur(out, (0, 0), rng.uniform(0.8, 2.5)))
+        more = np.float32(rng.uniform(0, 1.4))
+        out = cv2.addWeighted(out, 1 + more, cv2.GaussianBlur(out, (0, 0), rng.uniform(0.8, 2.5)), -more, 0)
+    if rng.random() < 0.2:  # local contrast: halos some pixels wide
+        more, small = np.float32(rng.uniform(0.1, 0.8)), cv2.resize(out, (W2 // 2, H2 // 2), interpolation=cv2.INTER_AREA)
+        wide = cv2.resize(cv2.GaussianBlur(small, (0, 0), rng.uniform(0.8, 6)), (WIDTH, HEIGHT), interpolation=cv2.INTER_LINEAR)
+        out = cv2.addWeighted(out, 1 + more, wide, -more, 0)
     out = np.clip(out * 255 + 0.5, 0, 255).astype(np.uint8)
     kept = cv2.imencode(".jpg", out[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, int(rng.integers(55, 96))])[1]
     return cv2.imdecode(kept, cv2.IMREAD_COLOR)[..., ::-1]

@@ -68,7 +68,7 @@ class Up(nn.Module):
 
 
 class Net(nn.Module):
-    def __init__(self, c=(16, 32, 56, 88, 128, 160)):
+    def __init__(self, c=(16, 32, 56, 88, 128, 152)):
         super().__init__()
         deep = lambda a, b, count, size: nn.Sequential(Block(a, b, size, 2), *[Block(b, b, size) for _ in range(count)])
         self.down = nn.ModuleList([nn.Sequential(Conv(3, c[0], 3, 2), Conv(c[0], c[0], 3)), deep(c[0], c[1], 1, 3), deep(c[1], c[2], 2, 5),

@@ -46,12 +46,12 @@ def sample(seed):
         placed.append((at, angle, scale))
     points = np.concatenate([body] + [turned(rectangle(190, 130), a, at) for at, a, _ in placed])
     kind = rng.random()
-    zoom = rng.uniform(0.55, 0.95) if kind < 0.9 else rng.uniform(0.95, 1.5)
+    zoom = rng.uniform(0.6, 0.97) if kind < 0.9 else rng.uniform(0.95, 1.5)
     camera = Camera(rng, points, zoom)
     a = rng.uniform(0, 2 * math.pi)
     falls = np.array([math.cos(a), math.sin(a)]) * rng.uniform(0.1, 1.6)
     canvas = Canvas(camera, falls)
-    alike = tape.colour * (1 - 0.5 * tape.through) if rng.random() < 0.25 else None
+    alike = tape.colour * (1 - 0.5 * tape.through) if rng.random() < 0.2 else None
     name, canvas.rgb = grounds.ground(rng, canvas.x, canvas.y, camera.px, alike)
     x0, x1, y0, y1 = canvas.x.min(), canvas.x.max(), canvas.y.min(), canvas.y.max()
     clear = np.hypot(*body.T).max()

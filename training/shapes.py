@@ -55,7 +55,7 @@ def leaf(rng):
 
 def steps(rng):
     """L, T, U and stairs."""
-    a, b, c = rng.uniform(0.25, 0.7, 3)
+    a, b, c = rng.uniform(0.1, 0.7, 3)
     kind = rng.integers(0, 4)
     if kind == 0:
         return np.array([[0, 0], [1, 0], [1, a], [b, a], [b, 1], [0, 1]])
@@ -70,6 +70,21 @@ def waist(rng):
     t = np.linspace(0, 2 * math.pi, 240, endpoint=False)
     r = np.sqrt(np.cos(t) ** 2 + rng.uniform(0.02, 0.4)) * (1 + rng.uniform(0, 0.25) * np.cos(t))
     return np.c_[r * np.cos(t) * 1.2, r * np.sin(t)]
+
+
+def narrow(rng):
+    """Two or three bodies joined by narrow necks, or one with a tongue."""
+    count, neck = rng.integers(2, 4), rng.uniform(0.03, 0.16)
+    t = np.linspace(-1, 1, 240)
+    w = np.full(len(t), neck)
+    centres = np.linspace(-0.8, 0.8, count) if rng.random() < 0.7 else [rng.uniform(-0.8, 0)]
+    for c in centres:
+        half, tall, square = rng.uniform(0.2, 0.45), rng.uniform(0.2, 0.5), rng.choice([2, 2, 4, 8])
+        w = np.maximum(w, tall * np.clip(1 - np.abs((t - c) / half) ** square, 0, None) ** (1 / square))
+    w = w * np.clip((1 - np.abs(t)) * rng.choice([8, 30]), 0, 1) ** 0.5
+    w = cv2.blur(w[:, None], (1, int(rng.choice([1, 5, 13]))))[:, 0]
+    lean = rng.uniform(-0.25, 0.25) * np.sin(t * rng.uniform(1, 3))
+    return np.r_[np.c_[t, lean - w * rng.uniform(0.7, 1)], np.c_[t, lean + w][::-1]]
 
 
 def band(rng):
@@ -114,7 +129,7 @@ def panel(rng):
     return ring
 
 
-KINDS = [blob, corners, leaf, steps, waist, band, fan, hollow, panel, panel]
+KINDS = [blob, corners, leaf, steps, waist, narrow, narrow, band, fan, hollow, panel, panel]
 
 
 def outline(rng, size):
@@ -130,7 +145,7 @@ def outline(rng, size):
         ring = ring @ np.array([[math.cos(a), math.sin(a)], [-math.sin(a), math.cos(a)]])
         ring = ring * size / max(np.ptp(ring, 0).max(), 1e-6)
         ring = dense(ring - (ring.min(0) + ring.max(0)) / 2)
-        if abs(area(ring)) > 0.03 * size * size and np.ptp(ring, 0).min() > 30:
+        if abs(area(ring)) > 0.025 * size * size and np.ptp(ring, 0).min() > 30:
             return ring
 
 
@@ -172,7 +187,7 @@ def hole(rng, ring):
     """A hole well inside the ring, or None."""
     low, high = ring.min(0), ring.max(0)
     for _ in range(8):
-        p, r = rng.uniform(low, high), math.exp(rng.uniform(math.log(4), math.log(60)))
+        p, r = rng.uniform(low, high), math.exp(rng.uniform(math.log(4), math.log(max(40, 0.22 * (high - low).min()))))
         if depth(ring, p) > r * 1.3 + 8:
             break
     else:

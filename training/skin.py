@@ -32,6 +32,8 @@ class Tape:
     def any(rng):
         c = linear(*TAPES[rng.choice(len(TAPES), p=TAPE_SHARES / TAPE_SHARES.sum())])
         c = np.clip(c * np.exp(rng.normal(0, 0.12)) * np.exp(rng.normal(0, 0.07, 3)), 0.01, 0.93).astype(np.float32)
+        if rng.random() < 0.12:  # one sheet, without strips
+            return Tape(c, 2000.0, rng.choice([0, rng.uniform(0, 0.3)]), rng.uniform(0, 0.03), rng.uniform(0, 0.4), 1.0, 1.0, 0.0)
         return Tape(c, rng.uniform(19, 50), rng.choice([0, rng.uniform(0, 0.2), rng.uniform(0.1, 0.45)]), rng.uniform(0, 0.06),
                     rng.choice([0, rng.uniform(0, 0.3)]), rng.choice([rng.uniform(0.68, 0.95), rng.uniform(0.85, 1.03)]),
                     rng.choice([rng.uniform(0.75, 1), 1.0]), rng.uniform(0, 0.06))
@@ -84,14 +86,14 @@ def template(rng, size, tape, plain=False):
             if cut:
                 net = cut[0]
                 slits.append(cut[1])
-    holes = [h for h in (shapes.hole(rng, net) for _ in range(rng.integers(1, 4) if rng.random() < 0.35 else 0)) if h is not None]
+    holes = [h for h in (shapes.hole(rng, net) for _ in range(rng.integers(1, 5) if rng.random() < 0.45 else 0)) if h is not None]
     angle = rng.uniform(0, math.pi)
     across = net @ np.array([-math.sin(angle), math.cos(angle)])
     margin = rng.uniform(6, 55)
     strips = strips_of(rng, tape, across.min() - margin, across.max() + margin)
     t = Template(net, inked, [], strips=strips, angle=angle, holes=holes)
     if inked:
-        if rng.random() < 0.5:
+        if rng.random() < 0.5 and tape.width < 100:
             lay_strips(rng, t, margin)
         else:
             a = rng.uniform(0.5, 6)
@@ -229,7 +231,7 @@ def paint(rng, canvas, t, tape, angle, at):
         over = (v > rng.uniform(low, high)).astype(np.float32) if rng.random() < 0.6 else np.float32(1)
         many, tone = many + l2[i2] * over, tone * (1 - over) + s2[i2] * over
     for _ in range(rng.integers(0, 12) if rng.random() < 0.5 else 0):  # patches
-        p = rectangle(rng.uniform(30, 250), tape.width)
+        p = rectangle(rng.uniform(30, 250), min(tape.width, 60))
         p = turned(p, rng.choice([t.angle, rng.uniform(0, math.pi)]), t.net[rng.integers(0, len(t.net))] * rng.uniform(0, 1))
         many = many + covered([place(p)])
     tone = tone * np.float32(tape.overlap) ** (many - 1)

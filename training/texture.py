@@ -48,5 +48,5 @@ def noise(rng, kind, x, y, texel, angle=None, stretch=1.0):
 
 def blend(a, b, t):
     """From colour a to colour b; t is a picture, 0 to 1."""
-    t = np.clip(t, 0, 1)[..., None]
-    return np.asarray(a, np.float32) * (1 - t) + np.asarray(b, np.float32) * t
+    a, t = np.asarray(a, np.float32), np.clip(np.asarray(t, np.float32), 0, 1)[..., None]
+    return a + (np.asarray(b, np.float32) - a) * t

@@ -14,6 +14,9 @@ import os
 import time
 from pathlib import Path
 
+for library in ("OMP", "OPENBLAS", "MKL"):  # each process has one core
+    os.environ[f"{library}_NUM_THREADS"] = "1"
+
 import cv2
 import numpy as np
 
@@ -26,7 +29,8 @@ def seed_of(i, first):
     return 9_000_000 + i if i < JUDGED else first + 1000 + i - JUDGED
 
 
-def render(worker, workers, count, first, pool, done, stop):
+def render(worker, workers, count, first, pool, done, stop, go):
+    go.wait()
     import scene
     cv2.setNumThreads(1)
     os.nice(5)
@@ -54,11 +58,11 @@ def main():
     a.out.mkdir(parents=True, exist_ok=True)
     count = JUDGED + a.begin + int(a.each * a.steps)
     pool = mmap.mmap(-1, count * math.prod(SHAPE))
-    done, stop = mp.Array("b", count, lock=False), mp.Value("b", 0)
-    workers = [mp.Process(target=render, args=(w, a.workers, count, a.first, pool, done, stop), daemon=True) for w in range(a.workers)]
+    done, stop, go = mp.Array("b", count, lock=False), mp.Value("b", 0), mp.Event()
+    workers = [mp.Process(target=render, args=(w, a.workers, count, a.first, pool, done, stop, go), daemon=True) for w in range(a.workers)]
     [w.start() for w in workers]
     import torch
-    train(torch, a, np.frombuffer(pool, np.uint8).reshape(count, *SHAPE), done)
+    train(torch, a, np.frombuffer(pool, np.uint8).reshape(count, *SHAPE), done, go)
     stop.value = 1
     [w.terminate() for w in workers]
 
@@ -68,7 +72,7 @@ class Scenes:
 
     def __init__(self, torch, scenes, done, device):
         self.torch, self.scenes, self.done, self.have = torch, scenes, done, 0
-        self.on_device = torch.empty(scenes.shape, dtype=torch.uint8, device=device)
+        self.on_device = torch.zeros(scenes.shape, dtype=torch.uint8, device=device)
 
     def wait_for(self, count):
         count = min(count, len(self.scenes))
@@ -163,7 +167,7 @@ def overlaps(torch, F, net, scenes):
     return "; ".join(say)
 
 
-def train(torch, a, scenes, done):
+def train(torch, a, scenes, done, go):
     import torch.nn.functional as F
     from net import Net
     import skinnet
@@ -180,10 +184,28 @@ def train(torch, a, scenes, done):
     print("parameters", sum(p.numel() for p in net.parameters()), torch.cuda.get_device_name() if device == "cuda" else "cpu", flush=True)
     best = torch.optim.AdamW(net.parameters(), lr=a.rate, weight_decay=1e-2)
     weights = torch.tensor([1.0, 1.0, 2.0, 1.0], device=device)
+    sizes = [(384, 512), (384, 512), (512, 384), (448, 576)]
     have = Scenes(torch, scenes, done, device)
+
+    def learn(low, upto, size, draw):
+        batch = a.batch * 196608 // (size[0] * size[1])
+        x, label, share, inside = augmented(torch, F, have.on_device, low, upto, batch, size, draw)
+        with torch.autocast(device, torch.bfloat16):
+            answer = net(x.contiguous(memory_format=torch.channels_last))
+        value = loss(torch, F, answer, label, share, inside, weights)
+        best.zero_grad(set_to_none=True)
+        value.backward()
+        return value
+
+    # the device compiles and picks its programs, which takes long beside busy processes; nothing is learnt
+    before = {k: v.clone() for k, v in net.state_dict().items()}
+    for size in sizes[1:]:
+        learn(0, JUDGED, size, torch.Generator(device).manual_seed(0))
+    net.load_state_dict(before)
+    print(f"ready after {time.time() - BEGIN:.0f} s", flush=True)
+    go.set()
     have.wait_for(JUDGED + a.begin)
     print(f"{have.have} scenes after {time.time() - BEGIN:.0f} s", flush=True)
-    sizes = [(384, 512), (384, 512), (512, 384), (480, 640)]
     for step in range(a.steps):
         if time.time() - BEGIN > a.limit:
             print("stopped early by --limit", flush=True)
@@ -194,13 +216,7 @@ def train(torch, a, scenes, done):
         upto = JUDGED + a.begin + int(a.each * step)
         have.wait_for(upto)
         size = sizes[step % len(sizes)]
-        batch = a.batch * 196608 // (size[0] * size[1])
-        x, label, share, inside = augmented(torch, F, have.on_device, JUDGED, upto, batch, size, draw)
-        with torch.autocast(device, torch.bfloat16):
-            answer = net(x.contiguous(memory_format=torch.channels_last))
-        value = loss(torch, F, answer, label, share, inside, weights)
-        best.zero_grad(set_to_none=True)
-        value.backward()
+        value = learn(JUDGED, upto, size, draw)
         torch.nn.utils.clip_grad_norm_(net.parameters(), 2.0)
         best.step()
         k = min(0.998, (1 + step) / (10 + step))
