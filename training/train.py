@@ -174,7 +174,7 @@ def train(torch, a, scenes, done, go):
     device = "cuda" if torch.cuda.is_available() else "cpu"
     torch.manual_seed(1)
     draw = torch.Generator(device).manual_seed(2 + a.first)
-    torch.backends.cudnn.benchmark = True
+    torch.backends.cudnn.benchmark = False
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
     net, kept = (Net().to(device, memory_format=torch.channels_last) for _ in range(2))
     if a.start:
