@@ -45,18 +45,27 @@ pub struct Fault {
     pub what: String,
     /// What to do about it, one sentence without a full stop; empty only if nothing can be done.
     pub remedy: String,
+    /// A line to paste into the file at fault, or into a terminal, where one line does it.
+    pub paste: Option<String>,
 }
 
 impl Fault {
     /// A fault in no particular file.
     pub fn new(what: impl Into<String>, remedy: impl Into<String>) -> Self {
-        Fault { file: None, place: Place::Whole, what: what.into(), remedy: remedy.into() }
+        Fault { file: None, place: Place::Whole, what: what.into(), remedy: remedy.into(), paste: None }
     }
 
     /// The same fault, placed in a file.
     #[must_use]
     pub fn in_file(mut self, file: &Path) -> Self {
         self.file = Some(file.to_path_buf());
+        self
+    }
+
+    /// The same fault, with a line to paste.
+    #[must_use]
+    pub fn paste(mut self, line: impl Into<String>) -> Self {
+        self.paste = Some(line.into());
         self
     }
 
@@ -106,6 +115,18 @@ impl Fault {
         out
     }
 
+    /// The remedy and what can be pasted, each on lines of its own, indented.
+    fn remedy_lines(&self) -> String {
+        let mut out = String::new();
+        if !self.remedy.is_empty() {
+            out.push_str(&format!("    {}\n", self.remedy));
+        }
+        if let Some(line) = &self.paste {
+            out.push_str(&format!("    to paste:\n        {line}\n"));
+        }
+        out
+    }
+
     /// By file, then from the whole file through lines and names to positions, then by text.
     fn order(&self, other: &Fault) -> Ordering {
         let rank = |place: &Place| match place {
@@ -147,11 +168,7 @@ pub fn line_and_column(text: &str, offset: usize) -> (usize, usize) {
 
 impl fmt::Display for Fault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}", self.headline())?;
-        if !self.remedy.is_empty() {
-            write!(f, "\n    {}", self.remedy)?;
-        }
-        Ok(())
+        write!(f, "{}", format!("{}\n{}", self.headline(), self.remedy_lines()).trim_end())
     }
 }
 
@@ -208,9 +225,7 @@ impl Faults {
                     out.push_str(&caret_under(source, *line, *column));
                 }
             }
-            if !fault.remedy.is_empty() {
-                out.push_str(&format!("    {}\n", fault.remedy));
-            }
+            out.push_str(&fault.remedy_lines());
         }
         out
     }
@@ -295,6 +310,13 @@ mod tests {
         let shown = faults.with_source(&|_| Some("[cutting]\ngpa = 5\n".into()));
         assert_eq!(shown, "job.toml:2:1: `gpa` is not a key of [cutting]\n    2 | gpa = 5\n        ^\n    did you mean `gap`?\n");
         assert_eq!(faults.with_source(&|_| None), format!("{faults}\n"));
+    }
+
+    #[test]
+    fn what_can_be_pasted_stands_alone_on_its_line() {
+        let fault = Fault::new("`gpa` is not a key of [cutting]", "did you mean `gap`?").paste("gap = 5");
+        assert_eq!(fault.to_string().lines().last(), Some("        gap = 5"));
+        assert_eq!(Faults::from(fault).with_source(&|_| None).lines().last(), Some("        gap = 5"));
     }
 
     #[test]

@@ -2,6 +2,7 @@
 #![allow(clippy::unwrap_used)]
 
 mod job_common;
+mod plan_schema;
 
 use job_common::{SOUND, folder, job_path, read};
 use std::path::Path;
@@ -25,7 +26,9 @@ fn demo() -> &'static Verified {
     DEMO.get_or_init(|| {
         let (job, _) = load(Path::new("demo-data/job.toml")).unwrap();
         let settings = Settings { stop: Stop::After(Duration::ZERO), seed: 1, threads: 1, sets: 1 };
-        plan(&[job], &settings, &AtomicBool::new(false), &Unwatched).unwrap()
+        let plan = plan(&[job], &settings, &AtomicBool::new(false), &Unwatched).unwrap();
+        plan_schema::keeps_to_schema(plan.plan());
+        plan
     })
 }
 
@@ -71,10 +74,77 @@ fn hours_bag_and_cure_add_up() {
         let row = sheet.bag.iter().find(|r| r[0].starts_with(what)).unwrap();
         row[1].split(' ').next().unwrap().parse::<f64>().unwrap()
     };
-    assert!((quantity("bag film") - 1.3 * quantity("breather")).abs() < 0.02, "30 % over");
-    assert!((quantity("sealing tape") - 1.15 * 4.0 * quantity("breather").sqrt()).abs() < 0.1, "15 % for pleats");
+    // Each bag of the demo by its girths, + 100 mm both ways, and the guessed one of the heel rest: its box by 1.2. Openings: the rim's.
+    let girths = [(520., 610., 1.), (310., 225., 2.), (400., 270., 2.), (450., 280., 1.), (530., 350., 1.), (370., 250., 1.)];
+    let more = [(410., 560., 1.), (430., 180., 1.), (1560., 600., 1.), (940., 65., 6.)];
+    let heel = plan.templates.iter().find(|t| t.template == "heel-rest").unwrap();
+    // Along its arrow and across.
+    let (sin, cos) = heel.arrow.to_radians().sin_cos();
+    let span = |x: f64, y: f64| {
+        let all: Vec<f64> = heel.net.iter().map(|p| p.x * x + p.y * y).collect();
+        1.2 * (all.iter().fold(f64::MIN, |a, b| a.max(*b)) - all.iter().fold(f64::MAX, |a, b| a.min(*b)))
+    };
+    let bags: Vec<(f64, f64, f64)> = girths.into_iter().chain(more).chain([(span(cos, sin), span(-sin, cos), 1.0)]).collect();
+    let sum = |of: &dyn Fn(f64, f64) -> f64| bags.iter().map(|&(a, b, n)| n * of(a, b)).sum::<f64>();
+    let rim = plan.templates.iter().find(|t| t.template == "hatch-rim").unwrap();
+    let hole = &rim.holes[0];
+    let opening: f64 = (0..hole.len()).map(|i| hole[i].distance(hole[(i + 1) % hole.len()])).sum();
+    assert!((quantity("breather") - sum(&|a, b| (a + 100.0) * (b + 100.0)) / 1e6).abs() < 0.006);
+    assert!(
+        (quantity("bag film") - 1.3 * sum(&|a, b| (a + 200.0) * (b + 200.0)) / 1e6).abs() < 0.006,
+        "50 mm for the seal, 30 % for pleats"
+    );
+    let tape = 1.15 * (sum(&|a, b| 2.0 * (a + b + 200.0)) + opening) / 1000.0;
+    assert!((quantity("sealing tape") - tape).abs() < 0.06, "{tape}");
+    assert!(
+        sheet.bag_note.contains("1 bag GUESSED") && sheet.bag.iter().any(|r| r[0].starts_with("heel-rest") && r[0].contains("GUESSED"))
+    );
     let tomorrow = When { start: Some("2026-12-02 22:45".into()), ..When::default() };
     assert_eq!(only(layup(plan, &tomorrow)).cure.last().unwrap().clock.as_deref(), Some("2026-12-03 02:15"));
+}
+
+/// Bags over shapes whose surface is known: the film covers it, and is no larger than it must where the surface can be unrolled.
+#[test]
+fn a_bag_spans_the_surface_of_the_mould_with_its_depth() {
+    use std::f64::consts::PI;
+    let bag = |girths: [f64; 2], openings: Vec<f64>| {
+        let mut plan = demo().plan().clone();
+        let c = &mut plan.mould_work[0].consumables;
+        (c.overhang, c.seal_margin) = (0.0, 0.0);
+        c.bag = vec![warpwise::job::BagOver { templates: Vec::new(), girths, openings: Some(openings), moulds: 1 }];
+        let mut bags = only(layup(&plan, &When::default())).bags;
+        assert_eq!(bags.len(), 1);
+        bags.remove(0)
+    };
+    let film = |b: &warpwise::layup::Bag| b.film[0] * b.film[1];
+    // A half pipe 1 m long of radius 300 mm: π r l.
+    assert!((film(&bag([1000.0, PI * 300.0], Vec::new())) - PI * 300.0 * 1000.0).abs() < 1e-6);
+    // A tray of 400 by 300 mm, 150 deep: floor and four walls, 0.33 m².
+    assert!(film(&bag([700.0, 600.0], Vec::new())) >= 400.0 * 300.0 + 2.0 * 150.0 * 700.0);
+    // A bowl of radius 200 mm: 2 π r².
+    assert!(film(&bag([PI * 200.0, PI * 200.0], Vec::new())) >= 2.0 * PI * 200.0 * 200.0);
+    // A ring of 500 mm round an opening of 400: a square of 500 is spanned, and the seal runs round both.
+    let ring = bag([500.0, 500.0], vec![PI * 400.0]);
+    assert_eq!(film(&ring), 250_000.0);
+    assert!((ring.seal - 2000.0 - PI * 400.0).abs() < 1e-6 && ring.seal >= PI * 500.0 + PI * 400.0);
+}
+
+/// The net area of a ring or of a long part says nothing of its bag.
+#[test]
+fn a_ring_without_girths_is_spanned_with_its_opening() {
+    let mut plan = demo().plan().clone();
+    plan.mould_work[0].consumables.bag.clear();
+    let sheet = only(layup(&plan, &When::default()));
+    assert!(sheet.bags.iter().all(|b| !b.measured) && sheet.bag_note.contains("GUESSED") && sheet.bag_note.contains("[[consumables.bag]]"));
+    let rim = sheet.bags.iter().find(|b| b.over == "hatch-rim").unwrap();
+    let template = plan.templates.iter().find(|t| t.template == "hatch-rim").unwrap();
+    let net = ring_area(&template.net) + ring_area(&template.holes[0]);
+    let by_net_area = (net.sqrt() + 100.0).powi(2);
+    assert!(rim.film[0] * rim.film[1] > 1.5 * by_net_area, "{:?} for {net}", rim.film);
+    // Two hands are two moulds, a patch lies on its template.
+    assert_eq!(sheet.bags.iter().find(|b| b.over == "hip-plate").unwrap().moulds, 2);
+    assert!(sheet.bags.iter().all(|b| b.over != "seat-heel"));
+    assert_eq!(sheet.bags.iter().find(|b| b.over == "joint-tape").unwrap().moulds, 6);
 }
 
 #[test]
@@ -186,6 +256,11 @@ fn what_makes_no_sense_is_told_with_its_line_and_a_remedy() {
         ("[layup]\njoint = [\"tapes\"]", "did you mean \"tape\"?"),
         ("[debulk]\nevery = 0", "every"),
         ("[consumables]\nbag_oversized = 30", "bag_oversize"),
+        ("[[consumables.bag]]\ntemplates = [\"seats\"]\ngirths = [900, 600]", "did you mean \"seat\"?"),
+        ("[[consumables.bag]]\ntemplates = [\"seat\"]", "lacks `girths`"),
+        ("[[consumables.bag]]\ngirths = [900]", "girths"),
+        ("[[consumables.bag]]\ngirths = [\"90 cm\", 0]", "girths"),
+        ("[consumables]\narea = 0.5\n[[consumables.bag]]\ngirths = [900, 600]", "stands beside bags with girths"),
         ("[[finish]]\nname = \"clear coat\"\nareal_mass = 0", "areal_mass"),
     ] {
         let said = with(lines);
@@ -217,4 +292,71 @@ fn the_command_writes_the_sheet_alone() {
     assert!(code == Some(0) && json["laminate"]["parts"][0]["net"].as_f64().unwrap() > 1000.0 && json["layup"][0]["steps"].is_array());
     assert_eq!(run(&[folder, "--start", "soon"]).0, Some(2));
     assert_eq!(run(&["no-such-plan"]).0, Some(1));
+}
+
+/// Beyond 64 places that differ, patches were counted as bare base, without a word.
+#[test]
+fn eighty_patches_on_a_plate_are_eighty_one_places() {
+    let dir = tempfile::tempdir().unwrap();
+    std::fs::write(dir.path().join("plate.csv"), "# unit: mm\nx,y\n0,0\n900,0\n900,700\n0,700\n").unwrap();
+    let mut text = "[job]\nname = \"plate\"\n[cutting]\ntrim = 0\n[[cloth]]\nid = \"plain\"\nweave = \"plain\"\nup = \"paper\"\nroll_width = 1000\n\
+                    selvedge = 10\n[[template]]\nid = \"plate\"\nfile = \"plate.csv\"\narrow = 0\ntaken_off = \"mould\"\ninked_side = \"up\"\n"
+        .to_string();
+    for k in 0..80 {
+        let (x, y) = (50 + 80 * (k % 10), 50 + 80 * (k / 10));
+        text += &format!("[[patch]]\nid = \"p{k}\"\non = \"plate\"\ncentre = [{x}, {y}]\nlength = {}\nwidth = 40\n", 41 + k % 30);
+    }
+    let names: Vec<String> = (0..80).map(|k| format!("\"p{k}\"")).collect();
+    text += "[[layer]]\ncloth = \"plain\"\nangle = 0\ntemplates = [\"plate\"]\n";
+    text += &format!("[[layer]]\ncloth = \"plain\"\nangle = 45\ntemplates = [{}]\n", names.join(", "));
+    let file = dir.path().join("job.toml");
+    std::fs::write(&file, text).unwrap();
+    let (job, _) = load(&file).unwrap_or_else(|f| panic!("{f}"));
+    let settings = Settings { stop: Stop::Effort(0), seed: 1, threads: 1, sets: 1 };
+    let plan = plan(&[job], &settings, &AtomicBool::new(false), &Unwatched).unwrap().into_plan();
+    plan_schema::keeps_to_schema(&plan);
+    let regions = laminate(&plan).regions;
+    // Sizes by arithmetic: patches of 41 to 70 by 40 mm lie apart on a plate of 900 by 700.
+    let wanted = |k: u32| f64::from(41 + k % 30) * 40.0 / 1e6;
+    assert_eq!(regions.len(), 81);
+    for k in 0..80 {
+        let here: Vec<f64> = regions.iter().filter(|r| r.patches == [format!("p{k}")]).map(|r| r.area).collect();
+        assert!(here.len() == 1 && (here[0] - wanted(k)).abs() < 1e-6, "p{k}: {here:?}");
+    }
+    let bare: f64 = regions.iter().filter(|r| r.patches.is_empty()).map(|r| r.area).sum();
+    assert!((bare - (0.63 - (0..80).map(wanted).sum::<f64>())).abs() < 1e-6, "{bare}");
+}
+
+/// Finish was counted on one face whatever was meant, and no paper said on which.
+#[test]
+fn the_paper_says_on_which_faces_a_finish_is_counted() {
+    let with = |faces: &str, seen: &str| {
+        let text =
+            SOUND.replacen("seen = \"mould side\"", seen, 1) + &format!("\n[[finish]]\nname = \"clear coat\"\nareal_mass = 120\n{faces}\n");
+        let dir = folder();
+        let (job, _) = parse_with(&text, &job_path(&dir), &read).unwrap_or_else(|f| panic!("{f}"));
+        let settings = Settings { stop: Stop::Effort(0), seed: 1, threads: 1, sets: 1 };
+        plan(&[job], &settings, &AtomicBool::new(false), &Unwatched).unwrap_or_else(|f| panic!("{f:?}"))
+    };
+    let mould = "seen = \"mould side\"";
+    for (faces, seen, words, times) in [
+        ("", mould, "one face, the mould side", 1.0),
+        ("faces = \"both\"", mould, "both faces", 2.0),
+        ("faces = \"mould side\"", mould, "one face, the mould side", 1.0),
+        ("", "seen = \"other side\"", "one face, the side away from the mould", 1.0),
+    ] {
+        let plan = with(faces, seen);
+        plan_schema::keeps_to_schema(plan.plan());
+        let laminate = laminate(plan.plan());
+        let part = &laminate.parts[0];
+        assert_eq!(part.finish[0].faces, words);
+        // The seen layer lays both templates: their net areas by their parts, from the regions.
+        let whole: f64 = laminate.regions.iter().filter(|r| r.template != "tape").map(|r| r.area * f64::from(r.parts)).sum();
+        assert!((part.finish[0].area - times * whole).abs() < 1e-6, "{faces}: {} of {whole}", part.finish[0].area);
+        assert!((part.finished - part.net - 120.0 * times * whole).abs() < 1e-3);
+        let sheet = only(layup(plan.plan(), &When::default()));
+        assert!(sheet.after.iter().any(|s| s.contains(&format!("clear coat on {words}"))), "{:?}", sheet.after);
+        let report = sheet::report(&plan, &[sheet::layup_section(&plan)]);
+        assert!(report.contains(&format!("clear coat on {words}, ")), "the report says it");
+    }
 }

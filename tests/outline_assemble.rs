@@ -321,7 +321,7 @@ fn an_entity_of_several_lines_is_used_if_one_of_them_is() {
     )
     .unwrap();
     assert_eq!((r.used, r.not_used.len()), (1, 0));
-    assert!(r.warnings[0].what.contains("one of its lines was left out"), "{}", r.warnings[0]);
+    assert!(r.warnings[0].what.contains("1 line was not used: it is an open line in an outline"), "{}", r.warnings[0]);
 }
 
 #[test]

@@ -1,15 +1,17 @@
 //! `warpwise check JOB…`: everything short of the search, and nothing written.
 
 use super::exit::Failure;
-use super::{COLUMNS, print, warn};
+use super::{COLUMNS, cautions, print, warn};
 use clap::Args;
 use serde::Serialize;
 use std::path::PathBuf;
 use warpwise::cloth::Permitted;
 use warpwise::geometry::ring_area;
 use warpwise::job;
+use warpwise::outline::{AccountRow, account_rows};
 use warpwise::planner::{self, PreparedJob};
 use warpwise::ply::{Hand, Part, Piece};
+use warpwise::sheet::drawn;
 use warpwise::sheet::summary::{self, PlyRow};
 use warpwise::units::counted;
 
@@ -33,16 +35,25 @@ impl Check {
         let (jobs, mut warnings) = job::load_all(&self.jobs).map_err(Failure::Input)?;
         let prepared = planner::prepare(&jobs, 1).map_err(Failure::Input)?;
         warnings.extend(prepared.iter().flat_map(|p| p.prepared.warnings.clone()));
+        let cautions = cautions(&jobs, jobs.iter().find_map(|j| j.stock.as_deref()));
         if self.json {
             let warnings: Vec<String> = warnings.iter().map(ToString::to_string).collect();
-            let report = Report { plies: prepared.iter().flat_map(rows_of).collect(), warnings: &warnings };
+            let drawings = prepared.iter().flat_map(|p| &p.job.drawings).map(DrawingRows::of).collect();
+            let plies = prepared.iter().flat_map(rows_of).collect();
+            let report = Report { cautions: &cautions, plies, drawings, warnings: &warnings };
             let text = serde_json::to_string_pretty(&report).map_err(|e| Failure::machine("the report", &e.into()))?;
             return print(&format!("{text}\n"));
         }
         warn(&warnings, self.quiet);
-        let mut text = String::new();
+        let mut text = summary::cautions(&cautions, COLUMNS);
         for PreparedJob { job, prepared } in &prepared {
             text.push_str(&format!("{}\n\n", job.name));
+            for drawing in &job.drawings {
+                text.push_str(&drawn::drawing(&drawing.file.display().to_string(), &drawing.lines, &drawing.spare, COLUMNS));
+            }
+            if !job.drawings.is_empty() {
+                text.push('\n');
+            }
             text.push_str(&summary::plies(&PlyRow::of_pieces(job, &prepared.pieces), COLUMNS));
             text.push('\n');
         }
@@ -59,8 +70,25 @@ impl Check {
 /// What `--json` prints.
 #[derive(Serialize)]
 struct Report<'a> {
+    /// What the dates of the cloths ask for.
+    cautions: &'a [String],
     plies: Vec<Row>,
+    drawings: Vec<DrawingRows<'a>>,
     warnings: &'a [String],
+}
+
+/// What became of the lines of a drawing.
+#[derive(Serialize)]
+struct DrawingRows<'a> {
+    file: String,
+    lines: Vec<AccountRow>,
+    spare_outlines: &'a [String],
+}
+
+impl DrawingRows<'_> {
+    fn of(drawing: &job::ReadDrawing) -> DrawingRows<'_> {
+        DrawingRows { file: drawing.file.display().to_string(), lines: account_rows(&drawing.lines), spare_outlines: &drawing.spare }
+    }
 }
 
 /// One piece; lengths mm, areas mm², angles degrees.

@@ -5,7 +5,7 @@ use super::files::write_into;
 use super::progress::Bar;
 use super::search::{self, Search};
 use super::stock::read_stock;
-use super::{COLUMNS, print, warn};
+use super::{COLUMNS, cautions, print, warn};
 use clap::Args;
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
@@ -78,11 +78,13 @@ impl EstimateCommand {
     fn planned(&self, stop: warpwise::nest::Stop, spare: Spare) -> Result<Estimate, Failure> {
         let (jobs, warnings) = job::load_all(&self.jobs).map_err(Failure::Input)?;
         warn(&warnings, self.search.quiet);
-        let stock = self.search.stock_of(&jobs)?.as_deref().map(read_stock).transpose()?;
+        let from = self.search.stock_of(&jobs)?;
+        let of_jobs = cautions(&jobs, from.as_deref());
+        let stock = from.as_deref().map(read_stock).transpose()?;
         let threads = self.search.threads.map_or(0, usize::from);
         let settings = Settings { stop, seed: self.search.seed, threads, sets: self.search.sets };
         let ours = |_: &str, cloth: &str| jobs.iter().flat_map(|j| &j.cloths).any(|c| c.id == cloth);
-        let cautions = stock.as_ref().map_or_else(Vec::new, |s| s.cautions(s.day, &ours));
+        let cautions = stock.as_ref().map_or(of_jobs, |s| s.cautions(s.day, &ours));
         if !self.search.json {
             let lines: String = cautions.iter().map(|c| sheet::summary::wrap(&format!("WARNING: {c}"), COLUMNS, 2)).collect();
             print(&lines)?;
@@ -109,6 +111,9 @@ impl EstimateCommand {
         } else {
             let (jobs, warnings) = job::load_all(&self.jobs).map_err(Failure::Input)?;
             warn(&warnings, self.search.quiet);
+            if !self.search.json {
+                print(&sheet::summary::cautions(&cautions(&jobs, self.search.stock.as_deref()), COLUMNS))?;
+            }
             currency = jobs.first().map_or_else(String::new, |j| j.currency.clone());
             for cloth in jobs.into_iter().flat_map(|j| j.cloths) {
                 if !cloths.iter().any(|c| c.id == cloth.id) {
@@ -157,7 +162,13 @@ fn shown(found: &Estimate) -> String {
                 out,
                 "{}{}{:>6.0}  {:>6.2}–{:<6.2} {:>6.2} m{} {cost:>10}  {:>5.1} % {mass:>9}  {}",
                 if w.best { "*" } else { " " },
-                if w.own { "=" } else { " " },
+                if !w.on_offer {
+                    "?"
+                } else if w.own {
+                    "="
+                } else {
+                    " "
+                },
                 w.width,
                 least / 1000.0,
                 most / 1000.0,
@@ -167,9 +178,12 @@ fn shown(found: &Estimate) -> String {
                 "▇".repeat(bar)
             );
         }
+        if let Some(order) = cloth.order(&found.currency) {
+            out += &sheet::summary::wrap(&order, COLUMNS, 2);
+        }
         out.push('\n');
     }
-    out.push_str("* cheapest   = roll of the job or the stock   + more than needed, as sold\n");
+    out.push_str("* cheapest on offer   = roll of the job or the stock   ? if you can get it\n+ more than needed, as sold\n");
     for line in sheet::estimate_notes(found) {
         out += &sheet::summary::wrap(&line, COLUMNS, 0);
     }

@@ -1,7 +1,10 @@
 //! How a command can fail, and the exit status that tells.
 
+use super::say;
+use std::path::Path;
 use std::process::ExitCode;
 use warpwise::fault::{Fault, Faults};
+use warpwise::job;
 use warpwise::planner::Refusal;
 
 /// Why a command did not do its work.
@@ -24,7 +27,6 @@ impl Failure {
     }
 
     /// Says what is wrong on standard error and gives the exit status.
-    #[allow(clippy::print_stderr)]
     pub fn report(self) -> ExitCode {
         let (faults, status) = match self {
             Failure::Input(faults) => (faults, 1),
@@ -32,11 +34,12 @@ impl Failure {
             Failure::NotPlanned(faults) => (faults, 3),
             Failure::Machine(faults) => (faults, 4),
         };
-        let faults = faults.sorted();
+        let text_of = |file: &Path| std::fs::read_to_string(file).ok();
         // With the line of the job that is at fault, and a caret under the place.
-        eprintln!("{}", faults.with_source(&|file| std::fs::read_to_string(file).ok()).trim_end());
+        let faults = Faults(job::placed(faults.0, &text_of)).sorted();
+        say(faults.with_source(&text_of).trim_end());
         if faults.0.len() > 1 {
-            eprintln!("{} faults", faults.0.len());
+            say(&format!("{} faults", faults.0.len()));
         }
         ExitCode::from(status)
     }

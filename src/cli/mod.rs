@@ -1,5 +1,6 @@
 //! The command line: one file a command; each parses, calls the library and prints.
 
+mod ask;
 mod check;
 mod demo;
 mod estimate;
@@ -19,7 +20,13 @@ mod trace;
 
 use clap::{Parser, Subcommand};
 use exit::Failure;
+use std::cell::RefCell;
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
+use warpwise::fault::{Fault, Faults};
+use warpwise::job::Job;
+use warpwise::stock::Day;
 
 /// Cut plans for hand lay-up: traced ply outlines become a verified layout on each cloth's roll.
 #[derive(Parser)]
@@ -89,12 +96,25 @@ fn print(text: &str) -> Result<(), Failure> {
     }
 }
 
-/// Prints warnings to standard error.
-#[allow(clippy::print_stderr)]
-fn warn(warnings: &[warpwise::fault::Fault], quiet: bool) {
-    if !quiet {
-        for warning in warnings {
-            eprintln!("warning: {warning}");
-        }
+/// A line on standard error; if nobody takes it, the work goes on.
+fn say(line: &str) {
+    use std::io::Write;
+    let _ = writeln!(std::io::stderr(), "{line}");
+}
+
+/// Prints warnings to standard error, each with the line it is about.
+fn warn(warnings: &[Fault], quiet: bool) {
+    if quiet {
+        return;
     }
+    let texts: RefCell<BTreeMap<PathBuf, Option<String>>> = RefCell::default();
+    let text_of = |file: &Path| texts.borrow_mut().entry(file.into()).or_insert_with(|| std::fs::read_to_string(file).ok()).clone();
+    for warning in warpwise::job::placed(warnings.to_vec(), &text_of) {
+        say(format!("warning: {}", Faults::from(warning).with_source(&text_of)).trim_end());
+    }
+}
+
+/// What the dates of the jobs' own rolls ask for today, where no stock speaks of its rolls.
+fn cautions(jobs: &[Job], stock: Option<&Path>) -> Vec<String> {
+    if stock.is_some() { Vec::new() } else { warpwise::stock::cautions_of_jobs(jobs, Day::today()) }
 }

@@ -3,12 +3,12 @@
 use super::exit::Failure;
 use super::nest::files;
 use super::search::Search;
-use super::{COLUMNS, print, warn};
+use super::{COLUMNS, cautions, print, warn};
 use clap::Args;
 use std::path::{Path, PathBuf};
 use warpwise::fault::Fault;
 use warpwise::plan::{Plan, StockKind};
-use warpwise::sheet::summary::wrap;
+use warpwise::sheet::summary::{self, wrap};
 use warpwise::{job, plan};
 
 /// `warpwise mosaic`.
@@ -44,11 +44,13 @@ pub fn plan_and_write(file: &Path, out: &Path, search: &Search) -> Result<(), Fa
     }
     // Layers keep their numbers; those of whole plies lay nothing.
     job.layers.iter_mut().filter(|l| l.mosaic.is_none()).for_each(|l| l.items.clear());
+    let cautions = cautions(std::slice::from_ref(&job), search.stock_of(std::slice::from_ref(&job))?.as_deref());
     let plan = search.plan(&[job], stop)?;
     plan::folder::write(out, &files(&plan)).map_err(Failure::Machine)?;
     if search.json {
         return print(&plan::to_json(plan.plan()));
     }
+    print(&summary::cautions(&cautions, COLUMNS))?;
     print(&format!("{}\nPlan folder: {1}\nMap, look and cut sheets: {1}/sheets\n", in_words(plan.plan()), out.display()))
 }
 
@@ -60,7 +62,7 @@ fn in_words(plan: &Plan) -> String {
         let share =
             if m.opened > 0.0 { format!(", {:.0} % of the offcuts opened", 100.0 * m.from_offcuts / m.opened) } else { String::new() };
         let whole = plan.stocks.iter().filter(|s| s.is_laid_whole() && s.placed.iter().any(|p| m.patches.contains(&p.piece))).count();
-        let whole = if whole > 0 { format!(", {whole} of them whole offcuts as they are") } else { String::new() };
+        let whole = if whole > 0 { format!(", {whole} of them laid whole") } else { String::new() };
         let first = format!("{}: {} patches, {on_offcuts} from offcuts{share}{whole}", m.ply, m.patches.len());
         let directions = format!(
             "  touching patches differ by {}° or more; evenness of directions {:.2} (1 is even), drift {:.2} (0 is none)",

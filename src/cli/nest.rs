@@ -2,7 +2,7 @@
 
 use super::exit::Failure;
 use super::search::Search;
-use super::{COLUMNS, print, warn};
+use super::{COLUMNS, cautions, print, warn};
 use clap::Args;
 use std::path::{Path, PathBuf};
 use warpwise::verify::Verified;
@@ -36,12 +36,13 @@ pub fn plan_and_write(jobs: &[PathBuf], out: &Path, search: &Search) -> Result<(
     plan::folder::check(out).map_err(Failure::Usage)?;
     let (jobs, warnings) = job::load_all(jobs).map_err(Failure::Input)?;
     warn(&warnings, search.quiet);
+    let cautions = cautions(&jobs, search.stock_of(&jobs)?.as_deref());
     let plan = search.plan(&jobs, stop)?;
     plan::folder::write(out, &files(&plan)).map_err(Failure::Machine)?;
     if search.json {
         print(&plan::to_json(plan.plan()))
     } else {
-        print(&sheet::summary(&plan, COLUMNS))?;
+        print(&format!("{}{}", sheet::summary::cautions(&cautions, COLUMNS), sheet::summary(&plan, COLUMNS)))?;
         print(&format!(
             "\nPlan folder: {0}\nReport:      {0}/report.html\nCut sheets:  {0}/sheets\nAll layouts: {0}/overview.svg\nLay-up:      {0}/sheets/lay-up.pdf\n",
             out.display()
@@ -59,9 +60,10 @@ pub fn files(plan: &Verified) -> Vec<(PathBuf, Vec<u8>)> {
         (PathBuf::from("overview.svg"), sheet::overview(plan).into_bytes()),
     ];
     files.extend(sheet::patches_table(plan).map(|t| (PathBuf::from("patches.csv"), t.into_bytes())));
-    files.extend(sheet::mosaic_sheets(plan).into_iter().map(|(name, svg)| (Path::new("sheets").join(name), svg.into_bytes())));
     let sheets = sheet::cut_sheets(plan, None)
         .into_iter()
+        .chain(sheet::mosaic_sheets(plan))
+        .chain(sheet::printed_mosaics(plan, None))
         .chain([sheet::placement_sheet(plan, None), sheet::layup_sheet(plan, &layup::When::default())]);
     files.extend(sheets.map(|file| (Path::new("sheets").join(file.name), file.bytes)));
     files

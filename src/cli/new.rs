@@ -2,12 +2,13 @@
 
 use super::exit::Failure;
 use super::files::write_into;
-use super::{print, warn};
+use super::{COLUMNS, print, warn};
 use clap::Args;
 use std::path::{Path, PathBuf};
 use warpwise::fault::{Fault, Faults};
 use warpwise::job;
-use warpwise::outline::{LARGEST_FILE, ReadOptions, Reading, read_file};
+use warpwise::outline::{LARGEST_FILE, ReadOptions, Reading, account_rows, read_file};
+use warpwise::sheet::drawn;
 
 /// `warpwise new`.
 #[derive(Args)]
@@ -48,16 +49,23 @@ impl New {
         }
         files.push((PathBuf::from("job.toml"), text.into_bytes()));
         write_into(&self.dir, &files)?;
-        warn(&unread.0, self.quiet);
+        let mut heard = unread.0;
+        heard.extend(drawings.iter().filter_map(|(_, reading)| reading.as_ref()).flat_map(|r| r.warnings.clone()));
+        warn(&heard, self.quiet);
         if self.json {
             let written: Vec<String> = files.iter().map(|(name, _)| self.dir.join(name).display().to_string()).collect();
-            let warnings: Vec<String> = unread.0.iter().map(ToString::to_string).collect();
+            let warnings: Vec<String> = heard.iter().map(ToString::to_string).collect();
             return print(&format!(
                 "{:#}\n",
-                serde_json::json!({ "job": job_file.display().to_string(), "files": written, "warnings": warnings })
+                serde_json::json!({ "job": job_file.display().to_string(), "files": written, "drawings": read_rows(&drawings), "warnings": warnings })
             ));
         }
-        print(&format!("{}\nNow edit it, then: warpwise check {}\n", job_file.display(), job_file.display()))
+        let account = |(name, reading): &(PathBuf, Option<Reading>)| match reading {
+            Some(reading) => drawn::drawing(&name.display().to_string(), &reading.account, &[], COLUMNS),
+            None => String::new(),
+        };
+        let accounts: String = drawings.iter().map(account).collect();
+        print(&format!("{accounts}{}\nNow edit it, then: warpwise check {}\n", job_file.display(), job_file.display()))
     }
 
     /// The file name each outline gets in the folder; every outline that cannot be had is named.
@@ -90,6 +98,15 @@ impl New {
         }
         faults.into_result(names).map_err(Failure::Input)
     }
+}
+
+/// What became of the lines of each drawing that could be read, for `--json`.
+fn read_rows(drawings: &[(PathBuf, Option<Reading>)]) -> Vec<serde_json::Value> {
+    let rows = |(name, reading): &(PathBuf, Option<Reading>)| {
+        let lines = account_rows(&reading.as_ref()?.account);
+        Some(serde_json::json!({ "file": name.display().to_string(), "lines": lines }))
+    };
+    drawings.iter().filter_map(rows).collect()
 }
 
 /// True if two names lead to one file that is there, as `seat.svg` and `./seat.svg` do.

@@ -45,7 +45,8 @@ pub(super) fn cloth(raw: RawCloth, at: &str, doc: &Document<'_>, findings: &mut 
     let offers = offers(&raw, at, doc, findings);
     let expiry = raw.expiry.clone().filter(|text| is_day(text, place("expiry"), findings));
     if raw.material != Material::Fibre && raw.thickness.is_none() && !doc.has(&format!("{at}.thickness")) {
-        findings.fault(doc.offset_of(at), "a core or adhesive film needs its thickness", "add `thickness`, in mm");
+        let (what, remedy) = ("a core or adhesive film needs its thickness", "add `thickness`, in mm");
+        findings.fault_to_paste(doc.offset_of(at), what, remedy, "thickness = 0.24                 # CHECK: in the finished part");
     }
     Cloth {
         material: raw.material,
@@ -106,7 +107,8 @@ fn twill_line(raw: &RawCloth, at: &str, doc: &Document<'_>, findings: &mut Findi
     let remedy = "look along the roll with the up face towards you: 45 if the line rises to the left of the warp, -45 if to the right";
     match raw.twill_line {
         None if is_twill(raw.weave) && !doc.has(&format!("{at}.twill_line")) => {
-            findings.fault(doc.offset_of(at), "the twill does not say where its line runs", format!("add `twill_line`: {remedy}"));
+            let (what, remedy) = ("the twill does not say where its line runs", format!("add `twill_line`: {remedy}"));
+            findings.fault_to_paste(doc.offset_of(at), what, remedy, "twill_line = 45                  # CHECK: or -45");
         }
         Some(line) if !is_twill(raw.weave) => {
             let what = format!("`twill_line = {}` is of no use: this weave has no twill line", show_number(line, 3));

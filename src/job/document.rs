@@ -10,6 +10,9 @@ use toml::de::{DeTable, DeValue};
 /// At most this many faults are listed, and as many warnings.
 const MOST_LISTED: usize = 1000;
 
+/// A longer line is not shown again, mended, bytes.
+const LONGEST_PASTED: usize = 300;
+
 /// For the first faults of a file the nearest known name is looked for: it takes time where there are many names.
 const MOST_SUGGESTED: usize = 100;
 
@@ -161,6 +164,35 @@ impl<'t> Findings<'t> {
         } else {
             self.unlisted = true;
         }
+    }
+
+    /// As [`fault`](Self::fault), with a line to add to the section.
+    pub(super) fn fault_to_paste(&mut self, offset: usize, what: impl Into<String>, remedy: impl Into<String>, line: impl Into<String>) {
+        let before = self.faults.len();
+        self.fault(offset, what, remedy);
+        if let Some((_, fault)) = self.faults.get_mut(before) {
+            fault.paste = Some(line.into());
+        }
+    }
+
+    /// As [`fault`](Self::fault), with the line as it would be with other words in place of a span of the text.
+    pub(super) fn fault_to_mend(&mut self, span: Range<usize>, what: impl Into<String>, remedy: impl Into<String>, words: &str) {
+        let before = self.faults.len();
+        self.fault(span.start, what, remedy);
+        let line = line_around(self.text, span.start);
+        let (head, tail) = (self.text.get(line.start..span.start), self.text.get(span.end..line.end));
+        if let (Some((_, fault)), Some(head), Some(tail)) = (self.faults.get_mut(before), head, tail)
+            && line.len() <= LONGEST_PASTED
+        {
+            fault.paste = Some(format!("{head}{words}{tail}").trim().to_string());
+        }
+    }
+
+    /// Where these words stand in the text if they begin at an offset, in the quotes of TOML or bare.
+    pub(super) fn span_of(&self, offset: usize, words: &str) -> Option<Range<usize>> {
+        let rest = self.text.get(offset..)?;
+        let forms = [format!("\"{words}\""), format!("'{words}'")];
+        forms.iter().find(|f| rest.starts_with(f.as_str())).map(|f| offset..offset + f.len())
     }
 
     /// A warning at a byte offset.

@@ -47,7 +47,12 @@ impl Names {
         let remedy = if !findings.may_suggest() {
             format!("name a {kind} that the job has")
         } else if let Some(name) = nearest(id, names()) {
-            format!("did you mean \"{name}\"?")
+            let (what, remedy) = (format!("there is no {kind} {}", quoted(id)), format!("did you mean \"{name}\"?"));
+            match findings.span_of(offset, id) {
+                Some(span) => findings.fault_to_mend(span, what, remedy, &format!("\"{name}\"")),
+                None => findings.fault(offset, what, remedy),
+            }
+            return None;
         } else if self.0.is_empty() {
             format!("there is no {kind} in this job yet: add one with this id")
         } else {

@@ -1,6 +1,6 @@
 //! What a job says about laying up, bagging and curing. It travels in the plan as it stands.
 
-use super::quantity::{allowance, areal_mass, size, text};
+use super::quantity::{allowance, areal_mass, girths, openings, size_or_none, text, text_or_none};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -9,13 +9,13 @@ use serde::{Deserialize, Serialize};
 #[serde(deny_unknown_fields, default)]
 pub struct Layup {
     /// When the cure is to begin, as "2026-12-01 08:00"; clock times are then printed.
-    #[schemars(schema_with = "text")]
+    #[schemars(schema_with = "text_or_none")]
     pub start: Option<String>,
     /// Release agent, as its tin names it.
-    #[schemars(schema_with = "text")]
+    #[schemars(schema_with = "text_or_none")]
     pub release_agent: Option<String>,
     /// Day on which the release agent expires, as "2026-12-31".
-    #[schemars(schema_with = "text")]
+    #[schemars(schema_with = "text_or_none")]
     pub release_expires: Option<String>,
     /// Coats of release agent.
     #[schemars(range(min = 0, max = 20))]
@@ -145,20 +145,52 @@ pub struct CureStep {
     pub hold: f64,
 }
 
+/// A bag over one mould, by tape measure.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct BagOver {
+    /// Ids of the templates laid under it; all that no other bag names if left out.
+    #[serde(default)]
+    #[schemars(length(max = 2000))]
+    pub templates: Vec<String>,
+    /// Two lengths by a tape laid over the mould, one each way, down into it and up again, from edge to edge of the part; over an opening,
+    /// straight across.
+    #[schemars(schema_with = "girths")]
+    pub girths: [f64; 2],
+    /// Length round each opening of the mould that the bag is sealed to, [] if there is none; the holes of the templates if left out.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(schema_with = "openings")]
+    pub openings: Option<Vec<f64>>,
+    /// How many such moulds are bagged: 2 for a left and a right one.
+    #[serde(default = "one")]
+    #[schemars(range(min = 1, max = 100))]
+    pub moulds: u32,
+}
+
+fn one() -> u32 {
+    1
+}
+
 /// What the bag takes.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Consumables {
-    /// Area under the bag, m²; the largest layer if left out.
+    /// The bags with their girths, one section for each mould; a template under none gets a guess from its drawing.
+    #[schemars(length(max = 1000))]
+    pub bag: Vec<BagOver>,
+    /// Where no girths are given: area of the moulds' surface under the bag, m².
     #[schemars(range(min = 0.0001, max = 1000.0))]
     pub area: Option<f64>,
-    /// Perimeter of the seal; a square of that area with the overhang all round if left out.
-    #[schemars(schema_with = "size")]
+    /// Length of the seal in all; if left out, round the film of each bag and round every opening.
+    #[schemars(schema_with = "size_or_none")]
     pub perimeter: Option<f64>,
     /// Film and fleece beyond the part.
     #[schemars(schema_with = "allowance")]
     pub overhang: f64,
-    /// Per cent of bag film beyond the area.
+    /// Bag film beyond film and fleece, for the seal.
+    #[schemars(schema_with = "allowance")]
+    pub seal_margin: f64,
+    /// Per cent of bag film beyond the area, for pleats.
     #[schemars(range(min = 0.0, max = 500.0))]
     pub bag_oversize: f64,
     /// Per cent of sealing tape beyond the perimeter, for pleats.
@@ -171,12 +203,14 @@ pub struct Consumables {
 }
 
 impl Default for Consumables {
-    /// Overhang 50 mm: FAA AC 43.13-1B, 3-7. Bag and tape: common practice, no source.
+    /// Overhang 50 mm: FAA AC 43.13-1B, 3-7. Margin, bag and tape: common practice, no source.
     fn default() -> Self {
         Consumables {
+            bag: Vec::new(),
             area: None,
             perimeter: None,
             overhang: 50.0,
+            seal_margin: 50.0,
             bag_oversize: 30.0,
             tape_pleats: 15.0,
             peel_ply: true,
@@ -195,6 +229,37 @@ pub struct Finish {
     /// Mass of it, g/m².
     #[schemars(schema_with = "areal_mass")]
     pub areal_mass: f64,
+    /// The faces of the part that it is put on.
+    #[serde(default, skip_serializing_if = "FinishFaces::is_one")]
+    pub faces: FinishFaces,
+    /// Price of a square metre of it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(range(min = 0.0, max = 1e9))]
+    pub price_per_square_metre: Option<f64>,
+}
+
+/// The faces of a part that a finish is put on.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub enum FinishFaces {
+    /// The one that is seen; the mould side where both or neither is.
+    #[default]
+    #[serde(rename = "one")]
+    One,
+    /// The one that lay on the mould.
+    #[serde(rename = "mould side")]
+    MouldSide,
+    /// The one that faced the worker.
+    #[serde(rename = "other side")]
+    OtherSide,
+    /// Both.
+    #[serde(rename = "both")]
+    Both,
+}
+
+impl FinishFaces {
+    fn is_one(&self) -> bool {
+        *self == FinishFaces::One
+    }
 }
 
 /// All that a job says about the work at the mould.

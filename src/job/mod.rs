@@ -12,6 +12,7 @@ mod load;
 mod model;
 mod mosaic;
 mod mould_work;
+mod place;
 mod quantity;
 mod raw;
 mod scaffold;
@@ -21,11 +22,13 @@ mod structure;
 mod templates;
 
 pub use agree::{agree, differing};
-pub use layup::{Consumables, CureStep, Debulk, Finish, Layup, MouldMaterial, MouldWork};
+pub use layup::{BagOver, Consumables, CureStep, Debulk, Finish, FinishFaces, Layup, MouldMaterial, MouldWork};
 pub use load::{ReadOutline, load, load_all, parse, parse_with};
 pub use model::{
-    Cutting, Hands, InkedSide, Job, Layer, LayerItem, PatchShape, Seen, SpliceKind, SpliceRule, TakenOff, Template, TemplateSource,
+    Cutting, Hands, InkedSide, Job, Layer, LayerItem, PatchShape, ReadDrawing, Seen, SpliceKind, SpliceRule, TakenOff, Template,
+    TemplateSource,
 };
 pub use mosaic::Mosaic;
+pub use place::placed;
 pub use scaffold::scaffold;
 pub use schema::schema_json;

@@ -25,6 +25,10 @@ pub(super) fn mould_work(raw: &mut RawJob, doc: &Document<'_>, findings: &mut Fi
     };
     dates(&work.layup, doc, findings);
     cure(&work.cure, &work.layup, doc, findings);
+    if work.consumables.area.is_some() && !work.consumables.bag.is_empty() {
+        let what = "the area under the bag stands beside bags with girths";
+        findings.fault(doc.offset_of("consumables.area"), what, "keep the girths, and delete this line");
+    }
     work
 }
 
@@ -53,7 +57,8 @@ fn cure(steps: &[CureStep], layup: &Layup, doc: &Document<'_>, findings: &mut Fi
             (Some(_), Some(_)) => findings.fault(place("at"), "the step has both a rate and a clock time", "keep one of them"),
             (None, None) if step.to != heat => {
                 let what = format!("the way to {shown} °C has no ramp");
-                findings.fault(place("to"), what, "add `rate` in °C a minute, or `at` in minutes from the start");
+                let remedy = "add `rate` in °C a minute, or `at` in minutes from the start";
+                findings.fault_to_paste(place("to"), what, remedy, "rate = 2                         # CHECK: °C a minute");
             }
             (None, Some(at)) if at < clock || (at == clock && step.to != heat) => {
                 let what = format!("the clock does not go on: {} min, after {} min", show_number(at, 1), show_number(clock, 1));

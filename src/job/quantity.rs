@@ -70,6 +70,11 @@ pub(super) fn chord(_: &mut SchemaGenerator) -> Schema {
     length(json!({ "minimum": 0.001, "maximum": 1.0 }))
 }
 
+/// How far apart ends in a drawing may be that are joined.
+pub(super) fn join(_: &mut SchemaGenerator) -> Schema {
+    length(json!({ "minimum": 0.0, "maximum": 50.0 }))
+}
+
 fn coordinate() -> Schema {
     length(json!({ "minimum": -LARGEST, "maximum": LARGEST }))
 }
@@ -82,6 +87,16 @@ pub(super) fn point(_: &mut SchemaGenerator) -> Schema {
 /// A closed line of at least three points.
 pub(super) fn ring(generator: &mut SchemaGenerator) -> Schema {
     json_schema!({ "type": "array", "items": point(generator), "minItems": 3, "maxItems": 2000 })
+}
+
+/// Two lengths, one each way.
+pub(super) fn girths(generator: &mut SchemaGenerator) -> Schema {
+    json_schema!({ "type": "array", "items": size(generator), "minItems": 2, "maxItems": 2 })
+}
+
+/// Any number of lengths.
+pub(super) fn openings(generator: &mut SchemaGenerator) -> Schema {
+    json_schema!({ "type": "array", "items": size(generator), "maxItems": 1000 })
 }
 
 /// A direction or a turn.
@@ -123,4 +138,27 @@ pub(super) fn id(_: &mut SchemaGenerator) -> Schema {
 /// A short text for people.
 pub(super) fn text(_: &mut SchemaGenerator) -> Schema {
     json_schema!({ "type": "string", "minLength": 1, "maxLength": 120, "pattern": r"\S" })
+}
+
+/// A quantity or text that may be left out: in a plan it stands as `null`; a job, which is TOML, has none.
+fn or_null(mut schema: Schema) -> Schema {
+    if let Some(object) = schema.as_object_mut() {
+        match object.get_mut("anyOf") {
+            Some(Value::Array(choices)) => choices.push(json!({ "type": "null" })),
+            _ => {
+                object.entry("type").and_modify(|t| *t = json!([t.take(), "null"]));
+            }
+        }
+    }
+    schema
+}
+
+/// A length above 0, or none.
+pub(super) fn size_or_none(generator: &mut SchemaGenerator) -> Schema {
+    or_null(size(generator))
+}
+
+/// A short text, or none.
+pub(super) fn text_or_none(generator: &mut SchemaGenerator) -> Schema {
+    or_null(text(generator))
 }

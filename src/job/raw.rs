@@ -7,7 +7,7 @@
 use super::layup::{Consumables, CureStep, Debulk, Finish, Layup};
 use super::model::{Hands, InkedSide, Seen, TakenOff};
 use super::quantity::{
-    allowance, angle, angle_tolerance, areal_mass, chord, distance, id, point, ring, roll_length, share, size, text, turns,
+    allowance, angle, angle_tolerance, areal_mass, chord, distance, id, join, point, ring, roll_length, share, size, text, turns,
 };
 use crate::cloth::{Backing, Face, Material, Weave};
 use crate::outline::{EdgeKind, Unit};
@@ -74,6 +74,10 @@ pub(super) struct RawHead {
     /// Name of the job; it also tells the kits of several jobs apart.
     #[schemars(schema_with = "text")]
     pub(super) name: String,
+    /// Name of the job whose other hand this one is: planned with it, visible twills are book-matched layer by layer.
+    #[serde(default)]
+    #[schemars(schema_with = "text")]
+    pub(super) other_hand_of: Option<String>,
     /// Currency of the prices, as it is to be printed.
     #[serde(default = "euro")]
     #[schemars(length(min = 1, max = 8))]
@@ -315,6 +319,10 @@ pub(super) struct RawTemplate {
     #[serde(default = "chord_tolerance")]
     #[schemars(schema_with = "chord")]
     pub(super) chord_tolerance: f64,
+    /// Ends of lines in the drawing that are no farther apart than this are joined, with a warning.
+    #[serde(default = "join_ends")]
+    #[schemars(schema_with = "join")]
+    pub(super) join_ends: f64,
     /// Direction of the part's 0°, anticlockwise from the right of the drawing; needed unless the drawing shows an arrow.
     #[serde(default)]
     #[schemars(schema_with = "angle")]
@@ -329,6 +337,10 @@ pub(super) struct RawTemplate {
     /// Hands that are wanted where a layer does not say.
     #[serde(default = "as_traced")]
     pub(super) hands: Hands,
+    /// Id of the template whose mirror image it is. A layer that lays both gives the angle of that one, and visible twills are book-matched.
+    #[serde(default)]
+    #[schemars(schema_with = "text")]
+    pub(super) other_hand_of: Option<String>,
     /// A piece longer than the bench may be cut by sliding the cloth along.
     #[serde(default)]
     pub(super) may_cross_bench: bool,
@@ -336,6 +348,10 @@ pub(super) struct RawTemplate {
 
 fn chord_tolerance() -> f64 {
     0.02
+}
+
+fn join_ends() -> f64 {
+    0.1
 }
 
 fn trim_edge() -> EdgeKind {

@@ -3,7 +3,7 @@
 use super::structure::may_be_in_id;
 use super::templates::point_within;
 use crate::outline::Reading;
-use crate::units::show_number;
+use crate::units::{degrees_0_360, show_number};
 use std::path::{Path, PathBuf};
 
 /// The text of a new job file of this name around outline files, which lie in the job's folder or below it.
@@ -18,24 +18,48 @@ pub fn scaffold(name: &str, drawings: &[(PathBuf, Option<Reading>)]) -> String {
     text(name, &drawings.iter().flat_map(sketch).collect::<Vec<_>>())
 }
 
+/// A line of a new job with this key, as it stands there with its comment, from the section of this name.
+pub(super) fn sample_line(section: &str, key: &str) -> Option<String> {
+    let sketch = Sketch::unread(Path::new("seat.svg"));
+    let all = [
+        HEAD.replace("NAME", "\"new job\""),
+        template(&sketch, "seat"),
+        WITHOUT_OUTLINES.into(),
+        REST.into(),
+        LAYER.replace("TEMPLATES", "[\"seat\"]"),
+    ];
+    let mut here = "";
+    for line in all.iter().flat_map(|part| part.lines()) {
+        let line = line.trim_start_matches("# ");
+        if line.starts_with('[') {
+            here = line.split(']').next().unwrap_or_default().trim_start_matches('[');
+        } else if here == section && line.strip_prefix(key).is_some_and(|rest| rest.starts_with(" = ")) {
+            return Some(line.to_string());
+        }
+    }
+    None
+}
+
 /// What a template section is made of.
 struct Sketch {
     id: String,
     file: String,
     inside: Option<String>,
     arrow_drawn: bool,
+    /// Direction and name of a line that may be the arrow.
+    arrow_guessed: Option<(f64, String)>,
 }
 
 impl Sketch {
     fn unread(file: &Path) -> Sketch {
         let stem = file.file_stem().unwrap_or_default().to_string_lossy();
         let parts: Vec<_> = file.components().map(|c| c.as_os_str().to_string_lossy()).collect();
-        Sketch { id: id_from(&stem), file: parts.join("/"), inside: None, arrow_drawn: false }
+        Sketch { id: id_from(&stem), file: parts.join("/"), inside: None, arrow_drawn: false, arrow_guessed: None }
     }
 
     fn read(file: &Path, reading: &Reading) -> Vec<Sketch> {
         let several = reading.outlines.len() > 1;
-        let sketch = |outline: &crate::outline::Outline| {
+        let sketch = |(i, outline): (usize, &crate::outline::Outline)| {
             let mut sketch = Sketch::unread(file);
             if several {
                 if !outline.name().is_empty() {
@@ -45,9 +69,11 @@ impl Sketch {
                 sketch.inside = Some(format!("[{}, {}]", show_number(p.x, 3), show_number(p.y, 3)));
             }
             sketch.arrow_drawn = outline.arrow().is_some();
+            let guess = reading.maybe_arrows.iter().find(|a| a.outline == i);
+            sketch.arrow_guessed = guess.map(|a| (degrees_0_360((a.ends[1] - a.ends[0]).direction()), a.name.clone()));
             sketch
         };
-        reading.outlines.iter().map(sketch).collect()
+        reading.outlines.iter().enumerate().map(sketch).collect()
     }
 }
 
@@ -103,6 +129,10 @@ fn template(outline: &Sketch, id: &str) -> String {
     }
     if outline.arrow_drawn {
         lines.push("# arrow = 0                      # 0° of the part; the drawing shows it, so it need not stand here".into());
+    } else if let Some((degrees, name)) = &outline.arrow_guessed {
+        let key = format!("arrow = {}", show_number(*degrees, 2));
+        let name = if name.is_empty() { String::new() } else { format!(" in {}", quote(name)) };
+        lines.push(format!("{key:<33}# CHECK: 0° of the part, as the line{name} runs, which is not named as an arrow"));
     } else {
         lines.push("arrow = 0                        # CHECK: 0° of the part, degrees anticlockwise from the right of the drawing".into());
     }
@@ -116,6 +146,7 @@ const HEAD: &str = r#"# A warpwise job. Lengths are mm and angles degrees; text 
 
 [job]
 name = NAME
+# other_hand_of = "left seat"    # the job of the other hand, planned with it: visible twills are book-matched
 currency = "EUR"                 # printed with the costs
 
 [cutting]
@@ -176,7 +207,9 @@ taken_off = "mould"              # CHECK: mould, or plug. A skin taken off a plu
 inked_side = "up"                # CHECK: which way the side that faced you in the mould lay when it was drawn: up or down
 edge = "trim"                    # of edges to which the drawing gives no kind: trim, lap, butt or dart
 hands = "as traced"              # as traced, mirrored or both, where a layer does not say
+# of both hands, each drawn by itself, one names the other: other_hand_of = "seat-left"
 may_cross_bench = false          # true: a piece longer than the bench may be cut by sliding the cloth along
+# join_ends = 0.1                # ends of lines in the drawing up to this far apart are joined, with a warning
 # chord_tolerance = 0.02         # curves are flattened to within this distance
 
 "#;
@@ -250,13 +283,18 @@ last = true                      # after the last
 minutes = 20
 
 [consumables]                    # what the bag takes
-# area = 0.8                     # m² under the bag, as laid in the mould; else that of the largest layer
-# perimeter = "3.6 m"            # of the seal; else that of a square of this area
 overhang = 50                    # film and fleece beyond the part
+seal_margin = 50                 # bag film beyond film and fleece, for the seal
 bag_oversize = 30                # per cent of bag film beyond the area, for pleats
 tape_pleats = 15                 # per cent of sealing tape beyond the perimeter
 peel_ply = true
 perforated_film = false          # true: resin bleeds, and masses and thickness come out lower than worked out
+# perimeter = "3.6 m"            # of the seal in all, if it is known
+# [[consumables.bag]]            # CHECK: one for each mould; without girths the bag is guessed from the template
+# templates = []                 # ids of what is laid under it; all that no other bag names if left out
+# girths = ["96 cm", "88 cm"]    # by a tape over the mould, one each way, down into it and up again, edge to edge of the part
+# openings = ["50 cm"]           # round each opening the bag is sealed to; else the holes of the templates
+# moulds = 2                     # bagged so: a left and a right one
 
 # The cure as the cloth's data sheet gives it, a section for each step: to a temperature, by a rate or by the clock, then hold.
 # [[cure]]
@@ -264,14 +302,29 @@ perforated_film = false          # true: resin bleeds, and masses and thickness 
 # rate = 2                       # °C a minute, up or down; or `at`, minutes from the start
 # hold = 60                      # minutes, from when the slowest thermocouple has reached it
 
-# [[finish]]                     # what is put on the faces that are seen, so that the scales can be checked
+# [[finish]]                     # what is put on the finished part, so that the scales can be checked
 # name = "clear coat"
 # areal_mass = 120               # g/m²
+# faces = "one"                  # one (the face that is seen), mould side, other side or both
+# price_per_square_metre = 6.50  # for `warpwise estimate`
 "#;
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_sample_has_a_line_for_each_key_that_a_section_must_have() {
+        let schema = super::super::schema::schema();
+        let sections = schema["properties"].as_object().cloned().unwrap_or_default();
+        for (section, of) in sections {
+            let object = of.get("items").unwrap_or(&of);
+            for key in object["required"].as_array().into_iter().flatten().filter_map(|k| k.as_str()) {
+                let line = sample_line(&section, key).unwrap_or_default();
+                assert!(line.starts_with(&format!("{key} = ")), "[{section}] {key}: {line}");
+            }
+        }
+    }
 
     #[test]
     fn ids_come_from_names_and_differ() {

@@ -6,6 +6,7 @@
 
 use super::document::{Document, Findings, listed, nearest};
 use super::quantity;
+use super::scaffold::sample_line;
 use crate::units::quoted;
 use serde_json::{Map, Value};
 use std::borrow::Cow;
@@ -159,20 +160,26 @@ impl<'t> Checker<'_, 't> {
             };
             let words = words(schema);
             let choice = if words.is_empty() { String::new() } else { format!(", one of {}", listed(words)) };
-            self.findings.fault(offset, format!("{thing} lacks {name}"), format!("add {name}{choice}: {}", meaning(schema)));
+            let (what, remedy) = (format!("{thing} lacks {name}"), format!("add {name}{choice}: {}", meaning(schema)));
+            // `[[cloth]] "twill"` or `[job]`, as the sample names its sections.
+            let section = thing.split(']').next().unwrap_or_default().trim_start_matches('[');
+            match sample_line(section, key) {
+                Some(line) => self.findings.fault_to_paste(offset, what, remedy, line),
+                None => self.findings.fault(offset, what, remedy),
+            }
         }
     }
 
     fn unknown_key(&mut self, key: &Spanned<Cow<'t, str>>, known: &Map<String, Value>, thing: &str) {
         let names = || known.keys().map(String::as_str);
-        let remedy = if !self.findings.may_suggest() {
-            "take it out".into()
+        let what = format!("{} is not a key of {thing}", quoted(key.get_ref()));
+        if !self.findings.may_suggest() {
+            self.findings.fault(key.span().start, what, "take it out");
         } else if let Some(name) = nearest(key.get_ref(), names()) {
-            format!("did you mean `{name}`?")
+            self.findings.fault_to_mend(key.span(), what, format!("did you mean `{name}`?"), name);
         } else {
-            format!("the keys known here are {}", listed(names()))
-        };
-        self.findings.fault(key.span().start, format!("{} is not a key of {thing}", quoted(key.get_ref())), remedy);
+            self.findings.fault(key.span().start, what, format!("the keys known here are {}", listed(names())));
+        }
     }
 
     /// A table; `None` if it lacks something it needs.
@@ -195,8 +202,8 @@ impl<'t> Checker<'_, 't> {
             }
             DeValue::Table(_) => {
                 let key = name.as_section();
-                let remedy = format!("write [[{key}]]: there may be several");
-                self.findings.fault(value.span().start, format!("[{key}] has single brackets"), remedy);
+                let (what, remedy) = (format!("[{key}] has single brackets"), format!("write [[{key}]]: there may be several"));
+                self.findings.fault_to_paste(value.span().start, what, remedy, format!("[[{key}]]"));
                 one.to_vec()
             }
             _ => {
@@ -241,7 +248,11 @@ impl<'t> Checker<'_, 't> {
             ("boolean", DeValue::Boolean(b)) => Some(Value::Bool(*b)),
             ("integer", DeValue::Float(_)) => {
                 let what = format!("{name} wants a whole number, not {}", self.doc.source(value));
-                self.findings.fault(value.span().start, what, "write it without a decimal point");
+                let remedy = "write it without a decimal point";
+                match number_of(value).filter(|n| n.fract() == 0.0) {
+                    Some(n) => self.findings.fault_to_mend(value.span(), what, remedy, &format!("{n:.0}")),
+                    None => self.findings.fault(value.span().start, what, remedy),
+                }
                 None
             }
             ("number", DeValue::Integer(_) | DeValue::Float(_)) => self.ranged(schema, value, number_of(value), name, "").map(Value::from),
@@ -296,7 +307,10 @@ impl<'t> Checker<'_, 't> {
             _ => format!("{name} means: {}", meaning(schema)),
         };
         let what = format!("{name} wants {}, not {}", wanted(schema), kind(value.get_ref()));
-        self.findings.fault(value.span().start, what, remedy);
+        match value.get_ref() {
+            DeValue::String(text) if remedy.ends_with("without quotes") => self.findings.fault_to_mend(value.span(), what, remedy, text),
+            _ => self.findings.fault(value.span().start, what, remedy),
+        }
         None
     }
 
@@ -335,11 +349,13 @@ impl<'t> Checker<'_, 't> {
             return Some(Value::from(text.as_ref()));
         }
         let all = listed(words.iter().copied());
-        let remedy = match nearest(text, words) {
-            Some(word) => format!("did you mean `{word}`? It may be {all}"),
-            None => format!("it may be {all}"),
-        };
-        self.findings.fault(value.span().start, format!("{name} cannot be {}", quoted(text)), remedy);
+        let what = format!("{name} cannot be {}", quoted(text));
+        match nearest(text, words) {
+            Some(word) => {
+                self.findings.fault_to_mend(value.span(), what, format!("did you mean `{word}`? It may be {all}"), &format!("\"{word}\""));
+            }
+            None => self.findings.fault(value.span().start, what, format!("it may be {all}")),
+        }
         None
     }
 

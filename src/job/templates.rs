@@ -1,13 +1,14 @@
 //! From the template, strip and patch sections to [`Template`]s: finds the drawings, picks the outline, settles the arrow.
 
 use super::document::{Document, Findings, listed, nearest};
-use super::model::{Hands, InkedSide, PatchShape, TakenOff, Template, TemplateSource};
+use super::model::{Hands, InkedSide, PatchShape, ReadDrawing, TakenOff, Template, TemplateSource};
 use super::raw::{RawPatch, RawShape, RawStrip, RawTemplate};
 use super::{ReadOutline, cloths, shapes};
 use crate::fault::Place;
-use crate::geometry::{Point, point, ring_area, ring_bounds, ring_contains};
-use crate::outline::{EdgeKind, Outline, ReadOptions, Reading};
-use crate::units::{quoted, show_angle, show_mm, show_number};
+use crate::geometry::{Point, Ring, point, ring_area, ring_bounds, ring_contains};
+use crate::outline::{Account, EdgeKind, Outline, ReadOptions, Reading, merged};
+use crate::trace::named_corners;
+use crate::units::{degrees_0_360, quoted, show_angle, show_mm, show_number};
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Component, Path, PathBuf};
@@ -20,13 +21,15 @@ pub(super) struct Drawings<'a> {
     folder: PathBuf,
     read: &'a ReadOutline<'a>,
     readings: BTreeMap<(PathBuf, String), Option<Reading>>,
+    /// Drawings as the job names them, where they lie, and the net lines that templates take from them.
+    taken: Vec<(PathBuf, PathBuf, Ring)>,
 }
 
 impl<'a> Drawings<'a> {
     /// Drawings in the folder of a job file.
     pub(super) fn beside(job: &Path, read: &'a ReadOutline<'a>) -> Self {
         let folder = job.parent().map(Path::to_path_buf).unwrap_or_default();
-        Drawings { folder, read, readings: BTreeMap::new() }
+        Drawings { folder, read, readings: BTreeMap::new(), taken: Vec::new() }
     }
 
     /// The reading of a drawing; what is wrong with it is reported the first time only.
@@ -44,6 +47,32 @@ impl<'a> Drawings<'a> {
             }
         });
         reading.as_ref()
+    }
+
+    /// What was made of each drawing, over all ways in which it was read.
+    pub(super) fn accounts(&self) -> Vec<ReadDrawing> {
+        let mut out: Vec<ReadDrawing> = Vec::new();
+        for (k, (file, path, _)) in self.taken.iter().enumerate() {
+            if self.taken[..k].iter().any(|(_, before, _)| before == path) {
+                continue;
+            }
+            let mut lines: Option<Vec<Account>> = None;
+            let mut spare: Vec<Outline> = Vec::new();
+            for reading in self.readings.iter().filter(|((p, _), _)| p == path).filter_map(|(_, r)| r.as_ref()) {
+                lines = Some(match lines {
+                    Some(lines) => merged(lines, &reading.account),
+                    None => reading.account.clone(),
+                });
+                let taken = |o: &Outline| self.taken.iter().any(|(_, p, net)| p == path && net == o.net());
+                for outline in reading.outlines.iter().filter(|o| !taken(o)) {
+                    if spare.iter().all(|s| s.net() != outline.net()) {
+                        spare.push(outline.clone());
+                    }
+                }
+            }
+            out.push(ReadDrawing { file: file.clone(), lines: lines.unwrap_or_default(), spare: spare.iter().map(boxed).collect() });
+        }
+        out
     }
 
     /// Where a drawing lies, after making sure that it is a file inside the job's folder.
@@ -70,11 +99,21 @@ impl<'a> Drawings<'a> {
                 None
             }
             Err(error) if matches!(error.kind(), std::io::ErrorKind::NotFound | std::io::ErrorKind::NotADirectory) => {
-                let remedy = match similar_file(&path) {
-                    Some(name) => format!("did you mean {}?", quoted(&name)),
-                    None => format!("put the drawing there, or name it from the folder of the job file ({})", folder.display()),
-                };
-                findings.fault(offset, format!("there is no file {shown}"), remedy);
+                let what = format!("there is no file {shown}");
+                match similar_file(&path) {
+                    Some(name) => {
+                        let right = file.rsplit_once('/').map_or(name.clone(), |(folder, _)| format!("{folder}/{name}"));
+                        let (remedy, right) = (format!("did you mean {}?", quoted(&name)), toml::Value::from(right).to_string());
+                        match findings.span_of(offset, file) {
+                            Some(span) => findings.fault_to_mend(span, what, remedy, &right),
+                            None => findings.fault(offset, what, remedy),
+                        }
+                    }
+                    None => {
+                        let remedy = format!("put the drawing there, or name it from the folder of the job file ({})", folder.display());
+                        findings.fault(offset, what, remedy);
+                    }
+                }
                 None
             }
             Err(error) => {
@@ -106,16 +145,31 @@ pub(super) fn template(
 ) -> Option<Template> {
     let place = |key: &str| doc.offset_of(&format!("{at}.{key}"));
     let path = drawings.find(&raw.file, place("file"), findings)?;
-    let options = ReadOptions { chord_tolerance: raw.chord_tolerance, unit: raw.unit, layer: raw.layer.clone(), ..ReadOptions::default() };
+    let options =
+        ReadOptions { chord_tolerance: raw.chord_tolerance, join_tolerance: raw.join_ends, unit: raw.unit, layer: raw.layer.clone() };
     let reading = drawings.reading(&path, &options, findings)?;
-    let outline = match choose(&reading.outlines, raw.inside.map(Point::from)) {
-        Ok(outline) => outline.clone(),
+    let nets: Vec<&Ring> = reading.outlines.iter().map(Outline::net).collect();
+    let mut corners = named_corners(&nets);
+    let (outline, corners, maybe_arrow) = match choose(&reading.outlines, raw.inside.map(Point::from)) {
+        Ok(outline) => {
+            let named = reading.outlines.iter().position(|o| std::ptr::eq(o, outline)).map(|i| corners.swap_remove(i));
+            let maybe = |a: &&crate::outline::MaybeArrow| reading.outlines.get(a.outline).is_some_and(|o| std::ptr::eq(o, outline));
+            (outline.clone(), named.unwrap_or_default(), reading.maybe_arrows.iter().find(maybe).cloned())
+        }
         Err((what, remedy)) => {
             let key = if raw.inside.is_some() { "inside" } else { "file" };
-            findings.fault(place(key), format!("{} {what}", quoted(&raw.file)), remedy);
+            let what = format!("{} {what}", quoted(&raw.file));
+            match reading.outlines.first().map(|o| point_within(o.net())) {
+                Some(p) => {
+                    let line = format!("inside = [{}, {}]", show_number(p.x, 1), show_number(p.y, 1));
+                    findings.fault_to_paste(place(key), what, remedy, line);
+                }
+                None => findings.fault(place(key), what, remedy),
+            }
             return None;
         }
     };
+    drawings.taken.push((PathBuf::from(&raw.file), path, outline.net().clone()));
     let drawn = outline.arrow().map(|[tail, head]| (head - tail).direction());
     let arrow = match (raw.arrow, drawn) {
         (Some(given), Some(drawn)) => {
@@ -131,9 +185,20 @@ pub(super) fn template(
         (None, None) if doc.has(&format!("{at}.arrow")) => return None,
         (None, None) => {
             let what = format!("{} shows no arrow, and the job gives none", quoted(&raw.file));
-            let remedy =
-                "draw a line on a layer named arrow, tail first, or add `arrow`: degrees anticlockwise from the right of the drawing";
-            findings.fault(place("file"), what, remedy);
+            let degrees = maybe_arrow.as_ref().map_or(0.0, |line| degrees_0_360((line.ends[1] - line.ends[0]).direction()));
+            let key = format!("arrow = {}", show_number(degrees, 2));
+            let line = format!("{key:<33}# CHECK: 0° of the part, degrees anticlockwise from the right of the drawing");
+            let remedy = match maybe_arrow {
+                Some(line) => {
+                    let name = if line.name.is_empty() { String::new() } else { format!(" in {}", quoted(&line.name)) };
+                    format!("if the line{name} is the arrow, write: {key}; or name its group or layer \"arrow\"")
+                }
+                None => {
+                    "draw a line on a layer named arrow, tail first, or add `arrow`: degrees anticlockwise from the right of the drawing"
+                        .into()
+                }
+            };
+            findings.fault_to_paste(place("file"), what, remedy, line);
             return None;
         }
     };
@@ -141,12 +206,14 @@ pub(super) fn template(
         id: raw.id,
         source: TemplateSource::Drawing { file: PathBuf::from(raw.file) },
         outline,
+        corners,
         arrow,
         taken_off: raw.taken_off,
         inked_side: raw.inked_side,
         edge: raw.edge,
         hands: raw.hands,
         may_cross_bench: raw.may_cross_bench,
+        other_hand_of: raw.other_hand_of,
     })
 }
 
@@ -183,18 +250,18 @@ fn choose(outlines: &[Outline], inside: Option<Point>) -> Result<&Outline, (Stri
 /// Names and boxes of outlines.
 fn boxes(outlines: &[Outline]) -> String {
     const MOST: usize = 12;
-    let mut out = Vec::new();
-    for outline in outlines.iter().take(MOST) {
-        let name = if outline.name().is_empty() { "unnamed".into() } else { quoted(outline.name()) };
-        if let Some(b) = ring_bounds(outline.net()) {
-            let n = |v| show_number(v, 1);
-            out.push(format!("{name} from ({}, {}) to ({}, {})", n(b.min.x), n(b.min.y), n(b.max.x), n(b.max.y)));
-        }
-    }
+    let mut out: Vec<String> = outlines.iter().take(MOST).map(boxed).collect();
     if outlines.len() > MOST {
         out.push(format!("and {} more", outlines.len() - MOST));
     }
     out.join("; ")
+}
+
+fn boxed(outline: &Outline) -> String {
+    let name = if outline.name().is_empty() { "unnamed".into() } else { quoted(outline.name()) };
+    let n = |v| show_number(v, 1);
+    ring_bounds(outline.net())
+        .map_or_else(String::new, |b| format!("{name} from ({}, {}) to ({}, {})", n(b.min.x), n(b.min.y), n(b.max.x), n(b.max.y)))
 }
 
 /// A point well inside a ring: in the middle of the widest stretch at half its height.
@@ -228,12 +295,14 @@ pub(super) fn strip(raw: RawStrip, at: &str, doc: &Document<'_>, findings: &mut 
         source: TemplateSource::Strip { length: raw.length, width: raw.width },
         id: raw.id,
         outline,
+        corners: Vec::new(),
         arrow: 0.0,
         taken_off: TakenOff::Mould,
         inked_side: InkedSide::Up,
         edge: EdgeKind::Butt,
         hands: Hands::AsTraced,
         may_cross_bench: raw.may_cross_bench,
+        other_hand_of: None,
     })
 }
 
@@ -267,12 +336,14 @@ pub(super) fn patch(raw: RawPatch, host: &Template, at: &str, doc: &Document<'_>
         id: raw.id,
         source: TemplateSource::Patch { on: raw.on, shape, step_back: raw.step_back },
         outline,
+        corners: Vec::new(),
         arrow: host.arrow,
         taken_off: host.taken_off,
         inked_side: host.inked_side,
         edge: raw.edge,
         hands: host.hands,
         may_cross_bench: false,
+        other_hand_of: None,
     })
 }
 

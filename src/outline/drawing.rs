@@ -41,10 +41,14 @@ pub struct DrawnLine {
 pub struct NotUsed {
     /// What it is (`text`, `HATCH`, `image`).
     pub what: String,
+    /// The layer or group it lies in, where that is known; may be empty.
+    pub name: String,
     /// How to point at it.
     pub label: String,
     /// Why it was left out.
     pub why: String,
+    /// True if a person sees a line there, which may have been meant: the user is warned.
+    pub is_line: bool,
 }
 
 /// A file read into lines: entities used plus entities not used are all there were.

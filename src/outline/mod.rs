@@ -17,9 +17,13 @@
 //! | `hole`, `cut-out` | holes |
 //! | `net`, `outline`, and every other name | net lines, or holes if they lie inside one |
 //!
+//! Every line is accounted for ([`Reading::account`]); one that is in no outline is never dropped in silence. A line that ends within 2 mm
+//! of where it begins is closed there, with a warning; one that nearly closes otherwise is refused.
+//!
 //! Of several names the innermost that means something wins. An outline takes the lines that lie in it or along it, and is named
 //! after its innermost group or layer that is no role.
 
+mod account;
 mod assemble;
 mod csv;
 mod drawing;
@@ -31,7 +35,8 @@ mod roles;
 mod svg;
 mod validity;
 
+pub use account::{Account, AccountRow, Taken, account_rows, merged};
 pub use assemble::assemble;
 pub use drawing::{Drawing, DrawnLine, NotUsed, Role};
 pub use model::{Draft, EdgeKind, Outline};
-pub use read::{LARGEST_FILE, ReadOptions, Reading, Unit, read_bytes, read_file};
+pub use read::{LARGEST_FILE, MaybeArrow, ReadOptions, Reading, Unit, read_bytes, read_file};

@@ -22,6 +22,24 @@ pub(super) enum Meaning {
 /// The roles in words, for remedies.
 pub(super) const ROLE_WORDS: &str = "arrow, cut, notch, mark, trim, lap, butt, dart, no-splice, hole";
 
+/// Words that people write beside the part's 0° direction, and beside other directions too: such a line is asked about, not taken.
+const DIRECTIONS: [&str; 14] = [
+    "fibre",
+    "fibres",
+    "fiber",
+    "fibers",
+    "grain",
+    "warp",
+    "warps",
+    "direction",
+    "directions",
+    "dir",
+    "axis",
+    "orientation",
+    "thread",
+    "roving",
+];
+
 /// What a line means: by its format's own rules if they say, else by its names.
 pub(super) fn meaning_of(line: &DrawnLine) -> Meaning {
     match line.role {
@@ -46,6 +64,20 @@ pub(super) fn telling_name(names: &[String]) -> String {
         })
     };
     stems().find(|stem| !is_made_up(stem)).or_else(|| stems().next()).unwrap_or("").to_string()
+}
+
+/// The name by which a person knows a line: the innermost that says what it is, else the innermost that a program did not make up.
+pub(super) fn shown_name(names: &[String]) -> String {
+    let shown = names.iter().rev().find(|n| split_role(n).is_some() || sounds_like_direction(n));
+    let shown = shown.or_else(|| names.iter().rev().find(|n| !is_made_up(n))).or_else(|| names.last());
+    shown.map_or_else(String::new, |n| n.trim().to_string())
+}
+
+/// True if a name ends in a word that people write beside directions.
+pub(super) fn sounds_like_direction(name: &str) -> bool {
+    let words = words(name);
+    let last = words.iter().rev().map(|(_, w)| w.trim_end_matches(|c: char| c.is_ascii_digit())).find(|w| !w.is_empty());
+    last.is_some_and(|w| DIRECTIONS.contains(&w))
 }
 
 /// The role that a name ends in, and where in the name it starts.
@@ -173,6 +205,16 @@ mod tests {
         for name in ["0", "seat", "layer1", "lap-joint-cover", "cut line", "", "  ", "12", "ärmel", "arrowroot", "shortcut"] {
             assert_eq!(meaning(&[name]), Meaning::Plain, "{name}");
         }
+    }
+
+    #[test]
+    fn a_line_is_shown_by_the_name_a_person_gave_it() {
+        let shown = |names: &[&str]| shown_name(&names.iter().map(ToString::to_string).collect::<Vec<_>>());
+        assert_eq!(shown(&["layer3", "seat cuts", "path12"]), "seat cuts");
+        assert_eq!(shown(&["layer3", "fibre", "path12"]), "fibre");
+        assert_eq!(shown(&["layer3", "fibre 2", "seat"]), "fibre 2");
+        assert_eq!((shown(&["path12"]), shown(&[])), ("path12".into(), String::new()));
+        assert!(sounds_like_direction("Fibre direction") && !sounds_like_direction("fibreglass"));
     }
 
     #[test]

@@ -1,11 +1,10 @@
 //! The summary for a terminal: plies, then figures for each cloth, then what to mind. Plain text, no colour.
 
-use super::label::hand_in_words;
 use super::text::{angle, clean, decimals, shorten};
 use crate::cloth::{Face, Permitted};
 use crate::geometry::{Point, ring_bounds};
 use crate::job::Job;
-use crate::plan::{ClothFigures, Plan, StockKind};
+use crate::plan::{ClothFigures, Plan, StockKind, laying_order, words};
 use crate::ply::{Hand, Part, Piece};
 use crate::units::counted;
 use unicode_width::UnicodeWidthStr;
@@ -56,7 +55,7 @@ impl PlyRow {
             turns: turns_in_words(&p.permitted, p.tolerance),
             rule: p.permitted_by.clone(),
         };
-        plan.pieces.iter().map(row).collect()
+        laying_order(plan).into_iter().map(row).collect()
     }
 
     /// The rows of prepared pieces.
@@ -78,7 +77,7 @@ impl PlyRow {
 }
 
 fn with_part(template: &str, part: Option<Part>) -> String {
-    part.map_or_else(|| template.to_string(), |p| format!("{template} {}/{}", p.number, p.of))
+    part.map_or_else(|| template.to_string(), |p| format!("{template}, {}", words::part(p)))
 }
 
 fn size(outline: &[Point]) -> [f64; 2] {
@@ -109,7 +108,7 @@ fn turns_in_words(permitted: &[Permitted], tolerance: f64) -> String {
 /// The whole summary of a plan, no line wider than `columns` (at least 72 are used).
 pub(super) fn text(plan: &Plan, columns: usize) -> String {
     let columns = columns.max(NARROWEST);
-    let mut out = cautions(plan, columns);
+    let mut out = of_dates(plan, columns);
     out.push_str(&plies(&PlyRow::of_plan(plan), columns));
     for figures in &plan.cloths {
         out.push('\n');
@@ -131,8 +130,12 @@ pub(super) fn text(plan: &Plan, columns: usize) -> String {
 }
 
 /// What the dates in the stock ask for, before everything else; nothing if all is well.
-fn cautions(plan: &Plan, columns: usize) -> String {
-    let list: Vec<&String> = plan.drawn_from.iter().flat_map(|d| &d.cautions).collect();
+fn of_dates(plan: &Plan, columns: usize) -> String {
+    plan.drawn_from.as_ref().map_or(String::new(), |d| cautions(&d.cautions, columns))
+}
+
+/// What dates ask for, to stand before everything else; nothing if all is well.
+pub fn cautions(list: &[String], columns: usize) -> String {
     if list.is_empty() {
         return String::new();
     }
@@ -159,7 +162,7 @@ pub fn plies(rows: &[PlyRow], columns: usize) -> String {
             clean(&row.ply),
             clean(&row.cloth),
             angle(row.angle),
-            hand_in_words(row.hand).to_string(),
+            words::hand(row.hand).to_string(),
             format!("{} × {}", decimals(row.size[0], 0), decimals(row.size[1], 0)),
             row.copies.to_string(),
             letter(at),

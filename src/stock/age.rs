@@ -2,6 +2,7 @@
 
 use super::Day;
 use crate::fault::{Fault, Faults};
+use crate::job::Job;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -10,8 +11,11 @@ pub const SOON: i64 = 30;
 /// Out-life is short when less than this share of it is left.
 pub const SHORT_OUT_LIFE: f64 = 0.25;
 
+const OVER: &str =
+    "do not build load-carrying plies from it: take other cloth, ask the maker about re-testing it, or mark it cosmetic only";
+
 /// More hours than anyone logs: about eleven years.
-const MOST_HOURS: f64 = 100_000.0;
+pub(crate) const MOST_HOURS: f64 = 100_000.0;
 
 /// Expiry and out-life of a roll or an offcut. What is `None` was not told.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -47,8 +51,6 @@ impl Age {
 
     /// What a person must hear about it, if anything: what is wrong and what to do.
     pub fn warning(&self, name: &str, today: Day) -> Option<Fault> {
-        const OVER: &str = "do not build load-carrying plies from it: take other cloth, ask the maker about re-testing it, or mark it \
-                            cosmetic only";
         if let Some(expiry) = self.expiry.filter(|e| *e < today) {
             return Some(Fault::new(format!("expired on {expiry}, {} days ago", expiry.days_until(today)), OVER).on(name));
         }
@@ -78,6 +80,29 @@ impl Age {
             }
         }
     }
+}
+
+/// What the dates that jobs give for their own rolls ask for on a day, one line for each cloth in use; for planning without a stock, whose
+/// rolls have dates of their own.
+pub fn cautions_of_jobs(jobs: &[Job], today: Day) -> Vec<String> {
+    let mut told: Vec<&str> = Vec::new();
+    let mut out = Vec::new();
+    for job in jobs {
+        for cloth in job.layers.iter().filter_map(|l| job.cloths.get(l.cloth)) {
+            if told.contains(&cloth.id.as_str()) {
+                continue;
+            }
+            told.push(&cloth.id);
+            let batch = cloth.batch.as_ref().map_or(String::new(), |b| format!(", batch {b}"));
+            let name = format!("the roll of {}{batch}", cloth.id);
+            // The job tells the hours that are left, not those of the data sheet.
+            let age = Age { expiry: cloth.expiry.as_deref().and_then(|e| Day::parse(e).ok()), ..Age::default() };
+            let worn =
+                cloth.out_life_hours.is_some_and(|h| h <= 0.0).then(|| Fault::new("has no hours out of the freezer left", OVER).on(&name));
+            out.extend(age.warning(&name, today).into_iter().chain(worn).map(|f| f.to_string().replace("\n    ", ": ")));
+        }
+    }
+    out
 }
 
 #[cfg(test)]

@@ -6,9 +6,11 @@ mod item;
 mod name;
 mod snapshot;
 
-pub use age::{Age, SHORT_OUT_LIFE, SOON};
+pub use age::{Age, SHORT_OUT_LIFE, SOON, cautions_of_jobs};
 pub use day::Day;
 pub use item::{Offcut, OffcutFacts, Roll, RollFacts};
 pub use snapshot::{Consumable, ConsumableKind, FILE_SCHEMA, LARGEST_FILE, Snapshot, SnapshotFile};
 
+pub(crate) use age::MOST_HOURS;
+pub(crate) use day::clock;
 pub(crate) use name::name_fault;

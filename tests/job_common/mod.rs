@@ -86,7 +86,7 @@ pub fn outline(name: &str, net: Ring, arrow: bool) -> Outline {
 }
 
 fn reading(outlines: Vec<Outline>) -> Reading {
-    Reading { present: outlines.len(), used: outlines.len(), outlines, not_used: Vec::new(), warnings: Vec::new() }
+    Reading { present: outlines.len(), used: outlines.len(), outlines, ..Reading::default() }
 }
 
 /// Stands in for the readers of drawings: the outlines go by the name of the file.

@@ -7,11 +7,20 @@ use super::{BESIDE, Bench, OpenLine, is_ring_line, overlap, word};
 use crate::fault::Fault;
 use crate::geometry::{Bounds, Path, Point, path_length, ring_bounds, ring_contains};
 use crate::outline::Role;
+use crate::outline::Taken;
 use crate::outline::roles::{Meaning, ROLE_WORDS};
+use crate::units::show_number;
 use std::collections::BTreeSet;
 
 /// Most distances from a point to an edge that the search for each line's outline may take: some seconds.
 const MOST_WORK: u64 = 2_000_000_000;
+
+/// A line whose ends are nearer than this is closed across the gap, mm (common practice, no source: a pen's width, a slip of the snap).
+const SMALL_GAP: f64 = 2.0;
+
+/// Up to this share of its length a gap is offered for joining, and up to the second the line is refused as one that was meant closed.
+const OFFERED: f64 = 0.01;
+const MEANT_CLOSED: f64 = 0.1;
 
 impl Bench<'_> {
     /// All rings of the drawing that may be nets or holes, in file order.
@@ -77,8 +86,9 @@ impl Bench<'_> {
     fn join(&mut self, which: &[usize], rings: &mut Vec<DrawnRing>) -> Vec<Joined> {
         let pieces: Vec<(usize, &Path)> = which.iter().map(|&i| (i, &self.lines[i].points)).collect();
         let (closed, open): (Vec<Joined>, Vec<Joined>) = chain(&pieces, self.options.join_tolerance).into_iter().partition(|c| c.closed);
-        for ring in closed {
-            self.report_joins(&ring);
+        let (nearly, open): (Vec<Joined>, Vec<Joined>) = open.into_iter().partition(nearly_closed);
+        for ring in closed.iter().chain(&nearly) {
+            self.report_joins(ring);
             self.take_ring(&ring.points, &ring.owners, rings);
         }
         open
@@ -91,6 +101,11 @@ impl Bench<'_> {
             let what = format!("two ends {gap:.3} mm apart were joined");
             self.warnings.push(Fault::new(what, "draw them to one point if that is not meant").at(name, at.x, at.y));
         }
+        if let (false, Some(a), Some(b)) = (joined.closed, joined.points.first(), joined.points.last()) {
+            let what =
+                format!("the line is open by {:.2} mm, to ({:.2}, {:.2}); it was closed straight across the gap", a.distance(*b), b.x, b.y);
+            self.warnings.push(Fault::new(what, "close it in the drawing if the gap is not straight").at(name, a.x, a.y));
+        }
     }
 
     fn take_ring(&mut self, points: &[Point], owners: &[usize], rings: &mut Vec<DrawnRing>) {
@@ -99,7 +114,7 @@ impl Bench<'_> {
         }
         // A faulty ring is claimed too: its fault has been told.
         for &i in owners {
-            self.ledger.used(i);
+            self.ledger.used(i, Taken::NetLine);
         }
     }
 
@@ -140,31 +155,43 @@ impl Bench<'_> {
                     )
                     .at(line.label.clone(), at.x, at.y),
                 );
-            } else if !lies_in && c.points.len() > 2 && gap <= 0.1 * path_length(&c.points) {
-                self.faults.push(
-                    Fault::new(
-                        format!(
-                            "an outline is open: its ends are {gap:.2} mm apart, ({:.2}, {:.2}) and ({:.2}, {:.2})",
-                            first.x, first.y, last.x, last.y
-                        ),
-                        "close it in the drawing; only ends within the join tolerance are joined",
-                    )
-                    .at(label, first.x, first.y),
-                );
+            } else if c.points.len() > 2 && gap <= MEANT_CLOSED * path_length(&c.points) {
+                let meant = if lies_in { "a hole" } else { "an outline" };
+                let (mut remedy, mut paste) = (String::from("close it in the drawing"), None);
+                if gap <= OFFERED * path_length(&c.points) {
+                    // Upwards, so that the ends are within it.
+                    let join = show_number((gap * 10.0).ceil() / 10.0, 1);
+                    remedy.push_str(", or have its ends joined by a line under its [[template]]");
+                    paste = Some(format!("join_ends = {join}"));
+                }
+                if lies_in {
+                    remedy.push_str(&format!("; if it is no hole, name its group or layer for what it is ({ROLE_WORDS})"));
+                }
+                let ends = format!("({:.2}, {:.2}) and ({:.2}, {:.2})", first.x, first.y, last.x, last.y);
+                let what = format!("{meant} is open: its ends are {gap:.2} mm apart, {ends}");
+                self.faults.push(Fault { paste, ..Fault::new(what, remedy).at(label, first.x, first.y) });
             } else {
                 let length = path_length(&c.points);
                 if self.longest_open.as_ref().is_none_or(|l| length > l.length) {
                     self.longest_open = Some(OpenLine { label: label.to_string(), ends: [first, last], length });
                 }
                 let why = if lies_in {
-                    "an open line in an outline, on no layer that says what it is for"
+                    "is an open line in an outline, on no layer that says what it is for"
                 } else {
-                    "an open line, and no outline"
+                    "is an open line, and no outline"
                 };
-                for &i in &c.owners {
-                    self.ledger.left(i, format!("is {why} (layers understood: {ROLE_WORDS})"));
+                for i in c.owners.iter().copied().collect::<BTreeSet<_>>() {
+                    self.ledger.missed(i, why);
+                    self.strays.push(i);
                 }
             }
         }
     }
+}
+
+/// True for an open line that ends just short of where it begins; a short tick is none.
+pub(super) fn nearly_closed(line: &Joined) -> bool {
+    let (Some(a), Some(b)) = (line.points.first(), line.points.last()) else { return false };
+    let gap = a.distance(*b);
+    line.junctions.is_empty() && line.points.len() > 2 && gap < SMALL_GAP && gap <= MEANT_CLOSED * path_length(&line.points)
 }

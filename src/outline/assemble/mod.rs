@@ -15,10 +15,10 @@ mod rings;
 
 use super::roles::{Meaning, ROLE_WORDS, meaning_of};
 use super::validity::numbers_hold;
-use super::{Drawing, DrawnLine, EdgeKind, ReadOptions, Reading};
+use super::{Drawing, DrawnLine, EdgeKind, MaybeArrow, ReadOptions, Reading};
 use crate::fault::{Fault, Faults};
 use crate::geometry::{Bounds, Point};
-use crate::units::micrometres;
+use crate::units::{degrees_0_360, micrometres, show_number};
 use ledger::Ledger;
 use rings::nest;
 use std::collections::{BTreeMap, BTreeSet};
@@ -41,7 +41,7 @@ const BESIDE: f64 = 0.5;
 /// Every fault found: self-crossing, duplicate, zero-area and wrongly nested rings, open outlines, lines of a role that cannot be
 /// given to an outline.
 pub fn assemble(drawing: Drawing, options: &ReadOptions) -> Result<Reading, Faults> {
-    let Drawing { lines, mut used, mut not_used, present, mut warnings } = drawing;
+    let lines = &drawing.lines;
     let total: usize = lines.iter().map(|l| l.points.len()).sum();
     if total > MOST_POINTS || lines.len() > MOST_LINES {
         return Err(Fault::new(
@@ -50,7 +50,7 @@ pub fn assemble(drawing: Drawing, options: &ReadOptions) -> Result<Reading, Faul
         )
         .into());
     }
-    let mut bench = Bench::new(&lines, options);
+    let mut bench = Bench::new(lines, options);
     bench.select()?;
     bench.refuse_bad_numbers();
     bench.leave_dots_and_doubles();
@@ -66,10 +66,23 @@ pub fn assemble(drawing: Drawing, options: &ReadOptions) -> Result<Reading, Faul
     let nests = nest(&rings, options.join_tolerance, &mut bench.faults);
     let nested_well = bench.faults.0.len() == before;
     let outlines = bench.outlines(rings, &nests, nested_well);
+    let maybe_arrows = bench.maybe_arrows(&outlines);
     let Bench { ledger, faults, warnings: more, .. } = bench;
+    let asked = |i: usize| maybe_arrows.iter().find(|a| a.labels.contains(&drawing.lines[i].label)).map(ask_arrow);
+    let (account, missed) = (ledger.accounts(&drawing), ledger.warnings(&drawing, &asked));
+    let Drawing { lines, mut used, mut not_used, present, mut warnings } = drawing;
     warnings.extend(more);
-    ledger.close(&lines, &mut used, &mut not_used, &mut warnings);
-    faults.into_result(Reading { outlines, present, used, not_used, warnings })
+    warnings.extend(missed);
+    ledger.close(&lines, &mut used, &mut not_used);
+    faults.into_result(Reading { outlines, present, used, not_used, account, maybe_arrows, warnings })
+}
+
+/// What to do about a line that may be an arrow.
+fn ask_arrow(line: &MaybeArrow) -> [String; 2] {
+    let degrees = show_number(degrees_0_360((line.ends[1] - line.ends[0]).direction()), 2);
+    let remedy = "is it the arrow, 0° of the part? Then rename its group or layer \"arrow\", or add a line under its [[template]]; else rename it \
+                  \"mark\", or delete it";
+    [remedy.into(), format!("arrow = {degrees}")]
 }
 
 /// The lines of one drawing while they are being sorted.
@@ -80,6 +93,8 @@ struct Bench<'a> {
     ledger: Ledger,
     faults: Faults,
     warnings: Vec<Fault>,
+    /// Open lines on no layer that says what they are for.
+    strays: Vec<usize>,
     /// The longest line that closes nowhere, to point at if there is no outline at all.
     longest_open: Option<OpenLine>,
 }
@@ -100,6 +115,7 @@ impl<'a> Bench<'a> {
             ledger: Ledger::new(lines.len()),
             faults: Faults::new(),
             warnings: Vec::new(),
+            strays: Vec::new(),
             longest_open: None,
         }
     }

@@ -3,13 +3,14 @@
 use super::along::{departs, distance, give_kind, samples};
 use super::arrow::{NoArrow, tail_and_head};
 use super::chain::chain;
+use super::close::nearly_closed;
 use super::rings::{DrawnRing, Nest};
 use super::{BESIDE, Bench, overlap, word};
 use crate::fault::Fault;
 use crate::geometry::{Bounds, Path, Point, ring_bounds, ring_contains};
-use crate::outline::roles::{Meaning, telling_name};
-use crate::outline::{Draft, Outline, Role};
-use std::collections::BTreeSet;
+use crate::outline::roles::{Meaning, shown_name, sounds_like_direction, telling_name};
+use crate::outline::{Draft, MaybeArrow, Outline, Role, Taken};
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Most lines of one arrow.
 const MOST_ARROW_LINES: usize = 64;
@@ -27,20 +28,22 @@ impl Bench<'_> {
     /// One outline a nest, each with the lines that lie in it or along it.
     pub(super) fn outlines(&mut self, mut rings: Vec<DrawnRing>, nests: &[Nest], nested_well: bool) -> Vec<Outline> {
         self.give_kinds(&mut rings, nests);
+        self.account_for(&rings, nests);
         let boxes: Vec<Option<Bounds>> = nests.iter().map(|n| ring_bounds(&rings[n.net].points)).collect();
         let mut parts: Vec<Parts> = nests.iter().map(|_| Parts::default()).collect();
         for i in self.open_tasks().collect::<Vec<_>>() {
             let Meaning::Role(role) = self.meanings[i] else { continue };
             if let Some(host) = self.host(i, role, &rings, nests, &boxes) {
-                self.ledger.used(i);
-                match role {
-                    Role::Arrow => parts[host].arrow.push(i),
-                    Role::Cut => parts[host].cuts.push(i),
-                    Role::NoSplice => parts[host].zones.push(i),
-                    _ => parts[host].marks.push(i),
-                }
+                let (taken, list) = match role {
+                    Role::Arrow => (Taken::Arrow, &mut parts[host].arrow),
+                    Role::Cut => (Taken::Cut, &mut parts[host].cuts),
+                    Role::NoSplice => (Taken::NoSplice, &mut parts[host].zones),
+                    _ => (Taken::Mark, &mut parts[host].marks),
+                };
+                list.push(i);
+                self.ledger.used(i, taken);
             } else {
-                self.ledger.left(i, "lies in no outline");
+                self.ledger.missed(i, "lies in no outline");
             }
         }
         let mut outlines = Vec::new();
@@ -57,6 +60,56 @@ impl Bench<'_> {
         outlines
     }
 
+    /// Says of every line of a ring what it was taken for; a hole whose name sounds like a direction is asked about.
+    fn account_for(&mut self, rings: &[DrawnRing], nests: &[Nest]) {
+        let nets = nests.iter().map(|n| (n.net, Taken::NetLine));
+        for (ring, taken) in nets.chain(nests.iter().flat_map(|n| n.holes.iter().map(|&h| (h, Taken::Hole)))) {
+            for &i in &rings[ring].lines {
+                match self.meanings[i] {
+                    Meaning::Role(Role::Edge(kind)) => self.ledger.used(i, Taken::Edge(kind)),
+                    _ => self.ledger.used(i, taken),
+                }
+                let line = &self.lines[i];
+                if let (Taken::Hole, Some(name)) = (taken, line.names.iter().rev().find(|n| sounds_like_direction(n))) {
+                    let p = line.points.first().copied().unwrap_or_default();
+                    let what = format!("the closed line in \"{name}\" was taken for a hole");
+                    let remedy = "if it is the arrow, draw it as a line from tail to head in a group or layer named \"arrow\"; if it is a hole, \
+                                  name its group \"hole\"";
+                    self.warnings.push(Fault::new(what, remedy).at(line.label.clone(), p.x, p.y));
+                }
+            }
+        }
+    }
+
+    /// The lines that may be the arrow of an outline without one: all that lie in it under one name, if they look like an arrow, and
+    /// no others do or only these are named after a direction.
+    pub(super) fn maybe_arrows(&self, outlines: &[Outline]) -> Vec<MaybeArrow> {
+        let mut out = Vec::new();
+        for (k, outline) in outlines.iter().enumerate().filter(|(_, o)| o.arrow().is_none()) {
+            let mut by_name: BTreeMap<String, Vec<usize>> = BTreeMap::new();
+            for &i in &self.strays {
+                let points = &self.lines[i].points;
+                if points.iter().any(|&p| ring_contains(outline.net(), p)) {
+                    by_name.entry(shown_name(&self.lines[i].names)).or_default().push(i);
+                }
+            }
+            let arrow = |(name, which): (&String, &Vec<usize>)| {
+                let lines: Vec<(&Path, bool)> = which.iter().map(|&i| (&self.lines[i].points, false)).collect();
+                let ends = if lines.len() > MOST_ARROW_LINES { None } else { tail_and_head(&lines).ok() }?;
+                let labels = which.iter().map(|&i| self.lines[i].label.clone()).collect();
+                Some(MaybeArrow { outline: k, name: name.clone(), labels, ends })
+            };
+            let mut found: Vec<MaybeArrow> = by_name.iter().filter_map(arrow).collect();
+            if found.iter().any(|a| sounds_like_direction(&a.name)) {
+                found.retain(|a| sounds_like_direction(&a.name));
+            }
+            if found.len() == 1 {
+                out.append(&mut found);
+            }
+        }
+        out
+    }
+
     fn give_kinds(&mut self, rings: &mut [DrawnRing], nests: &[Nest]) {
         let nets: BTreeSet<usize> = nests.iter().map(|n| n.net).collect();
         for i in self.open_tasks().collect::<Vec<_>>() {
@@ -66,7 +119,7 @@ impl Bench<'_> {
                 if departs(&ring.points, &line.points, line.closed).is_some() {
                     continue;
                 }
-                self.ledger.used(i);
+                self.ledger.used(i, Taken::Edge(kind));
                 if !nets.contains(&k) {
                     let p = line.points[0];
                     let what = format!("runs along the hole {}: edges of holes have no kind", ring.label);
@@ -162,7 +215,7 @@ impl Bench<'_> {
         let open: Vec<(usize, &Path)> = which.iter().filter(|&&i| !self.lines[i].closed).map(|&i| (i, &self.lines[i].points)).collect();
         for c in chain(&open, self.options.join_tolerance) {
             let label = c.owners.first().map_or("", |&i| self.lines[i].label.as_str());
-            if c.closed {
+            if c.closed || nearly_closed(&c) {
                 self.report_joins(&c);
                 zones.push(c.points);
             } else if let (Some(a), Some(b)) = (c.points.first(), c.points.last()) {

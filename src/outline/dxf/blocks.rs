@@ -27,6 +27,8 @@ const UNFOLD: &str = "unfold the piece in the drawing program and save again";
 enum Fate {
     Unseen,
     Left(String),
+    /// Left, although a person sees a line there.
+    Missed(String),
     Used,
 }
 
@@ -93,18 +95,20 @@ impl<'s> Walk<'s> {
         self.tell_too_much();
         let mut drawing = Drawing { lines: self.lines, present: self.scan.records.len(), ..Drawing::default() };
         for (record, fate) in self.scan.records.iter().zip(self.fates) {
+            let is_line = matches!(fate, Fate::Missed(_));
             let why = match fate {
                 Fate::Used => {
                     drawing.used += 1;
                     continue;
                 }
-                Fate::Left(why) => why,
+                Fate::Left(why) | Fate::Missed(why) => why,
                 Fate::Unseen => match record.block.and_then(|b| self.scan.blocks.get(b)) {
                     Some(block) => format!("its block {} is not inserted", block.name),
                     None => "it was not reached".into(),
                 },
             };
-            drawing.not_used.push(NotUsed { what: record.kind.clone(), label: record.label.clone(), why });
+            let (what, name, label) = (record.kind.clone(), record.layer.clone(), record.label.clone());
+            drawing.not_used.push(NotUsed { what, name, label, why, is_line });
         }
         (drawing, self.faults)
     }
@@ -135,6 +139,7 @@ impl<'s> Walk<'s> {
         let fate = match self.outcome(i, record, layer, within) {
             Ok(()) => Fate::Used,
             Err(Refusal::NotUsed(why)) => Fate::Left(why),
+            Err(Refusal::Missed(why)) => Fate::Missed(why),
             Err(Refusal::Wrong(what, remedy)) => {
                 self.settled.insert(i);
                 self.faults.push(record.spot.place(Fault::new(format!("{}: {what}", record.label), remedy)));
@@ -153,21 +158,21 @@ impl<'s> Walk<'s> {
         if record.paper {
             return left("it belongs to a paper layout, not to the drawing");
         }
-        if !record.copied {
-            return left(reason_by_kind(&record.kind));
-        }
         if record.invisible {
             return left("it is switched to invisible");
         }
-        let Some(entity) = self.parsed.get(i).copied().flatten() else {
-            return Err(Refusal::Wrong("it could not be read".into(), "save it as a polyline".into()));
-        };
         // Switching a layer off hides what lies on it; freezing hides a block inserted on it altogether.
         if let Some(&word) = self.scan.hidden.get(&layer.to_lowercase())
             && (word == FROZEN || record.kind != "INSERT")
         {
             return Err(Refusal::NotUsed(format!("its layer {layer} is {word}")));
         }
+        if !record.copied {
+            return Err(reason_by_kind(&record.kind));
+        }
+        let Some(entity) = self.parsed.get(i).copied().flatten() else {
+            return Err(Refusal::Wrong("it could not be read".into(), "save it as a polyline".into()));
+        };
         match entity {
             EntityType::Insert(insert) => self.insert(record, insert, layer, within),
             _ => self.draw(i, entity, layer, within),
@@ -175,7 +180,7 @@ impl<'s> Walk<'s> {
     }
 
     fn draw(&mut self, i: usize, entity: &EntityType, layer: &str, within: Within<'_>) -> Result<(), Refusal> {
-        let role = if self.pattern { Some(pattern_role(layer).map_err(Refusal::NotUsed)?) } else { None };
+        let role = if self.pattern { Some(pattern_role(layer)?) } else { None };
         let names: Vec<String> = within.names.iter().cloned().chain([layer.to_string()]).collect();
         let chain = chain(entity, &within.frame, self.options.chord_tolerance).inspect_err(|_| {
             self.settled.insert(i);
@@ -212,7 +217,7 @@ impl<'s> Walk<'s> {
             return wrong(format!("blocks are nested deeper than {DEEPEST}"), "explode the inner blocks in the drawing program");
         }
         let Some(outer) = within.frame.extruded(&insert.extrusion_direction) else {
-            return Err(Refusal::NotUsed("its plane is tilted out of the drawing".into()));
+            return Err(Refusal::Missed("its plane is tilted out of the drawing".into()));
         };
         if insert.x_scale_factor == 0.0 || insert.y_scale_factor == 0.0 {
             return wrong("its scale is 0".into(), "give it a scale, or delete it");
@@ -251,19 +256,22 @@ impl<'s> Walk<'s> {
     }
 }
 
-fn reason_by_kind(kind: &str) -> &'static str {
-    match kind {
-        "POINT" => "a point is neither an outline nor a line",
-        "TEXT" | "MTEXT" | "ATTRIB" | "ATTDEF" | "RTEXT" | "ARCALIGNEDTEXT" => "text is not an outline",
-        "HATCH" | "MPOLYGON" | "SOLID" | "TRACE" | "WIPEOUT" => "a filled area has no line of its own: draw its edge as a polyline",
+/// Why an entity gives no line, by its kind; all but lettering, fillings and pictures are lines to whoever looks at the drawing.
+fn reason_by_kind(kind: &str) -> Refusal {
+    let (why, is_line) = match kind {
+        "POINT" => ("a point is neither an outline nor a line", false),
+        "TEXT" | "MTEXT" | "ATTRIB" | "ATTDEF" | "RTEXT" | "ARCALIGNEDTEXT" => ("text is not an outline", false),
+        "HATCH" | "MPOLYGON" | "WIPEOUT" => ("a filled area has no line of its own: draw its edge as a polyline", false),
+        "SOLID" | "TRACE" => ("a filled area has no line of its own: draw its edge as a polyline", true),
         "DIMENSION" | "ARC_DIMENSION" | "LARGE_RADIAL_DIMENSION" | "LEADER" | "MULTILEADER" | "MLEADER" | "TOLERANCE" | "ACAD_TABLE" => {
-            "it is annotation"
+            ("it is annotation", false)
         }
-        "IMAGE" | "OLEFRAME" | "OLE2FRAME" | "PDFUNDERLAY" | "DWFUNDERLAY" | "DGNUNDERLAY" => "a picture is not an outline",
-        "VIEWPORT" => "a view of a paper layout is not an outline",
-        "RAY" | "XLINE" => "it has no end: draw a line",
-        "3DFACE" | "3DSOLID" | "BODY" | "REGION" | "MESH" | "SURFACE" => "a surface or solid is not an outline",
-        "MLINE" | "HELIX" => "it is not read: turn it into polylines",
-        _ => "this kind of entity is not read",
-    }
+        "IMAGE" | "OLEFRAME" | "OLE2FRAME" | "PDFUNDERLAY" | "DWFUNDERLAY" | "DGNUNDERLAY" => ("a picture is not an outline", false),
+        "VIEWPORT" => ("a view of a paper layout is not an outline", false),
+        "RAY" | "XLINE" => ("it has no end: draw a line", true),
+        "3DFACE" | "3DSOLID" | "BODY" | "REGION" | "MESH" | "SURFACE" => ("a surface or solid is not an outline", true),
+        "MLINE" | "HELIX" => ("it is not read: turn it into polylines", true),
+        _ => ("this kind of entity is not read", true),
+    };
+    if is_line { Refusal::Missed(why.into()) } else { Refusal::NotUsed(why.into()) }
 }

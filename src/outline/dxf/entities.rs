@@ -27,6 +27,8 @@ pub(super) struct Chain {
 pub(super) enum Refusal {
     /// It is none, by its nature.
     NotUsed(String),
+    /// A person sees a line there, but of a kind or in a place that is not read.
+    Missed(String),
     /// It should be one, but is wrong; and what to do about it.
     Wrong(String, String),
 }
@@ -41,6 +43,10 @@ pub(super) fn bounded(points: &Path) -> Result<(), Refusal> {
     Err(Refusal::Wrong(what, "simplify it in the drawing program, or give a coarser chord tolerance".into()))
 }
 
+fn missed<T>(why: &str) -> Result<T, Refusal> {
+    Err(Refusal::Missed(why.into()))
+}
+
 fn not_used<T>(why: &str) -> Result<T, Refusal> {
     Err(Refusal::NotUsed(why.into()))
 }
@@ -50,9 +56,9 @@ fn not_used<T>(why: &str) -> Result<T, Refusal> {
 /// # Errors
 /// It gives no line.
 pub(super) fn chain(entity: &EntityType, frame: &Frame, tolerance: f64) -> Result<Chain, Refusal> {
-    let in_plane = |direction| frame.extruded(direction).ok_or_else(|| Refusal::NotUsed("its plane is tilted out of the drawing".into()));
+    let in_plane = |direction| frame.extruded(direction).ok_or_else(|| Refusal::Missed("its plane is tilted out of the drawing".into()));
     if leaves_its_plane(entity) {
-        return not_used("it does not lie flat (its z changes)");
+        return missed("it does not lie flat (its z changes)");
     }
     match entity {
         EntityType::Line(line) => finish(vec![frame.point(point(line.p1.x, line.p1.y)), frame.point(point(line.p2.x, line.p2.y))], false),
@@ -73,7 +79,7 @@ pub(super) fn chain(entity: &EntityType, frame: &Frame, tolerance: f64) -> Resul
         EntityType::Ellipse(ellipse) => {
             // Centre and axis are in the drawing's coordinates; the extrusion direction only says which way the parameter runs.
             let Some(turned) = Frame::scale(1.0).extruded(&ellipse.normal) else {
-                return not_used("its plane is tilted out of the drawing");
+                return missed("its plane is tilted out of the drawing");
             };
             let major = point(ellipse.major_axis.x, ellipse.major_axis.y);
             let minor = point(-major.y, major.x) * (ellipse.minor_axis_ratio * turned.x.x);
@@ -86,7 +92,7 @@ pub(super) fn chain(entity: &EntityType, frame: &Frame, tolerance: f64) -> Resul
             finish(ellipse_arc(centre, frame.vector(major), frame.vector(minor), from, sweep, tolerance), false)
         }
         EntityType::Spline(spline) => finish(spline::flatten(spline, frame, tolerance)?, false),
-        _ => not_used("this kind of entity is not read"),
+        _ => missed("this kind of entity is not read"),
     }
 }
 
@@ -131,7 +137,7 @@ fn light_polyline(polyline: &LwPolyline, frame: &Frame, tolerance: f64) -> Resul
 fn heavy_polyline(polyline: &Polyline, frame: &Frame, tolerance: f64) -> Result<Chain, Refusal> {
     // DXF reference, POLYLINE: flags 16 and 64 are meshes; VERTEX: 16 is a control point of the smoothed line, not on it.
     if polyline.flags & (16 | 64) != 0 {
-        return not_used("a mesh is not an outline");
+        return missed("a mesh is not an outline");
     }
     let drawn = polyline.vertices().filter(|v| v.flags & 16 == 0);
     let vertices: Vec<(Point, f64)> = drawn.map(|v| (point(v.location.x, v.location.y), v.bulge)).collect();

@@ -1,6 +1,7 @@
 //! What layers mean: by name in general, by number in drawings of sewn-product patterns.
 
 use super::super::{DrawnLine, Role};
+use super::entities::Refusal;
 use crate::geometry::Point;
 
 /// True if the layers of a drawing are those of ASTM D6673: bare numbers, 1 (the boundary) among them.
@@ -19,16 +20,19 @@ pub(super) fn are_of_pattern_standard<'a>(layers: impl Iterator<Item = &'a str>)
 ///
 /// The sew line lies inside the boundary. The boundary is taken as the outline, and the sew line carried along as a mark:
 /// a seam allowance of a sewn pattern is no trim allowance of a laminate, so nothing is deduced from their distance.
-pub(super) fn pattern_role(layer: &str) -> Result<Role, String> {
+pub(super) fn pattern_role(layer: &str) -> Result<Role, Refusal> {
     match layer {
         "1" | "11" => Ok(Role::Outline),
         "4" => Ok(Role::Cut),
         "7" => Ok(Role::Arrow),
         "6" | "8" | "13" | "14" => Ok(Role::Mark),
-        "15" => Err("layer 15 of a pattern drawing is annotation".into()),
-        other => Err(format!("layer {other} of a pattern drawing holds nothing that is cut or marked")),
+        "15" => Err(Refusal::NotUsed("layer 15 of a pattern drawing is annotation".into())),
+        other => Err(Refusal::Missed(format!("layer {other} of a pattern drawing holds nothing that is cut or marked"))),
     }
 }
+
+/// A piece with more mirror lines than this is taken for a half: looking at each would take too long.
+const MOST_MIRRORS: usize = 1_000;
 
 /// A pattern piece may be drawn as one half with a mirror line (layer 6). Cut as drawn, half the ply would be missing.
 ///
@@ -36,8 +40,10 @@ pub(super) fn pattern_role(layer: &str) -> Result<Role, String> {
 /// that is not is returned.
 pub(super) fn half_beside_mirror<'l>(piece: impl Iterator<Item = &'l DrawnLine> + Clone) -> Option<&'l str> {
     let on = |layer: &'static str| piece.clone().filter(move |line| line.names.last().is_some_and(|name| name == layer));
-    // A piece has one mirror line; a file that has heaps of them shall not cost heaps of time.
-    let mirror = on("6").take(16).find(|mirror| {
+    if let Some(one_too_many) = on("6").nth(MOST_MIRRORS) {
+        return Some(&one_too_many.label);
+    }
+    let mirror = on("6").find(|mirror| {
         let (Some(&a), Some(&b)) = (mirror.points.first(), mirror.points.last()) else { return false };
         let side = |p: &Point| (b - a).cross(*p - a) / (b - a).length().max(f64::MIN_POSITIVE);
         // Half a millimetre: a boundary drawn along the mirror line is on neither side of it.

@@ -15,7 +15,8 @@ fn is_svg(node: Node<'_, '_>) -> bool {
 
 /// Something that would leave a mark on paper.
 pub(super) fn is_entity(node: Node<'_, '_>) -> bool {
-    const ENTITIES: [&str; 10] = ["path", "rect", "circle", "ellipse", "line", "polyline", "polygon", "text", "image", "foreignObject"];
+    const ENTITIES: [&str; 11] =
+        ["path", "rect", "circle", "ellipse", "line", "polyline", "polygon", "text", "flowRoot", "image", "foreignObject"];
     is_svg(node) && ENTITIES.contains(&node.tag_name().name())
 }
 

@@ -12,7 +12,7 @@ mod shape;
 mod size;
 mod style;
 
-use super::roles::{Meaning, meaning_of_names};
+use super::roles::{Meaning, meaning_of_names, shown_name};
 use super::{Drawing, DrawnLine, NotUsed, ReadOptions, Role};
 use crate::fault::{Fault, Faults};
 use affine::Affine;
@@ -134,7 +134,7 @@ impl<'a, 'input> Reader<'a, 'input> {
             return;
         }
         let style = parent.child(node, self.sheet);
-        let is_mere_decoration = matches!(node.tag_name().name(), "text" | "image" | "foreignObject");
+        let is_mere_decoration = matches!(node.tag_name().name(), "text" | "flowRoot" | "image" | "foreignObject");
         if let Some(property) = style.shaped_by.filter(|_| !is_mere_decoration) {
             let what = format!("its style sets \"{property}\", which would change its shape or place and is not read");
             self.fault(node, &what, "write it as an attribute of the element, or apply it in the drawing program");
@@ -226,21 +226,19 @@ impl<'a, 'input> Reader<'a, 'input> {
         let tag = node.tag_name().name();
         let label = self.instance_label(node);
         let not_shape = match tag {
-            "text" => Some("is text: write names as ids or layer labels, and convert text to paths if it is to be drawn"),
+            "text" | "flowRoot" => Some("is text: write names as ids or layer labels, and convert text to paths if it is to be drawn"),
             "image" => Some("is a picture: trace it to outlines first"),
             "foreignObject" => Some("is not SVG"),
             _ => None,
         };
         if let Some(why) = not_shape.or(style.unseen()) {
-            self.drawing.not_used.push(NotUsed { what: tag.to_string(), label, why: why.to_string() });
+            self.leave(tag, label, why);
             return;
         }
         let canvas = Canvas { to_mm, viewport, tolerance: self.tolerance };
         match canvas.draw(node) {
             Err(fault) => self.push(node, fault),
-            Ok(Drawn::Nothing(why)) => {
-                self.drawing.not_used.push(NotUsed { what: tag.to_string(), label, why: why.to_string() });
-            }
+            Ok(Drawn::Nothing(why)) => self.leave(tag, label, why),
             Ok(Drawn::Lines(lines)) => {
                 self.drawing.used += 1;
                 if style.clipped {
@@ -266,6 +264,12 @@ impl<'a, 'input> Reader<'a, 'input> {
         }
     }
 
+    /// Puts down an entity that gives no line.
+    fn leave(&mut self, what: &str, label: String, why: &str) {
+        let name = shown_name(&self.names);
+        self.drawing.not_used.push(NotUsed { what: what.to_string(), name, label, why: why.to_string(), is_line: false });
+    }
+
     /// Reports the entities that no part of the drawn tree shows.
     fn never_drawn(&mut self, root: Node<'a, 'input>) {
         for node in root.descendants().filter(|n| is_entity(*n) && !self.drawn.contains(&n.id().get())) {
@@ -275,7 +279,8 @@ impl<'a, 'input> Reader<'a, 'input> {
                 Some("") | None => "is an alternative that is not drawn".to_string(),
                 Some(holder) => format!("lies in a {holder}, which draws no outline"),
             };
-            self.drawing.not_used.push(NotUsed { what: node.tag_name().name().to_string(), label: self.labels.label(node), why });
+            let (what, name) = (node.tag_name().name().to_string(), shown_name(&label::names_of(node)));
+            self.drawing.not_used.push(NotUsed { what, name, label: self.labels.label(node), why, is_line: false });
         }
     }
 
