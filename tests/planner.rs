@@ -1,6 +1,8 @@
 //! What ends a plan early, and what is too much for one.
 #![allow(clippy::unwrap_used)]
 
+mod plan_schema;
+
 use std::fs;
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -35,6 +37,7 @@ fn a_cancel_in_the_first_cloth_still_lays_out_the_others() {
     let cancel = AtomicBool::new(false);
     let plan = planner::plan(&two_cloths(), &timed(600), &cancel, &Impatient(&cancel)).unwrap();
     assert!(plan.plan().interrupted);
+    plan_schema::keeps_to_schema(plan.plan());
     assert_eq!(plan.plan().stocks.len(), 2);
 }
 
@@ -43,6 +46,7 @@ fn a_cancel_before_the_search_still_gives_a_first_layout() {
     let cancel = AtomicBool::new(true);
     let plan = planner::plan(&two_cloths(), &timed(600), &cancel, &Unwatched).unwrap();
     assert!(plan.plan().interrupted);
+    plan_schema::keeps_to_schema(plan.plan());
     assert!(!cancel.load(Ordering::Relaxed), "the flag is taken down, so that a second cancel can be told from the first");
 }
 
@@ -50,6 +54,7 @@ fn a_cancel_before_the_search_still_gives_a_first_layout() {
 fn no_time_at_all_still_gives_a_first_layout() {
     let plan = planner::plan(&two_cloths(), &timed(0), &AtomicBool::new(false), &Unwatched).unwrap();
     assert!(!plan.plan().interrupted);
+    plan_schema::keeps_to_schema(plan.plan());
     assert_eq!(plan.plan().stocks.len(), 2);
 }
 

@@ -36,6 +36,7 @@ fn plan_of(job: &Job) -> Plan {
             holes: s.holes,
             cuts: s.cuts,
             no_splice: s.no_splice,
+            other_hand_of: t.other_hand_of.clone(),
             strip: false,
             on,
         });

@@ -3,11 +3,12 @@
 use super::exit::Failure;
 use super::files::{read_plan, write_file};
 use super::print;
-use super::stock_add::Add;
+use super::stock_add::{Add, flaw};
 use super::stock_list::{entry_line, list, show};
 use clap::{Args, Subcommand, ValueEnum};
 use std::path::{Path, PathBuf};
 use warpwise::fault::{Fault, Faults};
+use warpwise::geometry::Ring;
 use warpwise::ledger::{self, FreezerMove, Imported, Ledger, Moment, PieceState, Record, Trouble};
 use warpwise::plan;
 use warpwise::planner::Earlier;
@@ -146,6 +147,9 @@ struct Set {
     /// Length left on a roll, measured
     #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
     length: Option<String>,
+    /// A flaw found on a roll: from and to along it, from its free end; from and to across it, unless it goes right across
+    #[arg(long, value_name = "FROM..TO[,LOW..HIGH]", allow_hyphen_values = true)]
+    flaw: Vec<String>,
     /// Where it lies
     #[arg(long)]
     place: Option<String>,
@@ -287,6 +291,8 @@ impl Set {
         let mut ledger = Ledger::write(file)?;
         let records = ["roll", "offcut", "consumable"].map(|kind| ledger.records(kind));
         let record = records.into_iter().filter_map(Result::ok).flatten().find(|r| r.id() == self.id);
+        let width = if let Some(Record::Roll(r)) = &record { r.facts.width } else { 1.0 };
+        let flaws: Vec<Ring> = self.flaw.iter().filter_map(|f| faults.keep(flaw(f, width))).collect();
         // A flag that says nothing of this kind of thing is a slip, not to be passed over.
         let (on_cloth, on_roll, on_consumable) = match &record {
             Some(Record::Roll(_)) => (true, true, false),
@@ -297,6 +303,7 @@ impl Set {
         let life = self.out_hours.is_some() || self.out_life.is_some() || self.cosmetic_only.is_some();
         for (given, fits, flag) in [
             (length.is_some(), on_roll, "--length"),
+            (!self.flaw.is_empty(), on_roll, "--flaw"),
             (life, on_cloth, "hours and --cosmetic-only"),
             (opened.is_some(), on_consumable, "--opened"),
         ] {
@@ -311,6 +318,7 @@ impl Set {
             let (age, place) = match record {
                 Record::Roll(r) => {
                     r.facts.length = length.or(r.facts.length);
+                    r.facts.flaws.extend(flaws);
                     (&mut r.facts.age, &mut r.facts.place)
                 }
                 Record::Offcut(o) => (&mut o.facts.age, &mut o.facts.place),

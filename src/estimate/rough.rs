@@ -1,6 +1,6 @@
 //! Before templates exist: rough parts by area or size, and a waste learned from what was cut before.
 
-use super::{ClothEstimate, Estimate, Spare, USUAL_WIDTHS, WidthFigures, mark_best, priced, spare_in_words, summed, widths};
+use super::{ClothEstimate, Estimate, Spare, WidthFigures, empty_row, mark_best, priced, spare_in_words, summed, widths};
 use crate::cloth::{Backing, Cloth, Material, Weave};
 use crate::fault::{Fault, Faults};
 use crate::stock::Snapshot;
@@ -110,7 +110,7 @@ impl Waste {
     }
 }
 
-/// A cloth of which nothing is known but its name, on offer in the usual widths.
+/// A cloth of which nothing is known but its name: no roll of its own, and no offer.
 pub fn plain_cloth(name: &str) -> Cloth {
     Cloth {
         id: name.to_string(),
@@ -120,7 +120,7 @@ pub fn plain_cloth(name: &str) -> Cloth {
         one_way: false,
         twill_line: None,
         up: Backing::Bare,
-        roll_width: USUAL_WIDTHS[3],
+        roll_width: 0.0,
         selvedge: 0.0,
         roll_length: None,
         flaws: Vec::new(),
@@ -183,6 +183,7 @@ pub fn rough(
     }
     faults.into_result(summed(Estimate {
         cloths: out,
+        finishes: Vec::new(),
         cost: None,
         mass: None,
         currency: currency.to_string(),
@@ -202,17 +203,7 @@ fn rolls_at_hand(stock: &Snapshot, cloth: &str) -> f64 {
 fn row(cloth: &Cloth, width: f64, parts: &[&RoughPart], area: f64, missing: [f64; 3], spare: Spare) -> WidthFigures {
     let usable = width - 2.0 * cloth.selvedge;
     let [least, expected, most] = missing.map(|a| a / width);
-    let mut row = WidthFigures {
-        width,
-        own: width == cloth.roll_width,
-        needed: Some([least, most]),
-        spare: 0.0,
-        buy: None,
-        yield_: 0.0,
-        mass: None,
-        best: false,
-        why_not: None,
-    };
+    let mut row = WidthFigures { needed: Some([least, most]), ..empty_row(cloth, width, width == cloth.roll_width) };
     if let Some([a, b]) = parts.iter().filter_map(|p| p.size).find(|[a, b]| a.min(*b) > usable) {
         row.needed = None;
         row.why_not = Some(format!("a part of {} x {} is wider than {}", show_mm(a), show_mm(b), show_mm(usable)));

@@ -77,6 +77,8 @@ pub struct Template {
     pub hands: Hands,
     /// True if a piece longer than the bench may be cut by sliding the cloth along.
     pub may_cross_bench: bool,
+    /// The template of the job whose mirror image it is, drawn by itself.
+    pub other_hand_of: Option<String>,
 }
 
 impl Template {
@@ -214,6 +216,8 @@ pub struct Job {
     pub file: PathBuf,
     /// The stock it is planned from where the command names none.
     pub stock: Option<PathBuf>,
+    /// Name of the job whose mirror image this one is.
+    pub other_hand_of: Option<String>,
     /// Currency for prices, as the job writes it.
     pub currency: String,
     /// The cloths.

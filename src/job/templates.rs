@@ -147,6 +147,7 @@ pub(super) fn template(
         edge: raw.edge,
         hands: raw.hands,
         may_cross_bench: raw.may_cross_bench,
+        other_hand_of: raw.other_hand_of,
     })
 }
 
@@ -234,6 +235,7 @@ pub(super) fn strip(raw: RawStrip, at: &str, doc: &Document<'_>, findings: &mut 
         edge: EdgeKind::Butt,
         hands: Hands::AsTraced,
         may_cross_bench: raw.may_cross_bench,
+        other_hand_of: None,
     })
 }
 
@@ -273,6 +275,7 @@ pub(super) fn patch(raw: RawPatch, host: &Template, at: &str, doc: &Document<'_>
         edge: raw.edge,
         hands: host.hands,
         may_cross_bench: false,
+        other_hand_of: None,
     })
 }
 

@@ -304,10 +304,13 @@ fn finish(c: &Change<'_>, stock: &PlanStock, now: &Moment, booked: &mut Booked) 
         let facts = OffcutFacts { id: id.clone(), outline: left.outline.clone(), holes: left.holes.clone(), parent, ..heir.clone() };
         let low = ring_bounds(&facts.outline).map_or(point(0.0, 0.0), |b| b.min);
         let home = |ring: &Ring| ring.iter().map(|p| (*p - low).snapped()).collect();
-        let facts = OffcutFacts { outline: home(&facts.outline), holes: facts.holes.iter().map(home).collect(), ..facts };
-        // Left-overs may touch themselves in a point, which no one keeps in one: such a one is let go.
+        let mut facts = OffcutFacts { outline: home(&facts.outline), holes: facts.holes.iter().map(home).collect(), ..facts };
+        // Plans of older versions may have left-overs that touch themselves, which no one keeps in one: of such a one the largest rectangle.
         if Offcut::new(facts.clone()).is_err() {
-            continue;
+            let [_, _, w, h] = left.largest_rectangle;
+            facts.outline = vec![point(0.0, 0.0), point(w, 0.0), point(w, h), point(0.0, h)];
+            facts.holes.clear();
+            Offcut::new(facts.clone())?;
         }
         c.put(&id, Some(&Record::Offcut(Kept { facts: facts.clone(), out_since, open_plan: None })))?;
         booked.added.push(facts);

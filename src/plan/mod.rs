@@ -13,6 +13,6 @@ pub use figures::cloth_figures;
 pub use file::{LARGEST_FILE, SCHEMA, from_json, schema_json, to_json};
 pub use left_over::{LeftOver, left_over};
 pub use model::{
-    ClothFigures, DrawnFrom, DrawnStock, Offcut, PlacedPiece, Plan, PlanCloth, PlanLayer, PlanLayerItem, PlanMosaic, PlanPiece, PlanStock,
-    PlanTemplate, Rectangle, Rules, SearchStep, SpliceFacts, StockKind,
+    ClothFigures, DrawnFrom, DrawnStock, Offcut, OtherHand, PlacedPiece, Plan, PlanCloth, PlanLayer, PlanLayerItem, PlanMosaic, PlanPiece,
+    PlanStock, PlanTemplate, Rectangle, Rules, SearchStep, SpliceFacts, StockKind,
 };

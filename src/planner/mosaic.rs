@@ -1,7 +1,7 @@
 //! Mosaic layers: targets divided, directions given, patches put on offcuts; what finds none is planned with the other pieces.
 
 use super::lay::{offcut_plan, offcut_stock, placed_piece};
-use super::{Earlier, Fault, Faults, PreparedJob, Settings, letters};
+use super::{Earlier, Fault, Faults, MOST_PIECES, PreparedJob, Settings, letters, too_many};
 use crate::cloth::{Face, turn_rule};
 use crate::geometry::{Motion, Region, Ring, point, ring_area, ring_bounds};
 use crate::job::{Hands, Job, LayerItem, Mosaic, Seen};
@@ -154,7 +154,12 @@ fn tasks<'a>(job: &'a Job, sets: u32, faults: &mut Faults) -> Vec<Task<'a>> {
                 Hands::Both => &[Hand::AsTraced, Hand::Mirrored],
             };
             for &hand in hands {
-                for copy in 1..=item.copies.saturating_mul(sets).min(200) {
+                let copies = item.copies.saturating_mul(sets);
+                if out.len() as u64 + u64::from(copies) > MOST_PIECES as u64 {
+                    faults.push(too_many(copies as usize).in_file(&job.file).on(format!("layer {} {:?}", layer + 1, l.name)));
+                    continue;
+                }
+                for copy in 1..=copies {
                     match target(job, layer, item.template, hand) {
                         Some(target) => out.push(Task { job, layer, rule, item, hand, copy, target }),
                         None => {

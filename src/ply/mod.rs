@@ -4,6 +4,7 @@ mod allowance;
 mod arrow;
 mod fit;
 mod hand;
+mod pair;
 mod piece;
 mod prepare;
 mod relief;
@@ -13,8 +14,9 @@ mod stack;
 mod step_back;
 mod target;
 
+pub use pair::unsaid_pairs;
 pub use piece::{Hand, Part, Piece, Prepared};
-pub use prepare::prepare;
+pub use prepare::{prepare, prepare_among};
 pub use skin::{Skin, TemplateFrame, template_frame};
 pub use splice::splice_of;
 pub use target::{PatchOf, Target, patch_piece, target};

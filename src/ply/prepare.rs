@@ -4,6 +4,7 @@ use super::allowance::grow;
 use super::arrow::arrow_in;
 use super::fit::{Room, fits, fits_width, sizes_in_words};
 use super::hand::{in_range, into_cloth, into_template, laid_angle};
+use super::pair::{Partner, is_opposite, matched, partner};
 use super::relief::relief_warnings;
 use super::skin::{TemplateFrame, template_frame};
 use super::splice::{NoSplit, SpliceTask, splice_of, split};
@@ -27,8 +28,17 @@ use std::collections::{BTreeMap, BTreeSet};
 /// # Errors
 /// Every ply that cannot be made: too large and no way to split it, a local patch stepped back to nothing, no turn permitted.
 pub fn prepare(job: &Job) -> Result<Prepared, Faults> {
+    prepare_among(job, std::slice::from_ref(job))
+}
+
+/// The same for one of the `jobs` that are planned together: it may be the other hand of another.
+///
+/// # Errors
+/// As [`prepare`].
+pub fn prepare_among(job: &Job, jobs: &[Job]) -> Result<Prepared, Faults> {
     let mut run = Run {
         job,
+        jobs,
         frames: (0..job.templates.len()).filter_map(|i| template_frame(job, i)).collect(),
         layers_of: BTreeMap::new(),
         ids: BTreeSet::new(),
@@ -46,6 +56,7 @@ pub fn prepare(job: &Job) -> Result<Prepared, Faults> {
 
 struct Run<'a> {
     job: &'a Job,
+    jobs: &'a [Job],
     frames: Vec<TemplateFrame>,
     /// How many layers before this one used a template: how often a local patch steps back.
     layers_of: BTreeMap<usize, usize>,
@@ -54,6 +65,9 @@ struct Run<'a> {
     prepared: Prepared,
     faults: Faults,
 }
+
+/// What to warn of and what to do, if anything.
+type Warning = Option<(String, String)>;
 
 /// What every ply of a layer has in common.
 struct LayerFacts<'a> {
@@ -128,9 +142,13 @@ impl Run<'_> {
             }
         };
         let patch = skin.net.clone();
-        let both = both_hands(facts.layer, item.template);
+        // Said to be the other hand of what the layer lays too: its hands change places, as to how they are laid.
+        let is_opposite = is_opposite(job, facts.layer, item.template);
+        let both = both_hands(facts.layer, item.template) || is_opposite;
         for &hand in hands(item.hands) {
-            let (angle, warning) = laid_angle(facts.cloth, facts.layer, hand, both);
+            let laid_as = if is_opposite { hand.other() } else { hand };
+            let (angle, warning) = laid_angle(facts.cloth, facts.layer, facts.layer.angle, laid_as, both);
+            let (angle, warning) = if both { (angle, warning) } else { self.in_pair(facts, item.template, hand, angle, warning) };
             if let Some((what, remedy)) = warning {
                 self.warn(layer_name, format!("{}: {what}", template.id), remedy);
             }
@@ -162,6 +180,31 @@ impl Run<'_> {
                 self.stack.patches.push(patch);
             }
             self.ply(&ply, grown.region, arrow);
+        }
+    }
+
+    /// The angle of a ply whose other hand is in another layer or job: a quarter turn on where else the lines of a visible twill would not
+    /// match. The second value is what to warn of.
+    fn in_pair(&self, facts: &LayerFacts, template: usize, hand: Hand, angle: f64, warning: Warning) -> (f64, Warning) {
+        let LayerFacts { number, layer, cloth, .. } = facts;
+        if layer.seen == Seen::Hidden || !layer.book_match || !cloth.weave.is_twill() {
+            return (angle, warning);
+        }
+        let (warp, wanted, of) = match partner(self.jobs, self.job, number - 1, template, hand) {
+            Partner::None => return (angle, warning),
+            Partner::Missing(what, remedy) => return (angle, Some((what, remedy))),
+            Partner::Laid { warp, wanted, words } => (warp, wanted, words),
+        };
+        if !cloth.can_book_match() {
+            let what = format!("the line of {} cannot be mirrored, so it will not match that of {of}", cloth.weave.in_words());
+            return (angle, Some((what, "use a balanced 2/2 or 4/4 twill where the hands are seen side by side, or accept it".into())));
+        }
+        match matched(angle, wanted) {
+            Some(angle) => (angle, warning),
+            None => {
+                let what = format!("laid at {angle}, it is not the mirror image of {of}, which is laid at {warp}: the lines cannot match");
+                (angle, Some((what, "lay one of them at the mirror image of the other's angle".into())))
+            }
         }
     }
 

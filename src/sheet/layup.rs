@@ -66,7 +66,7 @@ pub(super) fn mass_rows(p: &PartMass) -> Vec<(String, f64)> {
         rows.push(("of it core and film".to_string(), p.other));
     }
     rows.push((format!("of it double in laps and seams (spliced plies: {})", p.spliced_plies), p.laps));
-    rows.extend(p.finish.iter().map(|f| (format!("{} on {:.2} m² that is seen", f.name, f.area), f.mass)));
+    rows.extend(p.finish.iter().map(|f| (format!("{} on {}, {:.2} m²", f.name, f.faces, f.area), f.mass)));
     rows.push(("finished, as the scales should show".to_string(), p.finished));
     rows
 }

@@ -124,8 +124,10 @@ fn lines(regions: &[Region], direction: f64, every: f64) -> Vec<[Point; 2]> {
     for r in regions {
         let reach: Vec<f64> = r.outline.iter().map(|p| p.dot(across)).collect();
         let (low, high) = reach.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), &x| (a.min(x), b.max(x)));
+        // A patch as large as a sail gets its lines further apart.
+        let every = every * ((high - low) / every / 4000.0).ceil().max(1.0);
         let (first, last) = ((low / every).ceil() as i64, (high / every).floor() as i64);
-        for k in first..=last.min(first + 4000) {
+        for k in first..=last {
             let at = across * (k as f64 * every + 0.001);
             out.extend(line_in(at, along, r).into_iter().map(|s| s.map(|t| at + along * t)));
         }

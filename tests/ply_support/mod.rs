@@ -54,6 +54,7 @@ pub fn template(id: &str, draft: Draft) -> Template {
         edge: EdgeKind::Trim,
         hands: Hands::AsTraced,
         may_cross_bench: false,
+        other_hand_of: None,
     }
 }
 
@@ -83,6 +84,7 @@ pub fn job(weave: Weave, templates: Vec<Template>, layers: Vec<Layer>) -> Job {
         name: "touring kayak".into(),
         file: PathBuf::from("job.toml"),
         stock: None,
+        other_hand_of: None,
         currency: "EUR".into(),
         cloths: vec![cloth(weave)],
         templates,
