@@ -9,10 +9,10 @@ mod sources;
 
 use crate::cloth::Cloth;
 use crate::fault::{Fault, Faults};
-use crate::job::{Job, SpliceKind, TemplateSource};
+use crate::job::{Job, TemplateSource};
 use crate::nest::{Observer, Params, Progress, Stop, TraceRow};
 use crate::plan::{
-    self, DrawnFrom, DrawnStock, LeftOver, Plan, PlanCloth, PlanLayer, PlanLayerItem, PlanPiece, PlanStock, PlanTemplate, Rules,
+    self, DrawnFrom, DrawnStock, LeftOver, OtherHand, Plan, PlanCloth, PlanLayer, PlanLayerItem, PlanPiece, PlanStock, PlanTemplate, Rules,
     SearchStep, SpliceFacts,
 };
 use crate::ply::{self, Piece, Prepared, TemplateFrame};
@@ -39,6 +39,14 @@ pub struct Settings {
 
 /// Layouts whose lengths differ by less than this share count as equally long: the one that leaves the larger rectangle is taken.
 const EQUAL: f64 = 0.002;
+
+/// A plan holds at most so many pieces, copies counted.
+const MOST_PIECES: usize = 20_000;
+
+fn too_many(pieces: usize) -> Fault {
+    let what = format!("the plan comes to {pieces} pieces or more, and holds at most {MOST_PIECES}");
+    Fault::new(what, "plan fewer sets, copies or jobs at a time")
+}
 
 /// Why there is no plan.
 #[derive(Clone, Debug, PartialEq)]
@@ -84,7 +92,7 @@ pub fn prepare<'a>(jobs: &'a [Job], sets: u32) -> Result<Vec<PreparedJob<'a>>, F
     let mut faults = Faults::new();
     let mut all = Vec::new();
     for (index, job) in jobs.iter().enumerate() {
-        let Some(mut prepared) = faults.keep(ply::prepare(job)) else { continue };
+        let Some(mut prepared) = faults.keep(ply::prepare_among(job, jobs)) else { continue };
         for piece in &mut prepared.pieces {
             piece.copies = piece.copies.saturating_mul(sets);
             if jobs.len() > 1 {
@@ -95,7 +103,17 @@ pub fn prepare<'a>(jobs: &'a [Job], sets: u32) -> Result<Vec<PreparedJob<'a>>, F
         }
         all.push(PreparedJob { job, prepared });
     }
-    faults.into_result(all)
+    let mut all = faults.into_result(all)?;
+    let unsaid = ply::unsaid_pairs(&all.iter().map(|p| (p.job, &p.prepared)).collect::<Vec<_>>());
+    for (index, warning) in unsaid {
+        all[index].prepared.warnings.push(warning);
+    }
+    Ok(all)
+}
+
+/// The plan of jobs before there is any piece: templates, layers, and the work at the mould.
+pub fn unplaced(jobs: &[Job], sets: u32) -> Plan {
+    frame_of_plan(jobs, &[], &Settings { stop: Stop::Effort(0), seed: 0, threads: 1, sets })
 }
 
 /// Plans every cloth of the jobs on the rolls that the jobs describe, and verifies the whole.
@@ -151,6 +169,10 @@ fn plan_all(
     let mut prepared = prepare(jobs, settings.sets).map_err(Refusal::Input)?;
     let begun = Instant::now();
     let mosaics = mosaic::plan(&mut prepared, stock, earlier, settings, cancel).map_err(Refusal::NotPlaced)?;
+    let pieces: u64 = prepared.iter().flat_map(|p| &p.prepared.pieces).map(|p| u64::from(p.copies)).sum();
+    if pieces > MOST_PIECES as u64 {
+        return Err(Refusal::Input(too_many(pieces as usize).into()));
+    }
     let stop_all = mosaic::rest(settings.stop, begun.elapsed());
     // Each offcut is opened once: for patches or for whole plies.
     let for_plies = stock.map(|s| s.clone().without_offcuts(&mosaics.opened()));
@@ -189,7 +211,7 @@ fn plan_all(
         plan.interrupted |= laid.interrupted;
         first_only |= laid.interrupted;
         let of_cloth = |stocks: &[PlanStock]| stocks.iter().filter(|s| s.cloth == cloth.id).cloned().collect::<Vec<_>>();
-        let laid_stocks = [of_cloth(&mosaics.stocks), laid.stocks, of_cloth(&earlier.stocks)].concat();
+        let laid_stocks = [of_cloth(&mosaics.stocks), laid.stocks].concat();
         let left: Vec<LeftOver> = laid_stocks.iter().map(|s| plan::left_over(s, jobs[0].cutting.least_offcut_width)).collect();
         let offcuts = |(stock, left): (PlanStock, &LeftOver)| PlanStock { offcuts: left.offcuts.clone(), ..stock };
         let stocks: Vec<PlanStock> = laid_stocks.into_iter().zip(&left).map(offcuts).collect();
@@ -198,12 +220,13 @@ fn plan_all(
         plan.cloths.push(plan::ClothFigures { history: steps(&laid.trace), ..figures });
         if let (Some(drawn), Some(snapshot)) = (&mut drawn, stock) {
             drawn.saved.extend(lay::savings(&stocks, cloth));
-            drawn.cautions.extend(sources.cautions.iter().map(in_one_line));
+            drawn.cautions.extend(sources.cautions.iter().chain(&laid.caution).map(in_one_line));
             let new_cloth = stocks.iter().any(|s| s.kind == plan::StockKind::Roll && !s.placed.is_empty());
             drawn.cautions.extend(sources.no_roll.iter().filter(|_| new_cloth).map(in_one_line));
             drawn.note(&stocks, snapshot);
         }
         plan.stocks.extend(stocks);
+        plan.stocks.extend(of_cloth(&earlier.stocks));
     }
     if !faults.is_empty() {
         return Err(Refusal::NotPlaced(faults));
@@ -313,6 +336,11 @@ fn frame_of_plan(jobs: &[Job], prepared: &[PreparedJob<'_>], settings: &Settings
         warnings: prepared.iter().flat_map(|p| &p.prepared.warnings).map(in_one_line).collect(),
         mosaics: Vec::new(),
         drawn_from: None,
+        other_hands: jobs
+            .iter()
+            .filter_map(|j| Some(OtherHand { job: j.name.clone(), of: j.other_hand_of.clone()? }))
+            .filter(|o| jobs.iter().any(|j| j.name == o.of))
+            .collect(),
         mould_work: jobs.iter().map(|j| j.mould_work.clone()).collect(),
     }
 }
@@ -327,7 +355,7 @@ fn templates_of(job: &Job) -> Vec<PlanTemplate> {
         .iter()
         .enumerate()
         .filter_map(|(index, template)| {
-            let TemplateFrame { skin, arrow } = ply::template_frame(job, index)?;
+            let TemplateFrame { skin, arrow, inked } = ply::template_frame(job, index)?;
             Some(PlanTemplate {
                 template: template.id.clone(),
                 job: job.name.clone(),
@@ -337,6 +365,8 @@ fn templates_of(job: &Job) -> Vec<PlanTemplate> {
                 holes: skin.holes,
                 cuts: skin.cuts,
                 no_splice: skin.no_splice,
+                inked,
+                other_hand_of: template.other_hand_of.clone(),
                 strip: matches!(template.source, TemplateSource::Strip { .. }),
                 on: match &template.source {
                     TemplateSource::Patch { on, step_back, .. } => Some((on.clone(), *step_back)),
@@ -406,13 +436,8 @@ fn plan_piece(job: &Job, piece: &Piece) -> PlanPiece {
 
 fn splice_facts(job: &Job, piece: &Piece) -> Option<SpliceFacts> {
     let rule = job.splice.as_ref()?;
-    let kind = ply::splice_kind(job.cloths[piece.cloth].weave);
-    Some(SpliceFacts {
-        kind,
-        lap: if kind == SpliceKind::Lap { rule.lap } else { 0.0 },
-        stagger: rule.stagger,
-        plies_apart: rule.plies_apart,
-    })
+    let (kind, lap) = ply::splice_of(job.cloths[piece.cloth].weave, rule.lap);
+    Some(SpliceFacts { kind, lap, stagger: rule.stagger, plies_apart: rule.plies_apart })
 }
 
 fn material_of(cloth: &Cloth) -> PlanCloth {

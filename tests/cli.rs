@@ -1,5 +1,7 @@
 //! The command as a newcomer meets it: the demo, the scaffold, bad input, exit statuses.
 
+mod plan_schema;
+
 use assert_cmd::Command;
 use std::fs;
 use std::path::Path;
@@ -32,6 +34,7 @@ fn the_demo_is_planned_the_same_on_one_thread_and_two() {
         assert!(shown.lines().all(|line| line.chars().count() <= 80 || line.contains("/plan")), "{shown}");
         assert!(shown.contains("twill-204") && shown.contains("twill-416"), "{shown}");
         plans.push(fs::read_to_string(demo.join("plan/plan.json")).expect("a plan"));
+        plan_schema::file_keeps_to_schema(&plans[plans.len() - 1]);
         assert!(demo.join("plan/pieces.csv").is_file());
         assert!(fs::read_dir(demo.join("plan/sheets")).expect("sheets").count() >= 2);
     }

@@ -1,6 +1,8 @@
 //! What to buy: the same layouts as the plan's, never short of them; figures that add up; stock, rough parts and bad input.
 #![allow(clippy::unwrap_used)]
 
+mod plan_schema;
+
 use assert_cmd::Command;
 use std::path::Path;
 use std::sync::atomic::AtomicBool;
@@ -106,6 +108,7 @@ fn under_the_same_effort_and_seed_it_never_falls_short_of_the_plan() {
     assert_eq!(found.seeds, [7, 8]);
     for seed in [7, 8] {
         let planned = plan(&jobs, &Settings { seed, ..settings(1) }, &AtomicBool::new(false), &Unwatched).unwrap().into_plan();
+        plan_schema::keeps_to_schema(&planned);
         for figures in &planned.cloths {
             let cloth = found.cloths.iter().find(|c| c.cloth == figures.cloth).unwrap();
             let own = cloth.widths.iter().find(|w| w.own).unwrap();
@@ -275,4 +278,61 @@ fn wrong_use_is_told_with_a_remedy() {
     }
     let (code, _, said) = warpwise(&["estimate", "no-such-job.toml"]);
     assert!(code == Some(1) && said.contains("no such file"), "{said}");
+}
+
+/// Widths that nobody sells were planned and recommended.
+#[test]
+fn with_offers_only_what_is_offered_is_looked_at() {
+    let text = JOB
+        .replace("roll_width = 1250", "roll_width = 1270")
+        .replace("price_per_metre = 50\n\n[[cloth.offer]]\nwidth = 1250", "\n[[cloth.offer]]\nwidth = 1250");
+    let found = asked(&[job(&text)], None, 1, Spare::PerCent(10.0));
+    let twill = &found.cloths[0];
+    assert_eq!(twill.widths.iter().map(|w| w.width).collect::<Vec<_>>(), [120.0, 600.0, 1250.0], "not the job's 1270");
+    assert!(twill.widths.iter().all(|w| w.on_offer && !w.own));
+    // The line to order by, its figures worked out from the row's needed length.
+    let heavy = &found.cloths[1];
+    let row = heavy.widths.iter().find(|w| w.best).unwrap();
+    let left = (2000.0 - row.needed.unwrap()[1]) / 1000.0;
+    let order = heavy.order("EUR").unwrap();
+    let wanted =
+        format!("Order 2.00 m of heavy, 1000 mm wide, sold in steps of 0.50 m: 120.00 EUR, 60.00 a metre. That is more than is needed");
+    assert!(order.starts_with(&wanted), "{order}");
+    assert!(order.contains(&format!("Left over when all is cut: {left:.2} m")) && !order.contains("if you can get it"), "{order}");
+}
+
+#[test]
+fn without_offers_other_widths_are_only_if_you_can_get_them() {
+    let (before, rest) = JOB.split_once("[[cloth.offer]]").unwrap();
+    let twill_alone = format!("{before}[[cloth]]{}", rest.split_once("[[cloth]]").unwrap().1);
+    let found = asked(&[job(&twill_alone)], None, 1, Spare::PerCent(10.0));
+    let twill = &found.cloths[0];
+    assert!(twill.widths.len() > 4);
+    for w in &twill.widths {
+        assert_eq!((w.on_offer, w.own), (w.width == 1250.0, w.width == 1250.0));
+        assert_eq!(w.best, w.own, "the job's own roll is the one that is there");
+    }
+    let order = twill.order("EUR").unwrap();
+    assert!(order.contains("1250 mm wide, in steps of 0.50 m (ask: no offer says)"), "{order}");
+    let page = warpwise::sheet::estimate_page(&found);
+    assert!(page.contains("if you can get it") && page.contains("Order "));
+}
+
+#[test]
+fn a_finish_is_reckoned_on_the_faces_that_the_job_says() {
+    let coat = |more: &str| format!("{JOB}\n[[finish]]\nname = \"clear coat\"\nareal_mass = 100\nprice_per_square_metre = 8\n{more}");
+    let of = |more: &str| {
+        asked(&[job(&coat(more).replacen("angle = 0", "angle = 0\nseen = \"mould side\"", 1))], None, 2, Spare::PerCent(0.0)).finishes
+    };
+    // Two sets of five plates of 0.5 by 0.3 m.
+    for (more, words, area) in [
+        ("", "one face, the mould side", 1.5),
+        ("faces = \"both\"", "both faces", 3.0),
+        ("faces = \"other side\"", "one face, the side away from the mould", 1.5),
+    ] {
+        let found = of(more);
+        assert_eq!((found.len(), found[0].faces.as_str()), (1, words));
+        assert!((found[0].area - area).abs() < 1e-9 && (found[0].mass - 100.0 * area).abs() < 1e-6, "{found:?}");
+        assert_eq!(found[0].cost, Some(8.0 * area));
+    }
 }

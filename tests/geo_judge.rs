@@ -1,6 +1,8 @@
 //! A general-purpose geometry library (`geo`) judges the demo's plan: sound outlines, areas, distances, offcuts.
 #![allow(clippy::unwrap_used)]
 
+mod plan_schema;
+
 use geo::{Area, BooleanOps, Distance, Euclidean, LineString, MultiPolygon, Polygon, Relate, Validation, unary_union};
 use std::path::Path;
 use std::sync::atomic::AtomicBool;
@@ -12,7 +14,9 @@ use warpwise::planner::{self, Settings, Unwatched};
 fn plan() -> Plan {
     let (job, _) = warpwise::job::load(Path::new("demo-data/job.toml")).unwrap();
     let settings = Settings { stop: Stop::Effort(1), seed: 3, threads: 0, sets: 1 };
-    planner::plan(&[job], &settings, &AtomicBool::new(false), &Unwatched).unwrap().into_plan()
+    let plan = planner::plan(&[job], &settings, &AtomicBool::new(false), &Unwatched).unwrap().into_plan();
+    plan_schema::keeps_to_schema(&plan);
+    plan
 }
 
 fn polygon(outline: &Ring, holes: &[Ring]) -> Polygon<f64> {

@@ -2,6 +2,7 @@
 #![allow(clippy::unwrap_used)]
 
 mod job_common;
+mod plan_schema;
 
 use job_common::{SOUND, folder, job_path, read};
 use std::path::Path;
@@ -25,7 +26,9 @@ fn demo() -> &'static Verified {
     DEMO.get_or_init(|| {
         let (job, _) = load(Path::new("demo-data/job.toml")).unwrap();
         let settings = Settings { stop: Stop::After(Duration::ZERO), seed: 1, threads: 1, sets: 1 };
-        plan(&[job], &settings, &AtomicBool::new(false), &Unwatched).unwrap()
+        let plan = plan(&[job], &settings, &AtomicBool::new(false), &Unwatched).unwrap();
+        plan_schema::keeps_to_schema(plan.plan());
+        plan
     })
 }
 
@@ -289,4 +292,71 @@ fn the_command_writes_the_sheet_alone() {
     assert!(code == Some(0) && json["laminate"]["parts"][0]["net"].as_f64().unwrap() > 1000.0 && json["layup"][0]["steps"].is_array());
     assert_eq!(run(&[folder, "--start", "soon"]).0, Some(2));
     assert_eq!(run(&["no-such-plan"]).0, Some(1));
+}
+
+/// Beyond 64 places that differ, patches were counted as bare base, without a word.
+#[test]
+fn eighty_patches_on_a_plate_are_eighty_one_places() {
+    let dir = tempfile::tempdir().unwrap();
+    std::fs::write(dir.path().join("plate.csv"), "# unit: mm\nx,y\n0,0\n900,0\n900,700\n0,700\n").unwrap();
+    let mut text = "[job]\nname = \"plate\"\n[cutting]\ntrim = 0\n[[cloth]]\nid = \"plain\"\nweave = \"plain\"\nup = \"paper\"\nroll_width = 1000\n\
+                    selvedge = 10\n[[template]]\nid = \"plate\"\nfile = \"plate.csv\"\narrow = 0\ntaken_off = \"mould\"\ninked_side = \"up\"\n"
+        .to_string();
+    for k in 0..80 {
+        let (x, y) = (50 + 80 * (k % 10), 50 + 80 * (k / 10));
+        text += &format!("[[patch]]\nid = \"p{k}\"\non = \"plate\"\ncentre = [{x}, {y}]\nlength = {}\nwidth = 40\n", 41 + k % 30);
+    }
+    let names: Vec<String> = (0..80).map(|k| format!("\"p{k}\"")).collect();
+    text += "[[layer]]\ncloth = \"plain\"\nangle = 0\ntemplates = [\"plate\"]\n";
+    text += &format!("[[layer]]\ncloth = \"plain\"\nangle = 45\ntemplates = [{}]\n", names.join(", "));
+    let file = dir.path().join("job.toml");
+    std::fs::write(&file, text).unwrap();
+    let (job, _) = load(&file).unwrap_or_else(|f| panic!("{f}"));
+    let settings = Settings { stop: Stop::Effort(0), seed: 1, threads: 1, sets: 1 };
+    let plan = plan(&[job], &settings, &AtomicBool::new(false), &Unwatched).unwrap().into_plan();
+    plan_schema::keeps_to_schema(&plan);
+    let regions = laminate(&plan).regions;
+    // Sizes by arithmetic: patches of 41 to 70 by 40 mm lie apart on a plate of 900 by 700.
+    let wanted = |k: u32| f64::from(41 + k % 30) * 40.0 / 1e6;
+    assert_eq!(regions.len(), 81);
+    for k in 0..80 {
+        let here: Vec<f64> = regions.iter().filter(|r| r.patches == [format!("p{k}")]).map(|r| r.area).collect();
+        assert!(here.len() == 1 && (here[0] - wanted(k)).abs() < 1e-6, "p{k}: {here:?}");
+    }
+    let bare: f64 = regions.iter().filter(|r| r.patches.is_empty()).map(|r| r.area).sum();
+    assert!((bare - (0.63 - (0..80).map(wanted).sum::<f64>())).abs() < 1e-6, "{bare}");
+}
+
+/// Finish was counted on one face whatever was meant, and no paper said on which.
+#[test]
+fn the_paper_says_on_which_faces_a_finish_is_counted() {
+    let with = |faces: &str, seen: &str| {
+        let text =
+            SOUND.replacen("seen = \"mould side\"", seen, 1) + &format!("\n[[finish]]\nname = \"clear coat\"\nareal_mass = 120\n{faces}\n");
+        let dir = folder();
+        let (job, _) = parse_with(&text, &job_path(&dir), &read).unwrap_or_else(|f| panic!("{f}"));
+        let settings = Settings { stop: Stop::Effort(0), seed: 1, threads: 1, sets: 1 };
+        plan(&[job], &settings, &AtomicBool::new(false), &Unwatched).unwrap_or_else(|f| panic!("{f:?}"))
+    };
+    let mould = "seen = \"mould side\"";
+    for (faces, seen, words, times) in [
+        ("", mould, "one face, the mould side", 1.0),
+        ("faces = \"both\"", mould, "both faces", 2.0),
+        ("faces = \"mould side\"", mould, "one face, the mould side", 1.0),
+        ("", "seen = \"other side\"", "one face, the side away from the mould", 1.0),
+    ] {
+        let plan = with(faces, seen);
+        plan_schema::keeps_to_schema(plan.plan());
+        let laminate = laminate(plan.plan());
+        let part = &laminate.parts[0];
+        assert_eq!(part.finish[0].faces, words);
+        // The seen layer lays both templates: their net areas by their parts, from the regions.
+        let whole: f64 = laminate.regions.iter().filter(|r| r.template != "tape").map(|r| r.area * f64::from(r.parts)).sum();
+        assert!((part.finish[0].area - times * whole).abs() < 1e-6, "{faces}: {} of {whole}", part.finish[0].area);
+        assert!((part.finished - part.net - 120.0 * times * whole).abs() < 1e-3);
+        let sheet = only(layup(plan.plan(), &When::default()));
+        assert!(sheet.after.iter().any(|s| s.contains(&format!("clear coat on {words}"))), "{:?}", sheet.after);
+        let report = sheet::report(&plan, &[sheet::layup_section(&plan)]);
+        assert!(report.contains(&format!("clear coat on {words}, ")), "the report says it");
+    }
 }

@@ -1,6 +1,8 @@
 //! Mosaic layers from job file to verified plan: from offcuts, from the roll, and what is refused.
 #![allow(clippy::unwrap_used)]
 
+mod plan_schema;
+
 use rand_pcg::Pcg64Mcg;
 use rand_pcg::rand_core::{Rng, SeedableRng};
 use std::path::Path;
@@ -88,6 +90,7 @@ fn the_hatch_is_cut_from_a_box_of_forty_offcuts_that_are_filled_well() {
         let settings = Settings { stop: Stop::Effort(8), ..settings(seed) };
         let stock = made_up_box(seed, 40, 0.005, 0.15);
         let plan = planner::plan_from_stock(&[hatch(HATCH)], &stock, &settings, &AtomicBool::new(false), &Unwatched).unwrap();
+        plan_schema::keeps_to_schema(plan.plan());
         // Verified: covered, lapped, three thick at most, directions apart, inside the offcuts.
         let m = &plan.plan().mosaics[0];
         let used: f64 = plan.plan().stocks.iter().map(|s| s.used_length * f64::from(u8::from(s.kind == StockKind::Roll))).sum();
@@ -106,7 +109,7 @@ fn laps_are_whole_beside_corners_whatever_the_seed_lap_and_size() {
         let text = HATCH.replace("seam_lap = 10", &format!("mosaic_seed = {seed}\nseam_lap = {lap}"));
         let settings = Settings { stop: Stop::Effort(0), ..settings(1) };
         let plan = planner::plan_from_stock(&[hatch(&text)], &stock, &settings, &AtomicBool::new(false), &Unwatched);
-        assert!(plan.is_ok(), "seed {seed}: {:?}", plan.err());
+        plan_schema::keeps_to_schema(plan.unwrap_or_else(|f| panic!("seed {seed}: {f:?}")).plan());
     }
 }
 
@@ -131,6 +134,7 @@ fn patches_that_are_cut_keep_their_mosaic_when_the_kit_goes_on_with_other_stock(
     let other = made_up_box(9, 30, 0.006, 0.08);
     let none = AtomicBool::new(false);
     let second = planner::go_on(&[job], &other, &earlier, &settings(2), &none, &Unwatched).unwrap().into_plan();
+    plan_schema::keeps_to_schema(&second);
     assert_eq!(second.mosaics[0].patches, first.mosaics[0].patches);
     assert_eq!(second.pieces, first.pieces);
     for id in &cut {
@@ -242,4 +246,20 @@ fn offcuts_come_first_however_short_the_time() {
     let offcuts = plan.stocks.iter().filter(|s| s.kind == StockKind::Offcut);
     let placed: usize = offcuts.map(|s| s.placed.len()).sum();
     assert!(2 * placed > plan.mosaics[0].patches.len(), "{placed} of {} patches", plan.mosaics[0].patches.len());
+}
+
+/// Sets beyond 200 were not planned, without a word, and the plan was refused for the patches it lacked.
+#[test]
+fn the_two_hundred_and_first_set_of_a_mosaic_is_planned_too_and_too_many_are_a_fault() {
+    let few = HATCH.replace("patch_from = 50", "patch_from = 150").replace("patch_to = 105", "patch_to = 400");
+    let job = hatch(&few);
+    let sets = |sets: u32| {
+        let settings = Settings { stop: Stop::Effort(0), sets, ..settings(1) };
+        planner::plan(std::slice::from_ref(&job), &settings, &AtomicBool::new(false), &Unwatched)
+    };
+    let plan = sets(201).unwrap();
+    plan_schema::keeps_to_schema(plan.plan());
+    assert_eq!(plan.plan().mosaics.len(), 201);
+    let Err(Refusal::NotPlaced(faults)) = sets(30_000) else { panic!("planned, or refused otherwise") };
+    assert!(faults.to_string().contains("at most 20000") && faults.to_string().contains("fewer sets"), "{faults}");
 }

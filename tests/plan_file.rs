@@ -5,7 +5,8 @@ mod verify_support;
 
 use rand_pcg::Pcg64Mcg;
 use rand_pcg::rand_core::{Rng, SeedableRng};
-use verify_support::{rectangle, tiling};
+use verify_support::{plan_schema, rectangle, tiling};
+use warpwise::job::{Consumables, Layup, MouldMaterial, MouldWork};
 use warpwise::plan::{from_json, schema_json, to_json};
 use warpwise::verify::verify;
 
@@ -86,4 +87,43 @@ fn thousands_of_mutated_files_bring_no_panic() {
         }
     }
     assert!(read > 500, "{read}");
+}
+
+/// Values that a job may leave out stood as `null` where the schema wanted text or a length.
+#[test]
+fn a_plan_keeps_to_its_schema_whatever_is_left_out() {
+    let mut plan = tiling(400.0, 300.0, &[rectangle(0.0, 0.0, 300.0, 100.0)]);
+    plan.mould_work.push(MouldWork::default());
+    let all_left_out = plan.sealed();
+    plan_schema::keeps_to_schema(&all_left_out);
+    let mut all_given = all_left_out.clone();
+    let work = &mut all_given.mould_work[0];
+    work.layup = Layup {
+        start: Some("2026-12-01 08:00".into()),
+        release_agent: Some("mould wax".into()),
+        release_expires: Some("2026-12-31".into()),
+        mould_material: Some(MouldMaterial::Steel),
+        mould_limit: Some(120.0),
+        core_limit: Some(90.0),
+        ..Layup::default()
+    };
+    work.consumables = Consumables { area: Some(1.5), perimeter: Some(4000.0), ..Consumables::default() };
+    plan_schema::keeps_to_schema(&all_given.sealed());
+    // The checker can say no.
+    let value: serde_json::Value = serde_json::from_str(&to_json(&all_left_out)).unwrap();
+    let breaks: [(&str, serde_json::Value); 5] = [
+        ("/mould_work/0/layup/start", 3.into()),
+        ("/mould_work/0/consumables/perimeter", "".into()),
+        ("/stocks/0/kind", "heap".into()),
+        ("/pieces/0/outline/1", serde_json::json!([1.0])),
+        ("/seed", (-1).into()),
+    ];
+    for (at, wrong) in breaks {
+        let mut broken = value.clone();
+        *broken.pointer_mut(at).unwrap() = wrong;
+        assert!(plan_schema::faults(&broken).iter().any(|f| f.contains(at)), "{at}: {:?}", plan_schema::faults(&broken));
+    }
+    let mut lacking = value;
+    lacking.as_object_mut().unwrap().remove("pieces");
+    assert!(!plan_schema::faults(&lacking).is_empty());
 }

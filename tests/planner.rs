@@ -1,6 +1,8 @@
 //! What ends a plan early, and what is too much for one.
 #![allow(clippy::unwrap_used)]
 
+mod plan_schema;
+
 use std::fs;
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -8,6 +10,7 @@ use std::time::Duration;
 use warpwise::job::{self, Job};
 use warpwise::nest::{Progress, Stop};
 use warpwise::planner::{self, Refusal, Settings, Unwatched, Watcher};
+use warpwise::stock::{Day, Offcut, Snapshot};
 
 /// The demo's job, which lays two cloths.
 fn two_cloths() -> Vec<Job> {
@@ -34,6 +37,7 @@ fn a_cancel_in_the_first_cloth_still_lays_out_the_others() {
     let cancel = AtomicBool::new(false);
     let plan = planner::plan(&two_cloths(), &timed(600), &cancel, &Impatient(&cancel)).unwrap();
     assert!(plan.plan().interrupted);
+    plan_schema::keeps_to_schema(plan.plan());
     assert_eq!(plan.plan().stocks.len(), 2);
 }
 
@@ -42,6 +46,7 @@ fn a_cancel_before_the_search_still_gives_a_first_layout() {
     let cancel = AtomicBool::new(true);
     let plan = planner::plan(&two_cloths(), &timed(600), &cancel, &Unwatched).unwrap();
     assert!(plan.plan().interrupted);
+    plan_schema::keeps_to_schema(plan.plan());
     assert!(!cancel.load(Ordering::Relaxed), "the flag is taken down, so that a second cancel can be told from the first");
 }
 
@@ -49,6 +54,7 @@ fn a_cancel_before_the_search_still_gives_a_first_layout() {
 fn no_time_at_all_still_gives_a_first_layout() {
     let plan = planner::plan(&two_cloths(), &timed(0), &AtomicBool::new(false), &Unwatched).unwrap();
     assert!(!plan.plan().interrupted);
+    plan_schema::keeps_to_schema(plan.plan());
     assert_eq!(plan.plan().stocks.len(), 2);
 }
 
@@ -83,4 +89,21 @@ fn a_layout_longer_than_a_plan_may_be_is_no_defect_of_the_planner() {
         Err(Refusal::NotPlaced(faults)) => assert!(faults.to_string().contains("at most 100 m"), "{faults}"),
         other => panic!("{other:?}"),
     }
+}
+
+/// An offcut that bears the cloth's own name, and no roll: the roll to buy was given the same name.
+#[test]
+fn a_roll_to_buy_does_not_take_the_name_of_an_offcut() {
+    let jobs = two_cloths();
+    let cloth = &jobs[0].cloths[jobs[0].layers[0].cloth];
+    let mut stock = Snapshot::empty(Day::parse("2026-11-25").unwrap());
+    let facts = serde_json::json!({
+        "id": cloth.id, "cloth": cloth.id, "added": "2026-11-20",
+        "outline": [[0, 0], [700, 0], [700, 600], [0, 600]],
+    });
+    stock.offcuts.push(Offcut::new(serde_json::from_value(facts).unwrap()).unwrap());
+    let settings = Settings { stop: Stop::Effort(0), seed: 1, threads: 1, sets: 1 };
+    let plan = planner::plan_from_stock(&jobs, &stock, &settings, &AtomicBool::new(false), &Unwatched).unwrap();
+    let names: Vec<&str> = plan.plan().stocks.iter().filter(|s| s.cloth == cloth.id).map(|s| s.id.as_str()).collect();
+    assert_eq!(names, vec![cloth.id.as_str(), format!("new roll of {}", cloth.id).as_str()]);
 }

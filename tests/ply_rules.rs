@@ -160,6 +160,49 @@ fn woven_plies_are_lapped_and_staggered_over_the_layers() {
     assert!(heights.windows(2).all(|w| w[1] - 25.0 - w[0] >= 50.0 - 1e-6), "{heights:?}");
 }
 
+/// The heights of a template's splices, rising.
+fn heights(found: &warpwise::ply::Prepared, ply: &str) -> Vec<f64> {
+    let mut heights: Vec<f64> = found.splices.iter().filter(|s| s.1.ends_with(ply)).map(|(_, _, line)| line[0].y).collect();
+    heights.sort_by(f64::total_cmp);
+    heights
+}
+
+/// Layers of other templates in between counted as plies over this one, and splices lay over each other.
+#[test]
+fn splices_are_staggered_over_the_plies_that_lie_on_one_another() {
+    let templates = vec![plain_template("deck", rectangle(1500.0, 2000.0)), plain_template("hatch", rectangle(300.0, 200.0))];
+    let between = |other: &[usize]| {
+        let layers = [&[0usize][..], other, other, other, &[0]].map(|items| layer(0.0, items));
+        let mut job = job(Weave::Satin, templates.clone(), layers.to_vec());
+        job.splice = Some(splice_rule());
+        heights(&prepared(&job), "deck")
+    };
+    let found = between(&[1]);
+    assert!(found[1] - 25.0 - found[0] >= 50.0 - 1e-6, "{found:?}");
+    // Three plies of its own in between: no more stagger is asked of the first and the fifth.
+    assert_eq!(between(&[0]).len(), 5);
+    let found = between(&[0]);
+    assert!(found.windows(2).any(|w| w[0] == w[1]), "{found:?}");
+}
+
+#[test]
+fn a_patchs_splices_keep_away_from_those_of_what_it_lies_on() {
+    let mut patch = plain_template("doubler", rectangle(1400.0, 2100.0));
+    patch.source = TemplateSource::Patch { on: "deck".into(), shape: PatchShape::Polygon(rectangle(1400.0, 2100.0)), step_back: 0.0 };
+    let small = ring(&[(200.0, 200.0), (400.0, 200.0), (400.0, 2000.0), (200.0, 2000.0)]);
+    let mut strap = plain_template("strap", small.clone());
+    strap.source = TemplateSource::Patch { on: "deck".into(), shape: PatchShape::Polygon(small), step_back: 0.0 };
+    let templates = vec![plain_template("deck", rectangle(1500.0, 2200.0)), patch, strap];
+    let mut job = job(Weave::Satin, templates, vec![layer(0.0, &[0]), layer(0.0, &[1]), layer(90.0, &[2])]);
+    job.splice = Some(splice_rule());
+    let found = prepared(&job);
+    let (deck, doubler) = (heights(&found, "deck")[0], heights(&found, "doubler")[0]);
+    assert!((deck - doubler).abs() >= 75.0 - 1e-6, "{deck} {doubler}");
+    let told: Vec<String> = found.warnings.iter().map(|w| w.to_string()).collect();
+    assert!(told.iter().any(|w| w.contains("2-doubler") && w.contains("the patch lies over the splice of 1-deck\n")), "{told:?}");
+    assert!(told.iter().any(|w| w.contains("3-strap") && w.contains("over the splice of 1-deck, 2-doubler")), "{told:?}");
+}
+
 #[test]
 fn unidirectional_plies_are_butted_along_the_fibre() {
     let deck = plain_template("deck", rectangle(1500.0, 2300.0));
@@ -246,7 +289,7 @@ fn a_patch_stepped_back_to_nothing_is_at_fault() {
     patch.source = TemplateSource::Patch { on: "hip".into(), shape: PatchShape::Polygon(rectangle(100.0, 30.0)), step_back: 20.0 };
     let layers = vec![layer(0.0, &[1]), layer(0.0, &[1])];
     let faults = prepare(&job(Weave::Plain, vec![plain_template("hip", seat()), patch], layers)).unwrap_err();
-    assert!(faults.to_string().contains("patch stepped back 1 times leaves no whole patch"), "{faults}");
+    assert!(faults.to_string().contains("patch stepped back 1 time leaves nothing of the patch: at its roomiest place"), "{faults}");
 }
 
 #[test]

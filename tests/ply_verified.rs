@@ -1,6 +1,7 @@
 //! Preparation against the verifier, which shares no code with it: whatever is prepared is found sound.
 #![allow(clippy::unwrap_used)]
 
+mod plan_schema;
 mod ply_support;
 
 use ply_support::*;
@@ -117,7 +118,8 @@ proptest! {
         match plan(std::slice::from_ref(&job), &settings, &AtomicBool::new(false), &Unwatched) {
             Err(Refusal::NotVerified(faults)) => prop_assert!(false, "{faults}"),
             // How soon the search finds a place for everything is its own matter.
-            Err(Refusal::Input(_) | Refusal::NotPlaced(_)) | Ok(_) => {}
+            Err(Refusal::Input(_) | Refusal::NotPlaced(_)) => {}
+            Ok(plan) => plan_schema::keeps_to_schema(plan.plan()),
         }
     }
 }

@@ -1,9 +1,12 @@
 //! The stock from outside: jobs that name it, sheets that look at its dates, labels, and an old offcut before a new one.
 #![allow(clippy::unwrap_used)]
 
+mod plan_schema;
+
 use assert_cmd::Command;
 use std::fs;
 use std::path::Path;
+use warpwise::geometry::point;
 use warpwise::plan::{Plan, StockKind};
 use warpwise::stock::OffcutFacts;
 
@@ -56,7 +59,9 @@ fn planned(dir: &Path, words: &[&str]) -> Plan {
     let all: Vec<&str> = ["nest", "job.toml", "--effort", "1", "--threads", "1", "--quiet"].iter().chain(words).copied().collect();
     let (code, _, said) = warpwise(dir, &all);
     assert_eq!(code, Some(0), "{said}");
-    warpwise::plan::from_json(&fs::read_to_string(dir.join("plan/plan.json")).unwrap()).unwrap()
+    let text = fs::read_to_string(dir.join("plan/plan.json")).unwrap();
+    plan_schema::file_keeps_to_schema(&text);
+    warpwise::plan::from_json(&text).unwrap()
 }
 
 fn opened(plan: &Plan) -> Vec<&str> {
@@ -160,3 +165,31 @@ fn one_thing_is_shown_in_words_with_what_was_done_with_it() {
     let json: OffcutFacts = serde_json::from_str(&stock(&["show", "off-2", "--json"])).unwrap();
     assert!(json.age.is_out && json.holes.len() == 1);
 }
+
+#[test]
+fn a_flaw_of_the_job_is_not_ignored_because_the_stock_has_a_roll() {
+    let dir = tempfile::tempdir().unwrap();
+    let dir = dir.path();
+    let job = JOB.replace("stock = \"kept.json\"\n", "").replace("[[strip]]\nid = \"long\"", FLAWED);
+    fs::write(dir.join("job.toml"), job).unwrap();
+    let add = ["stock", "--ledger", "s.sqlite", "add", "roll", "--cloth", "twill", "--new-cloth", "--width", "1000", "--length", "9000"];
+    assert_eq!(warpwise(dir, &add).0, Some(0));
+    let nest = ["nest", "job.toml", "--effort", "1", "--quiet", "--stock", "s.sqlite"];
+    let (code, _, said) = warpwise(dir, &nest);
+    assert_eq!(code, Some(1), "{said}");
+    assert!(said.contains("cloth twill") && said.contains("job.toml"), "{said}");
+    // What it advises is what helps.
+    let advice = "stock set roll-1 --flaw 0..250,100..990";
+    assert!(said.contains(advice), "{said}");
+    let set: Vec<&str> = ["stock", "--ledger", "s.sqlite"].into_iter().chain(advice.split(' ').skip(1)).collect();
+    let (code, shown, said) = warpwise(dir, &set);
+    assert_eq!(code, Some(0), "{said}");
+    assert!(shown.contains("flaw"), "{shown}");
+    // Now the roll has it: the job may leave it in or take it out.
+    let with = planned(dir, &["--stock", "s.sqlite"]);
+    assert_eq!(with.stocks[0].flaws, [[[0.0, 100.0], [250.0, 100.0], [250.0, 990.0], [0.0, 990.0]].map(|[x, y]| point(x, y)).to_vec()]);
+    // The job's own roll has the flaw too, and without a stock that is the roll.
+    assert_eq!(planned(dir, &[]).stocks[0].flaws, with.stocks[0].flaws);
+}
+
+const FLAWED: &str = "[[cloth.flaw]]\nfrom = 0\nto = 250\nlow = 100\nhigh = 990\n[[strip]]\nid = \"long\"";

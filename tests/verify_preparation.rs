@@ -36,6 +36,8 @@ fn plan_of(job: &Job) -> Plan {
             holes: s.holes,
             cuts: s.cuts,
             no_splice: s.no_splice,
+            inked: frame.inked,
+            other_hand_of: t.other_hand_of.clone(),
             strip: false,
             on,
         });
@@ -57,12 +59,9 @@ fn plan_of(job: &Job) -> Plan {
         });
     }
     for p in &prepared.pieces {
-        let kind = ply::splice_kind(job.cloths[p.cloth].weave);
-        let facts = job.splice.as_ref().map(|s| SpliceFacts {
-            kind,
-            lap: if kind == SpliceKind::Lap { s.lap } else { 0.0 },
-            stagger: s.stagger,
-            plies_apart: s.plies_apart,
+        let facts = job.splice.as_ref().map(|s| {
+            let (kind, lap) = ply::splice_of(job.cloths[p.cloth].weave, s.lap);
+            SpliceFacts { kind, lap, stagger: s.stagger, plies_apart: s.plies_apart }
         });
         plan.pieces.push(PlanPiece {
             piece: p.id.clone(),
@@ -178,6 +177,65 @@ fn too_little_or_too_much_allowance_is_refused() {
     refused_with(&job, |p| p.pieces[1].arrow.reverse(), "arrow points");
 }
 
+/// What grew into a small window came out through the butt edge beside it: its own allowance seemed to permit it.
+#[test]
+fn cloth_that_comes_out_of_a_window_through_an_edge_is_refused() {
+    let hole: Ring = vec![point(100., 182.), point(100., 195.), point(120., 195.), point(120., 182.)];
+    let edges = vec![None, None, Some(EdgeKind::Butt), None];
+    let t = template("plate", Draft { net: rectangle(300., 200.), edges, holes: vec![hole], ..Draft::default() });
+    let job = job(Weave::Plain, vec![t], vec![layer(0.0, &[0])]);
+    accepted(&plan_of(&job));
+    // In the piece's frame the top edge lies 25 mm higher than on the template, and what is here comes 7 mm out of it.
+    let bump = [(150., 225.), (150., 232.), (120., 232.), (120., 225.)].map(|(x, y)| point(x, y));
+    let grown = |p: &mut Plan| {
+        let top = p.pieces[0].outline.iter().position(|p| p.y == 225.0).unwrap();
+        let at = if p.pieces[0].outline[(top + 1) % 4].y == 225.0 { top + 1 } else { top };
+        bump.iter().rev().for_each(|&q| p.pieces[0].outline.insert(at, q));
+    };
+    refused_with(&job, grown, "farther from the net line than the allowance");
+    refused_with(&job, grown, "has cloth beyond an edge that does not grow");
+}
+
+/// A bay or slot narrower than twice the allowance: the cut line bridges its mouth, farther from the net line than the allowance.
+#[test]
+fn a_cut_line_that_bridges_a_narrow_bay_is_accepted() {
+    for (k, width) in [0.5, 6.0, 17.0, 30.0, 44.0, 49.9].into_iter().enumerate() {
+        for depth in [3.0, 20.0, 70.0] {
+            let (left, right) = (150.0 - width / 2.0, 150.0 + width / 2.0);
+            let lean = 4.0 * k as f64;
+            let net = vec![
+                point(0., 0.),
+                point(300., 0.),
+                point(300., 200.),
+                point(right, 200.),
+                point(right - lean.min(width / 3.0), 200. - depth),
+                point(left, 200. - depth),
+                point(left, 200.),
+                point(0., 200.),
+            ];
+            // With and without a window in the way, whose wall to the bay is thin.
+            let beside: Ring = vec![point(right + 3., 140.), point(right + 3., 190.), point(right + 63., 190.), point(right + 63., 140.)];
+            for holes in [Vec::new(), vec![beside]] {
+                let t = template("plate", Draft { net: net.clone(), holes, ..Draft::default() });
+                let mut job = job(Weave::Plain, vec![t], vec![layer(17.0, &[0])]);
+                for trim in [5.0, 25.0, 44.0] {
+                    job.layers[0].trim = trim;
+                    accepted(&plan_of(&job));
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn a_woven_ply_whose_job_wants_no_lap_is_butted() {
+    let mut job = over_wide(Weave::Plain, 4);
+    job.splice = job.splice.map(|s| warpwise::job::SpliceRule { lap: 0.0, ..s });
+    let plan = plan_of(&job);
+    assert!(plan.pieces.iter().filter_map(|p| p.splice.as_ref()).all(|s| s.kind == SpliceKind::Butt));
+    accepted(&plan);
+}
+
 fn over_wide(weave: Weave, plies_apart: usize) -> Job {
     let zone = vec![point(0.0, 600.0), point(500.0, 600.0), point(500.0, 700.0), point(0.0, 700.0)];
     let net = vec![point(0.0, 0.0), point(1400.0, 0.0), point(1500.0, 1500.0), point(700.0, 1600.0), point(0.0, 1500.0)];
@@ -230,6 +288,40 @@ fn wrong_splices_are_refused() {
         |p| p.pieces.iter_mut().filter_map(|p| p.splice.as_mut()).for_each(|s| (s.kind, s.lap) = (SpliceKind::Lap, 25.0)),
         "must be butted",
     );
+}
+
+/// Layers of another template between two plies do not lie between their splices: the same count in preparation and check hid it.
+#[test]
+fn splices_over_each_other_are_seen_with_layers_of_other_templates_between() {
+    let lay = |between: usize| {
+        let templates = vec![plain_template("deck", rectangle(1500.0, 2200.0)), plain_template("hatch", rectangle(300.0, 200.0))];
+        let layers = [0, between, between, between, 0].map(|t| layer(0.0, &[t]));
+        let mut job = job(Weave::Satin, templates, layers.to_vec());
+        job.splice = Some(warpwise::job::SpliceRule { plies_apart: 1, ..splice_rule() });
+        job
+    };
+    let four = |p: &mut Plan| p.pieces.iter_mut().filter_map(|p| p.splice.as_mut()).for_each(|s| s.plies_apart = 4);
+    refused_with(&lay(1), four, "0.000 mm apart on the template and 1 plies apart there");
+    accepted(&plan_of(&lay(1)));
+    // Of plies of its own, the neighbours are at fault.
+    refused_with(&lay(0), four, "plies apart there, less than the stagger of 50 mm");
+}
+
+/// A seam in the middle of another ply's lap was held to be half a lap away.
+#[test]
+fn a_splice_within_a_lap_is_at_no_distance() {
+    let mut job = over_wide(Weave::Plain, 1);
+    job.splice = Some(warpwise::job::SpliceRule { lap: 60.0, stagger: 20.0, plies_apart: 1 });
+    job.layers.truncate(2);
+    let mut plan = plan_of(&job);
+    // The same splices again, 30 mm higher: each edge lies in the other's lap, 30 mm from the edges of that.
+    let shifted = |p: &mut Plan| {
+        for piece in p.pieces.iter_mut().filter(|p| p.layer == 2) {
+            piece.splice.as_mut().unwrap().plies_apart = 2;
+        }
+    };
+    shifted(&mut plan);
+    refused(laid_out(plan, &job.cloths), "0.000 mm apart on the template");
 }
 
 fn patched() -> Job {

@@ -2,6 +2,8 @@
 //! line and arrow must lie as `.ci/reference/worked_case.py` computed from the rules alone.
 #![allow(clippy::unwrap_used)]
 
+mod plan_schema;
+
 use serde_json::Value;
 use std::fs;
 use std::sync::atomic::AtomicBool;
@@ -57,6 +59,7 @@ fn finished_sheets_show_the_f_as_computed() {
         fs::write(&file, job_file(&reference, case)).unwrap();
         let (job, _) = job::load(&file).unwrap_or_else(|faults| panic!("{faults}"));
         let plan = planner::plan(&[job], &settings, &AtomicBool::new(false), &Unwatched).unwrap();
+        plan_schema::keeps_to_schema(plan.plan());
         let sheets = sheet::cut_sheets(&plan, None);
         assert_eq!(sheets.len(), 1);
         let svg = std::str::from_utf8(&sheets[0].bytes).unwrap();

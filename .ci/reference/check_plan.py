@@ -284,7 +284,9 @@ class Judge:
 
     def figures(self, figures):
         who = f"cloth {figures['cloth']}"
-        mine = [stock for stock in self.plan["stocks"] if stock["cloth"] == figures["cloth"]]
+        # What was cut before stands in the figures of the plan it was cut by.
+        before = (self.plan.get("drawn_from") or {}).get("cut_before", [])
+        mine = [stock for stock in self.plan["stocks"] if stock["cloth"] == figures["cloth"] and stock["id"] not in before]
         rolls = [stock for stock in mine if stock["kind"] == "roll"]
         area = {"pieces": 0.0, "offcuts": 0.0, "waste": 0.0, "consumed": 0.0}
         rim = 0.0

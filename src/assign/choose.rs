@@ -23,8 +23,9 @@ pub struct Size {
 }
 
 /// Indices of the offcuts to plan from, rising: those that some shape may fit by its sizes; of very many, for each shape the smallest
-/// that may hold it, and the largest. `sizes` in order of preference: between equal ones the earlier is chosen.
-pub fn choose(shapes: &[Shape], sizes: &[Size]) -> Vec<usize> {
+/// that may hold it, and the largest. `sizes` in order of preference: between equal ones the earlier is chosen. Then how many others may
+/// hold a shape.
+pub fn choose(shapes: &[Shape], sizes: &[Size]) -> (Vec<usize>, usize) {
     // Every way a shape may lie by its box, with its area.
     let boxes: Vec<(f64, Vec<(f64, f64)>)> = shapes
         .iter()
@@ -41,7 +42,7 @@ pub fn choose(shapes: &[Shape], sizes: &[Size]) -> Vec<usize> {
     };
     let mut order: Vec<usize> = (0..sizes.len()).filter(|&i| boxes.iter().any(|b| holds(&sizes[i], b))).collect();
     if order.len() <= MOST {
-        return order;
+        return (order, 0);
     }
     order.sort_by(|&a, &b| sizes[a].area.total_cmp(&sizes[b].area).then(a.cmp(&b)));
     let mut kept = BTreeSet::new();
@@ -68,5 +69,6 @@ pub fn choose(shapes: &[Shape], sizes: &[Size]) -> Vec<usize> {
             }
         }
     }
-    kept.into_iter().collect()
+    let passed_over = order.len() - kept.len();
+    (kept.into_iter().collect(), passed_over)
 }

@@ -157,7 +157,13 @@ fn shown(found: &Estimate) -> String {
                 out,
                 "{}{}{:>6.0}  {:>6.2}–{:<6.2} {:>6.2} m{} {cost:>10}  {:>5.1} % {mass:>9}  {}",
                 if w.best { "*" } else { " " },
-                if w.own { "=" } else { " " },
+                if !w.on_offer {
+                    "?"
+                } else if w.own {
+                    "="
+                } else {
+                    " "
+                },
                 w.width,
                 least / 1000.0,
                 most / 1000.0,
@@ -167,9 +173,12 @@ fn shown(found: &Estimate) -> String {
                 "▇".repeat(bar)
             );
         }
+        if let Some(order) = cloth.order(&found.currency) {
+            out += &sheet::summary::wrap(&order, COLUMNS, 2);
+        }
         out.push('\n');
     }
-    out.push_str("* cheapest   = roll of the job or the stock   + more than needed, as sold\n");
+    out.push_str("* cheapest on offer   = roll of the job or the stock   ? if you can get it\n+ more than needed, as sold\n");
     for line in sheet::estimate_notes(found) {
         out += &sheet::summary::wrap(&line, COLUMNS, 0);
     }

@@ -1,5 +1,6 @@
 //! How a command can fail, and the exit status that tells.
 
+use super::say;
 use std::path::Path;
 use std::process::ExitCode;
 use warpwise::fault::{Fault, Faults, Place};
@@ -40,7 +41,6 @@ impl Failure {
     }
 
     /// Says what is wrong on standard error and gives the exit status.
-    #[allow(clippy::print_stderr)]
     pub fn report(self) -> ExitCode {
         let (faults, status) = match self {
             Failure::Input(faults) => (faults, 1),
@@ -51,9 +51,9 @@ impl Failure {
         let text_of = |file: &Path| std::fs::read_to_string(file).ok();
         // With the line of the job that is at fault, and a caret under the place.
         let faults = Faults(job::placed(faults.0, &text_of)).sorted();
-        eprintln!("{}", faults.with_source(&text_of).trim_end());
+        say(faults.with_source(&text_of).trim_end());
         if faults.0.len() > 1 {
-            eprintln!("{} faults", faults.0.len());
+            say(&format!("{} faults", faults.0.len()));
         }
         ExitCode::from(status)
     }

@@ -78,8 +78,30 @@ pub fn remove_old_sheets(dir: &Path, ending: &str, kept: &[String]) -> Result<()
 pub fn write_file(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     let refused = |e: io::Error| Failure::machine(&path.display().to_string(), &e);
     let folder = path.parent().filter(|f| !f.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let mut file = tempfile::Builder::new().prefix(".writing-").tempfile_in(folder).map_err(refused)?;
+    let mut file = beside(folder).map_err(refused)?;
+    if let Ok(there) = std::fs::metadata(path) {
+        file.as_file().set_permissions(there.permissions()).map_err(refused)?;
+    }
     file.write_all(bytes).and_then(|()| file.as_file().sync_all()).map_err(refused)?;
     file.persist(path).map_err(|e| refused(e.error))?;
     Ok(())
+}
+
+/// Tries whether a file could be written, and leaves nothing behind.
+pub fn can_write(path: &Path) -> Result<(), Failure> {
+    let folder = path.parent().filter(|f| !f.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    beside(folder).map(|_| ()).map_err(|e| Failure::machine(&path.display().to_string(), &e))
+}
+
+/// An unfinished file, with the rights that new files get in this place.
+fn beside(folder: &Path) -> io::Result<tempfile::NamedTempFile> {
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".writing-");
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        // The user's mask takes its part away.
+        builder.permissions(std::fs::Permissions::from_mode(0o666));
+    }
+    builder.tempfile_in(folder)
 }

@@ -1,5 +1,6 @@
 //! The command line: one file a command; each parses, calls the library and prints.
 
+mod ask;
 mod check;
 mod demo;
 mod estimate;
@@ -95,8 +96,13 @@ fn print(text: &str) -> Result<(), Failure> {
     }
 }
 
+/// A line on standard error; if nobody takes it, the work goes on.
+fn say(line: &str) {
+    use std::io::Write;
+    let _ = writeln!(std::io::stderr(), "{line}");
+}
+
 /// Prints warnings to standard error, each with the line it is about.
-#[allow(clippy::print_stderr)]
 fn warn(warnings: &[Fault], quiet: bool) {
     if quiet {
         return;
@@ -104,7 +110,7 @@ fn warn(warnings: &[Fault], quiet: bool) {
     let texts: RefCell<BTreeMap<PathBuf, Option<String>>> = RefCell::default();
     let text_of = |file: &Path| texts.borrow_mut().entry(file.into()).or_insert_with(|| std::fs::read_to_string(file).ok()).clone();
     for warning in warpwise::job::placed(warnings.to_vec(), &text_of) {
-        eprint!("warning: {}", Faults::from(warning).with_source(&text_of));
+        say(format!("warning: {}", Faults::from(warning).with_source(&text_of)).trim_end());
     }
 }
 

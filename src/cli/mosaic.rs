@@ -62,7 +62,7 @@ fn in_words(plan: &Plan) -> String {
         let share =
             if m.opened > 0.0 { format!(", {:.0} % of the offcuts opened", 100.0 * m.from_offcuts / m.opened) } else { String::new() };
         let whole = plan.stocks.iter().filter(|s| s.is_laid_whole() && s.placed.iter().any(|p| m.patches.contains(&p.piece))).count();
-        let whole = if whole > 0 { format!(", {whole} of them whole offcuts as they are") } else { String::new() };
+        let whole = if whole > 0 { format!(", {whole} of them laid whole") } else { String::new() };
         let first = format!("{}: {} patches, {on_offcuts} from offcuts{share}{whole}", m.ply, m.patches.len());
         let directions = format!(
             "  touching patches differ by {}° or more; evenness of directions {:.2} (1 is even), drift {:.2} (0 is none)",

@@ -61,9 +61,10 @@ pub fn files(plan: &Verified) -> Vec<(PathBuf, Vec<u8>)> {
         (PathBuf::from("overview.svg"), sheet::overview(plan).into_bytes()),
     ];
     files.extend(sheet::patches_table(plan).map(|t| (PathBuf::from("patches.csv"), t.into_bytes())));
-    files.extend(sheet::mosaic_sheets(plan).into_iter().map(|(name, svg)| (Path::new("sheets").join(name), svg.into_bytes())));
     let sheets = sheet::cut_sheets(plan, None)
         .into_iter()
+        .chain(sheet::mosaic_sheets(plan))
+        .chain(sheet::printed_mosaics(plan, None))
         .chain([sheet::placement_sheet(plan, None), sheet::layup_sheet(plan, &layup::When::default())]);
     files.extend(sheets.map(|file| (Path::new("sheets").join(file.name), file.bytes)));
     files

@@ -1,5 +1,6 @@
 //! `warpwise sheets PLAN`: the sheets of a plan again, in another format or on other paper, from its `plan.json` alone.
 
+use super::ask;
 use super::exit::Failure;
 use super::files::{read_plan, remove_old_sheets, write_into};
 use super::print;
@@ -7,7 +8,8 @@ use clap::{Args, ValueEnum};
 use std::path::PathBuf;
 use warpwise::cloth::Face;
 use warpwise::fault::{Fault, Faults};
-use warpwise::sheet::{LabelGrid, Paper, Written};
+use warpwise::sheet::{LabelGrid, PageCount, Paper, Written};
+use warpwise::units::counted;
 use warpwise::{plan, sheet, verify};
 
 /// A file format of cut sheets.
@@ -51,7 +53,7 @@ pub struct Sheets {
     /// By how much neighbouring pages overlap, mm
     #[arg(long, value_name = "MM", default_value_t = 10.0, allow_negative_numbers = true)]
     overlap: f64,
-    /// Each piece as its own template on paper instead of the layouts (PDF)
+    /// Templates of the pieces instead of the layouts, one for those that are equal [default: PDF on paper]
     #[arg(long, conflicts_with_all = ["placement", "labels"])]
     pieces: bool,
     /// The placement sheet instead: where each template lies, by tape measure (PDF on A4)
@@ -63,6 +65,9 @@ pub struct Sheets {
     /// Draw the cloth with this face up [default: as planned]
     #[arg(long, value_enum, value_name = "SIDE", conflicts_with = "labels")]
     face: Option<Side>,
+    /// Write without asking, however many pages they are
+    #[arg(long)]
+    yes: bool,
     /// Print the written files as JSON on standard output
     #[arg(long)]
     json: bool,
@@ -88,15 +93,25 @@ impl Sheets {
         let plan = verify::verify(plan).map_err(name)?;
         let face = self.face.map(|f| if f == Side::Up { Face::Up } else { Face::Down });
         let written: Vec<Written> = match &kind {
-            Kind::Svg => sheet::cut_sheets(&plan, face),
-            Kind::Dxf => sheet::cutter_files(&plan, face),
+            Kind::Svg => sheet::cut_sheets(&plan, face).into_iter().chain(sheet::mosaic_sheets(&plan)).collect(),
+            Kind::Dxf => sheet::cutter_files(&plan, face).into_iter().chain(sheet::mosaic_cutter_files(&plan)).collect(),
             Kind::Layouts(paper) => {
-                if let Some(paper) = paper {
-                    self.tell(&plan, paper);
+                if let Some(paper) = paper
+                    && !self.agreed(&sheet::pages_needed(&plan, face, paper), paper)?
+                {
+                    return print("Nothing was written.\n");
                 }
-                sheet::printed_sheets(&plan, face, paper.as_ref())
+                let sheets = sheet::printed_sheets(&plan, face, paper.as_ref());
+                sheets.into_iter().chain(sheet::printed_mosaics(&plan, paper.as_ref())).collect()
             }
-            Kind::Pieces(paper) => vec![sheet::printed_templates(&plan, face, paper)],
+            Kind::Pieces(paper) => {
+                if !self.agreed(&[sheet::template_pages(&plan, face, paper)], paper)? {
+                    return print("Nothing was written.\n");
+                }
+                vec![sheet::printed_templates(&plan, face, paper)]
+            }
+            Kind::PiecesSvg => sheet::template_sheets(&plan, face),
+            Kind::PiecesDxf => sheet::template_cutter_files(&plan, face),
             Kind::Placement => vec![sheet::placement_sheet(&plan, face)],
             Kind::Labels(grid) => sheet::labels(&plan, grid).to_vec(),
         };
@@ -121,14 +136,24 @@ impl Sheets {
         written.iter().try_for_each(|w| print(&format!("{}\n", path(w))))
     }
 
-    /// The page counts, before the pages are drawn.
-    #[allow(clippy::print_stderr)]
-    fn tell(&self, plan: &verify::Verified, paper: &Paper) {
+    /// Tells how many pages there will be before they are drawn; on a terminal asks whether to go on.
+    fn agreed(&self, counts: &[PageCount], paper: &Paper) -> Result<bool, Failure> {
+        let paper = paper.name.to_uppercase();
+        let of = |pages: usize, saved: usize| {
+            let saved = if saved > 0 { format!(" ({saved} saved)") } else { String::new() };
+            format!("{} of {paper}{saved}", counted(pages, "page"))
+        };
+        let all: usize = counts.iter().map(|c| c.pages).sum();
         if !self.quiet {
-            for (name, pages) in sheet::pages_needed(plan, paper) {
-                eprintln!("{name}: {} of {}", warpwise::units::counted(pages, "page"), paper.name.to_uppercase());
+            counts.iter().for_each(|c| super::say(&format!("{}: {}", c.name, of(c.pages, c.saved))));
+            if counts.len() > 1 {
+                super::say(&format!("in all: {}", of(all, counts.iter().map(|c| c.saved).sum())));
             }
         }
+        if self.yes || self.quiet || self.json || !ask::on_terminal() {
+            return Ok(true);
+        }
+        ask::ask(&format!("Write {} of {paper}?", counted(all, "page")), &[("yes", true), ("no", false)])
     }
 
     /// What is asked for, if the flags go together.
@@ -137,17 +162,16 @@ impl Sheets {
         if let Some(grid) = &self.labels {
             return LabelGrid::named(grid).map(Kind::Labels).map_err(Failure::Usage);
         }
-        let pdf_only = self.pieces || self.placement;
-        if pdf_only && self.format.is_some_and(|f| f != Format::Pdf) {
-            return Err(usage("templates and placement sheets are PDF only", "leave out --as, or give --as pdf"));
+        if self.placement && self.format.is_some_and(|f| f != Format::Pdf) {
+            return Err(usage("the placement sheet is a table and PDF only", "leave out --as, or give --as pdf"));
         }
         if self.placement {
             return Ok(Kind::Placement);
         }
-        match self.format.unwrap_or(if pdf_only || self.paper.is_some() { Format::Pdf } else { Format::Svg }) {
+        match self.format.unwrap_or(if self.pieces || self.paper.is_some() { Format::Pdf } else { Format::Svg }) {
             Format::Svg | Format::Dxf if self.paper.is_some() => Err(usage("--paper is for PDF", "give --as pdf, or leave out --paper")),
-            Format::Svg => Ok(Kind::Svg),
-            Format::Dxf => Ok(Kind::Dxf),
+            Format::Svg => Ok(if self.pieces { Kind::PiecesSvg } else { Kind::Svg }),
+            Format::Dxf => Ok(if self.pieces { Kind::PiecesDxf } else { Kind::Dxf }),
             Format::Pdf => {
                 let name = self.paper.as_deref().unwrap_or("a4");
                 if name.eq_ignore_ascii_case("roll") {
@@ -170,6 +194,8 @@ enum Kind {
     Dxf,
     Layouts(Option<Paper>),
     Pieces(Paper),
+    PiecesSvg,
+    PiecesDxf,
     Placement,
     Labels(LabelGrid),
 }

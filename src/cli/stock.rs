@@ -1,13 +1,14 @@
 //! `warpwise stock …`: the ledger of rolls, offcuts and dated consumables.
 
 use super::exit::Failure;
-use super::files::{read_plan, write_file};
-use super::print;
-use super::stock_add::Add;
+use super::files::{can_write, read_plan, write_file};
+use super::stock_add::{Add, flaw};
 use super::stock_list::{entry_line, list, show};
+use super::{print, say, warn};
 use clap::{Args, Subcommand, ValueEnum};
 use std::path::{Path, PathBuf};
 use warpwise::fault::{Fault, Faults};
+use warpwise::geometry::Ring;
 use warpwise::ledger::{self, FreezerMove, Imported, Ledger, Moment, PieceState, Record, Trouble};
 use warpwise::plan;
 use warpwise::planner::Earlier;
@@ -146,6 +147,9 @@ struct Set {
     /// Length left on a roll, measured
     #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
     length: Option<String>,
+    /// A flaw found on a roll: from and to along it, from its free end; from and to across it, unless it goes right across
+    #[arg(long, value_name = "FROM..TO[,LOW..HIGH]", allow_hyphen_values = true)]
+    flaw: Vec<String>,
     /// Where it lies
     #[arg(long)]
     place: Option<String>,
@@ -164,13 +168,16 @@ struct Set {
     /// The day a consumable was opened
     #[arg(long, value_name = "DAY")]
     opened: Option<String>,
+    /// The day a roll or an offcut came in
+    #[arg(long, value_name = "DAY")]
+    added: Option<String>,
 }
 
 impl From<Trouble> for Failure {
     fn from(trouble: Trouble) -> Failure {
         match trouble {
             Trouble::Input(faults) => Failure::Input(faults),
-            Trouble::Machine(faults) => Failure::Machine(faults),
+            Trouble::Machine(faults) | Trouble::Damaged(faults) => Failure::Machine(faults),
         }
     }
 }
@@ -186,6 +193,8 @@ impl Stock {
             }
         };
         let now = Moment::now();
+        // A ledger that cannot be read speaks of it below.
+        warn(&Ledger::read(&file).and_then(|ledger| ledger.clock_doubts(&now)).unwrap_or_default(), false);
         match self.command {
             Command::Add(add) => print(&add.run(&file, &now)?),
             Command::List { cloth, page, json } => {
@@ -260,7 +269,7 @@ impl Stock {
                 };
                 let imported = Ledger::write(&file)?.import(&text, &now).map_err(|t| match t {
                     Trouble::Input(faults) => Failure::Input(faults.in_file(&from)),
-                    Trouble::Machine(faults) => Failure::Machine(faults),
+                    other => other.into(),
                 })?;
                 let also = match imported {
                     Imported { whole: true, .. } => ", with the history, the freezer log and the cut pieces",
@@ -281,12 +290,14 @@ impl Set {
             let day = text.as_ref().map(|t| Day::parse(t).map_err(|f| f.on(name)));
             day.and_then(|d| faults.keep(d.map_err(Faults::from)))
         };
-        let (expiry, opened) = (keep("--expiry", &self.expiry), keep("--opened", &self.opened));
+        let (expiry, opened, added) = (keep("--expiry", &self.expiry), keep("--opened", &self.opened), keep("--added", &self.added));
         let length = self.length.as_ref().map(|t| parse_length(t).map_err(|f| f.on("--length").into()));
         let length = length.and_then(|l| faults.keep(l));
         let mut ledger = Ledger::write(file)?;
         let records = ["roll", "offcut", "consumable"].map(|kind| ledger.records(kind));
         let record = records.into_iter().filter_map(Result::ok).flatten().find(|r| r.id() == self.id);
+        let width = if let Some(Record::Roll(r)) = &record { r.facts.width } else { 1.0 };
+        let flaws: Vec<Ring> = self.flaw.iter().filter_map(|f| faults.keep(flaw(f, width))).collect();
         // A flag that says nothing of this kind of thing is a slip, not to be passed over.
         let (on_cloth, on_roll, on_consumable) = match &record {
             Some(Record::Roll(_)) => (true, true, false),
@@ -297,8 +308,10 @@ impl Set {
         let life = self.out_hours.is_some() || self.out_life.is_some() || self.cosmetic_only.is_some();
         for (given, fits, flag) in [
             (length.is_some(), on_roll, "--length"),
+            (!self.flaw.is_empty(), on_roll, "--flaw"),
             (life, on_cloth, "hours and --cosmetic-only"),
             (opened.is_some(), on_consumable, "--opened"),
+            (added.is_some(), on_cloth, "--added"),
         ] {
             if given && !fits {
                 faults.push(Fault::new(format!("{flag} cannot be set on it"), "look at it with `warpwise stock show`").on(&self.id));
@@ -308,12 +321,13 @@ impl Set {
             return Err(Failure::Input(faults));
         }
         ledger.edit(&self.id, &format!("corrected {}", self.id), now, |record| {
-            let (age, place) = match record {
+            let (age, place, came_in, out_since) = match record {
                 Record::Roll(r) => {
                     r.facts.length = length.or(r.facts.length);
-                    (&mut r.facts.age, &mut r.facts.place)
+                    r.facts.flaws.extend(flaws);
+                    (&mut r.facts.age, &mut r.facts.place, &mut r.facts.added, &mut r.out_since)
                 }
-                Record::Offcut(o) => (&mut o.facts.age, &mut o.facts.place),
+                Record::Offcut(o) => (&mut o.facts.age, &mut o.facts.place, &mut o.facts.added, &mut o.out_since),
                 Record::Consumable(c) => {
                     c.expiry = expiry.or(c.expiry);
                     c.opened = opened.or(c.opened);
@@ -322,6 +336,9 @@ impl Set {
                 }
                 _ => return,
             };
+            *came_in = added.unwrap_or(*came_in);
+            // Hours so far are those up to now: of what lies out they run on from here.
+            *out_since = out_since.map(|since| if self.out_hours.is_some() { now.seconds } else { since });
             age.expiry = expiry.or(age.expiry);
             age.out_hours = self.out_hours.unwrap_or(age.out_hours);
             age.out_life_hours = self.out_life.or(age.out_life_hours);
@@ -341,7 +358,11 @@ enum Source {
 /// A stock to plan from: a ledger, or the plain JSON of one.
 pub fn read_stock(file: &Path) -> Result<Snapshot, Failure> {
     match open_stock(file)? {
-        Source::Ledger(ledger) => Ok(ledger.snapshot(&Moment::now())?),
+        Source::Ledger(ledger) => {
+            let now = Moment::now();
+            warn(&ledger.clock_doubts(&now)?, false);
+            Ok(ledger.snapshot(&now)?)
+        }
         Source::Text(text) => Snapshot::from_json(&text, Day::today()).map_err(|faults| Failure::Input(faults.in_file(file))),
     }
 }
@@ -388,6 +409,10 @@ fn book(file: &Path, path: &Path, pieces: &[String], labels: Option<PathBuf>, no
     if !file.exists() {
         return Err(Ledger::read(file).err().map_or_else(|| Failure::Input(Faults::new()), Failure::from));
     }
+    let folder = if path.is_dir() { path } else { path.parent().unwrap_or(Path::new("")) };
+    let labels = labels.unwrap_or_else(|| folder.join("labels.html"));
+    // What can fail comes before the booking, which cannot be taken for failed then.
+    can_write(&labels)?;
     let booked = Ledger::write(file)?.book(&plan, pieces, now)?;
     let mut out = format!("booked {} as cut\n", counted(booked.pieces, "piece"));
     for (id, used, left) in &booked.shortened {
@@ -403,10 +428,14 @@ fn book(file: &Path, path: &Path, pieces: &[String], labels: Option<PathBuf>, no
     if !booked.added.is_empty() {
         let ids: Vec<&str> = booked.added.iter().map(|o| o.id.as_str()).collect();
         out.push_str(&format!("new offcuts: {}\n", ids.join(", ")));
-        let folder = if path.is_dir() { path } else { path.parent().unwrap_or(Path::new("")) };
-        let to = labels.unwrap_or_else(|| folder.join("labels.html"));
-        write_labels(&to, &booked.added)?;
-        out.push_str(&format!("labels to print: {} (or {})\n", to.with_extension("pdf").display(), to.display()));
+        match write_labels(&labels, &booked.added) {
+            Ok(()) => out.push_str(&format!("labels to print: {} (or {})\n", labels.with_extension("pdf").display(), labels.display())),
+            Err(failure) => {
+                print(&out)?;
+                say(&format!("the booking holds; only its labels are not written: `warpwise stock labels FILE {}`", ids.join(" ")));
+                return Err(failure);
+            }
+        }
     }
     print(&out)
 }
@@ -431,23 +460,25 @@ fn pieces(file: &Path, path: &Path) -> Result<(), Failure> {
 }
 
 fn check(file: &Path, restore: bool, now: &Moment) -> Result<(), Failure> {
-    let sound = Ledger::read(file).and_then(|ledger| ledger.check().map(|()| ledger));
-    match (sound, restore) {
-        (Ok(ledger), false) => {
-            let stock = ledger.snapshot(now)?;
-            let mut out = format!("{}: sound\n", file.display());
-            let ages = stock.rolls.iter().map(|r| (r.id(), r.age())).chain(stock.offcuts.iter().map(|o| (o.id(), o.age())));
-            let warnings = ages.filter_map(|(id, age)| age.warning(id, stock.day));
-            for warning in warnings.chain(stock.consumables.iter().filter_map(|c| c.warning(stock.day))) {
-                out.push_str(&format!("warning: {warning}\n"));
-            }
-            print(&out)
+    if restore {
+        let restored = Ledger::restore(file)?;
+        let mut out = format!("in place now: {}\n", restored.from.display());
+        for backup in &restored.passed_over {
+            out.push_str(&format!("passed over, damaged itself: {}\n", backup.display()));
         }
-        (Ok(_), true) => Err(Failure::Usage(Fault::new("the ledger is sound", "restore only a damaged one").in_file(file).into())),
-        (Err(trouble), false) => Err(trouble.into()),
-        (Err(_), true) => {
-            let aside = Ledger::restore(file)?;
-            print(&format!("the last good backup is in place; the damaged ledger is kept as {}\n", aside.display()))
+        if let Some(aside) = &restored.aside {
+            out.push_str(&format!("the damaged ledger is kept as {}\n", aside.display()));
         }
+        return print(&out);
     }
+    let ledger = Ledger::read(file)?;
+    ledger.check()?;
+    let stock = ledger.snapshot(now)?;
+    let mut out = format!("{}: sound\n", file.display());
+    let ages = stock.rolls.iter().map(|r| (r.id(), r.age())).chain(stock.offcuts.iter().map(|o| (o.id(), o.age())));
+    let warnings = ages.filter_map(|(id, age)| age.warning(id, stock.day));
+    for warning in warnings.chain(stock.consumables.iter().filter_map(|c| c.warning(stock.day))) {
+        out.push_str(&format!("warning: {warning}\n"));
+    }
+    print(&out)
 }

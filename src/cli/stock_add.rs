@@ -9,7 +9,7 @@ use warpwise::geometry::{Motion, Point, Ring, point};
 use warpwise::ledger::{Ledger, Moment};
 use warpwise::outline::{ReadOptions, Unit, read_file};
 use warpwise::stock::{Age, Consumable, ConsumableKind, Day, OffcutFacts, RollFacts};
-use warpwise::units::parse_length;
+use warpwise::units::{parse_length, quoted};
 
 /// `warpwise stock add`.
 #[derive(Args)]
@@ -67,8 +67,8 @@ struct AddRoll {
     /// Length on it, if it is known
     #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
     length: Option<String>,
-    /// A flaw across the whole width, from the free end: FROM..TO
-    #[arg(long, value_name = "FROM..TO", allow_hyphen_values = true)]
+    /// A flaw: from and to along the roll, from its free end; from and to across it, from the lower edge, unless it goes right across
+    #[arg(long, value_name = "FROM..TO[,LOW..HIGH]", allow_hyphen_values = true)]
     flaw: Vec<String>,
     #[command(flatten)]
     life: Life,
@@ -209,15 +209,7 @@ impl AddRoll {
         let mut flags = Flags(Faults::new());
         let width = flags.length("--width", &self.width);
         let length = self.length.as_ref().map(|t| flags.length("--length", t));
-        let mut flaws = Vec::new();
-        for flaw in &self.flaw {
-            let Some((from, to)) = flaw.split_once("..") else {
-                flags.0.push(Fault::new("is no stretch of the roll", "write it as 1200..1250").on("--flaw"));
-                continue;
-            };
-            let (from, to) = (flags.length("--flaw", from), flags.length("--flaw", to));
-            flaws.push(vec![point(from, 0.0), point(to, 0.0), point(to, width), point(from, width)]);
-        }
+        let flaws = self.flaw.iter().filter_map(|f| flags.0.keep(flaw(f, width))).collect();
         let age = flags.age(&self.life);
         flags.0.into_result(()).map_err(Failure::Input)?;
         let roll = RollFacts {
@@ -235,6 +227,21 @@ impl AddRoll {
         let id = Ledger::write(file)?.add_roll(roll, self.life.out, self.life.new_cloth, now)?;
         Ok(added(&id, &age, now))
     }
+}
+
+/// A flaw as `--flaw` gives it, on a roll of a width.
+pub(super) fn flaw(text: &str, width: f64) -> Result<Ring, Faults> {
+    let mut flags = Flags(Faults::new());
+    let mut stretch = |text: &str| match text.split_once("..") {
+        Some((from, to)) => [from, to].map(|t| flags.length("--flaw", t.trim())),
+        None => {
+            flags.0.push(Fault::new(format!("{} is no stretch of the roll", quoted(text)), "write it as 1200..1250").on("--flaw"));
+            [0.0, 1.0]
+        }
+    };
+    let (along, across) = text.split_once(',').map_or((text, None), |(a, b)| (a, Some(b)));
+    let ([from, to], [low, high]) = (stretch(along), across.map_or([0.0, width], &mut stretch));
+    flags.0.into_result(vec![point(from, low), point(to, low), point(to, high), point(from, high)])
 }
 
 impl AddOffcut {

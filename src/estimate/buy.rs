@@ -32,6 +32,14 @@ pub struct Buy {
     pub length: f64,
     /// In the job's currency, if a price is known.
     pub cost: Option<f64>,
+    /// Lengths are sold in steps of this, mm.
+    pub step: f64,
+    /// Price of a metre of this width.
+    pub price_per_metre: Option<f64>,
+    /// Length beyond the longest layout, the spare among it, mm.
+    pub left_over: f64,
+    /// Step and price are those of an offer; otherwise the step is a guess.
+    pub offered: bool,
     /// It is worth buying more than is needed to reach a price break or a least length.
     pub more_than_needed: bool,
 }
@@ -39,6 +47,7 @@ pub struct Buy {
 /// The cheapest way to buy a length: every offer of the width is tried, its break and least length kept. A width without a price of its own is
 /// taken at the cloth's price of a m².
 pub fn buy(cloth: &Cloth, want: Request) -> Buy {
+    let offered = cloth.offers.iter().any(|o| o.width == want.width);
     let plain = Offer { width: want.width, from: 0.0, minimum: 0.0, step: STEP, price: None };
     let mut offers: Vec<&Offer> = cloth.offers.iter().filter(|o| o.width == want.width).collect();
     if offers.is_empty() {
@@ -51,7 +60,9 @@ pub fn buy(cloth: &Cloth, want: Request) -> Buy {
         let length = up(want.length.max(offer.minimum).max(offer.from));
         let price = offer.price.map(|p| square_metre(p, offer.width)).or(known);
         let cost = price.map(|p| (p * length * offer.width / 1e6 * 100.0).round() / 100.0);
-        let this = Buy { length, cost, more_than_needed: length > up(want.length) };
+        let price_per_metre = price.map(|p| p * offer.width / 1000.0);
+        let (left_over, more_than_needed) = (length - want.length, length > up(want.length));
+        let this = Buy { length, cost, step: offer.step, price_per_metre, left_over, offered, more_than_needed };
         let better = best.as_ref().is_none_or(|b| match (this.cost, b.cost) {
             (Some(a), Some(b)) => a < b,
             (Some(_), None) => true,
@@ -62,7 +73,9 @@ pub fn buy(cloth: &Cloth, want: Request) -> Buy {
             best = Some(this);
         }
     }
-    best.unwrap_or(Buy { length: want.length, cost: None, more_than_needed: false })
+    let exact =
+        Buy { length: want.length, cost: None, step: STEP, price_per_metre: None, left_over: 0.0, offered, more_than_needed: false };
+    best.unwrap_or(exact)
 }
 
 #[cfg(test)]
@@ -108,6 +121,7 @@ pub(super) mod tests {
         assert_eq!((got.length, got.cost, got.more_than_needed), (10_000.0, Some(400.0), true));
         let got = buy(&cloth(vec![offer(0.0, 50.0)]), Request { width: 1000.0, length: 200.0 });
         assert_eq!((got.length, got.cost), (1000.0, Some(50.0)), "the least length sold");
+        assert_eq!((got.step, got.price_per_metre, got.left_over, got.offered), (500.0, Some(50.0), 800.0, true));
         assert_eq!(buy(&cloth(Vec::new()), Request { width: 1000.0, length: 1500.0 }).length, 1500.0, "a whole step stays");
     }
 }

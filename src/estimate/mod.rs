@@ -10,15 +10,17 @@ use crate::cloth::{Cloth, Price};
 use crate::fault::{Faults, Place};
 use crate::geometry::{ring_area, ring_bounds};
 use crate::job::Job;
+use crate::laminate::{FinishMass, finishes};
 use crate::nest::{Progress, Stop};
 use crate::plan::{Plan, StockKind};
 use crate::planner::{self, Refusal, Settings, Watcher};
 use crate::stock::{Age, Roll, RollFacts, Snapshot};
+use crate::units::show_metres;
 use serde::Serialize;
 use std::sync::atomic::AtomicBool;
 use std::time::Duration;
 
-/// Roll widths looked at where the job names no offers, mm (common practice, no source).
+/// Roll widths looked at where the job names no offers, mm (common practice, no source). Whether anybody sells them is not known.
 pub const USUAL_WIDTHS: [f64; 6] = [300.0, 600.0, 1000.0, 1250.0, 1270.0, 1500.0];
 
 /// What one width of a cloth comes to.
@@ -28,6 +30,8 @@ pub struct WidthFigures {
     pub width: f64,
     /// The width of the job's own roll, or of the rolls in the stock.
     pub own: bool,
+    /// It can be ordered: the job has an offer of it, or where it has no offers at all it is its own roll. Others only if somebody has them.
+    pub on_offer: bool,
     /// Lengths that are needed and not there, least and most over the seeds or by the range of the waste, mm; none if the pieces do not fit.
     pub needed: Option<[f64; 2]>,
     /// Spare, mm.
@@ -39,7 +43,7 @@ pub struct WidthFigures {
     pub yield_: f64,
     /// Mass to buy, g.
     pub mass: Option<f64>,
-    /// The cheapest width of the cloth (the least area where no price is known).
+    /// The cheapest width on offer (the least area where no price is known); of all widths if none is on offer.
     pub best: bool,
     /// Why no layout is possible.
     pub why_not: Option<String>,
@@ -67,6 +71,8 @@ pub struct ClothEstimate {
 pub struct Estimate {
     /// Cloth by cloth.
     pub cloths: Vec<ClothEstimate>,
+    /// What is put on the finished parts, job by job; none for rough parts.
+    pub finishes: Vec<FinishMass>,
     /// Cost of the cheapest buys together, if every price is known.
     pub cost: Option<f64>,
     /// Mass of the cheapest buys together, g, if every areal mass is known.
@@ -134,26 +140,34 @@ pub fn estimate(wish: &Wish<'_>, settings: &Settings, cancel: &AtomicBool, watch
     };
     let widths_of = |cloth: &Cloth| at_hand(cloth).map_or_else(|| widths(cloth), |w| vec![w]);
     let seeds: Vec<u64> = (0..u64::from(wish.seeds.max(1))).map(|i| settings.seed.wrapping_add(i)).collect();
-    let runs = (1 + cloths.iter().map(|c| widths_of(c).len() - 1).sum::<usize>()) * seeds.len();
+    let is_own = |cloth: &Cloth, width: f64| at_hand(cloth).is_some() || width == cloth.roll_width;
+    let all: Vec<(&Cloth, f64)> = cloths.iter().flat_map(|&c| widths_of(c).into_iter().map(move |w| (c, w))).collect();
+    let others = all.iter().filter(|(c, w)| !is_own(c, *w)).count();
+    let runs = (others + usize::from(others < all.len())) * seeds.len();
     let mut run = Runs { stock: stock.as_ref(), settings, cancel, watcher, done: 0, runs, interrupted: false };
 
-    let own = run.all(wish.jobs, &seeds);
+    let own = (others < all.len()).then(|| run.all(wish.jobs, &seeds));
     let mut out = Vec::new();
     for cloth in cloths {
         let mut rows: Vec<WidthFigures> = Vec::new();
         let mut pieces_area = 0.0_f64;
+        let mut refusal = None;
         for width in widths_of(cloth) {
-            let is_own = at_hand(cloth).is_some() || width == cloth.roll_width;
+            let is_own = is_own(cloth, width);
             let plans = match &own {
-                Ok(plans) if is_own => Ok(plans.clone()),
+                Some(Ok(plans)) if is_own => Ok(plans.clone()),
                 _ => run.all(&alone(wish.jobs, &cloth.id, width), &seeds),
             };
+            refusal = plans.as_ref().err().cloned().or(refusal);
             let taken = plans.map(|plans| plans.iter().map(|p| taken(p, cloth, at_hand(cloth).is_some())).collect::<Vec<_>>());
             pieces_area = taken.iter().flatten().map(|t| t.pieces_area).fold(pieces_area, f64::max);
             rows.push(row(cloth, width, is_own, wish.spare, taken));
         }
-        if let (true, Err(refusal)) = (rows.iter().all(|r| r.needed.is_none()), &own) {
-            return Err(refusal.clone());
+        if let Some(refusal) = refusal.filter(|_| rows.iter().all(|r| r.needed.is_none())) {
+            return Err(match own {
+                Some(Err(of_all)) => of_all,
+                _ => refusal,
+            });
         }
         mark_best(&mut rows);
         let enough = wish.stock.is_some() && rows.iter().any(|r| r.needed == Some([0.0, 0.0]));
@@ -163,8 +177,10 @@ pub fn estimate(wish: &Wish<'_>, settings: &Settings, cancel: &AtomicBool, watch
         out.push(ClothEstimate { cloth, name, pieces_area, widths: rows, enough, notes: notes.into_iter().collect() });
     }
     let currency = wish.jobs.first().map_or_else(String::new, |j| j.currency.clone());
+    let bare = planner::unplaced(wish.jobs, settings.sets);
     Ok(summed(Estimate {
         cloths: out,
+        finishes: (0..wish.jobs.len()).flat_map(|i| finishes(&bare, i)).collect(),
         cost: None,
         mass: None,
         currency,
@@ -277,12 +293,10 @@ fn with_rolls_to_buy(stock: &Snapshot, cloths: &[&Cloth]) -> Result<Snapshot, Fa
     faults.into_result(stock)
 }
 
-/// The job's own width and those on offer, narrowest first.
+/// The widths on offer, narrowest first; without offers the usual ones and the job's own.
 fn widths(cloth: &Cloth) -> Vec<f64> {
-    let offered: Vec<f64> = cloth.offers.iter().map(|o| o.width).collect();
-    let usual = USUAL_WIDTHS.iter().copied().filter(|w| *w > 2.0 * cloth.selvedge);
-    let mut all: Vec<f64> = if offered.is_empty() { usual.collect() } else { offered };
-    all.push(cloth.roll_width);
+    let usual = USUAL_WIDTHS.iter().copied().chain([cloth.roll_width]).filter(|w| *w > 2.0 * cloth.selvedge);
+    let mut all: Vec<f64> = if cloth.offers.is_empty() { usual.collect() } else { cloth.offers.iter().map(|o| o.width).collect() };
     all.sort_by(f64::total_cmp);
     all.dedup();
     all
@@ -322,7 +336,7 @@ fn taken(plan: &Plan, cloth: &Cloth, missing: bool) -> Taken {
 }
 
 fn row(cloth: &Cloth, width: f64, own: bool, spare: Spare, taken: Result<Vec<Taken>, Refusal>) -> WidthFigures {
-    let mut row = WidthFigures { width, own, needed: None, spare: 0.0, buy: None, yield_: 0.0, mass: None, best: false, why_not: None };
+    let mut row = empty_row(cloth, width, own);
     let taken = match taken {
         Ok(taken) => taken,
         Err(refusal) => {
@@ -343,23 +357,63 @@ fn row(cloth: &Cloth, width: f64, own: bool, spare: Spare, taken: Result<Vec<Tak
     row
 }
 
+fn empty_row(cloth: &Cloth, width: f64, own: bool) -> WidthFigures {
+    let on_offer = if cloth.offers.is_empty() { own } else { cloth.offers.iter().any(|o| o.width == width) };
+    WidthFigures { width, own, on_offer, needed: None, spare: 0.0, buy: None, yield_: 0.0, mass: None, best: false, why_not: None }
+}
+
 /// Sets what to buy for a length and the row's spare.
 fn priced(row: &mut WidthFigures, cloth: &Cloth, length: f64) {
-    let bought = buy(cloth, Request { width: row.width, length: length + row.spare });
+    let mut bought = buy(cloth, Request { width: row.width, length: length + row.spare });
+    bought.left_over += row.spare;
     row.mass = cloth.prepreg_mass().map(|m| m * bought.length * row.width / 1e6);
     row.buy = Some(bought);
 }
 
-/// Marks the cheapest row; the one of least area where a price is missing.
+/// Marks the cheapest row on offer; the one of least area where a price is missing.
 fn mark_best(rows: &mut [WidthFigures]) {
-    let priced = rows.iter().filter_map(|r| r.buy.as_ref()).all(|b| b.cost.is_some());
+    let any = rows.iter().any(|r| r.on_offer && r.buy.is_some());
+    let may_be = |r: &&WidthFigures| r.on_offer || !any;
+    let priced = rows.iter().filter(may_be).filter_map(|r| r.buy.as_ref()).all(|b| b.cost.is_some());
     let key = |r: &WidthFigures| {
+        may_be(&r).then_some(())?;
         let b = r.buy.as_ref()?;
         if priced { b.cost } else { Some(b.length * r.width) }
     };
     let best = rows.iter().enumerate().filter_map(|(i, r)| Some((i, key(r)?))).min_by(|a, b| a.1.total_cmp(&b.1)).map(|b| b.0);
     if let Some(row) = best.and_then(|i| rows.get_mut(i)) {
         row.best = true;
+    }
+}
+
+impl ClothEstimate {
+    /// The line to order by: length, width, step, price, and what will be left over; nothing if there is nothing to buy.
+    pub fn order(&self, currency: &str) -> Option<String> {
+        let row = self.widths.iter().find(|w| w.best).filter(|_| !self.enough)?;
+        let buy = row.buy.as_ref()?;
+        let name = if self.name == self.cloth { self.cloth.clone() } else { format!("{} ({})", self.name, self.cloth) };
+        let step = if buy.offered { "sold in steps of" } else { "in steps of" };
+        let guess = if buy.offered { "" } else { " (ask: no offer says)" };
+        let mut out =
+            format!("Order {:.2} m of {name}, {:.0} mm wide, {step} {}{guess}: ", buy.length / 1000.0, row.width, show_metres(buy.step));
+        out += &match (buy.cost, buy.price_per_metre) {
+            (Some(cost), Some(metre)) => format!("{cost:.2} {currency}, {metre:.2} a metre."),
+            _ => "no price is known.".to_string(),
+        };
+        if buy.more_than_needed {
+            out += " That is more than is needed: it is sold no shorter, or costs less by its price break.";
+        }
+        out += &format!(" Left over when all is cut: {:.2} m, the spare among it.", buy.left_over / 1000.0);
+        if !row.on_offer {
+            out += " If you can get it: nobody is known to sell this width.";
+        }
+        let less = |w: &&WidthFigures| w.buy.as_ref().map(|b| b.length * w.width).filter(|a| *a < 0.98 * buy.length * row.width);
+        let saver = self.widths.iter().filter(|w| !w.on_offer && row.on_offer).filter_map(|w| Some((w.width, less(&w)?)));
+        if let Some((width, area)) = saver.min_by(|a, b| a.1.total_cmp(&b.1)) {
+            let share = 100.0 * (1.0 - area / (buy.length * row.width));
+            out += &format!(" On a roll {width:.0} mm wide, if you can get it, it would be {share:.0} % less cloth.");
+        }
+        Some(out)
     }
 }
 
@@ -392,9 +446,10 @@ mod tests {
         let row = |width: f64, length: f64, cost: Option<f64>| WidthFigures {
             width,
             own: false,
+            on_offer: true,
             needed: Some([length, length]),
             spare: 0.0,
-            buy: Some(Buy { length, cost, more_than_needed: false }),
+            buy: Some(Buy { length, cost, step: 500.0, price_per_metre: None, left_over: 0.0, offered: true, more_than_needed: false }),
             yield_: 0.7,
             mass: None,
             best: false,
@@ -407,5 +462,9 @@ mod tests {
         assert_eq!(best(vec![row(600.0, 5000.0, Some(90.0)), row(1000.0, 3500.0, Some(80.0))]), Some(1));
         assert_eq!(best(vec![row(600.0, 5000.0, Some(90.0)), row(1000.0, 3500.0, None)]), Some(0), "3 m² against 3.5 m²");
         assert_eq!(best(Vec::new()), None);
+        // A width that nobody sells is not what to buy, however cheap it would be.
+        let dream = WidthFigures { on_offer: false, ..row(300.0, 1000.0, Some(9.0)) };
+        assert_eq!(best(vec![dream.clone(), row(600.0, 5000.0, Some(90.0)), row(1000.0, 3500.0, Some(80.0))]), Some(2));
+        assert_eq!(best(vec![dream]), Some(0), "unless none is on offer");
     }
 }

@@ -1,9 +1,9 @@
 //! Before templates exist: rough parts by area or size, and a waste learned from what was cut before.
 
-use super::{ClothEstimate, Estimate, Spare, USUAL_WIDTHS, WidthFigures, mark_best, priced, spare_in_words, summed, widths};
+use super::{ClothEstimate, Estimate, Spare, WidthFigures, empty_row, mark_best, priced, spare_in_words, summed, widths};
 use crate::cloth::{Backing, Cloth, Material, Weave};
 use crate::fault::{Fault, Faults};
-use crate::stock::Snapshot;
+use crate::stock::{Roll, Snapshot};
 use crate::units::{parse_length, quoted, show_mm};
 use serde::Serialize;
 
@@ -110,7 +110,7 @@ impl Waste {
     }
 }
 
-/// A cloth of which nothing is known but its name, on offer in the usual widths.
+/// A cloth of which nothing is known but its name: no roll of its own, and no offer.
 pub fn plain_cloth(name: &str) -> Cloth {
     Cloth {
         id: name.to_string(),
@@ -120,7 +120,7 @@ pub fn plain_cloth(name: &str) -> Cloth {
         one_way: false,
         twill_line: None,
         up: Backing::Bare,
-        roll_width: USUAL_WIDTHS[3],
+        roll_width: 0.0,
         selvedge: 0.0,
         roll_length: None,
         flaws: Vec::new(),
@@ -177,12 +177,16 @@ pub fn rough(
             faults.push(Fault::new(format!("no width of {} takes it: {why}", cloth.id), "split the part, or offer a wider roll"));
         }
         mark_best(&mut rows);
-        let notes = if at_hand > 0.0 { vec![format!("{:.2} m² on rolls in the stock are taken off", at_hand / 1e6)] } else { Vec::new() };
+        let mut notes =
+            if at_hand > 0.0 { vec![format!("{:.2} m² on rolls in the stock are taken off", at_hand / 1e6)] } else { Vec::new() };
+        let unmeasured = stock.into_iter().flat_map(|s| sound_rolls(s, &cloth.id)).filter(|r| r.facts().length.is_none());
+        notes.extend(unmeasured.map(|r| format!("{} is not taken off: the stock does not say how much is on it", r.id())));
         let (cloth, name) = (cloth.id.clone(), cloth.name.clone());
         out.push(ClothEstimate { cloth, name, pieces_area: area, widths: rows, enough, notes });
     }
     faults.into_result(summed(Estimate {
         cloths: out,
+        finishes: Vec::new(),
         cost: None,
         mass: None,
         currency: currency.to_string(),
@@ -195,24 +199,17 @@ pub fn rough(
 
 /// Area of the sound rolls of a cloth whose length is known, mm².
 fn rolls_at_hand(stock: &Snapshot, cloth: &str) -> f64 {
-    let sound = stock.rolls.iter().filter(|r| r.cloth() == cloth && r.age().is_sound(stock.day));
-    sound.filter_map(|r| Some(r.facts().length? * r.facts().width)).sum()
+    sound_rolls(stock, cloth).filter_map(|r| Some(r.facts().length? * r.facts().width)).sum()
+}
+
+fn sound_rolls<'s>(stock: &'s Snapshot, cloth: &'s str) -> impl Iterator<Item = &'s Roll> {
+    stock.rolls.iter().filter(move |r| r.cloth() == cloth && r.age().is_sound(stock.day))
 }
 
 fn row(cloth: &Cloth, width: f64, parts: &[&RoughPart], area: f64, missing: [f64; 3], spare: Spare) -> WidthFigures {
     let usable = width - 2.0 * cloth.selvedge;
     let [least, expected, most] = missing.map(|a| a / width);
-    let mut row = WidthFigures {
-        width,
-        own: width == cloth.roll_width,
-        needed: Some([least, most]),
-        spare: 0.0,
-        buy: None,
-        yield_: 0.0,
-        mass: None,
-        best: false,
-        why_not: None,
-    };
+    let mut row = WidthFigures { needed: Some([least, most]), ..empty_row(cloth, width, width == cloth.roll_width) };
     if let Some([a, b]) = parts.iter().filter_map(|p| p.size).find(|[a, b]| a.min(*b) > usable) {
         row.needed = None;
         row.why_not = Some(format!("a part of {} x {} is wider than {}", show_mm(a), show_mm(b), show_mm(usable)));
@@ -281,5 +278,16 @@ mod tests {
         assert!(ask("2000 x 1800").unwrap_err().to_string().contains("wider than"));
         let some = ask("2000 x 1400").unwrap();
         assert_eq!(some.cloths[0].widths.iter().filter(|w| w.needed.is_some()).count(), 1, "only the widest takes it");
+    }
+
+    /// A roll whose length nobody wrote down was passed over without a word.
+    #[test]
+    fn a_roll_of_unknown_length_is_told() {
+        use crate::stock::Day;
+        let text = r#"{ "schema": 1, "rolls": [ {"id": "roll-7", "cloth": "c", "width": 1000, "added": "2026-01-05"} ] }"#;
+        let stock = Snapshot::from_json(text, Day::parse("2026-11-25").unwrap()).unwrap();
+        let parts = [RoughPart::parse("1 m2").unwrap()];
+        let found = rough(&parts, &[plain_cloth("c")], 1, &Waste::usual(), Spare::PerCent(10.0), Some(&stock), "").unwrap();
+        assert!(found.cloths[0].notes.iter().any(|n| n.contains("roll-7 is not taken off")), "{:?}", found.cloths[0].notes);
     }
 }

@@ -11,11 +11,12 @@
 //! - **Ends.** At an outward corner of at least [`LEAST_END_CORNER`] degrees the growth ends on the line of the edge that does not
 //!   grow, drawn on past the corner, so that two neighbours that meet along that edge (the legs of a dart, two butted plies) meet in their
 //!   trim too. At flatter or inward corners it ends square.
-//! - **Through thin walls.** A strip that is wider than the wall or slot in front of its edge stops at the far side of the slot.
+//! - **Through walls.** Nothing grows where the region itself stands between it and the edge or corner it grows from: growth ends at the far
+//!   side of a slot, and that of a hole stays in the hole, whatever the allowance of the edge behind.
 
 use super::boolean::{difference, union};
 use super::point::Point;
-use super::region::{Region, Ring, ring_bounds, ring_contains};
+use super::region::{Region, Ring, ring_area, ring_bounds};
 
 /// How far a rounded corner may lie outside the true arc, mm.
 pub const ROUND_EXCESS: f64 = 0.05;
@@ -26,8 +27,8 @@ pub const MITRE_REACH: f64 = 1.5;
 /// Outward corners flatter than this, degrees, end the growth square instead of on the other edge's line.
 pub const LEAST_END_CORNER: f64 = 30.0;
 
-/// How far from an edge it is asked which part of a cut-up strip lies against it, mm: more than the grid, less than anything drawn.
-const AGAINST: f64 = 0.003;
+/// A wall that reaches less than this into a part does not stand in its way, mm: it is rounding.
+const TOUCHING: f64 = 0.002;
 
 /// The parts by which a ring grows outward (to the right of its run): `amounts[i]` mm along the edge `ring[i]` to `ring[i + 1]`.
 ///
@@ -37,32 +38,33 @@ pub fn growth(ring: &[Point], amounts: &[f64], walls: &[&Ring]) -> Vec<Ring> {
     let edges = edges_of(ring, amounts);
     let ends = ends(&edges);
     let n = edges.len();
-    let mut parts: Vec<Part> = Vec::with_capacity(2 * n);
+    let walls: Vec<[Point; 2]> = walls.iter().flat_map(|w| (0..w.len()).map(|i| [w[i], w[(i + 1) % w.len()]])).collect();
+    let mut grown: Vec<Ring> = Vec::with_capacity(2 * n);
+    let mut add = |part: Option<Ring>, root: Root| grown.extend(part.into_iter().flat_map(|part| seen_from(part, root, &walls)));
     for (i, edge) in edges.iter().enumerate() {
         if edge.amount <= 0.0 {
             continue;
         }
-        let (from, to) = (edge.a - edge.along * ends[i].before, edge.b + edge.along * ends[i].after);
+        let Ends { before, after, lines } = &ends[i];
         let out = edge.out * edge.amount;
-        if let Some(ring) = cut_by(vec![from, from + out, to + out, to], &ends[i].lines) {
-            parts.push(Part { ring, seed: (edge.a + edge.b) * 0.5 + edge.out * AGAINST, root: [edge.a, edge.b] });
+        let strip = |from: Point, to: Point| cut_by(vec![from, from + out, to + out, to], lines);
+        add(strip(edge.a, edge.b), Root::Edge { a: edge.a, out: edge.out, reach: edge.amount });
+        if *before > 0.0 {
+            add(strip(edge.a - edge.along * *before, edge.a), Root::Corner { at: edge.a, reach: edge.amount });
+        }
+        if *after > 0.0 {
+            add(strip(edge.b, edge.b + edge.along * *after), Root::Corner { at: edge.b, reach: edge.amount });
         }
         let next = (i + 1) % n;
         let second = &edges[next];
         if second.amount > 0.0
             && let Some(join) = join(edge, second)
-            && let Some(ring) = cut_by(join, ends[i].lines.iter().chain(&ends[next].lines))
         {
-            let between = edge.out + second.out;
-            let seed = edge.b + between * (AGAINST / between.length().max(1e-6));
-            parts.push(Part { ring, seed, root: [edge.b, edge.b] });
+            let reach = MITRE_REACH * edge.amount.max(second.amount);
+            add(cut_by(join, lines.iter().chain(&ends[next].lines)), Root::Corner { at: edge.b, reach });
         }
     }
-    // With one amount all round, what passes a wall is covered by the growth of the wall's other side.
-    if amounts.windows(2).all(|w| w[0] == w[1]) {
-        return parts.into_iter().map(|part| part.ring).collect();
-    }
-    parts.into_iter().flat_map(|part| stopped(part, walls)).collect()
+    grown
 }
 
 /// The region of a ring (anticlockwise) less everything nearer to its boundary than `amount` mm; empty if nothing is left, more
@@ -70,7 +72,7 @@ pub fn growth(ring: &[Point], amounts: &[f64], walls: &[&Ring]) -> Vec<Ring> {
 pub fn inset(ring: &Ring, amount: f64) -> Vec<Region> {
     let mut inside_out = ring.clone();
     inside_out.reverse();
-    let parts = growth(&inside_out, &vec![amount; ring.len()], &[]);
+    let parts = growth(&inside_out, &vec![amount; ring.len()], &[&inside_out]);
     difference([ring], &union(&parts).iter().flat_map(|r| r.rings().cloned()).collect::<Vec<_>>())
 }
 
@@ -187,13 +189,52 @@ fn join(first: &Edge, second: &Edge) -> Option<Ring> {
     Some(ring)
 }
 
-/// A convex part of the growth.
-struct Part {
-    ring: Ring,
-    /// A point just outside the ring it grows from.
-    seed: Point,
-    /// The stretch of that ring it grows from; a join grows from a point.
-    root: [Point; 2],
+/// What a part grows from, and how far, mm.
+#[derive(Clone, Copy)]
+enum Root {
+    Edge { a: Point, out: Point, reach: f64 },
+    Corner { at: Point, reach: f64 },
+}
+
+impl Root {
+    /// What the stretch of wall from `p` to `q` hides, as far as the root reaches; anticlockwise.
+    fn hidden_by(&self, [p, q]: [Point; 2]) -> Vec<Ring> {
+        let shadows = match *self {
+            Root::Edge { a, out, reach } => {
+                let (dp, dq) = ((p - a).dot(out), (q - a).dot(out));
+                let level = |from: Point, d: f64, to: Point, e: f64| if d < 0.0 { from + (to - from) * (d / (d - e)) } else { from };
+                if dp <= 0.0 && dq <= 0.0 {
+                    return Vec::new();
+                }
+                let (p, q, far) = (level(p, dp, q, dq), level(q, dq, p, dp), out * (2.0 * reach));
+                vec![vec![p, q, q + far, p + far]]
+            }
+            Root::Corner { at, reach } => {
+                // In two halves, so that the far side of neither comes near the corner.
+                let along = q - p;
+                let foot = p + along * ((at - p).dot(along) / along.dot(along).max(1e-12)).clamp(0.0, 1.0);
+                let far = |p: Point| p + (p - at) * (3.0 * reach / p.distance(at).max(1e-9));
+                let half = |p: Point, q: Point| vec![p, q, far(q), far(p)];
+                if foot.distance(at) < 1e-6 { Vec::new() } else { vec![half(p, foot), half(foot, q)] }
+            }
+        };
+        let anticlockwise = |mut ring: Ring| {
+            if ring_area(&ring) < 0.0 {
+                ring.reverse();
+            }
+            ring
+        };
+        shadows.into_iter().map(anticlockwise).collect()
+    }
+}
+
+/// What of a convex part no wall hides from what it grows from.
+fn seen_from(part: Ring, root: Root, walls: &[[Point; 2]]) -> Vec<Ring> {
+    let hidden: Vec<Ring> = walls.iter().filter(|&&w| enters(w, &part)).flat_map(|&w| root.hidden_by(w)).collect();
+    if hidden.is_empty() {
+        return vec![part];
+    }
+    difference([&part], &hidden).into_iter().flat_map(|r| std::iter::once(r.outline).chain(r.holes)).collect()
 }
 
 /// Cuts a convex ring by lines; `None` if nothing is left.
@@ -219,62 +260,38 @@ fn cut_convex(part: &[Point], line: &Line) -> Ring {
     out
 }
 
-/// The part as far as the walls let it reach from the place it grows from.
-fn stopped(part: Part, walls: &[&Ring]) -> Vec<Ring> {
-    if !walls.iter().any(|wall| enters(wall, &part.ring)) {
-        return vec![part.ring];
-    }
-    let seed = part.seed;
-    let regions = difference([&part.ring], walls.iter().copied());
-    let against = regions.into_iter().filter(|r| ring_contains(&r.outline, seed) && !r.holes.iter().any(|h| ring_contains(h, seed)));
-    let mut rings: Vec<Ring> = against.flat_map(|r| std::iter::once(r.outline).chain(r.holes)).collect();
-    // Where the part was cut its border was rounded, and may have come off the edge by a hair: a thin strip along the edge binds them.
-    let [a, b] = part.root;
-    if a != b {
-        let along = (b - a) * (1.0 / a.distance(b));
-        let hair = super::point(along.y, -along.x) * AGAINST;
-        rings.push(vec![a - hair, a + hair, b + hair, b - hair]);
-    }
-    rings
-}
-
-/// True if an edge of the wall runs through the inside of a convex part (touching along its border does not count).
-fn enters(wall: &[Point], part: &Ring) -> bool {
+/// True if a stretch of wall runs through the inside of a convex part (touching along its border does not count).
+fn enters([a, b]: [Point; 2], part: &Ring) -> bool {
     let Some(bounds) = ring_bounds(part) else { return false };
-    wall.iter().enumerate().any(|(i, &a)| {
-        let b = wall[(i + 1) % wall.len()];
-        let apart =
-            a.x.max(b.x) <= bounds.min.x || a.x.min(b.x) >= bounds.max.x || a.y.max(b.y) <= bounds.min.y || a.y.min(b.y) >= bounds.max.y;
-        if apart {
+    if a.x.max(b.x) <= bounds.min.x || a.x.min(b.x) >= bounds.max.x || a.y.max(b.y) <= bounds.min.y || a.y.min(b.y) >= bounds.max.y {
+        return false;
+    }
+    // Clip it by the part's sides; what is left must be longer than the rounding.
+    let (mut from, mut to) = (0.0, 1.0);
+    for (j, &p) in part.iter().enumerate() {
+        let side = part[(j + 1) % part.len()] - p;
+        let length = side.length();
+        if length < 1e-9 {
+            continue;
+        }
+        let depth = |q: Point| side.cross(q - p) / length - TOUCHING;
+        let (da, db) = (depth(a), depth(b));
+        if da <= 0.0 && db <= 0.0 {
             return false;
         }
-        // Clip the edge by the part's sides; what is left must be longer than the rounding.
-        let (mut from, mut to) = (0.0, 1.0);
-        for (j, &p) in part.iter().enumerate() {
-            let side = part[(j + 1) % part.len()] - p;
-            let length = side.length();
-            if length < 1e-9 {
-                continue;
-            }
-            let depth = |q: Point| side.cross(q - p) / length - 0.002;
-            let (da, db) = (depth(a), depth(b));
-            if da <= 0.0 && db <= 0.0 {
-                return false;
-            }
-            if da <= 0.0 {
-                from = f64::max(from, da / (da - db));
-            } else if db <= 0.0 {
-                to = f64::min(to, da / (da - db));
-            }
+        if da <= 0.0 {
+            from = f64::max(from, da / (da - db));
+        } else if db <= 0.0 {
+            to = f64::min(to, da / (da - db));
         }
-        from < to
-    })
+    }
+    from < to
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::geometry::{point, ring_area};
+    use crate::geometry::{point, ring_area, ring_contains};
     use std::f64::consts::PI;
 
     fn grown(ring: &Ring, amounts: &[f64]) -> Region {

@@ -48,6 +48,10 @@ pub fn agree(jobs: &[Job]) -> Result<(), Faults> {
         if let Some(other) = earlier.iter().find(|o| o.name == job.name) {
             fault("[job]", other, format!("the name {} is also that of the job", quoted(&job.name)), "give each job a name of its own");
         }
+        if let Some(other) = jobs.iter().find(|o| job.other_hand_of.as_ref() == Some(&o.name)).filter(|o| o.other_hand_of.is_some()) {
+            let remedy = "name one job of the pair in the other, which names none";
+            fault("[job]", other, "`other_hand_of` names a job that is itself the other hand of one,".into(), remedy);
+        }
         let Some(first) = earlier.first() else { continue };
         if first.currency != job.currency {
             fault(

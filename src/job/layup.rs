@@ -1,6 +1,6 @@
 //! What a job says about laying up, bagging and curing. It travels in the plan as it stands.
 
-use super::quantity::{allowance, areal_mass, girths, openings, size, text};
+use super::quantity::{allowance, areal_mass, girths, openings, size_or_none, text, text_or_none};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -9,13 +9,13 @@ use serde::{Deserialize, Serialize};
 #[serde(deny_unknown_fields, default)]
 pub struct Layup {
     /// When the cure is to begin, as "2026-12-01 08:00"; clock times are then printed.
-    #[schemars(schema_with = "text")]
+    #[schemars(schema_with = "text_or_none")]
     pub start: Option<String>,
     /// Release agent, as its tin names it.
-    #[schemars(schema_with = "text")]
+    #[schemars(schema_with = "text_or_none")]
     pub release_agent: Option<String>,
     /// Day on which the release agent expires, as "2026-12-31".
-    #[schemars(schema_with = "text")]
+    #[schemars(schema_with = "text_or_none")]
     pub release_expires: Option<String>,
     /// Coats of release agent.
     #[schemars(range(min = 0, max = 20))]
@@ -182,7 +182,7 @@ pub struct Consumables {
     #[schemars(range(min = 0.0001, max = 1000.0))]
     pub area: Option<f64>,
     /// Length of the seal in all; if left out, round the film of each bag and round every opening.
-    #[schemars(schema_with = "size")]
+    #[schemars(schema_with = "size_or_none")]
     pub perimeter: Option<f64>,
     /// Film and fleece beyond the part.
     #[schemars(schema_with = "allowance")]
@@ -229,6 +229,37 @@ pub struct Finish {
     /// Mass of it, g/m².
     #[schemars(schema_with = "areal_mass")]
     pub areal_mass: f64,
+    /// The faces of the part that it is put on.
+    #[serde(default, skip_serializing_if = "FinishFaces::is_one")]
+    pub faces: FinishFaces,
+    /// Price of a square metre of it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(range(min = 0.0, max = 1e9))]
+    pub price_per_square_metre: Option<f64>,
+}
+
+/// The faces of a part that a finish is put on.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub enum FinishFaces {
+    /// The one that is seen; the mould side where both or neither is.
+    #[default]
+    #[serde(rename = "one")]
+    One,
+    /// The one that lay on the mould.
+    #[serde(rename = "mould side")]
+    MouldSide,
+    /// The one that faced the worker.
+    #[serde(rename = "other side")]
+    OtherSide,
+    /// Both.
+    #[serde(rename = "both")]
+    Both,
+}
+
+impl FinishFaces {
+    fn is_one(&self) -> bool {
+        *self == FinishFaces::One
+    }
 }
 
 /// All that a job says about the work at the mould.

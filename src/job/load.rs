@@ -123,6 +123,7 @@ fn build(mut raw: RawJob, doc: &Document<'_>, read: &ReadOutline<'_>, findings: 
         let patch = patch.and_then(|p| on_its_host(p, i, &made[..hosts], &template_names, doc, findings));
         made.push(patch);
     }
+    pairs(&made[..hosts], &template_names, doc, findings);
     let known = Known { cloths: &cloth_names, templates: &template_names, made: &made, cutting: &raw.cutting };
     let mut made_layers = Vec::new();
     for (i, layer) in raw.layer.into_iter().enumerate() {
@@ -148,6 +149,7 @@ fn build(mut raw: RawJob, doc: &Document<'_>, read: &ReadOutline<'_>, findings: 
         name: head.name,
         file: doc.file.to_path_buf(),
         stock: raw.stock.map(|s| doc.file.parent().unwrap_or(Path::new("")).join(s)),
+        other_hand_of: head.other_hand_of,
         currency: head.currency,
         cloths: made_cloths.into_iter().collect::<Option<_>>()?,
         templates: made.into_iter().collect::<Option<_>>()?,
@@ -161,6 +163,21 @@ fn build(mut raw: RawJob, doc: &Document<'_>, read: &ReadOutline<'_>, findings: 
         splice: raw.splice.map(|s| SpliceRule { lap: s.lap, stagger: s.stagger, plies_apart: s.plies_apart }),
         mould_work,
     })
+}
+
+/// Each template that is another's other hand names one that is drawn and is nobody's other hand itself.
+fn pairs(templates: &[Option<Template>], names: &Names, doc: &Document<'_>, findings: &mut Findings<'_>) {
+    for (i, of) in templates.iter().enumerate().filter_map(|(i, t)| Some((i, t.as_ref()?.other_hand_of.as_ref()?))) {
+        let offset = doc.offset_of(&format!("template.{i}.other_hand_of"));
+        let Some(other) = names.find(of, "template", offset, findings) else { continue };
+        let what = match templates.get(other) {
+            None => "is no template with a drawing",
+            Some(_) if other == i => "is the template itself",
+            Some(Some(t)) if t.other_hand_of.is_some() => "is the other hand of a template itself",
+            Some(_) => continue,
+        };
+        findings.fault(offset, format!("{} {what}", quoted(of)), "name one [[template]] of the pair in the other, which names none");
+    }
 }
 
 fn on_its_host(

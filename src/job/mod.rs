@@ -22,7 +22,7 @@ mod structure;
 mod templates;
 
 pub use agree::{agree, differing};
-pub use layup::{BagOver, Consumables, CureStep, Debulk, Finish, Layup, MouldMaterial, MouldWork};
+pub use layup::{BagOver, Consumables, CureStep, Debulk, Finish, FinishFaces, Layup, MouldMaterial, MouldWork};
 pub use load::{ReadOutline, load, load_all, parse, parse_with};
 pub use model::{
     Cutting, Hands, InkedSide, Job, Layer, LayerItem, PatchShape, ReadDrawing, Seen, SpliceKind, SpliceRule, TakenOff, Template,

@@ -4,6 +4,7 @@ use super::mosaic::Mosaic;
 use crate::cloth::{Cloth, Permitted};
 use crate::geometry::{Point, Ring};
 use crate::outline::{Account, EdgeKind, Outline};
+use crate::trace::Corner;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::path::PathBuf;
@@ -65,6 +66,8 @@ pub struct Template {
     pub source: TemplateSource,
     /// The outline in its drawing's frame, before any mirroring for plug or inked side. A patch's outline is in its host's drawing frame.
     pub outline: Outline,
+    /// Corners of the outline, named as the check picture of a tracing names them, drawing frame; none of a strip or patch.
+    pub corners: Vec<Corner>,
     /// Direction of the part's 0°, degrees anticlockwise from +x of the drawing.
     pub arrow: f64,
     /// What it was taken off.
@@ -77,6 +80,8 @@ pub struct Template {
     pub hands: Hands,
     /// True if a piece longer than the bench may be cut by sliding the cloth along.
     pub may_cross_bench: bool,
+    /// The template of the job whose mirror image it is, drawn by itself.
+    pub other_hand_of: Option<String>,
 }
 
 impl Template {
@@ -225,6 +230,8 @@ pub struct Job {
     pub file: PathBuf,
     /// The stock it is planned from where the command names none.
     pub stock: Option<PathBuf>,
+    /// Name of the job whose mirror image this one is.
+    pub other_hand_of: Option<String>,
     /// Currency for prices, as the job writes it.
     pub currency: String,
     /// The cloths.

@@ -139,3 +139,26 @@ pub(super) fn id(_: &mut SchemaGenerator) -> Schema {
 pub(super) fn text(_: &mut SchemaGenerator) -> Schema {
     json_schema!({ "type": "string", "minLength": 1, "maxLength": 120, "pattern": r"\S" })
 }
+
+/// A quantity or text that may be left out: in a plan it stands as `null`; a job, which is TOML, has none.
+fn or_null(mut schema: Schema) -> Schema {
+    if let Some(object) = schema.as_object_mut() {
+        match object.get_mut("anyOf") {
+            Some(Value::Array(choices)) => choices.push(json!({ "type": "null" })),
+            _ => {
+                object.entry("type").and_modify(|t| *t = json!([t.take(), "null"]));
+            }
+        }
+    }
+    schema
+}
+
+/// A length above 0, or none.
+pub(super) fn size_or_none(generator: &mut SchemaGenerator) -> Schema {
+    or_null(size(generator))
+}
+
+/// A short text, or none.
+pub(super) fn text_or_none(generator: &mut SchemaGenerator) -> Schema {
+    or_null(text(generator))
+}

@@ -74,6 +74,10 @@ pub(super) struct RawHead {
     /// Name of the job; it also tells the kits of several jobs apart.
     #[schemars(schema_with = "text")]
     pub(super) name: String,
+    /// Name of the job whose other hand this one is: planned with it, visible twills are book-matched layer by layer.
+    #[serde(default)]
+    #[schemars(schema_with = "text")]
+    pub(super) other_hand_of: Option<String>,
     /// Currency of the prices, as it is to be printed.
     #[serde(default = "euro")]
     #[schemars(length(min = 1, max = 8))]
@@ -333,6 +337,10 @@ pub(super) struct RawTemplate {
     /// Hands that are wanted where a layer does not say.
     #[serde(default = "as_traced")]
     pub(super) hands: Hands,
+    /// Id of the template whose mirror image it is. A layer that lays both gives the angle of that one, and visible twills are book-matched.
+    #[serde(default)]
+    #[schemars(schema_with = "text")]
+    pub(super) other_hand_of: Option<String>,
     /// A piece longer than the bench may be cut by sliding the cloth along.
     #[serde(default)]
     pub(super) may_cross_bench: bool,

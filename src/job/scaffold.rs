@@ -146,6 +146,7 @@ const HEAD: &str = r#"# A warpwise job. Lengths are mm and angles degrees; text 
 
 [job]
 name = NAME
+# other_hand_of = "left seat"    # the job of the other hand, planned with it: visible twills are book-matched
 currency = "EUR"                 # printed with the costs
 
 [cutting]
@@ -206,6 +207,7 @@ taken_off = "mould"              # CHECK: mould, or plug. A skin taken off a plu
 inked_side = "up"                # CHECK: which way the side that faced you in the mould lay when it was drawn: up or down
 edge = "trim"                    # of edges to which the drawing gives no kind: trim, lap, butt or dart
 hands = "as traced"              # as traced, mirrored or both, where a layer does not say
+# of both hands, each drawn by itself, one names the other: other_hand_of = "seat-left"
 may_cross_bench = false          # true: a piece longer than the bench may be cut by sliding the cloth along
 # join_ends = 0.1                # ends of lines in the drawing up to this far apart are joined, with a warning
 # chord_tolerance = 0.02         # curves are flattened to within this distance
@@ -300,9 +302,11 @@ perforated_film = false          # true: resin bleeds, and masses and thickness 
 # rate = 2                       # °C a minute, up or down; or `at`, minutes from the start
 # hold = 60                      # minutes, from when the slowest thermocouple has reached it
 
-# [[finish]]                     # what is put on the faces that are seen, so that the scales can be checked
+# [[finish]]                     # what is put on the finished part, so that the scales can be checked
 # name = "clear coat"
 # areal_mass = 120               # g/m²
+# faces = "one"                  # one (the face that is seen), mould side, other side or both
+# price_per_square_metre = 6.50  # for `warpwise estimate`
 "#;
 
 #[cfg(test)]

@@ -7,6 +7,7 @@ use super::{ReadOutline, cloths, shapes};
 use crate::fault::Place;
 use crate::geometry::{Point, Ring, point, ring_area, ring_bounds, ring_contains};
 use crate::outline::{Account, EdgeKind, Outline, ReadOptions, Reading, merged};
+use crate::trace::named_corners;
 use crate::units::{degrees_0_360, quoted, show_angle, show_mm, show_number};
 use std::collections::BTreeMap;
 use std::fs;
@@ -147,10 +148,13 @@ pub(super) fn template(
     let options =
         ReadOptions { chord_tolerance: raw.chord_tolerance, join_tolerance: raw.join_ends, unit: raw.unit, layer: raw.layer.clone() };
     let reading = drawings.reading(&path, &options, findings)?;
-    let (outline, maybe_arrow) = match choose(&reading.outlines, raw.inside.map(Point::from)) {
+    let nets: Vec<&Ring> = reading.outlines.iter().map(Outline::net).collect();
+    let mut corners = named_corners(&nets);
+    let (outline, corners, maybe_arrow) = match choose(&reading.outlines, raw.inside.map(Point::from)) {
         Ok(outline) => {
+            let named = reading.outlines.iter().position(|o| std::ptr::eq(o, outline)).map(|i| corners.swap_remove(i));
             let maybe = |a: &&crate::outline::MaybeArrow| reading.outlines.get(a.outline).is_some_and(|o| std::ptr::eq(o, outline));
-            (outline.clone(), reading.maybe_arrows.iter().find(maybe).cloned())
+            (outline.clone(), named.unwrap_or_default(), reading.maybe_arrows.iter().find(maybe).cloned())
         }
         Err((what, remedy)) => {
             let key = if raw.inside.is_some() { "inside" } else { "file" };
@@ -202,12 +206,14 @@ pub(super) fn template(
         id: raw.id,
         source: TemplateSource::Drawing { file: PathBuf::from(raw.file) },
         outline,
+        corners,
         arrow,
         taken_off: raw.taken_off,
         inked_side: raw.inked_side,
         edge: raw.edge,
         hands: raw.hands,
         may_cross_bench: raw.may_cross_bench,
+        other_hand_of: raw.other_hand_of,
     })
 }
 
@@ -289,12 +295,14 @@ pub(super) fn strip(raw: RawStrip, at: &str, doc: &Document<'_>, findings: &mut 
         source: TemplateSource::Strip { length: raw.length, width: raw.width },
         id: raw.id,
         outline,
+        corners: Vec::new(),
         arrow: 0.0,
         taken_off: TakenOff::Mould,
         inked_side: InkedSide::Up,
         edge: EdgeKind::Butt,
         hands: Hands::AsTraced,
         may_cross_bench: raw.may_cross_bench,
+        other_hand_of: None,
     })
 }
 
@@ -328,12 +336,14 @@ pub(super) fn patch(raw: RawPatch, host: &Template, at: &str, doc: &Document<'_>
         id: raw.id,
         source: TemplateSource::Patch { on: raw.on, shape, step_back: raw.step_back },
         outline,
+        corners: Vec::new(),
         arrow: host.arrow,
         taken_off: host.taken_off,
         inked_side: host.inked_side,
         edge: raw.edge,
         hands: host.hands,
         may_cross_bench: false,
+        other_hand_of: None,
     })
 }
 

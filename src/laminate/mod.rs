@@ -3,10 +3,12 @@
 //!
 //! Rule of mixtures without voids and without bleed (from memory); the code follows ASTM D6507 as TM 1-1500-204-23-11 shows it.
 
+mod finish;
 mod ply;
 mod regions;
 mod stack;
 
+pub use finish::{FinishMass, finishes};
 pub use ply::Sheet;
 pub use regions::RegionFigures;
 pub use stack::{Laid, Stack};
@@ -14,7 +16,7 @@ pub use stack::{Laid, Stack};
 use crate::geometry::boolean::intersection;
 use crate::geometry::{Region, Ring, ring_area};
 use crate::plan::{Plan, PlanPiece};
-use regions::{Ply, plies};
+use regions::{Ply, common_divisor, plies};
 use serde::Serialize;
 
 /// Masses of all parts of a job, g. Laps and splices are counted, since pieces are.
@@ -40,17 +42,6 @@ pub struct PartMass {
     pub finish: Vec<FinishMass>,
     /// What the scales should show: `net` and the finishes.
     pub finished: f64,
-}
-
-/// A finish on the faces that are seen.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct FinishMass {
-    /// What it is.
-    pub name: String,
-    /// m² it covers.
-    pub area: f64,
-    /// g.
-    pub mass: f64,
 }
 
 /// All figures of a plan.
@@ -80,8 +71,7 @@ pub fn laminate(plan: &Plan) -> Laminate {
         let regions = regions::of_job(plan, job, &pieces, &find);
         let mut mass = masses(job, &pieces, &find);
         if let Some(work) = plan.mould_work.get(i) {
-            let area = seen_area(plan, job, &regions);
-            mass.finish = work.finish.iter().map(|f| FinishMass { name: f.name.clone(), area, mass: f.areal_mass * area }).collect();
+            mass.finish = finishes(plan, i);
             if work.consumables.perforated_film {
                 out.assumptions.push(format!("{job}: the perforated film lets resin bleed, so the part comes out lighter and thinner"));
             }
@@ -96,19 +86,6 @@ pub fn laminate(plan: &Plan) -> Laminate {
 /// The letter of a cloth in the codes, by its place among the plan's materials.
 fn letter(index: usize) -> char {
     char::from(b'A' + (index % 26) as u8)
-}
-
-/// The faces that are to be seen, m²: all parts of the templates that a seen layer lays, or of all but strips if no layer is seen.
-fn seen_area(plan: &Plan, job: &str, regions: &[RegionFigures]) -> f64 {
-    let seen: Vec<&str> = plan
-        .layers
-        .iter()
-        .filter(|l| l.job == job && l.seen != crate::job::Seen::Hidden)
-        .flat_map(|l| l.items.iter().map(|i| i.template.as_str()))
-        .collect();
-    let is_strip = |id: &str| plan.templates.iter().any(|t| t.job == job && t.template == id && t.strip);
-    let counts = |r: &&RegionFigures| if seen.is_empty() { !is_strip(&r.template) } else { seen.contains(&r.template.as_str()) };
-    regions.iter().filter(counts).map(|r| r.area * f64::from(r.parts)).sum()
 }
 
 fn masses(job: &str, pieces: &[&PlanPiece], find: &dyn Fn(&str) -> Option<Sheet>) -> PartMass {

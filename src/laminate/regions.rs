@@ -4,7 +4,7 @@ use super::ply::Sheet;
 use super::stack::{Laid, Stack};
 use crate::cloth::Weave;
 use crate::geometry::boolean::{difference, intersection, union};
-use crate::geometry::{Motion, Region, Ring};
+use crate::geometry::{Bounds, Motion, Region, Ring, point};
 use crate::plan::{Plan, PlanPiece};
 use crate::ply::Hand;
 use serde::Serialize;
@@ -12,8 +12,8 @@ use serde::Serialize;
 /// A region smaller than this is what rounding leaves over, mm².
 const LEAST_AREA: f64 = 25.0;
 
-/// A template that patches divide into more regions than this is not divided further.
-const MOST_REGIONS: usize = 64;
+/// A template that patches divide into more regions than this is not divided further, and every region says so.
+const MOST_REGIONS: usize = 4_000;
 
 /// A place of a template at which the same layers lie everywhere.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -126,17 +126,24 @@ fn of_template(
     let parts = own().map(|(_, first)| first.copies).fold(0, common_divisor);
     let Some(base) = own().map(|(ply, _)| ply.shape()).max_by(|a, b| area(a).total_cmp(&area(b))) else { return Vec::new() };
     let mut cells: Vec<(Vec<Region>, Vec<usize>)> = vec![(base, Vec::new())];
+    let mut left_out: Vec<&str> = Vec::new();
     for (i, (ply, first)) in plies.iter().enumerate() {
         if first.template == template {
             cells.iter_mut().for_each(|c| c.1.push(i));
             continue;
         }
         if cells.len() > MOST_REGIONS {
+            left_out.push(&first.template);
             continue;
         }
         let shape = ply.shape();
+        let reach = bounds(&shape);
         let mut divided = Vec::new();
         for (cell, laid) in cells {
+            if !meet(reach, bounds(&cell)) {
+                divided.push((cell, laid));
+                continue;
+            }
             let inside = kept(intersection(rings(&cell), rings(&shape)));
             if inside.is_empty() {
                 divided.push((cell, laid));
@@ -176,10 +183,30 @@ fn of_template(
             thickness: stack.sum(|s| s.thickness),
             areal_mass: stack.sum(Sheet::areal_mass),
             fibre_volume: stack.fibre_volume(),
-            remarks: stack.remarks(),
+            remarks: stack.remarks().into_iter().chain(not_counted(&left_out)).collect(),
         }
     };
     cells.into_iter().map(figures).collect()
+}
+
+/// What a template's regions do not tell.
+fn not_counted(patches: &[&str]) -> Option<String> {
+    let first = patches.first()?;
+    let more = if patches.len() > 1 { format!(" and {} more", patches.len() - 1) } else { String::new() };
+    Some(format!("not counted here: patch {first}{more}, since the template has more than {MOST_REGIONS} places that differ"))
+}
+
+fn bounds(regions: &[Region]) -> Option<Bounds> {
+    let all = regions.iter().filter_map(Region::bounds);
+    all.reduce(|a, b| Bounds {
+        min: point(a.min.x.min(b.min.x), a.min.y.min(b.min.y)),
+        max: point(a.max.x.max(b.max.x), a.max.y.max(b.max.y)),
+    })
+}
+
+fn meet(a: Option<Bounds>, b: Option<Bounds>) -> bool {
+    let (Some(a), Some(b)) = (a, b) else { return false };
+    a.min.x <= b.max.x && b.min.x <= a.max.x && a.min.y <= b.max.y && b.min.y <= a.max.y
 }
 
 fn laid_of(plan: &Plan, piece: &PlanPiece, find: &dyn Fn(&str) -> Option<Sheet>) -> Laid {
@@ -197,7 +224,7 @@ fn laid_of(plan: &Plan, piece: &PlanPiece, find: &dyn Fn(&str) -> Option<Sheet>)
     }
 }
 
-fn common_divisor(a: u32, b: u32) -> u32 {
+pub(super) fn common_divisor(a: u32, b: u32) -> u32 {
     if b == 0 { a } else { common_divisor(b, a % b) }
 }
 

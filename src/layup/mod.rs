@@ -8,8 +8,8 @@ pub use bag::{Bag, GUESSED};
 pub use cure::{CurePoint, cure_clock, growth};
 pub use steps::{Step, Tick};
 
-use crate::cloth::Backing;
 use crate::job::MouldWork;
+use crate::laminate::finishes;
 use crate::plan::{Plan, PlanCloth, PlanLayer, PlanStock};
 use crate::stock::Day;
 use crate::units::counted;
@@ -146,7 +146,7 @@ fn sheet(plan: &Plan, job: &str, work: &MouldWork, when: &When) -> LayupSheet {
         after: vec![
             "Cold enough to touch? Only then bag off and demould, with wedges of wood or plastic".into(),
             "Trim to the net line, wet, with eye protection, respirator and extraction".into(),
-            "Put on the finish, if there is one; weigh, and write the mass below".into(),
+            finish_step(plan, job),
         ],
         cautions: vec![
             "Uncured epoxy sensitises skin: nitrile gloves, changed often, and long sleeves.".into(),
@@ -177,12 +177,20 @@ fn rolls(plan: &Plan, job: &str) -> Vec<RollRow> {
     plan.stocks.iter().filter(of_job).map(row).collect()
 }
 
+/// What to put on the part, and on which faces.
+fn finish_step(plan: &Plan, job: &str) -> String {
+    let index = plan.jobs.iter().position(|j| j == job).unwrap_or(usize::MAX);
+    let words: Vec<String> = finishes(plan, index).iter().map(|f| format!("{} on {}", f.name, f.faces)).collect();
+    let put_on = if words.is_empty() { "Weigh".to_string() } else { format!("Put on {}; weigh", words.join(", then ")) };
+    format!("{put_on}, and write the mass below")
+}
+
 fn checks(work: &MouldWork) -> Vec<String> {
     let w = &work.layup;
     let agent = w.release_agent.clone().unwrap_or_else(|| "release agent ____________".into());
     let expires = w.release_expires.clone().unwrap_or_else(|| "____________".into());
     let wait = format!("{:.0} min apart", w.release_minutes);
-    let coats: Vec<String> = (1..=w.release_coats.min(12)).map(|n| format!("{n}: ______")).collect();
+    let coats: Vec<String> = (1..=w.release_coats).map(|n| format!("{n}: ______")).collect();
     let mut out = vec!["Mould clean, dry and without scratches".into(), format!("{agent}, last day of use {expires}: in date")];
     if w.release_coats > 0 {
         out.push(format!("Coats of it, {wait}; write the times:  {}", coats.join("   ")));
@@ -233,13 +241,4 @@ fn cure_notes(work: &MouldWork) -> Vec<String> {
 /// Whether a text is a date and time at which a cure can begin.
 pub fn is_start(text: &str) -> bool {
     text.contains(':') && text.parse::<jiff::civil::DateTime>().is_ok()
-}
-
-/// The side of a cloth that lies up on the bench, in words.
-fn up_side(cloth: &PlanCloth) -> &'static str {
-    match cloth.up {
-        Backing::Paper => "paper side",
-        Backing::Film => "film side",
-        Backing::Bare => "bare side",
-    }
 }

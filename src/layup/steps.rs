@@ -1,9 +1,8 @@
 //! The steps of laying: layers, debulks, the two halves of a mould and the tapes that join them.
 
-use super::up_side;
 use crate::cloth::Face;
 use crate::job::{MouldWork, Seen};
-use crate::plan::{Plan, PlanLayer, PlanPiece};
+use crate::plan::{PlacedPiece, Plan, PlanLayer, PlanPiece, PlanStock, laying_order, words};
 use crate::units::show_number;
 use serde::Serialize;
 
@@ -100,37 +99,18 @@ fn debulk(number: u32, minutes: f64) -> Step {
 
 fn layer_step(plan: &Plan, layer: &PlanLayer, index: usize, templates: Vec<String>) -> Step {
     let mine = |p: &&PlanPiece| p.job == layer.job && p.layer == layer.layer && templates.contains(&p.template);
-    let mut pieces: Vec<&PlanPiece> = plan.pieces.iter().filter(mine).collect();
-    // The patches of a mosaic are numbered in laying order.
-    pieces.sort_by_key(|p| p.patch);
+    let pieces: Vec<&PlanPiece> = laying_order(plan).into_iter().filter(mine).collect();
     let mut notes = Vec::new();
-    let mut any_down = false;
-    let mut ticks = Vec::new();
-    for piece in &pieces {
-        let down: Vec<u32> =
-            plan.stocks.iter().flat_map(|s| &s.placed).filter(|p| p.piece == piece.piece && p.face == Face::Down).map(|p| p.copy).collect();
-        any_down |= !down.is_empty();
-        let part = piece.part.map_or_else(String::new, |p| format!(", part {} of {}", p.number, p.of));
-        let hand = if piece.hand == crate::ply::Hand::Mirrored { ", mirrored hand" } else { "" };
-        let turned = match down.len() as u32 {
-            0 => String::new(),
-            n if n == piece.copies => " DOWN".into(),
-            _ => format!(" (copy {} DOWN)", down.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ")),
-        };
-        let as_it_is = plan.stocks.iter().find(|s| s.is_laid_whole() && s.placed.iter().any(|p| p.piece == piece.piece));
-        let whole = as_it_is.map_or_else(String::new, |s| format!(", all of {}", s.id));
-        ticks.push(Tick { label: format!("{} {}{hand}{part}{whole}{turned}", piece.number, piece.template), copies: piece.copies });
+    let side = words::side(plan, &layer.cloth);
+    let all: Vec<bool> = pieces.iter().flat_map(|p| copies(plan, p)).map(|(stock, placed)| stock.face == placed.face).collect();
+    let usual = all.is_empty() || all.contains(&true);
+    let but = if all.contains(&!usual) { format!(", but those marked \"{}\"", words::laid(side, !usual)) } else { String::new() };
+    notes.push(format!("Lay every piece with its {}{but}", words::laid(side, usual)));
+    if let Some(seen) = words::seen(layer.seen) {
+        let mind = if layer.seen == Seen::MouldSide { "no fingerprints, no pulled yarns" } else { "smooth it from the middle outwards" };
+        notes.push(format!("This layer is {seen}: {mind}"));
     }
-    if let Some(cloth) = plan.materials.iter().find(|m| m.cloth == layer.cloth) {
-        let side = up_side(cloth);
-        let down = if any_down { format!("; pieces marked DOWN with the {side} on the mould") } else { String::new() };
-        notes.push(format!("Every piece with its {side} towards you, the other side on the mould{down}"));
-    }
-    match layer.seen {
-        Seen::Hidden => {}
-        Seen::MouldSide => notes.push("This layer is seen from the mould side: no fingerprints, no pulled yarns".into()),
-        Seen::OtherSide => notes.push("This layer is seen from the other side: smooth it from the middle outwards".into()),
-    }
+    let ticks = pieces.iter().map(|piece| Tick { label: label(plan, piece, side, usual), copies: piece.copies }).collect();
     for piece in pieces.iter().filter(|p| p.part.is_some_and(|part| part.number == 1)) {
         let (Some(part), Some(splice)) = (piece.part, &piece.splice) else { continue };
         let how = if splice.lap > 0.0 {
@@ -159,10 +139,38 @@ fn layer_step(plan: &Plan, layer: &PlanLayer, index: usize, templates: Vec<Strin
     }
     let mosaic = pieces.iter().any(|p| p.patch.is_some());
     let warp = if mosaic {
-        "patches by number, each as its map says".to_string()
+        "patches in the order of their numbers, each as its map shows".to_string()
     } else {
-        format!("warp at {}° to the part's 0°", show_number(layer.angle, 1))
+        format!("warp at {} to the part's 0°", words::angle(layer.angle))
     };
-    let name = if layer.name.is_empty() { String::new() } else { format!(" \"{}\"", layer.name) };
-    Step { what: format!("Layer {}{name}: {}, {warp}", layer.layer, layer.cloth), notes, layer: Some(index), templates, ticks }
+    let name = words::layer_by_name(layer).replacen('l', "L", 1);
+    Step { what: format!("{name}: {}, {warp}", layer.cloth), notes, layer: Some(index), templates, ticks }
+}
+
+/// The placed copies of a piece, each with what it is cut from.
+fn copies<'p>(plan: &'p Plan, piece: &'p PlanPiece) -> impl Iterator<Item = (&'p PlanStock, &'p PlacedPiece)> {
+    plan.stocks.iter().flat_map(|s| s.placed.iter().map(move |p| (s, p))).filter(|(_, p)| p.piece == piece.piece)
+}
+
+/// What tells a piece from the others of its layer, in the words of its stick-on label.
+fn label(plan: &Plan, piece: &PlanPiece, side: &str, usual: bool) -> String {
+    let mut all = vec![format!("{} {}", piece.number, piece.template), words::angle(piece.angle), words::hand(piece.hand).to_string()];
+    all.extend(words::which(piece));
+    all.extend(copies(plan, piece).find(|(stock, _)| stock.is_laid_whole()).map(|(stock, _)| format!("all of {}", stock.id)));
+    // Copies that are turned over, and those that lie otherwise than most of the layer.
+    for (down, towards_you) in [(true, usual), (true, !usual), (false, !usual)] {
+        let mut some: Vec<u32> = copies(plan, piece)
+            .filter(|(stock, p)| (p.face == Face::Down, stock.face == p.face) == (down, towards_you))
+            .map(|(_, p)| p.copy)
+            .collect();
+        some.sort_unstable();
+        if some.is_empty() {
+            continue;
+        }
+        let list = some.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ");
+        let who = if some.len() as u32 == piece.copies { String::new() } else { format!("copy {list}: ") };
+        let mark = if down { format!("{}, ", words::FACE_DOWN) } else { String::new() };
+        all.push(format!("{who}{mark}{}", words::laid(side, towards_you)));
+    }
+    all.join(" · ")
 }

@@ -103,10 +103,14 @@ impl Ledger {
                 return Ok(false);
             }
             archive.write(&tx, id)?;
+            super::seal::close(&tx)?;
             tx.commit()?;
             Ok(true)
         };
-        run().map_err(|e| trouble(&file, &e))
+        let whole = run().map_err(|e| trouble(&file, &e))?;
+        // As after any change: see `change`.
+        let _ = self.back_up();
+        Ok(whole)
     }
 
     fn take_over(&mut self, stock: &Snapshot, now: &Moment) -> Result<usize, Trouble> {

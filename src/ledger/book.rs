@@ -252,7 +252,7 @@ fn mark_cut(c: &Change<'_>, plan: &Plan, stock: &PlanStock, cut: Vec<Ring>) -> R
     let record = match c.get(&stock.id)? {
         Some(Record::Roll(mut r)) => {
             r.facts.flaws.extend(cut);
-            r.facts.revision += 1;
+            r.facts.revision = c.next_revision(&stock.id, r.facts.revision)?;
             r.open_plan = Some(plan.id.clone());
             r.facts = Roll::new(r.facts)?.facts().clone();
             Record::Roll(r)
@@ -266,7 +266,7 @@ fn mark_cut(c: &Change<'_>, plan: &Plan, stock: &PlanStock, cut: Vec<Ring>) -> R
                 holes: region.holes,
                 flaws,
                 face: Face::Up,
-                revision: o.facts.revision + 1,
+                revision: c.next_revision(&stock.id, o.facts.revision)?,
                 ..o.facts
             };
             o.open_plan = Some(plan.id.clone());
@@ -283,7 +283,8 @@ fn finish(c: &Change<'_>, stock: &PlanStock, now: &Moment, booked: &mut Booked) 
     let (heir, out_since) = match (stock.kind, c.get(&stock.id)?) {
         (StockKind::Roll, Some(Record::Roll(mut r))) => {
             let heir = heir(&r.facts.cloth, &r.facts.batch, &r.facts.place, r.facts.age, now, &stock.id);
-            r.facts = shortened(r.facts, stock.used_length)?;
+            let revision = c.next_revision(&stock.id, r.facts.revision)?;
+            r.facts = RollFacts { revision, ..shortened(r.facts, stock.used_length)? };
             r.open_plan = None;
             booked.shortened.push((stock.id.clone(), stock.used_length, r.facts.length));
             let out_since = r.out_since;
@@ -304,10 +305,13 @@ fn finish(c: &Change<'_>, stock: &PlanStock, now: &Moment, booked: &mut Booked) 
         let facts = OffcutFacts { id: id.clone(), outline: left.outline.clone(), holes: left.holes.clone(), parent, ..heir.clone() };
         let low = ring_bounds(&facts.outline).map_or(point(0.0, 0.0), |b| b.min);
         let home = |ring: &Ring| ring.iter().map(|p| (*p - low).snapped()).collect();
-        let facts = OffcutFacts { outline: home(&facts.outline), holes: facts.holes.iter().map(home).collect(), ..facts };
-        // Left-overs may touch themselves in a point, which no one keeps in one: such a one is let go.
+        let mut facts = OffcutFacts { outline: home(&facts.outline), holes: facts.holes.iter().map(home).collect(), ..facts };
+        // Plans of older versions may have left-overs that touch themselves, which no one keeps in one: of such a one the largest rectangle.
         if Offcut::new(facts.clone()).is_err() {
-            continue;
+            let [_, _, w, h] = left.largest_rectangle;
+            facts.outline = vec![point(0.0, 0.0), point(w, 0.0), point(w, h), point(0.0, h)];
+            facts.holes.clear();
+            Offcut::new(facts.clone())?;
         }
         c.put(&id, Some(&Record::Offcut(Kept { facts: facts.clone(), out_since, open_plan: None })))?;
         booked.added.push(facts);
@@ -352,6 +356,6 @@ fn shortened(facts: RollFacts, used: f64) -> Result<RollFacts, Stop> {
         intersection([flaw], [&rest]).iter().map(|r| moved(&r.outline)).collect()
     };
     let flaws = facts.flaws.iter().flat_map(beyond).collect();
-    let facts = RollFacts { length: facts.length.map(|l| snap(l - used)), flaws, revision: facts.revision + 1, ..facts };
+    let facts = RollFacts { length: facts.length.map(|l| snap(l - used)), flaws, ..facts };
     Ok(Roll::new(facts)?.facts().clone())
 }

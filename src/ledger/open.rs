@@ -1,5 +1,7 @@
-//! Opening the file: schema, migration, damage, backup.
+//! Opening the file: schema, migration, damage.
 
+use super::backup::backups;
+use super::seal;
 use super::write::Moment;
 use crate::fault::{Fault, Faults};
 use rusqlite::{Connection, ErrorCode, OpenFlags, TransactionBehavior};
@@ -13,7 +15,7 @@ const APPLICATION: i32 = 0x7772_7073;
 const PATIENCE: Duration = Duration::from_secs(20);
 
 /// The steps from an empty file to the present schema; the file's `user_version` counts those it has.
-const STEPS: [&str; 2] = [
+const STEPS: [&str; 3] = [
     "CREATE TABLE about (name TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT;
      INSERT INTO about VALUES ('ledger', lower(hex(randomblob(8)))), ('roll', '0'), ('off', '0'), ('con', '0');
      CREATE TABLE record (id TEXT PRIMARY KEY, kind TEXT NOT NULL, body TEXT NOT NULL) STRICT;
@@ -29,6 +31,8 @@ const STEPS: [&str; 2] = [
      ALTER TABLE record ADD COLUMN expiry TEXT;
      CREATE INDEX record_of_cloth ON record (kind, cloth);
      CREATE INDEX change_of_entry ON change (entry);",
+    "ALTER TABLE record ADD COLUMN hash TEXT;
+     ALTER TABLE entry ADD COLUMN hash TEXT;",
 ];
 
 /// Why the ledger did not do its work.
@@ -36,8 +40,10 @@ const STEPS: [&str; 2] = [
 pub enum Trouble {
     /// The request or the data are at fault.
     Input(Faults),
-    /// The file or the machine is.
+    /// The machine is: a disk, a permission, another process.
     Machine(Faults),
+    /// The file is: it is damaged, empty or gone where its backups lie.
+    Damaged(Faults),
 }
 
 impl From<Faults> for Trouble {
@@ -73,49 +79,50 @@ impl Ledger {
     /// Opens a ledger that must be there, as it is: nothing is written.
     ///
     /// # Errors
-    /// No such file, a file that is no ledger or of a newer version, a damaged one (with its backup, if there is one).
+    /// No such file, a file that is no ledger or of a newer version, a damaged one (with its backups, if there are any).
     pub fn read(file: &Path) -> Result<Ledger, Trouble> {
-        if !file.exists() {
+        let file = real(file);
+        if is_empty(&file) {
+            lost(&file)?;
             let fault = Fault::new("there is no ledger", "begin one with `warpwise stock add`, or name another with --ledger");
-            return Err(fault.in_file(file).into());
+            return Err(fault.in_file(&file).into());
         }
-        let ledger = Ledger::connect(file, false)?;
+        let ledger = Ledger::open(&file, false)?;
         if ledger.version()? < STEPS.len() {
             // An older version is brought up first, which writes.
             drop(ledger);
-            return Ledger::write(file);
+            return Ledger::write(&file);
         }
         Ok(ledger)
     }
 
-    /// Opens a ledger to change it, or begins one; brings an older version up (a copy is kept) and keeps a backup of its last good state.
+    /// Opens a ledger to change it, or begins one; brings an older version up (a copy is kept) and keeps backups of its last good states.
     ///
     /// # Errors
-    /// As [`Ledger::read`], and a folder that cannot be written.
+    /// As [`Ledger::read`], any damage, and a folder that cannot be written.
     pub fn write(file: &Path) -> Result<Ledger, Trouble> {
+        let file = &real(file);
         if let Some(folder) = file.parent().filter(|f| !f.as_os_str().is_empty()) {
             std::fs::create_dir_all(folder).map_err(|e| machine(file, &format!("its folder cannot be made: {e}")))?;
         }
-        let new = std::fs::metadata(file).map_or(true, |m| m.len() == 0);
-        let mut ledger = Ledger::connect(file, true)?;
+        let new = is_empty(file);
+        if new {
+            lost(file)?;
+        }
+        let mut ledger = Ledger::open(file, true)?;
         if !new {
-            ledger.check_quickly()?;
+            ledger.check()?;
             let version = ledger.version()?;
             if version > 0 && version < STEPS.len() {
-                let copy = beside(file, &format!(".version-{version}"));
-                if !copy.exists() {
-                    ledger.copy_to(&copy)?;
-                }
+                ledger.keep_version(version)?;
             }
         }
         ledger.migrate()?;
-        if !new {
-            ledger.copy_to(&ledger.backup_file())?;
-        }
+        ledger.back_up()?;
         Ok(ledger)
     }
 
-    fn connect(file: &Path, may_write: bool) -> Result<Ledger, Trouble> {
+    pub(super) fn open(file: &Path, may_write: bool) -> Result<Ledger, Trouble> {
         let flags = if may_write {
             OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_CREATE | OpenFlags::SQLITE_OPEN_NO_MUTEX
         } else {
@@ -172,107 +179,75 @@ impl Ledger {
                 tx.pragma_update(None, "application_id", APPLICATION)?;
                 tx.pragma_update(None, "user_version", STEPS.len() as i64)?;
                 super::write::fill_columns(&tx)?;
+                seal::close(&tx)?;
             }
             tx.commit()
         };
         run(&mut self.db).map_err(|e| trouble(&file, &e))
     }
 
-    fn check_quickly(&self) -> Result<(), Trouble> {
-        let answer: String = self.ask("PRAGMA quick_check(1)")?;
-        if answer == "ok" { Ok(()) } else { Err(damaged(&self.file, &answer)) }
-    }
-
-    /// Looks through the whole file: its pages, and every record by its own rules.
+    /// Looks through the whole file: its pages, and every record and entry by its hash and by its own rules.
     ///
     /// # Errors
-    /// Damage, and every record that is unsound.
+    /// Damage, everything of it by name.
     pub fn check(&self) -> Result<(), Trouble> {
+        // One state of the ledger, whatever other processes change meanwhile.
+        let reading = self.db.unchecked_transaction().map_err(|e| trouble(&self.file, &e))?;
         let answer: String = self.ask("PRAGMA integrity_check(20)")?;
         if answer != "ok" {
-            return Err(damaged(&self.file, &answer));
+            return Err(damaged(&self.file, &[answer.lines().next().unwrap_or("").to_string()]));
         }
-        self.snapshot(&Moment::now()).map(|_| ())
-    }
-
-    /// Where the backup of the last good state lies.
-    pub fn backup_file(&self) -> PathBuf {
-        beside(&self.file, ".backup")
-    }
-
-    /// A whole copy, there in full or not at all.
-    fn copy_to(&self, to: &Path) -> Result<(), Trouble> {
-        let folder = to.parent().filter(|f| !f.as_os_str().is_empty()).unwrap_or(Path::new("."));
-        let failed = |e: &dyn std::fmt::Display| machine(to, &format!("the copy of the ledger cannot be written: {e}"));
-        clear_old_copies(folder);
-        let copy = tempfile::Builder::new().prefix(COPYING).tempfile_in(folder).map_err(|e| failed(&e))?;
-        self.db.execute("VACUUM INTO ?1", [copy.path().to_string_lossy()]).map_err(|e| trouble(&self.file, &e))?;
-        copy.as_file().sync_all().map_err(|e| failed(&e))?;
-        copy.persist(to).map_err(|e| failed(&e.error))?;
-        Ok(())
-    }
-
-    /// Puts the backup in the place of a damaged ledger, which is kept beside it. Returns where the damaged file lies now.
-    ///
-    /// # Errors
-    /// No backup, a backup that is itself damaged, or a folder that cannot be written.
-    pub fn restore(file: &Path) -> Result<PathBuf, Trouble> {
-        let backup = beside(file, ".backup");
-        if !backup.exists() {
-            let what = "there is no backup of the ledger";
-            return Err(Fault::new(what, "import an export with `warpwise stock import`, or begin a new ledger").in_file(&backup).into());
-        }
-        Ledger::connect(&backup, false)?.check()?;
-        let failed = |e: std::io::Error| machine(file, &format!("the backup cannot be put in place: {e}"));
-        let aside = (1..).map(|n| beside(file, &format!(".damaged-{n}"))).find(|p| !p.exists()).unwrap_or_else(|| beside(file, ".damaged"));
-        // A journal of the damaged file must not be played into the backup.
-        for ending in ["-journal", "-wal", "-shm"] {
-            let left = beside(file, ending);
-            if left.exists() {
-                std::fs::rename(&left, beside(&aside, ending)).map_err(failed)?;
+        if self.version()? == STEPS.len() {
+            let broken = seal::broken(&reading).map_err(|e| damaged(&self.file, &[e.to_string()]))?;
+            if !broken.is_empty() {
+                return Err(damaged(&self.file, &broken));
             }
         }
-        if file.exists() {
-            std::fs::rename(file, &aside).map_err(failed)?;
+        match self.snapshot(&Moment::now()) {
+            Ok(_) => Ok(()),
+            Err(Trouble::Input(faults)) => Err(damaged(&self.file, &faults.0.iter().map(ToString::to_string).collect::<Vec<_>>())),
+            Err(other) => Err(other),
         }
-        std::fs::copy(&backup, file).map_err(failed)?;
-        std::fs::File::open(file).and_then(|f| f.sync_all()).map_err(failed)?;
-        Ok(aside)
     }
 }
 
-/// How unfinished copies begin.
-const COPYING: &str = ".copying-ledger-";
+/// The file that a name leads to: through a link, if it is one.
+pub(super) fn real(file: &Path) -> PathBuf {
+    std::fs::canonicalize(file).unwrap_or_else(|_| file.to_path_buf())
+}
 
-/// Copies that a kill left unfinished.
-fn clear_old_copies(folder: &Path) {
-    for entry in std::fs::read_dir(folder).into_iter().flatten().flatten() {
-        let old = || entry.metadata().and_then(|m| m.modified()).ok().and_then(|t| t.elapsed().ok()).is_some_and(|t| t.as_secs() > 600);
-        if entry.file_name().to_string_lossy().starts_with(COPYING) && old() {
-            // Whoever else clears it was quicker.
-            let _ = std::fs::remove_file(entry.path());
-        }
+/// True if there is no file, or nothing in it.
+fn is_empty(file: &Path) -> bool {
+    std::fs::metadata(file).map_or(true, |m| m.is_file() && m.len() == 0)
+}
+
+/// Refuses an empty or missing file where a ledger was: its backups lie there.
+fn lost(file: &Path) -> Result<(), Trouble> {
+    if backups(file).is_empty() {
+        return Ok(());
     }
+    let how = if file.exists() { "the file is empty, and its backup is not" } else { "the file is gone, and its backup is here" };
+    Err(damaged(file, &[how.to_string()]))
 }
 
 /// A name with more at its end.
-fn beside(file: &Path, more: &str) -> PathBuf {
+pub(super) fn beside(file: &Path, more: &str) -> PathBuf {
     let mut name: OsString = file.as_os_str().to_os_string();
     name.push(more);
     PathBuf::from(name)
 }
 
-fn damaged(file: &Path, how: &str) -> Trouble {
-    let backup = beside(file, ".backup");
-    let remedy = match std::fs::metadata(&backup).and_then(|m| m.modified()) {
-        Ok(at) => {
-            let at = jiff::Timestamp::try_from(at).map_or(String::new(), |t| format!(" of {t:.0}"));
+/// Damage: what was found, and how to get back.
+fn damaged(file: &Path, found: &[String]) -> Trouble {
+    let remedy = match backups(file).first().map(|b| (b, std::fs::metadata(b).and_then(|m| m.modified()))) {
+        Some((backup, at)) => {
+            let at = at.ok().and_then(|t| jiff::Timestamp::try_from(t).ok()).map_or(String::new(), |t| format!(" of {t:.0}"));
             format!("its last good backup{at} is {}: put it in place with `warpwise stock check --restore`", backup.display())
         }
-        Err(_) => "there is no backup: import an export with `warpwise stock import`, or begin a new ledger".to_string(),
+        None => "there is no backup: import an export with `warpwise stock import`, or begin a new ledger".to_string(),
     };
-    let first = how.lines().next().unwrap_or("").to_string();
-    Trouble::Machine(Fault::new(format!("the ledger is damaged ({first})"), remedy).in_file(file).into())
+    let faults = found.iter().map(|how| Fault::new(format!("the ledger is damaged ({how})"), &remedy).in_file(file));
+    Trouble::Damaged(Faults(faults.collect()))
 }
 
 /// The machine would not.
@@ -283,8 +258,8 @@ pub(super) fn machine(file: &Path, what: &str) -> Trouble {
 /// What a failure of SQLite means.
 pub(super) fn trouble(file: &Path, error: &rusqlite::Error) -> Trouble {
     match error.sqlite_error_code() {
-        Some(ErrorCode::NotADatabase) => damaged(file, "it is no ledger, or its beginning is lost"),
-        Some(ErrorCode::DatabaseCorrupt) => damaged(file, &error.to_string()),
+        Some(ErrorCode::NotADatabase) => damaged(file, &["it is not a ledger, or its beginning is lost".into()]),
+        Some(ErrorCode::DatabaseCorrupt) => damaged(file, &[error.to_string()]),
         Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => {
             let what = format!("another process has been changing the ledger for {} s", PATIENCE.as_secs());
             Trouble::Machine(Fault::new(what, "let it finish, and try again").in_file(file).into())

@@ -128,10 +128,14 @@ impl Ledger {
                 super::write::put_back(&tx, &id, before.as_deref())?;
             }
             tx.execute("UPDATE entry SET undone = 1 WHERE number = ?1", params![number])?;
+            super::seal::close(&tx)?;
             tx.commit()?;
             Ok(Some(what))
         };
         let nothing = || Fault::new("there is nothing to take back", "`warpwise stock history` shows what was done");
-        run().map_err(|e| trouble(&file, &e))?.ok_or_else(|| nothing().into())
+        let what = run().map_err(|e| trouble(&file, &e))?.ok_or_else(nothing)?;
+        // As after any change: see `change`.
+        let _ = self.back_up();
+        Ok(what)
     }
 }

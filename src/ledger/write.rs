@@ -2,6 +2,7 @@
 
 use super::open::{Ledger, Trouble, trouble};
 use super::record::{Kept, Record};
+use super::seal;
 use crate::fault::{Fault, Faults};
 use crate::stock::{Age, Consumable, Day, Offcut, OffcutFacts, Roll, RollFacts, Snapshot};
 use crate::units::quoted;
@@ -19,10 +20,10 @@ pub struct Moment {
 impl Moment {
     /// Now.
     pub fn now() -> Moment {
-        Moment { seconds: jiff::Timestamp::now().as_second(), day: Day::today() }
+        Moment { seconds: crate::stock::clock().as_second(), day: Day::today() }
     }
 
-    fn text(&self) -> String {
+    pub(super) fn text(&self) -> String {
         jiff::Timestamp::from_second(self.seconds).map_or_else(|_| self.day.to_string(), |t| t.to_string())
     }
 }
@@ -68,6 +69,13 @@ impl Change<'_> {
         self.tx.prepare_cached(raise)?.execute(params![kind, number]).map(|_| ())
     }
 
+    /// A revision that the thing never had: a plan made on a state that was undone does not pass for one made on the present state.
+    pub fn next_revision(&self, id: &str, present: u32) -> rusqlite::Result<u32> {
+        let highest = "SELECT max(coalesce(json_extract(after, '$.facts.revision'), 0)) FROM change WHERE id = ?1";
+        let known: Option<u32> = self.tx.prepare_cached(highest)?.query_row([id], |row| row.get(0))?;
+        Ok(known.unwrap_or(0).max(present).saturating_add(1))
+    }
+
     /// A name that was never used: `off-17`.
     pub fn new_id(&self, kind: &str) -> rusqlite::Result<String> {
         loop {
@@ -105,11 +113,11 @@ pub(super) fn write_record(db: &Connection, id: &str, record: Option<&Record>) -
         db.execute("DELETE FROM record WHERE id = ?1", [id])?;
         return Ok(());
     };
-    let c = record.columns();
-    db.prepare_cached("INSERT OR REPLACE INTO record VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)")?.execute(params![
+    let (c, body) = (record.columns(), record.to_text());
+    db.prepare_cached("INSERT OR REPLACE INTO record VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12)")?.execute(params![
         id,
         record.kind(),
-        record.to_text(),
+        body,
         c.cloth,
         c.area,
         c.width,
@@ -117,7 +125,8 @@ pub(super) fn write_record(db: &Connection, id: &str, record: Option<&Record>) -
         c.batch,
         c.place,
         c.added,
-        c.expiry
+        c.expiry,
+        seal::of_record(id, record.kind(), &body)
     ])?;
     Ok(())
 }
@@ -160,15 +169,22 @@ impl Ledger {
     /// Runs a change as one transaction; `what` names it in the history. Nothing of it stays if it fails.
     pub(super) fn change<T>(&mut self, now: &Moment, what: &str, run: impl FnOnce(&Change<'_>) -> Result<T, Stop>) -> Result<T, Trouble> {
         let file = self.file.clone();
-        let failed = |e: &rusqlite::Error| trouble(&file, e);
-        let tx = self.db.transaction_with_behavior(TransactionBehavior::Immediate).map_err(|e| failed(&e))?;
-        tx.execute("INSERT INTO entry (at, what) VALUES (?1, ?2)", params![now.text(), what]).map_err(|e| failed(&e))?;
-        let change = Change { entry: tx.last_insert_rowid(), tx };
-        match run(&change) {
-            Ok(value) => change.tx.commit().map(|()| value).map_err(|e| failed(&e)),
-            Err(Stop::Sql(e)) => Err(failed(&e)),
-            Err(Stop::Ours(faults)) => Err(Trouble::Input(faults)),
-        }
+        let made = (|| -> Result<T, Stop> {
+            let tx = self.db.transaction_with_behavior(TransactionBehavior::Immediate)?;
+            tx.execute("INSERT INTO entry (at, what) VALUES (?1, ?2)", params![now.text(), what])?;
+            let change = Change { entry: tx.last_insert_rowid(), tx };
+            let value = run(&change)?;
+            seal::close(&change.tx)?;
+            change.tx.commit()?;
+            Ok(value)
+        })();
+        let value = made.map_err(|stop| match stop {
+            Stop::Sql(e) => trouble(&file, &e),
+            Stop::Ours(faults) => Trouble::Input(faults),
+        })?;
+        // The change holds. If the disk does not take its backup, the next change says so and is not made.
+        let _ = self.back_up();
+        Ok(value)
     }
 
     /// Adds a roll; its `id` is given by the ledger. `new_cloth` allows a cloth of which the ledger has nothing yet.
@@ -250,13 +266,16 @@ impl Ledger {
             edit(&mut after);
             match (&before, &mut after) {
                 (Record::Roll(b), Record::Roll(a)) => {
-                    a.facts.revision +=
-                        u32::from((b.facts.width, b.facts.length, &b.facts.flaws) != (a.facts.width, a.facts.length, &a.facts.flaws));
+                    if (b.facts.width, b.facts.length, &b.facts.flaws) != (a.facts.width, a.facts.length, &a.facts.flaws) {
+                        a.facts.revision = c.next_revision(id, b.facts.revision)?;
+                    }
                     a.facts = Roll::new(a.facts.clone())?.facts().clone();
                 }
                 (Record::Offcut(b), Record::Offcut(a)) => {
                     let cut = |o: &OffcutFacts| (o.outline.clone(), o.holes.clone(), o.flaws.clone(), o.face);
-                    a.facts.revision += u32::from(cut(&b.facts) != cut(&a.facts));
+                    if cut(&b.facts) != cut(&a.facts) {
+                        a.facts.revision = c.next_revision(id, b.facts.revision)?;
+                    }
                     Offcut::new(a.facts.clone())?;
                 }
                 (_, Record::Consumable(a)) => a.sound()?,
@@ -319,7 +338,8 @@ impl Ledger {
 /// The age with the hours up to now.
 pub(super) fn aged(age: &Age, out_since: Option<i64>, now: &Moment) -> Age {
     let running = out_since.map_or(0.0, |since| (now.seconds - since).max(0) as f64 / 3600.0);
-    Age { out_hours: age.out_hours + running, is_out: out_since.is_some(), ..*age }
+    // A clock that jumped by years counts as the longest time there is, which is over in any case.
+    Age { out_hours: (age.out_hours + running).min(crate::stock::MOST_HOURS), is_out: out_since.is_some(), ..*age }
 }
 
 /// Starts or stops the hours; false if they ran, or stood, already.

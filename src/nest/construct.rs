@@ -31,6 +31,32 @@ pub(super) fn construct(setup: &mut Setup, stop: &dyn Fn() -> bool) -> Option<La
     Some(layout)
 }
 
+/// A plain first layout, should [`construct`]'s ever break a rule: beyond all flaws, one item after the other along the strip, so that a
+/// bench end may lie between any two. Items that fit only fixed stocks are left out of the setup.
+pub(super) fn lined_up(setup: &mut Setup) -> Layout {
+    let strip = setup.strip();
+    let homeless: Vec<usize> = (0..setup.items.len()).filter(|&i| setup.kind(i).fits[strip].is_empty()).collect();
+    setup.leave_out(&homeless);
+    let room = &setup.rooms[strip];
+    let apart = setup.most_clearance() + setup.most_clearance_of_blocks();
+    let frame = |base: u32, quarter: u8| setup.bases[base as usize].frames[usize::from(quarter)];
+    let mut end = room.blocks.iter().map(|b| frame(b.base, b.quarter).moved(b.at).max.x + apart).fold(0, i64::max);
+    let mut layout = Layout::default();
+    for item in 0..setup.items.len() {
+        let kind = setup.kind(item);
+        let shortest = kind.fits[strip].iter().copied().min_by_key(|&s| kind.stances[usize::from(s)].tight.width()).unwrap_or_default();
+        let stance = &kind.stances[usize::from(shortest)];
+        // The search's outline may reach a little beyond the true one.
+        let parts = frame(stance.base, stance.quarter);
+        let x = end - parts.min.x.min(stance.tight.min.x);
+        let y = room.frame.min.y - stance.tight.min.y;
+        layout.spots.push(Spot { room: strip as u16, stance: shortest, x: x as f64, y: y as f64 });
+        end = x + parts.max.x.max(stance.tight.max.x) + apart;
+    }
+    layout.length = layout.measured(setup);
+    layout
+}
+
 /// Another first layout: large items come first, but for chance. `None` also if an item finds no place.
 pub(super) fn construct_anew(setup: &Setup, dice: &mut Dice, stop: &dyn Fn() -> bool) -> Option<Layout> {
     let sizes: Vec<f64> = (0..setup.items.len()).map(|i| setup.kind(i).area * dice.between(0.5, 1.5)).collect();
@@ -82,12 +108,13 @@ impl<'a> Raster<'a> {
         let words = (height / cell / 64 + 2) as usize;
         let mut raster =
             Raster { setup, cell, words, rooms: vec![Vec::new(); setup.rooms.len()], covers: BTreeMap::new(), first: BTreeMap::new() };
+        let by = setup.most_clearance_of_blocks();
         for (r, room) in setup.rooms.iter().enumerate() {
             for block in &room.blocks {
-                let parts: Vec<Convex> = setup.bases[block.base as usize].turned[usize::from(block.quarter)]
-                    .iter()
-                    .map(|p| p.iter().map(|v| v.plus(block.at).minus(room.frame.min)).collect())
-                    .collect();
+                let moved = |p: &Convex| -> Convex { p.iter().map(|v| v.plus(block.at).minus(room.frame.min)).collect() };
+                let grown = |p: Convex| if by > 0 { offset(&p, by) } else { p };
+                let turned = &setup.bases[block.base as usize].turned[usize::from(block.quarter)];
+                let parts: Vec<Convex> = turned.iter().map(moved).map(grown).collect();
                 // Blocks may reach far outside the room: only what lies inside counts.
                 let columns = if room.frame.max.x == ENDLESS { i64::MAX } else { room.frame.width() / cell + 1 };
                 let cover = cover(&parts, cell, (0, columns), (0, words as i64 * 64));
@@ -135,6 +162,9 @@ impl<'a> Raster<'a> {
                     self.mark(room, &both.1, cx, cy);
                     self.covers.insert(key, both);
                 }
+                if let Some((next, true)) = self.segment_for(room, kind.may_cross).map(|s| self.overhang(cx, stance.tight, s)) {
+                    self.mark(room, &Cover { columns: vec![vec![(0, self.words as u32 * 64)]], left: 0, low: 0 }, next, 0);
+                }
                 let at = setup.rooms[room].frame.min.minus(stance.tight.min);
                 return Some(Spot { room: room as u16, stance: s, x: (at.x + cx * self.cell) as f64, y: (at.y + cy * self.cell) as f64 });
             }
@@ -148,14 +178,17 @@ impl<'a> Raster<'a> {
         let last = if frame.max.x == ENDLESS { i64::MAX } else { (frame.width() - tight.width()) / self.cell };
         let top = (frame.height() - tight.height()) / self.cell;
         let key = (base, quarter, room, may_cross);
-        let segment = self.setup.segment.filter(|_| frame.max.x == ENDLESS && !may_cross);
+        let segment = self.segment_for(room, may_cross);
         let cover = &self.covers.get(&(base, quarter))?.0;
         let mut cx = self.first.get(&key).copied().unwrap_or(0);
         let mut found = None;
         while cx <= last && cx.saturating_mul(self.cell).saturating_add(tight.width()) < ends_before {
             if let Some(s) = segment {
                 let (start, stride) = self.segment_of(cx, s);
-                if (cx - start) * self.cell + tight.width() > s {
+                let ends = (cx - start) * self.cell + tight.width();
+                // A piece longer than the whole cells of a segment begins with it, and nothing may begin where it ends.
+                let (next, over) = self.overhang(cx, tight, s);
+                if ends > s || (ends > stride * self.cell && !(over && self.is_free(room, next))) {
                     cx = start + stride;
                     continue;
                 }
@@ -175,6 +208,22 @@ impl<'a> Raster<'a> {
         // Whole cells, never more than the segment: else every segment would begin a little later than its bench end may lie.
         let stride = (segment / self.cell).max(1);
         (cx / stride * stride, stride)
+    }
+
+    /// The bench, where an item in a room may not lie across its end.
+    fn segment_for(&self, room: usize, may_cross: bool) -> Option<i64> {
+        self.setup.segment.filter(|_| self.setup.rooms[room].frame.max.x == ENDLESS && !may_cross)
+    }
+
+    /// First column of the next segment, and whether an item at `cx` fills its own segment and reaches into that column.
+    fn overhang(&self, cx: i64, tight: Frame, segment: i64) -> (i64, bool) {
+        let (start, stride) = self.segment_of(cx, segment);
+        (start + stride, cx == start && tight.width() > stride * self.cell)
+    }
+
+    fn is_free(&self, room: usize, column: i64) -> bool {
+        let from = column as usize * self.words;
+        self.rooms[room].get(from..from + self.words).is_none_or(|c| c.iter().all(|&w| w == 0))
     }
 
     fn mark(&mut self, room: usize, cover: &Cover, cx: i64, cy: i64) {
@@ -316,5 +365,31 @@ mod tests {
         grid[0] = 0xF0; // rows 4..8
         let cover = Cover { columns: vec![vec![(0, 6)]], left: 0, low: -1 };
         assert_eq!(lowest_free(&grid, 2, &cover, 0, 100), Some(9));
+    }
+
+    /// The plain layout stands in if the raster's should ever break a rule: it must break none itself.
+    #[test]
+    fn items_in_a_row_keep_every_rule() {
+        use crate::geometry::{Region, point};
+        use crate::nest::land::land;
+        use crate::nest::problem::{Extent, Pose, Problem, Shape, Stock};
+        let ring = |w: f64, h: f64| vec![point(0.0, 0.0), point(w, 0.0), point(w, h), point(0.4 * w, 0.9 * h)];
+        let shape = |w: f64, h: f64, turn: f64| Shape {
+            name: String::new(),
+            region: Region::solid(ring(w, h)),
+            poses: vec![Pose { turn, flip: false }, Pose { turn: turn + 15.0, flip: true }],
+            tolerance: 0.0,
+            copies: 7,
+            may_cross: false,
+        };
+        let flaw = vec![point(30.0, 0.0), point(90.0, 0.0), point(90.0, 80.0), point(30.0, 80.0)];
+        let extent = Extent::Open { low: 10.0, high: 510.0, segment_max: Some(400.0), length_max: None };
+        let roll = Stock { name: String::new(), extent, keep_out: vec![flaw] };
+        let shapes = vec![shape(300.0, 200.0, 15.0), shape(120.0, 40.0, 0.0), shape(350.0, 333.3, 45.0)];
+        let mut setup = Setup::new(&Problem::new(shapes, vec![roll], 5.0).unwrap_or_else(|f| panic!("{f}")));
+        let layout = lined_up(&mut setup);
+        assert_eq!((layout.spots.len(), setup.unplaced.len()), (21, 0));
+        let landed = land(&setup, &layout, None).unwrap_or_else(|| panic!("it breaks a rule"));
+        assert!(landed.spots.iter().zip(&layout.spots).all(|(a, b)| a == b), "nothing had to be nudged");
     }
 }

@@ -4,9 +4,6 @@ use super::outcome::{Limits, Stop};
 use std::sync::atomic::Ordering;
 use std::time::{Duration, Instant};
 
-/// How much longer than its limit a search may take to its first layout.
-const GRACE: Duration = Duration::from_secs(120);
-
 /// Measures a search against its limits.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Clock<'a> {
@@ -23,6 +20,7 @@ impl<'a> Clock<'a> {
         self.start.elapsed().as_secs_f64()
     }
 
+    /// Ends even the first layout, which is made however short the time: without it there is no plan at all.
     pub fn cancelled(&self) -> bool {
         self.limits.cancel.load(Ordering::Relaxed)
     }
@@ -30,11 +28,6 @@ impl<'a> Clock<'a> {
     /// True once work must end within the round: cancelled, or out of time.
     pub fn up(&self) -> bool {
         self.cancelled() || matches!(self.limits.stop, Stop::After(d) if self.start.elapsed() >= d)
-    }
-
-    /// True once even the first layout must be given up: cancelled, or far out of time. Without it there is no plan at all.
-    pub fn hopeless(&self) -> bool {
-        self.cancelled() || matches!(self.limits.stop, Stop::After(d) if self.start.elapsed() >= d + GRACE)
     }
 
     /// True if no round after `rounds` may start.

@@ -6,7 +6,7 @@
 //! needed: the nearest fragment tells both the depth and the side. A quadtree, flattened to a raster of cells, holds for each cell the
 //! fragments that can be nearest to any point of it, so a query looks at one to four fragments.
 
-use super::convex::{Convex, Frame, Vertex, difference_sum, edges, offset, turn};
+use super::convex::{Convex, Frame, Vertex, difference_sum, edges, hull, offset, turn};
 
 /// A piece of the boundary: from `(x, y)` along the unit vector `(ux, uy)` for `len`; forbidden on its left, or all around if `len` is 0.
 #[derive(Clone, Copy, Debug)]
@@ -103,9 +103,17 @@ pub(super) fn sums(a: &[Convex], b: &[Convex], by: i64) -> Vec<Convex> {
 impl NoFit {
     /// The forbidden set of `b` relative to `a`, kept `by` µm apart.
     pub fn new(a: &[Convex], b: &[Convex], by: i64) -> NoFit {
-        let mut fragments = boundary(&sums(a, b, by));
-        fragments.truncate(usize::from(u16::MAX));
-        NoFit::indexed(fragments)
+        NoFit::of_at_most(usize::from(u16::MAX), a, b, by)
+    }
+
+    fn of_at_most(most: usize, a: &[Convex], b: &[Convex], by: i64) -> NoFit {
+        let fragments = boundary(&sums(a, b, by));
+        if fragments.len() <= most {
+            return NoFit::indexed(fragments);
+        }
+        // More than the index can count: their hulls stand in, which are nowhere smaller.
+        let whole = |parts: &[Convex]| vec![hull(&parts.iter().flatten().copied().collect::<Vec<_>>())];
+        NoFit::indexed(boundary(&sums(&whole(a), &whole(b), by)))
     }
 
     fn indexed(fragments: Vec<Fragment>) -> NoFit {
@@ -450,6 +458,31 @@ mod tests {
         assert_eq!(n.depth(30.0, 3.0), 0.0);
         assert!((n.depth(29.0, 3.0) - 1.0).abs() < 1e-12);
         assert!((n.depth(10.0, -3.0) - 2.0).abs() < 1e-12);
+    }
+
+    /// Boundaries of more than 65,535 pieces were cut off there: what came after was allowed.
+    #[test]
+    fn a_boundary_of_more_pieces_than_can_be_counted_forbids_more_and_never_less() {
+        let comb: Vec<Vertex> = (0..6)
+            .flat_map(|k| [(20 * k, 0), (20 * k + 20, 0)].into_iter().filter(move |&(x, _)| x == 0 || x == 120 || k > 6))
+            .chain((0..6).rev().flat_map(|k| [(20 * k + 20, 50), (20 * k + 10, 50), (20 * k + 10, 10), (20 * k, 10)]))
+            .map(|(x, y)| vertex(x, y))
+            .collect();
+        let parts = convex_parts(&comb, &[]);
+        let whole = NoFit::new(&parts, &parts, 2);
+        let cut_off = NoFit::of_at_most(whole.fragments.len() - 1, &parts, &parts, 2);
+        assert!(cut_off.fragments.len() < whole.fragments.len());
+        let mut forbidden = 0;
+        for x in -130..130 {
+            for y in -60..60 {
+                let at = (f64::from(x) + 0.5, f64::from(y) + 0.5);
+                if whole.depth(at.0, at.1) > 0.0 {
+                    forbidden += 1;
+                    assert!(cut_off.depth(at.0, at.1) > 0.0, "{at:?}");
+                }
+            }
+        }
+        assert!(forbidden > 10_000, "{forbidden}");
     }
 
     #[test]

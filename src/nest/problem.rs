@@ -95,6 +95,12 @@ impl Problem {
                 faults.push(Fault::new(format!("{} has no area", shape.name), "check its outline"));
             }
         }
+        // The search counts stocks and ways to lie in 16 bits.
+        let most = usize::from(u16::MAX) - 1;
+        if stocks.len() > most || shapes.iter().any(|s| s.poses.len() > most / 2) {
+            let what = format!("more than {most} stocks, or {} ways for a piece to lie", most / 2);
+            faults.push(Fault::new(what, "plan from fewer offcuts, or permit fewer turns"));
+        }
         if !(gap >= 0.0 && gap.is_finite()) {
             faults.push(Fault::new("the gap between pieces is negative", "give a gap of 0 mm or more"));
         }

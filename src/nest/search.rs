@@ -1,7 +1,7 @@
 //! The driver: a first layout, then rounds of lanes, merged in lane order, until time, effort or the bound ends it.
 
 use super::check::faults_of;
-use super::construct::construct;
+use super::construct::{construct, lined_up};
 use super::dice::Dice;
 use super::fits::Store;
 use super::history::History;
@@ -34,7 +34,14 @@ pub fn solve(problem: &Problem, params: &Params, limits: &Limits<'_>, seed: u64,
 fn run(problem: &Problem, params: &Params, clock: &Clock<'_>, seed: u64, observer: &dyn Observer) -> Outcome {
     let mut setup = Setup::new(problem);
     let stop = || clock.up();
-    let Some(first) = construct(&mut setup, &|| clock.hopeless()).and_then(|l| land(&setup, &l, None)) else {
+    let first = construct(&mut setup, &|| clock.cancelled()).and_then(|l| {
+        land(&setup, &l, None).or_else(|| {
+            debug_assert!(false, "the first layout breaks a rule");
+            let plain = lined_up(&mut setup);
+            land(&setup, &plain, None)
+        })
+    });
+    let Some(first) = first else {
         return report(problem, &setup, None, clock);
     };
     let mut history = History::new(problem, &setup, clock, observer);

@@ -16,6 +16,8 @@ const MOST_ITEMS: usize = 20_000;
 const CROWD: usize = 96;
 /// No shape is larger, µm: exact products stay within 64 bits.
 const LARGEST: i64 = 100_000_000;
+/// Of many turns or stocks so many are named in a message.
+const SAID: usize = 4;
 /// Stands for "no end".
 pub(super) const ENDLESS: i64 = 1 << 50;
 
@@ -152,6 +154,11 @@ impl Setup {
         super::fits::clearance_margin(self.gap + if rounded { 4 } else { 0 })
     }
 
+    /// The most by which any item must keep off a block, µm: only those with rounded corners do.
+    pub fn most_clearance_of_blocks(&self) -> i64 {
+        super::fits::clearance_margin(if self.bases.iter().any(|b| b.rounded) { 2 } else { 0 })
+    }
+
     /// Takes items out of the search: they fit only stocks that have no room left.
     pub fn leave_out(&mut self, items: &[usize]) {
         for &i in items {
@@ -274,10 +281,11 @@ fn too_big(shape: &super::problem::Shape, kind: &Kind, problem: &Problem) -> Str
     if kind.stances.is_empty() {
         return "it is larger than 100 m".to_string();
     }
+    let more = |n: usize| if n > SAID { format!(" and {} more", n - SAID) } else { String::new() };
     let sizes: Vec<String> = kind
         .stances
         .iter()
-        .take(4)
+        .take(SAID)
         .map(|s| {
             let face = if s.pose.flip { " face down" } else { "" };
             format!("{:.1} x {:.1} mm turned {}°{face}", mm(s.tight.width()), mm(s.tight.height()), s.pose.turn)
@@ -286,7 +294,7 @@ fn too_big(shape: &super::problem::Shape, kind: &Kind, problem: &Problem) -> Str
     let rooms: Vec<String> = problem
         .stocks()
         .iter()
-        .take(4)
+        .take(SAID)
         .map(|s| match &s.extent {
             Extent::Open { low, high, segment_max, length_max } => {
                 let longest = segment_max.filter(|_| !shape.may_cross).into_iter().chain(*length_max).fold(f64::INFINITY, f64::min);
@@ -299,5 +307,6 @@ fn too_big(shape: &super::problem::Shape, kind: &Kind, problem: &Problem) -> Str
             }
         })
         .collect();
-    format!("it fits no stock in any permitted turn: {}; {}", sizes.join(", "), rooms.join(", "))
+    let (turns, stocks) = (more(kind.stances.len()), more(problem.stocks().len()));
+    format!("it fits no stock in any permitted turn: {}{turns}; {}{stocks}", sizes.join(", "), rooms.join(", "))
 }

@@ -3,6 +3,7 @@
 use super::model::{Offcut, PlanStock};
 use crate::geometry::boolean::{difference, intersection};
 use crate::geometry::{Point, Region, Ring, largest_rectangle, point, ring_area, ring_bounds};
+use crate::outline::{Draft, Outline};
 use crate::units::snap;
 use i_overlay::mesh::outline::offset::OutlineOffset;
 use i_overlay::mesh::style::{LineJoin, OutlineStyle};
@@ -144,38 +145,52 @@ fn cut_across(region: Region, x: f64) -> Vec<Region> {
 fn opened(remaining: &[Region], width: f64) -> Vec<Region> {
     let half = width / 2.0;
     if half <= 0.0 {
-        return remaining.to_vec();
+        return apart(remaining.to_vec());
     }
     let core = grown(remaining, -half, LineJoin::Round(ROUND));
     let full = grown(&core, half, LineJoin::Miter(SHARPEST));
     let within = intersection(full.iter().flat_map(Region::rings), remaining.iter().flat_map(Region::rings));
-    let pinches: Vec<Ring> = within.iter().flat_map(pinches).collect();
-    let within = if pinches.is_empty() { within } else { difference(within.iter().flat_map(Region::rings), &pinches) };
     // A sharp corner may reach through a thin piece: such shards hold no disc of that width.
     let disc = std::f64::consts::PI * half * half;
-    within.into_iter().filter(|r| r.area() >= 0.95 * disc).collect()
+    apart(within).into_iter().filter(|r| r.area() >= 0.95 * disc).collect()
 }
 
-/// Small squares where two rings of a region touch: cloth without width, as where a piece touches the free end with a corner. Taken away,
-/// the hole opens, and the offcut's rings are apart.
+/// Regions parted where their boundaries touch.
+fn apart(regions: Vec<Region>) -> Vec<Region> {
+    let pinches: Vec<Ring> = regions.iter().flat_map(pinches).collect();
+    if pinches.is_empty() { regions } else { difference(regions.iter().flat_map(Region::rings), &pinches) }
+}
+
+/// Small squares where the boundary of a region touches itself: cloth without width, as where a piece touches the free end or another
+/// piece with a corner. Taken away, the hole opens, and the offcut's rings are apart.
 fn pinches(region: &Region) -> Vec<Ring> {
-    let corners = || region.rings().enumerate().flat_map(|(ring, r)| (0..r.len()).map(move |i| (ring, r[i], r[(i + 1) % r.len()])));
-    let mut points: Vec<(usize, Point)> = corners().map(|(ring, p, _)| (ring, p)).collect();
-    points.sort_by(|a, b| a.1.x.total_cmp(&b.1.x));
-    let mut edges: Vec<(usize, Point, Point)> = corners().collect();
-    edges.sort_by(|a, b| a.1.x.min(a.2.x).total_cmp(&b.1.x.min(b.2.x)));
+    let rings: Vec<&Ring> = region.rings().collect();
+    let corners = || rings.iter().enumerate().flat_map(|(k, r)| (0..r.len()).map(move |i| (k, i)));
+    let edge = |(k, i): (usize, usize)| (rings[k][i], rings[k][(i + 1) % rings[k].len()]);
+    let low = |e: &(usize, usize)| edge(*e).0.x.min(edge(*e).1.x);
+    let mut points: Vec<(usize, usize)> = corners().collect();
+    points.sort_by(|a, b| edge(*a).0.x.total_cmp(&edge(*b).0.x));
+    let mut edges: Vec<(usize, usize)> = corners().collect();
+    edges.sort_by(|a, b| low(a).total_cmp(&low(b)));
     // A sweep along x: only edges at the point's abscissa are looked at.
     let mut next = edges.into_iter().peekable();
-    let mut level: Vec<(usize, Point, Point)> = Vec::new();
+    let mut level: Vec<(usize, usize)> = Vec::new();
     let mut squares = Vec::new();
-    for (ring, p) in points {
-        while let Some(edge) = next.next_if(|e| e.1.x.min(e.2.x) <= p.x + TOUCH) {
+    for (k, i) in points {
+        let p = rings[k][i];
+        while let Some(edge) = next.next_if(|e| low(e) <= p.x + TOUCH) {
             level.push(edge);
         }
-        level.retain(|e| e.1.x.max(e.2.x) >= p.x - TOUCH);
-        if level.iter().any(|&(other, a, b)| other != ring && p.distance_to_segment(a, b) < TOUCH) {
-            let (low, high) = (p - point(PINCH, PINCH), p + point(PINCH, PINCH));
-            squares.push(vec![low, point(high.x, low.y), high, point(low.x, high.y)]);
+        level.retain(|e| edge(*e).0.x.max(edge(*e).1.x) >= p.x - TOUCH);
+        // A ring may touch itself, but not in the edges that meet in the point, nor in the shortest ones beside it.
+        let touches = |e: &(usize, usize)| {
+            let (a, b) = edge(*e);
+            let beside = *e == (k, i) || *e == (k, (i + rings[k].len() - 1) % rings[k].len());
+            let own = e.0 == k && (beside || p.distance(a).max(p.distance(b)) < PINCH / 10.0);
+            !own && p.distance_to_segment(a, b) < TOUCH
+        };
+        if level.iter().any(touches) {
+            squares.push(rectangle_ring(p - point(PINCH, PINCH), p + point(PINCH, PINCH)));
         }
     }
     squares
@@ -197,12 +212,19 @@ fn grown(regions: &[Region], by: f64, join: LineJoin<f64>) -> Vec<Region> {
         .collect()
 }
 
+/// A region as an offcut; of one that no ledger would take, its largest rectangle.
 fn offcut(region: Region) -> Option<Offcut> {
     let b = largest_rectangle(&region)?;
+    let draft = Draft { net: region.outline.clone(), holes: region.holes.clone(), ..Draft::default() };
+    let region = if Outline::new(draft).is_ok() { region } else { Region::solid(rectangle_ring(b.min, b.max)) };
     let on_grid = crate::units::snap;
     let area = on_grid(region.area());
     let largest_rectangle = [b.min.x, b.min.y, on_grid(b.width()), on_grid(b.height())];
     Some(Offcut { id: String::new(), area, outline: region.outline, holes: region.holes, largest_rectangle })
+}
+
+fn rectangle_ring(low: Point, high: Point) -> Ring {
+    vec![low, point(high.x, low.y), high, point(low.x, high.y)]
 }
 
 #[cfg(test)]
@@ -239,6 +261,24 @@ mod tests {
             used_length: used,
             placed: placed.collect(),
             offcuts: Vec::new(),
+        }
+    }
+
+    /// Left-overs round pieces that meet in corners touched themselves, which the ledger took from nobody: booking let them go.
+    #[test]
+    fn what_is_left_round_pieces_that_meet_in_corners_is_cloth_that_a_ledger_takes() {
+        let field = |k: usize, l: usize| rectangle(100.0 + 100.0 * k as f64, 100.0 + 100.0 * l as f64, 100.0, 100.0);
+        let board = (0..5).flat_map(|k| (0..5).map(move |l| (k, l))).filter(|(k, l)| (k + l) % 2 == 0).map(|(k, l)| field(k, l));
+        let tip = vec![point(700.0, 300.0), point(800.0, 200.0), point(800.0, 300.0), point(900.0, 400.0), point(800.0, 400.0)];
+        for width in [0.0, 20.0, 40.0] {
+            let left = left_over(&stock(700.0, 1000.0, 0.0, board.clone().chain([tip.clone()]).collect()), width);
+            for o in &left.offcuts {
+                let draft = Draft { net: o.outline.clone(), holes: o.holes.clone(), ..Draft::default() };
+                assert!(Outline::new(draft).is_ok(), "{width}: {o:?}");
+            }
+            // 12 fields of the board and what is round it, less a few mm² at each corner.
+            let free = 1000.0 * 700.0 - 13.0 * 10_000.0 - ring_area(&tip);
+            assert!((free - 200.0..=free).contains(&left.offcuts_area), "{width}: {} of {free}", left.offcuts_area);
         }
     }
 

@@ -4,7 +4,7 @@ use crate::cloth::{Backing, Face, Material, Permitted, Weave};
 use crate::geometry::{Path, Point, Ring, ring_area};
 use crate::job::{Hands, MouldWork, Seen, SpliceKind};
 use crate::outline::EdgeKind;
-use crate::ply::{Hand, Part};
+use crate::ply::{Hand, Inked, Part};
 use crate::stock::Day;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -54,9 +54,21 @@ pub struct Plan {
     /// The stock it was planned from, if it was.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub drawn_from: Option<DrawnFrom>,
+    /// Jobs that are the other hand of another one of the plan.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub other_hands: Vec<OtherHand>,
     /// What the jobs say about the work at the mould, in the order of `jobs`.
     #[serde(default)]
     pub mould_work: Vec<MouldWork>,
+}
+
+/// A job that is the mirror image of another.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct OtherHand {
+    /// The job.
+    pub job: String,
+    /// The job whose other hand it is.
+    pub of: String,
 }
 
 /// A template covered with patches in one layer. A piece with a patch number is cut for it; less its origin and turned by its angle, the
@@ -171,9 +183,15 @@ pub struct PlanTemplate {
     pub cuts: Vec<Path>,
     /// Zones no splice may enter.
     pub no_splice: Vec<Ring>,
+    /// The template of its job whose mirror image it is.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub other_hand_of: Option<String>,
     /// A strip given by size, such as a joint tape.
     #[serde(default)]
     pub strip: bool,
+    /// What is found by eye on its skin; none of a strip or local patch.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub inked: Option<Inked>,
     /// For a local patch: the template it lies on (whose frame it shares) and its step-back, mm.
     pub on: Option<(String, f64)>,
 }

@@ -31,7 +31,7 @@ impl Earlier {
                 continue;
             }
             let id = if before(&stock.id) { stock.id.clone() } else { format!("{} cut by {short}", stock.id) };
-            // What was left over is in the stock by now, or will be when the rest is cut.
+            // What was left over is in the stock by now, or will be when the rest is cut: this plan lists none of it.
             stocks.push(PlanStock { id, placed: kept, flaws, offcuts: Vec::new(), ..stock.clone() });
         }
         let kit = plan.drawn_from.as_ref().and_then(|d| d.kit.clone()).unwrap_or_else(|| plan.id.clone());

@@ -10,7 +10,7 @@ use crate::nest::{self, Extent, Limits, Observer, Outcome, Params, Placement, Po
 use crate::plan::{PlacedPiece, PlanStock, StockKind};
 use crate::ply::Piece;
 use crate::stock::Offcut;
-use crate::units::{LARGEST, show_mm, snap};
+use crate::units::{LARGEST, counted, show_mm, snap};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -32,6 +32,8 @@ pub(super) struct Laid {
     /// The least length any layout could use, mm, and how it was got.
     pub least: (f64, String),
     pub interrupted: bool,
+    /// What a person must hear of the offcuts that were not looked at.
+    pub caution: Option<Fault>,
     /// History of the search on the first roll.
     pub trace: Vec<TraceRow>,
 }
@@ -47,19 +49,24 @@ pub(super) fn lay(
 ) -> Result<Laid, Faults> {
     if pieces.is_empty() {
         let least = (0.0, "nothing is cut from the roll".to_string());
-        return Ok(Laid { stocks: Vec::new(), least, interrupted: false, trace: Vec::new() });
+        return Ok(Laid { stocks: Vec::new(), least, interrupted: false, caution: None, trace: Vec::new() });
     }
     let to_lay = |piece: &Piece| (0..piece.copies).filter(|c| !kept.contains(&(piece.id.clone(), c + 1))).collect::<Vec<u32>>();
     let mut shapes: Vec<(usize, Vec<u32>)> =
         pieces.iter().enumerate().map(|(i, (_, p))| (i, to_lay(p))).filter(|s| !s.1.is_empty()).collect();
     let all: Vec<Shape> = pieces.iter().map(|(_, piece)| shape_of(piece)).collect();
     let wanted: Vec<Shape> = shapes.iter().map(|(i, copies)| Shape { copies: copies.len() as u32, ..all[*i].clone() }).collect();
-    let offcuts = chosen(&wanted, &sources.offcuts);
+    let (offcuts, passed_over) = chosen(&wanted, &sources.offcuts);
     let gap = job.cutting.gap;
     let fixed: Vec<Stock> = offcuts.iter().map(|o| offcut_stock(o)).collect();
     let mut cost: Vec<f64> = offcuts.iter().map(|o| cost(o, &offcuts)).collect();
     cost.push(0.0);
-    let mut laid = Laid { stocks: Vec::new(), least: (0.0, String::new()), interrupted: false, trace: Vec::new() };
+    let caution = (passed_over > 0).then(|| {
+        let what = format!("{} that may take pieces were not looked at: {} were", counted(passed_over, "offcut"), offcuts.len());
+        Fault::new(what, "plan fewer pieces at a time, or take offcuts too small to be of use out of the stock")
+            .on(format!("cloth {}", cloth.id))
+    });
+    let mut laid = Laid { stocks: Vec::new(), least: (0.0, String::new()), interrupted: false, caution, trace: Vec::new() };
     let rolls = rolls_needed(&wanted, cloth, &sources.rolls);
     if let Stop::After(time) = search.stop {
         search.stop = Stop::After(time.div_f64(rolls as f64));
@@ -147,8 +154,8 @@ fn rolls_needed(shapes: &[Shape], cloth: &Cloth, rolls: &[RollSource]) -> usize 
     count.max(1)
 }
 
-/// The offcuts worth looking at, of however many there are: the smallest first.
-fn chosen<'s>(shapes: &[Shape], offcuts: &[&'s Offcut]) -> Vec<&'s Offcut> {
+/// The offcuts worth looking at, of however many there are, the smallest first; how many others may take a piece too.
+fn chosen<'s>(shapes: &[Shape], offcuts: &[&'s Offcut]) -> (Vec<&'s Offcut>, usize) {
     let mut sorted: Vec<(f64, &Offcut)> = offcuts.iter().map(|o| (o.area(), *o)).collect();
     sorted.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.facts().added.cmp(&b.1.facts().added)).then(a.1.id().cmp(b.1.id())));
     let size = |(area, o): &(f64, &Offcut)| {
@@ -156,7 +163,8 @@ fn chosen<'s>(shapes: &[Shape], offcuts: &[&'s Offcut]) -> Vec<&'s Offcut> {
         assign::Size { width: b.width(), height: b.height(), area: *area }
     };
     let sizes: Vec<assign::Size> = sorted.iter().map(size).collect();
-    assign::choose(shapes, &sizes).into_iter().map(|i| sorted[i].1).collect()
+    let (kept, passed_over) = assign::choose(shapes, &sizes);
+    (kept.into_iter().map(|i| sorted[i].1).collect(), passed_over)
 }
 
 /// What opening an offcut costs: its area, more if others of the cloth expire or came in before it.
@@ -282,8 +290,8 @@ pub(super) fn savings(stocks: &[PlanStock], cloth: &Cloth) -> Option<String> {
         return None;
     }
     let length = area / cloth.usable_width();
-    let offcuts = crate::units::counted(opened.len(), "offcut");
-    let pieces = crate::units::counted(count, "piece");
+    let offcuts = counted(opened.len(), "offcut");
+    let pieces = counted(count, "piece");
     Some(format!("{offcuts} of cloth {} take {pieces}: at least {} of roll saved", cloth.id, show_mm(length.round())))
 }
 

@@ -1,7 +1,7 @@
 //! Mosaic layers: targets divided, directions given, patches put on offcuts; what finds none is planned with the other pieces.
 
 use super::lay::{offcut_plan, offcut_stock, placed_piece};
-use super::{Earlier, Fault, Faults, PreparedJob, Settings, letters};
+use super::{Earlier, Fault, Faults, MOST_PIECES, PreparedJob, Settings, letters, too_many};
 use crate::cloth::{Face, turn_rule};
 use crate::geometry::{Motion, Region, Ring, point, ring_area, ring_bounds};
 use crate::job::{Hands, Job, LayerItem, Mosaic, Seen};
@@ -129,7 +129,7 @@ pub(super) fn plan(
             }
         };
         let before = prepared[k].prepared.pieces.iter().filter(|p| p.layer == task.layer + 1).count();
-        let made = made(&task, &design, &offcuts, &prefix, before);
+        let Some(made) = faults.keep(made(&task, &design, &offcuts, &prefix, before).map_err(Faults::from)) else { continue };
         for id in made.stocks.iter().flat_map(|s| &s.placed).map(|p| p.piece.clone()) {
             all.placed.insert(id);
         }
@@ -154,7 +154,12 @@ fn tasks<'a>(job: &'a Job, sets: u32, faults: &mut Faults) -> Vec<Task<'a>> {
                 Hands::Both => &[Hand::AsTraced, Hand::Mirrored],
             };
             for &hand in hands {
-                for copy in 1..=item.copies.saturating_mul(sets).min(200) {
+                let copies = item.copies.saturating_mul(sets);
+                if out.len() as u64 + u64::from(copies) > MOST_PIECES as u64 {
+                    faults.push(too_many(copies as usize).in_file(&job.file).on(format!("layer {} {:?}", layer + 1, l.name)));
+                    continue;
+                }
+                for copy in 1..=copies {
                     match target(job, layer, item.template, hand) {
                         Some(target) => out.push(Task { job, layer, rule, item, hand, copy, target }),
                         None => {
@@ -282,7 +287,7 @@ struct Made {
 }
 
 /// The design as pieces, offcuts and an entry of the plan. `prefix` tells several jobs apart; `before` pieces of the layer have numbers.
-fn made(task: &Task<'_>, design: &Design, offcuts: &[&Offcut], prefix: &(String, String), before: usize) -> Made {
+fn made(task: &Task<'_>, design: &Design, offcuts: &[&Offcut], prefix: &(String, String), before: usize) -> Result<Made, Fault> {
     let layer = &task.job.layers[task.layer];
     let cloth = &task.job.cloths[layer.cloth];
     let template = &task.job.templates[task.item.template].id;
@@ -307,7 +312,9 @@ fn made(task: &Task<'_>, design: &Design, offcuts: &[&Offcut], prefix: &(String,
             seen: &design.division.seen[i],
         };
         let Some(mut piece) = patch_piece(task.job, &task.target, design.outline(i), &of) else {
-            continue;
+            let what = format!("patch {number} of {template} is too thin anywhere to draw its arrow in");
+            let remedy = "take another `mosaic_seed` or larger patches, or take very narrow offcuts out of the stock";
+            return Err(Fault::new(what, remedy).in_file(&task.job.file).on(format!("layer {} {:?}", task.layer + 1, layer.name)));
         };
         piece.number = format!("{}{}.{}", prefix.1, task.layer + 1, before + number);
         if let Some(p) = place {
@@ -343,7 +350,7 @@ fn made(task: &Task<'_>, design: &Design, offcuts: &[&Offcut], prefix: &(String,
         from_offcuts: 0.0,
         opened: 0.0,
     };
-    Made { plan, pieces, stocks }
+    Ok(Made { plan, pieces, stocks })
 }
 
 /// A patch placed by the search, which turned it out of the part frame, as a placement of the piece, whose warp lies along +x already.

@@ -2,10 +2,11 @@
 
 use super::{Fault, Faults};
 use crate::cloth::Cloth;
-use crate::geometry::Ring;
+use crate::geometry::boolean::difference;
+use crate::geometry::{Ring, ring_bounds};
 use crate::job::Job;
 use crate::stock::{Offcut, Roll, Snapshot};
-use crate::units::{show_metres, show_mm};
+use crate::units::{show_metres, show_mm, show_number};
 
 /// One roll to cut from.
 #[derive(Clone, Debug, PartialEq)]
@@ -39,15 +40,28 @@ fn rolls<'s>(stock: &'s Snapshot, cloth: &str) -> Vec<&'s Roll> {
     rolls
 }
 
+/// The name of a roll that the stock has not: the cloth's, unless a roll or an offcut bears it.
+fn free_name(stock: &Snapshot, cloth: &str) -> String {
+    let taken = |name: &String| stock.rolls.iter().any(|r| r.id() == name) || stock.offcuts.iter().any(|o| o.id() == name);
+    let numbered = (2..).map(|k| format!("new roll {k} of {cloth}"));
+    let mut names = [cloth.to_string(), format!("new roll of {cloth}")].into_iter().chain(numbered);
+    names.find(|name| !taken(name)).unwrap_or_default()
+}
+
 /// The jobs with the width of the rolls that are there, so that splices and turns are settled for the cloth at hand.
 ///
 /// # Errors
-/// A roll no wider than its selvedges.
+/// A roll no wider than its selvedges; a flaw of the job's own roll, which is not cut where the stock has rolls of the cloth, that none of
+/// these has too.
 pub(super) fn on_rolls_at_hand(jobs: &[Job], stock: &Snapshot) -> Result<Vec<Job>, Faults> {
     let mut faults = Faults::new();
     let mut jobs = jobs.to_vec();
-    for cloth in jobs.iter_mut().flat_map(|j| &mut j.cloths) {
-        if let Some(roll) = rolls(stock, &cloth.id).first() {
+    for job in &mut jobs {
+        let file = job.file.clone();
+        for cloth in &mut job.cloths {
+            let here = rolls(stock, &cloth.id);
+            let Some(roll) = here.first() else { continue };
+            faults.0.extend(cloth.flaws.iter().filter_map(|f| unknown_flaw(f, &here, stock)).map(|f| on_cloth(f, cloth).in_file(&file)));
             cloth.roll_width = roll.facts().width;
             cloth.roll_length = None;
             cloth.flaws.clear();
@@ -58,6 +72,28 @@ pub(super) fn on_rolls_at_hand(jobs: &[Job], stock: &Snapshot) -> Result<Vec<Job
         }
     }
     faults.into_result(jobs)
+}
+
+/// A flaw of the job that no roll of the stock has: nobody knows which of them it is on.
+fn unknown_flaw(flaw: &Ring, rolls: &[&Roll], stock: &Snapshot) -> Option<Fault> {
+    let known = |r: &&Roll| difference([flaw], &r.facts().flaws).is_empty();
+    let b = ring_bounds(flaw).filter(|_| !rolls.iter().any(known))?;
+    let place = [b.min.x, b.max.x, b.min.y, b.max.y].map(|v| show_number(v, 3));
+    let [from, to, low, high] = &place;
+    let roll = rolls.first()?.id();
+    let what = format!(
+        "the job has a flaw from {from} to {to} mm along its own roll, {low} to {high} mm across, but the plan is cut from the stock's rolls, \
+         {roll} first, and none of them has this flaw"
+    );
+    let write = match &stock.ledger {
+        Some(_) => format!("if it is on {roll}: `warpwise stock set {roll} --flaw {from}..{to},{low}..{high}`"),
+        None => "write it under `flaws` of its roll in the stock file".to_string(),
+    };
+    Some(Fault::new(what, format!("{write}; then take it out of the job. To cut the job's own roll, plan without --stock")))
+}
+
+fn on_cloth(fault: Fault, cloth: &Cloth) -> Fault {
+    fault.on(format!("cloth {}", cloth.id))
 }
 
 impl<'s> Sources<'s> {
@@ -82,6 +118,7 @@ impl<'s> Sources<'s> {
             let what = format!("the stock has no roll of it{meant}");
             let remedy = "what the offcuts do not hold is planned on a new roll as the job describes it: buy it first";
             out.no_roll = Some(Fault::new(what, remedy).on(format!("cloth {}", cloth.id)));
+            out.rolls[0].id = free_name(stock, &cloth.id);
         } else {
             out.rolls = taken
                 .iter()

@@ -6,7 +6,7 @@ use crate::geometry::{Motion, point};
 use crate::job::{Layer, Seen};
 use crate::units::degrees_of_warp;
 
-/// The angle of the warp for one hand, degrees from the arrow, as the layer states it and not yet brought into a range.
+/// The angle of the warp for one hand of a layer's angle `a`, degrees from the arrow, not yet brought into a range.
 ///
 /// - The hand of the template is laid at the layer's angle `a`, the other hand at `-a`: the mirror image of the structure.
 /// - A visible balanced twill laid on both hands is book-matched: the other hand at `90 - a`, structurally the same, whose line is the
@@ -14,8 +14,7 @@ use crate::units::degrees_of_warp;
 /// - The other hand of a stitched ±45 cloth is laid at `90 - a`: at `-a` the wrong one of its two layers would be on top.
 ///
 /// The second value is what to warn of, if anything.
-pub(super) fn laid_angle(cloth: &Cloth, layer: &Layer, hand: Hand, both_hands: bool) -> (f64, Option<(String, String)>) {
-    let a = layer.angle;
+pub(super) fn laid_angle(cloth: &Cloth, layer: &Layer, a: f64, hand: Hand, both_hands: bool) -> (f64, Option<(String, String)>) {
     if hand == Hand::AsTraced {
         return (a, None);
     }

@@ -17,6 +17,14 @@ pub enum Hand {
     Mirrored,
 }
 
+impl Hand {
+    /// The other one.
+    #[must_use]
+    pub fn other(self) -> Hand {
+        if self == Hand::AsTraced { Hand::Mirrored } else { Hand::AsTraced }
+    }
+}
+
 /// Which part of a spliced ply a piece is: `1 of 2`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(from = "[usize; 2]", into = "[usize; 2]")]

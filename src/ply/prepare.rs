@@ -4,16 +4,18 @@ use super::allowance::grow;
 use super::arrow::arrow_in;
 use super::fit::{Room, fits, fits_width, sizes_in_words};
 use super::hand::{in_range, into_cloth, into_template, laid_angle};
+use super::pair::{Partner, is_opposite, matched, partner};
 use super::relief::relief_warnings;
 use super::skin::{TemplateFrame, template_frame};
-use super::splice::{Band, NoSplit, SpliceTask, splice_kind, split};
+use super::splice::{NoSplit, SpliceTask, splice_of, split};
+use super::stack::{PatchPly, Seam, Stack};
 use super::{Hand, Part, Piece, Prepared, Skin};
 use crate::cloth::{Cloth, Face, Permitted, TurnRule, Weave, turn_rule};
 use crate::fault::{Fault, Faults};
 use crate::geometry::boolean::intersection;
 use crate::geometry::clip::path_in;
 use crate::geometry::{Motion, Path, Region, Ring, point};
-use crate::job::{Hands, Job, Layer, LayerItem, Seen, SpliceKind, SpliceRule, TemplateSource};
+use crate::job::{Hands, Job, Layer, LayerItem, Seen, SpliceRule, TemplateSource};
 use crate::units::{counted, snap};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -26,12 +28,21 @@ use std::collections::{BTreeMap, BTreeSet};
 /// # Errors
 /// Every ply that cannot be made: too large and no way to split it, a local patch stepped back to nothing, no turn permitted.
 pub fn prepare(job: &Job) -> Result<Prepared, Faults> {
+    prepare_among(job, std::slice::from_ref(job))
+}
+
+/// The same for one of the `jobs` that are planned together: it may be the other hand of another.
+///
+/// # Errors
+/// As [`prepare`].
+pub fn prepare_among(job: &Job, jobs: &[Job]) -> Result<Prepared, Faults> {
     let mut run = Run {
         job,
+        jobs,
         frames: (0..job.templates.len()).filter_map(|i| template_frame(job, i)).collect(),
         layers_of: BTreeMap::new(),
         ids: BTreeSet::new(),
-        seams: Vec::new(),
+        stack: Stack::of(job),
         prepared: Prepared::default(),
         faults: Faults::new(),
     };
@@ -39,28 +50,24 @@ pub fn prepare(job: &Job) -> Result<Prepared, Faults> {
         run.layer(index, layer);
     }
     run.prepared.warnings.extend(relief_warnings(job));
+    run.prepared.warnings.extend(run.stack.patches_over_splices());
     run.faults.into_result(run.prepared)
 }
 
 struct Run<'a> {
     job: &'a Job,
+    jobs: &'a [Job],
     frames: Vec<TemplateFrame>,
     /// How many layers before this one used a template: how often a local patch steps back.
     layers_of: BTreeMap<usize, usize>,
     ids: BTreeSet<String>,
-    seams: Vec<Seam>,
+    stack: Stack<'a>,
     prepared: Prepared,
     faults: Faults,
 }
 
-/// A splice already placed.
-struct Seam {
-    layer: usize,
-    template: usize,
-    hand: Hand,
-    /// In the template frame.
-    band: Band,
-}
+/// What to warn of and what to do, if anything.
+type Warning = Option<(String, String)>;
 
 /// What every ply of a layer has in common.
 struct LayerFacts<'a> {
@@ -124,16 +131,24 @@ impl Run<'_> {
         let steps = self.layers_of.get(&item.template).copied().unwrap_or(0);
         let skin = match &template.source {
             TemplateSource::Patch { step_back, .. } => frame.skin.stepped_back(step_back * steps as f64),
-            _ => Some(frame.skin.clone()),
+            _ => Ok(frame.skin.clone()),
         };
-        let Some(skin) = skin else {
-            let what = format!("{} stepped back {steps} times leaves no whole patch", template.id);
-            self.fault(layer_name, what, "use it in fewer layers, make it larger, or lessen its step-back".into());
-            return;
+        let skin = match skin {
+            Ok(skin) => skin,
+            Err(why) => {
+                let what = format!("{} stepped back {} {why}", template.id, counted(steps, "time"));
+                self.fault(layer_name, what, "use it in fewer layers, make it larger, or lessen its step-back".into());
+                return;
+            }
         };
-        let both = both_hands(facts.layer, item.template);
+        let patch = skin.net.clone();
+        // Said to be the other hand of what the layer lays too: its hands change places, as to how they are laid.
+        let is_opposite = is_opposite(job, facts.layer, item.template);
+        let both = both_hands(facts.layer, item.template) || is_opposite;
         for &hand in hands(item.hands) {
-            let (angle, warning) = laid_angle(facts.cloth, facts.layer, hand, both);
+            let laid_as = if is_opposite { hand.other() } else { hand };
+            let (angle, warning) = laid_angle(facts.cloth, facts.layer, facts.layer.angle, laid_as, both);
+            let (angle, warning) = if both { (angle, warning) } else { self.in_pair(facts, item.template, hand, angle, warning) };
             if let Some((what, remedy)) = warning {
                 self.warn(layer_name, format!("{}: {what}", template.id), remedy);
             }
@@ -160,7 +175,36 @@ impl Run<'_> {
                 closed: grown.closed,
                 may_cross_bench: template.may_cross_bench,
             };
+            if let TemplateSource::Patch { .. } = template.source {
+                let patch = PatchPly { ply: ply.id.clone(), template: item.template, hand, layer: facts.number, net: patch.clone() };
+                self.stack.patches.push(patch);
+            }
             self.ply(&ply, grown.region, arrow);
+        }
+    }
+
+    /// The angle of a ply whose other hand is in another layer or job: a quarter turn on where else the lines of a visible twill would not
+    /// match. The second value is what to warn of.
+    fn in_pair(&self, facts: &LayerFacts, template: usize, hand: Hand, angle: f64, warning: Warning) -> (f64, Warning) {
+        let LayerFacts { number, layer, cloth, .. } = facts;
+        if layer.seen == Seen::Hidden || !layer.book_match || !cloth.weave.is_twill() {
+            return (angle, warning);
+        }
+        let (warp, wanted, of) = match partner(self.jobs, self.job, number - 1, template, hand) {
+            Partner::None => return (angle, warning),
+            Partner::Missing(what, remedy) => return (angle, Some((what, remedy))),
+            Partner::Laid { warp, wanted, words } => (warp, wanted, words),
+        };
+        if !cloth.can_book_match() {
+            let what = format!("the line of {} cannot be mirrored, so it will not match that of {of}", cloth.weave.in_words());
+            return (angle, Some((what, "use a balanced 2/2 or 4/4 twill where the hands are seen side by side, or accept it".into())));
+        }
+        match matched(angle, wanted) {
+            Some(angle) => (angle, warning),
+            None => {
+                let what = format!("laid at {angle}, it is not the mirror image of {of}, which is laid at {warp}: the lines cannot match");
+                (angle, Some((what, "lay one of them at the mirror image of the other's angle".into())))
+            }
         }
     }
 
@@ -185,8 +229,14 @@ impl Run<'_> {
             self.fault(&ply.id, wide, "give the job a splice rule, take a wider cloth, or divide the template".into());
             return;
         };
-        let lap = if splice_kind(cloth.weave) == SpliceKind::Lap { splice.lap } else { 0.0 };
-        let others = self.splices_near(ply, splice, arrow);
+        let (kind, lap) = splice_of(cloth.weave, splice.lap);
+        if kind != splice_of(cloth.weave, f64::INFINITY).0 {
+            let what = "is spliced without a lap, as the splice rule says: no fibre runs across the joint";
+            self.warn(&ply.id, what.into(), "give the splice rule a lap (25 mm is common) unless a butt splice is meant".into());
+        }
+        let motion = into_cloth(arrow, ply.hand, ply.angle);
+        let others = self.stack.splices_near(ply.facts.number, ply.template, ply.hand, splice.plies_apart);
+        let others: Vec<_> = others.map(|band| band.moved(&motion)).collect();
         let task = SpliceTask {
             region: &region,
             zones: &ply.skin.no_splice,
@@ -212,7 +262,7 @@ impl Run<'_> {
         }
         let crossed = found.bands.iter().flat_map(|b| others.iter().filter(|o| b.distance(o) < splice.stagger)).count();
         if crossed > 0 {
-            let what = format!("its splice crosses {} of layers near it at an angle", counted(crossed, "splice"));
+            let what = format!("its splice crosses {} of plies near it at an angle", counted(crossed, "splice"));
             self.warn(&ply.id, what, "look at the crossing: three thicknesses of lap meet there".into());
         }
         self.parts(ply, &found.parts.iter().map(|p| (&p.region, &p.marks)).collect::<Vec<_>>());
@@ -221,15 +271,9 @@ impl Run<'_> {
             let band = band.moved(&to_template);
             let line: Path = band.line().into_iter().map(|p| p.snapped()).collect();
             self.prepared.splices.push((ply.facts.number, ply.id.clone(), line));
-            self.seams.push(Seam { layer: ply.facts.number, template: ply.template, hand: ply.hand, band });
+            let seam = Seam { ply: ply.id.clone(), layer: ply.facts.number, template: ply.template, hand: ply.hand, band };
+            self.stack.seams.push(seam);
         }
-    }
-
-    /// Splices of the same template and hand in layers near this one, in the ply's cloth frame.
-    fn splices_near(&self, ply: &Ply, splice: &SpliceRule, arrow: f64) -> Vec<Band> {
-        let motion = into_cloth(arrow, ply.hand, ply.angle);
-        let near = |s: &&Seam| s.template == ply.template && s.hand == ply.hand && ply.facts.number - s.layer < splice.plies_apart.max(1);
-        self.seams.iter().filter(near).map(|s| s.band.moved(&motion)).collect()
     }
 
     fn room(&self, ply: &Ply) -> Room {
@@ -317,7 +361,7 @@ impl Run<'_> {
     }
 }
 
-fn hands(hands: Hands) -> &'static [Hand] {
+pub(super) fn hands(hands: Hands) -> &'static [Hand] {
     match hands {
         Hands::AsTraced => &[Hand::AsTraced],
         Hands::Mirrored => &[Hand::Mirrored],
@@ -355,7 +399,7 @@ fn no_split_in_words(why: &NoSplit, splice: &SpliceRule, lap: f64) -> (String, S
             "make the zones smaller, take a wider cloth, or lay the ply at another angle".into(),
         ),
         NoSplit::Stagger(can) => (
-            format!("every splice would come within {} mm of one in a layer near it", splice.stagger),
+            format!("every splice would come within {} mm of one in a ply near it", splice.stagger),
             format!("lessen the stagger ({can} mm could be kept), take a wider cloth, or change the order of the layers"),
         ),
     }

@@ -30,8 +30,9 @@ pub(super) fn relief_warnings(job: &Job) -> Vec<Fault> {
         let Some(template) = job.templates.get(index) else { continue };
         warnings.extend(overlapped(template));
         let Some(features) = features_in_words(template) else { continue };
-        for &layer in users.iter() {
-            let over: Vec<String> = users.iter().filter(|&&u| u < layer && layer - u < apart).map(|u| (u + 1).to_string()).collect();
+        for (at, &layer) in users.iter().enumerate() {
+            // Layers without the template lie elsewhere: its own plies count.
+            let over: Vec<String> = users[(at + 1).saturating_sub(apart.max(1))..at].iter().map(|u| (u + 1).to_string()).collect();
             let Some((last, first)) = over.split_last() else { continue };
             let list = if first.is_empty() { format!("layer {last}") } else { format!("layers {} and {last}", first.join(", ")) };
             warnings.push(

@@ -1,9 +1,10 @@
 //! A template's lines in one frame: drawing frame in, template frame out, and on into the cloth frame.
 
-use crate::geometry::offset::inset;
 use crate::geometry::{Motion, Path, Point, Ring, point};
-use crate::job::{Job, Template, TemplateSource};
+use crate::job::{Job, TakenOff, Template, TemplateSource};
 use crate::outline::EdgeKind;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
 /// A template's lines in one frame, mm, on the 1 µm grid. Net line anticlockwise, holes clockwise.
 #[derive(Clone, Debug, PartialEq)]
@@ -29,6 +30,29 @@ pub struct TemplateFrame {
     pub skin: Skin,
     /// The part's 0°, degrees anticlockwise from +x.
     pub arrow: f64,
+    /// What is found by eye on the skin itself; `None` of a strip or local patch, of which no skin was taken.
+    pub inked: Option<Inked>,
+}
+
+/// What is found by eye on the skin that a template was taken as: template frame, mm, on the 1 µm grid.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Inked {
+    /// With its inked side up the skin shows the mirror image of the template frame: it was taken off a plug.
+    pub mirrored: bool,
+    /// The 0° arrow as it is drawn, tail to head, if it is.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub arrow: Option<[Point; 2]>,
+    /// Sharp corners of the net line.
+    pub corners: Vec<InkedCorner>,
+}
+
+/// A sharp corner of a net line.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct InkedCorner {
+    /// Its name, as the check picture of a tracing has it.
+    pub name: String,
+    /// A point of the net line.
+    pub at: Point,
 }
 
 /// The template frame of `job.templates[index]`, or `None` past the end of the list.
@@ -39,12 +63,22 @@ pub fn template_frame(job: &Job, index: usize) -> Option<TemplateFrame> {
     let template = job.templates.get(index)?;
     let host = host_of(job, template);
     let lines = Skin::as_drawn(template);
-    let skin = if host.drawn_mirrored() { lines.moved(&mirror_about(host.arrow)) } else { lines };
-    Some(TemplateFrame { skin, arrow: host.arrow })
+    let motion = host.drawn_mirrored().then(|| mirror_about(host.arrow));
+    let moved = |p: Point| motion.map_or(p, |m| m.apply(p).snapped());
+    let inked = matches!(template.source, TemplateSource::Drawing { .. }).then(|| Inked {
+        mirrored: template.taken_off == TakenOff::Plug,
+        arrow: template.outline.arrow().map(|ends| ends.map(moved)),
+        corners: template.corners.iter().filter(|c| c.sharp).map(|c| InkedCorner { name: c.name.clone(), at: moved(c.at) }).collect(),
+    });
+    let skin = match motion {
+        Some(m) => lines.moved(&m),
+        None => lines,
+    };
+    Some(TemplateFrame { skin, arrow: host.arrow, inked })
 }
 
 /// The template whose frame this one shares: itself, or for a patch what it lies on.
-fn host_of<'a>(job: &'a Job, template: &'a Template) -> &'a Template {
+pub(super) fn host_of<'a>(job: &'a Job, template: &'a Template) -> &'a Template {
     let mut at = template;
     // A patch on a patch is followed down; a circle ends with the count.
     for _ in 0..job.templates.len() {
@@ -95,25 +129,6 @@ impl Skin {
         }
     }
 
-    /// The lines with the net line drawn in all round by `amount` mm: a local patch stepped back. `None` if nothing is left of it, or
-    /// more than one part. Each edge keeps the kind of the edge it came from.
-    pub(super) fn stepped_back(&self, amount: f64) -> Option<Skin> {
-        if amount <= 0.0 {
-            return Some(self.clone());
-        }
-        let [region] = inset(&self.net, amount).try_into().ok()?;
-        let net = region.outline;
-        let middle = |i: usize| (net[i] + net[(i + 1) % net.len()]) * 0.5;
-        let edges = (0..net.len()).map(|i| self.kind_nearest(middle(i))).collect();
-        Some(Skin { net, edges, ..self.clone() })
-    }
-
-    fn kind_nearest(&self, p: Point) -> EdgeKind {
-        let distance = |i: usize| p.distance_to_segment(self.net[i], self.net[(i + 1) % self.net.len()]);
-        let nearest = (0..self.net.len()).min_by(|&i, &j| distance(i).total_cmp(&distance(j)));
-        nearest.and_then(|i| self.edges.get(i).copied()).unwrap_or(EdgeKind::Trim)
-    }
-
     /// The net line and the holes.
     pub fn rings(&self) -> impl Iterator<Item = &Ring> {
         std::iter::once(&self.net).chain(&self.holes)
@@ -123,6 +138,7 @@ impl Skin {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::geometry::Point;
 
     #[test]
     fn edges_keep_their_kind_under_a_mirror() {

@@ -4,8 +4,8 @@
 //! unidirectional cloth. They are straight and parallel. Parts are counted from the low side of the line up, which is also the laying order: the
 //! earlier part ends on the splice line, the later part reaches the whole lap past it and lies over the earlier one.
 //!
-//! Position: as few parts as can be; out of every no-splice zone; at least the stagger away, band edge to band edge, from the splices of the
-//! same template and hand in layers fewer than `plies_apart` away; then the shortest seam; of equals those that lie whole staggers apart, so that
+//! Position: as few parts as can be; out of every no-splice zone; at least the stagger away, band edge to band edge, from the splices that
+//! lie fewer than `plies_apart` plies away on the same template and hand; then the shortest seam; of equals those that lie whole staggers apart, so that
 //! later layers find room; of these the one nearest to equal parts. Splices
 //! that cross at [`CROSSING`] degrees or more lie over each other in one spot only: allowed, and told.
 
@@ -42,12 +42,13 @@ const MOST_PARTS: f64 = 26.0;
 /// How many more parts than the fewest are tried when zones or stagger stand in the way.
 const MORE_PARTS: usize = 2;
 
-/// How the parts of a spliced ply of this weave meet: woven cloth, mat and stitched cloth are lapped; unidirectional cloth is butted along
-/// its fibre; cores and films are butted.
-pub fn splice_kind(weave: Weave) -> SpliceKind {
+/// How the parts of a spliced ply of this weave meet, and their overlap, mm: woven cloth, mat and stitched cloth are lapped, or butted where
+/// the job wants no lap; unidirectional cloth is butted along its fibre; cores and films are butted.
+pub fn splice_of(weave: Weave, lap: f64) -> (SpliceKind, f64) {
     match weave {
-        Weave::Unidirectional | Weave::None => SpliceKind::Butt,
-        _ => SpliceKind::Lap,
+        Weave::Unidirectional | Weave::None => (SpliceKind::Butt, 0.0),
+        _ if lap == 0.0 => (SpliceKind::Butt, 0.0),
+        _ => (SpliceKind::Lap, lap),
     }
 }
 

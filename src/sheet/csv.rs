@@ -1,9 +1,7 @@
 //! `pieces.csv`: one row for each placed copy.
 
-use super::label::hand_in_words;
-use crate::cloth::Face;
 use crate::geometry::{ring_area, ring_bounds};
-use crate::plan::Plan;
+use crate::plan::{Plan, words};
 
 /// The columns, in order.
 const COLUMNS: [&str; 20] = [
@@ -53,7 +51,7 @@ pub(super) fn pieces(plan: &Plan) -> String {
                 text(|p| &p.template),
                 piece.map_or_else(String::new, |p| p.layer.to_string()),
                 layer_name.unwrap_or_default(),
-                piece.map_or_else(String::new, |p| hand_in_words(p.hand).to_string()),
+                piece.map_or_else(String::new, |p| words::hand(p.hand).to_string()),
                 length(piece.map(|p| p.angle)),
                 text(|p| &p.cloth),
                 piece.and_then(|p| p.part).map_or_else(String::new, |p| format!("{} of {}", p.number, p.of)),
@@ -61,7 +59,7 @@ pub(super) fn pieces(plan: &Plan) -> String {
                 harmless(&stock.id),
                 segment.to_string(),
                 length(Some(placed.turn)),
-                if placed.face == Face::Up { "up".into() } else { "down".into() },
+                words::face(placed.face).into(),
                 length(bounds.map(|b| b.min.x)),
                 length(bounds.map(|b| b.min.y)),
                 length(bounds.map(|b| b.width())),

@@ -3,6 +3,7 @@
 use super::clip::{hatch, ring_between};
 use super::grid::{Grid, NOBODY, WORDS, leader_end};
 use super::label::{Block, Facts};
+use super::placement_rows::corners_of;
 use super::room::{Area, LEAST, Spot};
 use super::scene::{Drawn, Hold, Ink, Scene, Shape, Text};
 use super::text::{clean, decimals, fit, shorten, text_width};
@@ -25,6 +26,9 @@ const NEAR: f64 = 150.0;
 
 /// How far it may lie at the smallest, mm.
 const REACH: f64 = 300.0;
+
+/// Smallest and largest sign of a piece that is turned over, mm.
+const SIGN: [f64; 2] = [2.0, 12.0];
 
 /// White around the cloth: left, right, top, and below down to the title block, mm.
 const MARGINS: [f64; 4] = [46.0, 30.0, 34.0, 40.0];
@@ -101,7 +105,7 @@ pub(crate) fn sheets_of<'p>(plan: &'p Plan, stock: &'p PlanStock, over: bool) ->
                 continue;
             }
             let piece = plan.pieces.iter().find(|p| p.piece == placed.piece);
-            let facts = Facts::of(plan, piece, placed, over, crossing(&spans, &bounds));
+            let facts = Facts::of(plan, piece, placed, crossing(&spans, &bounds));
             pieces.push(Laid { placed, piece, bounds, facts });
         }
         sheets.push(Sheet {
@@ -211,7 +215,8 @@ impl Sheet<'_> {
         let name = format!("offcut {}", shorten(&clean(&offcut.id), 24));
         let size = format!("{} × {} mm", decimals(w, 0), decimals(h, 0));
         let area_in_words = format!("{} m²", decimals(offcut.area / 1e6, 3));
-        let whole = [format!("largest rectangle {size}"), area_in_words];
+        let from = format!("off {}", shorten(&clean(&self.stock.id), 24));
+        let whole = [from, format!("largest rectangle {size}"), area_in_words];
         let (whole, brief) = (Block::plain(&name, &whole), Block::plain(&name, &[size]));
         // No word may touch a piece, even if a hand-edited plan laid its offcuts over the pieces.
         let near = |ring: &Ring| match (ring_bounds(ring), ring_bounds(&rings[0])) {
@@ -220,7 +225,8 @@ impl Sheet<'_> {
         };
         let pieces = self.pieces.iter().filter(|p| near(&p.placed.outline));
         let taken = pieces.map(|p| std::iter::once(&p.placed.outline).chain(&p.placed.holes).cloned().collect()).collect();
-        let area = Area { taken, faint: vec![closed(&best)], ..Area::of(rings.clone()) };
+        let mut area = Area { taken, faint: vec![closed(&best)], ..Area::of(rings.clone()) };
+        self.offcut_corners(scene, &mut area, &rings);
         scene.draw(Ink::Offcut, Shape::Rings(rings));
         if !best.is_empty() {
             scene.draw(Ink::Rectangle, Shape::Rings(vec![best]));
@@ -241,6 +247,22 @@ impl Sheet<'_> {
                     waiting.push(Waiting { block: whole, anchor, owner: NOBODY, key: None });
                 }
             }
+        }
+    }
+
+    /// The numbers of an offcut's corners, whose distances stand in the title block, inside it where there is room.
+    fn offcut_corners(&self, scene: &mut Scene, area: &mut Area, rings: &[Ring]) {
+        const SIZE: f64 = 4.0;
+        let (Some((corners, _)), Some(mut grid)) = (corners_of(self, rings), area.grid(0.0, true)) else { return };
+        for corner in corners.iter().flatten() {
+            scene.draw(Ink::Offcut, Shape::Solid(disc(corner.at, 1.2)));
+            let block = Block::plain(&corner.name, &[]);
+            let Some(spot) = grid.near(block.width * SIZE + 1.0, block.height * SIZE + 1.0, corner.at, 20.0, NOBODY) else { continue };
+            block.write(scene, spot.centre(), SIZE, 0.0);
+            let ring = vec![spot.min, point(spot.max.x, spot.min.y), spot.max, point(spot.min.x, spot.max.y)];
+            grid.fill(std::slice::from_ref(&ring), NOBODY);
+            grid.mark_ring(&ring, NOBODY);
+            area.taken.push(vec![ring]);
         }
     }
 
@@ -424,7 +446,7 @@ pub(crate) fn draw_piece(scene: &mut Scene, laid: &Laid<'_>, index: usize, waiti
     let mut area = Area::of(rings);
     let mut head = None;
     if let Some(piece) = laid.piece {
-        let motion = Motion::new(placed.turn, placed.face == Face::Down, point(placed.x, placed.y));
+        let motion = motion_of(placed);
         let move_all =
             |lines: &[Vec<Point>]| -> Vec<Vec<Point>> { lines.iter().map(|l| l.iter().map(|&p| motion.apply(p)).collect()).collect() };
         let (net, cuts, marks) = (move_all(&piece.net), move_all(&piece.cuts), move_all(&piece.marks));
@@ -446,6 +468,10 @@ pub(crate) fn draw_piece(scene: &mut Scene, laid: &Laid<'_>, index: usize, waiti
     }
 
     let size = (ring_area(&placed.outline).abs().sqrt() / 14.0).clamp(4.0, LARGEST);
+    if laid.facts.face_down {
+        let tail = laid.piece.map_or(laid.bounds.centre(), |p| motion_of(placed).apply(p.arrow[0]));
+        turn_over_in(scene, &mut area, tail, size, index);
+    }
     let spot = best_label(&area, &laid.facts, size);
     match &spot {
         Some((block, spot, whole)) => {
@@ -474,6 +500,31 @@ pub(crate) fn draw_piece(scene: &mut Scene, laid: &Laid<'_>, index: usize, waiti
         if let Some(spot) = grid.near(block.width * size + 1.0, block.height * size, head, 14.0, NOBODY) {
             block.write(scene, spot.centre(), size, 0.0);
         }
+    }
+}
+
+/// From the piece's frame to the stock.
+pub(crate) fn motion_of(placed: &PlacedPiece) -> Motion {
+    Motion::new(placed.turn, placed.face == Face::Down, point(placed.x, placed.y))
+}
+
+/// Draws the sign of a piece that is turned over before it is laid, inside the piece near `near`, and keeps its place free of words.
+fn turn_over_in(scene: &mut Scene, area: &mut Area, near: Point, most: f64, index: usize) {
+    let roomy = area.grid(0.0, true).and_then(|g| g.summed().largest(1.0, 1.0, 0.6, SIGN[0].min(most), most.min(SIGN[1]), near));
+    let Some((size, middle)) = roomy.or_else(|| Some((SIGN[0], area.inner_point()?))) else { return };
+    turn_over_sign(scene, middle, size, Some(format!("turn-over-{}", index + 1)));
+    let half = size / 2.0 + 0.4;
+    let box_of = [(-half, -half), (half, -half), (half, half), (-half, half)].map(|(x, y)| middle + point(x, y));
+    area.taken.push(vec![box_of.to_vec()]);
+}
+
+/// The sign for "turn this piece over": in a ring two triangles, tip to tip, as wide as high.
+pub(crate) fn turn_over_sign(scene: &mut Scene, middle: Point, size: f64, id: Option<String>) {
+    let at = |x: f64, y: f64| middle + point(x, y) * (size / 2.0);
+    let ring: Ring = (0..24).map(|i| Motion::new(f64::from(i) * 15.0, false, middle).apply(point(size / 2.0, 0.0))).collect();
+    scene.drawn.push(Drawn { ink: Ink::Frame, id, shape: Shape::Rings(vec![ring]) });
+    for side in [-1.0, 1.0] {
+        scene.draw(Ink::Frame, Shape::Solid(vec![at(0.0, 0.0), at(side * 0.78, 0.5), at(side * 0.78, -0.5)]));
     }
 }
 

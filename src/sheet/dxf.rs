@@ -1,7 +1,7 @@
 //! Layouts as DXF for a cutter: AutoCAD release 2000 (`AC1015`), millimetres, one layer for each kind of line.
 
 use super::draw::Sheet;
-use super::scene::{Hold, Ink, Shape};
+use super::scene::{Hold, Ink, Scene, Shape};
 use crate::geometry::Point;
 use dxf::entities::{Entity, EntityType, Line, LwPolyline, Text};
 use dxf::enums::{AcadVersion, HorizontalTextJustification, Units};
@@ -33,19 +33,23 @@ fn layer(ink: Ink) -> Option<&'static str> {
         Ink::Offcut | Ink::Rectangle => "OFFCUT",
         Ink::Flaw => "FLAW",
         Ink::Leader | Ink::Frame => "TEXT",
-        Ink::Grid | Ink::OffcutHatch => return None,
+        Ink::Grid | Ink::OffcutHatch | Ink::Yarn => return None,
     })
 }
 
 /// One layout, in the stock frame: origin at the free end on the lower selvedge, x along the warp.
 pub(crate) fn write(sheet: &Sheet<'_>) -> Vec<u8> {
+    drawing(&sheet.layout().scene, &sheet.plan.id)
+}
+
+/// Any drawing, in its own frame.
+pub(crate) fn drawing(scene: &Scene, plan: &str) -> Vec<u8> {
     let mut drawing = Drawing::new();
     drawing.header.version = AcadVersion::R2000;
     drawing.header.default_drawing_units = Units::Millimeters;
     for (name, colour) in LAYERS {
         drawing.add_layer(Layer { name: name.into(), color: Color::from_index(colour), ..Default::default() });
     }
-    let scene = sheet.layout().scene;
     let mut add = |layer: &str, specific: EntityType| {
         let mut entity = Entity::new(specific);
         entity.common.layer = layer.into();
@@ -54,7 +58,7 @@ pub(crate) fn write(sheet: &Sheet<'_>) -> Vec<u8> {
     for thing in &scene.drawn {
         let Some(layer) = layer(thing.ink) else { continue };
         match &thing.shape {
-            Shape::Rings(rings) => rings.iter().for_each(|r| add(layer, line(r, true))),
+            Shape::Rings(rings) | Shape::Tone(rings, _) => rings.iter().for_each(|r| add(layer, line(r, true))),
             Shape::Solid(ring) => add(layer, line(ring, true)),
             Shape::Path(points) => add(layer, line(points, false)),
             Shape::Segments(segments) => segments.iter().for_each(|s| add(layer, EntityType::Line(Line::new(at(s[0]), at(s[1]))))),
@@ -78,7 +82,7 @@ pub(crate) fn write(sheet: &Sheet<'_>) -> Vec<u8> {
     // Memory takes every byte.
     let written = drawing.save(&mut bytes);
     debug_assert!(written.is_ok());
-    unstamped(&String::from_utf8_lossy(&bytes), &sheet.plan.id)
+    unstamped(&String::from_utf8_lossy(&bytes), plan)
 }
 
 /// The library stamps the time and random ids into the header; the same plan is to give the same file.

@@ -20,7 +20,7 @@ pub(crate) fn notes(found: &Estimate) -> Vec<String> {
         None => out.push(format!("To buy: the longest of {} layouts, {}, rounded up as sold.", found.seeds.len(), found.spare)),
     }
     match found.cost {
-        Some(cost) => out.push(format!("Cheapest of each cloth together: {cost:.2} {}.", found.currency)),
+        Some(cost) => out.push(format!("The orders together: {cost:.2} {}.", found.currency)),
         None => out.push(
             "A price is missing, so the least area is marked and there is no total: add `price_per_metre` to the cloth or its offers."
                 .into(),
@@ -28,6 +28,10 @@ pub(crate) fn notes(found: &Estimate) -> Vec<String> {
     }
     if let Some(mass) = found.mass {
         out.push(format!("Mass of it: {:.2} kg.", mass / 1000.0));
+    }
+    for f in &found.finishes {
+        let cost = f.cost.map_or("no price".to_string(), |c| format!("{c:.2} {}", found.currency));
+        out.push(format!("Finish, not in the sums above: {} on {}, {:.2} m², {:.0} g, {cost}.", f.name, f.faces, f.area, f.mass));
     }
     if found.interrupted {
         out.push("Stopped early: some widths have only their first layout, so a longer search may need less.".into());
@@ -75,11 +79,7 @@ fn cloth(c: &ClothEstimate, currency: &str) -> Markup {
             p { (format!("{:.2}", c.pieces_area / 1e6)) " m² of pieces." @for n in &c.notes { " " (clean(n)) "." } }
             @if c.enough { p { b { "The stock holds all of it: nothing to buy." } } }
             @else {
-                @if let Some((w, buy)) = c.widths.iter().find(|w| w.best).and_then(|w| Some((w, w.buy.as_ref()?))) {
-                    p { b { "Buy " (format!("{:.2}", buy.length / 1000.0)) " m of " (decimals(w.width, 0)) " mm"
-                        @if let Some(cost) = buy.cost { ", " (format!("{cost:.2} {}", clean(currency))) } "." }
-                        @if buy.more_than_needed { " That is more than is needed: it is sold no shorter, or costs less by its price break." } }
-                }
+                @if let Some(order) = c.order(currency) { p { b { (clean(&order)) } } }
                 div .wide tabindex="0" role="region" aria-label="Widths" { table {
                     thead { tr { @for h in ["", "width, mm", "needed, m", "spare, m", "to buy, m", "cost", "yield", "mass, kg"] { th scope="col" { (h) } } } }
                     tbody { @for w in &c.widths { (row(w)) } }
@@ -93,7 +93,7 @@ fn cloth(c: &ClothEstimate, currency: &str) -> Markup {
 fn row(w: &WidthFigures) -> Markup {
     let metres = |mm: f64| format!("{:.2}", mm / 1000.0);
     html! { tr {
-        td { @if w.best { b { "cheapest" } } @else if w.own { "own roll" } }
+        td { @if w.best { b { "cheapest" } " " } @if !w.on_offer { "if you can get it" } @else if w.own { "own roll" } }
         td { (decimals(w.width, 0)) }
         @match (w.needed, &w.buy) {
             (Some([least, most]), Some(buy)) => {

@@ -54,6 +54,11 @@ impl Flow {
         }
     }
 
+    /// True if so much is free below on this page.
+    pub(super) fn fits(&self, height: f64) -> bool {
+        self.down + height <= SIZE[1] - MARGIN - FOOT
+    }
+
     /// White.
     pub(super) fn gap(&mut self, height: f64) {
         self.down += height;
@@ -223,8 +228,11 @@ impl Flow {
         const SIZE_OF_WORDS: f64 = 3.0;
         const PITCH_OF_BOXES: f64 = 4.8;
         let boxes = |copies: u32| if copies > most { 1 } else { copies };
-        let many = ticks.iter().any(|t| boxes(t.1) > 2);
-        let across = if many { 1 } else { 2 };
+        let wide = |t: &(String, u32)| {
+            let taken = 2.0 * (f64::from(boxes(t.1)) * PITCH_OF_BOXES + 1.5) + 2.5;
+            taken + text_width(&t.0, SIZE_OF_WORDS, false) > WIDTH / 2.0
+        };
+        let across = if ticks.iter().any(|t| boxes(t.1) > 2 || wide(t)) { 1 } else { 2 };
         let width = WIDTH / across as f64;
         for row in ticks.chunks(across) {
             self.room(5.6);
@@ -237,7 +245,7 @@ impl Flow {
                     }
                     x += 1.5;
                 }
-                let words = if *copies > 1 { format!("{words}, {copies} of it") } else { words.clone() };
+                let words = if *copies > 1 { format!("{words} · {copies} copies") } else { words.clone() };
                 let words = fit(&clean(&words), (i + 1) as f64 * width - x - 2.0, SIZE_OF_WORDS, false);
                 let at = self.at(x + 0.5, 3.5);
                 if let Some(s) = self.scene() {
@@ -255,6 +263,17 @@ impl Flow {
         let at = self.at(0.0, height);
         if let Some(leaf) = self.leaves.last_mut() {
             leaf.pictures.push((scene, at, 1.0));
+        }
+        self.down += height;
+    }
+
+    /// A drawing to this scale, in the middle.
+    pub(super) fn scaled(&mut self, scene: Scene, scale: f64) {
+        let (width, height) = (scene.page.width() * scale, scene.page.height() * scale);
+        self.room(height);
+        let at = self.at((WIDTH - width) / 2.0, height) - scene.page.min * scale;
+        if let Some(leaf) = self.leaves.last_mut() {
+            leaf.pictures.push((scene, at, scale));
         }
         self.down += height;
     }
@@ -284,7 +303,7 @@ impl Flow {
 }
 
 /// The words in lines of at most this width; a word that is longer is shortened.
-fn wrapped(words: &str, width: f64, size: f64, bold: bool) -> Vec<String> {
+pub(super) fn wrapped(words: &str, width: f64, size: f64, bold: bool) -> Vec<String> {
     let mut lines = vec![String::new()];
     for word in words.split(' ') {
         let Some(line) = lines.last_mut() else { continue };
@@ -304,7 +323,7 @@ mod tests {
 
     #[test]
     fn every_line_fits_and_no_word_is_lost() {
-        let words = "Every piece with its paper side towards you, the other side on the mould; pieces marked DOWN the other way";
+        let words = "Every piece with its paper side towards you, the other side on the mould; but those marked the other way";
         let lines = wrapped(words, 60.0, 3.0, false);
         assert!(lines.len() > 2 && lines.iter().all(|l| text_width(l, 3.0, false) <= 60.0));
         assert_eq!(lines.join(" "), words);

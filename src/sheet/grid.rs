@@ -238,6 +238,16 @@ impl Summed {
         best.map(|(_, m)| m)
     }
 
+    /// Whether the box touches a cell that is taken.
+    pub(crate) fn taken(&self, b: &Bounds) -> bool {
+        let first = |v: f64, most: usize| ((v / self.cell).floor().max(0.0) as usize).min(most);
+        let past = |v: f64, most: usize| ((v / self.cell).floor() + 1.0).clamp(0.0, most as f64) as usize;
+        let (c0, c1) = (first(b.min.x - self.origin.x, self.columns), past(b.max.x - self.origin.x, self.columns));
+        let (r0, r1) = (first(b.min.y - self.origin.y, self.rows), past(b.max.y - self.origin.y, self.rows));
+        let sum = |r: usize, c: usize| self.sums[r * (self.columns + 1) + c];
+        c0 < c1 && r0 < r1 && sum(r1, c1) + sum(r0, c0) != sum(r0, c1) + sum(r1, c0)
+    }
+
     /// The largest scale in `least..=most` at which a box of `width` x `height` (at scale 1, plus `clear` on every side) is free
     /// somewhere, and where it then lies, nearest to `near`.
     pub(crate) fn largest(&self, width: f64, height: f64, clear: f64, least: f64, most: f64, near: Point) -> Option<(f64, Point)> {

@@ -4,8 +4,7 @@ use super::scene::{Backing, Hold, Scene, Text};
 use super::text::{ASCENT, clean, descent, shorten, text_width};
 use crate::cloth::Face;
 use crate::geometry::{Motion, Point, point};
-use crate::plan::{PlacedPiece, Plan, PlanPiece};
-use crate::ply::Hand;
+use crate::plan::{PlacedPiece, Plan, PlanPiece, words};
 
 /// White between lines, ems of the body.
 const LEADING: f64 = 0.22;
@@ -157,31 +156,28 @@ pub(crate) struct Facts {
     pub hand: &'static str,
     /// `part 1 of 2`, `copy 2 of 3`, `patch 7`, `cut across segments 1 and 2`: what applies.
     pub more: Vec<String>,
-    /// It lies face down.
+    /// It lies face down as the cloth lies on this sheet: it is turned over before it is laid.
     pub face_down: bool,
 }
 
 impl Facts {
-    /// The facts of one placed piece, `over` if its stock was turned over to be drawn; `crossing` tells which bench segments it crosses.
-    pub(crate) fn of(plan: &Plan, piece: Option<&PlanPiece>, placed: &PlacedPiece, over: bool, crossing: Option<String>) -> Facts {
+    /// The facts of one piece as it is placed on the sheet; `crossing` tells which bench segments it crosses.
+    pub(crate) fn of(plan: &Plan, piece: Option<&PlanPiece>, placed: &PlacedPiece, crossing: Option<String>) -> Facts {
         let mut more = Vec::new();
         if let Some(piece) = piece {
-            more.extend(piece.part.map(|p| format!("part {} of {}", p.number, p.of)));
-            more.extend(piece.patch.map(|n| format!("patch {n}")));
-            if piece.copies > 1 {
-                more.push(format!("copy {} of {}", placed.copy, piece.copies));
-            }
+            more.extend(words::which(piece));
+            more.extend(words::copy(placed.copy, piece.copies));
         }
         more.extend(crossing);
         Facts {
             number: clean(piece.map_or(placed.piece.as_str(), |p| &p.number)),
             job: piece.filter(|_| plan.jobs.len() > 1).map(|p| clean(&p.job)),
             template: piece.map_or_else(String::new, |p| clean(&p.template)),
-            layer: piece.map_or_else(String::new, |p| format!("layer {}", p.layer)),
+            layer: piece.map_or_else(String::new, |p| words::layer(p.layer)),
             angle: piece.map_or_else(String::new, |p| super::text::angle(p.angle)),
-            hand: piece.map_or("", |p| hand_in_words(p.hand)),
+            hand: piece.map_or("", |p| words::hand(p.hand)),
             more,
-            face_down: (placed.face == Face::Down) != over,
+            face_down: placed.face == Face::Down,
         }
     }
 
@@ -191,7 +187,7 @@ impl Facts {
         all.extend([self.template.as_str(), &self.layer, &self.angle, self.hand]);
         all.extend(self.more.iter().map(String::as_str));
         if self.face_down {
-            all.push("FACE DOWN");
+            all.push(words::FACE_DOWN);
         }
         all.retain(|s| !s.is_empty());
         all.join(" · ")
@@ -206,7 +202,7 @@ impl Facts {
         let name = Line { bold: true, ..Line::plain(shorten(&self.template, columns)) };
         let job = self.job.as_ref().map(|j| Line::plain(shorten(j, columns)));
         let layer = Line::plain(format!("{} · {}", self.layer, self.angle));
-        let down = self.face_down.then(|| Line::loud("FACE DOWN"));
+        let down = self.face_down.then(|| Line::loud(words::FACE_DOWN));
         let more: Vec<Line> = self.more.iter().map(Line::plain).collect();
         let mut tall: Vec<Line> = vec![name.clone()];
         tall.extend(job.clone());
@@ -263,16 +259,8 @@ impl Facts {
             lines.push(Line::plain(self.more.join(" · ")));
         }
         if self.face_down {
-            lines.push(Line::loud("FACE DOWN"));
+            lines.push(Line::loud(words::FACE_DOWN));
         }
         Block::beside(&Line { size: 2.0, ..self.number_line() }, &lines)
-    }
-}
-
-/// A hand in the words of the sheets.
-pub(crate) fn hand_in_words(hand: Hand) -> &'static str {
-    match hand {
-        Hand::AsTraced => "as traced",
-        Hand::Mirrored => "mirrored",
     }
 }

@@ -1,12 +1,11 @@
 //! The lay-up sheet: a section of the report. The same to print is in `layup_pdf.rs`.
 
-use super::label::hand_in_words;
 use super::report::{Section, layer_pictures};
 use super::svg::write_inline;
 use super::text::clean;
 use crate::laminate::{Laminate, PartMass, RegionFigures};
 use crate::layup::{CurePoint, LayupSheet, Step};
-use crate::plan::Plan;
+use crate::plan::{Plan, words};
 use maud::{Markup, PreEscaped, html};
 
 /// Most boxes in a row; more copies are ticked by a count.
@@ -22,7 +21,7 @@ pub(crate) fn section(plan: &Plan, sheets: &[LayupSheet], laminate: &Laminate) -
         (figures(laminate))
         @for s in sheets { (sheet(plan, s, laminate.parts.iter().find(|p| p.job == s.job))) }
     };
-    Section { id: "layup".into(), title: "Lay-up sheet".into(), html: body.into_string() }
+    Section { id: "layup".into(), title: "Lay-up sheet".into(), html: body.into_string(), screen_only: true }
 }
 
 fn table(caption: &str, headings: &[&str], rows: &[Vec<String>]) -> Markup {
@@ -40,18 +39,17 @@ pub(super) fn number(v: Option<f64>, decimals: usize) -> String {
 
 /// Where a region is, in words.
 pub(super) fn place(r: &RegionFigures) -> String {
-    let hand = if r.hand == crate::ply::Hand::Mirrored { format!(" ({})", hand_in_words(r.hand)) } else { String::new() };
-    let mut words: Vec<String> = Vec::new();
+    let mut lies: Vec<String> = Vec::new();
     for patch in &r.patches {
         let times = r.patches.iter().filter(|p| *p == patch).count();
         let word = if times > 1 { format!("{patch} lies {times} times") } else { format!("{patch} lies once") };
-        if !words.contains(&word) {
-            words.push(word);
+        if !lies.contains(&word) {
+            lies.push(word);
         }
     }
-    let patches = if words.is_empty() { String::new() } else { format!(", where {}", words.join(" and ")) };
-    let parts = if r.parts > 1 { format!(", {} of it", r.parts) } else { String::new() };
-    format!("{}{hand}{patches}{parts}", r.template)
+    let patches = if lies.is_empty() { String::new() } else { format!(", where {}", lies.join(" and ")) };
+    let parts = if r.parts > 1 { format!(", {} copies", r.parts) } else { String::new() };
+    format!("{}, {}{patches}{parts}", r.template, words::hand(r.hand))
 }
 
 /// Heading and grams of each row about the mass of a part.
@@ -66,7 +64,7 @@ pub(super) fn mass_rows(p: &PartMass) -> Vec<(String, f64)> {
         rows.push(("of it core and film".to_string(), p.other));
     }
     rows.push((format!("of it double in laps and seams (spliced plies: {})", p.spliced_plies), p.laps));
-    rows.extend(p.finish.iter().map(|f| (format!("{} on {:.2} m² that is seen", f.name, f.area), f.mass)));
+    rows.extend(p.finish.iter().map(|f| (format!("{} on {}, {:.2} m²", f.name, f.faces, f.area), f.mass)));
     rows.push(("finished, as the scales should show".to_string(), p.finished));
     rows
 }
@@ -124,7 +122,7 @@ fn sheet(plan: &Plan, s: &LayupSheet, mass: Option<&PartMass>) -> Markup {
         @for c in &s.checks { p { "☐ " (clean(c)) } }
         h4 { "Laying" }
         p { "Tick the first box of a piece when it is laid, the second when its backing is off and in the bin." }
-        @for (n, step) in s.steps.iter().enumerate() { (shown(plan, n + 1, step)) }
+        @for step in &s.steps { (shown(plan, step)) }
         h4 { "Bag, from the laminate up" }
         (table("Bag", &["what", "how much"], &s.bag.iter().map(|r| r.to_vec()).collect::<Vec<_>>()))
         p { (s.bag_note) }
@@ -149,9 +147,9 @@ fn sheet(plan: &Plan, s: &LayupSheet, mass: Option<&PartMass>) -> Markup {
     }
 }
 
-fn shown(plan: &Plan, number: usize, step: &Step) -> Markup {
+fn shown(plan: &Plan, step: &Step) -> Markup {
     html! {
-        p { b { (number) ". " bdi { (clean(&step.what)) } } @if step.layer.is_none() { "  ☐" } }
+        p { b { bdi { (clean(&step.what)) } } @if step.layer.is_none() { "  ☐" } }
         @for n in &step.notes { p { bdi { (clean(n)) } } }
         @if let Some(layer) = step.layer.and_then(|i| plan.layers.get(i)) {
             div .layer { @for (words, scene) in layer_pictures(plan, layer, &|t| step.templates.iter().any(|w| w == t)) {

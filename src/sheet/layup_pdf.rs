@@ -53,14 +53,14 @@ fn job(flow: &mut Flow, plan: &Plan, s: &LayupSheet, laminate: &Laminate) {
     flow.heading("Before the start");
     s.checks.iter().for_each(|c| flow.tick(c));
 
-    flow.heading("Laying, step by step");
+    flow.heading("Laying, layer by layer");
     flow.words(
         "First box of a piece: laid. Second box: its backing is off and in the bin. Pictures look at the mould surface, 0° of the part to the right; fine lines run along the warp, dashed lines along the twill where it is seen. Not to scale.",
         TEXT,
         false,
     );
-    for (n, step) in s.steps.iter().enumerate() {
-        shown(flow, plan, n + 1, step);
+    for step in &s.steps {
+        shown(flow, plan, step);
     }
 
     flow.room(64.0);
@@ -93,14 +93,14 @@ fn job(flow: &mut Flow, plan: &Plan, s: &LayupSheet, laminate: &Laminate) {
     figures(flow, s, laminate);
 }
 
-fn shown(flow: &mut Flow, plan: &Plan, number: usize, step: &Step) {
+fn shown(flow: &mut Flow, plan: &Plan, step: &Step) {
     flow.gap(2.0);
     if step.layer.is_none() {
         flow.room(14.0);
-        flow.tick(&format!("{number}. {}", step.what));
+        flow.tick(&step.what);
     } else {
         flow.room(70.0);
-        flow.words(&format!("{number}. {}", step.what), 3.8, true);
+        flow.words(&step.what, 3.8, true);
     }
     step.notes.iter().for_each(|n| flow.words(n, TEXT, false));
     if let Some(layer) = step.layer.and_then(|i| plan.layers.get(i)) {

@@ -5,11 +5,13 @@
 pub mod drawn;
 pub mod summary;
 
+mod answers;
 mod card;
 mod clip;
 mod csv;
 mod draw;
 mod dxf;
+mod equal;
 mod estimate;
 mod face;
 mod flow;
@@ -26,9 +28,12 @@ mod overview;
 mod paper;
 mod pdf;
 mod placement;
+mod placement_rows;
+mod reference;
 mod report;
 mod room;
 mod scene;
+mod spread;
 mod stickers;
 mod style;
 mod svg;
@@ -86,23 +91,56 @@ pub fn printed_sheets(plan: &Verified, face: Option<Face>, paper: Option<&Paper>
     let view = View::new(plan.plan(), face);
     let write = |(name, sheet): (String, draw::Sheet<'_>)| {
         let ((bytes, pages), on) = match paper {
-            Some(paper) => (tiles::tiled(&sheet, paper), paper.name.as_str()),
-            None => (tiles::roll(&sheet), "roll"),
+            Some(paper) => (tiles::tiled(&tiles::Drawing::of(&sheet), paper), paper.name.as_str()),
+            None => (tiles::roll(sheet.scene(), &sheet.title()), "roll"),
         };
         Written { name: format!("{name}-{on}.pdf"), bytes, pages }
     };
     view.sheets().into_iter().map(write).collect()
 }
 
-/// How many pages each layout takes on a paper, by the sheet's name, without writing them.
-pub fn pages_needed(plan: &Verified, paper: &Paper) -> Vec<(String, usize)> {
-    tiles::count(&View::new(plan.plan(), None), paper)
+/// Pages that a drawing takes on paper.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PageCount {
+    /// The drawing, as its file is named.
+    pub name: String,
+    /// Its pages.
+    pub pages: usize,
+    /// How many fewer than without turning and shifting pages, leaving out blank ones, and printing equal pieces once.
+    pub saved: usize,
 }
 
-/// Every piece as a template of its own, PDF at true scale.
+/// How many pages each layout takes on a paper, without writing them.
+pub fn pages_needed(plan: &Verified, face: Option<Face>, paper: &Paper) -> Vec<PageCount> {
+    tiles::count(&View::new(plan.plan(), face), paper)
+}
+
+/// Templates of all pieces, one for those that are equal, PDF at true scale.
 pub fn printed_templates(plan: &Verified, face: Option<Face>, paper: &Paper) -> Written {
     let (bytes, pages) = templates::templates(plan.plan(), face, paper);
     Written { name: format!("templates-{}.pdf", paper.name), bytes, pages }
+}
+
+/// How many pages the templates take on a paper, without writing them.
+pub fn template_pages(plan: &Verified, face: Option<Face>, paper: &Paper) -> PageCount {
+    templates::count(plan.plan(), face, paper)
+}
+
+/// The templates as SVG at true scale, a file each.
+pub fn template_sheets(plan: &Verified, face: Option<Face>) -> Vec<Written> {
+    let write =
+        |(name, scene): (String, scene::Scene)| Written { name: format!("{name}.svg"), bytes: svg::write(&scene).into_bytes(), pages: 1 };
+    templates::drawings(plan.plan(), face).into_iter().map(write).collect()
+}
+
+/// The templates as DXF, release 2000, mm, a file each.
+pub fn template_cutter_files(plan: &Verified, face: Option<Face>) -> Vec<Written> {
+    let write = |(name, scene): (String, scene::Scene)| Written {
+        name: format!("{name}.dxf"),
+        bytes: dxf::drawing(&scene, &plan.plan().id),
+        pages: 1,
+    };
+    templates::drawings(plan.plan(), face).into_iter().map(write).collect()
 }
 
 /// The placement sheet, PDF on A4: where every template lies, by tape measure, in an order of cutting.
@@ -168,14 +206,45 @@ pub fn pieces_table(plan: &Verified) -> String {
     csv::pieces(plan.plan())
 }
 
-/// The drawings of the mosaic layers, file name and SVG: for each a patch map at true scale and a picture of the finished look.
-pub fn mosaic_sheets(plan: &Verified) -> Vec<(String, String)> {
-    let plan = plan.plan();
-    let name = |k: usize, ply: &str, what: &str| format!("mosaic-{:02}-{}-{what}.svg", k + 1, face::file_name(ply));
-    let both = |(k, m): (usize, &crate::plan::PlanMosaic)| {
-        [(name(k, &m.ply, "map"), mosaic::map(plan, m)), (name(k, &m.ply, "look"), mosaic::look(plan, m))]
+/// The drawings of the mosaic layers as SVG: for each a patch map at true scale and a picture of the finished look.
+pub fn mosaic_sheets(plan: &Verified) -> Vec<Written> {
+    let write = |(name, scene, _): (String, scene::Scene, bool)| Written {
+        name: format!("{name}.svg"),
+        bytes: svg::write(&scene).into_bytes(),
+        pages: 1,
     };
-    plan.mosaics.iter().enumerate().flat_map(both).collect()
+    mosaic::drawings(plan.plan()).into_iter().map(write).collect()
+}
+
+/// The same as DXF, release 2000, mm, in the part's frame.
+pub fn mosaic_cutter_files(plan: &Verified) -> Vec<Written> {
+    let write = |(name, scene, _): (String, scene::Scene, bool)| Written {
+        name: format!("{name}.dxf"),
+        bytes: dxf::drawing(&scene, &plan.plan().id),
+        pages: 1,
+    };
+    mosaic::drawings(plan.plan()).into_iter().map(write).collect()
+}
+
+/// The same as PDF on a page each: the map at true scale as large as it comes, unless paper is given and it fits only in parts; the look is
+/// made to fit the paper.
+pub fn printed_mosaics(plan: &Verified, paper: Option<&Paper>) -> Vec<Written> {
+    let plan = plan.plan();
+    let id: String = text::clean(&plan.id).chars().take(12).collect();
+    let write = |(name, scene, to_scale): (String, scene::Scene, bool)| {
+        let title = scene.title.clone();
+        let ((bytes, pages), on) = match paper {
+            Some(paper) if !to_scale => (tiles::fitted(&scene, paper), paper.name.as_str()),
+            None if !to_scale => ((pdf::pdf(&title, &[pdf::Page::of(&scene)]), 1), "roll"),
+            Some(paper) => {
+                let foot = format!("looking at the mould surface · plan {id}");
+                (tiles::tiled(&tiles::Drawing { scene, title, foot, block: Box::new(|_, _, _| 0.0) }, paper), paper.name.as_str())
+            }
+            None => (tiles::roll(scene, &title), "roll"),
+        };
+        Written { name: format!("{name}-{on}.pdf"), bytes, pages }
+    };
+    mosaic::drawings(plan).into_iter().map(write).collect()
 }
 
 /// `patches.csv`: a row for each patch of the mosaic layers; `None` if there are none.
@@ -185,7 +254,7 @@ pub fn patches_table(plan: &Verified) -> Option<String> {
 
 /// All layouts in one small picture, SVG.
 pub fn overview(plan: &Verified) -> String {
-    overview::overview(plan.plan())
+    overview::written(plan.plan())
 }
 
 /// The whole summary for a terminal, no line wider than `columns` (at least 72 are used).

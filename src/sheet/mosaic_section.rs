@@ -2,16 +2,16 @@
 
 use super::mosaic::{look, map, patches};
 use super::report::Section;
+use super::svg::write;
 use super::text::{clean, decimals};
-use crate::cloth::Face;
 use crate::geometry::ring_bounds;
-use crate::plan::{Plan, PlanMosaic};
+use crate::plan::{Plan, PlanMosaic, words};
 use maud::{Markup, html};
 
 /// The section, if the plan has mosaic layers.
 pub(super) fn section(plan: &Plan) -> Option<Section> {
     let body = html! { @for m in &plan.mosaics { (one(plan, m)) } };
-    (!plan.mosaics.is_empty()).then(|| Section { id: "mosaic".into(), title: "Mosaic".into(), html: body.into_string() })
+    (!plan.mosaics.is_empty()).then(|| Section { id: "mosaic".into(), title: "Mosaic".into(), html: body.into_string(), screen_only: true })
 }
 
 fn one(plan: &Plan, m: &PlanMosaic) -> Markup {
@@ -25,8 +25,8 @@ fn one(plan: &Plan, m: &PlanMosaic) -> Markup {
             }
             "Evenness of the directions " (decimals(1.0 - m.resultant, 2)) " (1 is even), drift across the part " (decimals(m.drift, 2)) " (0 is none)."
         }
-        p { img src=(embedded(&look(plan, m))) alt={ "Finished look of " (name) } style="width:100%;max-width:48rem"; }
-        p { img src=(embedded(&map(plan, m))) alt={ "Patch map of " (name) } style="width:100%;max-width:48rem"; }
+        p { img src=(embedded(&write(&look(plan, m)))) alt={ "Finished look of " (name) } style="width:100%;max-width:48rem"; }
+        p { img src=(embedded(&write(&map(plan, m)))) alt={ "Patch map of " (name) } style="width:100%;max-width:48rem"; }
         div .wide {
             table {
                 caption { "Patches in laying order" }
@@ -41,7 +41,7 @@ fn one(plan: &Plan, m: &PlanMosaic) -> Markup {
                             td { (decimals(p.piece.angle, 1)) "°" }
                             td { (decimals(size.0, 0)) " × " (decimals(size.1, 0)) " mm" }
                             td { bdi { (clean(on.map_or("–", |o| &o.0.id))) } @if on.is_some_and(|o| o.0.is_laid_whole()) { ", whole" } }
-                            td { @if on.is_some_and(|o| o.1.face == Face::Down) { "down" } @else { "up" } }
+                            td { (on.map_or("–", |o| words::face(o.1.face))) }
                         }
                     }
                 }

@@ -1,10 +1,12 @@
-//! Stick-on labels for offcuts of the stock.
+//! Stick-on labels for offcuts: those of the stock, and those that a plan leaves.
 
 use super::pdf::{Page, pdf};
 use super::scene::Scene;
 use super::stickers::{LabelGrid, small_picture};
 use super::text::{clean, fit};
-use crate::geometry::{Bounds, Ring, point};
+use super::title::face_in_words;
+use crate::geometry::{Bounds, Ring, point, ring_bounds};
+use crate::plan::{self, Plan, PlanStock};
 use crate::stock::Offcut;
 use crate::units::{show_area, show_number};
 
@@ -33,6 +35,35 @@ pub(crate) fn labels(offcuts: &[Offcut], grid: &LabelGrid) -> (Vec<u8>, usize) {
     }
     let pages: Vec<Page<'_>> = scenes.iter().map(Page::of).collect();
     (pdf("Offcut labels", &pages), pages.len())
+}
+
+/// The label of an offcut that a plan leaves: by it the cloth is found again as the plan and the ledger call it.
+pub(super) fn planned_label(plan: &Plan, stock: &PlanStock, offcut: &plan::Offcut, [width, height]: [f64; 2]) -> Scene {
+    let mut s = Scene::new(Bounds { min: point(0.0, 0.0), max: point(width, height) }, String::new());
+    let side = (height - 2.0 * INSET - 6.0).min(width * 0.34);
+    let room = width - 2.0 * INSET - side - 2.0;
+    let material = plan.materials.iter().find(|m| m.cloth == stock.cloth);
+    let small = height / 14.0;
+    let mut lines = vec![
+        (format!("offcut {}", clean(&offcut.id)), height / 8.0, true),
+        (format!("off {}", clean(&stock.id)), height / 11.0, true),
+        (clean(&stock.cloth), small, true),
+    ];
+    lines.extend(material.and_then(|m| m.batch.as_ref()).map(|b| (format!("batch {}", clean(b)), small, false)));
+    if let Some(b) = ring_bounds(&offcut.outline) {
+        lines.push((format!("{} along the warp x {} mm", show_number(b.width(), 0), show_number(b.height(), 0)), small, false));
+    }
+    lines.push((format!("{} · {}", show_area(offcut.area), face_in_words(plan, stock, false)), small, false));
+    lines.push(("on the backing, never on the cloth".into(), small * 0.85, false));
+    let mut y = height - INSET + 0.5;
+    for (words, size, bold) in lines {
+        y -= size * 1.2;
+        s.words(point(INSET, y), size, bold, fit(&words, room, size, bold));
+    }
+    let rings: Vec<Ring> = std::iter::once(&offcut.outline).chain(&offcut.holes).cloned().collect();
+    let base = point(width - INSET - side, height - INSET - side - 6.0);
+    small_picture(&mut s, &rings, (0.0, "warp"), Bounds { min: base, max: point(width - INSET, height - INSET) });
+    s
 }
 
 /// One label, its lower left corner the origin: name, cloth, batch, date, size, and the up face with the warp to the right.

@@ -13,8 +13,14 @@ use crate::units::counted;
 /// Width of the picture, pixels.
 const PIXELS: f64 = 1000.0;
 
-/// All layouts one under the other, pieces with their numbers, offcuts hatched, as SVG.
-pub(super) fn overview(plan: &Plan) -> String {
+/// The picture as SVG.
+pub(super) fn written(plan: &Plan) -> String {
+    let scene = overview(plan);
+    write_picture(&scene, PIXELS, scene.page.width() / PIXELS)
+}
+
+/// All layouts one under the other, pieces with their numbers, offcuts hatched.
+pub(super) fn overview(plan: &Plan) -> Scene {
     let boxes: Vec<Bounds> = plan.stocks.iter().filter_map(|s| ring_bounds(&s.outline)).collect();
     let longest = boxes.iter().map(Bounds::width).fold(100.0, f64::max);
     // Lengths on the picture that are to look alike whatever the scale, in mm of cloth.
@@ -67,5 +73,5 @@ pub(super) fn overview(plan: &Plan) -> String {
         y -= b.height() + margin;
     }
     picture.page = Bounds { min: point(-margin, y), max: point(longest + margin, 0.0) };
-    write_picture(&picture, PIXELS, pixel)
+    picture
 }

@@ -175,6 +175,11 @@ fn thing_in(out: &mut String, thing: &Drawn, filled: bool, ink: [u8; 3], shown: 
             rings.iter().for_each(|r| path(out, r, true));
             out.push_str(if filled { "B*\n" } else { "S\n" });
         }
+        Shape::Tone(rings, grey) if rings.iter().any(|r| shown(r, width)) => {
+            let _ = writeln!(out, "q {} rg", colour([*grey; 3]));
+            rings.iter().for_each(|r| path(out, r, true));
+            out.push_str("B* Q\n");
+        }
         Shape::Path(points) if shown(points, width) => {
             path(out, points, false);
             out.push_str("S\n");

@@ -1,10 +1,11 @@
 //! `report.html`: everything about a plan on one page that opens offline, prints on A4 and needs no script for reading.
 
+use super::answers::answers;
 use super::draw::Sheet;
 use super::face::View;
-use super::label::hand_in_words;
+use super::overview::overview;
 use super::paper::Paper;
-use super::placement::{cells, measured_from, picture, places};
+use super::placement::{HEADINGS, cells, measured_from, picture, places};
 use super::scene::{Backing, Hold, Ink, Scene, Shape, Text};
 use super::svg::write_inline;
 use super::text::{angle, clean, decimals};
@@ -12,11 +13,12 @@ use super::title::face_in_words;
 use crate::cloth::Face;
 use crate::geometry::{Bounds, Motion, Point, Region, Ring, point, ring_area, ring_bounds};
 use crate::job::Seen;
-use crate::plan::{Plan, PlanLayer, PlanPiece, StockKind};
+use crate::plan::{Plan, PlanLayer, PlanPiece, StockKind, laying_order, words};
 use crate::units::{counted, show_area};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 /// A section of the report made elsewhere (a lay-up sheet, say), put before the figures of the search.
+#[derive(Clone, Debug)]
 pub struct Section {
     /// The anchor it is reached by: ASCII letters and hyphens.
     pub id: String,
@@ -24,6 +26,8 @@ pub struct Section {
     pub title: String,
     /// Its content as HTML; it may use the classes of the report's style: `wide` around a table, `note`.
     pub html: String,
+    /// Left out when the report is printed: it has a sheet of its own, or is for the screen.
+    pub screen_only: bool,
 }
 
 const STYLE: &str = include_str!("report.css");
@@ -34,20 +38,28 @@ pub(crate) fn of_plan(plan: &Plan, more: &[Section]) -> String {
     let view = View::new(plan, None);
     let sheets = view.sheets();
     let title = format!("Cut plan: {}", clean(&plan.jobs.join(" + ")));
-    let own = |id: &str, title: &str, body: Markup| Section { id: id.into(), title: title.into(), html: body.into_string() };
-    let mut sections = vec![own("take", "What to take from the roll", take(plan))];
+    let section = |id: &str, title: &str, body: Markup, screen_only: bool| Section {
+        id: id.into(),
+        title: title.into(),
+        html: body.into_string(),
+        screen_only,
+    };
+    let printed = |id: &str, title: &str, body: Markup| section(id, title, body, false);
+    let on_screen = |id: &str, title: &str, body: Markup| section(id, title, body, true);
+    let mut sections = Vec::new();
     if !plan.warnings.is_empty() {
-        sections.push(own("warnings", "Warnings", warnings(plan)));
+        sections.push(printed("warnings", "Warnings", warnings(plan)));
     }
-    sections.push(own("layouts", "Layouts", layouts(&sheets)));
-    sections.push(own("placement", "Placement by tape measure", placement(&sheets)));
-    sections.push(own("pieces", "Pieces", pieces(plan)));
-    sections.push(own("layers", "Layer by layer", layers(plan)));
-    sections.push(own("offcuts", "Offcuts to keep", offcuts(plan)));
-    sections.extend(more.iter().map(|s| Section { id: s.id.clone(), title: s.title.clone(), html: s.html.clone() }));
-    sections.push(own("search", "Search", search(plan)));
-    sections.push(own("printing", "Printing at true scale", printing(&view)));
-    sections.push(own("cautions", "Cautions", cautions()));
+    sections.push(printed("take", "Cloth in figures", take(plan)));
+    sections.push(printed("layouts", "Layouts", layouts(plan, &sheets)));
+    sections.push(on_screen("placement", "Placement by tape measure", placement(&sheets)));
+    sections.push(printed("pieces", "Pieces", pieces(plan)));
+    sections.push(on_screen("layers", "Layer by layer", layers(plan)));
+    sections.push(printed("offcuts", "Offcuts to keep", offcuts(plan)));
+    sections.extend(more.iter().cloned());
+    sections.push(on_screen("search", "Search", search(plan)));
+    sections.push(on_screen("printing", "Printing at true scale", printing(&view)));
+    sections.push(printed("cautions", "Cautions", cautions()));
     html! {
         (DOCTYPE)
         html lang="en" {
@@ -62,12 +74,14 @@ pub(crate) fn of_plan(plan: &Plan, more: &[Section]) -> String {
                 header {
                     h1 { bdi { (title) } }
                     p { "Plan " code { (clean(&plan.id).chars().take(12).collect::<String>()) } " · " (clean(&plan.tool)) }
-                    @if plan.interrupted { p .note { "The search was stopped early: this is the best complete plan it had." } }
-                    nav aria-label="Sections" { ul { @for s in &sections { li { a href={ "#" (s.id) } { (s.title) } } } } }
                 }
                 main #main {
+                    (answers(plan))
+                    nav aria-label="Sections" { ul { @for s in &sections { li { a href={ "#" (s.id) } { (s.title) } } } } }
+                    p .paper { "Not in this print: the placement sheet and the lay-up sheet, which are printed from " code { "sheets/placement.pdf" } " and "
+                        code { "sheets/lay-up.pdf" } "; the layers' pictures and the search, which are shown on the screen." }
                     @for s in &sections {
-                        section id=(s.id) aria-labelledby={ (s.id) "-title" } {
+                        section id=(s.id) .screen[s.screen_only] aria-labelledby={ (s.id) "-title" } {
                             h2 id={ (s.id) "-title" } { (s.title) }
                             (PreEscaped(&s.html))
                         }
@@ -102,6 +116,11 @@ fn text(words: impl Into<String>) -> Markup {
     html! { bdi { (clean(&words)) } }
 }
 
+/// Words that stay on one line.
+fn unbroken(words: &str) -> String {
+    words.replace(' ', "\u{a0}")
+}
+
 fn take(plan: &Plan) -> Markup {
     let mut rows = Vec::new();
     for f in &plan.cloths {
@@ -126,11 +145,15 @@ fn warnings(plan: &Plan) -> Markup {
     html! { ul .note { @for w in &plan.warnings { li { bdi { (clean(w)) } } } } }
 }
 
-fn layouts(sheets: &[(String, Sheet<'_>)]) -> Markup {
+fn layouts(plan: &Plan, sheets: &[(String, Sheet<'_>)]) -> Markup {
     html! {
+        figure .overview {
+            (PreEscaped(write_inline(&overview(plan), 4.0, "All layouts in small, pieces with their numbers")))
+            figcaption { "All layouts in small, pieces with their numbers, offcuts hatched." }
+        }
         @for (name, sheet) in sheets {
             @let words = format!("{}; {}", sheet.title(), counted(sheet.pieces.len(), "piece"));
-            figure .zooms {
+            figure .zooms .screen {
                 div .frame tabindex="0" role="region" aria-label={ "Layout " (name) ", scrolls when enlarged" } {
                     (PreEscaped(write_inline(&sheet.scene(), 1.6, &words)))
                 }
@@ -145,21 +168,21 @@ fn layouts(sheets: &[(String, Sheet<'_>)]) -> Markup {
 
 fn placement(sheets: &[(String, Sheet<'_>)]) -> Markup {
     html! {
-        p { "A is the tail of the template's 0° arrow, B its head; distances in mm. Cut in this order: no piece is then cut on loose cloth. "
+        p { "Lay each template so that its named points lie at their distances (mm); a piece with numbers only is drawn by its corners. Cut in this order: no piece is then cut on loose cloth. "
             "The same to print: " a href="sheets/placement.pdf" { "sheets/placement.pdf" } "." }
         @for (_, sheet) in sheets {
             @let places = places(sheet);
             @let [left, right] = super::placement::span(sheet);
             @let name = if sheet.segments > 1 { format!("{}, bench segment {} of {}", clean(&sheet.stock.id), sheet.segment + 1, sheet.segments) } else { clean(&sheet.stock.id) };
             h3 { bdi { (name) } }
-            p { b { (face_in_words(sheet.plan, sheet.stock, sheet.over)) } ". " (measured_from(sheet)) "." }
+            p { b { (face_in_words(sheet.plan, sheet.stock, sheet.over)) } "; distances " (measured_from(sheet)) "." }
             figure .zooms {
                 div .frame tabindex="0" role="region" aria-label={ "Placement picture " (name) } {
                     (PreEscaped(write_inline(&picture(sheet, &places, 260.0 / (right - left).max(1.0)), 2.0, &format!("Placement on {name} with a 100 mm grid"))))
                 }
             }
             (table(&format!("Placement on {name}"),
-                &["cut", "no.", "piece", "A: end / selvedge", "B: end / selvedge", "from-to end", "0° to warp", "side"],
+                &HEADINGS,
                 places.iter().enumerate().map(|(i, p)| cells(p, i + 1).into_iter().map(text).collect()).collect(), false))
             @if sheet.segment + 1 < sheet.segments { p { "Then mark the cloth " (decimals(sheet.to, 0)) " mm from the roll's cut end and slide it along." } }
             @else if sheet.stock.kind == StockKind::Roll { p { "Last of all cut straight across, " (decimals(sheet.stock.used_length, 0)) " mm from the roll's cut end." } }
@@ -168,28 +191,34 @@ fn placement(sheets: &[(String, Sheet<'_>)]) -> Markup {
 }
 
 fn pieces(plan: &Plan) -> Markup {
-    let mut rows = Vec::new();
-    for piece in &plan.pieces {
+    let several = plan.jobs.len() > 1;
+    let mut rows: Vec<Vec<Markup>> = Vec::new();
+    for piece in laying_order(plan) {
         for (stock, placed) in plan.stocks.iter().flat_map(|s| s.placed.iter().map(move |p| (s, p))).filter(|(_, p)| p.piece == piece.piece)
         {
             let b = ring_bounds(&placed.outline);
-            let part = piece.part.map_or_else(String::new, |p| format!(", part {} of {}", p.number, p.of));
+            let which: String = words::which(piece).into_iter().map(|w| format!(", {w}")).collect();
             rows.push(vec![
                 text(piece.number.clone()),
-                text(format!("{}{part}", piece.template)),
-                text(piece.job.clone()),
+                text(format!("{}{which}", piece.template)),
                 text(piece.layer.to_string()),
                 text(angle(piece.angle)),
-                text(hand_in_words(piece.hand)),
+                text(words::hand(piece.hand)),
                 text(piece.cloth.clone()),
                 text(stock.id.clone()),
-                text(if piece.copies > 1 { format!("{} of {}", placed.copy, piece.copies) } else { "1".into() }),
-                text(if placed.face == Face::Down { "DOWN" } else { "up" }),
-                text(b.map_or_else(String::new, |b| format!("{} × {}", decimals(b.width(), 0), decimals(b.height(), 0)))),
+                text(unbroken(&words::copy(placed.copy, piece.copies).unwrap_or_else(|| "1".into()))),
+                text(unbroken(if placed.face == Face::Down { words::FACE_DOWN } else { "face up" })),
+                text(b.map_or_else(String::new, |b| unbroken(&format!("{} × {}", decimals(b.width(), 0), decimals(b.height(), 0))))),
             ]);
+            if let Some(row) = rows.last_mut().filter(|_| several) {
+                row.insert(2, text(piece.job.clone()));
+            }
         }
     }
-    let headings = ["no.", "template", "kit", "layer", "angle", "hand", "cloth", "stock", "copy", "face", "box, mm"];
+    let mut headings = vec!["no.", "template", "layer", "angle", "hand", "cloth", "stock", "copy", "face", "box, mm"];
+    if several {
+        headings.insert(2, "kit");
+    }
     html! {
         (table("Pieces in laying order", &headings, rows, true))
         p { "The same for a spreadsheet: " a href="pieces.csv" { "pieces.csv" } "." }
@@ -200,9 +229,9 @@ fn layers(plan: &Plan) -> Markup {
     html! {
         p { "Drawn looking at the mould surface, 0° of the part to the right; fine lines run along the warp; a blue line shows the twill where it will be seen." }
         @for layer in &plan.layers {
-            h3 { bdi { (clean(&layer.job)) ": layer " (layer.layer) @if !layer.name.is_empty() { ", " (clean(&layer.name)) } } }
+            h3 { bdi { (clean(&layer.job)) ": " (clean(&words::layer_by_name(layer))) } }
             p { bdi { (clean(&layer.cloth)) } " at " (angle(layer.angle))
-                @match layer.seen { Seen::MouldSide => ", seen from the mould side", Seen::OtherSide => ", seen from the other side", Seen::Hidden => "", } }
+                @if let Some(seen) = words::seen(layer.seen) { ", " (seen) } }
             div .layer { @for (words, scene) in layer_pictures(plan, layer, &|_| true) {
                 figure { (PreEscaped(write_inline(&scene, 1.0, &words))) figcaption { bdi { (words) } } }
             } }
@@ -216,7 +245,7 @@ pub(super) fn layer_pictures(plan: &Plan, layer: &PlanLayer, wanted: &dyn Fn(&st
     let mut pictures: Vec<(String, Scene)> = Vec::new();
     let material = plan.materials.iter().find(|m| m.cloth == layer.cloth);
     let mut plies: Vec<Vec<&PlanPiece>> = Vec::new();
-    for piece in plan.pieces.iter().filter(|p| p.job == layer.job && p.layer == layer.layer && wanted(&p.template)) {
+    for piece in laying_order(plan).into_iter().filter(|p| p.job == layer.job && p.layer == layer.layer && wanted(&p.template)) {
         match plies.iter_mut().find(|p| p.first().is_some_and(|f| f.ply == piece.ply)) {
             Some(ply) => ply.push(piece),
             None => plies.push(vec![piece]),
@@ -285,7 +314,7 @@ pub(super) fn layer_pictures(plan: &Plan, layer: &PlanLayer, wanted: &dyn Fn(&st
             _ => numbers.join(", "),
         };
         let lies = warp_in_words(plan, head);
-        pictures.push((format!("{} · {} · {lies} · {numbers}", clean(&head.template), hand_in_words(head.hand)), s));
+        pictures.push((format!("{} · {} · {lies} · {numbers}", clean(&head.template), words::hand(head.hand)), s));
     }
     pictures
 }
@@ -362,7 +391,7 @@ fn printing(view: &View) -> Markup {
     let mut rows = Vec::new();
     for name in ["a4", "a3", "letter", "tabloid"] {
         let Ok(paper) = Paper::new(name, 8.0, 10.0) else { continue };
-        let pages: Vec<String> = super::tiles::count(view, &paper).into_iter().map(|(sheet, n)| format!("{sheet}: {n}")).collect();
+        let pages: Vec<String> = super::tiles::count(view, &paper).into_iter().map(|c| format!("{}: {}", c.name, c.pages)).collect();
         rows.push(vec![
             text(name.to_uppercase()),
             text(pages.join(", ")),
@@ -380,7 +409,7 @@ fn cautions() -> Markup {
         ul .note {
             li { "Uncured epoxy sensitises skin: nitrile gloves, long sleeves." }
             li { "Labels and ink go on the backing, never on the cloth: a buried label or film is a delamination." }
-            li { "Pieces marked DOWN are turned over before laying." }
+            li { "Pieces marked " (words::FACE_DOWN) " are turned over before laying." }
             li { "Cut away from the hand; wear a cut-proof glove." }
             li { "Measure the 100 mm square of every print before cutting by it." }
             li { "This plan is about cloth. It does not certify strength." }

@@ -21,6 +21,8 @@ pub(crate) enum Ink {
     Stock,
     /// Edge of the usable width.
     Selvedge,
+    /// The line of the cloth in a picture of its look.
+    Yarn,
     /// The cut line of a piece.
     Cut,
     /// Relief cuts and notches.
@@ -43,7 +45,7 @@ pub(crate) enum Ink {
 
 impl Ink {
     /// All of them, first at the bottom.
-    pub(crate) const ALL: [Ink; 16] = [
+    pub(crate) const ALL: [Ink; 17] = [
         Ink::Grid,
         Ink::OffcutHatch,
         Ink::Offcut,
@@ -51,6 +53,7 @@ impl Ink {
         Ink::Flaw,
         Ink::Stock,
         Ink::Selvedge,
+        Ink::Yarn,
         Ink::Cut,
         Ink::Relief,
         Ink::Net,
@@ -74,6 +77,8 @@ pub(crate) enum Shape {
     Segments(Vec<[Point; 2]>),
     /// A closed ring filled with the ink.
     Solid(Ring),
+    /// Closed rings, one area by the even-odd rule, filled with a grey from 0 (black) to 255.
+    Tone(Vec<Ring>, u8),
 }
 
 /// One drawn thing.
@@ -164,6 +169,7 @@ impl Scene {
                 Shape::Path(points) => Shape::Path(moved(points)),
                 Shape::Segments(segments) => Shape::Segments(segments.into_iter().map(|[a, b]| [a + shift, b + shift]).collect()),
                 Shape::Solid(ring) => Shape::Solid(moved(ring)),
+                Shape::Tone(rings, grey) => Shape::Tone(rings.into_iter().map(moved).collect(), grey),
             },
             ..d
         }));

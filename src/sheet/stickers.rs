@@ -1,14 +1,13 @@
 //! Stick-on labels for the pieces, and cards for the kit bags.
 
-use super::label::hand_in_words;
+use super::offcut_labels::planned_label;
 use super::pdf::{Page, Part, pdf};
 use super::scene::{Drawn, Ink, Scene, Shape};
 use super::text::{angle, clean, fit, text_width};
-use super::title::face_in_words;
 use crate::cloth::Face;
 use crate::fault::{Fault, Faults};
 use crate::geometry::{Bounds, Motion, Ring, point, ring_bounds};
-use crate::plan::{PlacedPiece, Plan, PlanPiece, PlanStock};
+use crate::plan::{PlacedPiece, Plan, PlanPiece, PlanStock, laying_order, words};
 
 /// A sheet of labels: all lengths mm.
 #[derive(Clone, Debug, PartialEq)]
@@ -62,7 +61,7 @@ const SMALLEST: f64 = 1.9;
 /// The placed copies in laying order.
 fn copies(plan: &Plan) -> Vec<(&PlanPiece, &PlacedPiece, &PlanStock)> {
     let mut all = Vec::new();
-    for piece in &plan.pieces {
+    for piece in laying_order(plan) {
         let mut of_it: Vec<_> =
             plan.stocks.iter().flat_map(|s| s.placed.iter().map(move |p| (p, s))).filter(|(p, _)| p.piece == piece.piece).collect();
         of_it.sort_by_key(|(p, _)| p.copy);
@@ -71,18 +70,20 @@ fn copies(plan: &Plan) -> Vec<(&PlanPiece, &PlacedPiece, &PlanStock)> {
     all
 }
 
-/// A label for each placed copy, in laying order. Returns the file and its number of pages.
+/// A label for each placed copy, in laying order, then one for each offcut to keep. Returns the file and its number of pages.
 pub(crate) fn labels(plan: &Plan, grid: &LabelGrid) -> (Vec<u8>, usize) {
     let [columns, rows] = grid.count;
-    let all = copies(plan);
+    let mut all: Vec<Scene> =
+        copies(plan).into_iter().map(|(piece, placed, stock)| label(plan, piece, placed, stock, grid.label)).collect();
+    all.extend(plan.stocks.iter().flat_map(|s| s.offcuts.iter().map(move |o| planned_label(plan, s, o, grid.label))));
     let [width, height] = grid.sheet;
     let mut scenes = Vec::new();
     for chunk in all.chunks(columns * rows) {
         let mut page = Scene::new(Bounds { min: point(0.0, 0.0), max: point(width, height) }, String::new());
-        for (i, (piece, placed, stock)) in chunk.iter().enumerate() {
+        for (i, label) in chunk.iter().enumerate() {
             let x = grid.first[0] + (i % columns) as f64 * (grid.label[0] + grid.gap);
             let y = height - grid.first[1] - (i / columns + 1) as f64 * grid.label[1];
-            page.append(label(plan, piece, placed, stock, grid.label), point(x, y));
+            page.append(label.clone(), point(x, y));
         }
         scenes.push(page);
     }
@@ -90,8 +91,15 @@ pub(crate) fn labels(plan: &Plan, grid: &LabelGrid) -> (Vec<u8>, usize) {
     (pdf(&format!("Labels: {}", clean(&plan.jobs.join(" + "))), &pages), pages.len())
 }
 
+/// A placed copy in a line of the bag's card.
+pub(super) fn in_a_line(piece: &PlanPiece, placed: &PlacedPiece) -> String {
+    let first = [clean(&piece.template), words::layer(piece.layer), angle(piece.angle), words::hand(piece.hand).to_string()];
+    let rest = words::which(piece).into_iter().chain(words::copy(placed.copy, piece.copies)).chain([clean(&piece.cloth)]);
+    first.into_iter().chain(rest).collect::<Vec<_>>().join(" · ")
+}
+
 /// One label, its lower left corner the origin.
-fn label(plan: &Plan, piece: &PlanPiece, placed: &PlacedPiece, stock: &PlanStock, [width, height]: [f64; 2]) -> Scene {
+pub(super) fn label(plan: &Plan, piece: &PlanPiece, placed: &PlacedPiece, stock: &PlanStock, [width, height]: [f64; 2]) -> Scene {
     let mut s = Scene::new(Bounds { min: point(0.0, 0.0), max: point(width, height) }, String::new());
     let unit = height / 12.0;
     let small = unit * 1.05;
@@ -100,18 +108,13 @@ fn label(plan: &Plan, piece: &PlanPiece, placed: &PlacedPiece, stock: &PlanStock
     let number = fit(&clean(&piece.number), room, unit * 2.6, true);
     let mut y = height - INSET - unit * 2.1;
     s.words(point(INSET, y), unit * 2.6, true, number);
-    let mut part: Vec<String> = Vec::new();
-    part.extend(piece.part.map(|p| format!("part {} of {}", p.number, p.of)));
-    part.extend(piece.patch.map(|n| format!("patch {n}")));
-    if piece.copies > 1 {
-        part.push(format!("copy {} of {}", placed.copy, piece.copies));
-    }
-    let down = if placed.face == Face::Down { "FACE DOWN: turn over" } else { "face up" };
+    let part = words::which(piece).into_iter().chain(words::copy(placed.copy, piece.copies));
+    let lies = if placed.face == Face::Down { words::FACE_DOWN } else { "face up" };
     let lines = [
         (clean(&piece.template), true),
-        (format!("layer {} · {} · {}", piece.layer, angle(piece.angle), hand_in_words(piece.hand)), true),
+        (format!("{} · {} · {}", words::layer(piece.layer), angle(piece.angle), words::hand(piece.hand)), true),
         (std::iter::once(clean(&piece.cloth)).chain(part).collect::<Vec<_>>().join(" · "), false),
-        (format!("{down} · {}", face_in_words(plan, stock, false)), placed.face == Face::Down),
+        (format!("{lies}: {}", words::on_the_mould(plan, stock, placed)), placed.face == Face::Down),
         (format!("kit {}", clean(&piece.job)), false),
         ("on the backing only, never on the cloth".to_string(), false),
     ];
@@ -179,16 +182,10 @@ pub(crate) fn bags(plan: &Plan) -> (Vec<u8>, usize) {
                 let corner = point(m + (i / ROWS) as f64 * (inner / 2.0 + 2.0), HALF - 37.0 - (i % ROWS) as f64 * PITCH);
                 s.line(Ink::Leader, &[corner, corner + point(2.6, 0.0), corner + point(2.6, 2.6), corner + point(0.0, 2.6), corner]);
                 s.words(corner + point(4.5, 0.4), 2.8, true, fit(&clean(&piece.number), 14.0, 2.8, true));
-                let copy = if piece.copies > 1 { format!(" · {}/{}", placed.copy, piece.copies) } else { String::new() };
-                let words = format!(
-                    "{} · L{} · {} · {}{copy} · {}",
-                    clean(&piece.template),
-                    piece.layer,
-                    angle(piece.angle),
-                    hand_in_words(piece.hand),
-                    clean(&piece.cloth)
-                );
-                s.words(corner + point(19.5, 0.4), 2.5, false, fit(&words, inner / 2.0 - 22.0, 2.5, false));
+                let words = in_a_line(piece, placed);
+                let room = inner / 2.0 - 22.0;
+                let size = (room / text_width(&words, 1.0, false)).clamp(SMALLEST, 2.5);
+                s.words(corner + point(19.5, 0.4), size, false, fit(&words, room, size, false));
             }
             s.line(Ink::Grid, &[point(0.0, 0.0), point(WIDTH, 0.0)]);
             cards.push(s);

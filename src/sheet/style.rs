@@ -34,6 +34,7 @@ pub(crate) fn style(ink: Ink) -> Style {
         Ink::Flaw => s("flaw", VERMILION, 0.5, &[]),
         Ink::Stock => s("stock", BLACK, 0.6, &[]),
         Ink::Selvedge => s("selvedge", grey(0x55), 0.4, &[12.0, 4.0]),
+        Ink::Yarn => s("yarn", grey(0x20), 0.2, &[]),
         Ink::Cut => Style { fill: Some(PAPER), ..s("cut", BLACK, 1.0, &[]) },
         Ink::Relief => s("relief-cut", VERMILION, 0.7, &[5.0, 1.5]),
         Ink::Net => s("net-line", BLUE, 0.4, &[4.0, 2.5]),

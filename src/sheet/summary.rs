@@ -1,11 +1,10 @@
 //! The summary for a terminal: plies, then figures for each cloth, then what to mind. Plain text, no colour.
 
-use super::label::hand_in_words;
 use super::text::{angle, clean, decimals, shorten};
 use crate::cloth::{Face, Permitted};
 use crate::geometry::{Point, ring_bounds};
 use crate::job::Job;
-use crate::plan::{ClothFigures, Plan, StockKind};
+use crate::plan::{ClothFigures, Plan, StockKind, laying_order, words};
 use crate::ply::{Hand, Part, Piece};
 use crate::units::counted;
 use unicode_width::UnicodeWidthStr;
@@ -56,7 +55,7 @@ impl PlyRow {
             turns: turns_in_words(&p.permitted, p.tolerance),
             rule: p.permitted_by.clone(),
         };
-        plan.pieces.iter().map(row).collect()
+        laying_order(plan).into_iter().map(row).collect()
     }
 
     /// The rows of prepared pieces.
@@ -78,7 +77,7 @@ impl PlyRow {
 }
 
 fn with_part(template: &str, part: Option<Part>) -> String {
-    part.map_or_else(|| template.to_string(), |p| format!("{template} {}/{}", p.number, p.of))
+    part.map_or_else(|| template.to_string(), |p| format!("{template}, {}", words::part(p)))
 }
 
 fn size(outline: &[Point]) -> [f64; 2] {
@@ -163,7 +162,7 @@ pub fn plies(rows: &[PlyRow], columns: usize) -> String {
             clean(&row.ply),
             clean(&row.cloth),
             angle(row.angle),
-            hand_in_words(row.hand).to_string(),
+            words::hand(row.hand).to_string(),
             format!("{} × {}", decimals(row.size[0], 0), decimals(row.size[1], 0)),
             row.copies.to_string(),
             letter(at),

@@ -134,6 +134,9 @@ fn draw(page: &Page, thing: &Drawn, style: &Style, ids: bool) -> Element {
     }
     match &thing.shape {
         Shape::Rings(rings) => path.put("d", rings.iter().map(|r| page.data(r, true)).collect::<String>()),
+        Shape::Tone(rings, grey) => {
+            path.put("d", rings.iter().map(|r| page.data(r, true)).collect::<String>()).put("fill", hex([*grey; 3]))
+        }
         Shape::Path(points) => path.put("d", page.data(points, false)).put("fill", "none"),
         Shape::Segments(segments) => path.put("d", segments.iter().map(|s| page.data(s, false)).collect::<String>()).put("fill", "none"),
         Shape::Solid(ring) => path.put("d", page.data(ring, true)).put("fill", hex(style.colour)).put("stroke", "none"),

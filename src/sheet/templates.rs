@@ -1,174 +1,335 @@
-//! Each piece as its own printed template, packed on paper; what is larger than a page is spread over several.
+//! Printed templates, one for all equal pieces, packed on paper; what is larger than a page is spread over several.
 
+use super::PageCount;
 use super::draw::{Laid, draw_piece};
+use super::equal::equal_pieces;
+use super::face::View;
+use super::flow::wrapped;
 use super::label::Facts;
 use super::paper::{FOOT, Paper};
-use super::pdf::{Page, Part, pdf};
-use super::scene::{Ink, Scene, Shape};
-use super::text::{clean, fit};
-use super::tiles::{check_square, frame, spread};
+use super::pdf::{Page, Part};
+use super::reference::{Mark, References, references};
+use super::scene::{Hold, Ink, Scene, Shape, Text};
+use super::spread::{Tiling, spread};
+use super::text::{clean, text_width};
+use super::tiles::{frame, framed};
 use crate::cloth::Face;
-use crate::geometry::{Bounds, Point, point, ring_bounds};
-use crate::plan::{PlacedPiece, Plan, PlanPiece};
+use crate::geometry::{Bounds, Motion, Point, point, ring_bounds};
+use crate::plan::{PlacedPiece, Plan, PlanPiece, words};
 
 /// White between templates on a page, mm.
 const GAP: f64 = 6.0;
 
-/// Height of the words under a template, mm.
-const CAPTION: f64 = 5.0;
+/// Height of a line of words under a template, mm.
+const CAPTION: f64 = 4.2;
 
-/// Arm of a reference point's cross, mm.
+/// Arm of a named point's cross, mm.
 const ARM: f64 = 2.5;
 
-/// A template with its words, drawn in the cloth frame: warp along x.
+/// Size of its name, mm.
+const NAME: f64 = 3.4;
+
+/// A template with its words.
 struct Template {
     scene: Scene,
+    /// What the foot of its pages says.
     name: String,
+    /// How many pieces it serves.
+    serves: usize,
 }
 
-/// A page that fills up row by row.
+/// A page that fills up: templates and where their lower left corners lie in the printed room.
 struct Sheet {
     lying: bool,
-    /// Template and where its lower left corner lies in the printed room.
-    placed: Vec<(usize, Point)>,
-    /// Where the next goes, and how high the row is.
-    x: f64,
-    y: f64,
-    row: f64,
+    placed: Vec<(usize, Bounds)>,
 }
 
-/// All pieces as templates, one each, seen with the given face up. Returns the file and its number of pages.
-pub(crate) fn templates(plan: &Plan, face: Option<Face>, paper: &Paper) -> (Vec<u8>, usize) {
+/// The templates of a plan on their pages.
+struct Packed {
+    all: Vec<Template>,
+    /// Pages that hold whole templates.
+    sheets: Vec<Sheet>,
+    /// Templates larger than a page.
+    spreads: Vec<(usize, Tiling)>,
+}
+
+impl Packed {
+    fn pages(&self) -> usize {
+        self.sheets.len() + self.spreads.iter().map(|s| s.1.tiles.len()).sum::<usize>()
+    }
+
+    /// Pages that are saved by printing equal pieces once, by turning and by shifting.
+    fn saved(&self) -> usize {
+        self.spreads.iter().map(|(i, t)| t.saved + (self.all[*i].serves - 1) * (t.tiles.len() + t.saved)).sum()
+    }
+}
+
+/// The templates of a plan, one for all equal pieces, each turned so that it takes the least paper.
+fn pack(plan: &Plan, face: Option<Face>, paper: &Paper) -> Packed {
     let mirrored = face == Some(Face::Down);
-    let mut all: Vec<Template> = plan.pieces.iter().filter_map(|p| template(plan, p, mirrored)).collect();
-    // Rows are fullest when their templates are of like height.
+    let view = View::new(plan, face);
+    let turned = |group: Vec<&PlanPiece>| template(&view.plan, &group, mirrored, best_turn(group.first()?, mirrored, paper));
+    let mut all: Vec<Template> = equal_pieces(&view.plan).into_iter().filter_map(turned).collect();
+    // The tall ones first: the small ones fill what they leave.
     all.sort_by(|a, b| b.scene.page.height().total_cmp(&a.scene.page.height()));
-    let mut sheets: Vec<Sheet> = Vec::new();
-    let mut large = Vec::new();
+    let (mut sheets, mut large): (Vec<Sheet>, Vec<usize>) = (Vec::new(), Vec::new());
     for (i, t) in all.iter().enumerate() {
-        let (w, h) = (t.scene.page.width(), t.scene.page.height());
-        if sheets.iter_mut().any(|s| s.put(i, w, h, paper)) {
+        let size = point(t.scene.page.width(), t.scene.page.height());
+        if sheets.iter_mut().any(|s| s.put(i, size, paper)) {
             continue;
         }
-        let fits = |lying: bool| w <= paper.room(lying)[0] && h <= paper.room(lying)[1];
-        match [false, true].into_iter().find(|&lying| fits(lying)) {
-            Some(lying) => {
-                let mut sheet = Sheet { lying, placed: Vec::new(), x: 0.0, y: 0.0, row: 0.0 };
-                sheet.put(i, w, h, paper);
-                sheets.push(sheet);
-            }
+        let sheet = [false, true].into_iter().find_map(|lying| {
+            let mut sheet = Sheet { lying, placed: Vec::new() };
+            sheet.put(i, size, paper).then_some(sheet)
+        });
+        match sheet {
+            Some(sheet) => sheets.push(sheet),
             None => large.push(i),
         }
     }
-    let spreads: Vec<_> = large.iter().map(|&i| (i, spread(&all[i].scene, paper))).collect();
-    let total = sheets.len() + spreads.iter().map(|s| s.1.tiles.len()).sum::<usize>();
-    let side = if mirrored { "backing side down" } else { "backing side up" };
+    let spreads = large.into_iter().map(|i| (i, spread(&all[i].scene, paper))).collect();
+    Packed { all, sheets, spreads }
+}
+
+/// How many pages the templates take.
+pub(crate) fn count(plan: &Plan, face: Option<Face>, paper: &Paper) -> PageCount {
+    let packed = pack(plan, face, paper);
+    PageCount { name: "templates".into(), pages: packed.pages(), saved: packed.saved() }
+}
+
+/// The templates as drawings, each with a name for its file; the warp runs along x.
+pub(crate) fn drawings(plan: &Plan, face: Option<Face>) -> Vec<(String, Scene)> {
+    let plan = &View::new(plan, face).plan;
+    let made = equal_pieces(plan).into_iter().filter_map(|group| {
+        let first = group.first()?;
+        let name = super::face::file_name(&format!("{}-{}", first.number, first.template));
+        Some((name, template(plan, &group, face == Some(Face::Down), 0.0)?.scene))
+    });
+    made.enumerate().map(|(i, (name, scene))| (format!("template-{:02}-{name}", i + 1), scene)).collect()
+}
+
+/// All pieces as templates, seen with the given face up. Returns the file and its number of pages.
+pub(crate) fn templates(plan: &Plan, face: Option<Face>, paper: &Paper) -> (Vec<u8>, usize) {
+    let packed = pack(plan, face, paper);
+    let Packed { all, sheets, spreads } = &packed;
+    let total = packed.pages();
     let id: String = clean(&plan.id).chars().take(12).collect();
-    let foot = |page: usize, what: &str| format!("page {page} of {total} · {what} · {side} · print at 100 % · plan {id}");
+    let foot = |page: usize, what: &str| format!("page {page} of {total} · {what} · plan {id}");
     let mut frames = Vec::new();
-    for sheet in &sheets {
-        frames.push(frame(paper, sheet.lying, &foot(frames.len() + 1, "whole pieces"), false));
+    for sheet in sheets {
+        frames.push(frame(paper, sheet.lying, &foot(frames.len() + 1, "whole templates"), false));
     }
-    for (i, tiling) in &spreads {
+    for (i, tiling) in spreads {
         for tile in &tiling.tiles {
-            let what = format!("{}: row {} of {}, column {} of {}", all[*i].name, tile.row, tiling.grid[0], tile.column, tiling.grid[1]);
+            let what = format!("row {} of {}, column {} of {} of {}", tile.row, tiling.grid[0], tile.column, tiling.grid[1], all[*i].name);
             frames.push(frame(paper, tiling.lying, &foot(frames.len() + 1, &what), true));
         }
     }
     let low = point(paper.margin, paper.margin + FOOT);
-    let whole = |scene| Part { scene, at: point(0.0, 0.0), scale: 1.0, window: None, darkens: false };
     let mut pages = Vec::new();
-    for sheet in &sheets {
-        let parts = sheet.placed.iter().map(|&(i, at)| Part {
-            scene: &all[i].scene,
-            at: low + at - all[i].scene.page.min,
-            scale: 1.0,
-            window: Some(all[i].scene.page),
-            darkens: false,
+    for sheet in sheets {
+        let parts = sheet.placed.iter().map(|(i, room)| {
+            let scene = &all[*i].scene;
+            Part { scene, at: low + room.min - scene.page.min, scale: 1.0, window: Some(scene.page), darkens: false }
         });
         pages.push(Page { size: paper.page(sheet.lying), parts: parts.collect() });
     }
-    for (i, tiling) in &spreads {
+    for (i, tiling) in spreads {
         for tile in &tiling.tiles {
             let part = Part { scene: &all[*i].scene, at: low - tile.window.min, scale: 1.0, window: Some(tile.window), darkens: false };
             pages.push(Page { size: paper.page(tiling.lying), parts: vec![part] });
         }
     }
-    let lies = sheets.iter().map(|s| s.lying).chain(spreads.iter().flat_map(|(_, t)| t.tiles.iter().map(|_| t.lying)));
-    let squares = [check_square(paper, false), check_square(paper, true)];
-    for ((page, frame), lying) in pages.iter_mut().zip(&frames).zip(lies) {
-        page.parts.insert(0, whole(frame));
-        page.parts.push(Part { darkens: true, ..whole(&squares[usize::from(lying)]) });
-    }
-    (pdf(&format!("Templates: {}", clean(&plan.jobs.join(" + "))), &pages), total)
+    (framed(&format!("Templates: {}", clean(&plan.jobs.join(" + "))), Vec::new(), pages, &frames, paper), total)
 }
 
 impl Sheet {
-    /// Puts a template of this size on the page if it has room.
-    fn put(&mut self, index: usize, width: f64, height: f64, paper: &Paper) -> bool {
-        let [w, h] = paper.room(self.lying);
-        let (mut x, mut y, mut row) = (self.x, self.y, self.row);
-        if x + width > w {
-            (x, y, row) = (0.0, y + row + GAP, 0.0);
-        }
-        if x + width > w || y + height > h {
-            return false;
-        }
-        self.placed.push((index, point(x, h - y - height)));
-        (self.x, self.y, self.row) = (x + width + GAP, y, row.max(height));
+    /// Puts a template of this size on the page, as low and as far left as it goes, if it has room.
+    fn put(&mut self, index: usize, size: Point, paper: &Paper) -> bool {
+        let [width, height] = paper.room(self.lying);
+        let after = |edge: &dyn Fn(&Bounds) -> f64| -> Vec<f64> {
+            let mut all: Vec<f64> = std::iter::once(0.0).chain(self.placed.iter().map(|p| edge(&p.1) + GAP)).collect();
+            all.sort_by(f64::total_cmp);
+            all
+        };
+        let (xs, ys) = (after(&|b| b.max.x), after(&|b| b.max.y));
+        let free = |b: &Bounds| {
+            let clear = |o: &Bounds| {
+                o.max.x + GAP <= b.min.x + 1e-9
+                    || b.max.x + GAP <= o.min.x + 1e-9
+                    || o.max.y + GAP <= b.min.y + 1e-9
+                    || b.max.y + GAP <= o.min.y + 1e-9
+            };
+            b.max.x <= width && b.max.y <= height && self.placed.iter().all(|p| clear(&p.1))
+        };
+        let places = ys.iter().flat_map(|&y| xs.iter().map(move |&x| Bounds { min: point(x, y), max: point(x, y) + size }));
+        let Some(place) = places.into_iter().find(free) else { return false };
+        self.placed.push((index, place));
         true
     }
 }
 
-/// One piece with its label, its 0° arrow, its two reference points and a caption.
-fn template(plan: &Plan, piece: &PlanPiece, mirrored: bool) -> Option<Template> {
-    let over = |r: &Vec<Point>| -> Vec<Point> { if mirrored { r.iter().rev().map(|p| point(p.x, -p.y)).collect() } else { r.clone() } };
+/// The turn in which a piece takes the least paper, degrees: one page if it fits any, else the fewest.
+fn best_turn(piece: &PlanPiece, mirrored: bool, paper: &Paper) -> f64 {
+    let words = point(2.0, 10.0 + CAPTION);
+    let mut best = ((usize::MAX, f64::INFINITY), 0.0);
+    for turn in (0..12).map(|k| f64::from(k) * 15.0) {
+        let motion = Motion::new(turn, mirrored, point(0.0, 0.0));
+        let Some(b) = ring_bounds(&motion.ring(&piece.outline)) else { continue };
+        let size = point(b.width(), b.height()) + words;
+        let fits = |lying: bool| size.x <= paper.room(lying)[0] && size.y <= paper.room(lying)[1];
+        let pages = if fits(false) || fits(true) {
+            1
+        } else {
+            let mut s = Scene::new(b, String::new());
+            s.draw(Ink::Cut, Shape::Rings(std::iter::once(&piece.outline).chain(&piece.holes).map(|r| motion.ring(r)).collect()));
+            piece.net.iter().chain(&piece.cuts).chain(&piece.marks).for_each(|l| s.line(Ink::Mark, &motion.path(l)));
+            spread(&s, paper).tiles.len()
+        };
+        // A little less room is no reason to turn it.
+        let cost = (pages, if pages == 1 { (size.x * size.y / 500.0).round() } else { 0.0 });
+        if cost.0 < best.0.0 || (cost.0 == best.0.0 && cost.1 < best.0.1) {
+            best = (cost, turn);
+        }
+    }
+    best.1
+}
+
+/// One template for a group of equal pieces, drawn as the first lies in the cloth frame and turned: label, 0° arrow, the points that the placement
+/// sheet names, and a caption that tells every piece it serves.
+fn template(plan: &Plan, group: &[&PlanPiece], mirrored: bool, turn: f64) -> Option<Template> {
+    let piece = *group.first()?;
+    let motion = Motion::new(turn, mirrored, point(0.0, 0.0));
     let placed = PlacedPiece {
         piece: piece.piece.clone(),
         copy: 1,
-        turn: 0.0,
+        turn,
         face: if mirrored { Face::Down } else { Face::Up },
         x: 0.0,
         y: 0.0,
-        outline: over(&piece.outline),
-        holes: piece.holes.iter().map(over).collect(),
+        outline: motion.ring(&piece.outline),
+        holes: piece.holes.iter().map(|h| motion.ring(h)).collect(),
     };
     let bounds = ring_bounds(&placed.outline)?;
-    let mut facts = Facts::of(plan, Some(piece), &placed, mirrored, None);
-    // A template serves all its copies.
-    facts.more.retain(|m| !m.starts_with("copy "));
-    if piece.copies > 1 {
-        facts.more.push(format!("cut {}", piece.copies));
+    let sided = |piece: &PlanPiece, facts: &mut Facts| {
+        let down = copies_face_down(plan, piece);
+        facts.face_down = down.as_ref().is_some_and(Vec::is_empty);
+        facts.more.extend(side_in_words(down.as_deref(), mirrored));
+    };
+    let facts_of = |piece: &PlanPiece| {
+        let mut facts = Facts::of(plan, Some(piece), &placed, None);
+        // A template serves all its copies.
+        facts.more = words::which(piece);
+        if piece.copies > 1 {
+            facts.more.push(format!("cut {}", piece.copies));
+        }
+        facts.face_down = false;
+        facts
+    };
+    let copies: u32 = group.iter().map(|p| p.copies).sum();
+    let others: Vec<String> = group.iter().skip(1).map(|p| clean(&p.number)).collect();
+    let mut facts = facts_of(piece);
+    if !others.is_empty() {
+        facts.more.push(format!("also {}", others.join(", ")));
+        facts.more.push(format!("cut {copies} in all"));
+    }
+    if group.iter().all(|p| copies_face_down(plan, p) == copies_face_down(plan, piece)) {
+        sided(piece, &mut facts);
+    } else {
+        facts.more.push("face: see the list below".into());
     }
     let number = clean(&piece.number);
-    let caption = format!("{number} · {} · {}", facts.line(), clean(&piece.cloth));
-    // The crosses are marks of the piece, so that its label keeps clear of them.
+    let width = bounds.width().max(50.0);
+    let caption = group.iter().flat_map(|p| {
+        let mut facts = facts_of(p);
+        sided(p, &mut facts);
+        let line = format!("{} · {} · {}, {} up", clean(&p.number), facts.line(), clean(&p.cloth), words::side(plan, &p.cloth));
+        wrapped(&line, width, 3.0, false)
+    });
+    let mut caption: Vec<String> = caption.collect();
+    if !others.is_empty() {
+        caption.push(format!("cut {copies} in all"));
+    }
+    // The named points are marks of the piece, so that its label keeps clear of them.
+    let found = references(plan, piece);
     let mut marked = piece.clone();
-    marked.marks.extend(
-        piece
-            .arrow
-            .iter()
-            .flat_map(|&p| [[p - point(ARM, 0.0), p + point(ARM, 0.0)], [p - point(0.0, ARM), p + point(0.0, ARM)]])
-            .map(Vec::from),
-    );
+    // The arrow that is inked on the skin, not another one beside it.
+    marked.arrow = found.arrow.unwrap_or(piece.arrow);
+    let points: Vec<(Mark, Point)> = named_points(&found, ring_bounds(&piece.outline)?);
+    marked.marks.extend(points.iter().flat_map(|(m, name)| {
+        let [width, height] = [point(text_width(&m.name, NAME, true) / 2.0, 0.0), point(0.0, NAME * 0.4)];
+        [cross(m.at)[0].to_vec(), cross(m.at)[1].to_vec(), vec![*name - width - height, *name + width + height]]
+    }));
     let laid = Laid { placed: &placed, piece: Some(&marked), bounds, facts };
     let mut scene = Scene::new(bounds, String::new());
     // What finds no room inside is said by the caption.
     draw_piece(&mut scene, &laid, 0, &mut Vec::new(), &mut Vec::new());
-    references(&mut scene, piece.arrow.map(|p| if mirrored { point(p.x, -p.y) } else { p }), ARM);
-    let width = bounds.width().max(40.0);
-    let base = point(bounds.min.x, bounds.min.y - 4.0);
-    scene.words(base + point(0.0, -2.5), 3.0, false, fit(&caption, width, 3.0, false));
-    scene.page =
-        Bounds { min: point(bounds.min.x - 1.0, bounds.min.y - 4.0 - CAPTION), max: point(bounds.min.x + width + 1.0, bounds.max.y + 1.0) };
-    Some(Template { scene, name: number })
+    for (m, name) in &points {
+        scene.draw(Ink::Leader, Shape::Segments(cross(motion.apply(m.at)).to_vec()));
+        let at = motion.apply(*name) - point(0.0, 0.36 * NAME);
+        scene.texts.push(Text { at, hold: Hold::Middle, angle: 0.0, size: NAME, bold: true, white: false, words: clean(&m.name) });
+    }
+    let mut base = point(bounds.min.x, bounds.min.y - 2.5);
+    for line in &caption {
+        base = base - point(0.0, CAPTION);
+        scene.words(base + point(0.0, 1.0), 3.0, false, line.clone());
+    }
+    scene.page = Bounds { min: point(bounds.min.x - 1.0, base.y), max: point(bounds.min.x + width + 1.0, bounds.max.y + 1.0) };
+    let all = std::iter::once(number).chain(others).collect::<Vec<_>>().join(", ");
+    let name = format!("{all} {}, {} · cut {copies}", clean(&piece.template), words::hand(piece.hand));
+    Some(Template { scene, name, serves: group.len() })
 }
 
-/// Marks the two reference points, tail and head of the 0° arrow as inked: a cross each, and their letters.
-pub(crate) fn references(scene: &mut Scene, [a, b]: [Point; 2], arm: f64) {
-    for (p, name) in [(a, "A"), (b, "B")] {
-        let cross = vec![[p - point(arm, 0.0), p + point(arm, 0.0)], [p - point(0.0, arm), p + point(0.0, arm)]];
-        scene.draw(Ink::Leader, Shape::Segments(cross));
-        scene.words(p + point(arm * 0.4, arm * 0.4), arm * 1.3, true, name);
+/// The drawing of a template alone.
+#[cfg(test)]
+pub(crate) fn template_scene(plan: &Plan, piece: &PlanPiece, mirrored: bool) -> Option<Scene> {
+    template(plan, &[piece], mirrored, 0.0).map(|t| t.scene)
+}
+
+/// The copies that lie face down as the cloth lies, if any: an empty list means all of them.
+fn copies_face_down(plan: &Plan, piece: &PlanPiece) -> Option<Vec<u32>> {
+    let copies = || plan.stocks.iter().flat_map(|s| &s.placed).filter(|p| p.piece == piece.piece);
+    let mut down: Vec<u32> = copies().filter(|p| p.face == Face::Down).map(|p| p.copy).collect();
+    down.sort_unstable();
+    match down.len() {
+        0 => None,
+        n if n == copies().count() => Some(Vec::new()),
+        _ => Some(down),
     }
+}
+
+/// Which side of the print lies up on the cloth, and which copies are turned over, where that is not the same for all.
+fn side_in_words(down: Option<&[u32]>, mirrored: bool) -> Vec<String> {
+    const UNDER: &str = "lay it printed side down";
+    match (down, mirrored) {
+        (None, false) => Vec::new(),
+        (Some([]), false) | (None, true) => vec![UNDER.into()],
+        (Some([]), true) => Vec::new(),
+        (Some(some), _) => {
+            let list = some.iter().map(u32::to_string).collect::<Vec<_>>().join(", ");
+            let (copy, others) = if some.len() == 1 { ("copy", "the others") } else { ("copies", "the others") };
+            let who = if mirrored { others.to_string() } else { format!("{copy} {list}") };
+            vec![format!("{copy} {list} {}", words::FACE_DOWN), format!("for {who} {UNDER}")]
+        }
+    }
+}
+
+/// The points that the placement sheet names, each with the middle of its name: beside it, towards the middle of the piece for the corners of the
+/// cut line, away from it for points of the net line. Of crowded corners those are left out that have no room.
+fn named_points(found: &References, bounds: Bounds) -> Vec<(Mark, Point)> {
+    let middle = bounds.centre();
+    let beside = |m: &Mark, by: f64| m.at + (m.at - middle) * (by / m.at.distance(middle).max(1e-9));
+    let mut all: Vec<(Mark, Point)> = found.marks.iter().map(|m| (m.clone(), beside(m, 1.6 * ARM))).collect();
+    for (i, m) in found.corners.iter().flatten().enumerate() {
+        let name = beside(m, -1.6 * ARM);
+        if i < 2 || all.iter().all(|(_, other)| other.distance(name) > 1.6 * NAME) {
+            all.push((m.clone(), name));
+        }
+    }
+    all
+}
+
+/// The cross at a point.
+fn cross(p: Point) -> [[Point; 2]; 2] {
+    [[p - point(ARM, 0.0), p + point(ARM, 0.0)], [p - point(0.0, ARM), p + point(0.0, ARM)]]
 }

@@ -1,5 +1,6 @@
 //! Words on sheets: names made safe to draw, widths that hold in any common sans-serif font, and visible shortening.
 
+pub(crate) use crate::plan::words::angle;
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
 /// A line's top over its baseline, in ems: capitals, ascenders and ideographs; an accent on a capital may rise 0.15 more.
@@ -103,12 +104,6 @@ pub(crate) fn fit(text: &str, width: f64, size: f64, bold: bool) -> String {
         out = shorten(text, columns);
     }
     out
-}
-
-/// An angle with its sign, at most one decimal: `+45°`, `0°`, `-22.5°`.
-pub(crate) fn angle(degrees: f64) -> String {
-    let tenths = (degrees * 10.0).round();
-    if tenths == 0.0 { "0°".into() } else { format!("{}{}°", if tenths > 0.0 { "+" } else { "-" }, decimals(tenths.abs() / 10.0, 1)) }
 }
 
 /// A number with at most `places` decimals, trailing noughts dropped, never `-0`.

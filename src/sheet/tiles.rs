@@ -1,145 +1,150 @@
 //! A drawing larger than the paper, at true scale on many sheets to be taped together.
 
+use super::PageCount;
 use super::draw::Sheet;
 use super::face::View;
+use super::grid::{Grid, NOBODY, WORDS};
 use super::paper::{FOOT, Paper};
 use super::pdf::{LONGEST, Page, Part, pdf};
-use super::scene::{Hold, Ink, Scene, Shape, Text};
-use super::text::{clean, fit};
+use super::scene::{Drawn, Hold, Ink, Scene, Shape, Text};
+use super::spread::{Tiling, spread};
+use super::text::{clean, fit, text_width};
 use super::title::title_block;
-use crate::geometry::{Bounds, Point, point};
+use crate::geometry::{Bounds, Motion, Point, point};
+use crate::units::counted;
 
 /// Arm of a register cross, mm.
 const ARM: f64 = 4.0;
 
-/// No drawing is spread over more sheets than this.
-const MOST: usize = 2000;
+/// White around the check square, mm.
+const CLEAR: f64 = 3.0;
 
-/// One sheet of the many.
-pub(crate) struct Tile {
-    /// From the top, from 1.
-    pub row: usize,
-    /// From the left, from 1.
-    pub column: usize,
-    /// What it shows of the drawing, in the drawing's frame.
-    pub window: Bounds,
+/// A drawing to be printed, and what its pages say beside it.
+pub(crate) struct Drawing<'a> {
+    /// The drawing.
+    pub scene: Scene,
+    /// What it is.
+    pub title: String,
+    /// What the foot of each page says of it.
+    pub foot: String,
+    /// Draws what belongs on the map of its sheets: a block of words with this upper left corner and width. Returns the height.
+    pub block: Box<dyn Fn(&mut Scene, Point, f64) -> f64 + 'a>,
 }
 
-/// How a drawing is spread over paper.
-pub(crate) struct Tiling {
-    /// The paper lies.
-    pub lying: bool,
-    /// Rows and columns of the whole grid.
-    pub grid: [usize; 2],
-    /// The sheets that have something to cut on them, row by row from the top.
-    pub tiles: Vec<Tile>,
-}
-
-/// Spreads a drawing, lying or standing, whichever needs fewer sheets; blank sheets are left out.
-pub(crate) fn spread(scene: &Scene, paper: &Paper) -> Tiling {
-    let [lying, standing] = [true, false].map(|lying| grid(scene, paper, lying));
-    if lying.tiles.len() < standing.tiles.len() { lying } else { standing }
-}
-
-fn grid(scene: &Scene, paper: &Paper, lying: bool) -> Tiling {
-    let [width, height] = paper.room(lying);
-    let step = [width - paper.overlap, height - paper.overlap];
-    let count = |length: f64, step: f64| ((length - paper.overlap) / step).ceil().clamp(1.0, MOST as f64) as usize;
-    let (columns, rows) = (count(scene.page.width(), step[0]), count(scene.page.height(), step[1]));
-    let mut needed = vec![false; rows * columns];
-    // The grid has its first corner at the upper left of the drawing.
-    let (left, top) = (scene.page.min.x, scene.page.max.y);
-    let window = |row: usize, column: usize| {
-        let min = point(left + column as f64 * step[0], top - row as f64 * step[1] - height);
-        Bounds { min, max: min + point(width, height) }
-    };
-    for line in lines_that_count(scene) {
-        for pair in line.windows(2) {
-            let b = Bounds {
-                min: point(pair[0].x.min(pair[1].x), pair[0].y.min(pair[1].y)),
-                max: point(pair[0].x.max(pair[1].x), pair[0].y.max(pair[1].y)),
-            };
-            let cell = |v: f64, step: f64, most: usize| ((v / step).floor().max(0.0) as usize).min(most.saturating_sub(1));
-            let columns_of = (cell(b.min.x - left - paper.overlap, step[0], columns), cell(b.max.x - left, step[0], columns));
-            let rows_of = (cell(top - b.max.y - paper.overlap, step[1], rows), cell(top - b.min.y, step[1], rows));
-            for row in rows_of.0..=rows_of.1 {
-                for column in columns_of.0..=columns_of.1 {
-                    let at = row * columns + column;
-                    needed[at] = needed[at] || crosses(pair[0], pair[1], &window(row, column));
-                }
-            }
+impl<'a> Drawing<'a> {
+    /// A cut sheet.
+    pub(crate) fn of(sheet: &'a Sheet<'_>) -> Drawing<'a> {
+        let layout = sheet.layout();
+        let face = super::title::face_in_words(sheet.plan, sheet.stock, sheet.over);
+        let id: String = clean(&sheet.plan.id).chars().take(12).collect();
+        Drawing {
+            scene: layout.scene,
+            title: clean(&sheet.title()),
+            foot: format!("{face} · plan {id} · {}", clean(&sheet.stock.id)),
+            block: Box::new(move |scene, at, width| title_block(scene, sheet, &layout.key, at, width, 0.62)),
         }
     }
-    let tile = |at: usize| Tile { row: at / columns + 1, column: at % columns + 1, window: window(at / columns, at % columns) };
-    Tiling { lying, grid: [rows, columns], tiles: (0..needed.len()).filter(|&i| needed[i]).map(tile).collect() }
 }
 
-/// The lines that a sheet is needed for, closed ones closed.
-fn lines_that_count(scene: &Scene) -> impl Iterator<Item = Vec<Point>> {
-    const COUNT: [Ink; 6] = [Ink::Cut, Ink::Relief, Ink::Net, Ink::Mark, Ink::Arrow, Ink::Across];
-    scene.drawn.iter().filter(|d| COUNT.contains(&d.ink)).flat_map(|d| match &d.shape {
-        Shape::Rings(rings) => rings.iter().map(|r| r.iter().chain(r.first()).copied().collect()).collect(),
-        Shape::Path(p) | Shape::Solid(p) => vec![p.clone()],
-        Shape::Segments(s) => s.iter().map(|s| s.to_vec()).collect(),
-    })
-}
-
-/// Whether a segment touches a box.
-fn crosses(a: Point, b: Point, window: &Bounds) -> bool {
-    let (mut from, mut to) = (0.0f64, 1.0f64);
-    for (start, along, low, high) in [(a.x, b.x - a.x, window.min.x, window.max.x), (a.y, b.y - a.y, window.min.y, window.max.y)] {
-        if along == 0.0 {
-            if start < low || start > high {
-                return false;
-            }
-            continue;
-        }
-        let (t, u) = ((low - start) / along, (high - start) / along);
-        from = from.max(t.min(u));
-        to = to.min(t.max(u));
-    }
-    from <= to
-}
-
-/// The frame of one page: window's edge, words at the foot and at the check square, and register crosses if it has neighbours. Origin: lower
-/// left of the page.
+/// The frame of one page: the window's edge and its corners, words and a bar of 100 mm at the foot, and register crosses if it has
+/// neighbours. Origin: lower left of the page.
 pub(crate) fn frame(paper: &Paper, lying: bool, words: &str, crosses: bool) -> Scene {
     let [width, height] = paper.page(lying);
     let mut s = Scene::new(Bounds { min: point(0.0, 0.0), max: point(width, height) }, String::new());
     let (m, half) = (paper.margin, paper.overlap / 2.0);
     let (low, high) = (point(m, m + FOOT), point(width - m, height - m));
     s.line(Ink::Grid, &[low, point(high.x, low.y), high, point(low.x, high.y), low]);
+    for (x, along) in [(low.x, ARM), (high.x, -ARM)] {
+        for (y, up) in [(low.y, ARM), (high.y, -ARM)] {
+            s.line(Ink::Leader, &[point(x + along, y), point(x, y), point(x, y + up)]);
+        }
+    }
     for x in [low.x + half, high.x - half].into_iter().filter(|_| crosses) {
         for y in [low.y + half, high.y - half] {
             s.draw(Ink::Leader, Shape::Segments(vec![[point(x - ARM, y), point(x + ARM, y)], [point(x, y - ARM), point(x, y + ARM)]]));
         }
     }
-    s.words(corner_of_square(paper) + point(1.5, 1.5), 2.4, false, "check square: 100 mm each way; not part of the layout");
-    s.words(point(m, m + 2.5), 3.2, false, fit(words, width - 2.0 * m, 3.2, false));
+    let bar = |from: f64, to: f64| {
+        let (foot, top) = (m + 5.4, m + 7.2);
+        vec![point(m + from, foot), point(m + to, foot), point(m + to, top), point(m + from, top)]
+    };
+    (0..10).step_by(2).map(f64::from).for_each(|i| s.draw(Ink::Frame, Shape::Solid(bar(i * 10.0, i * 10.0 + 10.0))));
+    s.drawn.push(Drawn { ink: Ink::Frame, id: Some("bar-100-mm".into()), shape: Shape::Rings(vec![bar(0.0, 100.0)]) });
+    let [across, up] = paper.room(lying).map(|v| super::text::decimals(v, 1));
+    let check = format!("bar 100 mm, frame {across} × {up} mm: measure first");
+    s.words(point(m + 102.0, m + 5.2), 2.8, false, fit(&check, width - 2.0 * m - 102.0, 2.8, false));
+    s.words(point(m, m + 1.2), 3.0, false, fit(words, width - 2.0 * m, 3.0, false));
     s
 }
 
-/// The check square of a page, to be drawn over all else: a label that hid a side would make it useless.
-pub(crate) fn check_square(paper: &Paper, lying: bool) -> Scene {
+/// The check square for a page, where nothing else is; none if there is no such place. To be drawn in the frame of the page.
+pub(crate) fn check_square(page: &Page<'_>, paper: &Paper, lying: bool) -> Option<Scene> {
     let [width, height] = paper.page(lying);
+    let room = Bounds { min: point(paper.margin, paper.margin + FOOT), max: point(width - paper.margin, height - paper.margin) };
+    let mut grid = Grid::new(room, 30_000.0, 1.0);
+    page.parts.iter().for_each(|part| occupy(&mut grid, part));
+    let (_, middle) = grid.summed().largest(100.0, 100.0, CLEAR, 1.0, 1.0, room.min)?;
     let mut s = Scene::new(Bounds { min: point(0.0, 0.0), max: point(width, height) }, String::new());
-    s.drawn.push(square_100(corner_of_square(paper)));
-    s
+    let corner = middle - point(50.0, 50.0);
+    s.drawn.push(square_100(corner));
+    s.words(corner + point(1.5, 1.5), 2.4, false, "check square: 100 mm each way; not part of the layout");
+    Some(s)
 }
 
-fn corner_of_square(paper: &Paper) -> Point {
-    let inside = paper.margin + paper.overlap / 2.0 + 6.0;
-    point(inside, inside + FOOT)
+/// Takes the cells of a page on which a part has a line, words, a piece, an offcut, or cloth at all.
+fn occupy(grid: &mut Grid, part: &Part<'_>) {
+    let place = |points: &[Point]| -> Vec<Point> { points.iter().map(|&p| part.at + p * part.scale).collect() };
+    for thing in &part.scene.drawn {
+        match &thing.shape {
+            Shape::Rings(rings) | Shape::Tone(rings, _) => {
+                let rings: Vec<Vec<Point>> = rings.iter().map(|r| place(r)).collect();
+                if matches!(thing.ink, Ink::Stock | Ink::Cut | Ink::Offcut | Ink::Flaw) {
+                    grid.fill(&rings, NOBODY);
+                }
+                rings.iter().for_each(|r| grid.mark_ring(r, NOBODY));
+            }
+            Shape::Solid(ring) => grid.mark_ring(&place(ring), NOBODY),
+            Shape::Path(path) => grid.mark_path(&place(path), NOBODY),
+            Shape::Segments(segments) => segments.iter().for_each(|s| grid.mark_path(&place(s), NOBODY)),
+        }
+    }
+    let boxes = part.scene.backings.iter().map(|b| b.ring.clone()).chain(part.scene.texts.iter().map(box_of));
+    for ring in boxes.map(|b| place(&b)) {
+        grid.fill(std::slice::from_ref(&ring), WORDS);
+        grid.mark_ring(&ring, WORDS);
+    }
+}
+
+/// The box around a line of text.
+pub(crate) fn box_of(text: &Text) -> Vec<Point> {
+    let width = text_width(&text.words, text.size, text.bold);
+    let left = if text.hold == Hold::Middle { -width / 2.0 } else { 0.0 };
+    let place = Motion::new(text.angle, false, text.at);
+    let (low, high) = (-0.25 * text.size, 0.95 * text.size);
+    [(left, low), (left + width, low), (left + width, high), (left, high)].map(|(x, y)| place.apply(point(x, y))).to_vec()
 }
 
 /// A square of 100 mm with its lower left corner at `at`.
-pub(crate) fn square_100(at: Point) -> super::scene::Drawn {
+pub(crate) fn square_100(at: Point) -> Drawn {
     let ring = vec![at, at + point(100.0, 0.0), at + point(100.0, 100.0), at + point(0.0, 100.0)];
-    super::scene::Drawn { ink: Ink::Grid, id: Some("check-square-100-mm".into()), shape: Shape::Rings(vec![ring]) }
+    Drawn { ink: Ink::Grid, id: Some("check-square-100-mm".into()), shape: Shape::Rings(vec![ring]) }
+}
+
+/// Puts the frame of each page under what it shows, and the check square where it has room. Returns the file.
+pub(crate) fn framed<'s>(title: &str, mut first: Vec<Page<'s>>, pages: Vec<Page<'s>>, frames: &'s [Scene], paper: &Paper) -> Vec<u8> {
+    let squares: Vec<Option<Scene>> = pages.iter().map(|page| check_square(page, paper, page.size[0] > page.size[1])).collect();
+    let whole = |scene| Part { scene, at: point(0.0, 0.0), scale: 1.0, window: None, darkens: false };
+    let mut all: Vec<Page<'_>> = std::mem::take(&mut first);
+    for ((mut page, frame), square) in pages.into_iter().zip(frames).zip(&squares) {
+        page.parts.insert(0, whole(frame));
+        page.parts.extend(square.as_ref().map(whole));
+        all.push(page);
+    }
+    pdf(title, &all)
 }
 
 /// The map of the sheets with the title block: one page.
-fn map(sheet: &Sheet<'_>, layout: &Scene, key: &[(String, String)], paper: &Paper, tiling: &Tiling, first: usize) -> (Scene, Bounds, f64) {
+fn map(drawing: &Drawing<'_>, paper: &Paper, tiling: &Tiling, first: usize) -> (Scene, Bounds, f64) {
     let [width, height] = paper.page(tiling.lying);
     let m = paper.margin;
     let mut s = Scene::new(Bounds { min: point(0.0, 0.0), max: point(width, height) }, String::new());
@@ -149,28 +154,25 @@ fn map(sheet: &Sheet<'_>, layout: &Scene, key: &[(String, String)], paper: &Pape
         *y -= size * 1.4;
         s.words(point(m, *y), size, bold, fit(&words, inner, size, bold));
     };
-    head(&mut s, &mut y, clean(&sheet.title()), 4.2, true);
+    head(&mut s, &mut y, drawing.title.clone(), 3.6, true);
     let [rows, columns] = tiling.grid;
-    let sheets = crate::units::counted(tiling.tiles.len(), "sheet");
+    let sheets = counted(tiling.tiles.len(), "sheet");
+    let of = format!("{sheets} of {} paper in {} and {}", paper.name.to_uppercase(), counted(rows, "row"), counted(columns, "column"));
+    head(&mut s, &mut y, format!("{of}, turned and shifted, blank ones left out: {} saved.", tiling.saved), 3.4, false);
     head(
         &mut s,
         &mut y,
-        format!(
-            "{sheets} of {} paper: {rows} rows, {columns} columns; sheets with nothing to cut are left out.",
-            paper.name.to_uppercase()
-        ),
+        "Print at 100 % (actual size). Measure the bar at the foot and the frame of a sheet before cutting.".into(),
         3.4,
         false,
     );
-    head(&mut s, &mut y, "Print at 100 % (actual size) and measure the 100 mm square of a sheet.".into(), 3.4, false);
     head(&mut s, &mut y, "Lay sheet on sheet so that the crosses meet, and tape.".into(), 3.4, false);
     // The block is drawn apart to know its height.
     let mut block = Scene::new(s.page, String::new());
-    let tall = title_block(&mut block, sheet, key, point(0.0, 0.0), inner, 0.62);
+    let tall = (drawing.block)(&mut block, point(0.0, 0.0), inner);
     let room = Bounds { min: point(m, (m + tall + 4.0).min(height * 0.6)), max: point(width - m, y - 6.0) };
     s.append(block, point(m, room.min.y - 4.0));
-    let cell = |t: &Tile| t.window;
-    let whole = tiling.tiles.iter().map(cell).fold(layout.page, |a, b| Bounds {
+    let whole = tiling.tiles.iter().map(|t| t.window).fold(drawing.scene.page, |a, b| Bounds {
         min: point(a.min.x.min(b.min.x), a.min.y.min(b.min.y)),
         max: point(a.max.x.max(b.max.x), a.max.y.max(b.max.y)),
     });
@@ -204,59 +206,54 @@ fn map(sheet: &Sheet<'_>, layout: &Scene, key: &[(String, String)], paper: &Pape
     (s, Bounds { min: at, max: at }, scale)
 }
 
-/// One layout on sheets of paper: a map, then the sheets.
+/// One drawing on sheets of paper: a map, then the sheets.
 ///
 /// Returns the file and its number of pages.
-pub(crate) fn tiled(sheet: &Sheet<'_>, paper: &Paper) -> (Vec<u8>, usize) {
-    let layout = sheet.layout();
-    let scene = layout.scene;
-    let tiling = spread(&scene, paper);
+pub(crate) fn tiled(drawing: &Drawing<'_>, paper: &Paper) -> (Vec<u8>, usize) {
+    let scene = &drawing.scene;
+    let tiling = spread(scene, paper);
     let total = tiling.tiles.len() + 1;
-    let name = clean(&sheet.stock.id);
-    let (map, at, scale) = map(sheet, &scene, &layout.key, paper, &tiling, 2);
+    let (map, at, scale) = map(drawing, paper, &tiling, 2);
     let frames: Vec<Scene> = tiling
         .tiles
         .iter()
         .enumerate()
         .map(|(i, tile)| {
-            let face = super::title::face_in_words(sheet.plan, sheet.stock, sheet.over);
-            let id: String = clean(&sheet.plan.id).chars().take(12).collect();
+            let from = tile.window.min;
             let words = format!(
-                "row {}, column {} · page {} of {total} · {face} · print at 100 % · plan {id} · {name}",
+                "row {}, column {}, from x {} y {} mm · page {} of {total} · {}",
                 tile.row,
                 tile.column,
-                i + 2
+                from.x,
+                from.y,
+                i + 2,
+                drawing.foot
             );
             frame(paper, tiling.lying, &words, true)
         })
         .collect();
-    let whole = |scene| Part { scene, at: point(0.0, 0.0), scale: 1.0, window: None, darkens: false };
+    let part = |at: Point, scale: f64, window: Option<Bounds>| Part { scene, at, scale, window, darkens: false };
     let size = paper.page(tiling.lying);
-    let square = check_square(paper, tiling.lying);
-    let mut pages = vec![Page { size, parts: vec![Part { scene: &scene, at: at.min, scale, window: None, darkens: false }, whole(&map)] }];
-    for (tile, frame) in tiling.tiles.iter().zip(&frames) {
-        let at = point(paper.margin - tile.window.min.x, paper.margin + FOOT - tile.window.min.y);
-        pages.push(Page {
-            size,
-            parts: vec![
-                whole(frame),
-                Part { scene: &scene, at, scale: 1.0, window: Some(tile.window), darkens: false },
-                Part { darkens: true, ..whole(&square) },
-            ],
-        });
-    }
-    (pdf(&sheet.title(), &pages), total)
+    let whole = Part { scene: &map, at: point(0.0, 0.0), scale: 1.0, window: None, darkens: false };
+    let first = vec![Page { size, parts: vec![part(at.min, scale, None), whole] }];
+    let window = |w: Bounds| part(point(paper.margin - w.min.x, paper.margin + FOOT - w.min.y), 1.0, Some(w));
+    let pages = tiling.tiles.iter().map(|t| Page { size, parts: vec![window(t.window)] }).collect();
+    (framed(&drawing.title, first, pages, &frames, paper), total)
 }
 
-/// One layout in one page of its own size; split where it is longer than a PDF page may be. Returns the file and its number of pages.
-pub(crate) fn roll(sheet: &Sheet<'_>) -> (Vec<u8>, usize) {
-    let mut scene = sheet.scene();
+/// Adds a strip below a drawing with the check square in it.
+pub(crate) fn with_square(scene: &mut Scene) {
     let corner = point(scene.page.min.x + 6.0, scene.page.min.y - 104.0);
     scene.drawn.push(square_100(corner));
     scene.words(corner + point(2.0, 2.0), 4.0, false, "check square: 100 mm each way");
     scene.page.min.y -= 110.0;
+}
+
+/// One layout in one page of its own size; split where it is longer than a PDF page may be. Returns the file and its number of pages.
+pub(crate) fn roll(mut scene: Scene, title: &str) -> (Vec<u8>, usize) {
+    with_square(&mut scene);
     if scene.page.width() <= LONGEST && scene.page.height() <= LONGEST {
-        return (pdf(&sheet.title(), &[Page::of(&scene)]), 1);
+        return (pdf(title, &[Page::of(&scene)]), 1);
     }
     let most = 5000.0;
     let count = (scene.page.width() / most).ceil().max(1.0);
@@ -270,10 +267,28 @@ pub(crate) fn roll(sheet: &Sheet<'_>) -> (Vec<u8>, usize) {
             Page { size: [right - left, height], parts: vec![Part { scene: &scene, at, scale: 1.0, window: Some(window), darkens: false }] }
         })
         .collect();
-    (pdf(&sheet.title(), &pages), pages.len())
+    (pdf(title, &pages), pages.len())
 }
 
-/// How many sheets each layout takes, by its file name, told before anything is drawn for printing.
-pub(crate) fn count(view: &View, paper: &Paper) -> Vec<(String, usize)> {
-    view.sheets().into_iter().map(|(name, sheet)| (name, spread(&sheet.layout().scene, paper).tiles.len() + 1)).collect()
+/// A picture made to fit a page, not at true scale.
+pub(crate) fn fitted(scene: &Scene, paper: &Paper) -> (Vec<u8>, usize) {
+    let lying = scene.page.width() > scene.page.height();
+    let size = paper.page(lying);
+    let room = size.map(|v| v - 2.0 * paper.margin);
+    let scale = (room[0] / scene.page.width()).min(room[1] / scene.page.height()).min(1.0);
+    let at = point(paper.margin - scene.page.min.x * scale, size[1] - paper.margin - scene.page.max.y * scale);
+    (pdf(&scene.title, &[Page { size, parts: vec![Part { scene, at, scale, window: None, darkens: false }] }]), 1)
+}
+
+/// How many sheets each drawing takes on paper.
+pub(crate) fn count(view: &View, paper: &Paper) -> Vec<PageCount> {
+    let of = |name: String, scene: &Scene| {
+        let tiling = spread(scene, paper);
+        PageCount { name, pages: tiling.tiles.len() + 1, saved: tiling.saved }
+    };
+    let sheets = view.sheets().into_iter().map(|(name, sheet)| of(name, &sheet.layout().scene));
+    let mosaics = super::mosaic::drawings(&view.plan)
+        .into_iter()
+        .map(|(name, scene, to_scale)| if to_scale { of(name, &scene) } else { PageCount { name, pages: 1, saved: 0 } });
+    sheets.chain(mosaics).collect()
 }

@@ -1,11 +1,13 @@
 //! The title block under the cloth: what the sheet is, which face is up, the scale bar, what the lines mean, short labels in full.
 
-use super::draw::Sheet;
+use super::draw::{Sheet, turn_over_sign};
+use super::flow::wrapped;
+use super::placement::{in_words, measured_from};
+use super::placement_rows::{corners_of, offcut_name};
 use super::scene::{Hold, Ink, Scene, Shape, Text};
 use super::text::{clean, decimals, fit, text_width};
-use crate::cloth::{Backing, Face};
 use crate::geometry::{Bounds, Point, point};
-use crate::plan::{Plan, PlanStock, StockKind};
+use crate::plan::{Plan, PlanStock, StockKind, words};
 
 /// One field of the block: a small drawing whose upper left corner is the origin.
 struct Field {
@@ -31,15 +33,17 @@ impl Field {
 
 /// Which face of the cloth lies up, in words: `paper side up`; `over` if the stock was turned over to be drawn.
 pub(crate) fn face_in_words(plan: &Plan, stock: &PlanStock, over: bool) -> String {
-    let backing = plan.materials.iter().find(|m| m.cloth == stock.cloth).map(|m| m.up);
-    let side = match backing {
-        Some(Backing::Paper) => "paper side",
-        Some(Backing::Film) => "film side",
-        Some(Backing::Bare) => "bare side",
-        None => "face",
-    };
     let seen = if over { ", drawn seen from the other side" } else { "" };
-    format!("{side} {}{seen}", if stock.face == Face::Up { "up" } else { "down" })
+    format!("{}{seen}", words::on_the_bench(plan, stock))
+}
+
+/// What is turned over before it is laid, as the cloth lies on this sheet.
+pub(crate) fn turned_over_in_words(sheet: &Sheet<'_>) -> &'static str {
+    if sheet.pieces.iter().any(|p| p.facts.face_down) {
+        "turn the pieces marked FACE DOWN over before laying; sign:"
+    } else {
+        "no piece is turned over before laying"
+    }
 }
 
 /// The black corner that tells the face: a triangle whose right angle is at `corner`, legs to the left and down (up if `down` is -1).
@@ -72,6 +76,12 @@ pub(crate) fn title_block(scene: &mut Scene, sheet: &Sheet<'_>, key: &[(String, 
         scene.line(Ink::Frame, &[origin + point(-PADDING * scale, -y), origin + point(inner + PADDING * scale, -y)]);
         y += gap / 2.0;
         y += key_list(scene, key, origin + point(0.0, -y), inner, scale);
+    }
+    if !sheet.stock.offcuts.is_empty() {
+        y += gap / 2.0;
+        scene.line(Ink::Frame, &[origin + point(-PADDING * scale, -y), origin + point(inner + PADDING * scale, -y)]);
+        y += gap / 2.0;
+        y += offcut_list(scene, sheet, origin + point(0.0, -y), inner, scale);
     }
     let height = y + 2.0 * PADDING * scale;
     let frame = vec![at, at + point(width, 0.0), at + point(width, -height), at + point(0.0, -height)];
@@ -124,8 +134,14 @@ fn face(sheet: &Sheet<'_>, scale: f64, most: f64) -> Field {
     f.scene.words(point(indent, -f.height + size * 0.3), size, false, end);
     corner_mark(&mut f.scene, point(size * 0.85, -before - size * 0.25), size * 0.85, 1.0);
     f.line("labels go on the backing, never on the cloth", size, false, most);
-    if sheet.pieces.iter().any(|p| p.facts.face_down) {
-        f.line("FACE DOWN pieces: turn them over before laying", size, true, most);
+    let before = f.height;
+    let down = sheet.pieces.iter().any(|p| p.facts.face_down);
+    f.line(turned_over_in_words(sheet), size, down, most);
+    if down {
+        // The sign stands behind the words.
+        let middle = point(f.width + size * 0.9, -before - size * 0.75);
+        turn_over_sign(&mut f.scene, middle, size * 1.3, None);
+        f.width += size * 1.8;
     }
     f
 }
@@ -214,6 +230,28 @@ fn lines(drawn: &[Ink], scale: f64) -> Field {
     f.width = (left - 6.0 * scale).max(0.0);
     f.height = rows as f64 * size * 1.55;
     f
+}
+
+/// Each offcut to keep with the distances of its corners; returns the height.
+fn offcut_list(scene: &mut Scene, sheet: &Sheet<'_>, at: Point, width: f64, scale: f64) -> f64 {
+    let size = 3.8 * scale;
+    let pitch = size * 1.45;
+    let mut lines = vec![(format!("offcuts to keep, corners along/across in mm; {}:", measured_from(sheet)), true)];
+    for offcut in &sheet.stock.offcuts {
+        let rings: Vec<_> = std::iter::once(&offcut.outline).chain(&offcut.holes).map(|r| sheet.here(r)).filter(|r| r.len() > 2).collect();
+        let Some((corners, close)) = corners_of(sheet, &rings) else { continue };
+        let points: Vec<String> = corners.iter().flatten().map(in_words).collect();
+        let words = format!("{}, true to {} mm: {}", offcut_name(sheet, offcut), decimals(close, 1), points.join(", "));
+        lines.push((words, false));
+    }
+    let mut y = 0.0;
+    for (words, bold) in lines {
+        for line in wrapped(&words, width, size, bold) {
+            y += pitch;
+            scene.words(at + point(0.0, -y), size, bold, line);
+        }
+    }
+    y + pitch * 0.3
 }
 
 /// The pieces whose label was cut short, in columns; returns the height.

@@ -15,7 +15,7 @@ const OVER: &str =
     "do not build load-carrying plies from it: take other cloth, ask the maker about re-testing it, or mark it cosmetic only";
 
 /// More hours than anyone logs: about eleven years.
-const MOST_HOURS: f64 = 100_000.0;
+pub(crate) const MOST_HOURS: f64 = 100_000.0;
 
 /// Expiry and out-life of a roll or an offcut. What is `None` was not told.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]

@@ -22,17 +22,25 @@ impl Day {
     /// # Errors
     /// A text that is no such day, or a year before 1990 or after 2199.
     pub fn parse(text: &str) -> Result<Day, Fault> {
-        let text = text.trim();
+        let day = Day::written(text.trim()).filter(|day| day.is_plausible());
+        day.ok_or_else(|| {
+            Fault::new(format!("{} is not a date", quoted(text.trim())), "write year, month and day of 1990 to 2199, as in 2027-03-31")
+        })
+    }
+
+    fn written(text: &str) -> Option<Day> {
         let strict = text.len() == 10 && text.is_ascii();
-        match text.parse::<Date>() {
-            Ok(date) if strict && YEARS.contains(&date.year()) => Ok(Day(date)),
-            _ => Err(Fault::new(format!("{} is not a day", quoted(text)), "write year, month and day of 1990 to 2199, as in 2027-03-31")),
-        }
+        text.parse::<Date>().ok().filter(|_| strict).map(Day)
+    }
+
+    /// True in the years 1990 to 2199: any other day comes from a wrong clock.
+    pub fn is_plausible(self) -> bool {
+        YEARS.contains(&self.0.year())
     }
 
     /// The day now, where the computer's clock says it is; UTC if it has no time zone.
     pub fn today() -> Day {
-        Day(jiff::ZonedDateTime::now().date())
+        Day(clock().to_zoned_datetime(jiff::tz::TimeZone::system()).date())
     }
 
     /// Days from this one to a later one; negative if that is earlier.
@@ -46,6 +54,13 @@ impl Day {
     pub fn plus_days(self, days: u32) -> Day {
         Day(self.0.saturating_add(jiff::Span::new().days(days.min(1_000_000))))
     }
+}
+
+/// The computer's clock; the end of the calendar if it stands beyond that.
+pub(crate) fn clock() -> jiff::Timestamp {
+    let now = std::time::SystemTime::now();
+    let beyond = if now < std::time::UNIX_EPOCH { jiff::Timestamp::MIN } else { jiff::Timestamp::MAX };
+    jiff::Timestamp::try_from(now).unwrap_or(beyond)
 }
 
 impl fmt::Display for Day {
@@ -63,8 +78,9 @@ impl From<Day> for String {
 impl TryFrom<String> for Day {
     type Error = String;
 
+    /// Reads a day that was recorded: a clock that stood wrong does not make the record unreadable.
     fn try_from(text: String) -> Result<Day, String> {
-        Day::parse(&text).map_err(|fault| format!("{}; {}", fault.what, fault.remedy))
+        Day::written(&text).ok_or_else(|| format!("{} is not a date", quoted(&text)))
     }
 }
 
@@ -85,5 +101,16 @@ mod tests {
         for text in ["", "2026-02-29", "2026-13-01", "25.11.2026", "2026-11-25T10:00", "tomorrow", "0026-11-25", "2026-1-5", "9999-12-31"] {
             assert!(Day::parse(text).is_err(), "{text}");
         }
+    }
+
+    #[test]
+    fn a_day_that_a_wrong_clock_recorded_is_read_back_and_known_as_one() {
+        let recorded = Day::try_from("1980-01-01".to_string()).unwrap();
+        assert!(!recorded.is_plausible() && day_text(recorded) == "1980-01-01");
+        assert!(Day::try_from("1980-02-30".to_string()).is_err());
+    }
+
+    fn day_text(day: Day) -> String {
+        String::from(day)
     }
 }

@@ -11,4 +11,6 @@ pub use day::Day;
 pub use item::{Offcut, OffcutFacts, Roll, RollFacts};
 pub use snapshot::{Consumable, ConsumableKind, FILE_SCHEMA, LARGEST_FILE, Snapshot, SnapshotFile};
 
+pub(crate) use age::MOST_HOURS;
+pub(crate) use day::clock;
 pub(crate) use name::name_fault;

@@ -1,13 +1,15 @@
 //! Corners of an outline, named so that edges and lengths can be told by them.
 
 use crate::fault::Fault;
-use crate::geometry::{Path, Point, Ring, ring_area};
+use crate::geometry::{Path, Point, Ring, ring_area, ring_bounds};
 use crate::outline::EdgeKind;
 
 /// How far to each side of a point its turn is measured, mm.
 const ARM: f64 = 6.0;
 /// Least turn of a corner, degrees.
 const LEAST_TURN: f64 = 28.0;
+/// The same for a corner that is found by eye, mm: a rounding of a few mm has no place to lay a tape to.
+const SHARP_ARM: f64 = 2.0;
 /// Least distance between two corners, mm.
 const APART: f64 = 8.0;
 
@@ -18,10 +20,34 @@ pub struct Corner {
     pub name: String,
     /// Where, mm.
     pub at: Point,
+    /// Sharp enough to be found by eye; false of a rounding and of the extremes of a smooth outline.
+    pub sharp: bool,
+}
+
+/// The corners of the net lines of one photo or drawing (anticlockwise), template by template in the order given. Names run through
+/// all templates from left to right, and in each clockwise as seen, from its upper left.
+pub fn named_corners(nets: &[&Ring]) -> Vec<Vec<Corner>> {
+    let left = |i: &usize| ring_bounds(nets[*i]).map_or(0.0, |b| b.min.x);
+    let mut order: Vec<usize> = (0..nets.len()).collect();
+    order.sort_by(|a, b| left(a).total_cmp(&left(b)));
+    let mut named = vec![Vec::new(); nets.len()];
+    let mut count = 0;
+    for i in order {
+        for at in corners(nets[i]) {
+            named[i].push(Corner { name: name_of(count), at, sharp: is_sharp(nets[i], at) });
+            count += 1;
+        }
+    }
+    named
+}
+
+/// True if the ring turns at this vertex of it within a few mm.
+fn is_sharp(net: &Ring, at: Point) -> bool {
+    net.iter().position(|&p| p == at).is_some_and(|i| turn(net, i, SHARP_ARM).abs() >= LEAST_TURN)
 }
 
 /// The name of the corner of a place in the list.
-pub(super) fn name_of(mut place: usize) -> String {
+fn name_of(mut place: usize) -> String {
     let mut name = String::new();
     loop {
         name.insert(0, char::from(b'A' + (place % 26) as u8));
@@ -34,12 +60,12 @@ pub(super) fn name_of(mut place: usize) -> String {
 
 /// The vertices of an anticlockwise ring that are corners, clockwise as seen, from the upper left; if it has fewer than four, its
 /// extremes too.
-pub(super) fn corners(net: &Ring) -> Vec<Point> {
+fn corners(net: &Ring) -> Vec<Point> {
     let n = net.len();
     if n < 3 {
         return Vec::new();
     }
-    let mut found: Vec<(f64, usize)> = (0..n).map(|i| (turn(net, i).abs(), i)).filter(|c| c.0 >= LEAST_TURN).collect();
+    let mut found: Vec<(f64, usize)> = (0..n).map(|i| (turn(net, i, ARM).abs(), i)).filter(|c| c.0 >= LEAST_TURN).collect();
     found.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
     let mut chosen: Vec<usize> = Vec::new();
     for (_, i) in found {
@@ -67,11 +93,11 @@ pub(super) fn corners(net: &Ring) -> Vec<Point> {
     chosen.into_iter().map(|i| net[i]).collect()
 }
 
-/// How much the ring turns about a vertex, degrees.
-fn turn(ring: &Ring, i: usize) -> f64 {
+/// How much the ring turns about a vertex, from `arm` mm before it to as much behind it, degrees.
+fn turn(ring: &Ring, i: usize, arm: f64) -> f64 {
     let reach = |forward: bool| {
         let n = ring.len();
-        let mut left = ARM;
+        let mut left = arm;
         let mut at = i;
         loop {
             let next = if forward { (at + 1) % n } else { (at + n - 1) % n };
@@ -199,6 +225,18 @@ mod tests {
     fn a_round_outline_has_its_extremes() {
         let round: Ring = (0..180).map(|i| f64::from(2 * i).to_radians()).map(|t| point(200.0 * t.cos(), 150.0 * t.sin())).collect();
         assert_eq!(corners(&round).len(), 4);
+    }
+
+    #[test]
+    fn names_run_on_from_template_to_template_and_a_rounding_is_not_sharp() {
+        let right: Ring = square().iter().map(|&p| p + point(300.0, 0.0)).collect();
+        // The same square with one corner rounded by 8 mm.
+        let mut rounded = vec![point(0.0, 0.0), point(100.0, 0.0), point(100.0, 100.0)];
+        rounded.extend((0..=9).map(|k| f64::from(90 + 10 * k).to_radians()).map(|t| point(8.0 + 8.0 * t.cos(), 92.0 + 8.0 * t.sin())));
+        let named = named_corners(&[&right, &rounded]);
+        let names = |k: usize| named[k].iter().map(|c| (c.name.as_str(), c.sharp)).collect::<Vec<_>>();
+        assert_eq!(names(1), [("A", false), ("B", true), ("C", true), ("D", true)]);
+        assert_eq!(names(0), [("E", true), ("F", true), ("G", true), ("H", true)]);
     }
 
     #[test]

@@ -219,7 +219,7 @@ impl Side {
 }
 
 /// The ring with as few points as stay within `tolerance` of it (Douglas and Peucker's method on two halves).
-pub(super) fn simplified(ring: &Ring, tolerance: f64) -> Ring {
+pub(crate) fn simplified(ring: &Ring, tolerance: f64) -> Ring {
     let n = ring.len();
     if n < 4 {
         return ring.clone();
@@ -236,7 +236,7 @@ pub(super) fn simplified(ring: &Ring, tolerance: f64) -> Ring {
 }
 
 /// The same for an open line.
-pub(super) fn simplified_line(line: &[Point], tolerance: f64) -> Path {
+pub(crate) fn simplified_line(line: &[Point], tolerance: f64) -> Path {
     let n = line.len();
     if n < 3 {
         return line.to_vec();

@@ -3,7 +3,7 @@
 use super::camera::View;
 use super::card;
 use super::choice::{choose, nothing_found, too_alike};
-use super::corners::{Between, Corner, EdgeRequest, MeasuredLength, clockwise, corners, name_of};
+use super::corners::{Between, EdgeRequest, MeasuredLength, clockwise, named_corners};
 use super::flat::{Flat, flatten};
 use super::grey::smoothed;
 use super::ink::{Lines, ink_of, inside_net, lines};
@@ -269,13 +269,10 @@ fn name_all(templates: &mut [Template], name: &str) {
     let left = |t: &Template| ring_bounds(&t.net).map_or(0.0, |b| b.min.x);
     templates.sort_by(|a, b| left(a).total_cmp(&left(b)));
     let several = templates.len() > 1;
-    let mut count = 0;
-    for (i, t) in templates.iter_mut().enumerate() {
+    let named = named_corners(&templates.iter().map(|t| &t.net).collect::<Vec<_>>());
+    for (i, (t, corners)) in templates.iter_mut().zip(named).enumerate() {
         t.name = if several { format!("{name}-{}", i + 1) } else { name.to_string() };
-        for at in corners(&t.net) {
-            t.corners.push(Corner { name: name_of(count), at });
-            count += 1;
-        }
+        t.corners = corners;
     }
 }
 

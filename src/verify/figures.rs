@@ -25,7 +25,7 @@ const BOUNDARY_MM2_PER_MM: f64 = 0.001;
 /// Offcuts and figures of every cloth.
 pub(super) fn check(plan: &Plan, exact: &Exact, found: &mut Findings) {
     for (stock, shapes) in plan.stocks.iter().zip(&exact.stocks) {
-        offcuts(stock, shapes, found);
+        offcuts(stock, shapes, cut_before(plan, stock), found);
     }
     for figures in &plan.cloths {
         cloth(plan, exact, figures, found);
@@ -37,10 +37,18 @@ pub(super) fn check(plan: &Plan, exact: &Exact, found: &mut Findings) {
     identity(plan, found);
 }
 
-fn offcuts(stock: &PlanStock, shapes: &ExactStock, found: &mut Findings) {
+/// True of a stock of an earlier plan of the kit.
+fn cut_before(plan: &Plan, stock: &PlanStock) -> bool {
+    plan.drawn_from.as_ref().is_some_and(|d| d.cut_before.contains(&stock.id))
+}
+
+fn offcuts(stock: &PlanStock, shapes: &ExactStock, before: bool, found: &mut Findings) {
     let outside = shapes.outline.complement();
     let e = shapes.outline.extent();
     let selvedge = steps(stock.selvedge).unwrap_or(0);
+    if before && !stock.offcuts.is_empty() {
+        found.add(&format!("stock {}", stock.id), "was cut before, and lists offcuts: what was left of it is in the stock");
+    }
     for (i, (offcut, shape)) in stock.offcuts.iter().zip(&shapes.offcuts).enumerate() {
         if found.full() {
             return;
@@ -95,7 +103,8 @@ fn rectangle(offcut: &Offcut, shape: &Shape, who: &str, found: &mut Findings) {
 
 fn cloth(plan: &Plan, exact: &Exact, f: &ClothFigures, found: &mut Findings) {
     let who = format!("cloth {}", f.cloth);
-    let mine = || plan.stocks.iter().zip(&exact.stocks).filter(|(s, _)| s.cloth == f.cloth);
+    // What was cut before is in the figures of the plan it was cut by.
+    let mine = || plan.stocks.iter().zip(&exact.stocks).filter(|(s, _)| s.cloth == f.cloth && !cut_before(plan, s));
     let pieces: f64 = mine().flat_map(|(_, e)| &e.placed).map(Shape::area_mm2).sum();
     let offcuts: f64 = mine().flat_map(|(_, e)| &e.offcuts).map(Shape::area_mm2).sum();
     // A sum of written areas: their roundings add up, and do so in step where offcuts are alike.

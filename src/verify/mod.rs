@@ -19,6 +19,7 @@
 //! | yield | 0.00001 |
 //! | preparation, pieces against templates | see `preparation` |
 //! | mosaics | see `mosaic` |
+//! | lines of visible twills on parts said to be a pair | 0.000001° |
 
 mod allowance;
 mod area;
@@ -29,11 +30,13 @@ mod findings;
 mod frame;
 mod layout;
 mod mosaic;
+mod pairs;
 mod placement;
 mod plies;
 mod preparation;
 mod sane;
 mod splices;
+mod stagger;
 mod turns;
 
 use crate::fault::Faults;
@@ -67,6 +70,7 @@ pub fn verify(plan: Plan) -> Result<Verified, Faults> {
         layout::check(&plan, &exact, &mut found);
         figures::check(&plan, &exact, &mut found);
         let plies = plies::check(&plan, &mut found);
+        pairs::check(&plan, &plies, &mut found);
         preparation::check(&plan, &exact, &plies, &mut found);
         mosaic::check(&plan, &mut found);
     }

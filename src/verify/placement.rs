@@ -4,6 +4,7 @@ use super::exact::P;
 use super::findings::Findings;
 use crate::cloth::Face;
 use crate::geometry::{Point, Ring};
+use crate::plan::words::face;
 use crate::plan::{PlacedPiece, Plan, PlanPiece};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -76,17 +77,10 @@ fn turn_permitted(piece: &PlanPiece, placed: &PlacedPiece, who: &str, found: &mu
     let of_face = piece.permitted.iter().filter(|p| p.face == placed.face);
     let off = of_face.map(|p| turns_apart(p.turn, placed.turn)).fold(f64::INFINITY, f64::min);
     if off.is_infinite() {
-        found.add(who, format!("lies face {}, which is not permitted ({})", name(placed.face), piece.permitted_by));
+        found.add(who, format!("lies face {}, which is not permitted ({})", face(placed.face), piece.permitted_by));
     } else if off > piece.tolerance + DEGREES {
         let more = off - piece.tolerance;
         found.add(who, format!("is turned by {}, {more:.3} degrees outside its permitted turns ({})", placed.turn, piece.permitted_by));
-    }
-}
-
-fn name(face: Face) -> &'static str {
-    match face {
-        Face::Up => "up",
-        Face::Down => "down",
     }
 }
 
@@ -99,7 +93,7 @@ fn congruent(piece: &PlanPiece, placed: &PlacedPiece, who: &str, found: &mut Fin
         if !same_ring(from, to, placed) {
             let at = to.first().copied().unwrap_or_default();
             let worst = worst_of(from, to, placed).map_or(String::new(), |mm| format!(" (points are up to {mm:.3} mm off)"));
-            found.add_at(who, at, format!("is not its piece turned by {}, face {}, and moved{worst}", placed.turn, name(placed.face)));
+            found.add_at(who, at, format!("is not its piece turned by {}, face {}, and moved{worst}", placed.turn, face(placed.face)));
             return;
         }
     }

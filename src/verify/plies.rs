@@ -1,11 +1,12 @@
 //! Plies against layers: everything a layer lays is there once, of the right cloth, at the right angle, with turns its weave permits.
 
 use super::findings::Findings;
+use super::pairs::{lies_on, mirrors};
 use super::placement::turns_apart;
 use super::turns::forbidden;
 use crate::cloth::Weave;
 use crate::job::{Hands, Seen};
-use crate::plan::{Plan, PlanCloth, PlanLayer, PlanPiece, PlanTemplate};
+use crate::plan::{Plan, PlanCloth, PlanLayer, PlanLayerItem, PlanPiece, PlanTemplate, words};
 use crate::ply::Hand;
 use std::collections::BTreeMap;
 
@@ -54,7 +55,7 @@ pub(super) fn check<'a>(plan: &'a Plan, found: &mut Findings) -> Vec<Ply<'a>> {
         let steps = before.filter(|l| l.items.iter().any(|i| i.template == first.template)).count();
         let ply = Ply { name, layer, template, cloth, pieces, hand: first.hand, steps };
         if alike(plan, &ply, found) {
-            angle_and_turns(first, &ply, found);
+            angle_and_turns(plan, first, &ply, found);
             plies.push(ply);
         }
     }
@@ -91,16 +92,25 @@ fn alike(plan: &Plan, ply: &Ply, found: &mut Findings) -> bool {
     right
 }
 
-fn angle_and_turns(piece: &PlanPiece, ply: &Ply, found: &mut Findings) {
+fn angle_and_turns(plan: &Plan, piece: &PlanPiece, ply: &Ply, found: &mut Findings) {
     let (layer, a) = (ply.layer, ply.layer.angle);
     let visible = layer.seen != Seen::Hidden;
     let wants = |hand: Hand| layer.items.iter().any(|i| i.template == piece.template && covers(i.hands, hand));
     let book_twill = ply.cloth.balanced && matches!(ply.cloth.weave, Weave::Twill22 | Weave::Twill44);
-    let want = match piece.hand {
+    // Beside the template whose mirror image it is said to be, a template's own hand is the other one.
+    let mirrors = mirrors(plan, ply.template);
+    let on = |i: &PlanLayerItem| plan.templates.iter().find(|t| t.job == layer.job && t.template == i.template).map(lies_on);
+    let beside = mirrors.is_some() && layer.items.iter().any(|i| on(i) == mirrors);
+    let hand = match piece.hand {
+        Hand::AsTraced if beside => Hand::Mirrored,
+        Hand::Mirrored if beside => Hand::AsTraced,
+        hand => hand,
+    };
+    let want = match hand {
         Hand::AsTraced => a,
         // The other hand needs a quarter turn more to keep on top which angle is on top.
         Hand::Mirrored if ply.cloth.weave == Weave::Biaxial45 => 90.0 - a,
-        Hand::Mirrored if book_twill && visible && wants(Hand::AsTraced) => {
+        Hand::Mirrored if book_twill && visible && (beside || wants(Hand::AsTraced)) => {
             if layer.book_match {
                 90.0 - a
             } else {
@@ -114,6 +124,9 @@ fn angle_and_turns(piece: &PlanPiece, ply: &Ply, found: &mut Findings) {
         piece.permitted.iter().all(|p| piece.permitted.iter().any(|q| q.face == p.face && turns_apart(q.turn, p.turn + 180.0) < DEGREES));
     let off = turns_apart(piece.angle, want);
     let off = if headless { off.min(180.0 - off) } else { off };
+    // In a layer of its own it may lie a quarter turn on, for its line: whether it must, `pairs` knows.
+    let elsewhere = !beside && (mirrors.is_some() || plan.other_hands.iter().any(|o| o.job == layer.job));
+    let off = if elsewhere && book_twill && visible && layer.book_match { off.min((90.0 - off).abs()) } else { off };
     if off > DEGREES {
         found.add(&ply.name, format!("is laid at {} degrees, {off:.3} off the {want} its layer asks of this hand", piece.angle));
     }
@@ -123,7 +136,7 @@ fn angle_and_turns(piece: &PlanPiece, ply: &Ply, found: &mut Findings) {
     if !layer.turns_overridden {
         for way in &piece.permitted {
             if let Some(why) = forbidden(ply.cloth, visible, *way) {
-                let face = if way.face == crate::cloth::Face::Up { "up" } else { "down" };
+                let face = words::face(way.face);
                 found.add(&ply.name, format!("may lie at {} face {face}, which its weave forbids: {why}", way.turn));
             }
         }
@@ -162,8 +175,8 @@ fn complete(plan: &Plan, plies: &[Ply], templates: &BTreeMap<(&str, &str), &Plan
     for key in keys {
         let (want, have) = (wanted.get(key).copied().unwrap_or(0), there.get(key).copied().unwrap_or(0));
         if want != have {
-            let hand = if key.3 == Hand::AsTraced { "as traced" } else { "mirrored" };
-            found.add(&format!("layer {}", key.1), format!("asks for {want} of template {} {hand}, the plan has {have} sound ones", key.2));
+            let what = format!("asks for {want} of template {} {}, the plan has {have} sound ones", key.2, words::hand(key.3));
+            found.add(&words::layer(key.1), what);
         }
     }
 }

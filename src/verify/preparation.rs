@@ -7,25 +7,27 @@
 //! |---|---|
 //! | net line of a whole piece against the template's | 2 µm |
 //! | net line of a part, relief cuts, cover and overlap of parts | 5 µm |
-//! | a local patch stepped back: distance from the template's net line | 0.06 mm on long edges, at corners up to 1.5 times the step |
+//! | a local patch stepped back: distance from the template's net line | 2 µm less, 0.06 mm more; at inward corners a mitre may reach 1.5 times the step |
 //! | arrow | 0.1°, and what the grid takes from a short one |
-//! | cut line inside the net line | 2 µm |
-//! | cut line farther out than the allowance | 0.06 mm beside an edge; at corners up to 1.5 times the allowance, which a mitre of a right angle and any round join meet |
+//! | cut line inside the net line | 5 µm |
+//! | cut line farther out than the allowance | 0.06 mm, all along it; at corners a mitre may reach 1.5 times the allowance; nothing through the ply itself |
 //! | cut line nearer than the allowance | 0.06 mm, beside edges; not looked at within 2.5 allowances of an edge with another allowance |
 //! | butt edges and dart legs | 0.2 mm, away from neighbours that grow |
 
+use super::allowance::Reaches;
 use super::area::area_where;
 use super::depth::overlap_depth;
-use super::exact::{P, Shape, interiors_meet};
+use super::exact::{P, Shape, interiors_meet, nearer_than};
 use super::findings::Findings;
 use super::frame::Frame;
 use super::placement::turns_apart;
 use super::plies::Ply;
 use super::sane::Exact;
-use super::{allowance, splices};
+use super::{allowance, splices, stagger};
 use crate::geometry::{Path, Point, Ring, point};
 use crate::outline::EdgeKind;
 use crate::plan::{Plan, PlanPiece, PlanTemplate};
+use crate::units::GRID_PER_MM;
 
 /// Whole pieces: two roundings to the grid.
 pub(super) const WHOLE_MM: f64 = 0.002;
@@ -96,7 +98,7 @@ pub(super) fn check(plan: &Plan, exact: &Exact, plies: &[Ply], found: &mut Findi
         splices::check(&this, found);
         laid.push(this);
     }
-    splices::stagger(&laid, found);
+    stagger::check(plan, &laid, found);
 }
 
 /// Local patches lie on their host.
@@ -219,29 +221,37 @@ fn nets(laid: &Laid, found: &mut Findings) {
         if let Some(net) = net
             && interiors_meet(net, &outside).is_some()
             && let Some((depth, at)) = overlap_depth(net, &outside)
-            && depth > WHOLE_MM
+            && depth > PART_MM
         {
             found.add_at(&who, at + piece.origin, format!("its cut line runs {depth:.3} mm inside the net line"));
         }
     }
 }
 
-/// The net line of a patch that has stepped back lies the step inside the template's, all round.
+/// The net line of a patch that has stepped back lies the step inside the template's, all round: what is taken off is what the template's edges
+/// would fill if they grew inward.
 fn stepped_back(laid: &Laid, who: &str, net: Option<&Shape>, step: f64, found: &mut Findings) {
     let frame = Frame::new(laid.ply.template.arrow, laid.ply.hand, laid.pieces[0].angle, point(0.0, 0.0));
     let template = template_segs(laid.ply.template, &frame, laid.ply);
     let Some(whole) = Shape::rounded(&[frame.ring(&laid.ply.template.net)]) else { return };
-    let nearest = |p: Point| template.iter().map(|s| p.distance_to_segment(s.a, s.b)).fold(f64::INFINITY, f64::min);
-    for s in net.iter().flat_map(|n| segs_of(n)) {
-        let most = if s.length() >= 4.0 * step { step + JOIN_MM } else { CORNER * step + JOIN_MM };
-        for (p, most) in [(s.a, CORNER * step + JOIN_MM), ((s.a + s.b) * 0.5, most)] {
-            let distance = nearest(p);
-            if !whole.contains_mm(p) || distance < step - WHOLE_MM || distance > most {
-                let what = format!("its net line lies {distance:.3} mm from the patch's, which steps back by {step} mm in this layer");
-                found.add_at(who, p + laid.pieces[0].origin, what);
-                return;
-            }
-        }
+    let Some(net) = net else { return };
+    let mut fault = |what: String, p: Point| {
+        let what = format!("its net line lies {what}, which steps back by {step} mm in this layer");
+        found.add_at(who, p + laid.pieces[0].origin, what);
+    };
+    if let Some(e) = net.edges().iter().find(|e| !whole.contains_mm(e.a.mm())) {
+        return fault("outside the patch's".into(), e.a.mm());
+    }
+    let least = ((step - WHOLE_MM) * GRID_PER_MM).ceil() as i64;
+    if let Some((distance, at)) = nearer_than(net, &whole, least) {
+        return fault(format!("{distance:.3} mm from the patch's"), at.mm());
+    }
+    let inward: Vec<Seg> = template.iter().map(|s| Seg { a: s.b, b: s.a, amount: step }).collect();
+    let outside = whole.complement();
+    let reaches = Reaches::of(&inward, &outside);
+    let astray = net.edges().iter().filter_map(|e| reaches.astray(e)).max_by(|x, y| x.0.total_cmp(&y.0));
+    if let Some((off, p)) = astray {
+        fault(format!("{:.3} mm from the patch's", step + off), p);
     }
 }
 

@@ -56,6 +56,17 @@ pub(super) fn measure(plan: &Plan, found: &mut Findings) -> Option<Exact> {
         for cut in &t.cuts {
             gauge.points(&who, cut);
         }
+        if let Some(inked) = &t.inked {
+            if let Some(ends) = &inked.arrow {
+                gauge.points(&who, ends);
+            }
+            // The placement sheet measures to these corners: one that is not on the skin sends a piece astray.
+            if inked.corners.len() > t.net.len() {
+                gauge.found.add(&who, format!("names {} corners of {} points", inked.corners.len(), t.net.len()));
+            } else if let Some(corner) = inked.corners.iter().find(|c| !t.net.contains(&c.at)) {
+                gauge.found.add(&who, format!("corner {} is no point of its net line", corner.name));
+            }
+        }
     }
     for m in &plan.mosaics {
         let who = format!("mosaic {}", m.ply);
@@ -279,6 +290,7 @@ fn numbers(plan: &Plan, found: &mut Findings) {
         s.offcuts.iter().flat_map(|o| o.largest_rectangle).for_each(|x| grid(&who, "largest rectangle of an offcut", x));
     }
     let names = plan.pieces.iter().flat_map(|p| [&p.piece, &p.number, &p.job, &p.ply, &p.template, &p.cloth]);
+    let names = names.chain(plan.templates.iter().filter_map(|t| t.inked.as_ref()).flat_map(|i| i.corners.iter().map(|c| &c.name)));
     let names = names.chain(plan.stocks.iter().flat_map(|s| [&s.id, &s.cloth])).chain(plan.templates.iter().map(|t| &t.template));
     for name in names.chain(plan.layers.iter().flat_map(|l| [&l.name, &l.job, &l.cloth])) {
         if name.len() > limit::TEXT {

@@ -1,4 +1,4 @@
-//! Spliced plies: the parts cover the ply, overlap by the lap, and neighbouring plies' splices keep their distance.
+//! Spliced plies: the parts cover the ply and overlap by the lap.
 
 use super::area::area_where;
 use super::depth::overlap_depth;
@@ -9,27 +9,26 @@ use super::preparation::{Laid, PART_MM, segs_of};
 use crate::cloth::Weave;
 use crate::geometry::{Point, point, ring_area};
 use crate::job::SpliceKind;
-use std::collections::BTreeMap;
 
 /// An edge of a part is a seam if it runs farther than this from the net line, mm.
 const OFF_NET_MM: f64 = 0.02;
 /// Overlaps are probed this much short of the lap and beyond it, mm.
 const PROBE_MM: f64 = 0.02;
 /// Seams that meet at this angle or more cross in one spot instead of lying along each other: no stagger is asked of them. Degrees;
-/// common practice, no source.
-const CROSSING: f64 = 30.0;
+/// common practice, no source. A little less than the 30 that are meant, for the rounding.
+pub(super) const CROSSING: f64 = 30.0 - 0.01;
 /// A seam along the fibre may be off by this many degrees.
 const ALONG_FIBRE: f64 = 0.1;
 
 /// A seam: the edge of a part inside the net, interior on its left, ply frame.
-struct Seam {
-    a: Point,
-    b: Point,
+pub(super) struct Seam {
+    pub a: Point,
+    pub b: Point,
     part: usize,
 }
 
 /// The seams of a ply, long enough to be probed.
-fn seams(laid: &Laid) -> Vec<Seam> {
+pub(super) fn seams(laid: &Laid) -> Vec<Seam> {
     let mut seams = Vec::new();
     for (part, net) in laid.nets.iter().enumerate() {
         for s in net.iter().flat_map(segs_of).filter(|s| s.length() > 5.0 * OFF_NET_MM) {
@@ -110,55 +109,4 @@ fn no_splice_zones(laid: &Laid, nets: &[&Shape], found: &mut Findings) {
             found.add(&laid.ply.name, format!("is spliced in a no-splice zone, {deepest:.3} mm deep"));
         }
     }
-}
-
-/// Splices of one template and hand in layers near each other keep the stagger, edge to edge.
-pub(super) fn stagger(laid: &[Laid], found: &mut Findings) {
-    let mut of_template: BTreeMap<(&str, &str, crate::ply::Hand), Vec<&Laid>> = BTreeMap::new();
-    for l in laid.iter().filter(|l| l.pieces[0].splice.is_some()) {
-        of_template.entry((&l.ply.layer.job, &l.ply.template.template, l.ply.hand)).or_default().push(l);
-    }
-    for group in of_template.values() {
-        for (i, first) in group.iter().enumerate() {
-            for second in &group[i + 1..] {
-                let apart = first.ply.layer.layer.abs_diff(second.ply.layer.layer);
-                let facts =
-                    [first, second].into_iter().filter_map(|l| l.pieces[0].splice.as_ref()).filter(|f| apart < f.plies_apart.max(1));
-                let Some(stagger) = facts.map(|f| f.stagger).max_by(f64::total_cmp) else { continue };
-                if let Some((distance, at)) = too_near(first, second, stagger) {
-                    let who = format!("{} and {}", first.ply.name, second.ply.name);
-                    found.add_at(
-                        &who,
-                        at,
-                        format!("their splices lie {distance:.3} mm apart on the template, less than the stagger of {stagger} mm"),
-                    );
-                }
-            }
-        }
-    }
-}
-
-/// The least distance of seams that run along each other, if under the stagger, and where, in the template frame.
-fn too_near(first: &Laid, second: &Laid, stagger: f64) -> Option<(f64, Point)> {
-    let on_template = |l: &Laid| -> Vec<(Point, Point)> {
-        let frame = Frame::new(l.ply.template.arrow, l.ply.hand, l.pieces[0].angle, point(0.0, 0.0));
-        seams(l).iter().map(|s| (frame.to_template(s.a), frame.to_template(s.b))).collect()
-    };
-    let mut worst: Option<(f64, Point)> = None;
-    for &(a, b) in &on_template(first) {
-        for &(c, d) in &on_template(second) {
-            let between = ((b - a).direction() - (d - c).direction()).rem_euclid(180.0);
-            if between.min(180.0 - between) >= CROSSING {
-                continue;
-            }
-            let cross = |p: Point, q: Point, r: Point| (q - p).cross(r - p);
-            let meet = cross(a, b, c) * cross(a, b, d) < 0.0 && cross(c, d, a) * cross(c, d, b) < 0.0;
-            let ends = [a.distance_to_segment(c, d), b.distance_to_segment(c, d), c.distance_to_segment(a, b), d.distance_to_segment(a, b)];
-            let distance = if meet { 0.0 } else { ends.into_iter().fold(f64::INFINITY, f64::min) };
-            if distance < stagger - PART_MM && worst.is_none_or(|w| distance < w.0) {
-                worst = Some((distance, (a + b) * 0.5));
-            }
-        }
-    }
-    worst
 }

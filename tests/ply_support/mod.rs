@@ -48,12 +48,14 @@ pub fn template(id: &str, draft: Draft) -> Template {
         id: id.into(),
         source: TemplateSource::Drawing { file: PathBuf::from(format!("{id}.svg")) },
         outline: Outline::new(draft).unwrap(),
+        corners: Vec::new(),
         arrow: 0.0,
         taken_off: TakenOff::Mould,
         inked_side: InkedSide::Up,
         edge: EdgeKind::Trim,
         hands: Hands::AsTraced,
         may_cross_bench: false,
+        other_hand_of: None,
     }
 }
 
@@ -83,6 +85,7 @@ pub fn job(weave: Weave, templates: Vec<Template>, layers: Vec<Layer>) -> Job {
         name: "touring kayak".into(),
         file: PathBuf::from("job.toml"),
         stock: None,
+        other_hand_of: None,
         currency: "EUR".into(),
         cloths: vec![cloth(weave)],
         templates,

@@ -1,6 +1,9 @@
 //! Builds small plans by arithmetic of its own, for the checker's tests.
 #![allow(dead_code, clippy::unwrap_used)]
 
+#[path = "../plan_schema/mod.rs"]
+pub mod plan_schema;
+
 use warpwise::cloth::{Backing, Cloth, Face, Permitted, Price, Weave};
 use warpwise::geometry::{Point, Ring, point, ring_area};
 use warpwise::job::{Hands, Seen};
@@ -103,6 +106,7 @@ pub fn empty(cloth: &Cloth, used: f64, gap: f64) -> Plan {
         warnings: Vec::new(),
         mosaics: Vec::new(),
         drawn_from: None,
+        other_hands: Vec::new(),
         mould_work: Vec::new(),
     }
 }
@@ -133,6 +137,8 @@ pub fn template(id: &str, net: Ring, arrow: f64) -> PlanTemplate {
         holes: Vec::new(),
         cuts: Vec::new(),
         no_splice: Vec::new(),
+        inked: None,
+        other_hand_of: None,
         strip: false,
         on: None,
     }
@@ -256,6 +262,7 @@ pub fn accepted(plan: &Plan) {
     if let Err(faults) = verify(plan.clone()) {
         panic!("refused:\n{faults}");
     }
+    plan_schema::keeps_to_schema(plan);
 }
 
 /// Moves one placed piece, outline and all.

@@ -1,8 +1,8 @@
 //! What only the user can know: asked on a terminal, demanded elsewhere.
 
+use crate::cli::ask;
 use crate::cli::exit::Failure;
 use clap::ValueEnum;
-use std::io::{BufRead, IsTerminal, Write};
 use warpwise::fault::{Fault, Faults};
 
 /// Which line is the net line.
@@ -66,7 +66,7 @@ pub fn answers(net: Option<Net>, inked: Option<Inked>, off: Option<Off>) -> Resu
     if let (Some(net), Some(inked), Some(off)) = (net, inked, off) {
         return Ok((net, inked, off));
     }
-    if !std::io::stdin().is_terminal() || !std::io::stderr().is_terminal() {
+    if !ask::on_terminal() {
         let mut faults = Faults::new();
         let mut missing = |absent: bool, what: &str, remedy: &str| {
             if absent {
@@ -89,23 +89,6 @@ pub fn answers(net: Option<Net>, inked: Option<Inked>, off: Option<Off>) -> Resu
     ))
 }
 
-#[allow(clippy::print_stderr)]
 fn ask<T: Copy>(given: Option<T>, question: &str, choices: &[(&str, T)]) -> Result<T, Failure> {
-    if let Some(given) = given {
-        return Ok(given);
-    }
-    let words: Vec<&str> = choices.iter().map(|c| c.0).collect();
-    loop {
-        eprint!("{question} [{}] ", words.join("/"));
-        std::io::stderr().flush().map_err(|e| Failure::machine("standard error", &e))?;
-        let mut line = String::new();
-        let read = std::io::stdin().lock().read_line(&mut line).map_err(|e| Failure::machine("standard input", &e))?;
-        let answer = line.trim().to_lowercase();
-        if let Some((_, choice)) = choices.iter().find(|(word, _)| !answer.is_empty() && word.starts_with(&answer)) {
-            return Ok(*choice);
-        }
-        if read == 0 {
-            return Err(Failure::Usage(Fault::new("no answer was given", "answer, or give it as a flag").into()));
-        }
-    }
+    given.map_or_else(|| ask::ask(question, choices), Ok)
 }

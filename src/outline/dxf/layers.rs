@@ -31,14 +31,19 @@ pub(super) fn pattern_role(layer: &str) -> Result<Role, Refusal> {
     }
 }
 
+/// A piece with more mirror lines than this is taken for a half: looking at each would take too long.
+const MOST_MIRRORS: usize = 1_000;
+
 /// A pattern piece may be drawn as one half with a mirror line (layer 6). Cut as drawn, half the ply would be missing.
 ///
 /// `piece` are the lines of one piece. A mirror line is harmless if the boundary lies on both sides of it; the label of one
 /// that is not is returned.
 pub(super) fn half_beside_mirror<'l>(piece: impl Iterator<Item = &'l DrawnLine> + Clone) -> Option<&'l str> {
     let on = |layer: &'static str| piece.clone().filter(move |line| line.names.last().is_some_and(|name| name == layer));
-    // A piece has one mirror line; a file that has heaps of them shall not cost heaps of time.
-    let mirror = on("6").take(16).find(|mirror| {
+    if let Some(one_too_many) = on("6").nth(MOST_MIRRORS) {
+        return Some(&one_too_many.label);
+    }
+    let mirror = on("6").find(|mirror| {
         let (Some(&a), Some(&b)) = (mirror.points.first(), mirror.points.last()) else { return false };
         let side = |p: &Point| (b - a).cross(*p - a) / (b - a).length().max(f64::MIN_POSITIVE);
         // Half a millimetre: a boundary drawn along the mirror line is on neither side of it.

@@ -4,7 +4,7 @@ use super::kayak;
 use crate::cloth::Face;
 use crate::geometry::{Point, Ring, point, ring_bounds, ring_contains};
 use crate::plan::Plan;
-use crate::sheet::{face::View, overview::overview, svg::write, text::text_width};
+use crate::sheet::{face::View, overview::written, svg::write, text::text_width};
 use resvg::usvg::{self, roxmltree};
 use std::collections::BTreeMap;
 
@@ -284,7 +284,7 @@ fn awkward_names_never_break_a_sheet() {
         }
         let distinct: std::collections::BTreeSet<&String> = files.iter().map(|(f, _)| f).collect();
         assert_eq!(distinct.len(), 3, "no file overwrites another");
-        roxmltree::Document::parse(&overview(&plan)).expect("well-formed XML");
+        roxmltree::Document::parse(&written(&plan)).expect("well-formed XML");
     }
     let mut plan = kayak::plan();
     plan.pieces[0].template = "座席".into();
@@ -338,7 +338,7 @@ fn nonsense_is_drawn_as_far_as_it_goes() {
     }
     plan.stocks.clear();
     assert!(sheets(&plan).is_empty());
-    roxmltree::Document::parse(&overview(&plan)).expect("well-formed XML");
+    roxmltree::Document::parse(&written(&plan)).expect("well-formed XML");
 }
 
 #[test]
@@ -349,7 +349,7 @@ fn the_same_plan_gives_the_same_bytes() {
 #[test]
 fn the_overview_shows_every_layout() {
     let mut plan = kayak::plan();
-    let svg = overview(&plan);
+    let svg = written(&plan);
     let document = roxmltree::Document::parse(&svg).expect("well-formed XML");
     assert_eq!(document.root_element().attribute("width"), Some("1000"));
     let words: Vec<&str> = document.descendants().filter(|n| n.has_tag_name("text")).filter_map(|n| n.text()).collect();
@@ -357,5 +357,5 @@ fn the_overview_shows_every_layout() {
         assert!(words.contains(&needed), "{needed} in {words:?}");
     }
     plan.stocks.iter_mut().for_each(|stock| stock.placed.truncate(1));
-    assert!(overview(&plan).contains("offcut 8c1e2f-7: 1 piece on 700"), "one piece is told in the singular");
+    assert!(written(&plan).contains("offcut 8c1e2f-7: 1 piece on 700"), "one piece is told in the singular");
 }

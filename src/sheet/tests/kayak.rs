@@ -361,6 +361,7 @@ pub fn plan() -> Plan {
         warnings: vec!["relief cuts of the seat lie at the same place in layers 1 and 2: shift one set by 25 mm".into()],
         mosaics: Vec::new(),
         drawn_from: None,
+        other_hands: Vec::new(),
         mould_work: Vec::new(),
     }
 }
