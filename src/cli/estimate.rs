@@ -90,7 +90,7 @@ impl EstimateCommand {
         let bar = Bar::new(self.search.quiet);
         let found = estimate::estimate(&wish, &settings, search::interrupt()?, &bar);
         bar.done();
-        Ok(found?)
+        found.map_err(|refusal| Failure::from(refusal).in_jobs(&jobs))
     }
 
     fn rough(&self, spare: Spare) -> Result<Estimate, Failure> {
