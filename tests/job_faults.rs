@@ -430,8 +430,12 @@ job.toml:34:8: there is no file `nowhere.dxf`
     put the drawing there, or name it from the folder of the job file (FOLDER)
 job.toml:61:9: there is no cloth `tape-clth`
     did you mean \"tape-cloth\"?
+    to paste:
+        cloth = \"tape-cloth\"
 job.toml:63:14: there is no template, strip or patch `tap`
-    did you mean \"tape\"?";
+    did you mean \"tape\"?
+    to paste:
+        templates = [\"tape\", \"bolt\"]";
     assert_eq!(shown, expected.replace("FOLDER", &dir.path().display().to_string()));
 }
 

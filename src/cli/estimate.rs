@@ -5,7 +5,7 @@ use super::files::write_into;
 use super::progress::Bar;
 use super::search::{self, Search};
 use super::stock::read_stock;
-use super::{COLUMNS, cautions, print, warn};
+use super::{COLUMNS, cautions, print, print_cautions, warn};
 use clap::Args;
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
@@ -85,15 +85,12 @@ impl EstimateCommand {
         let settings = Settings { stop, seed: self.search.seed, threads, sets: self.search.sets };
         let ours = |_: &str, cloth: &str| jobs.iter().flat_map(|j| &j.cloths).any(|c| c.id == cloth);
         let cautions = stock.as_ref().map_or(of_jobs, |s| s.cautions(s.day, &ours));
-        if !self.search.json {
-            let lines: String = cautions.iter().map(|c| sheet::summary::wrap(&format!("WARNING: {c}"), COLUMNS, 2)).collect();
-            print(&lines)?;
-        }
+        print_cautions(&cautions, self.search.json)?;
         let wish = Wish { jobs: &jobs, stock: stock.as_ref(), seeds: self.seeds, spare };
         let bar = Bar::new(self.search.quiet);
         let found = estimate::estimate(&wish, &settings, search::interrupt()?, &bar);
         bar.done();
-        Ok(found?)
+        found.map_err(|refusal| Failure::from(refusal).in_jobs(&jobs))
     }
 
     fn rough(&self, spare: Spare) -> Result<Estimate, Failure> {
@@ -111,9 +108,7 @@ impl EstimateCommand {
         } else {
             let (jobs, warnings) = job::load_all(&self.jobs).map_err(Failure::Input)?;
             warn(&warnings, self.search.quiet);
-            if !self.search.json {
-                print(&sheet::summary::cautions(&cautions(&jobs, self.search.stock.as_deref()), COLUMNS))?;
-            }
+            print_cautions(&cautions(&jobs, self.search.stock.as_deref()), self.search.json)?;
             currency = jobs.first().map_or_else(String::new, |j| j.currency.clone());
             for cloth in jobs.into_iter().flat_map(|j| j.cloths) {
                 if !cloths.iter().any(|c| c.id == cloth.id) {

@@ -74,7 +74,7 @@ impl Search {
         if let Some(dir) = &self.history {
             write_histories(dir, &histories)?;
         }
-        Ok(plan?)
+        plan.map_err(|refusal| Failure::from(refusal).in_jobs(jobs))
     }
 
     /// The stock to plan from: by the flag, else by the jobs, which must mean the same one.

@@ -197,8 +197,12 @@ impl<'t> Findings<'t> {
 
     /// A warning at a byte offset.
     pub(super) fn warning(&mut self, offset: usize, what: impl Into<String>, remedy: impl Into<String>) {
-        if self.warnings.len() < MOST_LISTED {
+        let listed = self.warnings.len();
+        if listed < MOST_LISTED {
             self.warnings.push((offset, Fault::new(what, remedy)));
+        } else if listed == MOST_LISTED {
+            let what = format!("there are more warnings than the {MOST_LISTED} listed");
+            self.warnings.push((offset, Fault::new(what, "see to these first")));
         }
     }
 

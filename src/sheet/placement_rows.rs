@@ -171,7 +171,7 @@ pub(crate) fn offcut_name(sheet: &Sheet<'_>, offcut: &Offcut) -> String {
 pub(crate) fn corners_of(sheet: &Sheet<'_>, rings: &[Vec<Point>]) -> Option<(Vec<Vec<Measured>>, f64)> {
     let still = Motion::new(0.0, false, point(0.0, 0.0));
     let count = |rings: &Vec<Vec<Mark>>| rings.iter().map(Vec::len).sum::<usize>();
-    let mut tried = CLOSE.iter().map(|&close| (numbered(rings.iter(), close), close));
+    let mut tried = CLOSE.iter().map(|&close| (numbered(rings.iter(), close, 0.0), close));
     let (mut marks, mut close) = tried.next()?;
     for coarser in tried {
         if count(&marks) <= FEW {

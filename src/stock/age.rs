@@ -99,7 +99,7 @@ pub fn cautions_of_jobs(jobs: &[Job], today: Day) -> Vec<String> {
             let age = Age { expiry: cloth.expiry.as_deref().and_then(|e| Day::parse(e).ok()), ..Age::default() };
             let worn =
                 cloth.out_life_hours.is_some_and(|h| h <= 0.0).then(|| Fault::new("has no hours out of the freezer left", OVER).on(&name));
-            out.extend(age.warning(&name, today).into_iter().chain(worn).map(|f| f.to_string().replace("\n    ", ": ")));
+            out.extend(age.warning(&name, today).into_iter().chain(worn).map(|f| f.in_one_line()));
         }
     }
     out

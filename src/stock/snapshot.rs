@@ -228,7 +228,7 @@ impl Snapshot {
         let ages = rolls.chain(self.offcuts.iter().map(|o| (o.id(), o.cloth(), o.age())));
         let of_cloth = ages.filter(|(id, cloth, _)| concerned(id, cloth)).filter_map(|(id, _, age)| age.warning(id, day));
         let all = self.consumables.iter().filter_map(|c| c.warning(day)).chain(of_cloth);
-        all.map(|f| f.to_string().replace("\n    ", ": ")).collect()
+        all.map(|f| f.in_one_line()).collect()
     }
 
     /// Offcuts of a cloth that may be cut: not over; those for the look only if `cosmetic` says so.

@@ -93,7 +93,7 @@ fn laid(from: &[Point], to: &[Point]) -> (impl Fn(Point) -> Point + use<>, f64, 
 fn inked_by_lengths(template: &PlanTemplate, words: &str) -> Vec<[Point; 3]> {
     let length = |pair: &str| -> f64 {
         let rest = words.split_once(pair).unwrap().1.trim_start();
-        rest.split([' ', ',']).next().unwrap().parse().unwrap()
+        rest.split([' ', ',', ';']).next().unwrap().parse().unwrap()
     };
     let (pq, pr, qr) = (length("P-Q "), length("P-R "), length("Q-R "));
     let net = &template.net;
