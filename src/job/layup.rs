@@ -40,10 +40,10 @@ pub struct Layup {
     /// Templates that join the halves: laid when both are closed onto each other.
     #[schemars(length(max = 2000))]
     pub joint: Vec<String>,
-    /// The mould stands at most this, °C.
+    /// The mould withstands at most this, °C.
     #[schemars(range(min = 20.0, max = 500.0))]
     pub mould_limit: Option<f64>,
-    /// The core stands at most this, °C.
+    /// The core withstands at most this, °C.
     #[schemars(range(min = 20.0, max = 500.0))]
     pub core_limit: Option<f64>,
 }

@@ -4,9 +4,10 @@
 //! shifted "or"s. No no-fit polygon is needed, holes and flaws cost nothing extra, and because occupied cells only grow in number a
 //! stance never has to look again at columns where it once failed. Positions are whole cells, so the layout is exact.
 
-use super::convex::{Convex, Frame, Vertex, offset};
+use super::convex::{Convex, Frame, Vertex, offset, vertex};
 use super::cover::{Cover, cover};
 use super::dice::Dice;
+use super::form::Stance;
 use super::layout::{Layout, Spot};
 use super::setup::{ENDLESS, Setup};
 use std::collections::BTreeMap;
@@ -148,7 +149,7 @@ impl<'a> Raster<'a> {
                 let stance = &kind.stances[usize::from(s)];
                 self.ensure_cover(stance.base, stance.quarter, stance.tight.min);
                 let ends_before = best.map_or(i64::MAX, |b| b.0);
-                if let Some((cx, cy)) = self.find(room, stance.base, stance.quarter, stance.tight, kind.may_cross, ends_before) {
+                if let Some((cx, cy)) = self.find(room, stance, kind.may_cross, ends_before) {
                     let end = cx * self.cell + stance.tight.width();
                     if best.is_none_or(|b| (end, cx, cy) < (b.0, b.1, b.2)) {
                         best = Some((end, cx, cy, s));
@@ -173,14 +174,20 @@ impl<'a> Raster<'a> {
     }
 
     /// First column and lowest row where the stance is free, ending before `ends_before` µm.
-    fn find(&mut self, room: usize, base: u32, quarter: u8, tight: Frame, may_cross: bool, ends_before: i64) -> Option<(i64, i64)> {
+    fn find(&mut self, room: usize, stance: &Stance, may_cross: bool, ends_before: i64) -> Option<(i64, i64)> {
+        let (base, quarter, tight) = (stance.base, stance.quarter, stance.tight);
         let frame = self.setup.rooms[room].frame;
-        let last = if frame.max.x == ENDLESS { i64::MAX } else { (frame.width() - tight.width()) / self.cell };
-        let top = (frame.height() - tight.height()) / self.cell;
+        let beyond = self.beyond(room, stance);
+        let last = if frame.max.x == ENDLESS { i64::MAX } else { (frame.width() - tight.width() - beyond.max.x).div_euclid(self.cell) };
+        let up = |v: i64| (v + self.cell - 1) / self.cell;
+        let (bottom, top) = (up(beyond.min.y), (frame.height() - tight.height() - beyond.max.y).div_euclid(self.cell));
+        if top < bottom {
+            return None;
+        }
         let key = (base, quarter, room, may_cross);
         let segment = self.segment_for(room, may_cross);
         let cover = &self.covers.get(&(base, quarter))?.0;
-        let mut cx = self.first.get(&key).copied().unwrap_or(0);
+        let mut cx = self.first.get(&key).copied().unwrap_or(up(beyond.min.x));
         let mut found = None;
         while cx <= last && cx.saturating_mul(self.cell).saturating_add(tight.width()) < ends_before {
             if let Some(s) = segment {
@@ -193,7 +200,7 @@ impl<'a> Raster<'a> {
                     continue;
                 }
             }
-            if let Some(cy) = lowest_free(&self.rooms[room], self.words, cover, cx, top) {
+            if let Some(cy) = lowest_free(&self.rooms[room], self.words, cover, cx, (bottom, top)) {
                 found = Some((cx, cy));
                 break;
             }
@@ -208,6 +215,21 @@ impl<'a> Raster<'a> {
         // Whole cells, never more than the segment: else every segment would begin a little later than its bench end may lie.
         let stride = (segment / self.cell).max(1);
         (cx / stride * stride, stride)
+    }
+
+    /// How far the search's outline of an item reaches beyond its true box, in a room where the wall round an offcut may lie there.
+    fn beyond(&self, room: usize, stance: &Stance) -> Frame {
+        let room = &self.setup.rooms[room];
+        if room.frame.max.x == ENDLESS || room.blocks.is_empty() {
+            return Frame { min: vertex(0, 0), max: vertex(0, 0) };
+        }
+        let (parts, tight) = (self.setup.bases[stance.base as usize].frames[usize::from(stance.quarter)], stance.tight);
+        let by = self.setup.most_clearance_of_blocks();
+        let off = |v: i64| (v + by).max(0);
+        Frame {
+            min: vertex(off(tight.min.x - parts.min.x), off(tight.min.y - parts.min.y)),
+            max: vertex(off(parts.max.x - tight.max.x), off(parts.max.y - tight.max.y)),
+        }
     }
 
     /// The bench, where an item in a room may not lie across its end.
@@ -284,12 +306,13 @@ fn dividing(segment: i64, cell: i64) -> i64 {
     (segment / best.max(1)).max(1)
 }
 
-/// The lowest row from 0 to `top` at which the cover meets no occupied cell, at column `cx`.
-fn lowest_free(grid: &[u64], words: usize, cover: &Cover, cx: i64, top: i64) -> Option<i64> {
-    if top < 0 {
+/// The lowest row from `bottom` to `top` at which the cover meets no occupied cell, at column `cx`.
+fn lowest_free(grid: &[u64], words: usize, cover: &Cover, cx: i64, (bottom, top): (i64, i64)) -> Option<i64> {
+    if top < bottom {
         return None;
     }
     let mut blocked = [0_u64; MOST_ROWS as usize / 64 + 2];
+    (0..bottom).for_each(|y| blocked[(y / 64) as usize] |= 1 << (y % 64));
     // One word of rows below the stock: the search's outline may begin a little below the true one.
     let mut spread = [0_u64; MOST_ROWS as usize / 64 + 3];
     let need = (top / 64 + 1) as usize;
@@ -354,9 +377,9 @@ mod tests {
         grid[0] = 0xFF; // rows 0..8 of column 0
         grid[2] = 1 << 20; // row 20 of column 1
         let cover = Cover { columns: vec![vec![(0, 6)], vec![(0, 6)]], left: 0, low: 0 };
-        assert_eq!(lowest_free(&grid, words, &cover, 0, 100), Some(8));
+        assert_eq!(lowest_free(&grid, words, &cover, 0, (0, 100)), Some(8));
         let tall = Cover { columns: vec![vec![(0, 16)], vec![(0, 16)]], left: 0, low: 0 };
-        assert_eq!(lowest_free(&grid, words, &tall, 0, 100), Some(21));
+        assert_eq!(lowest_free(&grid, words, &tall, 0, (0, 100)), Some(21));
     }
 
     #[test]
@@ -364,7 +387,7 @@ mod tests {
         let mut grid = vec![0_u64; 2];
         grid[0] = 0xF0; // rows 4..8
         let cover = Cover { columns: vec![vec![(0, 6)]], left: 0, low: -1 };
-        assert_eq!(lowest_free(&grid, 2, &cover, 0, 100), Some(9));
+        assert_eq!(lowest_free(&grid, 2, &cover, 0, (0, 100)), Some(9));
     }
 
     /// The plain layout stands in if the raster's should ever break a rule: it must break none itself.
