@@ -111,7 +111,7 @@ fn a_bag_spans_the_surface_of_the_mould_with_its_depth() {
         let mut plan = demo().plan().clone();
         let c = &mut plan.mould_work[0].consumables;
         (c.overhang, c.seal_margin) = (0.0, 0.0);
-        c.bag = vec![warpwise::job::BagOver { templates: Vec::new(), girths, openings: Some(openings), moulds: 1 }];
+        c.bag = vec![warpwise::job::BagOver { templates: Vec::new(), girths, openings: Some(openings), moulds: Some(1) }];
         let mut bags = only(layup(&plan, &When::default())).bags;
         assert_eq!(bags.len(), 1);
         bags.remove(0)

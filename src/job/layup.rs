@@ -161,14 +161,10 @@ pub struct BagOver {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(schema_with = "openings")]
     pub openings: Option<Vec<f64>>,
-    /// How many such moulds are bagged: 2 for a left and a right one.
-    #[serde(default = "one")]
+    /// How many such moulds are bagged; one for each hand that is laid if left out, and one for each strip.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(range(min = 1, max = 100))]
-    pub moulds: u32,
-}
-
-fn one() -> u32 {
-    1
+    pub moulds: Option<u32>,
 }
 
 /// What the bag takes.

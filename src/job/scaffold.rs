@@ -294,7 +294,7 @@ perforated_film = false          # true: resin bleeds, and masses and thickness 
 # templates = []                 # ids of what is laid under it; all that no other bag names if left out
 # girths = ["96 cm", "88 cm"]    # by a tape over the mould, one each way, down into it and up again, edge to edge of the part
 # openings = ["50 cm"]           # round each opening the bag is sealed to; else the holes of the templates
-# moulds = 2                     # bagged so: a left and a right one
+# moulds = 1                     # bagged so; one for each hand if left out
 
 # The cure as the cloth's data sheet gives it, a section for each step: to a temperature, by a rate or by the clock, then hold.
 # [[cure]]
