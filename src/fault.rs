@@ -115,6 +115,13 @@ impl Fault {
         out
     }
 
+    /// Everything in one line, for lists.
+    pub fn in_one_line(&self) -> String {
+        let paste = self.paste.as_ref().map_or(String::new(), |line| format!(" ({line})"));
+        let remedy = if self.remedy.is_empty() { String::new() } else { format!(": {}", self.remedy) };
+        format!("{}{remedy}{paste}", self.headline())
+    }
+
     /// The remedy and what can be pasted, each on lines of its own, indented.
     fn remedy_lines(&self) -> String {
         let mut out = String::new();
@@ -316,6 +323,7 @@ mod tests {
     fn what_can_be_pasted_stands_alone_on_its_line() {
         let fault = Fault::new("`gpa` is not a key of [cutting]", "did you mean `gap`?").paste("gap = 5");
         assert_eq!(fault.to_string().lines().last(), Some("        gap = 5"));
+        assert_eq!(fault.in_one_line(), "`gpa` is not a key of [cutting]: did you mean `gap`? (gap = 5)");
         assert_eq!(Faults::from(fault).with_source(&|_| None).lines().last(), Some("        gap = 5"));
     }
 

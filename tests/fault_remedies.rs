@@ -87,6 +87,20 @@ fn faults_of_rules_and_of_preparation_show_their_line() {
 }
 
 #[test]
+fn cloth_that_does_not_suffice_is_told_at_its_section() {
+    let dir = tempfile::tempdir().unwrap();
+    let job = dir.path().join("job.toml");
+    let text = "[job]\nname = \"keel strip\"\n\n[[cloth]]\nid = \"plain-160\"\nweave = \"plain\"\nup = \"film\"\nroll_width = 1000\nselvedge = 10\n\
+                roll_length = 100\n\n[[strip]]\nid = \"keel\"\nlength = 90\nwidth = 50\n\n[[layer]]\ncloth = \"plain-160\"\nangle = 0\n\
+                templates = [{ template = \"keel\", copies = 80 }]\n";
+    fs::write(&job, text).unwrap();
+    let out = Command::cargo_bin("warpwise").unwrap().arg("nest").arg(&job).args(["--effort", "1", "--quiet"]).output().unwrap();
+    let said = String::from_utf8(out.stderr).unwrap();
+    assert_eq!(out.status.code(), Some(3), "{said}");
+    assert!(said.contains("job.toml:5:6: ") && said.contains("\n    5 | id = \"plain-160\"\n"), "{said}");
+}
+
+#[test]
 fn warnings_show_their_line_too() {
     let (code, said, line) = check("gap = 5 ", "trim_ = 5");
     assert!(code == Some(1) && said.contains(&format!("    {line} | trim_ = 5")), "{said}");

@@ -184,7 +184,7 @@ fn a_named_corner_that_is_not_on_the_skin_is_refused() {
     let plan = plan_of(&job);
     assert!(plan.templates[0].inked.as_ref().unwrap().corners.len() >= 6);
     accepted(&plan);
-    refused_with(&job, |p| p.templates[0].inked.as_mut().unwrap().corners[2].at.x += 1.0, "is no point of its net line");
+    refused_with(&job, |p| p.templates[0].inked.as_mut().unwrap().corners[2].at.x += 1.0, "is not a point of its net line");
 }
 
 /// What grew into a small window came out through the butt edge beside it: its own allowance seemed to permit it.

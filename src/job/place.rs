@@ -71,6 +71,7 @@ mod tests {
         let names = [
             "[job]",
             "cloth twill",
+            "twill: piece 2.1 (2-seat)",
             "seat",
             "layer 1",
             "layer 2",
@@ -79,6 +80,6 @@ mod tests {
             "layer 2 \"bulk\": seat-heel",
             "layer 9",
         ];
-        assert_eq!(names.map(line), [1, 5, 8, 10, 13, 16, 17, 17, 0]);
+        assert_eq!(names.map(line), [1, 5, 5, 8, 10, 13, 16, 17, 17, 0]);
     }
 }

@@ -399,7 +399,7 @@ fn printing(view: &View) -> Markup {
         ]);
     }
     html! {
-        p { "Print at 100 % (actual size, no fitting) and measure the 100 mm square of a page before cutting by it." }
+        p { "Print at 100 % (actual size, no fitting) and measure the bar at the foot and the frame of a page before cutting by it." }
         (table("Pages that each layout takes on common paper", &["paper", "pages, map included", "command"], rows, false))
     }
 }
@@ -411,7 +411,7 @@ fn cautions() -> Markup {
             li { "Labels and ink go on the backing, never on the cloth: a buried label or film is a delamination." }
             li { "Pieces marked " (words::FACE_DOWN) " are turned over before laying." }
             li { "Cut away from the hand; wear a cut-proof glove." }
-            li { "Measure the 100 mm square of every print before cutting by it." }
+            li { "Measure the bar and the frame of every print before cutting by it." }
             li { "This plan is about cloth. It does not certify strength." }
         }
     }

@@ -123,7 +123,7 @@ pub(super) fn label(plan: &Plan, piece: &PlanPiece, placed: &PlacedPiece, stock:
         y -= small * 1.22;
         // Under the picture the whole width is free.
         let room = if y + small < height - INSET - side - 1.0 { width - 2.0 * INSET } else { room };
-        let size = small.min((room / text_width(&words, 1.0, bold)).max(SMALLEST));
+        let size = small.min((0.999 * room / text_width(&words, 1.0, bold)).max(SMALLEST));
         s.words(point(INSET, y), size, bold, fit(&words, room, size, bold));
     }
     let base = point(width - INSET - side, height - INSET - side);
@@ -184,7 +184,7 @@ pub(crate) fn bags(plan: &Plan) -> (Vec<u8>, usize) {
                 s.words(corner + point(4.5, 0.4), 2.8, true, fit(&clean(&piece.number), 14.0, 2.8, true));
                 let words = in_a_line(piece, placed);
                 let room = inner / 2.0 - 22.0;
-                let size = (room / text_width(&words, 1.0, false)).clamp(SMALLEST, 2.5);
+                let size = (0.999 * room / text_width(&words, 1.0, false)).clamp(SMALLEST, 2.5);
                 s.words(corner + point(19.5, 0.4), size, false, fit(&words, room, size, false));
             }
             s.line(Ink::Grid, &[point(0.0, 0.0), point(WIDTH, 0.0)]);

@@ -195,8 +195,8 @@ fn best_turn(piece: &PlanPiece, mirrored: bool, paper: &Paper) -> f64 {
     best.1
 }
 
-/// One template for a group of equal pieces, drawn as the first lies in the cloth frame and turned: label, 0° arrow, the points that the placement sheet
-/// names, and a caption that tells every piece it serves.
+/// One template for a group of equal pieces, drawn as the first lies in the cloth frame and turned: label, 0° arrow, the points that the placement
+/// sheet names, and a caption that tells every piece it serves.
 fn template(plan: &Plan, group: &[&PlanPiece], mirrored: bool, turn: f64) -> Option<Template> {
     let piece = *group.first()?;
     let motion = Motion::new(turn, mirrored, point(0.0, 0.0));
@@ -265,9 +265,8 @@ fn template(plan: &Plan, group: &[&PlanPiece], mirrored: bool, turn: f64) -> Opt
     // What finds no room inside is said by the caption.
     draw_piece(&mut scene, &laid, 0, &mut Vec::new(), &mut Vec::new());
     for (m, name) in &points {
-        let [at, name] = [m.at, *name].map(|p| motion.apply(p));
-        scene.draw(Ink::Leader, Shape::Segments(cross(at).to_vec()));
-        let at = name - point(0.0, 0.36 * NAME);
+        scene.draw(Ink::Leader, Shape::Segments(cross(motion.apply(m.at)).to_vec()));
+        let at = motion.apply(*name) - point(0.0, 0.36 * NAME);
         scene.texts.push(Text { at, hold: Hold::Middle, angle: 0.0, size: NAME, bold: true, white: false, words: clean(&m.name) });
     }
     let mut base = point(bounds.min.x, bounds.min.y - 2.5);

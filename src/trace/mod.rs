@@ -16,6 +16,7 @@ mod grey;
 mod ink;
 mod light;
 mod marks;
+mod net;
 mod patch;
 mod photo;
 mod picture;

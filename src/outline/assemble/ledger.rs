@@ -130,10 +130,13 @@ impl Ledger {
     }
 }
 
-/// `2 lines in "fibre" were not used: each is an open line…`, with a reason that begins with a verb or with `it`.
+/// `2 lines in "fibre" were not used: each is an open line…`; the reason begins with a verb or is a sentence.
 fn not_used(count: usize, what: &str, name: &str, why: &str) -> String {
     let place = if name.is_empty() { String::new() } else { format!(" in \"{name}\"") };
     let verb = if count == 1 { "was" } else { "were" };
-    let why = if why.starts_with("it ") || why.starts_with("a ") { why.to_string() } else { format!("it {why}") };
+    let why = match why.strip_prefix("it ").unwrap_or(why) {
+        why if why.starts_with("a ") || why.starts_with("its ") => why.to_string(),
+        why => format!("{} {why}", if count == 1 { "it" } else { "each" }),
+    };
     format!("{}{place} {verb} not used: {why}", counted(count, what))
 }

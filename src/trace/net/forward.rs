@@ -1,0 +1,264 @@
+//! Runs a network on a picture: convolutions, sums, doublings, in 32-bit floats on one core.
+
+use super::weights::{Conv, Net, Step};
+
+/// Numbers by channel, row and column.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(super) struct Value {
+    pub channels: usize,
+    pub height: usize,
+    pub width: usize,
+    pub numbers: Vec<f32>,
+}
+
+impl Value {
+    pub fn new(channels: usize, height: usize, width: usize) -> Value {
+        Value { channels, height, width, numbers: vec![0.0; channels * height * width] }
+    }
+
+    fn plane(&self, channel: usize) -> &[f32] {
+        let n = self.height * self.width;
+        &self.numbers[channel * n..(channel + 1) * n]
+    }
+}
+
+/// The last value; the picture's sides must be multiples of what the network asks for.
+pub(super) fn run(net: &Net, picture: Value) -> Value {
+    let count = net.steps.len();
+    // A value is dropped after the last step that needs it.
+    let mut last = vec![0; count + 1];
+    for (i, step) in net.steps.iter().enumerate() {
+        match step {
+            Step::Conv(c) => last[c.from] = i,
+            Step::Double(a) => last[*a] = i,
+            Step::Add(a, b) => {
+                last[*a] = i;
+                last[*b] = i;
+            }
+        }
+    }
+    let mut values: Vec<Value> = vec![picture];
+    for (i, step) in net.steps.iter().enumerate() {
+        let next = match step {
+            Step::Conv(c) if c.single => single(c, &values[c.from]),
+            Step::Conv(c) => dense(c, &values[c.from]),
+            Step::Add(a, b) => add(&values[*a], &values[*b]),
+            Step::Double(a) => double(&values[*a]),
+        };
+        for (value, last) in values.iter_mut().zip(&last) {
+            if *last == i {
+                *value = Value::default();
+            }
+        }
+        values.push(next);
+    }
+    values.pop().unwrap_or_default()
+}
+
+fn add(a: &Value, b: &Value) -> Value {
+    let mut out = a.clone();
+    for (a, b) in out.numbers.iter_mut().zip(&b.numbers) {
+        *a += b;
+    }
+    out
+}
+
+fn double(a: &Value) -> Value {
+    let mut numbers = Vec::with_capacity(4 * a.numbers.len());
+    for row in a.numbers.chunks_exact(a.width) {
+        for _ in 0..2 {
+            numbers.extend(row.iter().flat_map(|&v| [v, v]));
+        }
+    }
+    Value { channels: a.channels, height: 2 * a.height, width: 2 * a.width, numbers }
+}
+
+/// Every channel by itself: row by row, one weight after the other over the whole row.
+fn single(c: &Conv, from: &Value) -> Value {
+    let mut out = Value::new(from.channels, from.height / c.step, from.width / c.step);
+    let (reach, wide) = (c.size / 2, from.width + c.size - 1);
+    let mut padded = vec![0.0; (from.height + c.size - 1) * wide];
+    let (height, width) = (out.height, out.width);
+    for (channel, plane) in out.numbers.chunks_exact_mut(height * width).enumerate() {
+        for (y, row) in from.plane(channel).chunks_exact(from.width).enumerate() {
+            padded[(y + reach) * wide + reach..][..from.width].copy_from_slice(row);
+        }
+        let weight = &c.weight[channel * c.size * c.size..(channel + 1) * c.size * c.size];
+        for (y, row) in plane.chunks_exact_mut(width).enumerate() {
+            row.fill(c.bias[channel]);
+            for (k, &w) in weight.iter().enumerate() {
+                let seen = &padded[(y * c.step + k / c.size) * wide + k % c.size..];
+                if c.step == 1 {
+                    for (o, v) in row.iter_mut().zip(seen) {
+                        *o += w * v;
+                    }
+                } else {
+                    for (o, v) in row.iter_mut().zip(seen.iter().step_by(c.step)) {
+                        *o += w * v;
+                    }
+                }
+            }
+            if c.relu {
+                row.iter_mut().for_each(|v| *v = v.max(0.0));
+            }
+        }
+    }
+    out
+}
+
+/// Pixels that are worked out together, channels out that are, and pixels that stay in registers.
+const TILE: usize = 64;
+const TOGETHER: usize = 4;
+const LANES: usize = 8;
+
+/// All channels into all: what a tile of pixels sees is laid side by side, then multiplied.
+fn dense(c: &Conv, from: &Value) -> Value {
+    let channels = c.bias.len();
+    let mut out = Value::new(channels, from.height / c.step, from.width / c.step);
+    let deep = c.channels * c.size * c.size;
+    // Weights of four channels out side by side, for each number that is seen.
+    let blocks = channels.div_ceil(TOGETHER);
+    let mut packed = vec![[0.0_f32; TOGETHER]; blocks * deep];
+    for (o, weights) in c.weight.chunks_exact(deep).enumerate() {
+        for (k, w) in weights.iter().enumerate() {
+            packed[o / TOGETHER * deep + k][o % TOGETHER] = *w;
+        }
+    }
+    let pixels = out.height * out.width;
+    let mut seen = vec![[0.0_f32; TILE]; deep];
+    for start in (0..pixels).step_by(TILE) {
+        let count = TILE.min(pixels - start);
+        gather(c, from, out.width, start, count, &mut seen);
+        for (block, weights) in packed.chunks_exact(deep).enumerate() {
+            for lane in (0..count).step_by(LANES) {
+                let sums = multiply(weights, &seen, lane);
+                let least = if c.relu { 0.0 } else { f32::NEG_INFINITY };
+                for (o, sums) in (block * TOGETHER..channels).zip(sums) {
+                    let to = &mut out.numbers[o * pixels + start + lane..o * pixels + start + count.min(lane + LANES)];
+                    for (to, sum) in to.iter_mut().zip(sums) {
+                        *to = (sum + c.bias[o]).max(least);
+                    }
+                }
+            }
+        }
+    }
+    out
+}
+
+/// Sums of weights times what is seen, for a few channels out and a few pixels: small enough to stay in registers.
+#[inline]
+fn multiply(weights: &[[f32; TOGETHER]], seen: &[[f32; TILE]], lane: usize) -> [[f32; LANES]; TOGETHER] {
+    let mut sums = [[0.0_f32; LANES]; TOGETHER];
+    for (weights, seen) in weights.iter().zip(seen) {
+        let Some(seen) = seen[lane..].first_chunk::<LANES>() else { break };
+        for (sums, w) in sums.iter_mut().zip(weights) {
+            for (sum, v) in sums.iter_mut().zip(seen) {
+                *sum += w * v;
+            }
+        }
+    }
+    sums
+}
+
+/// What the windows of `count` pixels from `start` on hold: a row for each channel and place in the window.
+fn gather(c: &Conv, from: &Value, width: usize, start: usize, count: usize, seen: &mut [[f32; TILE]]) {
+    if c.size == 1 && c.step == 1 {
+        for (channel, row) in seen.iter_mut().enumerate() {
+            row[..count].copy_from_slice(&from.plane(channel)[start..start + count]);
+        }
+        return;
+    }
+    let reach = c.size / 2;
+    for (k, row) in seen.iter_mut().enumerate() {
+        let plane = from.plane(k / (c.size * c.size));
+        let (dy, dx) = (k / c.size % c.size, k % c.size);
+        for (i, v) in row[..count].iter_mut().enumerate() {
+            let (y, x) = ((start + i) / width * c.step + dy, (start + i) % width * c.step + dx);
+            let inside = y >= reach && x >= reach && y - reach < from.height && x - reach < from.width;
+            *v = if inside { plane[(y - reach) * from.width + x - reach] } else { 0.0 };
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn value(channels: usize, height: usize, width: usize, numbers: &[f32]) -> Value {
+        Value { channels, height, width, numbers: numbers.to_vec() }
+    }
+
+    fn conv(channels: usize, size: usize, step: usize, single: bool, relu: bool, weight: &[f32], bias: &[f32]) -> Conv {
+        Conv { from: 0, channels, size, step, single, relu, weight: weight.to_vec(), bias: bias.to_vec() }
+    }
+
+    // Worked out by hand: the picture 1 2 3 / 4 5 6 / 7 8 9 with nought around it.
+    const NINE: [f32; 9] = [1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0, 9.0];
+
+    #[test]
+    fn a_window_of_ones_sums_the_neighbours() {
+        let sums = [12.0, 21.0, 16.0, 27.0, 45.0, 33.0, 24.0, 39.0, 28.0];
+        for single_channel in [false, true] {
+            let c = conv(1, 3, 1, single_channel, false, &[1.0; 9], &[0.0]);
+            let run = if single_channel { single } else { dense };
+            assert_eq!(run(&c, &value(1, 3, 3, &NINE)).numbers, sums);
+        }
+    }
+
+    #[test]
+    fn a_window_is_not_turned_over_and_negative_sums_are_cut() {
+        // The pixel to the right less the pixel itself, less 1: 0 0 -4 / 0 0 -7 / 0 0 -10, then with 0.5 more.
+        let weight = [0.0, 0.0, 0.0, 0.0, -1.0, 1.0, 0.0, 0.0, 0.0];
+        for single_channel in [false, true] {
+            let run = if single_channel { single } else { dense };
+            let plain = run(&conv(1, 3, 1, single_channel, false, &weight, &[-1.0]), &value(1, 3, 3, &NINE));
+            assert_eq!(plain.numbers, [0.0, 0.0, -4.0, 0.0, 0.0, -7.0, 0.0, 0.0, -10.0]);
+            let cut = run(&conv(1, 3, 1, single_channel, true, &weight, &[-0.5]), &value(1, 3, 3, &NINE));
+            assert_eq!(cut.numbers, [0.5, 0.5, 0.0, 0.5, 0.5, 0.0, 0.5, 0.5, 0.0]);
+        }
+    }
+
+    #[test]
+    fn steps_of_two_look_at_every_other_pixel() {
+        // 4 × 4 pixels 0 to 15; windows about 0, 2, 8 and 10. Sum of those about 0: 0 + 1 + 4 + 5.
+        let numbers: Vec<f32> = (0..16).map(|v| v as f32).collect();
+        for single_channel in [false, true] {
+            let run = if single_channel { single } else { dense };
+            let c = conv(1, 3, 2, single_channel, false, &[1.0; 9], &[0.0]);
+            assert_eq!(run(&c, &value(1, 4, 4, &numbers)).numbers, [10.0, 24.0, 51.0, 90.0]);
+        }
+    }
+
+    #[test]
+    fn channels_mix_in_a_dense_step_and_stay_apart_in_a_single_one() {
+        let two = value(2, 1, 2, &[1.0, 2.0, 10.0, 20.0]);
+        // Channels out: a + 2 b, 3 a, b - a.
+        let c = conv(2, 1, 1, false, false, &[1.0, 2.0, 3.0, 0.0, -1.0, 1.0], &[0.0, 0.5, 0.0]);
+        assert_eq!(dense(&c, &two).numbers, [21.0, 42.0, 3.5, 6.5, 9.0, 18.0]);
+        let c = conv(2, 1, 1, true, false, &[2.0, 3.0], &[0.0, 1.0]);
+        assert_eq!(single(&c, &two).numbers, [2.0, 4.0, 31.0, 61.0]);
+    }
+
+    #[test]
+    fn dense_steps_agree_with_single_ones_beyond_a_tile() {
+        // Two channels that do not mix, 5 × 5 windows, more pixels than a tile and not a multiple of it.
+        let numbers: Vec<f32> = (0..2 * 22 * 14).map(|i| ((i * 37) % 23) as f32 - 11.0).collect();
+        let from = value(2, 14, 22, &numbers);
+        let apart: Vec<f32> = (0..50).map(|i| ((i * 11) % 7) as f32 - 3.0).collect();
+        let mut mixed = vec![0.0; 100];
+        mixed[..25].copy_from_slice(&apart[..25]);
+        mixed[75..].copy_from_slice(&apart[25..]);
+        for step in [1, 2] {
+            let one = single(&conv(2, 5, step, true, true, &apart, &[1.0, -2.0]), &from);
+            let all = dense(&conv(2, 5, step, false, true, &mixed, &[1.0, -2.0]), &from);
+            assert_eq!(one, all);
+        }
+    }
+
+    #[test]
+    fn doubling_repeats_pixels_and_sums_add_them() {
+        let doubled = double(&value(1, 1, 2, &[1.0, 2.0]));
+        assert_eq!(doubled, value(1, 2, 4, &[1.0, 1.0, 2.0, 2.0, 1.0, 1.0, 2.0, 2.0]));
+        assert_eq!(add(&doubled, &doubled).numbers[2], 4.0);
+    }
+}
