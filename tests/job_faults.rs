@@ -151,7 +151,7 @@ fn wrong_types() {
         (
             "centre = [50, 30]",
             "centre = [50, \"x\"]",
-            "47:15 an entry of `centre`: `x` is not a unit of length that is known here / write mm as a plain number, or a number and a unit: \"30 cm\", \"1.25 m\", \"12 in\", \"1 ft\"",
+            "47:15 an entry of `centre`: `x` is not a known unit of length / write mm as a plain number, or a number and a unit: \"30 cm\", \"1.25 m\", \"12 in\", \"1 ft\"",
         ),
     ]);
 }
@@ -172,13 +172,13 @@ fn numbers_out_of_range() {
         (
             "gap = 2",
             "gap = \"nan\"",
-            "5:7 `gap`: `nan` is not a unit of length that is known here / write mm as a plain number, or a number and a unit: \"30 cm\", \"1.25 m\", \"12 in\", \"1 ft\"",
+            "5:7 `gap`: `nan` is not a known unit of length / write mm as a plain number, or a number and a unit: \"30 cm\", \"1.25 m\", \"12 in\", \"1 ft\"",
         ),
         ("\"2.4 m\"", "0", "6:16 `bench_length` is `0`, which is out of range / give more than 0 mm and at most 100000 mm"),
         (
             "roll_width = 1250",
             "roll_width = \"1.25 km\"",
-            "15:14 `roll_width`: `km` is not a unit of length that is known here / write mm as a plain number, or a number and a unit: \"30 cm\", \"1.25 m\", \"12 in\", \"1 ft\"",
+            "15:14 `roll_width`: `km` is not a known unit of length / write mm as a plain number, or a number and a unit: \"30 cm\", \"1.25 m\", \"12 in\", \"1 ft\"",
         ),
         ("angle = 45\n", "angle = 361\n", "54:9 `angle` is `361`, which is out of range / give at least -360° and at most 360°"),
         ("copies = 2", "copies = 0", "55:57 `copies` is `0`, which is out of range / give at least 1 and at most 1000"),
@@ -271,7 +271,7 @@ fn references_and_ids() {
         (
             "on = \"hip-plate\"",
             "on = \"tape\"",
-            "46:6 a patch lies on a template, and `tape` is none / name one of the [[template]] sections",
+            "46:6 a patch lies on a template, and `tape` is not a template / name one of the [[template]] sections",
         ),
     ]);
     assert_eq!(faults_with("id = \"bolt\"", "id = \"seat\"")[0], "45:6 the id `seat` is taken on line 26 / give each its own id");

@@ -27,8 +27,9 @@ fn path_of(doc: &Document<'_>, name: &str) -> Option<String> {
     if let Some(key) = name.strip_prefix('[').and_then(|n| n.strip_suffix(']')) {
         return doc.has(key).then(|| key.to_string());
     }
-    if let Some(id) = name.strip_prefix("cloth ") {
-        return section("cloth", id);
+    // `cloth twill`, or `twill: piece 2.1`.
+    if let Some(found) = section("cloth", name.strip_prefix("cloth ").or(name.split_once(": ").map(|n| n.0)).unwrap_or_default()) {
+        return Some(found);
     }
     if let Some(found) = ["template", "strip", "patch", "cloth"].iter().find_map(|kind| section(kind, name)) {
         return Some(found);
