@@ -52,7 +52,7 @@ fn the_check_square_lies_on_no_piece_no_offcut_and_no_label() {
                 let tiling = spread::spread(&scene, &paper);
                 for tile in &tiling.tiles {
                     let low = point(paper.margin - tile.window.min.x, paper.margin + FOOT - tile.window.min.y);
-                    let part = Part { scene: &scene, at: low, scale: 1.0, window: Some(tile.window), darkens: false };
+                    let part = Part { scene: &scene, at: low, scale: 1.0, window: Some(tile.window) };
                     let page = Page { size: paper.page(tiling.lying), parts: vec![part] };
                     let Some(drawn) = tiles::check_square(&page, &paper, tiling.lying) else { continue };
                     squares += 1;
