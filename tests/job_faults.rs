@@ -24,15 +24,15 @@ fn what_is_not_toml() {
     each(&[(
         "name = \"bucket seat\"",
         "name = \"bucket seat",
-        "2:20 this is not TOML: invalid basic string, expected `\"` / put the line right; the rest can only be checked after that",
+        "2:20 this is not TOML: invalid basic string, expected `\"` / correct this line; the rest can only be checked after that",
     )]);
     let faults =
         said(&parse(&SOUND.replacen("gap = 2", "gap == 2", 1).replacen("id = \"seat\"", "id = \"seat\"\nid = \"x\"", 1)).unwrap_err().0);
     assert_eq!(
         faults,
         [
-            "5:6 this is not TOML: extra `=`, expected nothing / put the line right; the rest can only be checked after that",
-            "27:1 this is not TOML: duplicate key / put the line right; the rest can only be checked after that",
+            "5:6 this is not TOML: extra `=`, expected nothing / correct this line; the rest can only be checked after that",
+            "27:1 this is not TOML: duplicate key / correct this line; the rest can only be checked after that",
         ]
     );
 }
@@ -112,38 +112,38 @@ fn wrong_types() {
         (
             "gap = 2",
             "gap = true",
-            "5:7 `gap` wants a number, or text with a unit, not true or false / `gap` means: least distance between pieces: 5 for scissors, 2 for a knife, 0 to share straight cuts",
+            "5:7 `gap` must be a number, or text with a unit, not true or false / `gap` means: least distance between pieces: 5 for scissors, 2 for a knife, 0 to share straight cuts",
         ),
-        ("selvedge = 10", "selvedge = 10\none_way = \"true\"", "17:11 `one_way` wants true or false, not text / write true without quotes"),
+        ("selvedge = 10", "selvedge = 10\none_way = \"true\"", "17:11 `one_way` must be true or false, not text / write true without quotes"),
         (
             "selvedge = 10",
             "selvedge = 10\nfibre_density = \"1.8\"",
-            "17:17 `fibre_density` wants a number, not text / write 1.8 without quotes",
+            "17:17 `fibre_density` must be a number, not text / write 1.8 without quotes",
         ),
-        ("copies = 2", "copies = \"2\"", "55:57 `copies` wants a whole number, not text / write 2 without quotes"),
-        ("copies = 2", "copies = 2.0", "55:57 `copies` wants a whole number, not `2.0` / write it without a decimal point"),
+        ("copies = 2", "copies = \"2\"", "55:57 `copies` must be a whole number, not text / write 2 without quotes"),
+        ("copies = 2", "copies = 2.0", "55:57 `copies` must be a whole number, not `2.0` / write it without a decimal point"),
         (
             "name = \"bucket seat\"",
             "name = 2024-05-01",
-            "2:8 `name` wants text in quotes, not a date or time / `name` means: name of the job; it also tells the kits of several jobs apart",
+            "2:8 `name` must be text in quotes, not a date or time / `name` means: name of the job; it also tells the kits of several jobs apart",
         ),
         (
             "up = \"film\"",
             "up = 1",
-            "21:6 `up` wants text, not a number / `up` means: what is on the face that lies up on the bench; it tells the faces apart",
+            "21:6 `up` must be text, not a number / `up` means: what is on the face that lies up on the bench; it tells the faces apart",
         ),
         (
             "[\"tape\", \"bolt\"]",
             "\"tape\"",
-            "62:13 `templates` wants a list in [ ], not text / `templates` means: what it lays: ids of templates, strips and patches, or entries like { template = \"hip-plate\", hands = \"both\", copies = 2 }",
+            "62:13 `templates` must be a list in [ ], not text / `templates` means: what it lays: ids of templates, strips and patches, or entries like { template = \"hip-plate\", hands = \"both\", copies = 2 }",
         ),
         (
             "[\"tape\", \"bolt\"]",
             "[\"tape\", [\"bolt\"]]",
-            "62:22 an entry of `templates` wants text, or a table in { }, not a list / an entry of `templates` means: what a layer lays: an id, or an id with the hands and copies wanted",
+            "62:22 an entry of `templates` must be text, or a table in { }, not a list / an entry of `templates` means: what a layer lays: an id, or an id with the hands and copies wanted",
         ),
         ("[[strip]]", "[strip]", "39:1 [strip] has single brackets / write [[strip]]: there may be several"),
-        ("[splice]", "[[splice]]", "8:1 `splice` wants a table, not a list / write [splice] once, with single brackets"),
+        ("[splice]", "[[splice]]", "8:1 `splice` must be a table, not a list / write [splice] once, with single brackets"),
         (
             "centre = [50, 30]",
             "centre = [50, \"x\"]",
@@ -243,7 +243,7 @@ fn a_column_counts_characters_not_bytes() {
     each(&[(
         "name = \"tapes\"",
         "\"naïve käse\" = 1; ",
-        "59:16 this is not TOML: string values must be quoted, expected literal string / put the line right; the rest can only be checked after that",
+        "59:16 this is not TOML: string values must be quoted, expected literal string / correct this line; the rest can only be checked after that",
     )]);
     assert_eq!(
         faults_with("copies = 2 }", "hands = \"both\", copies = 2 }, \"größe\", \"ß\""),
@@ -295,14 +295,14 @@ fn rules_between_keys() {
     let line = "look along the roll with the up face towards you: 45 if the line rises to the left of the warp, -45 if to the right";
     assert_eq!(
         faults_with("twill_line = 45\n", ""),
-        [format!("10:1 the twill does not say where its line runs / add `twill_line`: {line}")]
+        [format!("10:1 the twill needs the direction of its line / add `twill_line`: {line}")]
     );
     assert_eq!(faults_with("twill_line = 45", "twill_line = 30"), [format!("13:14 a twill line runs at 45 or -45, not 30 / {line}")]);
     each(&[
         (
             "selvedge = 10",
             "selvedge = 10\nprice_per_metre = 40\nprice_per_square_metre = 50",
-            "18:26 the cloth has a price for a metre and one for a square metre / keep the one the seller asks",
+            "18:26 the cloth has both a price per metre and a price per square metre / keep the one on the seller's list",
         ),
         ("turns = [0, 180, 360]\n", "", "64:9 `faces` stands without `turns` / say at which turns: turns = [0, 180]"),
         ("width = 20\n", "width = 20\ncorner = 11\n", "50:10 corners of 11 mm do not fit a patch of 40 mm by 20 mm / give at most 10 mm"),
@@ -458,7 +458,7 @@ fn files_that_are_no_job_files() {
     let missing = load(&dir.path().join("missing.toml")).unwrap_err();
     assert_eq!(said(&missing.0), ["there is no such file / name a job file, or begin one with `warpwise new`"]);
     if Path::new("/dev/zero").exists() {
-        assert_eq!(said(&load(Path::new("/dev/zero")).unwrap_err().0), ["this is not a plain file / name a job file"]);
+        assert_eq!(said(&load(Path::new("/dev/zero")).unwrap_err().0), ["this is not an ordinary file / name a job file"]);
     }
 }
 

@@ -196,7 +196,7 @@ fn every_line_of_a_table_is_named_once() {
     assert_eq!(told(&good("floor.csv", text)), table(&want));
     // A table has no line without a meaning: another name is a fault.
     let faults = read("floor.csv", &text.replace("floor,arrow", "floor,fibre")).unwrap_err();
-    assert!(faults.0[0].what.contains("\"fibre\" is no kind of line") && faults.0[0].remedy.contains("arrow"), "{faults}");
+    assert!(faults.0[0].what.contains("\"fibre\" is not a kind of line") && faults.0[0].remedy.contains("arrow"), "{faults}");
 }
 
 #[test]

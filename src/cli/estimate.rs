@@ -22,13 +22,13 @@ pub struct EstimateCommand {
     /// The job files; several jobs share the rolls
     #[arg(value_name = "JOB", required_unless_present = "part")]
     jobs: Vec<PathBuf>,
-    /// Layouts for each width, from so many seeds
+    /// How many layouts to plan for each width, each from its own seed
     #[arg(long, value_name = "N", default_value_t = 3, value_parser = clap::value_parser!(u32).range(1..=100))]
     seeds: u32,
-    /// Spare: per cent of the length, or `piece` for the largest piece once more
+    /// Spare cloth to add: per cent of the length, or `piece` for the largest piece once more
     #[arg(long, value_name = "SPARE", default_value = "10")]
     spare: String,
-    /// Before templates exist: "CLOTH: 0.35 m2 x 4" or "700 x 520 x 2" (mm), trim included; jobs then only lend their cloths
+    /// Before templates exist: "CLOTH: 0.35 m2 x 4" or "700 x 520 x 2" (mm), trim included; the jobs then give only their cloths
     #[arg(long, value_name = "PART")]
     part: Vec<String>,
     /// Waste of rough parts, per cent of the roll [default: that of the plans booked in --stock, else 25]
@@ -56,7 +56,7 @@ impl EstimateCommand {
             },
         };
         if self.waste.is_some_and(|w| !(0.0..=85.0).contains(&w)) {
-            return Err(usage("--waste is no share of a roll", "give per cent from 0 to 85"));
+            return Err(usage("--waste is not a share of the roll", "give per cent from 0 to 85"));
         }
         if self.search.go_on.is_some() || self.search.history.is_some() {
             return Err(usage("--go-on and --history are for `nest`", "leave them out"));

@@ -148,7 +148,7 @@ impl<'t> Findings<'t> {
     pub(super) fn broken(&mut self, broken: Vec<Broken>) {
         for line in &broken {
             let what = format!("this is not TOML: {}", line.message);
-            self.fault(line.offset, what, "put the line right; the rest can only be checked after that");
+            self.fault(line.offset, what, "correct this line; the rest can only be checked after that");
         }
         self.silent = broken.into_iter().map(|b| b.line).collect();
     }
@@ -202,7 +202,7 @@ impl<'t> Findings<'t> {
             self.warnings.push((offset, Fault::new(what, remedy)));
         } else if listed == MOST_LISTED {
             let what = format!("there are more warnings than the {MOST_LISTED} listed");
-            self.warnings.push((offset, Fault::new(what, "see to these first")));
+            self.warnings.push((offset, Fault::new(what, "check these first")));
         }
     }
 
@@ -225,7 +225,7 @@ impl<'t> Findings<'t> {
         let mut faults = faults.sorted();
         if self.unlisted {
             let what = format!("there are more faults than the {MOST_LISTED} listed");
-            faults.push(Fault::new(what, "put these right first").in_file(self.file));
+            faults.push(Fault::new(what, "correct these first").in_file(self.file));
         }
         (faults, warnings.sorted().0)
     }

@@ -252,7 +252,7 @@ impl<'t> Checker<'_, 't> {
             ("string", DeValue::String(text)) => self.text(schema, value, text, name),
             ("boolean", DeValue::Boolean(b)) => Some(Value::Bool(*b)),
             ("integer", DeValue::Float(_)) => {
-                let what = format!("{name} wants a whole number, not {}", self.doc.source(value));
+                let what = format!("{name} must be a whole number, not {}", self.doc.source(value));
                 let remedy = "write it without a decimal point";
                 match number_of(value).filter(|n| n.fract() == 0.0) {
                     Some(n) => self.findings.fault_to_mend(value.span(), what, remedy, &format!("{n:.0}")),
@@ -311,7 +311,7 @@ impl<'t> Checker<'_, 't> {
             }
             _ => format!("{name} means: {}", meaning(schema)),
         };
-        let what = format!("{name} wants {}, not {}", wanted(schema), kind(value.get_ref()));
+        let what = format!("{name} must be {}, not {}", wanted(schema), kind(value.get_ref()));
         match value.get_ref() {
             DeValue::String(text) if remedy.ends_with("without quotes") => self.findings.fault_to_mend(value.span(), what, remedy, text),
             _ => self.findings.fault(value.span().start, what, remedy),

@@ -75,7 +75,7 @@ impl Age {
         for (what, hours) in [("out-life", self.out_life_hours), ("time out of the freezer", Some(self.out_hours))] {
             if hours.is_some_and(|h| !(0.0..=MOST_HOURS).contains(&h)) {
                 faults.push(
-                    Fault::new(format!("its {what} is no number of hours from 0 to {MOST_HOURS}"), "give hours of 0 or more").on(who),
+                    Fault::new(format!("its {what} is not a number of hours from 0 to {MOST_HOURS}"), "give hours of 0 or more").on(who),
                 );
             }
         }
