@@ -114,7 +114,11 @@ fn wrong_types() {
             "gap = true",
             "5:7 `gap` must be a number, or text with a unit, not true or false / `gap` means: least distance between pieces: 5 for scissors, 2 for a knife, 0 to share straight cuts",
         ),
-        ("selvedge = 10", "selvedge = 10\none_way = \"true\"", "17:11 `one_way` must be true or false, not text / write true without quotes"),
+        (
+            "selvedge = 10",
+            "selvedge = 10\none_way = \"true\"",
+            "17:11 `one_way` must be true or false, not text / write true without quotes",
+        ),
         (
             "selvedge = 10",
             "selvedge = 10\nfibre_density = \"1.8\"",
