@@ -34,7 +34,7 @@ fn in_part_frame(plan: &Plan, piece: &PlanPiece) -> Vec<Vec<Path>> {
         piece.cuts.iter().map(open).collect(),
         piece.marks.iter().map(open).collect(),
         // The placement sheet measures to named points: one template serves those pieces that have them in the same places.
-        named_points(plan, piece).into_iter().map(|p| open(&vec![p, p + point(SAME, 0.0)])).collect(),
+        named_points(plan, piece).into_iter().map(|p| turned.apply(p) - low).map(|p| vec![p, p + point(SAME, 0.0)]).collect(),
     ]
 }
 
@@ -72,5 +72,22 @@ mod tests {
         }
         // The hip plate at 0° and at 45° is one; its other hand is not.
         assert!(numbers.contains(&vec!["1.2", "2.2"]), "{numbers:?}");
+    }
+
+    /// A named point was compared with an offset that turned with the piece: at a quarter turn nothing was equal.
+    #[test]
+    fn a_piece_at_a_quarter_turn_shares_the_template() {
+        let mut plan = kayak::plan();
+        let at = plan.pieces.iter().position(|p| p.number == "1.2").unwrap_or_default();
+        let mut turned = plan.pieces[at].clone();
+        let motion = Motion::turn(-90.0);
+        turned.outline = motion.ring(&turned.outline);
+        turned.net.iter_mut().for_each(|r| *r = motion.ring(r));
+        turned.arrow = turned.arrow.map(|p| motion.apply(p));
+        (turned.number, turned.angle) = ("9.9".into(), 90.0);
+        plan.pieces.push(turned);
+        let groups = equal_pieces(&plan);
+        let numbers: Vec<Vec<&str>> = groups.iter().map(|g| g.iter().map(|p| p.number.as_str()).collect()).collect();
+        assert!(numbers.iter().any(|g| g.contains(&"1.2") && g.contains(&"9.9")), "{numbers:?}");
     }
 }

@@ -198,7 +198,7 @@ pub(crate) fn bags(plan: &Plan) -> (Vec<u8>, usize) {
             parts: pair
                 .iter()
                 .enumerate()
-                .map(|(i, scene)| Part { scene, at: point(0.0, HALF * (1 - i) as f64), scale: 1.0, window: None, darkens: false })
+                .map(|(i, scene)| Part { scene, at: point(0.0, HALF * (1 - i) as f64), scale: 1.0, window: None })
                 .collect(),
         })
         .collect();

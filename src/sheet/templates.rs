@@ -130,13 +130,13 @@ pub(crate) fn templates(plan: &Plan, face: Option<Face>, paper: &Paper) -> (Vec<
     for sheet in sheets {
         let parts = sheet.placed.iter().map(|(i, room)| {
             let scene = &all[*i].scene;
-            Part { scene, at: low + room.min - scene.page.min, scale: 1.0, window: Some(scene.page), darkens: false }
+            Part { scene, at: low + room.min - scene.page.min, scale: 1.0, window: Some(scene.page) }
         });
         pages.push(Page { size: paper.page(sheet.lying), parts: parts.collect() });
     }
     for (i, tiling) in spreads {
         for tile in &tiling.tiles {
-            let part = Part { scene: &all[*i].scene, at: low - tile.window.min, scale: 1.0, window: Some(tile.window), darkens: false };
+            let part = Part { scene: &all[*i].scene, at: low - tile.window.min, scale: 1.0, window: Some(tile.window) };
             pages.push(Page { size: paper.page(tiling.lying), parts: vec![part] });
         }
     }

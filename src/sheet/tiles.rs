@@ -131,16 +131,20 @@ pub(crate) fn square_100(at: Point) -> Drawn {
 }
 
 /// Puts the frame of each page under what it shows, and the check square where it has room. Returns the file.
-pub(crate) fn framed<'s>(title: &str, mut first: Vec<Page<'s>>, pages: Vec<Page<'s>>, frames: &'s [Scene], paper: &Paper) -> Vec<u8> {
+pub(crate) fn framed<'s>(title: &str, first: Vec<Page<'s>>, mut pages: Vec<Page<'s>>, frames: &'s [Scene], paper: &Paper) -> Vec<u8> {
+    pages.iter_mut().zip(frames).for_each(|(page, frame)| page.parts.insert(0, whole(frame)));
     let squares: Vec<Option<Scene>> = pages.iter().map(|page| check_square(page, paper, page.size[0] > page.size[1])).collect();
-    let whole = |scene| Part { scene, at: point(0.0, 0.0), scale: 1.0, window: None, darkens: false };
-    let mut all: Vec<Page<'_>> = std::mem::take(&mut first);
-    for ((mut page, frame), square) in pages.into_iter().zip(frames).zip(&squares) {
-        page.parts.insert(0, whole(frame));
+    let mut all: Vec<Page<'_>> = first;
+    for (mut page, square) in pages.into_iter().zip(&squares) {
         page.parts.extend(square.as_ref().map(whole));
         all.push(page);
     }
     pdf(title, &all)
+}
+
+/// A drawing that is as large as the page.
+fn whole(scene: &Scene) -> Part<'_> {
+    Part { scene, at: point(0.0, 0.0), scale: 1.0, window: None }
 }
 
 /// The map of the sheets with the title block: one page.
@@ -232,10 +236,9 @@ pub(crate) fn tiled(drawing: &Drawing<'_>, paper: &Paper) -> (Vec<u8>, usize) {
             frame(paper, tiling.lying, &words, true)
         })
         .collect();
-    let part = |at: Point, scale: f64, window: Option<Bounds>| Part { scene, at, scale, window, darkens: false };
+    let part = |at: Point, scale: f64, window: Option<Bounds>| Part { scene, at, scale, window };
     let size = paper.page(tiling.lying);
-    let whole = Part { scene: &map, at: point(0.0, 0.0), scale: 1.0, window: None, darkens: false };
-    let first = vec![Page { size, parts: vec![part(at.min, scale, None), whole] }];
+    let first = vec![Page { size, parts: vec![part(at.min, scale, None), whole(&map)] }];
     let window = |w: Bounds| part(point(paper.margin - w.min.x, paper.margin + FOOT - w.min.y), 1.0, Some(w));
     let pages = tiling.tiles.iter().map(|t| Page { size, parts: vec![window(t.window)] }).collect();
     (framed(&drawing.title, first, pages, &frames, paper), total)
@@ -264,7 +267,7 @@ pub(crate) fn roll(mut scene: Scene, title: &str) -> (Vec<u8>, usize) {
             let right = (left + most).min(scene.page.max.x);
             let window = Bounds { min: point(left, scene.page.max.y - height), max: point(right, scene.page.max.y) };
             let at = point(-window.min.x, -window.min.y);
-            Page { size: [right - left, height], parts: vec![Part { scene: &scene, at, scale: 1.0, window: Some(window), darkens: false }] }
+            Page { size: [right - left, height], parts: vec![Part { scene: &scene, at, scale: 1.0, window: Some(window) }] }
         })
         .collect();
     (pdf(title, &pages), pages.len())
@@ -277,7 +280,7 @@ pub(crate) fn fitted(scene: &Scene, paper: &Paper) -> (Vec<u8>, usize) {
     let room = size.map(|v| v - 2.0 * paper.margin);
     let scale = (room[0] / scene.page.width()).min(room[1] / scene.page.height()).min(1.0);
     let at = point(paper.margin - scene.page.min.x * scale, size[1] - paper.margin - scene.page.max.y * scale);
-    (pdf(&scene.title, &[Page { size, parts: vec![Part { scene, at, scale, window: None, darkens: false }] }]), 1)
+    (pdf(&scene.title, &[Page { size, parts: vec![Part { scene, at, scale, window: None }] }]), 1)
 }
 
 /// How many sheets each drawing takes on paper.
