@@ -3,7 +3,7 @@
 //! smaller by its own.
 //!
 //! `WARPWISE_JOBS=1000` for more of them, `WARPWISE_JOBS_FROM=40` to begin elsewhere.
-#![allow(clippy::unwrap_used)]
+#![allow(clippy::unwrap_used, clippy::print_stdout)]
 
 #[path = "random_support/mod.rs"]
 mod random_support;
