@@ -10,7 +10,7 @@ use warpwise::fault::{Fault, Place};
 
 /// The job with the pasted line in place of the one at fault, and with it below that one.
 fn pasted(text: &str, fault: &Fault) -> [String; 2] {
-    let (Place::Line { line, .. }, Some(paste)) = (&fault.place, &fault.paste) else { panic!("nothing to paste: {fault}") };
+    let (Place::Line { line, .. }, Some(paste)) = (&fault.place, fault.to_paste()) else { panic!("nothing to paste: {fault}") };
     let lines: Vec<&str> = text.lines().collect();
     let [before, after] = [&lines[..line - 1], &lines[*line..]].map(|l| l.join("\n"));
     [format!("{before}\n{paste}\n{after}\n"), format!("{before}\n{}\n{paste}\n{after}\n", lines[line - 1])]
@@ -42,7 +42,7 @@ fn what_a_remedy_gives_to_paste_mends_the_job() {
         assert!(SOUND.contains(old), "{old}");
         let text = SOUND.replacen(old, new, 1);
         let faults = parse(&text).expect_err(new).0;
-        let fault = faults.iter().find(|f| f.paste.is_some()).unwrap_or_else(|| panic!("{new}: {faults:?}"));
+        let fault = faults.iter().find(|f| f.to_paste().is_some()).unwrap_or_else(|| panic!("{new}: {faults:?}"));
         let mended = pasted(&text, fault).iter().any(|t| parse(t).is_ok());
         assert!(
             mended,

@@ -88,7 +88,7 @@ fn a_group_called_fibre_is_asked_about() {
     assert_eq!(maybe.ends.map(|p| (p.x, p.y)), [(100.0, 50.0), (200.0, 50.0)]);
     let asked = reading.warnings.iter().find(|w| w.what.contains("\"fibre\"")).unwrap();
     assert!(
-        asked.what.starts_with("2 lines") && asked.remedy.contains("is it the arrow") && asked.paste.as_deref() == Some("arrow = 0"),
+        asked.what.starts_with("2 lines") && asked.remedy.contains("is it the arrow") && asked.to_paste() == Some("arrow = 0"),
         "{asked}"
     );
     // A closed one would be cut out as a hole.
@@ -117,13 +117,13 @@ fn a_window_left_open_by_more_is_refused() {
     let svg = page(&(layer(1, "fairing", r#"<path d="M20 20 H380 V280 H20 Z"/>"#) + &layer(2, "window", wide)));
     let faults = read("fairing.svg", &svg).unwrap_err();
     assert!(faults.0[0].what.contains("a hole is open: its ends are 2.40 mm apart"), "{faults}");
-    let join_tolerance: f64 = faults.0[0].paste.as_deref().unwrap().strip_prefix("join_ends = ").unwrap().parse().unwrap();
+    let join_tolerance: f64 = faults.0[0].to_paste().unwrap().strip_prefix("join_ends = ").unwrap().parse().unwrap();
     let joined = read_bytes(Path::new("f.svg"), svg.as_bytes(), &ReadOptions { join_tolerance, ..ReadOptions::default() }).unwrap();
     assert_eq!(joined.outlines[0].holes().len(), 1);
     assert!(joined.warnings.iter().any(|w| w.what.contains("2.400 mm apart were joined")), "{:?}", joined.warnings);
     // 10 mm of 200 mm is no slip of the pen, but no line on a nameless layer either.
     let faults = read("fairing.svg", &fairing(r#"<path d="M120 100 h60 v40 h-60 v-30"/>"#, "arrow")).unwrap_err();
-    assert!(faults.0[0].what.contains("a hole is open") && faults.0[0].paste.is_none(), "{faults}");
+    assert!(faults.0[0].what.contains("a hole is open") && faults.0[0].to_paste().is_none(), "{faults}");
 }
 
 /// Group codes and values, written `code value` on a line each, as DXF text in mm.

@@ -171,7 +171,7 @@ impl<'t> Findings<'t> {
         let before = self.faults.len();
         self.fault(offset, what, remedy);
         if let Some((_, fault)) = self.faults.get_mut(before) {
-            fault.paste = Some(line.into());
+            *fault = fault.clone().paste(Some(line.into()));
         }
     }
 
@@ -184,7 +184,7 @@ impl<'t> Findings<'t> {
         if let (Some((_, fault)), Some(head), Some(tail)) = (self.faults.get_mut(before), head, tail)
             && line.len() <= LONGEST_PASTED
         {
-            fault.paste = Some(format!("{head}{words}{tail}").trim().to_string());
+            *fault = fault.clone().paste(Some(format!("{head}{words}{tail}").trim().to_string()));
         }
     }
 

@@ -169,7 +169,7 @@ impl Bench<'_> {
                 }
                 let ends = format!("({:.2}, {:.2}) and ({:.2}, {:.2})", first.x, first.y, last.x, last.y);
                 let what = format!("{meant} is open: its ends are {gap:.2} mm apart, {ends}");
-                self.faults.push(Fault { paste, ..Fault::new(what, remedy).at(label, first.x, first.y) });
+                self.faults.push(Fault::new(what, remedy).at(label, first.x, first.y).paste(paste));
             } else {
                 let length = path_length(&c.points);
                 if self.longest_open.as_ref().is_none_or(|l| length > l.length) {
