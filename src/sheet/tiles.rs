@@ -19,6 +19,9 @@ const ARM: f64 = 4.0;
 /// White around the check square, mm.
 const CLEAR: f64 = 3.0;
 
+/// Draws a block of words with this upper left corner and width, and tells its height.
+type Block<'a> = Box<dyn Fn(&mut Scene, Point, f64) -> f64 + 'a>;
+
 /// A drawing to be printed, and what its pages say beside it.
 pub(crate) struct Drawing<'a> {
     /// The drawing.
@@ -27,8 +30,8 @@ pub(crate) struct Drawing<'a> {
     pub title: String,
     /// What the foot of each page says of it.
     pub foot: String,
-    /// Draws what belongs on the map of its sheets: a block of words with this upper left corner and width. Returns the height.
-    pub block: Box<dyn Fn(&mut Scene, Point, f64) -> f64 + 'a>,
+    /// What belongs on the map of its sheets.
+    pub block: Block<'a>,
 }
 
 impl<'a> Drawing<'a> {
