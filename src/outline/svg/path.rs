@@ -310,7 +310,7 @@ mod tests {
     fn broken_data_is_a_fault_that_says_where() {
         for (data, what) in [
             ("M0 0 L10 10 L20", "after 2 commands"),
-            ("M0 0 L10 10 C1 2 3 4 5", "breaks off"),
+            ("M0 0 L10 10 C1 2 3 4 5", "cut short"),
             ("M0 0 L10 NaN", "not understood"),
             ("L10 10", "after 0 commands"),
             ("M0 0 h10 z5", "near character"),
