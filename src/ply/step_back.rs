@@ -44,7 +44,7 @@ impl Skin {
         let found = roomiest_point(&Region::solid(self.net.clone()));
         let place = found.map_or(String::new(), |(p, room)| {
             format!(
-                ": at its roomiest place, ({:.1}, {:.1}), its edges are {room:.2} mm away, and it is to go back by {amount} mm",
+                ": at its roomiest place, ({:.1}, {:.1}), its edges are about {room:.0} mm away, and it is to go back by {amount} mm",
                 p.x, p.y
             )
         });
@@ -119,6 +119,6 @@ mod tests {
             assert!(why.contains(words), "{words:?} is not in {why:?}");
         }
         let why = dumbbell().stepped_back(31.0).unwrap_err();
-        assert!(why.contains("leaves nothing") && why.contains("30.00 mm away") && why.contains("31 mm"), "{why}");
+        assert!(why.contains("leaves nothing") && why.contains("about 30 mm away") && why.contains("31 mm"), "{why}");
     }
 }
