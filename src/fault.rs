@@ -45,9 +45,13 @@ pub struct Fault {
     pub what: String,
     /// What to do about it, one sentence without a full stop; empty only if nothing can be done.
     pub remedy: String,
-    /// A line to paste into the file at fault, or into a terminal, where one line does it.
-    pub paste: Option<String>,
+    /// A line to paste into the file at fault, or into a terminal, where one line does it; boxed, since faults travel in results.
+    pub paste: Option<Box<Paste>>,
 }
+
+/// A line to paste, without its end.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Paste(pub String);
 
 impl Fault {
     /// A fault in no particular file.
@@ -62,11 +66,16 @@ impl Fault {
         self
     }
 
-    /// The same fault, with a line to paste.
+    /// The same fault, with a line to paste, or without one.
     #[must_use]
-    pub fn paste(mut self, line: impl Into<String>) -> Self {
-        self.paste = Some(line.into());
+    pub fn paste(mut self, line: Option<String>) -> Self {
+        self.paste = line.map(|line| Box::new(Paste(line)));
         self
+    }
+
+    /// The line to paste, if there is one.
+    pub fn to_paste(&self) -> Option<&str> {
+        self.paste.as_ref().map(|line| line.0.as_str())
     }
 
     /// The same fault, placed at a line and column (from 1).
@@ -115,13 +124,20 @@ impl Fault {
         out
     }
 
+    /// Everything in one line, for lists.
+    pub fn in_one_line(&self) -> String {
+        let paste = self.to_paste().map_or(String::new(), |line| format!(" ({line})"));
+        let remedy = if self.remedy.is_empty() { String::new() } else { format!(": {}", self.remedy) };
+        format!("{}{remedy}{paste}", self.headline())
+    }
+
     /// The remedy and what can be pasted, each on lines of its own, indented.
     fn remedy_lines(&self) -> String {
         let mut out = String::new();
         if !self.remedy.is_empty() {
             out.push_str(&format!("    {}\n", self.remedy));
         }
-        if let Some(line) = &self.paste {
+        if let Some(line) = self.to_paste() {
             out.push_str(&format!("    to paste:\n        {line}\n"));
         }
         out
@@ -314,8 +330,9 @@ mod tests {
 
     #[test]
     fn what_can_be_pasted_stands_alone_on_its_line() {
-        let fault = Fault::new("`gpa` is not a key of [cutting]", "did you mean `gap`?").paste("gap = 5");
+        let fault = Fault::new("`gpa` is not a key of [cutting]", "did you mean `gap`?").paste(Some("gap = 5".into()));
         assert_eq!(fault.to_string().lines().last(), Some("        gap = 5"));
+        assert_eq!(fault.in_one_line(), "`gpa` is not a key of [cutting]: did you mean `gap`? (gap = 5)");
         assert_eq!(Faults::from(fault).with_source(&|_| None).lines().last(), Some("        gap = 5"));
     }
 

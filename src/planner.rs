@@ -347,7 +347,7 @@ fn frame_of_plan(jobs: &[Job], prepared: &[PreparedJob<'_>], settings: &Settings
 
 /// A warning without its file, so that the same job gives the same plan wherever it lies.
 fn in_one_line(warning: &Fault) -> String {
-    Fault { file: None, ..warning.clone() }.to_string().replace("\n    ", ": ")
+    Fault { file: None, ..warning.clone() }.in_one_line()
 }
 
 fn templates_of(job: &Job) -> Vec<PlanTemplate> {

@@ -113,7 +113,7 @@ fn parse_quantity(text: &str, kind: &str, units: &[(&str, f64)], forms: &str) ->
     let factor = match units.iter().find(|(name, _)| *name == unit) {
         Some((_, factor)) => *factor,
         None if unit.is_empty() => 1.0,
-        None => return Err(Fault::new(format!("{} is not a unit of {kind} that is known here", quoted(unit)), forms)),
+        None => return Err(Fault::new(format!("{} is not a known unit of {kind}", quoted(unit)), forms)),
     };
     match parse_number(number.trim()) {
         Some(value) if (value * factor).is_finite() => Ok(value * factor),

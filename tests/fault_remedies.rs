@@ -10,7 +10,7 @@ use warpwise::fault::{Fault, Place};
 
 /// The job with the pasted line in place of the one at fault, and with it below that one.
 fn pasted(text: &str, fault: &Fault) -> [String; 2] {
-    let (Place::Line { line, .. }, Some(paste)) = (&fault.place, &fault.paste) else { panic!("nothing to paste: {fault}") };
+    let (Place::Line { line, .. }, Some(paste)) = (&fault.place, fault.to_paste()) else { panic!("nothing to paste: {fault}") };
     let lines: Vec<&str> = text.lines().collect();
     let [before, after] = [&lines[..line - 1], &lines[*line..]].map(|l| l.join("\n"));
     [format!("{before}\n{paste}\n{after}\n"), format!("{before}\n{}\n{paste}\n{after}\n", lines[line - 1])]
@@ -42,7 +42,7 @@ fn what_a_remedy_gives_to_paste_mends_the_job() {
         assert!(SOUND.contains(old), "{old}");
         let text = SOUND.replacen(old, new, 1);
         let faults = parse(&text).expect_err(new).0;
-        let fault = faults.iter().find(|f| f.paste.is_some()).unwrap_or_else(|| panic!("{new}: {faults:?}"));
+        let fault = faults.iter().find(|f| f.to_paste().is_some()).unwrap_or_else(|| panic!("{new}: {faults:?}"));
         let mended = pasted(&text, fault).iter().any(|t| parse(t).is_ok());
         assert!(
             mended,
@@ -84,6 +84,20 @@ fn faults_of_rules_and_of_preparation_show_their_line() {
     let floor = said.lines().find(|l| l.contains("-floor: is ")).unwrap_or_else(|| panic!("{said}"));
     let at: usize = floor.split(':').nth(1).unwrap().parse().unwrap();
     assert!(at > line && said.contains(&format!("\n    {at} | templates = [\"seat\", \"floor\"")), "{said}");
+}
+
+#[test]
+fn cloth_that_does_not_suffice_is_told_at_its_section() {
+    let dir = tempfile::tempdir().unwrap();
+    let job = dir.path().join("job.toml");
+    let text = "[job]\nname = \"keel strip\"\n\n[[cloth]]\nid = \"plain-160\"\nweave = \"plain\"\nup = \"film\"\nroll_width = 1000\nselvedge = 10\n\
+                roll_length = 100\n\n[[strip]]\nid = \"keel\"\nlength = 90\nwidth = 50\n\n[[layer]]\ncloth = \"plain-160\"\nangle = 0\n\
+                templates = [{ template = \"keel\", copies = 80 }]\n";
+    fs::write(&job, text).unwrap();
+    let out = Command::cargo_bin("warpwise").unwrap().arg("nest").arg(&job).args(["--effort", "1", "--quiet"]).output().unwrap();
+    let said = String::from_utf8(out.stderr).unwrap();
+    assert_eq!(out.status.code(), Some(3), "{said}");
+    assert!(said.contains("job.toml:5:6: ") && said.contains("\n    5 | id = \"plain-160\"\n"), "{said}");
 }
 
 #[test]

@@ -24,15 +24,15 @@ fn what_is_not_toml() {
     each(&[(
         "name = \"bucket seat\"",
         "name = \"bucket seat",
-        "2:20 this is not TOML: invalid basic string, expected `\"` / put the line right; the rest can only be checked after that",
+        "2:20 this is not TOML: invalid basic string, expected `\"` / correct this line; the rest can only be checked after that",
     )]);
     let faults =
         said(&parse(&SOUND.replacen("gap = 2", "gap == 2", 1).replacen("id = \"seat\"", "id = \"seat\"\nid = \"x\"", 1)).unwrap_err().0);
     assert_eq!(
         faults,
         [
-            "5:6 this is not TOML: extra `=`, expected nothing / put the line right; the rest can only be checked after that",
-            "27:1 this is not TOML: duplicate key / put the line right; the rest can only be checked after that",
+            "5:6 this is not TOML: extra `=`, expected nothing / correct this line; the rest can only be checked after that",
+            "27:1 this is not TOML: duplicate key / correct this line; the rest can only be checked after that",
         ]
     );
 }
@@ -112,42 +112,46 @@ fn wrong_types() {
         (
             "gap = 2",
             "gap = true",
-            "5:7 `gap` wants a number, or text with a unit, not true or false / `gap` means: least distance between pieces: 5 for scissors, 2 for a knife, 0 to share straight cuts",
+            "5:7 `gap` must be a number, or text with a unit, not true or false / `gap` means: least distance between pieces: 5 for scissors, 2 for a knife, 0 to share straight cuts",
         ),
-        ("selvedge = 10", "selvedge = 10\none_way = \"true\"", "17:11 `one_way` wants true or false, not text / write true without quotes"),
+        (
+            "selvedge = 10",
+            "selvedge = 10\none_way = \"true\"",
+            "17:11 `one_way` must be true or false, not text / write true without quotes",
+        ),
         (
             "selvedge = 10",
             "selvedge = 10\nfibre_density = \"1.8\"",
-            "17:17 `fibre_density` wants a number, not text / write 1.8 without quotes",
+            "17:17 `fibre_density` must be a number, not text / write 1.8 without quotes",
         ),
-        ("copies = 2", "copies = \"2\"", "55:57 `copies` wants a whole number, not text / write 2 without quotes"),
-        ("copies = 2", "copies = 2.0", "55:57 `copies` wants a whole number, not `2.0` / write it without a decimal point"),
+        ("copies = 2", "copies = \"2\"", "55:57 `copies` must be a whole number, not text / write 2 without quotes"),
+        ("copies = 2", "copies = 2.0", "55:57 `copies` must be a whole number, not `2.0` / write it without a decimal point"),
         (
             "name = \"bucket seat\"",
             "name = 2024-05-01",
-            "2:8 `name` wants text in quotes, not a date or time / `name` means: name of the job; it also tells the kits of several jobs apart",
+            "2:8 `name` must be text in quotes, not a date or time / `name` means: name of the job; it also tells the kits of several jobs apart",
         ),
         (
             "up = \"film\"",
             "up = 1",
-            "21:6 `up` wants text, not a number / `up` means: what is on the face that lies up on the bench; it tells the faces apart",
+            "21:6 `up` must be text, not a number / `up` means: what is on the face that lies up on the bench; it tells the faces apart",
         ),
         (
             "[\"tape\", \"bolt\"]",
             "\"tape\"",
-            "62:13 `templates` wants a list in [ ], not text / `templates` means: what it lays: ids of templates, strips and patches, or entries like { template = \"hip-plate\", hands = \"both\", copies = 2 }",
+            "62:13 `templates` must be a list in [ ], not text / `templates` means: what it lays: ids of templates, strips and patches, or entries like { template = \"hip-plate\", hands = \"both\", copies = 2 }",
         ),
         (
             "[\"tape\", \"bolt\"]",
             "[\"tape\", [\"bolt\"]]",
-            "62:22 an entry of `templates` wants text, or a table in { }, not a list / an entry of `templates` means: what a layer lays: an id, or an id with the hands and copies wanted",
+            "62:22 an entry of `templates` must be text, or a table in { }, not a list / an entry of `templates` means: what a layer lays: an id, or an id with the hands and copies wanted",
         ),
         ("[[strip]]", "[strip]", "39:1 [strip] has single brackets / write [[strip]]: there may be several"),
-        ("[splice]", "[[splice]]", "8:1 `splice` wants a table, not a list / write [splice] once, with single brackets"),
+        ("[splice]", "[[splice]]", "8:1 `splice` must be a table, not a list / write [splice] once, with single brackets"),
         (
             "centre = [50, 30]",
             "centre = [50, \"x\"]",
-            "47:15 an entry of `centre`: `x` is not a unit of length that is known here / write mm as a plain number, or a number and a unit: \"30 cm\", \"1.25 m\", \"12 in\", \"1 ft\"",
+            "47:15 an entry of `centre`: `x` is not a known unit of length / write mm as a plain number, or a number and a unit: \"30 cm\", \"1.25 m\", \"12 in\", \"1 ft\"",
         ),
     ]);
 }
@@ -168,13 +172,13 @@ fn numbers_out_of_range() {
         (
             "gap = 2",
             "gap = \"nan\"",
-            "5:7 `gap`: `nan` is not a unit of length that is known here / write mm as a plain number, or a number and a unit: \"30 cm\", \"1.25 m\", \"12 in\", \"1 ft\"",
+            "5:7 `gap`: `nan` is not a known unit of length / write mm as a plain number, or a number and a unit: \"30 cm\", \"1.25 m\", \"12 in\", \"1 ft\"",
         ),
         ("\"2.4 m\"", "0", "6:16 `bench_length` is `0`, which is out of range / give more than 0 mm and at most 100000 mm"),
         (
             "roll_width = 1250",
             "roll_width = \"1.25 km\"",
-            "15:14 `roll_width`: `km` is not a unit of length that is known here / write mm as a plain number, or a number and a unit: \"30 cm\", \"1.25 m\", \"12 in\", \"1 ft\"",
+            "15:14 `roll_width`: `km` is not a known unit of length / write mm as a plain number, or a number and a unit: \"30 cm\", \"1.25 m\", \"12 in\", \"1 ft\"",
         ),
         ("angle = 45\n", "angle = 361\n", "54:9 `angle` is `361`, which is out of range / give at least -360° and at most 360°"),
         ("copies = 2", "copies = 0", "55:57 `copies` is `0`, which is out of range / give at least 1 and at most 1000"),
@@ -243,7 +247,7 @@ fn a_column_counts_characters_not_bytes() {
     each(&[(
         "name = \"tapes\"",
         "\"naïve käse\" = 1; ",
-        "59:16 this is not TOML: string values must be quoted, expected literal string / put the line right; the rest can only be checked after that",
+        "59:16 this is not TOML: string values must be quoted, expected literal string / correct this line; the rest can only be checked after that",
     )]);
     assert_eq!(
         faults_with("copies = 2 }", "hands = \"both\", copies = 2 }, \"größe\", \"ß\""),
@@ -267,7 +271,7 @@ fn references_and_ids() {
         (
             "on = \"hip-plate\"",
             "on = \"tape\"",
-            "46:6 a patch lies on a template, and `tape` is none / name one of the [[template]] sections",
+            "46:6 a patch lies on a template, and `tape` is not a template / name one of the [[template]] sections",
         ),
     ]);
     assert_eq!(faults_with("id = \"bolt\"", "id = \"seat\"")[0], "45:6 the id `seat` is taken on line 26 / give each its own id");
@@ -295,14 +299,14 @@ fn rules_between_keys() {
     let line = "look along the roll with the up face towards you: 45 if the line rises to the left of the warp, -45 if to the right";
     assert_eq!(
         faults_with("twill_line = 45\n", ""),
-        [format!("10:1 the twill does not say where its line runs / add `twill_line`: {line}")]
+        [format!("10:1 the twill needs the direction of its line / add `twill_line`: {line}")]
     );
     assert_eq!(faults_with("twill_line = 45", "twill_line = 30"), [format!("13:14 a twill line runs at 45 or -45, not 30 / {line}")]);
     each(&[
         (
             "selvedge = 10",
             "selvedge = 10\nprice_per_metre = 40\nprice_per_square_metre = 50",
-            "18:26 the cloth has a price for a metre and one for a square metre / keep the one the seller asks",
+            "18:26 the cloth has both a price per metre and a price per square metre / keep the one on the seller's list",
         ),
         ("turns = [0, 180, 360]\n", "", "64:9 `faces` stands without `turns` / say at which turns: turns = [0, 180]"),
         ("width = 20\n", "width = 20\ncorner = 11\n", "50:10 corners of 11 mm do not fit a patch of 40 mm by 20 mm / give at most 10 mm"),
@@ -430,8 +434,12 @@ job.toml:34:8: there is no file `nowhere.dxf`
     put the drawing there, or name it from the folder of the job file (FOLDER)
 job.toml:61:9: there is no cloth `tape-clth`
     did you mean \"tape-cloth\"?
+    to paste:
+        cloth = \"tape-cloth\"
 job.toml:63:14: there is no template, strip or patch `tap`
-    did you mean \"tape\"?";
+    did you mean \"tape\"?
+    to paste:
+        templates = [\"tape\", \"bolt\"]";
     assert_eq!(shown, expected.replace("FOLDER", &dir.path().display().to_string()));
 }
 
@@ -454,7 +462,7 @@ fn files_that_are_no_job_files() {
     let missing = load(&dir.path().join("missing.toml")).unwrap_err();
     assert_eq!(said(&missing.0), ["there is no such file / name a job file, or begin one with `warpwise new`"]);
     if Path::new("/dev/zero").exists() {
-        assert_eq!(said(&load(Path::new("/dev/zero")).unwrap_err().0), ["this is not a plain file / name a job file"]);
+        assert_eq!(said(&load(Path::new("/dev/zero")).unwrap_err().0), ["this is not an ordinary file / name a job file"]);
     }
 }
 

@@ -157,15 +157,15 @@ fn warnings_a_worker_would_be_glad_of() {
         (
             "weave = \"plain\"",
             "weave = \"plain\"\ntwill_line = 45",
-            "21:14 `twill_line = 45` is of no use: this weave has no twill line / take the line out, or correct the weave",
+            "21:14 `twill_line = 45` has no effect: this weave has no twill line / delete the line, or correct the weave",
         ),
         (
             "file = \"seat.svg\"",
             "file = \"seat.svg\"\narrow = 359.4",
             "28:9 the arrow is given as 359.4° but drawn at 0° / the job's word holds; take `arrow` out to use the drawn one",
         ),
-        ("[\"tape\", \"bolt\"]", "[\"tape\"]", "44:1 no layer lays this / take it out, or name it in a layer"),
-        ("cloth = \"tape-cloth\"", "cloth = \"twill\"", "18:1 no layer uses this cloth / take it out, or name it in a layer"),
+        ("[\"tape\", \"bolt\"]", "[\"tape\"]", "44:1 no layer uses this / delete it, or name it in a layer"),
+        ("cloth = \"tape-cloth\"", "cloth = \"twill\"", "18:1 no layer uses this cloth / delete it, or name it in a layer"),
     ] {
         assert_eq!(warnings_with(old, new), [warning], "{new}");
     }

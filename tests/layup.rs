@@ -111,7 +111,7 @@ fn a_bag_spans_the_surface_of_the_mould_with_its_depth() {
         let mut plan = demo().plan().clone();
         let c = &mut plan.mould_work[0].consumables;
         (c.overhang, c.seal_margin) = (0.0, 0.0);
-        c.bag = vec![warpwise::job::BagOver { templates: Vec::new(), girths, openings: Some(openings), moulds: 1 }];
+        c.bag = vec![warpwise::job::BagOver { templates: Vec::new(), girths, openings: Some(openings), moulds: Some(1) }];
         let mut bags = only(layup(&plan, &When::default())).bags;
         assert_eq!(bags.len(), 1);
         bags.remove(0)
@@ -245,13 +245,13 @@ fn what_makes_no_sense_is_told_with_its_line_and_a_remedy() {
         ("[[cure]]\nto = 80\nrate = -2", "rate"),
         ("[[cure]]\nto = 80\nrate = 9", "fast ramp"),
         ("[[cure]]\nrate = 2", "lacks `to`"),
-        ("[layup]\nmould_limit = 90\n[[cure]]\nto = 120\nrate = 2", "the mould stands at most 90 °C"),
-        ("[layup]\ncore_limit = 90\n[[cure]]\nto = 120\nrate = 2", "the core stands at most 90 °C"),
-        ("[layup]\nstart = \"tomorrow\"", "is no date and time"),
-        ("[layup]\nstart = \"2026-12-01\"", "is no date and time"),
-        ("[layup]\nstart = \"2026-02-30 08:00\"", "is no date and time"),
-        ("[layup]\nrelease_expires = \"31.12.2026\"", "is no day"),
-        ("[layup]\nrelease_expires = \"0026-12-31\"", "is no day"),
+        ("[layup]\nmould_limit = 90\n[[cure]]\nto = 120\nrate = 2", "the mould withstands at most 90 °C"),
+        ("[layup]\ncore_limit = 90\n[[cure]]\nto = 120\nrate = 2", "the core withstands at most 90 °C"),
+        ("[layup]\nstart = \"tomorrow\"", "is not a date and time"),
+        ("[layup]\nstart = \"2026-12-01\"", "is not a date and time"),
+        ("[layup]\nstart = \"2026-02-30 08:00\"", "is not a date and time"),
+        ("[layup]\nrelease_expires = \"31.12.2026\"", "is not a date"),
+        ("[layup]\nrelease_expires = \"0026-12-31\"", "is not a date"),
         ("[layup]\nstart = \"2026-12-01 08:00\"\nrelease_expires = \"2026-11-30\"", "before the cure begins"),
         ("[layup]\njoint = [\"tapes\"]", "did you mean \"tape\"?"),
         ("[debulk]\nevery = 0", "every"),
@@ -267,7 +267,7 @@ fn what_makes_no_sense_is_told_with_its_line_and_a_remedy() {
         assert!(said.contains(told) && said.contains("job.toml:"), "{lines}: {said}");
     }
     let cloth = |line: &str| said(&SOUND.replacen("selvedge = 10", &format!("selvedge = 10\n{line}"), 1));
-    assert!(cloth("expiry = \"soon\"").contains("is no day"));
+    assert!(cloth("expiry = \"soon\"").contains("is not a date"));
     assert!(cloth("material = \"core\"").contains("needs its thickness"));
     assert!(cloth("[[cloth.offer]]\nwidth = 15").contains("leave nothing of a width"));
     assert!(cloth("[[cloth.offer]]\nwidth = 900").contains("no price is known"));
@@ -324,7 +324,8 @@ fn eighty_patches_on_a_plate_are_eighty_one_places() {
         assert!(here.len() == 1 && (here[0] - wanted(k)).abs() < 1e-6, "p{k}: {here:?}");
     }
     let bare: f64 = regions.iter().filter(|r| r.patches.is_empty()).map(|r| r.area).sum();
-    assert!((bare - (0.63 - (0..80).map(wanted).sum::<f64>())).abs() < 1e-6, "{bare}");
+    // Every corner of a patch laid at 45° lies on the grid of 1 µm.
+    assert!((bare - (0.63 - (0..80).map(wanted).sum::<f64>())).abs() < 1e-5, "{bare}");
 }
 
 /// Finish was counted on one face whatever was meant, and no paper said on which.

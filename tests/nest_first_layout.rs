@@ -112,3 +112,42 @@ fn whatever_fits_a_short_bench_with_flaws_near_the_free_end_finds_a_place() {
     }
     assert!(failed.is_empty(), "{} of 600: {failed:#?}", failed.len());
 }
+
+/// The search's outline of a piece with many corners reaches a little beyond the true one, at the edge of an offcut into what is no cloth:
+/// then all of the layout was given up, what lies on the roll with it.
+#[test]
+fn pieces_of_many_corners_find_a_place_beside_offcuts_of_any_form() {
+    let mut failed = Vec::new();
+    for seed in 0..150 {
+        let mut r = Random(Pcg64Mcg::seed_from_u64(9_000 + seed));
+        let lobed = |r: &mut Random| -> Ring {
+            let (a, b, lobes) = (r.between(40, 160), r.between(30, 120), f64::from(2 + r.below(4)));
+            let angles = (0..160).map(|i| f64::from(i) / 160.0 * std::f64::consts::TAU);
+            angles.map(|t| (t, 1.0 + 0.2 * (lobes * t).sin())).map(|(t, s)| point(a * s * t.cos(), b * s * t.sin()).snapped()).collect()
+        };
+        let turned = |r: &mut Random| if r.below(2) == 0 { vec![0.0, 180.0] } else { (0..24).map(|k| 15.0 * f64::from(k)).collect() };
+        let turns = turned(&mut r);
+        let shapes: Vec<Shape> = (0..2 + r.below(5))
+            .map(|k| Shape {
+                name: format!("ply {k}"),
+                region: Region::solid(lobed(&mut r)),
+                poses: turns.iter().map(|&turn| Pose { turn, flip: false }).collect(),
+                tolerance: 0.0,
+                copies: 1 + r.below(4),
+                may_cross: false,
+            })
+            .collect();
+        let offcuts = (0..1 + r.below(5)).map(|k| {
+            let (w, h) = (r.mm(150, 600), r.mm(120, 500));
+            let cut = [(0.0, 0.0), (w, 0.05 * h), (w, 0.5 * h), (0.6 * w, 0.5 * h), (0.55 * w, h), (0.1 * w, 0.95 * h)];
+            let region = Region::solid(cut.map(|(x, y)| point(x, y).snapped()).to_vec());
+            Stock { name: format!("off-{k}"), extent: Extent::Fixed { region }, keep_out: Vec::new() }
+        });
+        let mut stocks: Vec<Stock> = offcuts.collect();
+        let extent = Extent::Open { low: 10.0, high: 610.0, segment_max: None, length_max: None };
+        stocks.push(Stock { name: "roll".into(), extent, keep_out: Vec::new() });
+        let outcome = first_layout(&Problem::new(shapes, stocks, [0.0, 2.0, 5.0][r.below(3) as usize]).unwrap());
+        failed.extend(outcome.unplaced.first().map(|u| format!("seed {seed}: {}", u.2)));
+    }
+    assert!(failed.is_empty(), "{} of 150: {failed:#?}", failed.len());
+}

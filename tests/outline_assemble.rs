@@ -350,11 +350,13 @@ fn random_lines_never_panic_and_always_add_up() {
             })
             .collect();
         let entities = lines.iter().map(|l| &l.label).collect::<std::collections::BTreeSet<_>>().len();
+        let count = lines.len();
         let drawing = Drawing { lines, used: entities, present: entities, ..Drawing::default() };
         match assemble(drawing, &ReadOptions::default()) {
             Ok(r) => {
                 good += 1;
                 assert_eq!(r.used + r.not_used.len(), r.present);
+                assert_eq!(r.account.len(), count, "each line is in the account once");
                 assert!(!r.outlines.is_empty());
             }
             Err(faults) => assert!(!faults.is_empty()),

@@ -53,7 +53,7 @@ fn a_device_that_never_ends_is_no_file() {
     let dir = tempfile::tempdir().unwrap();
     let link = dir.path().join("zero.svg");
     std::os::unix::fs::symlink("/dev/zero", &link).unwrap();
-    refused(&link, "no ordinary file");
+    refused(&link, "not an ordinary file");
 }
 
 #[test]

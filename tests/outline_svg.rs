@@ -442,8 +442,8 @@ fn all_faults_of_a_drawing_come_at_once() {
 #[test]
 fn broken_xml_is_placed() {
     for (svg, what) in [
-        ("<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"9mm\"", "breaks off"),
-        ("<svg xmlns=\"http://www.w3.org/2000/svg\"><g>", "breaks off"),
+        ("<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"9mm\"", "is cut short"),
+        ("<svg xmlns=\"http://www.w3.org/2000/svg\"><g>", "is cut short"),
         ("<svg xmlns=\"http://www.w3.org/2000/svg\"><g></svg>", "not well-formed"),
         ("<html/>", "no SVG drawing"),
         ("not xml at all", "not well-formed"),

@@ -3,7 +3,7 @@
 //! smaller by its own.
 //!
 //! `WARPWISE_JOBS=1000` for more of them, `WARPWISE_JOBS_FROM=40` to begin elsewhere.
-#![allow(clippy::unwrap_used)]
+#![allow(clippy::unwrap_used, clippy::print_stdout)]
 
 #[path = "random_support/mod.rs"]
 mod random_support;
@@ -43,7 +43,7 @@ fn number(name: &str, default: u64) -> u64 {
 #[test]
 fn random_jobs_are_planned_or_refused_with_a_reason() {
     let (first, count) = (number("WARPWISE_JOBS_FROM", 0), number("WARPWISE_JOBS", 40));
-    let ends: Vec<(u64, End)> = (first..first + count).into_par_iter().map(|k| (k, run(k))).collect();
+    let ends: Vec<(u64, End)> = (first..first + count).into_par_iter().map(|k| (k, unharmed(k))).collect();
     let refusals = ends.iter().filter_map(|(k, e)| if let End::Refused(why) = e { Some(format!("job {k}: {why}")) } else { None });
     let refused = refusals.inspect(|why| println!("refused {why}")).count();
     let wrong: Vec<String> =
@@ -53,7 +53,15 @@ fn random_jobs_are_planned_or_refused_with_a_reason() {
     assert!(3 * refused < ends.len(), "{refused} of {count} refused: jobs that nobody would make");
 }
 
-/// One job, from files to the pieces on the cloth.
+/// One job; a panic is told as what is wrong with it.
+fn unharmed(k: u64) -> End {
+    std::panic::catch_unwind(|| run(k)).unwrap_or_else(|panic| {
+        let text = panic.downcast_ref::<String>().cloned().or_else(|| panic.downcast_ref::<&str>().map(|t| (*t).to_string()));
+        End::Wrong(format!("panicked: {}", text.unwrap_or_default()))
+    })
+}
+
+/// The same, from files to the pieces on the cloth.
 fn run(k: u64) -> End {
     let folder = tempfile::tempdir().unwrap();
     random_support::write_job(folder.path(), k);

@@ -177,6 +177,16 @@ fn too_little_or_too_much_allowance_is_refused() {
     refused_with(&job, |p| p.pieces[1].arrow.reverse(), "arrow points");
 }
 
+#[test]
+fn a_named_corner_that_is_not_on_the_skin_is_refused() {
+    let mut job = plate();
+    job.templates[0].corners = warpwise::trace::named_corners(&[job.templates[0].outline.net()]).remove(0);
+    let plan = plan_of(&job);
+    assert!(plan.templates[0].inked.as_ref().unwrap().corners.len() >= 6);
+    accepted(&plan);
+    refused_with(&job, |p| p.templates[0].inked.as_mut().unwrap().corners[2].at.x += 1.0, "is not a point of its net line");
+}
+
 /// What grew into a small window came out through the butt edge beside it: its own allowance seemed to permit it.
 #[test]
 fn cloth_that_comes_out_of_a_window_through_an_edge_is_refused() {

@@ -72,17 +72,18 @@ def reach(ring, net):
 
 
 def short_of(ring, net, cut, everything):
-    """Edges that lack some of their allowance, though neither the ply nor an edge with another allowance is near."""
+    """Stretches that lack some of their allowance, though neither the ply nor an edge with another allowance is near."""
     for a, b, amount in ring:
         if amount <= 0:
             continue
-        whole = strip(a, b, amount - 0.01)
-        near = LineString([a, b]).buffer(2.5 * amount)
-        if whole.intersection(net).area > GRID or any(o != amount and near.intersects(LineString([c, d])) for c, d, o in everything):
-            continue
-        lacking = whole.difference(cut).area
-        if lacking > GRID * (math.dist(a, b) + 2 * amount):
-            yield lacking, a
+        others = unary_union([LineString([c, d]) for c, d, o in everything if o != amount]).buffer(2.5 * amount)
+        for stretch in parts(LineString([a, b]).difference(others)):
+            if stretch.length < 1:
+                continue
+            whole = strip(*stretch.coords, amount - 0.01)
+            lacking = whole.difference(cut).area
+            if whole.intersection(net).area <= GRID and lacking > GRID * (stretch.length + 2 * amount):
+                yield lacking, stretch.coords[0]
 
 
 def judge_ply(plan, pieces):

@@ -24,7 +24,7 @@ pub struct Check {
     /// Print the pieces as JSON on standard output
     #[arg(long)]
     json: bool,
-    /// No warnings on standard error
+    /// Print no warnings
     #[arg(long)]
     quiet: bool,
 }

@@ -5,7 +5,7 @@ use super::files::write_into;
 use super::progress::Bar;
 use super::search::{self, Search};
 use super::stock::read_stock;
-use super::{COLUMNS, cautions, print, warn};
+use super::{COLUMNS, cautions, print, print_cautions, warn};
 use clap::Args;
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
@@ -22,13 +22,13 @@ pub struct EstimateCommand {
     /// The job files; several jobs share the rolls
     #[arg(value_name = "JOB", required_unless_present = "part")]
     jobs: Vec<PathBuf>,
-    /// Layouts for each width, from so many seeds
+    /// How many layouts to plan for each width, each from its own seed
     #[arg(long, value_name = "N", default_value_t = 3, value_parser = clap::value_parser!(u32).range(1..=100))]
     seeds: u32,
-    /// Spare: per cent of the length, or `piece` for the largest piece once more
+    /// Spare cloth to add: per cent of the length, or `piece` for the largest piece once more
     #[arg(long, value_name = "SPARE", default_value = "10")]
     spare: String,
-    /// Before templates exist: "CLOTH: 0.35 m2 x 4" or "700 x 520 x 2" (mm), trim included; jobs then only lend their cloths
+    /// Before templates exist: "CLOTH: 0.35 m2 x 4" or "700 x 520 x 2" (mm), trim included; the jobs then give only their cloths
     #[arg(long, value_name = "PART")]
     part: Vec<String>,
     /// Waste of rough parts, per cent of the roll [default: that of the plans booked in --stock, else 25]
@@ -56,7 +56,7 @@ impl EstimateCommand {
             },
         };
         if self.waste.is_some_and(|w| !(0.0..=85.0).contains(&w)) {
-            return Err(usage("--waste is no share of a roll", "give per cent from 0 to 85"));
+            return Err(usage("--waste is not a share of the roll", "give per cent from 0 to 85"));
         }
         if self.search.go_on.is_some() || self.search.history.is_some() {
             return Err(usage("--go-on and --history are for `nest`", "leave them out"));
@@ -85,15 +85,12 @@ impl EstimateCommand {
         let settings = Settings { stop, seed: self.search.seed, threads, sets: self.search.sets };
         let ours = |_: &str, cloth: &str| jobs.iter().flat_map(|j| &j.cloths).any(|c| c.id == cloth);
         let cautions = stock.as_ref().map_or(of_jobs, |s| s.cautions(s.day, &ours));
-        if !self.search.json {
-            let lines: String = cautions.iter().map(|c| sheet::summary::wrap(&format!("WARNING: {c}"), COLUMNS, 2)).collect();
-            print(&lines)?;
-        }
+        print_cautions(&cautions, self.search.json)?;
         let wish = Wish { jobs: &jobs, stock: stock.as_ref(), seeds: self.seeds, spare };
         let bar = Bar::new(self.search.quiet);
         let found = estimate::estimate(&wish, &settings, search::interrupt()?, &bar);
         bar.done();
-        Ok(found?)
+        found.map_err(|refusal| Failure::from(refusal).in_jobs(&jobs))
     }
 
     fn rough(&self, spare: Spare) -> Result<Estimate, Failure> {
@@ -111,9 +108,7 @@ impl EstimateCommand {
         } else {
             let (jobs, warnings) = job::load_all(&self.jobs).map_err(Failure::Input)?;
             warn(&warnings, self.search.quiet);
-            if !self.search.json {
-                print(&sheet::summary::cautions(&cautions(&jobs, self.search.stock.as_deref()), COLUMNS))?;
-            }
+            print_cautions(&cautions(&jobs, self.search.stock.as_deref()), self.search.json)?;
             currency = jobs.first().map_or_else(String::new, |j| j.currency.clone());
             for cloth in jobs.into_iter().flat_map(|j| j.cloths) {
                 if !cloths.iter().any(|c| c.id == cloth.id) {

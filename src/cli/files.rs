@@ -19,7 +19,7 @@ pub fn read_plan(path: &Path) -> Result<String, Failure> {
         return Err(fault("this is a folder where a plan should be".into()));
     }
     if !about.is_file() {
-        return Err(fault("this is no ordinary file".into()));
+        return Err(fault("this is not an ordinary file".into()));
     }
     let mut bytes = Vec::new();
     // One byte over the limit tells a file that is too large.

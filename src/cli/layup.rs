@@ -24,7 +24,7 @@ pub struct Layup {
     /// When the cure begins, as "2026-12-01 08:00"; in place of the job's own
     #[arg(long, value_name = "TIME")]
     start: Option<String>,
-    /// Look at the dates anew: the ledger, or an export of it, as it is now
+    /// Check the dates again against this ledger, or an export of it
     #[arg(long, value_name = "FILE")]
     stock: Option<PathBuf>,
     /// Print steps and figures as JSON instead of writing a file
@@ -36,7 +36,7 @@ impl Layup {
     /// Reads, verifies, writes.
     pub fn run(self) -> Result<(), Failure> {
         if self.start.as_deref().is_some_and(|start| !layup::is_start(start)) {
-            let fault = Fault::new("--start is no date and time", "write it as \"2026-12-01 08:00\"");
+            let fault = Fault::new("--start is not a date and time", "write it as \"2026-12-01 08:00\"");
             return Err(Failure::Usage(fault.into()));
         }
         let plan = verified(&self.plan)?;

@@ -118,3 +118,14 @@ fn warn(warnings: &[Fault], quiet: bool) {
 fn cautions(jobs: &[Job], stock: Option<&Path>) -> Vec<String> {
     if stock.is_some() { Vec::new() } else { warpwise::stock::cautions_of_jobs(jobs, Day::today()) }
 }
+
+/// Prints what dates ask for, before everything else; beside JSON to standard error.
+#[allow(clippy::print_stderr)]
+fn print_cautions(list: &[String], json: bool) -> Result<(), Failure> {
+    let text = warpwise::sheet::summary::cautions(list, COLUMNS);
+    if !json {
+        return print(&text);
+    }
+    eprint!("{text}");
+    Ok(())
+}

@@ -3,12 +3,12 @@
 use super::exit::Failure;
 use super::nest::files;
 use super::search::Search;
-use super::{COLUMNS, cautions, print, warn};
+use super::{COLUMNS, cautions, print, print_cautions, warn};
 use clap::Args;
 use std::path::{Path, PathBuf};
 use warpwise::fault::Fault;
 use warpwise::plan::{Plan, StockKind};
-use warpwise::sheet::summary::{self, wrap};
+use warpwise::sheet::summary::wrap;
 use warpwise::{job, plan};
 
 /// `warpwise mosaic`.
@@ -47,10 +47,10 @@ pub fn plan_and_write(file: &Path, out: &Path, search: &Search) -> Result<(), Fa
     let cautions = cautions(std::slice::from_ref(&job), search.stock_of(std::slice::from_ref(&job))?.as_deref());
     let plan = search.plan(&[job], stop)?;
     plan::folder::write(out, &files(&plan)).map_err(Failure::Machine)?;
+    print_cautions(&cautions, search.json)?;
     if search.json {
         return print(&plan::to_json(plan.plan()));
     }
-    print(&summary::cautions(&cautions, COLUMNS))?;
     print(&format!("{}\nPlan folder: {1}\nMap, look and cut sheets: {1}/sheets\n", in_words(plan.plan()), out.display()))
 }
 

@@ -2,7 +2,7 @@
 
 use super::exit::Failure;
 use super::search::Search;
-use super::{COLUMNS, cautions, print, warn};
+use super::{COLUMNS, cautions, print, print_cautions, warn};
 use clap::Args;
 use std::path::{Path, PathBuf};
 use warpwise::verify::Verified;
@@ -39,10 +39,11 @@ pub fn plan_and_write(jobs: &[PathBuf], out: &Path, search: &Search) -> Result<(
     let cautions = cautions(&jobs, search.stock_of(&jobs)?.as_deref());
     let plan = search.plan(&jobs, stop)?;
     plan::folder::write(out, &files(&plan)).map_err(Failure::Machine)?;
+    print_cautions(&cautions, search.json)?;
     if search.json {
         print(&plan::to_json(plan.plan()))
     } else {
-        print(&format!("{}{}", sheet::summary::cautions(&cautions, COLUMNS), sheet::summary(&plan, COLUMNS)))?;
+        print(&sheet::summary(&plan, COLUMNS))?;
         print(&format!(
             "\nPlan folder: {0}\nReport:      {0}/report.html\nCut sheets:  {0}/sheets\nAll layouts: {0}/overview.svg\nLay-up:      {0}/sheets/lay-up.pdf\n",
             out.display()

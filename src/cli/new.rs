@@ -22,7 +22,7 @@ pub struct New {
     /// Print what was written as JSON on standard output
     #[arg(long)]
     json: bool,
-    /// No warnings on standard error
+    /// Print no warnings
     #[arg(long)]
     quiet: bool,
 }
@@ -89,7 +89,7 @@ impl New {
                 _ => {
                     let what = match outline {
                         o if o.is_dir() => "this is a folder",
-                        o if o.exists() => "this is no ordinary file",
+                        o if o.exists() => "this is not an ordinary file",
                         _ => "there is no such file",
                     };
                     faults.push(Fault::new(what, "name an outline drawing: SVG, DXF or CSV").in_file(outline));

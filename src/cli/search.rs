@@ -36,7 +36,7 @@ pub struct Search {
     /// Plan from this stock, offcuts first: a ledger of `warpwise stock`, or an export of one [default: what the job names]
     #[arg(long, value_name = "FILE")]
     pub stock: Option<PathBuf>,
-    /// Go on with this plan: what the ledger knows to be cut stays, the rest and what was spoiled is planned anew
+    /// Go on with this plan: pieces the ledger records as cut stay; the rest, and spoiled pieces, are planned again
     #[arg(long, value_name = "PLAN")]
     pub go_on: Option<PathBuf>,
     /// Print the plan as JSON on standard output
@@ -45,7 +45,7 @@ pub struct Search {
     /// Write the history of each cloth's search into this folder, as CSV and as a plot
     #[arg(long, value_name = "DIR")]
     pub history: Option<PathBuf>,
-    /// No progress and no warnings on standard error
+    /// Print no progress and no warnings
     #[arg(long)]
     pub quiet: bool,
 }
@@ -58,7 +58,7 @@ impl Search {
         let earlier = match (&from, &self.go_on) {
             (Some(ledger), Some(plan)) => earlier(ledger, plan)?,
             (None, Some(_)) => {
-                let fault = Fault::new("--go-on goes by what the ledger knows to be cut", "name the ledger with --stock, or in the job");
+                let fault = Fault::new("--go-on needs the ledger: it records what is cut", "name the ledger with --stock, or in the job");
                 return Err(Failure::Usage(fault.into()));
             }
             _ => planner::Earlier::default(),
@@ -74,7 +74,7 @@ impl Search {
         if let Some(dir) = &self.history {
             write_histories(dir, &histories)?;
         }
-        Ok(plan?)
+        plan.map_err(|refusal| Failure::from(refusal).in_jobs(jobs))
     }
 
     /// The stock to plan from: by the flag, else by the jobs, which must mean the same one.
@@ -96,13 +96,15 @@ impl Search {
     /// The limit that the flags ask for; wrong use if they ask for none that can be kept.
     pub fn stop(&self) -> Result<Stop, Failure> {
         match self.effort {
-            Some(0) => Err(Failure::Usage(Fault::new("--effort 0 leaves no round to search in", "give at least 1").into())),
+            Some(0) => Err(Failure::Usage(Fault::new("--effort 0 allows no search at all", "give at least 1").into())),
             Some(rounds) => Ok(Stop::Effort(rounds)),
             None => Duration::try_from_secs_f64(self.seconds)
                 .ok()
                 .filter(|time| *time <= Duration::from_secs(7 * 24 * 3600))
                 .map(Stop::After)
-                .ok_or_else(|| Failure::Usage(Fault::new("--seconds is not a time", "give seconds between 0 and a week (604800)").into())),
+                .ok_or_else(|| {
+                    Failure::Usage(Fault::new("--seconds is not a valid time", "give seconds between 0 and a week (604800)").into())
+                }),
         }
     }
 }

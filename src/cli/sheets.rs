@@ -26,7 +26,7 @@ enum Format {
 /// A face of the cloth.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 enum Side {
-    /// The face that the job calls up
+    /// The face that the job's `up` names
     Up,
     /// The other
     Down,
@@ -47,10 +47,10 @@ pub struct Sheets {
     /// Paper for PDF: a4, a3, letter, tabloid, roll (one page as large as the cloth) or a size in mm, such as 300x500 [default: a4]
     #[arg(long, value_name = "NAME")]
     paper: Option<String>,
-    /// What the printer leaves white at each side, mm
+    /// Margin that the printer leaves white at each side, mm
     #[arg(long, value_name = "MM", default_value_t = 8.0, allow_negative_numbers = true)]
     margin: f64,
-    /// By how much neighbouring pages overlap, mm
+    /// Overlap of neighbouring pages, mm
     #[arg(long, value_name = "MM", default_value_t = 10.0, allow_negative_numbers = true)]
     overlap: f64,
     /// Templates of the pieces instead of the layouts, one for those that are equal [default: PDF on paper]
@@ -71,7 +71,7 @@ pub struct Sheets {
     /// Print the written files as JSON on standard output
     #[arg(long)]
     json: bool,
-    /// Nothing on standard error
+    /// Print no warnings
     #[arg(long)]
     quiet: bool,
 }

@@ -29,7 +29,7 @@ pub struct Stock {
 
 #[derive(Subcommand)]
 enum Command {
-    /// Add a roll, an offcut or a dated consumable
+    /// Add a roll, an offcut or a consumable with a date
     Add(Add),
     /// List rolls and offcuts; --page writes one HTML page with every offcut to scale
     List {
@@ -43,7 +43,7 @@ enum Command {
         #[arg(long)]
         json: bool,
     },
-    /// Everything known of one thing
+    /// Show everything recorded about one item
     Show {
         /// Its name, as in `off-17`
         id: String,
@@ -63,9 +63,9 @@ enum Command {
         #[arg(required = true)]
         ids: Vec<String>,
     },
-    /// Correct what is recorded of a roll or an offcut
+    /// Correct the record of a roll or an offcut
     Set(Set),
-    /// Take things out of the stock
+    /// Remove items from the stock
     Remove {
         /// Their names
         #[arg(required = true)]
@@ -81,9 +81,9 @@ enum Command {
         #[arg(long, value_name = "FILE")]
         labels: Option<PathBuf>,
     },
-    /// Say that cut pieces are laid, spoiled, or only cut
+    /// Mark cut pieces as laid, spoiled or only cut
     Mark {
-        /// What became of them
+        /// Their new state
         state: Became,
         /// plan.json or its folder
         plan: PathBuf,
@@ -91,20 +91,20 @@ enum Command {
         #[arg(required = true)]
         pieces: Vec<String>,
     },
-    /// Which pieces of a plan are to cut, cut, laid or spoiled
+    /// List which pieces of a plan are still to cut, cut, laid or spoiled
     Pieces {
         /// plan.json or its folder
         plan: PathBuf,
     },
-    /// Take the last change back
+    /// Undo the last change
     Undo,
-    /// What was changed, the last first
+    /// List the changes, newest first
     History {
-        /// How many changes
+        /// How many changes to list
         #[arg(long, default_value_t = 30)]
         last: usize,
     },
-    /// Write labels of offcuts again
+    /// Write the labels of offcuts again
     Labels {
         /// Where to
         #[arg(long, value_name = "FILE", default_value = "labels.html")]
@@ -117,14 +117,14 @@ enum Command {
         /// Where to; standard output if left out
         file: Option<PathBuf>,
     },
-    /// Take over everything in a stock file
+    /// Import everything in a stock file
     Import {
         /// What `export` wrote
         file: PathBuf,
     },
-    /// Look for damage in the ledger, and at every date
+    /// Check the ledger for damage, and every date
     Check {
-        /// Put the last good backup in the place of a damaged ledger
+        /// Replace a damaged ledger by its last good backup
         #[arg(long)]
         restore: bool,
     },
@@ -162,7 +162,7 @@ struct Set {
     /// Hours it may spend out of the freezer
     #[arg(long, value_name = "HOURS", allow_hyphen_values = true)]
     out_life: Option<f64>,
-    /// Good for the look, not for strength
+    /// Cosmetic use only, not for strength
     #[arg(long, value_name = "YES|NO", value_parser = clap::builder::BoolishValueParser::new())]
     cosmetic_only: Option<bool>,
     /// The day a consumable was opened
@@ -234,7 +234,7 @@ impl Stock {
             Command::Pieces { plan } => pieces(&file, &plan),
             Command::Undo => {
                 let what = Ledger::write(&file)?.undo(&now)?;
-                print(&format!("taken back: {what}\n"))
+                print(&format!("undone: {what}\n"))
             }
             Command::History { last } => {
                 let entries = Ledger::read(&file)?.history(last)?;
@@ -245,7 +245,7 @@ impl Stock {
                 let missing: Vec<Fault> = ids
                     .iter()
                     .filter(|id| stock.offcuts.iter().all(|o| o.id() != id.as_str()))
-                    .map(|id| Fault::new("is no offcut of the stock", "`warpwise stock list` shows what there is").on(id))
+                    .map(|id| Fault::new("is not an offcut in the stock", "`warpwise stock list` shows what there is").on(id))
                     .collect();
                 if !missing.is_empty() {
                     return Err(Failure::Input(Faults(missing)));
@@ -373,7 +373,7 @@ fn open_stock(file: &Path) -> Result<Source, Failure> {
         |what: String| Failure::Input(Fault::new(what, "name a ledger, or a file that `warpwise stock export` wrote").in_file(file).into());
     let open = std::fs::File::open(file).map_err(|e| refused(format!("the stock cannot be read: {e}")))?;
     if !open.metadata().is_ok_and(|m| m.is_file()) {
-        return Err(refused("this is no ordinary file".into()));
+        return Err(refused("this is not an ordinary file".into()));
     }
     let mut bytes = Vec::new();
     open.take(warpwise::stock::LARGEST_FILE + 1).read_to_end(&mut bytes).map_err(|e| refused(format!("the stock cannot be read: {e}")))?;

@@ -24,7 +24,7 @@ enum What {
     Roll(AddRoll),
     /// An offcut, by its size or its drawing
     Offcut(AddOffcut),
-    /// Release agent, resin, tape, film: anything with a date on it
+    /// Release agent, resin, tape, film: anything with a use-by date
     Consumable(AddConsumable),
 }
 
@@ -45,7 +45,7 @@ struct Life {
     /// It lies out of the freezer now: the hours run
     #[arg(long)]
     out: bool,
-    /// Good for the look, not for strength
+    /// Cosmetic use only, not for strength
     #[arg(long)]
     cosmetic_only: bool,
     /// Where it lies
@@ -127,9 +127,9 @@ impl From<DrawnIn> for Unit {
 
 #[derive(Clone, Copy, ValueEnum)]
 enum Up {
-    /// The up face
+    /// Face up
     Up,
-    /// The other face
+    /// Face down
     Down,
 }
 
@@ -146,7 +146,7 @@ struct AddConsumable {
     /// The day it was opened
     #[arg(long, value_name = "DAY")]
     opened: Option<String>,
-    /// Days it keeps once opened
+    /// Days it lasts once opened
     #[arg(long, value_name = "DAYS")]
     keeps: Option<u32>,
     /// Where it lies
@@ -235,7 +235,7 @@ pub(super) fn flaw(text: &str, width: f64) -> Result<Ring, Faults> {
     let mut stretch = |text: &str| match text.split_once("..") {
         Some((from, to)) => [from, to].map(|t| flags.length("--flaw", t.trim())),
         None => {
-            flags.0.push(Fault::new(format!("{} is no stretch of the roll", quoted(text)), "write it as 1200..1250").on("--flaw"));
+            flags.0.push(Fault::new(format!("{} is not a stretch of the roll", quoted(text)), "write it as 1200..1250").on("--flaw"));
             [0.0, 1.0]
         }
     };

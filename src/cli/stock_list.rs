@@ -53,7 +53,7 @@ pub fn list(ledger: &Ledger, cloth: Option<&str>, json: bool, today: Day) -> Res
     Ok(out)
 }
 
-/// Everything known of one thing: what it is, what its dates ask for, what was done with it. As JSON it is what `import` takes.
+/// Show everything recorded about one item: what it is, what its dates ask for, what was done with it. As JSON it is what `import` takes.
 pub fn show(ledger: &Ledger, id: &str, json: bool, now: &Moment) -> Result<String, Failure> {
     let stock = ledger.snapshot(now)?;
     let pretty = |json: serde_json::Result<String>| json.unwrap_or_default() + "\n";
@@ -90,7 +90,7 @@ pub fn show(ledger: &Ledger, id: &str, json: bool, now: &Moment) -> Result<Strin
         lines.push((c.kind.words(), c.name.clone()));
         lines.extend(c.expiry.map(|d| ("use by", d.to_string())));
         lines.extend(c.opened.map(|d| ("opened", d.to_string())));
-        lines.extend(c.days_after_opening.map(|d| ("keeps once opened", counted(d as usize, "day"))));
+        lines.extend(c.days_after_opening.map(|d| ("lasts once opened", counted(d as usize, "day"))));
         lines.extend(c.place.clone().map(|p| ("place", p)));
         c.warning(stock.day)
     } else {
@@ -131,6 +131,6 @@ fn of_cloth(age: &Age, batch: &Option<String>, place: &Option<String>, added: Da
     if age.out_hours > 0.0 || age.is_out || !life.is_empty() {
         out.push(("out of the freezer", format!("{} h{life}{now}", show_number(age.out_hours, 1))));
     }
-    out.extend(age.cosmetic_only.then(|| ("good for", "the look only, not for strength".to_string())));
+    out.extend(age.cosmetic_only.then(|| ("good for", "cosmetic use only, not for strength".to_string())));
     out
 }

@@ -122,6 +122,6 @@ pub(super) mod tests {
         let got = buy(&cloth(vec![offer(0.0, 50.0)]), Request { width: 1000.0, length: 200.0 });
         assert_eq!((got.length, got.cost), (1000.0, Some(50.0)), "the least length sold");
         assert_eq!((got.step, got.price_per_metre, got.left_over, got.offered), (500.0, Some(50.0), 800.0, true));
-        assert_eq!(buy(&cloth(Vec::new()), Request { width: 1000.0, length: 1500.0 }).length, 1500.0, "a whole step stays");
+        assert_eq!(buy(&cloth(Vec::new()), Request { width: 1000.0, length: 1500.0 }).length, 1500.0, "a whole step remains");
     }
 }

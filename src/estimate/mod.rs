@@ -96,7 +96,7 @@ pub struct Wish<'a> {
     pub jobs: &'a [Job],
     /// What is there already.
     pub stock: Option<&'a Snapshot>,
-    /// Layouts for each width, from so many seeds.
+    /// How many layouts to plan for each width, each from its own seed.
     pub seeds: u32,
     /// Spare beyond the longest.
     pub spare: Spare,

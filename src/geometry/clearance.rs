@@ -19,8 +19,8 @@ const PASSES: usize = 4;
 pub fn with_clearance(mut regions: Vec<Region>, least: f64) -> Vec<Region> {
     for _ in 0..PASSES {
         for region in &mut regions {
-            region.outline = without_short_edges(&region.outline);
-            region.holes.iter_mut().for_each(|h| *h = without_short_edges(h));
+            region.outline = without_spikes(without_short_edges(&region.outline));
+            region.holes.iter_mut().for_each(|h| *h = without_spikes(without_short_edges(h)));
             region.holes.retain(|h| h.len() >= 3);
         }
         regions.retain(|r| r.outline.len() >= 3);
@@ -88,6 +88,23 @@ fn without_short_edges(ring: &Ring) -> Ring {
     ring
 }
 
+/// The ring without corners where it folds back on itself: slivers thinner than a few micrometres, of cloth or of nothing.
+fn without_spikes(mut ring: Ring) -> Ring {
+    let mut i = 0;
+    while i < ring.len() && ring.len() > 2 {
+        let n = ring.len();
+        let (a, b, c) = (ring[(i + n - 1) % n], ring[i], ring[(i + 1) % n]);
+        let folds = (a - b).dot(c - b) > 0.0 && a.distance_to_segment(b, c).min(c.distance_to_segment(a, b)) < SHORT;
+        if folds {
+            ring.remove(i);
+            i = i.saturating_sub(1);
+        } else {
+            i += 1;
+        }
+    }
+    ring
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -120,5 +137,14 @@ mod tests {
     fn edges_of_a_micrometre_are_drawn_together() {
         let ring = vec![point(0.0, 0.0), point(50.0, 0.0), point(50.001, 0.001), point(50.0, 40.0)];
         assert_eq!(without_short_edges(&ring).len(), 3);
+    }
+
+    /// Turned and put on the grid again, the fold crossed itself.
+    #[test]
+    fn a_fold_of_less_than_a_micrometre_is_taken_out() {
+        let folded = vec![point(0.0, 0.0), point(368.315, 20.0), point(368.315, 3.643), point(368.325, 3.643), point(229.183, 0.0)];
+        let ring = without_spikes(folded.clone());
+        assert_eq!(ring, [&folded[..3], &folded[4..]].concat());
+        assert_eq!(without_spikes(ring.clone()), ring);
     }
 }

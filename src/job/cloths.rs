@@ -27,8 +27,8 @@ pub(super) fn cloth(raw: RawCloth, at: &str, doc: &Document<'_>, findings: &mut 
     let twill_line = twill_line(&raw, at, doc, findings);
     let resin_content = raw.resin_content.and_then(|resin| resin_share(resin, place("resin_content"), findings));
     if raw.price_per_metre.is_some() && raw.price_per_square_metre.is_some() {
-        let what = "the cloth has a price for a metre and one for a square metre";
-        findings.fault(place("price_per_square_metre"), what, "keep the one the seller asks");
+        let what = "the cloth has both a price per metre and a price per square metre";
+        findings.fault(place("price_per_square_metre"), what, "keep the one on the seller's list");
     }
     let price = raw.price_per_metre.map(Price::PerMetre).or(raw.price_per_square_metre.map(Price::PerSquareMetre));
     let roll_length = raw.roll_length.map(|length| {
@@ -83,8 +83,8 @@ fn offers(raw: &RawCloth, at: &str, doc: &Document<'_>, findings: &mut Findings<
             findings.fault(place("width"), what, "give the width of the roll, selvedges included");
         }
         if offer.price_per_metre.is_some() && offer.price_per_square_metre.is_some() {
-            let what = "the offer has a price for a metre and one for a square metre";
-            findings.fault(place("price_per_square_metre"), what, "keep the one the seller asks");
+            let what = "the offer has both a price per metre and a price per square metre";
+            findings.fault(place("price_per_square_metre"), what, "keep the one on the seller's list");
         }
         let price = offer.price_per_metre.map(Price::PerMetre).or(offer.price_per_square_metre.map(Price::PerSquareMetre));
         if price.is_none() && raw.price_per_metre.is_none() && raw.price_per_square_metre.is_none() {
@@ -107,12 +107,12 @@ fn twill_line(raw: &RawCloth, at: &str, doc: &Document<'_>, findings: &mut Findi
     let remedy = "look along the roll with the up face towards you: 45 if the line rises to the left of the warp, -45 if to the right";
     match raw.twill_line {
         None if is_twill(raw.weave) && !doc.has(&format!("{at}.twill_line")) => {
-            let (what, remedy) = ("the twill does not say where its line runs", format!("add `twill_line`: {remedy}"));
+            let (what, remedy) = ("the twill needs the direction of its line", format!("add `twill_line`: {remedy}"));
             findings.fault_to_paste(doc.offset_of(at), what, remedy, "twill_line = 45                  # CHECK: or -45");
         }
         Some(line) if !is_twill(raw.weave) => {
-            let what = format!("`twill_line = {}` is of no use: this weave has no twill line", show_number(line, 3));
-            findings.warning(doc.offset_of(&format!("{at}.twill_line")), what, "take the line out, or correct the weave");
+            let what = format!("`twill_line = {}` has no effect: this weave has no twill line", show_number(line, 3));
+            findings.warning(doc.offset_of(&format!("{at}.twill_line")), what, "delete the line, or correct the weave");
         }
         Some(line) if line.abs() != 45.0 => {
             let what = format!("a twill line runs at 45 or -45, not {}", show_number(line, 3));

@@ -148,7 +148,7 @@ impl<'t> Findings<'t> {
     pub(super) fn broken(&mut self, broken: Vec<Broken>) {
         for line in &broken {
             let what = format!("this is not TOML: {}", line.message);
-            self.fault(line.offset, what, "put the line right; the rest can only be checked after that");
+            self.fault(line.offset, what, "correct this line; the rest can only be checked after that");
         }
         self.silent = broken.into_iter().map(|b| b.line).collect();
     }
@@ -171,7 +171,7 @@ impl<'t> Findings<'t> {
         let before = self.faults.len();
         self.fault(offset, what, remedy);
         if let Some((_, fault)) = self.faults.get_mut(before) {
-            fault.paste = Some(line.into());
+            *fault = fault.clone().paste(Some(line.into()));
         }
     }
 
@@ -184,7 +184,7 @@ impl<'t> Findings<'t> {
         if let (Some((_, fault)), Some(head), Some(tail)) = (self.faults.get_mut(before), head, tail)
             && line.len() <= LONGEST_PASTED
         {
-            fault.paste = Some(format!("{head}{words}{tail}").trim().to_string());
+            *fault = fault.clone().paste(Some(format!("{head}{words}{tail}").trim().to_string()));
         }
     }
 
@@ -197,8 +197,12 @@ impl<'t> Findings<'t> {
 
     /// A warning at a byte offset.
     pub(super) fn warning(&mut self, offset: usize, what: impl Into<String>, remedy: impl Into<String>) {
-        if self.warnings.len() < MOST_LISTED {
+        let listed = self.warnings.len();
+        if listed < MOST_LISTED {
             self.warnings.push((offset, Fault::new(what, remedy)));
+        } else if listed == MOST_LISTED {
+            let what = format!("there are more warnings than the {MOST_LISTED} listed");
+            self.warnings.push((offset, Fault::new(what, "check these first")));
         }
     }
 
@@ -221,7 +225,7 @@ impl<'t> Findings<'t> {
         let mut faults = faults.sorted();
         if self.unlisted {
             let what = format!("there are more faults than the {MOST_LISTED} listed");
-            faults.push(Fault::new(what, "put these right first").in_file(self.file));
+            faults.push(Fault::new(what, "correct these first").in_file(self.file));
         }
         (faults, warnings.sorted().0)
     }

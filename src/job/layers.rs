@@ -164,12 +164,12 @@ pub(super) fn uses(
         used[layer.cloth] = true;
     }
     for (i, _) in used.iter().enumerate().filter(|(_, used)| !**used) {
-        findings.warning(doc.offset_of(&format!("cloth.{i}")), "no layer uses this cloth", "take it out, or name it in a layer");
+        findings.warning(doc.offset_of(&format!("cloth.{i}")), "no layer uses this cloth", "delete it, or name it in a layer");
     }
     for (i, template) in templates.iter().enumerate() {
         let offset = doc.offset_of(&path_of(i));
         if laid[i] == 0 {
-            findings.warning(offset, "no layer lays this", "take it out, or name it in a layer");
+            findings.warning(offset, "no layer uses this", "delete it, or name it in a layer");
         }
         let Some(Template { source: TemplateSource::Patch { shape: PatchShape::Sized { length, width, .. }, step_back, .. }, .. }) =
             template

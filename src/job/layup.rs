@@ -40,10 +40,10 @@ pub struct Layup {
     /// Templates that join the halves: laid when both are closed onto each other.
     #[schemars(length(max = 2000))]
     pub joint: Vec<String>,
-    /// The mould stands at most this, °C.
+    /// The mould withstands at most this, °C.
     #[schemars(range(min = 20.0, max = 500.0))]
     pub mould_limit: Option<f64>,
-    /// The core stands at most this, °C.
+    /// The core withstands at most this, °C.
     #[schemars(range(min = 20.0, max = 500.0))]
     pub core_limit: Option<f64>,
 }
@@ -161,14 +161,10 @@ pub struct BagOver {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(schema_with = "openings")]
     pub openings: Option<Vec<f64>>,
-    /// How many such moulds are bagged: 2 for a left and a right one.
-    #[serde(default = "one")]
+    /// How many such moulds are bagged; one for each hand that is laid if left out, and one for each strip.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(range(min = 1, max = 100))]
-    pub moulds: u32,
-}
-
-fn one() -> u32 {
-    1
+    pub moulds: Option<u32>,
 }
 
 /// What the bag takes.

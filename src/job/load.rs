@@ -77,14 +77,14 @@ pub fn parse_with(text: &str, path: &Path, read: &ReadOutline<'_>) -> Result<(Jo
     let job = match serde_json::from_value::<RawJob>(sound.into()) {
         Ok(raw) => build(raw, &doc, read, &mut findings),
         Err(error) => {
-            findings.fault(0, format!("the job cannot be understood: {error}"), "compare it with a new job from `warpwise new`");
+            findings.fault(0, format!("the job cannot be read: {error}"), "compare it with a new job from `warpwise new`");
             None
         }
     };
     let (faults, warnings) = findings.finish();
     match job {
         Some(job) => faults.into_result((job, warnings)),
-        None if faults.is_empty() => Err(Fault::new("the job cannot be understood", "compare it with a new job").in_file(path).into()),
+        None if faults.is_empty() => Err(Fault::new("the job cannot be read", "compare it with a new job").in_file(path).into()),
         None => Err(faults),
     }
 }
@@ -171,7 +171,7 @@ fn pairs(templates: &[Option<Template>], names: &Names, doc: &Document<'_>, find
         let offset = doc.offset_of(&format!("template.{i}.other_hand_of"));
         let Some(other) = names.find(of, "template", offset, findings) else { continue };
         let what = match templates.get(other) {
-            None => "is no template with a drawing",
+            None => "is not a template with a drawing",
             Some(_) if other == i => "is the template itself",
             Some(Some(t)) if t.other_hand_of.is_some() => "is the other hand of a template itself",
             Some(_) => continue,
@@ -191,7 +191,7 @@ fn on_its_host(
     let at = format!("patch.{i}");
     let host = names.find(&patch.on, "template", doc.offset_of(&format!("{at}.on")), findings)?;
     let Some(host) = hosts.get(host) else {
-        let what = format!("a patch lies on a template, and {} is none", quoted(&patch.on));
+        let what = format!("a patch lies on a template, and {} is not a template", quoted(&patch.on));
         findings.fault(doc.offset_of(&format!("{at}.on")), what, "name one of the [[template]] sections");
         return None;
     };
@@ -219,17 +219,17 @@ fn text_of(path: &Path) -> Result<String, Faults> {
     let fault = |what: String, remedy: &str| Faults::from(Fault::new(what, remedy).in_file(path));
     let data = fs::metadata(path).map_err(|e| match e.kind() {
         std::io::ErrorKind::NotFound => fault("there is no such file".into(), "name a job file, or begin one with `warpwise new`"),
-        _ => fault(format!("the file cannot be read: {e}"), "see to the path and its permissions"),
+        _ => fault(format!("the file cannot be read: {e}"), "check the path and its permissions"),
     })?;
     if data.is_dir() {
         return Err(fault("this is a folder, not a job file".into(), "name the job file in it, such as job.toml"));
     }
     if !data.is_file() {
-        return Err(fault("this is not a plain file".into(), "name a job file"));
+        return Err(fault("this is not an ordinary file".into(), "name a job file"));
     }
     let mut bytes = Vec::new();
     let read = File::open(path).and_then(|file| file.take(LARGEST_FILE + 1).read_to_end(&mut bytes));
-    read.map_err(|e| fault(format!("the file cannot be read: {e}"), "see to its permissions"))?;
+    read.map_err(|e| fault(format!("the file cannot be read: {e}"), "check its permissions"))?;
     if bytes.len() as u64 > LARGEST_FILE {
         return Err(fault(
             format!("the file is larger than {} MB", LARGEST_FILE >> 20),

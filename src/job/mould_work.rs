@@ -10,7 +10,7 @@ pub(super) fn is_day(text: &str, offset: usize, findings: &mut Findings<'_>) -> 
     const YEARS: std::ops::RangeInclusive<i16> = 1990..=2199;
     let day = text.parse::<jiff::civil::Date>().ok().filter(|d| text.len() == 10 && YEARS.contains(&d.year()));
     if day.is_none() {
-        findings.fault(offset, format!("{} is no day", quoted(text)), "write year, month and day of 1990 to 2199, as \"2026-12-31\"");
+        findings.fault(offset, format!("{} is not a date", quoted(text)), "write year, month and day of 1990 to 2199, as \"2026-12-31\"");
     }
     day.is_some()
 }
@@ -35,7 +35,7 @@ pub(super) fn mould_work(raw: &mut RawJob, doc: &Document<'_>, findings: &mut Fi
 fn dates(layup: &Layup, doc: &Document<'_>, findings: &mut Findings<'_>) {
     let start = layup.start.as_deref().map(|s| s.parse::<jiff::civil::DateTime>().ok().filter(|_| s.contains(':')));
     if let (Some(None), Some(text)) = (&start, &layup.start) {
-        let what = format!("{} is no date and time", quoted(text));
+        let what = format!("{} is not a date and time", quoted(text));
         findings.fault(doc.offset_of("layup.start"), what, "write year, month, day and time, as \"2026-12-01 08:00\"");
     }
     let Some(text) = &layup.release_expires else { return };
@@ -74,7 +74,7 @@ fn cure(steps: &[CureStep], layup: &Layup, doc: &Document<'_>, findings: &mut Fi
         heat = step.to;
         for (what, limit) in [("mould", layup.mould_limit), ("core", layup.core_limit)] {
             if let Some(limit) = limit.filter(|l| step.to > *l) {
-                let said = format!("the cure goes to {shown} °C, and the {what} stands at most {} °C", show_number(limit, 1));
+                let said = format!("the cure goes to {shown} °C, and the {what} withstands at most {} °C", show_number(limit, 1));
                 findings.fault(place("to"), said, "lower the cure as the data sheet allows, or correct the limit");
             }
         }

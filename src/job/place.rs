@@ -27,8 +27,9 @@ fn path_of(doc: &Document<'_>, name: &str) -> Option<String> {
     if let Some(key) = name.strip_prefix('[').and_then(|n| n.strip_suffix(']')) {
         return doc.has(key).then(|| key.to_string());
     }
-    if let Some(id) = name.strip_prefix("cloth ") {
-        return section("cloth", id);
+    // `cloth twill`, or `twill: piece 2.1`.
+    if let Some(found) = section("cloth", name.strip_prefix("cloth ").or(name.split_once(": ").map(|n| n.0)).unwrap_or_default()) {
+        return Some(found);
     }
     if let Some(found) = ["template", "strip", "patch", "cloth"].iter().find_map(|kind| section(kind, name)) {
         return Some(found);
@@ -71,6 +72,7 @@ mod tests {
         let names = [
             "[job]",
             "cloth twill",
+            "twill: piece 2.1 (2-seat)",
             "seat",
             "layer 1",
             "layer 2",
@@ -79,6 +81,6 @@ mod tests {
             "layer 2 \"bulk\": seat-heel",
             "layer 9",
         ];
-        assert_eq!(names.map(line), [1, 5, 8, 10, 13, 16, 17, 17, 0]);
+        assert_eq!(names.map(line), [1, 5, 5, 8, 10, 13, 16, 17, 17, 0]);
     }
 }

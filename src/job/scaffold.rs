@@ -260,7 +260,7 @@ book_match = true                # mirror the line of a visible twill on the two
 # A layer of many small patches for the look, instead of whole plies and without an angle: kind = "mosaic", and what may go with it:
 # sizes: patch_from = 50, patch_to = 105; seams: seam_lap = 10; directions: least_difference = 18; another picture: mosaic_seed = 1
 
-# The work at the mould, for the lay-up sheet. All of it may be left out.
+# The work at the mould, for the lay-up sheet. Every line may be left out.
 [layup]
 # start = "2026-12-01 08:00"     # of the cure; clock times are then printed
 # release_agent = "mould wax"    # as its tin names it
@@ -271,7 +271,7 @@ thaw_hours = 8                   # in its closed bag
 minutes_per_piece = 4            # of work, for the expected time out of the freezer
 room_temperature = 20            # °C
 # mould_material = "aluminium"   # aluminium, steel or carbon: how far it grows in the cure
-# mould_limit = 130              # the mould stands at most this, °C
+# mould_limit = 130              # the mould withstands at most this, °C
 # core_limit = 120               # so too the core
 # second_half = []               # templates laid in the second half of a mould in two halves
 # joint = []                     # templates that join the halves, laid when both are closed onto each other
@@ -294,7 +294,7 @@ perforated_film = false          # true: resin bleeds, and masses and thickness 
 # templates = []                 # ids of what is laid under it; all that no other bag names if left out
 # girths = ["96 cm", "88 cm"]    # by a tape over the mould, one each way, down into it and up again, edge to edge of the part
 # openings = ["50 cm"]           # round each opening the bag is sealed to; else the holes of the templates
-# moulds = 2                     # bagged so: a left and a right one
+# moulds = 1                     # bagged so; one for each hand if left out
 
 # The cure as the cloth's data sheet gives it, a section for each step: to a temperature, by a rate or by the clock, then hold.
 # [[cure]]

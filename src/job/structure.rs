@@ -145,13 +145,15 @@ impl<'t> Checker<'_, 't> {
         mut each: impl FnMut(&mut Self, &str, &Value, &Spanned<DeValue<'t>>),
     ) {
         let Some(known) = schema.get("properties").and_then(Value::as_object).filter(|_| !self.findings.full()) else { return };
+        let mut meant: Vec<&str> = Vec::new();
         for (key, value) in table {
             match known.get(key.get_ref().as_ref()) {
                 Some(schema) => each(self, key.get_ref(), schema, value),
-                None => self.unknown_key(key, known, thing),
+                None => meant.extend(self.unknown_key(key, known, thing)),
             }
         }
-        for key in required(schema).filter(|key| !table.contains_key(*key)) {
+        // A key that is only misspelt is not missing as well.
+        for key in required(schema).filter(|key| !table.contains_key(*key) && !meant.contains(key)) {
             let Some(schema) = known.get(key).filter(|_| !self.broken) else { continue };
             let name = match schema.get("type").and_then(Value::as_str) {
                 Some("array") if is_sections(schema) => format!("[[{key}]]"),
@@ -170,16 +172,19 @@ impl<'t> Checker<'_, 't> {
         }
     }
 
-    fn unknown_key(&mut self, key: &Spanned<Cow<'t, str>>, known: &Map<String, Value>, thing: &str) {
+    /// The key that was meant, if one is near.
+    fn unknown_key<'k>(&mut self, key: &Spanned<Cow<'t, str>>, known: &'k Map<String, Value>, thing: &str) -> Option<&'k str> {
         let names = || known.keys().map(String::as_str);
         let what = format!("{} is not a key of {thing}", quoted(key.get_ref()));
         if !self.findings.may_suggest() {
             self.findings.fault(key.span().start, what, "take it out");
         } else if let Some(name) = nearest(key.get_ref(), names()) {
             self.findings.fault_to_mend(key.span(), what, format!("did you mean `{name}`?"), name);
+            return Some(name);
         } else {
             self.findings.fault(key.span().start, what, format!("the keys known here are {}", listed(names())));
         }
+        None
     }
 
     /// A table; `None` if it lacks something it needs.
@@ -247,7 +252,7 @@ impl<'t> Checker<'_, 't> {
             ("string", DeValue::String(text)) => self.text(schema, value, text, name),
             ("boolean", DeValue::Boolean(b)) => Some(Value::Bool(*b)),
             ("integer", DeValue::Float(_)) => {
-                let what = format!("{name} wants a whole number, not {}", self.doc.source(value));
+                let what = format!("{name} must be a whole number, not {}", self.doc.source(value));
                 let remedy = "write it without a decimal point";
                 match number_of(value).filter(|n| n.fract() == 0.0) {
                     Some(n) => self.findings.fault_to_mend(value.span(), what, remedy, &format!("{n:.0}")),
@@ -306,7 +311,7 @@ impl<'t> Checker<'_, 't> {
             }
             _ => format!("{name} means: {}", meaning(schema)),
         };
-        let what = format!("{name} wants {}, not {}", wanted(schema), kind(value.get_ref()));
+        let what = format!("{name} must be {}, not {}", wanted(schema), kind(value.get_ref()));
         match value.get_ref() {
             DeValue::String(text) if remedy.ends_with("without quotes") => self.findings.fault_to_mend(value.span(), what, remedy, text),
             _ => self.findings.fault(value.span().start, what, remedy),

@@ -117,7 +117,7 @@ impl<'a> Drawings<'a> {
                 None
             }
             Err(error) => {
-                findings.fault(offset, format!("{shown} cannot be read: {error}"), "see to the permissions of the file");
+                findings.fault(offset, format!("{shown} cannot be read: {error}"), "check the permissions of the file");
                 None
             }
         }

@@ -74,10 +74,15 @@ fn bags(plan: &Plan, job: &str, c: &Consumables) -> Vec<Bag> {
             [] => rest().collect(),
             ids => parts.iter().filter(|t| ids.contains(&t.template)).copied().collect(),
         };
-        let over: Vec<&str> = covered.iter().map(|t| t.template.as_str()).collect();
+        let over: Vec<&str> = if bag.templates.is_empty() {
+            covered.iter().map(|t| t.template.as_str()).collect()
+        } else {
+            bag.templates.iter().map(String::as_str).collect()
+        };
+        let by_hand = || covered.iter().map(|t| moulds(plan, job, t)).max().unwrap_or(1);
         let drawn: f64 = covered.iter().map(|t| openings(t)).sum();
         let openings = bag.openings.as_ref().map_or(drawn, |o| o.iter().sum());
-        Bag::new(over.join(", "), bag.moulds, bag.girths, true, openings, c)
+        Bag::new(over.join(", "), bag.moulds.unwrap_or_else(by_hand), bag.girths, true, openings, c)
     };
     let guessed = |t: &PlanTemplate| {
         let girths = boxed(t).map(|side| side * GUESSED);

@@ -231,8 +231,8 @@ fn cure_notes(work: &MouldWork) -> Vec<String> {
     }
     for (what, limit) in [("mould", w.mould_limit), ("core", w.core_limit)] {
         match limit {
-            Some(limit) => out.push(format!("The {what} stands {limit:.0} °C; the hottest step is {hottest:.0} °C.")),
-            None => out.push(format!("The job gives no limit for the {what}: see that it stands {hottest:.0} °C.")),
+            Some(limit) => out.push(format!("The {what} withstands {limit:.0} °C; the hottest step is {hottest:.0} °C.")),
+            None => out.push(format!("The job gives no limit for the {what}: check that it withstands {hottest:.0} °C.")),
         }
     }
     out

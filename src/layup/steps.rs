@@ -103,7 +103,7 @@ fn layer_step(plan: &Plan, layer: &PlanLayer, index: usize, templates: Vec<Strin
     let mut notes = Vec::new();
     let side = words::side(plan, &layer.cloth);
     let all: Vec<bool> = pieces.iter().flat_map(|p| copies(plan, p)).map(|(stock, placed)| stock.face == placed.face).collect();
-    let usual = all.iter().filter(|towards_you| **towards_you).count() * 2 >= all.len();
+    let usual = all.is_empty() || all.contains(&true);
     let but = if all.contains(&!usual) { format!(", but those marked \"{}\"", words::laid(side, !usual)) } else { String::new() };
     notes.push(format!("Lay every piece with its {}{but}", words::laid(side, usual)));
     if let Some(seen) = words::seen(layer.seen) {

@@ -132,7 +132,7 @@ impl Ledger {
             tx.commit()?;
             Ok(Some(what))
         };
-        let nothing = || Fault::new("there is nothing to take back", "`warpwise stock history` shows what was done");
+        let nothing = || Fault::new("there is nothing to undo", "`warpwise stock history` shows what was done");
         let what = run().map_err(|e| trouble(&file, &e))?.ok_or_else(nothing)?;
         // As after any change: see `change`.
         let _ = self.back_up();

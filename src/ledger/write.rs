@@ -296,7 +296,7 @@ impl Ledger {
                 let moved = match &mut record {
                     Record::Roll(r) => shift(&mut r.out_since, &mut r.facts.age, way, now),
                     Record::Offcut(o) => shift(&mut o.out_since, &mut o.facts.age, way, now),
-                    _ => return Err(Fault::new("lives in no freezer", "name rolls and offcuts").on(id).into()),
+                    _ => return Err(Fault::new("is not kept in a freezer", "name rolls and offcuts").on(id).into()),
                 };
                 if !moved {
                     let what = if way == FreezerMove::Out { "is out of the freezer already" } else { "is in the freezer already" };

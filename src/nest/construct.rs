@@ -17,6 +17,8 @@ const CELLS_ACROSS: [(usize, f64); 3] = [(150, 28.0), (500, 20.0), (usize::MAX, 
 const MOST_ROWS: i64 = 4096;
 /// Most columns of one piece.
 const MOST_COLUMNS: f64 = 50_000.0;
+/// Most cells around the stock for what reaches beyond its edges.
+const MOST_AROUND: i64 = 32;
 
 /// Places every item; those that fit only a fixed stock, in which no place is found for them, are left out of the setup. `None` if `stop`
 /// said so before all had been tried.
@@ -89,6 +91,8 @@ struct Raster<'a> {
     setup: &'a Setup,
     cell: i64,
     words: usize,
+    /// Columns left of the stock and rows below it: the search's outlines may reach a little beyond the true ones, and must not meet there.
+    around: i64,
     /// Occupied cells by room: columns of `words` words.
     rooms: Vec<Vec<u64>>,
     /// Covers by (base, quarter): as it tests, as it marks.
@@ -105,9 +109,23 @@ impl<'a> Raster<'a> {
         let longest = setup.kinds.iter().map(|k| k.extent).fold(0.0, f64::max);
         let cell = ((setup.mean_area.sqrt() / across).max(longest / MOST_COLUMNS) as i64).max(height / MOST_ROWS).max(1);
         let cell = setup.segment.map_or(cell, |s| dividing(s, cell));
-        let words = (height / cell / 64 + 2) as usize;
-        let mut raster =
-            Raster { setup, cell, words, rooms: vec![Vec::new(); setup.rooms.len()], covers: BTreeMap::new(), first: BTreeMap::new() };
+        let beyond = |base: u32, quarter: u8, tight: Frame| {
+            let parts = setup.bases[base as usize].frames[usize::from(quarter)].min;
+            (tight.min.x - parts.x).max(tight.min.y - parts.y)
+        };
+        let stances = setup.kinds.iter().flat_map(|k| &k.stances);
+        let most = stances.map(|s| beyond(s.base, s.quarter, s.tight)).fold(0, i64::max);
+        let around = ((most + cell - 1) / cell).min(MOST_AROUND);
+        let words = ((height / cell + 2 * around) / 64 + 2) as usize;
+        let mut raster = Raster {
+            setup,
+            cell,
+            words,
+            around,
+            rooms: vec![Vec::new(); setup.rooms.len()],
+            covers: BTreeMap::new(),
+            first: BTreeMap::new(),
+        };
         let by = setup.most_clearance_of_blocks();
         for (r, room) in setup.rooms.iter().enumerate() {
             for block in &room.blocks {
@@ -116,8 +134,8 @@ impl<'a> Raster<'a> {
                 let turned = &setup.bases[block.base as usize].turned[usize::from(block.quarter)];
                 let parts: Vec<Convex> = turned.iter().map(moved).map(grown).collect();
                 // Blocks may reach far outside the room: only what lies inside counts.
-                let columns = if room.frame.max.x == ENDLESS { i64::MAX } else { room.frame.width() / cell + 1 };
-                let cover = cover(&parts, cell, (0, columns), (0, words as i64 * 64));
+                let columns = if room.frame.max.x == ENDLESS { i64::MAX } else { room.frame.width() / cell + 1 + around };
+                let cover = cover(&parts, cell, (-around, columns), (-around, words as i64 * 64 - around));
                 raster.mark(r, &cover, 0, 0);
             }
         }
@@ -163,7 +181,7 @@ impl<'a> Raster<'a> {
                     self.covers.insert(key, both);
                 }
                 if let Some((next, true)) = self.segment_for(room, kind.may_cross).map(|s| self.overhang(cx, stance.tight, s)) {
-                    self.mark(room, &Cover { columns: vec![vec![(0, self.words as u32 * 64)]], left: 0, low: 0 }, next, 0);
+                    self.mark(room, &Cover { columns: vec![vec![(0, self.words as u32 * 64)]], left: 0, low: -self.around }, next, 0);
                 }
                 let at = setup.rooms[room].frame.min.minus(stance.tight.min);
                 return Some(Spot { room: room as u16, stance: s, x: (at.x + cx * self.cell) as f64, y: (at.y + cy * self.cell) as f64 });
@@ -193,7 +211,7 @@ impl<'a> Raster<'a> {
                     continue;
                 }
             }
-            if let Some(cy) = lowest_free(&self.rooms[room], self.words, cover, cx, top) {
+            if let Some(cy) = lowest_free(&self.rooms[room], self.words, cover, (cx, self.around), top) {
                 found = Some((cx, cy));
                 break;
             }
@@ -222,14 +240,14 @@ impl<'a> Raster<'a> {
     }
 
     fn is_free(&self, room: usize, column: i64) -> bool {
-        let from = column as usize * self.words;
+        let from = (column + self.around) as usize * self.words;
         self.rooms[room].get(from..from + self.words).is_none_or(|c| c.iter().all(|&w| w == 0))
     }
 
     fn mark(&mut self, room: usize, cover: &Cover, cx: i64, cy: i64) {
-        let (words, grid) = (self.words, &mut self.rooms[room]);
+        let (words, around, grid) = (self.words, self.around, &mut self.rooms[room]);
         for (k, runs) in cover.columns.iter().enumerate() {
-            let x = cx + cover.left + k as i64;
+            let x = cx + cover.left + k as i64 + around;
             if x < 0 {
                 continue;
             }
@@ -238,8 +256,8 @@ impl<'a> Raster<'a> {
                 grid.resize(at + words, 0);
             }
             for &(low, count) in runs {
-                let from = (cy + cover.low + i64::from(low)).max(0);
-                let to = (cy + cover.low + i64::from(low) + i64::from(count)).min(words as i64 * 64);
+                let from = (cy + cover.low + i64::from(low) + around).max(0);
+                let to = (cy + cover.low + i64::from(low) + i64::from(count) + around).min(words as i64 * 64);
                 for y in from..to {
                     grid[at + (y / 64) as usize] |= 1 << (y % 64);
                 }
@@ -284,17 +302,17 @@ fn dividing(segment: i64, cell: i64) -> i64 {
     (segment / best.max(1)).max(1)
 }
 
-/// The lowest row from 0 to `top` at which the cover meets no occupied cell, at column `cx`.
-fn lowest_free(grid: &[u64], words: usize, cover: &Cover, cx: i64, top: i64) -> Option<i64> {
+/// The lowest row from 0 to `top` at which the cover meets no occupied cell, at column `cx`. The grid begins `around` cells before the stock.
+fn lowest_free(grid: &[u64], words: usize, cover: &Cover, (cx, around): (i64, i64), top: i64) -> Option<i64> {
     if top < 0 {
         return None;
     }
-    let mut blocked = [0_u64; MOST_ROWS as usize / 64 + 2];
+    let mut blocked = [0_u64; (MOST_ROWS + 2 * MOST_AROUND) as usize / 64 + 2];
     // One word of rows below the stock: the search's outline may begin a little below the true one.
-    let mut spread = [0_u64; MOST_ROWS as usize / 64 + 3];
+    let mut spread = [0_u64; (MOST_ROWS + 2 * MOST_AROUND) as usize / 64 + 3];
     let need = (top / 64 + 1) as usize;
     for (k, runs) in cover.columns.iter().enumerate() {
-        let x = cx + cover.left + k as i64;
+        let x = cx + cover.left + k as i64 + around;
         if x < 0 || (x as usize + 1) * words > grid.len() {
             continue;
         }
@@ -312,7 +330,7 @@ fn lowest_free(grid: &[u64], words: usize, cover: &Cover, cx: i64, top: i64) -> 
                 or_shifted_down(&mut spread[..=words], by as usize);
                 done += by;
             }
-            let by = cover.low + i64::from(low) + 64;
+            let by = cover.low + i64::from(low) + around + 64;
             for (w, word) in blocked.iter_mut().enumerate().take(need) {
                 *word |= bits_at(&spread[..=words], w as i64 * 64 + by);
             }
@@ -354,9 +372,9 @@ mod tests {
         grid[0] = 0xFF; // rows 0..8 of column 0
         grid[2] = 1 << 20; // row 20 of column 1
         let cover = Cover { columns: vec![vec![(0, 6)], vec![(0, 6)]], left: 0, low: 0 };
-        assert_eq!(lowest_free(&grid, words, &cover, 0, 100), Some(8));
+        assert_eq!(lowest_free(&grid, words, &cover, (0, 0), 100), Some(8));
         let tall = Cover { columns: vec![vec![(0, 16)], vec![(0, 16)]], left: 0, low: 0 };
-        assert_eq!(lowest_free(&grid, words, &tall, 0, 100), Some(21));
+        assert_eq!(lowest_free(&grid, words, &tall, (0, 0), 100), Some(21));
     }
 
     #[test]
@@ -364,7 +382,7 @@ mod tests {
         let mut grid = vec![0_u64; 2];
         grid[0] = 0xF0; // rows 4..8
         let cover = Cover { columns: vec![vec![(0, 6)]], left: 0, low: -1 };
-        assert_eq!(lowest_free(&grid, 2, &cover, 0, 100), Some(9));
+        assert_eq!(lowest_free(&grid, 2, &cover, (0, 0), 100), Some(9));
     }
 
     /// The plain layout stands in if the raster's should ever break a rule: it must break none itself.

@@ -89,7 +89,7 @@ impl Problem {
         let mut faults = Faults::new();
         for shape in &shapes {
             if shape.poses.is_empty() || shape.copies == 0 {
-                faults.push(Fault::new(format!("{} may lie in no way", shape.name), "permit at least one turn and one copy"));
+                faults.push(Fault::new(format!("{}has no permitted turn", shape.name), "allow at least one turn and one copy"));
             }
             if shape.region.outline.len() < 3 || shape.region.area() <= 0.0 {
                 faults.push(Fault::new(format!("{} has no area", shape.name), "check its outline"));

@@ -167,9 +167,8 @@ impl Columns {
     }
 
     fn warnings(&self) -> Vec<Fault> {
-        let warning = |name: &String| {
-            Fault::new(format!("the column \"{name}\" was not read"), "the columns understood are x, y, part, line and edge")
-        };
+        let warning =
+            |name: &String| Fault::new(format!("the column \"{name}\" was not read"), "the known columns are x, y, part, line and edge");
         self.unknown.iter().map(|n| warning(n).at_line(self.line, 1)).collect()
     }
 }
@@ -180,7 +179,7 @@ fn unit_of(columns: &Columns, text: &str, options: &ReadOptions, line: usize) ->
         return Ok(unit);
     }
     let known = |word: &str, line: usize| {
-        let fault = || Fault::new(format!("\"{word}\" is no unit that is understood"), "use mm, cm, m, in or ft").at_line(line, 1);
+        let fault = || Fault::new(format!("\"{word}\" is not a known unit"), "use mm, cm, m, in or ft").at_line(line, 1);
         Unit::named(word).ok_or_else(fault)
     };
     let comment = text.lines().enumerate().map_while(|(i, l)| {
@@ -243,7 +242,7 @@ impl Table {
         let (x, y) = xy?;
         let meaning = meaning_of_names(&[name.to_string()]);
         if !matches!(meaning, Meaning::Net | Meaning::Hole | Meaning::Role(Role::Cut | Role::Mark | Role::Arrow | Role::NoSplice)) {
-            return Err(Fault::new(format!("\"{}\" is no kind of line", shortened(name)), format!("write {LINES}")).at_line(line, 1));
+            return Err(Fault::new(format!("\"{}\" is not a kind of line", shortened(name)), format!("write {LINES}")).at_line(line, 1));
         }
         let edge = match cell(columns.edge) {
             "" => None,
@@ -254,7 +253,7 @@ impl Table {
                 Some(kind) => Some(kind),
                 None => {
                     return Err(Fault::new(
-                        format!("\"{}\" is no kind of edge", shortened(word)),
+                        format!("\"{}\" is not a kind of edge", shortened(word)),
                         "write trim, lap, butt or dart, or nothing",
                     )
                     .at_line(line, 1));
@@ -288,7 +287,10 @@ impl Table {
             _ if text.is_empty() => {
                 Err(Fault::new(format!("{axis} is missing"), "write the coordinate, or delete the row").at_line(line, 1))
             }
-            _ => Err(Fault::new(format!("{axis} is \"{}\", which is no number", shortened(text)), "write it as in 123.4").at_line(line, 1)),
+            _ => {
+                Err(Fault::new(format!("{axis} is \"{}\", which is not a number", shortened(text)), "write it as in 123.4")
+                    .at_line(line, 1))
+            }
         }
     }
 }

@@ -131,7 +131,8 @@ fn read_unplaced(path: &Path, bytes: &[u8], options: &ReadOptions) -> Result<Rea
     let tolerances_hold =
         options.chord_tolerance > 0.0 && options.chord_tolerance.is_finite() && (0.0..=1000.0).contains(&options.join_tolerance);
     if !tolerances_hold {
-        let what = format!("tolerances of {} mm (chord) and {} mm (join) make no sense", options.chord_tolerance, options.join_tolerance);
+        let what =
+            format!("tolerances of {} mm (chord) and {} mm (join) are not possible", options.chord_tolerance, options.join_tolerance);
         return Err(Fault::new(what, "use a chord tolerance above 0 and a join tolerance from 0 to 1000 mm").into());
     }
     if bytes.len() as u64 > LARGEST_FILE {
@@ -163,7 +164,7 @@ fn in_file(faults: Faults, path: &Path) -> Faults {
     let mut placed: Vec<Fault> =
         faults.0.into_iter().take(MOST_FAULTS).map(|f| if f.file.is_none() { f.in_file(path) } else { f }).collect();
     if all > MOST_FAULTS {
-        placed.push(Fault::new(format!("and {} more faults", all - MOST_FAULTS), "mend these first").in_file(path));
+        placed.push(Fault::new(format!("and {} more faults", all - MOST_FAULTS), "correct these first").in_file(path));
     }
     Faults(placed)
 }
@@ -179,7 +180,7 @@ fn bytes_of(path: &Path) -> Result<Vec<u8>, Fault> {
         return Err(Fault::new("this is a folder", "name the outline file in it"));
     }
     if !about.is_file() {
-        return Err(Fault::new("this is no ordinary file", "name an outline file"));
+        return Err(Fault::new("this is not an ordinary file", "name an outline file"));
     }
     if about.len() > LARGEST_FILE {
         return Err(too_large());

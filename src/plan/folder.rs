@@ -44,8 +44,9 @@ pub fn write(dir: &Path, files: &[(PathBuf, Vec<u8>)]) -> Result<(), Faults> {
         Some(p) if !p.as_os_str().is_empty() => p.to_path_buf(),
         _ => PathBuf::from("."),
     };
-    let name =
-        target.file_name().ok_or_else(|| Fault::new("this is no name for a plan folder", "name a folder with --out").in_file(dir))?;
+    let name = target
+        .file_name()
+        .ok_or_else(|| Fault::new("this name cannot be used for a plan folder", "name a folder with --out").in_file(dir))?;
     fs::create_dir_all(&parent).map_err(|e| refused("could not make the folder", &parent, &e))?;
     let new = Beside::make(&parent, name)?;
     for (path, bytes) in files {

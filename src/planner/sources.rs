@@ -133,7 +133,7 @@ impl<'s> Sources<'s> {
         }
         for roll in here.iter().filter(|r| !over && !r.age().is_sound(stock.day)) {
             let left = roll.facts().length.map_or(String::new(), |l| format!(" ({} left)", show_metres(l)));
-            let why = if roll.age().cosmetic_only { "it is for the look only" } else { "it is past its time" };
+            let why = if roll.age().cosmetic_only { "it is for cosmetic use only" } else { "it is past its time" };
             out.cautions.push(Fault::new(format!("was left out{left}: {why}"), "remove it, or keep it for a mosaic layer").on(roll.id()));
         }
         out.offcuts = stock.offcuts_of(&cloth.id, false).collect();

@@ -184,6 +184,6 @@ fn warning(jobs: &[(&Job, &Prepared)], a: &Shown<'_>, b: &Shown<'_>) -> Fault {
     } else {
         format!("if they are a pair, write `other_hand_of = {:?}` under [job] of {}", one.name, other.file.display())
     };
-    let remedy = format!("{remedy}; if the line is to run so, `book_match = false` in the layer");
+    let remedy = format!("{remedy}; to keep both lines as they are, write `book_match = false` in the layer");
     Fault::new(what, remedy).in_file(&other.file).on(format!("layer {} {:?}", b.number, b.layer.name))
 }

@@ -103,7 +103,7 @@ impl Run<'_> {
             self.warn(&name, format!("its own turns go beyond the weave: {beyond}"), "take them out unless you mean them".into());
         }
         if rule.permitted.is_empty() {
-            self.fault(&name, "its list of turns is empty".into(), "permit at least one turn, or leave the list out".into());
+            self.fault(&name, "its list of turns is empty".into(), "allow at least one turn, or leave the list out".into());
             return;
         }
         let facts = LayerFacts { number, layer, cloth, rule };
@@ -137,7 +137,7 @@ impl Run<'_> {
             Ok(skin) => skin,
             Err(why) => {
                 let what = format!("{} stepped back {} {why}", template.id, counted(steps, "time"));
-                self.fault(layer_name, what, "use it in fewer layers, make it larger, or lessen its step-back".into());
+                self.fault(layer_name, what, "use it in fewer layers, make it larger, or reduce its step-back".into());
                 return;
             }
         };
@@ -162,7 +162,7 @@ impl Run<'_> {
             };
             if grown.filled_gaps > 0 {
                 let what = format!("its allowance closes {} narrow slots and the small gaps left in them are not cut", grown.filled_gaps);
-                self.warn(&id, what, "lessen the allowance if the slot is to stay open".into());
+                self.warn(&id, what, "reduce the allowance if the slot must stay open".into());
             }
             let ply = Ply {
                 facts,
@@ -400,7 +400,7 @@ fn no_split_in_words(why: &NoSplit, splice: &SpliceRule, lap: f64) -> (String, S
         ),
         NoSplit::Stagger(can) => (
             format!("every splice would come within {} mm of one in a ply near it", splice.stagger),
-            format!("lessen the stagger ({can} mm could be kept), take a wider cloth, or change the order of the layers"),
+            format!("reduce the stagger ({can} mm could be kept), take a wider cloth, or change the order of the layers"),
         ),
     }
 }

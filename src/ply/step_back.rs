@@ -62,7 +62,12 @@ impl Skin {
             })
             .filter(|neck| neck.0 <= 2.0 * amount)
             .collect();
-        necks.sort_by(|a, b| a.0.total_cmp(&b.0));
+        // Of equal ones the sides of the neck, not a corner at its end.
+        let shorter = |&(_, i, j, ..): &(f64, usize, usize, Point, Point)| {
+            let length = |[a, b]: [Point; 2]| a.distance(b);
+            length(self.edge(i)).min(length(self.edge(j)))
+        };
+        necks.sort_by(|a, b| (a.0 * 1e3).round().total_cmp(&(b.0 * 1e3).round()).then(shorter(b).total_cmp(&shorter(a))));
         let parts_the_rest = |&&(_, i, j, p, q): &&(f64, usize, usize, Point, Point)| {
             let side: Vec<Point> = [p].into_iter().chain(self.net[i + 1..=j].iter().copied()).chain([q]).collect();
             let here = parts.iter().filter(|r| r.outline.first().is_some_and(|&p| ring_contains(&side, p))).count();

@@ -41,7 +41,8 @@ fn said(row: &AccountRow) -> String {
         None => name,
         Some(why) => {
             let place = if name.is_empty() { String::new() } else { format!(" in {name}") };
-            format!("{}{place}, {}: {labels}", row.what, clean(why))
+            let it = if ["it ", "its ", "a "].iter().any(|start| why.starts_with(start)) { "" } else { "it " };
+            format!("{}{place} ({labels}): {it}{}", row.what, clean(why))
         }
     }
 }

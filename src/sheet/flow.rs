@@ -289,12 +289,9 @@ impl Flow {
             .leaves
             .iter()
             .map(|leaf| {
-                let mut parts: Vec<Part<'_>> = leaf
-                    .pictures
-                    .iter()
-                    .map(|(scene, at, scale)| Part { scene, at: *at, scale: *scale, window: None, darkens: false })
-                    .collect();
-                parts.push(Part { scene: &leaf.scene, at: point(0.0, 0.0), scale: 1.0, window: None, darkens: false });
+                let mut parts: Vec<Part<'_>> =
+                    leaf.pictures.iter().map(|(scene, at, scale)| Part { scene, at: *at, scale: *scale, window: None }).collect();
+                parts.push(Part { scene: &leaf.scene, at: point(0.0, 0.0), scale: 1.0, window: None });
                 Page { size: SIZE, parts }
             })
             .collect();

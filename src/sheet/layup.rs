@@ -57,13 +57,13 @@ pub(super) fn mass_rows(p: &PartMass) -> Vec<(String, f64)> {
     let mut rows = vec![
         ("off the mould, trim included".to_string(), p.with_trim),
         ("trimmed to the net line".to_string(), p.net),
-        ("of it fibre".to_string(), p.fibre),
-        ("of it resin".to_string(), p.resin),
+        ("of which fibre".to_string(), p.fibre),
+        ("of which resin".to_string(), p.resin),
     ];
     if p.other > 0.0 {
-        rows.push(("of it core and film".to_string(), p.other));
+        rows.push(("of which core and film".to_string(), p.other));
     }
-    rows.push((format!("of it double in laps and seams (spliced plies: {})", p.spliced_plies), p.laps));
+    rows.push((format!("of which double in laps and seams (spliced plies: {})", p.spliced_plies), p.laps));
     rows.extend(p.finish.iter().map(|f| (format!("{} on {}, {:.2} m²", f.name, f.faces, f.area), f.mass)));
     rows.push(("finished, as the scales should show".to_string(), p.finished));
     rows

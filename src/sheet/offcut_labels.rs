@@ -3,7 +3,7 @@
 use super::pdf::{Page, pdf};
 use super::scene::Scene;
 use super::stickers::{LabelGrid, small_picture};
-use super::text::{clean, fit};
+use super::text::{clean, fit, text_width};
 use super::title::face_in_words;
 use crate::geometry::{Bounds, Ring, point, ring_bounds};
 use crate::plan::{self, Plan, PlanStock};
@@ -12,6 +12,9 @@ use crate::units::{show_area, show_number};
 
 /// White inside a label, mm.
 const INSET: f64 = 3.0;
+
+/// Words are not made smaller than this to fit, mm.
+const SMALLEST: f64 = 1.9;
 
 /// A label for each offcut, in the order given. Returns the file and its number of pages; without offcuts one that says so.
 pub(crate) fn labels(offcuts: &[Offcut], grid: &LabelGrid) -> (Vec<u8>, usize) {
@@ -45,18 +48,20 @@ pub(super) fn planned_label(plan: &Plan, stock: &PlanStock, offcut: &plan::Offcu
     let material = plan.materials.iter().find(|m| m.cloth == stock.cloth);
     let small = height / 14.0;
     let mut lines = vec![
-        (format!("offcut {}", clean(&offcut.id)), height / 8.0, true),
-        (format!("off {}", clean(&stock.id)), height / 11.0, true),
+        (clean(&offcut.id), height / 8.0, true),
+        (format!("offcut off {}", clean(&stock.id)), height / 11.0, true),
         (clean(&stock.cloth), small, true),
     ];
     lines.extend(material.and_then(|m| m.batch.as_ref()).map(|b| (format!("batch {}", clean(b)), small, false)));
     if let Some(b) = ring_bounds(&offcut.outline) {
-        lines.push((format!("{} along the warp x {} mm", show_number(b.width(), 0), show_number(b.height(), 0)), small, false));
+        lines.push((format!("{} x {} mm, the first along the warp", show_number(b.width(), 0), show_number(b.height(), 0)), small, false));
     }
     lines.push((format!("{} · {}", show_area(offcut.area), face_in_words(plan, stock, false)), small, false));
     lines.push(("on the backing, never on the cloth".into(), small * 0.85, false));
     let mut y = height - INSET + 0.5;
     for (words, size, bold) in lines {
+        // Smaller rather than cut short: by its name it is found again.
+        let size = size.min((room / text_width(&words, 1.0, bold)).max(SMALLEST));
         y -= size * 1.2;
         s.words(point(INSET, y), size, bold, fit(&words, room, size, bold));
     }

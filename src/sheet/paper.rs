@@ -19,7 +19,7 @@ pub struct Paper {
     pub name: String,
     /// Shorter and longer side, mm.
     pub size: [f64; 2],
-    /// What the printer leaves white at each side, mm.
+    /// Margin that the printer leaves white at each side, mm.
     pub margin: f64,
     /// By how much neighbouring sheets overlap, mm.
     pub overlap: f64,

@@ -8,7 +8,7 @@ use super::style::style;
 use super::text::decimals;
 use crate::geometry::{Bounds, Point, point};
 use flate2::{Compression, write::ZlibEncoder};
-use pdf_writer::types::{BlendMode, CidFontType, FontFlags, SystemInfo, UnicodeCmap};
+use pdf_writer::types::{CidFontType, FontFlags, SystemInfo, UnicodeCmap};
 use pdf_writer::{Filter, Finish, Name, Pdf, Rect, Ref, Str, TextStr};
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -39,15 +39,13 @@ pub(crate) struct Part<'s> {
     pub scale: f64,
     /// What of the drawing is shown, in its own frame; all of it if none. A window is there to cut by: its areas are not filled.
     pub window: Option<Bounds>,
-    /// It darkens what lies under it and hides nothing.
-    pub darkens: bool,
 }
 
 impl<'s> Page<'s> {
     /// The whole drawing on a page of its size.
     pub(crate) fn of(scene: &'s Scene) -> Page<'s> {
         let at = point(-scene.page.min.x, -scene.page.min.y);
-        Page { size: [scene.page.width(), scene.page.height()], parts: vec![Part { scene, at, scale: 1.0, window: None, darkens: false }] }
+        Page { size: [scene.page.width(), scene.page.height()], parts: vec![Part { scene, at, scale: 1.0, window: None }] }
     }
 }
 
@@ -60,7 +58,7 @@ pub(crate) fn pdf(title: &str, pages: &[Page<'_>]) -> Vec<u8> {
         last += 1;
         Ref::new(last)
     };
-    let [catalog, tree, info, darken] = [next(), next(), next(), next()];
+    let [catalog, tree, info] = [next(), next(), next()];
     let font_ids: [[Ref; 5]; 2] = [[(); 5].map(|()| next()), [(); 5].map(|()| next())];
     let page_ids: Vec<[Ref; 2]> = pages.iter().map(|_| [next(), next()]).collect();
 
@@ -77,7 +75,6 @@ pub(crate) fn pdf(title: &str, pages: &[Page<'_>]) -> Vec<u8> {
     about.title(TextStr(title));
     about.producer(TextStr(concat!("warpwise ", env!("CARGO_PKG_VERSION"))));
     about.finish();
-    file.ext_graphics(darken).blend_mode(BlendMode::Multiply);
     file.pages(tree).kids(page_ids.iter().map(|ids| ids[0])).count(i32::try_from(pages.len()).unwrap_or(i32::MAX));
     for ((page, stream), [id, content]) in pages.iter().zip(&streams).zip(page_ids) {
         let [width, height] = page.size.map(|mm| (mm * POINTS) as f32);
@@ -89,7 +86,6 @@ pub(crate) fn pdf(title: &str, pages: &[Page<'_>]) -> Vec<u8> {
             names.pair(Name(font.name().as_bytes()), ids[0]);
         }
         names.finish();
-        resources.ext_g_states().pair(Name(b"darken"), darken);
         resources.finish();
         dict.finish();
         let packed = pack(stream);
@@ -123,9 +119,6 @@ fn content(page: &Page<'_>, fonts: &mut [Used; 2]) -> Vec<u8> {
         let _ = writeln!(out, "{0:.9} 0 0 {0:.9} {1} {2} cm", scale, num(part.at.x), num(part.at.y));
         if let Some(w) = part.window {
             let _ = writeln!(out, "{} {} {} {} re W n", num(w.min.x), num(w.min.y), num(w.width()), num(w.height()));
-        }
-        if part.darkens {
-            out.push_str("/darken gs\n");
         }
         draw(&mut out, part, fonts);
         out.push_str("Q\n");

@@ -223,9 +223,9 @@ pub(crate) fn sheets(view: &View) -> (Vec<u8>, usize) {
 /// How the sheet is used.
 const HOW: [&str; 4] = [
     "Distances are mm, along the warp / across it. Cut in the order given: no piece is then cut on loose cloth.",
-    "Points with words or letters are on the template: lay it so that each lies at its distances, draw round it, add the allowance.",
+    "Points with letters are on the template: lay it so that each lies at its distances, draw round it, add the allowance.",
     "Points with numbers are corners of the cut line: mark them and join them in their order with a straight edge.",
-    "Offcuts to keep are marked the same way. Names and labels go on the backing only. Pictures show all as it lies, not to scale.",
+    "Offcuts to keep are marked the same way. Names and labels go on the backing only. Pictures are not to scale.",
 ];
 
 /// Everything about one cloth on the bench.
@@ -238,7 +238,7 @@ fn cloth(flow: &mut Flow, sheet: &Sheet<'_>) {
     let segment = if sheet.segments > 1 { format!(", bench segment {} of {}", sheet.segment + 1, sheet.segments) } else { String::new() };
     let kind = if sheet.stock.kind == StockKind::Roll { "Roll" } else { "Offcut" };
     // Heading, picture and a few rows stay together.
-    if !flow.fits((high - low) * scale + 75.0) {
+    if !flow.fits((high - low) * scale + 58.0) {
         flow.page();
     }
     flow.heading(&format!("{kind} {}{segment}", clean(&sheet.stock.id)));
@@ -258,7 +258,7 @@ fn cloth(flow: &mut Flow, sheet: &Sheet<'_>) {
         let (scene, height) = row.drawn();
         if !flow.fits(height) {
             flow.page();
-            flow.words(&format!("{kind} {}{segment}, continued, {}", clean(&sheet.stock.id), measured_from(sheet)), 3.0, true);
+            flow.words(&format!("{kind} {}{segment}, continued, {}", clean(&sheet.stock.id), measured_from(sheet)), 2.8, true);
             flow.gap(1.0);
             flow.drawing(heading(), 5.0);
         }

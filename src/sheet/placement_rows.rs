@@ -16,15 +16,17 @@ const COLUMNS: [f64; 4] = [9.0, 22.0, 52.0, 104.0];
 const PICTURE: f64 = 28.0;
 /// Size and pitch of the words, mm.
 const SIZE: f64 = 2.6;
+/// Size of long lists of points, mm.
+const SMALL: f64 = 2.4;
 const PITCH: f64 = 3.4;
 /// Least height of a line, mm.
 const LEAST: f64 = 12.0;
 /// More points than this stand below the words, over their width too.
 const MANY: usize = 8;
 /// An offcut is drawn with straight lines that stay so close to its edge, mm: the first of them that takes few corners.
-const CLOSE: [f64; 5] = [0.8, 2.0, 4.0, 6.0, 8.0];
+const CLOSE: [f64; 5] = [0.8, 2.0, 4.0, 8.0, 16.0];
 /// How many corners are few.
-const FEW: usize = 12;
+const FEW: usize = 14;
 
 /// One line.
 #[derive(Clone, Debug, Default)]
@@ -171,7 +173,7 @@ pub(crate) fn offcut_name(sheet: &Sheet<'_>, offcut: &Offcut) -> String {
 pub(crate) fn corners_of(sheet: &Sheet<'_>, rings: &[Vec<Point>]) -> Option<(Vec<Vec<Measured>>, f64)> {
     let still = Motion::new(0.0, false, point(0.0, 0.0));
     let count = |rings: &Vec<Vec<Mark>>| rings.iter().map(Vec::len).sum::<usize>();
-    let mut tried = CLOSE.iter().map(|&close| (numbered(rings.iter(), close), close));
+    let mut tried = CLOSE.iter().map(|&close| (numbered(rings.iter(), close, 0.0), close));
     let (mut marks, mut close) = tried.next()?;
     for coarser in tried {
         if count(&marks) <= FEW {
@@ -233,7 +235,8 @@ impl Row {
         let notes: Vec<String> = self.notes.iter().flat_map(|n| wrapped(&clean(n), width, SIZE, false)).collect();
         // Named points stand two in a line, numbered corners, which are shorter, three.
         let left = if many { COLUMNS[2] } else { COLUMNS[3] };
-        let cell = self.points.iter().map(|p| text_width(p, SIZE, true)).fold(10.0, f64::max) + 2.0;
+        let size = if many { SMALL } else { SIZE };
+        let cell = self.points.iter().map(|p| text_width(p, size, true)).fold(10.0, f64::max) + 1.6;
         let across = (((WIDTH - left) / cell).floor() as usize).max(1);
         let point_lines = self.points.len().div_ceil(across);
         let down = usize::from(self.face_down);
@@ -251,7 +254,7 @@ impl Row {
         }
         let first = if many { words.len() + down } else { 0 };
         for (i, words) in self.points.iter().enumerate() {
-            s.words(at(left + (i % across) as f64 * cell, first + i / across), SIZE, true, words.as_str());
+            s.words(at(left + (i % across) as f64 * cell, first + i / across), size, true, words.as_str());
         }
         for (i, words) in notes.iter().enumerate() {
             s.words(at(left, first + point_lines + i), SIZE, false, words.as_str());

@@ -90,7 +90,7 @@ pub(crate) fn references(plan: &Plan, piece: &PlanPiece) -> References {
     }
     if found.marks.is_empty() || (!whole && found.corners.is_empty()) {
         found.splice_only = false;
-        found.corners = numbered(std::iter::once(&piece.outline).chain(&piece.holes), CLOSE);
+        found.corners = numbered(std::iter::once(&piece.outline).chain(&piece.holes), CLOSE, piece.angle);
     }
     found
 }
@@ -126,24 +126,31 @@ fn splices(outline: &Ring, net: &Ring) -> Vec<Vec<Mark>> {
     lines.into_iter().map(|l| simplified_line(&l, CLOSE).into_iter().map(&mut name).collect()).collect()
 }
 
-/// The corners of rings as straight lines from corner to corner that stay within `close` mm of them, numbered through.
-pub(crate) fn numbered<'r>(rings: impl Iterator<Item = &'r Ring>, close: f64) -> Vec<Vec<Mark>> {
+/// The corners of rings as straight lines from corner to corner that stay within `close` mm of them, numbered through. Rings that differ by a
+/// turn are numbered alike if `angle` (degrees) brings them into one frame.
+pub(crate) fn numbered<'r>(rings: impl Iterator<Item = &'r Ring>, close: f64, angle: f64) -> Vec<Vec<Mark>> {
     let mut count = 0;
     let mut name = |at: Point| {
         count += 1;
         Mark { name: count.to_string(), at }
     };
-    rings.map(|ring| simplified(&from_corner(ring), close).into_iter().map(&mut name).collect()).collect()
+    rings.map(|ring| simplified(&from_corner(ring, angle), close).into_iter().map(&mut name).collect()).collect()
 }
 
-/// The ring begun at its sharpest corner, so that no point in the middle of a side counts as one.
-fn from_corner(ring: &Ring) -> Ring {
+/// The ring begun at its sharpest corner, so that no point in the middle of a side counts as one; of equals the leftmost and lowest.
+fn from_corner(ring: &Ring, angle: f64) -> Ring {
     let n = ring.len();
     let bend = |i: usize| {
         let (a, b) = (ring[i] - ring[(i + n - 1) % n], ring[(i + 1) % n] - ring[i]);
-        libm::atan2(a.cross(b).abs(), a.dot(b))
+        (libm::atan2(a.cross(b).abs(), a.dot(b)) * 100.0).round()
     };
-    let first = (0..n).max_by(|&i, &j| bend(i).total_cmp(&bend(j)).then(j.cmp(&i))).unwrap_or(0);
+    let (across, along) = (Motion::turn(-angle).apply(point(0.0, 1.0)), Motion::turn(-angle).apply(point(1.0, 0.0)));
+    let place = |i: usize| ((ring[i].dot(along) * 5.0).round(), ring[i].dot(across));
+    let first = (0..n).max_by(|&i, &j| {
+        let ((x, y), (u, v)) = (place(i), place(j));
+        bend(i).total_cmp(&bend(j)).then(u.total_cmp(&x)).then(v.total_cmp(&y))
+    });
+    let first = first.unwrap_or(0);
     ring.iter().cycle().skip(first).take(n).copied().collect()
 }
 

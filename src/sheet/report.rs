@@ -116,6 +116,11 @@ fn text(words: impl Into<String>) -> Markup {
     html! { bdi { (clean(&words)) } }
 }
 
+/// Words that stay on one line.
+fn unbroken(words: &str) -> String {
+    words.replace(' ', "\u{a0}")
+}
+
 fn take(plan: &Plan) -> Markup {
     let mut rows = Vec::new();
     for f in &plan.cloths {
@@ -186,7 +191,8 @@ fn placement(sheets: &[(String, Sheet<'_>)]) -> Markup {
 }
 
 fn pieces(plan: &Plan) -> Markup {
-    let mut rows = Vec::new();
+    let several = plan.jobs.len() > 1;
+    let mut rows: Vec<Vec<Markup>> = Vec::new();
     for piece in laying_order(plan) {
         for (stock, placed) in plan.stocks.iter().flat_map(|s| s.placed.iter().map(move |p| (s, p))).filter(|(_, p)| p.piece == piece.piece)
         {
@@ -195,19 +201,24 @@ fn pieces(plan: &Plan) -> Markup {
             rows.push(vec![
                 text(piece.number.clone()),
                 text(format!("{}{which}", piece.template)),
-                text(piece.job.clone()),
                 text(piece.layer.to_string()),
                 text(angle(piece.angle)),
                 text(words::hand(piece.hand)),
                 text(piece.cloth.clone()),
                 text(stock.id.clone()),
-                text(words::copy(placed.copy, piece.copies).unwrap_or_else(|| "1".into())),
-                text(if placed.face == Face::Down { words::FACE_DOWN.into() } else { format!("face {}", words::face(placed.face)) }),
-                text(b.map_or_else(String::new, |b| format!("{} × {}", decimals(b.width(), 0), decimals(b.height(), 0)))),
+                text(unbroken(&words::copy(placed.copy, piece.copies).unwrap_or_else(|| "1".into()))),
+                text(unbroken(if placed.face == Face::Down { words::FACE_DOWN } else { "face up" })),
+                text(b.map_or_else(String::new, |b| unbroken(&format!("{} × {}", decimals(b.width(), 0), decimals(b.height(), 0))))),
             ]);
+            if let Some(row) = rows.last_mut().filter(|_| several) {
+                row.insert(2, text(piece.job.clone()));
+            }
         }
     }
-    let headings = ["no.", "template", "kit", "layer", "angle", "hand", "cloth", "stock", "copy", "face", "box, mm"];
+    let mut headings = vec!["no.", "template", "layer", "angle", "hand", "cloth", "stock", "copy", "face", "box, mm"];
+    if several {
+        headings.insert(2, "kit");
+    }
     html! {
         (table("Pieces in laying order", &headings, rows, true))
         p { "The same for a spreadsheet: " a href="pieces.csv" { "pieces.csv" } "." }
@@ -388,7 +399,7 @@ fn printing(view: &View) -> Markup {
         ]);
     }
     html! {
-        p { "Print at 100 % (actual size, no fitting) and measure the 100 mm square of a page before cutting by it." }
+        p { "Print at 100 % (actual size, no fitting) and measure the bar at the foot and the frame of a page before cutting by it." }
         (table("Pages that each layout takes on common paper", &["paper", "pages, map included", "command"], rows, false))
     }
 }
@@ -400,7 +411,7 @@ fn cautions() -> Markup {
             li { "Labels and ink go on the backing, never on the cloth: a buried label or film is a delamination." }
             li { "Pieces marked " (words::FACE_DOWN) " are turned over before laying." }
             li { "Cut away from the hand; wear a cut-proof glove." }
-            li { "Measure the 100 mm square of every print before cutting by it." }
+            li { "Measure the bar and the frame of every print before cutting by it." }
             li { "This plan is about cloth. It does not certify strength." }
         }
     }

@@ -109,12 +109,12 @@ pub(super) fn label(plan: &Plan, piece: &PlanPiece, placed: &PlacedPiece, stock:
     let mut y = height - INSET - unit * 2.1;
     s.words(point(INSET, y), unit * 2.6, true, number);
     let part = words::which(piece).into_iter().chain(words::copy(placed.copy, piece.copies));
-    let lies = if placed.face == Face::Down { format!("{}: turn over", words::FACE_DOWN) } else { "face up".into() };
+    let lies = if placed.face == Face::Down { words::FACE_DOWN } else { "face up" };
     let lines = [
         (clean(&piece.template), true),
         (format!("{} · {} · {}", words::layer(piece.layer), angle(piece.angle), words::hand(piece.hand)), true),
         (std::iter::once(clean(&piece.cloth)).chain(part).collect::<Vec<_>>().join(" · "), false),
-        (format!("{lies} · {}", words::on_the_mould(plan, stock, placed)), placed.face == Face::Down),
+        (format!("{lies}: {}", words::on_the_mould(plan, stock, placed)), placed.face == Face::Down),
         (format!("kit {}", clean(&piece.job)), false),
         ("on the backing only, never on the cloth".to_string(), false),
     ];
@@ -123,7 +123,7 @@ pub(super) fn label(plan: &Plan, piece: &PlanPiece, placed: &PlacedPiece, stock:
         y -= small * 1.22;
         // Under the picture the whole width is free.
         let room = if y + small < height - INSET - side - 1.0 { width - 2.0 * INSET } else { room };
-        let size = small.min((room / text_width(&words, 1.0, bold)).max(SMALLEST));
+        let size = small.min((0.999 * room / text_width(&words, 1.0, bold)).max(SMALLEST));
         s.words(point(INSET, y), size, bold, fit(&words, room, size, bold));
     }
     let base = point(width - INSET - side, height - INSET - side);
@@ -184,7 +184,7 @@ pub(crate) fn bags(plan: &Plan) -> (Vec<u8>, usize) {
                 s.words(corner + point(4.5, 0.4), 2.8, true, fit(&clean(&piece.number), 14.0, 2.8, true));
                 let words = in_a_line(piece, placed);
                 let room = inner / 2.0 - 22.0;
-                let size = (room / text_width(&words, 1.0, false)).clamp(SMALLEST, 2.5);
+                let size = (0.999 * room / text_width(&words, 1.0, false)).clamp(SMALLEST, 2.5);
                 s.words(corner + point(19.5, 0.4), size, false, fit(&words, room, size, false));
             }
             s.line(Ink::Grid, &[point(0.0, 0.0), point(WIDTH, 0.0)]);
@@ -198,7 +198,7 @@ pub(crate) fn bags(plan: &Plan) -> (Vec<u8>, usize) {
             parts: pair
                 .iter()
                 .enumerate()
-                .map(|(i, scene)| Part { scene, at: point(0.0, HALF * (1 - i) as f64), scale: 1.0, window: None, darkens: false })
+                .map(|(i, scene)| Part { scene, at: point(0.0, HALF * (1 - i) as f64), scale: 1.0, window: None })
                 .collect(),
         })
         .collect();

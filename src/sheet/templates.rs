@@ -130,13 +130,13 @@ pub(crate) fn templates(plan: &Plan, face: Option<Face>, paper: &Paper) -> (Vec<
     for sheet in sheets {
         let parts = sheet.placed.iter().map(|(i, room)| {
             let scene = &all[*i].scene;
-            Part { scene, at: low + room.min - scene.page.min, scale: 1.0, window: Some(scene.page), darkens: false }
+            Part { scene, at: low + room.min - scene.page.min, scale: 1.0, window: Some(scene.page) }
         });
         pages.push(Page { size: paper.page(sheet.lying), parts: parts.collect() });
     }
     for (i, tiling) in spreads {
         for tile in &tiling.tiles {
-            let part = Part { scene: &all[*i].scene, at: low - tile.window.min, scale: 1.0, window: Some(tile.window), darkens: false };
+            let part = Part { scene: &all[*i].scene, at: low - tile.window.min, scale: 1.0, window: Some(tile.window) };
             pages.push(Page { size: paper.page(tiling.lying), parts: vec![part] });
         }
     }
@@ -195,8 +195,8 @@ fn best_turn(piece: &PlanPiece, mirrored: bool, paper: &Paper) -> f64 {
     best.1
 }
 
-/// One template for a group of equal pieces, drawn as the first lies in the cloth frame and turned: label, 0° arrow, the points that the placement sheet
-/// names, and a caption that tells every piece it serves.
+/// One template for a group of equal pieces, drawn as the first lies in the cloth frame and turned: label, 0° arrow, the points that the placement
+/// sheet names, and a caption that tells every piece it serves.
 fn template(plan: &Plan, group: &[&PlanPiece], mirrored: bool, turn: f64) -> Option<Template> {
     let piece = *group.first()?;
     let motion = Motion::new(turn, mirrored, point(0.0, 0.0));
@@ -239,7 +239,7 @@ fn template(plan: &Plan, group: &[&PlanPiece], mirrored: bool, turn: f64) -> Opt
         facts.more.push("face: see the list below".into());
     }
     let number = clean(&piece.number);
-    let width = bounds.width().max(60.0);
+    let width = bounds.width().max(50.0);
     let caption = group.iter().flat_map(|p| {
         let mut facts = facts_of(p);
         sided(p, &mut facts);
@@ -265,9 +265,8 @@ fn template(plan: &Plan, group: &[&PlanPiece], mirrored: bool, turn: f64) -> Opt
     // What finds no room inside is said by the caption.
     draw_piece(&mut scene, &laid, 0, &mut Vec::new(), &mut Vec::new());
     for (m, name) in &points {
-        let [at, name] = [m.at, *name].map(|p| motion.apply(p));
-        scene.draw(Ink::Leader, Shape::Segments(cross(at).to_vec()));
-        let at = name - point(0.0, 0.36 * NAME);
+        scene.draw(Ink::Leader, Shape::Segments(cross(motion.apply(m.at)).to_vec()));
+        let at = motion.apply(*name) - point(0.0, 0.36 * NAME);
         scene.texts.push(Text { at, hold: Hold::Middle, angle: 0.0, size: NAME, bold: true, white: false, words: clean(&m.name) });
     }
     let mut base = point(bounds.min.x, bounds.min.y - 2.5);

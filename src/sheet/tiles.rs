@@ -19,6 +19,9 @@ const ARM: f64 = 4.0;
 /// White around the check square, mm.
 const CLEAR: f64 = 3.0;
 
+/// Draws a block of words with this upper left corner and width, and tells its height.
+type Block<'a> = Box<dyn Fn(&mut Scene, Point, f64) -> f64 + 'a>;
+
 /// A drawing to be printed, and what its pages say beside it.
 pub(crate) struct Drawing<'a> {
     /// The drawing.
@@ -27,8 +30,8 @@ pub(crate) struct Drawing<'a> {
     pub title: String,
     /// What the foot of each page says of it.
     pub foot: String,
-    /// Draws what belongs on the map of its sheets: a block of words with this upper left corner and width. Returns the height.
-    pub block: Box<dyn Fn(&mut Scene, Point, f64) -> f64 + 'a>,
+    /// What belongs on the map of its sheets.
+    pub block: Block<'a>,
 }
 
 impl<'a> Drawing<'a> {
@@ -71,7 +74,7 @@ pub(crate) fn frame(paper: &Paper, lying: bool, words: &str, crosses: bool) -> S
     (0..10).step_by(2).map(f64::from).for_each(|i| s.draw(Ink::Frame, Shape::Solid(bar(i * 10.0, i * 10.0 + 10.0))));
     s.drawn.push(Drawn { ink: Ink::Frame, id: Some("bar-100-mm".into()), shape: Shape::Rings(vec![bar(0.0, 100.0)]) });
     let [across, up] = paper.room(lying).map(|v| super::text::decimals(v, 1));
-    let check = format!("bar 100 mm, frame {across} × {up} mm: print at 100 %, then measure");
+    let check = format!("bar 100 mm, frame {across} × {up} mm: measure first");
     s.words(point(m + 102.0, m + 5.2), 2.8, false, fit(&check, width - 2.0 * m - 102.0, 2.8, false));
     s.words(point(m, m + 1.2), 3.0, false, fit(words, width - 2.0 * m, 3.0, false));
     s
@@ -131,16 +134,20 @@ pub(crate) fn square_100(at: Point) -> Drawn {
 }
 
 /// Puts the frame of each page under what it shows, and the check square where it has room. Returns the file.
-pub(crate) fn framed<'s>(title: &str, mut first: Vec<Page<'s>>, pages: Vec<Page<'s>>, frames: &'s [Scene], paper: &Paper) -> Vec<u8> {
+pub(crate) fn framed<'s>(title: &str, first: Vec<Page<'s>>, mut pages: Vec<Page<'s>>, frames: &'s [Scene], paper: &Paper) -> Vec<u8> {
+    pages.iter_mut().zip(frames).for_each(|(page, frame)| page.parts.insert(0, whole(frame)));
     let squares: Vec<Option<Scene>> = pages.iter().map(|page| check_square(page, paper, page.size[0] > page.size[1])).collect();
-    let whole = |scene| Part { scene, at: point(0.0, 0.0), scale: 1.0, window: None, darkens: false };
-    let mut all: Vec<Page<'_>> = std::mem::take(&mut first);
-    for ((mut page, frame), square) in pages.into_iter().zip(frames).zip(&squares) {
-        page.parts.insert(0, whole(frame));
+    let mut all: Vec<Page<'_>> = first;
+    for (mut page, square) in pages.into_iter().zip(&squares) {
         page.parts.extend(square.as_ref().map(whole));
         all.push(page);
     }
     pdf(title, &all)
+}
+
+/// A drawing that is as large as the page.
+fn whole(scene: &Scene) -> Part<'_> {
+    Part { scene, at: point(0.0, 0.0), scale: 1.0, window: None }
 }
 
 /// The map of the sheets with the title block: one page.
@@ -154,7 +161,7 @@ fn map(drawing: &Drawing<'_>, paper: &Paper, tiling: &Tiling, first: usize) -> (
         *y -= size * 1.4;
         s.words(point(m, *y), size, bold, fit(&words, inner, size, bold));
     };
-    head(&mut s, &mut y, drawing.title.clone(), 4.2, true);
+    head(&mut s, &mut y, drawing.title.clone(), 3.6, true);
     let [rows, columns] = tiling.grid;
     let sheets = counted(tiling.tiles.len(), "sheet");
     let of = format!("{sheets} of {} paper in {} and {}", paper.name.to_uppercase(), counted(rows, "row"), counted(columns, "column"));
@@ -232,10 +239,9 @@ pub(crate) fn tiled(drawing: &Drawing<'_>, paper: &Paper) -> (Vec<u8>, usize) {
             frame(paper, tiling.lying, &words, true)
         })
         .collect();
-    let part = |at: Point, scale: f64, window: Option<Bounds>| Part { scene, at, scale, window, darkens: false };
+    let part = |at: Point, scale: f64, window: Option<Bounds>| Part { scene, at, scale, window };
     let size = paper.page(tiling.lying);
-    let whole = Part { scene: &map, at: point(0.0, 0.0), scale: 1.0, window: None, darkens: false };
-    let first = vec![Page { size, parts: vec![part(at.min, scale, None), whole] }];
+    let first = vec![Page { size, parts: vec![part(at.min, scale, None), whole(&map)] }];
     let window = |w: Bounds| part(point(paper.margin - w.min.x, paper.margin + FOOT - w.min.y), 1.0, Some(w));
     let pages = tiling.tiles.iter().map(|t| Page { size, parts: vec![window(t.window)] }).collect();
     (framed(&drawing.title, first, pages, &frames, paper), total)
@@ -264,7 +270,7 @@ pub(crate) fn roll(mut scene: Scene, title: &str) -> (Vec<u8>, usize) {
             let right = (left + most).min(scene.page.max.x);
             let window = Bounds { min: point(left, scene.page.max.y - height), max: point(right, scene.page.max.y) };
             let at = point(-window.min.x, -window.min.y);
-            Page { size: [right - left, height], parts: vec![Part { scene: &scene, at, scale: 1.0, window: Some(window), darkens: false }] }
+            Page { size: [right - left, height], parts: vec![Part { scene: &scene, at, scale: 1.0, window: Some(window) }] }
         })
         .collect();
     (pdf(title, &pages), pages.len())
@@ -277,7 +283,7 @@ pub(crate) fn fitted(scene: &Scene, paper: &Paper) -> (Vec<u8>, usize) {
     let room = size.map(|v| v - 2.0 * paper.margin);
     let scale = (room[0] / scene.page.width()).min(room[1] / scene.page.height()).min(1.0);
     let at = point(paper.margin - scene.page.min.x * scale, size[1] - paper.margin - scene.page.max.y * scale);
-    (pdf(&scene.title, &[Page { size, parts: vec![Part { scene, at, scale, window: None, darkens: false }] }]), 1)
+    (pdf(&scene.title, &[Page { size, parts: vec![Part { scene, at, scale, window: None }] }]), 1)
 }
 
 /// How many sheets each drawing takes on paper.

@@ -123,6 +123,8 @@ fn face(sheet: &Sheet<'_>, scale: f64, most: f64) -> Field {
     let end = match (sheet.stock.kind, sheet.segment) {
         (StockKind::Offcut, _) if sheet.over => "black corner: upper left as drawn here",
         (StockKind::Offcut, _) => "black corner: lower left as drawn here",
+        (StockKind::Roll, 0) if sheet.over => "black corner: free end, upper selvedge as drawn here",
+        (StockKind::Roll, _) if sheet.over => "black corner: upper selvedge as drawn here, towards the free end",
         (StockKind::Roll, 0) => "black corner: free end, lower selvedge",
         (StockKind::Roll, _) => "black corner: lower selvedge, towards the free end",
     };
@@ -139,9 +141,10 @@ fn face(sheet: &Sheet<'_>, scale: f64, most: f64) -> Field {
     f.line(turned_over_in_words(sheet), size, down, most);
     if down {
         // The sign stands behind the words.
-        let middle = point(f.width + size * 0.9, -before - size * 0.75);
+        let words = text_width(turned_over_in_words(sheet), size, down).min(most);
+        let middle = point(words + size * 0.9, -before - size * 0.75);
         turn_over_sign(&mut f.scene, middle, size * 1.3, None);
-        f.width += size * 1.8;
+        f.width = f.width.max(words + size * 1.8);
     }
     f
 }

@@ -75,7 +75,7 @@ impl Age {
         for (what, hours) in [("out-life", self.out_life_hours), ("time out of the freezer", Some(self.out_hours))] {
             if hours.is_some_and(|h| !(0.0..=MOST_HOURS).contains(&h)) {
                 faults.push(
-                    Fault::new(format!("its {what} is no number of hours from 0 to {MOST_HOURS}"), "give hours of 0 or more").on(who),
+                    Fault::new(format!("its {what} is not a number of hours from 0 to {MOST_HOURS}"), "give hours of 0 or more").on(who),
                 );
             }
         }
@@ -99,7 +99,7 @@ pub fn cautions_of_jobs(jobs: &[Job], today: Day) -> Vec<String> {
             let age = Age { expiry: cloth.expiry.as_deref().and_then(|e| Day::parse(e).ok()), ..Age::default() };
             let worn =
                 cloth.out_life_hours.is_some_and(|h| h <= 0.0).then(|| Fault::new("has no hours out of the freezer left", OVER).on(&name));
-            out.extend(age.warning(&name, today).into_iter().chain(worn).map(|f| f.to_string().replace("\n    ", ": ")));
+            out.extend(age.warning(&name, today).into_iter().chain(worn).map(|f| f.in_one_line()));
         }
     }
     out

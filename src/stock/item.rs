@@ -52,7 +52,7 @@ pub struct OffcutFacts {
     pub revision: u32,
 }
 
-/// The up face, for files that do not say.
+/// Face up, for files that do not say.
 fn up() -> Face {
     Face::Up
 }

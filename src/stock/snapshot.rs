@@ -57,7 +57,7 @@ pub struct Consumable {
     /// When it was opened.
     #[serde(default)]
     pub opened: Option<Day>,
-    /// Days it keeps once opened.
+    /// Days it lasts once opened.
     #[serde(default)]
     pub days_after_opening: Option<u32>,
     /// Where it lies.
@@ -88,7 +88,7 @@ impl Consumable {
             Some(Fault::new(format!("its last day was {last}, {} days ago", -days), remedy).on(who))
         } else {
             (days <= super::SOON)
-                .then(|| Fault::new(format!("its last day is {last}, in {days} days"), "use it first or order anew").on(who))
+                .then(|| Fault::new(format!("its last day is {last}, in {days} days"), "use it first, or order more").on(who))
         }
     }
 
@@ -157,8 +157,9 @@ impl SnapshotFile {
     pub fn from_json(text: &str) -> Result<SnapshotFile, Fault> {
         serde_json::from_str(text).map_err(|e| {
             let what = e.to_string();
-            let what = what.split(" at line ").next().unwrap_or("it is no stock file").to_string();
-            let fault = Fault::new(format!("this is no stock file: {what}"), "name a file that `warpwise stock export` wrote, or a ledger");
+            let what = what.split(" at line ").next().unwrap_or("it is not a stock file").to_string();
+            let fault =
+                Fault::new(format!("this is not a stock file: {what}"), "name a file that `warpwise stock export` wrote, or a ledger");
             if e.line() > 0 { fault.at_line(e.line(), e.column().max(1)) } else { fault }
         })
     }
@@ -184,7 +185,7 @@ impl Snapshot {
     pub fn new(file: SnapshotFile, today: Day) -> Result<Snapshot, Faults> {
         let mut faults = Faults::new();
         if file.schema != FILE_SCHEMA {
-            let what = format!("the stock file has schema {}, and this version reads {FILE_SCHEMA}", file.schema);
+            let what = format!("the stock file has schema {}, and this version reads schema {FILE_SCHEMA}", file.schema);
             return Err(Fault::new(what, "export it again with this version of warpwise").into());
         }
         let names = file.rolls.iter().map(|r| &r.id).chain(file.offcuts.iter().map(|o| &o.id));
@@ -228,7 +229,7 @@ impl Snapshot {
         let ages = rolls.chain(self.offcuts.iter().map(|o| (o.id(), o.cloth(), o.age())));
         let of_cloth = ages.filter(|(id, cloth, _)| concerned(id, cloth)).filter_map(|(id, _, age)| age.warning(id, day));
         let all = self.consumables.iter().filter_map(|c| c.warning(day)).chain(of_cloth);
-        all.map(|f| f.to_string().replace("\n    ", ": ")).collect()
+        all.map(|f| f.in_one_line()).collect()
     }
 
     /// Offcuts of a cloth that may be cut: not over; those for the look only if `cosmetic` says so.
@@ -280,7 +281,7 @@ mod tests {
         assert!(matches!(fault.place, Place::Line { line: 1, .. }) && fault.what.contains("wdth"), "{fault}");
         let broken = FILE.replace("off-1", "roll-1").replace("1250", "-1").replace("[300,200]", "[100,-200]");
         assert!(Snapshot::from_json(&broken, today).unwrap_err().0.len() >= 2);
-        assert!(Snapshot::from_json(&FILE.replace("2026-01-05", "2026-02-30"), today).unwrap_err().to_string().contains("is not a day"));
+        assert!(Snapshot::from_json(&FILE.replace("2026-01-05", "2026-02-30"), today).unwrap_err().to_string().contains("is not a date"));
         assert!(Snapshot::from_json("", today).is_err() && Snapshot::from_json("{}", today).is_err());
     }
 }

@@ -59,7 +59,7 @@ pub(super) fn choose(flat: &Flat, light: &Light, plane: &Plane, gaps: Option<Gap
     let (a, b) = (area(&light_ones), area(&dark_ones));
     if a.min(b) > 0.3 * a.max(b) {
         return Err(Fault::new(
-            "it cannot be told what is template and what is ground: there are light patches on dark and dark patches on light",
+            "template and ground cannot be told apart: there are light patches on dark and dark patches on light",
             "lay the template on one plain ground that reaches all round it and the cards",
         )
         .into());

@@ -85,7 +85,7 @@ fn format_of(bytes: &[u8]) -> Result<ImageFormat, Fault> {
         if [b"heic", b"heix", b"heif", b"mif1", b"hevc", b"msf1"].iter().any(|b| brand == *b) {
             return Err(Fault::new(
                 "the file is a HEIC photo, which is not read",
-                "set the telephone's camera to JPEG (often called \"most compatible\"), or export the photo as JPEG",
+                "set the phone's camera to JPEG (often called \"most compatible\"), or export the photo as JPEG",
             ));
         }
         return if brand == b"avif" { named("an AVIF picture") } else { named("a film") };
@@ -102,7 +102,7 @@ fn format_of(bytes: &[u8]) -> Result<ImageFormat, Fault> {
     if has(0, b"%PDF") {
         return named("a PDF document");
     }
-    Err(Fault::new("the file is no photo that is known", "name a JPEG or PNG photo of the template"))
+    Err(Fault::new("the file is not a photo of a known kind", "name a JPEG or PNG photo of the template"))
 }
 
 /// True if a JPEG has its end marker; cameras may put things of their own behind it.

@@ -33,7 +33,7 @@ pub(super) struct Plane {
 
 pub(super) fn by_rectangle(photos: &[(PathBuf, GrayImage)], r: &KnownRectangle, warnings: &mut Vec<Fault>) -> Result<Plane, Faults> {
     let [(file, photo)] = photos else {
-        return Err(Fault::new("a known rectangle tells of one photo only", "trace one photo, or lay cards to join several").into());
+        return Err(Fault::new("a known rectangle serves one photo only", "trace one photo, or lay cards to join several").into());
     };
     let (w, h) = (r.width, r.height);
     let corners = [point(0.0, h), point(w, h), point(w, 0.0), point(0.0, 0.0)];
@@ -45,7 +45,7 @@ pub(super) fn by_rectangle(photos: &[(PathBuf, GrayImage)], r: &KnownRectangle, 
     // y runs down: clockwise as seen is a positive turn at every corner.
     let turns = (0..4).map(|i| (p[(i + 1) % 4] - p[i]).cross(p[(i + 2) % 4] - p[(i + 1) % 4]));
     if turns.into_iter().any(|t| t <= 0.0) {
-        return Err(fault("the four points are no rectangle seen from above"));
+        return Err(fault("the four points do not form a rectangle seen from above"));
     }
     if p.iter().any(|p| p.x < 0.0 || p.y < 0.0 || p.x > f64::from(width) || p.y > f64::from(height)) {
         return Err(fault("one of the four points lies outside of the photo"));
@@ -53,9 +53,9 @@ pub(super) fn by_rectangle(photos: &[(PathBuf, GrayImage)], r: &KnownRectangle, 
     let seen: Vec<Point> = p.iter().map(|&p| View::normalised(width, height, p)).collect();
     let view = homography(&corners, &seen)
         .and_then(|m| View::new(width, height, m, 0.0))
-        .ok_or_else(|| fault("the four points are no rectangle"))?;
+        .ok_or_else(|| fault("the four points do not form a rectangle"))?;
     warnings.push(Fault::new(
-        "four points tell nothing of the lens: its distortion stays in, up to 1 % towards the edges of the photo",
+        "four points say nothing about the lens: its distortion remains, up to 1 % towards the edges of the photo",
         "measure two lengths on the template and compare with --check, or lay scale cards",
     ));
     let frame = vec![corners[3], corners[2], corners[1], corners[0]];

@@ -61,7 +61,7 @@ pub fn read_stations(text: &str, name: &str, unit: Option<Unit>, fair: bool) -> 
         return Err(fault.at_line(at + 1, 1).into());
     }
     if let Some((unknown, _)) = columns.iter().find(|c| !["station", "left", "right", "note"].contains(&c.0.as_str())) {
-        let fault = Fault::new(format!("\"{unknown}\" is no column that is known"), "the columns are station, left, right and note");
+        let fault = Fault::new(format!("\"{unknown}\" is not a known column"), "the columns are station, left, right and note");
         return Err(fault.at_line(at + 1, 1).into());
     }
     let mm = unit_of(text, &columns, unit, at)?.millimetres();
@@ -79,7 +79,7 @@ pub fn read_stations(text: &str, name: &str, unit: Option<Unit>, fair: bool) -> 
             let plain = if delimiter(head) == ',' { cell.to_string() } else { cell.replace(',', ".") };
             match plain.parse::<f64>() {
                 Ok(v) if v.is_finite() && (v * mm).abs() <= crate::units::LARGEST => Ok(Some(v * mm)),
-                _ => Err(Fault::new(format!("\"{cell}\" is no length within 100 m"), "write a plain number").at_line(i + 1, 1)),
+                _ => Err(Fault::new(format!("\"{cell}\" is not a length up to 100 m"), "write a plain number").at_line(i + 1, 1)),
             }
         };
         // A row that is out of order is named even if one of its offsets, or one before it, is bad.

@@ -302,7 +302,7 @@ fn doubts(plane: &Plane, templates: &[Template], figures: &mut Figures, warnings
     };
     let uncertain = || {
         let cards = counted(count, "card");
-        format!("with the {cards} found lengths across the template are only certain to {:.1} mm", figures.uncertainty)
+        format!("with the {cards} found lengths across the template are only accurate to {:.1} mm", figures.uncertainty)
     };
     if figures.uncertainty > DOUBT.1 {
         return Err(Fault::new(uncertain(), remedy).into());
@@ -377,7 +377,7 @@ impl Tracing {
         } else {
             (
                 list.join("; "),
-                "if both are measured right, the skin is stretched or does not lie flat: tape it anew, or slit it where it will not lie",
+                "if both are measured right, the skin is stretched or does not lie flat: tape it again, or slit it where it will not lie flat",
             )
         };
         self.warnings.push(Fault::new(what, remedy));

@@ -77,14 +77,21 @@ pub(super) struct Reaches<'a> {
     segs: &'a [Seg],
     region: &'a Shape,
     all: Vec<Reach>,
+    /// By where they start and where they end.
+    starts: BTreeMap<(u64, u64), &'a Seg>,
+    ends: BTreeMap<(u64, u64), &'a Seg>,
+}
+
+fn key(p: Point) -> (u64, u64) {
+    (p.x.to_bits(), p.y.to_bits())
 }
 
 impl<'a> Reaches<'a> {
     /// `segs` run round the region with it on their left.
     pub fn of(segs: &'a [Seg], region: &'a Shape) -> Reaches<'a> {
-        let key = |p: Point| (p.x.to_bits(), p.y.to_bits());
         let of_length = || segs.iter().filter(|s| s.length() > 0.0);
-        let starts: BTreeMap<(u64, u64), &Seg> = of_length().map(|s| (key(s.a), s)).collect();
+        let starts: BTreeMap<_, _> = of_length().map(|s| (key(s.a), s)).collect();
+        let ends = of_length().map(|s| (key(s.b), s)).collect();
         let mut all = Vec::new();
         for s in of_length() {
             let (along, out) = ways(s);
@@ -96,7 +103,20 @@ impl<'a> Reaches<'a> {
                 all.extend(at_corner(s, next));
             }
         }
-        Reaches { segs, region, all }
+        Reaches { segs, region, all, starts, ends }
+    }
+
+    /// The edges that do not grow next to the run of growing edges of which this is one.
+    fn ends_of_run(&self, s: &Seg) -> Vec<&Seg> {
+        let walk = |next: &dyn Fn(&Seg) -> Option<&'a Seg>| {
+            let mut at = next(s);
+            for _ in 0..self.segs.len() {
+                at = at.filter(|o| o.amount > 0.0).and_then(next).or(at.filter(|o| o.amount == 0.0));
+            }
+            at.filter(|o| o.amount == 0.0)
+        };
+        let (on, back) = (walk(&|s| self.starts.get(&key(s.b)).copied()), walk(&|s| self.ends.get(&key(s.a)).copied()));
+        on.into_iter().chain(back).collect()
     }
 
     /// True if some reach holds a point and sees it.
@@ -214,7 +234,7 @@ fn too_little(laid: &Laid, reaches: &Reaches, found: &mut Findings) {
             let base = s.a + (s.b - s.a) * ((k as f64 + 0.5) / places as f64);
             if s.amount > 0.0 {
                 let p = base + out * (s.amount - JOIN_MM);
-                if !covered(p) && undisturbed(laid, s, base, p) {
+                if !covered(p) && undisturbed(laid, reaches, s, base, p) {
                     let what = format!("has less than its allowance of {} mm beside an edge", s.amount);
                     found.add_at(&laid.ply.name, p + laid.pieces[0].origin, what);
                     return;
@@ -230,14 +250,15 @@ fn too_little(laid: &Laid, reaches: &Reaches, found: &mut Findings) {
     }
 }
 
-/// True if no corner and no wall has a say in how far the cloth reaches from `base` to `p`.
-fn undisturbed(laid: &Laid, s: &Seg, base: Point, p: Point) -> bool {
+/// True if no corner, no wall and no line on which growth ends has a say in how far the cloth reaches from `base` to `p`.
+fn undisturbed(laid: &Laid, reaches: &Reaches, s: &Seg, base: Point, p: Point) -> bool {
     let reach = UNDISTURBED * s.amount;
     let other = laid.segs.iter().any(|o| o.amount != s.amount && o.within(base, reach.max(UNDISTURBED * o.amount)));
     let from = base + (p - base) * 1e-3;
     let side = |a: Point, b: Point, c: Point| (b - a).cross(c - a);
     let crosses = |o: &Seg| side(from, p, o.a) * side(from, p, o.b) <= 0.0 && side(o.a, o.b, from) * side(o.a, o.b, p) <= 0.0;
-    !other && !laid.segs.iter().any(crosses)
+    let beyond = |o: &&Seg| side(o.a, o.b, p) < 0.0;
+    !other && !laid.segs.iter().any(crosses) && !reaches.ends_of_run(s).iter().any(beyond)
 }
 
 /// A hole that the allowance does not close is cut: looked for on a grid of points well inside it.

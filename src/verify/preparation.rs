@@ -7,7 +7,7 @@
 //! |---|---|
 //! | net line of a whole piece against the template's | 2 µm |
 //! | net line of a part, relief cuts, cover and overlap of parts | 5 µm |
-//! | a local patch stepped back: distance from the template's net line | 2 µm less, 0.06 mm more; at inward corners a mitre may reach 1.5 times the step |
+//! | a local patch stepped back: distance from the template's net line | 5 µm less, 0.06 mm more; at inward corners a mitre may reach 1.5 times the step |
 //! | arrow | 0.1°, and what the grid takes from a short one |
 //! | cut line inside the net line | 5 µm |
 //! | cut line farther out than the allowance | 0.06 mm, all along it; at corners a mitre may reach 1.5 times the allowance; nothing through the ply itself |
@@ -242,7 +242,7 @@ fn stepped_back(laid: &Laid, who: &str, net: Option<&Shape>, step: f64, found: &
     if let Some(e) = net.edges().iter().find(|e| !whole.contains_mm(e.a.mm())) {
         return fault("outside the patch's".into(), e.a.mm());
     }
-    let least = ((step - WHOLE_MM) * GRID_PER_MM).ceil() as i64;
+    let least = ((step - PART_MM) * GRID_PER_MM).round() as i64;
     if let Some((distance, at)) = nearer_than(net, &whole, least) {
         return fault(format!("{distance:.3} mm from the patch's"), at.mm());
     }

@@ -64,7 +64,7 @@ pub(super) fn measure(plan: &Plan, found: &mut Findings) -> Option<Exact> {
             if inked.corners.len() > t.net.len() {
                 gauge.found.add(&who, format!("names {} corners of {} points", inked.corners.len(), t.net.len()));
             } else if let Some(corner) = inked.corners.iter().find(|c| !t.net.contains(&c.at)) {
-                gauge.found.add(&who, format!("corner {} is no point of its net line", corner.name));
+                gauge.found.add(&who, format!("corner {} is not a point of its net line", corner.name));
             }
         }
     }

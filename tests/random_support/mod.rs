@@ -75,8 +75,9 @@ fn body(dice: &mut Dice) -> Vec<Xy> {
     } else {
         (dice.between(60.0, 800.0), dice.between(40.0, 600.0))
     };
+    let kind = dice.count(0, 6);
     let mut near = |x: f64, y: f64| (x * w + dice.between(-0.02, 0.02) * w, y * h + dice.between(-0.02, 0.02) * h);
-    match dice.count(0, 6) {
+    match kind {
         0 => vec![(0.0, 0.0), (w, 0.0), (w, h), (0.0, h)],
         1 => vec![near(0.0, 0.0), near(1.0, 0.0), near(1.0, 1.0), near(0.0, 1.0)],
         2 => vec![near(0.0, 0.0), near(1.0, 0.0), near(1.0, 0.4), near(0.45, 0.45), near(0.4, 1.0), near(0.0, 1.0)],
@@ -337,7 +338,7 @@ fn templates(dice: &mut Dice, folder: &Path, job: &mut String, allowance: f64) -
             }
             // Mostly small enough that something is left after as many layers as there may be.
             let most = if dice.one_in(9) { f64::INFINITY } else { length.min(width) / 12.0 };
-            let (edge, step) = (dice.pick(&["butt", "butt", "trim", "lap"]), dice.pick(&[0.0, 1.5, 3.0, 4.0, 5.0, 6.0, 8.0]).min(most));
+            let (edge, step) = (dice.pick(&["butt", "butt", "trim", "lap"]), dice.pick(&[0.0_f64, 1.5, 3.0, 4.0, 5.0, 6.0, 8.0]).min(most));
             let step = (step * 100.0).floor() / 100.0;
             writeln!(job, "along = {}\nstep_back = {step}\nedge = \"{edge}\"", dice.pick(&[0.0, 45.0, 30.0, -12.0])).unwrap();
             patches.push((id.clone(), patch));

@@ -22,7 +22,7 @@ pub struct Photo {
     /// Which line is the net line
     #[arg(long, value_enum)]
     net: Option<Net>,
-    /// Whether the inked side of the skin lies up in the photo
+    /// Which way the inked side of the skin lies in the photo
     #[arg(long, value_enum)]
     inked: Option<Inked>,
     /// What the skin was taken off
@@ -34,7 +34,7 @@ pub struct Photo {
     /// Name of the template and its files [default: the photo's name]
     #[arg(long, value_name = "NAME")]
     name: Option<String>,
-    /// What narrow gaps in the edge are where the photo leaves it open
+    /// What narrow gaps in the edge are, where the photo does not show it
     #[arg(long, value_enum)]
     gaps: Option<Gaps>,
     /// Measured width of the printed card's frame, which should be 180 mm
@@ -69,7 +69,7 @@ fn text_of(fault: Fault) -> String {
 
 fn length(text: &str) -> Result<f64, String> {
     let mm = parse_length(text).map_err(text_of)?;
-    if mm > 0.0 && mm < 10_000.0 { Ok(mm) } else { Err("a length above 0 and below 10 m is wanted".into()) }
+    if mm > 0.0 && mm < 10_000.0 { Ok(mm) } else { Err("give a length above 0 and below 10 m".into()) }
 }
 
 fn pixel(text: &str) -> Result<Point, String> {
@@ -152,7 +152,7 @@ fn read_one(path: &Path) -> Result<GrayImage, Fault> {
         _ => Fault::new(format!("the file cannot be read: {e}"), "check the disk and the name"),
     })?;
     if !about.is_file() {
-        return Err(Fault::new("this is no ordinary file", "name the photo of the template"));
+        return Err(Fault::new("this is not an ordinary file", "name the photo of the template"));
     }
     let mut bytes = Vec::new();
     // One byte over the limit tells a file that is too large.
@@ -165,7 +165,7 @@ fn notes(tracing: &Tracing, inked: Inked, off: Off) -> Vec<String> {
     let f = &tracing.figures;
     vec![
         format!("Traced from a photo. In the job: taken_off = \"{}\", inked_side = \"{}\".", off.word(), inked.word()),
-        format!("{:.2} mm a pixel; lengths certain to {:.1} mm.", f.resolution, f.uncertainty),
+        format!("{:.2} mm a pixel; lengths accurate to {:.1} mm.", f.resolution, f.uncertainty),
     ]
 }
 
@@ -198,7 +198,7 @@ fn summary(tracing: &Tracing, names: &[PathBuf; 2], inked: Inked, off: Off) -> S
             tilt.join(", "),
             f.blur,
         ));
-        out.push_str(&format!("Lengths: certain to {:.1} mm; {:.2} mm a pixel\n", f.uncertainty, f.resolution));
+        out.push_str(&format!("Lengths: accurate to {:.1} mm; {:.2} mm a pixel\n", f.uncertainty, f.resolution));
     }
     for (asked, found) in &tracing.lengths {
         let off = found - asked.length;

@@ -23,7 +23,7 @@ pub struct Points {
     #[arg(long, value_name = "NAME")]
     name: Option<String>,
     /// Unit of the numbers, if the table does not say: mm, cm, m, in, ft
-    #[arg(long, value_name = "UNIT", value_parser = |s: &str| Unit::named(s).ok_or("mm, cm, m, in or ft is wanted"))]
+    #[arg(long, value_name = "UNIT", value_parser = |s: &str| Unit::named(s).ok_or("give mm, cm, m, in or ft"))]
     unit: Option<Unit>,
     /// Lay a smooth curve through the offsets instead of straight lines
     #[arg(long)]
@@ -52,7 +52,7 @@ impl Points {
         let about =
             std::fs::metadata(&self.file).map_err(|_| Fault::new("there is no such file", "name a CSV table of points or offsets"))?;
         if !about.is_file() || about.len() > LARGEST_FILE {
-            return Err(Fault::new("this is no ordinary file of at most 32 MB", "name a CSV table of points or offsets").into());
+            return Err(Fault::new("this is not an ordinary file of at most 32 MB", "name a CSV table of points or offsets").into());
         }
         let bytes =
             std::fs::read(&self.file).map_err(|e| Fault::new(format!("the file cannot be read: {e}"), "check the disk and the name"))?;

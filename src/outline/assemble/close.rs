@@ -165,11 +165,11 @@ impl Bench<'_> {
                     paste = Some(format!("join_ends = {join}"));
                 }
                 if lies_in {
-                    remedy.push_str(&format!("; if it is no hole, name its group or layer for what it is ({ROLE_WORDS})"));
+                    remedy.push_str(&format!("; if it is not a hole, name its group or layer for what it is ({ROLE_WORDS})"));
                 }
                 let ends = format!("({:.2}, {:.2}) and ({:.2}, {:.2})", first.x, first.y, last.x, last.y);
                 let what = format!("{meant} is open: its ends are {gap:.2} mm apart, {ends}");
-                self.faults.push(Fault { paste, ..Fault::new(what, remedy).at(label, first.x, first.y) });
+                self.faults.push(Fault::new(what, remedy).at(label, first.x, first.y).paste(paste));
             } else {
                 let length = path_length(&c.points);
                 if self.longest_open.as_ref().is_none_or(|l| length > l.length) {
@@ -178,7 +178,7 @@ impl Bench<'_> {
                 let why = if lies_in {
                     "is an open line in an outline, on no layer that says what it is for"
                 } else {
-                    "is an open line, and no outline"
+                    "is an open line, not an outline"
                 };
                 for i in c.owners.iter().copied().collect::<BTreeSet<_>>() {
                     self.ledger.missed(i, why);

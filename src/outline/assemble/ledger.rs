@@ -16,6 +16,9 @@ enum Fate {
     Missed(String),
 }
 
+/// A remedy, and the line that can be pasted.
+type Asked = [String; 2];
+
 /// The fate of each line of a drawing.
 #[derive(Debug)]
 pub(super) struct Ledger {
@@ -74,8 +77,8 @@ impl Ledger {
 
     /// A warning for each name and reason under which lines were left out that may have been meant; `asked` gives the remedy for a line
     /// about which more is known, and what can be pasted.
-    pub(super) fn warnings(&self, drawing: &Drawing, asked: &dyn Fn(usize) -> Option<[String; 2]>) -> Vec<Fault> {
-        let mut groups: BTreeMap<(String, &str, Option<[String; 2]>), Vec<usize>> = BTreeMap::new();
+    pub(super) fn warnings(&self, drawing: &Drawing, asked: &dyn Fn(usize) -> Option<Asked>) -> Vec<Fault> {
+        let mut groups: BTreeMap<(String, &str, Option<Asked>), Vec<usize>> = BTreeMap::new();
         for (i, line) in drawing.lines.iter().enumerate() {
             if let (Fate::Missed(_) | Fate::Unclaimed, Some(why)) = (&self.fates[i], self.why(i)) {
                 groups.entry((shown_name(&line.names), why, asked(i))).or_default().push(i);
@@ -90,7 +93,7 @@ impl Ledger {
             };
             let p = line.points.first().copied().unwrap_or_default();
             let fault = Fault::new(not_used(which.len(), "line", &name, why), remedy).at(line.label.clone(), p.x, p.y);
-            out.push(Fault { paste, ..fault });
+            out.push(fault.paste(paste));
         }
         let mut entities: BTreeMap<(&str, &str, &str), Vec<&NotUsed>> = BTreeMap::new();
         for entity in drawing.not_used.iter().filter(|n| n.is_line) {
@@ -130,10 +133,13 @@ impl Ledger {
     }
 }
 
-/// `2 lines in "fibre" were not used: each is an open line…`, with a reason that begins with a verb or with `it`.
+/// `2 lines in "fibre" were not used: each is an open line…`; the reason begins with a verb or is a sentence.
 fn not_used(count: usize, what: &str, name: &str, why: &str) -> String {
     let place = if name.is_empty() { String::new() } else { format!(" in \"{name}\"") };
     let verb = if count == 1 { "was" } else { "were" };
-    let why = if why.starts_with("it ") || why.starts_with("a ") { why.to_string() } else { format!("it {why}") };
+    let why = match why.strip_prefix("it ").unwrap_or(why) {
+        why if why.starts_with("a ") || why.starts_with("its ") => why.to_string(),
+        why => format!("{} {why}", if count == 1 { "it" } else { "each" }),
+    };
     format!("{}{place} {verb} not used: {why}", counted(count, what))
 }

@@ -95,14 +95,16 @@ fn entities(text: &str) -> Result<(), Fault> {
 
 /// The fault of text that is no well-formed XML.
 pub(super) fn not_xml(error: Error) -> Fault {
-    let remedy = "mend the file there, or export the drawing again";
+    let remedy = "correct the file there, or export the drawing again";
     match error {
         Error::NodesLimitReached | Error::AttributesLimitReached | Error::NamespacesLimitReached => {
             Fault::new(format!("the file has more than {MOST_NODES} parts"), "split the drawing")
         }
-        Error::NoRootNode => Fault::new("the file holds no whole element: it is no SVG, or breaks off", "export the drawing as SVG"),
+        Error::NoRootNode => {
+            Fault::new("the file holds no complete element: it is not SVG, or it is cut short", "export the drawing as SVG")
+        }
         Error::UnclosedRootNode | Error::UnexpectedEndOfStream => {
-            Fault::new("the file breaks off before its end: an element is never closed", "export or copy the drawing again")
+            Fault::new("the file is cut short: an element is never closed", "export or copy the drawing again")
         }
         error => {
             let (at, message) = (error.pos(), error.to_string());

@@ -114,7 +114,7 @@ impl<'a, 'input> Labels<'a, 'input> {
             Some((_, n)) => {
                 Err(Fault::new(format!("it uses \"{shown}\", but {n} elements have that id"), "give each element an id of its own"))
             }
-            None => Err(Fault::new(format!("it uses \"{shown}\", which is not in the file"), "mend the href, or delete it")),
+            None => Err(Fault::new(format!("it uses \"{shown}\", which is not in the file"), "correct the href, or delete it")),
         }
     }
 }

@@ -39,7 +39,7 @@ pub(super) fn read(bytes: &[u8], options: &ReadOptions) -> Result<Drawing, Fault
     let root = doc.root_element();
     if root.tag_name().name() != "svg" {
         return Err(Fault::new(
-            format!("it is no SVG drawing: its outermost element is \"{}\"", size::shortened(root.tag_name().name())),
+            format!("it is not an SVG drawing: its outermost element is \"{}\"", size::shortened(root.tag_name().name())),
             "export the drawing as SVG",
         )
         .into());
@@ -69,7 +69,7 @@ pub(super) fn read(bytes: &[u8], options: &ReadOptions) -> Result<Drawing, Fault
     }
     match root.attribute("transform").map_or(Some(Affine::IDENTITY), Affine::parse) {
         Some(own) => reader.children(root, &frame.to_mm.after(&own), frame.viewport, &style),
-        None => reader.fault(root, "its transform is not understood", "mend the transform attribute"),
+        None => reader.fault(root, "its transform is not understood", "correct the transform attribute"),
     }
     reader.never_drawn(root);
     let Reader { drawing, faults, .. } = reader;
@@ -143,7 +143,7 @@ impl<'a, 'input> Reader<'a, 'input> {
             Some(own) => to_mm.after(&own),
             None => {
                 let what = format!("its transform \"{}\" is not understood", size::shortened(node.attribute("transform").unwrap_or("")));
-                return self.fault(node, &what, "mend the transform attribute");
+                return self.fault(node, &what, "correct the transform attribute");
             }
         };
         let named = self.push_names(node);

@@ -209,8 +209,8 @@ fn broken(data: &str, count: usize, error: &Error) -> Fault {
         let tail: String = data.chars().skip(at.saturating_sub(12)).collect();
         format!(", near character {at}: \"{}\"", shortened(tail.trim()))
     });
-    let what = if matches!(error, Error::UnexpectedEndOfStream) { "the path data breaks off" } else { "the path data is not understood" };
-    Fault::new(format!("{what} after {count} commands{near}"), "mend the d attribute, or export the drawing again")
+    let what = if matches!(error, Error::UnexpectedEndOfStream) { "the path data is cut short" } else { "the path data is not understood" };
+    Fault::new(format!("{what} after {count} commands{near}"), "correct the d attribute, or export the drawing again")
 }
 
 #[cfg(test)]

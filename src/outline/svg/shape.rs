@@ -148,7 +148,7 @@ impl Canvas<'_> {
         match Length::parse(text).and_then(|l| l.user_units(whole)) {
             Some(value) => Ok(Some(value)),
             None => Err(Fault::new(
-                format!("{name} is \"{}\", which is no length in a known unit", shortened(text)),
+                format!("{name} is \"{}\", which is not a length in a known unit", shortened(text)),
                 "write it as a number, or in mm, cm, in, pt, pc or px",
             )),
         }

@@ -164,7 +164,7 @@ fn side(root: Node<'_, '_>, name: &str, warnings: &mut Vec<Fault>) -> Result<Opt
         }
         Some(Length::Bare(_)) => return Err(no_unit(&format!("its {name} is \"{shown}\", a number without a unit"))),
         Some(Length::Percent(_)) => return Err(no_unit(&format!("its {name} is \"{shown}\", a share of a window"))),
-        None => return Err(no_unit(&format!("its {name} is \"{shown}\", which is no length in a known unit"))),
+        None => return Err(no_unit(&format!("its {name} is \"{shown}\", which is not a length in a known unit"))),
     };
     if mm > 0.0 { Ok(Some(mm)) } else { Err(Fault::new(format!("its {name} is \"{shown}\""), "give it a size above zero")) }
 }

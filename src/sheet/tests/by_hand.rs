@@ -12,6 +12,9 @@ use crate::sheet::draw::Sheet;
 use crate::sheet::face::View;
 use crate::sheet::placement::{Place, places};
 use crate::sheet::placement_rows::{Row, corners_of, offcut_row, piece_row};
+use crate::sheet::reference::references;
+use crate::sheet::scene::{Ink, Shape};
+use crate::sheet::templates::template_scene;
 use crate::stock::{Day, Snapshot};
 use std::path::Path;
 use std::sync::atomic::AtomicBool;
@@ -93,7 +96,7 @@ fn laid(from: &[Point], to: &[Point]) -> (impl Fn(Point) -> Point + use<>, f64, 
 fn inked_by_lengths(template: &PlanTemplate, words: &str) -> Vec<[Point; 3]> {
     let length = |pair: &str| -> f64 {
         let rest = words.split_once(pair).unwrap().1.trim_start();
-        rest.split([' ', ',']).next().unwrap().parse().unwrap()
+        rest.split([' ', ',', ';']).next().unwrap().parse().unwrap()
     };
     let (pq, pr, qr) = (length("P-Q "), length("P-R "), length("Q-R "));
     let net = &template.net;
@@ -327,6 +330,25 @@ fn the_demo_is_laid_by_hand() {
         let [templates, corners, offcuts] = lay(&plan, face);
         assert!(templates > 20 && corners > 5 && offcuts > 0, "{templates} {corners} {offcuts}");
     }
+    // The printed templates show the points that the placement sheet names, in the same places.
+    for piece in &plan.pieces {
+        let found = references(&plan, piece);
+        let scene = template_scene(&plan, piece, false).unwrap();
+        let crosses: Vec<Point> = scene
+            .drawn
+            .iter()
+            .filter_map(|d| match &d.shape {
+                Shape::Segments(s) if d.ink == Ink::Leader && s.len() == 2 => Some((s[0][0] + s[0][1]) * 0.5),
+                _ => None,
+            })
+            .collect();
+        for (i, mark) in found.marks.iter().chain(found.corners.iter().flatten()).enumerate() {
+            let named = scene.texts.iter().any(|t| t.words == mark.name);
+            let crossed = crosses.iter().any(|c| c.distance(mark.at) < 1e-6);
+            // Of crowded corners those without room are left out, never the first two.
+            assert!(named && crossed || i > found.marks.len() + 1, "{}: {} is not on the printed template", piece.piece, mark.name);
+        }
+    }
     // Patches of a mosaic, cut from offcuts of odd shape.
     let plan = planned_job(&folder.join("hatch.toml"), Some(include_str!("../../../demo-data/offcuts.json")));
     let patches = plan.pieces.iter().filter(|p| p.patch.is_some()).count();
@@ -383,11 +405,11 @@ fn drawing(dice: &mut Dice, size: f64) -> (String, bool) {
 fn generated_plans_are_laid_by_hand() {
     let mut dice = Dice(26);
     let (mut down, mut odd, mut parts, mut inked_first, mut total) = (0, 0, 0, 0, [0; 3]);
-    for round in 0..16 {
+    for round in 0..12 {
         let folder = tempfile::tempdir().unwrap();
         let mut text =
             String::from("[job]\nname = \"generated\"\n[cutting]\ngap = 5\ntrim = 12\nlap = 15\n[splice]\nlap = 25\nstagger = 25\n");
-        text.push_str("[[cloth]]\nid = \"c\"\nweave = \"plain\"\nup = \"paper\"\nroll_width = 1000\nselvedge = 10\n");
+        text.push_str("[[cloth]]\nid = \"c\"\nweave = \"plain\"\nup = \"paper\"\nroll_width = 700\nselvedge = 10\n");
         for t in 0..3 {
             // One of them is too wide for the roll.
             let size = if t == 0 && round % 2 == 0 { 390.0 } else { 60.0 + 160.0 * dice.unit() };
@@ -431,6 +453,6 @@ fn generated_plans_are_laid_by_hand() {
         let view = View::new(&plan, None);
         inked_first += view.sheets().iter().flat_map(|(_, s)| places(s)).filter(|p| p.to_ink.is_some()).count();
     }
-    assert!(down > 20 && odd > 50 && parts > 3 && inked_first > 3, "{down} {odd} {parts} {inked_first}");
+    assert!(down > 20 && odd > 50 && parts > 5 && inked_first > 3, "{down} {odd} {parts} {inked_first}");
     assert!(total.iter().all(|n| *n > 30), "{total:?}");
 }
