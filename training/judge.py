@@ -1,7 +1,8 @@
 """How well a file of weights finds skin on scenes that it was not trained on, by ONNX Runtime.
 
-    python3 judge.py SKIN.NET [FIRST [COUNT [WORKERS]]]     seeds FIRST and up; 8000000 if not said: never trained on
+python3 judge.py SKIN.NET [FIRST [COUNT [WORKERS]]]     seeds FIRST and up; 8000000 if not said: never trained on
 """
+
 import functools
 import multiprocessing
 import sys
@@ -31,7 +32,9 @@ def overlaps(task):
     """Overlap (intersection by union) at 512 x 384, by the numbers of NAMES; what is smaller than 200 pixels is not asked for."""
     path, seed = task
     s = scene.sample(seed)
-    s = np.dstack([cv2.resize(np.ascontiguousarray(s[..., k:k + 3]), (512, 384), interpolation=cv2.INTER_AREA) for k in (0, 3)])
+    s = np.dstack(
+        [cv2.resize(np.ascontiguousarray(s[..., k : k + 3]), (512, 384), interpolation=cv2.INTER_AREA) for k in (0, 3)]
+    )
     x = (s[..., :3].astype(np.float32) / 255 - 0.5) / 0.25
     answer = session(path).run(None, {"v0": x.transpose(2, 0, 1)[None]})[0][0] > 0
     grey = s[..., :3].astype(float) @ [0.3, 0.59, 0.11]
@@ -49,13 +52,19 @@ def overlaps(task):
 
 
 def main():
-    first, count, workers = [int(v) for v in sys.argv[2:]] + [8_000_000, 300, 1][len(sys.argv) - 2:]
+    first, count, workers = [int(v) for v in sys.argv[2:]] + [8_000_000, 300, 1][len(sys.argv) - 2 :]
     with multiprocessing.get_context("spawn").Pool(workers) as pool:
-        found = [v for values in pool.imap(overlaps, [(sys.argv[1], seed) for seed in range(first, first + count)]) for v in values]
+        found = [
+            v
+            for values in pool.imap(overlaps, [(sys.argv[1], seed) for seed in range(first, first + count)])
+            for v in values
+        ]
     for k, name in enumerate(NAMES):
         v = np.array([overlap for i, overlap in found if i == k])
-        print(f"{name}: {len(v)} photos, overlap mean {v.mean():.4f}, middle {np.median(v):.4f}, 25 % {np.quantile(v, 0.25):.4f}, "
-              f"10 % {np.quantile(v, 0.1):.4f}; {100 * (v > 0.9).mean():.0f} % over 0.9")
+        print(
+            f"{name}: {len(v)} photos, overlap mean {v.mean():.4f}, middle {np.median(v):.4f}, 25 % {np.quantile(v, 0.25):.4f}, "
+            f"10 % {np.quantile(v, 0.1):.4f}; {100 * (v > 0.9).mean():.0f} % over 0.9"
+        )
 
 
 if __name__ == "__main__":
