@@ -3,6 +3,7 @@
 The plane is measured in mm. Everything is painted in linear light; beside the colours the canvas keeps how much of each pixel is
 skin, inside of an inked net line, ink on skin, and card.
 """
+
 import math
 
 import cv2
@@ -33,7 +34,7 @@ class Camera:
             p = self.project(points)
             low, high = p.min(0), p.max(0)
             reach = max((high[0] - low[0]) / WIDTH, (high[1] - low[1]) / HEIGHT)
-            back = (np.linalg.inv(self.homography()) @ np.array([*((low + high) / 2), 1.0]))
+            back = np.linalg.inv(self.homography()) @ np.array([*((low + high) / 2), 1.0])
             centre = centre * 0.3 + 0.7 * back[:2] / back[2]
             distance *= 0.4 + 0.6 * reach
         distance /= zoom

@@ -1,4 +1,5 @@
 """What a template may lie on. Each function gives colours in linear light for places in mm."""
+
 import math
 
 import cv2
@@ -65,10 +66,25 @@ def lines(v, period, width, px):
 
 def mat(rng, x, y, px):
     hue = rng.integers(0, 7)
-    base = [linear(25, 105, 80), linear(40, 120, 100), linear(30, 32, 36), linear(35, 70, 130), linear(110, 115, 118), linear(150, 70, 100),
-            linear(225, 225, 220)][hue] * np.exp(rng.normal(0, 0.25)) * np.exp(rng.normal(0, 0.12, 3))
+    base = (
+        [
+            linear(25, 105, 80),
+            linear(40, 120, 100),
+            linear(30, 32, 36),
+            linear(35, 70, 130),
+            linear(110, 115, 118),
+            linear(150, 70, 100),
+            linear(225, 225, 220),
+        ][hue]
+        * np.exp(rng.normal(0, 0.25))
+        * np.exp(rng.normal(0, 0.12, 3))
+    )
     light = rng.random() < 0.8 and hue != 6
-    ink = base * 0.3 if not light else base + (rng.choice([linear(230, 230, 210), linear(240, 220, 100)]) - base) * rng.uniform(0.2, 0.9)
+    ink = (
+        base * 0.3
+        if not light
+        else base + (rng.choice([linear(230, 230, 210), linear(240, 220, 100)]) - base) * rng.uniform(0.2, 0.9)
+    )
     ink = np.clip(ink, 0.003, 0.95)
     angle = rng.uniform(0, math.pi)
     c, s = np.float32(math.cos(angle)), np.float32(math.sin(angle))
@@ -81,15 +97,21 @@ def mat(rng, x, y, px):
         a = angle + math.radians(rng.choice([30, 45, 60, 120, 135, 150]))
         m = np.maximum(m, lines(x * math.cos(a) + y * math.sin(a), rng.choice([300.0, 1000.0]), thick, px) * 0.8)
     if rng.random() < 0.3:  # printed fields
-        m = np.maximum(m, ((np.floor(u / 100).astype(int) % 4 == 1) & (np.floor(v / 100).astype(int) % 3 == 1)) * np.float32(0.25))
-    value = noise(rng, "grit", x, y, max(1, px)) * rng.uniform(0.01, 0.05) + noise(rng, "clouds", x, y, 3) * rng.uniform(0, 0.08)
+        m = np.maximum(
+            m, ((np.floor(u / 100).astype(int) % 4 == 1) & (np.floor(v / 100).astype(int) % 3 == 1)) * np.float32(0.25)
+        )
+    value = noise(rng, "grit", x, y, max(1, px)) * rng.uniform(0.01, 0.05) + noise(
+        rng, "clouds", x, y, 3
+    ) * rng.uniform(0, 0.08)
     worn = np.clip(1 + rng.uniform(0, 0.5) * noise(rng, "rough", x, y, 2), 0.2, 1)
     return blend(base, ink, m * worn) * (1 + value)[..., None]
 
 
 def concrete(rng, x, y, px):
     base = any_colour(rng, 0.05, 0.6, 0.06)
-    value = noise(rng, "rough", x, y, max(rng.uniform(1, 3), px)) * rng.uniform(0.03, 0.12) + noise(rng, "clouds", x, y, 4) * rng.uniform(0.03, 0.2)
+    value = noise(rng, "rough", x, y, max(rng.uniform(1, 3), px)) * rng.uniform(0.03, 0.12) + noise(
+        rng, "clouds", x, y, 4
+    ) * rng.uniform(0.03, 0.2)
     value += noise(rng, "grit", x, y, max(0.8, px)) * rng.uniform(0.02, 0.1)
     pits = np.clip(noise(rng, "cells", x, y, max(1.0, px)) * -1 - 1.3, 0, 1) * rng.uniform(0, 0.6)
     stain = np.clip(noise(rng, "clouds", x, y, 5) - rng.uniform(0.5, 1.5), 0, 1) * rng.uniform(0, 0.6)
@@ -98,28 +120,40 @@ def concrete(rng, x, y, px):
 
 def carpet(rng, x, y, px):
     base, other = any_colour(rng, 0.015, 0.5), any_colour(rng, 0.015, 0.5)
-    t = 0.5 + rng.uniform(0.1, 0.5) * noise(rng, "white", x, y, max(rng.uniform(1.5, 4), px)) + 0.2 * noise(rng, "grit", x, y, max(1, px))
+    t = (
+        0.5
+        + rng.uniform(0.1, 0.5) * noise(rng, "white", x, y, max(rng.uniform(1.5, 4), px))
+        + 0.2 * noise(rng, "grit", x, y, max(1, px))
+    )
     if rng.random() < 0.4:
         a = rng.uniform(0, math.pi)
-        t = t + 0.3 * np.sin((x * math.cos(a) + y * math.sin(a)) * np.float32(2 * math.pi / max(rng.uniform(3, 12), 3 * px)))
+        t = t + 0.3 * np.sin(
+            (x * math.cos(a) + y * math.sin(a)) * np.float32(2 * math.pi / max(rng.uniform(3, 12), 3 * px))
+        )
     return blend(base, base * 0.4 + other * rng.uniform(0, 0.6), t)
 
 
 def cardboard(rng, x, y, px):
     base = linear(185, 145, 100) * np.exp(rng.normal(0, 0.3)) * np.exp(rng.normal(0, 0.05, 3))
     a = rng.uniform(0, math.pi)
-    value = np.sin((x * math.cos(a) + y * math.sin(a)) * np.float32(2 * math.pi / max(rng.uniform(4, 9), 3 * px))) * rng.uniform(0, 0.03)
+    value = np.sin(
+        (x * math.cos(a) + y * math.sin(a)) * np.float32(2 * math.pi / max(rng.uniform(4, 9), 3 * px))
+    ) * rng.uniform(0, 0.03)
     value += noise(rng, "fibre", x, y, max(0.7, px)) * 0.03 + noise(rng, "clouds", x, y, 4) * 0.05
     if rng.random() < 0.5:
         b = a + math.pi / 2
-        value -= lines(x * math.cos(b) + y * math.sin(b) + 40, rng.uniform(250, 900), rng.uniform(1, 4), px) * rng.uniform(0.1, 0.4)
+        value -= lines(
+            x * math.cos(b) + y * math.sin(b) + 40, rng.uniform(250, 900), rng.uniform(1, 4), px
+        ) * rng.uniform(0.1, 0.4)
     return np.clip(base, 0, 0.9).astype(np.float32) * (1 + value)[..., None]
 
 
 def plain(rng, x, y, px):
     """Melamine, painted board, paper, a plastic sheet."""
     base = any_colour(rng, 0.45, 0.92, 0.05) if rng.random() < 0.5 else any_colour(rng, 0.01, 0.9, 0.4)
-    value = noise(rng, "grit", x, y, max(1, px)) * rng.uniform(0, 0.03) + noise(rng, "clouds", x, y, 5) * rng.uniform(0, 0.06)
+    value = noise(rng, "grit", x, y, max(1, px)) * rng.uniform(0, 0.03) + noise(rng, "clouds", x, y, 5) * rng.uniform(
+        0, 0.06
+    )
     if rng.random() < 0.3:  # scratches or marbling
         value -= np.clip(noise(rng, "folds", x, y, rng.uniform(1, 4)) - 0.4, 0, 1) * rng.uniform(-0.2, 0.4)
     return np.clip(base * (1 + value)[..., None], 0.003, 0.95)
@@ -127,7 +161,10 @@ def plain(rng, x, y, px):
 
 def foam(rng, x, y, px):
     base = any_colour(rng, 0.03, 0.7, rng.uniform(0, 0.5))
-    value = noise(rng, "cells", x, y, max(rng.uniform(0.6, 2), 0.8 * px)) * rng.uniform(0.03, 0.12) + noise(rng, "grit", x, y, max(1, px)) * 0.03
+    value = (
+        noise(rng, "cells", x, y, max(rng.uniform(0.6, 2), 0.8 * px)) * rng.uniform(0.03, 0.12)
+        + noise(rng, "grit", x, y, max(1, px)) * 0.03
+    )
     return base * (1 + value)[..., None].clip(0.3, 2)
 
 
@@ -158,7 +195,9 @@ def tiles(rng, x, y, px):
 def sheet(rng, x, y, px):
     """A dust sheet or a bag: folds that catch the light."""
     base = any_colour(rng, 0.05, 0.85, 0.2)
-    value = noise(rng, "folds", x, y, rng.uniform(1, 4)) * rng.uniform(0.05, 0.25) + noise(rng, "clouds", x, y, 4) * 0.1
+    value = (
+        noise(rng, "folds", x, y, rng.uniform(1, 4)) * rng.uniform(0.05, 0.25) + noise(rng, "clouds", x, y, 4) * 0.1
+    )
     value += noise(rng, "folds", x, y, rng.uniform(0.7, 1.5), stretch=rng.uniform(1, 4)) * rng.uniform(0, 0.12)
     return np.clip(base * (1 + value)[..., None], 0.003, 0.95)
 
@@ -183,9 +222,36 @@ def blotches(rng, x, y, px):
     return blend(0, 1, (n < 1.2).astype(np.float32)) * out + (n >= 1.2)[..., None] * any_colour(rng)
 
 
-KINDS = dict(wood=wood, planks=planks, mat=mat, concrete=concrete, carpet=carpet, cardboard=cardboard, plain=plain, foam=foam, holes=holes,
-             tiles=tiles, sheet=sheet, weave=weave, blotches=blotches)
-SHARES = dict(wood=17, planks=9, mat=17, concrete=10, carpet=7, cardboard=6, plain=14, foam=3, holes=5, tiles=4, sheet=3, weave=3, blotches=2)
+KINDS = dict(
+    wood=wood,
+    planks=planks,
+    mat=mat,
+    concrete=concrete,
+    carpet=carpet,
+    cardboard=cardboard,
+    plain=plain,
+    foam=foam,
+    holes=holes,
+    tiles=tiles,
+    sheet=sheet,
+    weave=weave,
+    blotches=blotches,
+)
+SHARES = dict(
+    wood=17,
+    planks=9,
+    mat=17,
+    concrete=10,
+    carpet=7,
+    cardboard=6,
+    plain=14,
+    foam=3,
+    holes=5,
+    tiles=4,
+    sheet=3,
+    weave=3,
+    blotches=2,
+)
 
 
 def ground(rng, x, y, px, alike=None):

@@ -1,4 +1,5 @@
 """Light on the bench, and what a phone makes of it."""
+
 import functools
 import math
 
@@ -47,7 +48,11 @@ def bars(rng):
 def person(rng):
     """The photographer's shadow: head, shoulders, and arms held up."""
     m = np.zeros((HEIGHT, WIDTH), np.uint8)
-    at, a, k = rng.uniform([0.1 * WIDTH, 0.1 * HEIGHT], [0.9 * WIDTH, 0.9 * HEIGHT]), rng.uniform(0, 2 * math.pi), rng.uniform(0.6, 2.0)
+    at, a, k = (
+        rng.uniform([0.1 * WIDTH, 0.1 * HEIGHT], [0.9 * WIDTH, 0.9 * HEIGHT]),
+        rng.uniform(0, 2 * math.pi),
+        rng.uniform(0.6, 2.0),
+    )
     put = lambda p: fill(m, turned(np.asarray(p) * k, a, at))
     put(ellipse(0, 0, 70, 85))
     put([(-150, 90), (-60, 60), (60, 60), (150, 90), (190, 1500), (-190, 1500)])
@@ -62,8 +67,11 @@ def blot(rng):
     """The shadow of something out of the picture: a beam, a tree, a lamp."""
     m = np.zeros((HEIGHT, WIDTH), np.uint8)
     for _ in range(rng.integers(1, 5)):
-        p = turned(np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * rng.uniform([30, 60], [250, 900]), rng.uniform(0, 6.3),
-                   rng.uniform([0, 0], [WIDTH, HEIGHT]))
+        p = turned(
+            np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * rng.uniform([30, 60], [250, 900]),
+            rng.uniform(0, 6.3),
+            rng.uniform([0, 0], [WIDTH, HEIGHT]),
+        )
         fill(m, p if rng.random() < 0.6 else ellipse(*rng.uniform([0, 0], [WIDTH, HEIGHT]), *rng.uniform(30, 300, 2)))
     return m
 
@@ -111,8 +119,12 @@ def develop(rng, rgb, gloss):
     rgb = rgb * cv2.resize(lit, (WIDTH, HEIGHT), interpolation=cv2.INTER_LINEAR)
     if rng.random() < 0.35:  # a shine where a lamp is mirrored
         x, y, w = rng.uniform(-0.8, 0.8), rng.uniform(-0.6, 0.6), rng.uniform(0.05, 0.5)
-        spot = cv2.resize(np.exp(-((U - x) ** 2 + (V - y) ** 2) / np.float32(w * w)), (WIDTH, HEIGHT), interpolation=cv2.INTER_LINEAR)
-        shine = np.clip(gloss, 0, 0.6) * np.float32(rng.uniform(0.2, 2)) + np.float32(rng.choice([0, rng.uniform(0, 0.3)]))
+        spot = cv2.resize(
+            np.exp(-((U - x) ** 2 + (V - y) ** 2) / np.float32(w * w)), (WIDTH, HEIGHT), interpolation=cv2.INTER_LINEAR
+        )
+        shine = np.clip(gloss, 0, 0.6) * np.float32(rng.uniform(0.2, 2)) + np.float32(
+            rng.choice([0, rng.uniform(0, 0.3)])
+        )
         rgb += (spot * shine)[..., None] * lit.mean()
     small = rgb[::8, ::8].mean(2)
     bright, usual = np.quantile(small, 0.95), np.quantile(small, 0.5)
@@ -130,7 +142,7 @@ def develop(rng, rgb, gloss):
     root = cv2.sqrt(np.maximum(rgb, 0, out=rgb))
     shot, read = rng.choice([0.001, 0.004, 0.012]) * rng.uniform(0.3, 1.5), rng.uniform(0, 0.004)
     y, x = rng.integers(0, HEIGHT), rng.integers(0, WIDTH)
-    root += grain()[y:y + HEIGHT, x:x + WIDTH] * np.float32(shot + read)
+    root += grain()[y : y + HEIGHT, x : x + WIDTH] * np.float32(shot + read)
     out = curve(rng)[np.clip(root * np.float32(LEVELS / 2), 0, LEVELS - 1).astype(np.int16)]
     strength = rng.choice([1.0, rng.uniform(0.5, 1.4), rng.uniform(0, 0.3)], p=[0.5, 0.45, 0.05])
     if strength != 1:
@@ -140,8 +152,12 @@ def develop(rng, rgb, gloss):
         more = np.float32(rng.uniform(0, 1.4))
         out = cv2.addWeighted(out, 1 + more, cv2.GaussianBlur(out, (0, 0), rng.uniform(0.8, 2.5)), -more, 0)
     if rng.random() < 0.2:  # local contrast: halos some pixels wide
-        more, small = np.float32(rng.uniform(0.1, 0.8)), cv2.resize(out, (W2 // 2, H2 // 2), interpolation=cv2.INTER_AREA)
-        wide = cv2.resize(cv2.GaussianBlur(small, (0, 0), rng.uniform(0.8, 6)), (WIDTH, HEIGHT), interpolation=cv2.INTER_LINEAR)
+        more, small = np.float32(rng.uniform(0.1, 0.8)), cv2.resize(
+            out, (W2 // 2, H2 // 2), interpolation=cv2.INTER_AREA
+        )
+        wide = cv2.resize(
+            cv2.GaussianBlur(small, (0, 0), rng.uniform(0.8, 6)), (WIDTH, HEIGHT), interpolation=cv2.INTER_LINEAR
+        )
         out = cv2.addWeighted(out, 1 + more, wide, -more, 0)
     out = np.clip(out * 255 + 0.5, 0, 255).astype(np.uint8)
     kept = cv2.imencode(".jpg", out[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, int(rng.integers(55, 96))])[1]

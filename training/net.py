@@ -1,4 +1,5 @@
 """The network: a picture to classes, in steps that a few lines of code can run: convolution, sum, doubling, rearranging."""
+
 import torch
 import torch.nn as nn
 import torch.nn.functional as F
@@ -35,7 +36,9 @@ class Block(nn.Module):
 
     def __init__(self, a, b, size=3, step=1, wider=3):
         super().__init__()
-        self.parts = nn.Sequential(Conv(a, a * wider), Conv(a * wider, a * wider, size, step, True), Conv(a * wider, b, relu=False))
+        self.parts = nn.Sequential(
+            Conv(a, a * wider), Conv(a * wider, a * wider, size, step, True), Conv(a * wider, b, relu=False)
+        )
         self.adds = a == b and step == 1
 
     def forward(self, x):
@@ -70,12 +73,29 @@ class Up(nn.Module):
 class Net(nn.Module):
     def __init__(self, c=(16, 32, 56, 88, 128, 152)):
         super().__init__()
-        deep = lambda a, b, count, size: nn.Sequential(Block(a, b, size, 2), *[Block(b, b, size) for _ in range(count)])
-        self.down = nn.ModuleList([nn.Sequential(Conv(3, c[0], 3, 2), Conv(c[0], c[0], 3)), deep(c[0], c[1], 1, 3), deep(c[1], c[2], 2, 5),
-                                   deep(c[2], c[3], 3, 5), deep(c[3], c[4], 3, 5), deep(c[4], c[5], 3, 5)])
+        deep = lambda a, b, count, size: nn.Sequential(
+            Block(a, b, size, 2), *[Block(b, b, size) for _ in range(count)]
+        )
+        self.down = nn.ModuleList(
+            [
+                nn.Sequential(Conv(3, c[0], 3, 2), Conv(c[0], c[0], 3)),
+                deep(c[0], c[1], 1, 3),
+                deep(c[1], c[2], 2, 5),
+                deep(c[2], c[3], 3, 5),
+                deep(c[3], c[4], 3, 5),
+                deep(c[4], c[5], 3, 5),
+            ]
+        )
         two = lambda w: [Block(w, w, 3, wider=2), Block(w, w, 3, wider=2)]
-        self.up = nn.ModuleList([Up(c[5], c[4], 112, two(112)), Up(112, c[3], 80, two(80)), Up(80, c[2], 48, two(48)), Up(48, c[1], 32, two(32)),
-                                 Up(32, c[0], 24, [Conv(24, 24, 3)])])
+        self.up = nn.ModuleList(
+            [
+                Up(c[5], c[4], 112, two(112)),
+                Up(112, c[3], 80, two(80)),
+                Up(80, c[2], 48, two(48)),
+                Up(48, c[1], 32, two(32)),
+                Up(32, c[0], 24, [Conv(24, 24, 3)]),
+            ]
+        )
         self.head = nn.Conv2d(24, 4 * ANSWERS, 3, padding=1)
 
     def half(self, x):

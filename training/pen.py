@@ -1,4 +1,5 @@
 """What people draw on a skin: lines, ticks, arrows, letters. All of it is lists of strokes in mm."""
+
 import math
 
 import numpy as np
@@ -21,7 +22,8 @@ LETTERS = {
     "L": [[(0, 1.6), (0, 0), (0.9, 0)]],
     "M": [[(0, 0), (0.1, 1.6), (0.5, 0.6), (0.9, 1.6), (1, 0)]],
     "N": [[(0, 0), (0, 1.6), (1, 0), (1, 1.6)]],
-    "O": [O], "0": [O],
+    "O": [O],
+    "0": [O],
     "P": [[(0, 0), (0, 1.6), (0.8, 1.5), (0.9, 1.1), (0.7, 0.8), (0, 0.75)]],
     "Q": [O, [(0.6, 0.4), (1.1, -0.1)]],
     "R": [[(0, 0), (0, 1.6), (0.8, 1.5), (0.9, 1.1), (0.7, 0.8), (0, 0.75), (1, 0)]],
@@ -41,10 +43,43 @@ LETTERS = {
     "8": [[(0.5, 0.85), (0.1, 1.2), (0.5, 1.6), (0.9, 1.2), (0.5, 0.85), (0, 0.4), (0.5, 0), (1, 0.4), (0.5, 0.85)]],
     "9": [[(0.9, 1.1), (0.5, 0.8), (0.1, 1.2), (0.5, 1.6), (0.9, 1.1), (0.7, 0)]],
     "#": [[(0.2, 0), (0.4, 1.6)], [(0.6, 0), (0.8, 1.6)], [(0, 0.5), (1, 0.5)], [(0, 1.1), (1, 1.1)]],
-    "/": [[(0, 0), (1, 1.6)]], "-": [[(0.1, 0.8), (0.9, 0.8)]], ".": [[(0.4, 0), (0.5, 0.1)]], " ": [],
+    "/": [[(0, 0), (1, 1.6)]],
+    "-": [[(0.1, 0.8), (0.9, 0.8)]],
+    ".": [[(0.4, 0), (0.5, 0.1)]],
+    " ": [],
 }
-WORDS = ["L2", "R", "FWD", "UP", "SEAT", "A", "B4", "27 R", "8", "0", "OUT", "IN", "CUT", "L3", "DECK", "#4", "R2 B", "12/11", "NO 6", "TOP", "BOW", "Q8",
-         "PORT", "D", "BAG 9", "45", "90", "OK", "AFT", "KEEL"]
+WORDS = [
+    "L2",
+    "R",
+    "FWD",
+    "UP",
+    "SEAT",
+    "A",
+    "B4",
+    "27 R",
+    "8",
+    "0",
+    "OUT",
+    "IN",
+    "CUT",
+    "L3",
+    "DECK",
+    "#4",
+    "R2 B",
+    "12/11",
+    "NO 6",
+    "TOP",
+    "BOW",
+    "Q8",
+    "PORT",
+    "D",
+    "BAG 9",
+    "45",
+    "90",
+    "OK",
+    "AFT",
+    "KEEL",
+]
 
 
 def wavy(rng, points, off, step=5.0):
@@ -95,9 +130,18 @@ def arrow(rng, length):
     elif kind == 4:
         strokes += [np.array([left, tip])]
     elif kind == 5:  # a double shaft with a head
-        strokes = [shaft + [0, w * 0.3], shaft - [0, w * 0.3], np.array([left + [0, w * 0.4], tip + [h * 0.6, 0], right - [0, w * 0.4]])]
+        strokes = [
+            shaft + [0, w * 0.3],
+            shaft - [0, w * 0.3],
+            np.array([left + [0, w * 0.4], tip + [h * 0.6, 0], right - [0, w * 0.4]]),
+        ]
     else:  # drawn twice
-        strokes += [wavy(rng, shaft, 0.5), np.array([left, tip]), np.array([tip, right]), np.array([tip - [h * 0.2, 0], left])]
+        strokes += [
+            wavy(rng, shaft, 0.5),
+            np.array([left, tip]),
+            np.array([tip, right]),
+            np.array([tip - [h * 0.2, 0], left]),
+        ]
     if rng.random() < 0.25:
         strokes.append(np.array([[-length / 2, -w * 0.6], [-length / 2, w * 0.6]]))
     return [wavy(rng, s, 0.12) for s in strokes], filled

@@ -1,7 +1,8 @@
 """One photo and its truth from one seed.
 
-    python3 scene.py OUT.png [FIRST [COUNT]]    a sheet of photos with their classes beside them
+python3 scene.py OUT.png [FIRST [COUNT]]    a sheet of photos with their classes beside them
 """
+
 import math
 import sys
 
@@ -26,7 +27,9 @@ def lay_cards(rng, reach, corner=False):
     for i in range(count):
         a = start + 2 * math.pi * i / count + rng.normal(0, 0.35)
         far = np.array([math.cos(a), math.sin(a)]) * (reach + rng.uniform(70, 190))
-        angle = rng.choice([0, math.pi / 2]) + rng.normal(0, 0.2) if rng.random() < 0.5 else rng.uniform(0, 2 * math.pi)
+        angle = (
+            rng.choice([0, math.pi / 2]) + rng.normal(0, 0.2) if rng.random() < 0.5 else rng.uniform(0, 2 * math.pi)
+        )
         out.append((far, angle, rng.uniform(0.55, 1.15) if rng.random() < 0.06 else 1.0))
     return out
 
@@ -42,7 +45,9 @@ def sample(seed):
     directions = [(c[0] / (np.hypot(*c[0]) + 1e-9), c) for c in cards]
     placed = []
     for d, (far, angle, scale) in directions:  # each card just beyond the skin in its direction, now and then on it
-        at = d * ((body @ d).max() + rng.uniform(75, 200) if rng.random() < 0.92 else (body @ d).max() + rng.uniform(0, 80))
+        at = d * (
+            (body @ d).max() + rng.uniform(75, 200) if rng.random() < 0.92 else (body @ d).max() + rng.uniform(0, 80)
+        )
         placed.append((at, angle, scale))
     points = np.concatenate([body] + [turned(rectangle(190, 130), a, at) for at, a, _ in placed])
     kind = rng.random()
@@ -106,10 +111,10 @@ def sheet(path, first, count):
         rows.append(np.hstack([s[..., :3], answer]))
     rows = [cv2.resize(r, (640, 240), interpolation=cv2.INTER_AREA) for r in rows]
     rows += [np.zeros_like(rows[0])] * (-len(rows) % 3)
-    cv2.imwrite(path, np.vstack([np.hstack(rows[i:i + 3]) for i in range(0, len(rows), 3)])[..., ::-1])
+    cv2.imwrite(path, np.vstack([np.hstack(rows[i : i + 3]) for i in range(0, len(rows), 3)])[..., ::-1])
 
 
 if __name__ == "__main__":
     cv2.setNumThreads(1)
-    numbers = [int(v) for v in sys.argv[2:]] + [0, 18][len(sys.argv) - 2:]
+    numbers = [int(v) for v in sys.argv[2:]] + [0, 18][len(sys.argv) - 2 :]
     sheet(sys.argv[1], *numbers[:2])

@@ -1,4 +1,5 @@
 """Outlines of templates, in mm: closed rings of points some 2 mm apart, anticlockwise, and what is cut into them."""
+
 import math
 
 import cv2
@@ -33,7 +34,9 @@ def area(ring):
 
 def blob(rng):
     t = np.linspace(0, 2 * math.pi, 240, endpoint=False)
-    r = 1 + sum(rng.uniform(-0.28, 0.28) / k ** 0.8 * np.cos(k * t + rng.uniform(0, 6.3)) for k in range(2, rng.integers(4, 8)))
+    r = 1 + sum(
+        rng.uniform(-0.28, 0.28) / k**0.8 * np.cos(k * t + rng.uniform(0, 6.3)) for k in range(2, rng.integers(4, 8))
+    )
     return np.c_[r * np.cos(t), r * np.sin(t)]
 
 
@@ -60,7 +63,18 @@ def steps(rng):
     if kind == 0:
         return np.array([[0, 0], [1, 0], [1, a], [b, a], [b, 1], [0, 1]])
     if kind == 1:
-        return np.array([[0, 1], [0, 1 - a], [0.5 - b / 2, 1 - a], [0.5 - b / 2, -c], [0.5 + b / 2, -c], [0.5 + b / 2, 1 - a], [1, 1 - a], [1, 1]])[::-1]
+        return np.array(
+            [
+                [0, 1],
+                [0, 1 - a],
+                [0.5 - b / 2, 1 - a],
+                [0.5 - b / 2, -c],
+                [0.5 + b / 2, -c],
+                [0.5 + b / 2, 1 - a],
+                [1, 1 - a],
+                [1, 1],
+            ]
+        )[::-1]
     if kind == 2:
         return np.array([[0, 0], [1.4, 0], [1.4, 1], [1.4 - a, 1], [1.4 - a, b], [a, b], [a, c + 0.4], [0, c + 0.4]])
     return np.array([[0, 0], [1, 0], [1, a * 0.5], [0.7, a * 0.5], [0.7, a], [0.35, a], [0.35, 1], [0, 1]])
@@ -196,7 +210,11 @@ def hole(rng, ring):
     if kind == 0:
         t = np.linspace(0, 2 * math.pi, 48, endpoint=False)
         return p + np.c_[np.cos(t), np.sin(t) * rng.uniform(0.6, 1)] * r
-    h = corners(rng) if kind == 1 else np.array([[-0.7, -0.7], [0.7, -0.7], [0.7, 0.7], [-0.7, 0.7]]) * [1, rng.uniform(0.4, 1)]
+    h = (
+        corners(rng)
+        if kind == 1
+        else np.array([[-0.7, -0.7], [0.7, -0.7], [0.7, 0.7], [-0.7, 0.7]]) * [1, rng.uniform(0.4, 1)]
+    )
     h = rounded(h, 2, 0.2) if rng.random() < 0.6 else h
     a = rng.uniform(0, 6.3)
     return p + dense(h @ np.array([[math.cos(a), math.sin(a)], [-math.sin(a), math.cos(a)]]) * r, 1.5)
@@ -211,7 +229,7 @@ def wider(ring, by, rough):
     far = cv2.distanceTransform(255 - m, cv2.DIST_L2, 5) * scale
     found, _ = cv2.findContours((far < by).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     out = max(found, key=len)[:, 0].astype(float) * scale + low
-    out = dense(cv2.blur(np.r_[out, out, out].astype(np.float32), (1, 5))[len(out):2 * len(out)].astype(float), 2.0)
+    out = dense(cv2.blur(np.r_[out, out, out].astype(np.float32), (1, 5))[len(out) : 2 * len(out)].astype(float), 2.0)
     if area(out) < 0:
         out = out[::-1]
     t = np.roll(out, -3, 0) - np.roll(out, 3, 0)

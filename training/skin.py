@@ -1,4 +1,5 @@
 """Templates of tape: how they are laid, cut and inked, and how they are painted."""
+
 import math
 from dataclasses import dataclass, field
 
@@ -10,8 +11,26 @@ import shapes
 from canvas import fill, linear, rectangle, stroke, turned
 from texture import noise
 
-TAPES = [(228, 205, 160), (236, 222, 190), (214, 178, 128), (240, 224, 150), (238, 205, 60), (70, 150, 70), (110, 175, 95), (55, 105, 185), (90, 150, 210),
-         (185, 60, 50), (240, 240, 235), (200, 200, 195), (225, 130, 50), (225, 150, 165), (95, 75, 130), (45, 45, 48), (160, 115, 75), (225, 170, 130)]
+TAPES = [
+    (228, 205, 160),
+    (236, 222, 190),
+    (214, 178, 128),
+    (240, 224, 150),
+    (238, 205, 60),
+    (70, 150, 70),
+    (110, 175, 95),
+    (55, 105, 185),
+    (90, 150, 210),
+    (185, 60, 50),
+    (240, 240, 235),
+    (200, 200, 195),
+    (225, 130, 50),
+    (225, 150, 165),
+    (95, 75, 130),
+    (45, 45, 48),
+    (160, 115, 75),
+    (225, 170, 130),
+]
 TAPE_SHARES = np.array([16, 12, 10, 7, 6, 6, 4, 8, 4, 4, 5, 3, 3, 2, 1, 2, 3, 5], float)
 INKS = [(25, 25, 28), (30, 40, 120), (150, 30, 30), (20, 85, 50), (80, 55, 40), (70, 70, 75)]
 
@@ -19,6 +38,7 @@ INKS = [(25, 25, 28), (30, 40, 120), (150, 30, 30), (20, 85, 50), (80, 55, 40), 
 @dataclass
 class Tape:
     """One roll: its colour, width, how much ground shines through."""
+
     colour: np.ndarray
     width: float
     through: float
@@ -33,23 +53,40 @@ class Tape:
         c = linear(*TAPES[rng.choice(len(TAPES), p=TAPE_SHARES / TAPE_SHARES.sum())])
         c = np.clip(c * np.exp(rng.normal(0, 0.12)) * np.exp(rng.normal(0, 0.07, 3)), 0.01, 0.93).astype(np.float32)
         if rng.random() < 0.12:  # one sheet, without strips
-            return Tape(c, 2000.0, rng.choice([0, rng.uniform(0, 0.3)]), rng.uniform(0, 0.03), rng.uniform(0, 0.4), 1.0, 1.0, 0.0)
-        return Tape(c, rng.uniform(19, 50), rng.choice([0, rng.uniform(0, 0.2), rng.uniform(0.1, 0.45)]), rng.uniform(0, 0.06),
-                    rng.choice([0, rng.uniform(0, 0.3)]), rng.choice([rng.uniform(0.68, 0.95), rng.uniform(0.85, 1.03)]),
-                    rng.choice([rng.uniform(0.75, 1), 1.0]), rng.uniform(0, 0.06))
+            return Tape(
+                c,
+                2000.0,
+                rng.choice([0, rng.uniform(0, 0.3)]),
+                rng.uniform(0, 0.03),
+                rng.uniform(0, 0.4),
+                1.0,
+                1.0,
+                0.0,
+            )
+        return Tape(
+            c,
+            rng.uniform(19, 50),
+            rng.choice([0, rng.uniform(0, 0.2), rng.uniform(0.1, 0.45)]),
+            rng.uniform(0, 0.06),
+            rng.choice([0, rng.uniform(0, 0.3)]),
+            rng.choice([rng.uniform(0.68, 0.95), rng.uniform(0.85, 1.03)]),
+            rng.choice([rng.uniform(0.75, 1), 1.0]),
+            rng.uniform(0, 0.06),
+        )
 
 
 @dataclass
 class Template:
     """One template about 0, 0, in mm."""
+
     net: np.ndarray
     inked: bool
-    rings: list                                  # the skin: areas filled
-    gaps: list = field(default_factory=list)     # and cut out again
-    holes: list = field(default_factory=list)    # holes of the net
+    rings: list  # the skin: areas filled
+    gaps: list = field(default_factory=list)  # and cut out again
+    holes: list = field(default_factory=list)  # holes of the net
     strokes: list = field(default_factory=list)  # ink: (points, closed)
-    filled: list = field(default_factory=list)   # ink: areas
-    strips: list = field(default_factory=list)   # (from, to) across the strips
+    filled: list = field(default_factory=list)  # ink: areas
+    strips: list = field(default_factory=list)  # (from, to) across the strips
     angle: float = 0.0
 
 
@@ -86,7 +123,11 @@ def template(rng, size, tape, plain=False):
             if cut:
                 net = cut[0]
                 slits.append(cut[1])
-    holes = [h for h in (shapes.hole(rng, net) for _ in range(rng.integers(1, 5) if rng.random() < 0.45 else 0)) if h is not None]
+    holes = [
+        h
+        for h in (shapes.hole(rng, net) for _ in range(rng.integers(1, 5) if rng.random() < 0.45 else 0))
+        if h is not None
+    ]
     angle = rng.uniform(0, math.pi)
     across = net @ np.array([-math.sin(angle), math.cos(angle)])
     margin = rng.uniform(6, 55)
@@ -97,7 +138,13 @@ def template(rng, size, tape, plain=False):
             lay_strips(rng, t, margin)
         else:
             a = rng.uniform(0.5, 6)
-            t.rings = [shapes.wider(ring, margin, lambda n: cv2.blur(rng.normal(0, a * 3, (n, 1)), (1, 9))[:, 0] + rng.normal(0, a * 0.15, n))]
+            t.rings = [
+                shapes.wider(
+                    ring,
+                    margin,
+                    lambda n: cv2.blur(rng.normal(0, a * 3, (n, 1)), (1, 9))[:, 0] + rng.normal(0, a * 0.15, n),
+                )
+            ]
         if darts and rng.random() < 0.15:
             t.gaps = [d.mean(0) + (d - d.mean(0)) * 0.8 for d in darts]
     else:
@@ -170,7 +217,9 @@ def ink(rng, t, darts, plain):
     for _ in range(rng.integers(0, 6)):
         p = inner_place(rng, t, 10)
         if p is not None:
-            t.strokes += pen.placed(pen.text(rng, rng.choice(pen.WORDS), rng.uniform(7, 45)), rng.uniform(0, 2 * math.pi), p)
+            t.strokes += pen.placed(
+                pen.text(rng, rng.choice(pen.WORDS), rng.uniform(7, 45)), rng.uniform(0, 2 * math.pi), p
+            )
     if rng.random() < 0.15:  # help lines across
         for _ in range(rng.integers(1, 4)):
             a, b = t.net[rng.integers(0, n)], t.net[rng.integers(0, n)]
@@ -186,7 +235,7 @@ def profile(rng, tape, strips, low, high):
         layers[i:j] += 1
         shade[i:j] = (1 + rng.normal(0, tape.spread)) * (1 + np.linspace(-1, 1, j - i) * rng.normal(0, 0.01))
         for k in (i, j):
-            shade[max(k - 1, 0):k + int(rng.integers(1, 4))] *= 1 - (1 - tape.seam) * rng.uniform(0.3, 1)
+            shade[max(k - 1, 0) : k + int(rng.integers(1, 4))] *= 1 - (1 - tape.seam) * rng.uniform(0.3, 1)
     return np.maximum(layers, 1), shade
 
 
@@ -232,11 +281,17 @@ def paint(rng, canvas, t, tape, angle, at):
         many, tone = many + l2[i2] * over, tone * (1 - over) + s2[i2] * over
     for _ in range(rng.integers(0, 12) if rng.random() < 0.5 else 0):  # patches
         p = rectangle(rng.uniform(30, 250), min(tape.width, 60))
-        p = turned(p, rng.choice([t.angle, rng.uniform(0, math.pi)]), t.net[rng.integers(0, len(t.net))] * rng.uniform(0, 1))
+        p = turned(
+            p, rng.choice([t.angle, rng.uniform(0, math.pi)]), t.net[rng.integers(0, len(t.net))] * rng.uniform(0, 1)
+        )
         many = many + covered([place(p)])
     tone = tone * np.float32(tape.overlap) ** (many - 1)
     tone = tone * (1 + tape.crepe * noise(rng, "fibre", x, y, max(0.5, 0.6 * px), way + math.pi / 2))
-    tone = tone * (1 + np.float32(rng.uniform(0, 0.06)) * noise(rng, "clouds", x, y, 3) + np.float32(0.015) * noise(rng, "grit", x, y, max(0.8, px)))
+    tone = tone * (
+        1
+        + np.float32(rng.uniform(0, 0.06)) * noise(rng, "clouds", x, y, 3)
+        + np.float32(0.015) * noise(rng, "grit", x, y, max(0.8, px))
+    )
     tone = tone * wrinkles(rng, t, place, corner, shape, px, light)
     through = np.float32(tape.through) ** many if tape.through > 0.02 else np.float32(0)
     # the shadow at its edge, where it stands up
@@ -287,11 +342,19 @@ def draw_ink(rng, canvas, t, tape, place, corner, shape, part, m, colour, x, y):
     def new_pen():
         c = linear(*INKS[rng.integers(0, len(INKS))]) if rng.random() < 0.6 else linear(*INKS[0])
         c = linear(225, 225, 220) if dark_tape and rng.random() < 0.8 else c * np.exp(rng.normal(0, 0.3, 3))
-        return np.clip(c, 0.003, 0.95).astype(np.float32), math.exp(rng.uniform(math.log(0.6), math.log(4))), rng.uniform(0.6, 1)
+        return (
+            np.clip(c, 0.003, 0.95).astype(np.float32),
+            math.exp(rng.uniform(math.log(0.6), math.log(4))),
+            rng.uniform(0.6, 1),
+        )
 
     c, w, strong = new_pen()
     w = max(w, rng.uniform(0.9, 2) * canvas.camera.px)  # people take a pen that they can see
-    thin = 1 - rng.uniform(0, 0.6) * (noise(rng, "rough", x, y, 2) > rng.uniform(0.3, 1.5)) if rng.random() < 0.3 else np.float32(1)
+    thin = (
+        1 - rng.uniform(0, 0.6) * (noise(rng, "rough", x, y, 2) > rng.uniform(0.3, 1.5))
+        if rng.random() < 0.3
+        else np.float32(1)
+    )
     layer = np.zeros(shape, np.uint8)
 
     def put():

@@ -1,13 +1,14 @@
 """The file of weights that the program carries.
 
-    skin net 1
-    conv FROM IN OUT SIZE STEP GROUPS relu|plain     one line for each step; values are numbered, 0 is the picture,
-    add A B                                          each step makes the next
-    double A
-    end
-    weights and biases of the convolutions in their order, 16-bit floats, little end first
-    SHA-256 of all that, 32 bytes
+skin net 1
+conv FROM IN OUT SIZE STEP GROUPS relu|plain     one line for each step; values are numbered, 0 is the picture,
+add A B                                          each step makes the next
+double A
+end
+weights and biases of the convolutions in their order, 16-bit floats, little end first
+SHA-256 of all that, 32 bytes
 """
+
 import hashlib
 
 import numpy as np
@@ -53,7 +54,7 @@ def read(data):
             continue
         source, a, b, size, step, groups = (int(v) for v in rest[:6])
         n = b * (a // groups) * size * size
-        weight, bias = numbers[at:at + n].reshape(b, a // groups, size, size), numbers[at + n:at + n + b]
+        weight, bias = numbers[at : at + n].reshape(b, a // groups, size, size), numbers[at + n : at + n + b]
         at += n + b
         steps.append((name, [source, step, groups, rest[6] == "relu"], weight, bias))
     assert at == len(numbers)

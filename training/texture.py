@@ -1,4 +1,5 @@
 """Noise without seams, looked up at any place of the plane."""
+
 import functools
 import math
 
@@ -13,7 +14,7 @@ def _coloured(rng, power, stretch=1.0, low=0.0):
     fx, fy = np.meshgrid(f * stretch, f)
     r = np.sqrt(fx * fx + fy * fy)
     r[0, 0] = 1
-    gain = r ** -power * (r > low)
+    gain = r**-power * (r > low)
     gain[0, 0] = 0
     n = np.fft.ifft2(np.fft.fft2(rng.standard_normal((SIZE, SIZE))) * gain).real
     return (n / n.std()).astype(np.float32)
@@ -30,9 +31,17 @@ def bank():
     for dx in (0, SIZE, 2 * SIZE):
         for dy in (0, SIZE, 2 * SIZE):
             far[(points[:, 1] + dy).astype(int), (points[:, 0] + dx).astype(int)] = 0
-    cells = cv2.distanceTransform(far, cv2.DIST_L2, 5)[SIZE:2 * SIZE, SIZE:2 * SIZE]
-    kinds = dict(white=soft, clouds=_coloured(rng, 1.6), rough=_coloured(rng, 1.0), grit=_coloured(rng, 0.4), grain=_coloured(rng, 0.9, 14.0),
-                 fibre=_coloured(rng, 0.5, 30.0, 6), cells=cells, folds=-np.abs(_coloured(rng, 1.9)))
+    cells = cv2.distanceTransform(far, cv2.DIST_L2, 5)[SIZE : 2 * SIZE, SIZE : 2 * SIZE]
+    kinds = dict(
+        white=soft,
+        clouds=_coloured(rng, 1.6),
+        rough=_coloured(rng, 1.0),
+        grit=_coloured(rng, 0.4),
+        grain=_coloured(rng, 0.9, 14.0),
+        fibre=_coloured(rng, 0.5, 30.0, 6),
+        cells=cells,
+        folds=-np.abs(_coloured(rng, 1.9)),
+    )
     return {k: np.ascontiguousarray((v - v.mean()) / v.std(), np.float32) for k, v in kinds.items()}
 
 

@@ -1,4 +1,5 @@
 """Scale cards, and everything else that lies about on a bench."""
+
 import math
 
 import numpy as np
@@ -32,7 +33,9 @@ def card(rng, canvas, at, angle, scale=1.0):
     edge = place(rectangle(180 + 2 * margin, 120 + 2 * margin))
     shadow(rng, canvas, edge, rng.uniform(0.1, 5))
     bend, way = rng.uniform(0, 0.12) if rng.random() < 0.4 else 0, rng.uniform(0, 2 * math.pi)
-    fold = lambda x, y: 1 + np.float32(bend) * np.sin(((x - at[0]) * math.cos(way) + (y - at[1]) * math.sin(way)) / np.float32(60 * scale))
+    fold = lambda x, y: 1 + np.float32(bend) * np.sin(
+        ((x - at[0]) * math.cos(way) + (y - at[1]) * math.sin(way)) / np.float32(60 * scale)
+    )
     canvas.paint(edge, np.clip(paper, 0, 0.97), texture=fold)
     part, m = canvas.mask(edge)
     if part is None:
@@ -74,7 +77,10 @@ def mug(rng, canvas, at, angle):
     for k in np.linspace(0.2, 1, 5):
         canvas.paint(ellipse(*(at + way * k), r), c * (0.6 + 0.4 * k))
     canvas.paint(ellipse(*(at + way), r * 0.9), rng.choice([0.4, 0.7]) * c)
-    canvas.paint(ellipse(*(at + way * 0.8), r * 0.85), [linear(50, 30, 18), linear(20, 18, 16), linear(200, 180, 150)][rng.integers(0, 3)])
+    canvas.paint(
+        ellipse(*(at + way * 0.8), r * 0.85),
+        [linear(50, 30, 18), linear(20, 18, 16), linear(200, 180, 150)][rng.integers(0, 3)],
+    )
 
 
 def roll(rng, canvas, at, angle):
@@ -83,7 +89,9 @@ def roll(rng, canvas, at, angle):
     part, m = canvas.mask(ellipse(*at, inner))
     before = canvas.rgb[part].copy() if part else None
     shadow(rng, canvas, ellipse(*at, r), w)
-    canvas.paint(ellipse(*at, r), c, texture=lambda x, y: 1 + 0.1 * np.sin(np.hypot(x - at[0], y - at[1]) * np.float32(3)))
+    canvas.paint(
+        ellipse(*at, r), c, texture=lambda x, y: 1 + 0.1 * np.sin(np.hypot(x - at[0], y - at[1]) * np.float32(3))
+    )
     canvas.paint(ellipse(*at, inner + 3), linear(190, 160, 120))
     if part:
         dark = before * rng.uniform(0.25, 0.8)
@@ -91,9 +99,15 @@ def roll(rng, canvas, at, angle):
 
 
 def scissors(rng, canvas, at, angle):
-    steel, c, open_ = linear(170, 172, 176) * rng.uniform(0.5, 1.3), any_colour(rng, 0.02, 0.5, 0.9), rng.uniform(0.03, 0.5)
+    steel, c, open_ = (
+        linear(170, 172, 176) * rng.uniform(0.5, 1.3),
+        any_colour(rng, 0.02, 0.5, 0.9),
+        rng.uniform(0.03, 0.5),
+    )
     for s in (1, -1):
-        blade = turned(np.array([[0, -6], [rng.uniform(80, 130), 0], [0, 6], [-40, 5], [-40, -5]]), angle + s * open_ / 2, at)
+        blade = turned(
+            np.array([[0, -6], [rng.uniform(80, 130), 0], [0, 6], [-40, 5], [-40, -5]]), angle + s * open_ / 2, at
+        )
         shadow(rng, canvas, blade, 5)
         canvas.paint(blade, np.clip(steel * rng.uniform(0.7, 1.2), 0, 0.9))
     for s in (1, -1):
@@ -124,24 +138,39 @@ def pencil(rng, canvas, at, angle):
     long, w, c = rng.uniform(90, 190), rng.uniform(6, 14), any_colour(rng, 0.02, 0.7, 0.9)
     p = turned(capsule(long, w, 0.9), angle, at)
     shadow(rng, canvas, p, w)
-    across = lambda x, y: 1.1 - 0.5 * np.abs((y - at[1]) * math.cos(angle) - (x - at[0]) * math.sin(angle)) / np.float32(w)
+    across = lambda x, y: 1.1 - 0.5 * np.abs(
+        (y - at[1]) * math.cos(angle) - (x - at[0]) * math.sin(angle)
+    ) / np.float32(w)
     canvas.paint(p, c, texture=across)
     end = np.array([[long / 2 - 4, -w / 2], [long / 2 + rng.uniform(8, 22), 0], [long / 2 - 4, w / 2]])
-    canvas.paint(turned(end, angle, at), rng.choice([linear(220, 185, 140), linear(30, 30, 30), linear(190, 190, 190)]))
+    canvas.paint(
+        turned(end, angle, at), rng.choice([linear(220, 185, 140), linear(30, 30, 30), linear(190, 190, 190)])
+    )
     a = rng.uniform(-0.5, 0.3)
-    canvas.paint(turned(rectangle(long * rng.uniform(0.1, 0.4), w) + [long * a, 0], angle, at), any_colour(rng, 0.02, 0.9), texture=across)
+    canvas.paint(
+        turned(rectangle(long * rng.uniform(0.1, 0.4), w) + [long * a, 0], angle, at),
+        any_colour(rng, 0.02, 0.9),
+        texture=across,
+    )
 
 
 def knife(rng, canvas, at, angle):
     p = turned(capsule(rng.uniform(110, 150), rng.uniform(14, 26), 0.7), angle, at)
     shadow(rng, canvas, p, 14)
     canvas.paint(p, any_colour(rng, 0.02, 0.6, 0.5))
-    canvas.paint(turned(np.array([[60, -6], [105, -6], [88, 5], [60, 5]]), angle, at), linear(180, 182, 186) * rng.uniform(0.6, 1.2))
+    canvas.paint(
+        turned(np.array([[60, -6], [105, -6], [88, 5], [60, 5]]), angle, at),
+        linear(180, 182, 186) * rng.uniform(0.6, 1.2),
+    )
 
 
 def paper(rng, canvas, at, angle):
     w, h = rng.choice([210, 148, 297, rng.uniform(40, 200)]), rng.choice([297, 105, 210, rng.uniform(40, 200)])
-    c = np.clip(linear(245, 245, 240) * rng.uniform(0.6, 1) * (1 if rng.random() < 0.7 else any_colour(rng, 0.5, 1.0, 0.5)), 0, 0.95)
+    c = np.clip(
+        linear(245, 245, 240) * rng.uniform(0.6, 1) * (1 if rng.random() < 0.7 else any_colour(rng, 0.5, 1.0, 0.5)),
+        0,
+        0.95,
+    )
     p = turned(rectangle(w, h), angle, at)
     shadow(rng, canvas, p, rng.uniform(0.2, 8))
     canvas.paint(p, c, texture=lambda x, y: 1 + 0.03 * noise(rng, "clouds", x, y, 2))
@@ -167,12 +196,22 @@ def hand(rng, canvas, at, angle):
     tone = np.exp(rng.uniform(math.log(0.05), math.log(0.6))) * np.array([1.3, 0.85, 0.65])
     areas = [turned(ellipse(0, 0, 55, 42), angle, at), turned(rectangle(260, 70) - [170, 0], angle, at)]
     for i, (y, long) in enumerate([(-32, 70), (-12, 88), (10, 84), (30, 66)]):
-        areas.append(turned(capsule(long, 17) + [45 + long / 2 - 10, 0], angle + (i - 1.5) * rng.uniform(0.0, 0.2), at + turned([[0, y]], angle)[0]))
+        areas.append(
+            turned(
+                capsule(long, 17) + [45 + long / 2 - 10, 0],
+                angle + (i - 1.5) * rng.uniform(0.0, 0.2),
+                at + turned([[0, y]], angle)[0],
+            )
+        )
     areas.append(turned(capsule(70, 20) + [30, 0], angle + 1.0, at + turned([[-10, 30]], angle)[0]))
     for a in areas:
         shadow(rng, canvas, a, 18)
     for a in areas:
-        canvas.paint(a, np.clip(tone * rng.uniform(0.9, 1.05), 0, 0.9), texture=lambda x, y: 1 + 0.1 * noise(rng, "clouds", x, y, 1.5))
+        canvas.paint(
+            a,
+            np.clip(tone * rng.uniform(0.9, 1.05), 0, 0.9),
+            texture=lambda x, y: 1 + 0.1 * noise(rng, "clouds", x, y, 1.5),
+        )
     canvas.paint(turned(rectangle(500, 105) - [360, 0], angle, at), any_colour(rng, 0.01, 0.6))
 
 
@@ -187,7 +226,15 @@ def shoe(rng, canvas, at, angle):
 
 def scrap(rng, canvas, at, angle):
     """A piece of something flat: card, foam, cloth, a part."""
-    p = turned(shapes.outline(rng, rng.uniform(50, 350)) if rng.random() < 0.6 else rectangle(rng.uniform(30, 400), rng.uniform(30, 300)), angle, at)
+    p = turned(
+        (
+            shapes.outline(rng, rng.uniform(50, 350))
+            if rng.random() < 0.6
+            else rectangle(rng.uniform(30, 400), rng.uniform(30, 300))
+        ),
+        angle,
+        at,
+    )
     shadow(rng, canvas, p, rng.choice([1, 6, 30]))
     kind, k, texel = rng.choice(["grit", "fibre", "clouds", "cells"]), rng.uniform(0, 0.15), rng.uniform(1, 3)
     canvas.paint(p, any_colour(rng), texture=lambda x, y: np.clip(1 + k * noise(rng, kind, x, y, texel), 0.2, 2))
@@ -197,7 +244,11 @@ def bits(rng, canvas, at, angle):
     """Coins, washers, crumbs of tape."""
     for _ in range(rng.integers(1, 9)):
         q = at + rng.normal(0, 60, 2)
-        p = ellipse(*q, rng.uniform(2, 14)) if rng.random() < 0.6 else turned(rectangle(rng.uniform(4, 40), rng.uniform(3, 30)), rng.uniform(0, 6.3), q)
+        p = (
+            ellipse(*q, rng.uniform(2, 14))
+            if rng.random() < 0.6
+            else turned(rectangle(rng.uniform(4, 40), rng.uniform(3, 30)), rng.uniform(0, 6.3), q)
+        )
         shadow(rng, canvas, p, 2)
         canvas.paint(p, any_colour(rng))
 
@@ -214,14 +265,37 @@ def block(rng, canvas, at, angle):
     base, tall, c = rectangle(*rng.uniform(30, 160, 2)), rng.uniform(8, 90), any_colour(rng)
     p = turned(base, angle, at)
     shadow(rng, canvas, p, tall)
-    up = np.linalg.inv(canvas.camera.rotation[:2, :2]) @ ((canvas.camera.project(at)[0] - [480, 360]) / 480 * 0.3 * tall)
+    up = np.linalg.inv(canvas.camera.rotation[:2, :2]) @ (
+        (canvas.camera.project(at)[0] - [480, 360]) / 480 * 0.3 * tall
+    )
     canvas.paint(p, c * 0.5)
     for k in (0.33, 0.66):
         canvas.paint(p + up * k, c * 0.55)
     canvas.paint(p + up, c)
 
 
-KINDS = [mug, roll, scissors, ruler, ruler, pencil, pencil, pencil, knife, paper, paper, cable, hand, shoe, scrap, scrap, scrap, bits, writing, block]
+KINDS = [
+    mug,
+    roll,
+    scissors,
+    ruler,
+    ruler,
+    pencil,
+    pencil,
+    pencil,
+    knife,
+    paper,
+    paper,
+    cable,
+    hand,
+    shoe,
+    scrap,
+    scrap,
+    scrap,
+    bits,
+    writing,
+    block,
+]
 
 
 def any_thing(rng, canvas, at, angle):

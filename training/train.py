@@ -6,6 +6,7 @@ The scenes are seeds FIRST + 1000 and up, those it is judged by 9000000 and up. 
 the step alone, so that a faster or slower machine trains on the same; it waits where rendering is behind. --limit is the time in
 seconds after which it stops early all the same.
 """
+
 import argparse
 import math
 import mmap
@@ -32,6 +33,7 @@ def seed_of(i, first):
 def render(worker, workers, count, first, pool, done, stop, go):
     go.wait()
     import scene
+
     cv2.setNumThreads(1)
     os.nice(5)
     scenes = np.frombuffer(pool, np.uint8).reshape(count, *SHAPE)
@@ -59,9 +61,13 @@ def main():
     count = JUDGED + a.begin + int(a.each * a.steps)
     pool = mmap.mmap(-1, count * math.prod(SHAPE))
     done, stop, go = mp.Array("b", count, lock=False), mp.Value("b", 0), mp.Event()
-    workers = [mp.Process(target=render, args=(w, a.workers, count, a.first, pool, done, stop, go), daemon=True) for w in range(a.workers)]
+    workers = [
+        mp.Process(target=render, args=(w, a.workers, count, a.first, pool, done, stop, go), daemon=True)
+        for w in range(a.workers)
+    ]
     [w.start() for w in workers]
     import torch
+
     train(torch, a, np.frombuffer(pool, np.uint8).reshape(count, *SHAPE), done, go)
     stop.value = 1
     [w.terminate() for w in workers]
@@ -83,7 +89,9 @@ class Scenes:
             if upto == self.have:
                 time.sleep(0.05)
                 continue
-            self.on_device[self.have:upto] = self.torch.from_numpy(self.scenes[self.have:upto]).to(self.on_device.device)
+            self.on_device[self.have : upto] = self.torch.from_numpy(self.scenes[self.have : upto]).to(
+                self.on_device.device
+            )
             self.have = upto
 
 
@@ -101,34 +109,53 @@ def augmented(torch, F, scenes, low, high, batch, size, draw):
     mirror = 1 - 2 * chance(0.5, batch)
     c, s = torch.cos(turn) * scale, torch.sin(turn) * scale
     cx, cy = 320 + u(-90, 90, batch) * (1 - fit), 240 + u(-70, 70, batch) * (1 - fit)
-    y, x = torch.meshgrid(torch.arange(h, device=dev) - h / 2 + 0.5, torch.arange(w, device=dev) - w / 2 + 0.5, indexing="ij")
+    y, x = torch.meshgrid(
+        torch.arange(h, device=dev) - h / 2 + 0.5, torch.arange(w, device=dev) - w / 2 + 0.5, indexing="ij"
+    )
     b = lambda t: t[:, None, None]
     deep = 1 + b(u(-2e-4, 2e-4, batch)) * x + b(u(-2e-4, 2e-4, batch)) * y
     px = (b(c * mirror) * x - b(s) * y) / deep + b(cx)
     py = (b(s * mirror) * x + b(c) * y) / deep + b(cy)
     grid = torch.stack([px / 320 - 1, py / 240 - 1], -1)
     look = lambda t, mode: F.grid_sample(t, grid, mode, "zeros", False)
-    image, label, share = look(S[:, :3], "bilinear") / 255, look(S[:, 3:4], "nearest")[:, 0].long(), look(S[:, 4:], "bilinear") / 255
+    image, label, share = (
+        look(S[:, :3], "bilinear") / 255,
+        look(S[:, 3:4], "nearest")[:, 0].long(),
+        look(S[:, 4:], "bilinear") / 255,
+    )
     inside = ((px > 0) & (px < 640) & (py > 0) & (py < 480)).float()
     bar = b(u(0.1, 0.3, batch) * chance(0.3, batch)) * h  # wider photos: black above and below
     inside = (inside * (y.abs()[None] < h / 2 - bar / 2))[:, None]
     # colours
     grey = image.mean(1, True)
     image = image + (grey - image) * (u(-0.3, 0.4, batch, 1, 1, 1) * chance(0.6, batch, 1, 1, 1))
-    image = image * torch.exp(u(-0.2, 0.2, batch, 3, 1, 1) * chance(0.5, batch, 1, 1, 1)) * torch.exp(u(-0.3, 0.25, batch, 1, 1, 1))
-    mixed = torch.gather(image, 1, torch.argsort(torch.rand(batch, 3, device=dev, generator=draw), 1)[:, :, None, None].expand(-1, -1, h, w))
+    image = (
+        image
+        * torch.exp(u(-0.2, 0.2, batch, 3, 1, 1) * chance(0.5, batch, 1, 1, 1))
+        * torch.exp(u(-0.3, 0.25, batch, 1, 1, 1))
+    )
+    mixed = torch.gather(
+        image,
+        1,
+        torch.argsort(torch.rand(batch, 3, device=dev, generator=draw), 1)[:, :, None, None].expand(-1, -1, h, w),
+    )
     image = torch.where(chance(0.12, batch, 1, 1, 1) > 0, mixed, image)
     image = image.clamp(1e-4, 1) ** torch.exp(u(-0.35, 0.35, batch, 1, 1, 1))
     mean = image.mean((1, 2, 3), True)
     image = mean + (image - mean) * torch.exp(u(-0.4, 0.25, batch, 1, 1, 1))
-    field = F.interpolate(torch.randn(batch, 1, 3, 4, device=dev, generator=draw), (h, w), mode="bicubic", align_corners=False)
+    field = F.interpolate(
+        torch.randn(batch, 1, 3, 4, device=dev, generator=draw), (h, w), mode="bicubic", align_corners=False
+    )
     image = image * torch.exp(field * u(0, 0.25, batch, 1, 1, 1) * chance(0.4, batch, 1, 1, 1))
     # blur and noise
     sharp = F.avg_pool2d(F.pad(image, (1, 1, 1, 1), "replicate"), 3, 1)
     image = image + (sharp - image) * u(-0.8, 1, batch, 1, 1, 1) * chance(0.4, batch, 1, 1, 1)
-    image = image + torch.randn(image.shape, device=dev, generator=draw) * u(0, 0.04, batch, 1, 1, 1) * chance(0.5, batch, 1, 1, 1)
+    image = image + torch.randn(image.shape, device=dev, generator=draw) * u(0, 0.04, batch, 1, 1, 1) * chance(
+        0.5, batch, 1, 1, 1
+    )
     image = image.clamp(0, 1)
     from net import MEAN, SPREAD
+
     return ((image - MEAN) / SPREAD) * inside, label, share, inside
 
 
@@ -147,14 +174,17 @@ def loss(torch, F, answer, label, share, inside, weights):
 def overlaps(torch, F, net, scenes):
     """Overlap (intersection by union) of skin, and of the inside of inked net lines, on the scenes judged by; 512 by 384."""
     from net import MEAN, SPREAD
+
     net.eval()
     out = []
     with torch.no_grad(), torch.autocast(scenes.device.type, torch.bfloat16):
         for i in range(0, JUDGED, 16):
-            S = F.interpolate(scenes[i:i + 16].permute(0, 3, 1, 2).float(), (384, 512), mode="area")
+            S = F.interpolate(scenes[i : i + 16].permute(0, 3, 1, 2).float(), (384, 512), mode="area")
             answer = net((S[:, :3] / 255 - MEAN) / SPREAD).float()[:, 4:] > 0
             truth = S[:, 4:] > 127
-            out.append(torch.stack([(answer & truth).sum((2, 3)), (answer | truth).sum((2, 3)), truth.sum((2, 3))], -1))
+            out.append(
+                torch.stack([(answer & truth).sum((2, 3)), (answer | truth).sum((2, 3)), truth.sum((2, 3))], -1)
+            )
     net.train()
     both, either, true = torch.cat(out).double().unbind(-1)
     iou = both / either.clamp(1)
@@ -163,7 +193,9 @@ def overlaps(torch, F, net, scenes):
     for k, name in enumerate(("skin", "inside")):
         v = iou[:, k][there[:, k]]
         wrong = (either[:, k][~there[:, k]] > 300).double().mean()
-        say.append(f"{name}: mean {v.mean():.4f}, middle {v.median():.4f}, 10 % {v.quantile(0.1):.4f}; {wrong:.3f} of empty ones not left empty")
+        say.append(
+            f"{name}: mean {v.mean():.4f}, middle {v.median():.4f}, 10 % {v.quantile(0.1):.4f}; {wrong:.3f} of empty ones not left empty"
+        )
     return "; ".join(say)
 
 
@@ -171,6 +203,7 @@ def train(torch, a, scenes, done, go):
     import torch.nn.functional as F
     from net import Net
     import skinnet
+
     device = "cuda" if torch.cuda.is_available() else "cpu"
     torch.manual_seed(1)
     draw = torch.Generator(device).manual_seed(2 + a.first)
@@ -181,7 +214,12 @@ def train(torch, a, scenes, done, go):
         net.load_state_dict(torch.load(a.start, map_location=device))
     kept.load_state_dict(net.state_dict())
     [p.requires_grad_(False) for p in kept.parameters()]
-    print("parameters", sum(p.numel() for p in net.parameters()), torch.cuda.get_device_name() if device == "cuda" else "cpu", flush=True)
+    print(
+        "parameters",
+        sum(p.numel() for p in net.parameters()),
+        torch.cuda.get_device_name() if device == "cuda" else "cpu",
+        flush=True,
+    )
     best = torch.optim.AdamW(net.parameters(), lr=a.rate, weight_decay=1e-2)
     weights = torch.tensor([1.0, 1.0, 2.0, 1.0], device=device)
     sizes = [(384, 512), (384, 512), (512, 384), (448, 576)]
@@ -222,7 +260,9 @@ def train(torch, a, scenes, done, go):
         k = min(0.998, (1 + step) / (10 + step))
         with torch.no_grad():
             pairs = [(p, q) for p, q in zip(kept.state_dict().values(), net.state_dict().values())]
-            torch._foreach_lerp_([p for p, _ in pairs if p.is_floating_point()], [q for p, q in pairs if p.is_floating_point()], 1 - k)
+            torch._foreach_lerp_(
+                [p for p, _ in pairs if p.is_floating_point()], [q for p, q in pairs if p.is_floating_point()], 1 - k
+            )
         if step % 100 == 99:
             seconds = time.time() - BEGIN
             text = overlaps(torch, F, kept, have.on_device) if step % 1000 == 999 else ""

@@ -16,7 +16,7 @@ mod grey;
 mod ink;
 mod light;
 mod marks;
-mod net;
+pub mod net;
 mod patch;
 mod photo;
 mod picture;

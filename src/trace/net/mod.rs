@@ -12,7 +12,7 @@ use image::RgbImage;
 use weights::{COLOURS, Net};
 
 /// Longest side of the copy that is looked at, pixels.
-pub(super) const LOOKED_AT: u32 = 512;
+pub const LOOKED_AT: u32 = 512;
 /// Answers for each pixel: scores of four classes, then of skin and of inside.
 const ANSWERS: usize = 6;
 
@@ -20,16 +20,20 @@ const WEIGHTS: &[u8] = include_bytes!("../../../assets/skin.net");
 
 /// What a pixel shows.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Class {
+pub enum Class {
+    /// Ground, and things that lie on it.
     Ground,
+    /// Tape, without ink.
     Skin,
+    /// Ink on tape.
     Ink,
+    /// A scale card.
     Card,
 }
 
 /// The answers, for each pixel of the small copy of a photo, row by row.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) struct Seen {
+pub struct Seen {
     /// Pixels across.
     pub width: usize,
     /// Pixels down.
@@ -46,7 +50,7 @@ pub(super) struct Seen {
 ///
 /// # Errors
 /// Damaged weights.
-pub(super) fn look(photo: &RgbImage) -> Result<Seen, Fault> {
+pub fn look(photo: &RgbImage) -> Result<Seen, Fault> {
     let net = Net::read(WEIGHTS)?;
     if net.channels != 4 * ANSWERS {
         return Err(Fault::new("the network's weights are damaged: they give other answers", "install the program again"));
