@@ -125,6 +125,7 @@ fn read_answers(answers: &Value, width: usize, height: usize) -> Seen {
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used)]
     use super::*;
     use image::Rgb;
 
