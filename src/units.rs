@@ -233,7 +233,7 @@ mod tests {
             assert!(!fault.remedy.is_empty(), "{text}");
         }
         let fault = parse_length("5 furlongs").unwrap_err();
-        assert_eq!(fault.what, "`furlongs` is not a unit of length that is known here");
+        assert_eq!(fault.what, "`furlongs` is not a known unit of length");
         assert!(parse_length("1,25 m").unwrap_err().remedy.contains("decimal point"));
     }
 

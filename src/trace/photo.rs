@@ -147,7 +147,7 @@ mod tests {
     #[test]
     fn what_is_no_photo_is_named() {
         refused(b"", "empty");
-        refused(b"hello there, this is text", "no photo");
+        refused(b"hello there, this is text", "not a photo");
         refused(b"\0\0\0\x18ftypheic\0\0\0\0mif1heic", "HEIC");
         refused(b"GIF89a...........", "GIF");
         refused(b"RIFF\0\0\0\0WEBPVP8 ", "WebP");
