@@ -47,7 +47,7 @@ fn separators_and_decimal_signs() {
         let net = read(text).unwrap_or_else(|f| panic!("{text}\n{f}")).outlines[0].net().clone();
         assert_eq!(net, [point(0.0, 0.0), point(10.5, 0.0), point(10.5, 4.25)], "{text}");
     }
-    says("x_mm,y_mm\n0,0\n10,5\n# a comment\n\n1;2,3\n", 6, "no number");
+    says("x_mm,y_mm\n0,0\n10,5\n# a comment\n\n1;2,3\n", 6, "not a number");
     // A decimal comma between commas would shift every coordinate.
     says("x_mm,y_mm\n0,0\n10,5,0\n", 3, "3 cells for 2 columns");
 }

@@ -445,7 +445,7 @@ fn broken_xml_is_placed() {
         ("<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"9mm\"", "is cut short"),
         ("<svg xmlns=\"http://www.w3.org/2000/svg\"><g>", "is cut short"),
         ("<svg xmlns=\"http://www.w3.org/2000/svg\"><g></svg>", "not well-formed"),
-        ("<html/>", "no SVG drawing"),
+        ("<html/>", "not an SVG drawing"),
         ("not xml at all", "not well-formed"),
         (
             "<!DOCTYPE svg [<!ENTITY a \"&b;\"><!ENTITY b \"x\">]><svg xmlns=\"http://www.w3.org/2000/svg\">&a;</svg>",

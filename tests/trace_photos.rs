@@ -142,7 +142,7 @@ fn four_points_and_their_rectangle_take_the_place_of_cards() {
     assert!(tracing.warnings.iter().any(|w| w.what.contains("lens")));
     let [a, b, c, d] = pixels;
     let wrong = KnownRectangle { pixels: [b, a, d, c], ..rectangle };
-    refused(traced(&[photo], &Options { rectangle: Some(wrong), ..options() }), "no rectangle");
+    refused(traced(&[photo], &Options { rectangle: Some(wrong), ..options() }), "do not form a rectangle");
 }
 
 #[test]

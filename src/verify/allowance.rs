@@ -106,17 +106,25 @@ impl<'a> Reaches<'a> {
         Reaches { segs, region, all, starts, ends }
     }
 
-    /// The edges that do not grow next to the run of growing edges of which this is one.
-    fn ends_of_run(&self, s: &Seg) -> Vec<&Seg> {
-        let walk = |next: &dyn Fn(&Seg) -> Option<&'a Seg>| {
-            let mut at = next(s);
+    /// The edges that do not grow on whose lines the growth of this one may end: beyond an outward corner at either end of its run of growing
+    /// edges, no farther along the run than the line leans back over.
+    fn ends_of_run(&self, s: &'a Seg) -> Vec<&'a Seg> {
+        let walk = |on: bool| {
+            let (mut at, mut passed) = (s, 0.0);
             for _ in 0..self.segs.len() {
-                at = at.filter(|o| o.amount > 0.0).and_then(next).or(at.filter(|o| o.amount == 0.0));
+                let next = *if on { self.starts.get(&key(at.b)) } else { self.ends.get(&key(at.a)) }?;
+                if next.amount == 0.0 {
+                    let ((along, _), (next_along, _)) = if on { (ways(at), ways(next)) } else { (ways(next), ways(at)) };
+                    let turn = libm::atan2(along.cross(next_along), along.dot(next_along));
+                    let leans = (libm::cos(turn) / libm::sin(turn)).max(0.0);
+                    return (turn >= END_CORNER.to_radians() && passed < at.amount * (1.0 + leans)).then_some(next);
+                }
+                passed += next.length();
+                at = next;
             }
-            at.filter(|o| o.amount == 0.0)
+            None
         };
-        let (on, back) = (walk(&|s| self.starts.get(&key(s.b)).copied()), walk(&|s| self.ends.get(&key(s.a)).copied()));
-        on.into_iter().chain(back).collect()
+        walk(true).into_iter().chain(walk(false)).collect()
     }
 
     /// True if some reach holds a point and sees it.

@@ -259,17 +259,17 @@ impl<'s> Walk<'s> {
 /// Why an entity gives no line, by its kind; all but lettering, fillings and pictures are lines to whoever looks at the drawing.
 fn reason_by_kind(kind: &str) -> Refusal {
     let (why, is_line) = match kind {
-        "POINT" => ("a point is neither an outline nor a line", false),
-        "TEXT" | "MTEXT" | "ATTRIB" | "ATTDEF" | "RTEXT" | "ARCALIGNEDTEXT" => ("text is not an outline", false),
-        "HATCH" | "MPOLYGON" | "WIPEOUT" => ("a filled area has no line of its own: draw its edge as a polyline", false),
-        "SOLID" | "TRACE" => ("a filled area has no line of its own: draw its edge as a polyline", true),
+        "POINT" => ("it is a point, not a line", false),
+        "TEXT" | "MTEXT" | "ATTRIB" | "ATTDEF" | "RTEXT" | "ARCALIGNEDTEXT" => ("it is text, not an outline", false),
+        "HATCH" | "MPOLYGON" | "WIPEOUT" => ("it is a filled area: draw its edge as a polyline", false),
+        "SOLID" | "TRACE" => ("it is a filled area: draw its edge as a polyline", true),
         "DIMENSION" | "ARC_DIMENSION" | "LARGE_RADIAL_DIMENSION" | "LEADER" | "MULTILEADER" | "MLEADER" | "TOLERANCE" | "ACAD_TABLE" => {
             ("it is annotation", false)
         }
-        "IMAGE" | "OLEFRAME" | "OLE2FRAME" | "PDFUNDERLAY" | "DWFUNDERLAY" | "DGNUNDERLAY" => ("a picture is not an outline", false),
-        "VIEWPORT" => ("a view of a paper layout is not an outline", false),
+        "IMAGE" | "OLEFRAME" | "OLE2FRAME" | "PDFUNDERLAY" | "DWFUNDERLAY" | "DGNUNDERLAY" => ("it is a picture, not an outline", false),
+        "VIEWPORT" => ("it is a view of a paper layout, not an outline", false),
         "RAY" | "XLINE" => ("it has no end: draw a line", true),
-        "3DFACE" | "3DSOLID" | "BODY" | "REGION" | "MESH" | "SURFACE" => ("a surface or solid is not an outline", true),
+        "3DFACE" | "3DSOLID" | "BODY" | "REGION" | "MESH" | "SURFACE" => ("it is a surface or solid, not an outline", true),
         "MLINE" | "HELIX" => ("it is not read: turn it into polylines", true),
         _ => ("this kind of entity is not read", true),
     };

@@ -137,7 +137,7 @@ fn light_polyline(polyline: &LwPolyline, frame: &Frame, tolerance: f64) -> Resul
 fn heavy_polyline(polyline: &Polyline, frame: &Frame, tolerance: f64) -> Result<Chain, Refusal> {
     // DXF reference, POLYLINE: flags 16 and 64 are meshes; VERTEX: 16 is a control point of the smoothed line, not on it.
     if polyline.flags & (16 | 64) != 0 {
-        return missed("a mesh is not an outline");
+        return missed("it is a mesh, not an outline");
     }
     let drawn = polyline.vertices().filter(|v| v.flags & 16 == 0);
     let vertices: Vec<(Point, f64)> = drawn.map(|v| (point(v.location.x, v.location.y), v.bulge)).collect();
