@@ -50,6 +50,8 @@ def main():
     for file in (ledger, moved):
         one = sqlite3.connect(f"file:{file}?mode=ro", uri=True)
         tables.append({t: one.execute(f"SELECT * FROM {t} ORDER BY 1, 2").fetchall() for t in ("about", "record", "entry", "change")})
+        # A seal goes over the one before it, and the moved ledger had another past.
+        tables[-1]["about"] = [row for row in tables[-1]["about"] if not row[0].startswith("seal")]
     assert tables[0] == tables[1], "the moved ledger is another one"
 
     run(warpwise, "stock", "--ledger", ledger, "labels", "--out", work / "labels.html")
