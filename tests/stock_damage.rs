@@ -202,7 +202,7 @@ fn a_clock_that_jumps_is_said_and_never_fatal() {
     ledger.check().unwrap();
     let doubts: Vec<String> = ledger.clock_doubts(&now).unwrap().iter().map(ToString::to_string).collect();
     assert!(doubts.iter().any(|d| d.contains(&id) && d.contains("--out-hours")), "{doubts:?}");
-    ledger.freezer(&[id.clone()], warpwise::ledger::FreezerMove::In, &now).unwrap();
+    ledger.freezer(std::slice::from_ref(&id), warpwise::ledger::FreezerMove::In, &now).unwrap();
     ledger.snapshot(&now).expect("a record with impossible hours would make every command fail");
     drop(ledger);
     let (code, _, said) = stock(&file, &["set", &id, "--added", "2026-11-20", "--out-hours", "3"]);
