@@ -292,6 +292,19 @@ fn a_patch_stepped_back_to_nothing_is_at_fault() {
     assert!(faults.to_string().contains("patch stepped back 1 time leaves nothing of the patch: at its roomiest place"), "{faults}");
 }
 
+/// The verifier knows the net line of a patch that stepped back from the piece alone: in parts it refused what preparation had made.
+#[test]
+fn a_patch_that_has_stepped_back_is_not_cut_in_parts() {
+    let mut patch = plain_template("doubler", rectangle(1400.0, 2100.0));
+    patch.source = TemplateSource::Patch { on: "deck".into(), shape: PatchShape::Polygon(rectangle(1400.0, 2100.0)), step_back: 3.0 };
+    let templates = vec![plain_template("deck", rectangle(1500.0, 2200.0)), patch];
+    let mut job = job(Weave::Satin, templates, vec![layer(0.0, &[1]), layer(0.0, &[1])]);
+    job.splice = Some(splice_rule());
+    let faults = prepare(&job).unwrap_err();
+    assert_eq!(faults.0.len(), 1, "the first layer of it is spliced: {faults}");
+    assert!(faults.to_string().contains("a patch that has stepped back is not cut in parts"), "{faults}");
+}
+
 #[test]
 fn darts_and_relief_cuts_over_each_other_are_told_by_layer() {
     let net = ring(&[(0.0, 0.0), (195.0, 0.0), (200.0, 60.0), (205.0, 0.0), (400.0, 0.0), (400.0, 300.0), (0.0, 300.0)]);

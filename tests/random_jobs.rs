@@ -28,6 +28,8 @@ use warpwise::stock::{Day, Snapshot};
 const SLACK: f64 = 0.07;
 /// The farthest a mitre may reach, in allowances.
 const MITRE: f64 = 1.5;
+/// A gap that is left where an allowance closes a slot is cut from this area on, mm².
+const GAP: f64 = 100.0;
 
 enum End {
     Planned,
@@ -211,7 +213,12 @@ fn wrong_ply(plan: &Plan, pieces: &[&PlanPiece], layer: &PlanLayer, template: &P
     }
     let outside = cut.difference(&MultiPolygon::from(whole.clone()));
     let own = edges(&outer, &amounts, reversed);
-    let beyond = outside.difference(&reached(&own)).unsigned_area();
+    let reach = reached(&own);
+    // Gaps of less than 100 mm² that the allowance leaves where it closes a slot are not cut.
+    let closed = reach.union(&MultiPolygon::from(whole.clone()));
+    let gaps = closed.iter().flat_map(|p| p.interiors()).map(|g| Polygon::new(g.clone(), Vec::new())).filter(|g| g.unsigned_area() < GAP);
+    let allowed = gaps.fold(reach, |all, gap| all.union(&MultiPolygon::from(gap)));
+    let beyond = outside.difference(&allowed).unsigned_area();
     if beyond > rounding {
         return Some(format!("{beyond:.3} mm² of cloth lie farther out than any edge's allowance"));
     }

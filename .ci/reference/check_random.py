@@ -125,6 +125,9 @@ def judge_ply(plan, pieces):
         ring = hole if not Polygon(hole).exterior.is_ccw else hole[::-1]
         rings.append(edges(ring, ["trim"] * len(ring), amounts, False))
     allowed = unary_union([net.buffer(GRID), *(reach(ring, net) for ring in rings)])
+    # Gaps of less than 100 mm² that the allowance leaves where it closes a slot are not cut.
+    closed = [Polygon(g) for part in getattr(allowed, "geoms", [allowed]) for g in part.interiors]
+    allowed = unary_union([allowed, *(g for g in closed if g.area < 100)])
     beyond = cut.difference(allowed).area
     if beyond > rounding:
         yield f"{beyond:.3f} mm² of cloth lie farther out than any edge's allowance reaches"

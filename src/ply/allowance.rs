@@ -14,7 +14,7 @@ pub(super) const CLEARANCE: f64 = 0.01;
 const LEAST_HOLE: f64 = 1.0;
 
 /// A gap that the allowance leaves where it closes a slot is cut only if it is at least this large, mm²: a smaller one is filled (common
-/// practice, no source).
+/// practice, no source), unless a dart or a butt edge bounds it, beyond which no cloth may lie.
 pub(super) const LEAST_VOID: f64 = 100.0;
 
 /// A ply with its allowances on.
@@ -49,6 +49,8 @@ pub(super) fn grow(skin: &Skin, trim: f64, lap: f64) -> Option<Grown> {
     // One region but for rounding: the growth of every edge touches the net.
     let mut region = regions.into_iter().max_by(|a, b| a.area().total_cmp(&b.area()))?;
 
+    let net = |i: usize| [skin.net[i], skin.net[(i + 1) % skin.net.len()]];
+    let still: Vec<[Point; 2]> = (0..amounts.len().min(skin.net.len())).filter(|&i| amounts[i] == 0.0).map(net).collect();
     let mut open = vec![false; skin.holes.len()];
     let mut filled_gaps = 0;
     region.holes.retain(|hole| {
@@ -61,13 +63,21 @@ pub(super) fn grow(skin: &Skin, trim: f64, lap: f64) -> Option<Grown> {
                 keep
             }
             None => {
-                filled_gaps += usize::from((LEAST_HOLE..LEAST_VOID).contains(&area));
-                area >= LEAST_VOID
+                let keep = area >= LEAST_VOID || area >= LEAST_HOLE && runs_along(hole, &still);
+                filled_gaps += usize::from(area >= LEAST_HOLE && !keep);
+                keep
             }
         }
     });
     let closed = skin.holes.iter().zip(&open).filter(|(_, open)| !**open).map(|(hole, _)| hole.clone()).collect();
     Some(Grown { region, closed, filled_gaps })
+}
+
+/// True if the middle of a side of a hole lies on one of the edges, or that of an edge on a side.
+fn runs_along(hole: &Ring, edges: &[[Point; 2]]) -> bool {
+    let on = |[a, b]: [Point; 2], [c, d]: [Point; 2]| ((a + b) * 0.5).distance_to_segment(c, d) < CLEARANCE;
+    let sides = (0..hole.len()).map(|i| [hole[i], hole[(i + 1) % hole.len()]]);
+    sides.into_iter().any(|side| edges.iter().any(|&edge| on(side, edge) || on(edge, side)))
 }
 
 /// A point in a hole, beside the middle of its longest side.
@@ -150,5 +160,35 @@ mod tests {
         assert!((ring_area(&grown.region.holes[0]) + 1600.0).abs() < 1.0);
         let grown = grow(&s, 42.0, 0.0).unwrap();
         assert_eq!((grown.region.holes.len(), grown.filled_gaps), (0, 1));
+    }
+
+    /// The allowance of the slot beside it closed the mouth of a narrow dart, and what was left of it was filled as too small to cut.
+    #[test]
+    fn a_dart_beside_a_slot_that_closes_stays_cut() {
+        let mut s = skin(Vec::new(), [EdgeKind::Trim; 4]);
+        // A slot 10 wide and 60 deep from the upper edge; a dart of 3 by 20 runs off it.
+        s.net = vec![
+            point(0.0, 0.0),
+            point(300.0, 0.0),
+            point(300.0, 200.0),
+            point(155.0, 200.0),
+            point(155.0, 181.5),
+            point(175.0, 180.0),
+            point(155.0, 178.5),
+            point(155.0, 140.0),
+            point(145.0, 140.0),
+            point(145.0, 200.0),
+            point(0.0, 200.0),
+        ];
+        s.edges = vec![EdgeKind::Trim; 11];
+        (s.edges[4], s.edges[5]) = (EdgeKind::Dart, EdgeKind::Dart);
+        let grown = grow(&s, 6.0, 0.0).unwrap();
+        // Nothing of the triangle of 30 mm² is covered.
+        let dart: Ring = vec![point(155.0, 181.5), point(155.0, 178.5), point(175.0, 180.0)];
+        let mut ply = vec![grown.region.outline.clone()];
+        ply.extend(grown.region.holes.iter().cloned());
+        let covered: f64 = crate::geometry::boolean::intersection([&dart], ply.iter()).iter().map(Region::area).sum();
+        assert!(covered < 0.5, "{covered} mm² of the dart are covered");
+        assert_eq!(grown.filled_gaps, 0);
     }
 }

@@ -229,6 +229,12 @@ impl Run<'_> {
             self.fault(&ply.id, wide, "give the job a splice rule, take a wider cloth, or divide the template".into());
             return;
         };
+        let steps = self.layers_of.get(&ply.template).copied().unwrap_or(0);
+        if steps > 0 && matches!(self.job.templates[ply.template].source, TemplateSource::Patch { step_back, .. } if step_back > 0.0) {
+            let what = format!("{wide}; a patch that has stepped back is not cut in parts");
+            self.fault(&ply.id, what, "take a wider cloth, turn the patch, or draw each layer of it as a patch of its own".into());
+            return;
+        }
         let (kind, lap) = splice_of(cloth.weave, splice.lap);
         if kind != splice_of(cloth.weave, f64::INFINITY).0 {
             let what = "is spliced without a lap, as the splice rule says: no fibre runs across the joint";
