@@ -120,12 +120,13 @@ fn cautions(jobs: &[Job], stock: Option<&Path>) -> Vec<String> {
 }
 
 /// Prints what dates ask for, before everything else; beside JSON to standard error.
-#[allow(clippy::print_stderr)]
 fn print_cautions(list: &[String], json: bool) -> Result<(), Failure> {
     let text = warpwise::sheet::summary::cautions(list, COLUMNS);
     if !json {
         return print(&text);
     }
-    eprint!("{text}");
+    if !text.is_empty() {
+        say(text.trim_end());
+    }
     Ok(())
 }

@@ -432,7 +432,7 @@ fn book(file: &Path, path: &Path, pieces: &[String], labels: Option<PathBuf>, no
             Ok(()) => out.push_str(&format!("labels to print: {} (or {})\n", labels.with_extension("pdf").display(), labels.display())),
             Err(failure) => {
                 print(&out)?;
-                say(&format!("the booking holds; only its labels are not written: `warpwise stock labels FILE {}`", ids.join(" ")));
+                say(&format!("the booking holds; only its labels are not written: `warpwise stock labels --out FILE {}`", ids.join(" ")));
                 return Err(failure);
             }
         }

@@ -97,7 +97,7 @@ impl Ledger {
         let Some((from, ledger)) = good else {
             let what =
                 if passed_over.is_empty() { "there is no backup of the ledger" } else { "every backup of the ledger is damaged too" };
-            let remedy = "import an export with `warpwise stock import --ledger NEW`, or begin a new ledger under another name";
+            let remedy = "import an export with `warpwise stock --ledger NEW import FILE`, or begin a new ledger under another name";
             return Err(Fault::new(what, remedy).in_file(file).into());
         };
         // The copy is whole before anything is moved: a full disk leaves all as it was.

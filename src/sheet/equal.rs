@@ -1,6 +1,6 @@
 //! Pieces that one template serves: equal in shape, whatever their layer, cloth and angle.
 
-use super::reference::references;
+use super::reference::{Mark, references};
 use crate::geometry::{Motion, Path, Point, point, ring_bounds};
 use crate::plan::{Plan, PlanPiece, laying_order};
 
@@ -9,19 +9,20 @@ const SAME: f64 = 0.05;
 
 /// The pieces in groups of equal shape, in laying order.
 pub(crate) fn equal_pieces(plan: &Plan) -> Vec<Vec<&PlanPiece>> {
-    let mut groups: Vec<(Vec<Vec<Path>>, Vec<&PlanPiece>)> = Vec::new();
+    let mut groups: Vec<(Vec<Mark>, Vec<Vec<Path>>, Vec<&PlanPiece>)> = Vec::new();
     for piece in laying_order(plan) {
-        let lines = in_part_frame(plan, piece);
-        match groups.iter_mut().find(|g| same(&g.0, &lines)) {
-            Some(group) => group.1.push(piece),
-            None => groups.push((lines, vec![piece])),
+        let marks = named_points(plan, piece);
+        let lines = in_part_frame(piece, &marks);
+        match groups.iter_mut().find(|g| same_names(&g.0, &marks) && same(&g.1, &lines)) {
+            Some(group) => group.2.push(piece),
+            None => groups.push((marks, lines, vec![piece])),
         }
     }
-    groups.into_iter().map(|g| g.1).collect()
+    groups.into_iter().map(|g| g.2).collect()
 }
 
 /// All lines of a piece by kind, closed ones closed: the part's 0° along +x, the box of the cut line at the origin.
-fn in_part_frame(plan: &Plan, piece: &PlanPiece) -> Vec<Vec<Path>> {
+fn in_part_frame(piece: &PlanPiece, marks: &[Mark]) -> Vec<Vec<Path>> {
     let turned = Motion::turn(piece.angle);
     let outline: Path = piece.outline.iter().map(|&p| turned.apply(p)).collect();
     let low = ring_bounds(&outline).map_or(Point::default(), |b| b.min);
@@ -34,14 +35,18 @@ fn in_part_frame(plan: &Plan, piece: &PlanPiece) -> Vec<Vec<Path>> {
         piece.cuts.iter().map(open).collect(),
         piece.marks.iter().map(open).collect(),
         // The placement sheet measures to named points: one template serves those pieces that have them in the same places.
-        named_points(plan, piece).into_iter().map(|p| turned.apply(p) - low).map(|p| vec![p, p + point(SAME, 0.0)]).collect(),
+        marks.iter().map(|m| turned.apply(m.at) - low).map(|p| vec![p, p + point(SAME, 0.0)]).collect(),
     ]
 }
 
 /// The points that the placement sheet names, in their order.
-fn named_points(plan: &Plan, piece: &PlanPiece) -> Vec<Point> {
+fn named_points(plan: &Plan, piece: &PlanPiece) -> Vec<Mark> {
     let found = references(plan, piece);
-    found.marks.iter().chain(found.corners.iter().flatten()).map(|m| m.at).collect()
+    found.marks.into_iter().chain(found.corners.into_iter().flatten()).collect()
+}
+
+fn same_names(a: &[Mark], b: &[Mark]) -> bool {
+    a.iter().map(|m| &m.name).eq(b.iter().map(|m| &m.name))
 }
 
 fn same(a: &[Vec<Path>], b: &[Vec<Path>]) -> bool {
@@ -89,5 +94,13 @@ mod tests {
         let groups = equal_pieces(&plan);
         let numbers: Vec<Vec<&str>> = groups.iter().map(|g| g.iter().map(|p| p.number.as_str()).collect()).collect();
         assert!(numbers.iter().any(|g| g.contains(&"1.2") && g.contains(&"9.9")), "{numbers:?}");
+    }
+
+    /// Two templates of one shape: the placement sheet measured the second to letters that stood only on the print of the first.
+    #[test]
+    fn points_of_other_names_are_not_the_same() {
+        let marks = |names: [&str; 2]| names.map(|name| Mark { name: name.into(), at: point(0.0, 0.0) });
+        assert!(same_names(&marks(["A", "C"]), &marks(["A", "C"])));
+        assert!(!same_names(&marks(["A", "C"]), &marks(["D", "F"])) && !same_names(&marks(["A", "C"]), &marks(["A", "C"])[..1]));
     }
 }
