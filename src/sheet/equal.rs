@@ -7,9 +7,12 @@ use crate::plan::{Plan, PlanPiece, laying_order};
 /// Outlines nearer to each other than this are the same, mm: what rounding in different frames leaves.
 const SAME: f64 = 0.05;
 
+/// Named points, lines by kind, and the pieces that have them.
+type Group<'p> = (Vec<Mark>, Vec<Vec<Path>>, Vec<&'p PlanPiece>);
+
 /// The pieces in groups of equal shape, in laying order.
 pub(crate) fn equal_pieces(plan: &Plan) -> Vec<Vec<&PlanPiece>> {
-    let mut groups: Vec<(Vec<Mark>, Vec<Vec<Path>>, Vec<&PlanPiece>)> = Vec::new();
+    let mut groups: Vec<Group<'_>> = Vec::new();
     for piece in laying_order(plan) {
         let marks = named_points(plan, piece);
         let lines = in_part_frame(piece, &marks);
