@@ -116,6 +116,12 @@ pub fn unplaced(jobs: &[Job], sets: u32) -> Plan {
     frame_of_plan(jobs, &[], &Settings { stop: Stop::Effort(0), seed: 0, threads: 1, sets })
 }
 
+/// The plan of prepared jobs before anything is placed: what figures of the laminate and pictures of plies need.
+pub fn without_layouts(prepared: &[PreparedJob<'_>]) -> Plan {
+    let jobs: Vec<Job> = prepared.iter().map(|p| p.job.clone()).collect();
+    frame_of_plan(&jobs, prepared, &Settings { stop: Stop::Effort(0), seed: 0, threads: 1, sets: 1 })
+}
+
 /// Plans every cloth of the jobs on the rolls that the jobs describe, and verifies the whole.
 ///
 /// # Errors

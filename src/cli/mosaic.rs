@@ -1,7 +1,6 @@
 //! `warpwise mosaic JOB`: the patches of a job's mosaic layers, nothing else.
 
 use super::exit::Failure;
-use super::nest::files;
 use super::search::Search;
 use super::{COLUMNS, cautions, print, print_cautions, warn};
 use clap::Args;
@@ -9,6 +8,7 @@ use std::path::{Path, PathBuf};
 use warpwise::fault::Fault;
 use warpwise::plan::{Plan, StockKind};
 use warpwise::sheet::summary::wrap;
+use warpwise::workshop::plan_files;
 use warpwise::{job, plan};
 
 /// `warpwise mosaic`.
@@ -46,7 +46,7 @@ pub fn plan_and_write(file: &Path, out: &Path, search: &Search) -> Result<(), Fa
     job.layers.iter_mut().filter(|l| l.mosaic.is_none()).for_each(|l| l.items.clear());
     let cautions = cautions(std::slice::from_ref(&job), search.stock_of(std::slice::from_ref(&job))?.as_deref());
     let plan = search.plan(&[job], stop)?;
-    plan::folder::write(out, &files(&plan)).map_err(Failure::Machine)?;
+    plan::folder::write(out, &plan_files(&plan)).map_err(Failure::Machine)?;
     print_cautions(&cautions, search.json)?;
     if search.json {
         return print(&plan::to_json(plan.plan()));

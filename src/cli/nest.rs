@@ -5,8 +5,8 @@ use super::search::Search;
 use super::{COLUMNS, cautions, print, print_cautions, warn};
 use clap::Args;
 use std::path::{Path, PathBuf};
-use warpwise::verify::Verified;
-use warpwise::{job, layup, plan, sheet};
+use warpwise::workshop::plan_files;
+use warpwise::{job, plan, sheet};
 
 /// `warpwise nest`.
 #[derive(Args)]
@@ -38,7 +38,7 @@ pub fn plan_and_write(jobs: &[PathBuf], out: &Path, search: &Search) -> Result<(
     warn(&warnings, search.quiet);
     let cautions = cautions(&jobs, search.stock_of(&jobs)?.as_deref());
     let plan = search.plan(&jobs, stop)?;
-    plan::folder::write(out, &files(&plan)).map_err(Failure::Machine)?;
+    plan::folder::write(out, &plan_files(&plan)).map_err(Failure::Machine)?;
     print_cautions(&cautions, search.json)?;
     if search.json {
         print(&plan::to_json(plan.plan()))
@@ -49,23 +49,4 @@ pub fn plan_and_write(jobs: &[PathBuf], out: &Path, search: &Search) -> Result<(
             out.display()
         ))
     }
-}
-
-/// Everything a plan folder holds.
-pub fn files(plan: &Verified) -> Vec<(PathBuf, Vec<u8>)> {
-    let sections: Vec<sheet::Section> = sheet::mosaic_section(plan).into_iter().chain([sheet::layup_section(plan)]).collect();
-    let mut files = vec![
-        (PathBuf::from("plan.json"), plan::to_json(plan.plan()).into_bytes()),
-        (PathBuf::from("report.html"), sheet::report(plan, &sections).into_bytes()),
-        (PathBuf::from("pieces.csv"), sheet::pieces_table(plan).into_bytes()),
-        (PathBuf::from("overview.svg"), sheet::overview(plan).into_bytes()),
-    ];
-    files.extend(sheet::patches_table(plan).map(|t| (PathBuf::from("patches.csv"), t.into_bytes())));
-    let sheets = sheet::cut_sheets(plan, None)
-        .into_iter()
-        .chain(sheet::mosaic_sheets(plan))
-        .chain(sheet::printed_mosaics(plan, None))
-        .chain([sheet::placement_sheet(plan, None), sheet::layup_sheet(plan, &layup::When::default())]);
-    files.extend(sheets.map(|file| (Path::new("sheets").join(file.name), file.bytes)));
-    files
 }
