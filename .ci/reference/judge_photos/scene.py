@@ -92,6 +92,7 @@ def write_on(s, sk, net, careful, rng, width):
                     # Start and stop run past each other, side by side.
                     extra = sub(start - rng.uniform(3, 12), start + rng.uniform(3, 12))
                     strokes.append((extra + rng.normal(0, 0.3, 2), w))
+                    doubled += 1
             else:
                 for i, h in enumerate(holes_in):
                     nxt = holes_in[(i + 1) % len(holes_in)] + (ring.length if i + 1 == len(holes_in) else 0)
@@ -355,7 +356,7 @@ def build(seed, megapixels=None):
     hint = camera.project(np.array(inner.coords)[:1])[0]
     contrast = abs(l - tape_l)
     ring = lambda r: np.round(np.array(r.coords)[:-1], 4).tolist()
-    covered = unary_union([c[3] for c in cards]).intersection(p.buffer(1))
+    covered = unary_union([c[3] for c in cards]).intersection(p)
     truth = dict(
         seed=seed, careful=careful, net=net, card_width=card_width, outer=ring(p.exterior), holes=[ring(r) for r in p.interiors],
         darts=[dict(tip=d["tip"].tolist(), mouth=d["mouth"], depth=d["depth"]) for d in s["darts"]],

@@ -67,24 +67,33 @@ def apart(p, rings):
 
 
 def fit(traced, truth, angles):
-    """Turn and shift that lay traced points on true ones; the worst tenth does not count, so that one bad stretch does not bend the rest."""
+    """Turn and shift that lay traced points on true ones. The worst tenth does not count, so that one bad stretch does not bend the rest."""
     tree, best = cKDTree(truth), None
+    along = np.roll(truth, -1, 0) - np.roll(truth, 1, 0)
+    normal = np.stack([-along[:, 1], along[:, 0]], 1) / np.maximum(np.hypot(*along.T), 1e-9)[:, None]
     sample = traced[:: max(1, len(traced) // 1500)]
+    turn = lambda a: np.array([[math.cos(a), -math.sin(a)], [math.sin(a), math.cos(a)]])
     for angle in angles:
-        r = np.array([[math.cos(angle), -math.sin(angle)], [math.sin(angle), math.cos(angle)]])
+        r = turn(angle)
         t = truth.mean(0) - r @ sample.mean(0)
-        for _ in range(40):
+        for step in range(40):
             moved = sample @ r.T + t
             d, i = tree.query(moved)
             good = d <= np.quantile(d, 0.9)
-            a, b = sample[good], truth[i[good]]
-            u, _, vt = np.linalg.svd((a - a.mean(0)).T @ (b - b.mean(0)))
-            r2 = vt.T @ np.diag([1, np.sign(np.linalg.det(vt.T @ u.T))]) @ u.T
-            t2 = b.mean(0) - r2 @ a.mean(0)
-            done = np.abs(r2 - r).max() < 1e-7 and np.abs(t2 - t).max() < 1e-4
-            r, t = r2, t2
-            if done:
-                break
+            a, b = moved[good], truth[i[good]]
+            if step < 8:
+                u, _, vt = np.linalg.svd((a - a.mean(0)).T @ (b - b.mean(0)))
+                by = vt.T @ np.diag([1, np.sign(np.linalg.det(vt.T @ u.T))]) @ u.T
+                shift = b.mean(0) - by @ a.mean(0)
+            else:
+                # Along the edge points may slide: only what is off across it counts.
+                n = normal[i[good]]
+                rows = np.stack([n[:, 1] * a[:, 0] - n[:, 0] * a[:, 1], n[:, 0], n[:, 1]], 1)
+                s, *shift = np.linalg.lstsq(rows, ((b - a) * n).sum(1), rcond=None)[0]
+                by, shift = turn(np.clip(s, -0.2, 0.2)), np.array(shift)
+                if abs(s) < 1e-7 and np.abs(shift).max() < 1e-4:
+                    break
+            r, t = by @ r, by @ t + shift
         score = np.quantile(tree.query(sample @ r.T + t)[0], 0.85)
         if best is None or score < best[0]:
             best = (score, r, t)
@@ -251,6 +260,6 @@ def trace(warpwise, photo, truth, out, *more):
         result = dict(verdict=CRASH, why=f"exit {run.returncode}: {run.stderr.strip()[-300:]}", figures={})
     result.update(seconds=round(time.time() - began, 2), stderr=run.stderr.strip()[:1500])
     # What is hidden cannot be traced: to say so is right.
-    if truth["covered"] and result["verdict"] in (TRUE_CAUSE, SAID):
+    if truth["covered"] and (result["verdict"] == SAID or "card over the skin" in result["why"].split("]")[0]):
         result.update(verdict=RIGHT_DOUBT, why="part of it is under a card, said: " + result["why"])
     return result
