@@ -35,7 +35,6 @@ GROUND, SKIN, INK, GAP = range(4)
 LARGEST = 480  # mm: what is larger does not reach MM in such a photo
 NARROW = 9  # pixels of a tile: a gap less wide than this is a class of its own
 WATCHED, JUDGED, TRAINED = 19_000_000, 19_500_000, 20_000_000
-WATCH = 24  # scenes
 BEGIN = time.time()
 COARSE = Path(__file__).parents[1] / "assets/skin.net"
 
@@ -158,18 +157,18 @@ def rectified(painted, photo, said, middle, angle, mm):
     )
 
 
-def seed_of(i, first):
-    return WATCHED + i if i < WATCH else TRAINED + first + i - WATCH
+def seed_of(i, first, watch):
+    return WATCHED + i if i < watch else TRAINED + first + i - watch
 
 
-def render(worker, workers, count, first, pool, done, stop):
+def render(worker, workers, count, first, watch, pool, done, stop):
     cv2.setNumThreads(1)
     os.nice(5)
     cut = np.frombuffer(pool, np.uint8).reshape(count, EACH, *SHAPE)
     for i in range(worker, count, workers):
         if stop.value:
             return
-        cut[i], made = tiles(seed_of(i, first))
+        cut[i], made = tiles(seed_of(i, first, watch))
         done[i] = 1 if made else 2
 
 
@@ -226,10 +225,10 @@ def plain(cut):
 
 def train(a):
     a.out.mkdir(parents=True, exist_ok=True)
-    pool = mmap.mmap(-1, (WATCH + a.scenes) * EACH * math.prod(SHAPE))
-    count = WATCH + a.scenes
+    count = a.watch + a.scenes
+    pool = mmap.mmap(-1, count * EACH * math.prod(SHAPE))
     done, stop = mp.Array("b", count, lock=False), mp.Value("b", 0)
-    workers = [mp.Process(target=render, args=(w, a.workers, count, a.first, pool, done, stop), daemon=True) for w in range(a.workers)]
+    workers = [mp.Process(target=render, args=(w, a.workers, count, a.first, a.watch, pool, done, stop), daemon=True) for w in range(a.workers)]
     [w.start() for w in workers]
     import torch
     import torch.nn.functional as F
@@ -249,7 +248,8 @@ def train(a):
     best = torch.optim.AdamW(net.parameters(), lr=a.rate, weight_decay=1e-2)
     weights = torch.tensor([1.0, 1.0, 2.0, 4.0], device=device)
     cut = np.frombuffer(pool, np.uint8).reshape(count, EACH, *SHAPE)
-    kept_tiles = torch.zeros((count * EACH, *SHAPE), dtype=torch.uint8, device=device)
+    shared = torch.from_numpy(cut.reshape(-1, *SHAPE))
+    kept_tiles = shared if device == "cpu" else torch.zeros((count * EACH, *SHAPE), dtype=torch.uint8, device=device)
     usable, have = [], 0
 
     def take():
@@ -257,14 +257,15 @@ def train(a):
         nonlocal have
         while have < count and done[have]:
             if done[have] == 1:
-                kept_tiles[have * EACH : (have + 1) * EACH] = torch.from_numpy(cut[have]).to(device)
-                if have >= WATCH:
+                if device != "cpu":
+                    kept_tiles[have * EACH : (have + 1) * EACH] = shared[have * EACH : (have + 1) * EACH].to(device)
+                if have >= a.watch:
                     usable.extend(range(have * EACH, (have + 1) * EACH))
             have += 1
 
     def watch():
         kept.eval()
-        part = cut[:WATCH].reshape(-1, *SHAPE)
+        part = cut[: min(a.watch, have)].reshape(-1, *SHAPE)
         with torch.no_grad():
             answer = torch.cat([kept(plain(part[i : i + 16]).to(device)).float().cpu() for i in range(0, len(part), 16)])
         kept.train()
@@ -353,6 +354,7 @@ def main():
     t.add_argument("--limit", type=float, default=560, help="seconds, rendering and all")
     t.add_argument("--steps", type=int, default=12000)
     t.add_argument("--scenes", type=int, default=4000, help="at most")
+    t.add_argument("--watch", type=int, default=24, help="scenes to watch the training by, rendered first")
     t.add_argument("--begin", type=int, default=150, help="scenes rendered before the first step")
     t.add_argument("--workers", type=int, default=15)
     t.add_argument("--first", type=int, default=0)

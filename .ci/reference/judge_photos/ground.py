@@ -131,7 +131,7 @@ def painted(x, y, rng, noise):
     return RGB(m, linear([[120, 122, 125], [60, 80, 100], [90, 45, 40], [70, 90, 70], [40, 40, 40]][rng.integers(5)])) * (1 + spill)[..., None]
 
 
-PHOTOS = ["astronaut", "brick", "camera", "chelsea", "coffee", "coins", "grass", "gravel", "rocket", "motorcycle_left", "hubble_deep_field", "ihc", "moon"]
+PHOTOS = ["brick", "chelsea", "coffee", "coins", "grass", "gravel", "rocket", "motorcycle_left", "hubble_deep_field", "ihc", "moon"]
 
 
 def photograph(x, y, rng, noise):
