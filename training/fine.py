@@ -86,11 +86,15 @@ def spoilt(rng, skin, truth):
         base = cv2.morphologyEx(base, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8))
     h, w = base.shape
     wave = [
-        cv2.resize(rng.normal(0, rng.uniform(0.3, 2.0), (12, 16)).astype(np.float32), (w, h), interpolation=cv2.INTER_CUBIC)
+        cv2.resize(
+            rng.normal(0, rng.uniform(0.3, 2.0), (12, 16)).astype(np.float32), (w, h), interpolation=cv2.INTER_CUBIC
+        )
         for _ in range(2)
     ]
     y, x = np.mgrid[:h, :w].astype(np.float32)
-    base = cv2.remap(np.ascontiguousarray(base), x + wave[0], y + wave[1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    base = cv2.remap(
+        np.ascontiguousarray(base), x + wave[0], y + wave[1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
     return cv2.GaussianBlur(base, (0, 0), rng.uniform(0.4, 1.5))
 
 
@@ -123,7 +127,11 @@ def tiles(seed, each=EACH):
             at = (edges[which][0][each * k + p] + 0.5) * scale
             i, j = np.clip(at.astype(int), 0, [canvas.WIDTH - 1, canvas.HEIGHT - 1])
             middle = np.array([painted.x[j, i], painted.y[j, i]]) + rng.uniform(-0.3, 0.3, 2) * SIDE * MM
-            tries.append(rectified(painted, photo, said, middle, rng.uniform(0, 2 * math.pi), MM * math.exp(rng.uniform(-0.06, 0.06))))
+            tries.append(
+                rectified(
+                    painted, photo, said, middle, rng.uniform(0, 2 * math.pi), MM * math.exp(rng.uniform(-0.06, 0.06))
+                )
+            )
         out[p] = max(tries, key=lambda t: (t[..., 4] == GAP).sum())
     return out, each
 
@@ -153,7 +161,12 @@ def rectified(painted, photo, said, middle, angle, mm):
     small = (p + np.float32(0.5)) * np.float32(512 / canvas.WIDTH) - np.float32(0.5)
     score = cv2.remap(said, small[..., 0], small[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     return np.dstack(
-        [look(photo), np.round(np.clip(score, 0, 1) * 255).astype(np.uint8), label.astype(np.uint8), within.astype(np.uint8) * 255]
+        [
+            look(photo),
+            np.round(np.clip(score, 0, 1) * 255).astype(np.uint8),
+            label.astype(np.uint8),
+            within.astype(np.uint8) * 255,
+        ]
     )
 
 
@@ -211,7 +224,9 @@ def figures(answer, label, inside):
         say.append(f"{name} {(a & b).sum() / max((a | b).sum(), 1):.4f}")
     wide = lambda m: np.stack([cv2.dilate(t.astype(np.uint8), np.ones((3, 3), np.uint8)) for t in m]) > 0
     a, b = (said == GAP) & ok, (label == GAP) & ok
-    say.append(f"gaps found {(b & wide(a)).sum() / max(b.sum(), 1):.4f}, of those said true {(a & wide(b)).sum() / max(a.sum(), 1):.4f}")
+    say.append(
+        f"gaps found {(b & wide(a)).sum() / max(b.sum(), 1):.4f}, of those said true {(a & wide(b)).sum() / max(a.sum(), 1):.4f}"
+    )
     return ", ".join(say)
 
 
@@ -228,7 +243,10 @@ def train(a):
     count = a.watch + a.scenes
     pool = mmap.mmap(-1, count * EACH * math.prod(SHAPE))
     done, stop = mp.Array("b", count, lock=False), mp.Value("b", 0)
-    workers = [mp.Process(target=render, args=(w, a.workers, count, a.first, a.watch, pool, done, stop), daemon=True) for w in range(a.workers)]
+    workers = [
+        mp.Process(target=render, args=(w, a.workers, count, a.first, a.watch, pool, done, stop), daemon=True)
+        for w in range(a.workers)
+    ]
     [w.start() for w in workers]
     import torch
     import torch.nn.functional as F
@@ -267,7 +285,9 @@ def train(a):
         kept.eval()
         part = cut[: min(a.watch, have)].reshape(-1, *SHAPE)
         with torch.no_grad():
-            answer = torch.cat([kept(plain(part[i : i + 16]).to(device)).float().cpu() for i in range(0, len(part), 16)])
+            answer = torch.cat(
+                [kept(plain(part[i : i + 16]).to(device)).float().cpu() for i in range(0, len(part), 16)]
+            )
         kept.train()
         return figures(answer.numpy(), part[..., 4], part[..., 5])
 
@@ -299,7 +319,11 @@ def train(a):
                 p.lerp_(q, 1 - k) if p.is_floating_point() else p.copy_(q)
         step += 1
         if step % a.say == 0:
-            print(f"{step}: {time.time() - BEGIN:.0f} s, {len(usable)} tiles, loss {value.item():.4f}" + (f" {watch()}" if step % (10 * a.say) == 0 else ""), flush=True)
+            print(
+                f"{step}: {time.time() - BEGIN:.0f} s, {len(usable)} tiles, loss {value.item():.4f}"
+                + (f" {watch()}" if step % (10 * a.say) == 0 else ""),
+                flush=True,
+            )
     stop.value = 1
     print(f"end after {step} steps:", watch(), flush=True)
     [w.terminate() for w in workers]
@@ -342,7 +366,11 @@ def sheet(a):
     rows = []
     for seed in range(a.first, a.first + a.count):
         cut, _ = tiles(seed, 6)
-        rows += [np.hstack([t[..., :3] for t in cut]), np.hstack([np.dstack([t[..., 3]] * 3) for t in cut]), np.hstack([COLOURS[t[..., 4]] for t in cut])]
+        rows += [
+            np.hstack([t[..., :3] for t in cut]),
+            np.hstack([np.dstack([t[..., 3]] * 3) for t in cut]),
+            np.hstack([COLOURS[t[..., 4]] for t in cut]),
+        ]
     cv2.imwrite(str(a.out), np.vstack(rows)[..., ::-1])
 
 

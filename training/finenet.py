@@ -19,7 +19,9 @@ class Net(nn.Module):
                 nn.Sequential(Conv(CHANNELS, c[0], 3, 2), Conv(c[0], c[0], 3)),
                 nn.Sequential(Block(c[0], c[1], 3, 2), Block(c[1], c[1], 3)),
                 nn.Sequential(Block(c[1], c[2], 5, 2), Block(c[2], c[2], 5), Block(c[2], c[2], 5)),
-                nn.Sequential(Block(c[2], c[3], 5, 2), Block(c[3], c[3], 5), Block(c[3], c[3], 5), Block(c[3], c[3], 5)),
+                nn.Sequential(
+                    Block(c[2], c[3], 5, 2), Block(c[3], c[3], 5), Block(c[3], c[3], 5), Block(c[3], c[3], 5)
+                ),
             ]
         )
         self.up = nn.ModuleList(

@@ -1,4 +1,5 @@
 """Renders photos of taped templates from seeds, and judges the tracer on them. README.md beside this tells how."""
+
 import argparse
 import json
 import subprocess
@@ -14,7 +15,7 @@ import numpy as np
 import scene
 import verdict
 from camera import Camera
-from verdict import CRASH, RIGHT, RIGHT_DOUBT, SAID, SILENT, TRUE_CAUSE, VERDICTS, WRONG_CAUSE
+from verdict import CRASH, RIGHT, RIGHT_DOUBT, SAID, SILENT, TRUE_CAUSE, WRONG_CAUSE
 
 
 def camera_of(truth):
@@ -33,6 +34,7 @@ def overlay(picture, truth, result=None, size=1400):
     def line(p, colour, closed=True, width=2):
         q = (camera.project(np.asarray(p, float)) + 0.5) * k - 0.5
         cv2.polylines(out, [np.round(q * 16).astype(np.int32).reshape(-1, 1, 2)], closed, colour, width, cv2.LINE_AA, 4)
+
     for r in [truth["outer"], *truth["holes"]]:
         line(r, (60, 220, 60))
     for r in truth["reliefs"]:
@@ -71,7 +73,11 @@ def groups(tags):
     yield "ground beside tape", {"equal": "within 10 L*", "near": "10 to 25 L*", "far": "over 25 L*"}[tags["contrast"]]
     yield "light", tags["light"]
     yield "shape", tags["shape"]
-    yield "shape with", "darts under 16 mm" if tags["narrow_darts"] else "relief cuts" if tags["slits"] + tags["inked_reliefs"] else "holes" if tags["holes"] else "none of these"
+    yield "shape with", (
+        "darts under 16 mm"
+        if tags["narrow_darts"]
+        else "relief cuts" if tags["slits"] + tags["inked_reliefs"] else "holes" if tags["holes"] else "none of these"
+    )
     yield "net line", tags["net"]
     yield "ink", f"arrow {tags['arrow']}"
     yield "pen", "under 1 mm" if tags["pen_mm"] < 1 else "1 to 2 mm" if tags["pen_mm"] < 2 else "over 2 mm"
@@ -88,7 +94,18 @@ def table(results, out=sys.stdout):
         for g in [("all", ""), *groups(r["tags"])]:
             rows.setdefault(g, []).append(r)
     hinted = any(r["second"] for r in results)
-    head = ["", "", "photos", "right", "of these with doubts", "wrong, said", "wrong, silent", "refused, true cause", "refused, wrong cause", "crash"] + (["right with a hint"] if hinted else [])
+    head = [
+        "",
+        "",
+        "photos",
+        "right",
+        "of these with doubts",
+        "wrong, said",
+        "wrong, silent",
+        "refused, true cause",
+        "refused, wrong cause",
+        "crash",
+    ] + (["right with a hint"] if hinted else [])
     print("| " + " | ".join(head) + " |\n|" + "---|" * len(head), file=out)
     order = list(dict.fromkeys(g for g, _ in rows))
     for group in order:
@@ -101,7 +118,9 @@ def table(results, out=sys.stdout):
 
 
 def badness(r):
-    return {CRASH: 5000, SILENT: 4000, SAID: 2000, WRONG_CAUSE: 1000, TRUE_CAUSE: 500}.get(r["first"]["verdict"], 0) + min(r["first"]["figures"].get("worst", 0), 900)
+    return {CRASH: 5000, SILENT: 4000, SAID: 2000, WRONG_CAUSE: 1000, TRUE_CAUSE: 500}.get(r["first"]["verdict"], 0) + min(
+        r["first"]["figures"].get("worst", 0), 900
+    )
 
 
 def judge(a):
@@ -114,10 +133,16 @@ def judge(a):
 
     def took(r):
         results.append(r)
-        print(f"{r['seed']}: {r['first']['verdict']}" + (f" ({r['first']['why']})" if r["first"]["why"] else "") + (f" -> {r['second']['verdict']}" if r["second"] else ""), flush=True)
+        print(
+            f"{r['seed']}: {r['first']['verdict']}"
+            + (f" ({r['first']['why']})" if r["first"]["why"] else "")
+            + (f" -> {r['second']['verdict']}" if r["second"] else ""),
+            flush=True,
+        )
         if a.results:
             with a.results.open("a") as f:
                 f.write(json.dumps(r) + "\n")
+
     if a.jobs == 1:
         for t in tasks:
             took(one(t))
@@ -139,16 +164,28 @@ def report(results, hints, keep):
             share = lambda n: f"{100 * n / len(rs):.0f} %"
             count = lambda *v: sum(r["first"]["verdict"] in v for r in rs)
             refused = count(TRUE_CAUSE, WRONG_CAUSE)
-            print(f"{care}: {len(rs)} photos, right {share(count(RIGHT, RIGHT_DOUBT))}, " + (f"with a hint {share(sum((r['second'] or r['first'])['verdict'] in (RIGHT, RIGHT_DOUBT) for r in rs))}, " if hints else "no hint known, ")
-                  + f"wrong in silence {share(count(SILENT))}, refused {share(refused)}" + (f", of these with the true cause {100 * count(TRUE_CAUSE) / refused:.0f} %" if refused else ""))
+            print(
+                f"{care}: {len(rs)} photos, right {share(count(RIGHT, RIGHT_DOUBT))}, "
+                + (
+                    f"with a hint {share(sum((r['second'] or r['first'])['verdict'] in (RIGHT, RIGHT_DOUBT) for r in rs))}, "
+                    if hints
+                    else "no hint known, "
+                )
+                + f"wrong in silence {share(count(SILENT))}, refused {share(refused)}"
+                + (f", of these with the true cause {100 * count(TRUE_CAUSE) / refused:.0f} %" if refused else "")
+            )
     good = [r["first"] for r in results if r["first"]["verdict"] in (RIGHT, RIGHT_DOUBT) and r["first"]["figures"]]
     if good:
-        print(f"of those right: 95 % of the boundary within {np.median([g['figures']['p95'] for g in good]):.2f} mm in the middle, {max(g['figures']['p95'] for g in good):.2f} mm at most")
-    print(f"seconds a photo: {np.median([r['first']['seconds'] for r in results]):.1f} in the middle, {max(r['first']['seconds'] for r in results):.1f} at most")
+        near = [g["figures"]["p95"] for g in good]
+        print(f"of those right: 95 % of the boundary within {np.median(near):.2f} mm in the middle, {max(near):.2f} mm at most")
+    seconds = [r["first"]["seconds"] for r in results]
+    print(f"seconds a photo: {np.median(seconds):.1f} in the middle, {max(seconds):.1f} at most")
     print("\nthe worst ten:")
     for r in sorted(results, key=badness, reverse=True)[:10]:
         t = r["tags"]
-        print(f"  {r['seed']}: {r['first']['verdict']}: {r['first']['why'][:160]} [{t['care']}, {t['ground']}, {t['light']}, {t['shape']}, {t['tape']}, net {t['net']}]" + (f" {keep / (str(r['seed']) + '-judged.jpg')}" if keep else ""))
+        about = ", ".join((t["care"], t["ground"], t["light"], t["shape"], t["tape"], "net " + t["net"]))
+        where = f" {keep / (str(r['seed']) + '-judged.jpg')}" if keep else ""
+        print(f"  {r['seed']}: {r['first']['verdict']}: {r['first']['why'][:160]} [{about}]{where}")
 
 
 def render(a):
@@ -168,13 +205,22 @@ def sheet(a):
         k = a.size / max(picture.shape[:2])
         small = cv2.resize(picture, None, fx=k, fy=k, interpolation=cv2.INTER_AREA)
         tile = np.zeros((a.size, a.size, 3), np.uint8)
-        tile[:small.shape[0], :small.shape[1]] = small[..., ::-1]
+        tile[: small.shape[0], : small.shape[1]] = small[..., ::-1]
         t = truth["tags"]
-        cv2.putText(tile, f"{seed} {t['ground']} {t['light']} {t['shape']} {t['net']}", (4, a.size - 6), cv2.FONT_HERSHEY_SIMPLEX, 0.4, (255, 255, 255), 1, cv2.LINE_AA)
+        cv2.putText(
+            tile,
+            f"{seed} {t['ground']} {t['light']} {t['shape']} {t['net']}",
+            (4, a.size - 6),
+            cv2.FONT_HERSHEY_SIMPLEX,
+            0.4,
+            (255, 255, 255),
+            1,
+            cv2.LINE_AA,
+        )
         tiles.append(tile)
     while len(tiles) % a.columns:
         tiles.append(np.zeros_like(tiles[0]))
-    cv2.imwrite(str(a.out), np.vstack([np.hstack(tiles[i:i + a.columns]) for i in range(0, len(tiles), a.columns)]))
+    cv2.imwrite(str(a.out), np.vstack([np.hstack(tiles[i : i + a.columns]) for i in range(0, len(tiles), a.columns)]))
 
 
 def main():

@@ -1,4 +1,5 @@
 """A pinhole camera with radial and a little tangential distortion; the plane of bench and skin is z = 0, y runs away from the viewer."""
+
 import cv2
 import numpy as np
 
@@ -38,11 +39,12 @@ class Camera:
             near, far = (near, middle) if inside else (middle, far)
 
     def bend(self, n):
-        r2 = (n ** 2).sum(-1)
+        r2 = (n**2).sum(-1)
         radial = 1 + self.k1 * r2 + self.k2 * r2 * r2
         x, y = n[..., 0], n[..., 1]
-        return np.stack([x * radial + 2 * self.p1 * x * y + self.p2 * (r2 + 2 * x * x),
-                         y * radial + self.p1 * (r2 + 2 * y * y) + 2 * self.p2 * x * y], -1)
+        return np.stack(
+            [x * radial + 2 * self.p1 * x * y + self.p2 * (r2 + 2 * x * x), y * radial + self.p1 * (r2 + 2 * y * y) + 2 * self.p2 * x * y], -1
+        )
 
     def project(self, points, z=0.0):
         """Points of the plane, or above it by z, mm → px."""

@@ -1,4 +1,5 @@
 """The photo while it is painted: albedo, shadow and shine of each pixel; polygons in mm come in by exact cover."""
+
 import cv2
 import numpy as np
 from shapely.geometry import MultiPolygon, Polygon
@@ -72,11 +73,16 @@ class Canvas:
         """The shadow of a thing of a height (mm): of the direct light along the sun, and a soft one at its foot."""
         from shapely import affinity
         from shapely.ops import unary_union
+
         dx, dy = self.sun * tall
         if np.hypot(dx, dy) > 0.3:
             far = affinity.translate(shape, dx, dy)
             steps = [affinity.translate(shape, dx * t, dy * t) for t in np.linspace(0, 1, 5)]
-            swept = unary_union([a.union(b).convex_hull for a, b in zip(steps[:-1], steps[1:])]) if shape.geom_type == "Polygon" and shape.area < 4e4 else far
+            swept = (
+                unary_union([a.union(b).convex_hull for a, b in zip(steps[:-1], steps[1:])])
+                if shape.geom_type == "Polygon" and shape.area < 4e4
+                else far
+            )
             self.shade(swept, max(soft * tall, 0.3), 1.0)
         if contact:
             found = self.window(shape, grow=tall * 0.6 + 3)

@@ -1,6 +1,7 @@
 """The printed scale card, as `warpwise trace card` prints it: 180 × 120 mm over the frame, y up, from its middle."""
+
 import numpy as np
-from shapely.geometry import LineString, Point, Polygon, box
+from shapely.geometry import LineString, Polygon, box
 
 from ink import write
 
@@ -24,8 +25,12 @@ def drawing(number):
             r = 0 if n == 1 else 5.0
             out.append((disc(x + r * np.cos(a), y + r * np.sin(a), 1.8), True))
     thin = []
-    for y, size, weight, text in ((19, 4.3, 0.9, f"warpwise scale card {number}"), (11.2, 2.5, 0.35, "Print at 100 %. Lay it flat beside the template, marks up, none hidden."),
-                                  (5.2, 2.5, 0.35, "Measure the frame from side to side: 180 mm. If it is not, give the measure"), (-22.3, 2.5, 0.35, "check ruler, 100 mm")):
+    for y, size, weight, text in (
+        (19, 4.3, 0.9, f"warpwise scale card {number}"),
+        (11.2, 2.5, 0.35, "Print at 100 %. Lay it flat beside the template, marks up, none hidden."),
+        (5.2, 2.5, 0.35, "Measure the frame from side to side: 180 mm. If it is not, give the measure"),
+        (-22.3, 2.5, 0.35, "check ruler, 100 mm"),
+    ):
         narrow = np.array([0.72, 1.0])
         thin += [LineString(s * narrow + (0, 0)).buffer(weight / 2, quad_segs=1) for s in write(text, (0, y), size, 0.0)]
     thin.append(LineString([(-50, -16), (50, -16)]).buffer(0.175, quad_segs=1))

@@ -1,4 +1,5 @@
 """Exact area coverage of pixels by polygons: no supersampling, so no bias of the edge."""
+
 import numpy as np
 
 

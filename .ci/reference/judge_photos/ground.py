@@ -1,4 +1,5 @@
 """What the skin lies on: the albedo of each point of the plane."""
+
 import cv2
 import numpy as np
 
@@ -52,7 +53,7 @@ def mat(x, y, rng, noise):
 
 def concrete(x, y, rng, noise):
     m = 1 + 0.12 * noise(x, y, 1.5, 1.0) + 0.08 * noise(x, y, 0.6, 0.3) - 0.25 * np.clip(noise(x, y, 5.0, 1.6) - 0.7, 0, 1.5)
-    crack = np.exp(-(noise(x, y, 4.0, 1.6) / 0.012) ** 2) * (noise(x, y, 6.0, 2.0) > 0.4)
+    crack = np.exp(-((noise(x, y, 4.0, 1.6) / 0.012) ** 2)) * (noise(x, y, 6.0, 2.0) > 0.4)
     return RGB(np.clip(m * (1 - 0.5 * crack), 0.1, 2), linear([150, 147, 140]))
 
 
@@ -98,8 +99,8 @@ def sheet(x, y, rng, noise):
     m = 1 + weave
     for _ in range(2):
         # Ridges with a lit and a shaded flank.
-        h = noise(x, y, 2.0, 1.8, rng.uniform(0, np.pi), rng.uniform(2, 5))
-        m = m + 0.05 * h + 0.1 * np.tanh(h * 6) * np.exp(-(h / 0.25) ** 2)
+        h = noise(x, y, 1.6, 2.2, rng.uniform(0, np.pi), rng.uniform(2, 5))
+        m = m + 0.04 * h + 0.22 * (h / 0.2) * np.exp(-((h / 0.2) ** 2))
     return RGB(np.clip(m, 0.1, 2), linear([[225, 222, 214], [190, 200, 205], [215, 200, 170]][rng.integers(3)]))
 
 
@@ -138,6 +139,7 @@ def photograph(x, y, rng, noise):
     """A photograph that scikit-image ships, spread over the bench like a poster or a worktop."""
     import skimage
     from pathlib import Path
+
     folder = Path(skimage.__file__).parent / "data"
     name = PHOTOS[rng.integers(len(PHOTOS))]
     picture = cv2.imread(str(next(folder.glob(name + ".*"))), cv2.IMREAD_COLOR)[..., ::-1]
@@ -154,9 +156,20 @@ def photograph(x, y, rng, noise):
 
 # Each with the L* that it may plausibly have.
 GROUNDS = {
-    "plywood": (wood, 30, 84), "planks": (planks, 25, 80), "mat": (mat, 18, 72), "concrete": (concrete, 40, 78), "carpet": (carpet, 18, 72),
-    "cardboard": (cardboard, 48, 74), "melamine": (melamine, 62, 95), "foam": (foam, 15, 88), "vacuum": (vacuum, 15, 84),
-    "painted": (painted, 10, 94), "dust-sheet": (sheet, 58, 94), "floor": (tiles, 25, 82), "newspaper": (newsprint, 66, 88), "photograph": (photograph, 22, 80),
+    "plywood": (wood, 30, 84),
+    "planks": (planks, 25, 80),
+    "mat": (mat, 18, 72),
+    "concrete": (concrete, 40, 78),
+    "carpet": (carpet, 18, 72),
+    "cardboard": (cardboard, 48, 74),
+    "melamine": (melamine, 62, 95),
+    "foam": (foam, 15, 88),
+    "vacuum": (vacuum, 15, 84),
+    "painted": (painted, 10, 94),
+    "dust-sheet": (sheet, 58, 94),
+    "floor": (tiles, 25, 82),
+    "newspaper": (newsprint, 66, 88),
+    "photograph": (photograph, 22, 80),
 }
 CAREFUL = ["painted", "painted", "melamine", "cardboard", "plywood", "mat", "foam", "dust-sheet", "concrete", "vacuum"]
 

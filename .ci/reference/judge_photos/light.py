@@ -1,4 +1,5 @@
 """Light on the bench, and what lens, sensor and phone make of it."""
+
 import cv2
 import numpy as np
 from shapely import affinity
@@ -43,11 +44,13 @@ def light_up(canvas, kind, rng, noise, middle, reach):
         for _ in range(rng.integers(1, 4)):
             c = rng.normal(0, 0.7 * reach, 2)
             h = rng.uniform(0.8, 2.0) * reach
-            direct += 1 / (1 + ((x - c[0]) ** 2 + (y - c[1]) ** 2) / h ** 2) ** 1.5
+            direct += 1 / (1 + ((x - c[0]) ** 2 + (y - c[1]) ** 2) / h**2) ** 1.5
     if kind == "flash":
         c = rng.normal(0, 0.15 * reach, 2)
         direct = 1.6 * np.exp(-((x - c[0]) ** 2 + (y - c[1]) ** 2) / (rng.uniform(0.8, 1.3) * reach) ** 2) + 0.2
-    up = lambda m: cv2.resize(m.astype(np.float32), (-(-canvas.width // step) * step, -(-canvas.height // step) * step), interpolation=cv2.INTER_LINEAR)[:canvas.height, :canvas.width]
+    up = lambda m: cv2.resize(
+        m.astype(np.float32), (-(-canvas.width // step) * step, -(-canvas.height // step) * step), interpolation=cv2.INTER_LINEAR
+    )[: canvas.height, : canvas.width]
     hidden = canvas.hidden
     if kind == "bars":
         c, s = np.cos(a + 1), np.sin(a + 1)
@@ -64,8 +67,14 @@ def light_up(canvas, kind, rng, noise, middle, reach):
         hidden = np.maximum(hidden, np.clip((n - rng.uniform(-0.3, 0.5)) / rng.uniform(0.15, 0.7) + 0.5, 0, 1))
     if kind == "own-shadow":
         size = rng.uniform(0.7, 1.2) * reach
-        body = unary_union([Point(0, 0).buffer(0.26), affinity.scale(Point(0, -0.75).buffer(0.5, 32), 1.15, 0.9), LineString([(0.25, -0.5), (0.45, -0.05), (0.2, 0.1)]).buffer(0.09),
-                            Polygon([(-0.55, -0.8), (0.55, -0.8), (0.7, -4), (-0.7, -4)])])
+        body = unary_union(
+            [
+                Point(0, 0).buffer(0.26),
+                affinity.scale(Point(0, -0.75).buffer(0.5, 32), 1.15, 0.9),
+                LineString([(0.25, -0.5), (0.45, -0.05), (0.2, 0.1)]).buffer(0.09),
+                Polygon([(-0.55, -0.8), (0.55, -0.8), (0.7, -4), (-0.7, -4)]),
+            ]
+        )
         body = affinity.rotate(affinity.scale(body, size, size, origin=(0, 0)), np.degrees(a), origin=(0, 0))
         at = middle + rng.normal(0, 0.35 * reach, 2)
         found = canvas.window(affinity.translate(body, *at), grow=60)
@@ -120,9 +129,9 @@ def photograph(light, rng, careful, about):
         noise = cv2.GaussianBlur(noise, (0, 0), smoothing) * (1 + smoothing)
     for top in range(0, h, 1031):
         for left in range(0, w, 1031):
-            part = light[top:top + 1031, left:left + 1031]
+            part = light[top : top + 1031, left : left + 1031]
             spread = cv2.sqrt(np.maximum(part, 0) * np.float32(grain) + np.float32(grain * 0.02))
-            part += noise[:part.shape[0], :part.shape[1]] * spread
+            part += noise[: part.shape[0], : part.shape[1]] * spread
     steps = np.linspace(0, 1, 4096)
     curve = np.where(steps <= 0.0031308, 12.92 * steps, 1.055 * steps ** (1 / 2.4) - 0.055)
     bend = rng.uniform(0, 0.25 if careful else 0.5)
@@ -134,5 +143,10 @@ def photograph(light, rng, careful, about):
     if sharpen > 0.1:
         soft = cv2.GaussianBlur(picture, (0, 0), rng.uniform(0.8, 1.8))
         picture = cv2.addWeighted(picture, 1 + sharpen, soft, -sharpen, 0)
-    about.update(blur_px=round(float(np.hypot(sigma, motion / 3.4)), 2), motion_px=round(float(motion), 1), grain=float(f"{grain:.1e}"), sharpen=round(float(sharpen), 2))
+    about.update(
+        blur_px=round(float(np.hypot(sigma, motion / 3.4)), 2),
+        motion_px=round(float(motion), 1),
+        grain=float(f"{grain:.1e}"),
+        sharpen=round(float(sharpen), 2),
+    )
     return picture

@@ -1,4 +1,5 @@
 """Fields of noise from tiles that repeat without a seam."""
+
 import cv2
 import numpy as np
 
@@ -9,7 +10,7 @@ def tile(rng, slope):
     """A tile whose amplitudes fall with the frequency to the power of slope: 0 is white, 1 cloudy, 2 smooth."""
     f = np.hypot(np.fft.fftfreq(SIDE)[:, None], np.fft.rfftfreq(SIDE)[None, :])
     f[0, 0] = 1
-    spectrum = (rng.normal(size=f.shape) + 1j * rng.normal(size=f.shape)) / f ** slope
+    spectrum = (rng.normal(size=f.shape) + 1j * rng.normal(size=f.shape)) / f**slope
     spectrum[0, 0] = 0
     t = np.fft.irfft2(spectrum, (SIDE, SIDE))
     return (t / t.std()).astype(np.float32)
@@ -58,5 +59,7 @@ def lines(d, period, width):
     off = d / period
     off -= np.rint(off)
     off = np.abs(off) * period
-    soft = max(float(np.abs(np.diff(d[d.shape[0] // 2, ::8])).mean() / 8), 0.02) + max(float(np.abs(np.diff(d[::8, d.shape[1] // 2])).mean() / 8), 0.02)
+    soft = max(float(np.abs(np.diff(d[d.shape[0] // 2, ::8])).mean() / 8), 0.02) + max(
+        float(np.abs(np.diff(d[::8, d.shape[1] // 2])).mean() / 8), 0.02
+    )
     return np.clip((np.float32(width / 2) - off) / np.float32(soft) + np.float32(0.5), 0, 1) * np.float32(min(1.0, width / soft + 0.3))

@@ -1,7 +1,7 @@
 """One photo from one seed, and its truth."""
+
 import io
 
-import cv2
 import numpy as np
 from PIL import Image
 from shapely import affinity, maximum_inscribed_circle
@@ -29,7 +29,11 @@ def span(g):
 def inks(rng, tape):
     """A pen whose ink is seen on the tape."""
     dark = lightness(float(luminance(tape))) < 38
-    pens = [("white", [235, 235, 230]), ("silver", [190, 195, 200])] if dark else [("black", [22, 22, 26]), ("black", [40, 38, 40]), ("blue", [30, 45, 130]), ("red", [170, 25, 30])]
+    pens = (
+        [("white", [235, 235, 230]), ("silver", [190, 195, 200])]
+        if dark
+        else [("black", [22, 22, 26]), ("black", [40, 38, 40]), ("blue", [30, 45, 130]), ("red", [170, 25, 30])]
+    )
     while True:
         name, rgb = pens[rng.integers(len(pens))]
         if abs(lightness(float(luminance(linear(rgb)))) - lightness(float(luminance(tape)))) > 24:
@@ -59,7 +63,9 @@ def write_on(s, sk, net, careful, rng, width):
     """Ink: strokes with widths, filled polygons, and the arrow; what is truth and what only clutter."""
     p = s["polygon"]
     strokes, fills, about = [], [], {}
-    blocked = unary_union([Polygon(p.exterior).exterior.buffer(6), *[LineString([r[0], r[1]]).buffer(9) for r in s["reliefs"]], *[h.buffer(7) for h in s["holes"]]])
+    blocked = unary_union(
+        [Polygon(p.exterior).exterior.buffer(6), *[LineString([r[0], r[1]]).buffer(9) for r in s["reliefs"]], *[h.buffer(7) for h in s["holes"]]]
+    )
     free = p.difference(blocked)
     chord = None
     for least in (70, 48, 41):
@@ -82,7 +88,20 @@ def write_on(s, sk, net, careful, rng, width):
             pts = np.array(ring.coords)[:-1]
             at = np.concatenate([[0], np.cumsum(np.hypot(*(np.roll(pts, -1, 0) - pts).T))])
             ring_pts = np.concatenate([pts, pts[:1]])
-            sub = lambda a, b: np.array([[np.interp(t % ring.length, at, ring_pts[:, k]) for k in (0, 1)] for t in np.unique(np.concatenate([np.linspace(a, b, max(2, int((b - a) / 0.8))), at[(at > a) & (at < b)], at[(at + ring.length > a) & (at + ring.length < b)] + ring.length]))])
+            sub = lambda a, b: np.array(
+                [
+                    [np.interp(t % ring.length, at, ring_pts[:, k]) for k in (0, 1)]
+                    for t in np.unique(
+                        np.concatenate(
+                            [
+                                np.linspace(a, b, max(2, int((b - a) / 0.8))),
+                                at[(at > a) & (at < b)],
+                                at[(at + ring.length > a) & (at + ring.length < b)] + ring.length,
+                            ]
+                        )
+                    )
+                ]
+            )
             holes_in = [] if careful or rng.random() < 0.5 else list(np.sort(rng.uniform(0, ring.length, rng.integers(1, 4))))
             widths = [rng.uniform(1, 6) for _ in holes_in]
             if not holes_in or ring is not p.exterior:
@@ -116,11 +135,27 @@ def write_on(s, sk, net, careful, rng, width):
     for r in s["reliefs"]:
         if r_inked(s, r):
             strokes.append((ink.wander([r[0], r[1]], rng, 0.2), width * 0.9))
+    notes = 0
+    if not careful and rng.random() < 0.2:
+        # A short arrow to the edge, as one writes "cut here": only a mark.
+        here, n = shape.inward(Polygon(p.exterior), rng.uniform(0, p.exterior.length))
+        shaft = np.array([here + n * rng.uniform(24, 34), here + n * 7])
+        if (
+            p.contains(LineString(shaft).buffer(5))
+            and all(LineString(shaft).distance(LineString(r)) > 9 for r in s["reliefs"])
+            and LineString(shaft).distance(around_arrow) > 4
+        ):
+            side = np.array([-n[1], n[0]])
+            strokes += [(shaft, width * 0.8), (np.array([shaft[1] + n * 5 + side * 3, shaft[1], shaft[1] + n * 5 - side * 3]), width * 0.8)]
+            free = free.difference(LineString(shaft).buffer(8))
+            notes += 1
     ticks = 0
     for _ in range(rng.integers(0, 4 if careful else 9)):
         here, n = shape.inward(Polygon(p.exterior), rng.uniform(0, p.exterior.length))
         a, b = here - n * rng.uniform(2, 6), here + n * rng.uniform(4, 9)
-        if all(LineString([a, b]).distance(LineString(r)) > 8 for r in s["reliefs"]) and all(Point(here).distance(Point(d["tip"])) > 15 for d in s["darts"]):
+        if all(LineString([a, b]).distance(LineString(r)) > 8 for r in s["reliefs"]) and all(
+            Point(here).distance(Point(d["tip"])) > 15 for d in s["darts"]
+        ):
             strokes.append((np.array([a, b]), width * 0.8))
             ticks += 1
     words = 0
@@ -128,7 +163,9 @@ def write_on(s, sk, net, careful, rng, width):
         x0, y0, x1, y1 = p.bounds
         text, h, a = ink.WORDS[rng.integers(len(ink.WORDS))], rng.uniform(8, 20), rng.uniform(-0.4, 0.4) + rng.choice([0, np.pi / 2, np.pi])
         at = rng.uniform((x0, y0), (x1, y1))
-        area = affinity.rotate(box(at[0] - len(text) * h * 0.5, at[1] - h * 0.75, at[0] + len(text) * h * 0.5, at[1] + h * 0.75), np.degrees(a), origin=tuple(at))
+        area = affinity.rotate(
+            box(at[0] - len(text) * h * 0.5, at[1] - h * 0.75, at[0] + len(text) * h * 0.5, at[1] + h * 0.75), np.degrees(a), origin=tuple(at)
+        )
         if free.difference(around_arrow).contains(area):
             strokes += [(l, width * 0.7) for l in ink.write(text, at, h, a, rng, 0.25)]
             free = free.difference(area)
@@ -137,7 +174,7 @@ def write_on(s, sk, net, careful, rng, width):
                 u = np.array([np.cos(a), np.sin(a)])
                 v = np.array([-u[1], u[0]])
                 strokes.append((np.array([at - u * len(text) * h * 0.4 - v * h * 0.7, at + u * len(text) * h * 0.4 - v * h * 0.68]), width * 0.7))
-    about.update(gaps=len(gaps), doubled=doubled, ticks=ticks, words=words)
+    about.update(gaps=len(gaps), doubled=doubled, ticks=ticks, words=words, notes=notes)
     return strokes, fills, about
 
 
@@ -202,8 +239,7 @@ def build(seed, megapixels=None):
         n, at, turn, paper = cards[0]
         inner = at * (1 - 18 / np.hypot(*at))
         for _ in range(40):
-            moved = affinity.translate(card.PAPER, 0, 0)
-            moved = affinity.translate(affinity.rotate(moved, np.degrees(turn), origin=(0, 0)), *inner)
+            moved = affinity.translate(affinity.rotate(card.PAPER, np.degrees(turn), origin=(0, 0)), *inner)
             if moved.intersection(body).area > 30:
                 break
             inner = inner * 0.97
@@ -214,10 +250,10 @@ def build(seed, megapixels=None):
     pose = "free" if rng.random() < 0.15 else "fits"
     landscape = rng.random() < 0.7
     tilt = np.radians(rng.uniform(2, 16) if careful else rng.uniform(5, 35))
-    side, ratio = megapixels, rng.choice([4 / 3, 4 / 3, 16 / 9])
+    ratio = rng.choice([4 / 3, 4 / 3, 16 / 9])
     everything = np.concatenate([span(body.convex_hull), *[span(c[3]) for c in cards]])
     must = 0.45 if careful else 0.55
-    mp = side or float(rng.choice([3, 4, 4, 5, 6, 8, 12] if careful else [2, 3, 3, 4, 4, 5, 8, 12]))
+    mp = megapixels or float(rng.choice([3, 4, 4, 5, 6, 8, 12] if careful else [2, 3, 3, 4, 4, 5, 8, 12]))
     lens = dict(focal=rng.uniform(0.68, 1.0), k1=rng.normal(0, 0.03), k2=rng.normal(0, 0.012), p1=rng.normal(0, 1.5e-4), p2=rng.normal(0, 1.5e-4))
     heading, roll = rng.uniform(0, 2 * np.pi), rng.choice([0, 0, 0, 0.5, 1, 1.5]) * np.pi + rng.normal(0, 0.06 if careful else 0.2)
     margin, off = rng.uniform(0.03, 0.12) if careful else rng.uniform(0.01, 0.2), rng.normal(0, 0.004, 2)
@@ -264,7 +300,9 @@ def build(seed, megapixels=None):
         s2 = shape.make(rng, careful, "edge")
         k = rng.uniform(0.35, 0.8) * reach / s2["size"]
         for _ in range(25):
-            q = affinity.translate(affinity.rotate(affinity.scale(s2["polygon"], k, k, origin=(0, 0)), rng.uniform(0, 360), origin=(0, 0)), *spot(1.0))
+            q = affinity.translate(
+                affinity.rotate(affinity.scale(s2["polygon"], k, k, origin=(0, 0)), rng.uniform(0, 360), origin=(0, 0)), *spot(1.0)
+            )
             inside = seen(Polygon(q.exterior), 0)
             whole = inside == 1 and seen(Polygon(q.exterior), 15) == 1
             if (whole or 0.15 < inside < 0.92) and not any(q.intersects(t) for t in taken) and q.area > 3000:
@@ -280,8 +318,11 @@ def build(seed, megapixels=None):
                 others.append(dict(polygon=q, whole=bool(whole)))
                 taken.append(Polygon(q.exterior).buffer(8))
                 break
-    slits = [ink.ribbon([r[0] - (r[1] - r[0]) / np.hypot(*(r[1] - r[0])) * 3, r[1]], rng.uniform(0.3, 1.1)).difference(Point(r[1]).buffer(0))
-             for r, i in zip(s["reliefs"], s["inked_reliefs"]) if not i]
+    slits = [
+        ink.ribbon([r[0] - (r[1] - r[0]) / np.hypot(*(r[1] - r[0])) * 3, r[1]], rng.uniform(0.3, 1.1))
+        for r, i in zip(s["reliefs"], s["inked_reliefs"])
+        if not i
+    ]
     skin.paint(canvas, sk, slits, rng, noise)
     cloth = sk["outline"]
     for g in slits:
@@ -290,8 +331,6 @@ def build(seed, megapixels=None):
     faint = rng.uniform(0.75, 0.95) if careful else rng.uniform(0.5, 0.95)
     broken = 0.0 if careful else rng.uniform(0, 0.35)
 
-    def mark(x, y):
-        return np.broadcast_to(pen_colour, (*x.shape, 3))
     found = canvas.window(lines)
     if found:
         at, share = found
@@ -347,7 +386,9 @@ def build(seed, megapixels=None):
     picture = light.photograph(light.light_up(canvas, kind, rng, noise, middle, float(np.hypot(*around)) / 2), rng, careful, shot)
     quality = int(rng.integers(80, 96) if careful else rng.integers(60, 96))
     turn = int(rng.choice([1, 1, 1, 3, 6, 8])) if careful or rng.random() < 0.95 else 2
-    stored = {1: lambda a: a, 2: lambda a: a[:, ::-1], 3: lambda a: np.rot90(a, 2), 6: lambda a: np.rot90(a, 1), 8: lambda a: np.rot90(a, -1)}[turn](picture)
+    stored = {1: lambda a: a, 2: lambda a: a[:, ::-1], 3: lambda a: np.rot90(a, 2), 6: lambda a: np.rot90(a, 1), 8: lambda a: np.rot90(a, -1)}[turn](
+        picture
+    )
     exif = Image.Exif()
     exif[0x0112] = turn
     buffer = io.BytesIO()
@@ -358,19 +399,70 @@ def build(seed, megapixels=None):
     ring = lambda r: np.round(np.array(r.coords)[:-1], 4).tolist()
     covered = unary_union([c[3] for c in cards]).intersection(p)
     truth = dict(
-        seed=seed, careful=careful, net=net, card_width=card_width, outer=ring(p.exterior), holes=[ring(r) for r in p.interiors],
+        seed=seed,
+        careful=careful,
+        net=net,
+        card_width=card_width,
+        outer=ring(p.exterior),
+        holes=[ring(r) for r in p.interiors],
         darts=[dict(tip=d["tip"].tolist(), mouth=d["mouth"], depth=d["depth"]) for d in s["darts"]],
-        reliefs=[r.tolist() for r in s["reliefs"]], arrow=about["arrow"].tolist(), at=[round(float(v), 1) for v in hint],
+        reliefs=[r.tolist() for r in s["reliefs"]],
+        arrow=about["arrow"].tolist(),
+        at=[round(float(v), 1) for v in hint],
         others=[dict(whole=o["whole"], outer=ring(o["polygon"].exterior), holes=[ring(r) for r in o["polygon"].interiors]) for o in others],
         covered=bool(covered.area > 5),
-        view=dict(place=camera.place.tolist(), turn=camera.turn.tolist(), focal=camera.focal, centre=camera.centre.tolist(), width=w, height=h,
-                  k1=camera.k1, k2=camera.k2, p1=camera.p1, p2=camera.p2),
+        view=dict(
+            place=camera.place.tolist(),
+            turn=camera.turn.tolist(),
+            focal=camera.focal,
+            centre=camera.centre.tolist(),
+            width=w,
+            height=h,
+            k1=camera.k1,
+            k2=camera.k2,
+            p1=camera.p1,
+            p2=camera.p2,
+        ),
         tags=dict(
-            care="careful" if careful else "people", ground=name, contrast="equal" if contrast < 10 else "near" if contrast < 25 else "far", light=kind, shape=s["name"],
-            tape=sk["tape"], see_through=bool(sk["opacity"] < 0.85), torn=bool(s["torn"]), lifted=bool(sk["lifted"]),
-            darts=len(s["darts"]), narrow_darts=sum(d["mouth"] < 16 for d in s["darts"]), holes=len(p.interiors), slits=len(slits), inked_reliefs=sum(s["inked_reliefs"]),
-            net=net, pen=pen, pen_mm=round(width, 2), arrow=about["arrow_kind"], gaps=about["gaps"], doubled=about["doubled"], ticks=about["ticks"], words=about["words"],
-            faint=bool(faint - broken < 0.5), others=len(others), whole_others=sum(o["whole"] for o in others), things=things, cards=count, bent_card=bent >= 0,
-            touching=bool(touching), covered=bool(covered.area > 5), tilt=round(float(np.degrees(tilt)), 1), mm_a_pixel=round(float(mm), 3), megapixels=round(w * h / 1e6, 1),
-            quality=quality, exif=turn, ground_l=round(float(l), 1), tape_l=round(float(tape_l), 1), **shot))
+            care="careful" if careful else "people",
+            ground=name,
+            contrast="equal" if contrast < 10 else "near" if contrast < 25 else "far",
+            light=kind,
+            shape=s["name"],
+            tape=sk["tape"],
+            see_through=bool(sk["opacity"] < 0.85),
+            torn=bool(s["torn"]),
+            lifted=bool(sk["lifted"]),
+            darts=len(s["darts"]),
+            narrow_darts=sum(d["mouth"] < 16 for d in s["darts"]),
+            holes=len(p.interiors),
+            slits=len(slits),
+            inked_reliefs=sum(s["inked_reliefs"]),
+            net=net,
+            pen=pen,
+            pen_mm=round(width, 2),
+            arrow=about["arrow_kind"],
+            gaps=about["gaps"],
+            doubled=about["doubled"],
+            ticks=about["ticks"],
+            words=about["words"],
+            notes=about["notes"],
+            faint=bool(faint - broken < 0.5),
+            others=len(others),
+            whole_others=sum(o["whole"] for o in others),
+            things=things,
+            cards=count,
+            bent_card=bent >= 0,
+            touching=bool(touching),
+            covered=bool(covered.area > 5),
+            tilt=round(float(np.degrees(tilt)), 1),
+            mm_a_pixel=round(float(mm), 3),
+            megapixels=round(w * h / 1e6, 1),
+            quality=quality,
+            exif=turn,
+            ground_l=round(float(l), 1),
+            tape_l=round(float(tape_l), 1),
+            **shot
+        ),
+    )
     return buffer.getvalue(), picture, truth

@@ -1,4 +1,5 @@
 """Outlines of templates: parts of a kayak and others, with darts, relief cuts and windows. mm, y up."""
+
 import numpy as np
 from shapely import affinity
 from shapely.geometry import LineString, Point, Polygon, box
@@ -11,7 +12,7 @@ def smooth_closed(points, n=24):
     out = []
     for i in range(len(p)):
         a, b, c, d = p[i - 1], p[i], p[(i + 1) % len(p)], p[(i + 2) % len(p)]
-        out.append(0.5 * (2 * b + (c - a) * t + (2 * a - 5 * b + 4 * c - d) * t ** 2 + (3 * b - a - 3 * c + d) * t ** 3))
+        out.append(0.5 * (2 * b + (c - a) * t + (2 * a - 5 * b + 4 * c - d) * t**2 + (3 * b - a - 3 * c + d) * t**3))
     return Polygon(np.concatenate(out))
 
 
@@ -32,7 +33,9 @@ def seat(rng):
 
 
 def hip(rng):
-    p = affinity.scale(Point(0, 0).buffer(1, 64), 1.0, rng.uniform(0.6, 0.8)).difference(Point(rng.uniform(-0.3, 0.3), 1.25).buffer(rng.uniform(0.7, 0.85), 64))
+    p = affinity.scale(Point(0, 0).buffer(1, 64), 1.0, rng.uniform(0.6, 0.8)).difference(
+        Point(rng.uniform(-0.3, 0.3), 1.25).buffer(rng.uniform(0.7, 0.85), 64)
+    )
     return rounded(p, 0.05, 0.1)
 
 
@@ -59,7 +62,7 @@ def foot(rng):
 
 def neck(rng):
     a = np.linspace(0, np.pi * rng.uniform(0.2, 0.7), 60)
-    w = 0.22 - rng.uniform(0.06, 0.15) * np.exp(-((a / a[-1] - rng.uniform(0.35, 0.65)) / 0.18) ** 2)
+    w = 0.22 - rng.uniform(0.06, 0.15) * np.exp(-(((a / a[-1] - rng.uniform(0.35, 0.65)) / 0.18) ** 2))
     arc = lambda r: np.stack([r * np.cos(a), r * np.sin(a)], 1)
     return rounded(Polygon(np.concatenate([arc(1 + w), arc(1 - w)[::-1]])), 0.015)
 
@@ -87,7 +90,11 @@ def brace(rng):
 
 
 def gusset(rng):
-    return affinity.scale(rounded(Polygon([(-1, -1), (1, -1), *fan((1, 1), 2 * 0.85, -np.pi / 2 - 0.1, -np.pi - 0.05, 60), (-1, 1)]).buffer(0), 0.004), 1, rng.uniform(0.7, 1))
+    return affinity.scale(
+        rounded(Polygon([(-1, -1), (1, -1), *fan((1, 1), 2 * 0.85, -np.pi / 2 - 0.1, -np.pi - 0.05, 60), (-1, 1)]).buffer(0), 0.004),
+        1,
+        rng.uniform(0.7, 1),
+    )
 
 
 def bulkhead(rng):
@@ -97,12 +104,28 @@ def bulkhead(rng):
 
 
 def fork(rng):
-    p = LineString([(0, -1), (0, 0), (-0.7, 0.9)]).buffer(0.2, cap_style="flat").union(LineString([(0, 0), (0.7, rng.uniform(0.6, 0.95))]).buffer(0.2, cap_style="flat"))
+    p = (
+        LineString([(0, -1), (0, 0), (-0.7, 0.9)])
+        .buffer(0.2, cap_style="flat")
+        .union(LineString([(0, 0), (0.7, rng.uniform(0.6, 0.95))]).buffer(0.2, cap_style="flat"))
+    )
     return rounded(p, 0.02, 0.08)
 
 
-SHAPES = dict(seat=seat, hip=hip, hatch=hatch, blade=blade, foot=foot, neck=neck, triangle=triangle, ring=half_ring, brace=brace, gusset=gusset,
-              bulkhead=bulkhead, fork=fork)
+SHAPES = dict(
+    seat=seat,
+    hip=hip,
+    hatch=hatch,
+    blade=blade,
+    foot=foot,
+    neck=neck,
+    triangle=triangle,
+    ring=half_ring,
+    brace=brace,
+    gusset=gusset,
+    bulkhead=bulkhead,
+    fork=fork,
+)
 
 
 def frayed(p, amplitude, wave, rng):
@@ -117,7 +140,9 @@ def frayed(p, amplitude, wave, rng):
     k = np.exp(-0.5 * (np.minimum(np.arange(n), n - np.arange(n)) / max(wave / (p.exterior.length / n) / 3, 0.5)) ** 2)
     wiggle = np.fft.irfft(np.fft.rfft(white) * np.fft.rfft(k), n)
     # Corners stay: an edge is frayed along it.
-    turn = np.abs((ahead / np.maximum(np.hypot(*ahead.T), 1e-9)[:, None] - np.roll(ahead / np.maximum(np.hypot(*ahead.T), 1e-9)[:, None], 1, 0))).sum(1)
+    turn = np.abs((ahead / np.maximum(np.hypot(*ahead.T), 1e-9)[:, None] - np.roll(ahead / np.maximum(np.hypot(*ahead.T), 1e-9)[:, None], 1, 0))).sum(
+        1
+    )
     calm = np.where(turn > 0.25, 0.0, 1.0)
     q = Polygon(here + normal * (wiggle / wiggle.std() * amplitude * calm)[:, None])
     return q if q.is_valid and abs(q.area / p.area - 1) < 0.03 else p
@@ -168,7 +193,15 @@ def make(rng, careful, net):
         n = swing(n, rng.normal(0, 0.12))
         tip, side = here + n * depth, np.array([-n[1], n[0]])
         wedge = Polygon([tip, here + side * mouth / 2, here - side * mouth / 2])
-        over = Polygon([tip, here + side * mouth / 2 - n * 0 , here + side * mouth / 2 * (1 + 6 / depth) - n * 6, here - side * mouth / 2 * (1 + 6 / depth) - n * 6, here - side * mouth / 2])
+        over = Polygon(
+            [
+                tip,
+                here + side * mouth / 2,
+                here + side * mouth / 2 * (1 + 6 / depth) - n * 6,
+                here - side * mouth / 2 * (1 + 6 / depth) - n * 6,
+                here - side * mouth / 2,
+            ]
+        )
         cut = whole.exterior.intersection(over)
         room = Point(tip).distance(whole.exterior) > min(14, depth * 0.8)
         if room and cut.geom_type == "LineString" and cut.length < mouth * 1.3 and clear(wedge, 14):
@@ -194,7 +227,11 @@ def make(rng, careful, net):
         at = rng.uniform((x0, y0), (x1, y1))
         r = rng.uniform(9, max(12, size * 0.1))
         kind = rng.integers(3)
-        h = Point(0, 0).buffer(r, 48) if kind == 0 else affinity.scale(Point(0, 0).buffer(r, 48), 1.5, 0.8) if kind == 1 else rounded(box(-r, -r * 0.7, r, r * 0.7), 0.2 * r)
+        h = (
+            Point(0, 0).buffer(r, 48)
+            if kind == 0
+            else affinity.scale(Point(0, 0).buffer(r, 48), 1.5, 0.8) if kind == 1 else rounded(box(-r, -r * 0.7, r, r * 0.7), 0.2 * r)
+        )
         h = affinity.translate(affinity.rotate(h, rng.uniform(0, 360)), *at)
         if p.contains(h) and h.distance(p.exterior) > 14 and clear(h, 14):
             p = Polygon(p.exterior, [*p.interiors, h.exterior])

@@ -1,15 +1,27 @@
 """The skin: strips of masking tape, and what is seen of them."""
+
 import cv2
 import numpy as np
 from shapely import affinity
-from shapely.geometry import LineString, Point, Polygon, box
+from shapely.geometry import LineString, Polygon, box
 from shapely.ops import unary_union
 
-from noise import linear, luminance
-from ink import ribbon
+from noise import linear
 
-TAPES = {"cream": [224, 204, 158], "yellow": [235, 205, 70], "green": [95, 160, 90], "blue": [70, 120, 190], "red": [190, 60, 50], "white": [236, 234, 226],
-         "orange": [230, 130, 50], "pink": [226, 150, 160], "brown": [150, 105, 65], "tan": [200, 165, 115], "grey": [150, 152, 150], "black": [45, 45, 47]}
+TAPES = {
+    "cream": [224, 204, 158],
+    "yellow": [235, 205, 70],
+    "green": [95, 160, 90],
+    "blue": [70, 120, 190],
+    "red": [190, 60, 50],
+    "white": [236, 234, 226],
+    "orange": [230, 130, 50],
+    "pink": [226, 150, 160],
+    "brown": [150, 105, 65],
+    "tan": [200, 165, 115],
+    "grey": [150, 152, 150],
+    "black": [45, 45, 47],
+}
 
 
 def strips(rng, area, angle, width, overlap, ragged, margin=0.0):
@@ -65,9 +77,20 @@ def make(rng, shape, careful, net):
         skin = Polygon(skin.exterior)
     else:
         skin = p
-    return dict(tape=name, width=width, angle=angle, strips=under, over=over, outline=skin, colour=linear(TAPES[name]) * rng.uniform(0.85, 1.1, 3).astype(np.float32),
-                opacity=rng.uniform(0.88, 1.0) if rng.random() < 0.6 else rng.uniform(0.65, 0.88), wrinkles=rng.poisson(0.8 if careful else 4),
-                lifted=rng.random() < (0.1 if careful else 0.4), shine=rng.uniform(0.0, 0.08) if rng.random() < 0.5 else 0.0, darker=rng.uniform(0.04, 0.16))
+    return dict(
+        tape=name,
+        width=width,
+        angle=angle,
+        strips=under,
+        over=over,
+        outline=skin,
+        colour=linear(TAPES[name]) * rng.uniform(0.85, 1.1, 3).astype(np.float32),
+        opacity=rng.uniform(0.88, 1.0) if rng.random() < 0.6 else rng.uniform(0.65, 0.88),
+        wrinkles=rng.poisson(0.8 if careful else 4),
+        lifted=rng.random() < (0.1 if careful else 0.4),
+        shine=rng.uniform(0.0, 0.08) if rng.random() < 0.5 else 0.0,
+        darker=rng.uniform(0.04, 0.16),
+    )
 
 
 def paint(canvas, skin, slits, rng, noise):
@@ -114,7 +137,7 @@ def paint(canvas, skin, slits, rng, noise):
             if y1 <= y0 or x1 <= x0:
                 continue
             here = (slice(y0 - at[0].start, y1 - at[0].start), slice(x0 - at[1].start, x1 - at[1].start))
-            part = cov[y0 - r.start:y1 - r.start, x0 - c.start:x1 - c.start]
+            part = cov[y0 - r.start : y1 - r.start, x0 - c.start : x1 - c.start]
             layers[here] += part
             tone[here] += (1 + rng.normal(0, 0.02) - tone[here]) * part
             seams.append(s.exterior)
@@ -154,4 +177,4 @@ def blend(field, at, found, factor):
     if y1 <= y0 or x1 <= x0:
         return
     here = (slice(y0 - at[0].start, y1 - at[0].start), slice(x0 - at[1].start, x1 - at[1].start))
-    field[here] *= 1 + (factor - 1) * share[y0 - r.start:y1 - r.start, x0 - c.start:x1 - c.start]
+    field[here] *= 1 + (factor - 1) * share[y0 - r.start : y1 - r.start, x0 - c.start : x1 - c.start]

@@ -1,4 +1,5 @@
 """The judge itself: answers made from a truth, spoilt in one way each, must get the verdict that this deserves."""
+
 import copy
 import math
 import unittest
@@ -14,9 +15,40 @@ def truth():
     a = np.linspace(0, 2 * math.pi, 400, endpoint=False)
     outer = np.stack([150 * np.cos(a), 90 * np.sin(a) + 15 * np.cos(2 * a)], 1)
     hole = np.stack([60 + 12 * np.cos(a), 12 * np.sin(a)], 1)
-    tags = dict(narrow_darts=0, darts=0, slits=1, net="edge", gaps=0, faint=False, doubled=0, pen_mm=1.0, touching=False, covered=False, bent_card=False, cards=3, light="window",
-                blur_px=0.6, lifted=False, contrast="far", see_through=False, ground="painted", tilt=5.0, mm_a_pixel=0.3, others=0)
-    return dict(outer=outer.tolist(), holes=[hole.tolist()], darts=[], reliefs=[[[-140, 30], [-100, 20]]], arrow=[[-60, -30], [20, 10]], others=[], net="edge", covered=False, tags=tags)
+    tags = dict(
+        narrow_darts=0,
+        darts=0,
+        slits=1,
+        net="edge",
+        gaps=0,
+        faint=False,
+        doubled=0,
+        pen_mm=1.0,
+        touching=False,
+        covered=False,
+        bent_card=False,
+        cards=3,
+        light="window",
+        blur_px=0.6,
+        lifted=False,
+        contrast="far",
+        see_through=False,
+        ground="painted",
+        tilt=5.0,
+        mm_a_pixel=0.3,
+        others=0,
+    )
+    return dict(
+        outer=outer.tolist(),
+        holes=[hole.tolist()],
+        darts=[],
+        reliefs=[[[-140, 30], [-100, 20]]],
+        arrow=[[-60, -30], [20, 10]],
+        others=[],
+        net="edge",
+        covered=False,
+        tags=tags,
+    )
 
 
 def answer(t, turn=1.1):
@@ -43,6 +75,7 @@ class Verdicts(unittest.TestCase):
             n = np.array(t["net"])
             n[100:108] += (n[104] - n.mean(0)) / 30
             t["net"] = n.tolist()
+
         self.assertEqual(self.judged(moved)["verdict"], verdict.SILENT)
         x, y = answer(truth())["templates"][0]["net"][104]
         self.assertEqual(self.judged(moved, f"warning: edge at ({x:.2f}, {y:.2f}) mm: doubtful")["verdict"], verdict.SAID)
@@ -52,12 +85,17 @@ class Verdicts(unittest.TestCase):
         def scaled(t):
             for k in ("net", "arrow"):
                 t[k] = (np.array(t[k]) * 1.004).tolist()
+
         self.assertIn("area", self.judged(scaled)["why"])
 
     def test_holes_cuts_and_the_arrow_count(self):
-        for change, what in ((lambda t: t["holes"].clear(), "0 holes instead of 1"), (lambda t: t["cuts"].clear(), "1 of 1 relief cuts missed"),
-                             (lambda t: t["cuts"].append([[400, 250], [420, 250]]), "1 relief cuts that are none"), (lambda t: t["arrow"].reverse(), "arrow"),
-                             (lambda t: t.update(arrow=None), "no arrow")):
+        for change, what in (
+            (lambda t: t["holes"].clear(), "0 holes instead of 1"),
+            (lambda t: t["cuts"].clear(), "1 of 1 relief cuts missed"),
+            (lambda t: t["cuts"].append([[400, 250], [420, 250]]), "1 relief cuts that are none"),
+            (lambda t: t["arrow"].reverse(), "arrow"),
+            (lambda t: t.update(arrow=None), "no arrow"),
+        ):
             self.assertIn(what, self.judged(change)["why"])
 
     def test_clutter_traced_beside_the_template_is_wrong(self):
@@ -78,6 +116,7 @@ class Verdicts(unittest.TestCase):
 class Cover(unittest.TestCase):
     def test_cover_is_the_area_of_each_pixel(self):
         from shapely.geometry import box
+
         a = np.linspace(0, 2 * math.pi, 90, endpoint=False)
         outer, inner = np.stack([14.3 + 11.7 * np.cos(a), 9.6 + 11.7 * np.sin(a)], 1), np.stack([14.3 + 4 * np.cos(-a), 9.6 + 4 * np.sin(-a)], 1)
         shape = Polygon(outer, [inner])

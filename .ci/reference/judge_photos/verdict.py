@@ -1,4 +1,5 @@
 """Holds what the tracer answers against the truth, and names the verdict."""
+
 import json
 import math
 import os
@@ -8,8 +9,7 @@ import time
 
 import numpy as np
 from scipy.spatial import cKDTree
-from shapely import affinity
-from shapely.geometry import LineString, Point, Polygon
+from shapely.geometry import LineString, Polygon
 
 NEAR, WORST, AREA, ARROW, CUT = 0.7, 1.5, 0.5, 0.5, 3.0  # mm at 95 %, mm, %, degrees, mm at either end of a relief cut
 STEP = 0.4  # mm between points of a boundary
@@ -18,20 +18,40 @@ REACH = 20.0  # mm about a place that a warning names
 RIGHT, RIGHT_DOUBT = "right", "right with doubts said"
 SAID, SILENT = "wrong but said", "wrong in silence"
 TRUE_CAUSE, WRONG_CAUSE, CRASH = "refused with the true cause", "refused with a wrong cause", "crash"
-VERDICTS = [RIGHT, RIGHT_DOUBT, SAID, SILENT, TRUE_CAUSE, WRONG_CAUSE, CRASH]
 
 # What a refusal says → whether the scene holds that cause. The first that matches a fault is taken.
 CAUSES = [
     ("gap", r"narrow gap|slit or", lambda t: t["narrow_darts"] or t["slits"] or t["darts"]),
     ("net line open", r"closed inked line|net line.*(open|gap|not closed|stops)|line is not closed", lambda t: t["net"] == "ink" and t["gaps"]),
-    ("net line faint", r"(net )?line.*(faint|pale|broken|crosses itself)|ink.*(faint|pale|hardly)", lambda t: t["net"] == "ink" and (t["faint"] or t["gaps"] or t["doubled"] or t["pen_mm"] < 0.8)),
+    (
+        "net line faint",
+        r"(net )?line.*(faint|pale|broken|crosses itself)|ink.*(faint|pale|hardly)",
+        lambda t: t["net"] == "ink" and (t["faint"] or t["gaps"] or t["doubled"] or t["pen_mm"] < 0.8),
+    ),
     ("cut off", r"cut off by the frame|outside the photo|beyond the frame|not all in the (photo|picture)", lambda t: False),
     ("card over the skin", r"(touch|over|cover)\w* (a|the) card|card.*(touch|over the|covers|lies on)", lambda t: t["touching"] or t["covered"]),
     ("cards bent", r"cards? .*(bent|not flat|do(es)? not fit|curl)|do not fit together", lambda t: t["bent_card"]),
-    ("cards", r"whole card|mark of a card|marks of a card|card.*(hidden|badly lit|few)|find a card|one card", lambda t: t["cards"] < 2 or t["light"] in ("dim", "bars", "leaves", "own-shadow", "sun") or t["blur_px"] > 1.3),
-    ("shadow", r"shadow|sun|bar of light|unevenly lit|light (is|and shade)", lambda t: t["light"] in ("sun", "bars", "leaves", "own-shadow") or t["lifted"]),
-    ("alike", r"alike|like the (tape|ground|skin)|same shade|as light as|as dark as|contrast|lighter nor darker|cannot be told|hardly differ|no clear edge|tell.*from", lambda t: t["contrast"] != "far" or t["see_through"]),
-    ("pattern", r"pattern|grain|grid|printed|texture|planks", lambda t: t["ground"] in ("mat", "planks", "plywood", "photograph", "newspaper", "floor", "vacuum", "carpet", "concrete", "dust-sheet")),
+    (
+        "cards",
+        r"whole card|mark of a card|marks of a card|card.*(hidden|badly lit|few)|find a card|one card",
+        lambda t: t["cards"] < 2 or t["light"] in ("dim", "bars", "leaves", "own-shadow", "sun") or t["blur_px"] > 1.3,
+    ),
+    (
+        "shadow",
+        r"shadow|sun|bar of light|unevenly lit|light (is|and shade)",
+        lambda t: t["light"] in ("sun", "bars", "leaves", "own-shadow") or t["lifted"],
+    ),
+    (
+        "alike",
+        r"alike|like the (tape|ground|skin)|same shade|as light as|as dark as|contrast|lighter nor darker|cannot be told|hardly differ"
+        r"|no clear edge|tell.*from",
+        lambda t: t["contrast"] != "far" or t["see_through"],
+    ),
+    (
+        "pattern",
+        r"pattern|grain|grid|printed|texture|planks",
+        lambda t: t["ground"] in ("mat", "planks", "plywood", "photograph", "newspaper", "floor", "vacuum", "carpet", "concrete", "dust-sheet"),
+    ),
     ("blur", r"blur|sharp|focus|shake", lambda t: t["blur_px"] > 1.0),
     ("dark", r"too dark|more light", lambda t: t["light"] in ("dim", "own-shadow")),
     ("tilt", r"tilt|squarely", lambda t: t["tilt"] > 22),
@@ -59,10 +79,10 @@ def apart(p, rings):
     b = np.concatenate([np.roll(np.asarray(r, float), -1, 0) for r in rings])
     best = np.full(len(p), np.inf)
     for i in range(0, len(p), 400):
-        q = p[i:i + 400, None]
+        q = p[i : i + 400, None]
         d = b - a
         t = np.clip(((q - a) * d).sum(-1) / np.maximum((d * d).sum(-1), 1e-12), 0, 1)
-        best[i:i + 400] = np.hypot(*np.moveaxis(q - a - d * t[..., None], -1, 0)).min(1)
+        best[i : i + 400] = np.hypot(*np.moveaxis(q - a - d * t[..., None], -1, 0)).min(1)
     return best
 
 
@@ -211,7 +231,10 @@ def judge_answer(answer, stderr, truth):
     for t in templates:
         if t is best:
             continue
-        whole = any(o["whole"] and abs(Polygon(t["net"]).buffer(0).area / Polygon(o["outer"]).area - 1) < 0.02 and lay_on(t, o["outer"])[0] < 1.5 for o in truth["others"])
+        whole = any(
+            o["whole"] and abs(Polygon(t["net"]).buffer(0).area / Polygon(o["outer"]).area - 1) < 0.02 and lay_on(t, o["outer"])[0] < 1.5
+            for o in truth["others"]
+        )
         if not whole:
             faults.append(("a template that is none", [np.mean(t["net"], 0)]))
 
@@ -223,12 +246,20 @@ def judge_answer(answer, stderr, truth):
             # An area off where no stretch is: said with the stretches, or by a word on the whole photo.
             return bool(re.search(GENERAL, words)) or any(p and p != "arrow" for _, p in faults)
         return all(any(np.hypot(*(np.asarray(p) - s)) < reach for s, reach in said) for p in places)
+
     if not faults:
         verdict = RIGHT_DOUBT if said or re.search(r"doubt|may be", words) else RIGHT
     else:
         verdict = SAID if all(is_said(f) for f in faults) else SILENT
-    return dict(verdict=verdict, why="; ".join(f[0] for f in faults), figures=figures, templates=len(templates),
-                motion=[motion[0].tolist(), motion[1].tolist()], net=best["net"], holes=best["holes"])
+    return dict(
+        verdict=verdict,
+        why="; ".join(f[0] for f in faults),
+        figures=figures,
+        templates=len(templates),
+        motion=[motion[0].tolist(), motion[1].tolist()],
+        net=best["net"],
+        holes=best["holes"],
+    )
 
 
 def judge_refusal(stderr, truth):
@@ -241,15 +272,37 @@ def judge_refusal(stderr, truth):
         hit = next(((n, bool(true(tags))) for n, pattern, true in CAUSES if re.search(pattern, text, re.I)), ("unknown", False))
         named.append(hit)
     true = any(ok for _, ok in named)
-    return dict(verdict=TRUE_CAUSE if true else WRONG_CAUSE, why=f"[{', '.join(n for n, _ in named)}] " + " | ".join(f.split(": ", 1)[-1] for f in faults)[:400], figures={})
+    return dict(
+        verdict=TRUE_CAUSE if true else WRONG_CAUSE,
+        why=f"[{', '.join(n for n, _ in named)}] " + " | ".join(f.split(": ", 1)[-1] for f in faults)[:400],
+        figures={},
+    )
 
 
 def trace(warpwise, photo, truth, out, *more):
-    command = [warpwise, "trace", "photo", str(photo), "--net", truth["net"], "--inked", "up", "--off", "mould", "--card-width", f"{truth['card_width']}",
-               "--json", "--out", str(out), *more]
+    command = [
+        warpwise,
+        "trace",
+        "photo",
+        str(photo),
+        "--net",
+        truth["net"],
+        "--inked",
+        "up",
+        "--off",
+        "mould",
+        "--card-width",
+        f"{truth['card_width']}",
+        "--json",
+        "--out",
+        str(out),
+        *more,
+    ]
     began = time.time()
     try:
-        run = subprocess.run(command, capture_output=True, text=True, timeout=180, stdin=subprocess.DEVNULL, env={**os.environ, "RAYON_NUM_THREADS": "1"})
+        run = subprocess.run(
+            command, capture_output=True, text=True, timeout=180, stdin=subprocess.DEVNULL, env={**os.environ, "RAYON_NUM_THREADS": "1"}
+        )
     except subprocess.TimeoutExpired:
         return dict(verdict=CRASH, why="no answer after 180 s", figures={}, seconds=180.0)
     if run.returncode == 0:
