@@ -11,7 +11,7 @@ class PlanWatch extends HTMLElement {
     if (this.heard) document.removeEventListener('planning', this.heard);
   }
 
-  /** @param {{phase: string, cloth: string, index: number, count: number, share: number, first_length: number | null, best_length: number | null, density: number | null}} news */
+  /** @param {{phase: string, cloth: string, share: number, first_length: number | null, best_length: number | null, density: number | null}} news */
   show(news) {
     if (news.phase === 'done' || news.phase === 'refused') {
       /** @type {any} */ (window).htmx.ajax('GET', this.dataset.done, { target: '#step', swap: 'innerHTML' });
@@ -19,7 +19,7 @@ class PlanWatch extends HTMLElement {
     }
     const words = this.dataset;
     const phase = this.querySelector('.phase');
-    const said = news.phase === 'writing' ? words.writing : news.phase === 'searching' ? `${news.cloth} (${news.index + 1}/${news.count})` : words.begun;
+    const said = news.phase === 'writing' ? words.writing : news.phase === 'searching' ? news.cloth : words.begun;
     if (phase && phase.textContent !== said) phase.textContent = said ?? '';
     const progress = this.querySelector('progress');
     if (progress) progress.value = news.share;

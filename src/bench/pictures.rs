@@ -62,18 +62,6 @@ impl Picture {
         self.line(&[head - unit * barb + side * (0.5 * barb), head, head - unit * barb - side * (0.5 * barb)], class, 1.6);
     }
 
-    /// Words, so many pens high, their middle at a point.
-    pub fn words(&mut self, at: Point, high: f64, words: &str) {
-        let _ = write!(
-            self.body,
-            "<text x=\"{:.2}\" y=\"{:.2}\" font-size=\"{:.2}\" text-anchor=\"middle\" dominant-baseline=\"middle\">{}</text>",
-            at.x - self.area.min.x,
-            self.area.max.y - at.y,
-            self.pen * high,
-            escaped(words)
-        );
-    }
-
     /// The picture as SVG to stand in a page.
     pub fn done(self) -> String {
         format!(

@@ -15,12 +15,11 @@ use std::path::Component;
 use std::sync::Arc;
 use std::time::Duration;
 use warpwise::ledger::Moment;
-use warpwise::nest::Stop;
 use warpwise::plan::Plan;
-use warpwise::planner::Settings;
+use warpwise::run::Stop;
 use warpwise::sheet;
 use warpwise::units::{show_area, show_mass, show_metres};
-use warpwise::workshop::{OpenJob, PLAN_FOLDER, Phase};
+use warpwise::workshop::{OpenJob, PLAN_FOLDER, Phase, Settings};
 
 /// The step.
 pub fn plan(form: &Form<'_>, open: &mut OpenJob) -> Markup {
@@ -123,13 +122,20 @@ pub async fn begin(State(app): State<Arc<App>>, Path(job): Path<String>, headers
         if !in_reach || sets.fract() != 0.0 || seed.fract() != 0.0 {
             return message(StatusCode::BAD_REQUEST, html! { p .note.fault { "▲ " (words.t("plan.numbers")) } });
         }
-        let settings = Settings { stop: Stop::After(Duration::from_secs_f64(seconds)), seed: seed as u64, threads: 0, sets: sets as u32 };
+        let now = Moment::now();
+        let settings = Settings {
+            stop: Stop::After(Duration::from_secs_f64(seconds)),
+            seed: seed as u64,
+            threads: 0,
+            sets: sets as u32,
+            day: now.day,
+        };
         let open = match app.job(&job) {
             Ok(open) => open,
             Err(list) => return message(StatusCode::NOT_FOUND, faults(&list)),
         };
         let mut open = locked(&open);
-        match open.draft.refresh().and_then(|_| open.begin(settings, &Moment::now())) {
+        match open.draft.refresh().and_then(|_| open.begin(settings, &now)) {
             Ok(_) => whole_step(&words, &job, "plan", &mut open, html! {}),
             Err(list) => message(StatusCode::UNPROCESSABLE_ENTITY, faults(&list)),
         }

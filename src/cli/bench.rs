@@ -8,7 +8,6 @@ use clap::Args;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
-use std::sync::atomic::Ordering;
 use warpwise::fault::Fault;
 use warpwise::ledger;
 use warpwise::workshop::write_whole;
@@ -53,7 +52,7 @@ impl Bench {
             open(&server.link)?;
         }
         let cancel = interrupt()?;
-        let served = server.run(|| cancel.load(Ordering::Relaxed)).map_err(|e| Failure::machine("the page", &e));
+        let served = server.run(|| cancel.asked() > 0).map_err(|e| Failure::machine("the page", &e));
         drop(lock);
         served
     }

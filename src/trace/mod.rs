@@ -35,4 +35,4 @@ pub use picture::{check_picture, plane_picture};
 pub(crate) use ring::{simplified, simplified_line};
 pub use stations::{is_station_table, read_stations};
 pub use template::{Template, drawing};
-pub use tracing::{Figures, KnownRectangle, NetLine, Options, Tracing, trace};
+pub use tracing::{Figures, KnownRectangle, NetLine, Options, Tracing, trace, trace_in};

@@ -15,6 +15,7 @@ use super::template::Template;
 use crate::fault::{Fault, Faults};
 use crate::geometry::{Point, Ring, point, ring_area, ring_bounds, ring_contains};
 use crate::outline::{Draft, Outline};
+use crate::run::{Phase, Run};
 use crate::units::counted;
 use image::GrayImage;
 use std::path::PathBuf;
@@ -108,12 +109,27 @@ const COARSE: (f64, f64) = (0.6, 1.3);
 /// # Errors
 /// Every reason why the photos cannot be trusted, with what to do.
 pub fn trace(photos: &[(PathBuf, GrayImage)], options: &Options) -> Result<Tracing, Faults> {
+    trace_in(photos, options, &Run::default())
+}
+
+/// The same as a part of a run that may be stopped.
+///
+/// # Errors
+/// As [`trace`]; that it was stopped.
+pub fn trace_in(photos: &[(PathBuf, GrayImage)], options: &Options, run: &Run<'_>) -> Result<Tracing, Faults> {
+    // How far the steps are, by what they take of the time.
+    let step = |share: f64| {
+        run.tell(Phase::Tracing, Some(share));
+        run.check(Phase::Tracing)
+    };
+    step(0.0)?;
     let mut warnings = Vec::new();
     let mut figures = Figures::default();
     let plane = match &options.rectangle {
         Some(rectangle) => by_rectangle(photos, rectangle, &mut warnings)?,
         None => by_cards(photos, options, &mut figures, &mut warnings)?,
     };
+    step(0.2)?;
     let images: Vec<GrayImage> = photos.iter().map(|(_, image)| image.clone()).collect();
     let flat =
         flatten(&images, &plane.views, &plane.cards).ok_or_else(|| Fault::new("the photo shows nothing of the plane", "take it again"))?;
@@ -126,9 +142,11 @@ pub fn trace(photos: &[(PathBuf, GrayImage)], options: &Options) -> Result<Traci
         let what = format!("a pixel of the photo spans {:.2} mm of the template", figures.resolution);
         warnings.push(Fault::new(what, "for edges right to the millimetre come closer: 0.35 mm a pixel is good"));
     }
+    step(0.5)?;
     let smooth = Flat { grey: smoothed(&flat.grey), ..flat.clone() };
     let covered = |p: Point| plane.solid.iter().any(|card| ring_contains(card, p));
     let light = fit(&smooth, &covered).map_err(too_alike)?;
+    step(0.7)?;
     let (lighter, found) = choose(&smooth, &light, &plane, options.gaps)?;
     figures.lighter = lighter;
     let mut faults = Faults::new();
@@ -153,6 +171,7 @@ pub fn trace(photos: &[(PathBuf, GrayImage)], options: &Options) -> Result<Traci
     }
     let mut templates = Vec::new();
     for patch in &found.found {
+        step(0.9)?;
         if let Some(t) = faults.keep(template(&flat, &smooth, &light, patch, lighter, options, &mut warnings)) {
             templates.push(t);
         }

@@ -7,6 +7,7 @@ use crate::job::{self, Job};
 use crate::outline::{LARGEST_FILE, ReadOptions, Reading, read_bytes, read_file};
 use crate::planner;
 use crate::ply::Prepared;
+use crate::run::Run;
 use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -89,10 +90,10 @@ impl Readings {
         };
         let mut notes: Vec<Note> = Vec::new();
         let mut warnings = heard;
-        let prepared = match planner::prepare(std::slice::from_ref(&job), 1) {
+        let prepared = match planner::prepare(std::slice::from_ref(&job), 1, &Run::default()) {
             Ok(mut prepared) => prepared.pop().map(|p| p.prepared),
-            Err(faults) => {
-                let faults = faults.in_file(file);
+            Err(refusal) => {
+                let faults = refusal.into_faults().in_file(file);
                 notes.extend(job::placed(faults.0, &|_| Some(text.to_string())).into_iter().map(|f| note(f, false)));
                 None
             }

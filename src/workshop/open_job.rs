@@ -3,11 +3,10 @@
 use super::checked::{Checked, Readings};
 use super::draft::Draft;
 use super::folder::PLAN_FOLDER;
-use super::planning::Planning;
+use super::planning::{Planning, Settings};
 use crate::fault::{Fault, Faults};
 use crate::ledger::{Ledger, Moment, Trouble};
 use crate::plan;
-use crate::planner::Settings;
 use crate::stock::Snapshot;
 use crate::verify::{self, Verified};
 use std::path::{Path, PathBuf};
@@ -160,7 +159,7 @@ pub fn faults_of(trouble: Trouble) -> Faults {
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
-    use crate::nest::Stop;
+    use crate::run::Stop;
     use crate::workshop::{Edit, Entry};
 
     const JOB: &str = "[job]\nname = \"plate\"\n[[cloth]]\nid = \"twill\"\nweave = \"plain\"\nup = \"paper\"\nroll_width = 600\nselvedge = 0\n\
@@ -194,7 +193,7 @@ mod tests {
         let home = tempfile::tempdir().unwrap();
         std::fs::write(home.path().join("job.toml"), JOB).unwrap();
         let now = Moment { seconds: 1_790_000_000, day: crate::stock::Day::parse("2026-09-21").unwrap() };
-        let settings = || Settings { stop: Stop::Effort(1), seed: 1, threads: 1, sets: 1 };
+        let settings = || Settings { stop: Stop::Effort(1), seed: 1, threads: 1, sets: 1, day: now.day };
         let mut open = OpenJob::open(home.path()).unwrap();
         assert!(open.begin(settings(), &now).is_err());
         assert!(open.plan().unwrap().is_none());

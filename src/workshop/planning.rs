@@ -2,16 +2,16 @@
 
 use super::folder::PLAN_FOLDER;
 use super::plan_files::plan_files;
+use crate::day::Day;
 use crate::fault::{Fault, Faults};
 use crate::job::{self, Job};
-use crate::nest::Progress;
 use crate::plan;
-use crate::planner::{self, Refusal, Settings, Watcher};
+use crate::planner;
+use crate::run::{self, Cancel, Observer, Progress, Run, Stop};
 use crate::stock::Snapshot;
 use serde::Serialize;
 use std::panic::{AssertUnwindSafe, catch_unwind};
-use std::path::{Path, PathBuf};
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::path::Path;
 use std::sync::{Arc, Mutex, PoisonError};
 
 /// What a planning run is doing.
@@ -38,12 +38,8 @@ pub struct News {
     pub number: u64,
     /// What it is doing.
     pub phase: Phase,
-    /// The cloth being searched, which of how many (from 0), and the share of the whole run done, 0 to 1.
+    /// The cloth it is done on.
     pub cloth: String,
-    /// Index of that cloth.
-    pub index: usize,
-    /// How many cloths there are.
-    pub count: usize,
     /// Share done, 0 to 1.
     pub share: f64,
     /// Length of the first layout of that cloth.
@@ -59,10 +55,25 @@ pub struct News {
     pub faults: Faults,
 }
 
+/// How a plan is made.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Settings {
+    /// Time for the whole run, or rounds of search for each cloth.
+    pub stop: Stop,
+    /// Seed of every random choice.
+    pub seed: u64,
+    /// Worker threads; 0 means one a core.
+    pub threads: usize,
+    /// How many sets of everything to cut.
+    pub sets: u32,
+    /// The day it is done.
+    pub day: Day,
+}
+
 /// A run that was begun.
 #[derive(Debug, Default)]
 pub struct Planning {
-    cancel: AtomicBool,
+    cancel: Cancel,
     news: Mutex<News>,
 }
 
@@ -96,7 +107,7 @@ impl Planning {
 
     /// Ends the search; the best layouts so far become the plan.
     pub fn stop(&self) {
-        self.cancel.store(true, Ordering::Relaxed);
+        self.cancel.ask();
         self.tell(|news| news.stopping = true);
     }
 
@@ -110,32 +121,40 @@ impl Planning {
         let folder = dir.join(PLAN_FOLDER);
         plan::folder::check(&folder)?;
         let jobs = std::slice::from_ref(job);
+        let run = Run::new(settings.stop).with_seed(settings.seed).with_threads(settings.threads).with_day(settings.day);
+        let run = run.with_cancel(&self.cancel).with_observer(self);
         let made = match stock {
-            Some(stock) => planner::plan_from_stock(jobs, stock, settings, &self.cancel, self),
-            None => planner::plan(jobs, settings, &self.cancel, self),
+            Some(stock) => planner::plan_from_stock(jobs, stock, settings.sets, &run),
+            None => planner::plan(jobs, settings.sets, &run),
         };
         let plan = made.map_err(|refusal| {
-            let (Refusal::Input(faults) | Refusal::NotPlaced(faults) | Refusal::NotVerified(faults)) = refusal;
-            Faults(job::placed(faults.in_file(&job.file).0, &|file: &Path| std::fs::read_to_string(file).ok()))
+            let faults = refusal.into_faults().in_file(&job.file);
+            Faults(job::placed(faults.0, &|file: &Path| std::fs::read_to_string(file).ok()))
         })?;
-        self.tell(|news| (news.phase, news.share) = (Phase::Writing, 1.0));
-        let files: Vec<(PathBuf, Vec<u8>)> = plan_files(&plan);
-        plan::folder::write(&folder, &files)
+        let files = plan_files(&plan, &run)?;
+        plan::folder::write(&folder, &files).map(|_| ())
     }
 }
 
-impl Watcher for Planning {
-    fn searching(&self, cloth: &str, index: usize, count: usize, progress: &Progress) {
+impl Observer for Planning {
+    fn progress(&self, progress: &Progress<'_>) {
         self.tell(|news| {
-            if news.cloth != cloth {
+            if news.cloth != progress.on {
                 news.first_length = None;
             }
-            news.phase = Phase::Searching;
-            news.cloth = cloth.into();
-            (news.index, news.count) = (index, count);
-            news.share = (index as f64 + progress.share.clamp(0.0, 1.0)) / count.max(1) as f64;
-            news.first_length = news.first_length.or(progress.best_length);
-            (news.best_length, news.density) = (progress.best_length, progress.density);
+            news.cloth = progress.on.into();
+            news.phase = match progress.phase {
+                run::Phase::Searching => Phase::Searching,
+                run::Phase::Verifying | run::Phase::Writing => Phase::Writing,
+                _ => Phase::Begun,
+            };
+            if let Some(share) = progress.share {
+                news.share = share;
+            }
+            if progress.best_length.is_some() {
+                news.first_length = news.first_length.or(progress.best_length);
+                (news.best_length, news.density) = (progress.best_length, progress.density);
+            }
         });
     }
 }
@@ -144,7 +163,6 @@ impl Watcher for Planning {
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
-    use crate::nest::Stop;
     use std::time::Duration;
 
     const JOB: &str = "[job]\nname = \"tapes\"\n[[cloth]]\nid = \"tape\"\nweave = \"plain\"\nup = \"paper\"\nroll_width = 300\nselvedge = 0\n\
@@ -154,7 +172,7 @@ mod tests {
         let home = tempfile::tempdir().unwrap();
         std::fs::write(home.path().join("job.toml"), text).unwrap();
         let (job, _) = job::load(&home.path().join("job.toml")).unwrap();
-        let planning = Planning::begin(home.path(), job, None, Settings { stop, seed: 1, threads: 1, sets: 1 });
+        let planning = Planning::begin(home.path(), job, None, Settings { stop, seed: 1, threads: 1, sets: 1, day: Day::today() });
         while planning.is_running() {
             meanwhile(&planning);
             std::thread::yield_now();
@@ -165,7 +183,7 @@ mod tests {
     #[test]
     fn a_run_ends_with_a_verified_plan_on_disk() {
         let (home, news) = planned(JOB, Stop::Effort(1), |_| {});
-        assert_eq!((news.phase, news.cloth.as_str(), news.count), (Phase::Done, "tape", 1));
+        assert_eq!(news.phase, Phase::Done);
         let text = std::fs::read_to_string(home.path().join("plan/plan.json")).unwrap();
         assert!(crate::verify::verify(plan::from_json(&text).unwrap()).is_ok());
     }

@@ -3,13 +3,17 @@
 use super::questions::{Gaps, Inked, Net, Off, answers};
 use crate::cli::exit::Failure;
 use crate::cli::files::write_into;
+use crate::cli::progress::Bar;
+use crate::cli::search::interrupt;
 use crate::cli::{print, warn};
 use clap::Args;
 use image::GrayImage;
 use std::io::Read;
 use std::path::{Path, PathBuf};
 use warpwise::fault::{Fault, Faults};
+use warpwise::file_name;
 use warpwise::geometry::{Point, point, ring_area, ring_bounds};
+use warpwise::run::Run;
 use warpwise::trace::{self, EdgeRequest, Gap, KnownRectangle, MOST_BYTES, MeasuredLength, NetLine, Options, Tracing};
 use warpwise::units::{parse_length, show_number};
 
@@ -93,10 +97,7 @@ impl Photo {
         let first = photos.first().map(|p| p.0.clone()).unwrap_or_default();
         let stem = first.file_stem().map_or_else(|| "template".to_string(), |s| s.to_string_lossy().into_owned());
         let name = self.name.clone().unwrap_or(stem);
-        if name.trim().is_empty() || name.contains(['/', '\\']) || name.starts_with('.') {
-            let fault = Fault::new(format!("\"{name}\" cannot name a file"), "choose a plain word: --name seat");
-            return Err(Failure::Usage(fault.into()));
-        }
+        file_name::checked(&name).map_err(|f| Failure::Usage(f.into()))?;
         let rectangle = match (self.rectangle, self.points.as_slice()) {
             (Some((width, height)), &[a, b, c, d]) => Some(KnownRectangle { pixels: [a, b, c, d], width, height }),
             _ => None,
@@ -121,7 +122,10 @@ impl Photo {
             }),
             rectangle,
         };
-        let tracing = trace::trace(&photos, &options).map_err(|faults| Failure::Input(faults.in_file(&first)))?;
+        let bar = Bar::new(self.quiet);
+        let run = Run::default().with_cancel(interrupt()?).with_observer(&bar);
+        let tracing = trace::trace_in(&photos, &options, &run).map_err(|faults| Failure::input(faults.in_file(&first), &run))?;
+        drop(bar);
         warn(&tracing.warnings, self.quiet);
         let out = self.out.clone().unwrap_or_else(|| first.parent().map(Path::to_path_buf).unwrap_or_default());
         let out = if out.as_os_str().is_empty() { PathBuf::from(".") } else { out };
