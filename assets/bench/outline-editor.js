@@ -42,10 +42,19 @@ class OutlineEditor extends HTMLElement {
     this.draw();
   }
 
-  /** @param {any} data @returns {Outline} */
+  /** Points as the drawing needs them, of pairs as the file has them. @param {any} data @returns {Outline} */
   complete(data) {
     const edges = data.edges.length === data.net.length ? data.edges : data.net.map(() => null);
-    return { ...data, edges };
+    const line = (/** @type {number[][]} */ pairs) => pairs.map(([x, y]) => ({ x, y }));
+    const { net, holes, cuts, marks, no_splice: zones, arrow } = data;
+    return { net: line(net), edges, holes: holes.map(line), cuts: cuts.map(line), marks: marks.map(line), no_splice: zones.map(line), arrow: arrow && line(arrow) };
+  }
+
+  /** The outline as the file has it. */
+  data() {
+    const pairs = (/** @type {Point[]} */ points) => points.map((p) => [p.x, p.y]);
+    const { net, edges, holes, cuts, marks, no_splice: zones, arrow } = this.outline;
+    return { net: pairs(net), edges, holes: holes.map(pairs), cuts: cuts.map(pairs), marks: marks.map(pairs), no_splice: zones.map(pairs), arrow: arrow && pairs(arrow) };
   }
 
   /** @param {string} key */
@@ -182,7 +191,7 @@ class OutlineEditor extends HTMLElement {
     for (const corner of this.corners()) {
       const p = this.at(corner);
       const picked = this.isPicked(corner);
-      if (!picked && last && Math.hypot(p.x - last.x, p.y - last.y) < 1.6 * r) continue;
+      if (!picked && last && !this.isSharp(corner) && Math.hypot(p.x - last.x, p.y - last.y) < 1.6 * r) continue;
       last = p;
       this.shape('circle', { class: picked ? 'picked' : '', cx: p.x, cy: -p.y, r });
     }
@@ -284,6 +293,17 @@ class OutlineEditor extends HTMLElement {
   /** @param {Corner} corner */
   isPicked(corner) {
     return this.picked.some((p) => p.list === corner.list && p.index === corner.index && p.point === corner.point);
+  }
+
+  /** True where the line turns by more than 20°, or ends. @param {Corner} corner */
+  isSharp(corner) {
+    const line = this.line(corner);
+    const closed = corner.list !== 'cuts' && corner.list !== 'arrow';
+    const at = (/** @type {number} */ k) => (closed ? line[(corner.point + k + line.length) % line.length] : line[corner.point + k]);
+    const [a, p, b] = [at(-1), at(0), at(1)];
+    if (!a || !b) return true;
+    const turn = Math.atan2(p.y - a.y, p.x - a.x) - Math.atan2(b.y - p.y, b.x - p.x);
+    return Math.abs(Math.atan2(Math.sin(turn), Math.cos(turn))) > 0.35;
   }
 
   /** @param {Point} p @returns {Corner | null} */
@@ -559,7 +579,7 @@ class OutlineEditor extends HTMLElement {
 
   async save() {
     const sent = JSON.stringify(this.outline);
-    const body = JSON.stringify({ rev: this.rev, outline: this.outline });
+    const body = JSON.stringify({ rev: this.rev, outline: this.data() });
     let answer;
     try {
       answer = await fetch(this.dataset.to ?? '', { method: 'POST', body, headers: { 'content-type': 'application/json' } });

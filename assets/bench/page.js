@@ -29,8 +29,7 @@ function placeNotes(answer) {
     if (field && note && note.hasAttribute('data-fault')) field.setAttribute('aria-invalid', 'true');
     else field?.removeAttribute('aria-invalid');
   }
-  const rest = document.getElementById('rest');
-  if (rest) fill(rest, [...notes.values()].map((note) => note.innerHTML).join(''));
+  // What this step has no field for stands where it has one: the rail says so.
 }
 
 /**

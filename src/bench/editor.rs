@@ -11,28 +11,19 @@ use maud::html;
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;
 use warpwise::fault::{Fault, Faults, Place};
-use warpwise::job::{Template, TemplateSource};
-use warpwise::workshop::{Edit, OpenJob, OutlineData, PhotoUnder, Refused, Revision, free_name, notes_of, outline_drawing, write_whole};
+use warpwise::workshop::{
+    DrawnTemplate, Edit, OpenJob, OutlineData, PhotoUnder, Refused, Revision, free_name, notes_of, outline_drawing, write_whole,
+};
 
 /// What the note of a drawing says that came of the editor: it may be written over by it.
 const EDITED: &str = "Edited on the page.";
 
-/// A template that can be edited: it is read from a drawing.
-fn template_of(open: &mut OpenJob, index: usize) -> Result<Template, Faults> {
+/// A template whose drawing can be read, with its id.
+fn template_of(open: &mut OpenJob, index: usize) -> Result<(String, DrawnTemplate), Faults> {
     let checked = open.checked();
-    let id = checked.values.get(&format!("template.{index}.id")).map(String::from);
-    let gone = || Fault::new("this template is not there, or its drawing cannot be read", "look at the templates");
-    let id = id.ok_or_else(gone)?;
-    // A job at fault elsewhere still has its templates.
-    let found = checked.job.as_ref().and_then(|j| j.templates.iter().find(|t| t.id == id));
-    Ok(found.filter(|t| matches!(t.source, TemplateSource::Drawing { .. })).cloned().ok_or_else(gone)?)
-}
-
-fn file_of(template: &Template) -> Option<&std::path::Path> {
-    match &template.source {
-        TemplateSource::Drawing { file } => Some(file),
-        _ => None,
-    }
+    let id = checked.values.get(&format!("template.{index}.id")).unwrap_or("template").to_string();
+    let drawn = checked.drawn.get(index).cloned().flatten();
+    Ok((id, drawn.ok_or_else(|| Fault::new("this template is not there, or its drawing cannot be read", "look at the templates"))?))
 }
 
 /// What the editor begins with.
@@ -54,8 +45,8 @@ pub async fn show(State(app): State<Arc<App>>, Path((job, index)): Path<(String,
         let shown = app.job(&job).and_then(|open| {
             let mut open = locked(&open);
             open.draft.refresh()?;
-            let template = template_of(&mut open, index)?;
-            let svg = file_of(&template).and_then(|f| std::fs::read_to_string(open.draft.dir().join(f)).ok());
+            let (id, template) = template_of(&mut open, index)?;
+            let svg = std::fs::read_to_string(open.draft.dir().join(&template.file)).ok();
             let begun = Begun {
                 outline: OutlineData::of(&template.outline),
                 edge: template.edge,
@@ -75,12 +66,12 @@ pub async fn show(State(app): State<Arc<App>>, Path((job, index)): Path<(String,
             let texts = serde_json::Value::Object(texts.into_iter().map(|(k, v)| (k.to_string(), v.into())).collect()).to_string();
             let main = html! {
                 p { a href=(address(&job, "templates")) { "← " (words.t("step.templates")) } }
-                h1 { (template.id) }
+                h1 { (id) }
                 script type="module" src="/asset/outline-editor.js" {}
                 outline-editor data-begin=(data) data-to=(address(&job, &format!("outline/{index}"))) data-photo=(address(&job, &format!("photo/{index}"))) data-words=(texts) {}
                 p .quiet { (words.t("editor.help")) }
             };
-            Ok(page(&words, &template.id, rail, html! {}, main))
+            Ok(page(&words, &id, rail, html! {}, main))
         });
         shown.unwrap_or_else(|list| refused(&words, StatusCode::UNPROCESSABLE_ENTITY, &list))
     })
@@ -111,16 +102,16 @@ pub async fn save(State(app): State<Arc<App>>, Path((job, index)): Path<(String,
             if open.draft.revision() != seen {
                 return Err(Refused::Stale);
             }
-            let template = template_of(&mut open, index)?;
-            let outline = drawn.outline.clone().outline(&template.id)?;
+            let (id, template) = template_of(&mut open, index)?;
+            let outline = drawn.outline.clone().outline(&id)?;
             let dir = open.draft.dir().to_path_buf();
-            let old = file_of(&template).map(|f| dir.join(f));
-            let svg = old.as_deref().and_then(|f| std::fs::read_to_string(f).ok()).unwrap_or_default();
+            let old = dir.join(&template.file);
+            let svg = std::fs::read_to_string(&old).unwrap_or_default();
             let ours = notes_of(&svg).any(|n| n == EDITED);
             let mut notes: Vec<String> = vec![EDITED.into()];
             notes.extend(notes_of(&svg).filter(|n| *n != EDITED && !n.starts_with("Photo under it: ")).map(String::from));
             // The photo moves with the frame of the drawing.
-            let first = outline_drawing(&outline, &template.id, &[]);
+            let first = outline_drawing(&outline, &id, &[]);
             let shift = warpwise::outline::read_bytes(std::path::Path::new("a.svg"), first.as_bytes(), &Default::default())
                 .ok()
                 .and_then(|r| r.outlines.first().map(|o| low(o.net()) - low(outline.net())));
@@ -128,11 +119,11 @@ pub async fn save(State(app): State<Arc<App>>, Path((job, index)): Path<(String,
                 let [left, low, right, high] = photo.place;
                 notes.push(PhotoUnder { place: [left + shift.x, low + shift.y, right + shift.x, high + shift.y], ..photo }.note());
             }
-            let name = match old.as_deref().and_then(|p| p.file_name()?.to_str()).filter(|_| ours) {
+            let name = match old.file_name().and_then(|n| n.to_str()).filter(|_| ours) {
                 Some(name) => name.to_string(),
-                None => free_name(&dir, &format!("{}-edited.svg", template.id)),
+                None => free_name(&dir, &format!("{id}-edited.svg")),
             };
-            write_whole(&dir.join(&name), outline_drawing(&outline, &template.id, &notes).as_bytes())?;
+            write_whole(&dir.join(&name), outline_drawing(&outline, &id, &notes).as_bytes())?;
             if !ours {
                 let at = format!("template.{index}");
                 let mut edits = vec![Edit::Set { at: format!("{at}.file"), to: name.as_str().into() }];
@@ -174,9 +165,9 @@ pub async fn photo(State(app): State<Arc<App>>, Path((job, index)): Path<(String
     beside(move || {
         let found = app.job(&job).ok().and_then(|open| {
             let mut open = locked(&open);
-            let template = template_of(&mut open, index).ok()?;
+            let (_, template) = template_of(&mut open, index).ok()?;
             let dir = open.draft.dir().to_path_buf();
-            let svg = std::fs::read_to_string(dir.join(file_of(&template)?)).ok()?;
+            let svg = std::fs::read_to_string(dir.join(&template.file)).ok()?;
             let file = dir.join(PhotoUnder::of(&svg)?.file);
             let inside = std::fs::canonicalize(&file).ok()?.starts_with(std::fs::canonicalize(&dir).ok()?);
             inside.then(|| std::fs::read(file).ok()).flatten().filter(|b| b.starts_with(&[0xff, 0xd8]))

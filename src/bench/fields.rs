@@ -60,6 +60,7 @@ pub const SEEN: &[&str] = &["hidden", "mould side", "other side"];
 /// Fields of a section; none of a section that the page does not show.
 pub fn fields(section: &str) -> &'static [Field] {
     match section {
+        "" => const { &[more("stock", Kind::Text)] },
         "job" => const { &[first("name", Kind::Text), more("other_hand_of", Kind::Text), more("currency", Kind::Text)] },
         "cutting" => {
             const {
@@ -176,9 +177,30 @@ pub fn fields(section: &str) -> &'static [Field] {
 
 /// The field of a key such as `cloth.2.roll_width`.
 pub fn field_at(at: &str) -> Option<&'static Field> {
-    let steps: Vec<&str> = at.split('.').filter(|s| s.parse::<usize>().is_err()).collect();
-    let (key, section) = steps.split_last()?;
+    let steps: Vec<&str> = at.split('.').collect();
+    let (key, above) = steps.split_last()?;
+    let section: Vec<&str> = above.iter().copied().filter(|s| s.parse::<usize>().is_err()).collect();
     fields(&section.join(".")).iter().find(|f| f.key == *key)
+}
+
+/// The path under which a page shows what is to be said about a key: its field, the entry of a list, or its section; empty if it shows neither.
+pub fn slot_of(at: &str) -> &str {
+    let is_number = |s: &&str| s.parse::<usize>().is_ok();
+    let mut here = at;
+    loop {
+        let steps: Vec<&str> = here.split('.').collect();
+        let section: Vec<&str> = steps.iter().copied().filter(|s| !is_number(s)).collect();
+        let of_list = matches!(steps[..], ["layer", n, "templates"] | ["layer", n, "templates", _] if is_number(&n));
+        let is_section =
+            !fields(&section.join(".")).is_empty() && (steps.last().is_some_and(is_number) || ["job", "cutting", "splice"].contains(&here));
+        if of_list || is_section || field_at(here).is_some() {
+            return here;
+        }
+        match here.rsplit_once('.') {
+            Some((above, _)) => here = above,
+            None => return "",
+        }
+    }
 }
 
 /// What a person typed, as the file takes it; none if the field was emptied. What cannot be read as asked goes into the file as it was
@@ -220,9 +242,9 @@ mod tests {
                 let found = &at["properties"][name];
                 if found.get("items").is_some() { found["items"].clone() } else { found.clone() }
             };
-            section.split('.').fold(schema.clone(), |at, name| step(&at, name))["properties"].clone()
+            section.split('.').filter(|s| !s.is_empty()).fold(schema.clone(), |at, name| step(&at, name))["properties"].clone()
         };
-        for section in ["job", "cutting", "splice", "cloth", "cloth.flaw", "template", "strip", "patch", "layer"] {
+        for section in ["", "job", "cutting", "splice", "cloth", "cloth.flaw", "template", "strip", "patch", "layer"] {
             let keys = keys_of(section);
             for field in fields(section) {
                 assert!(keys.get(field.key).is_some(), "{section}.{}", field.key);
@@ -245,5 +267,28 @@ mod tests {
         assert_eq!(field_at("cloth.2.roll_width").map(|f| f.kind), Some(Kind::Length));
         assert_eq!(field_at("cloth.0.flaw.1.from").map(|f| f.kind), Some(Kind::Length));
         assert_eq!(field_at("cloth.0.nothing"), None);
+    }
+
+    #[test]
+    fn every_note_has_a_place_on_the_page() {
+        for (at, slot) in [
+            ("cloth.2.roll_width", "cloth.2.roll_width"),
+            ("cloth.2.gpa", "cloth.2"),
+            ("cloth.2", "cloth.2"),
+            ("cloth.0.flaw.1.from", "cloth.0.flaw.1.from"),
+            ("cloth.0.offer.1.width", "cloth.0"),
+            ("template.1.inside.0", "template.1.inside"),
+            ("layer.3.templates.2.copies", "layer.3.templates.2"),
+            ("layer.3.templates", "layer.3.templates"),
+            ("cutting.gpa", "cutting"),
+            ("splice", "splice"),
+            ("job.name", "job.name"),
+            ("stock", "stock"),
+            ("cure.1.to", ""),
+            ("layup.start", ""),
+            ("nonsense", ""),
+        ] {
+            assert_eq!(slot_of(at), slot, "{at}");
+        }
     }
 }

@@ -1,11 +1,11 @@
 //! The fields of a section of the job file, each with what is to be said about it.
 
-use super::fields::{Field, Kind, fields};
+use super::fields::{Field, Kind, fields, slot_of};
 use super::frame::{address, notes};
 use super::words::Words;
 use maud::{Markup, html};
 use std::sync::LazyLock;
-use warpwise::workshop::Checked;
+use warpwise::workshop::{Checked, Note};
 
 /// What fields are drawn with.
 pub struct Form<'a> {
@@ -23,7 +23,7 @@ pub struct Form<'a> {
 fn help(section: &str, key: &str) -> String {
     static SCHEMA: LazyLock<serde_json::Value> = LazyLock::new(|| serde_json::from_str(&warpwise::job::schema_json()).unwrap_or_default());
     let mut at = &*SCHEMA;
-    for name in section.split('.') {
+    for name in section.split('.').filter(|s| !s.is_empty()) {
         at = &at["properties"][name];
         at = if at.get("items").is_some() { &at["items"] } else { at };
     }
@@ -39,7 +39,7 @@ impl Form<'_> {
     /// All fields of a section; `at` is where it stands, as `cloth.2`.
     pub fn section(&self, at: &str, section: &str) -> Markup {
         let (first, more): (Vec<&Field>, Vec<&Field>) = fields(section).iter().partition(|f| f.first);
-        let hidden_note = more.iter().any(|f| self.checked.about(&format!("{at}.{}", f.key)).next().is_some());
+        let hidden_note = more.iter().any(|f| self.about(&format!("{at}.{}", f.key)).next().is_some());
         html! {
             div .fields { @for field in &first { (self.field(at, section, field)) } }
             @if !more.is_empty() {
@@ -54,7 +54,7 @@ impl Form<'_> {
 
     /// One field with its label, help and notes.
     pub fn field(&self, at: &str, section: &str, field: &Field) -> Markup {
-        let path = format!("{at}.{}", field.key);
+        let path = if at.is_empty() { field.key.to_string() } else { format!("{at}.{}", field.key) };
         let id = id_of(&path);
         html! {
             div .field {
@@ -69,7 +69,7 @@ impl Form<'_> {
     pub fn input(&self, path: &str, kind: Kind, title: &str) -> Markup {
         let id = id_of(path);
         let value = self.checked.values.get(path);
-        let at_fault = self.checked.about(path).any(|n| !n.warning);
+        let at_fault = self.about(path).any(|n| !n.warning);
         let post = address(self.job, "edit");
         let vals = serde_json::json!({ "at": path, "view": self.view }).to_string();
         let options: Option<Vec<(String, String)>> = match kind {
@@ -123,13 +123,27 @@ impl Form<'_> {
 
     /// Where the notes about a key stand; they are renewed without the fields.
     pub fn slot(&self, path: &str) -> Markup {
-        html! { div .notes id=(format!("{}-notes", id_of(path))) data-slot=(path) { (notes(self.words, self.job, self.view, self.checked.about(path))) } }
+        html! { div .notes id=(format!("{}-notes", id_of(path))) data-slot=(path) { (notes(self.words, self.job, self.view, self.about(path))) } }
     }
 
-    /// Notes that belong to no field that is shown.
-    pub fn rest(&self, shown: &dyn Fn(&str) -> bool) -> Markup {
-        let rest = self.checked.notes.iter().filter(|n| !n.at.as_deref().is_some_and(shown));
-        html! { div #rest .notes { (notes(self.words, self.job, self.view, rest)) } }
+    /// What is to be said under a path.
+    pub fn about<'n>(&'n self, slot: &'n str) -> impl Iterator<Item = &'n Note> {
+        self.checked.notes.iter().filter(move |n| n.at.as_deref().map(slot_of).unwrap_or_default() == slot)
+    }
+
+    /// Whether anything is to be said about sections of these names.
+    pub fn has_notes(&self, sections: &[&str]) -> bool {
+        self.checked.notes.iter().filter_map(|n| n.at.as_deref()?.split('.').next()).any(|first| sections.contains(&first))
+    }
+
+    /// Notes that no step has a field for.
+    pub fn rest(&self) -> Markup {
+        html! { div #rest .notes data-slot="" { (notes(self.words, self.job, self.view, self.about(""))) } }
+    }
+
+    /// All notes of the job.
+    pub fn all_notes(&self) -> Markup {
+        html! { div .notes { (notes(self.words, self.job, self.view, self.checked.notes.iter())) } }
     }
 }
 

@@ -166,7 +166,7 @@ fn note(words: &Words, job: &str, view: &str, note: &Note) -> Markup {
     let mend = note.mend.as_ref().and_then(|edit| serde_json::to_string(edit).ok());
     html! {
         p class=(format!("note {class}")) {
-            span .sign aria-hidden="true" { (sign) } span .only-read { (kind) ": " }
+            span .sign aria-hidden="true" { (sign) " " } span .only-read { (kind) ": " }
             (place_words(&note.fault)) (note.fault.what) "."
             @if !note.fault.remedy.is_empty() { " " span .remedy { (sentence(&note.fault.remedy)) } }
             @if let (Some(mend), Some(line)) = (mend, note.fault.to_paste()) {

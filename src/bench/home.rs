@@ -45,7 +45,7 @@ fn main(app: &App, words: &Words, jobs: &[JobEntry], said: Markup) -> Markup {
         }
         form .inline method="post" action="/jobs" {
             div .field { label for="name" { (words.t("home.new")) } input #name name="name" required maxlength="80" autocomplete="off"; }
-            button .add { "＋ " (words.t("home.begin")) }
+            button .add { "+ " (words.t("home.begin")) }
         }
         (dates(app))
         aside .caution { p { (words.t("home.caution")) } }

@@ -1,7 +1,7 @@
 //! The steps of a job, the edits made on them, and what a page hears while it is open.
 
 use super::app::{App, beside, locked};
-use super::fields::{Kind, entry, field_at};
+use super::fields::{Kind, entry, field_at, slot_of};
 use super::form::Form;
 use super::frame::{STEPS, address, faults, message, notes, page, rail, refused, standings, tools};
 use super::words::Words;
@@ -210,14 +210,13 @@ fn stale(words: &Words, job: &str, view: &str) -> Response {
 fn renewed_notes(words: &Words, job: &str, view: &str, open: &mut OpenJob) -> Response {
     let checked = open.checked();
     let around = around(words, job, view, open);
-    let mut slots: Vec<&str> = checked.notes.iter().filter_map(|n| n.at.as_deref()).collect();
+    let mut slots: Vec<&str> = checked.notes.iter().map(|n| n.at.as_deref().map(slot_of).unwrap_or_default()).collect();
     slots.sort_unstable();
     slots.dedup();
     let form = Form { words, job, view, checked: &checked };
     let markup = html! {
         template data-notes="" {
-            @for at in slots { div data-for=(at) data-fault[checked.about(at).any(|n| !n.warning)] { (notes(words, job, view, checked.about(at))) } }
-            div data-for="" { (notes(words, job, view, checked.notes.iter().filter(|n| n.at.is_none()))) }
+            @for at in slots { div data-for=(at) data-fault[form.about(at).any(|n| !n.warning)] { (notes(words, job, view, form.about(at))) } }
         }
         (around)
         @if view == "layers" { div #laminate hx-swap-oob="true" { (sections::laminate(&form)) } }

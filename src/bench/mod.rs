@@ -119,6 +119,7 @@ fn router(app: Arc<App>) -> Router {
         .route("/job/{job}/plan/begin", post(plan_page::begin))
         .route("/job/{job}/plan/stop", post(plan_page::stop))
         .route("/job/{job}/plan/file/{*file}", get(plan_page::file))
+        .route("/job/{job}/pages", get(sheets_page::pages))
         .route("/job/{job}/print/{what}", get(sheets_page::print))
         .route("/job/{job}/book", post(stock_page::book))
         .route("/job/{job}/outline/{index}", get(editor::show).post(editor::save))

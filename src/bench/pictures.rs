@@ -1,5 +1,6 @@
 //! Pictures inside pages: outlines, layers, pieces, cloths. Drawn in mm with y up, shown as wide as their place.
 
+use super::words::Words;
 use std::fmt::Write;
 use warpwise::cloth::{Cloth, Face, Permitted, Weave, turn_rule};
 use warpwise::geometry::{Bounds, Motion, Point, Ring, point, ring_bounds};
@@ -98,19 +99,13 @@ pub fn size_of(outline: &Outline) -> String {
     format!("{} × {}", show_mm(b.width().round()), show_mm(b.height().round()))
 }
 
-/// A template as its drawing shows it: edges by kind, holes, relief cuts, arrow.
-pub fn template(template: &Template) -> String {
-    let mut picture = Picture::new(area_of(&template.outline), &format!("{}, {}", template.id, size_of(&template.outline)));
-    outline(&mut picture, template);
-    picture.done()
-}
-
-fn outline(picture: &mut Picture, template: &Template) {
-    let outline = &template.outline;
+/// An outline as its drawing shows it: edges by kind, holes, relief cuts, arrow.
+pub fn outline(id: &str, outline: &Outline, edge: EdgeKind, arrow: f64) -> String {
+    let mut picture = Picture::new(area_of(outline), &format!("{id}, {}", size_of(outline)));
     picture.rings(std::iter::once(outline.net()).chain(outline.holes()), "skin");
     let net = outline.net();
     for (i, kind) in outline.edges().iter().enumerate() {
-        picture.line(&[net[i], net[(i + 1) % net.len()]], class_of(kind.unwrap_or(template.edge)), 2.0);
+        picture.line(&[net[i], net[(i + 1) % net.len()]], class_of(kind.unwrap_or(edge)), 2.0);
     }
     for cut in outline.cuts() {
         picture.line(cut, "relief", 1.5);
@@ -120,24 +115,30 @@ fn outline(picture: &mut Picture, template: &Template) {
     }
     let b = area_of(outline);
     let reach = 0.3 * b.width().min(b.height()).max(1.0);
-    let way = Motion::new(template.arrow, false, point(0.0, 0.0)).apply(point(reach / 2.0, 0.0));
+    let way = Motion::new(arrow, false, point(0.0, 0.0)).apply(point(reach / 2.0, 0.0));
     picture.arrow(outline.arrow().unwrap_or([b.centre() - way, b.centre() + way]), "arrow");
+    picture.done()
 }
 
 /// A layer on the part: what it lays, as the templates' drawings show it, with the warp drawn across it.
 pub fn layer(job: &Job, layer: &Layer) -> String {
-    let mut at = 0.0;
+    let boxes: Vec<(&Template, Bounds)> =
+        layer.items.iter().map(|item| &job.templates[item.template]).map(|t| (t, area_of(&t.outline))).collect();
+    // In rows, about as wide as they are high together.
+    let area: f64 = boxes.iter().map(|(_, b)| 1.2 * b.width() * b.height()).sum();
+    let wide = boxes.iter().map(|(_, b)| b.width()).fold(area.sqrt() * 1.2, f64::max);
+    let (mut x, mut y, mut high) = (0.0, 0.0, 0.0_f64);
     let mut parts: Vec<(&Template, Point)> = Vec::new();
-    let mut high: f64 = 1.0;
-    for item in &layer.items {
-        let template = &job.templates[item.template];
-        let b = area_of(&template.outline);
-        parts.push((template, point(at - b.min.x, -b.min.y)));
-        at += b.width() * 1.1;
+    for (template, b) in boxes {
+        if x > 0.0 && x + b.width() > wide {
+            (x, y, high) = (0.0, y - 1.1 * high, 0.0);
+        }
         high = high.max(b.height());
+        parts.push((template, point(x - b.min.x, y - b.max.y)));
+        x += 1.1 * b.width();
     }
-    let mut picture =
-        Picture::new(Bounds { min: point(0.0, 0.0), max: point(at.max(1.0), high) }, &format!("{}: {}", layer.name, warp(layer)));
+    let page = Bounds { min: point(0.0, (y - high).min(-1.0)), max: point(wide.max(1.0), 0.0) };
+    let mut picture = Picture::new(page, &format!("{}: {}", layer.name, warp(layer)));
     for (template, shift) in parts {
         let rings: Vec<Ring> = std::iter::once(template.outline.net())
             .chain(template.outline.holes())
@@ -162,7 +163,7 @@ fn hatched(rings: &[Ring], angle: f64) -> Vec<[Point; 2]> {
     let turned: Vec<Ring> = rings.iter().map(|r| r.iter().map(|p| back.apply(*p)).collect()).collect();
     let all: Ring = turned.concat();
     let Some(b) = ring_bounds(&all) else { return Vec::new() };
-    let count = 12;
+    let count = 9;
     let mut lines = Vec::new();
     for k in 0..count {
         let y = b.min.y + b.height() * (f64::from(k) + 0.5) / f64::from(count);
@@ -211,15 +212,14 @@ pub fn hand_key(hand: Hand) -> &'static str {
 }
 
 /// Turns in words: `0°, 180°; face down 90°, 270°`.
-pub fn turns(permitted: &[Permitted]) -> String {
-    if permitted.len() > 12 {
-        return "0–345° / 15°".into();
-    }
+pub fn turns(words: &Words, permitted: &[Permitted]) -> String {
     let list = |face: Face| -> Vec<String> {
         permitted.iter().filter(|p| p.face == face).map(|p| format!("{}°", show_number(p.turn, 0))).collect()
     };
     let (up, down) = (list(Face::Up), list(Face::Down));
-    if down.is_empty() { up.join(", ") } else { format!("{} ⟂ {}", up.join(", "), down.join(", ")).replace('⟂', "; ⮌") }
+    // A cloth without direction has a turn every few degrees.
+    let short = |list: &[String]| if list.len() > 8 { words.t("plies.any_turn").to_string() } else { list.join(", ") };
+    if down.is_empty() { short(&up) } else { format!("{}; {} {}", short(&up), words.t("plies.face_down"), short(&down)) }
 }
 
 /// The turns of a hidden piece of a cloth, and why.
@@ -301,7 +301,7 @@ mod tests {
         let rings = [ring(0.0, 0.0, 100.0), ring(40.0, 40.0, 20.0)];
         for angle in [0.0, 30.0, 90.0, -45.0] {
             let lines = hatched(&rings, angle);
-            assert!(lines.len() >= 12);
+            assert!(lines.len() >= 9);
             for [a, b] in lines {
                 let middle = (a + b) * 0.5;
                 assert!((-1e-9..=100.0 + 1e-9).contains(&a.x) && (-1e-9..=100.0 + 1e-9).contains(&b.y));

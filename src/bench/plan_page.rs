@@ -32,7 +32,7 @@ pub fn plan(form: &Form<'_>, open: &mut OpenJob) -> Markup {
         h1 { (words.t("step.plan")) }
         @if !form.checked.is_sound() {
             p .lead { (words.t("plan.faults_first")) }
-            (form.rest(&|_| false))
+            (form.all_notes())
         }
         form .inline hx-post=(address(job, "plan/begin")) hx-target="#step" hx-swap="innerHTML" {
             div .field { label for="seconds" { (words.t("plan.seconds")) } input #seconds name="seconds" value="20" inputmode="numeric"; }

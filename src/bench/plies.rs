@@ -12,14 +12,14 @@ pub fn plies(form: &Form<'_>) -> Markup {
         return html! {
             h1 { (words.t("step.plies")) }
             p .lead { (words.t("plies.faults_first")) }
-            (form.rest(&|_| false))
+            (form.all_notes())
         };
     };
     let copies: u32 = prepared.pieces.iter().map(|p| p.copies).sum();
     html! {
         h1 { (words.t("step.plies")) }
         p .lead { (words.with("plies.lead", &[&copies.to_string()])) }
-        (form.rest(&|_| false))
+        (form.all_notes())
         @for (i, layer) in job.layers.iter().enumerate() {
             @let pieces: Vec<_> = prepared.pieces.iter().filter(|p| p.layer == i + 1).collect();
             section aria-labelledby=(format!("layer-{i}")) {
@@ -34,7 +34,7 @@ pub fn plies(form: &Form<'_>) -> Markup {
                                 (words.find(&format!("choice.{}", pictures::hand_key(piece.hand))).unwrap_or_default())
                                 " · " (show_number(piece.angle, 1)) "° · " (show_area(piece.outline.area()))
                             }
-                            p .quiet title=(piece.permitted_by) { (words.t("plies.turns")) " " (pictures::turns(&piece.permitted)) }
+                            p .quiet title=(piece.permitted_by) { (words.t("plies.turns")) " " (pictures::turns(words, &piece.permitted)) }
                         }
                     }
                 }

@@ -45,8 +45,8 @@ pub fn cloths(form: &Form<'_>) -> Markup {
                 }
             }
         }
-        p { (edit_button(form, &blank, "add", "", html! { "＋ " (words.t("cloths.add")) })) }
-        (form.rest(&|at| at.starts_with("cloth")))
+        p { (edit_button(form, &blank, "add", "", html! { "+ " (words.t("cloths.add")) })) }
+        (form.rest())
     }
 }
 
@@ -61,7 +61,7 @@ fn flaws(form: &Form<'_>, at: &str) -> Markup {
                 @let flaw = format!("{list}.{k}");
                 div .row { (form.section(&flaw, "cloth.flaw")) (remove_button(form, &flaw, form.words.t("cloths.flaw"))) }
             }
-            (edit_button(form, &add, "add", "", html! { "＋ " (form.words.t("cloths.add_flaw")) }))
+            (edit_button(form, &add, "add", "", html! { "+ " (form.words.t("cloths.add_flaw")) }))
         }
     }
 }
@@ -73,7 +73,7 @@ fn follows(form: &Form<'_>, job: &Job, id: &str) -> Markup {
     html! {
         figure .weave {
             (PreEscaped(pictures::weave(cloth)))
-            figcaption { (form.words.t("cloths.turns")) " " b { (pictures::turns(&permitted)) } br; (reason) }
+            figcaption { (form.words.t("cloths.turns")) " " b { (pictures::turns(form.words, &permitted)) } br; (reason) }
         }
     }
 }
@@ -84,11 +84,23 @@ pub fn templates(form: &Form<'_>) -> Markup {
     html! {
         h1 { (words.t("step.templates")) }
         p .lead { (words.t("templates.lead")) }
+        details .card open[form.has_notes(&["job", "stock"])] {
+            summary { (words.t("templates.job")) }
+            div .fields {
+                @for field in fields("job") { (form.field("job", "job", field)) }
+                @for field in fields("") { (form.field("", "", field)) }
+            }
+            (form.slot("job"))
+        }
         @for section in ["template", "strip", "patch"] {
             @for i in 0..values.count(section) {
                 @let at = format!("{section}.{i}");
                 @let id = values.get(&format!("{at}.id")).unwrap_or("?");
-                @let drawn = form.checked.job.as_ref().and_then(|j| j.templates.iter().find(|t| t.id == id));
+                @let of_job = form.checked.job.as_ref().and_then(|j| j.templates.iter().find(|t| t.id == id));
+                @let drawn = match (section, of_job) {
+                    ("template", _) => form.checked.drawn.get(i).and_then(Option::as_ref).map(|d| (&d.outline, d.edge, d.arrow)),
+                    (_, of_job) => of_job.map(|t| (&t.outline, t.edge, t.arrow)),
+                };
                 section .card aria-labelledby=(format!("h-{section}-{i}")) {
                     div .card-head {
                         h2 id=(format!("h-{section}-{i}")) { (id) } span .kind { (words.t(&format!("kind.{section}"))) }
@@ -97,13 +109,13 @@ pub fn templates(form: &Form<'_>) -> Markup {
                     div .card-body {
                         figure .outline {
                             @match drawn {
-                                Some(template) => {
-                                    (PreEscaped(pictures::template(template)))
-                                    figcaption { (pictures::size_of(&template.outline)) }
+                                Some((outline, edge, arrow)) => {
+                                    (PreEscaped(pictures::outline(id, outline, edge, arrow)))
+                                    figcaption { (pictures::size_of(outline)) }
                                 }
                                 None => p .quiet { (words.t("templates.not_drawn")) },
                             }
-                            @if section == "template" {
+                            @if section == "template" && drawn.is_some() {
                                 a .button href=(address(form.job, &format!("outline/{i}"))) { (words.t("templates.edit")) }
                             }
                         }
@@ -113,7 +125,7 @@ pub fn templates(form: &Form<'_>) -> Markup {
             }
         }
         (bring_in(form))
-        (form.rest(&|at| ["template", "strip", "patch"].iter().any(|s| at.starts_with(s))))
+        (form.rest())
     }
 }
 
@@ -159,10 +171,10 @@ fn bring_in(form: &Form<'_>) -> Markup {
                 } }
                 (number("length", words.t("strip.length"), "300"))
                 (number("width", words.t("strip.width"), "60"))
-                button .add { "＋ " (words.t("bring.add")) }
+                button .add { "+ " (words.t("bring.add")) }
             }
             @if form.checked.values.count("template") > 0 {
-                p { (edit_button(form, &patch, "add", "", html! { "＋ " (words.t("bring.patch")) })) }
+                p { (edit_button(form, &patch, "add", "", html! { "+ " (words.t("bring.patch")) })) }
             }
         }
     }
@@ -221,9 +233,9 @@ pub fn layers(form: &Form<'_>) -> Markup {
                 }
             }
         }
-        p { (edit_button(form, &add, "add", "", html! { "＋ " (words.t("layers.add")) })) }
+        p { (edit_button(form, &add, "add", "", html! { "+ " (words.t("layers.add")) })) }
         (splice(form))
-        (form.rest(&|at| at.starts_with("layer") || at.starts_with("splice") || at.starts_with("cutting")))
+        (form.rest())
     }
 }
 
@@ -293,7 +305,7 @@ fn splice(form: &Form<'_>) -> Markup {
                 (edit_button(form, &serde_json::json!({ "clear": { "at": "splice" } }), "remove", "", html! { (form.words.t("layers.no_splice")) }))
             } @else {
                 p { (form.words.t("layers.splice_off")) }
-                (edit_button(form, &add, "add", "", html! { "＋ " (form.words.t("layers.splice_on")) }))
+                (edit_button(form, &add, "add", "", html! { "+ " (form.words.t("layers.splice_on")) }))
             }
         }
     }

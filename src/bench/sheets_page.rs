@@ -3,8 +3,9 @@
 use super::app::{App, beside, locked};
 use super::form::Form;
 use super::frame::{address, faults};
+use super::language;
 use axum::extract::{Path, Query, State};
-use axum::http::{StatusCode, header};
+use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 use maud::{Markup, html};
 use serde::Deserialize;
@@ -26,10 +27,6 @@ pub fn sheets(form: &Form<'_>, open: &mut OpenJob) -> Markup {
         }
         Err(list) => return html! { h1 { (words.t("step.sheets")) } (faults(&list)) },
     };
-    let pages = |paper: &str| {
-        let paper = Paper::new(paper, 8.0, 10.0).ok()?;
-        Some((sheet::pages_needed(&plan, None, &paper), sheet::template_pages(&plan, None, &paper).pages))
-    };
     let print = |what: &str, query: &str, label: &str| {
         html! { a .button href=(format!("{}{query}", address(job, &format!("print/{what}")))) target="_blank" { (label) } " " }
     };
@@ -49,25 +46,17 @@ pub fn sheets(form: &Form<'_>, open: &mut OpenJob) -> Markup {
             h2 { (words.t("sheets.on_paper")) }
             p { (words.t("sheets.on_paper_how")) }
             p .note.warning { "! " (words.t("sheets.check_first")) }
-            table {
-                thead { tr { th scope="col" { (words.t("sheets.paper")) } th scope="col" { (words.t("sheets.layouts")) } th scope="col" { (words.t("sheets.templates")) } } }
-                tbody {
-                    @for (paper, shown) in [("a4", "A4"), ("a3", "A3"), ("letter", "Letter"), ("tabloid", "Tabloid")] {
-                        @if let Some((layouts, templates)) = pages(paper) { tr {
-                            th scope="row" { (shown) }
-                            td { @for (i, count) in layouts.iter().enumerate() {
-                                (print("layouts", &format!("?paper={paper}&file={i}"), &format!("{}: {}", count.name, words.with("sheets.pages", &[&count.pages.to_string()]))))
-                            } }
-                            td { (print("templates", &format!("?paper={paper}"), &words.with("sheets.pages", &[&templates.to_string()]))) }
-                        } }
-                    }
-                    tr {
-                        th scope="row" { (words.t("sheets.plotter")) }
-                        td { @for (i, file) in layouts.iter().enumerate() { (print("layouts", &format!("?paper=roll&file={i}"), &file.name)) } }
-                        td { "–" }
+            form .inline hx-get=(address(job, "pages")) hx-target="#pages" hx-swap="innerHTML" hx-trigger="load, change" {
+                div .field {
+                    label for="paper" { (words.t("sheets.paper")) }
+                    select #paper name="paper" {
+                        @for (paper, shown) in [("a4", "A4"), ("a3", "A3"), ("letter", "Letter"), ("tabloid", "Tabloid"), ("roll", words.t("sheets.plotter"))] {
+                            option value=(paper) { (shown) }
+                        }
                     }
                 }
             }
+            div #pages role="status" { p .quiet { (words.t("sheets.counting")) } }
         }
         section .card {
             h2 { (words.t("sheets.look")) }
@@ -85,10 +74,44 @@ pub fn sheets(form: &Form<'_>, open: &mut OpenJob) -> Markup {
         section .card {
             h2 { (words.t("sheets.machine")) }
             p { (words.t("sheets.machine_how")) }
-            @for (i, file) in sheet::cutter_files(&plan, None).iter().enumerate() { (print("cutter", &format!("?file={i}"), &file.name)) }
+            @for (i, file) in layouts.iter().enumerate() { (print("cutter", &format!("?file={i}"), &file.name.replace(".svg", ".dxf"))) }
         }
         (super::stock_page::booking(form, &plan))
     }
+}
+
+/// How many pages each layout and the templates take on a paper, each a link that prints it.
+pub async fn pages(State(app): State<Arc<App>>, Path(job): Path<String>, Query(asked): Query<Asked>, headers: HeaderMap) -> Response {
+    let words = language(&headers);
+    beside(move || {
+        let counted = app.job(&job).and_then(|open| {
+            let plan = locked(&open).plan()?.ok_or_else(|| Fault::new("there is no plan", "plan the job first"))?;
+            let name = asked.paper.as_deref().unwrap_or("a4");
+            let link = |what: &str, query: String, label: String| {
+                html! { li { a .button href=(format!("{}?paper={name}{query}", address(&job, &format!("print/{what}")))) target="_blank" { (label) } } }
+            };
+            if name == "roll" {
+                let files = sheet::cut_sheets(&plan, None);
+                return Ok(html! { ul .plain { @for (i, f) in files.iter().enumerate() { (link("layouts", format!("&file={i}"), f.name.replace(".svg", ""))) } } });
+            }
+            let paper = Paper::new(name, 8.0, 10.0)?;
+            let said = |name: &str, pages: usize| format!("{name}: {}", words.with("sheets.pages", &[&pages.to_string()]));
+            let templates = sheet::template_pages(&plan, None, &paper);
+            Ok(html! {
+                h3 { (words.t("sheets.layouts")) }
+                ul .plain {
+                    @for (i, c) in sheet::pages_needed(&plan, None, &paper).iter().enumerate() { (link("layouts", format!("&file={i}"), said(&c.name, c.pages))) }
+                }
+                h3 { (words.t("sheets.templates")) }
+                ul .plain { (link("templates", String::new(), said(words.t("sheets.templates"), templates.pages))) }
+            })
+        });
+        match counted {
+            Ok(list) => Html(list.into_string()).into_response(),
+            Err(list) => (StatusCode::UNPROCESSABLE_ENTITY, Html(faults(&list).into_string())).into_response(),
+        }
+    })
+    .await
 }
 
 /// What is asked for.

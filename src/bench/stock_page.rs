@@ -171,15 +171,15 @@ fn add_forms(words: &Words) -> Markup {
         }
     };
     html! {
-        details .card { summary { "＋ " (words.t("stock.add_roll")) }
+        details .card { summary { "+ " (words.t("stock.add_roll")) }
             form hx-post="/stock/add" hx-target="#step" hx-swap="innerHTML" { input type="hidden" name="kind" value="roll";
                 div .fields { (field("roll", "cloth", "text", true)) (field("roll", "width", "text", true)) (field("roll", "length", "text", false)) (life("roll")) }
                 button .add { (words.t("stock.add")) } } }
-        details .card { summary { "＋ " (words.t("stock.add_offcut")) }
+        details .card { summary { "+ " (words.t("stock.add_offcut")) }
             form hx-post="/stock/add" hx-target="#step" hx-swap="innerHTML" { input type="hidden" name="kind" value="offcut";
                 div .fields { (field("offcut", "cloth", "text", true)) (field("offcut", "length", "text", true)) (field("offcut", "width", "text", true)) (life("offcut")) }
                 button .add { (words.t("stock.add")) } } }
-        details .card { summary { "＋ " (words.t("stock.add_consumable")) }
+        details .card { summary { "+ " (words.t("stock.add_consumable")) }
             form hx-post="/stock/add" hx-target="#step" hx-swap="innerHTML" { input type="hidden" name="kind" value="consumable";
                 div .fields { (field("con", "name", "text", true)) (field("con", "expiry", "date", false)) }
                 button .add { (words.t("stock.add")) } } }

@@ -3,14 +3,15 @@
 use super::edit::{Edit, Entry};
 use super::values::Values;
 use crate::fault::{Fault, Faults, Place};
+use crate::geometry::{point, ring_contains};
 use crate::job::{self, Job};
-use crate::outline::{LARGEST_FILE, ReadOptions, Reading, read_bytes, read_file};
+use crate::outline::{EdgeKind, LARGEST_FILE, Outline, ReadOptions, Reading, Unit, read_bytes, read_file};
 use crate::planner;
 use crate::ply::Prepared;
 use crate::run::Run;
 use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
+use std::path::{Component, Path, PathBuf};
 use std::sync::{Mutex, PoisonError};
 
 /// Something a person should hear of.
@@ -26,9 +27,24 @@ pub struct Note {
     pub mend: Option<Edit>,
 }
 
+/// A template's drawing by itself, which is there even while the rest of the job is at fault.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DrawnTemplate {
+    /// Its outline, in the frame of its drawing.
+    pub outline: Outline,
+    /// The drawing, as the job names it.
+    pub file: PathBuf,
+    /// Kind of the edges to which the drawing gives none.
+    pub edge: EdgeKind,
+    /// Direction of the part's 0°, degrees anticlockwise from the right.
+    pub arrow: f64,
+}
+
 /// What became of a job file.
 #[derive(Clone, Debug, Default)]
 pub struct Checked {
+    /// The drawing of each template section, where it can be read and shows one outline that is meant.
+    pub drawn: Vec<Option<DrawnTemplate>>,
     /// The values as they stand in the file.
     pub values: Values,
     /// The job, if every reference in it holds.
@@ -77,15 +93,46 @@ impl Readings {
         })
     }
 
+    /// The drawing of a template section.
+    fn drawn(&self, values: &Values, index: usize, dir: &Path) -> Option<DrawnTemplate> {
+        let key = |key: &str| values.get(&format!("template.{index}.{key}"));
+        let file = key("file").filter(|f| Path::new(f).components().all(|c| matches!(c, Component::Normal(_) | Component::CurDir)))?;
+        let number = |k: &str, otherwise: f64| key(k).and_then(|v| v.parse().ok()).unwrap_or(otherwise);
+        let options = ReadOptions {
+            chord_tolerance: number("chord_tolerance", 0.02),
+            join_tolerance: number("join_ends", 0.1),
+            unit: key("unit").and_then(Unit::named),
+            layer: key("layer").map(String::from),
+        };
+        let reading = self.read(&dir.join(file), &options).ok()?;
+        let inside = values.get(&format!("template.{index}.inside.0")).zip(values.get(&format!("template.{index}.inside.1")));
+        let inside = inside.and_then(|(x, y)| Some(point(x.parse().ok()?, y.parse().ok()?)));
+        let outline = match (inside, reading.outlines.as_slice()) {
+            (Some(p), outlines) => outlines.iter().find(|o| ring_contains(o.net(), p))?,
+            (None, [only]) => only,
+            _ => return None,
+        };
+        let edge = match key("edge") {
+            Some("lap") => EdgeKind::Lap,
+            Some("butt") => EdgeKind::Butt,
+            Some("dart") => EdgeKind::Dart,
+            _ => EdgeKind::Trim,
+        };
+        let arrow = outline.arrow().map_or_else(|| number("arrow", 0.0), |[tail, head]| (head - tail).direction());
+        Some(DrawnTemplate { outline: outline.clone(), file: file.into(), edge, arrow })
+    }
+
     /// Checks the text of a job file.
     pub fn check(&self, text: &str, file: &Path) -> Checked {
         let values = Values::of(text);
+        let dir = file.parent().unwrap_or(Path::new("."));
+        let drawn: Vec<_> = (0..values.count("template")).map(|i| self.drawn(&values, i, dir)).collect();
         let note = |fault: Fault, warning: bool| note(fault, warning, text, file, &values);
         let (job, heard) = match job::parse_with(text, file, &|path, options| self.read(path, options)) {
             Ok(read) => read,
             Err(faults) => {
                 let notes = faults.0.into_iter().map(|f| note(f, false)).collect();
-                return Checked { notes, values, ..Checked::default() };
+                return Checked { notes, values, drawn, ..Checked::default() };
             }
         };
         let mut notes: Vec<Note> = Vec::new();
@@ -101,7 +148,7 @@ impl Readings {
         warnings.extend(prepared.iter().flat_map(|p| p.warnings.clone()));
         let warnings = Faults(warnings).in_file(file).0;
         notes.extend(job::placed(warnings, &|_| Some(text.to_string())).into_iter().map(|f| note(f, true)));
-        Checked { values, job: Some(job), prepared, notes }
+        Checked { values, drawn, job: Some(job), prepared, notes }
     }
 }
 

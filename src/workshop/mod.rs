@@ -16,7 +16,7 @@ mod plan_files;
 mod planning;
 mod values;
 
-pub use checked::{Checked, Note, Readings};
+pub use checked::{Checked, DrawnTemplate, Note, Readings};
 pub use draft::{Draft, Refused, Revision};
 pub use edit::{Edit, Entry, edited};
 pub use folder::{Folder, JOB_FILE, JobEntry, LEDGER_FILE, PLAN_FOLDER, checked_name, free_name, write_whole};
