@@ -115,15 +115,15 @@ def tiles(seed, each=EACH):
         p = np.concatenate([r[:, 0] for r in rings if len(r) > 40] or [np.zeros((0, 2), int)])
         p = p[((p > 2) & (p < np.array([w, h]) - 3)).all(1)]
         if len(p):
-            edges.append((p[rng.integers(0, len(p), each * 3)], share))
+            edges.append((p[rng.integers(0, len(p), each * 5)], share))
     out = np.zeros((each, *SHAPE), np.uint8)
     if not edges:
         return out, 0
     chance = np.array([s for _, s in edges])
     for p, which in zip(range(each), rng.choice(len(edges), each, p=chance / chance.sum())):
-        # Gaps are few: every other tile is the one of three with most of them.
+        # Gaps are few: every other tile is the one of five with most of them.
         tries = []
-        for k in range(3 if p % 2 else 1):
+        for k in range(5 if p % 2 else 1):
             at = (edges[which][0][each * k + p] + 0.5) * scale
             i, j = np.clip(at.astype(int), 0, [canvas.WIDTH - 1, canvas.HEIGHT - 1])
             middle = np.array([painted.x[j, i], painted.y[j, i]]) + rng.uniform(-0.3, 0.3, 2) * SIDE * MM
@@ -264,7 +264,7 @@ def train(a):
     [p.requires_grad_(False) for p in kept.parameters()]
     print("parameters", sum(p.numel() for p in net.parameters()), device, flush=True)
     best = torch.optim.AdamW(net.parameters(), lr=a.rate, weight_decay=1e-2)
-    weights = torch.tensor([1.0, 1.0, 2.0, 4.0], device=device)
+    weights = torch.tensor([1.0, 1.0, 2.0, 12.0], device=device)
     cut = np.frombuffer(pool, np.uint8).reshape(count, EACH, *SHAPE)
     shared = torch.from_numpy(cut.reshape(-1, *SHAPE))
     kept_tiles = shared if device == "cpu" else torch.zeros((count * EACH, *SHAPE), dtype=torch.uint8, device=device)

@@ -188,6 +188,11 @@ def report(results, hints, keep):
         print(f"  {r['seed']}: {r['first']['verdict']}: {r['first']['why'][:160]} [{about}]{where}")
 
 
+def again(a):
+    results = [json.loads(line) for line in a.file.read_text().splitlines()]
+    report(results, any(r["second"] for r in results), a.keep)
+
+
 def render(a):
     jpeg, picture, truth = scene.build(a.seed, a.megapixels)
     a.out.mkdir(parents=True, exist_ok=True)
@@ -247,6 +252,10 @@ def main():
     j.add_argument("--results", type=Path, help="a file that one JSON line a photo is added to")
     j.add_argument("--no-hint", action="store_true", help="no second try with --at")
     j.set_defaults(run=judge)
+    t = commands.add_parser("table", help="the table and the worst ten again, from a file of --results")
+    t.add_argument("file", type=Path)
+    t.add_argument("--keep", type=Path)
+    t.set_defaults(run=again)
     for c in (p, q, j):
         c.add_argument("--megapixels", type=float, help="of every photo, instead of what its phone has")
     a = parser.parse_args()

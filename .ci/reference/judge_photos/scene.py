@@ -253,7 +253,8 @@ def build(seed, megapixels=None):
     ratio = rng.choice([4 / 3, 4 / 3, 16 / 9])
     everything = np.concatenate([span(body.convex_hull), *[span(c[3]) for c in cards]])
     must = 0.45 if careful else 0.55
-    mp = megapixels or float(rng.choice([3, 4, 4, 5, 6, 8, 12] if careful else [2, 3, 3, 4, 4, 5, 8, 12]))
+    mp = float(rng.choice([3, 4, 4, 5, 6, 8, 12] if careful else [2, 3, 3, 4, 4, 5, 8, 12]))
+    mp = megapixels or mp
     lens = dict(focal=rng.uniform(0.68, 1.0), k1=rng.normal(0, 0.03), k2=rng.normal(0, 0.012), p1=rng.normal(0, 1.5e-4), p2=rng.normal(0, 1.5e-4))
     heading, roll = rng.uniform(0, 2 * np.pi), rng.choice([0, 0, 0, 0.5, 1, 1.5]) * np.pi + rng.normal(0, 0.06 if careful else 0.2)
     margin, off = rng.uniform(0.03, 0.12) if careful else rng.uniform(0.01, 0.2), rng.normal(0, 0.004, 2)

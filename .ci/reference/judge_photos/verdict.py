@@ -31,6 +31,7 @@ CAUSES = [
     ("cut off", r"cut off by the frame|outside the photo|beyond the frame|not all in the (photo|picture)", lambda t: False),
     ("card over the skin", r"(touch|over|cover)\w* (a|the) card|card.*(touch|over the|covers|lies on)", lambda t: t["touching"] or t["covered"]),
     ("cards bent", r"cards? .*(bent|not flat|do(es)? not fit|curl)|do not fit together", lambda t: t["bent_card"]),
+    ("few cards", r"cards? found lengths|only accurate|more cards|lay four", lambda t: t["cards"] < 3 or t["bent_card"]),
     (
         "cards",
         r"whole card|mark of a card|marks of a card|card.*(hidden|badly lit|few)|find a card|one card",
