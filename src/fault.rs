@@ -129,7 +129,7 @@ impl Fault {
 
     /// Everything in one line, for lists.
     pub fn in_one_line(&self) -> String {
-        let paste = self.to_paste().map_or(String::new(), |line| format!(" ({line})"));
+        let paste = self.to_paste().map_or(String::new(), |line| format!(" ({})", printable(line)));
         let remedy = if self.remedy.is_empty() { String::new() } else { format!(": {}", printable(&self.remedy)) };
         format!("{}{remedy}{paste}", self.headline())
     }

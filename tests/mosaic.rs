@@ -11,7 +11,6 @@ use warpwise::job::{self, Job};
 use warpwise::plan::{Plan, StockKind};
 use warpwise::planner::{self, Earlier, Refusal};
 use warpwise::run::{Run, Stop};
-use warpwise::run::{Run, Stop};
 use warpwise::stock::{Age, Day, Offcut, OffcutFacts, Snapshot};
 use warpwise::verify::{Verified, verify};
 

@@ -61,6 +61,48 @@ fn old_sheets_go_and_the_users_files_stay() {
     assert_eq!(fs::read_to_string(dir.join("sheets/notes.txt")).unwrap(), "mine too");
 }
 
+/// A sheet that someone had written on was deleted with the others of the old plan.
+#[test]
+fn what_someone_changed_or_put_there_is_kept_and_said() {
+    let home = tempfile::tempdir().unwrap();
+    let dir = home.path().join("plan");
+    let mut first = files(1);
+    first.push((PathBuf::from("sheets/extra.svg"), b"old".to_vec()));
+    folder::write(&dir, &first).unwrap();
+    fs::write(dir.join("sheets/extra.svg"), "old, and my notes").unwrap();
+    fs::write(dir.join("sheets/roll-0.svg"), "my notes").unwrap();
+    fs::write(dir.join("sheets/mine.svg"), "my own drawing").unwrap();
+    let mut second = files(2);
+    second.push((PathBuf::from("sheets/mine.svg"), b"of the new plan".to_vec()));
+    let mut kept = folder::write(&dir, &second).unwrap();
+    kept.sort();
+    let moved = |name: &str| [PathBuf::from(name), Path::new("kept").join(name)];
+    assert_eq!(kept, [moved("sheets/extra.svg"), moved("sheets/mine.svg"), moved("sheets/roll-0.svg")]);
+    assert_eq!(generation(&dir), 2);
+    for (name, text) in [("extra", "old, and my notes"), ("roll-0", "my notes"), ("mine", "my own drawing")] {
+        assert_eq!(fs::read_to_string(dir.join(format!("kept/sheets/{name}.svg"))).unwrap(), text);
+    }
+    // Once more: they stay where they are.
+    assert!(folder::write(&dir, &files(3)).unwrap().is_empty());
+    assert_eq!(fs::read_to_string(dir.join("kept/sheets/mine.svg")).unwrap(), "my own drawing");
+}
+
+/// Versions before the list left folders without one: nobody knows what in them was changed since.
+#[test]
+fn all_of_an_old_plan_without_a_list_is_kept_apart_from_the_new_one() {
+    let home = tempfile::tempdir().unwrap();
+    let dir = home.path().join("plan");
+    for (path, bytes) in files(1) {
+        fs::create_dir_all(dir.join(&path).parent().unwrap()).unwrap();
+        fs::write(dir.join(path), bytes).unwrap();
+    }
+    fs::write(dir.join("sheets/notes.txt"), "mine").unwrap();
+    let kept = folder::write(&dir, &files(2)).unwrap();
+    assert_eq!(kept.len(), files(1).len());
+    assert_eq!((generation(&dir), generation(&dir.join("kept"))), (2, 1));
+    assert_eq!(fs::read_to_string(dir.join("sheets/notes.txt")).unwrap(), "mine");
+}
+
 #[test]
 fn a_folder_with_something_else_in_it_is_refused_untouched() {
     let home = tempfile::tempdir().unwrap();

@@ -13,7 +13,7 @@ use geo::algorithm::buffer::{BufferStyle, LineCap, LineJoin};
 use geo::{Area, BooleanOps, Buffer, Euclidean, Length, Line, LineString, MultiPolygon, Point, Polygon, Translate, unary_union};
 use std::collections::BTreeMap;
 use std::fs;
-use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::sync::atomic::{AtomicU64, Ordering};
 use verify_support::laid;
 use warpwise::geometry::{self, Ring};
 use warpwise::job::load;
@@ -104,6 +104,7 @@ fn run(k: u64) -> End {
         // The rolls of these jobs have no end.
         Err(Refusal::NotPlaced(faults)) => End::Wrong(format!("not placed: {faults}")),
         Err(Refusal::NotVerified(faults)) => End::Wrong(format!("not verified: {faults}")),
+        Err(Refusal::Stopped(fault)) => End::Wrong(format!("stopped: {fault}")),
     }
 }
 

@@ -100,6 +100,7 @@ impl Search {
     /// Tries whether what is asked for can be written, before a long search.
     pub fn try_folders(&self, out: &Path) -> Result<(), Failure> {
         plan::folder::check(out).map_err(Failure::Usage)?;
+        plan::folder::try_disk(out).map_err(Failure::Machine)?;
         self.history.as_ref().map_or(Ok(()), |dir| can_write_into(dir))
     }
 

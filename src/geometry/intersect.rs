@@ -1,14 +1,14 @@
 //! Where lines cross or touch that should not.
 //!
 //! Exact: points are taken as whole micrometres, and every test is integer arithmetic (coordinates up to 100 m make
-//! products up to 8·10¹⁶, inside an `i64`). The candidates come from a sweep over the segments' boxes along the axis in which
-//! they are shorter: near n log n for outlines, and a cap on the work for drawings made to be slow.
+//! products up to 8·10¹⁶, inside an `i64`). The candidates come from sweeps over the segments' boxes along the axis in which
+//! they are shorter, in bands along the other: near n log n for outlines, and a cap on the work for drawings made to be slow.
 
 use super::point::{Point, point};
 use crate::units::{GRID_PER_MM, micrometres};
 
-/// Most pairs of boxes looked at: some seconds, far beyond any outline.
-const MOST_PAIRS: u64 = 2_000_000_000;
+/// Most pairs of boxes looked at: a few seconds, far beyond any outline.
+const MOST_PAIRS: u64 = 1_000_000_000;
 
 /// A line to be checked: its points and whether the last one joins the first.
 #[derive(Clone, Copy, Debug)]
@@ -52,6 +52,14 @@ struct Segment {
 /// # Errors
 /// [`TooTangled`] if the work would pass its cap.
 pub(crate) fn meetings(chains: &[Chain<'_>], most: usize) -> Result<Vec<Meeting>, TooTangled> {
+    meetings_unless(chains, most, &|| false)
+}
+
+/// The same, given up once `stop` says so.
+///
+/// # Errors
+/// As [`meetings`]; that it was stopped.
+pub(crate) fn meetings_unless(chains: &[Chain<'_>], most: usize, stop: &dyn Fn() -> bool) -> Result<Vec<Meeting>, TooTangled> {
     let mut segments = Vec::new();
     for (c, chain) in chains.iter().enumerate() {
         let n = chain.points.len();
@@ -68,30 +76,67 @@ pub(crate) fn meetings(chains: &[Chain<'_>], most: usize) -> Result<Vec<Meeting>
     let (first, second) = if extent(x) <= extent(y) { (x, y) } else { (y, x) };
     segments.sort_by_key(|s| (first(s.low), s.id));
 
+    let bands = Bands::new(&segments, second);
     let mut found = Vec::new();
     let mut pairs = 0_u64;
-    for (i, s) in segments.iter().enumerate() {
-        for t in &segments[i + 1..] {
-            if first(t.low) > first(s.high) {
-                break;
-            }
-            pairs += 1;
-            if second(t.low) <= second(s.high) && second(s.low) <= second(t.high) {
-                let (s, t) = if s.id < t.id { (s, t) } else { (t, s) };
-                if let Some((at, crossing)) = meet(s, t, chains) {
-                    found.push(Meeting { a: s.id, b: t.id, at, crossing });
+    'all: for (band, members) in bands.members.iter().enumerate() {
+        for (k, s) in members.iter().map(|&i| &segments[i as usize]).enumerate() {
+            for t in members[k + 1..].iter().map(|&i| &segments[i as usize]) {
+                if first(t.low) > first(s.high) {
+                    break;
+                }
+                pairs += 1;
+                // A pair that shares several bands is looked at in the first of them.
+                let begins = second(s.low).max(second(t.low));
+                if begins <= second(s.high).min(second(t.high)) && bands.of(begins) == band {
+                    let (s, t) = if s.id < t.id { (s, t) } else { (t, s) };
+                    if let Some((at, crossing)) = meet(s, t, chains) {
+                        found.push(Meeting { a: s.id, b: t.id, at, crossing });
+                    }
                 }
             }
-        }
-        if pairs > MOST_PAIRS {
-            return Err(TooTangled);
-        }
-        if found.len() >= most {
-            break;
+            if pairs > MOST_PAIRS || k % 256 == 0 && stop() {
+                return Err(TooTangled);
+            }
+            if found.len() >= most {
+                break 'all;
+            }
         }
     }
     found.sort_by_key(|m| (m.a, m.b));
     Ok(found)
+}
+
+/// Segments by bands along the other axis, each in every band that it reaches into, in the order of the sweep.
+struct Bands {
+    low: i64,
+    height: i64,
+    members: Vec<Vec<u32>>,
+}
+
+impl Bands {
+    /// Most bands.
+    const MOST: i64 = 4096;
+
+    fn new(segments: &[Segment], axis: Axis) -> Bands {
+        let low = segments.iter().map(|s| axis(s.low)).min().unwrap_or(0);
+        let high = segments.iter().map(|s| axis(s.high)).max().unwrap_or(0);
+        // About as high as a segment, so that few segments reach into many.
+        let mean = segments.iter().map(|s| axis(s.high) - axis(s.low)).sum::<i64>() / segments.len().max(1) as i64;
+        let height = mean.max((high - low) / Bands::MOST) + 1;
+        let mut bands = Bands { low, height, members: Vec::new() };
+        bands.members.resize(bands.of(high) + 1, Vec::new());
+        for (i, s) in segments.iter().enumerate() {
+            for band in bands.of(axis(s.low))..=bands.of(axis(s.high)) {
+                bands.members[band].push(i as u32);
+            }
+        }
+        bands
+    }
+
+    fn of(&self, at: i64) -> usize {
+        ((at - self.low) / self.height) as usize
+    }
 }
 
 fn to_grid(p: Point) -> Grid {
@@ -201,6 +246,31 @@ mod tests {
         let found = meetings(&[Chain { points: &a, closed: true }, Chain { points: &b, closed: true }], 99).unwrap();
         let at: Vec<Point> = found.iter().map(|m| m.at).collect();
         assert_eq!(at, [point(10.0, 5.0), point(10.0, 6.0)]);
+    }
+
+    /// Thousands of rings side by side in each other's boxes: a sweep along one axis alone looked at thousands of millions of pairs, and called
+    /// them tangled.
+    #[test]
+    fn rings_within_rings_are_told_apart_with_little_work() {
+        let ring = |r: f64| -> Vec<Point> {
+            (0..160)
+                .map(|i| f64::from(i) / 160.0 * std::f64::consts::TAU)
+                .map(|t| point(r * libm::cos(t), r * libm::sin(t)).snapped())
+                .collect()
+        };
+        let rings: Vec<Vec<Point>> = (0..1500).map(|k| ring(400.0 - 0.2 * f64::from(k))).collect();
+        let mut chains: Vec<Chain<'_>> = rings.iter().map(|points| Chain { points, closed: true }).collect();
+        assert_eq!(meetings(&chains, 99), Ok(Vec::new()));
+        let across = [point(-500.0, 0.5), point(500.0, 0.5)];
+        chains.push(Chain { points: &across, closed: false });
+        assert_eq!(meetings(&chains, 99_999).unwrap().len(), 2 * 1500);
+        let asked = std::cell::Cell::new(0);
+        let after_ten = || {
+            asked.set(asked.get() + 1);
+            asked.get() > 10
+        };
+        assert_eq!(meetings_unless(&chains, 99_999, &after_ten), Err(TooTangled));
+        assert_eq!(asked.get(), 11, "it ends where it is told to");
     }
 
     #[test]

@@ -14,7 +14,7 @@ mod region;
 mod transform;
 
 pub use inscribed::largest_rectangle;
-pub(crate) use intersect::{Chain, Meeting, meetings};
+pub(crate) use intersect::{Chain, Meeting, meetings, meetings_unless};
 pub use point::{Point, point};
 pub use region::{Bounds, Path, Region, Ring, path_length, ring_area, ring_bounds, ring_contains};
 pub use transform::Motion;

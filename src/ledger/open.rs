@@ -123,6 +123,11 @@ impl Ledger {
     }
 
     pub(super) fn open(file: &Path, may_write: bool) -> Result<Ledger, Trouble> {
+        // A pipe would be waited for without end.
+        if std::fs::metadata(file).is_ok_and(|m| !m.is_file()) {
+            let fault = Fault::new("this is not an ordinary file", "name a ledger with --ledger, or a place for a new one");
+            return Err(fault.in_file(file).into());
+        }
         let flags = if may_write {
             OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_CREATE | OpenFlags::SQLITE_OPEN_NO_MUTEX
         } else {

@@ -14,6 +14,7 @@
 //! Lines that start with `#` are comments. Columns are parted by commas, semicolons or tabs; beside semicolons and tabs a number may have a
 //! decimal comma.
 
+use super::budget::Budget;
 use super::roles::{Meaning, edge_kind_named, meaning_of_names};
 use super::{Drawing, DrawnLine, EdgeKind, ReadOptions, Role, Unit};
 use crate::fault::{Fault, Faults};
@@ -29,7 +30,7 @@ const MOST_FAULTS: usize = 100;
 const LINES: &str = "outline, hole, cut, mark, arrow or no-splice, with a number behind it if there are several";
 
 /// Reads a CSV file.
-pub(super) fn read(bytes: &[u8], options: &ReadOptions) -> Result<Drawing, Faults> {
+pub(super) fn read(bytes: &[u8], options: &ReadOptions, budget: &Budget<'_>) -> Result<Drawing, Faults> {
     let text = std::str::from_utf8(bytes).map_err(|e| {
         let line = 1 + bytes.iter().take(e.valid_up_to()).filter(|b| **b == b'\n').count();
         Fault::new("the file is not UTF-8 text from here on", "save the table as CSV in UTF-8").at_line(line, 1)
@@ -52,6 +53,7 @@ pub(super) fn read(bytes: &[u8], options: &ReadOptions) -> Result<Drawing, Fault
     let mut columns: Option<Columns> = None;
     let mut table = Table { decimal_comma: delimiter != b',', mm: 1.0, lines: Vec::new(), seen: BTreeMap::new() };
     for (count, row) in rows.records().enumerate() {
+        budget.holds()?;
         if count > MOST_ROWS {
             return Err(Fault::new(format!("the file has more than {MOST_ROWS} rows"), "split it, or thin the points out").into());
         }

@@ -25,6 +25,7 @@
 
 mod account;
 mod assemble;
+mod budget;
 mod csv;
 mod drawing;
 mod dxf;
@@ -36,7 +37,7 @@ mod svg;
 mod validity;
 
 pub use account::{Account, AccountRow, Taken, account_rows, merged};
-pub use assemble::assemble;
+pub use assemble::{assemble, assemble_in};
 pub use drawing::{Drawing, DrawnLine, NotUsed, Role};
 pub use model::{Draft, EdgeKind, Outline};
 pub use read::{LARGEST_FILE, MaybeArrow, ReadOptions, Reading, Unit, read_bytes, read_bytes_in, read_file, read_file_in};

@@ -1,6 +1,7 @@
 //! From a file to outlines: picks the reader, then assembles.
 
-use super::{Account, NotUsed, Outline, assemble, csv, dxf, svg};
+use super::budget::Budget;
+use super::{Account, NotUsed, Outline, assemble_in, csv, dxf, svg};
 use crate::fault::{Fault, Faults};
 use crate::geometry::Point;
 use crate::run::{Phase, Run};
@@ -175,9 +176,11 @@ fn read_unplaced(path: &Path, bytes: &[u8], options: &ReadOptions, run: &Run<'_>
     if bytes.iter().all(u8::is_ascii_whitespace) {
         return Err(Fault::new("the file is empty", "export or copy the drawing again").into());
     }
-    let drawing = read(bytes, options)?;
-    run.check(Phase::Reading)?;
-    assemble(drawing, options)
+    let budget = Budget::new(run);
+    let drawing = read(bytes, options, &budget);
+    // What was found until then is not all there is to say.
+    budget.holds()?;
+    assemble_in(drawing?, options, run)
 }
 
 /// Places faults that name no file, and keeps a flood of them readable.

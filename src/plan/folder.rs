@@ -79,14 +79,23 @@ pub fn write(dir: &Path, files: &[(PathBuf, Vec<u8>)]) -> Result<Vec<[PathBuf; 2
     Ok(kept)
 }
 
-/// Tries whether [`write()`] would accept `dir`, so that a long run need not end in a refusal. Leaves nothing behind but the folders above it.
+/// Tells whether [`write()`] would accept `dir`, so that a long run need not end in a refusal.
 ///
 /// # Errors
-/// A folder with something else in it, or a file in its place; the folder that the process stands in; a disk that takes no folder there.
+/// A folder with something else in it, or a file in its place; the folder that the process stands in.
 pub fn check(dir: &Path) -> Result<(), Faults> {
     let target = fs::canonicalize(dir).unwrap_or_else(|_| dir.to_path_buf());
     old_folder(&target)?;
     not_under_our_feet(&target)?;
+    Ok(())
+}
+
+/// Tries whether the disk takes a folder there. Leaves nothing behind but the folders above it.
+///
+/// # Errors
+/// What the disk says.
+pub fn try_disk(dir: &Path) -> Result<(), Faults> {
+    let target = fs::canonicalize(dir).unwrap_or_else(|_| dir.to_path_buf());
     let parent = target.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
     fs::create_dir_all(parent).map_err(|e| refused("could not make the folder", parent, &e))?;
     let name = target.file_name().unwrap_or(OsStr::new("plan"));

@@ -13,18 +13,17 @@ mod ledger;
 mod parts;
 mod rings;
 
+use super::budget::MOST_POINTS;
 use super::roles::{Meaning, ROLE_WORDS, meaning_of};
 use super::validity::numbers_hold;
 use super::{Drawing, DrawnLine, EdgeKind, MaybeArrow, ReadOptions, Reading};
 use crate::fault::{Fault, Faults};
 use crate::geometry::{Bounds, Point};
+use crate::run::{Phase, Run};
 use crate::units::{degrees_0_360, micrometres, show_number};
 use ledger::Ledger;
 use rings::nest;
 use std::collections::{BTreeMap, BTreeSet};
-
-/// Most points of one drawing: some hundred skins.
-const MOST_POINTS: usize = 2_000_000;
 
 /// Most lines of one drawing.
 const MOST_LINES: usize = 50_000;
@@ -41,6 +40,14 @@ const BESIDE: f64 = 0.5;
 /// Every fault found: self-crossing, duplicate, zero-area and wrongly nested rings, open outlines, lines of a role that cannot be
 /// given to an outline.
 pub fn assemble(drawing: Drawing, options: &ReadOptions) -> Result<Reading, Faults> {
+    assemble_in(drawing, options, &Run::default())
+}
+
+/// The same as a part of a run that may be stopped.
+///
+/// # Errors
+/// As [`assemble`]; that it was stopped.
+pub fn assemble_in(drawing: Drawing, options: &ReadOptions, run: &Run<'_>) -> Result<Reading, Faults> {
     let lines = &drawing.lines;
     let total: usize = lines.iter().map(|l| l.points.len()).sum();
     if total > MOST_POINTS || lines.len() > MOST_LINES {
@@ -54,6 +61,7 @@ pub fn assemble(drawing: Drawing, options: &ReadOptions) -> Result<Reading, Faul
     bench.select()?;
     bench.refuse_bad_numbers();
     bench.leave_dots_and_doubles();
+    run.check(Phase::Reading)?;
     let rings = bench.rings();
     if rings.is_empty() && bench.faults.is_empty() {
         let fault = bench.no_outline();
@@ -63,7 +71,8 @@ pub fn assemble(drawing: Drawing, options: &ReadOptions) -> Result<Reading, Faul
         return Err(bench.faults);
     }
     let before = bench.faults.0.len();
-    let nests = nest(&rings, options.join_tolerance, &mut bench.faults);
+    let nests = nest(&rings, options.join_tolerance, &mut bench.faults, run);
+    run.check(Phase::Reading)?;
     let nested_well = bench.faults.0.len() == before;
     let outlines = bench.outlines(rings, &nests, nested_well);
     let maybe_arrows = bench.maybe_arrows(&outlines);

@@ -1,5 +1,6 @@
 //! Walks through the drawing and the blocks it inserts, and keeps account of every entity.
 
+use super::super::budget::Budget;
 use super::super::{Drawing, DrawnLine, NotUsed, ReadOptions};
 use super::entities::{Refusal, chain};
 use super::frame::Frame;
@@ -16,9 +17,6 @@ const DEEPEST: usize = 16;
 
 /// So many entities may be drawn once every insertion is spelt out.
 const MOST_DRAWN: usize = 400_000;
-
-/// So many points may come of it.
-const MOST_POINTS: usize = 4_000_000;
 
 const UNFOLD: &str = "unfold the piece in the drawing program and save again";
 
@@ -59,11 +57,17 @@ pub(super) struct Walk<'s> {
     faults: Faults,
     lines: Vec<DrawnLine>,
     drawn: usize,
-    points: usize,
+    budget: &'s Budget<'s>,
 }
 
 impl<'s> Walk<'s> {
-    pub(super) fn new(scan: &'s Scan, parsed: &'s [Option<&'s EntityType>], options: &'s ReadOptions, pattern: bool) -> Self {
+    pub(super) fn new(
+        scan: &'s Scan,
+        parsed: &'s [Option<&'s EntityType>],
+        options: &'s ReadOptions,
+        pattern: bool,
+        budget: &'s Budget<'s>,
+    ) -> Self {
         let mut by_name: BTreeMap<String, Vec<usize>> = BTreeMap::new();
         for (i, block) in scan.blocks.iter().enumerate() {
             by_name.entry(block.name.to_lowercase()).or_default().push(i);
@@ -79,7 +83,7 @@ impl<'s> Walk<'s> {
             faults: Faults::new(),
             lines: vec![],
             drawn: 0,
-            points: 0,
+            budget,
         }
     }
 
@@ -118,14 +122,10 @@ impl<'s> Walk<'s> {
             let what = format!("the drawing comes to more than {MOST_DRAWN} entities once its inserted blocks are drawn");
             self.faults.push(Fault::new(what, "save a drawing of the outlines alone"));
         }
-        if self.points > MOST_POINTS {
-            let what = format!("the drawing comes to more than {MOST_POINTS} points");
-            self.faults.push(Fault::new(what, "save a drawing of the outlines alone, or give a coarser chord tolerance"));
-        }
     }
 
     fn too_much(&self) -> bool {
-        self.drawn > MOST_DRAWN || self.points > MOST_POINTS
+        self.drawn > MOST_DRAWN || self.budget.is_spent()
     }
 
     /// Returns true if the entity gave a line.
@@ -182,14 +182,15 @@ impl<'s> Walk<'s> {
     fn draw(&mut self, i: usize, entity: &EntityType, layer: &str, within: Within<'_>) -> Result<(), Refusal> {
         let role = if self.pattern { Some(pattern_role(layer)?) } else { None };
         let names: Vec<String> = within.names.iter().cloned().chain([layer.to_string()]).collect();
-        let chain = chain(entity, &within.frame, self.options.chord_tolerance).inspect_err(|_| {
+        let chain = chain(entity, &within.frame, self.options.chord_tolerance, self.budget).inspect_err(|_| {
             self.settled.insert(i);
         })?;
         if chain.points.iter().any(|p| !(p.x.abs() <= LARGEST && p.y.abs() <= LARGEST)) {
             let what = format!("it reaches farther than {} m from the drawing's origin", LARGEST / 1000.0);
             return Err(Refusal::Wrong(what, "check the drawing's unit, or move the outlines to its origin".into()));
         }
-        self.points += chain.points.len();
+        self.budget.points(chain.points.len());
+        self.budget.told(&names, &self.scan.records[i].label);
         self.lines.push(DrawnLine { points: chain.points, closed: chain.closed, names, role, label: self.scan.records[i].label.clone() });
         Ok(())
     }

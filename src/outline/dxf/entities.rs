@@ -1,5 +1,6 @@
 //! From one parsed entity to one flattened line.
 
+use super::super::budget::Budget;
 use super::super::flatten::ellipse_arc;
 use super::frame::Frame;
 use super::spline;
@@ -55,7 +56,7 @@ fn not_used<T>(why: &str) -> Result<T, Refusal> {
 ///
 /// # Errors
 /// It gives no line.
-pub(super) fn chain(entity: &EntityType, frame: &Frame, tolerance: f64) -> Result<Chain, Refusal> {
+pub(super) fn chain(entity: &EntityType, frame: &Frame, tolerance: f64, budget: &Budget<'_>) -> Result<Chain, Refusal> {
     let in_plane = |direction| frame.extruded(direction).ok_or_else(|| Refusal::Missed("its plane is tilted out of the drawing".into()));
     if leaves_its_plane(entity) {
         return missed("it does not lie flat (its z changes)");
@@ -91,7 +92,7 @@ pub(super) fn chain(entity: &EntityType, frame: &Frame, tolerance: f64) -> Resul
             let (from, sweep) = (ellipse.start_parameter.to_degrees(), sweep.to_degrees());
             finish(ellipse_arc(centre, frame.vector(major), frame.vector(minor), from, sweep, tolerance), false)
         }
-        EntityType::Spline(spline) => finish(spline::flatten(spline, frame, tolerance)?, false),
+        EntityType::Spline(spline) => finish(spline::flatten(spline, frame, tolerance, budget)?, false),
         _ => missed("this kind of entity is not read"),
     }
 }

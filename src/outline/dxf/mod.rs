@@ -22,6 +22,7 @@ mod tags;
 #[cfg(test)]
 mod tests;
 
+use super::budget::Budget;
 use super::{Drawing, ReadOptions};
 use crate::fault::{Fault, Faults};
 
@@ -31,16 +32,16 @@ use crate::fault::{Fault, Faults};
 ///
 /// # Errors
 /// Everything found wrong with it, at most one fault for each entity.
-pub(super) fn read(bytes: &[u8], options: &ReadOptions) -> Result<Drawing, Faults> {
+pub(super) fn read(bytes: &[u8], options: &ReadOptions, budget: &Budget<'_>) -> Result<Drawing, Faults> {
     let mut faults = Faults::new();
-    let drawing = drawing(bytes, options, &mut faults).unwrap_or_else(|fault| {
+    let drawing = drawing(bytes, options, budget, &mut faults).unwrap_or_else(|fault| {
         faults.push(fault);
         Drawing::default()
     });
     faults.into_result(drawing)
 }
 
-fn drawing(bytes: &[u8], options: &ReadOptions, faults: &mut Faults) -> Result<Drawing, Fault> {
+fn drawing(bytes: &[u8], options: &ReadOptions, budget: &Budget<'_>, faults: &mut Faults) -> Result<Drawing, Fault> {
     let scan = scan::scan(bytes, faults)?;
     if scan.records.is_empty() {
         return Err(Fault::new("the drawing holds no entities", "draw the outlines in it, or name another file"));
@@ -49,6 +50,7 @@ fn drawing(bytes: &[u8], options: &ReadOptions, faults: &mut Faults) -> Result<D
         faults.push(fault);
         1.0
     });
+    budget.holds()?;
     let parsed = dxf::Drawing::load(&mut scan.clean.as_bytes())
         .map_err(|error| Fault::new(format!("the drawing cannot be read: {error}"), "save it again, best as DXF of the 2000 release"))?;
     let mut by_record = vec![None; scan.records.len()];
@@ -60,7 +62,7 @@ fn drawing(bytes: &[u8], options: &ReadOptions, faults: &mut Faults) -> Result<D
     }
     let shown = scan.records.iter().filter(|record| !record.paper && record.kind != "INSERT");
     let pattern = layers::are_of_pattern_standard(shown.map(|record| record.layer.as_str()));
-    let (drawing, wrong) = blocks::Walk::new(&scan, &by_record, options, pattern).run(millimetres);
+    let (drawing, wrong) = blocks::Walk::new(&scan, &by_record, options, pattern, budget).run(millimetres);
     faults.extend(wrong);
     Ok(drawing)
 }

@@ -4,6 +4,7 @@
 //! weights a curve lies within the convex hull of its control points, so the tolerance is kept.
 //! Method: Piegl and Tiller, The NURBS Book (blossoms and de Casteljau's algorithm; from memory).
 
+use super::super::budget::Budget;
 use super::super::flatten::cubic;
 use super::entities::{Refusal, bounded};
 use super::frame::Frame;
@@ -23,7 +24,7 @@ type Weighted = [f64; 3];
 ///
 /// # Errors
 /// Its numbers contradict each other, or it has no control points and no shape of its own.
-pub(super) fn flatten(spline: &Spline, frame: &Frame, tolerance: f64) -> Result<Path, Refusal> {
+pub(super) fn flatten(spline: &Spline, frame: &Frame, tolerance: f64, budget: &Budget<'_>) -> Result<Path, Refusal> {
     if spline.control_points.is_empty() {
         return through_fit_points(spline, frame, tolerance);
     }
@@ -43,8 +44,15 @@ pub(super) fn flatten(spline: &Spline, frame: &Frame, tolerance: f64) -> Result<
         if out.is_empty() {
             out.extend(bezier.first().map(project));
         }
+        let before = out.len();
         halve(&bezier, tolerance, MOST_HALVINGS, &mut out);
         bounded(&out)?;
+        // A halving mixes each row of points once, and there are about as many halvings as points; the blossoms come before.
+        let rows = (degree * (degree + 1) / 2) as u64;
+        budget.work(rows * (out.len() - before + degree + 1) as u64);
+        if budget.is_spent() {
+            return Err(Refusal::NotUsed("the drawing is too big".into()));
+        }
     }
     Ok(out)
 }

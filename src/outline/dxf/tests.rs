@@ -3,13 +3,18 @@
 #![allow(clippy::unwrap_used)]
 
 use super::super::{Drawing, DrawnLine, ReadOptions, Role, Unit};
-use super::read;
 use crate::fault::Faults;
 use crate::geometry::{Point, point, ring_area};
+use crate::outline::budget::Budget;
+use crate::run::Run;
 use rand_pcg::Pcg32;
 use rand_pcg::rand_core::Rng;
 use std::collections::BTreeSet;
 use std::f64::consts::PI;
+
+fn read(bytes: &[u8], options: &ReadOptions) -> Result<Drawing, Faults> {
+    super::read(bytes, options, &Budget::new(&Run::default()))
+}
 
 /// Group codes and values, written `code value` on a line each, as DXF text.
 fn pairs(short: &str) -> String {

@@ -7,7 +7,7 @@ use roxmltree::{Document, Error, Node};
 use simplecss::StyleSheet;
 
 /// Most XML nodes.
-pub(super) const MOST_NODES: u32 = 2_000_000;
+pub(super) const MOST_NODES: u32 = 1_000_000;
 
 /// Most elements drawn, instances of `use` counted each.
 const MOST_INSTANCES: u64 = 200_000;

@@ -12,6 +12,7 @@ mod shape;
 mod size;
 mod style;
 
+use super::budget::Budget;
 use super::roles::{Meaning, meaning_of_names, shown_name};
 use super::{Drawing, DrawnLine, NotUsed, ReadOptions, Role};
 use crate::fault::{Fault, Faults};
@@ -32,7 +33,7 @@ const MOST_LEVELS: usize = 64;
 const MOST_FAULTS: usize = 100;
 
 /// Reads an SVG file.
-pub(super) fn read(bytes: &[u8], options: &ReadOptions) -> Result<Drawing, Faults> {
+pub(super) fn read(bytes: &[u8], options: &ReadOptions, budget: &Budget<'_>) -> Result<Drawing, Faults> {
     let text = guard::text_of(bytes)?;
     let parsing = roxmltree::ParsingOptions { allow_dtd: true, nodes_limit: guard::MOST_NODES, entity_resolver: None };
     let doc = roxmltree::Document::parse_with_options(text, parsing).map_err(guard::not_xml)?;
@@ -56,6 +57,7 @@ pub(super) fn read(bytes: &[u8], options: &ReadOptions) -> Result<Drawing, Fault
         labels: &labels,
         sheet: &sheet,
         tolerance: options.chord_tolerance,
+        budget,
         drawing: Drawing { present: count.entities(), warnings, ..Drawing::default() },
         faults: Faults::new(),
         drawn: BTreeSet::new(),
@@ -89,6 +91,7 @@ struct Reader<'a, 'input> {
     labels: &'a Labels<'a, 'input>,
     sheet: &'a StyleSheet<'a>,
     tolerance: f64,
+    budget: &'a Budget<'a>,
     drawing: Drawing,
     faults: Faults,
     /// Elements that were met on the way, by node id.
@@ -127,6 +130,9 @@ impl<'a, 'input> Reader<'a, 'input> {
 
     fn element(&mut self, node: Node<'a, 'input>, to_mm: &Affine, viewport: Option<(f64, f64)>, parent: &Style) {
         if !is_container(node) && !is_entity(node) && node.tag_name().name() != "use" {
+            return;
+        }
+        if self.budget.is_spent() {
             return;
         }
         if self.path.len() >= MOST_LEVELS {
@@ -170,7 +176,7 @@ impl<'a, 'input> Reader<'a, 'input> {
         if self.path.contains(&target.id().get()) {
             return self.fault(node, "it draws itself, directly or through others", "make it refer to something it does not lie in");
         }
-        let canvas = Canvas { to_mm: own, viewport, tolerance: self.tolerance };
+        let canvas = Canvas { to_mm: own, viewport, tolerance: self.tolerance, budget: self.budget };
         let at = canvas.length(node, "x", Axis::X).and_then(|x| Ok((x.unwrap_or(0.0), canvas.length(node, "y", Axis::Y)?.unwrap_or(0.0))));
         let (x, y) = match at {
             Ok(at) => at,
@@ -201,7 +207,7 @@ impl<'a, 'input> Reader<'a, 'input> {
         outer: Option<(f64, f64)>,
         sized_by: Option<Node<'a, 'input>>,
     ) -> Result<(Affine, Option<(f64, f64)>), Fault> {
-        let canvas = Canvas { to_mm: &Affine::IDENTITY, viewport: outer, tolerance: self.tolerance };
+        let canvas = Canvas { to_mm: &Affine::IDENTITY, viewport: outer, tolerance: self.tolerance, budget: self.budget };
         let get = |name: &str, axis: Axis| -> Result<Option<f64>, Fault> {
             match sized_by.filter(|u| u.has_attribute(name)) {
                 Some(by) => canvas.length(by, name, axis),
@@ -235,7 +241,7 @@ impl<'a, 'input> Reader<'a, 'input> {
             self.leave(tag, label, why);
             return;
         }
-        let canvas = Canvas { to_mm, viewport, tolerance: self.tolerance };
+        let canvas = Canvas { to_mm, viewport, tolerance: self.tolerance, budget: self.budget };
         match canvas.draw(node) {
             Err(fault) => self.push(node, fault),
             Ok(Drawn::Nothing(why)) => self.leave(tag, label, why),
@@ -252,6 +258,7 @@ impl<'a, 'input> Reader<'a, 'input> {
                 }
                 for line in lines {
                     let names = self.names.clone();
+                    self.budget.told(&names, &label);
                     self.drawing.lines.push(DrawnLine {
                         points: line.points,
                         closed: line.closed,
@@ -267,6 +274,7 @@ impl<'a, 'input> Reader<'a, 'input> {
     /// Puts down an entity that gives no line.
     fn leave(&mut self, what: &str, label: String, why: &str) {
         let name = shown_name(&self.names);
+        self.budget.told(std::slice::from_ref(&name), &label);
         self.drawing.not_used.push(NotUsed { what: what.to_string(), name, label, why: why.to_string(), is_line: false });
     }
 
@@ -280,7 +288,12 @@ impl<'a, 'input> Reader<'a, 'input> {
                 Some(holder) => format!("lies in a {holder}, which draws no outline"),
             };
             let (what, name) = (node.tag_name().name().to_string(), shown_name(&label::names_of(node)));
-            self.drawing.not_used.push(NotUsed { what, name, label: self.labels.label(node), why, is_line: false });
+            let label = self.labels.label(node);
+            self.budget.told(std::slice::from_ref(&name), &label);
+            if self.budget.is_spent() {
+                return;
+            }
+            self.drawing.not_used.push(NotUsed { what, name, label, why, is_line: false });
         }
     }
 

@@ -4,6 +4,7 @@ use super::affine::Affine;
 use super::size::shortened;
 use crate::fault::Fault;
 use crate::geometry::{Path, Point, point, sin_cos_degrees};
+use crate::outline::budget::Budget;
 use crate::outline::flatten;
 use svgtypes::{Error, PathParser, PathSegment};
 
@@ -18,6 +19,7 @@ pub(super) struct Line {
 pub(super) struct Pen<'a> {
     to_mm: &'a Affine,
     tolerance: f64,
+    budget: &'a Budget<'a>,
     start: Point,
     at: Point,
     points: Path,
@@ -25,8 +27,8 @@ pub(super) struct Pen<'a> {
 }
 
 impl<'a> Pen<'a> {
-    pub(super) fn new(to_mm: &'a Affine, tolerance: f64) -> Self {
-        Pen { to_mm, tolerance, start: Point::default(), at: Point::default(), points: Path::new(), lines: Vec::new() }
+    pub(super) fn new(to_mm: &'a Affine, tolerance: f64, budget: &'a Budget<'a>) -> Self {
+        Pen { to_mm, tolerance, budget, start: Point::default(), at: Point::default(), points: Path::new(), lines: Vec::new() }
     }
 
     pub(super) fn move_to(&mut self, p: Point) {
@@ -71,6 +73,7 @@ impl<'a> Pen<'a> {
         self.move_to(centre + point(radii.x, 0.0));
         let arc = Arc { centre, u: point(radii.x, 0.0), v: point(0.0, radii.y), from: 0.0, sweep: 360.0 };
         self.points = self.flat(&arc);
+        self.budget.points(self.points.len());
         self.points.pop();
         self.close();
     }
@@ -102,6 +105,7 @@ impl<'a> Pen<'a> {
         if self.points.is_empty() {
             self.points.push(self.to_mm.point(self.at));
         }
+        self.budget.points(points.len() + 1);
         self.points.extend_from_slice(points);
         self.at = to;
     }
@@ -156,12 +160,13 @@ impl Arc {
 ///
 /// # Errors
 /// Where the data stops making sense; viewers draw it up to there in silence, which here would be a spoiled ply.
-pub(super) fn lines_of(data: &str, to_mm: &Affine, tolerance: f64) -> Result<Vec<Line>, Fault> {
-    let mut pen = Pen::new(to_mm, tolerance);
+pub(super) fn lines_of(data: &str, to_mm: &Affine, tolerance: f64, budget: &Budget<'_>) -> Result<Vec<Line>, Fault> {
+    let mut pen = Pen::new(to_mm, tolerance, budget);
     // Control points for the smooth commands: of the last cubic and of the last quadratic curve.
     let (mut cubic, mut quad): (Option<Point>, Option<Point>) = (None, None);
     for (count, segment) in PathParser::from(data).enumerate() {
         let segment = segment.map_err(|e| broken(data, count, &e))?;
+        budget.holds()?;
         let at = pen.at;
         let base = if segment.is_abs() { Point::default() } else { at };
         let to = |x: f64, y: f64| base + point(x, y);
@@ -218,9 +223,10 @@ mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::geometry::ring_area;
+    use crate::run::Run;
 
     fn lines(data: &str) -> Vec<Line> {
-        lines_of(data, &Affine::IDENTITY, 0.01).unwrap()
+        lines_of(data, &Affine::IDENTITY, 0.01, &Budget::new(&Run::default())).unwrap()
     }
 
     fn corners(data: &str) -> Vec<(f64, f64)> {
@@ -318,7 +324,7 @@ mod tests {
             ("M0 0 # L5 5", "not understood"),
             ("M0 0 L 1é 5", "not understood"),
         ] {
-            let fault = lines_of(data, &Affine::IDENTITY, 0.01).unwrap_err();
+            let fault = lines_of(data, &Affine::IDENTITY, 0.01, &Budget::new(&Run::default())).unwrap_err();
             assert!(fault.what.contains(what), "{data}: {fault}");
         }
     }

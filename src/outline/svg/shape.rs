@@ -5,6 +5,7 @@ use super::path::{Line, Pen, lines_of};
 use super::size::{Length, shortened};
 use crate::fault::Fault;
 use crate::geometry::{Point, point};
+use crate::outline::budget::Budget;
 use roxmltree::Node;
 use svgtypes::NumberListParser;
 
@@ -22,6 +23,7 @@ pub(super) struct Canvas<'a> {
     /// Width and height that percentages are of, user units.
     pub viewport: Option<(f64, f64)>,
     pub tolerance: f64,
+    pub budget: &'a Budget<'a>,
 }
 
 impl Canvas<'_> {
@@ -33,7 +35,7 @@ impl Canvas<'_> {
         let lines = match node.tag_name().name() {
             "path" => match node.attribute("d").map(str::trim) {
                 None | Some("" | "none") => return Ok(Drawn::Nothing("has no path data")),
-                Some(data) => lines_of(data, self.to_mm, self.tolerance)?,
+                Some(data) => lines_of(data, self.to_mm, self.tolerance, self.budget)?,
             },
             "rect" => self.rect(node)?,
             "circle" => {
@@ -45,7 +47,7 @@ impl Canvas<'_> {
                 let end = |x: &str, y: &str| -> Result<Point, Fault> {
                     Ok(point(self.length(node, x, Axis::X)?.unwrap_or(0.0), self.length(node, y, Axis::Y)?.unwrap_or(0.0)))
                 };
-                let mut pen = Pen::new(self.to_mm, self.tolerance);
+                let mut pen = Pen::new(self.to_mm, self.tolerance, self.budget);
                 pen.move_to(end("x1", "y1")?);
                 pen.line_to(end("x2", "y2")?);
                 pen.finish()
@@ -66,7 +68,7 @@ impl Canvas<'_> {
         // A radius left out is as the other one; neither is more than half its side.
         let (rx, ry) = (self.radius(node, "rx", Axis::X)?, self.radius(node, "ry", Axis::Y)?);
         let (rx, ry) = (rx.or(ry).unwrap_or(0.0).min(w / 2.0), ry.or(rx).unwrap_or(0.0).min(h / 2.0));
-        let mut pen = Pen::new(self.to_mm, self.tolerance);
+        let mut pen = Pen::new(self.to_mm, self.tolerance, self.budget);
         let r = point(rx, ry);
         pen.move_to(point(x + rx, y));
         if rx > 0.0 && ry > 0.0 {
@@ -95,7 +97,7 @@ impl Canvas<'_> {
         if radii.x <= 0.0 || radii.y <= 0.0 {
             return Ok(Vec::new());
         }
-        let mut pen = Pen::new(self.to_mm, self.tolerance);
+        let mut pen = Pen::new(self.to_mm, self.tolerance, self.budget);
         pen.ellipse(centre, radii);
         Ok(pen.finish())
     }
@@ -118,7 +120,7 @@ impl Canvas<'_> {
                 "write them as x,y pairs",
             ));
         }
-        let mut pen = Pen::new(self.to_mm, self.tolerance);
+        let mut pen = Pen::new(self.to_mm, self.tolerance, self.budget);
         for (i, xy) in numbers.chunks_exact(2).enumerate() {
             let p = point(xy[0], xy[1]);
             if i == 0 { pen.move_to(p) } else { pen.line_to(p) }
