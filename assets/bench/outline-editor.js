@@ -15,28 +15,52 @@ const DRAWN = /** @type {const} */ ({ relief: 'cuts', hole: 'holes', zone: 'no_s
 const MOST_STEPS = 200;
 
 class OutlineEditor extends HTMLElement {
+  /** @type {Record<string, string>} */
+  words = {};
+  rev = '';
+  otherwise = 'trim';
+  /** @type {{place: number[]} | null} */
+  photo = null;
+  /** @type {Outline} */
+  outline = { net: [], edges: [], holes: [], cuts: [], marks: [], no_splice: [], arrow: null };
+  saved = '';
+  /** @type {string[]} */
+  done = [];
+  /** @type {string[]} */
+  undone = [];
+  tool = 'select';
+  /** @type {Corner[]} */
+  picked = [];
+  /** @type {number | null} */
+  edge = null;
+  /** @type {Point[]} */
+  drawing = [];
+  /** @type {{what: string, at: number[] | null}[]} */
+  faults = [];
+  view = { x: 0, y: 0, w: 1, h: 1 };
+  /** @type {Map<number, Point>} */
+  fingers = new Map();
+  /** @type {{corner?: Corner, begun?: boolean, ground?: Point} | null} */
+  dragging = null;
+  /** @type {Element | null} */
+  loupe = null;
+  bar = document.createElement('div');
+  kinds = document.createElement('span');
+  said = document.createElement('p');
+  measured = document.createElement('p');
+  canvas = document.createElement('div');
+  list = document.createElement('ul');
+  saveButton = document.createElement('button');
+  svg = document.createElementNS(SVG, 'svg');
+
   connectedCallback() {
     const begin = JSON.parse(this.dataset.begin ?? '{}');
     this.words = JSON.parse(this.dataset.words ?? '{}');
     this.rev = begin.rev;
     this.otherwise = begin.edge;
     this.photo = begin.photo;
-    /** @type {Outline} */
     this.outline = this.complete(begin.outline);
-    /** @type {string[]} */
-    this.done = [];
-    /** @type {string[]} */
-    this.undone = [];
     this.saved = JSON.stringify(this.outline);
-    this.tool = 'select';
-    /** @type {Corner[]} */
-    this.picked = [];
-    /** @type {number | null} */
-    this.edge = null;
-    /** @type {Point[]} */
-    this.drawing = [];
-    /** @type {{what: string, at: number[] | null}[]} */
-    this.faults = [];
     this.build();
     this.fit();
     this.draw();
@@ -63,7 +87,6 @@ class OutlineEditor extends HTMLElement {
   }
 
   build() {
-    this.bar = document.createElement('div');
     this.bar.className = 'bar-of-tools';
     this.bar.setAttribute('role', 'toolbar');
     for (const tool of ['select', 'add', ...Object.keys(DRAWN)]) {
@@ -72,7 +95,6 @@ class OutlineEditor extends HTMLElement {
     this.button('close', () => this.closeLine());
     this.button('remove', () => this.remove());
     this.button('straight', () => this.straighten());
-    this.kinds = document.createElement('span');
     for (const kind of [...KINDS, 'none']) this.button(kind, () => this.setKind(kind === 'none' ? null : kind), this.kinds).dataset.kind = kind;
     this.bar.append(this.kinds);
     this.button('undo', () => this.back(this.done, this.undone));
@@ -83,18 +105,13 @@ class OutlineEditor extends HTMLElement {
     });
     this.saveButton = this.button('save', () => this.save());
     this.saveButton.classList.add('go');
-    this.said = document.createElement('p');
     this.said.setAttribute('role', 'status');
-    this.measured = document.createElement('p');
-    this.canvas = document.createElement('div');
     this.canvas.className = 'canvas';
-    this.svg = /** @type {SVGSVGElement} */ (document.createElementNS(SVG, 'svg'));
     this.svg.setAttribute('tabindex', '0');
     this.svg.setAttribute('role', 'application');
     this.svg.setAttribute('aria-label', this.t('help'));
     this.svg.classList.toggle('on-photo', Boolean(this.photo));
     this.canvas.append(this.svg);
-    this.list = document.createElement('ul');
     this.list.className = 'faults';
     this.append(this.bar, this.said, this.canvas, this.measured, this.list);
     this.svg.addEventListener('wheel', (event) => this.zoomBy(event), { passive: false });
@@ -104,8 +121,6 @@ class OutlineEditor extends HTMLElement {
     this.svg.addEventListener('pointercancel', (event) => this.up(event));
     this.svg.addEventListener('dblclick', () => this.closeLine());
     this.svg.addEventListener('keydown', (event) => this.key(event));
-    /** @type {Map<number, Point>} */
-    this.fingers = new Map();
     window.addEventListener('beforeunload', (event) => {
       if (this.isConnected && JSON.stringify(this.outline) !== this.saved) event.preventDefault();
     });
@@ -117,7 +132,7 @@ class OutlineEditor extends HTMLElement {
     button.type = 'button';
     button.textContent = this.t(key);
     button.addEventListener('click', act);
-    place?.append(button);
+    place.append(button);
     return button;
   }
 
@@ -134,14 +149,13 @@ class OutlineEditor extends HTMLElement {
 
   /** mm on the bench that a pixel of the screen shows. */
   get pixel() {
-    const box = this.svg?.getBoundingClientRect();
-    const view = this.view ?? { w: 1, h: 1 };
-    return box && box.width > 0 ? Math.max(view.w / box.width, view.h / box.height) : 1;
+    const box = this.svg.getBoundingClientRect();
+    return box.width > 0 ? Math.max(this.view.w / box.width, this.view.h / box.height) : 1;
   }
 
   /** @param {{clientX: number, clientY: number}} event @returns {Point} */
   place(event) {
-    const at = new DOMPoint(event.clientX, event.clientY).matrixTransform(this.svg?.getScreenCTM()?.inverse());
+    const at = new DOMPoint(event.clientX, event.clientY).matrixTransform(this.svg.getScreenCTM()?.inverse());
     return { x: at.x, y: -at.y };
   }
 
@@ -154,7 +168,7 @@ class OutlineEditor extends HTMLElement {
   /** @param {Point} about @param {number} by */
   zoom(about, by) {
     const view = this.view;
-    if (!view || view.w * by > 1e6 || view.w * by < 0.5) return;
+    if (view.w * by > 1e6 || view.w * by < 0.5) return;
     this.view = { x: about.x - (about.x - view.x) * by, y: -about.y - (-about.y - view.y) * by, w: view.w * by, h: view.h * by };
     this.draw();
   }
@@ -162,9 +176,7 @@ class OutlineEditor extends HTMLElement {
   // --- drawing ---
 
   draw() {
-    const svg = this.svg;
-    const view = this.view;
-    if (!svg || !view) return;
+    const { svg, view } = this;
     svg.setAttribute('viewBox', `${view.x} ${view.y} ${view.w} ${view.h}`);
     svg.replaceChildren();
     if (this.photo) {
@@ -187,6 +199,7 @@ class OutlineEditor extends HTMLElement {
     if (this.drawing.length > 0) this.shape('polyline', { class: 'being-drawn', points: this.points(this.drawing) });
     const r = 5 * this.pixel;
     // Corners closer together than the handles are wide show only when one comes near.
+    /** @type {Point | null} */
     let last = null;
     for (const corner of this.corners()) {
       const p = this.at(corner);
@@ -205,7 +218,7 @@ class OutlineEditor extends HTMLElement {
   shape(name, attributes) {
     const element = document.createElementNS(SVG, name);
     for (const [key, value] of Object.entries(attributes)) element.setAttribute(key, String(value));
-    this.svg?.append(element);
+    this.svg.append(element);
   }
 
   /** @param {Point[]} line */
@@ -224,14 +237,14 @@ class OutlineEditor extends HTMLElement {
   }
 
   tell() {
-    for (const button of this.bar?.querySelectorAll('button') ?? []) {
+    for (const button of this.bar.querySelectorAll('button') ?? []) {
       if (button.dataset.tool) button.setAttribute('aria-pressed', String(button.dataset.tool === this.tool));
       if (button.dataset.kind) button.disabled = this.edge === null;
     }
     const unsaved = JSON.stringify(this.outline) !== this.saved;
-    if (this.saveButton) this.saveButton.disabled = !unsaved;
-    if (this.said && unsaved) this.said.textContent = this.t('unsaved');
-    this.list?.replaceChildren(
+    this.saveButton.disabled = !unsaved;
+    if (unsaved) this.said.textContent = this.t('unsaved');
+    this.list.replaceChildren(
       ...this.faults.map((fault) => {
         const item = document.createElement('li');
         item.className = 'note fault';
@@ -244,7 +257,6 @@ class OutlineEditor extends HTMLElement {
 
   /** The straight distance between two picked corners, and how far a measured length is off it. */
   showMeasure() {
-    if (!this.measured) return;
     if (this.picked.length !== 2) {
       this.measured.replaceChildren();
       return;
@@ -308,6 +320,7 @@ class OutlineEditor extends HTMLElement {
 
   /** @param {Point} p @returns {Corner | null} */
   nearCorner(p) {
+    /** @type {Corner | null} */
     let best = null;
     let reach = 14 * this.pixel;
     for (const corner of this.corners()) {
@@ -321,6 +334,7 @@ class OutlineEditor extends HTMLElement {
   /** @param {Point} p @returns {{index: number, at: Point} | null} */
   nearEdge(p) {
     const net = this.outline.net;
+    /** @type {{index: number, at: Point} | null} */
     let best = null;
     let reach = 12 * this.pixel;
     net.forEach((a, index) => {
@@ -361,7 +375,7 @@ class OutlineEditor extends HTMLElement {
     this.tool = tool;
     this.drawing = [];
     this.draw();
-    this.svg?.focus();
+    this.svg.focus();
   }
 
   remove() {
@@ -433,10 +447,10 @@ class OutlineEditor extends HTMLElement {
 
   /** @param {PointerEvent} event */
   down(event) {
-    this.svg?.setPointerCapture(event.pointerId);
-    this.svg?.focus({ preventScroll: true });
-    this.fingers?.set(event.pointerId, { x: event.clientX, y: event.clientY });
-    if ((this.fingers?.size ?? 0) > 1) {
+    this.svg.setPointerCapture(event.pointerId);
+    this.svg.focus({ preventScroll: true });
+    this.fingers.set(event.pointerId, { x: event.clientX, y: event.clientY });
+    if (this.fingers.size > 1) {
       this.dragging = null;
       return;
     }
@@ -484,10 +498,10 @@ class OutlineEditor extends HTMLElement {
 
   /** @param {PointerEvent} event */
   moved(event) {
-    const before = this.fingers?.get(event.pointerId);
+    const before = this.fingers.get(event.pointerId);
     if (!before) return;
     const now = { x: event.clientX, y: event.clientY };
-    if (this.fingers && this.fingers.size === 2) {
+    if (this.fingers.size === 2) {
       const other = [...this.fingers.entries()].find(([id]) => id !== event.pointerId)?.[1];
       this.fingers.set(event.pointerId, now);
       if (!other) return;
@@ -505,7 +519,7 @@ class OutlineEditor extends HTMLElement {
       Object.assign(this.at(dragging.corner), p);
       this.draw();
       this.showLoupe(p, event);
-    } else if (dragging.ground && this.view) {
+    } else if (dragging.ground) {
       this.view = { ...this.view, x: this.view.x - (p.x - dragging.ground.x), y: this.view.y + (p.y - dragging.ground.y) };
       this.draw();
     }
@@ -513,7 +527,6 @@ class OutlineEditor extends HTMLElement {
 
   /** What lies under the finger, five times as large, beside it. @param {Point} p @param {PointerEvent} event */
   showLoupe(p, event) {
-    if (!this.svg || !this.canvas) return;
     this.loupe?.remove();
     const loupe = /** @type {SVGSVGElement} */ (this.svg.cloneNode(true));
     const side = 30 * this.pixel;
@@ -531,7 +544,7 @@ class OutlineEditor extends HTMLElement {
 
   /** @param {PointerEvent} event */
   up(event) {
-    this.fingers?.delete(event.pointerId);
+    this.fingers.delete(event.pointerId);
     this.dragging = null;
     this.loupe?.remove();
   }
@@ -548,7 +561,7 @@ class OutlineEditor extends HTMLElement {
         const by = event.shiftKey ? 1 : 0.1;
         Object.assign(p, { x: p.x + way[0] * by, y: p.y + way[1] * by });
       }
-    } else if (way && this.view) {
+    } else if (way) {
       const by = 40 * this.pixel;
       this.view = { ...this.view, x: this.view.x + way[0] * by, y: this.view.y - way[1] * by };
     } else if (event.key === 'n' || event.key === 'p') {
@@ -567,7 +580,7 @@ class OutlineEditor extends HTMLElement {
       this.edge = null;
       this.tool = 'select';
     } else if (event.key === '+' || event.key === '-') {
-      const view = this.view ?? { x: 0, y: 0, w: 1, h: 1 };
+      const view = this.view;
       this.zoom({ x: view.x + view.w / 2, y: -(view.y + view.h / 2) }, event.key === '+' ? 1 / 1.2 : 1.2);
     } else if (command && event.key === 'z') this.back(this.done, this.undone);
     else if (command && event.key === 'y') this.back(this.undone, this.done);
@@ -584,7 +597,7 @@ class OutlineEditor extends HTMLElement {
     try {
       answer = await fetch(this.dataset.to ?? '', { method: 'POST', body, headers: { 'content-type': 'application/json' } });
     } catch {
-      if (this.said) this.said.textContent = `${this.t('unsaved')} ▲`;
+      this.said.textContent = `${this.t('unsaved')} ▲`;
       return;
     }
     if (answer.ok) {
@@ -592,7 +605,7 @@ class OutlineEditor extends HTMLElement {
       this.rev = saved.rev;
       this.saved = sent;
       this.faults = [];
-      if (this.said) this.said.textContent = `✓ ${this.t('saved')} ${saved.file}`;
+      this.said.textContent = `✓ ${this.t('saved')} ${saved.file}`;
     } else if (answer.status === 422) this.faults = await answer.json();
     else this.faults = [{ what: `${this.t('unsaved')} (${answer.status})`, at: null }];
     this.draw();

@@ -45,7 +45,7 @@ function fill(place, html) {
 document.addEventListener('htmx:afterRequest', (event) => {
   const detail = /** @type {CustomEvent} */ (event).detail;
   if (detail.xhr?.responseText) placeNotes(detail.xhr.responseText);
-  if (detail.successful) document.getElementById('message')?.replaceChildren();
+  if (detail.xhr?.status < 400) document.getElementById('message')?.replaceChildren();
 });
 
 // A choice that loads another page.

@@ -1,5 +1,6 @@
 //! The keys of each section of a job that the page shows as fields, in their order. Labels stand in the language files.
 
+use warpwise::units::parse_length;
 use warpwise::workshop::Entry;
 
 /// What a field takes.
@@ -215,7 +216,11 @@ pub fn entry(kind: Kind, typed: &str) -> Option<Entry> {
     let number = |t: &str| t.replace(',', ".").parse::<f64>().ok().filter(|n| n.is_finite());
     Some(match kind {
         Kind::Text | Kind::Id | Kind::Choice(_) | Kind::Day | Kind::Cloth | Kind::Template => text(),
-        Kind::Length | Kind::Number | Kind::Share => number(typed).map_or_else(text, Entry::Number),
+        Kind::Length => number(typed).map(Entry::Number).unwrap_or_else(|| {
+            let pointed = typed.replace(',', ".");
+            if parse_length(&pointed).is_ok() { Entry::Text(pointed) } else { text() }
+        }),
+        Kind::Number | Kind::Share => number(typed).map_or_else(text, Entry::Number),
         Kind::Flag(_) => match typed {
             "true" | "yes" | "on" => Entry::Flag(true),
             "false" | "no" | "off" => Entry::Flag(false),
@@ -256,6 +261,8 @@ mod tests {
     fn what_is_typed_becomes_what_the_file_takes() {
         assert_eq!(entry(Kind::Length, " 12,5 "), Some(Entry::Number(12.5)));
         assert_eq!(entry(Kind::Length, "1.25 m"), Some(Entry::Text("1.25 m".into())));
+        assert_eq!(entry(Kind::Length, "1,25 m"), Some(Entry::Text("1.25 m".into())));
+        assert_eq!(entry(Kind::Length, "1,25 furlongs"), Some(Entry::Text("1,25 furlongs".into())));
         assert_eq!(entry(Kind::Number, "twelve"), Some(Entry::Text("twelve".into())));
         assert_eq!(entry(Kind::Number, "inf"), Some(Entry::Text("inf".into())));
         assert_eq!(entry(Kind::Flag(true), "false"), Some(Entry::Flag(false)));

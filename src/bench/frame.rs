@@ -74,7 +74,7 @@ pub fn page(words: &Words, title: &str, rail: Markup, tools: Markup, main: Marku
                 script src="/asset/htmx.min.js" defer {}
                 script src="/asset/page.js" type="module" {}
             }
-            body {
+            body hx-sync="body:queue all" {
                 a .skip href="#step" { (words.t("frame.skip")) }
                 header .top {
                     a .home href="/" { (words.t("frame.workshop")) }

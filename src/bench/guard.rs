@@ -110,7 +110,7 @@ fn with_headers(mut response: Response) -> Response {
     for (name, value) in [
         (header::CONTENT_SECURITY_POLICY, POLICY),
         (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
-        (header::REFERRER_POLICY, "no-referrer"),
+        (header::REFERRER_POLICY, "same-origin"),
         (header::CACHE_CONTROL, "no-store"),
     ] {
         headers.entry(name).or_insert(HeaderValue::from_static(value));
