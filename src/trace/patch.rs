@@ -2,6 +2,8 @@
 
 use super::flat::Flat;
 use super::light::Light;
+use super::sort::HALF;
+use super::tone::Tone;
 use crate::geometry::{Point, point, ring_area, ring_bounds, ring_contains};
 use image::GrayImage;
 use imageproc::contours::{BorderType, Contour, find_contours};
@@ -65,6 +67,8 @@ pub(super) struct DoubtfulGap {
 pub(super) struct Patch {
     /// The patch with ink and slits filled, holes and darts open.
     pub mask: Mask,
+    /// What its edge is measured in.
+    pub tone: Tone,
     /// Its area, mm², with all holes filled.
     pub area: f64,
     /// Gaps in its edge that may be slits or darts.
@@ -162,10 +166,15 @@ fn cut_out(flat: &Flat, light: &Light, binary: &GrayImage, lighter: bool, contou
     let mut own = GrayImage::new(cw, ch);
     let first = contour.points.first()?;
     flood(&mut own, first.x - x0, first.y - y0, true, |x, y| at(x, y) && x > 0 && y > 0 && x + 1 < cw && y + 1 < ch);
-    fill_ink_holes(flat, light, lighter, &mut own, x0, y0);
-    let gaps = fill_slits(&mut own, flat.mm, said);
-    let area = own.iter().filter(|v| **v > 0).count() as f64 * flat.mm * flat.mm;
-    Some(Patch { mask: Mask { image: own, x: x0, y: y0 }, area, gaps })
+    Some(whole(Mask { image: own, x: x0, y: y0 }, Tone::by_light(flat, light, lighter, x0, y0, cw, ch), flat.mm, said))
+}
+
+/// A patch with what is ink or slit filled.
+pub(super) fn whole(mut mask: Mask, tone: Tone, mm: f64, said: Option<Gap>) -> Patch {
+    fill_ink_holes(&tone, &mut mask.image, mm);
+    let gaps = fill_slits(&mut mask.image, mm, said);
+    let area = mask.image.iter().filter(|v| **v > 0).count() as f64 * mm * mm;
+    Patch { mask, tone, area, gaps }
 }
 
 /// Sets everything connected with a pixel for which `inside` holds to 255; by edges, and by corners too if `eight`. Its pixels.
@@ -191,7 +200,7 @@ pub(super) fn flood(out: &mut GrayImage, x: u32, y: u32, eight: bool, inside: im
 }
 
 /// Fills the holes that are ink: too thin for a hole, or of another shade than the ground.
-fn fill_ink_holes(flat: &Flat, light: &Light, lighter: bool, own: &mut GrayImage, x0: u32, y0: u32) {
+fn fill_ink_holes(tone: &Tone, own: &mut GrayImage, mm: f64) {
     let (w, h) = own.dimensions();
     let mut done = GrayImage::new(w, h);
     flood(&mut done, 0, 0, false, |x, y| own.get_pixel(x, y)[0] == 0);
@@ -202,7 +211,7 @@ fn fill_ink_holes(flat: &Flat, light: &Light, lighter: bool, own: &mut GrayImage
             }
             // One hole, with any island in it.
             let hole = flood(&mut done, x, y, false, |x, y| own.get_pixel(x, y)[0] == 0);
-            if is_ink(flat, light, lighter, &hole, x0, y0) {
+            if is_ink(tone, mm, &hole) {
                 hole.iter().for_each(|&(x, y)| own.put_pixel(x, y, image::Luma([255])));
             }
         }
@@ -210,22 +219,21 @@ fn fill_ink_holes(flat: &Flat, light: &Light, lighter: bool, own: &mut GrayImage
 }
 
 /// True if a hole is no hole but ink, or a closed line of ink with an island in it.
-fn is_ink(flat: &Flat, light: &Light, lighter: bool, hole: &[(u32, u32)], x0: u32, y0: u32) -> bool {
+fn is_ink(tone: &Tone, mm: f64, hole: &[(u32, u32)]) -> bool {
     let (left, right) = hole.iter().fold((u32::MAX, 0), |b, p| (b.0.min(p.0), b.1.max(p.0)));
     let (top, bottom) = hole.iter().fold((u32::MAX, 0), |b, p| (b.0.min(p.1), b.1.max(p.1)));
     let mut patch = GrayImage::from_pixel(right - left + 3, bottom - top + 3, image::Luma([255]));
     let mut shade = Vec::new();
     for &(x, y) in hole {
-        let (lo, hi) = light.levels(point(f64::from(x + x0), f64::from(y + y0)));
-        let value = f64::from(flat.grey.get_pixel(x + x0, y + y0)[0]);
-        if (value > (lo + hi) / 2.0) != lighter {
+        let value = tone.image.get_pixel(x, y)[0];
+        if value <= HALF {
             patch.put_pixel(x - left + 1, y - top + 1, image::Luma([0]));
-            shade.push(if lighter { (value - lo) / (hi - lo) } else { (hi - value) / (hi - lo) });
+            shade.push(tone.share(point(f64::from(x + tone.x), f64::from(y + tone.y))));
         }
     }
     // The greatest distance of the ground in it from all else is half its width.
-    let mut across = GrayImage::from_fn(patch.width(), patch.height(), |x, y| image::Luma([255 - patch.get_pixel(x, y)[0]]));
-    let least = (LEAST_HOLE / 2.0 / flat.mm).round().clamp(1.0, 250.0) as u8;
+    let mut across = super::tone::inverted(&patch);
+    let least = (LEAST_HOLE / 2.0 / mm).round().clamp(1.0, 250.0) as u8;
     imageproc::morphology::erode_mut(&mut across, Norm::L2, least);
     if across.iter().all(|v| *v == 0) {
         return true;

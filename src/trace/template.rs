@@ -1,6 +1,7 @@
 //! A traced template, and how it is written as a drawing.
 
 use super::corners::Corner;
+use super::doubt::Doubt;
 use crate::geometry::{Path, Point, Ring, ring_bounds};
 use crate::outline::EdgeKind;
 use crate::units::show_number;
@@ -20,6 +21,8 @@ pub struct Template {
     pub cuts: Vec<Path>,
     /// Other lines.
     pub marks: Vec<Path>,
+    /// Stretches of the net line and the holes that may be wrong.
+    pub doubts: Vec<Doubt>,
     /// Corners, clockwise as seen.
     pub corners: Vec<Corner>,
     /// Parts of the net line and their kind.

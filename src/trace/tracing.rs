@@ -1,22 +1,25 @@
 //! The whole way from photos to templates, and everything that may be wrong with a photo.
 
+use super::belief::{Belief, Sought};
 use super::camera::View;
-use super::card;
-use super::choice::{choose, nothing_found, too_alike};
 use super::corners::{Between, EdgeRequest, MeasuredLength, clockwise, named_corners};
 use super::flat::{Flat, flatten};
-use super::grey::smoothed;
-use super::ink::{Lines, ink_of, inside_net, lines};
-use super::light::{Light, fit};
-use super::patch::{DoubtfulGap, Gap, Mask, Patch};
+use super::doubt::{Doubt, Ground, doubts_of};
+use super::find::{Found, Hint, find, main_piece, share_of};
+use super::grey::{greyed, smoothed};
+use super::ink::{Lines, depth_of, ink_of, inside_net, lines};
+use super::part::{Part, parts};
+use super::patch::{DoubtfulGap, Gap, Mask, Patch, fill_slits};
+use super::shed::inside;
 use super::plane::{Plane, by_cards, by_rectangle, resolution};
-use super::ring::{Along, rings, sharpened, simplified};
+use super::ring::{Along, rings, sharpened, simplified, uncrossed};
 use super::template::Template;
+use super::tone::Tone;
 use crate::fault::{Fault, Faults};
-use crate::geometry::{Point, Ring, point, ring_area, ring_bounds, ring_contains};
+use crate::geometry::{Point, Ring, point, ring_area, ring_bounds};
 use crate::outline::{Draft, Outline};
 use crate::units::counted;
-use image::GrayImage;
+use image::{GrayImage, RgbImage};
 use std::path::PathBuf;
 
 /// Which line on the skin is the net line.
@@ -58,6 +61,10 @@ pub struct Options {
     pub gaps: Option<Gap>,
     /// A rectangle that takes the place of cards.
     pub rectangle: Option<KnownRectangle>,
+    /// A pixel of the first photo that lies on the skin.
+    pub at: Option<Point>,
+    /// Pixels of the first photo that run roughly around the skin.
+    pub around: Option<Vec<Point>>,
 }
 
 /// How good the photos are.
@@ -100,6 +107,9 @@ pub struct Tracing {
 const LARGE: f64 = 400.0;
 /// Doubt about a length that is worth a warning, and that is refused, mm.
 const DOUBT: (f64, f64) = (1.0, 2.0);
+/// A longer stretch of doubt is refused, mm; and so is more doubt than this share of the outline.
+const LONGEST: f64 = 70.0;
+const REFUSED: f64 = 0.12;
 /// Resolution that is worth a warning, and that is refused, mm a pixel.
 const COARSE: (f64, f64) = (0.6, 1.3);
 
@@ -107,16 +117,20 @@ const COARSE: (f64, f64) = (0.6, 1.3);
 ///
 /// # Errors
 /// Every reason why the photos cannot be trusted, with what to do.
-pub fn trace(photos: &[(PathBuf, GrayImage)], options: &Options) -> Result<Tracing, Faults> {
+pub fn trace(photos: &[(PathBuf, RgbImage)], options: &Options) -> Result<Tracing, Faults> {
     let mut warnings = Vec::new();
     let mut figures = Figures::default();
+    let greys: Vec<GrayImage> = photos.iter().map(|(_, photo)| greyed(photo)).collect();
+    let in_grey: Vec<(PathBuf, &GrayImage)> = photos.iter().map(|p| p.0.clone()).zip(&greys).collect();
     let plane = match &options.rectangle {
-        Some(rectangle) => by_rectangle(photos, rectangle, &mut warnings)?,
-        None => by_cards(photos, options, &mut figures, &mut warnings)?,
+        Some(rectangle) => by_rectangle(&in_grey, rectangle, &mut warnings)?,
+        None => by_cards(&in_grey, options, &mut figures, &mut warnings)?,
     };
-    let images: Vec<GrayImage> = photos.iter().map(|(_, image)| image.clone()).collect();
-    let flat =
-        flatten(&images, &plane.views, &plane.cards).ok_or_else(|| Fault::new("the photo shows nothing of the plane", "take it again"))?;
+    let colours: Vec<&RgbImage> = photos.iter().map(|(_, photo)| photo).collect();
+    let flat = flatten(&colours, &greys, &plane.views, &plane.cards)
+        .ok_or_else(|| Fault::new("the photo shows nothing of the plane", "take it again"))?;
+    drop(in_grey);
+    drop(greys);
     figures.resolution = resolution(&plane, &flat);
     if figures.resolution > COARSE.1 {
         let what = format!("a pixel of the photo spans {:.2} mm of the template", figures.resolution);
@@ -126,34 +140,17 @@ pub fn trace(photos: &[(PathBuf, GrayImage)], options: &Options) -> Result<Traci
         let what = format!("a pixel of the photo spans {:.2} mm of the template", figures.resolution);
         warnings.push(Fault::new(what, "for edges right to the millimetre come closer: 0.35 mm a pixel is good"));
     }
-    let smooth = Flat { grey: smoothed(&flat.grey), ..flat.clone() };
-    let covered = |p: Point| plane.solid.iter().any(|card| ring_contains(card, p));
-    let light = fit(&smooth, &covered).map_err(too_alike)?;
-    let (lighter, found) = choose(&smooth, &light, &plane, options.gaps)?;
-    figures.lighter = lighter;
+    let belief = Belief::of(&colours, &plane.views, &flat)?;
+    let smooth = smoothed(&flat.grey);
+    let hint = hint(options, &plane, &flat)?;
+    let (found, lighter) = find(&flat, &smooth, &belief, &plane, &hint, options.gaps, &mut warnings)?;
+    figures.lighter = lighter.unwrap_or_else(|| found.first().is_some_and(|f| is_lighter(&smooth, &f.patch)));
+    let insides = if options.net == NetLine::Ink { parts(&flat, &belief, Sought::Inside, &plane.solid) } else { Vec::new() };
     let mut faults = Faults::new();
-    if found.found.is_empty() {
-        return Err(nothing_found(&found).into());
-    }
-    for (at, area) in &found.cut_off {
-        // The floor beyond a board reaches the frame as well: only what is as large as a template and of its shade is worth a word.
-        let what = format!("something of the template's shade, {:.0} cm², is cut off by the frame of the photo", area / 100.0);
-        warnings.push(Fault::new(what, "if it is a template, show all of it").at("photo", at.x, at.y));
-    }
-    for (at, area) in &found.at_card {
-        if *area > 1.5 * card::WIDTH * card::HEIGHT {
-            let what = format!("something of the template's shade, {:.0} cm², touches a card and was left out", area / 100.0);
-            warnings.push(Fault::new(what, "if it is a template, lay the card clear of it").at("photo", at.x, at.y));
-        }
-    }
-    let noticeable = found.small.iter().filter(|s| s.1 > 400.0).count();
-    if noticeable > 0 {
-        let what = format!("{} of less than 20 cm² left out", counted(noticeable, "patch").replace("patchs", "patches"));
-        warnings.push(Fault::new(what, "if one is a template, come closer and trace it by itself"));
-    }
     let mut templates = Vec::new();
-    for patch in &found.found {
-        if let Some(t) = faults.keep(template(&flat, &smooth, &light, patch, lighter, options, &mut warnings)) {
+    let view = Sight { flat: &flat, smooth: &smooth, belief: &belief, cards: &plane.solid, blur: figures.blur };
+    for found in &found {
+        if let Some(t) = faults.keep(template(&view, found, &insides, options, &mut warnings)) {
             templates.push(t);
         }
     }
@@ -170,24 +167,55 @@ pub fn trace(photos: &[(PathBuf, GrayImage)], options: &Options) -> Result<Traci
     Ok(tracing)
 }
 
+/// What is seen of the plane.
+struct Sight<'a> {
+    flat: &'a Flat,
+    smooth: &'a GrayImage,
+    belief: &'a Belief,
+    cards: &'a [Vec<Point>],
+    blur: f64,
+}
+
+/// The pixels that the user named, where they lie in the flat picture.
+fn hint(options: &Options, plane: &Plane, flat: &Flat) -> Result<Hint, Faults> {
+    let mut faults = Faults::new();
+    let mut place = |p: Point| {
+        let found = plane.views.first().and_then(|v| v.plane(p)).map(|p| flat.pixel(p));
+        if found.is_none() {
+            faults.push(Fault::new(format!("({:.0}, {:.0}) is no pixel of the plane", p.x, p.y), "give pixels on the skin"));
+        }
+        found
+    };
+    let at = options.at.and_then(&mut place);
+    let around = options.around.as_ref().map(|ring| ring.iter().filter_map(|p| place(*p)).collect());
+    faults.into_result(Hint { at, around })
+}
+
+/// True if a patch is lighter than what lies about it.
+fn is_lighter(smooth: &GrayImage, patch: &Patch) -> bool {
+    let (mut sums, mut counts) = ([0u64; 2], [1u64; 2]);
+    for (x, y, v) in patch.mask.image.enumerate_pixels() {
+        let side = usize::from(v[0] > 0);
+        sums[side] += u64::from(smooth.get_pixel(x + patch.mask.x, y + patch.mask.y)[0]);
+        counts[side] += 1;
+    }
+    sums[1] * counts[0] > sums[0] * counts[1]
+}
+
 /// One template from its patch.
-fn template(
-    flat: &Flat,
-    smooth: &Flat,
-    light: &Light,
-    patch: &Patch,
-    lighter: bool,
-    options: &Options,
-    warnings: &mut Vec<Fault>,
-) -> Result<Template, Faults> {
-    let (ink, darker) = ink_of(smooth, light, patch, lighter);
+fn template(view: &Sight, found: &Found, insides: &[Part], options: &Options, warnings: &mut Vec<Fault>) -> Result<Template, Faults> {
+    let &Sight { flat, smooth, belief, .. } = view;
+    let patch = &found.patch;
+    let (mut ink, darker) = ink_of(smooth, flat.mm, &patch.mask);
+    let mut tone = patch.tone.clone();
+    let mut part = found.part.clone();
     let (outer, holes) = match options.net {
         NetLine::Edge => {
             gaps_hold(&patch.gaps, flat, &patch.mask, warnings)?;
-            rings(flat, light, &patch.mask, Along::Edge { lighter })
+            rings(flat, &patch.tone, &patch.mask, Along::Edge)
         }
         NetLine::Ink => {
-            let Some((mask, gaps)) = inside_net(smooth, patch, &ink, options.gaps) else {
+            let Some((mask, depth, gaps, seen)) = inside_line(view, found, insides, &ink, darker, options) else {
                 return Err(Fault::new(
                     "no closed inked line runs round inside the skin",
                     "ink the net line without gaps, or say that it is the skin's edge: --net edge",
@@ -195,14 +223,15 @@ fn template(
                 .into());
             };
             gaps_hold(&gaps, flat, &mask, warnings)?;
-            rings(flat, light, &mask, Along::Ink { darker })
+            (tone, part) = (depth, seen);
+            rings(flat, &tone, &mask, Along::Ink)
         }
     };
     let Some(outer) = outer.filter(|r| r.len() > 8) else {
         return Err(Fault::new("a patch has no clear edge", "take the photo again, sharper and with more light").into());
     };
     let fewer = |ring: &Ring| {
-        let mut ring = simplified(&sharpened(ring), options.tolerance);
+        let mut ring = uncrossed(&simplified(&uncrossed(&sharpened(&uncrossed(ring))), options.tolerance));
         if ring_area(&ring) < 0.0 {
             ring.reverse();
         }
@@ -210,7 +239,10 @@ fn template(
     };
     let net = fewer(&outer);
     let holes: Vec<Ring> = holes.iter().map(fewer).filter(|h| ring_area(h) > 30.0).collect();
-    let Lines { arrows, cuts, marks } = lines(smooth, patch, &ink, &net, &holes);
+    if options.net == NetLine::Ink {
+        without(&mut ink, flat, &patch.mask, &net, 2.0);
+    }
+    let Lines { arrows, cuts, marks } = lines(flat, patch, &ink, &net, &holes);
     if let [a, b, ..] = arrows[..] {
         return Err(Fault::new(
             format!("there are {} arrows on one template", arrows.len()),
@@ -220,6 +252,14 @@ fn template(
     }
     // The same checks as a drawing read from a file.
     let outline = Outline::new(Draft { net: net.clone(), holes: holes.clone(), ..Draft::default() })?;
+    let mut doubts = Vec::new();
+    if let Some(part) = &part {
+        let apart = |p: Point| found.sorted.as_ref().map_or(50.0, |s| s.apart(p.x, p.y));
+        let sought = if options.net == NetLine::Edge { Sought::Skin } else { Sought::Inside };
+        let held = Ground { flat, belief, part, sought, tone: &tone, apart: &apart, cards: view.cards };
+        doubts = std::iter::once(outline.net()).chain(outline.holes()).flat_map(|r| doubts_of(r, &held)).collect();
+        trusted(&doubts, outline.net(), view.blur, warnings)?;
+    }
     if let NetLine::Edge = options.net
         && let Some(line) = marks.iter().find(|m| closes(m, &net))
     {
@@ -234,8 +274,77 @@ fn template(
         arrow: arrows.first().copied(),
         cuts,
         marks,
+        doubts,
         ..Template::default()
     })
+}
+
+/// Doubtful stretches: a warning each, or a refusal where they are long.
+fn trusted(doubts: &[Doubt], net: &Ring, blur: f64, warnings: &mut Vec<Fault>) -> Result<(), Faults> {
+    let all: f64 = (0..net.len()).map(|i| net[i].distance(net[(i + 1) % net.len()])).sum();
+    let doubtful: f64 = doubts.iter().map(|d| d.length).sum();
+    let longest = doubts.iter().map(|d| d.length).fold(0.0, f64::max);
+    if doubtful > REFUSED * all || longest > LONGEST {
+        let mut faults = Faults::new();
+        let mut worst: Vec<&Doubt> = doubts.iter().collect();
+        worst.sort_by(|a, b| b.length.total_cmp(&a.length));
+        for d in worst.into_iter().take(3) {
+            faults.push(Fault::new(d.what(), d.remedy()).at("outline", d.at().x, d.at().y));
+        }
+        if blur > 1.5 {
+            faults.push(Fault::new(format!("the photo is blurred: a sharp edge is {blur:.1} mm wide"), "hold still, focus on the template, use more light"));
+        }
+        return faults.into_result(());
+    }
+    warnings.extend(doubts.iter().map(|d| Fault::new(d.what(), d.remedy()).at("outline", d.at().x, d.at().y)));
+    Ok(())
+}
+
+/// The inside of the inked net line: where the network sees it, else where a line closes. With how dark the ink is, and the gaps in it.
+fn inside_line(
+    view: &Sight,
+    found: &Found,
+    insides: &[Part],
+    ink: &GrayImage,
+    darker: bool,
+    options: &Options,
+) -> Option<(Mask, Tone, Vec<DoubtfulGap>, Option<Part>)> {
+    let &Sight { flat, smooth, belief, .. } = view;
+    let patch = &found.patch;
+    let within = |p: &&Part| p.sure > 0.6 && share_of(belief, p, &patch.mask) > 0.6 && p.area > 0.15 * patch.area;
+    if let Some(part) = insides.iter().find(within) {
+        let (mut mask, depth) = inside(smooth, flat.mm, belief, part, patch, darker);
+        mask.image = main_piece(&mask.image);
+        let gaps = fill_slits(&mut mask.image, flat.mm, options.gaps);
+        let tone = Tone { image: depth, x: mask.x, y: mask.y };
+        return Some((mask, tone, gaps, Some(part.clone())));
+    }
+    let (mask, gaps) = inside_net(flat, patch, ink, options.gaps)?;
+    let depth = depth_of(smooth, flat.mm, &patch.mask, darker);
+    // Its outline lies beside the line, the watershed's on it.
+    let mut image = mask.image;
+    imageproc::morphology::dilate_mut(&mut image, imageproc::distance_transform::Norm::L2, ((0.6 / flat.mm).round() as u8).max(1));
+    let tone = Tone { image: depth, x: mask.x, y: mask.y };
+    Some((Mask { image, ..mask }, tone, gaps, None))
+}
+
+/// Takes the ink within so many mm of a ring away.
+fn without(ink: &mut GrayImage, flat: &Flat, mask: &Mask, ring: &Ring, reach: f64) {
+    let r = reach / flat.mm;
+    for (i, &a) in ring.iter().enumerate() {
+        let b = ring[(i + 1) % ring.len()];
+        let steps = (a.distance(b) / (0.5 * reach)).ceil().max(1.0) as usize;
+        for k in 0..=steps {
+            let p = flat.pixel(a + (b - a) * (k as f64 / steps as f64)) - point(f64::from(mask.x), f64::from(mask.y));
+            for y in (p.y - r).floor().max(0.0) as u32..=((p.y + r).ceil().max(0.0) as u32).min(ink.height() - 1) {
+                for x in (p.x - r).floor().max(0.0) as u32..=((p.x + r).ceil().max(0.0) as u32).min(ink.width() - 1) {
+                    if point(f64::from(x), f64::from(y)).distance(p) <= r {
+                        ink.put_pixel(x, y, image::Luma([0]));
+                    }
+                }
+            }
+        }
+    }
 }
 
 /// Gaps that may be slits or darts: a warning where their shape speaks for one, else a refusal.

@@ -5,7 +5,7 @@ use crate::cli::exit::Failure;
 use crate::cli::files::write_into;
 use crate::cli::{print, warn};
 use clap::Args;
-use image::GrayImage;
+use image::RgbImage;
 use std::io::Read;
 use std::path::{Path, PathBuf};
 use warpwise::fault::{Fault, Faults};
@@ -55,6 +55,12 @@ pub struct Photo {
     /// The size of the rectangle that --points span, mm: 600x400
     #[arg(long, value_name = "WxH", value_parser = size, requires = "points")]
     rectangle: Option<(f64, f64)>,
+    /// A pixel on the skin, as the photo is shown, where the tracer finds the wrong thing or nothing
+    #[arg(long, value_name = "X,Y", value_parser = pixel)]
+    at: Option<Point>,
+    /// Pixels roughly around the skin: X,Y,X,Y,X,Y,…
+    #[arg(long, value_name = "X,Y,…", value_parser = ring)]
+    around: Option<Vec<Point>>,
     /// Print the figures as JSON
     #[arg(long)]
     json: bool,
@@ -78,6 +84,12 @@ fn pixel(text: &str) -> Result<Point, String> {
         Some((Some(x), Some(y))) => Ok(point(x, y)),
         _ => Err("write a pixel as x,y".into()),
     }
+}
+
+fn ring(text: &str) -> Result<Vec<Point>, String> {
+    let numbers: Option<Vec<f64>> = text.split(',').map(|s| s.trim().parse::<f64>().ok().filter(|v| v.is_finite())).collect();
+    let numbers = numbers.filter(|n| n.len() >= 6 && n.len() % 2 == 0).ok_or("write at least three pixels as x,y,x,y,x,y")?;
+    Ok(numbers.chunks(2).map(|p| point(p[0], p[1])).collect())
 }
 
 fn size(text: &str) -> Result<(f64, f64), String> {
@@ -120,6 +132,8 @@ impl Photo {
                 Gaps::Dart => Gap::Dart,
             }),
             rectangle,
+            at: self.at,
+            around: self.around.clone(),
         };
         let tracing = trace::trace(&photos, &options).map_err(|faults| Failure::Input(faults.in_file(&first)))?;
         warn(&tracing.warnings, self.quiet);
@@ -134,7 +148,7 @@ impl Photo {
     }
 }
 
-fn read(paths: &[PathBuf]) -> Result<Vec<(PathBuf, GrayImage)>, Failure> {
+fn read(paths: &[PathBuf]) -> Result<Vec<(PathBuf, RgbImage)>, Failure> {
     let mut faults = Faults::new();
     let mut photos = Vec::new();
     for path in paths {
@@ -146,7 +160,7 @@ fn read(paths: &[PathBuf]) -> Result<Vec<(PathBuf, GrayImage)>, Failure> {
     faults.into_result(photos).map_err(Failure::Input)
 }
 
-fn read_one(path: &Path) -> Result<GrayImage, Fault> {
+fn read_one(path: &Path) -> Result<RgbImage, Fault> {
     let about = std::fs::metadata(path).map_err(|e| match e.kind() {
         std::io::ErrorKind::NotFound => Fault::new("there is no such file", "name the photo of the template"),
         _ => Fault::new(format!("the file cannot be read: {e}"), "check the disk and the name"),
@@ -229,6 +243,10 @@ fn json(tracing: &Tracing, names: &[PathBuf; 2]) -> String {
                 "arrow": t.arrow.map(|a| a.iter().map(pair).collect::<Vec<_>>()),
                 "cuts": t.cuts.iter().map(|c| c.iter().map(pair).collect::<Vec<_>>()).collect::<Vec<_>>(),
                 "marks": t.marks.len(),
+                "doubts": t.doubts.iter().map(|d| serde_json::json!({
+                    "at": pair(&d.at()), "length": d.length, "cause": format!("{:?}", d.cause).to_lowercase(),
+                    "path": d.path.iter().map(pair).collect::<Vec<_>>(),
+                })).collect::<Vec<_>>(),
                 "corners": t.corners.iter().map(|c| (c.name.clone(), pair(&c.at))).collect::<Vec<_>>(),
             })
         })
