@@ -5,9 +5,8 @@ use criterion::{Criterion, criterion_group, criterion_main};
 use std::fmt::Write;
 use std::hint::black_box;
 use std::path::Path;
-use std::sync::atomic::AtomicBool;
-use warpwise::nest::Stop;
-use warpwise::planner::{self, Settings, Unwatched};
+use warpwise::planner;
+use warpwise::run::{Run, Stop};
 use warpwise::{job, plan, ply, sheet, verify};
 
 /// A drawing of one smooth outline of about 200 points with its arrow, like no other; a hundred of them take some 3 m of cloth.
@@ -53,8 +52,8 @@ fn job_to_sheets(c: &mut Criterion) {
     });
     let (job, _) = job::load(&file).unwrap();
     group.bench_function("preparation of 100 plies", |b| b.iter(|| black_box(ply::prepare(&job).unwrap())));
-    let settings = Settings { stop: Stop::Effort(0), seed: 1, threads: 0, sets: 1 };
-    let verified = planner::plan(&[job], &settings, &AtomicBool::new(false), &Unwatched).unwrap();
+    let run = Run::new(Stop::Effort(0));
+    let verified = planner::plan(&[job], 1, &run).unwrap();
     group.bench_function("verification of 100 plies", |b| b.iter(|| black_box(verify::verify(verified.plan().clone()).unwrap())));
     group.bench_function("cut sheet of 100 plies", |b| b.iter(|| black_box(sheet::cut_sheets(&verified, None))));
     let paper = sheet::Paper::new("a4", 8.0, 10.0).unwrap();

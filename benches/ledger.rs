@@ -7,14 +7,13 @@ use rand_pcg::rand_core::{Rng, SeedableRng};
 use std::hint::black_box;
 use std::path::Path;
 use std::process::{Command, Stdio};
-use std::sync::atomic::AtomicBool;
 use std::time::Instant;
 use warpwise::cloth::Face;
 use warpwise::geometry::point;
 use warpwise::job;
 use warpwise::ledger::{Ledger, Moment};
-use warpwise::nest::Stop;
-use warpwise::planner::{self, Earlier, Settings, Unwatched};
+use warpwise::planner::{self, Earlier};
+use warpwise::run::{Run, Stop};
 use warpwise::stock::{Age, Day, OffcutFacts};
 
 /// Four-cornered offcuts of 0.005 to 0.15 m² of the demo's cloths, no two alike.
@@ -80,7 +79,7 @@ fn ten_thousand_offcuts(c: &mut Criterion) {
             let stock = ledger.snapshot(&Moment::now()).unwrap();
             let settings = Settings { stop: Stop::Effort(1), seed, threads: 0, sets: 1 };
             let jobs = std::slice::from_ref(&job);
-            black_box(planner::go_on(jobs, &stock, &Earlier::default(), &settings, &AtomicBool::new(false), &Unwatched).unwrap());
+            black_box(planner::go_on(jobs, &stock, &Earlier::default(), 1, &run).unwrap());
             *best = best.min(begun.elapsed().as_secs_f64());
         }
     }

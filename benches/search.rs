@@ -2,9 +2,9 @@
 #![allow(clippy::unwrap_used, missing_docs)]
 
 use criterion::{Criterion, criterion_group, criterion_main};
-use std::sync::atomic::AtomicBool;
 use warpwise::geometry::{Region, point};
-use warpwise::nest::{Extent, Limits, Outcome, Params, Pose, Problem, Shape, Silent, Stock, Stop, solve};
+use warpwise::nest::{Extent, Outcome, Params, Pose, Problem, Shape, Stock, solve};
+use warpwise::run::{Run, Stop};
 
 /// So many star-shaped plies, all different, on a roll 1230 mm wide with a gap of 5 mm.
 fn plies(count: u32) -> Problem {
@@ -32,8 +32,7 @@ fn plies(count: u32) -> Problem {
 }
 
 fn run(problem: &Problem, rounds: u32) -> Outcome {
-    let cancel = AtomicBool::new(false);
-    solve(problem, &Params::default(), &Limits { stop: Stop::Effort(rounds), cancel: &cancel }, 1, &Silent)
+    solve(problem, &Params::default(), &Run::new(Stop::Effort(rounds)))
 }
 
 fn search(c: &mut Criterion) {

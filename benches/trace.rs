@@ -28,6 +28,7 @@ fn twelve_megapixels(c: &mut Criterion) {
         rectangle: None,
         at: None,
         around: None,
+        answers: Vec::new(),
     };
     let mut group = c.benchmark_group("trace");
     group.sample_size(10);

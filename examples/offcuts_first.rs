@@ -5,11 +5,11 @@
 
 use rand_pcg::Pcg64Mcg;
 use rand_pcg::rand_core::{Rng, SeedableRng};
-use std::sync::atomic::AtomicBool;
 use std::time::{Duration, Instant};
 use warpwise::assign;
 use warpwise::geometry::{Region, Ring, point};
-use warpwise::nest::{self, Extent, Limits, Outcome, Params, Pose, Problem, Shape, Silent, Stock, Stop};
+use warpwise::nest::{self, Extent, Outcome, Params, Pose, Problem, Shape, Stock};
+use warpwise::run::{Run, Stop};
 
 struct Dice(Pcg64Mcg);
 
@@ -78,19 +78,18 @@ fn measure(outcome: &Outcome, problem: &Problem) -> (f64, f64) {
 fn main() {
     let mut args = std::env::args().skip(1).map(|a| a.parse::<f64>().unwrap());
     let (seconds, seeds) = (args.next().unwrap_or(10.0), args.next().unwrap_or(10.0) as u64);
-    let cancel = AtomicBool::new(false);
-    let limits = |s: f64| Limits { stop: Stop::After(Duration::from_secs_f64(s)), cancel: &cancel };
+    let run = |seed: u64| Run::new(Stop::After(Duration::from_secs_f64(seconds))).with_seed(seed);
     println!("seed  none mm  greedy mm (on offcuts)  joint mm (on offcuts)  joint against greedy");
     let (mut ratios, mut worse) = (Vec::new(), 0);
     for seed in 1..=seeds {
         let (shapes, offcuts) = instance(seed);
         let none = Problem::new(shapes.clone(), vec![roll()], 5.0).unwrap();
-        let none = measure(&nest::solve(&none, &Params::default(), &limits(seconds), seed, &Silent), &none).0;
-        let greedy = greedy(&shapes, &offcuts, seconds, seed, &cancel);
+        let none = measure(&nest::solve(&none, &Params::default(), &run(seed)), &none).0;
+        let greedy = greedy(&shapes, &offcuts, seconds, seed);
         let all: Vec<Stock> = offcuts.iter().cloned().chain([roll()]).collect();
         let cost: Vec<f64> = all.iter().map(Stock::area).collect();
         let problem = Problem::new(shapes, all, 5.0).unwrap();
-        let joint = measure(&assign::solve(&problem, &cost, &Params::default(), &limits(seconds), seed, &Silent), &problem);
+        let joint = measure(&assign::solve(&problem, &cost, &Params::default(), &run(seed)), &problem);
         let ratio = joint.0 / greedy.0;
         ratios.push(ratio);
         worse += usize::from(joint.0 > none);
@@ -108,7 +107,7 @@ fn main() {
 }
 
 /// One offcut after the other, the smallest first, each filled with the largest pieces that fit, then the roll for the rest.
-fn greedy(shapes: &[Shape], offcuts: &[Stock], seconds: f64, seed: u64, cancel: &AtomicBool) -> (f64, f64) {
+fn greedy(shapes: &[Shape], offcuts: &[Stock], seconds: f64, seed: u64) -> (f64, f64) {
     let start = Instant::now();
     let mut order: Vec<&Stock> = offcuts.iter().collect();
     order.sort_by(|a, b| a.area().total_cmp(&b.area()));
@@ -116,8 +115,7 @@ fn greedy(shapes: &[Shape], offcuts: &[Stock], seconds: f64, seed: u64, cancel: 
     let all: f64 = shapes.iter().map(|s| s.region.area()).sum();
     for offcut in order {
         let problem = Problem::new(left.clone(), vec![offcut.clone()], 5.0).unwrap();
-        let limits = Limits { stop: Stop::Effort(0), cancel };
-        let outcome = nest::solve(&problem, &Params::default(), &limits, seed, &Silent);
+        let outcome = nest::solve(&problem, &Params::default(), &Run::new(Stop::Effort(0)).with_seed(seed));
         let mut here = vec![false; left.len()];
         outcome.placements.iter().for_each(|p| here[p.shape] = true);
         let mut keep = here.iter().map(|h| !h);
@@ -126,7 +124,6 @@ fn greedy(shapes: &[Shape], offcuts: &[Stock], seconds: f64, seed: u64, cancel: 
     let share = 1.0 - left.iter().map(|s| s.region.area()).sum::<f64>() / all;
     let problem = Problem::new(left, vec![roll()], 5.0).unwrap();
     let rest = Duration::from_secs_f64(seconds).saturating_sub(start.elapsed());
-    let limits = Limits { stop: Stop::After(rest), cancel };
-    let outcome = nest::solve(&problem, &Params::default(), &limits, seed, &Silent);
+    let outcome = nest::solve(&problem, &Params::default(), &Run::new(Stop::After(rest)).with_seed(seed));
     (outcome.stocks.iter().map(|s| s.used_length).sum(), share)
 }

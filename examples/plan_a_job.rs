@@ -4,9 +4,8 @@
 
 use std::path::PathBuf;
 use std::process::ExitCode;
-use std::sync::atomic::AtomicBool;
-use warpwise::nest::Stop;
-use warpwise::planner::{self, Settings, Unwatched};
+use warpwise::planner;
+use warpwise::run::{Run, Stop};
 
 #[allow(clippy::print_stdout, clippy::print_stderr)]
 fn main() -> ExitCode {
@@ -18,8 +17,8 @@ fn main() -> ExitCode {
             return ExitCode::FAILURE;
         }
     };
-    let settings = Settings { stop: Stop::Effort(2), seed: 1, threads: 0, sets: 1 };
-    match planner::plan(&[job], &settings, &AtomicBool::new(false), &Unwatched) {
+    let run = Run::new(Stop::Effort(2));
+    match planner::plan(&[job], 1, &run) {
         Ok(verified) => {
             for cloth in &verified.plan().cloths {
                 println!("{}: {:.0} mm of roll, {:.1} % of it pieces", cloth.cloth, cloth.used_length, cloth.yield_ * 100.0);

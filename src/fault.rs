@@ -3,6 +3,7 @@
 //! A reader never stops at its first fault. It collects everything it can find in [`Faults`] and returns the
 //! whole list, so that a person corrects a file once.
 
+use crate::units::{is_obeyed, printable, printable_name};
 use std::cmp::Ordering;
 use std::collections::BTreeMap;
 use std::fmt;
@@ -105,7 +106,7 @@ impl Fault {
     fn headline(&self) -> String {
         let mut out = String::new();
         if let Some(file) = &self.file {
-            out.push_str(&file.display().to_string());
+            out.push_str(&printable_name(&file.display().to_string()));
             match &self.place {
                 Place::Line { line, column } => out.push_str(&format!(":{line}:{column}: ")),
                 _ => out.push_str(": "),
@@ -115,19 +116,21 @@ impl Fault {
             Place::Whole => {}
             Place::Line { line, column } if self.file.is_none() => out.push_str(&format!("line {line}, column {column}: ")),
             Place::Line { .. } => {}
-            Place::Named(name) => out.push_str(&format!("{name}: ")),
+            Place::Named(name) => out.push_str(&format!("{}: ", printable_name(name))),
             // So far out that the digits tell nothing but the size.
-            Place::At { what, x, y } if x.abs().max(y.abs()) >= 1e9 => out.push_str(&format!("{what} at ({x:.2e}, {y:.2e}) mm: ")),
-            Place::At { what, x, y } => out.push_str(&format!("{what} at ({x:.2}, {y:.2}) mm: ")),
+            Place::At { what, x, y } if x.abs().max(y.abs()) >= 1e9 => {
+                out.push_str(&format!("{} at ({x:.2e}, {y:.2e}) mm: ", printable_name(what)))
+            }
+            Place::At { what, x, y } => out.push_str(&format!("{} at ({x:.2}, {y:.2}) mm: ", printable_name(what))),
         }
-        out.push_str(&self.what);
+        out.push_str(&printable(&self.what));
         out
     }
 
     /// Everything in one line, for lists.
     pub fn in_one_line(&self) -> String {
         let paste = self.to_paste().map_or(String::new(), |line| format!(" ({line})"));
-        let remedy = if self.remedy.is_empty() { String::new() } else { format!(": {}", self.remedy) };
+        let remedy = if self.remedy.is_empty() { String::new() } else { format!(": {}", printable(&self.remedy)) };
         format!("{}{remedy}{paste}", self.headline())
     }
 
@@ -135,10 +138,10 @@ impl Fault {
     fn remedy_lines(&self) -> String {
         let mut out = String::new();
         if !self.remedy.is_empty() {
-            out.push_str(&format!("    {}\n", self.remedy));
+            out.push_str(&format!("    {}\n", printable(&self.remedy)));
         }
         if let Some(line) = self.to_paste() {
-            out.push_str(&format!("    to paste:\n        {line}\n"));
+            out.push_str(&format!("    to paste:\n        {}\n", printable(line)));
         }
         out
     }
@@ -166,7 +169,7 @@ fn caret_under(source: &str, line: usize, column: usize) -> String {
     const WIDTH: usize = 100;
     let column = column.max(1);
     let first = (column - 1).saturating_sub(WIDTH / 2);
-    let visible: String = source.chars().skip(first).take(WIDTH).map(|c| if c.is_control() { ' ' } else { c }).collect();
+    let visible: String = source.chars().skip(first).take(WIDTH).map(|c| if is_obeyed(c) { ' ' } else { c }).collect();
     let gutter = format!("    {line} | ");
     format!("{gutter}{}\n{}^\n", visible.trim_end(), " ".repeat(gutter.chars().count() + column - 1 - first))
 }
@@ -289,6 +292,22 @@ impl std::error::Error for Faults {}
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Names out of files drove the terminal: escapes coloured, cleared and retitled it, and a line end forged a message.
+    #[test]
+    fn what_a_terminal_obeys_is_shown_as_escapes() {
+        let evil = "\u{1b}]0;owned\u{7}\u{202e}gpj\u{9b}2J";
+        let shown = Fault::new(format!("no {evil}"), format!("mend {evil}"))
+            .in_file(Path::new(&format!("a{evil}\nb.toml: all is well")))
+            .on(evil)
+            .paste(Some(evil.to_string()));
+        let text = Faults::from(shown.clone()).with_source(&|_| Some(evil.to_string())) + &shown.to_string() + &shown.in_one_line();
+        assert!(!text.chars().any(|c| c != '\n' && is_obeyed(c)), "{text:?}");
+        assert!(text.contains("\\u001b]0;owned\\u0007\\u202egpj\\u009b2J") && text.contains("\\u000ab.toml"), "{text}");
+        let line = Fault::new("x", "y").in_file(Path::new("j")).at_line(1, 3);
+        let source = Faults::from(line).with_source(&|_| Some(evil.to_string()));
+        assert!(!source.chars().any(|c| c != '\n' && is_obeyed(c)), "{source:?}");
+    }
 
     #[test]
     fn a_column_counts_characters() {

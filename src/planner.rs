@@ -10,32 +10,19 @@ mod sources;
 use crate::cloth::Cloth;
 use crate::fault::{Fault, Faults};
 use crate::job::{Job, TemplateSource};
-use crate::nest::{Observer, Params, Progress, Stop, TraceRow};
+use crate::nest::Params;
 use crate::plan::{
     self, DrawnFrom, DrawnStock, LeftOver, OtherHand, Plan, PlanCloth, PlanLayer, PlanLayerItem, PlanPiece, PlanStock, PlanTemplate, Rules,
     SearchStep, SpliceFacts,
 };
 use crate::ply::{self, Piece, Prepared, TemplateFrame};
+use crate::run::{Phase, Run, Stop, TraceRow};
 use crate::stock::Snapshot;
 use crate::units::snap;
 use crate::verify::{self, Verified};
 pub use earlier::Earlier;
 use sources::Sources;
-use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::{Duration, Instant};
-
-/// How a plan is made.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Settings {
-    /// Time for the whole run, or rounds of search for each cloth.
-    pub stop: Stop,
-    /// Seed of every random choice.
-    pub seed: u64,
-    /// Worker threads; 0 means one a core.
-    pub threads: usize,
-    /// How many sets of everything to cut.
-    pub sets: u32,
-}
+use std::time::Duration;
 
 /// Layouts whose lengths differ by less than this share count as equally long: the one that leaves the larger rectangle is taken.
 const EQUAL: f64 = 0.002;
@@ -57,22 +44,18 @@ pub enum Refusal {
     NotPlaced(Faults),
     /// The plan failed its verification: a defect of this program, never of the job.
     NotVerified(Faults),
+    /// It was asked to stop before there was a plan.
+    Stopped(Fault),
 }
 
-/// Hears which cloth is being searched, and how far the search is.
-pub trait Watcher: Sync {
-    /// `cloth` is the `index`th (from 0) of `count` cloths.
-    fn searching(&self, cloth: &str, index: usize, count: usize, progress: &Progress);
-
-    /// The search of `cloth` is over; this is its history.
-    fn searched(&self, _cloth: &str, _history: &[TraceRow]) {}
-}
-
-/// A watcher that hears nothing.
-pub struct Unwatched;
-
-impl Watcher for Unwatched {
-    fn searching(&self, _: &str, _: usize, _: usize, _: &Progress) {}
+impl Refusal {
+    /// What it says.
+    pub fn into_faults(self) -> Faults {
+        match self {
+            Refusal::Input(faults) | Refusal::NotPlaced(faults) | Refusal::NotVerified(faults) => faults,
+            Refusal::Stopped(fault) => fault.into(),
+        }
+    }
 }
 
 /// The pieces of one job, ready to cut.
@@ -87,12 +70,17 @@ pub struct PreparedJob<'a> {
 /// Prepares the pieces of jobs that are to share rolls, which [`crate::job::agree`] holds to agree. With several jobs, piece ids carry the job's name and numbers its letter.
 ///
 /// # Errors
-/// Every fault of preparation.
-pub fn prepare<'a>(jobs: &'a [Job], sets: u32) -> Result<Vec<PreparedJob<'a>>, Faults> {
+/// Every fault of preparation; that it was stopped.
+pub fn prepare<'a>(jobs: &'a [Job], sets: u32, run: &Run<'_>) -> Result<Vec<PreparedJob<'a>>, Refusal> {
     let mut faults = Faults::new();
     let mut all = Vec::new();
     for (index, job) in jobs.iter().enumerate() {
-        let Some(mut prepared) = faults.keep(ply::prepare_among(job, jobs)) else { continue };
+        let part = run.about(&job.name, (index as f64 / jobs.len() as f64, 1.0 / jobs.len() as f64));
+        part.tell(Phase::Preparing, Some(0.0));
+        let prepared = ply::prepare_in(job, jobs, &part);
+        // What was found until then is not all there is to say.
+        run.check(Phase::Preparing).map_err(Refusal::Stopped)?;
+        let Some(mut prepared) = faults.keep(prepared) else { continue };
         for piece in &mut prepared.pieces {
             piece.copies = piece.copies.saturating_mul(sets);
             if jobs.len() > 1 {
@@ -103,7 +91,7 @@ pub fn prepare<'a>(jobs: &'a [Job], sets: u32) -> Result<Vec<PreparedJob<'a>>, F
         }
         all.push(PreparedJob { job, prepared });
     }
-    let mut all = faults.into_result(all)?;
+    let mut all = faults.into_result(all).map_err(Refusal::Input)?;
     let unsaid = ply::unsaid_pairs(&all.iter().map(|p| (p.job, &p.prepared)).collect::<Vec<_>>());
     for (index, warning) in unsaid {
         all[index].prepared.warnings.push(warning);
@@ -113,7 +101,13 @@ pub fn prepare<'a>(jobs: &'a [Job], sets: u32) -> Result<Vec<PreparedJob<'a>>, F
 
 /// The plan of jobs before there is any piece: templates, layers, and the work at the mould.
 pub fn unplaced(jobs: &[Job], sets: u32) -> Plan {
-    frame_of_plan(jobs, &[], &Settings { stop: Stop::Effort(0), seed: 0, threads: 1, sets })
+    frame_of_plan(jobs, &[], sets, &Run::new(Stop::Effort(0)).with_seed(0))
+}
+
+/// The plan of prepared jobs before anything is placed: what figures of the laminate and pictures of plies need.
+pub fn without_layouts(prepared: &[PreparedJob<'_>]) -> Plan {
+    let jobs: Vec<Job> = prepared.iter().map(|p| p.job.clone()).collect();
+    frame_of_plan(&jobs, prepared, 1, &Run::new(Stop::Effort(0)).with_seed(0))
 }
 
 /// Plans every cloth of the jobs on the rolls that the jobs describe, and verifies the whole.
@@ -121,63 +115,45 @@ pub fn unplaced(jobs: &[Job], sets: u32) -> Plan {
 /// # Errors
 /// See [`Refusal`].
 ///
-/// A cancel ends the search: the best complete layouts are kept, and every cloth that has none yet still gets its first, which takes no
-/// search. The flag is taken down then, so that setting it a second time ends that too; the plan is refused if a cloth is without a layout.
-pub fn plan(jobs: &[Job], settings: &Settings, cancel: &AtomicBool, watcher: &dyn Watcher) -> Result<Verified, Refusal> {
-    plan_all(jobs, None, settings, cancel, watcher)
+/// Asked to stop once, it ends at once while it prepares; a search keeps its best layouts, and every cloth that has none yet still gets its
+/// first, which takes no search. Asked twice, all ends.
+pub fn plan(jobs: &[Job], sets: u32, run: &Run<'_>) -> Result<Verified, Refusal> {
+    plan_all(jobs, None, sets, run)
 }
 
 /// The same on the rolls and offcuts of a stock: offcuts first, then the rolls that expire first.
 ///
 /// # Errors
 /// As [`plan()`].
-pub fn plan_from_stock(
-    jobs: &[Job],
-    stock: &Snapshot,
-    settings: &Settings,
-    cancel: &AtomicBool,
-    watcher: &dyn Watcher,
-) -> Result<Verified, Refusal> {
-    go_on(jobs, stock, &Earlier::default(), settings, cancel, watcher)
+pub fn plan_from_stock(jobs: &[Job], stock: &Snapshot, sets: u32, run: &Run<'_>) -> Result<Verified, Refusal> {
+    go_on(jobs, stock, &Earlier::default(), sets, run)
 }
 
 /// The same for a kit that is cut in part: what is cut stays as it is, the rest and what was spoiled is planned on what the stock has now.
 ///
 /// # Errors
 /// As [`plan()`]; a piece that is cut and no longer as the jobs want it fails the verification.
-pub fn go_on(
-    jobs: &[Job],
-    stock: &Snapshot,
-    earlier: &Earlier,
-    settings: &Settings,
-    cancel: &AtomicBool,
-    watcher: &dyn Watcher,
-) -> Result<Verified, Refusal> {
+pub fn go_on(jobs: &[Job], stock: &Snapshot, earlier: &Earlier, sets: u32, run: &Run<'_>) -> Result<Verified, Refusal> {
     let jobs = sources::on_rolls_at_hand(jobs, stock).map_err(Refusal::Input)?;
-    plan_all(&jobs, Some((stock, earlier)), settings, cancel, watcher)
+    plan_all(&jobs, Some((stock, earlier)), sets, run)
 }
 
-fn plan_all(
-    jobs: &[Job],
-    from: Option<(&Snapshot, &Earlier)>,
-    settings: &Settings,
-    cancel: &AtomicBool,
-    watcher: &dyn Watcher,
-) -> Result<Verified, Refusal> {
+fn plan_all(jobs: &[Job], from: Option<(&Snapshot, &Earlier)>, sets: u32, run: &Run<'_>) -> Result<Verified, Refusal> {
     let nothing = Earlier::default();
     let (stock, earlier) = (from.map(|f| f.0), from.map_or(&nothing, |f| f.1));
-    let mut prepared = prepare(jobs, settings.sets).map_err(Refusal::Input)?;
-    let begun = Instant::now();
-    let mosaics = mosaic::plan(&mut prepared, stock, earlier, settings, cancel).map_err(Refusal::NotPlaced)?;
+    let mut prepared = prepare(jobs, sets, run)?;
+    // What preparing took is taken off.
+    let (whole, run) = (run, &run.part(run.rest()).in_time());
+    let mosaics = mosaic::plan(&mut prepared, stock, earlier, sets, run).map_err(Refusal::NotPlaced)?;
     let pieces: u64 = prepared.iter().flat_map(|p| &p.prepared.pieces).map(|p| u64::from(p.copies)).sum();
     if pieces > MOST_PIECES as u64 {
         return Err(Refusal::Input(too_many(pieces as usize).into()));
     }
-    let stop_all = mosaic::rest(settings.stop, begun.elapsed());
+    let stop_all = run.rest();
     // Each offcut is opened once: for patches or for whole plies.
     let for_plies = stock.map(|s| s.clone().without_offcuts(&mosaics.opened()));
     let cloths = cloths_in_use(&prepared);
-    let mut plan = frame_of_plan(jobs, &prepared, settings);
+    let mut plan = frame_of_plan(jobs, &prepared, sets, whole);
     let mut drawn = stock.map(|s| drawn_from(s, earlier));
     let kept = earlier.copies();
     let mut faults = Faults::new();
@@ -186,11 +162,7 @@ fn plan_all(
     let weights: Vec<f64> =
         cloths.iter().map(|c| f64::from(pieces_on(&prepared, c).filter(|p| !on_offcut(p)).map(|(_, p)| p.copies).sum::<u32>())).collect();
     let total: f64 = weights.iter().sum();
-    let mut first_only = !mosaics.plans.is_empty() && cancel.load(Ordering::Relaxed);
-    if first_only {
-        plan.interrupted = true;
-        cancel.store(false, Ordering::Relaxed);
-    }
+    plan.interrupted = !mosaics.plans.is_empty() && run.is_asked();
     for (index, cloth) in cloths.iter().enumerate() {
         let pieces: Vec<(&Job, &Piece)> = pieces_on(&prepared, cloth).filter(|p| !on_offcut(p)).collect();
         let sources = for_plies.as_ref().map_or_else(|| Sources::of_job(cloth), |s| Sources::of_stock(s, cloth));
@@ -198,10 +170,11 @@ fn plan_all(
             Stop::After(all) => Stop::After(Duration::from_secs_f64(all.as_secs_f64() * weights[index] / total.max(1.0))),
             effort @ Stop::Effort(_) => effort,
         };
-        let observer = Relay { watcher, cloth: &cloth.id, index, count: cloths.len() };
-        let params = Params { threads: settings.threads, equal: EQUAL, ..Params::default() };
-        let search = lay::Search { stop, params, seed: settings.seed, cancel, observer: &observer, first_only };
-        let laid = match lay::lay(&pieces, &kept, cloth, &jobs[0], &sources, search) {
+        let part = run.about(&cloth.id, (index as f64 / cloths.len() as f64, 1.0 / cloths.len() as f64)).part(stop);
+        let params = Params { equal: EQUAL, ..Params::default() };
+        let laid = lay::lay(&pieces, &kept, cloth, &jobs[0], &sources, &params, &part);
+        run.check(Phase::FirstLayout).map_err(Refusal::Stopped)?;
+        let laid = match laid {
             Ok(laid) => laid,
             Err(f) => {
                 faults.extend(f);
@@ -209,13 +182,12 @@ fn plan_all(
             }
         };
         plan.interrupted |= laid.interrupted;
-        first_only |= laid.interrupted;
         let of_cloth = |stocks: &[PlanStock]| stocks.iter().filter(|s| s.cloth == cloth.id).cloned().collect::<Vec<_>>();
         let laid_stocks = [of_cloth(&mosaics.stocks), laid.stocks].concat();
         let left: Vec<LeftOver> = laid_stocks.iter().map(|s| plan::left_over(s, jobs[0].cutting.least_offcut_width)).collect();
         let offcuts = |(stock, left): (PlanStock, &LeftOver)| PlanStock { offcuts: left.offcuts.clone(), ..stock };
         let stocks: Vec<PlanStock> = laid_stocks.into_iter().zip(&left).map(offcuts).collect();
-        watcher.searched(&cloth.id, &laid.trace);
+        run.tell_history(&cloth.id, &laid.trace);
         let figures = plan::cloth_figures(cloth, &stocks, &left, laid.least);
         plan.cloths.push(plan::ClothFigures { history: steps(&laid.trace), ..figures });
         if let (Some(drawn), Some(snapshot)) = (&mut drawn, stock) {
@@ -234,7 +206,9 @@ fn plan_all(
     plan.drawn_from = drawn;
     plan.mosaics = mosaics.plans;
     mosaic::measure(&mut plan.mosaics, &plan.stocks);
-    verify::verify(plan.sealed()).map_err(Refusal::NotVerified)
+    let verified = verify::verify_in(plan.sealed(), run);
+    run.check(Phase::Verifying).map_err(Refusal::Stopped)?;
+    verified.map_err(Refusal::NotVerified)
 }
 
 /// The rows of a history that brought another layout.
@@ -304,8 +278,8 @@ fn pieces_on<'p, 'a>(prepared: &'p [PreparedJob<'a>], cloth: &'p Cloth) -> impl 
 }
 
 /// The plan before anything is placed.
-fn frame_of_plan(jobs: &[Job], prepared: &[PreparedJob<'_>], settings: &Settings) -> Plan {
-    let (effort, seconds) = match settings.stop {
+fn frame_of_plan(jobs: &[Job], prepared: &[PreparedJob<'_>], sets: u32, run: &Run<'_>) -> Plan {
+    let (effort, seconds) = match run.stop() {
         Stop::Effort(rounds) => (Some(rounds), None),
         Stop::After(time) => (None, Some(time.as_secs_f64())),
     };
@@ -315,7 +289,7 @@ fn frame_of_plan(jobs: &[Job], prepared: &[PreparedJob<'_>], settings: &Settings
         tool: concat!("warpwise ", env!("CARGO_PKG_VERSION")).to_string(),
         id: String::new(),
         jobs: jobs.iter().map(|j| j.name.clone()).collect(),
-        seed: settings.seed,
+        seed: run.seed(),
         effort,
         lanes: effort.map(|_| Params::default().lanes),
         seconds,
@@ -328,7 +302,7 @@ fn frame_of_plan(jobs: &[Job], prepared: &[PreparedJob<'_>], settings: &Settings
             least_offcut_width: cutting.map_or(0.0, |c| c.least_offcut_width),
         },
         templates: jobs.iter().flat_map(templates_of).collect(),
-        layers: jobs.iter().flat_map(|job| layers_of(job, settings.sets)).collect(),
+        layers: jobs.iter().flat_map(|job| layers_of(job, sets)).collect(),
         pieces: prepared.iter().flat_map(|p| p.prepared.pieces.iter().map(|piece| plan_piece(p.job, piece))).collect(),
         stocks: Vec::new(),
         cloths: Vec::new(),
@@ -458,19 +432,5 @@ fn material_of(cloth: &Cloth) -> PlanCloth {
         batch: cloth.batch.clone(),
         out_life_hours: cloth.out_life_hours,
         expiry: cloth.expiry.clone(),
-    }
-}
-
-/// Passes the search's progress on with the cloth it is about.
-struct Relay<'a> {
-    watcher: &'a dyn Watcher,
-    cloth: &'a str,
-    index: usize,
-    count: usize,
-}
-
-impl Observer for Relay<'_> {
-    fn progress(&self, progress: &Progress) {
-        self.watcher.searching(self.cloth, self.index, self.count, progress);
     }
 }

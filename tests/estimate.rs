@@ -5,11 +5,10 @@ mod plan_schema;
 
 use assert_cmd::Command;
 use std::path::Path;
-use std::sync::atomic::AtomicBool;
 use warpwise::estimate::{Estimate, Spare, Wish, estimate};
 use warpwise::job::{Job, parse};
-use warpwise::nest::Stop;
-use warpwise::planner::{Settings, Unwatched, plan};
+use warpwise::planner::plan;
+use warpwise::run::{Cancel, Observer, Phase, Progress, Run, Stop};
 use warpwise::stock::{Day, Snapshot};
 
 const JOB: &str = r#"[job]
@@ -92,13 +91,13 @@ fn job(text: &str) -> Job {
     parse(text, Path::new("job.toml")).unwrap_or_else(|f| panic!("{f}")).0
 }
 
-fn settings(sets: u32) -> Settings {
-    Settings { stop: Stop::Effort(1), seed: 7, threads: 1, sets }
+fn run() -> Run<'static> {
+    Run::new(Stop::Effort(1)).with_seed(7).with_threads(1)
 }
 
 fn asked(jobs: &[Job], stock: Option<&Snapshot>, sets: u32, spare: Spare) -> Estimate {
     let wish = Wish { jobs, stock, seeds: 2, spare };
-    estimate(&wish, &settings(sets), &AtomicBool::new(false), &Unwatched).unwrap()
+    estimate(&wish, sets, &run()).unwrap()
 }
 
 #[test]
@@ -107,7 +106,7 @@ fn under_the_same_effort_and_seed_it_never_falls_short_of_the_plan() {
     let found = asked(&jobs, None, 1, Spare::PerCent(10.0));
     assert_eq!(found.seeds, [7, 8]);
     for seed in [7, 8] {
-        let planned = plan(&jobs, &Settings { seed, ..settings(1) }, &AtomicBool::new(false), &Unwatched).unwrap().into_plan();
+        let planned = plan(&jobs, 1, &run().with_seed(seed)).unwrap().into_plan();
         plan_schema::keeps_to_schema(&planned);
         for figures in &planned.cloths {
             let cloth = found.cloths.iter().find(|c| c.cloth == figures.cloth).unwrap();
@@ -163,7 +162,7 @@ fn a_width_no_piece_fits_says_why_and_if_none_fits_it_is_refused() {
     assert!(narrow.needed.is_none() && why.contains("plate") && !narrow.best, "{why}");
     let wish_of = |jobs: &[Job]| {
         let wish = Wish { jobs, stock: None, seeds: 1, spare: Spare::PerCent(0.0) };
-        estimate(&wish, &settings(1), &AtomicBool::new(false), &Unwatched)
+        estimate(&wish, 1, &run())
     };
     assert!(wish_of(&[job(&JOB.replace("length = 500\nwidth = 300", "length = 2500\nwidth = 2300"))]).is_err());
 }
@@ -214,11 +213,24 @@ fn with_a_stock_only_what_is_missing_is_bought() {
     assert!(heavy.cloths.iter().find(|c| c.cloth == "heavy").unwrap().widths[0].needed.unwrap()[0] > 0.0);
 }
 
+/// Cancels as soon as the first layout is begun.
+struct Impatient<'a>(&'a Cancel);
+
+impl Observer for Impatient<'_> {
+    fn progress(&self, p: &Progress<'_>) {
+        if p.phase == Phase::FirstLayout && self.0.asked() == 0 {
+            self.0.ask();
+        }
+    }
+}
+
 #[test]
 fn a_cancel_still_gives_figures_and_says_so() {
     let jobs = [job(JOB)];
     let wish = Wish { jobs: &jobs, stock: None, seeds: 2, spare: Spare::PerCent(10.0) };
-    let found = estimate(&wish, &settings(1), &AtomicBool::new(true), &Unwatched).unwrap();
+    let cancel = Cancel::new();
+    let observer = Impatient(&cancel);
+    let found = estimate(&wish, 1, &run().with_cancel(&cancel).with_observer(&observer)).unwrap();
     assert!(found.interrupted && found.cloths.iter().all(|c| c.widths.iter().any(|w| w.best)));
     assert!(warpwise::sheet::estimate_notes(&found).iter().any(|n| n.contains("Stopped early")));
 }

@@ -5,16 +5,15 @@ mod plan_schema;
 
 use geo::{Area, BooleanOps, Distance, Euclidean, LineString, MultiPolygon, Polygon, Relate, Validation, unary_union};
 use std::path::Path;
-use std::sync::atomic::AtomicBool;
 use warpwise::geometry::Ring;
-use warpwise::nest::Stop;
 use warpwise::plan::{Plan, PlanStock};
-use warpwise::planner::{self, Settings, Unwatched};
+use warpwise::planner;
+use warpwise::run::{Run, Stop};
 
 fn plan() -> Plan {
     let (job, _) = warpwise::job::load(Path::new("demo-data/job.toml")).unwrap();
-    let settings = Settings { stop: Stop::Effort(1), seed: 3, threads: 0, sets: 1 };
-    let plan = planner::plan(&[job], &settings, &AtomicBool::new(false), &Unwatched).unwrap().into_plan();
+    let run = Run::new(Stop::Effort(1)).with_seed(3);
+    let plan = planner::plan(&[job], 1, &run).unwrap().into_plan();
     plan_schema::keeps_to_schema(&plan);
     plan
 }

@@ -7,15 +7,14 @@ mod plan_schema;
 use job_common::{SOUND, folder, job_path, read};
 use std::path::Path;
 use std::sync::OnceLock;
-use std::sync::atomic::AtomicBool;
 use std::time::Duration;
 use warpwise::geometry::ring_area;
 use warpwise::job::{load, parse_with};
 use warpwise::laminate::laminate;
 use warpwise::layup::{LayupSheet, When, layup};
-use warpwise::nest::Stop;
 use warpwise::plan::Plan;
-use warpwise::planner::{Settings, Unwatched, plan};
+use warpwise::planner::plan;
+use warpwise::run::{Run, Stop};
 use warpwise::sheet;
 use warpwise::stock::Day;
 use warpwise::verify::Verified;
@@ -25,8 +24,8 @@ fn demo() -> &'static Verified {
     static DEMO: OnceLock<Verified> = OnceLock::new();
     DEMO.get_or_init(|| {
         let (job, _) = load(Path::new("demo-data/job.toml")).unwrap();
-        let settings = Settings { stop: Stop::After(Duration::ZERO), seed: 1, threads: 1, sets: 1 };
-        let plan = plan(&[job], &settings, &AtomicBool::new(false), &Unwatched).unwrap();
+        let run = Run::new(Stop::After(Duration::ZERO)).with_threads(1);
+        let plan = plan(&[job], 1, &run).unwrap();
         plan_schema::keeps_to_schema(plan.plan());
         plan
     })
@@ -312,8 +311,8 @@ fn eighty_patches_on_a_plate_are_eighty_one_places() {
     let file = dir.path().join("job.toml");
     std::fs::write(&file, text).unwrap();
     let (job, _) = load(&file).unwrap_or_else(|f| panic!("{f}"));
-    let settings = Settings { stop: Stop::Effort(0), seed: 1, threads: 1, sets: 1 };
-    let plan = plan(&[job], &settings, &AtomicBool::new(false), &Unwatched).unwrap().into_plan();
+    let run = Run::new(Stop::Effort(0)).with_threads(1);
+    let plan = plan(&[job], 1, &run).unwrap().into_plan();
     plan_schema::keeps_to_schema(&plan);
     let regions = laminate(&plan).regions;
     // Sizes by arithmetic: patches of 41 to 70 by 40 mm lie apart on a plate of 900 by 700.
@@ -336,8 +335,8 @@ fn the_paper_says_on_which_faces_a_finish_is_counted() {
             SOUND.replacen("seen = \"mould side\"", seen, 1) + &format!("\n[[finish]]\nname = \"clear coat\"\nareal_mass = 120\n{faces}\n");
         let dir = folder();
         let (job, _) = parse_with(&text, &job_path(&dir), &read).unwrap_or_else(|f| panic!("{f}"));
-        let settings = Settings { stop: Stop::Effort(0), seed: 1, threads: 1, sets: 1 };
-        plan(&[job], &settings, &AtomicBool::new(false), &Unwatched).unwrap_or_else(|f| panic!("{f:?}"))
+        let run = Run::new(Stop::Effort(0)).with_threads(1);
+        plan(&[job], 1, &run).unwrap_or_else(|f| panic!("{f:?}"))
     };
     let mould = "seen = \"mould side\"";
     for (faces, seen, words, times) in [

@@ -6,12 +6,12 @@ mod plan_schema;
 use rand_pcg::Pcg64Mcg;
 use rand_pcg::rand_core::{Rng, SeedableRng};
 use std::path::Path;
-use std::sync::atomic::AtomicBool;
 use warpwise::geometry::{Point, Ring, point, ring_area};
 use warpwise::job::{self, Job};
-use warpwise::nest::Stop;
 use warpwise::plan::{Plan, StockKind};
-use warpwise::planner::{self, Earlier, Refusal, Settings, Unwatched};
+use warpwise::planner::{self, Earlier, Refusal};
+use warpwise::run::{Run, Stop};
+use warpwise::run::{Run, Stop};
 use warpwise::stock::{Age, Day, Offcut, OffcutFacts, Snapshot};
 use warpwise::verify::{Verified, verify};
 
@@ -25,8 +25,8 @@ fn hatch(text: &str) -> Job {
     job::parse(text, demo()).unwrap().0
 }
 
-fn settings(seed: u64) -> Settings {
-    Settings { stop: Stop::Effort(1), seed, threads: 0, sets: 1 }
+fn run(seed: u64) -> Run<'static> {
+    Run::new(Stop::Effort(1)).with_seed(seed)
 }
 
 fn unit(dice: &mut Pcg64Mcg) -> f64 {
@@ -81,15 +81,15 @@ fn made_up_box(seed: u64, count: usize, low: f64, high: f64) -> Snapshot {
 }
 
 fn plan(job: &Job, stock: &Snapshot, seed: u64) -> Result<Verified, Refusal> {
-    planner::plan_from_stock(std::slice::from_ref(job), stock, &settings(seed), &AtomicBool::new(false), &Unwatched)
+    planner::plan_from_stock(std::slice::from_ref(job), stock, 1, &run(seed))
 }
 
 #[test]
 fn the_hatch_is_cut_from_a_box_of_forty_offcuts_that_are_filled_well() {
     for seed in 1..=2 {
-        let settings = Settings { stop: Stop::Effort(8), ..settings(seed) };
+        let run = Run::new(Stop::Effort(8)).with_seed(seed);
         let stock = made_up_box(seed, 40, 0.005, 0.15);
-        let plan = planner::plan_from_stock(&[hatch(HATCH)], &stock, &settings, &AtomicBool::new(false), &Unwatched).unwrap();
+        let plan = planner::plan_from_stock(&[hatch(HATCH)], &stock, 1, &run).unwrap();
         plan_schema::keeps_to_schema(plan.plan());
         // Verified: covered, lapped, three thick at most, directions apart, inside the offcuts.
         let m = &plan.plan().mosaics[0];
@@ -107,8 +107,8 @@ fn laps_are_whole_beside_corners_whatever_the_seed_lap_and_size() {
     for seed in [22, 37, 1, 2, 3, 4, 5, 6] {
         let lap = if seed > 20 { 10 } else { 6 + seed };
         let text = HATCH.replace("seam_lap = 10", &format!("mosaic_seed = {seed}\nseam_lap = {lap}"));
-        let settings = Settings { stop: Stop::Effort(0), ..settings(1) };
-        let plan = planner::plan_from_stock(&[hatch(&text)], &stock, &settings, &AtomicBool::new(false), &Unwatched);
+        let run = Run::new(Stop::Effort(0));
+        let plan = planner::plan_from_stock(&[hatch(&text)], &stock, 1, &run);
         plan_schema::keeps_to_schema(plan.unwrap_or_else(|f| panic!("seed {seed}: {f:?}")).plan());
     }
 }
@@ -132,8 +132,7 @@ fn patches_that_are_cut_keep_their_mosaic_when_the_kit_goes_on_with_other_stock(
     let spoiled = &first.mosaics[0].patches[3];
     let earlier = Earlier::of(&first, &|p, _| cut.iter().any(|c| c == p), &|p, _| p == spoiled);
     let other = made_up_box(9, 30, 0.006, 0.08);
-    let none = AtomicBool::new(false);
-    let second = planner::go_on(&[job], &other, &earlier, &settings(2), &none, &Unwatched).unwrap().into_plan();
+    let second = planner::go_on(&[job], &other, &earlier, 1, &run(2)).unwrap().into_plan();
     plan_schema::keeps_to_schema(&second);
     assert_eq!(second.mosaics[0].patches, first.mosaics[0].patches);
     assert_eq!(second.pieces, first.pieces);
@@ -150,7 +149,7 @@ fn without_a_stock_the_patches_come_off_the_roll() {
             .replace("weave = \"twill 2/2\"\ntwill_line = 45", "weave = \"unidirectional\"")
             .replace("least_difference = 18", "least_difference = 40"),
     );
-    let plan = planner::plan(&[job], &settings(1), &AtomicBool::new(false), &Unwatched).unwrap();
+    let plan = planner::plan(&[job], 1, &run(1)).unwrap();
     let m = &plan.plan().mosaics[0];
     assert_eq!((m.modulo, m.opened, plan.plan().stocks.len()), (180.0, 0.0, 1));
     assert_eq!(plan.plan().stocks[0].placed.len(), m.patches.len());
@@ -226,8 +225,8 @@ fn small_offcuts_are_laid_whole_where_all_that_is_too_much_is_hidden() {
     for seed in 1..=3 {
         // Verified: nothing of them is seen that should not be, no place is four thick, none reaches beyond the target.
         let stock = made_up_box(seed, 150, 0.007, 0.02);
-        let settings = Settings { stop: Stop::Effort(0), ..settings(seed) };
-        let plan = planner::plan_from_stock(&[hatch(HATCH)], &stock, &settings, &AtomicBool::new(false), &Unwatched).unwrap().into_plan();
+        let run = Run::new(Stop::Effort(0)).with_seed(seed);
+        let plan = planner::plan_from_stock(&[hatch(HATCH)], &stock, 1, &run).unwrap().into_plan();
         for s in plan.stocks.iter().filter(|s| s.is_laid_whole()) {
             let offcut = stock.offcuts.iter().find(|o| o.id() == s.id).unwrap();
             assert!(s.placed[0].outline.iter().all(|p| offcut.region().outline.contains(p)), "its very outline");
@@ -241,8 +240,8 @@ fn small_offcuts_are_laid_whole_where_all_that_is_too_much_is_hidden() {
 #[test]
 fn offcuts_come_first_however_short_the_time() {
     let stock = made_up_box(1, 40, 0.005, 0.15);
-    let settings = Settings { stop: Stop::After(std::time::Duration::ZERO), ..settings(1) };
-    let plan = planner::plan_from_stock(&[hatch(HATCH)], &stock, &settings, &AtomicBool::new(false), &Unwatched).unwrap().into_plan();
+    let run = Run::new(Stop::After(std::time::Duration::ZERO));
+    let plan = planner::plan_from_stock(&[hatch(HATCH)], &stock, 1, &run).unwrap().into_plan();
     let offcuts = plan.stocks.iter().filter(|s| s.kind == StockKind::Offcut);
     let placed: usize = offcuts.map(|s| s.placed.len()).sum();
     assert!(2 * placed > plan.mosaics[0].patches.len(), "{placed} of {} patches", plan.mosaics[0].patches.len());
@@ -256,10 +255,7 @@ fn the_two_hundred_and_first_set_of_a_mosaic_is_planned_too_and_too_many_are_a_f
     let layer = layer.split_once("[[layer]]").unwrap().1;
     let strip = "[[strip]]\nid = \"hatch-cover\"\nlength = 120\nwidth = 90\n[[layer]]";
     let job = hatch(&format!("{head}{strip}{layer}"));
-    let sets = |sets: u32| {
-        let settings = Settings { stop: Stop::Effort(0), sets, ..settings(1) };
-        planner::plan(std::slice::from_ref(&job), &settings, &AtomicBool::new(false), &Unwatched)
-    };
+    let sets = |sets: u32| planner::plan(std::slice::from_ref(&job), sets, &Run::new(Stop::Effort(0)));
     let plan = sets(201).unwrap();
     plan_schema::keeps_to_schema(plan.plan());
     assert_eq!(plan.plan().mosaics.len(), 201);

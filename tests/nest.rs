@@ -4,12 +4,12 @@
 #[path = "../benches/published/exact.rs"]
 mod exact;
 
-use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 use warpwise::geometry::{Region, Ring, point};
-use warpwise::nest::{Extent, Limits, Observer, Outcome, Params, Pose, Problem, Progress, Shape, Silent, Stock, Stop, least_length, solve};
+use warpwise::nest::{Extent, Outcome, Params, Pose, Problem, Shape, Stock, least_length, solve};
+use warpwise::run::{Cancel, Observer, Progress, Run, Stop};
 
-const ONE_LANE: Params = Params { lanes: 1, threads: 1, equal: 0.0 };
+const ONE_LANE: Params = Params { lanes: 1, equal: 0.0 };
 
 fn ring(points: &[(f64, f64)]) -> Ring {
     points.iter().map(|&(x, y)| point(x, y)).collect()
@@ -40,8 +40,11 @@ fn offcut(name: &str, region: Region) -> Stock {
 }
 
 fn run(problem: &Problem, params: &Params, effort: u32, seed: u64) -> Outcome {
-    let cancel = AtomicBool::new(false);
-    let outcome = solve(problem, params, &Limits { stop: Stop::Effort(effort), cancel: &cancel }, seed, &Silent);
+    run_on(1, problem, params, effort, seed)
+}
+
+fn run_on(threads: usize, problem: &Problem, params: &Params, effort: u32, seed: u64) -> Outcome {
+    let outcome = solve(problem, params, &Run::new(Stop::Effort(effort)).with_seed(seed).with_threads(threads));
     let faults = exact::faults(problem, &outcome);
     assert!(faults.is_empty(), "{faults:#?}");
     outcome
@@ -238,18 +241,18 @@ fn a_tolerance_lets_a_piece_turn_a_little() {
 #[test]
 fn threads_do_not_change_a_run_by_effort() {
     let problem = random_problem(&mut Lcg(77), 14);
-    let outcomes: Vec<Outcome> = [1, 2].iter().map(|&threads| run(&problem, &Params { lanes: 3, threads, equal: 0.0 }, 4, 9)).collect();
+    let outcomes: Vec<Outcome> = [1, 2].iter().map(|&threads| run_on(threads, &problem, &Params { lanes: 3, equal: 0.0 }, 4, 9)).collect();
     assert_eq!(outcomes[0].placements, outcomes[1].placements);
     assert_eq!(outcomes[0].stocks, outcomes[1].stocks);
     assert_eq!(outcomes[0].evaluations, outcomes[1].evaluations);
 }
 
-struct CancelAfterFirst<'a>(&'a AtomicBool);
+struct CancelAfterFirst<'a>(&'a Cancel);
 
 impl Observer for CancelAfterFirst<'_> {
-    fn progress(&self, p: &Progress) {
+    fn progress(&self, p: &Progress<'_>) {
         if p.best_length.is_some() {
-            self.0.store(true, Ordering::Relaxed);
+            self.0.ask();
         }
     }
 }
@@ -258,9 +261,10 @@ impl Observer for CancelAfterFirst<'_> {
 fn cancelling_keeps_the_best_layout() {
     let l = ring(&[(0.0, 0.0), (30.0, 0.0), (30.0, 9.0), (8.0, 9.0), (8.0, 31.0), (0.0, 31.0)]);
     let problem = Problem::new(vec![shape("l", l, &[0.0, 180.0], 40)], vec![strip(117.0)], 2.0).unwrap();
-    let cancel = AtomicBool::new(false);
-    let limits = Limits { stop: Stop::After(Duration::from_secs(600)), cancel: &cancel };
-    let outcome = solve(&problem, &ONE_LANE, &limits, 1, &CancelAfterFirst(&cancel));
+    let cancel = Cancel::new();
+    let observer = CancelAfterFirst(&cancel);
+    let run = Run::new(Stop::After(Duration::from_secs(600))).with_threads(1).with_cancel(&cancel).with_observer(&observer);
+    let outcome = solve(&problem, &ONE_LANE, &run);
     assert!(outcome.interrupted, "the cancel ended it, not the time");
     assert_eq!(outcome.placements.len(), 40);
     assert!(exact::faults(&problem, &outcome).is_empty());
@@ -394,8 +398,7 @@ fn random_problem(dice: &mut Lcg, pieces: u64) -> Problem {
 fn two_thousand_random_problems_break_no_rule() {
     for seed in 0..2000 {
         let problem = random_problem(&mut Lcg(seed * 7919 + 13), 6);
-        let cancel = AtomicBool::new(false);
-        let outcome = solve(&problem, &ONE_LANE, &Limits { stop: Stop::Effort(1), cancel: &cancel }, seed, &Silent);
+        let outcome = solve(&problem, &ONE_LANE, &Run::default().with_seed(seed).with_threads(1));
         let faults = exact::faults(&problem, &outcome);
         assert!(faults.is_empty(), "seed {seed}: {faults:#?}");
         assert!(!outcome.unplaced.iter().any(|u| u.2.contains("ended before")), "seed {seed}: no first layout");
@@ -441,7 +444,7 @@ fn campaigns_break_no_rule_and_do_not_depend_on_threads() {
         problems.push(Problem::new(plies(seed, 4, 1), vec![flawed], 5.0).unwrap());
     }
     for (k, problem) in problems.iter().enumerate() {
-        let outcomes = [1, 2].map(|threads| run(problem, &Params { lanes: 4, threads, equal: 0.002 }, 12, 1));
+        let outcomes = [1, 2].map(|threads| run_on(threads, problem, &Params { lanes: 4, equal: 0.002 }, 12, 1));
         assert_eq!(outcomes[0].placements, outcomes[1].placements, "problem {k}");
         assert_eq!(outcomes[0].evaluations, outcomes[1].evaluations, "problem {k}");
     }
@@ -489,9 +492,8 @@ fn hundreds_of_pieces_on_a_short_bench_have_a_first_layout() {
         }
         let mut roll = strip(1_250.0);
         roll.extent = Extent::Open { low: 10.0, high: 1_240.0, segment_max: Some(2_399.5), length_max: None };
-        let cancel = AtomicBool::new(false);
         let problem = Problem::new(shapes, vec![roll], 5.0).unwrap();
-        let outcome = solve(&problem, &ONE_LANE, &Limits { stop: Stop::Effort(0), cancel: &cancel }, seed, &Silent);
+        let outcome = solve(&problem, &ONE_LANE, &Run::new(Stop::Effort(0)).with_seed(seed).with_threads(1));
         assert_eq!(outcome.unplaced, vec![], "seed {seed}");
     }
 }
@@ -517,7 +519,7 @@ fn hundreds_of_pieces_are_shortened_window_by_window() {
         }
         let problem = Problem::new(shapes, vec![roll], [0.0, 4.0][(seed / 2 % 2) as usize]).unwrap();
         let at = |effort: u32| {
-            let outcome = run(&problem, &Params { lanes: 3, threads: 0, equal: 0.0 }, effort, seed);
+            let outcome = run_on(0, &problem, &Params { lanes: 3, equal: 0.0 }, effort, seed);
             assert_eq!(outcome.unplaced, vec![], "seed {seed}");
             outcome.stocks[0].used_length
         };
@@ -569,7 +571,7 @@ fn layouts_of_equal_length_leave_the_larger_rectangle() {
     let problem = Problem::new(shapes, vec![strip(300.0)], 2.0).unwrap();
     let (mut plain, mut useful) = (0.0, 0.0);
     for seed in 1..=4 {
-        let of = |equal: f64| run(&problem, &Params { lanes: 2, threads: 2, equal }, 6, seed);
+        let of = |equal: f64| run_on(2, &problem, &Params { lanes: 2, equal }, 6, seed);
         let (shortest, chosen) = (of(0.0), of(0.002));
         let (a, b) = (shortest.stocks[0].used_length, chosen.stocks[0].used_length);
         assert!(b <= a * 1.002 + 1e-9, "seed {seed}: {a} and {b} mm");
@@ -585,7 +587,7 @@ fn layouts_of_equal_length_leave_the_larger_rectangle() {
 #[test]
 fn a_roll_narrower_than_its_selvedges_takes_nothing_and_leaves_nothing() {
     let problem = Problem::new(vec![shape("ply", rectangle(0.0, 0.0, 50.0, 50.0), &[0.0], 2)], vec![strip(-5.0)], 2.0).unwrap();
-    let outcome = run(&problem, &Params { lanes: 1, threads: 1, equal: 0.002 }, 1, 1);
+    let outcome = run(&problem, &Params { lanes: 1, equal: 0.002 }, 1, 1);
     assert_eq!((outcome.placements.len(), outcome.unplaced.len()), (0, 2));
 }
 
@@ -609,7 +611,7 @@ fn the_recorded_lengths_are_still_reached() {
     ];
     let mut faults = Vec::new();
     for (name, problem, recorded) in guards {
-        let outcome = run(&problem, &Params { lanes: 2, threads: 2, equal: 0.0 }, 20, 1);
+        let outcome = run_on(2, &problem, &Params { lanes: 2, equal: 0.0 }, 20, 1);
         let length = outcome.stocks[0].used_length;
         if length > recorded + 1e-9 {
             faults.push(format!("{name}: {length} mm, recorded {recorded} mm"));

@@ -6,9 +6,9 @@ mod exact;
 
 use rand_pcg::Pcg64Mcg;
 use rand_pcg::rand_core::{Rng, SeedableRng};
-use std::sync::atomic::AtomicBool;
 use warpwise::geometry::{Motion, Region, Ring, point};
-use warpwise::nest::{Extent, Limits, Outcome, Params, Pose, Problem, Shape, Silent, Stock, Stop, solve};
+use warpwise::nest::{Extent, Outcome, Params, Pose, Problem, Shape, Stock, solve};
+use warpwise::run::{Run, Stop};
 
 /// Random numbers as people write measures: whole or half mm, sometimes inches.
 struct Random(Pcg64Mcg);
@@ -94,9 +94,8 @@ fn family(seed: u64) -> Problem {
 }
 
 fn first_layout(problem: &Problem) -> Outcome {
-    let cancel = AtomicBool::new(false);
-    let params = Params { lanes: 1, threads: 1, equal: 0.0 };
-    let outcome = solve(problem, &params, &Limits { stop: Stop::Effort(0), cancel: &cancel }, 1, &Silent);
+    let params = Params { lanes: 1, equal: 0.0 };
+    let outcome = solve(problem, &params, &Run::new(Stop::Effort(0)).with_threads(1));
     let faults = exact::faults(problem, &outcome);
     assert!(faults.is_empty(), "{faults:#?}");
     outcome

@@ -5,54 +5,71 @@ mod plan_schema;
 
 use std::fs;
 use std::path::Path;
-use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 use warpwise::job::{self, Job};
-use warpwise::nest::{Progress, Stop};
-use warpwise::planner::{self, Refusal, Settings, Unwatched, Watcher};
+use warpwise::planner::{self, Refusal};
+use warpwise::run::{Cancel, Observer, Phase, Progress, Run, Stop};
 use warpwise::stock::{Day, Offcut, Snapshot};
+use warpwise::verify::Verified;
 
 /// The demo's job, which lays two cloths.
 fn two_cloths() -> Vec<Job> {
-    job::load_all(&[Path::new("demo-data/job.toml").to_path_buf()]).unwrap().0
+    job::load_all(&[Path::new("demo-data/job.toml").to_path_buf()], &Run::default()).unwrap().0
 }
 
-fn timed(seconds: u64) -> Settings {
-    Settings { stop: Stop::After(Duration::from_secs(seconds)), seed: 1, threads: 1, sets: 1 }
+fn timed(seconds: u64) -> Run<'static> {
+    Run::new(Stop::After(Duration::from_secs(seconds))).with_threads(1)
 }
 
-/// Cancels as soon as the search of the first cloth has something to tell.
-struct Impatient<'a>(&'a AtomicBool);
+/// Asks to stop so often, as soon as the run tells of this phase.
+struct Impatient<'a>(&'a Cancel, Phase, u32);
 
-impl Watcher for Impatient<'_> {
-    fn searching(&self, _: &str, index: usize, _: usize, _: &Progress) {
-        if index == 0 {
-            self.0.store(true, Ordering::Relaxed);
+impl Observer for Impatient<'_> {
+    fn progress(&self, p: &Progress<'_>) {
+        if p.phase == self.1 && self.0.asked() == 0 {
+            (0..self.2).for_each(|_| self.0.ask());
         }
     }
 }
 
+fn stopped(phase: Phase, times: u32) -> Result<Verified, Refusal> {
+    let cancel = Cancel::new();
+    let observer = Impatient(&cancel, phase, times);
+    let jobs = two_cloths();
+    let planned = planner::plan(&jobs, 1, &timed(600).with_cancel(&cancel).with_observer(&observer));
+    assert_eq!(cancel.asked(), times, "{phase:?} was not told of");
+    planned
+}
+
 #[test]
-fn a_cancel_in_the_first_cloth_still_lays_out_the_others() {
-    let cancel = AtomicBool::new(false);
-    let plan = planner::plan(&two_cloths(), &timed(600), &cancel, &Impatient(&cancel)).unwrap();
+fn asked_to_stop_in_the_first_cloth_it_still_lays_out_the_others() {
+    let plan = stopped(Phase::Searching, 1).unwrap();
     assert!(plan.plan().interrupted);
     plan_schema::keeps_to_schema(plan.plan());
     assert_eq!(plan.plan().stocks.len(), 2);
 }
 
 #[test]
-fn a_cancel_before_the_search_still_gives_a_first_layout() {
-    let cancel = AtomicBool::new(true);
-    let plan = planner::plan(&two_cloths(), &timed(600), &cancel, &Unwatched).unwrap();
+fn asked_to_stop_before_the_search_it_still_gives_a_first_layout() {
+    let plan = stopped(Phase::FirstLayout, 1).unwrap();
     assert!(plan.plan().interrupted);
     plan_schema::keeps_to_schema(plan.plan());
-    assert!(!cancel.load(Ordering::Relaxed), "the flag is taken down, so that a second cancel can be told from the first");
+}
+
+/// Signals were not heeded while pieces were prepared, nor while a plan was checked.
+#[test]
+fn asked_to_stop_where_there_is_nothing_to_keep_or_asked_twice_it_ends() {
+    for (phase, times) in [(Phase::Preparing, 1), (Phase::FirstLayout, 2), (Phase::Searching, 2), (Phase::Verifying, 2)] {
+        match stopped(phase, times) {
+            Err(Refusal::Stopped(fault)) => assert!(fault.what.contains("stopped"), "{phase:?}: {}", fault.what),
+            other => panic!("{phase:?}: {other:?}"),
+        }
+    }
 }
 
 #[test]
 fn no_time_at_all_still_gives_a_first_layout() {
-    let plan = planner::plan(&two_cloths(), &timed(0), &AtomicBool::new(false), &Unwatched).unwrap();
+    let plan = planner::plan(&two_cloths(), 1, &timed(0)).unwrap();
     assert!(!plan.plan().interrupted);
     plan_schema::keeps_to_schema(plan.plan());
     assert_eq!(plan.plan().stocks.len(), 2);
@@ -83,9 +100,8 @@ fn a_layout_longer_than_a_plan_may_be_is_no_defect_of_the_planner() {
         templates = [{ template = "keel-tape", copies = 100 }]
     "#;
     fs::write(&file, job).unwrap();
-    let (jobs, _) = job::load_all(&[file]).unwrap();
-    let settings = Settings { stop: Stop::Effort(0), ..timed(0) };
-    match planner::plan(&jobs, &settings, &AtomicBool::new(false), &Unwatched) {
+    let (jobs, _) = job::load_all(&[file], &Run::default()).unwrap();
+    match planner::plan(&jobs, 1, &Run::new(Stop::Effort(0))) {
         Err(Refusal::NotPlaced(faults)) => assert!(faults.to_string().contains("at most 100 m"), "{faults}"),
         other => panic!("{other:?}"),
     }
@@ -102,8 +118,8 @@ fn a_roll_to_buy_does_not_take_the_name_of_an_offcut() {
         "outline": [[0, 0], [700, 0], [700, 600], [0, 600]],
     });
     stock.offcuts.push(Offcut::new(serde_json::from_value(facts).unwrap()).unwrap());
-    let settings = Settings { stop: Stop::Effort(0), seed: 1, threads: 1, sets: 1 };
-    let plan = planner::plan_from_stock(&jobs, &stock, &settings, &AtomicBool::new(false), &Unwatched).unwrap();
+    let run = Run::new(Stop::Effort(0)).with_threads(1);
+    let plan = planner::plan_from_stock(&jobs, &stock, 1, &run).unwrap();
     let names: Vec<&str> = plan.plan().stocks.iter().filter(|s| s.cloth == cloth.id).map(|s| s.id.as_str()).collect();
     assert_eq!(names, vec![cloth.id.as_str(), format!("new roll of {}", cloth.id).as_str()]);
 }

@@ -5,11 +5,10 @@
 mod plan_schema;
 
 use std::path::{Path, PathBuf};
-use std::sync::atomic::AtomicBool;
 use warpwise::job::{self, Job};
-use warpwise::nest::Stop;
 use warpwise::plan::{OtherHand, Plan, PlanPiece};
-use warpwise::planner::{self, Settings, Unwatched};
+use warpwise::planner;
+use warpwise::run::{Run, Stop};
 use warpwise::verify::verify;
 
 const CLOTH: &str = "[cutting]\ntrim = 20\n[[cloth]]\nid = \"twill\"\nweave = \"twill 2/2\"\ntwill_line = 45\nup = \"paper\"\nroll_width = 1000\n\
@@ -52,7 +51,7 @@ fn two_jobs(dir: &Path, angles: [f64; 2], says: &str, symmetric: bool) -> Vec<Jo
             file
         })
         .collect();
-    job::load_all(&files).unwrap_or_else(|f| panic!("{f}")).0
+    job::load_all(&files, &Run::default()).unwrap_or_else(|f| panic!("{f}")).0
 }
 
 fn one_job(dir: &Path, says: &str, layers: &str) -> Result<Job, String> {
@@ -65,8 +64,8 @@ fn one_job(dir: &Path, says: &str, layers: &str) -> Result<Job, String> {
 }
 
 fn planned(jobs: &[Job]) -> Plan {
-    let settings = Settings { stop: Stop::Effort(0), seed: 1, threads: 1, sets: 1 };
-    let plan = planner::plan(jobs, &settings, &AtomicBool::new(false), &Unwatched).unwrap().into_plan();
+    let run = Run::new(Stop::Effort(0)).with_threads(1);
+    let plan = planner::plan(jobs, 1, &run).unwrap().into_plan();
     plan_schema::keeps_to_schema(&plan);
     plan
 }

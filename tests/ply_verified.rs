@@ -7,13 +7,12 @@ mod ply_support;
 use ply_support::*;
 use proptest::prelude::*;
 use proptest::test_runner::RngSeed;
-use std::sync::atomic::AtomicBool;
 use warpwise::cloth::Weave;
 use warpwise::geometry::{Ring, point};
 use warpwise::job::{Hands, InkedSide, Job, PatchShape, Seen, SpliceRule, TakenOff, TemplateSource};
-use warpwise::nest::Stop;
 use warpwise::outline::{Draft, EdgeKind, Outline};
-use warpwise::planner::{Refusal, Settings, Unwatched, plan};
+use warpwise::planner::{Refusal, plan};
+use warpwise::run::{Run, Stop};
 
 const WEAVES: [Weave; 9] = [
     Weave::Unidirectional,
@@ -114,11 +113,11 @@ proptest! {
     #[test]
     fn what_is_prepared_is_verified(draft in draft(), settle in settle()) {
         let Some(job) = job_of(draft, &settle) else { return Ok(()) };
-        let settings = Settings { stop: Stop::Effort(0), seed: 1, threads: 1, sets: 1 };
-        match plan(std::slice::from_ref(&job), &settings, &AtomicBool::new(false), &Unwatched) {
+        let run = Run::new(Stop::Effort(0)).with_threads(1);
+        match plan(std::slice::from_ref(&job), 1, &run) {
             Err(Refusal::NotVerified(faults)) => prop_assert!(false, "{faults}"),
             // How soon the search finds a place for everything is its own matter.
-            Err(Refusal::Input(_) | Refusal::NotPlaced(_)) => {}
+            Err(Refusal::Input(_) | Refusal::NotPlaced(_) | Refusal::Stopped(_)) => {}
             Ok(plan) => plan_schema::keeps_to_schema(plan.plan()),
         }
     }

@@ -17,11 +17,11 @@ use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use verify_support::laid;
 use warpwise::geometry::{self, Ring};
 use warpwise::job::load;
-use warpwise::nest::Stop;
 use warpwise::outline::EdgeKind;
 use warpwise::plan::{Plan, PlanLayer, PlanPiece, PlanTemplate};
-use warpwise::planner::{self, Refusal, Settings, Unwatched};
+use warpwise::planner::{self, Refusal};
 use warpwise::ply::Hand;
+use warpwise::run::{Run, Stop};
 use warpwise::stock::{Day, Snapshot};
 
 /// What a round join and two roundings to the grid may add, mm.
@@ -89,14 +89,14 @@ fn run(k: u64) -> End {
         Ok(loaded) => loaded,
         Err(faults) => return named(&faults),
     };
-    let settings = Settings { stop: Stop::Effort(0), seed: 1, threads: 1, sets: 1 };
+    let run = Run::new(Stop::Effort(0)).with_threads(1);
     let jobs = std::slice::from_ref(&job);
     let planned = match fs::read_to_string(folder.path().join("stock.json")) {
         Ok(text) => {
             let stock = Snapshot::from_json(&text, Day::parse("2026-11-25").unwrap()).unwrap();
-            planner::plan_from_stock(jobs, &stock, &settings, &AtomicBool::new(false), &Unwatched)
+            planner::plan_from_stock(jobs, &stock, 1, &run)
         }
-        Err(_) => planner::plan(jobs, &settings, &AtomicBool::new(false), &Unwatched),
+        Err(_) => planner::plan(jobs, 1, &run),
     };
     match planned {
         Ok(plan) => wrong_pieces(plan.plan()).map_or(End::Planned, End::Wrong),

@@ -6,13 +6,12 @@ mod ply_support;
 use geo::algorithm::buffer::{BufferStyle, LineJoin};
 use geo::{Area, Buffer, LineString, Polygon};
 use ply_support::*;
-use std::sync::atomic::AtomicBool;
 use warpwise::cloth::Weave;
 use warpwise::geometry::{Ring, point, ring_area};
 use warpwise::job::{Job, PatchShape, TemplateSource};
-use warpwise::nest::Stop;
 use warpwise::outline::EdgeKind;
-use warpwise::planner::{self, Settings, Unwatched};
+use warpwise::planner;
+use warpwise::run::{Run, Stop};
 
 /// Patches as they are drawn: square, with rounded corners, round, notched, hand-drawn.
 fn patches() -> Vec<(&'static str, Ring)> {
@@ -48,7 +47,7 @@ fn job_of(patch: &Ring, step_back: f64, layers: usize, turned: f64) -> Job {
 /// its middle than the step, as a cut line does that bridges a bay.
 #[test]
 fn patches_step_back_by_any_amount_that_leaves_them_whole() {
-    let settings = Settings { stop: Stop::Effort(0), seed: 1, threads: 1, sets: 1 };
+    let run = Run::new(Stop::Effort(0)).with_threads(1);
     for (name, patch) in patches() {
         let whole = Polygon::new(LineString::from_iter(patch.iter().map(|p| (p.x, p.y))), Vec::new());
         for (k, step) in [3.0, 4.0, 5.0, 6.0, 7.0, 8.0, 0.7, 2.25].into_iter().enumerate() {
@@ -61,7 +60,7 @@ fn patches_step_back_by_any_amount_that_leaves_them_whole() {
                 // Mitred or rounded, an inward corner takes 0.22 (a right angle's mitre) to 0.4 squares of the step.
                 assert!((area - expected).abs() < 0.01 * expected + 4.0 * step, "{name} {step} {back}: {area} {expected}");
             }
-            let planned = planner::plan(&[job], &settings, &AtomicBool::new(false), &Unwatched);
+            let planned = planner::plan(&[job], 1, &run);
             assert!(planned.is_ok(), "{name} {step}: {planned:?}");
         }
     }

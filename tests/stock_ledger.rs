@@ -7,13 +7,12 @@ use assert_cmd::cargo::CommandCargoExt;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
-use std::sync::atomic::AtomicBool;
 use warpwise::cloth::Face;
 use warpwise::geometry::point;
 use warpwise::ledger::{FreezerMove, Ledger, Moment, PieceState, Trouble};
-use warpwise::nest::Stop;
 use warpwise::plan::StockKind;
-use warpwise::planner::{self, Earlier, Settings, Unwatched};
+use warpwise::planner::{self, Earlier};
+use warpwise::run::{Run, Stop};
 use warpwise::stock::{Age, Day, OffcutFacts, RollFacts};
 use warpwise::verify::Verified;
 
@@ -106,9 +105,9 @@ fn stocked() -> (Shop, Ledger) {
 
 fn planned(shop: &Shop, ledger: &Ledger, earlier: &Earlier) -> Verified {
     let (job, _) = warpwise::job::load(&shop.job).unwrap();
-    let settings = Settings { stop: Stop::Effort(1), seed: 1, threads: 1, sets: 1 };
+    let run = Run::new(Stop::Effort(1)).with_threads(1);
     let stock = ledger.snapshot(&now()).unwrap();
-    let plan = planner::go_on(&[job], &stock, earlier, &settings, &AtomicBool::new(false), &Unwatched).unwrap();
+    let plan = planner::go_on(&[job], &stock, earlier, 1, &run).unwrap();
     plan_schema::keeps_to_schema(plan.plan());
     plan
 }

@@ -25,6 +25,7 @@ fn options() -> Options {
         rectangle: None,
         at: None,
         around: None,
+        answers: Vec::new(),
     }
 }
 

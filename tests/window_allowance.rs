@@ -6,12 +6,11 @@ mod ply_support;
 use geo::algorithm::buffer::{BufferStyle, LineJoin};
 use geo::{Area, BooleanOps, Buffer, LineString, MultiPolygon, Polygon, Rect, Rotate, Translate};
 use ply_support::*;
-use std::sync::atomic::AtomicBool;
 use warpwise::cloth::Weave;
 use warpwise::geometry::{Region, Ring, point};
-use warpwise::nest::Stop;
 use warpwise::outline::{Draft, EdgeKind};
-use warpwise::planner::{self, Settings, Unwatched};
+use warpwise::planner;
+use warpwise::run::{Run, Stop};
 
 /// A plate of 300 by 200: trim of 25 below and left, a lap of 15 on the right, a butt edge on top.
 const PLATE: (f64, f64) = (300.0, 200.0);
@@ -76,8 +75,8 @@ fn a_window_shrinks_within_itself_near_edges_of_every_kind() {
         let off = expected.xor(&MultiPolygon::from(laid)).unsigned_area();
         // Corners of less than 1 mm² are not cut.
         assert!(off < 1.5, "{k}: {off} mm² {window:?}");
-        let settings = Settings { stop: Stop::Effort(0), seed: 1, threads: 1, sets: 1 };
-        let planned = planner::plan(&[job], &settings, &AtomicBool::new(false), &Unwatched);
+        let run = Run::new(Stop::Effort(0)).with_threads(1);
+        let planned = planner::plan(&[job], 1, &run);
         assert!(planned.is_ok(), "{k}: {planned:?}");
     }
 }

@@ -6,10 +6,9 @@ mod plan_schema;
 
 use serde_json::Value;
 use std::fs;
-use std::sync::atomic::AtomicBool;
 use warpwise::geometry::{Point, Ring, point};
-use warpwise::nest::Stop;
-use warpwise::planner::{self, Settings, Unwatched};
+use warpwise::planner;
+use warpwise::run::{Run, Stop};
 use warpwise::{job, sheet};
 
 /// The job of one case: butt edges, so that the cut line is the net line, and the only way to lie is that of the case.
@@ -53,12 +52,12 @@ fn finished_sheets_show_the_f_as_computed() {
     let dir = tempfile::tempdir().unwrap();
     fs::write(dir.path().join("f.svg"), reference["svg"].as_str().unwrap()).unwrap();
     let file = dir.path().join("job.toml");
-    let settings = Settings { stop: Stop::Effort(1), seed: 1, threads: 1, sets: 1 };
+    let run = Run::new(Stop::Effort(1)).with_threads(1);
     let cases = reference["cases"].as_array().unwrap();
     for case in cases {
         fs::write(&file, job_file(&reference, case)).unwrap();
         let (job, _) = job::load(&file).unwrap_or_else(|faults| panic!("{faults}"));
-        let plan = planner::plan(&[job], &settings, &AtomicBool::new(false), &Unwatched).unwrap();
+        let plan = planner::plan(&[job], 1, &run).unwrap();
         plan_schema::keeps_to_schema(plan.plan());
         let sheets = sheet::cut_sheets(&plan, None);
         assert_eq!(sheets.len(), 1);

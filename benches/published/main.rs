@@ -13,10 +13,10 @@ mod jigsaws;
 use serde::Deserialize;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
-use std::sync::atomic::AtomicBool;
 use std::time::Duration;
 use warpwise::geometry::{Region, point, ring_area};
-use warpwise::nest::{Extent, Limits, Outcome, Params, Pose, Problem, Shape, Silent, Stock, Stop, solve};
+use warpwise::nest::{Extent, Outcome, Params, Pose, Problem, Shape, Stock, solve};
+use warpwise::run::{Run, Stop};
 
 #[derive(Deserialize)]
 struct Instance {
@@ -108,11 +108,10 @@ fn run(instance: &Instance, seed: u64, options: &Options, published: Option<f64>
     // A unit of the instance becomes a whole number of millimetres, so that a micrometre is small beside the pieces.
     let scale = (1000.0 / instance.width).ceil().max(1.0);
     let problem = problem(instance, scale, options.repeat);
-    let cancel = AtomicBool::new(false);
     let stop = options.effort.map_or(Stop::After(Duration::from_secs_f64(options.seconds)), Stop::Effort);
-    let limits = Limits { stop, cancel: &cancel };
     let begun = std::time::Instant::now();
-    let outcome = solve(&problem, &Params { threads: options.threads, lanes: options.lanes, equal: 0.0 }, &limits, seed, &Silent);
+    let outcome =
+        solve(&problem, &Params { lanes: options.lanes, equal: 0.0 }, &Run::new(stop).with_seed(seed).with_threads(options.threads));
     let took = begun.elapsed().as_secs_f64();
     verify(&problem, &outcome);
     let length = outcome.stocks[0].used_length / scale;

@@ -6,11 +6,11 @@
 use super::bins::Ground;
 use super::search::Assignment;
 use super::trade::Dice;
-use crate::nest::{self, Limits, Params, Placement, Problem, Shape, Silent, Stop};
+use crate::nest::{self, Params, Placement, Problem, Shape};
+use crate::run::{Phase, Run, Stop};
 use rayon::prelude::*;
 use std::collections::BTreeSet;
-use std::sync::atomic::Ordering;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 /// Trials of a round, side by side.
 const TRIALS: usize = 8;
@@ -31,7 +31,7 @@ struct Trial {
     items: Vec<usize>,
 }
 
-struct Run<'a> {
+struct Exchange<'a> {
     problem: &'a Problem,
     ground: &'a Ground,
     /// For every bin what lies there.
@@ -45,35 +45,34 @@ struct Run<'a> {
 }
 
 /// The assignment, with more on the offcuts if that was found within the limits.
-pub(super) fn exchange(problem: &Problem, ground: &Ground, assignment: Assignment, limits: &Limits<'_>, seed: u64) -> Assignment {
-    let start = Instant::now();
-    let mut run = Run::new(problem, ground, &assignment, seed);
+pub(super) fn exchange(problem: &Problem, ground: &Ground, assignment: Assignment, run: &Run<'_>) -> Assignment {
+    let mut work = Exchange::new(problem, ground, &assignment, run.seed());
     for round in 0.. {
-        let (over, stop) = match limits.stop {
-            Stop::After(all) => (start.elapsed() + A_PIECE >= all, None),
+        let (over, stop) = match run.stop() {
+            Stop::After(all) => (run.elapsed() + A_PIECE >= all, None),
             Stop::Effort(rounds) => (round >= u64::from(rounds) * u64::from(ROUNDS), Some(Stop::Effort(1))),
         };
-        if over || limits.cancel.load(Ordering::Relaxed) {
+        if over || run.is_stopped(Phase::Searching) {
             break;
         }
-        let trials = run.draw(round);
+        let trials = work.draw(round);
         let found: Vec<Option<Vec<(usize, Placement)>>> = trials
             .par_iter()
             .enumerate()
             .map(|(k, t)| {
                 let stop = stop.unwrap_or(Stop::After(A_PIECE * t.items.len() as u32));
-                run.attempt(t, &Limits { stop, ..*limits }, round * TRIALS as u64 + k as u64)
+                work.attempt(t, &run.trial(stop), round * TRIALS as u64 + k as u64)
             })
             .collect();
         for (trial, found) in trials.into_iter().zip(found) {
-            run.settle(trial, found);
+            work.settle(trial, found);
         }
     }
-    run.done(assignment)
+    work.done(assignment)
 }
 
-impl<'a> Run<'a> {
-    fn new(problem: &'a Problem, ground: &'a Ground, assignment: &Assignment, seed: u64) -> Run<'a> {
+impl<'a> Exchange<'a> {
+    fn new(problem: &'a Problem, ground: &'a Ground, assignment: &Assignment, seed: u64) -> Exchange<'a> {
         let mut lying: Vec<Vec<(usize, Placement)>> = vec![Vec::new(); ground.bins.len()];
         let mut placed = vec![false; ground.items.len()];
         for p in &assignment.placements {
@@ -86,7 +85,7 @@ impl<'a> Run<'a> {
         }
         let area = problem.shapes().iter().map(|s| s.region.area()).collect();
         let room = ground.bins.iter().map(|b| b.empty.free as f64 * ground.cell * ground.cell).collect();
-        Run { problem, ground, lying, placed, area, room, failed: BTreeSet::new(), seed }
+        Exchange { problem, ground, lying, placed, area, room, failed: BTreeSet::new(), seed }
     }
 
     fn weight(&self, item: usize) -> f64 {
@@ -164,13 +163,13 @@ impl<'a> Run<'a> {
     }
 
     /// Places for all pieces of a trial.
-    fn attempt(&self, trial: &Trial, limits: &Limits<'_>, stream: u64) -> Option<Vec<(usize, Placement)>> {
+    fn attempt(&self, trial: &Trial, run: &Run<'_>, stream: u64) -> Option<Vec<(usize, Placement)>> {
         let shapes: Vec<Shape> =
             trial.items.iter().map(|&i| Shape { copies: 1, ..self.problem.shapes()[self.ground.items[i].0].clone() }).collect();
         let stocks = trial.bins.iter().map(|&b| self.problem.stocks()[self.ground.bins[b].stock].clone()).collect();
         let problem = Problem::new(shapes, stocks, self.problem.gap()).ok()?;
-        let params = Params { lanes: 1, threads: 1, ..Params::default() };
-        let found = nest::solve(&problem, &params, limits, self.seed.wrapping_add(stream), &Silent);
+        let params = Params { lanes: 1, ..Params::default() };
+        let found = nest::solve(&problem, &params, &run.with_threads(1).with_seed(self.seed.wrapping_add(stream)));
         if found.placements.len() < trial.items.len() {
             return None;
         }

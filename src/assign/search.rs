@@ -3,10 +3,9 @@
 use super::bins::Ground;
 use super::exchange::exchange;
 use super::trade::{Dice, Lane, State};
-use crate::nest::{Limits, Params, Placement, Problem, Stop};
+use crate::nest::{Params, Placement, Problem};
+use crate::run::{Phase, Run, Stop};
 use rayon::prelude::*;
-use std::sync::atomic::Ordering;
-use std::time::Instant;
 
 /// Refills of a lane in one round.
 const ROUND: u32 = 400;
@@ -29,51 +28,44 @@ pub struct Assignment {
 ///
 /// `cost[stock]` is in mm² and only weighs between equals. By effort (rounds of refills in every lane) the answer is the same on every
 /// machine and thread count. Open stocks are passed over, and so are tolerances of turns.
-pub fn assign(problem: &Problem, cost: &[f64], params: &Params, limits: &Limits<'_>, seed: u64, most: usize) -> Vec<Assignment> {
-    let start = Instant::now();
-    pooled(params, || search(&Ground::new(problem, cost), params, (start, limits), seed, most))
+pub fn assign(problem: &Problem, cost: &[f64], params: &Params, run: &Run<'_>, most: usize) -> Vec<Assignment> {
+    pooled(run, || search(&Ground::new(problem, cost), params, run, most))
 }
 
-/// The best assignment, after exchanges by the full search; the two limits are for these steps.
-pub(super) fn share_out(
-    problem: &Problem,
-    cost: &[f64],
-    params: &Params,
-    limits: (&Limits<'_>, &Limits<'_>),
-    seed: u64,
-) -> Option<Assignment> {
-    let start = Instant::now();
-    pooled(params, || {
+/// The best assignment, after exchanges by the full search; the two limits are for these steps of the run.
+pub(super) fn share_out(problem: &Problem, cost: &[f64], params: &Params, run: &Run<'_>, limits: [Stop; 2]) -> Option<Assignment> {
+    let sharing = run.trial(limits[0]);
+    pooled(run, || {
         let ground = Ground::new(problem, cost);
-        let best = search(&ground, params, (start, limits.0), seed, 1).into_iter().next()?;
-        Some(exchange(problem, &ground, best, limits.1, seed))
+        let best = search(&ground, params, &sharing, 1).into_iter().next()?;
+        Some(exchange(problem, &ground, best, &run.trial(limits[1])))
     })
 }
 
 /// Runs on as many threads as are wanted.
-fn pooled<T: Send>(params: &Params, run: impl FnOnce() -> T + Send) -> T {
-    match rayon::ThreadPoolBuilder::new().num_threads(params.threads).build() {
-        Ok(pool) => pool.install(run),
+fn pooled<T: Send>(run: &Run<'_>, work: impl FnOnce() -> T + Send) -> T {
+    match rayon::ThreadPoolBuilder::new().num_threads(run.threads()).build() {
+        Ok(pool) => pool.install(work),
         // No threads to be had: the caller's own will do.
-        Err(_) => run(),
+        Err(_) => work(),
     }
 }
 
-fn search(ground: &Ground, params: &Params, (start, limits): (Instant, &Limits<'_>), seed: u64, most: usize) -> Vec<Assignment> {
+fn search(ground: &Ground, params: &Params, run: &Run<'_>, most: usize) -> Vec<Assignment> {
     if ground.bins.is_empty() {
         return Vec::new();
     }
-    let lanes = if matches!(limits.stop, Stop::Effort(_)) { params.lanes } else { rayon::current_num_threads() };
-    let mut lanes: Vec<Lane<'_>> = (0..lanes.max(1)).map(|k| Lane::new(ground, Dice::new(seed, k as u64))).collect();
+    let lanes = if run.is_by_effort() { params.lanes } else { rayon::current_num_threads() };
+    let mut lanes: Vec<Lane<'_>> = (0..lanes.max(1)).map(|k| Lane::new(ground, Dice::new(run.seed(), k as u64))).collect();
     lanes.par_iter_mut().for_each(|lane| {
         let mut done = 0_u32;
         loop {
-            let share = match limits.stop {
-                Stop::After(d) => start.elapsed().as_secs_f64() / d.as_secs_f64().max(1e-3),
+            let share = match run.stop() {
+                Stop::After(d) => run.seconds() / d.as_secs_f64().max(1e-3),
                 Stop::Effort(rounds) => f64::from(done) / f64::from(rounds.max(1).saturating_mul(ROUND)),
             };
             // However late it is, each lane has a first look: a slow machine would leave every offcut in its box.
-            if share >= 1.0 && done > 0 || limits.cancel.load(Ordering::Relaxed) {
+            if share >= 1.0 && done > 0 || run.is_stopped(Phase::Searching) {
                 break;
             }
             for _ in 0..LOOK {
@@ -125,7 +117,6 @@ mod tests {
     use super::*;
     use crate::geometry::{Motion, Region, Ring, point, ring_bounds};
     use crate::nest::{Extent, Pose, Shape, Stock};
-    use std::sync::atomic::AtomicBool;
 
     fn rectangle(w: f64, h: f64) -> Ring {
         vec![point(0.0, 0.0), point(w, 0.0), point(w, h), point(0.0, h)]
@@ -150,9 +141,8 @@ mod tests {
     fn solve(shapes: Vec<Shape>, stocks: Vec<Stock>, gap: f64, threads: usize) -> Vec<Assignment> {
         let cost: Vec<f64> = (0..stocks.len()).map(|k| 1.0 + k as f64).collect();
         let problem = Problem::new(shapes, stocks, gap).unwrap();
-        let cancel = AtomicBool::new(false);
-        let limits = Limits { stop: Stop::Effort(2), cancel: &cancel };
-        assign(&problem, &cost, &Params { threads, ..Params::default() }, &limits, 1, 3)
+        let run = Run::new(Stop::Effort(2));
+        assign(&problem, &cost, &Params::default(), &run.with_threads(threads), 3)
     }
 
     /// Filling one offcut after the other, large pieces first, takes the first offcut for the middle piece and loses the large one.

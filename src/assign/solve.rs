@@ -2,9 +2,9 @@
 
 use super::search::{Assignment, share_out};
 use crate::geometry::{Motion, point};
-use crate::nest::{self, Extent, Limits, Observer, Outcome, Params, Placement, Problem, Progress, Shape, Stock, Stop, UsedStock};
-use std::sync::atomic::Ordering;
-use std::time::{Duration, Instant};
+use crate::nest::{self, Extent, Outcome, Params, Placement, Problem, Shape, Stock, UsedStock};
+use crate::run::{Phase, Run, Stop};
+use std::time::Duration;
 
 /// Shares of the time for sharing out the pieces and for exchanges.
 const SHARING_OUT: f64 = 0.12;
@@ -18,33 +18,32 @@ const NEARLY: f64 = 0.02;
 
 /// Places all shapes: on fixed stocks what is best placed there for the least length of the open one, the rest on that.
 ///
-/// The answer is that of [`nest::solve`], and so are limits, seed and observer; `cost[stock]` is what opening a fixed stock costs, in
+/// The answer is that of [`nest::solve`]; `cost[stock]` is what opening a fixed stock costs, in
 /// mm² of new cloth, and decides between answers of the same length. The open stock is never longer than a plan without the fixed ones
 /// that was found beside it.
-pub fn solve(problem: &Problem, cost: &[f64], params: &Params, limits: &Limits<'_>, seed: u64, observer: &dyn Observer) -> Outcome {
+pub fn solve(problem: &Problem, cost: &[f64], params: &Params, run: &Run<'_>) -> Outcome {
     let fixed = problem.stocks().iter().any(|s| matches!(s.extent, Extent::Fixed { .. }));
-    if !fixed || matches!(limits.stop, Stop::Effort(0)) {
-        return nest::solve(problem, params, limits, seed, observer);
+    if !fixed || run.stop() == Stop::Effort(0) {
+        return nest::solve(problem, params, run);
     }
-    let start = Instant::now();
-    let part = |share: f64, least: u32| match limits.stop {
-        Stop::After(all) => Limits { stop: Stop::After(all.mul_f64(share)), ..*limits },
-        Stop::Effort(rounds) => Limits { stop: Stop::Effort(rounds.div_ceil(least)), ..*limits },
+    let part = |share: f64, least: u32| match run.stop() {
+        Stop::After(all) => Stop::After(all.mul_f64(share)),
+        Stop::Effort(rounds) => Stop::Effort(rounds.div_ceil(least)),
     };
-    let left = |runs: f64| match limits.stop {
-        Stop::After(all) => {
-            Limits { stop: Stop::After(all.saturating_sub(start.elapsed()).max(Duration::from_millis(1)).div_f64(runs)), ..*limits }
-        }
-        Stop::Effort(_) => *limits,
+    let left = |runs: f64| match run.rest() {
+        Stop::After(time) => Stop::After(time.max(Duration::from_millis(1)).div_f64(runs)),
+        effort => effort,
     };
+    // Of the progress, the search on the roll is what is left when the pieces are shared out.
+    let relay = run.about(run.on(), (SHARING_OUT + EXCHANGING, 1.0 - SHARING_OUT - EXCHANGING));
     let bare = Rest::new(problem, Assignment::default());
-    let Some(found) = share_out(problem, cost, params, (&part(SHARING_OUT, 1), &part(EXCHANGING, 2)), seed) else {
-        return finished(problem, bare.solve(problem, params, &left(1.0), seed, observer), params, limits, seed, observer);
+    let Some(found) = share_out(problem, cost, params, run, [part(SHARING_OUT, 1), part(EXCHANGING, 2)]) else {
+        return finished(problem, bare.solve(problem, params, &relay.part(left(1.0))), params, run);
     };
     let taken: f64 = found.placements.iter().map(|p| problem.shapes()[p.shape].region.area()).sum();
     let all: f64 = problem.shapes().iter().map(|s| s.region.area() * f64::from(s.copies)).sum();
     let rest = Rest::new(problem, found);
-    let look = |rest: &Rest| rest.solve(problem, params, &part(LOOKING, 4), seed, &nest::Silent);
+    let look = |rest: &Rest| rest.solve(problem, params, &run.trial(part(LOOKING, 4)));
     let mut outcomes = Vec::new();
     let mut runs = vec![&rest];
     if taken < LITTLE * all {
@@ -54,26 +53,24 @@ pub fn solve(problem: &Problem, cost: &[f64], params: &Params, limits: &Limits<'
             runs.push(&bare);
         }
     }
-    let begun = start.elapsed().as_secs_f64();
-    let relay = Later { observer, begun, share: 1.0 - SHARING_OUT - EXCHANGING };
     let last = left(runs.len() as f64);
-    outcomes.extend(runs.into_iter().map(|rest| rest.solve(problem, params, &last, seed, &relay)));
+    outcomes.extend(runs.into_iter().map(|rest| rest.solve(problem, params, &relay.part(last))));
     let longest = outcomes.last().map_or(0.0, |o| length(problem, o));
     if taken >= LITTLE * all && longest > bare.least_length() {
         outcomes.push(look(&bare));
     }
     let rank = |o: &Outcome| (missing(o) + usize::from(o.placements.is_empty()), length(problem, o));
     let best = outcomes.into_iter().min_by(|a, b| rank(a).0.cmp(&rank(b).0).then(rank(a).1.total_cmp(&rank(b).1)));
-    let best = best.unwrap_or_else(|| nest::solve(problem, params, &Limits { stop: Stop::Effort(0), ..*limits }, seed, observer));
-    finished(problem, best, params, &last, seed, observer)
+    let best = best.unwrap_or_else(|| nest::solve(problem, params, &run.part(Stop::Effort(0))));
+    finished(problem, best, params, &relay.part(last))
 }
 
 /// Cells are coarser than outlines: where something found no place, the search proper has the last word.
-fn finished(problem: &Problem, best: Outcome, params: &Params, limits: &Limits<'_>, seed: u64, observer: &dyn Observer) -> Outcome {
-    if best.unplaced.is_empty() || limits.cancel.load(Ordering::Relaxed) {
+fn finished(problem: &Problem, best: Outcome, params: &Params, run: &Run<'_>) -> Outcome {
+    if best.unplaced.is_empty() || run.is_stopped(Phase::Searching) {
         return best;
     }
-    let exact = nest::solve(problem, params, limits, seed, observer);
+    let exact = nest::solve(problem, params, run);
     if exact.unplaced.len() < best.unplaced.len() { exact } else { best }
 }
 
@@ -123,14 +120,14 @@ impl Rest {
     }
 
     /// The whole outcome.
-    fn solve(&self, whole: &Problem, params: &Params, limits: &Limits<'_>, seed: u64, observer: &dyn Observer) -> Outcome {
+    fn solve(&self, whole: &Problem, params: &Params, run: &Run<'_>) -> Outcome {
         let mut outcome = match &self.problem {
-            Some(problem) => nest::solve(problem, params, limits, seed, observer),
+            Some(problem) => nest::solve(problem, params, run),
             None => Outcome {
                 placements: Vec::new(),
                 stocks: Vec::new(),
                 unplaced: Vec::new(),
-                interrupted: limits.cancel.load(Ordering::Relaxed),
+                interrupted: run.is_asked(),
                 first_layout_seconds: None,
                 evaluations: 0,
                 trace: Vec::new(),
@@ -179,27 +176,12 @@ pub(super) fn fits_open(problem: &Problem, shape: &Shape) -> bool {
     })
 }
 
-/// Passes progress on as that of the last part of a longer run.
-struct Later<'a> {
-    observer: &'a dyn Observer,
-    begun: f64,
-    share: f64,
-}
-
-impl Observer for Later<'_> {
-    fn progress(&self, progress: &Progress) {
-        let share = 1.0 - self.share + self.share * progress.share;
-        self.observer.progress(&Progress { seconds: self.begun + progress.seconds, share, ..progress.clone() });
-    }
-}
-
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::geometry::{Region, Ring};
-    use crate::nest::{Pose, Silent};
-    use std::sync::atomic::AtomicBool;
+    use crate::nest::Pose;
 
     fn rectangle(w: f64, h: f64) -> Ring {
         vec![point(0.0, 0.0), point(w, 0.0), point(w, h), point(0.0, h)]
@@ -226,8 +208,7 @@ mod tests {
     }
 
     fn solved(problem: &Problem, cost: &[f64]) -> Outcome {
-        let cancel = AtomicBool::new(false);
-        solve(problem, cost, &Params { lanes: 2, threads: 1, equal: 0.0 }, &Limits { stop: Stop::Effort(2), cancel: &cancel }, 1, &Silent)
+        solve(problem, cost, &Params { lanes: 2, equal: 0.0 }, &Run::new(Stop::Effort(2)).with_threads(1))
     }
 
     fn used(problem: &Problem, outcome: &Outcome) -> Vec<usize> {
@@ -273,9 +254,7 @@ mod tests {
         let shapes = vec![shape(70.0, 45.0, 9), shape(33.0, 20.0, 12), shape(120.0, 90.0, 3)];
         let problem = Problem::new(shapes, stocks, 5.0).unwrap();
         let cost = [30_000.0, 16_500.0, 5_400.0, 0.0];
-        let cancel = AtomicBool::new(false);
-        let limits = Limits { stop: Stop::Effort(1), cancel: &cancel };
-        let of = |threads| solve(&problem, &cost, &Params { lanes: 2, threads, equal: 0.0 }, &limits, 1, &Silent).placements;
+        let of = |threads| solve(&problem, &cost, &Params { lanes: 2, equal: 0.0 }, &Run::default().with_threads(threads)).placements;
         assert_eq!(of(1), of(3));
     }
 }

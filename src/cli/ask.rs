@@ -14,7 +14,7 @@ pub fn ask<T: Copy>(question: &str, choices: &[(&str, T)]) -> Result<T, Failure>
     let words: Vec<&str> = choices.iter().map(|c| c.0).collect();
     loop {
         let mut terminal = std::io::stderr();
-        let asked = write!(terminal, "{question} [{}] ", words.join("/")).and_then(|()| terminal.flush());
+        let asked = write!(terminal, "{} [{}] ", warpwise::units::printable(question), words.join("/")).and_then(|()| terminal.flush());
         asked.map_err(|e| Failure::machine("standard error", &e))?;
         let mut line = String::new();
         let read = std::io::stdin().lock().read_line(&mut line).map_err(|e| Failure::machine("standard input", &e))?;

@@ -1,6 +1,8 @@
 //! `warpwise check JOB…`: everything short of the search, and nothing written.
 
 use super::exit::Failure;
+use super::progress::Bar;
+use super::search::interrupt;
 use super::{COLUMNS, cautions, print, warn};
 use clap::Args;
 use serde::Serialize;
@@ -11,8 +13,10 @@ use warpwise::job;
 use warpwise::outline::{AccountRow, account_rows};
 use warpwise::planner::{self, PreparedJob};
 use warpwise::ply::{Hand, Part, Piece};
+use warpwise::run::Run;
 use warpwise::sheet::drawn;
 use warpwise::sheet::summary::{self, PlyRow};
+use warpwise::stock::Day;
 use warpwise::units::counted;
 
 /// `warpwise check`.
@@ -32,10 +36,13 @@ pub struct Check {
 impl Check {
     /// Reads, prepares and prints.
     pub fn run(self) -> Result<(), Failure> {
-        let (jobs, mut warnings) = job::load_all(&self.jobs).map_err(Failure::Input)?;
-        let prepared = planner::prepare(&jobs, 1).map_err(Failure::Input)?;
+        let (bar, day) = (Bar::new(self.quiet), Day::today());
+        let run = Run::default().with_day(day).with_cancel(interrupt()?).with_observer(&bar);
+        let (jobs, mut warnings) = job::load_all(&self.jobs, &run).map_err(|f| Failure::input(f, &run))?;
+        let prepared = planner::prepare(&jobs, 1, &run)?;
+        drop(bar);
         warnings.extend(prepared.iter().flat_map(|p| p.prepared.warnings.clone()));
-        let cautions = cautions(&jobs, jobs.iter().find_map(|j| j.stock.as_deref()));
+        let cautions = cautions(&jobs, jobs.iter().find_map(|j| j.stock.as_deref()), day);
         if self.json {
             let warnings: Vec<String> = warnings.iter().map(ToString::to_string).collect();
             let drawings = prepared.iter().flat_map(|p| &p.job.drawings).map(DrawingRows::of).collect();

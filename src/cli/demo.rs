@@ -1,7 +1,7 @@
 //! `warpwise demo [DIR]`: the kayak job, compiled in.
 
 use super::exit::Failure;
-use super::files::write_into;
+use super::files::write_fresh;
 use super::nest::plan_and_write;
 use super::search::Search;
 use super::{mosaic, print};
@@ -62,7 +62,7 @@ impl Demo {
                 .into(),
             ));
         }
-        write_into(&self.dir, &FILES.map(|(name, bytes)| (PathBuf::from(name), bytes.to_vec())))?;
+        write_fresh(&self.dir, &FILES.map(|(name, bytes)| (PathBuf::from(name), bytes.to_vec())))?;
         let stock = |file: &str| self.search.stock.clone().or_else(|| Some(self.dir.join(file)));
         let search = Search { stock: stock("stock.json"), ..self.search.clone() };
         plan_and_write(&[self.dir.join("job.toml")], &self.dir.join("plan"), &search)?;
@@ -77,6 +77,6 @@ impl Demo {
         ))?;
         print("\nThe hatch cover's face, once more as a mosaic of a box of offcuts:\n")?;
         let search = Search { seconds: self.search.seconds * MOSAIC, stock: stock("offcuts.json"), ..self.search.clone() };
-        mosaic::plan_and_write(&self.dir.join("hatch.toml"), &self.dir.join("mosaic"), &search)
+        mosaic::plan_and_write(&self.dir.join("hatch.toml"), &self.dir.join("mosaic"), &search, true)
     }
 }

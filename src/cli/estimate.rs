@@ -3,7 +3,7 @@
 use super::exit::Failure;
 use super::files::write_into;
 use super::progress::Bar;
-use super::search::{self, Search};
+use super::search::Search;
 use super::stock::read_stock;
 use super::{COLUMNS, cautions, print, print_cautions, warn};
 use clap::Args;
@@ -13,7 +13,7 @@ use warpwise::cloth::Cloth;
 use warpwise::estimate::{self, Estimate, RoughPart, Spare, Waste, Wish};
 use warpwise::fault::{Fault, Faults};
 use warpwise::ledger::{Ledger, Record};
-use warpwise::planner::Settings;
+use warpwise::run::Run;
 use warpwise::{job, sheet};
 
 /// `warpwise estimate`.
@@ -62,7 +62,10 @@ impl EstimateCommand {
             return Err(usage("--go-on and --history are for `nest`", "leave them out"));
         }
         let stop = self.search.stop()?;
-        let found = if self.part.is_empty() { self.planned(stop, spare)? } else { self.rough(spare)? };
+        let bar = Bar::new(self.search.quiet);
+        let run = self.search.run(stop, &bar)?;
+        let found = if self.part.is_empty() { self.planned(&run, &bar, spare)? } else { self.rough(&run, &bar, spare)? };
+        drop(bar);
         if let Some(dir) = &self.out {
             let mut files = vec![(PathBuf::from("estimate.html"), sheet::estimate_page(&found).into_bytes())];
             files.extend(sheet::estimate_charts(&found).into_iter().map(|f| (PathBuf::from(f.name), f.bytes)));
@@ -75,25 +78,21 @@ impl EstimateCommand {
         self.out.as_ref().map_or(Ok(()), |dir| print(&format!("\n{}\n", dir.join("estimate.html").display())))
     }
 
-    fn planned(&self, stop: warpwise::nest::Stop, spare: Spare) -> Result<Estimate, Failure> {
-        let (jobs, warnings) = job::load_all(&self.jobs).map_err(Failure::Input)?;
-        warn(&warnings, self.search.quiet);
+    fn planned(&self, run: &Run<'_>, bar: &Bar, spare: Spare) -> Result<Estimate, Failure> {
+        let (jobs, warnings) = job::load_all(&self.jobs, run).map_err(|f| Failure::input(f, run))?;
+        bar.aside(|| warn(&warnings, self.search.quiet));
         let from = self.search.stock_of(&jobs)?;
-        let of_jobs = cautions(&jobs, from.as_deref());
-        let stock = from.as_deref().map(read_stock).transpose()?;
-        let threads = self.search.threads.map_or(0, usize::from);
-        let settings = Settings { stop, seed: self.search.seed, threads, sets: self.search.sets };
+        let of_jobs = cautions(&jobs, from.as_deref(), run.day());
+        let stock = from.as_deref().map(|file| bar.aside(|| read_stock(file))).transpose()?;
         let ours = |_: &str, cloth: &str| jobs.iter().flat_map(|j| &j.cloths).any(|c| c.id == cloth);
         let cautions = stock.as_ref().map_or(of_jobs, |s| s.cautions(s.day, &ours));
-        print_cautions(&cautions, self.search.json)?;
+        bar.aside(|| print_cautions(&cautions, self.search.json))?;
         let wish = Wish { jobs: &jobs, stock: stock.as_ref(), seeds: self.seeds, spare };
-        let bar = Bar::new(self.search.quiet);
-        let found = estimate::estimate(&wish, &settings, search::interrupt()?, &bar);
-        bar.done();
+        let found = estimate::estimate(&wish, self.search.sets, run);
         found.map_err(|refusal| Failure::from(refusal).in_jobs(&jobs))
     }
 
-    fn rough(&self, spare: Spare) -> Result<Estimate, Failure> {
+    fn rough(&self, run: &Run<'_>, bar: &Bar, spare: Spare) -> Result<Estimate, Failure> {
         let mut faults = Faults::new();
         let parts: Vec<RoughPart> = self.part.iter().filter_map(|text| faults.keep(RoughPart::parse(text).map_err(Faults::from))).collect();
         faults.into_result(()).map_err(Failure::Usage)?;
@@ -106,9 +105,9 @@ impl EstimateCommand {
                 }
             }
         } else {
-            let (jobs, warnings) = job::load_all(&self.jobs).map_err(Failure::Input)?;
-            warn(&warnings, self.search.quiet);
-            print_cautions(&cautions(&jobs, self.search.stock.as_deref()), self.search.json)?;
+            let (jobs, warnings) = job::load_all(&self.jobs, run).map_err(|f| Failure::input(f, run))?;
+            bar.aside(|| warn(&warnings, self.search.quiet));
+            bar.aside(|| print_cautions(&cautions(&jobs, self.search.stock.as_deref(), run.day()), self.search.json))?;
             currency = jobs.first().map_or_else(String::new, |j| j.currency.clone());
             for cloth in jobs.into_iter().flat_map(|j| j.cloths) {
                 if !cloths.iter().any(|c| c.id == cloth.id) {

@@ -6,6 +6,7 @@ use std::process::ExitCode;
 use warpwise::fault::{Fault, Faults, Place};
 use warpwise::job::{self, Job};
 use warpwise::planner::Refusal;
+use warpwise::run::Run;
 
 /// Why a command did not do its work.
 #[derive(Debug)]
@@ -18,12 +19,33 @@ pub enum Failure {
     NotPlanned(Faults),
     /// Status 4: the machine's fault.
     Machine(Faults),
+    /// Status 130: stopped by the user before there was anything to keep.
+    Stopped(Faults),
 }
+
+/// The exit status of what Ctrl-C ended, as shells have it.
+pub const STOPPED: u8 = 130;
 
 impl Failure {
     /// The machine would not read or write something.
     pub fn machine(what: &str, error: &std::io::Error) -> Failure {
         Failure::Machine(Fault::new(format!("{what}: {error}"), "check the disk and the permissions").into())
+    }
+
+    /// The same, with something more to say.
+    pub fn and(mut self, fault: Fault) -> Failure {
+        let (Failure::Input(faults)
+        | Failure::Usage(faults)
+        | Failure::NotPlanned(faults)
+        | Failure::Machine(faults)
+        | Failure::Stopped(faults)) = &mut self;
+        faults.push(fault);
+        self
+    }
+
+    /// What reading or preparing came to: stopped if the user asked for it.
+    pub fn input(faults: Faults, run: &Run<'_>) -> Failure {
+        if run.is_asked() { Failure::Stopped(faults) } else { Failure::Input(faults) }
     }
 
     /// The same, each fault that names a cloth or a layer but no file placed in the first of these jobs that has it.
@@ -47,6 +69,7 @@ impl Failure {
             Failure::Usage(faults) => (faults, 2),
             Failure::NotPlanned(faults) => (faults, 3),
             Failure::Machine(faults) => (faults, 4),
+            Failure::Stopped(faults) => (faults, STOPPED),
         };
         let text_of = |file: &Path| std::fs::read_to_string(file).ok();
         // With the line of the job that is at fault, and a caret under the place.
@@ -64,6 +87,7 @@ impl From<Refusal> for Failure {
         match refusal {
             Refusal::Input(faults) => Failure::Input(faults),
             Refusal::NotPlaced(faults) => Failure::NotPlanned(faults),
+            Refusal::Stopped(fault) => Failure::Stopped(fault.into()),
             Refusal::NotVerified(mut faults) => {
                 faults.push(Fault::new(
                     "the plan failed its own verification and was not written",

@@ -4,7 +4,8 @@ use super::exit::Failure;
 use std::fs::{self, File};
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
-use warpwise::fault::Fault;
+use warpwise::fault::{Fault, Faults};
+use warpwise::manifest::{self, Manifest};
 use warpwise::plan::LARGEST_FILE;
 
 /// Reads a plan's text: an ordinary file in UTF-8, not larger than a plan may be.
@@ -31,15 +32,59 @@ pub fn read_plan(path: &Path) -> Result<String, Failure> {
     String::from_utf8(bytes).map_err(|_| fault("this is not text in UTF-8".into()))
 }
 
-/// Writes `files` (names in `dir`) into a folder that may hold other things. They are written in full beside their places first:
-/// a full disk leaves what was there, and no file is ever there by half.
+/// Writes `files` (names in `dir`) into a folder that may hold other things, and lists them there: only what the list has and nobody changed
+/// is replaced. They are written in full beside their places first: a full disk leaves what was there, and no file is ever there by half.
 pub fn write_into(dir: &Path, files: &[(PathBuf, Vec<u8>)]) -> Result<(), Failure> {
+    write_and_remove(dir, files, &|_| false).map(|_| ())
+}
+
+/// The same; besides, files of an earlier run for which `is_old` says so are removed, if they are unchanged. Those that someone changed stay,
+/// and come back by name.
+pub fn write_and_remove(dir: &Path, files: &[(PathBuf, Vec<u8>)], is_old: &dyn Fn(&str) -> bool) -> Result<Vec<String>, Failure> {
     let refused = |path: &Path, e: io::Error| Failure::machine(&path.display().to_string(), &e);
+    let mut list = Manifest::read(dir);
+    ready(dir, files, &list)?;
+    // The list goes before the files: what a kill leaves is listed, old or new.
+    let named: Vec<(String, &Vec<u8>)> = files.iter().map(|(name, bytes)| (name.to_string_lossy().into_owned(), bytes)).collect();
+    named.iter().for_each(|(name, bytes)| list.note(name, bytes));
+    write_file(&dir.join(manifest::NAME), &list.to_json())?;
+    put_in_place(dir, files)?;
+    named.iter().for_each(|(name, bytes)| list.settle(name, bytes));
+    let old: Vec<String> = list.names().filter(|n| is_old(n) && !named.iter().any(|(name, _)| name == n)).map(String::from).collect();
+    let mut changed = Vec::new();
+    for name in old {
+        let path = dir.join(&name);
+        if list.owns(dir, &name) {
+            fs::remove_file(&path).map_err(|e| refused(&path, e))?;
+        } else if path.symlink_metadata().is_ok() {
+            changed.push(name.clone());
+        }
+        list.forget(&name);
+    }
+    write_file(&dir.join(manifest::NAME), &list.to_json())?;
+    Ok(changed)
+}
+
+/// Writes files that belong to the user from now on: none that is there with another content is touched.
+pub fn write_fresh(dir: &Path, files: &[(PathBuf, Vec<u8>)]) -> Result<(), Failure> {
+    ready(dir, files, &Manifest::default())?;
+    put_in_place(dir, files)
+}
+
+/// Makes the folder, if no file stands in the way.
+fn ready(dir: &Path, files: &[(PathBuf, Vec<u8>)], list: &Manifest) -> Result<(), Failure> {
     if dir.exists() && !dir.is_dir() {
         let fault = Fault::new("there is a file where the folder should be", "name another folder");
         return Err(Failure::Usage(fault.in_file(dir).into()));
     }
-    fs::create_dir_all(dir).map_err(|e| refused(dir, e))?;
+    let in_the_way = files.iter().filter(|(name, bytes)| !list.may_write(dir, &name.to_string_lossy(), bytes));
+    let faults: Vec<Fault> = in_the_way.map(|(name, _)| manifest::in_the_way(&dir.join(name))).collect();
+    Faults(faults).into_result(()).map_err(Failure::Usage)?;
+    fs::create_dir_all(dir).map_err(|e| Failure::machine(&dir.display().to_string(), &e))
+}
+
+fn put_in_place(dir: &Path, files: &[(PathBuf, Vec<u8>)]) -> Result<(), Failure> {
+    let refused = |path: &Path, e: io::Error| Failure::machine(&path.display().to_string(), &e);
     let staging = tempfile::Builder::new().prefix(".writing-").tempdir_in(dir).map_err(|e| refused(dir, e))?;
     for (name, bytes) in files {
         let path = staging.path().join(name);
@@ -53,25 +98,10 @@ pub fn write_into(dir: &Path, files: &[(PathBuf, Vec<u8>)]) -> Result<(), Failur
     Ok(())
 }
 
-/// Removes the sheets of an earlier run from a folder: files with this ending, not among `kept`, whose name begins with a number as
-/// sheets' names do and whose beginning says that this tool wrote them.
-pub fn remove_old_sheets(dir: &Path, ending: &str, kept: &[String]) -> Result<(), Failure> {
-    let refused = |path: &Path, e: io::Error| Failure::machine(&path.display().to_string(), &e);
-    for entry in fs::read_dir(dir).map_err(|e| refused(dir, e))? {
-        let path = entry.map_err(|e| refused(dir, e))?.path();
-        let Some(name) = path.file_name().and_then(|n| n.to_str()).map(String::from) else { continue };
-        let numbered = name.split_once('-').is_some_and(|(n, _)| n.len() >= 2 && n.bytes().all(|b| b.is_ascii_digit()));
-        if !numbered || !name.ends_with(ending) || kept.contains(&name) || !path.is_file() {
-            continue;
-        }
-        let mut start = Vec::new();
-        File::open(&path).and_then(|f| f.take(4096).read_to_end(&mut start)).map_err(|e| refused(&path, e))?;
-        let start = String::from_utf8_lossy(&start);
-        if start.contains("Cut sheet: ") || start.contains("warpwise") {
-            fs::remove_file(&path).map_err(|e| refused(&path, e))?;
-        }
-    }
-    Ok(())
+/// Tries whether files could be written into a folder, and leaves nothing behind but the folder.
+pub fn can_write_into(dir: &Path) -> Result<(), Failure> {
+    ready(dir, &[], &Manifest::default())?;
+    can_write(&dir.join("x"))
 }
 
 /// Writes one file, whole or not at all.

@@ -1,6 +1,7 @@
 //! The command line: one file a command; each parses, calls the library and prints.
 
 mod ask;
+mod bench;
 mod check;
 mod demo;
 mod estimate;
@@ -27,12 +28,13 @@ use std::process::ExitCode;
 use warpwise::fault::{Fault, Faults};
 use warpwise::job::Job;
 use warpwise::stock::Day;
+use warpwise::units::printable;
 
 /// Cut plans for hand lay-up: traced ply outlines become a verified layout on each cloth's roll.
 #[derive(Parser)]
 #[command(name = "warpwise", version, about, arg_required_else_help = true, disable_help_subcommand = true)]
 #[command(after_help = "Exit status: 0 done, 1 the input is at fault, 2 wrong use of the command line, 3 could not be planned, \
-                        4 the machine's fault (disk, permission). Results go to standard output, progress to standard error.")]
+                        4 the machine's fault (disk, permission), 130 stopped by Ctrl-C with nothing to keep. Results go to standard output, progress to standard error.")]
 struct Arguments {
     #[command(subcommand)]
     command: Command,
@@ -58,6 +60,8 @@ enum Command {
     Layup(layup::Layup),
     /// Write the sheets of a plan again: cut sheets as SVG, PDF or DXF, templates, placement sheet, labels
     Sheets(sheets::Sheets),
+    /// Do the whole job on a page in the browser
+    Bench(bench::Bench),
     /// The ledger of rolls, offcuts and dated consumables
     Stock(stock::Stock),
 }
@@ -68,21 +72,35 @@ const COLUMNS: usize = 80;
 /// Runs the command that the process was started with.
 pub fn run() -> ExitCode {
     let arguments = Arguments::parse();
-    let outcome = match arguments.command {
-        Command::Demo(command) => command.run(),
-        Command::New(command) => command.run(),
-        Command::Trace(command) => command.run(),
-        Command::Check(command) => command.run(),
-        Command::Nest(command) => command.run(),
-        Command::Mosaic(command) => command.run(),
-        Command::Estimate(command) => command.run(),
-        Command::Layup(command) => command.run(),
-        Command::Sheets(command) => command.run(),
-        Command::Stock(command) => command.run(),
-    };
+    let outcome = std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| arguments.command.run()));
     match outcome {
-        Ok(()) => ExitCode::SUCCESS,
-        Err(failure) => failure.report(),
+        Ok(Ok(())) => ExitCode::SUCCESS,
+        Ok(Err(failure)) => failure.report(),
+        Err(_) => {
+            say("warpwise failed: this is a defect of the program, not of your files; please report it with what you asked for");
+            ExitCode::from(PANICKED)
+        }
+    }
+}
+
+/// The exit status of a panic, as Rust programs have it.
+const PANICKED: u8 = 101;
+
+impl Command {
+    fn run(self) -> Result<(), Failure> {
+        match self {
+            Command::Demo(command) => command.run(),
+            Command::New(command) => command.run(),
+            Command::Trace(command) => command.run(),
+            Command::Check(command) => command.run(),
+            Command::Nest(command) => command.run(),
+            Command::Mosaic(command) => command.run(),
+            Command::Estimate(command) => command.run(),
+            Command::Layup(command) => command.run(),
+            Command::Sheets(command) => command.run(),
+            Command::Bench(command) => command.run(),
+            Command::Stock(command) => command.run(),
+        }
     }
 }
 
@@ -90,7 +108,7 @@ pub fn run() -> ExitCode {
 fn print(text: &str) -> Result<(), Failure> {
     use std::io::Write;
     let mut out = std::io::stdout().lock();
-    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+    match out.write_all(printable(text).as_bytes()).and_then(|()| out.flush()) {
         Err(e) if e.kind() != std::io::ErrorKind::BrokenPipe => Err(Failure::machine("standard output", &e)),
         _ => Ok(()),
     }
@@ -99,7 +117,7 @@ fn print(text: &str) -> Result<(), Failure> {
 /// A line on standard error; if nobody takes it, the work goes on.
 fn say(line: &str) {
     use std::io::Write;
-    let _ = writeln!(std::io::stderr(), "{line}");
+    let _ = writeln!(std::io::stderr(), "{}", printable(line));
 }
 
 /// Prints warnings to standard error, each with the line it is about.
@@ -114,9 +132,9 @@ fn warn(warnings: &[Fault], quiet: bool) {
     }
 }
 
-/// What the dates of the jobs' own rolls ask for today, where no stock speaks of its rolls.
-fn cautions(jobs: &[Job], stock: Option<&Path>) -> Vec<String> {
-    if stock.is_some() { Vec::new() } else { warpwise::stock::cautions_of_jobs(jobs, Day::today()) }
+/// What the dates of the jobs' own rolls ask for on a day, where no stock speaks of its rolls.
+fn cautions(jobs: &[Job], stock: Option<&Path>, day: Day) -> Vec<String> {
+    if stock.is_some() { Vec::new() } else { warpwise::stock::cautions_of_jobs(jobs, day) }
 }
 
 /// Prints what dates ask for, before everything else; beside JSON to standard error.

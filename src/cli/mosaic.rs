@@ -1,7 +1,8 @@
 //! `warpwise mosaic JOB`: the patches of a job's mosaic layers, nothing else.
 
 use super::exit::Failure;
-use super::nest::files;
+use super::nest::write;
+use super::progress::Bar;
 use super::search::Search;
 use super::{COLUMNS, cautions, print, print_cautions, warn};
 use clap::Args;
@@ -28,25 +29,29 @@ impl Mosaic {
     /// Reads, plans, verifies, writes, prints.
     pub fn run(self) -> Result<(), Failure> {
         let out = self.out.clone().unwrap_or_else(|| self.job.parent().unwrap_or(Path::new("")).join("mosaic"));
-        plan_and_write(&self.job, &out, &self.search)
+        plan_and_write(&self.job, &out, &self.search, false)
     }
 }
 
 /// Plans the mosaic layers of a job for `mosaic` and `demo`.
-pub fn plan_and_write(file: &Path, out: &Path, search: &Search) -> Result<(), Failure> {
+pub fn plan_and_write(file: &Path, out: &Path, search: &Search, is_second: bool) -> Result<(), Failure> {
     let stop = search.stop()?;
-    plan::folder::check(out).map_err(Failure::Usage)?;
-    let (mut job, warnings) = job::load(file).map_err(Failure::Input)?;
-    warn(&warnings, search.quiet);
+    search.try_folders(out)?;
+    let bar = Bar::new(search.quiet);
+    let run = search.run(stop, &bar)?;
+    // After another plan, which Ctrl-C may have ended, this one still gets its first layout.
+    let run = if is_second { run.saving() } else { run };
+    let (mut job, warnings) = job::load_in(file, &run).map_err(|f| Failure::input(f, &run))?;
+    bar.aside(|| warn(&warnings, search.quiet));
     if job.layers.iter().all(|l| l.mosaic.is_none()) {
         let fault = Fault::new("the job has no mosaic layer", "give a layer kind = \"mosaic\", or plan it with `warpwise nest`");
         return Err(Failure::Input(fault.in_file(file).into()));
     }
     // Layers keep their numbers; those of whole plies lay nothing.
     job.layers.iter_mut().filter(|l| l.mosaic.is_none()).for_each(|l| l.items.clear());
-    let cautions = cautions(std::slice::from_ref(&job), search.stock_of(std::slice::from_ref(&job))?.as_deref());
-    let plan = search.plan(&[job], stop)?;
-    plan::folder::write(out, &files(&plan)).map_err(Failure::Machine)?;
+    let cautions = cautions(std::slice::from_ref(&job), search.stock_of(std::slice::from_ref(&job))?.as_deref(), run.day());
+    let plan = search.plan_with_history(&[job], &run, &bar, |plan| write(out, plan, &run, &bar, search.quiet))?;
+    drop(bar);
     print_cautions(&cautions, search.json)?;
     if search.json {
         return print(&plan::to_json(plan.plan()));

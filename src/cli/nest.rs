@@ -1,12 +1,18 @@
 //! `warpwise nest JOB…`: the main job.
 
 use super::exit::Failure;
+use super::files::write_file;
+use super::progress::Bar;
 use super::search::Search;
 use super::{COLUMNS, cautions, print, print_cautions, warn};
 use clap::Args;
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
+use warpwise::fault::Fault;
+use warpwise::run::Run;
 use warpwise::verify::Verified;
-use warpwise::{job, layup, plan, sheet};
+use warpwise::workshop::plan_files;
+use warpwise::{job, plan, sheet};
 
 /// `warpwise nest`.
 #[derive(Args)]
@@ -33,12 +39,14 @@ impl Nest {
 pub fn plan_and_write(jobs: &[PathBuf], out: &Path, search: &Search) -> Result<(), Failure> {
     // What is wrong with the command line is told before a long job is read.
     let stop = search.stop()?;
-    plan::folder::check(out).map_err(Failure::Usage)?;
-    let (jobs, warnings) = job::load_all(jobs).map_err(Failure::Input)?;
-    warn(&warnings, search.quiet);
-    let cautions = cautions(&jobs, search.stock_of(&jobs)?.as_deref());
-    let plan = search.plan(&jobs, stop)?;
-    plan::folder::write(out, &files(&plan)).map_err(Failure::Machine)?;
+    search.try_folders(out)?;
+    let bar = Bar::new(search.quiet);
+    let run = search.run(stop, &bar)?;
+    let (jobs, warnings) = job::load_all(jobs, &run).map_err(|f| Failure::input(f, &run))?;
+    bar.aside(|| warn(&warnings, search.quiet));
+    let cautions = cautions(&jobs, search.stock_of(&jobs)?.as_deref(), run.day());
+    let plan = search.plan_with_history(&jobs, &run, &bar, |plan| write(out, plan, &run, &bar, search.quiet))?;
+    drop(bar);
     print_cautions(&cautions, search.json)?;
     if search.json {
         print(&plan::to_json(plan.plan()))
@@ -51,21 +59,46 @@ pub fn plan_and_write(jobs: &[PathBuf], out: &Path, search: &Search) -> Result<(
     }
 }
 
-/// Everything a plan folder holds.
-pub fn files(plan: &Verified) -> Vec<(PathBuf, Vec<u8>)> {
-    let sections: Vec<sheet::Section> = sheet::mosaic_section(plan).into_iter().chain([sheet::layup_section(plan)]).collect();
-    let mut files = vec![
-        (PathBuf::from("plan.json"), plan::to_json(plan.plan()).into_bytes()),
-        (PathBuf::from("report.html"), sheet::report(plan, &sections).into_bytes()),
-        (PathBuf::from("pieces.csv"), sheet::pieces_table(plan).into_bytes()),
-        (PathBuf::from("overview.svg"), sheet::overview(plan).into_bytes()),
-    ];
-    files.extend(sheet::patches_table(plan).map(|t| (PathBuf::from("patches.csv"), t.into_bytes())));
-    let sheets = sheet::cut_sheets(plan, None)
-        .into_iter()
-        .chain(sheet::mosaic_sheets(plan))
-        .chain(sheet::printed_mosaics(plan, None))
-        .chain([sheet::placement_sheet(plan, None), sheet::layup_sheet(plan, &layup::When::default())]);
-    files.extend(sheets.map(|file| (Path::new("sheets").join(file.name), file.bytes)));
-    files
+/// Draws everything and writes the plan folder. If that fails in any way, the plan itself is saved elsewhere, and the place said.
+pub fn write(out: &Path, plan: &Verified, run: &Run<'_>, bar: &Bar, quiet: bool) -> Result<(), Failure> {
+    let drawn = catch_unwind(AssertUnwindSafe(|| plan_files(plan, run))).map_err(|_| Failure::Machine(defect().into()));
+    let written = drawn.and_then(|files| {
+        let files = files.map_err(|f| Failure::Stopped(f.into()))?;
+        plan::folder::write(out, &files).map_err(Failure::Machine)
+    });
+    match written {
+        Ok(kept) => {
+            let moved = |[from, to]: &[PathBuf; 2]| {
+                let what = format!("a file of yours, or of an older version, had to make way: it is {} now", to.display());
+                Fault::new(what, "look whether you need it").in_file(&out.join(from))
+            };
+            bar.aside(|| warn(&kept.iter().map(moved).collect::<Vec<_>>(), quiet));
+            Ok(())
+        }
+        Err(failure) => Err(match saved_elsewhere(out, plan) {
+            Some(place) => {
+                let remedy = format!("`warpwise sheets {0}` draws it, and the ledger books it from there", place.display());
+                failure.and(Fault::new("the plan is whole and saved here", remedy).in_file(&place))
+            }
+            None => failure.and(Fault::new("the plan could not be saved anywhere else either", "make room, or give --out another disk")),
+        }),
+    }
+}
+
+/// A panic.
+fn defect() -> Fault {
+    Fault::new("drawing the sheets failed", "this is a defect of warpwise, not of the job: please report it with the plan")
+}
+
+/// Puts the plan beside where its folder should be, else into the current folder or that for temporary files, under a name that is free.
+fn saved_elsewhere(out: &Path, plan: &Verified) -> Option<PathBuf> {
+    let short: String = plan.plan().id.chars().take(8).collect();
+    let beside = out.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let places = [beside.to_path_buf(), PathBuf::from("."), std::env::temp_dir()];
+    let json = plan::to_json(plan.plan());
+    let named = |dir: &PathBuf| {
+        let name = |k: u32| dir.join(if k == 0 { format!("plan-{short}.json") } else { format!("plan-{short}-{k}.json") });
+        (0..100).map(name).find(|path| path.symlink_metadata().is_err())
+    };
+    places.iter().filter_map(named).find(|path| write_file(path, json.as_bytes()).is_ok())
 }

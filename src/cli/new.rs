@@ -1,7 +1,7 @@
 //! `warpwise new DIR [OUTLINE…]`: a commented job to start from.
 
 use super::exit::Failure;
-use super::files::write_into;
+use super::files::write_fresh;
 use super::{COLUMNS, print, warn};
 use clap::Args;
 use std::path::{Path, PathBuf};
@@ -48,7 +48,7 @@ impl New {
             }
         }
         files.push((PathBuf::from("job.toml"), text.into_bytes()));
-        write_into(&self.dir, &files)?;
+        write_fresh(&self.dir, &files)?;
         let mut heard = unread.0;
         heard.extend(drawings.iter().filter_map(|(_, reading)| reading.as_ref()).flat_map(|r| r.warnings.clone()));
         warn(&heard, self.quiet);

@@ -3,10 +3,10 @@
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::io::IsTerminal;
 use std::sync::{Mutex, PoisonError};
-use warpwise::nest::{Progress, TraceRow};
-use warpwise::planner::Watcher;
+use warpwise::run::{Observer, Phase, Progress, TraceRow};
+use warpwise::units::printable_name;
 
-/// The progress line of a search.
+/// The progress line of a run.
 pub struct Bar {
     bar: ProgressBar,
     histories: Mutex<Vec<(String, Vec<TraceRow>)>>,
@@ -24,25 +24,38 @@ impl Bar {
         Bar { bar, histories: Mutex::default() }
     }
 
-    /// Takes the line away and gives the history of each cloth's search.
-    pub fn done(self) -> Vec<(String, Vec<TraceRow>)> {
-        self.bar.finish_and_clear();
-        self.histories.into_inner().unwrap_or_else(PoisonError::into_inner)
+    /// Does something that may print, with the line taken away meanwhile.
+    pub fn aside<T>(&self, work: impl FnOnce() -> T) -> T {
+        self.bar.suspend(work)
+    }
+
+    /// The history of each cloth's search so far.
+    pub fn histories(&self) -> Vec<(String, Vec<TraceRow>)> {
+        self.histories.lock().unwrap_or_else(PoisonError::into_inner).clone()
     }
 }
 
-impl Watcher for Bar {
-    fn searched(&self, cloth: &str, history: &[TraceRow]) {
-        self.histories.lock().unwrap_or_else(PoisonError::into_inner).push((cloth.to_string(), history.to_vec()));
+impl Drop for Bar {
+    fn drop(&mut self) {
+        self.bar.finish_and_clear();
+    }
+}
+
+impl Observer for Bar {
+    fn progress(&self, progress: &Progress<'_>) {
+        if let Some(share) = progress.share {
+            self.bar.set_position((share * 1000.0) as u64);
+        }
+        let on = if progress.on.is_empty() { String::new() } else { format!("{}: ", printable_name(progress.on)) };
+        let what = match (progress.best_length, progress.density) {
+            (Some(length), Some(density)) => format!("{length:.0} mm used, {:.1} % of it pieces", density * 100.0),
+            _ => progress.phase.in_words().to_string(),
+        };
+        let key = if progress.phase == Phase::Searching { "keeps the best so far" } else { "ends" };
+        self.bar.set_message(format!("{on}{what} (Ctrl-C {key})"));
     }
 
-    fn searching(&self, cloth: &str, index: usize, count: usize, progress: &Progress) {
-        let share = (index as f64 + progress.share.clamp(0.0, 1.0)) / count.max(1) as f64;
-        self.bar.set_position((share * 1000.0) as u64);
-        let best = match (progress.best_length, progress.density) {
-            (Some(length), Some(density)) => format!("{:.0} mm used, {:.1} % of it pieces", length, density * 100.0),
-            _ => "laying out".to_string(),
-        };
-        self.bar.set_message(format!("{cloth}: {best} (Ctrl-C keeps the best so far)"));
+    fn searched(&self, cloth: &str, history: &[TraceRow]) {
+        self.histories.lock().unwrap_or_else(PoisonError::into_inner).push((cloth.to_string(), history.to_vec()));
     }
 }

@@ -1,18 +1,20 @@
 //! The flags that every searching command shares, and Ctrl-C.
 
-use super::exit::Failure;
-use super::files::write_into;
+use super::exit::{Failure, STOPPED};
+use super::files::{can_write_into, write_into};
 use super::progress::Bar;
 use super::stock::{earlier, read_stock};
 use clap::Args;
 use std::path::{Path, PathBuf};
-use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 use warpwise::fault::Fault;
+use warpwise::file_name;
 use warpwise::job::Job;
-use warpwise::nest::{Stop, TraceRow};
-use warpwise::planner::{self, Settings};
+use warpwise::plan;
+use warpwise::planner;
+use warpwise::run::{Cancel, Run, Stop, TraceRow};
 use warpwise::sheet;
+use warpwise::stock::Day;
 use warpwise::verify::Verified;
 
 /// How long and how to search.
@@ -51,10 +53,16 @@ pub struct Search {
 }
 
 impl Search {
+    /// The run that the flags ask for, from now on: shown by a bar, stopped by Ctrl-C.
+    pub fn run<'a>(&self, stop: Stop, bar: &'a Bar) -> Result<Run<'a>, Failure> {
+        let run = Run::new(stop).with_seed(self.seed).with_threads(self.threads.map_or(0, usize::from)).with_day(Day::today());
+        Ok(run.with_cancel(interrupt()?).with_observer(bar))
+    }
+
     /// Plans the jobs; Ctrl-C ends the search and keeps the best complete layouts.
-    pub fn plan(&self, jobs: &[Job], stop: Stop) -> Result<Verified, Failure> {
+    pub fn plan(&self, jobs: &[Job], run: &Run<'_>, bar: &Bar) -> Result<Verified, Failure> {
         let from = self.stock_of(jobs)?;
-        let stock = from.as_deref().map(read_stock).transpose()?;
+        let stock = from.as_deref().map(|file| bar.aside(|| read_stock(file))).transpose()?;
         let earlier = match (&from, &self.go_on) {
             (Some(ledger), Some(plan)) => earlier(ledger, plan)?,
             (None, Some(_)) => {
@@ -63,18 +71,36 @@ impl Search {
             }
             _ => planner::Earlier::default(),
         };
-        let cancel = interrupt()?;
-        let settings = Settings { stop, seed: self.seed, threads: self.threads.map_or(0, usize::from), sets: self.sets };
-        let bar = Bar::new(self.quiet);
         let plan = match &stock {
-            Some(stock) => planner::go_on(jobs, stock, &earlier, &settings, cancel, &bar),
-            None => planner::plan(jobs, &settings, cancel, &bar),
+            Some(stock) => planner::go_on(jobs, stock, &earlier, self.sets, run),
+            None => planner::plan(jobs, self.sets, run),
         };
-        let histories = bar.done();
-        if let Some(dir) = &self.history {
-            write_histories(dir, &histories)?;
-        }
         plan.map_err(|refusal| Failure::from(refusal).in_jobs(jobs))
+    }
+
+    /// The same; `write` writes the plan, and then the history is written, as it is if there is no plan.
+    pub fn plan_with_history(
+        &self,
+        jobs: &[Job],
+        run: &Run<'_>,
+        bar: &Bar,
+        write: impl FnOnce(&Verified) -> Result<(), Failure>,
+    ) -> Result<Verified, Failure> {
+        let plan = self.plan(jobs, run, bar).and_then(|plan| write(&plan).map(|()| plan));
+        let history = self.history.as_ref().map_or(Ok(()), |dir| write_histories(dir, &bar.histories()));
+        match (plan, history) {
+            (Ok(plan), Ok(())) => Ok(plan),
+            (Ok(_), Err(history)) => {
+                Err(history.and(Fault::new("the plan is written; only its history is not", "give --history another folder")))
+            }
+            (Err(failure), _) => Err(failure),
+        }
+    }
+
+    /// Tries whether what is asked for can be written, before a long search.
+    pub fn try_folders(&self, out: &Path) -> Result<(), Failure> {
+        plan::folder::check(out).map_err(Failure::Usage)?;
+        self.history.as_ref().map_or(Ok(()), |dir| can_write_into(dir))
     }
 
     /// The stock to plan from: by the flag, else by the jobs, which must mean the same one.
@@ -109,11 +135,18 @@ impl Search {
     }
 }
 
-/// The flag that Ctrl-C sets, taken down.
-pub fn interrupt() -> Result<&'static AtomicBool, Failure> {
-    static CANCEL: AtomicBool = AtomicBool::new(false);
-    CANCEL.store(false, Ordering::Relaxed);
-    match ctrlc::set_handler(|| CANCEL.store(true, Ordering::Relaxed)) {
+/// The flag that Ctrl-C raises: once to keep the best so far, twice to end. The third time the process ends where it is; files are put in
+/// place whole, so that none is left by half.
+pub fn interrupt() -> Result<&'static Cancel, Failure> {
+    static CANCEL: Cancel = Cancel::new();
+    #[allow(clippy::exit)]
+    let handler = || {
+        CANCEL.ask();
+        if CANCEL.asked() > 2 {
+            std::process::exit(i32::from(STOPPED));
+        }
+    };
+    match ctrlc::set_handler(handler) {
         // A command may plan more than once.
         Ok(()) | Err(ctrlc::Error::MultipleHandlers) => Ok(&CANCEL),
         Err(e) => Err(Failure::machine("the interrupt handler", &std::io::Error::other(e))),
@@ -124,8 +157,9 @@ pub fn interrupt() -> Result<&'static AtomicBool, Failure> {
 fn write_histories(dir: &Path, histories: &[(String, Vec<TraceRow>)]) -> Result<(), Failure> {
     let mut files = Vec::new();
     for (cloth, rows) in histories {
-        files.push((PathBuf::from(format!("{cloth}.csv")), sheet::history_table(rows).into_bytes()));
-        files.push((PathBuf::from(format!("{cloth}.svg")), sheet::history_plot(cloth, rows).into_bytes()));
+        let name = file_name::of(cloth);
+        files.push((PathBuf::from(format!("{name}.csv")), sheet::history_table(rows).into_bytes()));
+        files.push((PathBuf::from(format!("{name}.svg")), sheet::history_plot(cloth, rows).into_bytes()));
     }
     write_into(dir, &files)
 }

@@ -2,7 +2,7 @@
 
 use super::ask;
 use super::exit::Failure;
-use super::files::{read_plan, remove_old_sheets, write_into};
+use super::files::{read_plan, write_and_remove};
 use super::print;
 use clap::{Args, ValueEnum};
 use std::path::PathBuf;
@@ -116,16 +116,21 @@ impl Sheets {
             Kind::Labels(grid) => sheet::labels(&plan, grid).to_vec(),
         };
         let files: Vec<(PathBuf, Vec<u8>)> = written.iter().map(|w| (PathBuf::from(&w.name), w.bytes.clone())).collect();
-        write_into(&self.out, &files)?;
         let ending = match &kind {
             Kind::Svg => Some(".svg".to_string()),
             Kind::Dxf => Some(".dxf".to_string()),
             Kind::Layouts(paper) => Some(format!("-{}.pdf", paper.as_ref().map_or("roll", |p| p.name.as_str()))),
             _ => None,
         };
-        if let Some(ending) = ending {
-            let kept: Vec<String> = written.iter().map(|w| w.name.clone()).collect();
-            remove_old_sheets(&self.out, &ending, &kept)?;
+        // Sheets of an earlier plan among the new ones would be cut by mistake.
+        let is_old = |name: &str| {
+            let numbered = name.split_once('-').is_some_and(|(n, _)| n.len() >= 2 && n.bytes().all(|b| b.is_ascii_digit()));
+            numbered && ending.as_ref().is_some_and(|e| name.ends_with(e))
+        };
+        for changed in write_and_remove(&self.out, &files, &is_old)? {
+            let what = "a sheet of an earlier run was changed since; it stays as it is";
+            let fault = Fault::new(what, "move it elsewhere: it is not of this plan").in_file(&self.out.join(changed));
+            super::warn(&[fault], self.quiet);
         }
         let path = |w: &Written| self.out.join(&w.name).display().to_string();
         if self.json {

@@ -11,14 +11,12 @@ use crate::fault::{Faults, Place};
 use crate::geometry::{ring_area, ring_bounds};
 use crate::job::Job;
 use crate::laminate::{FinishMass, finishes};
-use crate::nest::{Progress, Stop};
 use crate::plan::{Plan, StockKind};
-use crate::planner::{self, Refusal, Settings, Watcher};
+use crate::planner::{self, Refusal};
+use crate::run::{Run, Stop};
 use crate::stock::{Age, Roll, RollFacts, Snapshot};
 use crate::units::show_metres;
 use serde::Serialize;
-use std::sync::atomic::AtomicBool;
-use std::time::Duration;
 
 /// Roll widths looked at where the job names no offers, mm (common practice, no source). Whether anybody sells them is not known.
 pub const USUAL_WIDTHS: [f64; 6] = [300.0, 600.0, 1000.0, 1250.0, 1270.0, 1500.0];
@@ -113,7 +111,7 @@ struct Taken {
     largest: f64,
 }
 
-/// Plans every cloth on every width with the seeds from the settings' own on. A time limit is shared out evenly over all the layouts.
+/// Plans every cloth on every width with the seeds from the run's own on. A time limit is shared out evenly over all the layouts.
 ///
 /// On the job's own rolls all cloths are planned together just as `nest` does, so that the same effort and seed give the same lengths; on
 /// other widths each cloth alone, on a roll without flaws. With a stock its offcuts and rolls are used up first, and rolls of a cloth
@@ -123,7 +121,7 @@ struct Taken {
 ///
 /// # Errors
 /// As [`planner::plan()`] for the jobs' own rolls where no other width takes the cloth either.
-pub fn estimate(wish: &Wish<'_>, settings: &Settings, cancel: &AtomicBool, watcher: &dyn Watcher) -> Result<Estimate, Refusal> {
+pub fn estimate(wish: &Wish<'_>, sets: u32, run: &Run<'_>) -> Result<Estimate, Refusal> {
     let mut cloths: Vec<&Cloth> = Vec::new();
     for job in wish.jobs {
         for cloth in job.layers.iter().filter_map(|l| job.cloths.get(l.cloth)) {
@@ -139,14 +137,14 @@ pub fn estimate(wish: &Wish<'_>, settings: &Settings, cancel: &AtomicBool, watch
         Some(own.facts().width)
     };
     let widths_of = |cloth: &Cloth| at_hand(cloth).map_or_else(|| widths(cloth), |w| vec![w]);
-    let seeds: Vec<u64> = (0..u64::from(wish.seeds.max(1))).map(|i| settings.seed.wrapping_add(i)).collect();
+    let seeds: Vec<u64> = (0..u64::from(wish.seeds.max(1))).map(|i| run.seed().wrapping_add(i)).collect();
     let is_own = |cloth: &Cloth, width: f64| at_hand(cloth).is_some() || width == cloth.roll_width;
     let all: Vec<(&Cloth, f64)> = cloths.iter().flat_map(|&c| widths_of(c).into_iter().map(move |w| (c, w))).collect();
     let others = all.iter().filter(|(c, w)| !is_own(c, *w)).count();
     let runs = (others + usize::from(others < all.len())) * seeds.len();
-    let mut run = Runs { stock: stock.as_ref(), settings, cancel, watcher, done: 0, runs, interrupted: false };
+    let mut layouts = Layouts { stock: stock.as_ref(), sets, run, done: 0, runs, interrupted: false };
 
-    let own = (others < all.len()).then(|| run.all(wish.jobs, &seeds));
+    let own = (others < all.len()).then(|| layouts.all(wish.jobs, &seeds));
     let mut out = Vec::new();
     for cloth in cloths {
         let mut rows: Vec<WidthFigures> = Vec::new();
@@ -156,8 +154,11 @@ pub fn estimate(wish: &Wish<'_>, settings: &Settings, cancel: &AtomicBool, watch
             let is_own = is_own(cloth, width);
             let plans = match &own {
                 Some(Ok(plans)) if is_own => Ok(plans.clone()),
-                _ => run.all(&alone(wish.jobs, &cloth.id, width), &seeds),
+                _ => layouts.all(&alone(wish.jobs, &cloth.id, width), &seeds),
             };
+            if let Err(stopped @ Refusal::Stopped(_)) = plans {
+                return Err(stopped);
+            }
             refusal = plans.as_ref().err().cloned().or(refusal);
             let taken = plans.map(|plans| plans.iter().map(|p| taken(p, cloth, at_hand(cloth).is_some())).collect::<Vec<_>>());
             pieces_area = taken.iter().flatten().map(|t| t.pieces_area).fold(pieces_area, f64::max);
@@ -177,7 +178,7 @@ pub fn estimate(wish: &Wish<'_>, settings: &Settings, cancel: &AtomicBool, watch
         out.push(ClothEstimate { cloth, name, pieces_area, widths: rows, enough, notes: notes.into_iter().collect() });
     }
     let currency = wish.jobs.first().map_or_else(String::new, |j| j.currency.clone());
-    let bare = planner::unplaced(wish.jobs, settings.sets);
+    let bare = planner::unplaced(wish.jobs, sets);
     Ok(summed(Estimate {
         cloths: out,
         finishes: (0..wish.jobs.len()).flat_map(|i| finishes(&bare, i)).collect(),
@@ -187,7 +188,7 @@ pub fn estimate(wish: &Wish<'_>, settings: &Settings, cancel: &AtomicBool, watch
         seeds,
         spare: spare_in_words(wish.spare),
         waste: None,
-        interrupted: run.interrupted,
+        interrupted: layouts.interrupted,
     }))
 }
 
@@ -207,50 +208,39 @@ fn spare_in_words(spare: Spare) -> String {
 }
 
 /// The layouts, one after another, with their share of the time and of the progress.
-struct Runs<'a> {
+struct Layouts<'a> {
     stock: Option<&'a Snapshot>,
-    settings: &'a Settings,
-    cancel: &'a AtomicBool,
-    watcher: &'a dyn Watcher,
+    sets: u32,
+    run: &'a Run<'a>,
     done: usize,
     runs: usize,
     interrupted: bool,
 }
 
-impl Runs<'_> {
+impl Layouts<'_> {
     fn all(&mut self, jobs: &[Job], seeds: &[u64]) -> Result<Vec<Plan>, Refusal> {
         seeds.iter().map(|&seed| self.one(jobs, seed)).collect()
     }
 
     fn one(&mut self, jobs: &[Job], seed: u64) -> Result<Plan, Refusal> {
-        let stop = match self.settings.stop {
-            _ if self.interrupted => Stop::After(Duration::ZERO),
-            Stop::After(all) => Stop::After(all / u32::try_from(self.runs).unwrap_or(u32::MAX).max(1)),
+        // What one layout takes longer than its share is taken off the others, which is more even than to be late in the end.
+        let left = u32::try_from(self.runs.saturating_sub(self.done)).unwrap_or(u32::MAX).max(1);
+        let stop = match self.run.rest() {
+            Stop::After(time) => Stop::After(time / left),
             effort @ Stop::Effort(_) => effort,
         };
-        let settings = Settings { stop, seed, ..self.settings.clone() };
-        let watcher = Part { watcher: self.watcher, run: self.done, runs: self.runs };
+        let runs = self.runs.max(self.done + 1) as f64;
+        let run = self.run.about(self.run.on(), (self.done as f64 / runs, 1.0 / runs)).part(stop).with_seed(seed);
+        // What was laid out before would be lost if this one were not.
+        let run = if self.done > 0 { run.saving() } else { run };
         self.done += 1;
         let plan = match self.stock {
-            Some(stock) => planner::plan_from_stock(jobs, stock, &settings, self.cancel, &watcher)?,
-            None => planner::plan(jobs, &settings, self.cancel, &watcher)?,
+            Some(stock) => planner::plan_from_stock(jobs, stock, self.sets, &run)?,
+            None => planner::plan(jobs, self.sets, &run)?,
         }
         .into_plan();
         self.interrupted |= plan.interrupted;
         Ok(plan)
-    }
-}
-
-/// Tells the progress of one layout as a part of all.
-struct Part<'a> {
-    watcher: &'a dyn Watcher,
-    run: usize,
-    runs: usize,
-}
-
-impl Watcher for Part<'_> {
-    fn searching(&self, cloth: &str, index: usize, count: usize, progress: &Progress) {
-        self.watcher.searching(cloth, self.run * count + index, self.runs.max(self.run + 1) * count, progress);
     }
 }
 
@@ -419,7 +409,7 @@ impl ClothEstimate {
 
 /// The first fault of a refusal, in a line.
 fn reason(refusal: &Refusal) -> String {
-    let (Refusal::Input(faults) | Refusal::NotPlaced(faults) | Refusal::NotVerified(faults)) = refusal;
+    let faults = refusal.clone().into_faults();
     let Some(first) = faults.0.first() else { return String::new() };
     let more = if faults.0.len() > 1 { format!(" (and {} more)", faults.0.len() - 1) } else { String::new() };
     match &first.place {

@@ -15,8 +15,8 @@
 //!   side of a slot, and that of a hole stays in the hole, whatever the allowance of the edge behind.
 
 use super::boolean::{difference, union};
-use super::point::Point;
-use super::region::{Region, Ring, ring_area, ring_bounds};
+use super::point::{Point, point};
+use super::region::{Bounds, Region, Ring, ring_area, ring_bounds};
 
 /// How far a rounded corner may lie outside the true arc, mm.
 pub const ROUND_EXCESS: f64 = 0.05;
@@ -38,7 +38,7 @@ pub fn growth(ring: &[Point], amounts: &[f64], walls: &[&Ring]) -> Vec<Ring> {
     let edges = edges_of(ring, amounts);
     let ends = ends(&edges);
     let n = edges.len();
-    let walls: Vec<[Point; 2]> = walls.iter().flat_map(|w| (0..w.len()).map(|i| [w[i], w[(i + 1) % w.len()]])).collect();
+    let walls = Walls::new(walls);
     let mut grown: Vec<Ring> = Vec::with_capacity(2 * n);
     let mut add = |part: Option<Ring>, root: Root| grown.extend(part.into_iter().flat_map(|part| seen_from(part, root, &walls)));
     for (i, edge) in edges.iter().enumerate() {
@@ -92,7 +92,7 @@ fn edges_of(ring: &[Point], amounts: &[f64]) -> Vec<Edge> {
         let (a, b) = (ring[i], ring[(i + 1) % n]);
         let length = a.distance(b);
         let along = (b - a) * (1.0 / length.max(1e-9));
-        Edge { a, b, along, out: super::point(along.y, -along.x), length, amount }
+        Edge { a, b, along, out: point(along.y, -along.x), length, amount }
     });
     edges.filter(|e| e.length > 1e-9).collect()
 }
@@ -228,9 +228,56 @@ impl Root {
     }
 }
 
+/// Stretches of wall, by the cells of a grid that their boxes reach into.
+struct Walls {
+    all: Vec<[Point; 2]>,
+    low: Point,
+    cell: Point,
+    cells: Vec<Vec<u32>>,
+}
+
+impl Walls {
+    /// Cells along x and along y.
+    const SIDE: usize = 64;
+
+    fn new(rings: &[&Ring]) -> Walls {
+        let all: Vec<[Point; 2]> = rings.iter().flat_map(|w| (0..w.len()).map(|i| [w[i], w[(i + 1) % w.len()]])).collect();
+        let ends: Vec<Point> = all.iter().map(|w| w[0]).collect();
+        let (low, high) = ring_bounds(&ends).map_or((Point::default(), Point::default()), |b| (b.min, b.max));
+        let cell = (high - low) * (1.0 / Walls::SIDE as f64);
+        let mut walls = Walls { all, low, cell, cells: vec![Vec::new(); Walls::SIDE * Walls::SIDE] };
+        for (i, &[a, b]) in walls.all.iter().enumerate() {
+            for k in walls.reach(Bounds { min: point(a.x.min(b.x), a.y.min(b.y)), max: point(a.x.max(b.x), a.y.max(b.y)) }) {
+                walls.cells[k].push(i as u32);
+            }
+        }
+        walls
+    }
+
+    fn reach(&self, b: Bounds) -> impl Iterator<Item = usize> + use<> {
+        let index = |v: f64, low: f64, cell: f64| (((v - low) / cell.max(1e-9)).max(0.0) as usize).min(Walls::SIDE - 1);
+        let (x0, x1) = (index(b.min.x, self.low.x, self.cell.x), index(b.max.x, self.low.x, self.cell.x));
+        let (y0, y1) = (index(b.min.y, self.low.y, self.cell.y), index(b.max.y, self.low.y, self.cell.y));
+        (x0..=x1).flat_map(move |x| (y0..=y1).map(move |y| x * Walls::SIDE + y))
+    }
+
+    /// Those whose boxes overlap a box, in their order.
+    fn near(&self, bounds: Bounds) -> impl Iterator<Item = [Point; 2]> {
+        let overlaps = move |[a, b]: &[Point; 2]| {
+            a.x.max(b.x) > bounds.min.x && a.x.min(b.x) < bounds.max.x && a.y.max(b.y) > bounds.min.y && a.y.min(b.y) < bounds.max.y
+        };
+        let mut found: Vec<u32> =
+            self.reach(bounds).flat_map(|k| &self.cells[k]).copied().filter(|&i| overlaps(&self.all[i as usize])).collect();
+        found.sort_unstable();
+        found.dedup();
+        found.into_iter().map(|i| self.all[i as usize])
+    }
+}
+
 /// What of a convex part no wall hides from what it grows from.
-fn seen_from(part: Ring, root: Root, walls: &[[Point; 2]]) -> Vec<Ring> {
-    let hidden: Vec<Ring> = walls.iter().filter(|&&w| enters(w, &part)).flat_map(|&w| root.hidden_by(w)).collect();
+fn seen_from(part: Ring, root: Root, walls: &Walls) -> Vec<Ring> {
+    let Some(bounds) = ring_bounds(&part) else { return vec![part] };
+    let hidden: Vec<Ring> = walls.near(bounds).filter(|&w| enters(w, &part)).flat_map(|w| root.hidden_by(w)).collect();
     if hidden.is_empty() {
         return vec![part];
     }
@@ -262,10 +309,6 @@ fn cut_convex(part: &[Point], line: &Line) -> Ring {
 
 /// True if a stretch of wall runs through the inside of a convex part (touching along its border does not count).
 fn enters([a, b]: [Point; 2], part: &Ring) -> bool {
-    let Some(bounds) = ring_bounds(part) else { return false };
-    if a.x.max(b.x) <= bounds.min.x || a.x.min(b.x) >= bounds.max.x || a.y.max(b.y) <= bounds.min.y || a.y.min(b.y) >= bounds.max.y {
-        return false;
-    }
     // Clip it by the part's sides; what is left must be longer than the rounding.
     let (mut from, mut to) = (0.0, 1.0);
     for (j, &p) in part.iter().enumerate() {
@@ -291,7 +334,7 @@ fn enters([a, b]: [Point; 2], part: &Ring) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::geometry::{point, ring_area, ring_contains};
+    use crate::geometry::{ring_area, ring_contains};
     use std::f64::consts::PI;
 
     fn grown(ring: &Ring, amounts: &[f64]) -> Region {

@@ -68,6 +68,11 @@ impl Bounds {
         self.max.y - self.min.y
     }
 
+    /// Its corners, anticlockwise.
+    pub fn ring(&self) -> Ring {
+        vec![self.min, point(self.max.x, self.min.y), self.max, point(self.min.x, self.max.y)]
+    }
+
     /// The middle of the box.
     pub fn centre(&self) -> Point {
         (self.min + self.max) * 0.5

@@ -7,7 +7,8 @@ use super::raw::{RawCutting, RawJob, RawPatch, RawSplice};
 use super::templates::Drawings;
 use super::{cloths, mosaic, schema, structure, templates};
 use crate::fault::{Fault, Faults, line_and_column};
-use crate::outline::{ReadOptions, Reading, read_file};
+use crate::outline::{ReadOptions, Reading, read_file, read_file_in};
+use crate::run::{Phase, Run};
 use crate::units::{quoted, show_mm};
 use std::fs::{self, File};
 use std::io::Read;
@@ -33,17 +34,33 @@ pub type ReadOutline<'a> = dyn Fn(&Path, &ReadOptions) -> Result<Reading, Faults
 /// # Errors
 /// Every fault of the job file at its line and column, and every fault of its drawings, sorted by file and place.
 pub fn load(path: &Path) -> Result<(Job, Vec<Fault>), Faults> {
-    parse(&text_of(path)?, path)
+    load_in(path, &Run::default())
+}
+
+/// The same as a part of a run that may be stopped.
+///
+/// # Errors
+/// As [`load`]; that it was stopped.
+pub fn load_in(path: &Path, run: &Run<'_>) -> Result<(Job, Vec<Fault>), Faults> {
+    let read = |file: &Path, options: &ReadOptions| read_file_in(file, options, &run.about(&file.to_string_lossy(), (0.0, 1.0)));
+    let job = parse_with(&text_of(path)?, path, &read);
+    // What was found until then is not all there is to say.
+    run.check(Phase::Reading)?;
+    job
 }
 
 /// Reads several jobs that are to be planned together; the faults of all of them come at once.
 ///
 /// # Errors
-/// As [`load`], job by job, and what the jobs do not [`agree`](super::agree()) about.
-pub fn load_all(paths: &[PathBuf]) -> Result<(Vec<Job>, Vec<Fault>), Faults> {
+/// As [`load_in`], job by job, and what the jobs do not [`agree`](super::agree()) about.
+pub fn load_all(paths: &[PathBuf], run: &Run<'_>) -> Result<(Vec<Job>, Vec<Fault>), Faults> {
     let (mut jobs, mut warnings, mut faults) = (Vec::new(), Vec::new(), Faults::new());
-    for path in paths {
-        if let Some((job, heard)) = faults.keep(load(path)) {
+    for (k, path) in paths.iter().enumerate() {
+        let name = path.to_string_lossy();
+        let part = run.about(&name, (k as f64 / paths.len() as f64, 1.0 / paths.len() as f64));
+        part.tell(Phase::Reading, Some(0.0));
+        run.check(Phase::Reading)?;
+        if let Some((job, heard)) = faults.keep(load_in(path, &part)) {
             jobs.push(job);
             warnings.extend(heard);
         }

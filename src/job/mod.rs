@@ -23,7 +23,7 @@ mod templates;
 
 pub use agree::{agree, differing};
 pub use layup::{BagOver, Consumables, CureStep, Debulk, Finish, FinishFaces, Layup, MouldMaterial, MouldWork};
-pub use load::{ReadOutline, load, load_all, parse, parse_with};
+pub use load::{ReadOutline, load, load_all, load_in, parse, parse_with};
 pub use model::{
     Cutting, Hands, InkedSide, Job, Layer, LayerItem, PatchShape, ReadDrawing, Seen, SpliceKind, SpliceRule, TakenOff, Template,
     TemplateSource,
@@ -32,3 +32,4 @@ pub use mosaic::Mosaic;
 pub use place::placed;
 pub use scaffold::scaffold;
 pub use schema::schema_json;
+pub(crate) use templates::point_within;

@@ -4,9 +4,13 @@ use super::open::{Ledger, Trouble, beside, machine, trouble};
 use super::seal;
 use crate::fault::Fault;
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 /// Endings of the backups, the latest first.
 const BACKUPS: [&str; 3] = [".backup", ".backup-2", ".backup-3"];
+/// Pages copied at a time, and how long another process is waited for between two tries.
+const PAGES: i32 = 4096;
+const PAUSE: Duration = Duration::from_millis(10);
 /// How unfinished copies begin.
 const COPYING: &str = ".copying-ledger-";
 
@@ -63,13 +67,20 @@ impl Ledger {
         let failed = |e: &dyn std::fmt::Display| machine(to, &format!("the copy of the ledger cannot be written: {e}"));
         clear_old_copies(folder);
         let copy = tempfile::Builder::new().prefix(COPYING).tempfile_in(folder).map_err(|e| failed(&e))?;
-        self.db.execute("VACUUM INTO ?1", [copy.path().to_string_lossy()]).map_err(|e| trouble(&self.file, &e))?;
+        self.copy_pages(copy.path()).map_err(|e| trouble(&self.file, &e))?;
         if let Ok(known) = std::fs::metadata(&self.file) {
             std::fs::set_permissions(copy.path(), known.permissions()).map_err(|e| failed(&e))?;
         }
         copy.as_file().sync_all().map_err(|e| failed(&e))?;
         Ledger::open(copy.path(), false)?.check().map_err(|_| failed(&"it reads back otherwise than it was written"))?;
         Ok(copy)
+    }
+
+    /// Page by page into a file whose name need not be text, as that of SQL's own copy must.
+    fn copy_pages(&self, to: &Path) -> rusqlite::Result<()> {
+        let mut copy = rusqlite::Connection::open(to)?;
+        rusqlite::backup::Backup::new(&self.db, &mut copy)?.run_to_completion(PAGES, PAUSE, None)?;
+        copy.close().map_err(|(_, e)| e)
     }
 
     /// Puts the latest good backup in the place of a damaged, empty or missing ledger, whose file is kept beside it.

@@ -8,7 +8,7 @@ use crate::fault::{Fault, Faults};
 use crate::geometry::boolean::intersection;
 use crate::geometry::{Ring, point, ring_bounds};
 use crate::plan::{PlacedPiece, Plan, PlanStock, StockKind};
-use crate::stock::{Offcut, OffcutFacts, Roll, RollFacts};
+use crate::stock::{Offcut, OffcutFacts, Roll, RollFacts, can_be_flaw};
 use crate::units::{LARGEST, quoted, show_metres, snap};
 use crate::verify::Verified;
 use serde::{Deserialize, Serialize};
@@ -134,10 +134,13 @@ fn chosen<'p>(plan: &'p Plan, names: &[String], cut_before: bool) -> Result<Vec<
     let mut faults = Faults::new();
     let mut out: Vec<(&PlanStock, &PlacedPiece)> = Vec::new();
     for wanted in names {
-        // `seat-1#2` is the second copy.
+        // `seat-1#2` is the second copy; but a job's name, which the pieces of several jobs begin with, may hold the sign too.
         let (wanted_piece, copy) = match wanted.rsplit_once('#') {
-            Some((piece, copy)) => (piece, copy.parse::<u32>().ok()),
-            None => (wanted.as_str(), None),
+            Some((piece, copy)) if !plan.pieces.iter().any(|p| p.piece == *wanted) => match copy.parse::<u32>() {
+                Ok(copy) => (piece, Some(copy)),
+                Err(_) => (wanted.as_str(), None),
+            },
+            _ => (wanted.as_str(), None),
         };
         let number = |p: &PlacedPiece| plan.pieces.iter().any(|q| q.piece == p.piece && q.number == wanted_piece);
         let before = out.len();
@@ -249,6 +252,9 @@ fn stale(c: &Change<'_>, plan: &Plan, stock: &PlanStock) -> Result<Option<Fault>
 
 /// Marks places of cut pieces on a roll or offcut that stays. A plan's frame is the stock's own, up face up.
 fn mark_cut(c: &Change<'_>, plan: &Plan, stock: &PlanStock, cut: Vec<Ring>) -> Result<(), Stop> {
+    // What a plan may hold and a flaw may not be (a ring that touches itself) is marked by its box: it is cut, whatever its outline.
+    let marked = |ring: Ring| if can_be_flaw(&ring) { ring } else { ring_bounds(&ring).map_or(ring, |b| b.ring()) };
+    let cut: Vec<Ring> = cut.into_iter().map(marked).collect();
     let record = match c.get(&stock.id)? {
         Some(Record::Roll(mut r)) => {
             r.facts.flaws.extend(cut);

@@ -1,6 +1,7 @@
 //! Labels to print, cut out and stick on the backing.
 
 use super::pages::picture;
+use crate::sheet::policy::policy;
 use crate::stock::{Offcut, OffcutFacts};
 use crate::units::{show_area, show_number};
 use maud::{DOCTYPE, PreEscaped, html};
@@ -18,7 +19,7 @@ pub fn labels(offcuts: &[OffcutFacts]) -> String {
     let page = html! {
         (DOCTYPE)
         html lang="en" {
-            head { meta charset="utf-8"; title { "Offcut labels" } style { (PreEscaped(STYLE)) } }
+            head { meta charset="utf-8"; meta http-equiv="Content-Security-Policy" content=(policy(None)); title { "Offcut labels" } style { (PreEscaped(STYLE)) } }
             body {
                 p { "Stick labels on the backing, never on the cloth. The blue arrow is the warp; the picture shows the up face." }
                 div class="labels" {

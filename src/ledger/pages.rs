@@ -1,6 +1,7 @@
 //! One page of the offcut box: every offcut to scale.
 
 use crate::geometry::{Ring, ring_bounds};
+use crate::sheet::policy::policy;
 use crate::stock::{Offcut, Snapshot};
 use crate::units::{show_area, show_number};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
@@ -84,7 +85,7 @@ pub fn box_page(stock: &Snapshot) -> String {
     let page = html! {
         (DOCTYPE)
         html lang="en" {
-            head { meta charset="utf-8"; title { "The offcut box" } style { (PreEscaped(STYLE)) } }
+            head { meta charset="utf-8"; meta http-equiv="Content-Security-Policy" content=(policy(None)); title { "The offcut box" } style { (PreEscaped(STYLE)) } }
             body {
                 h1 { "The offcut box on " (stock.day.to_string()) }
                 p { (crate::units::counted(stock.offcuts.len(), "offcut")) ", " (show_area(total)) ". All to one scale: this bar is 200 mm. The blue arrow is the warp, the up face lies up." }

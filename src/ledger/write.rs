@@ -20,7 +20,7 @@ pub struct Moment {
 impl Moment {
     /// Now.
     pub fn now() -> Moment {
-        Moment { seconds: crate::stock::clock().as_second(), day: Day::today() }
+        Moment { seconds: crate::day::clock().as_second(), day: Day::today() }
     }
 
     pub(super) fn text(&self) -> String {

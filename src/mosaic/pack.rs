@@ -9,9 +9,9 @@ use crate::fault::Faults;
 use crate::geometry::boolean::union;
 use crate::geometry::offset::growth;
 use crate::geometry::{Motion, Region, Ring, point};
-use crate::nest::{Extent, Limits, Params, Placement, Pose, Problem, Shape, Silent, Stock, Stop, solve};
-use std::sync::atomic::Ordering;
-use std::time::{Duration, Instant};
+use crate::nest::{Extent, Params, Placement, Pose, Problem, Shape, Stock, solve};
+use crate::run::{Phase, Run, Stop};
+use std::time::Duration;
 
 /// Prices of opening an offcut, as shares of its area, round by round.
 const PRICES: [f64; 4] = [0.76, 0.66, 0.5, 0.0];
@@ -81,23 +81,22 @@ pub fn poses(direction: f64, slack: f64, modulo: f64, face_down: bool) -> Vec<Po
 ///
 /// # Errors
 /// Patches or offcuts without area, a negative gap.
-pub fn pack(patches: &[Shape], offcuts: &[Stock], gap: f64, params: &Params, limits: &Limits<'_>, seed: u64) -> Result<Packed, Faults> {
-    let start = Instant::now();
-    let mut run = Run::new(patches, offcuts, gap, params, limits, seed, Packed::default());
+pub fn pack(patches: &[Shape], offcuts: &[Stock], gap: f64, params: &Params, run: &Run<'_>) -> Result<Packed, Faults> {
+    let mut work = Packing::new(patches, offcuts, gap, params, run, Packed::default());
     for price in PRICES {
-        let missing: Vec<usize> = (0..patches.len()).filter(|i| !run.packed.placements.iter().any(|p| p.shape == *i)).collect();
+        let missing: Vec<usize> = (0..patches.len()).filter(|i| !work.packed.placements.iter().any(|p| p.shape == *i)).collect();
         if missing.is_empty() || offcuts.is_empty() {
             break;
         }
-        let stop = match limits.stop {
-            Stop::After(all) => Stop::After(all.saturating_sub(start.elapsed()).div_f64(2.0).max(SHORTEST)),
+        let stop = match run.rest() {
+            Stop::After(left) => Stop::After(left.div_f64(2.0).max(SHORTEST)),
             Stop::Effort(_) => Stop::Effort(1),
         };
-        let found = run.share_out(&missing, price, stop)?;
-        run.packed.placements.extend(found);
-        run.measure();
+        let found = work.share_out(&missing, price, stop)?;
+        work.packed.placements.extend(found);
+        work.measure();
     }
-    Ok(run.done())
+    Ok(work.done())
 }
 
 /// Closes offcuts: the patches of a few are laid on others that have less area in all, by the full search, until the time is over or the
@@ -105,35 +104,26 @@ pub fn pack(patches: &[Shape], offcuts: &[Stock], gap: f64, params: &Params, lim
 ///
 /// # Errors
 /// Patches or offcuts without area, a negative gap.
-pub fn improve(
-    packed: Packed,
-    patches: &[Shape],
-    offcuts: &[Stock],
-    gap: f64,
-    params: &Params,
-    limits: &Limits<'_>,
-    seed: u64,
-) -> Result<Packed, Faults> {
-    let start = Instant::now();
-    let mut run = Run::new(patches, offcuts, gap, params, limits, seed, packed);
+pub fn improve(packed: Packed, patches: &[Shape], offcuts: &[Stock], gap: f64, params: &Params, run: &Run<'_>) -> Result<Packed, Faults> {
+    let mut work = Packing::new(patches, offcuts, gap, params, run, packed);
     for exchange in 0.. {
-        let stop = match limits.stop {
-            Stop::After(all) => Stop::After(LONGEST.min(all.saturating_sub(start.elapsed()))),
+        let stop = match run.rest() {
+            Stop::After(left) => Stop::After(LONGEST.min(left)),
             Stop::Effort(_) => Stop::Effort(1),
         };
         let over = match stop {
             Stop::After(left) => left < SHORTEST,
-            Stop::Effort(_) => matches!(limits.stop, Stop::Effort(rounds) if exchange >= EXCHANGES * u64::from(rounds)),
+            Stop::Effort(_) => matches!(run.stop(), Stop::Effort(rounds) if exchange >= EXCHANGES * u64::from(rounds)),
         };
-        if over || run.packed.fill() >= FULL || run.packed.placements.is_empty() || limits.cancel.load(Ordering::Relaxed) {
+        if over || work.packed.fill() >= FULL || work.packed.placements.is_empty() || run.is_stopped(Phase::Searching) {
             break;
         }
-        run.exchange(exchange, stop)?;
+        work.exchange(exchange, stop)?;
     }
-    Ok(run.done())
+    Ok(work.done())
 }
 
-struct Run<'a> {
+struct Packing<'a> {
     patches: &'a [Shape],
     offcuts: &'a [Stock],
     area: Vec<f64>,
@@ -141,26 +131,17 @@ struct Run<'a> {
     dear: Vec<f64>,
     gap: f64,
     params: Params,
-    limits: &'a Limits<'a>,
-    seed: u64,
+    run: &'a Run<'a>,
     packed: Packed,
 }
 
-impl<'a> Run<'a> {
-    fn new(
-        patches: &'a [Shape],
-        offcuts: &'a [Stock],
-        gap: f64,
-        params: &'a Params,
-        limits: &'a Limits<'a>,
-        seed: u64,
-        packed: Packed,
-    ) -> Run<'a> {
+impl<'a> Packing<'a> {
+    fn new(patches: &'a [Shape], offcuts: &'a [Stock], gap: f64, params: &'a Params, run: &'a Run<'a>, packed: Packed) -> Packing<'a> {
         let area: Vec<f64> = offcuts.iter().map(Stock::area).collect();
         let largest = area.iter().copied().fold(1.0, f64::max);
         let dear = area.iter().map(|a| a * (1.0 + LARGE * a / largest)).collect();
         let params = Params { lanes: LANES, ..params.clone() };
-        Run { patches, offcuts, area, dear, gap, params, limits, seed, packed }
+        Packing { patches, offcuts, area, dear, gap, params, run, packed }
     }
 
     fn opened(&self, k: usize) -> bool {
@@ -198,14 +179,14 @@ impl<'a> Run<'a> {
             keep_out: Vec::new(),
         });
         let problem = Problem::new(shapes, stocks, self.gap)?;
-        let found = assign(&problem, &cost, &self.params, &Limits { stop, ..*self.limits }, self.seed, 1);
+        let found = assign(&problem, &cost, &self.params, &self.run.trial(stop), 1);
         let placements = found.into_iter().next().map(|a| a.placements).unwrap_or_default();
         Ok(placements.into_iter().map(|p| Placement { shape: which[p.shape], ..p }).collect())
     }
 
     /// The patches of a few opened offcuts, the badly filled rather than the well filled, on others that cost less.
     fn exchange(&mut self, turn: u64, stop: Stop) -> Result<(), Faults> {
-        let mut dice = Dice::new(self.seed, 0xe8c4 + turn);
+        let mut dice = Dice::new(self.run.seed(), 0xe8c4 + turn);
         let mut order: Vec<(f64, usize)> =
             (0..self.offcuts.len()).filter(|&k| self.opened(k)).map(|k| (self.fill(k) + dice.between(0.0, 0.4), k)).collect();
         order.sort_by(|a, b| a.0.total_cmp(&b.0));
@@ -220,7 +201,7 @@ impl<'a> Run<'a> {
             Stop::After(most) => Stop::After(most.min(A_PATCH * which.len() as u32)),
             effort => effort,
         };
-        let found = solve(&problem, &self.params, &Limits { stop, ..*self.limits }, self.seed.wrapping_add(turn), &Silent);
+        let found = solve(&problem, &self.params, &self.run.trial(stop).with_seed(self.run.seed().wrapping_add(turn)));
         if found.placements.len() == which.len() {
             self.packed.placements.retain(|p| !which.contains(&p.shape));
             let used: Vec<usize> = found.stocks.iter().map(|s| others[s.stock]).collect();

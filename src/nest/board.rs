@@ -249,7 +249,7 @@ mod tests {
     /// close a box of 4 by 2 with its twin.
     #[test]
     fn the_only_free_place_is_found() {
-        let store = Store::new();
+        let store = Store::new(1 << 28);
         let plates = setup(&[(PLATE, &[0.0], 3)], 2.0, 0.0);
         let mut tight = layout(&plates, &[(0.0, 0.0), (6.0, 0.0), (0.2, 0.0)], 9.0);
         let mut board = Board::new(&plates, &store, &Window::whole(&plates), &mut tight).unwrap();
@@ -258,7 +258,7 @@ mod tests {
         assert_eq!(tight.tight(&plates, 2).min, vertex(30_000, 0));
         board.overlaps(2, |j, o| panic!("{o} µm on {j}"));
 
-        let store = Store::new();
+        let store = Store::new(1 << 28);
         let twins = setup(&[(L, &QUARTERS, 2)], 2.0, 0.0);
         let mut tight = layout(&twins, &[(0.0, 0.0), (0.0, 0.0)], 4.0);
         let mut board = Board::new(&twins, &store, &Window::whole(&twins), &mut tight).unwrap();
@@ -271,7 +271,7 @@ mod tests {
     /// One plate lies still in the middle of 9 by 2: of the seven places of the other the two at the ends are clear of it.
     #[test]
     fn equal_places_are_equally_likely() {
-        let store = Store::new();
+        let store = Store::new(1 << 28);
         let plates = setup(&[(PLATE, &[0.0], 2)], 2.0, 0.0);
         let (mut dice, mut evaluations) = (Dice::new(1, 0), 0);
         let mut seen = [0; 7];
@@ -289,7 +289,7 @@ mod tests {
     #[test]
     fn depths_are_distances_out_of_each_other() {
         let deep = |gap: f64, apart: f64| {
-            let store = Store::new();
+            let store = Store::new(1 << 28);
             let plates = setup(&[(PLATE, &[0.0], 2)], 2.0, gap);
             let mut tight = layout(&plates, &[(0.0, 0.0), (apart, 0.0)], 9.0);
             let board = Board::new(&plates, &store, &Window::whole(&plates), &mut tight).unwrap();
@@ -303,7 +303,7 @@ mod tests {
 
     #[test]
     fn what_need_not_lie_on_the_lattice_has_no_board() {
-        let store = Store::new();
+        let store = Store::new(1 << 28);
         let board = |setup: &Setup, length: f64| {
             let mut tight = layout(setup, &[(0.0, 0.0), (3.0, 0.0)], length);
             Board::new(setup, &store, &Window::whole(setup), &mut tight).is_some()

@@ -21,9 +21,10 @@ const MOST_COLUMNS: f64 = 50_000.0;
 const MOST_AROUND: i64 = 32;
 
 /// Places every item; those that fit only a fixed stock, in which no place is found for them, are left out of the setup. `None` if `stop`
-/// said so before all had been tried.
-pub(super) fn construct(setup: &mut Setup, stop: &dyn Fn() -> bool) -> Option<Layout> {
-    let (mut layout, homeless) = place_all(setup, &|i| setup.kind(i).area, stop)?;
+/// said so before all had been tried. Once it is `late`, what is left is laid in rows beyond the rest.
+pub(super) fn construct(setup: &mut Setup, stop: &dyn Fn() -> bool, late: &dyn Fn() -> bool) -> Option<Layout> {
+    let (mut layout, homeless, left) = place_all(setup, &|i| setup.kind(i).area, stop, late)?;
+    let homeless = [homeless, rows(setup, &mut layout, &left)].concat();
     if !homeless.is_empty() {
         let mut keep = (0..setup.items.len()).map(|i| !homeless.contains(&i));
         layout.spots.retain(|_| keep.next().unwrap_or(true));
@@ -33,58 +34,103 @@ pub(super) fn construct(setup: &mut Setup, stop: &dyn Fn() -> bool) -> Option<La
     Some(layout)
 }
 
-/// A plain first layout, should [`construct`]'s ever break a rule: beyond all flaws, one item after the other along the strip, so that a
-/// bench end may lie between any two. Items that fit only fixed stocks are left out of the setup.
-pub(super) fn lined_up(setup: &mut Setup) -> Layout {
+/// A plain first layout, should [`construct`]'s ever break a rule: in rows beyond all flaws. Items that fit only fixed stocks are left out of
+/// the setup.
+pub(super) fn in_rows(setup: &mut Setup) -> Layout {
     let strip = setup.strip();
     let homeless: Vec<usize> = (0..setup.items.len()).filter(|&i| setup.kind(i).fits[strip].is_empty()).collect();
     setup.leave_out(&homeless);
+    let all: Vec<usize> = (0..setup.items.len()).collect();
+    let mut layout = Layout { spots: vec![Spot::default(); all.len()], ..Layout::default() };
+    rows(setup, &mut layout, &all);
+    layout.length = layout.measured(setup);
+    layout
+}
+
+/// Lays items in rows across the strip, beyond all flaws and all else that lies on it, so that a bench end may lie between any two rows.
+/// Returns those that fit only fixed stocks.
+fn rows(setup: &Setup, layout: &mut Layout, items: &[usize]) -> Vec<usize> {
+    let strip = setup.strip();
     let room = &setup.rooms[strip];
     let apart = setup.most_clearance() + setup.most_clearance_of_blocks();
     let frame = |base: u32, quarter: u8| setup.bases[base as usize].frames[usize::from(quarter)];
-    let mut end = room.blocks.iter().map(|b| frame(b.base, b.quarter).moved(b.at).max.x + apart).fold(0, i64::max);
-    let mut layout = Layout::default();
-    for item in 0..setup.items.len() {
+    let mut is_new = vec![false; layout.spots.len()];
+    items.iter().for_each(|&i| is_new[i] = true);
+    let blocks = room.blocks.iter().map(|b| frame(b.base, b.quarter).moved(b.at).max.x);
+    let lying = (0..layout.spots.len()).filter(|&i| !is_new[i] && usize::from(layout.spots[i].room) == strip);
+    let lying = lying.map(|i| {
+        let s = layout.stance(setup, i);
+        frame(s.base, s.quarter).moved(layout.spots[i].grid()).max.x.max(layout.tight(setup, i).max.x)
+    });
+    let mut end = blocks.chain(lying).map(|x| x + apart).fold(0, i64::max);
+    // The shortest way each may lie along the strip; the longest first, so that rows hold what is about as long.
+    let mut order: Vec<(i64, usize, u16)> = Vec::new();
+    let mut homeless = Vec::new();
+    for &item in items {
         let kind = setup.kind(item);
-        let shortest = kind.fits[strip].iter().copied().min_by_key(|&s| kind.stances[usize::from(s)].tight.width()).unwrap_or_default();
-        let stance = &kind.stances[usize::from(shortest)];
-        // The search's outline may reach a little beyond the true one.
-        let parts = frame(stance.base, stance.quarter);
-        let x = end - parts.min.x.min(stance.tight.min.x);
-        let y = room.frame.min.y - stance.tight.min.y;
-        layout.spots.push(Spot { room: strip as u16, stance: shortest, x: x as f64, y: y as f64 });
-        end = x + parts.max.x.max(stance.tight.max.x) + apart;
+        let shortest = kind.fits[strip].iter().map(|&s| (kind.stances[usize::from(s)].tight.width(), s)).min();
+        match shortest {
+            Some((width, stance)) => order.push((width, item, stance)),
+            None => homeless.push(item),
+        }
     }
-    layout.length = layout.measured(setup);
-    layout
+    order.sort_by_key(|o| (std::cmp::Reverse(o.0), o.1));
+    let (mut next, mut up) = (end, room.frame.min.y);
+    for (_, item, shortest) in order {
+        let stance = &setup.kind(item).stances[usize::from(shortest)];
+        // The search's outline may reach a little beyond the true one.
+        let (parts, tight) = (frame(stance.base, stance.quarter), stance.tight);
+        let (low, high) = (parts.min.y.min(tight.min.y), parts.max.y.max(tight.max.y));
+        if up > room.frame.min.y && up + (high - low) > room.frame.max.y {
+            (end, up) = (next, room.frame.min.y);
+        }
+        // At the edge of the strip the true outline counts.
+        let y = if up > room.frame.min.y { up - low } else { up - tight.min.y };
+        let x = end - parts.min.x.min(tight.min.x);
+        layout.spots[item] = Spot { room: strip as u16, stance: shortest, x: x as f64, y: y as f64 };
+        up = y + high + apart;
+        next = next.max(x + parts.max.x.max(tight.max.x) + apart);
+    }
+    homeless
 }
 
 /// Another first layout: large items come first, but for chance. `None` also if an item finds no place.
 pub(super) fn construct_anew(setup: &Setup, dice: &mut Dice, stop: &dyn Fn() -> bool) -> Option<Layout> {
     let sizes: Vec<f64> = (0..setup.items.len()).map(|i| setup.kind(i).area * dice.between(0.5, 1.5)).collect();
-    let (mut layout, homeless) = place_all(setup, &|i| sizes[i], stop)?;
+    let (mut layout, homeless, _) = place_all(setup, &|i| sizes[i], stop, &|| false)?;
     layout.length = layout.measured(setup);
     Some(layout).filter(|_| homeless.is_empty())
 }
 
-/// A layout of all items, placed from the largest `size` down, and those for which no place was found.
-fn place_all(setup: &Setup, size: &dyn Fn(usize) -> f64, stop: &dyn Fn() -> bool) -> Option<(Layout, Vec<usize>)> {
+/// A layout of all items, placed from the largest `size` down; those for which no place was found, and those left once it was `late`.
+fn place_all(
+    setup: &Setup,
+    size: &dyn Fn(usize) -> f64,
+    stop: &dyn Fn() -> bool,
+    late: &dyn Fn() -> bool,
+) -> Option<(Layout, Vec<usize>, Vec<usize>)> {
     let mut raster = Raster::new(setup);
     let mut turn: Vec<usize> = (0..setup.items.len()).collect();
     turn.sort_by(|&a, &b| size(b).total_cmp(&size(a)).then(a.cmp(&b)));
     let mut layout = Layout { spots: vec![Spot::default(); setup.items.len()], ..Layout::default() };
-    let mut homeless = Vec::new();
+    let (mut homeless, mut left) = (Vec::new(), Vec::new());
     for item in turn {
         if stop() {
             return None;
+        }
+        if !left.is_empty() || late() {
+            left.push(item);
+            continue;
         }
         match raster.place(item) {
             Some(spot) => layout.spots[item] = spot,
             None => homeless.push(item),
         }
     }
-    raster.close_segments(&mut layout);
-    Some((layout, homeless))
+    if left.is_empty() {
+        raster.close_segments(&mut layout);
+    }
+    Some((layout, homeless, left))
 }
 
 struct Raster<'a> {
@@ -405,7 +451,7 @@ mod tests {
         let roll = Stock { name: String::new(), extent, keep_out: vec![flaw] };
         let shapes = vec![shape(300.0, 200.0, 15.0), shape(120.0, 40.0, 0.0), shape(350.0, 333.3, 45.0)];
         let mut setup = Setup::new(&Problem::new(shapes, vec![roll], 5.0).unwrap_or_else(|f| panic!("{f}")));
-        let layout = lined_up(&mut setup);
+        let layout = in_rows(&mut setup);
         assert_eq!((layout.spots.len(), setup.unplaced.len()), (21, 0));
         let landed = land(&setup, &layout, None).unwrap_or_else(|| panic!("it breaks a rule"));
         assert!(landed.spots.iter().zip(&layout.spots).all(|(a, b)| a == b), "nothing had to be nudged");

@@ -9,8 +9,6 @@ use std::collections::HashMap;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
-/// Bytes of no-fit polygons kept for all lanes together.
-const BUDGET: usize = 320 << 20;
 const SHARDS: usize = 64;
 
 /// What identifies a no-fit polygon: two bases and the quarter turns of the second relative to the first.
@@ -21,6 +19,8 @@ type Key = (u32, u32, u8);
 pub(super) struct Store {
     shards: Vec<Mutex<HashMap<Key, Arc<NoFit>>>>,
     bytes: AtomicUsize,
+    /// Bytes of no-fit polygons kept for all lanes together.
+    budget: usize,
     /// For boards, by both turned bases.
     depths: OnceLock<Vec<OnceLock<Depths>>>,
 }
@@ -46,8 +46,8 @@ pub(super) fn quarter(x: f64, y: f64, quarters: u8) -> (f64, f64) {
 }
 
 impl Store {
-    pub fn new() -> Store {
-        Store { shards: (0..SHARDS).map(|_| Mutex::default()).collect(), bytes: AtomicUsize::new(0), depths: OnceLock::new() }
+    pub fn new(budget: usize) -> Store {
+        Store { shards: (0..SHARDS).map(|_| Mutex::default()).collect(), bytes: AtomicUsize::new(0), budget, depths: OnceLock::new() }
     }
 
     /// The no-fit polygon of a key, built if need be. The build runs outside the lock.
@@ -59,7 +59,7 @@ impl Store {
         }
         let (a, b) = (&setup.bases[key.0 as usize], &setup.bases[key.1 as usize]);
         let made = Arc::new(NoFit::new(&a.turned[0], &b.turned[usize::from(key.2)], clearance(setup, key.0, key.1)));
-        if self.bytes.load(Ordering::Relaxed) < BUDGET {
+        if self.bytes.load(Ordering::Relaxed) < self.budget {
             self.bytes.fetch_add(made.bytes(), Ordering::Relaxed);
             lock().insert(key, made.clone());
         }
@@ -94,7 +94,7 @@ impl Store {
 
     /// Drops what no lane holds if the budget is spent; called between rounds.
     pub fn trim(&self) {
-        if self.bytes.load(Ordering::Relaxed) < BUDGET {
+        if self.bytes.load(Ordering::Relaxed) < self.budget {
             return;
         }
         let mut left = 0;

@@ -3,10 +3,10 @@
 use super::bound::least_length;
 use super::lane::Lane;
 use super::layout::Layout;
-use super::limits::Clock;
-use super::outcome::{Observer, Outcome, Progress, TraceRow};
+use super::outcome::Outcome;
 use super::problem::Problem;
 use super::setup::Setup;
+use crate::run::{Phase, Run, TraceRow};
 use crate::units::GRID_PER_MM;
 
 /// Seconds between reports when nothing new is found.
@@ -14,10 +14,9 @@ const EVERY: f64 = 0.2;
 /// Rows without news, at most, about.
 const MOST_ROWS: f64 = 1000.0;
 
-/// Observer, trace and counts of a run.
+/// Trace and counts of a run.
 pub(super) struct History<'a> {
-    clock: &'a Clock<'a>,
-    observer: &'a dyn Observer,
+    run: &'a Run<'a>,
     /// No layout can be shorter, µm.
     pub bound: f64,
     area: f64,
@@ -31,12 +30,11 @@ pub(super) struct History<'a> {
 }
 
 impl<'a> History<'a> {
-    pub fn new(problem: &Problem, setup: &Setup, clock: &'a Clock<'a>, observer: &'a dyn Observer) -> History<'a> {
+    pub fn new(problem: &Problem, setup: &Setup, run: &'a Run<'a>) -> History<'a> {
         // Pieces that fit nowhere are not in the search, so the bound may only be used if all are.
         let bound = if setup.unplaced.is_empty() && !setup.overflow() { least_length(problem).0 * GRID_PER_MM } else { 0.0 };
         History {
-            clock,
-            observer,
+            run,
             bound: (bound - 1e-6).ceil(),
             area: setup.items.iter().map(|i| setup.kinds[i.kind].area).sum(),
             height: setup.height(),
@@ -50,7 +48,7 @@ impl<'a> History<'a> {
 
     /// Notes the best layout after a round.
     pub fn note(&mut self, best: &Layout, lanes: &[Lane<'_>], round: u32) {
-        let seconds = self.clock.seconds();
+        let seconds = self.run.seconds();
         if self.first.is_none() && (!self.overflow || best.length == 0.0) {
             self.first = Some(seconds);
         }
@@ -64,12 +62,8 @@ impl<'a> History<'a> {
             let overlap = if overlap.is_finite() { overlap } else { 0.0 };
             self.rows.push(TraceRow { seconds, length, overlap, moves, evaluations: self.evaluations });
             let shown = (!self.overflow).then_some(length);
-            self.observer.progress(&Progress {
-                seconds,
-                share: self.clock.share(round),
-                best_length: shown,
-                density: shown.filter(|l| *l > 0.0).map(|_| self.area / (self.height * best.length)),
-            });
+            let density = shown.filter(|l| *l > 0.0).map(|_| self.area / (self.height * best.length));
+            self.run.tell_best(Phase::Searching, Some(self.run.share(round)), shown, density);
         }
     }
 

@@ -17,7 +17,6 @@ mod land;
 mod lane;
 mod lattice;
 mod layout;
-mod limits;
 mod nofit;
 mod outcome;
 mod overlap;
@@ -35,6 +34,6 @@ mod sweep;
 mod window;
 
 pub use bound::least_length;
-pub use outcome::{Limits, Observer, Outcome, Params, Placement, Progress, Silent, Stop, TraceRow, UsedStock};
+pub use outcome::{Outcome, Params, Placement, UsedStock};
 pub use problem::{Extent, Pose, Problem, Shape, Stock};
 pub use search::solve;

@@ -1,20 +1,20 @@
 //! From the search's layout to the outcome: millimetres, each stock in its own frame, what has no place named.
 
 use super::layout::Layout;
-use super::limits::Clock;
 use super::outcome::{Outcome, Placement, UsedStock};
 use super::problem::Problem;
 use super::setup::{ENDLESS, Setup};
 use crate::geometry::Motion;
+use crate::run::Run;
 use crate::units::{GRID_PER_MM, micrometres};
 
 /// The outcome of a layout; without one every item is unplaced.
-pub(super) fn report(problem: &Problem, setup: &Setup, layout: Option<&Layout>, clock: &Clock<'_>) -> Outcome {
+pub(super) fn report(problem: &Problem, setup: &Setup, layout: Option<&Layout>, run: &Run<'_>) -> Outcome {
     let mut outcome = Outcome {
         placements: Vec::new(),
         stocks: Vec::new(),
         unplaced: setup.unplaced.clone(),
-        interrupted: clock.cancelled(),
+        interrupted: run.is_asked(),
         first_layout_seconds: None,
         evaluations: 0,
         trace: Vec::new(),

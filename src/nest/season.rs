@@ -85,10 +85,10 @@ mod tests {
         let extent = Extent::Open { low: 0.0, high: 100.0, segment_max: None, length_max: None };
         let roll = Stock { name: "roll".into(), extent, keep_out: Vec::new() };
         let mut setup = Setup::new(&Problem::new(vec![shape], vec![roll], 2.0).unwrap());
-        let first = Arc::new(construct(&mut setup, &|| false).and_then(|l| land(&setup, &l, None)).unwrap());
+        let first = Arc::new(construct(&mut setup, &|| false, &|| false).and_then(|l| land(&setup, &l, None)).unwrap());
         // Shorter than can be: no more than a length to be kept.
         let best = Arc::new(Layout { length: first.length - 1.0, ..(*first).clone() });
-        let store = Store::new();
+        let store = Store::new(1 << 28);
         let mut lanes = [0, 1].map(|k| Lane::new(&setup, &store, Dice::new(1, k), 0.0));
         let lengths = |lanes: &[Lane<'_>]| lanes.iter().map(|l| l.shortest().length).collect::<Vec<f64>>();
         let mut seasons = Seasons::new(1);

@@ -39,4 +39,4 @@ pub use account::{Account, AccountRow, Taken, account_rows, merged};
 pub use assemble::assemble;
 pub use drawing::{Drawing, DrawnLine, NotUsed, Role};
 pub use model::{Draft, EdgeKind, Outline};
-pub use read::{LARGEST_FILE, MaybeArrow, ReadOptions, Reading, Unit, read_bytes, read_file};
+pub use read::{LARGEST_FILE, MaybeArrow, ReadOptions, Reading, Unit, read_bytes, read_bytes_in, read_file, read_file_in};

@@ -3,6 +3,7 @@
 use super::{Account, NotUsed, Outline, assemble, csv, dxf, svg};
 use crate::fault::{Fault, Faults};
 use crate::geometry::Point;
+use crate::run::{Phase, Run};
 use std::io::Read;
 use std::path::Path;
 
@@ -113,8 +114,17 @@ pub struct Reading {
 /// # Errors
 /// Everything found wrong with it, each fault with the file and the place in it.
 pub fn read_file(path: &Path, options: &ReadOptions) -> Result<Reading, Faults> {
+    read_file_in(path, options, &Run::default())
+}
+
+/// The same as a part of a run that may be stopped.
+///
+/// # Errors
+/// As [`read_file`]; that it was stopped.
+pub fn read_file_in(path: &Path, options: &ReadOptions, run: &Run<'_>) -> Result<Reading, Faults> {
+    run.tell(Phase::Reading, Some(0.0));
     let bytes = bytes_of(path).map_err(|fault| Faults::from(fault.in_file(path)))?;
-    read_bytes(path, &bytes, options)
+    read_bytes_in(path, &bytes, options, run)
 }
 
 /// Reads an outline file from memory; `path` names it in faults and tells the format.
@@ -122,12 +132,23 @@ pub fn read_file(path: &Path, options: &ReadOptions) -> Result<Reading, Faults> 
 /// # Errors
 /// As [`read_file`].
 pub fn read_bytes(path: &Path, bytes: &[u8], options: &ReadOptions) -> Result<Reading, Faults> {
-    let mut reading = read_unplaced(path, bytes, options).map_err(|faults| in_file(faults, path))?;
+    read_bytes_in(path, bytes, options, &Run::default())
+}
+
+/// The same as a part of a run that may be stopped.
+///
+/// # Errors
+/// As [`read_file`]; that it was stopped.
+pub fn read_bytes_in(path: &Path, bytes: &[u8], options: &ReadOptions, run: &Run<'_>) -> Result<Reading, Faults> {
+    let reading = read_unplaced(path, bytes, options, run);
+    // What was found until then is not all there is to say.
+    run.check(Phase::Reading)?;
+    let mut reading = reading.map_err(|faults| in_file(faults, path))?;
     reading.warnings = reading.warnings.into_iter().map(|w| if w.file.is_none() { w.in_file(path) } else { w }).collect();
     Ok(reading)
 }
 
-fn read_unplaced(path: &Path, bytes: &[u8], options: &ReadOptions) -> Result<Reading, Faults> {
+fn read_unplaced(path: &Path, bytes: &[u8], options: &ReadOptions, run: &Run<'_>) -> Result<Reading, Faults> {
     let tolerances_hold =
         options.chord_tolerance > 0.0 && options.chord_tolerance.is_finite() && (0.0..=1000.0).contains(&options.join_tolerance);
     if !tolerances_hold {
@@ -155,6 +176,7 @@ fn read_unplaced(path: &Path, bytes: &[u8], options: &ReadOptions) -> Result<Rea
         return Err(Fault::new("the file is empty", "export or copy the drawing again").into());
     }
     let drawing = read(bytes, options)?;
+    run.check(Phase::Reading)?;
     assemble(drawing, options)
 }
 

@@ -5,31 +5,36 @@
 //! fails). A full disk or a kill at any moment leaves the old plan whole; what a kill can leave is a folder beside it whose name
 //! begins with a dot, the plan folder's name and `.writing-`, which may be deleted.
 //!
-//! In an old plan folder these count as the tool's own and are replaced: `plan.json`, `report.html`, `pieces.csv`, `patches.csv`, `overview.svg`, and what ends
-//! in `.svg`, `.pdf` or `.dxf` under `sheets/`. Anything else is the user's and is carried over.
+//! Of an old plan folder only the files go that its list ([`crate::manifest`]) names and that are unchanged. Anything else is the user's and is
+//! carried over: where it lies, or into a folder `kept` if the new plan has a file of that name, or if it was a file of the old plan that
+//! someone changed: nobody shall cut by it. Folders of versions that wrote no list have all files of their plan kept so.
 
 use crate::fault::{Fault, Faults};
+use crate::manifest::{self, Manifest};
 use std::ffi::OsStr;
 use std::fs::{self, File};
 use std::io::{self, Read, Write};
 use std::path::{Component, Path, PathBuf};
 
-/// Files of an old plan that the new one replaces.
+/// Files of a plan in a folder without a list.
 const OWN: [&str; 5] = ["plan.json", "report.html", "pieces.csv", "patches.csv", "overview.svg"];
-/// The folder of the cut sheets, and what in it is the tool's own.
+/// The folder of the cut sheets, and which of its files were sheets in a folder without a list.
 const SHEETS: &str = "sheets";
 const SHEET_KINDS: [&str; 3] = ["svg", "pdf", "dxf"];
+/// Where files of the user go that would stand among those of the new plan.
+const KEPT: &str = "kept";
 /// A user's folders nested deeper than this inside a plan folder are not followed.
 const DEEPEST: usize = 32;
 
 /// Writes `files` (paths relative to `dir`) as the folder `dir`, all or nothing.
 ///
-/// `dir` may be new, empty, or an old plan folder, whose own files are replaced; its parent folders are made as needed.
+/// `dir` may be new, empty, or an old plan folder, whose own files are replaced; its parent folders are made as needed. What comes back are
+/// the files in it that had to make way and where they are now, by their paths in it.
 ///
 /// # Errors
 /// A path that leaves the folder; a folder with something else in it; a file in its place; anything the disk refuses, with the
 /// path and the system's own words. The old folder is then as it was.
-pub fn write(dir: &Path, files: &[(PathBuf, Vec<u8>)]) -> Result<(), Faults> {
+pub fn write(dir: &Path, files: &[(PathBuf, Vec<u8>)]) -> Result<Vec<[PathBuf; 2]>, Faults> {
     let mut faults = Faults::new();
     for (path, _) in files {
         if path.as_os_str().is_empty() || !path.components().all(|c| matches!(c, Component::Normal(_))) {
@@ -48,13 +53,20 @@ pub fn write(dir: &Path, files: &[(PathBuf, Vec<u8>)]) -> Result<(), Faults> {
         .file_name()
         .ok_or_else(|| Fault::new("this name cannot be used for a plan folder", "name a folder with --out").in_file(dir))?;
     fs::create_dir_all(&parent).map_err(|e| refused("could not make the folder", &parent, &e))?;
+    not_under_our_feet(&target)?;
     let new = Beside::make(&parent, name)?;
+    let mut list = Manifest::default();
     for (path, bytes) in files {
+        list.note(&listed(path), bytes);
         let path = new.path.join(path);
         write_file(&path, bytes).map_err(|e| refused("could not write", &path, &e))?;
     }
+    let path = new.path.join(manifest::NAME);
+    write_file(&path, &list.to_json()).map_err(|e| refused("could not write", &path, &e))?;
+    let mut kept = Vec::new();
     if old {
-        carry_over(&target, &new.path, Path::new(""), 0)?;
+        let had = Manifest::read(&target);
+        carry_over(&Folders { old: &target, new: &new.path, had }, Path::new(""), 0, &mut kept)?;
     }
     sync_folders(&new.path, 0).map_err(|e| refused("could not write", &new.path, &e))?;
     if old {
@@ -64,15 +76,36 @@ pub fn write(dir: &Path, files: &[(PathBuf, Vec<u8>)]) -> Result<(), Faults> {
     }
     // The plan is in place. Whether the new name has reached the disk already is for the file system to say; some cannot.
     let _ = sync_folder(&parent);
+    Ok(kept)
+}
+
+/// Tries whether [`write()`] would accept `dir`, so that a long run need not end in a refusal. Leaves nothing behind but the folders above it.
+///
+/// # Errors
+/// A folder with something else in it, or a file in its place; the folder that the process stands in; a disk that takes no folder there.
+pub fn check(dir: &Path) -> Result<(), Faults> {
+    let target = fs::canonicalize(dir).unwrap_or_else(|_| dir.to_path_buf());
+    old_folder(&target)?;
+    not_under_our_feet(&target)?;
+    let parent = target.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    fs::create_dir_all(parent).map_err(|e| refused("could not make the folder", parent, &e))?;
+    let name = target.file_name().unwrap_or(OsStr::new("plan"));
+    Beside::make(parent, name).map(|_| ())
+}
+
+/// The folder is replaced as a whole: whoever stands in the old one would stand in a deleted folder.
+fn not_under_our_feet(target: &Path) -> Result<(), Fault> {
+    let here = std::env::current_dir().and_then(fs::canonicalize);
+    if here.is_ok_and(|here| here.starts_with(target)) {
+        let what = "the plan folder is replaced as a whole, and you stand in it";
+        return Err(Fault::new(what, "go to the folder above it, or name another folder with --out").in_file(target));
+    }
     Ok(())
 }
 
-/// Tells whether [`write()`] would accept `dir`, so that a long run need not end in a refusal.
-///
-/// # Errors
-/// A folder with something else in it, or a file in its place.
-pub fn check(dir: &Path) -> Result<(), Faults> {
-    old_folder(dir).map(|_| ())
+/// A path in the folder as the list has it.
+fn listed(inside: &Path) -> String {
+    inside.iter().map(|part| part.to_string_lossy()).collect::<Vec<_>>().join("/")
 }
 
 /// A folder beside the target that is removed when it goes out of use, whether it holds a failed new plan or the old one.
@@ -134,7 +167,7 @@ fn is_ours(plan: &Path) -> bool {
     read.is_ok() && bare.starts_with('{') && bare.contains("\"tool\":\"warpwise")
 }
 
-/// Whether an old file at this path inside the folder is the tool's own.
+/// Whether a file at this path inside a folder without a list was one of the plan.
 fn is_own(inside: &Path) -> bool {
     let parts: Vec<_> = inside.iter().collect();
     match parts[..] {
@@ -144,9 +177,34 @@ fn is_own(inside: &Path) -> bool {
     }
 }
 
-/// Brings the user's own files from the old folder into the new one; a new file of the same name wins.
-fn carry_over(old: &Path, new: &Path, inside: &Path, depth: usize) -> Result<(), Faults> {
-    let from = old.join(inside);
+/// The old folder, the new one, and what of the old one was ours.
+struct Folders<'a> {
+    old: &'a Path,
+    new: &'a Path,
+    had: Manifest,
+}
+
+impl Folders<'_> {
+    /// Where a file of the old folder goes; `None` if it is ours and unchanged.
+    fn goal(&self, inside: &Path) -> Option<PathBuf> {
+        let name = listed(inside);
+        if inside == Path::new(manifest::NAME) || self.had.owns(self.old, &name) {
+            return None;
+        }
+        let has_list = self.had != Manifest::default();
+        let of_the_plan = if has_list { self.had.names().any(|n| n == name) } else { is_own(inside) };
+        let is_free = |path: &Path| self.new.join(path).symlink_metadata().is_err();
+        if !of_the_plan && is_free(inside) {
+            return Some(inside.to_path_buf());
+        }
+        let aside = |k: u32| PathBuf::from(if k == 1 { KEPT.to_string() } else { format!("{KEPT}-{k}") }).join(inside);
+        (1..).map(aside).find(|path| is_free(path) && self.old.join(path).symlink_metadata().is_err())
+    }
+}
+
+/// Brings the user's own files from the old folder into the new one; those that had to make way are noted.
+fn carry_over(folders: &Folders<'_>, inside: &Path, depth: usize, kept: &mut Vec<[PathBuf; 2]>) -> Result<(), Faults> {
+    let from = folders.old.join(inside);
     if depth > DEEPEST {
         return Err(Fault::new(format!("folders nested more than {DEEPEST} deep in the plan folder"), "move them elsewhere")
             .in_file(&from)
@@ -155,9 +213,10 @@ fn carry_over(old: &Path, new: &Path, inside: &Path, depth: usize) -> Result<(),
     for entry in fs::read_dir(&from).map_err(|e| refused("could not read the folder", &from, &e))? {
         let entry = entry.map_err(|e| refused("could not read the folder", &from, &e))?;
         let inside = inside.join(entry.file_name());
-        let (source, goal) = (old.join(&inside), new.join(&inside));
+        let source = folders.old.join(&inside);
         let kind = entry.file_type().map_err(|e| refused("could not look at", &source, &e))?;
         if kind.is_dir() {
+            let goal = folders.new.join(&inside);
             if goal.symlink_metadata().is_ok_and(|m| !m.is_dir()) {
                 return Err(Fault::new("a folder lies where the plan needs a file", "move it elsewhere").in_file(&source).into());
             }
@@ -166,14 +225,18 @@ fn carry_over(old: &Path, new: &Path, inside: &Path, depth: usize) -> Result<(),
             if !made {
                 fs::create_dir(&goal).map_err(|e| refused("could not make the folder", &goal, &e))?;
             }
-            carry_over(old, new, &inside, depth + 1)?;
-        } else if !is_own(&inside) && goal.symlink_metadata().is_err() {
-            if let Some(folder) = goal.parent() {
+            carry_over(folders, &inside, depth + 1, kept)?;
+        } else if let Some(goal) = folders.goal(&inside) {
+            let to = folders.new.join(&goal);
+            if let Some(folder) = to.parent() {
                 fs::create_dir_all(folder).map_err(|e| refused("could not make the folder", folder, &e))?;
             }
             // A second name for the same file costs nothing and is whole at once; where there are none, and for links, a copy.
-            let linked = fs::hard_link(&source, &goal);
-            linked.or_else(|_| fs::copy(&source, &goal).map(|_| ())).map_err(|e| refused("could not carry over", &source, &e))?;
+            let linked = fs::hard_link(&source, &to);
+            linked.or_else(|_| fs::copy(&source, &to).map(|_| ())).map_err(|e| refused("could not carry over", &source, &e))?;
+            if goal != inside {
+                kept.push([inside, goal]);
+            }
         }
     }
     Ok(())

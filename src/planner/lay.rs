@@ -6,24 +6,13 @@ use crate::assign;
 use crate::cloth::{Cloth, Face};
 use crate::geometry::{Motion, Region, point, ring_bounds};
 use crate::job::Job;
-use crate::nest::{self, Extent, Limits, Observer, Outcome, Params, Placement, Pose, Problem, Shape, Stock, Stop, TraceRow};
+use crate::nest::{self, Extent, Outcome, Params, Placement, Pose, Problem, Shape, Stock};
 use crate::plan::{PlacedPiece, PlanStock, StockKind};
 use crate::ply::Piece;
+use crate::run::{Run, Stop, TraceRow};
 use crate::stock::Offcut;
 use crate::units::{LARGEST, counted, show_mm, snap};
 use std::collections::{BTreeMap, BTreeSet};
-use std::sync::atomic::{AtomicBool, Ordering};
-
-/// How one cloth is searched.
-pub(super) struct Search<'a> {
-    pub stop: Stop,
-    pub params: Params,
-    pub seed: u64,
-    pub cancel: &'a AtomicBool,
-    pub observer: &'a dyn Observer,
-    /// The run was cancelled in an earlier cloth: a first layout is enough.
-    pub first_only: bool,
-}
 
 /// The pieces of one cloth where they lie.
 pub(super) struct Laid {
@@ -45,7 +34,8 @@ pub(super) fn lay(
     cloth: &Cloth,
     job: &Job,
     sources: &Sources<'_>,
-    mut search: Search<'_>,
+    params: &Params,
+    run: &Run<'_>,
 ) -> Result<Laid, Faults> {
     if pieces.is_empty() {
         let least = (0.0, "nothing is cut from the roll".to_string());
@@ -68,9 +58,10 @@ pub(super) fn lay(
     });
     let mut laid = Laid { stocks: Vec::new(), least: (0.0, String::new()), interrupted: false, caution, trace: Vec::new() };
     let rolls = rolls_needed(&wanted, cloth, &sources.rolls);
-    if let Stop::After(time) = search.stop {
-        search.stop = Stop::After(time.div_f64(rolls as f64));
-    }
+    let stop = match run.stop() {
+        Stop::After(time) => Stop::After(time.div_f64(rolls as f64)),
+        effort => effort,
+    };
     if shapes.is_empty() {
         laid.least.1 = "everything is cut".to_string();
         return Ok(laid);
@@ -83,7 +74,8 @@ pub(super) fn lay(
         if turn == 0 {
             laid.least = nest::least_length(&problem);
         }
-        let mut outcome = run(&problem, &cost, &mut search, &mut laid.interrupted);
+        let mut outcome = assign::solve(&problem, &cost, params, &run.part(stop));
+        laid.interrupted |= outcome.interrupted;
         if turn == 0 {
             laid.trace = std::mem::take(&mut outcome.trace);
         }
@@ -119,24 +111,6 @@ pub(super) fn lay(
         cost = vec![0.0];
     }
     Ok(laid)
-}
-
-/// The search with its first layout seen to: a cancel ends the search, and every cloth still gets a layout, unless it comes again.
-fn run(problem: &Problem, cost: &[f64], search: &mut Search<'_>, interrupted: &mut bool) -> Outcome {
-    let solve = |stop| assign::solve(problem, cost, &search.params, &Limits { stop, cancel: search.cancel }, search.seed, search.observer);
-    let mut outcome = solve(if search.first_only { Stop::Effort(0) } else { search.stop });
-    *interrupted |= outcome.interrupted;
-    if !search.first_only {
-        if outcome.interrupted {
-            search.cancel.store(false, Ordering::Relaxed);
-            search.first_only = true;
-        }
-        // Ended before there was any layout: a first one takes no search.
-        if outcome.placements.is_empty() {
-            outcome = solve(Stop::Effort(0));
-        }
-    }
-    outcome
 }
 
 /// How many of the rolls the pieces will take, by their area.

@@ -1,19 +1,18 @@
 //! Mosaic layers: targets divided, directions given, patches put on offcuts; what finds none is planned with the other pieces.
 
 use super::lay::{offcut_plan, offcut_stock, placed_piece};
-use super::{Earlier, Fault, Faults, MOST_PIECES, PreparedJob, Settings, letters, too_many};
+use super::{Earlier, Fault, Faults, MOST_PIECES, PreparedJob, letters, too_many};
 use crate::cloth::{Face, turn_rule};
 use crate::geometry::{Motion, Region, Ring, point, ring_area, ring_bounds};
 use crate::job::{Hands, Job, LayerItem, Mosaic, Seen};
 use crate::mosaic::{self, Brief, Division, Packed, Whole};
-use crate::nest::{Limits, Params, Placement, Shape, Stock, Stop};
+use crate::nest::{Params, Placement, Shape, Stock};
 use crate::plan::{PlanMosaic, PlanStock, StockKind};
 use crate::ply::{Hand, PatchOf, Piece, Target, patch_piece, target};
+use crate::run::{Phase, Run, Stop};
 use crate::stock::{Offcut, Snapshot};
 use crate::units::{degrees_of_warp, snap};
 use std::collections::BTreeSet;
-use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::{Duration, Instant};
 
 /// Places between the smallest and the largest patch size that are tried, in this order.
 const SIZES: [f64; 3] = [0.4, 0.2, 0.6];
@@ -95,16 +94,16 @@ pub(super) fn plan(
     prepared: &mut [PreparedJob<'_>],
     stock: Option<&Snapshot>,
     earlier: &Earlier,
-    settings: &Settings,
-    cancel: &AtomicBool,
+    sets: u32,
+    run: &Run<'_>,
 ) -> Result<Mosaics, Faults> {
     let (mut faults, mut all) = (Faults::new(), Mosaics::default());
     let several = prepared.len() > 1;
     let tasks: Vec<(usize, Task<'_>)> =
-        prepared.iter().enumerate().flat_map(|(k, p)| tasks(p.job, settings.sets, &mut faults).into_iter().map(move |t| (k, t))).collect();
+        prepared.iter().enumerate().flat_map(|(k, p)| tasks(p.job, sets, &mut faults).into_iter().map(move |t| (k, t))).collect();
     let count = tasks.len();
     let share = if prepared.iter().all(|p| p.prepared.pieces.is_empty()) { ALONE } else { SHARE };
-    for (k, task) in tasks {
+    for (done, (k, task)) in tasks.into_iter().enumerate() {
         let prefix = if several { (format!("{}/", task.job.name), letters(k)) } else { (String::new(), String::new()) };
         let cloth = task.job.layers[task.layer].cloth;
         if let Some((plan, patches)) = earlier.mosaic(task.job, &task.ply(&prefix.0), cloth) {
@@ -117,11 +116,13 @@ pub(super) fn plan(
             let opened = all.opened();
             stock.map_or(Vec::new(), |s| s.offcuts_of(&cloth.id, true).filter(|o| !opened.contains(o.id())).collect())
         };
-        let stop = match settings.stop {
+        let stop = match run.stop() {
             Stop::After(time) => Stop::After(time.mul_f64(share / count as f64)),
             effort @ Stop::Effort(_) => effort,
         };
-        let design = match design(&task, &offcuts, stop, settings, cancel) {
+        let part = run.about(&cloth.id, (done as f64 / count as f64, 1.0 / count as f64)).part(stop);
+        part.tell(Phase::Searching, Some(0.0));
+        let design = match design(&task, &offcuts, &part) {
             Ok(design) => design,
             Err(f) => {
                 faults.extend(f);
@@ -175,8 +176,7 @@ fn tasks<'a>(job: &'a Job, sets: u32, faults: &mut Faults) -> Vec<Task<'a>> {
 }
 
 /// The best of several divisions: the one that fills the offcuts it opens best.
-fn design(task: &Task<'_>, offcuts: &[&Offcut], stop: Stop, settings: &Settings, cancel: &AtomicBool) -> Result<Design, Faults> {
-    let start = Instant::now();
+fn design(task: &Task<'_>, offcuts: &[&Offcut], run: &Run<'_>) -> Result<Design, Faults> {
     let layer = &task.job.layers[task.layer];
     let cloth = &task.job.cloths[layer.cloth];
     let (modulo, least) = (Mosaic::modulo(cloth), task.rule.least_on(cloth));
@@ -185,14 +185,14 @@ fn design(task: &Task<'_>, offcuts: &[&Offcut], stop: Stop, settings: &Settings,
     let on = |f: Fault| {
         f.in_file(&task.job.file).on(format!("layer {} {:?}: {}", task.layer + 1, layer.name, task.job.templates[task.item.template].id))
     };
-    let params = Params { threads: settings.threads, ..Params::default() };
+    let params = Params::default();
     let (mut best, mut fault): (Option<(Design, Rest)>, Option<Fault>) = (None, None);
     for (k, share) in SIZES.iter().enumerate() {
-        if best.is_some() && (offcuts.is_empty() || cancel.load(Ordering::Relaxed)) {
+        if best.is_some() && (offcuts.is_empty() || run.is_stopped(Phase::Searching) || run.is_late()) {
             break;
         }
         let [from, to] = task.rule.size;
-        let seed = seed(task, settings).wrapping_add(k as u64);
+        let seed = seed(task, run).wrapping_add(k as u64);
         let brief = Brief { target: task.target.region.clone(), size: [from, to], lap: task.rule.lap, seed };
         let division = match mosaic::divide(&brief, from + (to - from) * share) {
             Ok(division) => division,
@@ -217,13 +217,13 @@ fn design(task: &Task<'_>, offcuts: &[&Offcut], stop: Stop, settings: &Settings,
                 may_cross: false,
             })
             .collect();
-        let slice = match stop {
+        let slice = match run.stop() {
             Stop::After(all) => Stop::After(all.mul_f64(LOOK)),
             Stop::Effort(_) => Stop::Effort(1),
         };
         let whole = mosaic::lay_whole(&division, &task.target.region, &shapes, &stocks);
         let rest = Rest::new(shapes, &stocks, &whole);
-        let packed = mosaic::pack(&rest.patches, &rest.offcuts, task.job.cutting.gap, &params, &Limits { stop: slice, cancel }, seed)?;
+        let packed = mosaic::pack(&rest.patches, &rest.offcuts, task.job.cutting.gap, &params, &run.part(slice).with_seed(seed))?;
         let new = Design { division, directions, whole, packed };
         let (a, b) = (new.worse(), best.as_ref().map(|b| b.0.worse()));
         if b.is_none_or(|b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)).is_lt()) {
@@ -231,14 +231,10 @@ fn design(task: &Task<'_>, offcuts: &[&Offcut], stop: Stop, settings: &Settings,
         }
     }
     if let Some((design, rest)) = &mut best {
-        let left = match stop {
-            Stop::After(all) => Stop::After(all.saturating_sub(start.elapsed())),
-            effort => effort,
-        };
         let packed = std::mem::take(&mut design.packed);
-        let limits = Limits { stop: left, cancel };
+        let left = run.part(run.rest()).with_seed(seed(task, run));
         let gap = task.job.cutting.gap;
-        let packed = mosaic::improve(packed, &rest.patches, &rest.offcuts, gap, &params, &limits, seed(task, settings))?;
+        let packed = mosaic::improve(packed, &rest.patches, &rest.offcuts, gap, &params, &left)?;
         design.packed = rest.among_all(packed);
     }
     let best = best.map(|b| b.0);
@@ -274,10 +270,10 @@ impl Rest {
 }
 
 /// Seed of a task's random choices.
-fn seed(task: &Task<'_>, settings: &Settings) -> u64 {
+fn seed(task: &Task<'_>, run: &Run<'_>) -> u64 {
     let own = task.rule.seed.wrapping_mul(31).wrapping_add(u64::from(task.copy) * 7);
     let hand = if task.hand == Hand::Mirrored { 500_009 } else { 0 };
-    settings.seed.wrapping_mul(1009).wrapping_add(own).wrapping_add(hand)
+    run.seed().wrapping_mul(1009).wrapping_add(own).wrapping_add(hand)
 }
 
 struct Made {
@@ -388,13 +384,5 @@ pub(super) fn measure(plans: &mut [PlanMosaic], stocks: &[PlanStock]) {
             }
         }
         (m.from_offcuts, m.opened) = (snap(taken), snap(opened));
-    }
-}
-
-/// Time left of a run after the mosaics.
-pub(super) fn rest(stop: Stop, spent: Duration) -> Stop {
-    match stop {
-        Stop::After(all) => Stop::After(all.saturating_sub(spent)),
-        effort => effort,
     }
 }

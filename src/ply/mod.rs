@@ -16,7 +16,7 @@ mod target;
 
 pub use pair::unsaid_pairs;
 pub use piece::{Hand, Part, Piece, Prepared};
-pub use prepare::{prepare, prepare_among};
+pub use prepare::{prepare, prepare_in};
 pub use skin::{Inked, InkedCorner, Skin, TemplateFrame, template_frame};
 pub use splice::splice_of;
 pub use target::{PatchOf, Target, patch_piece, target};

@@ -16,6 +16,7 @@ use crate::geometry::boolean::intersection;
 use crate::geometry::clip::path_in;
 use crate::geometry::{Motion, Path, Region, Ring, point};
 use crate::job::{Hands, Job, Layer, LayerItem, Seen, SpliceRule, TemplateSource};
+use crate::run::{Phase, Run};
 use crate::units::{counted, snap};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -28,15 +29,16 @@ use std::collections::{BTreeMap, BTreeSet};
 /// # Errors
 /// Every ply that cannot be made: too large and no way to split it, a local patch stepped back to nothing, no turn permitted.
 pub fn prepare(job: &Job) -> Result<Prepared, Faults> {
-    prepare_among(job, std::slice::from_ref(job))
+    prepare_in(job, std::slice::from_ref(job), &Run::default())
 }
 
-/// The same for one of the `jobs` that are planned together: it may be the other hand of another.
+/// The same for one of the `jobs` that are planned together, as it may be the other hand of another; a run that is stopped ends it.
 ///
 /// # Errors
-/// As [`prepare`].
-pub fn prepare_among(job: &Job, jobs: &[Job]) -> Result<Prepared, Faults> {
-    let mut run = Run {
+/// As [`prepare`]; that it was stopped.
+pub fn prepare_in(job: &Job, jobs: &[Job], run: &Run<'_>) -> Result<Prepared, Faults> {
+    let mut work = Preparing {
+        run,
         job,
         jobs,
         frames: (0..job.templates.len()).filter_map(|i| template_frame(job, i)).collect(),
@@ -47,14 +49,18 @@ pub fn prepare_among(job: &Job, jobs: &[Job]) -> Result<Prepared, Faults> {
         faults: Faults::new(),
     };
     for (index, layer) in job.layers.iter().enumerate() {
-        run.layer(index, layer);
+        run.tell(Phase::Preparing, Some(index as f64 / job.layers.len() as f64));
+        run.check(Phase::Preparing)?;
+        work.layer(index, layer);
     }
-    run.prepared.warnings.extend(relief_warnings(job));
-    run.prepared.warnings.extend(run.stack.patches_over_splices());
-    run.faults.into_result(run.prepared)
+    work.prepared.warnings.extend(relief_warnings(job));
+    work.prepared.warnings.extend(work.stack.patches_over_splices());
+    run.check(Phase::Preparing)?;
+    work.faults.into_result(work.prepared)
 }
 
-struct Run<'a> {
+struct Preparing<'a> {
+    run: &'a Run<'a>,
     job: &'a Job,
     jobs: &'a [Job],
     frames: Vec<TemplateFrame>,
@@ -90,7 +96,7 @@ struct Ply<'a> {
     may_cross_bench: bool,
 }
 
-impl Run<'_> {
+impl Preparing<'_> {
     fn layer(&mut self, index: usize, layer: &Layer) {
         let number = index + 1;
         let name = format!("layer {number} {:?}", layer.name);
@@ -146,6 +152,9 @@ impl Run<'_> {
         let is_opposite = is_opposite(job, facts.layer, item.template);
         let both = both_hands(facts.layer, item.template) || is_opposite;
         for &hand in hands(item.hands) {
+            if self.run.is_stopped(Phase::Preparing) {
+                return;
+            }
             let laid_as = if is_opposite { hand.other() } else { hand };
             let (angle, warning) = laid_angle(facts.cloth, facts.layer, facts.layer.angle, laid_as, both);
             let (angle, warning) = if both { (angle, warning) } else { self.in_pair(facts, item.template, hand, angle, warning) };

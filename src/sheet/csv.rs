@@ -68,6 +68,11 @@ pub(super) fn pieces(plan: &Plan) -> String {
             ]);
         }
     }
+    written(&rows)
+}
+
+/// Rows of cells as a file.
+pub(super) fn written(rows: &[Vec<String>]) -> String {
     let mut writer = csv::Writer::from_writer(Vec::new());
     // Writing to memory cannot fail, and every row has as many cells as the heading.
     let written = rows.iter().try_for_each(|row| writer.write_record(row));
@@ -76,6 +81,6 @@ pub(super) fn pieces(plan: &Plan) -> String {
 }
 
 /// A name that no spreadsheet takes for a formula.
-fn harmless(name: &str) -> String {
-    if name.starts_with(['=', '+', '-', '@', '\t', '\r']) { format!("'{name}") } else { name.to_string() }
+pub(super) fn harmless(name: &str) -> String {
+    if name.starts_with(['=', '+', '-', '@', '\t', '\r', '\n']) { format!("'{name}") } else { name.to_string() }
 }

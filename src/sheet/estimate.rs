@@ -1,7 +1,6 @@
 //! The estimate as a page to print, and its charts of cost against width.
 
 use super::Written;
-use super::face::file_name;
 use super::text::{clean, decimals};
 use crate::estimate::{ClothEstimate, Estimate, WidthFigures};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
@@ -43,7 +42,7 @@ pub(crate) fn notes(found: &Estimate) -> Vec<String> {
 pub(crate) fn charts(found: &Estimate) -> Vec<Written> {
     let bought = found.cloths.iter().filter(|c| !c.enough);
     let file = |c: &ClothEstimate| Written {
-        name: format!("estimate-{}.svg", file_name(&c.cloth)),
+        name: format!("estimate-{}.svg", crate::file_name::made_of(&c.cloth)),
         bytes: format!("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n{}\n", chart(c, &found.currency).into_string()).into_bytes(),
         pages: 1,
     };
@@ -58,6 +57,7 @@ pub(crate) fn page(found: &Estimate) -> String {
             head {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
+                meta http-equiv="Content-Security-Policy" content=(super::policy::policy(None));
                 title { "What to buy" }
                 style { (PreEscaped(include_str!("report.css"))) }
             }

@@ -2,6 +2,7 @@
 
 use super::draw::{Sheet, sheets_of};
 use crate::cloth::Face;
+use crate::file_name;
 use crate::geometry::{Point, Ring, point, ring_bounds};
 use crate::plan::{Plan, PlanStock};
 
@@ -28,7 +29,7 @@ impl View {
         for (i, (stock, &over)) in self.plan.stocks.iter().zip(&self.over).enumerate() {
             for sheet in sheets_of(&self.plan, stock, over) {
                 let part = if sheet.segments > 1 { format!("-segment-{}", sheet.segment + 1) } else { String::new() };
-                all.push((format!("{:02}-{}{part}", i + 1, file_name(&stock.id)), sheet));
+                all.push((format!("{:02}-{}{part}", i + 1, file_name::made_of(&stock.id)), sheet));
             }
         }
         all
@@ -60,21 +61,4 @@ fn turn_over(stock: &mut PlanStock) {
         *y = sum - *y - *height;
     }
     stock.face = other(stock.face);
-}
-
-/// An id made fit for a file name anywhere: ASCII letters, digits and hyphens, at most 40; `stock` if nothing is left of it.
-pub(super) fn file_name(id: &str) -> String {
-    let mut name = String::new();
-    for c in id.chars().take(200) {
-        if c.is_ascii_alphanumeric() {
-            name.push(c.to_ascii_lowercase());
-        } else if !name.is_empty() && !name.ends_with('-') {
-            name.push('-');
-        }
-        if name.len() >= 40 {
-            break;
-        }
-    }
-    let name = name.trim_end_matches('-');
-    if name.is_empty() { "stock".into() } else { name.into() }
 }

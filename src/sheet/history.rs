@@ -1,7 +1,7 @@
 //! The history of a search: a table to compute with, and a small plot to look at.
 
 use super::text::decimals;
-use crate::nest::TraceRow;
+use crate::run::TraceRow;
 use maud::{Markup, html};
 
 const WIDTH: f64 = 640.0;

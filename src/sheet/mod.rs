@@ -29,6 +29,7 @@ mod paper;
 mod pdf;
 mod placement;
 mod placement_rows;
+pub(crate) mod policy;
 mod reference;
 mod report;
 mod room;

@@ -2,6 +2,7 @@
 //!
 //! The map looks at the mould surface, as the worker does; the look is drawn from the side that is seen.
 
+use super::csv::{harmless, written};
 use super::scene::{Backing, Drawn, Hold, Ink, Scene, Shape, Text};
 use super::text::{clean, decimals, fit};
 use crate::cloth::Weave;
@@ -10,7 +11,6 @@ use crate::geometry::interior::roomiest_point;
 use crate::geometry::{Bounds, Motion, Point, Region, Ring, point, ring_bounds};
 use crate::job::Seen;
 use crate::plan::{Plan, PlanMosaic, PlanPiece, words as said};
-use std::fmt::Write as _;
 
 /// White around the target, and below it for the words, mm.
 const MARGIN: f64 = 12.0;
@@ -179,7 +179,7 @@ pub(super) fn look(plan: &Plan, m: &PlanMosaic) -> Scene {
 
 /// The drawings of all mosaic layers, map and look of each: name of the file, drawing, and whether it is there to measure by.
 pub(super) fn drawings(plan: &Plan) -> Vec<(String, Scene, bool)> {
-    let name = |k: usize, ply: &str, what: &str| format!("mosaic-{:02}-{}-{what}", k + 1, super::face::file_name(ply));
+    let name = |k: usize, ply: &str, what: &str| format!("mosaic-{:02}-{}-{what}", k + 1, crate::file_name::made_of(ply));
     let both =
         |(k, m): (usize, &PlanMosaic)| [(name(k, &m.ply, "map"), map(plan, m), true), (name(k, &m.ply, "look"), look(plan, m), false)];
     plan.mosaics.iter().enumerate().flat_map(both).collect()
@@ -187,28 +187,26 @@ pub(super) fn drawings(plan: &Plan) -> Vec<(String, Scene, bool)> {
 
 /// The table of all patches, CSV.
 pub(super) fn table(plan: &Plan) -> String {
-    let mut out = String::from("mosaic,patch,number,piece,direction_deg,length_mm,width_mm,area_cm2,cut_from,face,whole\n");
-    let quoted = |s: &str| if s.contains([',', '"', '\n']) { format!("\"{}\"", s.replace('"', "\"\"")) } else { s.to_string() };
+    let columns = ["mosaic", "patch", "number", "piece", "direction_deg", "length_mm", "width_mm", "area_cm2", "cut_from", "face", "whole"];
+    let mut rows = vec![columns.map(String::from).to_vec()];
     for m in &plan.mosaics {
         for p in patches(plan, m) {
             let b = ring_bounds(&p.piece.outline);
             let on = plan.stocks.iter().find_map(|s| Some((s, s.placed.iter().find(|q| q.piece == p.piece.piece)?)));
-            let _ = writeln!(
-                out,
-                "{},{},{},{},{},{},{},{},{},{},{}",
-                quoted(&m.ply),
-                p.number,
-                quoted(&p.piece.number),
-                quoted(&p.piece.piece),
+            rows.push(vec![
+                harmless(&m.ply),
+                p.number.to_string(),
+                harmless(&p.piece.number),
+                harmless(&p.piece.piece),
                 decimals(p.piece.angle, 1),
                 decimals(b.map_or(0.0, |b| b.width()), 1),
                 decimals(b.map_or(0.0, |b| b.height()), 1),
                 decimals(p.region.area() / 100.0, 1),
-                quoted(on.map_or("", |o| &o.0.id)),
-                on.map_or("", |o| said::face(o.1.face)),
-                if on.is_some_and(|o| o.0.is_laid_whole()) { "yes" } else { "no" }
-            );
+                harmless(on.map_or("", |o| &o.0.id)),
+                on.map_or("", |o| said::face(o.1.face)).to_string(),
+                if on.is_some_and(|o| o.0.is_laid_whole()) { "yes" } else { "no" }.to_string(),
+            ]);
         }
     }
-    out
+    written(&rows)
 }

@@ -6,6 +6,7 @@ use super::face::View;
 use super::overview::overview;
 use super::paper::Paper;
 use super::placement::{HEADINGS, cells, measured_from, picture, places};
+use super::policy::policy;
 use super::scene::{Backing, Hold, Ink, Scene, Shape, Text};
 use super::svg::write_inline;
 use super::text::{angle, clean, decimals};
@@ -66,6 +67,7 @@ pub(crate) fn of_plan(plan: &Plan, more: &[Section]) -> String {
             head {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
+                meta http-equiv="Content-Security-Policy" content=(policy(Some(SCRIPT)));
                 title { (title) }
                 style { (PreEscaped(STYLE)) }
             }

@@ -102,7 +102,7 @@ pub(crate) fn drawings(plan: &Plan, face: Option<Face>) -> Vec<(String, Scene)> 
     let plan = &View::new(plan, face).plan;
     let made = equal_pieces(plan).into_iter().filter_map(|group| {
         let first = group.first()?;
-        let name = super::face::file_name(&format!("{}-{}", first.number, first.template));
+        let name = crate::file_name::made_of(&format!("{}-{}", first.number, first.template));
         Some((name, template(plan, &group, face == Some(Face::Down), 0.0)?.scene))
     });
     made.enumerate().map(|(i, (name, scene))| (format!("template-{:02}-{name}", i + 1), scene)).collect()

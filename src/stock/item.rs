@@ -11,8 +11,8 @@ use serde::{Deserialize, Serialize};
 
 /// Narrower than this is no cloth to cut from, mm.
 const LEAST_SIZE: f64 = 1.0;
-/// Most flaws of one roll or offcut.
-const MOST_FLAWS: usize = 5_000;
+/// Most flaws of one roll or offcut: all pieces of a plan that is booked in part, and some more.
+const MOST_FLAWS: usize = 25_000;
 
 /// An offcut as people record it; [`Offcut::new`] checks it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -240,6 +240,11 @@ fn named(faults: Faults, id: &str) -> Faults {
         _ => f,
     };
     Faults(faults.0.into_iter().map(on).collect())
+}
+
+/// True of a ring that can be recorded as a flaw.
+pub(crate) fn can_be_flaw(ring: &Ring) -> bool {
+    Outline::new(Draft { net: ring.clone(), ..Draft::default() }).is_ok()
 }
 
 /// Flaws as simple rings, anticlockwise, on the grid.

@@ -3,7 +3,7 @@
 use super::belief::{Belief, Sought};
 use super::flat::Flat;
 use super::part::{LEAST_AREA, Part, on, parts};
-use super::patch::{Gap, Mask, Patch, flood, whole};
+use super::patch::{Mask, Patch, flood, whole};
 use super::sort::{Sorted, sort};
 use super::choice::choose;
 use super::light::fit;
@@ -35,7 +35,7 @@ const PLAIN: f64 = 30.0;
 
 /// The patches of a plain skin on a plain ground, and whether they are the lighter ones; `None` where two levels under one light do not
 /// tell the two apart.
-fn plain(flat: &Flat, smooth: &GrayImage, plane: &Plane, said: Option<Gap>) -> Option<Plain> {
+fn plain(flat: &Flat, smooth: &GrayImage, plane: &Plane) -> Option<Plain> {
     let flat = Flat { colour: image::RgbImage::new(0, 0), grey: smooth.clone(), ..flat.clone() };
     let covered = |p: Point| plane.solid.iter().any(|card| ring_contains(card, p));
     let light = fit(&flat, &covered).ok()?;
@@ -45,7 +45,7 @@ fn plain(flat: &Flat, smooth: &GrayImage, plane: &Plane, said: Option<Gap>) -> O
     if light.apart < PLAIN {
         return None;
     }
-    let (lighter, found) = choose(&flat, &light, plane, said).ok()?;
+    let (lighter, found) = choose(&flat, &light, plane).ok()?;
     Some(Plain { lighter, patches: found.found, cut_off: found.cut_off })
 }
 
@@ -71,13 +71,12 @@ pub(super) fn find(
     belief: &Belief,
     plane: &Plane,
     hint: &Hint,
-    said: Option<Gap>,
     warnings: &mut Vec<Fault>,
 ) -> Result<(Vec<Found>, Option<bool>), Faults> {
     let cards = &plane.solid;
     let all = parts(flat, belief, Sought::Skin, cards);
     let on_card = on(belief, flat, cards);
-    let plain = plain(flat, smooth, plane, said);
+    let plain = plain(flat, smooth, plane);
     let mut out: Vec<Found> = Vec::new();
     let mut left_out: Vec<&Part> = Vec::new();
     let mut largest = 0.0;
@@ -114,7 +113,7 @@ pub(super) fn find(
         }
         let Some(sorted) = sort(flat, belief, &part.cells, &foreign) else { continue };
         let own = main_piece(&sorted.mask.image);
-        let patch = whole(Mask { image: own, ..sorted.mask.clone() }, sorted.tone.clone(), flat.mm, said);
+        let patch = whole(Mask { image: own, ..sorted.mask.clone() }, sorted.tone.clone(), flat.mm);
         out.push(Found { part: Some(part.clone()), patch, sorted: Some(sorted) });
     }
     if out.is_empty()

@@ -3,7 +3,7 @@
 use super::axis::axis;
 use super::flat::Flat;
 use super::grey::sample;
-use super::patch::{DoubtfulGap, Gap, Mask, Patch, fill_slits, flood};
+use super::patch::{Mask, Patch, flood};
 use super::ring::simplified_line;
 use crate::geometry::{Path, Point, Ring, point};
 use image::{GrayImage, Luma};
@@ -108,7 +108,7 @@ fn strokes(grey: &GrayImage, mm: f64, mask: &Mask, core: &GrayImage, darker: boo
 }
 
 /// The region inside the inked net line, with the holes that closed lines within make; `None` if no line closes.
-pub(super) fn inside_net(flat: &Flat, patch: &Patch, ink: &GrayImage, said: Option<Gap>) -> Option<(Mask, Vec<DoubtfulGap>)> {
+pub(super) fn inside_net(flat: &Flat, patch: &Patch, ink: &GrayImage) -> Option<Mask> {
     let (w, h) = ink.dimensions();
     // A line may have breaks of a pen's width.
     let reach = ((0.8 / flat.mm).round() as u8).max(1);
@@ -173,8 +173,7 @@ pub(super) fn inside_net(flat: &Flat, patch: &Patch, ink: &GrayImage, said: Opti
             }
         }
     }
-    let gaps = fill_slits(&mut image, flat.mm, said);
-    Some((Mask { image, x: patch.mask.x, y: patch.mask.y }, gaps))
+    Some(Mask { image, x: patch.mask.x, y: patch.mask.y })
 }
 
 /// Sorts the ink within a net line into arrows, relief cuts and marks.
@@ -240,7 +239,7 @@ fn distance(ring: &Ring, p: Point) -> f64 {
 }
 
 /// The point of a ring that is nearest.
-fn foot(ring: &Ring, p: Point) -> Option<Point> {
+pub(super) fn foot(ring: &Ring, p: Point) -> Option<Point> {
     let on = |i: usize| {
         let (a, b) = (ring[i], ring[(i + 1) % ring.len()]);
         let ab = b - a;
@@ -309,7 +308,7 @@ fn arrow_of(points: &[Point]) -> Option<[Point; 2]> {
 }
 
 /// The longest way through connected pixels, moved to the middle of the pen's stroke.
-fn middle_line(flat: &Flat, patch: &Patch, pixels: &[(u32, u32)]) -> Option<Path> {
+pub(super) fn middle_line(flat: &Flat, patch: &Patch, pixels: &[(u32, u32)]) -> Option<Path> {
     let (left, right) = pixels.iter().fold((u32::MAX, 0), |b, p| (b.0.min(p.0), b.1.max(p.0)));
     let (top, bottom) = pixels.iter().fold((u32::MAX, 0), |b, p| (b.0.min(p.1), b.1.max(p.1)));
     let (w, h) = ((right - left + 1) as usize, (bottom - top + 1) as usize);

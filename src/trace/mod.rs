@@ -5,6 +5,7 @@
 //!
 //! Lengths are mm, y up. Nothing is guessed in silence: what is doubtful comes back as a warning, what is wrong as a fault.
 
+mod answers;
 mod axis;
 mod belief;
 mod camera;
@@ -35,12 +36,13 @@ mod tone;
 mod tracing;
 
 pub use corners::{Between, Corner, EdgeRequest, MeasuredLength, named_corners};
+pub use answers::{Answer, Kind, Letter};
 pub use doubt::{Cause, Doubt};
 pub use ink::{LEAST_ARROW, LEAST_CUT};
 pub use patch::Gap;
 pub use photo::{MOST_BYTES, MOST_PIXELS, read_photo};
-pub use picture::check_picture;
+pub use picture::{check_picture, plane_picture};
 pub(crate) use ring::{simplified, simplified_line};
 pub use stations::{is_station_table, read_stations};
 pub use template::{Template, drawing};
-pub use tracing::{Figures, KnownRectangle, NetLine, Options, Tracing, trace};
+pub use tracing::{Figures, KnownRectangle, NetLine, Options, Tracing, trace, trace_in};

@@ -1,5 +1,6 @@
 //! A traced template, and how it is written as a drawing.
 
+use super::answers::Letter;
 use super::corners::Corner;
 use super::doubt::Doubt;
 use crate::geometry::{Path, Point, Ring, ring_bounds};
@@ -23,6 +24,10 @@ pub struct Template {
     pub marks: Vec<Path>,
     /// Stretches of the net line and the holes that may be wrong.
     pub doubts: Vec<Doubt>,
+    /// Zones that no splice may enter; tracing finds none.
+    pub no_splice: Vec<Ring>,
+    /// The letters of what was found, for the check picture and for answers.
+    pub letters: Vec<Letter>,
     /// Corners, clockwise as seen.
     pub corners: Vec<Corner>,
     /// Parts of the net line and their kind.
@@ -103,6 +108,9 @@ pub fn drawing(templates: &[Template], notes: &[String]) -> String {
         }
         for (i, mark) in t.marks.iter().enumerate() {
             path("mark", i + 1, mark, false, "#888888");
+        }
+        for (i, zone) in t.no_splice.iter().enumerate() {
+            path("no-splice", i + 1, zone, true, "#888888");
         }
         out.push_str("  </g>\n");
     }

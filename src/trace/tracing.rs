@@ -1,5 +1,6 @@
 //! The whole way from photos to templates, and everything that may be wrong with a photo.
 
+use super::answers::{Answer, Kind, Letter, Letters};
 use super::belief::{Belief, Sought};
 use super::camera::View;
 use super::corners::{Between, EdgeRequest, MeasuredLength, clockwise, named_corners};
@@ -7,17 +8,18 @@ use super::flat::{Flat, flatten};
 use super::doubt::{Doubt, Ground, doubts_of};
 use super::find::{Found, Hint, find, main_piece, share_of};
 use super::grey::{greyed, smoothed};
-use super::ink::{Lines, depth_of, ink_of, inside_net, lines};
+use super::ink::{Lines, depth_of, foot, ink_of, inside_net, lines, middle_line};
 use super::part::{Part, parts};
-use super::patch::{DoubtfulGap, Gap, Mask, Patch, fill_slits};
+use super::patch::{Gap, Mask, NarrowGap, Patch, fill_slits};
 use super::shed::inside;
 use super::plane::{Plane, by_cards, by_rectangle, resolution};
 use super::ring::{Along, rings, sharpened, simplified, uncrossed};
 use super::template::Template;
 use super::tone::Tone;
 use crate::fault::{Fault, Faults};
-use crate::geometry::{Point, Ring, point, ring_area, ring_bounds};
+use crate::geometry::{Path, Point, Ring, point, ring_area, ring_bounds, ring_contains};
 use crate::outline::{Draft, Outline};
+use crate::run::{Phase, Run};
 use crate::units::counted;
 use image::{GrayImage, RgbImage};
 use std::path::PathBuf;
@@ -65,6 +67,8 @@ pub struct Options {
     pub at: Option<Point>,
     /// Pixels of the first photo that run roughly around the skin.
     pub around: Option<Vec<Point>>,
+    /// Answers about what has a letter in the check picture.
+    pub answers: Vec<Answer>,
 }
 
 /// How good the photos are.
@@ -118,6 +122,20 @@ const COARSE: (f64, f64) = (0.6, 1.3);
 /// # Errors
 /// Every reason why the photos cannot be trusted, with what to do.
 pub fn trace(photos: &[(PathBuf, RgbImage)], options: &Options) -> Result<Tracing, Faults> {
+    trace_in(photos, options, &Run::default())
+}
+
+/// The same as a part of a run that may be stopped.
+///
+/// # Errors
+/// As [`trace`]; that it was stopped.
+pub fn trace_in(photos: &[(PathBuf, RgbImage)], options: &Options, run: &Run<'_>) -> Result<Tracing, Faults> {
+    // How far the steps are, by what they take of the time.
+    let step = |share: f64| {
+        run.tell(Phase::Tracing, Some(share));
+        run.check(Phase::Tracing)
+    };
+    step(0.0)?;
     let mut warnings = Vec::new();
     let mut figures = Figures::default();
     let greys: Vec<GrayImage> = photos.iter().map(|(_, photo)| greyed(photo)).collect();
@@ -126,6 +144,7 @@ pub fn trace(photos: &[(PathBuf, RgbImage)], options: &Options) -> Result<Tracin
         Some(rectangle) => by_rectangle(&in_grey, rectangle, &mut warnings)?,
         None => by_cards(&in_grey, options, &mut figures, &mut warnings)?,
     };
+    step(0.2)?;
     let colours: Vec<&RgbImage> = photos.iter().map(|(_, photo)| photo).collect();
     let flat = flatten(&colours, &greys, &plane.views, &plane.cards)
         .ok_or_else(|| Fault::new("the photo shows nothing of the plane", "take it again"))?;
@@ -140,19 +159,28 @@ pub fn trace(photos: &[(PathBuf, RgbImage)], options: &Options) -> Result<Tracin
         let what = format!("a pixel of the photo spans {:.2} mm of the template", figures.resolution);
         warnings.push(Fault::new(what, "for edges right to the millimetre come closer: 0.35 mm a pixel is good"));
     }
+    step(0.3)?;
     let belief = Belief::of(&colours, &plane.views, &flat)?;
+    step(0.5)?;
     let smooth = smoothed(&flat.grey);
     let hint = hint(options, &plane, &flat)?;
-    let (found, lighter) = find(&flat, &smooth, &belief, &plane, &hint, options.gaps, &mut warnings)?;
+    let (found, lighter) = find(&flat, &smooth, &belief, &plane, &hint, &mut warnings)?;
+    step(0.7)?;
     figures.lighter = lighter.unwrap_or_else(|| found.first().is_some_and(|f| is_lighter(&smooth, &f.patch)));
     let insides = if options.net == NetLine::Ink { parts(&flat, &belief, Sought::Inside, &plane.solid) } else { Vec::new() };
     let mut faults = Faults::new();
     let mut templates = Vec::new();
     let view = Sight { flat: &flat, smooth: &smooth, belief: &belief, cards: &plane.solid, blur: figures.blur };
+    let mut letters = Letters::new(&options.answers);
     for found in &found {
-        if let Some(t) = faults.keep(template(&view, found, &insides, options, &mut warnings)) {
+        step(0.9)?;
+        if let Some(t) = faults.keep(template(&view, found, &insides, options, &mut letters, &mut warnings)).flatten() {
             templates.push(t);
         }
+    }
+    faults.keep(letters.unanswered());
+    if templates.is_empty() && faults.0.is_empty() {
+        faults.push(Fault::new("every template in the photo was left out", "leave one of the answers --not out"));
     }
     faults.into_result(())?;
     name_all(&mut templates, &options.name);
@@ -202,31 +230,51 @@ fn is_lighter(smooth: &GrayImage, patch: &Patch) -> bool {
     sums[1] * counts[0] > sums[0] * counts[1]
 }
 
-/// One template from its patch.
-fn template(view: &Sight, found: &Found, insides: &[Part], options: &Options, warnings: &mut Vec<Fault>) -> Result<Template, Faults> {
+/// One template from its patch; `None` if the user leaves it out.
+fn template(
+    view: &Sight,
+    found: &Found,
+    insides: &[Part],
+    options: &Options,
+    letters: &mut Letters,
+    warnings: &mut Vec<Fault>,
+) -> Result<Option<Template>, Faults> {
     let &Sight { flat, smooth, belief, .. } = view;
-    let patch = &found.patch;
+    let mut patch = found.patch.clone();
+    let middle = |mask: &Mask| flat.plane(middle_of(mask));
+    let mut given = vec![letters.give(Kind::Template, middle(&patch.mask))];
+    if letters.is_not(&given[0].letter) {
+        return Ok(None);
+    }
     let (mut ink, darker) = ink_of(smooth, flat.mm, &patch.mask);
     let mut tone = patch.tone.clone();
     let mut part = found.part.clone();
-    let (outer, holes) = match options.net {
+    let answered = |k: usize| letters.gap(&letters.next(k));
+    let (outline_of, mask, gaps) = match options.net {
         NetLine::Edge => {
-            gaps_hold(&patch.gaps, flat, &patch.mask, warnings)?;
-            rings(flat, &patch.tone, &patch.mask, Along::Edge)
+            let gaps = fill_slits(&mut patch.mask.image, flat.mm, options.gaps, &answered);
+            (Along::Edge, patch.mask.clone(), gaps)
         }
         NetLine::Ink => {
-            let Some((mask, depth, gaps, seen)) = inside_line(view, found, insides, &ink, darker, options) else {
+            fill_slits(&mut patch.mask.image, flat.mm, Some(Gap::Slit), &|_| None);
+            let Some((mut mask, depth, seen)) = inside_line(view, &patch, insides, &ink, darker) else {
                 return Err(Fault::new(
                     "no closed inked line runs round inside the skin",
                     "ink the net line without gaps, or say that it is the skin's edge: --net edge",
                 )
                 .into());
             };
-            gaps_hold(&gaps, flat, &mask, warnings)?;
+            let gaps = fill_slits(&mut mask.image, flat.mm, options.gaps, &answered);
             (tone, part) = (depth, seen);
-            rings(flat, &tone, &mask, Along::Ink)
+            (Along::Ink, mask, gaps)
         }
     };
+    let place = |p: Point| flat.plane(p + point(f64::from(mask.x), f64::from(mask.y)));
+    for gap in &gaps {
+        given.push(letters.give(if gap.kind == Gap::Slit { Kind::Slit } else { Kind::Dart }, place(gap.at)));
+    }
+    gaps_hold(&gaps, &given[1..], warnings)?;
+    let (outer, holes) = rings(flat, &tone, &mask, outline_of);
     let Some(outer) = outer.filter(|r| r.len() > 8) else {
         return Err(Fault::new("a patch has no clear edge", "take the photo again, sharper and with more light").into());
     };
@@ -238,11 +286,38 @@ fn template(view: &Sight, found: &Found, insides: &[Part], options: &Options, wa
         ring
     };
     let net = fewer(&outer);
-    let holes: Vec<Ring> = holes.iter().map(fewer).filter(|h| ring_area(h) > 30.0).collect();
+    let mut holes: Vec<Ring> = holes.iter().map(fewer).filter(|h| ring_area(h) > 30.0).collect();
+    holes.retain(|hole| {
+        let at = ring_bounds(hole).map_or(hole[0], |b| b.centre());
+        let sure = options.net == NetLine::Ink || found.sorted.is_none() || is_hole(view, hole);
+        let yes = letters.hole(&letters.next(0)).unwrap_or(sure);
+        let letter = letters.give(if yes { Kind::Hole } else { Kind::NoHole }, at);
+        if !sure && letters.hole(&letter.letter).is_none() {
+            let what = format!("{}: something like a hole may be ink or a shadow: taken for none", letter.letter);
+            let remedy = format!("if it is one, say --hole {}=yes", letter.letter);
+            warnings.push(Fault::new(what, remedy).at("hole", at.x, at.y));
+        }
+        given.push(letter);
+        yes
+    });
     if options.net == NetLine::Ink {
         without(&mut ink, flat, &patch.mask, &net, 2.0);
     }
-    let Lines { arrows, cuts, marks } = lines(flat, patch, &ink, &net, &holes);
+    // A slit is a relief cut by its shape, whatever shows through it.
+    let slits = gaps.iter().filter(|g| g.kind == Gap::Slit && g.length >= LEAST_SLIT && options.net == NetLine::Edge);
+    let slits: Vec<Path> = slits.filter_map(|g| slit(flat, &patch, &mut ink, &g.pixels, &net)).collect();
+    let Lines { arrows, mut cuts, mut marks } = lines(flat, &patch, &ink, &net, &holes);
+    cuts.extend(slits);
+    let mut lettered = |lines: &mut Vec<Path>, kind: Kind| {
+        lines.retain(|line| {
+            let letter = letters.give(kind, line[line.len() / 2]);
+            let stays = !letters.is_not(&letter.letter);
+            given.push(letter);
+            stays
+        });
+    };
+    lettered(&mut cuts, Kind::Cut);
+    lettered(&mut marks, Kind::Mark);
     if let [a, b, ..] = arrows[..] {
         return Err(Fault::new(
             format!("there are {} arrows on one template", arrows.len()),
@@ -268,15 +343,74 @@ fn template(view: &Sight, found: &Found, insides: &[Part], options: &Options, wa
                 .at("line", line[0].x, line[0].y),
         );
     }
-    Ok(Template {
+    Ok(Some(Template {
         net: outline.net().clone(),
         holes: outline.holes().to_vec(),
         arrow: arrows.first().copied(),
         cuts,
         marks,
         doubts,
+        letters: given,
         ..Template::default()
-    })
+    }))
+}
+
+/// Slits shorter than this are no relief cuts, mm.
+const LEAST_SLIT: f64 = 9.0;
+
+/// The middle line of a slit, from the net line inwards, whose ink is taken away.
+fn slit(flat: &Flat, patch: &Patch, ink: &mut GrayImage, pixels: &[(u32, u32)], net: &Ring) -> Option<Path> {
+    let reach = (1.2 / flat.mm).round() as u32;
+    for &(x, y) in pixels {
+        for v in y.saturating_sub(reach)..=(y + reach).min(ink.height() - 1) {
+            for u in x.saturating_sub(reach)..=(x + reach).min(ink.width() - 1) {
+                ink.put_pixel(u, v, image::Luma([0]));
+            }
+        }
+    }
+    let mut line = middle_line(flat, patch, pixels)?;
+    let off = |p: Point| foot(net, p).map_or(f64::INFINITY, |f| f.distance(p));
+    if off(line[0]) > off(line[line.len() - 1]) {
+        line.reverse();
+    }
+    let foot = foot(net, line[0])?;
+    if foot.distance(line[0]) > 0.2 {
+        line.insert(0, foot);
+    }
+    Some(line)
+}
+
+/// True if the network sees no skin in a hole that colour shows, or the hole is too small for it and clear in colour.
+fn is_hole(view: &Sight, hole: &Ring) -> bool {
+    let Some(b) = ring_bounds(hole) else { return false };
+    let Sight { flat, belief, .. } = view;
+    let (mut sum, mut count) = (0.0, 0.0);
+    let steps = |length: f64| (length / belief.mm).ceil().max(1.0) as usize;
+    for i in 0..=steps(b.width()) {
+        for k in 0..=steps(b.height()) {
+            let p = b.min + point(i as f64 * belief.mm, k as f64 * belief.mm);
+            if ring_contains(hole, p) {
+                let q = flat.pixel(p);
+                sum += f64::from(belief.skin[belief.cell(q.x, q.y)]);
+                count += 1.0;
+            }
+        }
+    }
+    if count == 0.0 {
+        return false;
+    }
+    let small = ring_area(hole).abs() < (4.0 * belief.grain).powi(2);
+    sum / count < if small { 0.8 } else { 0.5 }
+}
+
+/// The pixel about which a mask lies.
+fn middle_of(mask: &Mask) -> Point {
+    let (mut sum, mut count) = (point(0.0, 0.0), 0.0);
+    for (x, y, _) in mask.image.enumerate_pixels().filter(|p| p.2[0] > 0) {
+        sum = sum + point(f64::from(x), f64::from(y));
+        count += 1.0;
+    }
+    sum * (1.0 / f64::max(count, 1.0)) + point(f64::from(mask.x), f64::from(mask.y))
 }
 
 /// Doubtful stretches: a warning each, or a refusal where they are long.
@@ -300,32 +434,23 @@ fn trusted(doubts: &[Doubt], net: &Ring, blur: f64, warnings: &mut Vec<Fault>) -
     Ok(())
 }
 
-/// The inside of the inked net line: where the network sees it, else where a line closes. With how dark the ink is, and the gaps in it.
-fn inside_line(
-    view: &Sight,
-    found: &Found,
-    insides: &[Part],
-    ink: &GrayImage,
-    darker: bool,
-    options: &Options,
-) -> Option<(Mask, Tone, Vec<DoubtfulGap>, Option<Part>)> {
+/// The inside of the inked net line: where the network sees it, else where a line closes. With how dark the ink is.
+fn inside_line(view: &Sight, patch: &Patch, insides: &[Part], ink: &GrayImage, darker: bool) -> Option<(Mask, Tone, Option<Part>)> {
     let &Sight { flat, smooth, belief, .. } = view;
-    let patch = &found.patch;
     let within = |p: &&Part| p.sure > 0.6 && share_of(belief, p, &patch.mask) > 0.6 && p.area > 0.15 * patch.area;
     if let Some(part) = insides.iter().find(within) {
         let (mut mask, depth) = inside(smooth, flat.mm, belief, part, patch, darker);
         mask.image = main_piece(&mask.image);
-        let gaps = fill_slits(&mut mask.image, flat.mm, options.gaps);
         let tone = Tone { image: depth, x: mask.x, y: mask.y };
-        return Some((mask, tone, gaps, Some(part.clone())));
+        return Some((mask, tone, Some(part.clone())));
     }
-    let (mask, gaps) = inside_net(flat, patch, ink, options.gaps)?;
+    let mask = inside_net(flat, patch, ink)?;
     let depth = depth_of(smooth, flat.mm, &patch.mask, darker);
     // Its outline lies beside the line, the watershed's on it.
     let mut image = mask.image;
     imageproc::morphology::dilate_mut(&mut image, imageproc::distance_transform::Norm::L2, ((0.6 / flat.mm).round() as u8).max(1));
     let tone = Tone { image: depth, x: mask.x, y: mask.y };
-    Some((Mask { image, ..mask }, tone, gaps, None))
+    Some((Mask { image, ..mask }, tone, None))
 }
 
 /// Takes the ink within so many mm of a ring away.
@@ -347,21 +472,23 @@ fn without(ink: &mut GrayImage, flat: &Flat, mask: &Mask, ring: &Ring, reach: f6
     }
 }
 
-/// Gaps that may be slits or darts: a warning where their shape speaks for one, else a refusal.
-fn gaps_hold(gaps: &[DoubtfulGap], flat: &Flat, mask: &Mask, warnings: &mut Vec<Fault>) -> Result<(), Faults> {
+/// Gaps that may be slits or darts: a warning where their shape speaks for one or they are short, else a refusal.
+fn gaps_hold(gaps: &[NarrowGap], letters: &[Letter], warnings: &mut Vec<Fault>) -> Result<(), Faults> {
+    /// A gap shorter than this, taken for what it is not, spoils little, mm.
+    const SHORT: f64 = 12.0;
     let mut faults = Faults::new();
-    for gap in gaps {
-        let at = flat.plane(gap.at + point(f64::from(mask.x), f64::from(mask.y)));
-        let what = |taken: &str| format!("a narrow gap of {:.0} mm in the edge may be a slit or the tip of a dart{taken}", gap.length);
-        let remedy =
-            "look at the check picture; say what it is with --gaps slit or --gaps dart, or cut darts wider and ink relief cuts thinner";
-        match gap.likely {
-            Some(Gap::Slit) => warnings.push(Fault::new(what(": taken for a slit"), remedy).at("gap", at.x, at.y)),
-            Some(Gap::Dart) => warnings.push(Fault::new(what(": taken for a dart"), remedy).at("gap", at.x, at.y)),
-            None => faults.push(
-                Fault::new(what(""), "say what it is with --gaps slit or --gaps dart, or cut darts wider and ink relief cuts thinner")
-                    .at("gap", at.x, at.y),
-            ),
+    for (gap, letter) in gaps.iter().zip(letters).filter(|(g, _)| g.open) {
+        let l = &letter.letter;
+        let remedy = format!(
+            "look at the check picture; say what it is with --gap {l}=slit or --gap {l}=dart (all of them: --gaps slit or --gaps dart), or cut \
+             darts wider and ink relief cuts thinner"
+        );
+        let what = format!("{l}: a narrow gap of {:.0} mm in the edge may be a slit or the tip of a dart", gap.length);
+        let taken = format!("{what}: taken for a {}", letter.kind.word());
+        if gap.likely || gap.length < SHORT {
+            warnings.push(Fault::new(taken, remedy).at("gap", letter.at.x, letter.at.y));
+        } else {
+            faults.push(Fault::new(what, remedy).at("gap", letter.at.x, letter.at.y));
         }
     }
     faults.into_result(())

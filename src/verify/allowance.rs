@@ -24,7 +24,7 @@ const STEP: f64 = 5.0;
 const END_CORNER: f64 = 30.0;
 
 /// A ply whose pieces are laid over its net line.
-pub(super) fn check(laid: &Laid, found: &mut Findings) {
+pub(super) fn check(laid: &Laid, found: &mut Findings<'_>) {
     let reaches = Reaches::of(&laid.segs, &laid.region);
     too_much(laid, &reaches, found);
     too_little(laid, &reaches, found);
@@ -222,7 +222,7 @@ fn cross(a: Point, b: Point, c: Point, d: Point) -> bool {
 }
 
 /// No point of a cut line is farther from the net line than the allowance reaches there. One fault a piece.
-fn too_much(laid: &Laid, reaches: &Reaches, found: &mut Findings) {
+fn too_much(laid: &Laid, reaches: &Reaches, found: &mut Findings<'_>) {
     for (piece, outline) in laid.pieces.iter().zip(&laid.outlines) {
         let astray = outline.edges().iter().filter_map(|e| reaches.astray(e)).max_by(|x, y| x.0.total_cmp(&y.0));
         if let Some((off, p)) = astray {
@@ -233,7 +233,7 @@ fn too_much(laid: &Laid, reaches: &Reaches, found: &mut Findings) {
 }
 
 /// Beside every edge the cloth reaches as far as its allowance, and beside one that does not grow, no farther.
-fn too_little(laid: &Laid, reaches: &Reaches, found: &mut Findings) {
+fn too_little(laid: &Laid, reaches: &Reaches, found: &mut Findings<'_>) {
     let covered = |p: Point| laid.outlines.iter().any(|o| o.contains_mm(p));
     for s in laid.segs.iter().filter(|s| s.length() > 0.0) {
         let (_, out) = ways(s);
@@ -270,7 +270,7 @@ fn undisturbed(laid: &Laid, reaches: &Reaches, s: &Seg, base: Point, p: Point) -
 }
 
 /// A hole that the allowance does not close is cut: looked for on a grid of points well inside it.
-fn uncut_holes(laid: &Laid, found: &mut Findings) {
+fn uncut_holes(laid: &Laid, found: &mut Findings<'_>) {
     const GRID: usize = 16;
     for hole in &laid.holes {
         let Some(b) = ring_bounds(hole) else { continue };

@@ -23,7 +23,7 @@ const WRITTEN_G: f64 = 0.051;
 const BOUNDARY_MM2_PER_MM: f64 = 0.001;
 
 /// Offcuts and figures of every cloth.
-pub(super) fn check(plan: &Plan, exact: &Exact, found: &mut Findings) {
+pub(super) fn check(plan: &Plan, exact: &Exact, found: &mut Findings<'_>) {
     for (stock, shapes) in plan.stocks.iter().zip(&exact.stocks) {
         offcuts(stock, shapes, cut_before(plan, stock), found);
     }
@@ -42,7 +42,7 @@ fn cut_before(plan: &Plan, stock: &PlanStock) -> bool {
     plan.drawn_from.as_ref().is_some_and(|d| d.cut_before.contains(&stock.id))
 }
 
-fn offcuts(stock: &PlanStock, shapes: &ExactStock, before: bool, found: &mut Findings) {
+fn offcuts(stock: &PlanStock, shapes: &ExactStock, before: bool, found: &mut Findings<'_>) {
     let outside = shapes.outline.complement();
     let e = shapes.outline.extent();
     let selvedge = steps(stock.selvedge).unwrap_or(0);
@@ -85,7 +85,7 @@ fn offcuts(stock: &PlanStock, shapes: &ExactStock, before: bool, found: &mut Fin
 }
 
 /// The largest rectangle has an area and lies in its offcut.
-fn rectangle(offcut: &Offcut, shape: &Shape, who: &str, found: &mut Findings) {
+fn rectangle(offcut: &Offcut, shape: &Shape, who: &str, found: &mut Findings<'_>) {
     let [x, y, w, h] = offcut.largest_rectangle.map(|v| steps(v).unwrap_or(0));
     if w <= 0 || h <= 0 {
         found.add(who, "its largest rectangle has no area");
@@ -101,7 +101,7 @@ fn rectangle(offcut: &Offcut, shape: &Shape, who: &str, found: &mut Findings) {
     }
 }
 
-fn cloth(plan: &Plan, exact: &Exact, f: &ClothFigures, found: &mut Findings) {
+fn cloth(plan: &Plan, exact: &Exact, f: &ClothFigures, found: &mut Findings<'_>) {
     let who = format!("cloth {}", f.cloth);
     // What was cut before is in the figures of the plan it was cut by.
     let mine = || plan.stocks.iter().zip(&exact.stocks).filter(|(s, _)| s.cloth == f.cloth && !cut_before(plan, s));
@@ -141,7 +141,7 @@ fn cloth(plan: &Plan, exact: &Exact, f: &ClothFigures, found: &mut Findings) {
 }
 
 /// The id is the hash of the content; offcuts are named after it in order.
-fn identity(plan: &Plan, found: &mut Findings) {
+fn identity(plan: &Plan, found: &mut Findings<'_>) {
     let id = plan.content_id();
     if plan.id != id {
         found.add("plan", format!("its id is {}, but its content gives {id}: it was changed after planning", plan.id));

@@ -10,7 +10,7 @@ use crate::units::GRID_PER_MM;
 use std::collections::BTreeMap;
 
 /// All stocks.
-pub(super) fn check(plan: &Plan, exact: &Exact, found: &mut Findings) {
+pub(super) fn check(plan: &Plan, exact: &Exact, found: &mut Findings<'_>) {
     let gap = steps(plan.rules.gap).unwrap_or(0);
     let by_id: BTreeMap<&str, &PlanPiece> = plan.pieces.iter().map(|p| (p.piece.as_str(), p)).collect();
     for (stock, shapes) in plan.stocks.iter().zip(&exact.stocks) {
@@ -22,7 +22,7 @@ pub(super) fn check(plan: &Plan, exact: &Exact, found: &mut Findings) {
 }
 
 /// A roll's outline is the used length by the roll width; its cloth has figures and data.
-fn cloth_of(plan: &Plan, stock: &PlanStock, shapes: &ExactStock, found: &mut Findings) {
+fn cloth_of(plan: &Plan, stock: &PlanStock, shapes: &ExactStock, found: &mut Findings<'_>) {
     let who = format!("stock {}", stock.id);
     let figures = plan.cloths.iter().find(|c| c.cloth == stock.cloth);
     if figures.is_none() || !plan.materials.iter().any(|m| m.cloth == stock.cloth) {
@@ -53,7 +53,7 @@ fn cloth_of(plan: &Plan, stock: &PlanStock, shapes: &ExactStock, found: &mut Fin
 }
 
 /// Bench segments run one after the other from 0 to the used length, none longer than the bench.
-fn segments(plan: &Plan, stock: &PlanStock, found: &mut Findings) {
+fn segments(plan: &Plan, stock: &PlanStock, found: &mut Findings<'_>) {
     let who = format!("stock {}", stock.id);
     let ends: Vec<(i64, i64)> = stock.segments.iter().filter_map(|s| Some((steps(s[0])?, steps(s[1])?))).collect();
     let mut from = 0;
@@ -79,7 +79,7 @@ fn segments(plan: &Plan, stock: &PlanStock, found: &mut Findings) {
 }
 
 /// Each piece inside the outline, off selvedges, holes and flaws, within one bench segment.
-fn inside(stock: &PlanStock, shapes: &ExactStock, by_id: &BTreeMap<&str, &PlanPiece>, found: &mut Findings) {
+fn inside(stock: &PlanStock, shapes: &ExactStock, by_id: &BTreeMap<&str, &PlanPiece>, found: &mut Findings<'_>) {
     let outside = shapes.outline.complement();
     let cloth = shapes.outline.extent();
     let selvedge = steps(stock.selvedge).unwrap_or(0);
@@ -115,7 +115,7 @@ fn inside(stock: &PlanStock, shapes: &ExactStock, by_id: &BTreeMap<&str, &PlanPi
 }
 
 /// Pieces by pairs: interiors disjoint, outlines at least the gap apart. A sweep along x finds the pairs that come near.
-fn apart(stock: &PlanStock, shapes: &ExactStock, gap: i64, found: &mut Findings) {
+fn apart(stock: &PlanStock, shapes: &ExactStock, gap: i64, found: &mut Findings<'_>) {
     let mut order: Vec<usize> = (0..shapes.placed.len()).collect();
     order.sort_by_key(|&i| shapes.placed[i].extent().min.x);
     for (rank, &i) in order.iter().enumerate() {

@@ -41,6 +41,7 @@ mod turns;
 
 use crate::fault::Faults;
 use crate::plan::Plan;
+use crate::run::{Phase, Run};
 
 /// A plan that passed [`verify`]. Writers take nothing else.
 #[derive(Clone, Debug, PartialEq)]
@@ -64,7 +65,16 @@ impl Verified {
 /// Everything that is wrong with it (up to a thousand faults), each with the pieces and stock concerned, by how much and where.
 /// If numbers or rings are unsound, only those are listed: nothing can be measured on them.
 pub fn verify(plan: Plan) -> Result<Verified, Faults> {
-    let mut found = findings::Findings::default();
+    verify_in(plan, &Run::default())
+}
+
+/// The same as a part of a run that may be stopped.
+///
+/// # Errors
+/// As [`verify`]; that it was stopped.
+pub fn verify_in(plan: Plan, run: &Run<'_>) -> Result<Verified, Faults> {
+    run.tell(Phase::Verifying, None);
+    let mut found = findings::Findings::new(run);
     if let Some(exact) = sane::measure(&plan, &mut found) {
         placement::check(&plan, &mut found);
         layout::check(&plan, &exact, &mut found);
@@ -74,5 +84,6 @@ pub fn verify(plan: Plan) -> Result<Verified, Faults> {
         preparation::check(&plan, &exact, &plies, &mut found);
         mosaic::check(&plan, &mut found);
     }
+    run.check(Phase::Verifying)?;
     found.into_faults().into_result(Verified(plan))
 }

@@ -40,7 +40,7 @@ const EVERY: f64 = 1.0;
 const BESIDE: f64 = 0.03;
 
 /// Every mosaic, and that every mosaic layer and every patch belongs to one.
-pub(super) fn check(plan: &Plan, found: &mut Findings) {
+pub(super) fn check(plan: &Plan, found: &mut Findings<'_>) {
     let by_id: BTreeMap<&str, usize> = plan.pieces.iter().enumerate().map(|(i, p)| (p.piece.as_str(), i)).collect();
     let mut owners: BTreeMap<&str, usize> = BTreeMap::new();
     for m in &plan.mosaics {
@@ -56,7 +56,7 @@ pub(super) fn check(plan: &Plan, found: &mut Findings) {
 }
 
 /// A mosaic for every copy of every template and hand that a mosaic layer lays.
-fn complete(plan: &Plan, found: &mut Findings) {
+fn complete(plan: &Plan, found: &mut Findings<'_>) {
     for layer in &plan.layers {
         let of_layer = || plan.mosaics.iter().filter(|m| m.job == layer.job && m.layer == layer.layer);
         if of_layer().next().is_none() {
@@ -88,7 +88,7 @@ struct Stack<'a> {
     shapes: Vec<Shape>,
 }
 
-fn one(plan: &Plan, m: &PlanMosaic, by_id: &BTreeMap<&str, usize>, found: &mut Findings) {
+fn one(plan: &Plan, m: &PlanMosaic, by_id: &BTreeMap<&str, usize>, found: &mut Findings<'_>) {
     let who = format!("mosaic {}", m.ply);
     let indices: Vec<usize> = m.patches.iter().filter_map(|id| by_id.get(id.as_str()).copied()).collect();
     let layer = plan.layers.iter().find(|l| l.job == m.job && l.layer == m.layer);
@@ -207,7 +207,7 @@ fn showing([a, b]: [Point; 2], earlier: &[Shape]) -> Vec<[Point; 2]> {
 }
 
 /// Where the edge of a patch shows, the cloth within a lap of it lies on later patches.
-fn laps(m: &PlanMosaic, stack: &Stack, k: usize, target: &Shape, found: &mut Findings) {
+fn laps(m: &PlanMosaic, stack: &Stack, k: usize, target: &Shape, found: &mut Findings<'_>) {
     let own = &stack.shapes[k];
     let near: Vec<usize> = (0..stack.shapes.len()).filter(|&j| j != k && stack.shapes[j].extent().near(&own.extent(), 1000)).collect();
     for [a, b] in own_edges(own, target).into_iter().flat_map(|e| showing(e, &stack.shapes[..k])) {
@@ -226,7 +226,7 @@ fn laps(m: &PlanMosaic, stack: &Stack, k: usize, target: &Shape, found: &mut Fin
 }
 
 /// Patches whose seam shows differ in direction, and the seam is long enough.
-fn seams(m: &PlanMosaic, stack: &Stack, who: &str, found: &mut Findings) {
+fn seams(m: &PlanMosaic, stack: &Stack, who: &str, found: &mut Findings<'_>) {
     let grid = |p: Point| P { x: (p.x * 1000.0).round() as i64, y: (p.y * 1000.0).round() as i64 };
     let top = |p: Point| {
         let q = grid(p);

@@ -31,7 +31,7 @@ fn shows_line(ply: &Ply) -> bool {
 }
 
 /// Every pair that the plan names.
-pub(super) fn check(plan: &Plan, plies: &[Ply], found: &mut Findings) {
+pub(super) fn check(plan: &Plan, plies: &[Ply], found: &mut Findings<'_>) {
     let warp = |p: &Ply| p.pieces.first().map(|&i| plan.pieces[i].angle);
     for ply in plies.iter().filter(|p| shows_line(p)) {
         let Some((other, mirrored)) = partner(plan, ply, plies) else { continue };

@@ -15,7 +15,7 @@ pub(super) const ODD_ANGLE_STEPS: i64 = 2;
 const DEGREES: f64 = 1e-9;
 
 /// Unique names; every piece's every copy exactly once; cloth, turn and face; congruence.
-pub(super) fn check(plan: &Plan, found: &mut Findings) {
+pub(super) fn check(plan: &Plan, found: &mut Findings<'_>) {
     unique(plan.pieces.iter().map(|p| p.piece.as_str()), "piece", found);
     unique(plan.stocks.iter().map(|s| s.id.as_str()), "stock", found);
     unique(plan.cloths.iter().map(|c| c.cloth.as_str()), "figures for cloth", found);
@@ -58,7 +58,7 @@ pub(super) fn check(plan: &Plan, found: &mut Findings) {
     }
 }
 
-fn unique<'a>(names: impl Iterator<Item = &'a str>, what: &str, found: &mut Findings) {
+fn unique<'a>(names: impl Iterator<Item = &'a str>, what: &str, found: &mut Findings<'_>) {
     let mut seen = BTreeSet::new();
     for name in names {
         if !seen.insert(name) {
@@ -73,7 +73,7 @@ pub(super) fn turns_apart(a: f64, b: f64) -> f64 {
     d.min(360.0 - d)
 }
 
-fn turn_permitted(piece: &PlanPiece, placed: &PlacedPiece, who: &str, found: &mut Findings) {
+fn turn_permitted(piece: &PlanPiece, placed: &PlacedPiece, who: &str, found: &mut Findings<'_>) {
     let of_face = piece.permitted.iter().filter(|p| p.face == placed.face);
     let off = of_face.map(|p| turns_apart(p.turn, placed.turn)).fold(f64::INFINITY, f64::min);
     if off.is_infinite() {
@@ -84,7 +84,7 @@ fn turn_permitted(piece: &PlanPiece, placed: &PlacedPiece, who: &str, found: &mu
     }
 }
 
-fn congruent(piece: &PlanPiece, placed: &PlacedPiece, who: &str, found: &mut Findings) {
+fn congruent(piece: &PlanPiece, placed: &PlacedPiece, who: &str, found: &mut Findings<'_>) {
     if piece.holes.len() != placed.holes.len() {
         found.add(who, format!("has {} holes where its piece has {}", placed.holes.len(), piece.holes.len()));
         return;

@@ -27,7 +27,7 @@ pub(super) struct Ply<'a> {
 }
 
 /// Groups the pieces into plies and checks them against the layers. Only plies whose references hold are returned.
-pub(super) fn check<'a>(plan: &'a Plan, found: &mut Findings) -> Vec<Ply<'a>> {
+pub(super) fn check<'a>(plan: &'a Plan, found: &mut Findings<'_>) -> Vec<Ply<'a>> {
     let layers: BTreeMap<(&str, usize), &PlanLayer> = plan.layers.iter().map(|l| ((l.job.as_str(), l.layer), l)).collect();
     let templates: BTreeMap<(&str, &str), &PlanTemplate> =
         plan.templates.iter().map(|t| ((t.job.as_str(), t.template.as_str()), t)).collect();
@@ -64,7 +64,7 @@ pub(super) fn check<'a>(plan: &'a Plan, found: &mut Findings) -> Vec<Ply<'a>> {
 }
 
 /// The pieces of a ply agree with each other, and its parts run from 1 to as many as there are.
-fn alike(plan: &Plan, ply: &Ply, found: &mut Findings) -> bool {
+fn alike(plan: &Plan, ply: &Ply, found: &mut Findings<'_>) -> bool {
     let pieces: Vec<&PlanPiece> = ply.pieces.iter().map(|&i| &plan.pieces[i]).collect();
     let first = pieces[0];
     let same = |p: &&PlanPiece| {
@@ -92,7 +92,7 @@ fn alike(plan: &Plan, ply: &Ply, found: &mut Findings) -> bool {
     right
 }
 
-fn angle_and_turns(plan: &Plan, piece: &PlanPiece, ply: &Ply, found: &mut Findings) {
+fn angle_and_turns(plan: &Plan, piece: &PlanPiece, ply: &Ply, found: &mut Findings<'_>) {
     let (layer, a) = (ply.layer, ply.layer.angle);
     let visible = layer.seen != Seen::Hidden;
     let wants = |hand: Hand| layer.items.iter().any(|i| i.template == piece.template && covers(i.hands, hand));
@@ -152,7 +152,7 @@ fn covers(hands: Hands, hand: Hand) -> bool {
 }
 
 /// As many copies of each template and hand as the layers ask for, and nothing else.
-fn complete(plan: &Plan, plies: &[Ply], templates: &BTreeMap<(&str, &str), &PlanTemplate>, found: &mut Findings) {
+fn complete(plan: &Plan, plies: &[Ply], templates: &BTreeMap<(&str, &str), &PlanTemplate>, found: &mut Findings<'_>) {
     type Key<'a> = (&'a str, usize, &'a str, Hand);
     let mut wanted: BTreeMap<Key, u64> = BTreeMap::new();
     let of_patches = |job: &str, layer: usize| plan.mosaics.iter().any(|m| m.job == job && m.layer == layer);

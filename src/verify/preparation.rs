@@ -77,7 +77,7 @@ pub(super) struct Laid<'a> {
 }
 
 /// Every ply.
-pub(super) fn check(plan: &Plan, exact: &Exact, plies: &[Ply], found: &mut Findings) {
+pub(super) fn check(plan: &Plan, exact: &Exact, plies: &[Ply], found: &mut Findings<'_>) {
     patches(plan, found);
     let mut laid = Vec::new();
     for ply in plies {
@@ -102,7 +102,7 @@ pub(super) fn check(plan: &Plan, exact: &Exact, plies: &[Ply], found: &mut Findi
 }
 
 /// Local patches lie on their host.
-fn patches(plan: &Plan, found: &mut Findings) {
+fn patches(plan: &Plan, found: &mut Findings<'_>) {
     for t in &plan.templates {
         let Some((on, _)) = &t.on else { continue };
         let who = format!("template {}", t.template);
@@ -185,7 +185,7 @@ pub(super) fn segs_of(shape: &Shape) -> Vec<Seg> {
 }
 
 /// The net line of each piece is the template's, or the part of it inside the piece.
-fn nets(laid: &Laid, found: &mut Findings) {
+fn nets(laid: &Laid, found: &mut Findings<'_>) {
     let step = step_back(laid.ply);
     for ((piece, net), outline) in laid.pieces.iter().zip(&laid.nets).zip(&laid.outlines) {
         let who = format!("piece {}", piece.piece);
@@ -230,7 +230,7 @@ fn nets(laid: &Laid, found: &mut Findings) {
 
 /// The net line of a patch that has stepped back lies the step inside the template's, all round: what is taken off is what the template's edges
 /// would fill if they grew inward.
-fn stepped_back(laid: &Laid, who: &str, net: Option<&Shape>, step: f64, found: &mut Findings) {
+fn stepped_back(laid: &Laid, who: &str, net: Option<&Shape>, step: f64, found: &mut Findings<'_>) {
     let frame = Frame::new(laid.ply.template.arrow, laid.ply.hand, laid.pieces[0].angle, point(0.0, 0.0));
     let template = template_segs(laid.ply.template, &frame, laid.ply);
     let Some(whole) = Shape::rounded(&[frame.ring(&laid.ply.template.net)]) else { return };
@@ -256,7 +256,7 @@ fn stepped_back(laid: &Laid, who: &str, net: Option<&Shape>, step: f64, found: &
 }
 
 /// The arrow lies at minus the angle.
-pub(super) fn arrows(laid: &Laid, found: &mut Findings) {
+pub(super) fn arrows(laid: &Laid, found: &mut Findings<'_>) {
     for piece in &laid.pieces {
         let along = piece.arrow[1] - piece.arrow[0];
         let off = turns_apart(along.direction(), -piece.angle);
@@ -270,7 +270,7 @@ pub(super) fn arrows(laid: &Laid, found: &mut Findings) {
 }
 
 /// Relief cuts lie where the template has them, and none is lost.
-fn relief_cuts(laid: &Laid, found: &mut Findings) {
+fn relief_cuts(laid: &Laid, found: &mut Findings<'_>) {
     let t = laid.ply.template;
     let frame = Frame::new(t.arrow, laid.ply.hand, laid.pieces[0].angle, point(0.0, 0.0));
     let lines = |paths: &[Path], move_: &dyn Fn(Point) -> Point| -> Vec<Seg> {

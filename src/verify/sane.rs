@@ -35,14 +35,14 @@ pub(super) struct ExactStock {
 }
 
 /// Checks every number and ring, and returns the rings on whole micrometres if all hold.
-pub(super) fn measure(plan: &Plan, found: &mut Findings) -> Option<Exact> {
+pub(super) fn measure(plan: &Plan, found: &mut Findings<'_>) -> Option<Exact> {
     counts(plan, found);
     if !found.is_empty() {
         return None;
     }
     numbers(plan, found);
     let mut gauge = Gauge { found };
-    let pieces: Vec<Option<Shape>> = plan.pieces.iter().map(|p| piece(p, &mut gauge)).collect();
+    let pieces: Vec<Option<Shape>> = plan.pieces.iter().map(|p| if gauge.found.full() { None } else { piece(p, &mut gauge) }).collect();
     let stocks: Vec<Option<ExactStock>> = plan.stocks.iter().map(|s| stock(s, &mut gauge)).collect();
     for t in &plan.templates {
         let who = format!("template {}", t.template);
@@ -82,7 +82,7 @@ pub(super) fn measure(plan: &Plan, found: &mut Findings) -> Option<Exact> {
     Some(Exact { pieces: pieces.into_iter().collect::<Option<_>>()?, stocks: stocks.into_iter().collect::<Option<_>>()? })
 }
 
-fn piece(p: &PlanPiece, gauge: &mut Gauge) -> Option<Shape> {
+fn piece(p: &PlanPiece, gauge: &mut Gauge<'_, '_>) -> Option<Shape> {
     let who = format!("piece {}", p.piece);
     for ring in p.net.iter().chain(&p.cuts).chain(&p.marks) {
         gauge.points(&who, ring);
@@ -92,7 +92,7 @@ fn piece(p: &PlanPiece, gauge: &mut Gauge) -> Option<Shape> {
     gauge.shape(&who, "outline", &p.outline, &p.holes)
 }
 
-fn stock(s: &PlanStock, gauge: &mut Gauge) -> Option<ExactStock> {
+fn stock(s: &PlanStock, gauge: &mut Gauge<'_, '_>) -> Option<ExactStock> {
     let who = format!("stock {}", s.id);
     let outline = gauge.shape(&who, "outline", &s.outline, &[]);
     let mut keep_out = Vec::new();
@@ -107,6 +107,9 @@ fn stock(s: &PlanStock, gauge: &mut Gauge) -> Option<ExactStock> {
         .placed
         .iter()
         .map(|p| {
+            if gauge.found.full() {
+                return None;
+            }
             gauge.points(&who, &[Point { x: p.x, y: p.y }]);
             gauge.shape(&format!("piece {} copy {} on stock {}", p.piece, p.copy, s.id), "placed outline", &p.outline, &p.holes)
         })
@@ -125,11 +128,11 @@ fn stock(s: &PlanStock, gauge: &mut Gauge) -> Option<ExactStock> {
 }
 
 /// Takes rings to the grid and says what is wrong with them.
-struct Gauge<'a> {
-    found: &'a mut Findings,
+struct Gauge<'a, 'r> {
+    found: &'a mut Findings<'r>,
 }
 
-impl Gauge<'_> {
+impl Gauge<'_, '_> {
     /// Points that must be on the grid and of supported size.
     fn points(&mut self, who: &str, points: &[Point]) -> Option<Vec<P>> {
         let on_grid: Option<Vec<P>> = points.iter().map(|&p| P::on_grid(p)).collect();
@@ -168,7 +171,7 @@ impl Gauge<'_> {
 }
 
 /// Numbers of things, before anything is gone through that grows faster than they do.
-fn counts(plan: &Plan, found: &mut Findings) {
+fn counts(plan: &Plan, found: &mut Findings<'_>) {
     let mut most = |what: &str, n: usize, most: usize| {
         if n > most {
             found.add("plan", format!("{n} {what}, more than the {most} supported"));
@@ -215,7 +218,7 @@ fn each_ring(plan: &Plan, mut f: impl FnMut(&[Point])) {
 }
 
 /// Single numbers: finite, of the right sign, of supported size, lengths that matter exactly on the grid.
-fn numbers(plan: &Plan, found: &mut Findings) {
+fn numbers(plan: &Plan, found: &mut Findings<'_>) {
     let mut range = |who: &str, what: &str, x: f64, low: f64, high: f64| {
         if !(low..=high).contains(&x) {
             found.add(who, format!("{what} is {x}, outside {low} to {high}"));

@@ -42,7 +42,7 @@ pub(super) fn seams(laid: &Laid) -> Vec<Seam> {
 }
 
 /// The parts of one ply.
-pub(super) fn check(laid: &Laid, found: &mut Findings) {
+pub(super) fn check(laid: &Laid, found: &mut Findings<'_>) {
     let Some(facts) = laid.pieces[0].splice.as_ref() else { return };
     let who = &laid.ply.name;
     let at = |p: Point| p + laid.pieces[0].origin;
@@ -88,7 +88,7 @@ pub(super) fn check(laid: &Laid, found: &mut Findings) {
 }
 
 /// No overlap or seam lies in a no-splice zone: a zone is covered by a single part.
-fn no_splice_zones(laid: &Laid, nets: &[&Shape], found: &mut Findings) {
+fn no_splice_zones(laid: &Laid, nets: &[&Shape], found: &mut Findings<'_>) {
     let t = laid.ply.template;
     let frame = Frame::new(t.arrow, laid.ply.hand, laid.pieces[0].angle, point(0.0, 0.0));
     for zone in &t.no_splice {

@@ -27,7 +27,7 @@ struct Pile<'a> {
 }
 
 /// Every pile of plies of the plan.
-pub(super) fn check(plan: &Plan, laid: &[Laid], found: &mut Findings) {
+pub(super) fn check(plan: &Plan, laid: &[Laid], found: &mut Findings<'_>) {
     let mut piles: BTreeMap<(&str, &str, Hand), Pile> = BTreeMap::new();
     for l in laid {
         let host = host(plan, l.ply.template);
@@ -63,7 +63,7 @@ fn frame(l: &Laid) -> Frame {
     Frame::new(l.ply.template.arrow, l.ply.hand, l.pieces[0].angle, point(0.0, 0.0))
 }
 
-fn pair(pile: &Pile, first: &Laid, second: &Laid, found: &mut Findings) {
+fn pair(pile: &Pile, first: &Laid, second: &Laid, found: &mut Findings<'_>) {
     let facts = [first, second].map(|l| l.pieces[0].splice.as_ref());
     let stagger = facts.iter().flatten().map(|f| f.stagger).fold(0.0, f64::max);
     let apart = facts.iter().flatten().map(|f| f.plies_apart.max(1)).max().unwrap_or(1);

@@ -3,14 +3,18 @@
 use super::questions::{Gaps, Inked, Net, Off, answers};
 use crate::cli::exit::Failure;
 use crate::cli::files::write_into;
+use crate::cli::progress::Bar;
+use crate::cli::search::interrupt;
 use crate::cli::{print, warn};
 use clap::Args;
 use image::RgbImage;
 use std::io::Read;
 use std::path::{Path, PathBuf};
 use warpwise::fault::{Fault, Faults};
+use warpwise::file_name;
 use warpwise::geometry::{Point, point, ring_area, ring_bounds};
-use warpwise::trace::{self, EdgeRequest, Gap, KnownRectangle, MOST_BYTES, MeasuredLength, NetLine, Options, Tracing};
+use warpwise::run::Run;
+use warpwise::trace::{self, Answer, EdgeRequest, Gap, KnownRectangle, MOST_BYTES, MeasuredLength, NetLine, Options, Tracing};
 use warpwise::units::{parse_length, show_number};
 
 /// `warpwise trace photo`.
@@ -61,6 +65,15 @@ pub struct Photo {
     /// Pixels roughly around the skin: X,Y,X,Y,X,Y,…
     #[arg(long, value_name = "X,Y,…", value_parser = ring)]
     around: Option<Vec<Point>>,
+    /// Whether what has this letter in the check picture is a hole: c=yes
+    #[arg(long, value_name = "LETTER=yes|no", value_parser = |s: &str| Answer::hole(s).map_err(text_of))]
+    hole: Vec<Answer>,
+    /// What the narrow gap with this letter is: b=slit, b=dart
+    #[arg(long, value_name = "LETTER=slit|dart", value_parser = |s: &str| Answer::gap(s).map_err(text_of))]
+    gap: Vec<Answer>,
+    /// Leave out what has this letter: a template, a gap, a hole, a relief cut, a mark
+    #[arg(long, value_name = "LETTER", value_parser = |s: &str| Answer::not(s).map_err(text_of))]
+    not: Vec<Answer>,
     /// Print the figures as JSON
     #[arg(long)]
     json: bool,
@@ -105,10 +118,7 @@ impl Photo {
         let first = photos.first().map(|p| p.0.clone()).unwrap_or_default();
         let stem = first.file_stem().map_or_else(|| "template".to_string(), |s| s.to_string_lossy().into_owned());
         let name = self.name.clone().unwrap_or(stem);
-        if name.trim().is_empty() || name.contains(['/', '\\']) || name.starts_with('.') {
-            let fault = Fault::new(format!("\"{name}\" cannot name a file"), "choose a plain word: --name seat");
-            return Err(Failure::Usage(fault.into()));
-        }
+        file_name::checked(&name).map_err(|f| Failure::Usage(f.into()))?;
         let rectangle = match (self.rectangle, self.points.as_slice()) {
             (Some((width, height)), &[a, b, c, d]) => Some(KnownRectangle { pixels: [a, b, c, d], width, height }),
             _ => None,
@@ -134,8 +144,12 @@ impl Photo {
             rectangle,
             at: self.at,
             around: self.around.clone(),
+            answers: [self.hole.clone(), self.gap.clone(), self.not.clone()].concat(),
         };
-        let tracing = trace::trace(&photos, &options).map_err(|faults| Failure::Input(faults.in_file(&first)))?;
+        let bar = Bar::new(self.quiet);
+        let run = Run::default().with_cancel(interrupt()?).with_observer(&bar);
+        let tracing = trace::trace_in(&photos, &options, &run).map_err(|faults| Failure::input(faults.in_file(&first), &run))?;
+        drop(bar);
         warn(&tracing.warnings, self.quiet);
         let out = self.out.clone().unwrap_or_else(|| first.parent().map(Path::to_path_buf).unwrap_or_default());
         let out = if out.as_os_str().is_empty() { PathBuf::from(".") } else { out };
@@ -243,6 +257,7 @@ fn json(tracing: &Tracing, names: &[PathBuf; 2]) -> String {
                 "arrow": t.arrow.map(|a| a.iter().map(pair).collect::<Vec<_>>()),
                 "cuts": t.cuts.iter().map(|c| c.iter().map(pair).collect::<Vec<_>>()).collect::<Vec<_>>(),
                 "marks": t.marks.len(),
+                "letters": t.letters.iter().map(|l| serde_json::json!({"letter": l.letter, "kind": l.kind.word(), "place": pair(&l.at)})).collect::<Vec<_>>(),
                 "doubts": t.doubts.iter().map(|d| serde_json::json!({
                     "at": pair(&d.at()), "length": d.length, "cause": format!("{:?}", d.cause).to_lowercase(),
                     "path": d.path.iter().map(pair).collect::<Vec<_>>(),

@@ -6,6 +6,7 @@ use crate::cli::{print, warn};
 use clap::Args;
 use std::path::{Path, PathBuf};
 use warpwise::fault::{Fault, Faults};
+use warpwise::file_name;
 use warpwise::geometry::ring_bounds;
 use warpwise::outline::{Draft, LARGEST_FILE, Outline, ReadOptions, Unit, read_bytes};
 use warpwise::trace::{Template, drawing, is_station_table, read_stations};
@@ -35,6 +36,7 @@ impl Points {
     pub fn run(self) -> Result<(), Failure> {
         let stem = self.file.file_stem().map_or_else(|| "template".into(), |s| s.to_string_lossy().into_owned());
         let name = self.name.clone().unwrap_or(stem);
+        file_name::checked(&name).map_err(|f| Failure::Usage(f.into()))?;
         let templates = self.templates(&name).map_err(|faults| Failure::Input(faults.in_file(&self.file)))?;
         let beside = self.file.parent().map(Path::to_path_buf).filter(|p| !p.as_os_str().is_empty()).unwrap_or_else(|| PathBuf::from("."));
         let out = self.out.clone().unwrap_or(beside);

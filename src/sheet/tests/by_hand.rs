@@ -4,10 +4,10 @@
 use super::kayak;
 use crate::cloth::Face;
 use crate::geometry::{Point, Ring, point, ring_bounds, ring_contains};
-use crate::nest::Stop;
 use crate::plan::{Plan, PlanPiece, PlanTemplate};
-use crate::planner::{self, Settings, Unwatched};
+use crate::planner;
 use crate::ply::Hand;
+use crate::run::{Run, Stop};
 use crate::sheet::draw::Sheet;
 use crate::sheet::face::View;
 use crate::sheet::placement::{Place, places};
@@ -17,7 +17,6 @@ use crate::sheet::scene::{Ink, Shape};
 use crate::sheet::templates::template_scene;
 use crate::stock::{Day, Snapshot};
 use std::path::Path;
-use std::sync::atomic::AtomicBool;
 
 /// How far off a piece may be laid: mm, degrees.
 const MM: f64 = 1.0;
@@ -310,14 +309,13 @@ fn a_plan_without_skins_is_laid_by_its_corners() {
 /// A search as short as there is: what is tested holds for any layout.
 fn planned_job(job: &Path, stock: Option<&str>) -> Plan {
     let (job, _) = crate::job::load(job).unwrap_or_else(|faults| panic!("{faults}"));
-    let settings = Settings { stop: Stop::Effort(1), seed: 1, threads: 1, sets: 1 };
-    let never = AtomicBool::new(false);
+    let run = Run::new(Stop::Effort(1)).with_threads(1);
     let plan = match stock {
         Some(text) => {
             let stock = Snapshot::from_json(text, Day::parse("2026-10-01").unwrap()).unwrap();
-            planner::plan_from_stock(&[job], &stock, &settings, &never, &Unwatched)
+            planner::plan_from_stock(&[job], &stock, 1, &run)
         }
-        None => planner::plan(&[job], &settings, &never, &Unwatched),
+        None => planner::plan(&[job], 1, &run),
     };
     plan.unwrap_or_else(|r| panic!("{r:?}")).plan().clone()
 }

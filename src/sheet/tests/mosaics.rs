@@ -2,9 +2,9 @@
 
 use crate::geometry::{Point, point, ring_area};
 use crate::layup::{When, layup};
-use crate::nest::Stop;
 use crate::plan::{Plan, PlanMosaic, laying_order};
-use crate::planner::{self, Settings, Unwatched};
+use crate::planner;
+use crate::run::{Run, Stop};
 use crate::sheet::scene::{Ink, Scene, Shape};
 use crate::sheet::{mosaic, mosaic_section};
 use crate::stock::{Age, Day, Offcut, OffcutFacts, Snapshot};
@@ -12,7 +12,6 @@ use geo::{Area, BooleanOps, LineString, MultiPolygon, Polygon};
 use rand_pcg::Pcg64Mcg;
 use rand_pcg::rand_core::{Rng, SeedableRng};
 use std::path::Path;
-use std::sync::atomic::AtomicBool;
 
 const HATCH: &str = include_str!("../../../demo-data/hatch.toml");
 
@@ -49,9 +48,9 @@ fn box_of_offcuts(seed: u64, count: usize) -> Snapshot {
 
 fn plan(text: &str, seed: u64) -> Plan {
     let job = crate::job::parse(text, Path::new(concat!(env!("CARGO_MANIFEST_DIR"), "/demo-data/hatch.toml"))).unwrap().0;
-    let settings = Settings { stop: Stop::Effort(0), seed, threads: 0, sets: 1 };
+    let run = Run::new(Stop::Effort(0)).with_seed(seed);
     let stock = box_of_offcuts(seed, 150);
-    planner::plan_from_stock(&[job], &stock, &settings, &AtomicBool::new(false), &Unwatched).unwrap().into_plan()
+    planner::plan_from_stock(&[job], &stock, 1, &run).unwrap().into_plan()
 }
 
 fn area(rings: &[Vec<Point>]) -> f64 {

@@ -3,21 +3,20 @@
 use super::kayak;
 use crate::geometry::{Point, point};
 use crate::plan::Plan;
-use crate::planner::{Settings, Unwatched};
+use crate::run::{Run, Stop};
 use crate::sheet::paper::{FOOT, Paper};
 use crate::sheet::pdf::{Page, Part};
 use crate::sheet::scene::{Scene, Shape};
 use crate::sheet::{draw, face::View, spread, templates, tiles};
 use geo::{Intersects, LineString, Polygon};
 use std::path::Path;
-use std::sync::atomic::AtomicBool;
 use std::time::Duration;
 
 /// The demo's job in its first layout.
 fn demo() -> Plan {
-    let (jobs, _) = crate::job::load_all(&[Path::new("demo-data/job.toml").to_path_buf()]).unwrap();
-    let settings = Settings { stop: crate::nest::Stop::After(Duration::ZERO), seed: 1, threads: 1, sets: 1 };
-    crate::planner::plan(&jobs, &settings, &AtomicBool::new(false), &Unwatched).unwrap().into_plan()
+    let (jobs, _) = crate::job::load_all(&[Path::new("demo-data/job.toml").to_path_buf()], &Run::default()).unwrap();
+    let run = Run::new(Stop::After(Duration::ZERO)).with_threads(1);
+    crate::planner::plan(&jobs, 1, &run).unwrap().into_plan()
 }
 
 fn polygon(ring: &[Point]) -> Polygon<f64> {

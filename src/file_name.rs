@@ -1,0 +1,102 @@
+//! Names that become file names: one rule for all of them, the same on every system.
+
+use crate::fault::Fault;
+use crate::units::{is_obeyed, quoted};
+
+/// Longest name, bytes: file systems take 255 with an ending.
+const LONGEST: usize = 120;
+
+/// Names that some systems keep for devices, with any ending.
+const RESERVED: [&str; 22] = [
+    "con", "prn", "aux", "nul", "com1", "com2", "com3", "com4", "com5", "com6", "com7", "com8", "com9", "lpt1", "lpt2", "lpt3", "lpt4",
+    "lpt5", "lpt6", "lpt7", "lpt8", "lpt9",
+];
+
+/// The name if it can name a file in a folder on any system and leads nowhere else.
+///
+/// # Errors
+/// What is wrong with it: a separator, a leading dot or hyphen, a reserved word, signs that some system forbids, too long.
+pub fn checked(name: &str) -> Result<&str, Fault> {
+    let stem = name.split('.').next().unwrap_or_default().trim().to_lowercase();
+    let why = if name.trim().is_empty() {
+        "it is empty"
+    } else if name.contains(['/', '\\']) {
+        "it leads to another folder"
+    } else if name.starts_with(['.', '-', ' ']) {
+        "it begins with a dot, a hyphen or a blank"
+    } else if name.ends_with(['.', ' ']) {
+        "it ends in a dot or a blank"
+    } else if name.contains([':', '*', '?', '"', '<', '>', '|']) || name.chars().any(is_obeyed) {
+        "it holds a sign that not every system takes"
+    } else if name.len() > LONGEST {
+        "it is too long"
+    } else if RESERVED.contains(&stem.as_str()) {
+        "some systems keep it for a device"
+    } else {
+        return Ok(name);
+    };
+    Err(Fault::new(format!("{} cannot name a file: {why}", quoted(name)), "choose a plain word: --name seat"))
+}
+
+/// A file name made of any id: ASCII letters, digits and hyphens, at most 40; `stock` if nothing is left of it.
+pub fn made_of(id: &str) -> String {
+    let mut name = String::new();
+    for c in id.chars().take(200) {
+        if c.is_ascii_alphanumeric() {
+            name.push(c.to_ascii_lowercase());
+        } else if !name.is_empty() && !name.ends_with('-') {
+            name.push('-');
+        }
+        if name.len() >= 40 {
+            break;
+        }
+    }
+    let name = name.trim_end_matches('-');
+    if name.is_empty() { "stock".into() } else { name.into() }
+}
+
+/// The id itself where it can name a file, else one made of it.
+pub fn of(id: &str) -> String {
+    checked(id).map_or_else(|_| format!("{}-", made_of(id)), String::from)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// `--name ../../../x` wrote outside of its folder.
+    #[test]
+    fn a_name_stays_in_its_folder_and_works_on_every_system() {
+        let long = "x".repeat(121);
+        for bad in [
+            "",
+            " ",
+            "../../../x",
+            "a/b",
+            "a\\b",
+            "/x",
+            ".",
+            "..",
+            ".hidden",
+            "-rf",
+            " a",
+            "a.",
+            "a ",
+            "c:x",
+            "a*",
+            "con",
+            "NUL",
+            "Com1.old",
+            "a\nb",
+            "\u{1b}[2J",
+            "gpj\u{202e}",
+            &long,
+        ] {
+            assert!(checked(bad).is_err(), "{bad:?}");
+        }
+        for good in ["seat", "Sitz außen", "座席", "hip-plate.2", "console", "com10", "a.b"] {
+            assert_eq!(checked(good), Ok(good));
+        }
+        assert_eq!((of("twill-204"), of("con"), of("a/b")), ("twill-204".into(), "con-".into(), "a-b-".into()));
+    }
+}
