@@ -8,7 +8,7 @@ use super::flat::Flat;
 use super::part::Part;
 use super::sort::signed_distance;
 use super::tone::Tone;
-use crate::geometry::{Path, Point, Ring, point};
+use crate::geometry::{Path, Point, Ring, point, ring_bounds, ring_contains};
 
 /// Why a stretch is doubtful.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -74,8 +74,8 @@ pub(super) struct Ground<'a> {
     pub sought: Sought,
     /// What the edge was measured in: skin, or how dark the ink is.
     pub tone: &'a Tone,
-    /// How far skin and ground lie apart in spreads.
-    pub apart: &'a dyn Fn(Point) -> f64,
+    /// How far skin and ground lie apart in spreads; `None` where both are plain and colour alone decides.
+    pub apart: Option<&'a dyn Fn(Point) -> f64>,
     pub cards: &'a [Vec<Point>],
 }
 
@@ -144,6 +144,36 @@ fn most(causes: &[Option<Cause>]) -> Option<Cause> {
     all.into_iter().filter(|c| count(c) > 0).max_by_key(count)
 }
 
+/// Places where outline and network disagree by an area: one says skin, the other ground, further than either's edge may be off.
+pub(super) fn areas_of(net: &Ring, holes: &[Ring], g: &Ground) -> Vec<Doubt> {
+    let inside = g.belief.picture(|i| {
+        let p = g.flat.plane(g.belief.middle(i));
+        ring_contains(net, p) && !holes.iter().any(|h| ring_contains(h, p))
+    });
+    let (_, votes) = g.belief.about(g.sought);
+    let (w, h) = inside.dimensions();
+    let near = |i: usize| g.part.cells.as_raw()[i] > 0;
+    let mut apart = g.belief.picture(|i| {
+        let is_in = inside.as_raw()[i] > 0;
+        is_in && votes[i] == 0 || !is_in && near(i) && votes[i] == 3
+    });
+    let deep = (1.3 * g.belief.grain / g.belief.mm).round().clamp(1.0, 60.0) as u8;
+    imageproc::morphology::erode_mut(&mut apart, imageproc::distance_transform::Norm::L2, deep);
+    let mut done = image::GrayImage::new(w, h);
+    let mut out = Vec::new();
+    for (x, y) in (0..h).flat_map(|y| (0..w).map(move |x| (x, y))) {
+        let pixels = super::patch::flood(&mut done, x, y, true, |x, y| apart.get_pixel(x, y)[0] > 0);
+        if pixels.is_empty() {
+            continue;
+        }
+        let ring = pixels.iter().map(|&(x, y)| g.flat.plane(g.belief.middle((y * w + x) as usize)));
+        let path: Path = ring.step_by(pixels.len().div_ceil(40)).collect();
+        let size = ring_bounds(&path).map_or(0.0, |b| b.width().max(b.height())) + 2.0 * f64::from(deep) * g.belief.mm;
+        out.push(Doubt { path, length: size, cause: Cause::Elsewhere });
+    }
+    out
+}
+
 /// Places along a ring at even distances, with the direction out of it.
 fn along(ring: &Ring) -> Vec<(Point, Point)> {
     let n = ring.len();
@@ -171,7 +201,7 @@ fn cause(p: Point, out: Point, g: &Ground, depth: &[f32], votes: &[u8]) -> Optio
     }
     let pixel = |s: f64| g.flat.pixel(p + out * s);
     let at = pixel(0.0);
-    let apart = (g.apart)(at);
+    let apart = g.apart.map_or(f64::INFINITY, |apart| apart(at));
     match g.sought {
         Sought::Skin => {
             let share = |s: f64| g.tone.share(pixel(s));
@@ -199,6 +229,9 @@ fn cause(p: Point, out: Point, g: &Ground, depth: &[f32], votes: &[u8]) -> Optio
                 return None;
             }
         }
+    }
+    if g.apart.is_none() && g.sought == Sought::Skin {
+        return None;
     }
     // In a narrow gap the network sees nothing: there the colours alone speak, and they are clear.
     let reach = ASTRAY * g.belief.grain;

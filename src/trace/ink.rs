@@ -19,6 +19,8 @@ const LEAST_LINE: f64 = 6.0;
 const REACHES: f64 = 4.0;
 /// Ink is at most so many times as light as the tape (or, light ink on dark tape, the tape as the ink).
 const INK: f64 = 0.72;
+/// A pale stroke's own pixels, and its darkest, are at most so light.
+const PALE: (f64, f64) = (0.85, 0.78);
 /// What is wider than this across is no stroke of a pen, mm.
 const BROADEST: f64 = 12.0;
 
@@ -96,12 +98,26 @@ pub(super) fn relief(grey: &GrayImage, mm: f64, mask: &Mask, core: &GrayImage, d
 
 fn strokes(grey: &GrayImage, mm: f64, mask: &Mask, core: &GrayImage, darker: bool) -> GrayImage {
     let (level, depth) = relief(grey, mm, mask, core, darker);
-    let mut out = GrayImage::new(core.width(), core.height());
-    for ((out, level), depth) in out.iter_mut().zip(level.iter()).zip(depth.iter()) {
-        let (level, depth) = (f64::from(*level), f64::from(*depth));
-        let is_ink = if darker { depth > (1.0 - INK) * level && depth > 8.0 } else { (255.0 - level + depth) * INK > 255.0 - level + 3.0 };
-        if is_ink {
-            *out = 255;
+    let (w, h) = core.dimensions();
+    let at = |x: u32, y: u32| (f64::from(level.get_pixel(x, y)[0]), f64::from(depth.get_pixel(x, y)[0]));
+    let is_ink = |x: u32, y: u32, share: f64| {
+        let (level, depth) = at(x, y);
+        if darker { depth > (1.0 - share) * level && depth > 6.0 } else { (255.0 - level + depth) * share > 255.0 - level + 3.0 }
+    };
+    // A thin pen, blurred, is pale: a long stroke counts if a part of it is dark.
+    let mut done = GrayImage::new(w, h);
+    let mut out = GrayImage::new(w, h);
+    for (x, y) in (0..h).flat_map(|y| (0..w).map(move |x| (x, y))) {
+        if core.get_pixel(x, y)[0] == 0 || done.get_pixel(x, y)[0] > 0 || !is_ink(x, y, PALE.1) {
+            continue;
+        }
+        let pixels = flood(&mut done, x, y, true, |x, y| core.get_pixel(x, y)[0] > 0 && is_ink(x, y, PALE.0));
+        let dark = pixels.iter().filter(|p| is_ink(p.0, p.1, INK)).count();
+        let (left, right) = pixels.iter().fold((u32::MAX, 0), |b, p| (b.0.min(p.0), b.1.max(p.0)));
+        let (top, bottom) = pixels.iter().fold((u32::MAX, 0), |b, p| (b.0.min(p.1), b.1.max(p.1)));
+        let long = libm::hypot(f64::from(right - left), f64::from(bottom - top)) * mm > LEAST_CUT;
+        if long || 3 * dark > pixels.len() {
+            pixels.iter().for_each(|&(x, y)| out.put_pixel(x, y, Luma([255])));
         }
     }
     out

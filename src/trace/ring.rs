@@ -9,7 +9,7 @@ use crate::geometry::{Path, Point, Ring, point, ring_area};
 use imageproc::contours::{BorderType, Contour, find_contours};
 
 /// What runs along a ring.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Along {
     /// The edge of a patch.
     Edge,
@@ -137,12 +137,12 @@ fn ink(depth: &Tone, mm: f64, at: Point, normal: Point) -> Option<Point> {
 const LEAST_INK: f64 = 14.0;
 
 /// The tips of darts and other sharp corners, which blur shortens, put back where their straight sides meet.
-pub(super) fn sharpened(ring: &Ring) -> Ring {
+///
+/// `closed` is the width below which a corner may be closed by blur, or by the pen, mm.
+pub(super) fn sharpened(ring: &Ring, closed: f64) -> Ring {
     /// So far from the tip the sides are taken for straight, mm: from the first to the last of the lengths that holds.
     const FROM: f64 = 5.0;
     const TO: [f64; 4] = [45.0, 32.0, 24.0, 18.0];
-    /// Width below which a corner may be closed by blur, mm.
-    const CLOSED: f64 = 2.2;
     let n = ring.len();
     if n < 60 {
         return ring.clone();
@@ -186,8 +186,8 @@ pub(super) fn sharpened(ring: &Ring) -> Ring {
         let tip = a.middle + a.along * ((b.middle - a.middle).cross(b.along) / cross);
         // Blur closes the last of a corner, where it is narrower than this; what is further off is a corner that bends.
         let wedge = libm::atan2(cross.abs(), a.along.dot(b.along).abs());
-        let lost = CLOSED / (2.0 * libm::tan(wedge / 2.0)).max(0.1);
-        if wedge < 75_f64.to_radians() && tip.distance(ring[i]) < lost.min(16.0) {
+        let lost = closed / (2.0 * libm::tan(wedge / 2.0)).max(0.1);
+        if wedge < 75_f64.to_radians() && tip.distance(ring[i]) < lost.min(7.5 * closed) {
             for k in 1..=back {
                 out[(i + n - k) % n] = None;
             }

@@ -5,19 +5,19 @@ use super::belief::{Belief, Sought};
 use super::camera::View;
 use super::corners::{Between, EdgeRequest, MeasuredLength, clockwise, named_corners};
 use super::flat::{Flat, flatten};
-use super::doubt::{Doubt, Ground, doubts_of};
+use super::doubt::{Doubt, Ground, areas_of, doubts_of};
 use super::find::{Found, Hint, find, main_piece, share_of};
 use super::grey::{greyed, smoothed};
 use super::ink::{Lines, depth_of, foot, ink_of, inside_net, lines, middle_line};
 use super::part::{Part, parts};
-use super::patch::{Gap, Mask, NarrowGap, Patch, fill_slits};
+use super::patch::{Gap, Mask, NarrowGap, Patch, fill_slits, flood};
 use super::shed::inside;
 use super::plane::{Plane, by_cards, by_rectangle, resolution};
 use super::ring::{Along, rings, sharpened, simplified, uncrossed};
 use super::template::Template;
 use super::tone::Tone;
 use crate::fault::{Fault, Faults};
-use crate::geometry::{Path, Point, Ring, point, ring_area, ring_bounds, ring_contains};
+use crate::geometry::{Path, Point, Ring, point, ring_area, ring_bounds};
 use crate::outline::{Draft, Outline};
 use crate::run::{Phase, Run};
 use crate::units::counted;
@@ -246,17 +246,17 @@ fn template(
     if letters.is_not(&given[0].letter) {
         return Ok(None);
     }
-    let (mut ink, darker) = ink_of(smooth, flat.mm, &patch.mask);
     let mut tone = patch.tone.clone();
     let mut part = found.part.clone();
     let answered = |k: usize| letters.gap(&letters.next(k));
-    let (outline_of, mask, gaps) = match options.net {
+    let (outline_of, mut mask, gaps, ink) = match options.net {
         NetLine::Edge => {
             let gaps = fill_slits(&mut patch.mask.image, flat.mm, options.gaps, &answered);
-            (Along::Edge, patch.mask.clone(), gaps)
+            (Along::Edge, patch.mask.clone(), gaps, None)
         }
         NetLine::Ink => {
             fill_slits(&mut patch.mask.image, flat.mm, Some(Gap::Slit), &|_| None);
+            let (ink, darker) = ink_of(smooth, flat.mm, &patch.mask);
             let Some((mut mask, depth, seen)) = inside_line(view, &patch, insides, &ink, darker) else {
                 return Err(Fault::new(
                     "no closed inked line runs round inside the skin",
@@ -264,9 +264,10 @@ fn template(
                 )
                 .into());
             };
-            let gaps = fill_slits(&mut mask.image, flat.mm, options.gaps, &answered);
+            // What runs in between two inked lines is a dart: a relief cut is one line.
+            let gaps = fill_slits(&mut mask.image, flat.mm, options.gaps.or(Some(Gap::Dart)), &answered);
             (tone, part) = (depth, seen);
-            (Along::Ink, mask, gaps)
+            (Along::Ink, mask, gaps, Some(ink))
         }
     };
     let place = |p: Point| flat.plane(p + point(f64::from(mask.x), f64::from(mask.y)));
@@ -274,22 +275,9 @@ fn template(
         given.push(letters.give(if gap.kind == Gap::Slit { Kind::Slit } else { Kind::Dart }, place(gap.at)));
     }
     gaps_hold(&gaps, &given[1..], warnings)?;
-    let (outer, holes) = rings(flat, &tone, &mask, outline_of);
-    let Some(outer) = outer.filter(|r| r.len() > 8) else {
-        return Err(Fault::new("a patch has no clear edge", "take the photo again, sharper and with more light").into());
-    };
-    let fewer = |ring: &Ring| {
-        let mut ring = uncrossed(&simplified(&uncrossed(&sharpened(&uncrossed(ring))), options.tolerance));
-        if ring_area(&ring) < 0.0 {
-            ring.reverse();
-        }
-        ring
-    };
-    let net = fewer(&outer);
-    let mut holes: Vec<Ring> = holes.iter().map(fewer).filter(|h| ring_area(h) > 30.0).collect();
-    holes.retain(|hole| {
-        let at = ring_bounds(hole).map_or(hole[0], |b| b.centre());
-        let sure = options.net == NetLine::Ink || found.sorted.is_none() || is_hole(view, hole);
+    for pixels in holes_of(&mask, LEAST_HOLE / (flat.mm * flat.mm)) {
+        let at = place(pixels.iter().fold(point(0.0, 0.0), |a, p| a + point(f64::from(p.0), f64::from(p.1))) * (1.0 / pixels.len() as f64));
+        let sure = options.net == NetLine::Ink || found.part.is_none() || is_hole(view, &mask, &pixels);
         let yes = letters.hole(&letters.next(0)).unwrap_or(sure);
         let letter = letters.give(if yes { Kind::Hole } else { Kind::NoHole }, at);
         if !sure && letters.hole(&letter.letter).is_none() {
@@ -298,8 +286,29 @@ fn template(
             warnings.push(Fault::new(what, remedy).at("hole", at.x, at.y));
         }
         given.push(letter);
-        yes
-    });
+        if !yes {
+            pixels.iter().for_each(|&(x, y)| mask.image.put_pixel(x, y, image::Luma([255])));
+        }
+    }
+    if options.net == NetLine::Edge {
+        patch.mask = mask.clone();
+    }
+    let mut ink = ink.unwrap_or_else(|| ink_of(smooth, flat.mm, &patch.mask).0);
+    let (outer, holes) = rings(flat, &tone, &mask, outline_of);
+    let Some(outer) = outer.filter(|r| r.len() > 8) else {
+        return Err(Fault::new("a patch has no clear edge", "take the photo again, sharper and with more light").into());
+    };
+    // A pen closes a narrow corner sooner than blur does.
+    let closed = if options.net == NetLine::Edge { 2.2 } else { 3.6 };
+    let fewer = |ring: &Ring| {
+        let mut ring = uncrossed(&simplified(&uncrossed(&sharpened(&uncrossed(ring), closed)), options.tolerance));
+        if ring_area(&ring) < 0.0 {
+            ring.reverse();
+        }
+        ring
+    };
+    let net = fewer(&outer);
+    let holes: Vec<Ring> = holes.iter().map(fewer).filter(|h| ring_area(h) > LEAST_HOLE).collect();
     if options.net == NetLine::Ink {
         without(&mut ink, flat, &patch.mask, &net, 2.0);
     }
@@ -329,10 +338,14 @@ fn template(
     let outline = Outline::new(Draft { net: net.clone(), holes: holes.clone(), ..Draft::default() })?;
     let mut doubts = Vec::new();
     if let Some(part) = &part {
-        let apart = |p: Point| found.sorted.as_ref().map_or(50.0, |s| s.apart(p.x, p.y));
+        let apart = found.sorted.as_ref().map(|s| move |p: Point| s.apart(p.x, p.y));
+        let apart = apart.as_ref().map(|a| a as &dyn Fn(Point) -> f64);
         let sought = if options.net == NetLine::Edge { Sought::Skin } else { Sought::Inside };
-        let held = Ground { flat, belief, part, sought, tone: &tone, apart: &apart, cards: view.cards };
+        let held = Ground { flat, belief, part, sought, tone: &tone, apart, cards: view.cards };
         doubts = std::iter::once(outline.net()).chain(outline.holes()).flat_map(|r| doubts_of(r, &held)).collect();
+        if apart.is_some() || options.net == NetLine::Ink {
+            doubts.extend(areas_of(outline.net(), outline.holes(), &held));
+        }
         trusted(&doubts, outline.net(), view.blur, warnings)?;
     }
     if let NetLine::Edge = options.net
@@ -355,6 +368,8 @@ fn template(
     }))
 }
 
+/// Holes of less than this are ink, mm².
+const LEAST_HOLE: f64 = 30.0;
 /// Slits shorter than this are no relief cuts, mm.
 const LEAST_SLIT: f64 = 9.0;
 
@@ -380,27 +395,32 @@ fn slit(flat: &Flat, patch: &Patch, ink: &mut GrayImage, pixels: &[(u32, u32)], 
     Some(line)
 }
 
-/// True if the network sees no skin in a hole that colour shows, or the hole is too small for it and clear in colour.
-fn is_hole(view: &Sight, hole: &Ring) -> bool {
-    let Some(b) = ring_bounds(hole) else { return false };
-    let Sight { flat, belief, .. } = view;
-    let (mut sum, mut count) = (0.0, 0.0);
-    let steps = |length: f64| (length / belief.mm).ceil().max(1.0) as usize;
-    for i in 0..=steps(b.width()) {
-        for k in 0..=steps(b.height()) {
-            let p = b.min + point(i as f64 * belief.mm, k as f64 * belief.mm);
-            if ring_contains(hole, p) {
-                let q = flat.pixel(p);
-                sum += f64::from(belief.skin[belief.cell(q.x, q.y)]);
-                count += 1.0;
-            }
+/// The black pieces within a mask's white, of at least so many pixels.
+fn holes_of(mask: &Mask, least: f64) -> Vec<Vec<(u32, u32)>> {
+    let (w, h) = mask.image.dimensions();
+    let mut done = GrayImage::new(w, h);
+    let black = |x: u32, y: u32| mask.image.get_pixel(x, y)[0] == 0;
+    flood(&mut done, 0, 0, false, black);
+    let mut out = Vec::new();
+    for (x, y) in (0..h).flat_map(|y| (0..w).map(move |x| (x, y))) {
+        let pixels = flood(&mut done, x, y, false, black);
+        if pixels.len() as f64 > least {
+            out.push(pixels);
         }
     }
-    if count == 0.0 {
-        return false;
-    }
-    let small = ring_area(hole).abs() < (4.0 * belief.grain).powi(2);
-    sum / count < if small { 0.8 } else { 0.5 }
+    out
+}
+
+/// True if the network sees no skin in a hole that colour shows.
+fn is_hole(view: &Sight, mask: &Mask, pixels: &[(u32, u32)]) -> bool {
+    let Sight { flat, belief, .. } = view;
+    let sum: f64 = pixels
+        .iter()
+        .map(|&(x, y)| f64::from(belief.at(&belief.skin, f64::from(x + mask.x), f64::from(y + mask.y))))
+        .sum();
+    // A small hole is blurred in a small copy.
+    let small = pixels.len() as f64 * flat.mm * flat.mm < (4.0 * belief.grain).powi(2);
+    sum / (pixels.len() as f64) < if small { 0.8 } else { 0.5 }
 }
 
 /// The pixel about which a mask lies.
