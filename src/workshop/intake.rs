@@ -79,7 +79,7 @@ fn keep(dir: &Path, name: &str, bytes: &[u8]) -> Result<String, Faults> {
 }
 
 fn take_photo(dir: &Path, name: &str, bytes: &[u8], lay: Lay, ids: &[String]) -> Result<Taken, Faults> {
-    let grey = read_photo(bytes).map_err(|f| Faults::from(f.in_file(Path::new(name))))?;
+    let photo = read_photo(bytes).map_err(|f| Faults::from(f.in_file(Path::new(name))))?;
     let kept = keep(dir, name, bytes)?;
     let stem = kept.rsplit_once('.').map_or(kept.as_str(), |n| n.0).to_string();
     let options = Options {
@@ -91,8 +91,11 @@ fn take_photo(dir: &Path, name: &str, bytes: &[u8], lay: Lay, ids: &[String]) ->
         lengths: Vec::new(),
         gaps: None,
         rectangle: None,
+        at: None,
+        around: None,
+        answers: Vec::new(),
     };
-    let tracing = trace::trace(&[(dir.join(&kept), grey)], &options).map_err(|f| f.in_file(Path::new(&kept)))?;
+    let tracing = trace::trace(&[(dir.join(&kept), photo)], &options).map_err(|f| f.in_file(Path::new(&kept)))?;
     let word = |yes: bool, a: &str, b: &str| if yes { a.to_string() } else { b.to_string() };
     let mut notes = vec![format!(
         "Traced from {kept}. In the job: taken_off = \"{}\", inked_side = \"{}\".",
