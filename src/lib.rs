@@ -27,3 +27,4 @@ pub mod stock;
 pub mod trace;
 pub mod units;
 pub mod verify;
+pub mod workshop;

@@ -1,5 +1,6 @@
 //! `warpwise`: arguments in, exit status out.
 
+mod bench;
 mod cli;
 
 use std::process::ExitCode;

@@ -114,6 +114,12 @@ pub fn unplaced(jobs: &[Job], sets: u32) -> Plan {
     frame_of_plan(jobs, &[], sets, &Run::new(Stop::Effort(0)).with_seed(0))
 }
 
+/// The plan of prepared jobs before anything is placed: what figures of the laminate and pictures of plies need.
+pub fn without_layouts(prepared: &[PreparedJob<'_>]) -> Plan {
+    let jobs: Vec<Job> = prepared.iter().map(|p| p.job.clone()).collect();
+    frame_of_plan(&jobs, prepared, 1, &Run::new(Stop::Effort(0)).with_seed(0))
+}
+
 /// Plans every cloth of the jobs on the rolls that the jobs describe, and verifies the whole.
 ///
 /// # Errors

@@ -12,6 +12,8 @@ from canvas import HEIGHT, WIDTH, ellipse, fill, turned
 W2, H2 = WIDTH // 2, HEIGHT // 2
 U, V = np.meshgrid(np.linspace(-1, 1, W2, dtype=np.float32), np.linspace(-0.75, 0.75, H2, dtype=np.float32))
 LEVELS = 2048
+# Shadows are drawn for a picture 960 pixels wide.
+SCALE = WIDTH / 960
 
 
 def tint(rng, spread):
@@ -39,7 +41,7 @@ def bars(rng):
         step, share = rng.uniform(80, 450), rng.uniform(0.1, 0.6)
         while at < 800:
             w = step * share * rng.uniform(0.5, 1.5)
-            fill(m, turned([[at, -1500], [at + w, -1500], [at + w, 1500], [at, 1500]], a, (WIDTH / 2, HEIGHT / 2)))
+            fill(m, turned(np.array([[at, -1500], [at + w, -1500], [at + w, 1500], [at, 1500]]) * SCALE, a, (WIDTH / 2, HEIGHT / 2)))
             at += step * rng.uniform(0.6, 1.4)
         a += math.pi / 2 + rng.normal(0, 0.2)
     return m if rng.random() < 0.6 else 255 - m
@@ -51,7 +53,7 @@ def person(rng):
     at, a, k = (
         rng.uniform([0.1 * WIDTH, 0.1 * HEIGHT], [0.9 * WIDTH, 0.9 * HEIGHT]),
         rng.uniform(0, 2 * math.pi),
-        rng.uniform(0.6, 2.0),
+        rng.uniform(0.6, 2.0) * SCALE,
     )
     put = lambda p: fill(m, turned(np.asarray(p) * k, a, at))
     put(ellipse(0, 0, 70, 85))
@@ -68,11 +70,11 @@ def blot(rng):
     m = np.zeros((HEIGHT, WIDTH), np.uint8)
     for _ in range(rng.integers(1, 5)):
         p = turned(
-            np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * rng.uniform([30, 60], [250, 900]),
+            np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * rng.uniform([30, 60], [250, 900]) * SCALE,
             rng.uniform(0, 6.3),
             rng.uniform([0, 0], [WIDTH, HEIGHT]),
         )
-        fill(m, p if rng.random() < 0.6 else ellipse(*rng.uniform([0, 0], [WIDTH, HEIGHT]), *rng.uniform(30, 300, 2)))
+        fill(m, p if rng.random() < 0.6 else ellipse(*rng.uniform([0, 0], [WIDTH, HEIGHT]), *(rng.uniform(30, 300, 2) * SCALE)))
     return m
 
 

@@ -34,10 +34,10 @@ def lay_cards(rng, reach, corner=False):
     return out
 
 
-def sample(seed):
-    """480 x 640 x 6 bytes: red, green, blue, class, share of skin, share inside of an inked net line."""
+def compose(seed, most=1300):
+    """The canvas with its camera, and the photo, from a seed; the template is at most about so many mm long."""
     rng = np.random.default_rng(seed)
-    size = math.exp(rng.uniform(math.log(110), math.log(1300)))
+    size = math.exp(rng.uniform(math.log(110), math.log(most)))
     tape = skin.Tape.any(rng)
     main = skin.template(rng, size, tape)
     body = np.concatenate(main.rings) if main.rings else main.net
@@ -91,7 +91,12 @@ def sample(seed):
         p = spot(rng.choice([90, 90, 10]))
         if p is not None:
             things.any_thing(rng, canvas, p, rng.uniform(0, 2 * math.pi))
-    photo = light.develop(rng, canvas.rgb, canvas.gloss)
+    return canvas, light.develop(rng, canvas.rgb, canvas.gloss)
+
+
+def sample(seed):
+    """480 x 640 x 6 bytes: red, green, blue, class, share of skin, share inside of an inked net line."""
+    canvas, photo = compose(seed)
     down = lambda m: cv2.resize(m, (OUT_WIDTH, OUT_HEIGHT), interpolation=cv2.INTER_AREA)
     share, inside, ink, card = (np.clip(down(m), 0, 1) for m in (canvas.skin, canvas.inside, canvas.ink, canvas.card))
     label = np.where(card > 0.5, CARD, np.where(share > 0.5, np.where(ink > 0.3, INK, SKIN), GROUND))

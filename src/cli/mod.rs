@@ -1,6 +1,7 @@
 //! The command line: one file a command; each parses, calls the library and prints.
 
 mod ask;
+mod bench;
 mod check;
 mod demo;
 mod estimate;
@@ -59,6 +60,8 @@ enum Command {
     Layup(layup::Layup),
     /// Write the sheets of a plan again: cut sheets as SVG, PDF or DXF, templates, placement sheet, labels
     Sheets(sheets::Sheets),
+    /// Do the whole job on a page in the browser
+    Bench(bench::Bench),
     /// The ledger of rolls, offcuts and dated consumables
     Stock(stock::Stock),
 }
@@ -95,6 +98,7 @@ impl Command {
             Command::Estimate(command) => command.run(),
             Command::Layup(command) => command.run(),
             Command::Sheets(command) => command.run(),
+            Command::Bench(command) => command.run(),
             Command::Stock(command) => command.run(),
         }
     }

@@ -9,9 +9,10 @@ use clap::Args;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 use warpwise::fault::Fault;
-use warpwise::run::{Phase, Run};
+use warpwise::run::Run;
 use warpwise::verify::Verified;
-use warpwise::{job, layup, plan, sheet};
+use warpwise::workshop::plan_files;
+use warpwise::{job, plan, sheet};
 
 /// `warpwise nest`.
 #[derive(Args)]
@@ -61,7 +62,7 @@ pub fn plan_and_write(jobs: &[PathBuf], out: &Path, search: &Search) -> Result<(
 
 /// Draws everything and writes the plan folder. If that fails in any way, the plan itself is saved elsewhere, and the place said.
 pub fn write(out: &Path, plan: &Verified, run: &Run<'_>, bar: &Bar, quiet: bool) -> Result<(), Failure> {
-    let drawn = catch_unwind(AssertUnwindSafe(|| files(plan, run))).map_err(|_| Failure::Machine(defect().into()));
+    let drawn = catch_unwind(AssertUnwindSafe(|| plan_files(plan, run))).map_err(|_| Failure::Machine(defect().into()));
     let written = drawn.and_then(|files| {
         let files = files.map_err(|f| Failure::Stopped(f.into()))?;
         plan::folder::write(out, &files).map_err(Failure::Machine)
@@ -101,36 +102,4 @@ fn saved_elsewhere(out: &Path, plan: &Verified) -> Option<PathBuf> {
         (0..100).map(name).find(|path| path.symlink_metadata().is_err())
     };
     places.iter().filter_map(named).find(|path| write_file(path, json.as_bytes()).is_ok())
-}
-
-/// Everything a plan folder holds.
-fn files(plan: &Verified, run: &Run<'_>) -> Result<Vec<(PathBuf, Vec<u8>)>, Fault> {
-    let done = std::cell::Cell::new(0.0);
-    let step = || {
-        run.tell(Phase::Writing, Some(done.get()));
-        done.set(done.get() + 0.1);
-        run.check(Phase::Writing)
-    };
-    step()?;
-    let sections: Vec<sheet::Section> = sheet::mosaic_section(plan).into_iter().chain([sheet::layup_section(plan)]).collect();
-    let mut files = vec![(PathBuf::from("plan.json"), plan::to_json(plan.plan()).into_bytes())];
-    step()?;
-    files.push((PathBuf::from("report.html"), sheet::report(plan, &sections).into_bytes()));
-    files.push((PathBuf::from("pieces.csv"), sheet::pieces_table(plan).into_bytes()));
-    step()?;
-    files.push((PathBuf::from("overview.svg"), sheet::overview(plan).into_bytes()));
-    files.extend(sheet::patches_table(plan).map(|t| (PathBuf::from("patches.csv"), t.into_bytes())));
-    let sheets: [&dyn Fn() -> Vec<sheet::Written>; 5] = [
-        &|| sheet::cut_sheets(plan, None),
-        &|| sheet::mosaic_sheets(plan),
-        &|| sheet::printed_mosaics(plan, None),
-        &|| vec![sheet::placement_sheet(plan, None)],
-        &|| vec![sheet::layup_sheet(plan, &layup::When::default())],
-    ];
-    for drawn in sheets {
-        step()?;
-        files.extend(drawn().into_iter().map(|file| (Path::new("sheets").join(file.name), file.bytes)));
-    }
-    step()?;
-    Ok(files)
 }

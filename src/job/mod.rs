@@ -32,3 +32,4 @@ pub use mosaic::Mosaic;
 pub use place::placed;
 pub use scaffold::scaffold;
 pub use schema::schema_json;
+pub(crate) use templates::point_within;

@@ -265,7 +265,7 @@ fn boxed(outline: &Outline) -> String {
 }
 
 /// A point well inside a ring: in the middle of the widest stretch at half its height.
-pub(super) fn point_within(ring: &[Point]) -> Point {
+pub(crate) fn point_within(ring: &[Point]) -> Point {
     let Some(bounds) = ring_bounds(ring) else { return point(0.0, 0.0) };
     let y = bounds.centre().y;
     let mut xs: Vec<f64> = Vec::new();

@@ -22,6 +22,8 @@ const MOST_PIECES: usize = 120;
 
 /// Rings nearer to each other than this touch, mm: a grid step.
 const TOUCH: f64 = 0.001;
+/// What corners rounded to the grid take from the width of a strip as wide as the least, mm.
+const ROUNDING: f64 = 0.005;
 /// Half the side of the square taken away where they do, mm.
 const PINCH: f64 = 0.5;
 
@@ -92,7 +94,8 @@ fn left_of_stretch(stock: &PlanStock, [from, to]: [f64; 2], least_width: f64) ->
     let (selvedges, flaws) = (selvedges(stock), anticlockwise(&stock.flaws));
     let remaining = difference(cloth.iter().copied(), pieces.iter().copied().chain(&selvedges).chain(&flaws));
     let handy: Vec<Region> = remaining.into_iter().flat_map(|r| handy(r, least_width)).collect();
-    let offcuts: Vec<Offcut> = handy.into_par_iter().flat_map(|r| opened(&[r], least_width)).filter_map(offcut).collect();
+    let offcuts: Vec<Offcut> =
+        handy.into_par_iter().flat_map(|r| opened(&[r], least_width)).filter_map(|r| offcut(r, least_width)).collect();
     let taken = offcuts.iter().flat_map(|o| std::iter::once(&o.outline).chain(&o.holes));
     let waste = difference(cloth, pieces.iter().copied().chain(taken));
     LeftOver { offcuts_area: offcuts.iter().map(|o| o.area).sum(), waste_area: area(&waste), offcuts, waste, ..LeftOver::default() }
@@ -149,10 +152,13 @@ fn opened(remaining: &[Region], width: f64) -> Vec<Region> {
     }
     let core = grown(remaining, -half, LineJoin::Round(ROUND));
     let full = grown(&core, half, LineJoin::Miter(SHARPEST));
-    let within = intersection(full.iter().flat_map(Region::rings), remaining.iter().flat_map(Region::rings));
-    // A sharp corner may reach through a thin piece: such shards hold no disc of that width.
-    let disc = std::f64::consts::PI * half * half;
-    apart(within).into_iter().filter(|r| r.area() >= 0.95 * disc).collect()
+    apart(intersection(full.iter().flat_map(Region::rings), remaining.iter().flat_map(Region::rings)))
+}
+
+/// Whether a disc of the given diameter fits into a region. It does not into the shards of sharp corners that reach through a thin piece.
+fn holds_disc(region: &Region, width: f64) -> bool {
+    let inset = width / 2.0 - ROUNDING;
+    inset <= 0.0 || !grown(std::slice::from_ref(region), -inset, LineJoin::Round(ROUND)).is_empty()
 }
 
 /// Regions parted where their boundaries touch.
@@ -212,11 +218,14 @@ fn grown(regions: &[Region], by: f64, join: LineJoin<f64>) -> Vec<Region> {
         .collect()
 }
 
-/// A region as an offcut; of one that no ledger would take, its largest rectangle.
-fn offcut(region: Region) -> Option<Offcut> {
+/// A region as an offcut; of one that no ledger would take, its largest rectangle. None where it is nowhere as wide as `least_width`.
+fn offcut(region: Region, least_width: f64) -> Option<Offcut> {
     let b = largest_rectangle(&region)?;
     let draft = Draft { net: region.outline.clone(), holes: region.holes.clone(), ..Draft::default() };
     let region = if Outline::new(draft).is_ok() { region } else { Region::solid(rectangle_ring(b.min, b.max)) };
+    if !holds_disc(&region, least_width) {
+        return None;
+    }
     let on_grid = crate::units::snap;
     let area = on_grid(region.area());
     let largest_rectangle = [b.min.x, b.min.y, on_grid(b.width()), on_grid(b.height())];
@@ -347,6 +356,27 @@ mod tests {
         let total = left.pieces_area + left.offcuts_area + left.waste_area;
         assert!((total - 500_000.0).abs() < 1.0, "{total}");
         assert!(left.offcuts.iter().all(|o| o.area >= 150_000.0 - 1.0));
+    }
+
+    /// Sharp corners that reach through thin pieces from both sides were kept if they had the area of a disc: a reader of the plan found no
+    /// place as wide as asked.
+    #[test]
+    fn a_strip_too_narrow_between_two_sharp_corners_is_waste() {
+        let wedge = |x: &dyn Fn(f64) -> f64, y: f64| {
+            let a = 0.252_f64.tan();
+            let at = |along: f64, side: f64| point(x(along), y + side * a * (58.7 - along)).snapped();
+            let ring = vec![at(-300.0, -1.0), at(-1.0, -1.0), at(-1.0, 1.0), at(-300.0, 1.0)];
+            Region::solid(anticlockwise(&[ring]).remove(0))
+        };
+        let strip = Region::solid(rectangle(0.0, -200.0, 39.0, 400.0));
+        let remaining = [wedge(&|x| x, 0.0), strip, wedge(&|x| 39.0 - x, 20.0)];
+        let parts = opened(&remaining, 40.0);
+        let disc = std::f64::consts::PI * 400.0;
+        let on_strip = |r: &Region| r.bounds().is_some_and(|b| (0.0..=39.0).contains(&b.min.x) && b.max.x <= 39.0);
+        assert!(parts.iter().any(|r| on_strip(r) && r.area() > 0.95 * disc), "{parts:?}");
+        let offcuts: Vec<Offcut> = parts.into_iter().filter_map(|r| offcut(r, 40.0)).collect();
+        assert_eq!(offcuts.len(), 2);
+        assert!(offcuts.iter().all(|o| o.area > 10.0 * disc));
     }
 
     #[test]

@@ -31,7 +31,7 @@ pub use corners::{Between, Corner, EdgeRequest, MeasuredLength, named_corners};
 pub use ink::{LEAST_ARROW, LEAST_CUT};
 pub use patch::Gap;
 pub use photo::{MOST_BYTES, MOST_PIXELS, read_photo};
-pub use picture::check_picture;
+pub use picture::{check_picture, plane_picture};
 pub(crate) use ring::{simplified, simplified_line};
 pub use stations::{is_station_table, read_stations};
 pub use template::{Template, drawing};

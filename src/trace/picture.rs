@@ -43,6 +43,14 @@ pub fn check_picture(tracing: &Tracing) -> String {
     out
 }
 
+/// The photo seen from straight above, around templates and cards, as JPEG; and the box of the plane it shows, mm, y up.
+pub fn plane_picture(tracing: &Tracing) -> Option<(Bounds, Vec<u8>)> {
+    let mut points: Vec<Point> = tracing.cards.concat();
+    points.extend(tracing.templates.iter().flat_map(|t| &t.net));
+    let b = ring_bounds(&points)?;
+    photo(tracing, &Bounds { min: b.min - point(MARGIN, MARGIN), max: b.max + point(MARGIN, MARGIN) })
+}
+
 struct Pen {
     area: Bounds,
     /// One pen width, mm; words are in proportion.

@@ -20,6 +20,8 @@ pub struct Template {
     pub cuts: Vec<Path>,
     /// Other lines.
     pub marks: Vec<Path>,
+    /// Zones that no splice may enter; tracing finds none.
+    pub no_splice: Vec<Ring>,
     /// Corners, clockwise as seen.
     pub corners: Vec<Corner>,
     /// Parts of the net line and their kind.
@@ -100,6 +102,9 @@ pub fn drawing(templates: &[Template], notes: &[String]) -> String {
         }
         for (i, mark) in t.marks.iter().enumerate() {
             path("mark", i + 1, mark, false, "#888888");
+        }
+        for (i, zone) in t.no_splice.iter().enumerate() {
+            path("no-splice", i + 1, zone, true, "#888888");
         }
         out.push_str("  </g>\n");
     }

@@ -1,0 +1,88 @@
+// @ts-check
+// What every page does: notes put beside their fields, changes by others heard, a message taken away.
+import './drop-zone.js';
+import './plan-watch.js';
+import './layer-list.js';
+
+/** @type {any} */
+const htmx = /** @type {any} */ (window).htmx;
+
+/**
+ * Puts all notes of an answer where they belong: each beside its field, those without one at the foot.
+ * @param {string} answer
+ */
+function placeNotes(answer) {
+  const found = new DOMParser().parseFromString(answer, 'text/html').querySelector('template[data-notes]');
+  if (!(found instanceof HTMLTemplateElement)) return;
+  /** @type {Map<string, HTMLElement>} */
+  const notes = new Map();
+  for (const note of found.content.children) {
+    if (note instanceof HTMLElement) notes.set(note.dataset.for ?? '', note);
+  }
+  for (const slot of document.querySelectorAll('[data-slot]')) {
+    if (!(slot instanceof HTMLElement)) continue;
+    const key = slot.dataset.slot ?? '';
+    const note = notes.get(key);
+    notes.delete(key);
+    fill(slot, note ? note.innerHTML : '');
+    const field = document.getElementById(slot.id.replace(/-notes$/, ''));
+    if (field && note && note.hasAttribute('data-fault')) field.setAttribute('aria-invalid', 'true');
+    else field?.removeAttribute('aria-invalid');
+  }
+  // What this step has no field for stands where it has one: the rail says so.
+}
+
+/**
+ * @param {HTMLElement} place
+ * @param {string} html made by the server, its texts escaped there
+ */
+function fill(place, html) {
+  if (place.innerHTML === html) return;
+  place.innerHTML = html;
+  htmx.process(place);
+}
+
+document.addEventListener('htmx:afterRequest', (event) => {
+  const detail = /** @type {CustomEvent} */ (event).detail;
+  if (detail.xhr?.responseText) placeNotes(detail.xhr.responseText);
+  if (detail.successful) document.getElementById('message')?.replaceChildren();
+});
+
+// A choice that loads another page.
+document.addEventListener('change', (event) => {
+  const field = event.target;
+  if (field instanceof HTMLSelectElement && field.dataset.submits !== undefined) field.form?.submit();
+});
+
+/** Hears what is new about the job that is shown. */
+function watch() {
+  const tools = document.getElementById('tools');
+  if (!tools?.dataset.watch) return;
+  const source = new EventSource(tools.dataset.watch);
+  source.addEventListener('planning', (event) => {
+    document.dispatchEvent(new CustomEvent('planning', { detail: JSON.parse(event.data) }));
+  });
+  source.addEventListener('revision', (event) => {
+    // An answer to an edit of this page may be on its way still.
+    setTimeout(() => {
+      const seen = document.getElementById('rev');
+      if (!(seen instanceof HTMLInputElement) || seen.value === event.data) return;
+      const typing = document.activeElement instanceof HTMLInputElement && document.activeElement.type !== 'checkbox';
+      const view = document.getElementById('tools')?.dataset.view;
+      // Somebody who is typing is told when the edit is refused; what they typed stays.
+      if (!typing && view) htmx.ajax('GET', view, { target: '#step', swap: 'innerHTML' });
+    }, 700);
+  });
+  window.addEventListener('pagehide', () => source.close());
+}
+watch();
+
+// A list that is searched as one types.
+document.addEventListener('input', (event) => {
+  const field = event.target;
+  if (!(field instanceof HTMLInputElement) || field.type !== 'search') return;
+  const words = field.value.toLowerCase().split(/\s+/).filter(Boolean);
+  for (const entry of field.closest('search-list')?.querySelectorAll('[data-find]') ?? []) {
+    if (entry instanceof HTMLElement) entry.hidden = !words.every((word) => entry.dataset.find?.includes(word));
+  }
+});

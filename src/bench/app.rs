@@ -1,0 +1,55 @@
+//! The server's state: the workshop's folder and the jobs that are open.
+
+use super::guard::Guard;
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+use std::collections::HashMap;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use warpwise::fault::Faults;
+use warpwise::workshop::{Folder, OpenJob};
+
+/// What stands for the job in the workshop's own folder in an address.
+pub const ROOT_JOB: &str = "~";
+
+/// What every request works with.
+#[derive(Debug)]
+pub struct App {
+    /// The workshop.
+    pub folder: Folder,
+    /// Who may ask.
+    pub guard: Arc<Guard>,
+    jobs: Mutex<HashMap<String, Arc<Mutex<OpenJob>>>>,
+}
+
+impl App {
+    /// A server's state with no job open.
+    pub fn new(folder: Folder, guard: Arc<Guard>) -> App {
+        App { folder, guard, jobs: Mutex::default() }
+    }
+
+    /// The job of this name in an address, opened if it is not.
+    ///
+    /// # Errors
+    /// There is no such job.
+    pub fn job(&self, name: &str) -> Result<Arc<Mutex<OpenJob>>, Faults> {
+        let dir = self.folder.job(if name == ROOT_JOB { "" } else { name })?;
+        let mut jobs = self.jobs.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(open) = jobs.get(name) {
+            return Ok(Arc::clone(open));
+        }
+        let open = Arc::new(Mutex::new(OpenJob::open(&dir)?));
+        jobs.insert(name.to_string(), Arc::clone(&open));
+        Ok(open)
+    }
+}
+
+/// A lock that a defect elsewhere does not close for good: what it guards is written in one step.
+pub fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// Runs work that waits for files or reckons, beside the requests.
+pub async fn beside(work: impl FnOnce() -> Response + Send + 'static) -> Response {
+    let done = tokio::task::spawn_blocking(work).await;
+    done.unwrap_or_else(|_| (StatusCode::INTERNAL_SERVER_ERROR, "a defect of this program; nothing was changed\n").into_response())
+}

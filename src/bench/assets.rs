@@ -1,0 +1,31 @@
+//! What pages load: style, scripts, icon. All of it is in the program; nothing comes from elsewhere.
+
+use axum::extract::Path;
+use axum::http::{StatusCode, header};
+use axum::response::{IntoResponse, Response};
+
+macro_rules! asset {
+    ($name:literal, $kind:literal) => {
+        ($name, $kind, include_bytes!(concat!("../../assets/bench/", $name)).as_slice())
+    };
+}
+
+const ASSETS: [(&str, &str, &[u8]); 8] = [
+    asset!("page.css", "text/css; charset=utf-8"),
+    asset!("page.js", "text/javascript; charset=utf-8"),
+    asset!("htmx.min.js", "text/javascript; charset=utf-8"),
+    asset!("outline-editor.js", "text/javascript; charset=utf-8"),
+    asset!("plan-watch.js", "text/javascript; charset=utf-8"),
+    asset!("drop-zone.js", "text/javascript; charset=utf-8"),
+    asset!("layer-list.js", "text/javascript; charset=utf-8"),
+    asset!("icon.svg", "image/svg+xml"),
+];
+
+/// An asset by its name.
+pub async fn show(Path(name): Path<String>) -> Response {
+    match ASSETS.iter().find(|a| a.0 == name) {
+        // Of this very build: a page is loaded anew after an update.
+        Some((_, kind, bytes)) => ([(header::CONTENT_TYPE, *kind), (header::CACHE_CONTROL, "no-cache")], *bytes).into_response(),
+        None => StatusCode::NOT_FOUND.into_response(),
+    }
+}

@@ -1,0 +1,128 @@
+//! The first page: the jobs of the workshop, and what dates ask for.
+
+use super::app::{App, ROOT_JOB, beside};
+use super::frame::{address, faults, page, refused};
+use super::language;
+use super::words::Words;
+use axum::extract::{Form, Query, State};
+use axum::http::{HeaderMap, StatusCode, header};
+use axum::response::{IntoResponse, Redirect, Response};
+use maud::{Markup, html};
+use serde::Deserialize;
+use std::sync::Arc;
+use warpwise::ledger::Moment;
+use warpwise::workshop::{JobEntry, LEDGER_FILE, checked_name, read_stock};
+use warpwise::{job, sheet};
+
+/// The jobs, and a field for a new one.
+pub async fn show(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
+    let words = language(&headers);
+    beside(move || match app.folder.jobs() {
+        Ok(jobs) => page(&words, &folder_name(&app), html! {}, html! {}, main(&app, &words, &jobs, html! {})),
+        Err(list) => refused(&words, StatusCode::INTERNAL_SERVER_ERROR, &list),
+    })
+    .await
+}
+
+fn folder_name(app: &App) -> String {
+    app.folder.root().file_name().map_or_else(|| app.folder.root().display().to_string(), |n| n.to_string_lossy().into_owned())
+}
+
+fn main(app: &App, words: &Words, jobs: &[JobEntry], said: Markup) -> Markup {
+    html! {
+        h1 { (words.t("home.jobs")) }
+        p .quiet { (words.with("home.folder", &[&app.folder.root().display().to_string()])) }
+        (said)
+        @if jobs.is_empty() { p .lead { (words.t("home.empty")) } }
+        ul .jobs {
+            @for entry in jobs {
+                @let name = if entry.folder.is_empty() { ROOT_JOB } else { &entry.folder };
+                li { a .job href=(address(name, if entry.planned { "plan" } else { "templates" })) {
+                    b { @if entry.folder.is_empty() { (folder_name(app)) } @else { (entry.folder) } }
+                    span .quiet { (words.t(if entry.planned { "home.planned" } else { "home.not_planned" })) }
+                } }
+            }
+        }
+        form .inline method="post" action="/jobs" {
+            div .field { label for="name" { (words.t("home.new")) } input #name name="name" required maxlength="80" autocomplete="off"; }
+            button .add { "+ " (words.t("home.begin")) }
+        }
+        (dates(app))
+        aside .caution { p { (words.t("home.caution")) } }
+    }
+}
+
+/// What the dates in the ledger ask for today.
+fn dates(app: &App) -> Markup {
+    let file = app.folder.ledger();
+    if !file.exists() {
+        return html! {};
+    }
+    match read_stock(&file, &Moment::now()) {
+        Err(list) => faults(&list),
+        Ok(stock) => {
+            let ages = stock.rolls.iter().map(|r| (r.id(), r.age())).chain(stock.offcuts.iter().map(|o| (o.id(), o.age())));
+            let warnings: Vec<String> = ages
+                .filter_map(|(id, age)| age.warning(id, stock.day))
+                .chain(stock.consumables.iter().filter_map(|c| c.warning(stock.day)))
+                .map(|f| f.in_one_line())
+                .collect();
+            html! { @if !warnings.is_empty() { ul .faults { @for w in &warnings { li .note.warning { "! " (w) } } } } }
+        }
+    }
+}
+
+/// What the form for a new job sends.
+#[derive(Deserialize)]
+pub struct NewJob {
+    name: String,
+}
+
+/// Begins a job.
+pub async fn begin(State(app): State<Arc<App>>, headers: HeaderMap, Form(new): Form<NewJob>) -> Response {
+    let words = language(&headers);
+    beside(move || {
+        let name = new.name.trim();
+        let mut text = job::scaffold(name, &[]);
+        // The ledger of the workshop is where cloth is taken from.
+        if app.folder.ledger().exists() {
+            text = text.replace("# stock = \"../stock.sqlite\"", &format!("stock = \"../{LEDGER_FILE}\""));
+        }
+        match checked_name(name).and_then(|name| app.folder.begin(name, &text)) {
+            Ok(_) => Redirect::to(&address(name, "templates")).into_response(),
+            Err(list) => {
+                let jobs = app.folder.jobs().unwrap_or_default();
+                let shown = page(&words, &folder_name(&app), html! {}, html! {}, main(&app, &words, &jobs, faults(&list)));
+                (StatusCode::UNPROCESSABLE_ENTITY, shown).into_response()
+            }
+        }
+    })
+    .await
+}
+
+/// A chosen language.
+#[derive(Deserialize)]
+pub struct Chosen {
+    to: String,
+}
+
+/// Keeps the language for this browser.
+pub async fn language_of(to: &str) -> Response {
+    let code = Words::of(to).code;
+    let cookie = format!("warpwise_language={code}; Path=/; SameSite=Strict; Max-Age=31536000");
+    ([(header::SET_COOKIE, cookie)], Redirect::to("/")).into_response()
+}
+
+/// Chooses a language.
+pub async fn language_chosen(Query(chosen): Query<Chosen>) -> Response {
+    language_of(&chosen.to).await
+}
+
+/// The scale cards as a PDF to print.
+pub async fn card() -> Response {
+    beside(|| {
+        let pdf = sheet::card_pdf(sheet::CardPaper::A4, 4);
+        ([(header::CONTENT_TYPE, "application/pdf")], pdf).into_response()
+    })
+    .await
+}

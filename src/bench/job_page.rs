@@ -1,0 +1,264 @@
+//! The steps of a job, the edits made on them, and what a page hears while it is open.
+
+use super::app::{App, beside, locked};
+use super::fields::{Kind, entry, field_at, slot_of};
+use super::form::Form;
+use super::frame::{STEPS, address, faults, message, notes, page, rail, refused, standings, tools};
+use super::words::Words;
+use super::{language, plan_page, plies, sections, sheets_page};
+use axum::extract::{Form as Sent, Path, State};
+use axum::http::{HeaderMap, StatusCode};
+use axum::response::sse::{Event, KeepAlive, Sse};
+use axum::response::{Html, IntoResponse, Response};
+use futures_util::stream;
+use maud::{Markup, html};
+use serde::Deserialize;
+use std::convert::Infallible;
+use std::sync::Arc;
+use std::time::Duration;
+use warpwise::fault::Fault;
+use warpwise::workshop::{Edit, OpenJob, Refused, Revision};
+
+/// How often a watching page is told what is new.
+const EVERY: Duration = Duration::from_millis(100);
+
+/// A step of a job.
+pub async fn show(State(app): State<Arc<App>>, Path((job, step)): Path<(String, String)>, headers: HeaderMap) -> Response {
+    let words = language(&headers);
+    let part = headers.contains_key("hx-request");
+    beside(move || {
+        let Some(step) = STEPS.iter().find(|s| **s == step) else {
+            let fault = Fault::new(words.t("refused.nothing"), words.t("refused.look"));
+            return refused(&words, StatusCode::NOT_FOUND, &fault.into());
+        };
+        let open = match app.job(&job) {
+            Ok(open) => open,
+            Err(list) => return refused(&words, StatusCode::NOT_FOUND, &list),
+        };
+        let mut open = locked(&open);
+        if let Err(list) = open.draft.refresh() {
+            return refused(&words, StatusCode::INTERNAL_SERVER_ERROR, &list);
+        }
+        if part { whole_step(&words, &job, step, &mut open, html! {}) } else { whole_page(&words, &job, step, &mut open) }
+    })
+    .await
+}
+
+fn whole_page(words: &Words, job: &str, step: &str, open: &mut OpenJob) -> Response {
+    let checked = open.checked();
+    let standings = standings(open, &checked);
+    let title = checked.values.get("job.name").unwrap_or(job).to_string();
+    let main = main(words, job, step, open);
+    page(words, &title, rail(words, job, step, &standings), tools(words, job, step, open), main)
+}
+
+/// The step itself.
+fn main(words: &Words, job: &str, step: &str, open: &mut OpenJob) -> Markup {
+    let checked = open.checked();
+    let form = Form { words, job, view: step, checked: &checked };
+    match step {
+        "templates" => sections::templates(&form),
+        "cloths" => sections::cloths(&form),
+        "layers" => sections::layers(&form),
+        "plies" => plies::plies(&form),
+        "plan" => plan_page::plan(&form, open),
+        _ => sheets_page::sheets(&form, open),
+    }
+}
+
+/// The step, with the rail and the tools renewed beside it.
+pub fn whole_step(words: &Words, job: &str, step: &str, open: &mut OpenJob, said: Markup) -> Response {
+    let main = main(words, job, step, open);
+    let around = around(words, job, step, open);
+    Html(html! { (said) (main) (around) }.into_string()).into_response()
+}
+
+/// The rail and the tools, to be put in their places beside what was asked for.
+fn around(words: &Words, job: &str, step: &str, open: &mut OpenJob) -> Markup {
+    let checked = open.checked();
+    let standings = standings(open, &checked);
+    html! {
+        (rail(words, job, step, &standings))
+        (tools(words, job, step, open))
+    }
+}
+
+/// What an edit sends: an edit as JSON, or a key and what was typed.
+#[derive(Deserialize)]
+pub struct SentEdit {
+    rev: String,
+    view: String,
+    edit: Option<String>,
+    at: Option<String>,
+    #[serde(default)]
+    value: String,
+}
+
+/// Makes an edit. One of a single field renews the notes alone, so that what is being typed elsewhere stays.
+pub async fn edit(State(app): State<Arc<App>>, Path(job): Path<String>, headers: HeaderMap, Sent(sent): Sent<SentEdit>) -> Response {
+    let words = language(&headers);
+    beside(move || {
+        let edit = match (&sent.edit, &sent.at) {
+            (Some(edit), _) => {
+                serde_json::from_str::<Edit>(edit).map_err(|e| Fault::new(format!("this is no edit: {e}"), "load the page anew"))
+            }
+            (None, Some(at)) => edit_of(at, &sent.value),
+            _ => Err(Fault::new("this is no edit", "load the page anew")),
+        };
+        let edit = match edit {
+            Ok(edit) => edit,
+            Err(fault) => return message(StatusCode::BAD_REQUEST, faults(&fault.into())),
+        };
+        let single = sent.edit.is_none();
+        changed(&app, &words, &job, &sent.view, single, |open| open.draft.edit(&edit, &Revision::named(&sent.rev)))
+    })
+    .await
+}
+
+/// The edit that a typed value is.
+fn edit_of(at: &str, typed: &str) -> Result<Edit, Fault> {
+    let field = field_at(at).ok_or_else(|| Fault::new(format!("`{at}` is no field"), "load the page anew"))?;
+    Ok(match (field.kind, entry(field.kind, typed)) {
+        (Kind::Id, Some(_)) => Edit::Rename { at: at.into(), to: typed.trim().into() },
+        (_, Some(to)) => Edit::Set { at: at.into(), to },
+        (_, None) => Edit::Clear { at: at.into() },
+    })
+}
+
+/// What the fields beside a laid template send.
+#[derive(Deserialize)]
+pub struct LaidAs {
+    rev: String,
+    view: String,
+    layer: usize,
+    template: String,
+    #[serde(default)]
+    hands: String,
+    #[serde(default)]
+    copies: String,
+}
+
+/// Sets hands and copies of a template in a layer.
+pub async fn lay_as(State(app): State<Arc<App>>, Path(job): Path<String>, headers: HeaderMap, Sent(sent): Sent<LaidAs>) -> Response {
+    let words = language(&headers);
+    beside(move || {
+        let copies = sent.copies.trim();
+        let count = copies.parse::<u32>().ok();
+        if !copies.is_empty() && count.is_none() {
+            let fault = Fault::new(format!("`{copies}` is no number of copies"), "give a whole number from 1 to 1000");
+            return message(StatusCode::BAD_REQUEST, faults(&fault.into()));
+        }
+        let hands = Some(sent.hands.clone()).filter(|h| !h.is_empty());
+        let edit = Edit::LayAs { layer: sent.layer, template: sent.template.clone(), hands, copies: count };
+        changed(&app, &words, &job, &sent.view, false, |open| open.draft.edit(&edit, &Revision::named(&sent.rev)))
+    })
+    .await
+}
+
+/// What undo and redo send.
+#[derive(Deserialize)]
+pub struct Step {
+    rev: String,
+    view: String,
+}
+
+/// Takes the last edit back.
+pub async fn undo(State(app): State<Arc<App>>, Path(job): Path<String>, headers: HeaderMap, Sent(sent): Sent<Step>) -> Response {
+    let words = language(&headers);
+    beside(move || changed(&app, &words, &job, &sent.view, false, |open| open.draft.undo(&Revision::named(&sent.rev)))).await
+}
+
+/// Makes it again.
+pub async fn redo(State(app): State<Arc<App>>, Path(job): Path<String>, headers: HeaderMap, Sent(sent): Sent<Step>) -> Response {
+    let words = language(&headers);
+    beside(move || changed(&app, &words, &job, &sent.view, false, |open| open.draft.redo(&Revision::named(&sent.rev)))).await
+}
+
+/// Changes a job and answers with what is new on the page, or with why nothing was changed.
+pub fn changed(
+    app: &App,
+    words: &Words,
+    job: &str,
+    view: &str,
+    single: bool,
+    change: impl FnOnce(&mut OpenJob) -> Result<(), Refused>,
+) -> Response {
+    let open = match app.job(job) {
+        Ok(open) => open,
+        Err(list) => return message(StatusCode::NOT_FOUND, faults(&list)),
+    };
+    let mut open = locked(&open);
+    let view = STEPS.iter().find(|s| **s == view).copied().unwrap_or(STEPS[0]);
+    match change(&mut open) {
+        Err(Refused::Stale) => stale(words, job, view),
+        Err(Refused::Faults(list)) => message(StatusCode::UNPROCESSABLE_ENTITY, faults(&list)),
+        Ok(()) if single => renewed_notes(words, job, view, &mut open),
+        Ok(()) => whole_step(words, job, view, &mut open, html! {}),
+    }
+}
+
+/// The job was changed elsewhere: nothing was overwritten, and the person sees what stands there now when they want to.
+fn stale(words: &Words, job: &str, view: &str) -> Response {
+    let look = html! {
+        p .note.fault { span aria-hidden="true" { "▲ " } (words.t("stale.said")) " "
+            button type="button" hx-get=(address(job, view)) hx-target="#step" hx-swap="innerHTML" { (words.t("stale.look")) } }
+    };
+    message(StatusCode::CONFLICT, look)
+}
+
+/// All notes of the page in their slots, the rail and the revision; the script puts them where they belong.
+fn renewed_notes(words: &Words, job: &str, view: &str, open: &mut OpenJob) -> Response {
+    let checked = open.checked();
+    let around = around(words, job, view, open);
+    let mut slots: Vec<&str> = checked.notes.iter().map(|n| n.at.as_deref().map(slot_of).unwrap_or_default()).collect();
+    slots.sort_unstable();
+    slots.dedup();
+    let form = Form { words, job, view, checked: &checked };
+    let markup = html! {
+        template data-notes="" {
+            @for at in slots { div data-for=(at) data-fault[form.about(at).any(|n| !n.warning)] { (notes(words, job, view, form.about(at))) } }
+        }
+        (around)
+        @if view == "layers" { div #laminate hx-swap-oob="true" { (sections::laminate(&form)) } }
+    };
+    Html(markup.into_string()).into_response()
+}
+
+/// What is new, as it happens: the job's file changed by another, and how its planning goes.
+pub async fn watch(State(app): State<Arc<App>>, Path(job): Path<String>) -> Response {
+    let open = match tokio::task::spawn_blocking(move || app.job(&job)).await {
+        Ok(Ok(open)) => open,
+        _ => return StatusCode::NOT_FOUND.into_response(),
+    };
+    let state = (open, String::new(), None::<u64>, 0_u32);
+    let events = stream::unfold(state, |(open, mut revision, mut number, mut beat)| async move {
+        loop {
+            tokio::time::sleep(EVERY).await;
+            beat += 1;
+            let looked = Arc::clone(&open);
+            let look_at_file = beat % 10 == 1;
+            // A job that is being checked is looked at the next time.
+            let looked = tokio::task::spawn_blocking(move || {
+                let mut open = looked.try_lock().ok()?;
+                if look_at_file {
+                    let _ = open.draft.refresh();
+                }
+                Some((open.draft.revision().name().to_string(), open.planning.as_ref().map(|p| p.news())))
+            });
+            let Ok(Some((now, news))) = looked.await else { continue };
+            if now != revision {
+                revision = now;
+                let event = Event::default().event("revision").data(&revision);
+                return Some((Ok::<_, Infallible>(event), (open, revision, number, beat)));
+            }
+            if let Some(news) = news
+                && number != Some(news.number)
+            {
+                number = Some(news.number);
+                let event = Event::default().event("planning").json_data(&news).unwrap_or_default();
+                return Some((Ok(event), (open, revision, number, beat)));
+            }
+        }
+    });
+    Sse::new(events).keep_alive(KeepAlive::new()).into_response()
+}

@@ -1,0 +1,160 @@
+//! The page: a server for this computer's browser through which the whole job is done. A thin client of `workshop`: it words, draws and
+//! forwards; no rule of the trade stands here.
+
+mod app;
+mod assets;
+mod connections;
+mod editor;
+mod fields;
+mod form;
+mod frame;
+mod guard;
+mod home;
+mod intake;
+mod job_page;
+mod pictures;
+mod plan_page;
+mod plies;
+mod sections;
+mod sheets_page;
+mod stock_page;
+mod words;
+
+use app::App;
+use axum::extract::DefaultBodyLimit;
+use axum::http::{HeaderMap, StatusCode};
+use axum::middleware::{from_fn, from_fn_with_state};
+use axum::response::{IntoResponse, Response};
+use axum::routing::{get, post};
+use axum::{Router, extract::Request, middleware::Next};
+use connections::Counted;
+use guard::{Guard, guarded};
+use std::net::{Ipv4Addr, SocketAddr, TcpListener};
+use std::path::Path;
+use std::sync::Arc;
+use std::time::Duration;
+use warpwise::fault::Fault;
+use warpwise::fault::Faults;
+use warpwise::workshop::Folder;
+use words::Words;
+
+/// The port that is tried first.
+pub const PORT: u16 = 9137;
+
+/// Largest form, bytes; files come by [`intake`], which has a limit of its own.
+const LARGEST_FORM: usize = 1 << 20;
+
+/// A request that is not whole after this time is given up.
+const SLOWEST: Duration = Duration::from_secs(120);
+
+/// A server that was set up and does not run yet.
+pub struct Server {
+    listener: TcpListener,
+    app: Arc<App>,
+    /// The address to open, with its key.
+    pub link: String,
+}
+
+/// Sets a server up for a workshop's folder, on a port of the loopback address: the one asked for, else the usual one, else any that is free.
+///
+/// # Errors
+/// The folder is none, or no port can be had.
+pub fn set_up(root: &Path, port: Option<u16>) -> Result<Server, Faults> {
+    let folder = Folder::open(root)?;
+    let bind = |port: u16| TcpListener::bind(SocketAddr::from((Ipv4Addr::LOCALHOST, port)));
+    let listener = match port {
+        Some(port) => {
+            bind(port).map_err(|e| Fault::new(format!("port {port} cannot be had: {e}"), "leave out --port, or name a free one"))?
+        }
+        None => {
+            bind(PORT).or_else(|_| bind(0)).map_err(|e| Fault::new(format!("no port can be had: {e}"), "check the network settings"))?
+        }
+    };
+    let trouble = |e: std::io::Error| Fault::new(format!("the page cannot be set up: {e}"), "try again");
+    listener.set_nonblocking(true).map_err(trouble)?;
+    let port = listener.local_addr().map_err(trouble)?.port();
+    let guard = Arc::new(Guard::new(port).map_err(trouble)?);
+    let link = format!("http://127.0.0.1:{port}/?key={}", guard.key());
+    Ok(Server { listener, app: Arc::new(App::new(folder, guard)), link })
+}
+
+impl Server {
+    /// Serves until `stop` says so; plans that are being made then are not written.
+    ///
+    /// # Errors
+    /// The machine's.
+    pub fn run(self, stop: impl Fn() -> bool + Send + 'static) -> std::io::Result<()> {
+        let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
+        runtime.block_on(async move {
+            let listener = Counted::new(tokio::net::TcpListener::from_std(self.listener)?);
+            let router = router(self.app);
+            let stopped = async move {
+                while !stop() {
+                    tokio::time::sleep(Duration::from_millis(50)).await;
+                }
+            };
+            tokio::select! {
+                served = axum::serve(listener, router) => served,
+                () = stopped => Ok(()),
+            }
+        })
+    }
+}
+
+fn router(app: Arc<App>) -> Router {
+    let guard = Arc::clone(&app.guard);
+    Router::new()
+        .route("/", get(home::show))
+        .route("/jobs", post(home::begin))
+        .route("/language", get(home::language_chosen))
+        .route("/card", get(home::card))
+        .route("/asset/{name}", get(assets::show))
+        .route("/job/{job}/{step}", get(job_page::show))
+        .route("/job/{job}/edit", post(job_page::edit))
+        .route("/job/{job}/lay-as", post(job_page::lay_as))
+        .route("/job/{job}/undo", post(job_page::undo))
+        .route("/job/{job}/redo", post(job_page::redo))
+        .route("/job/{job}/shape", post(intake::shape))
+        .route("/job/{job}/watch", get(job_page::watch))
+        .route("/job/{job}/plan/begin", post(plan_page::begin))
+        .route("/job/{job}/plan/stop", post(plan_page::stop))
+        .route("/job/{job}/plan/file/{*file}", get(plan_page::file))
+        .route("/job/{job}/pages", get(sheets_page::pages))
+        .route("/job/{job}/print/{what}", get(sheets_page::print))
+        .route("/job/{job}/book", post(stock_page::book))
+        .route("/job/{job}/outline/{index}", get(editor::show).post(editor::save))
+        .route("/job/{job}/photo/{index}", get(editor::photo))
+        .route("/stock", get(stock_page::show))
+        .route("/stock/add", post(stock_page::add))
+        .route("/stock/move", post(stock_page::move_items))
+        .route("/stock/remove", post(stock_page::remove))
+        .route("/stock/undo", post(stock_page::undo))
+        .route("/stock/labels", get(stock_page::labels))
+        .layer(DefaultBodyLimit::max(LARGEST_FORM))
+        .route("/job/{job}/take", post(intake::take).layer(DefaultBodyLimit::max(intake::LARGEST_FILE)))
+        .fallback(nothing_here)
+        .layer(from_fn(in_time))
+        .layer(from_fn_with_state(guard, guarded))
+        .with_state(app)
+}
+
+/// Gives a request up that never becomes whole. Answers that go on, such as what a page watches, begin at once and are not bound by it.
+async fn in_time(request: Request, next: Next) -> Response {
+    match tokio::time::timeout(SLOWEST, next.run(request)).await {
+        Ok(response) => response,
+        Err(_) => (StatusCode::REQUEST_TIMEOUT, "the request took too long\n").into_response(),
+    }
+}
+
+async fn nothing_here(headers: HeaderMap) -> Response {
+    let words = language(&headers);
+    let fault = Fault::new(words.t("refused.nothing"), words.t("refused.look"));
+    frame::refused(&words, StatusCode::NOT_FOUND, &fault.into())
+}
+
+/// The language that was chosen, else the one the browser asks for.
+fn language(headers: &HeaderMap) -> Words {
+    let text = |name: &str| headers.get(name).and_then(|v| v.to_str().ok()).unwrap_or_default();
+    let chosen = text("cookie").split(';').find_map(|c| c.trim().strip_prefix("warpwise_language="));
+    chosen.map_or_else(|| Words::asked(text("accept-language")), Words::of)
+}

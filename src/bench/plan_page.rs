@@ -1,0 +1,183 @@
+//! The cut plan: begin, watch, stop, and look at what came out.
+
+use super::app::{App, beside, locked};
+use super::form::Form;
+use super::frame::{address, faults, message};
+use super::guard::FILE_POLICY;
+use super::job_page::whole_step;
+use super::language;
+use axum::extract::{Form as Sent, Path, State};
+use axum::http::{HeaderMap, StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use maud::{Markup, PreEscaped, html};
+use serde::Deserialize;
+use std::path::Component;
+use std::sync::Arc;
+use std::time::Duration;
+use warpwise::ledger::Moment;
+use warpwise::plan::Plan;
+use warpwise::run::Stop;
+use warpwise::sheet;
+use warpwise::units::{show_area, show_mass, show_metres};
+use warpwise::workshop::{OpenJob, PLAN_FOLDER, Phase, Settings};
+
+/// The step.
+pub fn plan(form: &Form<'_>, open: &mut OpenJob) -> Markup {
+    let words = form.words;
+    let job = form.job;
+    let running = open.planning.as_ref().map(|p| p.news());
+    let is_running = open.planning.as_ref().is_some_and(|p| p.is_running());
+    let planned = open.plan();
+    html! {
+        h1 { (words.t("step.plan")) }
+        @if !form.checked.is_sound() {
+            p .lead { (words.t("plan.faults_first")) }
+            (form.all_notes())
+        }
+        form .inline hx-post=(address(job, "plan/begin")) hx-target="#step" hx-swap="innerHTML" {
+            div .field { label for="seconds" { (words.t("plan.seconds")) } input #seconds name="seconds" value="20" inputmode="numeric"; }
+            div .field { label for="sets" { (words.t("plan.sets")) } input #sets name="sets" value="1" inputmode="numeric"; }
+            div .field { label for="seed" { (words.t("plan.seed")) } input #seed name="seed" value="1" inputmode="numeric"; }
+            button .go disabled[is_running || !form.checked.is_sound()] { "▶ " (words.t("plan.begin")) }
+        }
+        @if let Some(news) = &running {
+            @if is_running {
+                plan-watch data-done=(address(job, "plan")) data-first=(words.t("plan.first")) data-best=(words.t("plan.best"))
+                    data-saved=(words.t("plan.saved")) data-writing=(words.t("plan.writing")) data-begun=(words.t("plan.begun")) {
+                    p .phase role="status" { (words.t("plan.begun")) }
+                    progress max="1" value=(news.share) aria-label=(words.t("plan.progress")) {}
+                    p .lengths {}
+                    button type="button" hx-post=(address(job, "plan/stop")) hx-swap="none" { "■ " (words.t("plan.stop")) }
+                }
+            } @else if news.phase == Phase::Refused {
+                p .note.fault { "▲ " (words.t("plan.refused")) }
+                (faults(&news.faults))
+            }
+        }
+        @match planned {
+            Err(list) => { h2 { (words.t("plan.unreadable")) } (faults(&list)) }
+            Ok(None) => @if !is_running { p .quiet { (words.t("plan.none")) } },
+            Ok(Some(verified)) => {
+                @if is_running { p .quiet { (words.t("plan.old")) } }
+                (figures(form, verified.plan()))
+                figure .overview { (PreEscaped(without_head(&sheet::overview(&verified)))) }
+                p {
+                    a .button href=(address(job, "plan/file/report.html")) target="_blank" { (words.t("plan.report")) } " "
+                    a .button href=(address(job, "sheets")) { (words.t("step.sheets")) " →" }
+                }
+            }
+        }
+    }
+}
+
+/// An SVG file as it stands inside a page.
+fn without_head(svg: &str) -> String {
+    svg.find("<svg").map_or_else(String::new, |at| svg[at..].to_string())
+}
+
+fn figures(form: &Form<'_>, plan: &Plan) -> Markup {
+    let words = form.words;
+    html! {
+        @for caution in plan.drawn_from.iter().flat_map(|d| &d.cautions) { p .note.warning { "! " (caution) } }
+        div .wide tabindex="0" role="region" aria-label=(words.t("plan.figures")) { table {
+            thead { tr {
+                @for key in [words.t("plan.cloth"), words.t("plan.used"), words.t("plan.yield"), words.t("plan.least"), words.t("plan.offcuts"), words.t("plan.waste"), words.t("plan.mass"), words.t("plan.cost")] {
+                    th scope="col" { (key) }
+                }
+            } }
+            tbody { @for f in &plan.cloths { tr {
+                th scope="row" { (f.cloth) }
+                td { (show_metres(f.used_length)) }
+                td { (format!("{:.1} %", f.yield_ * 100.0)) }
+                td title=(f.least_length_by) { (show_metres(f.least_length)) }
+                td { (show_area(f.offcuts_area)) }
+                td { (show_area(f.waste_area)) }
+                td { (f.mass.map_or_else(|| "–".into(), show_mass)) }
+                td { (f.cost.map_or_else(|| "–".into(), |c| format!("{c:.2} {}", plan.currency))) }
+            } } }
+        } }
+        @if !plan.warnings.is_empty() {
+            details { summary { (words.with("plan.warnings", &[&plan.warnings.len().to_string()])) } ul { @for w in &plan.warnings { li { (w) } } } }
+        }
+    }
+}
+
+/// What begins a run.
+#[derive(Deserialize)]
+pub struct Asked {
+    seconds: String,
+    sets: String,
+    seed: String,
+}
+
+/// Begins to plan.
+pub async fn begin(State(app): State<Arc<App>>, Path(job): Path<String>, headers: HeaderMap, Sent(asked): Sent<Asked>) -> Response {
+    let words = language(&headers);
+    beside(move || {
+        let number = |text: &str| text.trim().replace(',', ".").parse::<f64>().ok();
+        let (Some(seconds), Some(sets), Some(seed)) = (number(&asked.seconds), number(&asked.sets), number(&asked.seed)) else {
+            return message(StatusCode::BAD_REQUEST, html! { p .note.fault { "▲ " (words.t("plan.numbers")) } });
+        };
+        let in_reach = (0.1..=86_400.0).contains(&seconds) && (1.0..=1000.0).contains(&sets) && (0.0..=1e9).contains(&seed);
+        if !in_reach || sets.fract() != 0.0 || seed.fract() != 0.0 {
+            return message(StatusCode::BAD_REQUEST, html! { p .note.fault { "▲ " (words.t("plan.numbers")) } });
+        }
+        let now = Moment::now();
+        let settings = Settings {
+            stop: Stop::After(Duration::from_secs_f64(seconds)),
+            seed: seed as u64,
+            threads: 0,
+            sets: sets as u32,
+            day: now.day,
+        };
+        let open = match app.job(&job) {
+            Ok(open) => open,
+            Err(list) => return message(StatusCode::NOT_FOUND, faults(&list)),
+        };
+        let mut open = locked(&open);
+        match open.draft.refresh().and_then(|_| open.begin(settings, &now)) {
+            Ok(_) => whole_step(&words, &job, "plan", &mut open, html! {}),
+            Err(list) => message(StatusCode::UNPROCESSABLE_ENTITY, faults(&list)),
+        }
+    })
+    .await
+}
+
+/// Ends the search; the best layouts are kept.
+pub async fn stop(State(app): State<Arc<App>>, Path(job): Path<String>) -> Response {
+    beside(move || {
+        if let Ok(open) = app.job(&job)
+            && let Some(planning) = &locked(&open).planning
+        {
+            planning.stop();
+        }
+        StatusCode::NO_CONTENT.into_response()
+    })
+    .await
+}
+
+/// A file of the plan folder, or a picture beside the job, shown as it is and without power over the page.
+pub async fn file(State(app): State<Arc<App>>, Path((job, file)): Path<(String, String)>) -> Response {
+    beside(move || {
+        let nothing = || StatusCode::NOT_FOUND.into_response();
+        let kind = match file.rsplit('.').next() {
+            Some("html") => "text/html; charset=utf-8",
+            Some("svg") => "image/svg+xml",
+            Some("pdf") => "application/pdf",
+            Some("csv") => "text/csv; charset=utf-8",
+            Some("json") => "application/json",
+            _ => return nothing(),
+        };
+        let Ok(open) = app.job(&job) else { return nothing() };
+        let folder = locked(&open).draft.dir().join(PLAN_FOLDER);
+        let path = folder.join(&file);
+        let below = std::path::Path::new(&file).components().all(|c| matches!(c, Component::Normal(_)));
+        let real = std::fs::canonicalize(&path).ok().zip(std::fs::canonicalize(&folder).ok()).filter(|(p, f)| below && p.starts_with(f));
+        let Some((real, _)) = real.filter(|(p, _)| p.is_file()) else { return nothing() };
+        match std::fs::read(real) {
+            Ok(bytes) => ([(header::CONTENT_TYPE, kind), (header::CONTENT_SECURITY_POLICY, FILE_POLICY)], bytes).into_response(),
+            Err(_) => nothing(),
+        }
+    })
+    .await
+}

@@ -1,0 +1,318 @@
+//! The steps that are made of sections of the job file: templates, cloths, layers.
+
+use super::fields::fields;
+use super::form::Form;
+use super::frame::address;
+use super::pictures;
+use maud::{Markup, PreEscaped, html};
+use warpwise::job::Job;
+
+/// A button that makes an edit and shows the step anew.
+pub fn edit_button(form: &Form<'_>, edit: &serde_json::Value, class: &str, title: &str, words: Markup) -> Markup {
+    let vals = serde_json::json!({ "edit": edit.to_string(), "view": form.view }).to_string();
+    html! {
+        button type="button" class=(class) title=(title) hx-post=(address(form.job, "edit")) hx-include="#rev" hx-vals=(vals)
+            hx-target="#step" hx-swap="innerHTML" { (words) }
+    }
+}
+
+fn remove_button(form: &Form<'_>, at: &str, name: &str) -> Markup {
+    let title = form.words.with("form.remove_it", &[name]);
+    edit_button(
+        form,
+        &serde_json::json!({ "clear": { "at": at } }),
+        "remove",
+        &title,
+        html! { span aria-hidden="true" { "✕" } span .only-read { (title) } },
+    )
+}
+
+/// Cloths: a card each, with what follows from the weave.
+pub fn cloths(form: &Form<'_>) -> Markup {
+    let (words, values) = (form.words, &form.checked.values);
+    let blank = serde_json::json!({ "add": { "section": "cloth", "keys": [["id", free_id(form, "cloth", "cloth")]] } });
+    html! {
+        h1 { (words.t("step.cloths")) }
+        p .lead { (words.t("cloths.lead")) }
+        @for i in 0..values.count("cloth") {
+            @let at = format!("cloth.{i}");
+            @let id = values.get(&format!("{at}.id")).unwrap_or("?");
+            section .card aria-labelledby=(format!("h-{i}")) {
+                div .card-head { h2 id=(format!("h-{i}")) { (id) } (remove_button(form, &at, id)) }
+                div .card-body {
+                    div .grow { (form.section(&at, "cloth")) (flaws(form, &at)) }
+                    @if let Some(job) = &form.checked.job { (follows(form, job, id)) }
+                }
+            }
+        }
+        p { (edit_button(form, &blank, "add", "", html! { "+ " (words.t("cloths.add")) })) }
+        (form.rest())
+    }
+}
+
+fn flaws(form: &Form<'_>, at: &str) -> Markup {
+    let list = format!("{at}.flaw");
+    let count = form.checked.values.count(&list);
+    let add = serde_json::json!({ "add": { "section": list, "keys": [["from", 0], ["to", 50]] } });
+    html! {
+        details .more open[count > 0] {
+            summary { (form.words.with("cloths.flaws", &[&count.to_string()])) }
+            @for k in 0..count {
+                @let flaw = format!("{list}.{k}");
+                div .row { (form.section(&flaw, "cloth.flaw")) (remove_button(form, &flaw, form.words.t("cloths.flaw"))) }
+            }
+            (edit_button(form, &add, "add", "", html! { "+ " (form.words.t("cloths.add_flaw")) }))
+        }
+    }
+}
+
+/// What follows from the weave: permitted turns and faces with their reason, and a picture of the cloth.
+fn follows(form: &Form<'_>, job: &Job, id: &str) -> Markup {
+    let Some(cloth) = job.cloths.iter().find(|c| c.id == id) else { return html! {} };
+    let (permitted, reason) = pictures::turns_of(cloth, false);
+    html! {
+        figure .weave {
+            (PreEscaped(pictures::weave(cloth)))
+            figcaption { (form.words.t("cloths.turns")) " " b { (pictures::turns(form.words, &permitted)) } br; (reason) }
+        }
+    }
+}
+
+/// Templates, strips and patches: a picture and the fields of each, and the ways to bring one in.
+pub fn templates(form: &Form<'_>) -> Markup {
+    let (words, values) = (form.words, &form.checked.values);
+    html! {
+        h1 { (words.t("step.templates")) }
+        p .lead { (words.t("templates.lead")) }
+        details .card open[form.has_notes(&["job", "stock"])] {
+            summary { (words.t("templates.job")) }
+            div .fields {
+                @for field in fields("job") { (form.field("job", "job", field)) }
+                @for field in fields("") { (form.field("", "", field)) }
+            }
+            (form.slot("job"))
+        }
+        @for section in ["template", "strip", "patch"] {
+            @for i in 0..values.count(section) {
+                @let at = format!("{section}.{i}");
+                @let id = values.get(&format!("{at}.id")).unwrap_or("?");
+                @let of_job = form.checked.job.as_ref().and_then(|j| j.templates.iter().find(|t| t.id == id));
+                @let drawn = match (section, of_job) {
+                    ("template", _) => form.checked.drawn.get(i).and_then(Option::as_ref).map(|d| (&d.outline, d.edge, d.arrow)),
+                    (_, of_job) => of_job.map(|t| (&t.outline, t.edge, t.arrow)),
+                };
+                section .card aria-labelledby=(format!("h-{section}-{i}")) {
+                    div .card-head {
+                        h2 id=(format!("h-{section}-{i}")) { (id) } span .kind { (words.t(&format!("kind.{section}"))) }
+                        (remove_button(form, &at, id))
+                    }
+                    div .card-body {
+                        figure .outline {
+                            @match drawn {
+                                Some((outline, edge, arrow)) => {
+                                    (PreEscaped(pictures::outline(id, outline, edge, arrow)))
+                                    figcaption { (pictures::size_of(outline)) }
+                                }
+                                None => p .quiet { (words.t("templates.not_drawn")) },
+                            }
+                            @if section == "template" && drawn.is_some() {
+                                a .button href=(address(form.job, &format!("outline/{i}"))) { (words.t("templates.edit")) }
+                            }
+                        }
+                        div .grow { (form.section(&at, section)) }
+                    }
+                }
+            }
+        }
+        (bring_in(form))
+        (form.rest())
+    }
+}
+
+/// Ways to bring a template in.
+fn bring_in(form: &Form<'_>) -> Markup {
+    let words = form.words;
+    let patch = serde_json::json!({ "add": { "section": "patch", "keys": [
+        ["id", free_id(form, "patch", "patch")], ["on", first_template(form)], ["centre", [0, 0]], ["length", 100], ["width", 60]] } });
+    let number = |name: &str, label: &str, value: &str| {
+        html! { div .field { label for=(format!("new-{name}")) { (label) } input id=(format!("new-{name}")) name=(name) value=(value) inputmode="decimal" required; } }
+    };
+    html! {
+        section .card .bring aria-labelledby="bring" {
+            h2 #bring { (words.t("bring.title")) }
+            drop-zone .drop data-to=(address(form.job, "take")) data-failed=(words.t("bring.failed")) data-working=(words.t("bring.working")) {
+                p { b { (words.t("bring.drop")) } }
+                p .quiet { (words.t("bring.kinds")) }
+                div .fields {
+                    div .field {
+                        label for="photo-net" { (words.t("bring.net")) }
+                        select #photo-net data-with="net" { option value="edge" { (words.t("bring.net_edge")) } option value="ink" { (words.t("bring.net_ink")) } }
+                    }
+                    div .field {
+                        label for="photo-off" { (words.t("template.taken_off")) }
+                        select #photo-off data-with="off" { option value="mould" { (words.t("choice.mould")) } option value="plug" { (words.t("choice.plug")) } }
+                    }
+                    div .field {
+                        label for="photo-inked" { (words.t("template.inked_side")) }
+                        select #photo-inked data-with="inked" { option value="up" { (words.t("choice.up")) } option value="down" { (words.t("choice.down")) } }
+                    }
+                }
+                label .button for="file" { (words.t("bring.choose")) }
+                input #file type="file" multiple accept=".svg,.dxf,.csv,.jpg,.jpeg,.png,image/jpeg,image/png" capture=[None::<&str>];
+                p .working role="status" {}
+            }
+            p { a href="/card" { (words.t("bring.cards")) } }
+            h3 { (words.t("bring.by_size")) }
+            form .inline hx-post=(address(form.job, "shape")) hx-include="#rev" hx-target="#step" hx-swap="innerHTML" {
+                div .field { label for="new-shape" { (words.t("bring.shape")) } select #new-shape name="shape" {
+                    option value="strip" { (words.t("kind.strip")) }
+                    option value="rectangle" { (words.t("choice.rectangle")) }
+                    option value="ellipse" { (words.t("choice.ellipse")) }
+                } }
+                (number("length", words.t("strip.length"), "300"))
+                (number("width", words.t("strip.width"), "60"))
+                button .add { "+ " (words.t("bring.add")) }
+            }
+            @if form.checked.values.count("template") > 0 {
+                p { (edit_button(form, &patch, "add", "", html! { "+ " (words.t("bring.patch")) })) }
+            }
+        }
+    }
+}
+
+fn first_template(form: &Form<'_>) -> String {
+    form.checked.values.get("template.0.id").unwrap_or_default().to_string()
+}
+
+/// An id that no section of the kind has.
+pub fn free_id(form: &Form<'_>, section: &str, stem: &str) -> String {
+    let values = &form.checked.values;
+    let taken = |id: &str| {
+        let kinds: &[&str] = if section == "cloth" { &["cloth"] } else { &["template", "strip", "patch"] };
+        kinds.iter().any(|s| (0..values.count(s)).any(|i| values.get(&format!("{s}.{i}.id")) == Some(id)))
+    };
+    (1..).map(|n| if n == 1 { stem.to_string() } else { format!("{stem}-{n}") }).find(|id| !taken(id)).unwrap_or_default()
+}
+
+/// Layers in laying order, beside the part with the warp of each drawn across it.
+pub fn layers(form: &Form<'_>) -> Markup {
+    let (words, values) = (form.words, &form.checked.values);
+    let count = values.count("layer");
+    let ids: Vec<(&str, String)> = ["template", "strip", "patch"]
+        .iter()
+        .flat_map(|s| (0..values.count(s)).filter_map(move |i| Some((*s, values.get(&format!("{s}.{i}.id"))?.to_string()))))
+        .collect();
+    let mut keys = vec![serde_json::json!(["cloth", values.get("cloth.0.id").unwrap_or_default()]), serde_json::json!(["angle", 0])];
+    keys.push(serde_json::json!(["templates", ids.first().map(|i| vec![i.1.clone()]).unwrap_or_default()]));
+    let add = serde_json::json!({ "add": { "section": "layer", "keys": keys } });
+    html! {
+        h1 { (words.t("step.layers")) }
+        p .lead { (words.t("layers.lead")) }
+        div #laminate { (laminate(form)) }
+        ol .layers data-move=(address(form.job, "edit")) data-view=(form.view) {
+            @for i in 0..count {
+                @let at = format!("layer.{i}");
+                @let name = values.get(&format!("{at}.name")).unwrap_or_default();
+                li .card data-index=(i) {
+                    div .card-head {
+                        span .grip draggable="true" title=(words.t("layers.drag")) aria-hidden="true" { "⠿" }
+                        h2 { (i + 1) @if !name.is_empty() { " · " (name) } }
+                        (shift_button(form, i, i.wrapping_sub(1), i > 0, "▲", words.t("layers.up")))
+                        (shift_button(form, i, i + 1, i + 1 < count, "▼", words.t("layers.down")))
+                        (remove_button(form, &at, &format!("{} {}", words.t("layers.layer"), i + 1)))
+                    }
+                    div .card-body {
+                        div .grow {
+                            (form.section(&at, "layer"))
+                            (laid(form, i, &ids))
+                        }
+                        @if let Some(job) = &form.checked.job { @if let Some(layer) = job.layers.get(i) {
+                            figure .outline { (PreEscaped(pictures::layer(job, layer))) figcaption { (pictures::warp(layer)) } }
+                        } }
+                    }
+                }
+            }
+        }
+        p { (edit_button(form, &add, "add", "", html! { "+ " (words.t("layers.add")) })) }
+        (splice(form))
+        (form.rest())
+    }
+}
+
+fn shift_button(form: &Form<'_>, from: usize, to: usize, can: bool, sign: &str, title: &str) -> Markup {
+    let edit = serde_json::json!({ "move": { "section": "layer", "from": from, "to": to } });
+    if can {
+        edit_button(form, &edit, "small", title, html! { span aria-hidden="true" { (sign) } span .only-read { (title) } })
+    } else {
+        html! { button type="button" .small disabled title=(title) { (sign) } }
+    }
+}
+
+/// The templates a layer lays, as boxes to tick, with hands and copies where they differ from the layer's.
+fn laid(form: &Form<'_>, layer: usize, ids: &[(&str, String)]) -> Markup {
+    let (words, values) = (form.words, &form.checked.values);
+    let list = format!("layer.{layer}.templates");
+    let entry_of = |id: &str| {
+        (0..values.count(&list)).find(|k| {
+            let at = format!("{list}.{k}");
+            values.get(&at).or_else(|| values.get(&format!("{at}.template"))) == Some(id)
+        })
+    };
+    html! {
+        fieldset .laid {
+            legend { (words.t("layers.lays")) }
+            @for (_, id) in ids {
+                @let entry = entry_of(id);
+                @let box_id = format!("lay-{layer}-{}", super::frame::encoded(id).replace('%', "_"));
+                @let edit = serde_json::json!({ "lay": { "layer": layer, "template": id, "on": entry.is_none() } }).to_string();
+                div .lay {
+                    input type="checkbox" id=(box_id) checked[entry.is_some()] hx-post=(address(form.job, "edit")) hx-include="#rev" hx-trigger="change"
+                        hx-vals=(serde_json::json!({ "edit": edit, "view": form.view }).to_string()) hx-target="#step" hx-swap="innerHTML";
+                    label for=(box_id) { (id) }
+                    @if let Some(k) = entry {
+                        @let hands = values.get(&format!("{list}.{k}.hands")).unwrap_or_default();
+                        @let copies = values.get(&format!("{list}.{k}.copies")).unwrap_or_default();
+                        @let vals = serde_json::json!({ "layer": layer, "template": id, "view": form.view }).to_string();
+                        span .lay-as hx-post=(address(form.job, "lay-as")) hx-trigger="change" hx-include="#rev, this" hx-vals=(vals) hx-target="#step" hx-swap="innerHTML" {
+                            select name="hands" aria-label=(words.with("layers.hands_of", &[id])) {
+                                @for choice in ["", "as traced", "mirrored", "both"] {
+                                    option value=(choice) selected[choice == hands] { (if choice.is_empty() { words.t("layers.hands_own") } else { words.find(&format!("choice.{choice}")).unwrap_or(choice) }) }
+                                }
+                            }
+                            span { "×" } input name="copies" value=(copies) placeholder="1" inputmode="numeric" size="3" aria-label=(words.with("layers.copies_of", &[id]));
+                        }
+                    }
+                }
+            }
+            (form.slot(&list))
+            @for k in 0..values.count(&list) { (form.slot(&format!("{list}.{k}"))) }
+        }
+    }
+}
+
+/// The splice rule and the rules of cutting.
+fn splice(form: &Form<'_>) -> Markup {
+    let has = form.checked.values.has("splice");
+    let add = serde_json::json!({ "set": { "at": "splice.lap", "to": 25 } });
+    html! {
+        section .card {
+            h2 { (form.words.t("layers.cutting")) }
+            div .fields { @for field in fields("cutting") { (form.field("cutting", "cutting", field)) } }
+            (form.slot("cutting"))
+            h2 { (form.words.t("layers.splice")) }
+            @if has {
+                (form.section("splice", "splice"))
+                (edit_button(form, &serde_json::json!({ "clear": { "at": "splice" } }), "remove", "", html! { (form.words.t("layers.no_splice")) }))
+            } @else {
+                p { (form.words.t("layers.splice_off")) }
+                (edit_button(form, &add, "add", "", html! { "+ " (form.words.t("layers.splice_on")) }))
+            }
+        }
+    }
+}
+
+/// Laminate code, thickness and mass of the job as it is.
+pub fn laminate(form: &Form<'_>) -> Markup {
+    let (Some(job), Some(prepared)) = (&form.checked.job, &form.checked.prepared) else { return html! {} };
+    html! { div .figures { @for line in pictures::laminate(job, prepared) { p { (line) } } } }
+}

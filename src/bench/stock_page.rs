@@ -1,0 +1,407 @@
+//! The stock: rolls by what is left of length and life, the box of offcuts as pictures to scale, what comes in and goes, and booking.
+
+use super::app::{App, beside, locked};
+use super::fields::{Kind, entry};
+use super::form::Form;
+use super::frame::{address, faults, message, page, refused};
+use super::words::Words;
+use super::{language, pictures::Picture};
+use axum::extract::{Form as Sent, Path, State};
+use axum::http::{HeaderMap, StatusCode, header};
+use axum::response::{Html, IntoResponse, Response};
+use maud::{Markup, PreEscaped, html};
+use serde::Deserialize;
+use std::sync::Arc;
+use warpwise::cloth::Face;
+use warpwise::fault::{Fault, Faults};
+use warpwise::geometry::point;
+use warpwise::ledger::{Booked, FreezerMove, Ledger, Moment, PieceState};
+use warpwise::sheet;
+use warpwise::stock::{Age, Consumable, ConsumableKind, Day, Offcut, OffcutFacts, RollFacts, Snapshot};
+use warpwise::units::{parse_length, show_area, show_metres, show_mm};
+use warpwise::verify::Verified;
+use warpwise::workshop::{Entry, faults_of, read_stock};
+
+/// The stock.
+pub async fn show(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
+    let words = language(&headers);
+    beside(move || page(&words, words.t("frame.stock"), html! {}, html! {}, main(&app, &words))).await
+}
+
+fn main(app: &App, words: &Words) -> Markup {
+    let file = app.folder.ledger();
+    let stock = file.exists().then(|| read_stock(&file, &Moment::now()));
+    html! {
+        h1 { (words.t("frame.stock")) }
+        @match &stock {
+            None => p .lead { (words.t("stock.empty")) },
+            Some(Err(list)) => (faults(list)),
+            Some(Ok(stock)) => {
+                (rolls(words, stock))
+                (offcuts(words, stock))
+                (consumables(words, stock))
+                form hx-post="/stock/undo" hx-target="#step" hx-swap="innerHTML" { button type="submit" { "↶ " (words.t("stock.undo")) } }
+            }
+        }
+        (add_forms(words))
+        aside .caution { p { (words.t("stock.caution")) } }
+    }
+}
+
+fn age(words: &Words, id: &str, age: &Age, day: Day) -> Markup {
+    let share = age.out_life_hours.zip(age.hours_left()).map(|(life, left)| if life > 0.0 { left / life } else { 0.0 });
+    html! {
+        @if let Some(expiry) = age.expiry { span { (words.t("stock.expiry")) " " (expiry) } }
+        @if let (Some(left), Some(share)) = (age.hours_left(), share) {
+            label .bar { (words.with("stock.hours_left", &[&format!("{left:.0}")])) meter min="0" max="1" low="0.25" value=(share) {} }
+        }
+        @if age.is_out { span .tag { (words.t("stock.out")) } }
+        @if age.cosmetic_only { span .tag { (words.t("stock.cosmetic")) } }
+        @if let Some(warning) = age.warning(id, day) { p .note.warning { "! " (warning.what) " – " (warning.remedy) } }
+    }
+}
+
+fn item_buttons(words: &Words, id: &str, age: Option<&Age>) -> Markup {
+    let vals = serde_json::json!({ "id": id }).to_string();
+    html! {
+        div .buttons hx-vals=(vals) hx-target="#step" {
+            @if let Some(age) = age {
+                @let way = if age.is_out { "in" } else { "out" };
+                form hx-post="/stock/move" hx-swap="innerHTML" {
+                    input type="hidden" name="way" value=(way);
+                    button type="submit" { (words.t(if age.is_out { "stock.put_in" } else { "stock.take_out" })) }
+                }
+            }
+            form hx-post="/stock/remove" hx-swap="innerHTML" { button type="submit" .remove title=(words.with("form.remove_it", &[id])) { span aria-hidden="true" { "✕" } span .only-read { (words.with("form.remove_it", &[id])) } } }
+        }
+    }
+}
+
+fn rolls(words: &Words, stock: &Snapshot) -> Markup {
+    let longest = stock.rolls.iter().filter_map(|r| r.facts().length).fold(1.0, f64::max);
+    html! {
+        section aria-labelledby="rolls" {
+            h2 #rolls { (words.t("stock.rolls")) " (" (stock.rolls.len()) ")" }
+            @for roll in &stock.rolls {
+                @let facts = roll.facts();
+                div .card.roll {
+                    b { (facts.id) } " " (facts.cloth) " · " (show_mm(facts.width))
+                    @if let Some(batch) = &facts.batch { " · " (batch) }
+                    @if let Some(place) = &facts.place { " · " (place) }
+                    @match facts.length {
+                        Some(length) => label .bar { (words.with("stock.left", &[&show_metres(length)])) meter min="0" max=(longest) value=(length) {} },
+                        None => span .quiet { (words.t("stock.length_unknown")) },
+                    }
+                    (age(words, &facts.id, &facts.age, stock.day))
+                    (item_buttons(words, &facts.id, Some(&facts.age)))
+                }
+            }
+        }
+    }
+}
+
+fn offcuts(words: &Words, stock: &Snapshot) -> Markup {
+    let longest = stock.offcuts.iter().map(|o| o.bounds().width().max(o.bounds().height())).fold(1.0, f64::max);
+    html! {
+        section aria-labelledby="offcuts" {
+            h2 #offcuts { (words.t("stock.offcuts")) " (" (stock.offcuts.len()) ")" }
+            @if !stock.offcuts.is_empty() {
+                search-list {
+                    div .field { label for="find" { (words.t("stock.find")) } input #find type="search" autocomplete="off"; }
+                    p { a .button href="/stock/labels" target="_blank" { (words.t("stock.labels")) } }
+                    ul .offcuts {
+                        @for offcut in &stock.offcuts {
+                            @let b = offcut.bounds();
+                            li .card data-find=(format!("{} {} {}", offcut.id(), offcut.cloth(), offcut.facts().place.as_deref().unwrap_or_default()).to_lowercase()) {
+                                div class=(format!("to-scale s{:.0}", (10.0 * b.width().max(b.height()) / longest).ceil().clamp(1.0, 10.0))) { (PreEscaped(picture(offcut))) }
+                                p { b { (offcut.id()) } " " (offcut.cloth()) }
+                                p .quiet { (show_mm(b.width().round())) " × " (show_mm(b.height().round())) " · " (show_area(offcut.area()))
+                                    @if let Some(place) = &offcut.facts().place { " · " (place) } }
+                                (age(words, offcut.id(), offcut.age(), stock.day))
+                                (item_buttons(words, offcut.id(), Some(offcut.age())))
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// An offcut, warp to the right.
+fn picture(offcut: &Offcut) -> String {
+    let b = offcut.bounds();
+    let mut picture = Picture::new(b, &format!("{}, {} × {}", offcut.id(), show_mm(b.width().round()), show_mm(b.height().round())));
+    picture.rings(offcut.region().rings(), "cloth");
+    for flaw in offcut.flaws() {
+        picture.rings([flaw], "flaw");
+    }
+    let reach = 0.2 * b.width();
+    picture.arrow([b.centre() - point(reach, 0.0), b.centre() + point(reach, 0.0)], "warp");
+    picture.done()
+}
+
+fn consumables(words: &Words, stock: &Snapshot) -> Markup {
+    html! {
+        @if !stock.consumables.is_empty() {
+            section aria-labelledby="consumables" {
+                h2 #consumables { (words.t("stock.consumables")) }
+                @for c in &stock.consumables {
+                    div .card.roll {
+                        b { (c.id) } " " (c.name) " · " (c.kind.words())
+                        @if let Some(day) = c.last_day() { " · " (words.t("stock.expiry")) " " (day) }
+                        @if let Some(warning) = c.warning(stock.day) { p .note.warning { "! " (warning.what) " – " (warning.remedy) } }
+                        (item_buttons(words, &c.id, None))
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn add_forms(words: &Words) -> Markup {
+    let field = |form: &str, name: &str, kind: &str, needed: bool| {
+        let id = format!("{form}-{name}");
+        html! { div .field { label for=(id) { (words.t(&format!("stock.{name}"))) } input id=(id) name=(name) type=(kind) required[needed] autocomplete="off"; } }
+    };
+    let life = |form: &str| {
+        html! {
+            (field(form, "batch", "text", false)) (field(form, "expiry", "date", false)) (field(form, "out_life", "text", false)) (field(form, "place", "text", false))
+            div .field { label { input type="checkbox" name="new_cloth" value="yes"; " " (words.t("stock.new_cloth")) } }
+        }
+    };
+    html! {
+        details .card { summary { "+ " (words.t("stock.add_roll")) }
+            form hx-post="/stock/add" hx-target="#step" hx-swap="innerHTML" { input type="hidden" name="kind" value="roll";
+                div .fields { (field("roll", "cloth", "text", true)) (field("roll", "width", "text", true)) (field("roll", "length", "text", false)) (life("roll")) }
+                button .add { (words.t("stock.add")) } } }
+        details .card { summary { "+ " (words.t("stock.add_offcut")) }
+            form hx-post="/stock/add" hx-target="#step" hx-swap="innerHTML" { input type="hidden" name="kind" value="offcut";
+                div .fields { (field("offcut", "cloth", "text", true)) (field("offcut", "length", "text", true)) (field("offcut", "width", "text", true)) (life("offcut")) }
+                button .add { (words.t("stock.add")) } } }
+        details .card { summary { "+ " (words.t("stock.add_consumable")) }
+            form hx-post="/stock/add" hx-target="#step" hx-swap="innerHTML" { input type="hidden" name="kind" value="consumable";
+                div .fields { (field("con", "name", "text", true)) (field("con", "expiry", "date", false)) }
+                button .add { (words.t("stock.add")) } } }
+    }
+}
+
+/// What comes in.
+#[derive(Deserialize)]
+pub struct Incoming {
+    kind: String,
+    #[serde(default)]
+    cloth: String,
+    #[serde(default)]
+    name: String,
+    #[serde(default)]
+    width: String,
+    #[serde(default)]
+    length: String,
+    #[serde(default)]
+    batch: String,
+    #[serde(default)]
+    expiry: String,
+    #[serde(default)]
+    out_life: String,
+    #[serde(default)]
+    place: String,
+    new_cloth: Option<String>,
+}
+
+fn some(text: &str) -> Option<String> {
+    Some(text.trim().to_string()).filter(|t| !t.is_empty())
+}
+
+/// Puts a roll, an offcut or a consumable into the ledger.
+pub async fn add(State(app): State<Arc<App>>, headers: HeaderMap, Sent(sent): Sent<Incoming>) -> Response {
+    let words = language(&headers);
+    beside(move || changed(&app, &words, |ledger, now| incoming(ledger, &sent, now))).await
+}
+
+fn incoming(ledger: &mut Ledger, sent: &Incoming, now: &Moment) -> Result<(), Faults> {
+    let mut wrong = Faults::new();
+    let mut length = |text: &str, name: &str| wrong.keep(parse_length(&text.replace(',', ".")).map_err(|f| Faults::from(f.on(name))));
+    let width = if sent.kind == "consumable" { None } else { length(&sent.width, "width") };
+    let along = if sent.length.trim().is_empty() { None } else { length(&sent.length, "length") };
+    let expiry = some(&sent.expiry).and_then(|d| wrong.keep(Day::parse(&d).map_err(Faults::from)));
+    let out_life_hours = match entry(Kind::Number, &sent.out_life) {
+        None => None,
+        Some(Entry::Number(hours)) => Some(hours),
+        Some(_) => {
+            wrong.push(Fault::new(format!("`{}` is no number of hours", sent.out_life.trim()), "give hours, as the data sheet does"));
+            None
+        }
+    };
+    wrong.into_result(())?;
+    let age = Age { expiry, out_life_hours, ..Age::default() };
+    let (cloth, batch, place, new_cloth) = (sent.cloth.trim().to_string(), some(&sent.batch), some(&sent.place), sent.new_cloth.is_some());
+    let id = String::new();
+    let done = match (sent.kind.as_str(), width, along) {
+        ("roll", Some(width), length) => {
+            let facts = RollFacts { id, cloth, width, length, flaws: Vec::new(), batch, age, place, added: now.day, revision: 0 };
+            ledger.add_roll(facts, false, new_cloth, now).map(|_| ())
+        }
+        ("offcut", Some(width), Some(length)) => {
+            let outline = vec![point(0.0, 0.0), point(length, 0.0), point(length, width), point(0.0, width)];
+            let facts = OffcutFacts {
+                id,
+                cloth,
+                outline,
+                holes: Vec::new(),
+                flaws: Vec::new(),
+                face: Face::Up,
+                batch,
+                age,
+                place,
+                added: now.day,
+                parent: None,
+                revision: 0,
+            };
+            ledger.add_offcuts(vec![facts], false, new_cloth, now).map(|_| ())
+        }
+        ("consumable", ..) => {
+            let name = sent.name.trim().to_string();
+            let consumable = Consumable {
+                id,
+                kind: ConsumableKind::Other,
+                name,
+                expiry,
+                opened: None,
+                days_after_opening: None,
+                place: some(&sent.place),
+            };
+            ledger.add_consumable(consumable, now).map(|_| ())
+        }
+        _ => return Err(Fault::new("it cannot be added: its size is not given", "give width and length").into()),
+    };
+    done.map_err(faults_of)
+}
+
+/// One item.
+#[derive(Deserialize)]
+pub struct Item {
+    id: String,
+    #[serde(default)]
+    way: String,
+}
+
+/// Logs a roll or offcut taken out of the freezer or put back.
+pub async fn move_items(State(app): State<Arc<App>>, headers: HeaderMap, Sent(item): Sent<Item>) -> Response {
+    let words = language(&headers);
+    let way = if item.way == "in" { FreezerMove::In } else { FreezerMove::Out };
+    beside(move || changed(&app, &words, |ledger, now| ledger.freezer(std::slice::from_ref(&item.id), way, now).map_err(faults_of))).await
+}
+
+/// Takes something out of the stock.
+pub async fn remove(State(app): State<Arc<App>>, headers: HeaderMap, Sent(item): Sent<Item>) -> Response {
+    let words = language(&headers);
+    beside(move || changed(&app, &words, |ledger, now| ledger.remove(std::slice::from_ref(&item.id), now).map_err(faults_of))).await
+}
+
+/// Takes the last change of the ledger back.
+pub async fn undo(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
+    let words = language(&headers);
+    beside(move || changed(&app, &words, |ledger, now| ledger.undo(now).map(|_| ()).map_err(faults_of))).await
+}
+
+fn changed(app: &App, words: &Words, change: impl FnOnce(&mut Ledger, &Moment) -> Result<(), Faults>) -> Response {
+    let made = Ledger::write(&app.folder.ledger()).map_err(faults_of).and_then(|mut ledger| change(&mut ledger, &Moment::now()));
+    match made {
+        Ok(()) => Html(main(app, words).into_string()).into_response(),
+        Err(list) => message(StatusCode::UNPROCESSABLE_ENTITY, faults(&list)),
+    }
+}
+
+/// Labels of all offcuts, as a PDF.
+pub async fn labels(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
+    let words = language(&headers);
+    beside(move || match read_stock(&app.folder.ledger(), &Moment::now()) {
+        Ok(stock) => {
+            let facts: Vec<OffcutFacts> = stock.offcuts.iter().map(|o| o.facts().clone()).collect();
+            ([(header::CONTENT_TYPE, "application/pdf")], sheet::offcut_labels(&facts).bytes).into_response()
+        }
+        Err(list) => refused(&words, StatusCode::UNPROCESSABLE_ENTITY, &list),
+    })
+    .await
+}
+
+/// The part of the sheets' step that books a plan: what it would change is shown before it is done.
+pub fn booking(form: &Form<'_>, plan: &Verified) -> Markup {
+    let words = form.words;
+    let from_ledger = plan.plan().drawn_from.as_ref().is_some_and(|d| d.ledger.is_some());
+    html! {
+        section .card {
+            h2 { (words.t("book.title")) }
+            @if from_ledger {
+                p { (words.t("book.how")) }
+                form hx-post=(address(form.job, "book")) hx-target="#booking" hx-swap="innerHTML" {
+                    input type="hidden" name="sure" value="";
+                    button { (words.t("book.preview")) }
+                }
+                div #booking role="status" {}
+            } @else { p { (words.t("book.no_ledger")) } }
+        }
+    }
+}
+
+/// What booking sends.
+#[derive(Deserialize)]
+pub struct Booking {
+    #[serde(default)]
+    sure: String,
+}
+
+/// Books the plan as cut, or shows what that would change.
+pub async fn book(State(app): State<Arc<App>>, Path(job): Path<String>, headers: HeaderMap, Sent(sent): Sent<Booking>) -> Response {
+    let words = language(&headers);
+    beside(move || {
+        let made = app.job(&job).and_then(|open| {
+            let plan = locked(&open).plan()?.ok_or_else(|| Fault::new("there is no plan", "plan the job first"))?;
+            let file = app.folder.ledger();
+            if sent.sure == "yes" {
+                return Ledger::write(&file).and_then(|mut ledger| ledger.book(&plan, &[], &Moment::now())).map_err(faults_of);
+            }
+            tried(&file, &plan)
+        });
+        match made {
+            Ok(booked) => Html(booked_words(&words, &job, &booked, sent.sure == "yes").into_string()).into_response(),
+            Err(list) => message(StatusCode::UNPROCESSABLE_ENTITY, faults(&list)),
+        }
+    })
+    .await
+}
+
+/// What booking would do, tried on a copy.
+fn tried(file: &std::path::Path, plan: &Verified) -> Result<Booked, Faults> {
+    let trouble = |e: std::io::Error| Faults::from(Fault::new(format!("the ledger cannot be copied: {e}"), "check space and permissions"));
+    let stock = Ledger::read(file).map_err(faults_of)?;
+    let states = stock.pieces_of(plan.plan()).map_err(faults_of)?;
+    if states.iter().any(|p| p.state != PieceState::Spoiled) {
+        let all: usize = plan.plan().pieces.iter().map(|p| p.copies as usize).sum();
+        if states.len() >= all {
+            return Err(Fault::new("this plan is booked already", "undo the booking in the stock if that was wrong").into());
+        }
+    }
+    let export = stock.export(&Moment::now()).map_err(faults_of)?;
+    let folder = tempfile::tempdir().map_err(trouble)?;
+    let mut copy = Ledger::write(&folder.path().join("copy.sqlite")).map_err(faults_of)?;
+    copy.import(&export, &Moment::now()).map_err(faults_of)?;
+    copy.book(plan, &[], &Moment::now()).map_err(faults_of)
+}
+
+fn booked_words(words: &Words, job: &str, booked: &Booked, done: bool) -> Markup {
+    html! {
+        p { b { (words.t(if done { "book.done" } else { "book.would" })) } }
+        ul {
+            li { (words.with("book.pieces", &[&booked.pieces.to_string()])) }
+            @for (id, used, left) in &booked.shortened { li { (id) ": −" (show_metres(*used)) @if let Some(left) = left { " → " (show_metres(*left)) } } }
+            @if !booked.used_up.is_empty() { li { (words.t("book.used_up")) " " (booked.used_up.join(", ")) } }
+            @if !booked.added.is_empty() { li { (words.with("book.added", &[&booked.added.len().to_string()])) } }
+        }
+        @if done { p { a .button href="/stock/labels" target="_blank" { (words.t("stock.labels")) } " " a .button href="/stock" { (words.t("frame.stock")) } } }
+        @else {
+            form hx-post=(address(job, "book")) hx-target="#booking" hx-swap="innerHTML" { input type="hidden" name="sure" value="yes"; button .go { "✓ " (words.t("book.do")) } }
+        }
+    }
+}

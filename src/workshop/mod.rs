@@ -1,0 +1,28 @@
+//! A workshop's folder, its jobs as they are worked on, and what every client of them needs: the command line, a page in a browser, a test.
+//!
+//! In go a folder and [`Edit`]s, plain data. Out come drafts with their revisions, [`Checked`] jobs with every fault at its key, plans
+//! while they get better and when they are verified. The files are the state: whatever a client does stands in `job.toml` (comments and
+//! order kept), drawings, plan folders and the ledger, and what another program writes there is seen. Nothing here prints, looks at the
+//! clock or the environment.
+
+mod checked;
+mod draft;
+mod edit;
+mod folder;
+mod intake;
+mod open_job;
+mod outline_file;
+mod plan_files;
+mod planning;
+mod values;
+
+pub use checked::{Checked, DrawnTemplate, Note, Readings};
+pub use draft::{Draft, Refused, Revision};
+pub use edit::{Edit, Entry, edited};
+pub use folder::{Folder, JOB_FILE, JobEntry, LEDGER_FILE, PLAN_FOLDER, checked_name, free_name, write_whole};
+pub use intake::{Lay, Taken, by_size, free_id, take};
+pub use open_job::{OpenJob, faults_of, read_plan, read_stock};
+pub use outline_file::{OutlineData, PhotoUnder, notes_of, outline_drawing};
+pub use plan_files::plan_files;
+pub use planning::{News, Phase, Planning, Settings};
+pub use values::Values;

@@ -1,0 +1,212 @@
+//! A plan in the making: searched on a thread of its own, watched and stopped from anywhere, written when it is verified.
+
+use super::folder::PLAN_FOLDER;
+use super::plan_files::plan_files;
+use crate::day::Day;
+use crate::fault::{Fault, Faults};
+use crate::job::{self, Job};
+use crate::plan;
+use crate::planner;
+use crate::run::{self, Cancel, Observer, Progress, Run, Stop};
+use crate::stock::Snapshot;
+use serde::Serialize;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::Path;
+use std::sync::{Arc, Mutex, PoisonError};
+
+/// What a planning run is doing.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Phase {
+    /// Preparing pieces and laying them out for the first time.
+    #[default]
+    Begun,
+    /// Searching for a shorter layout.
+    Searching,
+    /// Drawing and writing the plan folder.
+    Writing,
+    /// The plan folder is written.
+    Done,
+    /// There is no plan; what was in the plan folder is still there.
+    Refused,
+}
+
+/// The state of a planning run. Lengths mm.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct News {
+    /// Rises with every change.
+    pub number: u64,
+    /// What it is doing.
+    pub phase: Phase,
+    /// The cloth it is done on.
+    pub cloth: String,
+    /// Share done, 0 to 1.
+    pub share: f64,
+    /// Length of the first layout of that cloth.
+    pub first_length: Option<f64>,
+    /// Length of the best so far.
+    pub best_length: Option<f64>,
+    /// Share of that length that is pieces, 0 to 1.
+    pub density: Option<f64>,
+    /// It was asked to stop: the best layouts are kept.
+    pub stopping: bool,
+    /// Why there is no plan.
+    #[serde(skip)]
+    pub faults: Faults,
+}
+
+/// How a plan is made.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Settings {
+    /// Time for the whole run, or rounds of search for each cloth.
+    pub stop: Stop,
+    /// Seed of every random choice.
+    pub seed: u64,
+    /// Worker threads; 0 means one a core.
+    pub threads: usize,
+    /// How many sets of everything to cut.
+    pub sets: u32,
+    /// The day it is done.
+    pub day: Day,
+}
+
+/// A run that was begun.
+#[derive(Debug, Default)]
+pub struct Planning {
+    cancel: Cancel,
+    news: Mutex<News>,
+}
+
+impl Planning {
+    /// Begins to plan a job; its plan folder lies in `dir`. The stock is taken from where there is one.
+    pub fn begin(dir: &Path, job: Job, stock: Option<Snapshot>, settings: Settings) -> Arc<Planning> {
+        let planning = Arc::new(Planning::default());
+        let (run, dir) = (Arc::clone(&planning), dir.to_path_buf());
+        std::thread::spawn(move || {
+            // A defect of this program must not leave a run that never ends.
+            let made = catch_unwind(AssertUnwindSafe(|| run.make(&dir, &job, stock.as_ref(), &settings)));
+            let outcome = made
+                .unwrap_or_else(|_| Err(Fault::new("planning broke off: a defect of this program", "plan again with another seed").into()));
+            run.tell(|news| match outcome {
+                Ok(()) => news.phase = Phase::Done,
+                Err(faults) => (news.phase, news.faults) = (Phase::Refused, faults),
+            });
+        });
+        planning
+    }
+
+    /// How it stands.
+    pub fn news(&self) -> News {
+        self.news.lock().unwrap_or_else(PoisonError::into_inner).clone()
+    }
+
+    /// True until the plan is written or refused.
+    pub fn is_running(&self) -> bool {
+        !matches!(self.news().phase, Phase::Done | Phase::Refused)
+    }
+
+    /// Ends the search; the best layouts so far become the plan.
+    pub fn stop(&self) {
+        self.cancel.ask();
+        self.tell(|news| news.stopping = true);
+    }
+
+    fn tell(&self, change: impl FnOnce(&mut News)) {
+        let mut news = self.news.lock().unwrap_or_else(PoisonError::into_inner);
+        news.number += 1;
+        change(&mut news);
+    }
+
+    fn make(&self, dir: &Path, job: &Job, stock: Option<&Snapshot>, settings: &Settings) -> Result<(), Faults> {
+        let folder = dir.join(PLAN_FOLDER);
+        plan::folder::check(&folder)?;
+        let jobs = std::slice::from_ref(job);
+        let run = Run::new(settings.stop).with_seed(settings.seed).with_threads(settings.threads).with_day(settings.day);
+        let run = run.with_cancel(&self.cancel).with_observer(self);
+        let made = match stock {
+            Some(stock) => planner::plan_from_stock(jobs, stock, settings.sets, &run),
+            None => planner::plan(jobs, settings.sets, &run),
+        };
+        let plan = made.map_err(|refusal| {
+            let faults = refusal.into_faults().in_file(&job.file);
+            Faults(job::placed(faults.0, &|file: &Path| std::fs::read_to_string(file).ok()))
+        })?;
+        let files = plan_files(&plan, &run)?;
+        plan::folder::write(&folder, &files).map(|_| ())
+    }
+}
+
+impl Observer for Planning {
+    fn progress(&self, progress: &Progress<'_>) {
+        self.tell(|news| {
+            if news.cloth != progress.on {
+                news.first_length = None;
+            }
+            news.cloth = progress.on.into();
+            news.phase = match progress.phase {
+                run::Phase::Searching => Phase::Searching,
+                run::Phase::Verifying | run::Phase::Writing => Phase::Writing,
+                _ => Phase::Begun,
+            };
+            if let Some(share) = progress.share {
+                news.share = share;
+            }
+            if progress.best_length.is_some() {
+                news.first_length = news.first_length.or(progress.best_length);
+                (news.best_length, news.density) = (progress.best_length, progress.density);
+            }
+        });
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use std::time::Duration;
+
+    const JOB: &str = "[job]\nname = \"tapes\"\n[[cloth]]\nid = \"tape\"\nweave = \"plain\"\nup = \"paper\"\nroll_width = 300\nselvedge = 0\n\
+                       [[strip]]\nid = \"rail\"\nlength = 260\nwidth = 45\n[[layer]]\ncloth = \"tape\"\nangle = 0\ntemplates = [\"rail\"]\ncopies = 9\n";
+
+    fn planned(text: &str, stop: Stop, meanwhile: impl Fn(&Planning)) -> (tempfile::TempDir, News) {
+        let home = tempfile::tempdir().unwrap();
+        std::fs::write(home.path().join("job.toml"), text).unwrap();
+        let (job, _) = job::load(&home.path().join("job.toml")).unwrap();
+        let planning = Planning::begin(home.path(), job, None, Settings { stop, seed: 1, threads: 1, sets: 1, day: Day::today() });
+        while planning.is_running() {
+            meanwhile(&planning);
+            std::thread::yield_now();
+        }
+        (home, planning.news())
+    }
+
+    #[test]
+    fn a_run_ends_with_a_verified_plan_on_disk() {
+        let (home, news) = planned(JOB, Stop::Effort(1), |_| {});
+        assert_eq!(news.phase, Phase::Done);
+        let text = std::fs::read_to_string(home.path().join("plan/plan.json")).unwrap();
+        assert!(crate::verify::verify(plan::from_json(&text).unwrap()).is_ok());
+    }
+
+    /// A week is asked for; only the stop ends it.
+    #[test]
+    fn a_run_that_is_stopped_keeps_its_best_layout() {
+        let week = Stop::After(Duration::from_secs(7 * 24 * 3600));
+        let (home, news) = planned(&JOB.replace("width = 45", "width = 47.3"), week, |planning| {
+            if planning.news().best_length.is_some() {
+                planning.stop();
+            }
+        });
+        assert_eq!((news.phase, news.stopping), (Phase::Done, true));
+        assert!(home.path().join("plan/report.html").is_file());
+    }
+
+    #[test]
+    fn what_cannot_be_placed_is_refused_at_its_line_and_the_old_plan_stays() {
+        let text = JOB.replace("selvedge = 0", "selvedge = 0\nroll_length = 50");
+        let (home, news) = planned(&text, Stop::Effort(1), |_| {});
+        assert_eq!(news.phase, Phase::Refused);
+        assert!(news.faults.0.iter().all(|f| matches!(f.place, crate::fault::Place::Line { .. })), "{}", news.faults);
+        assert!(!home.path().join("plan").exists());
+    }
+}
