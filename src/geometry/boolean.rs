@@ -27,15 +27,16 @@ const NEIGHBOURS: usize = 64;
 /// The union of rings, among which are very many small `parts`, all anticlockwise, that overlap their neighbours in the list: neighbours are
 /// united first, for the work grows with the square of what overlaps.
 pub fn union_with_parts<'a>(rings: impl IntoIterator<Item = &'a Ring>, parts: &[Ring], stop: &dyn Fn() -> bool) -> Vec<Region> {
+    let rings: Vec<&Ring> = rings.into_iter().collect();
     if parts.len() <= AT_ONCE {
-        return union(rings.into_iter().chain(parts));
+        return union(rings.iter().copied().chain(parts));
     }
     let mut together: Vec<Vec<Ring>> = parts.iter().map(|p| vec![p.clone()]).collect();
     while together.len() > NEIGHBOURS && !stop() {
         let united = |group: &[Vec<Ring>]| -> Vec<Ring> { union(group.iter().flatten()).iter().flat_map(|r| r.rings().cloned()).collect() };
         together = together.chunks(NEIGHBOURS).map(|group| if stop() { Vec::new() } else { united(group) }).collect();
     }
-    union(rings.into_iter().chain(together.iter().flatten()))
+    union(rings.iter().copied().chain(together.iter().flatten()))
 }
 
 /// What of `subject` lies in none of `clip`; both by winding, as in [`union`].
@@ -168,9 +169,7 @@ mod tests {
     #[test]
     fn very_many_parts_come_to_the_same_region_as_all_at_once() {
         let ring = |x: f64| square(x, 0.0, 30.0);
-        let parts: Vec<Ring> = (0..9_000)
-            .map(|i| vec![f64::from(i) * 0.1].into_iter().flat_map(|x| square(x, 20.0, 20.0 + f64::from(i % 7))).collect())
-            .collect();
+        let parts: Vec<Ring> = (0..9_000).map(|i| square(0.1 * f64::from(i), 20.0, 20.0 + f64::from(i % 7))).collect();
         let mut hole = square(10.0, 10.0, 15.0);
         hole.reverse();
         let rings = [ring(0.0), hole];
