@@ -27,6 +27,9 @@ use std::time::Duration;
 /// Layouts whose lengths differ by less than this share count as equally long: the one that leaves the larger rectangle is taken.
 const EQUAL: f64 = 0.002;
 
+/// About what the check of a plan takes for each point of a cut line: a timed search ends so much earlier.
+const CHECKING: Duration = Duration::from_micros(15);
+
 /// A plan holds at most so many pieces, copies counted.
 const MOST_PIECES: usize = 20_000;
 
@@ -99,6 +102,13 @@ pub fn prepare<'a>(jobs: &'a [Job], sets: u32, run: &Run<'_>) -> Result<Vec<Prep
     Ok(all)
 }
 
+/// Points of all cut lines, copies counted.
+fn points_of(prepared: &[PreparedJob<'_>]) -> u32 {
+    let pieces = prepared.iter().flat_map(|p| &p.prepared.pieces);
+    let points: usize = pieces.map(|p| p.outline.rings().map(Vec::len).sum::<usize>() * p.copies as usize).sum();
+    u32::try_from(points).unwrap_or(u32::MAX)
+}
+
 /// The plan of jobs before there is any piece: templates, layers, and the work at the mould.
 pub fn unplaced(jobs: &[Job], sets: u32) -> Plan {
     frame_of_plan(jobs, &[], sets, &Run::new(Stop::Effort(0)).with_seed(0))
@@ -149,6 +159,7 @@ fn plan_all(jobs: &[Job], from: Option<(&Snapshot, &Earlier)>, sets: u32, run: &
     if pieces > MOST_PIECES as u64 {
         return Err(Refusal::Input(too_many(pieces as usize).into()));
     }
+    let run = &run.sparing(CHECKING * points_of(&prepared));
     let stop_all = run.rest();
     // Each offcut is opened once: for patches or for whole plies.
     let for_plies = stock.map(|s| s.clone().without_offcuts(&mosaics.opened()));

@@ -243,6 +243,13 @@ impl<'a> Run<'a> {
         Run { is_trial: true, observer: &SILENT, ..self.part(stop) }
     }
 
+    /// The same run, ended so much earlier where it is timed, but by no more than half of what is left: for work that must follow.
+    #[must_use]
+    pub fn sparing(&self, time: Duration) -> Run<'a> {
+        let spared = self.time_left().map_or(Duration::ZERO, |left| time.min(left / 2));
+        Run { last: self.last.and_then(|last| last.checked_sub(spared)).or(self.last), ..*self }
+    }
+
     /// The same run where a first layout has its time from now on, however late it is.
     #[must_use]
     pub fn in_time(&self) -> Run<'a> {
@@ -427,6 +434,14 @@ mod tests {
         let part = whole.part(Stop::After(Duration::from_secs(600)));
         assert!(part.is_up() && part.time_left() == Some(Duration::ZERO));
         assert!(!whole.part(Stop::Effort(3)).is_over(2), "rounds are counted, however late it is");
+    }
+
+    #[test]
+    fn time_for_what_must_follow_is_taken_off_the_end() {
+        let whole = Run::new(Stop::After(Duration::from_secs(1000)));
+        let left = |run: Run<'_>| run.time_left().map_or(0.0, |t| (t.as_secs_f64() / 100.0).round());
+        assert_eq!((left(whole), left(whole.sparing(Duration::from_secs(300))), left(whole.sparing(Duration::MAX))), (10.0, 7.0, 5.0));
+        assert_eq!(whole.sparing(Duration::from_secs(300)).stop(), whole.stop(), "what was asked for is told as it was");
     }
 
     #[test]

@@ -3,8 +3,10 @@
 
 mod plan_schema;
 
+use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
+use std::sync::Mutex;
 use std::time::Duration;
 use warpwise::job::{self, Job};
 use warpwise::planner::{self, Refusal};
@@ -64,6 +66,37 @@ fn asked_to_stop_where_there_is_nothing_to_keep_or_asked_twice_it_ends() {
             Err(Refusal::Stopped(fault)) => assert!(fault.what.contains("stopped"), "{phase:?}: {}", fault.what),
             other => panic!("{phase:?}: {other:?}"),
         }
+    }
+}
+
+/// Counts the looks at the flag and what is told, by phase.
+#[derive(Default)]
+struct Counter(Mutex<BTreeMap<Phase, (u64, u64)>>);
+
+impl Observer for Counter {
+    fn looked(&self, phase: Phase) {
+        self.0.lock().unwrap().entry(phase).or_default().0 += 1;
+    }
+
+    fn progress(&self, p: &Progress<'_>) {
+        assert!(p.share.is_none_or(|s| (0.0..=1.0).contains(&s)), "{p:?}");
+        self.0.lock().unwrap().entry(p.phase).or_default().1 += 1;
+    }
+}
+
+#[test]
+fn every_phase_is_told_of_and_looks_at_the_flag() {
+    let counter = Counter::default();
+    let run = Run::new(Stop::Effort(1)).with_observer(&counter);
+    let jobs = job::load_all(&[Path::new("demo-data/job.toml").to_path_buf()], &run).unwrap().0;
+    planner::plan(&jobs, 1, &run).unwrap();
+    let counts = counter.0.into_inner().unwrap();
+    // So many looks that none of them can be far from the next.
+    for (phase, least) in
+        [(Phase::Reading, 300), (Phase::Preparing, 100), (Phase::FirstLayout, 30), (Phase::Searching, 1000), (Phase::Verifying, 30)]
+    {
+        let (looked, told) = counts.get(&phase).copied().unwrap_or_default();
+        assert!(looked >= least && told >= 1, "{phase:?}: looked {looked} times, told {told} times");
     }
 }
 

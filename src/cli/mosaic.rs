@@ -3,7 +3,7 @@
 use super::exit::Failure;
 use super::nest::write;
 use super::progress::Bar;
-use super::search::Search;
+use super::search::{Search, sparing_drawing};
 use super::{COLUMNS, cautions, print, print_cautions, warn};
 use clap::Args;
 use std::path::{Path, PathBuf};
@@ -50,6 +50,7 @@ pub fn plan_and_write(file: &Path, out: &Path, search: &Search, is_second: bool)
     // Layers keep their numbers; those of whole plies lay nothing.
     job.layers.iter_mut().filter(|l| l.mosaic.is_none()).for_each(|l| l.items.clear());
     let cautions = cautions(std::slice::from_ref(&job), search.stock_of(std::slice::from_ref(&job))?.as_deref(), run.day());
+    let run = sparing_drawing(&run, std::slice::from_ref(&job), search.sets);
     let plan = search.plan_with_history(&[job], &run, &bar, |plan| write(out, plan, &run, &bar, search.quiet))?;
     drop(bar);
     print_cautions(&cautions, search.json)?;

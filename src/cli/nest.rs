@@ -3,7 +3,7 @@
 use super::exit::Failure;
 use super::files::write_file;
 use super::progress::Bar;
-use super::search::Search;
+use super::search::{Search, sparing_drawing};
 use super::{COLUMNS, cautions, print, print_cautions, warn};
 use clap::Args;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -45,6 +45,7 @@ pub fn plan_and_write(jobs: &[PathBuf], out: &Path, search: &Search) -> Result<(
     let (jobs, warnings) = job::load_all(jobs, &run).map_err(|f| Failure::input(f, &run))?;
     bar.aside(|| warn(&warnings, search.quiet));
     let cautions = cautions(&jobs, search.stock_of(&jobs)?.as_deref(), run.day());
+    let run = sparing_drawing(&run, &jobs, search.sets);
     let plan = search.plan_with_history(&jobs, &run, &bar, |plan| write(out, plan, &run, &bar, search.quiet))?;
     drop(bar);
     print_cautions(&cautions, search.json)?;

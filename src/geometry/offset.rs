@@ -33,8 +33,8 @@ const TOUCHING: f64 = 0.002;
 /// The parts by which a ring grows outward (to the right of its run): `amounts[i]` mm along the edge `ring[i]` to `ring[i + 1]`.
 ///
 /// `walls` are all rings of the region the ring belongs to, itself among them: no part passes through the region. A hole
-/// (clockwise) grows into itself, so that the hole shrinks. The parts are anticlockwise and may overlap.
-pub fn growth(ring: &[Point], amounts: &[f64], walls: &[&Ring]) -> Vec<Ring> {
+/// (clockwise) grows into itself, so that the hole shrinks. The parts are anticlockwise and may overlap. Given up once `stop` says so.
+pub fn growth(ring: &[Point], amounts: &[f64], walls: &[&Ring], stop: &dyn Fn() -> bool) -> Vec<Ring> {
     let edges = edges_of(ring, amounts);
     let ends = ends(&edges);
     let n = edges.len();
@@ -44,6 +44,9 @@ pub fn growth(ring: &[Point], amounts: &[f64], walls: &[&Ring]) -> Vec<Ring> {
     for (i, edge) in edges.iter().enumerate() {
         if edge.amount <= 0.0 {
             continue;
+        }
+        if i % 64 == 0 && stop() {
+            break;
         }
         let Ends { before, after, lines } = &ends[i];
         let out = edge.out * edge.amount;
@@ -72,7 +75,7 @@ pub fn growth(ring: &[Point], amounts: &[f64], walls: &[&Ring]) -> Vec<Ring> {
 pub fn inset(ring: &Ring, amount: f64) -> Vec<Region> {
     let mut inside_out = ring.clone();
     inside_out.reverse();
-    let parts = growth(&inside_out, &vec![amount; ring.len()], &[&inside_out]);
+    let parts = growth(&inside_out, &vec![amount; ring.len()], &[&inside_out], &|| false);
     difference([ring], &union(&parts).iter().flat_map(|r| r.rings().cloned()).collect::<Vec<_>>())
 }
 
@@ -338,7 +341,7 @@ mod tests {
     use std::f64::consts::PI;
 
     fn grown(ring: &Ring, amounts: &[f64]) -> Region {
-        let parts = growth(ring, amounts, &[ring]);
+        let parts = growth(ring, amounts, &[ring], &|| false);
         let mut all = union(std::iter::once(ring).chain(&parts));
         assert_eq!(all.len(), 1, "{all:?}");
         all.remove(0)
@@ -476,7 +479,7 @@ mod tests {
             let ring: Ring = ring.into_iter().map(Point::snapped).collect();
             let mut amounts = [0.0; 8];
             amounts[5] = 45.0;
-            let parts = growth(&ring, &amounts, &[&ring]);
+            let parts = growth(&ring, &amounts, &[&ring], &|| false);
             let all = union(std::iter::once(&ring).chain(&parts));
             assert_eq!(all.len(), 1, "{k}");
             // Only the corner of the slot's floor that the square end of the strip misses stays open.
@@ -498,7 +501,7 @@ mod tests {
     fn a_hole_grows_into_itself() {
         let outer = rectangle(200.0, 200.0);
         let hole = vec![point(60.0, 60.0), point(60.0, 140.0), point(140.0, 140.0), point(140.0, 60.0)];
-        let parts = growth(&hole, &[10.0; 4], &[&outer, &hole]);
+        let parts = growth(&hole, &[10.0; 4], &[&outer, &hole], &|| false);
         let big = union([&outer, &hole].into_iter().chain(&parts));
         assert!((big[0].area() - (40_000.0 - 3600.0)).abs() < 1e-6);
     }

@@ -259,7 +259,7 @@ fn straight(patch: &Shape) -> Shape {
 /// The outline with the gap around it.
 fn grown(region: &Region, gap: f64) -> Ring {
     let ring = &region.outline;
-    let parts = growth(ring, &vec![gap; ring.len()], &[ring]);
+    let parts = growth(ring, &vec![gap; ring.len()], &[ring], &|| false);
     let all = union(std::iter::once(ring).chain(&parts));
     all.into_iter().max_by(|a, b| a.area().total_cmp(&b.area())).map_or_else(|| ring.clone(), |r| r.outline)
 }

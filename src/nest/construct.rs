@@ -431,9 +431,9 @@ mod tests {
         assert_eq!(lowest_free(&grid, 2, &cover, (0, 0), 100), Some(9));
     }
 
-    /// The plain layout stands in if the raster's should ever break a rule: it must break none itself.
+    /// The plain layout stands in if the raster's should ever break a rule: it must break none itself. Nor may what is left once it is late.
     #[test]
-    fn items_in_a_row_keep_every_rule() {
+    fn items_in_rows_keep_every_rule() {
         use crate::geometry::{Region, point};
         use crate::nest::land::land;
         use crate::nest::problem::{Extent, Pose, Problem, Shape, Stock};
@@ -450,7 +450,16 @@ mod tests {
         let extent = Extent::Open { low: 10.0, high: 510.0, segment_max: Some(400.0), length_max: None };
         let roll = Stock { name: String::new(), extent, keep_out: vec![flaw] };
         let shapes = vec![shape(300.0, 200.0, 15.0), shape(120.0, 40.0, 0.0), shape(350.0, 333.3, 45.0)];
-        let mut setup = Setup::new(&Problem::new(shapes, vec![roll], 5.0).unwrap_or_else(|f| panic!("{f}")));
+        let problem = Problem::new(shapes, vec![roll], 5.0).unwrap_or_else(|f| panic!("{f}"));
+        for before in [0, 1, 7, 20] {
+            let placed = std::cell::Cell::new(0);
+            let late = || placed.replace(placed.get() + 1) >= before;
+            let mut setup = Setup::new(&problem);
+            let layout = construct(&mut setup, &|| false, &late).unwrap_or_else(|| panic!("stopped"));
+            assert_eq!((layout.spots.len(), setup.unplaced.len()), (21, 0));
+            assert!(land(&setup, &layout, None).is_some(), "late after {before}");
+        }
+        let mut setup = Setup::new(&problem);
         let layout = in_rows(&mut setup);
         assert_eq!((layout.spots.len(), setup.unplaced.len()), (21, 0));
         let landed = land(&setup, &layout, None).unwrap_or_else(|| panic!("it breaks a rule"));

@@ -1,7 +1,7 @@
 //! Cloth beyond the net line: every edge grows by its kind, holes shrink.
 
 use super::Skin;
-use crate::geometry::boolean::union;
+use crate::geometry::boolean::union_with_parts;
 use crate::geometry::clearance::with_clearance;
 use crate::geometry::offset::growth;
 use crate::geometry::{Point, Region, Ring, point, ring_area, ring_contains};
@@ -29,8 +29,8 @@ pub(super) struct Grown {
 
 /// Grows the trim edges of a skin by `trim` and the lap edges by `lap`, mm; butt edges and dart legs stay; holes shrink by `trim`.
 ///
-/// `None` if no region comes of it: an outline without area.
-pub(super) fn grow(skin: &Skin, trim: f64, lap: f64) -> Option<Grown> {
+/// `None` if no region comes of it: an outline without area; or if `stop` says that nobody waits for it.
+pub(super) fn grow(skin: &Skin, trim: f64, lap: f64, stop: &dyn Fn() -> bool) -> Option<Grown> {
     let amounts: Vec<f64> = skin
         .edges
         .iter()
@@ -41,11 +41,14 @@ pub(super) fn grow(skin: &Skin, trim: f64, lap: f64) -> Option<Grown> {
         })
         .collect();
     let walls: Vec<&Ring> = skin.rings().collect();
-    let mut parts = growth(&skin.net, &amounts, &walls);
+    let mut parts = growth(&skin.net, &amounts, &walls, stop);
     for hole in &skin.holes {
-        parts.extend(growth(hole, &vec![trim; hole.len()], &walls));
+        parts.extend(growth(hole, &vec![trim; hole.len()], &walls, stop));
     }
-    let regions = with_clearance(union(skin.rings().chain(&parts)), CLEARANCE);
+    if stop() {
+        return None;
+    }
+    let regions = with_clearance(union_with_parts(skin.rings(), &parts, stop), CLEARANCE);
     // One region but for rounding: the growth of every edge touches the net.
     let mut region = regions.into_iter().max_by(|a, b| a.area().total_cmp(&b.area()))?;
 
@@ -112,7 +115,8 @@ mod tests {
 
     #[test]
     fn each_edge_grows_by_its_kind() {
-        let grown = grow(&skin(Vec::new(), [EdgeKind::Trim, EdgeKind::Lap, EdgeKind::Butt, EdgeKind::Trim]), 25.0, 10.0).unwrap();
+        let grown =
+            grow(&skin(Vec::new(), [EdgeKind::Trim, EdgeKind::Lap, EdgeKind::Butt, EdgeKind::Trim]), 25.0, 10.0, &|| false).unwrap();
         let bounds = grown.region.bounds().unwrap();
         assert_eq!((bounds.min, bounds.max), (point(-25.0, -25.0), point(310.0, 200.0)));
         assert_eq!(grown.region.outline.len(), 4);
@@ -121,7 +125,7 @@ mod tests {
     #[test]
     fn a_hole_shrinks_by_the_trim_and_one_that_would_close_is_only_marked() {
         let (large, small) = (hole(40.0, 60.0, 80.0), hole(200.0, 60.0, 40.0));
-        let grown = grow(&skin(vec![large, small.clone()], [EdgeKind::Trim; 4]), 25.0, 10.0).unwrap();
+        let grown = grow(&skin(vec![large, small.clone()], [EdgeKind::Trim; 4]), 25.0, 10.0, &|| false).unwrap();
         assert_eq!(grown.closed, vec![small]);
         assert_eq!(grown.region.holes.len(), 1);
         assert!((ring_area(&grown.region.holes[0]) + 900.0).abs() < 1e-6);
@@ -131,7 +135,7 @@ mod tests {
     #[test]
     fn without_allowance_the_cut_line_is_the_net_line() {
         let s = skin(vec![hole(40.0, 60.0, 5.0)], [EdgeKind::Trim; 4]);
-        let grown = grow(&s, 0.0, 0.0).unwrap();
+        let grown = grow(&s, 0.0, 0.0, &|| false).unwrap();
         assert!((grown.region.area() - (60_000.0 - 25.0)).abs() < 1e-6);
         assert!(grown.closed.is_empty());
     }
@@ -155,10 +159,10 @@ mod tests {
             point(0.0, 200.0),
         ];
         s.edges = vec![EdgeKind::Trim; 12];
-        let grown = grow(&s, 25.0, 0.0).unwrap();
+        let grown = grow(&s, 25.0, 0.0, &|| false).unwrap();
         assert_eq!((grown.region.holes.len(), grown.filled_gaps), (1, 0));
         assert!((ring_area(&grown.region.holes[0]) + 1600.0).abs() < 1.0);
-        let grown = grow(&s, 42.0, 0.0).unwrap();
+        let grown = grow(&s, 42.0, 0.0, &|| false).unwrap();
         assert_eq!((grown.region.holes.len(), grown.filled_gaps), (0, 1));
     }
 
@@ -182,7 +186,7 @@ mod tests {
         ];
         s.edges = vec![EdgeKind::Trim; 11];
         (s.edges[4], s.edges[5]) = (EdgeKind::Dart, EdgeKind::Dart);
-        let grown = grow(&s, 6.0, 0.0).unwrap();
+        let grown = grow(&s, 6.0, 0.0, &|| false).unwrap();
         // Nothing of the triangle of 30 mm² is covered.
         let dart: Ring = vec![point(155.0, 181.5), point(155.0, 178.5), point(175.0, 180.0)];
         let mut ply = vec![grown.region.outline.clone()];

@@ -164,7 +164,11 @@ impl Preparing<'_> {
             let angle = in_range(angle, half_turn_is_same(&facts.rule.permitted));
             let skin = skin.moved(&into_cloth(arrow, hand, angle));
             let id = self.new_id(format!("{}-{}{}", facts.number, template.id, if hand == Hand::Mirrored { "-mirrored" } else { "" }));
-            let grown = grow(&skin, facts.layer.trim, facts.layer.lap);
+            let run = self.run;
+            let grown = grow(&skin, facts.layer.trim, facts.layer.lap, &|| run.is_stopped(Phase::Preparing));
+            if run.is_stopped(Phase::Preparing) {
+                return;
+            }
             let Some(grown) = grown else {
                 self.fault(&id, "its outline encloses no area".into(), "check the drawing".into());
                 continue;

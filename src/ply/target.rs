@@ -26,7 +26,7 @@ pub fn target(job: &Job, layer: usize, template: usize, hand: Hand) -> Option<Ta
     let layer = job.layers.get(layer)?;
     let frame = template_frame(job, template)?;
     let skin = frame.skin.moved(&into_cloth(frame.arrow, hand, 0.0));
-    let region = grow(&skin, layer.trim, layer.lap)?.region;
+    let region = grow(&skin, layer.trim, layer.lap, &|| false)?.region;
     Some(Target { region, skin })
 }
 
