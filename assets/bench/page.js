@@ -44,6 +44,7 @@ function fill(place, html) {
 
 document.addEventListener('htmx:afterRequest', (event) => {
   const detail = /** @type {CustomEvent} */ (event).detail;
+  answered = Date.now();
   if (detail.xhr?.responseText) placeNotes(detail.xhr.responseText);
   if (detail.xhr?.status < 400) document.getElementById('message')?.replaceChildren();
 });
@@ -54,6 +55,24 @@ document.addEventListener('change', (event) => {
   if (field instanceof HTMLSelectElement && field.dataset.submits !== undefined) field.form?.submit();
 });
 
+/** The newest revision that was heard of, and when this page last had an answer. */
+let newest = '';
+let answered = 0;
+
+/** Shows the step anew if another has changed the job; an answer to an edit of this page may be on its way still. */
+function lookAgain() {
+  const seen = document.getElementById('rev');
+  if (!(seen instanceof HTMLInputElement) || seen.value === newest) return;
+  if (Date.now() - answered < 700) {
+    setTimeout(lookAgain, 700);
+    return;
+  }
+  const typing = document.activeElement instanceof HTMLInputElement && document.activeElement.type !== 'checkbox';
+  const view = document.getElementById('tools')?.dataset.view;
+  // Somebody who is typing is told when the edit is refused; what they typed stays.
+  if (!typing && view) htmx.ajax('GET', view, { target: '#step', swap: 'innerHTML' });
+}
+
 /** Hears what is new about the job that is shown. */
 function watch() {
   const tools = document.getElementById('tools');
@@ -63,15 +82,8 @@ function watch() {
     document.dispatchEvent(new CustomEvent('planning', { detail: JSON.parse(event.data) }));
   });
   source.addEventListener('revision', (event) => {
-    // An answer to an edit of this page may be on its way still.
-    setTimeout(() => {
-      const seen = document.getElementById('rev');
-      if (!(seen instanceof HTMLInputElement) || seen.value === event.data) return;
-      const typing = document.activeElement instanceof HTMLInputElement && document.activeElement.type !== 'checkbox';
-      const view = document.getElementById('tools')?.dataset.view;
-      // Somebody who is typing is told when the edit is refused; what they typed stays.
-      if (!typing && view) htmx.ajax('GET', view, { target: '#step', swap: 'innerHTML' });
-    }, 700);
+    newest = event.data;
+    setTimeout(lookAgain, 700);
   });
   window.addEventListener('pagehide', () => source.close());
 }

@@ -211,7 +211,7 @@ mod tests {
         let mut letters = Letters::new(&answers);
         assert_eq!(letters.gap("b"), Some(Gap::Slit));
         assert_eq!(letters.hole("c"), Some(true));
-        [Kind::Template, Kind::Hole, Kind::Hole].map(|k| letters.give(k, Point::default()));
+        let _ = [Kind::Template, Kind::Hole, Kind::Hole].map(|k| letters.give(k, Point::default()));
         let faults = letters.unanswered().unwrap_err().to_string();
         assert!(faults.contains("b is a hole") && faults.contains("no q"), "{faults}");
         assert!(Answer::hole("c").is_err() && Answer::gap("b=hole").is_err() && Answer::not("1").is_err());

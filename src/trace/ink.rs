@@ -40,7 +40,8 @@ pub(super) fn ink_of(grey: &GrayImage, mm: f64, mask: &Mask) -> (GrayImage, bool
     let mut core = mask.image.clone();
     imageproc::morphology::erode_mut(&mut core, Norm::L2, ((0.9 / mm).round() as u8).max(2));
     let dark = strokes(grey, mm, mask, &core, true);
-    let mut shades: Vec<u8> = (0..core.len()).step_by(97).filter(|&i| core.as_raw()[i] > 0).map(|i| value(grey, mask, core.width(), i)).collect();
+    let mut shades: Vec<u8> =
+        (0..core.len()).step_by(97).filter(|&i| core.as_raw()[i] > 0).map(|i| value(grey, mask, core.width(), i)).collect();
     shades.sort_unstable();
     if shades.get(shades.len() / 2).is_none_or(|v| *v > 100) {
         return (dark, true);

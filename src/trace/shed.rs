@@ -34,7 +34,8 @@ pub(super) fn inside(grey: &GrayImage, mm: f64, belief: &Belief, part: &Part, pa
     let mut main = None;
     let mut closed_in: Vec<Cell> = Vec::new();
     for breaks in BREAKS {
-        let closed = imageproc::morphology::dilate(&ink, imageproc::distance_transform::Norm::L2, ((breaks / 2.0 / mm).round() as u8).max(1));
+        let closed =
+            imageproc::morphology::dilate(&ink, imageproc::distance_transform::Norm::L2, ((breaks / 2.0 / mm).round() as u8).max(1));
         let paper = |x: u32, y: u32| core.get_pixel(x, y)[0] > 0 && closed.get_pixel(x, y)[0] == 0;
         let mut done = GrayImage::new(w, h);
         cells.clear();
@@ -64,7 +65,14 @@ pub(super) fn inside(grey: &GrayImage, mm: f64, belief: &Belief, part: &Part, pa
     for (i, cell) in cells.iter().enumerate() {
         let leaks = cell.far * mm * mm > LEAK;
         if std::env::var("WW").is_ok() {
-            eprintln!("cell {:.0} mm2 deep {:.0} far {:.0} inside {:.2} main {}", cell.pixels.len() as f64 * mm * mm, cell.deep*mm*mm, cell.far*mm*mm, cell.inside, Some(i)==main);
+            eprintln!(
+                "cell {:.0} mm2 deep {:.0} far {:.0} inside {:.2} main {}",
+                cell.pixels.len() as f64 * mm * mm,
+                cell.deep * mm * mm,
+                cell.far * mm * mm,
+                cell.inside,
+                Some(i) == main
+            );
         }
         for &(x, y) in &cell.pixels {
             let side = if Some(i) == main && leaks {

@@ -136,7 +136,9 @@ pub(super) fn sort(flat: &Flat, belief: &Belief, part: &GrayImage, foreign: &Gra
         let (a, b) = (u as usize, v as usize);
         let (fx, fy) = ((u - a as f64) as f32, (v - b as f64) as f32);
         let mut out = Mix::default();
-        for (i, j, f) in [(a, b, (1.0 - fx) * (1.0 - fy)), (a + 1, b, fx * (1.0 - fy)), (a, b + 1, (1.0 - fx) * fy), (a + 1, b + 1, fx * fy)] {
+        for (i, j, f) in
+            [(a, b, (1.0 - fx) * (1.0 - fy)), (a + 1, b, fx * (1.0 - fy)), (a, b + 1, (1.0 - fx) * fy), (a + 1, b + 1, fx * fy)]
+        {
             let m = &mixes[j.min(ch - 1) * cw + i.min(cw - 1)];
             out.weights.iter_mut().zip(m.weights).for_each(|(o, v)| *o += f * v);
             out.spread.iter_mut().zip(m.spread).for_each(|(o, v)| *o += f * v);
