@@ -95,7 +95,7 @@ pub async fn pages(State(app): State<Arc<App>>, Path(job): Path<String>, Query(a
                 return Ok(html! { ul .plain { @for (i, f) in files.iter().enumerate() { (link("layouts", format!("&file={i}"), f.name.replace(".svg", ""))) } } });
             }
             let paper = Paper::new(name, 8.0, 10.0)?;
-            let said = |name: &str, pages: usize| format!("{name}: {}", words.with("sheets.pages", &[&pages.to_string()]));
+            let said = |name: &str, pages: usize| format!("{name} – {}", words.with("sheets.pages", &[&pages.to_string()]));
             let templates = sheet::template_pages(&plan, None, &paper);
             Ok(html! {
                 h3 { (words.t("sheets.layouts")) }

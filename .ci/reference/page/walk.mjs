@@ -33,7 +33,7 @@ const watch = (p) => {
   p.on('pageerror', (e) => wrong.push(`error: ${e.message}`));
   p.on('console', (m) => {
     // The checker of accessibility puts styles of its own in.
-    if (m.type() === 'error' && !axeRuns && !/status of (409|422)|ERR_CONNECTION|inline style/.test(m.text())) wrong.push(`console: ${m.text()}`);
+    if (m.type() === 'error' && !axeRuns && !/status of (409|422)|ERR_CONNECTION|ERR_INCOMPLETE_CHUNKED|inline style/.test(m.text())) wrong.push(`console: ${m.text()}`);
   });
   p.on('response', (r) => {
     if (r.status() >= 400 && !expected.includes(r.status())) wrong.push(`${r.status()} ${r.url()}`);
