@@ -135,7 +135,7 @@ static NEVER: Cancel = Cancel::new();
 static SILENT: Silent = Silent;
 
 /// How long a first layout may take beyond the end of the run before what is left of it is laid in plain rows.
-const GRACE: Duration = Duration::from_millis(300);
+const GRACE: Duration = Duration::from_millis(600);
 /// Memory for what is kept only to be quick, if nothing else is said.
 const MEMORY: usize = 320 << 20;
 

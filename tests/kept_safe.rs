@@ -15,9 +15,11 @@ fn text(bytes: &[u8]) -> String {
     String::from_utf8_lossy(bytes).into_owned()
 }
 
-fn demo(dir: &Path) {
-    let out = warpwise().args(["demo", "--effort", "1", "--quiet"]).arg(dir).output().unwrap();
-    assert!(out.status.success(), "{}", text(&out.stderr));
+/// A small job and its plan in a folder.
+fn planned(dir: &Path) {
+    let done = |out: std::process::Output| assert!(out.status.success(), "{}", text(&out.stderr));
+    done(warpwise().arg("new").arg(dir).arg("demo-data/hatch-cover.svg").output().unwrap());
+    done(warpwise().arg("nest").arg(dir.join("job.toml")).args(["--effort", "1", "--quiet"]).output().unwrap());
 }
 
 fn obeyed(shown: &str) -> bool {
@@ -114,7 +116,7 @@ fn files_of_the_user_are_neither_replaced_nor_removed() {
     assert!(text(&out.stderr).contains("stays as it is"), "{}", text(&out.stderr));
     assert_eq!(fs::read_to_string(&drawing).unwrap(), "corrected by hand");
 
-    demo(&dir.path().join("demo"));
+    planned(&dir.path().join("demo"));
     let (plan, sheets) = (dir.path().join("demo/plan"), dir.path().join("sheets"));
     let write = || warpwise().arg("sheets").arg(&plan).arg("--out").arg(&sheets).output().unwrap();
     assert!(write().status.success());
@@ -141,7 +143,7 @@ fn files_of_the_user_are_neither_replaced_nor_removed() {
 #[test]
 fn the_folder_one_stands_in_is_not_replaced() {
     let dir = tempfile::tempdir().unwrap();
-    demo(dir.path());
+    planned(dir.path());
     let plan = dir.path().join("plan");
     let before = fs::read(plan.join("plan.json")).unwrap();
     for (here, out) in [(plan.clone(), "."), (plan.join("sheets"), "..")] {
@@ -162,7 +164,7 @@ fn the_folder_one_stands_in_is_not_replaced() {
 #[test]
 fn folders_that_cannot_be_written_are_told_before_the_search() {
     let dir = tempfile::tempdir().unwrap();
-    demo(dir.path());
+    planned(dir.path());
     let file = dir.path().join("a-file");
     fs::write(&file, "mine").unwrap();
     let nest = |extra: &[&str]| {
@@ -180,7 +182,7 @@ fn folders_that_cannot_be_written_are_told_before_the_search() {
 #[test]
 fn nobody_at_standard_error_changes_nothing() {
     let dir = tempfile::tempdir().unwrap();
-    demo(dir.path());
+    planned(dir.path());
     let full = || fs::OpenOptions::new().write(true).open("/dev/full").unwrap();
     let program = assert_cmd::cargo::cargo_bin("warpwise");
     let job = dir.path().join("job.toml");
@@ -193,4 +195,26 @@ fn nobody_at_standard_error_changes_nothing() {
     assert_eq!(done.code(), Some(1));
     let done = std::process::Command::new(&program).arg("check").arg(&job).stdout(full()).stderr(full()).status().unwrap();
     assert_eq!(done.code(), Some(4), "what was asked for could not be given");
+}
+
+/// The disk fails when the search is done: the plan was lost.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_plan_whose_folder_cannot_be_written_is_saved_elsewhere() {
+    let dir = tempfile::tempdir().unwrap();
+    planned(dir.path());
+    let size = |name: &str| fs::metadata(dir.path().join("plan").join(name)).unwrap().len();
+    // No file may be larger than the plan itself; the report is.
+    let blocks = size("plan.json") / 512 + 4;
+    assert!(size("report.html") > blocks * 512, "{} of {}", size("report.html"), size("plan.json"));
+    let program = assert_cmd::cargo::cargo_bin("warpwise");
+    let script = format!("trap '' XFSZ; ulimit -f {blocks}; exec \"$0\" nest job.toml --effort 1 --quiet --out new");
+    let out = std::process::Command::new("sh").args(["-c", &script]).arg(&program).current_dir(dir.path()).output().unwrap();
+    assert_eq!(out.status.code(), Some(4), "{}", text(&out.stderr));
+    assert!(text(&out.stderr).contains("the plan is whole and saved here"), "{}", text(&out.stderr));
+    assert!(!dir.path().join("new").exists());
+    let names = fs::read_dir(dir.path()).unwrap().map(|e| e.unwrap().file_name().to_string_lossy().into_owned());
+    let saved = names.into_iter().find(|n| n.starts_with("plan-") && n.ends_with(".json")).unwrap();
+    let drawn = warpwise().current_dir(dir.path()).args(["sheets", &saved]).output().unwrap();
+    assert!(drawn.status.success(), "{}", text(&drawn.stderr));
 }

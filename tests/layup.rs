@@ -7,7 +7,6 @@ mod plan_schema;
 use job_common::{SOUND, folder, job_path, read};
 use std::path::Path;
 use std::sync::OnceLock;
-use std::time::Duration;
 use warpwise::geometry::ring_area;
 use warpwise::job::{load, parse_with};
 use warpwise::laminate::laminate;
@@ -24,7 +23,7 @@ fn demo() -> &'static Verified {
     static DEMO: OnceLock<Verified> = OnceLock::new();
     DEMO.get_or_init(|| {
         let (job, _) = load(Path::new("demo-data/job.toml")).unwrap();
-        let run = Run::new(Stop::After(Duration::ZERO)).with_threads(1);
+        let run = Run::new(Stop::Effort(0)).with_threads(1);
         let plan = plan(&[job], 1, &run).unwrap();
         plan_schema::keeps_to_schema(plan.plan());
         plan

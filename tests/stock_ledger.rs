@@ -546,3 +546,38 @@ fn a_left_over_that_touches_itself_is_not_let_go() {
     let booked = ledger.book(&plan, &[], &now()).unwrap();
     assert!(booked.added.len() >= whole, "{} of {whole}", booked.added.len());
 }
+
+/// The backup of the second change was written under another name, and the change refused.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_ledger_in_a_folder_whose_name_is_no_text_takes_a_second_change() {
+    use std::os::unix::ffi::OsStrExt;
+    let home = tempfile::tempdir().unwrap();
+    let dir = home.path().join(std::ffi::OsStr::from_bytes(b"work\xffshop"));
+    std::fs::create_dir(&dir).unwrap();
+    let file = dir.join("stock.sqlite");
+    for _ in 0..3 {
+        let mut ledger = Ledger::write(&file).unwrap();
+        ledger.add_offcuts(vec![offcut(320.0, 180.0)], false, true, &now()).unwrap();
+    }
+    assert_eq!(Ledger::read(&file).unwrap().snapshot(&now()).unwrap().offcuts.len(), 3);
+    assert_eq!(std::fs::read_dir(home.path()).unwrap().count(), 1, "nothing went to another folder");
+}
+
+/// Pieces of several jobs begin with the job's name: what stood before its `#` was taken for the piece, what stood behind for a copy.
+#[test]
+fn a_piece_of_a_job_with_a_hash_in_its_name_is_booked_in_part() {
+    let (shop, mut ledger) = stocked();
+    let (job, _) = warpwise::job::load(&shop.job).unwrap();
+    let named = |name: &str| warpwise::job::Job { name: name.into(), ..job.clone() };
+    let jobs = [named("Boat #1"), named("Boat #2")];
+    let stock = ledger.snapshot(&now()).unwrap();
+    let plan = planner::go_on(&jobs, &stock, &Earlier::default(), 1, &Run::new(Stop::Effort(1)).with_threads(1)).unwrap();
+    let on_roll = plan.plan().stocks.iter().find(|s| s.kind == StockKind::Roll).unwrap();
+    let ids: Vec<String> = on_roll.placed.iter().take(2).map(|p| p.piece.clone()).collect();
+    assert!(ids[0].contains('#'), "{ids:?}");
+    assert_eq!(ledger.book(&plan, &ids[..1], &now()).unwrap().pieces, 1);
+    let copy = format!("{}#1", ids[1]);
+    assert_eq!(ledger.book(&plan, std::slice::from_ref(&copy), &now()).unwrap().pieces, 1);
+    assert!(input(ledger.book(&plan, &["Boat #9".to_string()], &now()).unwrap_err()).contains("no piece"));
+}

@@ -28,8 +28,8 @@ const FILES: [(&str, &[u8]); 15] = [
     ("heel-rest.svg", include_bytes!("../../demo-data/heel-rest.svg")),
 ];
 
-/// Search time of the mosaic, as a share of that of the job.
-const MOSAIC: f64 = 0.4;
+/// Share of the search time for the mosaic.
+const MOSAIC: f64 = 0.3;
 
 /// `warpwise demo`.
 #[derive(Args)]
@@ -64,7 +64,8 @@ impl Demo {
         }
         write_fresh(&self.dir, &FILES.map(|(name, bytes)| (PathBuf::from(name), bytes.to_vec())))?;
         let stock = |file: &str| self.search.stock.clone().or_else(|| Some(self.dir.join(file)));
-        let search = Search { stock: stock("stock.json"), ..self.search.clone() };
+        let share = if self.search.json { 1.0 } else { 1.0 - MOSAIC };
+        let search = Search { seconds: self.search.seconds * share, stock: stock("stock.json"), ..self.search.clone() };
         plan_and_write(&[self.dir.join("job.toml")], &self.dir.join("plan"), &search)?;
         if self.search.json {
             // One plan is one answer.

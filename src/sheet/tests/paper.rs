@@ -10,12 +10,11 @@ use crate::sheet::scene::{Scene, Shape};
 use crate::sheet::{draw, face::View, spread, templates, tiles};
 use geo::{Intersects, LineString, Polygon};
 use std::path::Path;
-use std::time::Duration;
 
 /// The demo's job in its first layout.
 fn demo() -> Plan {
     let (jobs, _) = crate::job::load_all(&[Path::new("demo-data/job.toml").to_path_buf()], &Run::default()).unwrap();
-    let run = Run::new(Stop::After(Duration::ZERO)).with_threads(1);
+    let run = Run::new(Stop::Effort(0)).with_threads(1);
     crate::planner::plan(&jobs, 1, &run).unwrap().into_plan()
 }
 
