@@ -31,8 +31,7 @@ fn options() -> Options {
 
 fn traced(photos: &[GrayImage], options: &Options) -> Result<Tracing, Faults> {
     let colour = |p: &GrayImage| DynamicImage::ImageLuma8(p.clone()).into_rgb8();
-    let photos: Vec<(PathBuf, RgbImage)> =
-        photos.iter().enumerate().map(|(i, p)| (PathBuf::from(format!("{i}.png")), colour(p))).collect();
+    let photos: Vec<(PathBuf, RgbImage)> = photos.iter().enumerate().map(|(i, p)| (PathBuf::from(format!("{i}.png")), colour(p))).collect();
     trace::trace(&photos, options)
 }
 

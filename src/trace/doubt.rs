@@ -61,7 +61,9 @@ impl Doubt {
             Cause::Alike => "lay paper of another colour under it, or ink the edge",
             Cause::Unclear => "press the edge flat, light it evenly, and look at the red stretch in the check picture",
             Cause::NoInk => "ink the line there, or look at the red stretch in the check picture",
-            Cause::Elsewhere => "look at the red stretch in the check picture; if it is wrong, take the photo in even light on a plain ground",
+            Cause::Elsewhere => {
+                "look at the red stretch in the check picture; if it is wrong, take the photo in even light on a plain ground"
+            }
         }
     }
 }
@@ -84,7 +86,7 @@ const LEAST_APART: f64 = 2.0;
 /// A clear edge goes at least so far from skin to ground.
 const LEAST_STEP: f64 = 0.45;
 /// Ink under a net line is at least so many levels of grey darker than the tape.
-const LEAST_INK: f64 = 12.0;
+const LEAST_INK: f64 = 7.0;
 /// The network's outline is right to so many pixels of its small copy.
 const ASTRAY: f64 = 2.6;
 /// Distance of the looks along the outline, mm.
@@ -256,6 +258,5 @@ fn cause(p: Point, out: Point, g: &Ground, depth: &[f32], votes: &[u8]) -> Optio
 
 /// True of a point on a card or within a millimetre of it.
 fn beside(card: &[Point], p: Point) -> bool {
-    crate::geometry::ring_contains(card, p)
-        || (0..card.len()).any(|i| p.distance_to_segment(card[i], card[(i + 1) % card.len()]) < 1.0)
+    crate::geometry::ring_contains(card, p) || (0..card.len()).any(|i| p.distance_to_segment(card[i], card[(i + 1) % card.len()]) < 1.0)
 }

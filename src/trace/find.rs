@@ -1,13 +1,13 @@
 //! From what the network believes to the patches that are traced.
 
 use super::belief::{Belief, Sought};
+use super::choice::choose;
 use super::flat::Flat;
+use super::light::fit;
 use super::part::{LEAST_AREA, Part, on, parts};
 use super::patch::{Mask, Patch, flood, whole};
-use super::sort::{Sorted, sort};
-use super::choice::choose;
-use super::light::fit;
 use super::plane::Plane;
+use super::sort::{Sorted, sort};
 use crate::fault::{Fault, Faults};
 use crate::geometry::{Point, ring_contains};
 use image::{GrayImage, Luma};
@@ -39,9 +39,6 @@ fn plain(flat: &Flat, smooth: &GrayImage, plane: &Plane) -> Option<Plain> {
     let flat = Flat { colour: image::RgbImage::new(0, 0), grey: smooth.clone(), ..flat.clone() };
     let covered = |p: Point| plane.solid.iter().any(|card| ring_contains(card, p));
     let light = fit(&flat, &covered).ok()?;
-    if std::env::var("WW").is_ok() {
-        eprintln!("apart {:.1} ratio {:.2}", light.apart, light.ratio());
-    }
     if light.apart < PLAIN {
         return None;
     }
@@ -81,9 +78,6 @@ pub(super) fn find(
     let mut left_out: Vec<&Part> = Vec::new();
     let mut largest = 0.0;
     for (i, part) in all.iter().enumerate() {
-        if std::env::var("WW").is_ok() {
-            eprintln!("part {:.0} cm2 at {:.0},{:.0} cut {} agreed {:.3} sure {:.3}", part.area / 100., part.at.x, part.at.y, part.cut_off, part.agreed, part.sure);
-        }
         let pointed = hint.holds(belief, part);
         if pointed == Some(false) || part.area < LEAST_AREA && pointed != Some(true) {
             continue;
@@ -124,7 +118,8 @@ pub(super) fn find(
         out.extend(plain.patches.iter().filter(pointed).map(|patch| Found { part: None, patch: patch.clone(), sorted: None }));
     }
     for part in &left_out {
-        let what = format!("something like a template, {:.0} cm², is cut off by the frame of the photo and was left out", part.area / 100.0);
+        let what =
+            format!("something like a template, {:.0} cm², is cut off by the frame of the photo and was left out", part.area / 100.0);
         warnings.push(Fault::new(what, "if it is to be traced, show all of it, with some ground around").at("photo", part.at.x, part.at.y));
     }
     if !out.is_empty() {
@@ -136,9 +131,10 @@ pub(super) fn find(
             let what = "the template is cut off by the frame of the photo";
             Fault::new(what, "show all of it, with some ground around").at("photo", at.x, at.y)
         }
-        _ if hint.at.is_some() || hint.around.is_some() => {
-            Fault::new("there is nothing like a skin of tape where you point", "give a pixel well inside the skin, as the photo is shown: --at X,Y")
-        }
+        _ if hint.at.is_some() || hint.around.is_some() => Fault::new(
+            "there is nothing like a skin of tape where you point",
+            "give a pixel well inside the skin, as the photo is shown: --at X,Y",
+        ),
         (None, Some(part)) => {
             let what = "template and ground are too alike, or it is no skin of tape: nothing in the photo is surely a template";
             let remedy = "point at it with --at X,Y (a pixel on the skin), or lay it on a plain ground that is much darker or lighter";

@@ -45,7 +45,8 @@ pub(super) fn flatten(photos: &[&RgbImage], greys: &[GrayImage], views: &[View],
     for i in 0..9 {
         for j in 0..9 {
             let p = area.min + point(area.width() * f64::from(i) / 8.0, area.height() * f64::from(j) / 8.0);
-            scales.extend(photos.iter().zip(views).filter(|(photo, v)| inside(**photo, v, p).is_some()).filter_map(|(_, v)| v.mm_a_pixel(p)));
+            scales
+                .extend(photos.iter().zip(views).filter(|(photo, v)| inside(**photo, v, p).is_some()).filter_map(|(_, v)| v.mm_a_pixel(p)));
         }
     }
     scales.sort_by(f64::total_cmp);

@@ -35,8 +35,8 @@ mod template;
 mod tone;
 mod tracing;
 
-pub use corners::{Between, Corner, EdgeRequest, MeasuredLength, named_corners};
 pub use answers::{Answer, Kind, Letter};
+pub use corners::{Between, Corner, EdgeRequest, MeasuredLength, named_corners};
 pub use doubt::{Cause, Doubt};
 pub use ink::{LEAST_ARROW, LEAST_CUT};
 pub use patch::Gap;

@@ -54,7 +54,11 @@ pub(super) fn parts(flat: &Flat, belief: &Belief, sought: Sought, cards: &[Vec<P
                 }
             };
             // What any answer holds for it lies within a few cells of it.
-            let near = imageproc::morphology::dilate(&cells, imageproc::distance_transform::Norm::L1, (3.0 * belief.grain / belief.mm).min(60.0) as u8);
+            let near = imageproc::morphology::dilate(
+                &cells,
+                imageproc::distance_transform::Norm::L1,
+                (3.0 * belief.grain / belief.mm).min(60.0) as u8,
+            );
             let about = |i: usize| near.as_raw()[i] > 0 && any.as_raw()[i] > 0;
             let all = (0..cells.as_raw().len()).filter(|&i| about(i) && votes[i] == 3).count() as f64;
             let some = (0..cells.as_raw().len()).filter(|&i| about(i)).count() as f64;

@@ -23,7 +23,7 @@ const REACHES: [(f64, f64); 3] = [(10.0, 1.0), (30.0, 2e-2), (90.0, 1e-3)];
 /// Most that colour can say for or against skin, as a logarithm of odds.
 const MOST_BY_COLOUR: f32 = 7.0;
 /// Most that the network says within its outline, and outside of it.
-const MOST_BY_NET: (f32, f32) = (5.0, -12.0);
+const MOST_BY_NET: (f32, f32) = (2.5, -12.0);
 
 /// Sums over pixels: count, colours, products of colours.
 type Sums = [f64; 10];
@@ -136,7 +136,9 @@ pub(super) fn sort(flat: &Flat, belief: &Belief, part: &GrayImage, foreign: &Gra
         let (a, b) = (u as usize, v as usize);
         let (fx, fy) = ((u - a as f64) as f32, (v - b as f64) as f32);
         let mut out = Mix::default();
-        for (i, j, f) in [(a, b, (1.0 - fx) * (1.0 - fy)), (a + 1, b, fx * (1.0 - fy)), (a, b + 1, (1.0 - fx) * fy), (a + 1, b + 1, fx * fy)] {
+        for (i, j, f) in
+            [(a, b, (1.0 - fx) * (1.0 - fy)), (a + 1, b, fx * (1.0 - fy)), (a, b + 1, (1.0 - fx) * fy), (a + 1, b + 1, fx * fy)]
+        {
             let m = &mixes[j.min(ch - 1) * cw + i.min(cw - 1)];
             out.weights.iter_mut().zip(m.weights).for_each(|(o, v)| *o += f * v);
             out.spread.iter_mut().zip(m.spread).for_each(|(o, v)| *o += f * v);
@@ -174,7 +176,7 @@ pub(super) fn sort(flat: &Flat, belief: &Belief, part: &GrayImage, foreign: &Gra
     let mut state: Vec<f32> = field.iter().map(|e| libm::tanhf(e / 2.0)).collect();
     for _ in 0..3 {
         let around = boxed(&state, w, h, 2);
-        state.par_iter_mut().zip(&around).zip(&field).for_each(|((s, a), e)| *s = libm::tanhf((e + 2.5 * a) / 2.0));
+        state.par_iter_mut().zip(&around).zip(&field).for_each(|((s, a), e)| *s = libm::tanhf((e + 1.5 * a) / 2.0));
     }
     field.clear();
     let mask = GrayImage::from_fn(w as u32, h as u32, |x, y| {

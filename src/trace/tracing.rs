@@ -4,16 +4,16 @@ use super::answers::{Answer, Kind, Letter, Letters};
 use super::belief::{Belief, Sought};
 use super::camera::View;
 use super::corners::{Between, EdgeRequest, MeasuredLength, clockwise, named_corners};
-use super::flat::{Flat, flatten};
 use super::doubt::{Doubt, Ground, areas_of, doubts_of};
 use super::find::{Found, Hint, find, main_piece, share_of};
+use super::flat::{Flat, flatten};
 use super::grey::{greyed, smoothed};
 use super::ink::{Lines, depth_of, foot, ink_of, inside_net, lines, middle_line};
 use super::part::{Part, parts};
 use super::patch::{Gap, Mask, NarrowGap, Patch, fill_slits, flood};
-use super::shed::inside;
 use super::plane::{Plane, by_cards, by_rectangle, resolution};
 use super::ring::{Along, rings, sharpened, simplified, uncrossed};
+use super::shed::inside;
 use super::template::Template;
 use super::tone::Tone;
 use crate::fault::{Fault, Faults};
@@ -299,7 +299,7 @@ fn template(
         return Err(Fault::new("a patch has no clear edge", "take the photo again, sharper and with more light").into());
     };
     // A pen closes a narrow corner sooner than blur does.
-    let closed = if options.net == NetLine::Edge { 2.2 } else { 3.6 };
+    let closed = if options.net == NetLine::Edge { 2.2 } else { 6.0 };
     let fewer = |ring: &Ring| {
         let mut ring = uncrossed(&simplified(&uncrossed(&sharpened(&uncrossed(ring), closed)), options.tolerance));
         if ring_area(&ring) < 0.0 {
@@ -414,10 +414,7 @@ fn holes_of(mask: &Mask, least: f64) -> Vec<Vec<(u32, u32)>> {
 /// True if the network sees no skin in a hole that colour shows.
 fn is_hole(view: &Sight, mask: &Mask, pixels: &[(u32, u32)]) -> bool {
     let Sight { flat, belief, .. } = view;
-    let sum: f64 = pixels
-        .iter()
-        .map(|&(x, y)| f64::from(belief.at(&belief.skin, f64::from(x + mask.x), f64::from(y + mask.y))))
-        .sum();
+    let sum: f64 = pixels.iter().map(|&(x, y)| f64::from(belief.at(&belief.skin, f64::from(x + mask.x), f64::from(y + mask.y)))).sum();
     // A small hole is blurred in a small copy.
     let small = pixels.len() as f64 * flat.mm * flat.mm < (4.0 * belief.grain).powi(2);
     sum / (pixels.len() as f64) < if small { 0.8 } else { 0.5 }
@@ -446,7 +443,10 @@ fn trusted(doubts: &[Doubt], net: &Ring, blur: f64, warnings: &mut Vec<Fault>) -
             faults.push(Fault::new(d.what(), d.remedy()).at("outline", d.at().x, d.at().y));
         }
         if blur > 1.5 {
-            faults.push(Fault::new(format!("the photo is blurred: a sharp edge is {blur:.1} mm wide"), "hold still, focus on the template, use more light"));
+            faults.push(Fault::new(
+                format!("the photo is blurred: a sharp edge is {blur:.1} mm wide"),
+                "hold still, focus on the template, use more light",
+            ));
         }
         return faults.into_result(());
     }
