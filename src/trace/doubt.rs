@@ -86,7 +86,7 @@ const LEAST_APART: f64 = 2.0;
 /// A clear edge goes at least so far from skin to ground.
 const LEAST_STEP: f64 = 0.45;
 /// Ink under a net line is at least so many levels of grey darker than the tape.
-const LEAST_INK: f64 = 12.0;
+const LEAST_INK: f64 = 7.0;
 /// The network's outline is right to so many pixels of its small copy.
 const ASTRAY: f64 = 2.6;
 /// Distance of the looks along the outline, mm.

@@ -39,9 +39,6 @@ fn plain(flat: &Flat, smooth: &GrayImage, plane: &Plane) -> Option<Plain> {
     let flat = Flat { colour: image::RgbImage::new(0, 0), grey: smooth.clone(), ..flat.clone() };
     let covered = |p: Point| plane.solid.iter().any(|card| ring_contains(card, p));
     let light = fit(&flat, &covered).ok()?;
-    if std::env::var("WW").is_ok() {
-        eprintln!("apart {:.1} ratio {:.2}", light.apart, light.ratio());
-    }
     if light.apart < PLAIN {
         return None;
     }
@@ -81,17 +78,6 @@ pub(super) fn find(
     let mut left_out: Vec<&Part> = Vec::new();
     let mut largest = 0.0;
     for (i, part) in all.iter().enumerate() {
-        if std::env::var("WW").is_ok() {
-            eprintln!(
-                "part {:.0} cm2 at {:.0},{:.0} cut {} agreed {:.3} sure {:.3}",
-                part.area / 100.,
-                part.at.x,
-                part.at.y,
-                part.cut_off,
-                part.agreed,
-                part.sure
-            );
-        }
         let pointed = hint.holds(belief, part);
         if pointed == Some(false) || part.area < LEAST_AREA && pointed != Some(true) {
             continue;

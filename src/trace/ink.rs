@@ -20,7 +20,7 @@ const REACHES: f64 = 4.0;
 /// Ink is at most so many times as light as the tape (or, light ink on dark tape, the tape as the ink).
 const INK: f64 = 0.72;
 /// A pale stroke's own pixels, and its darkest, are at most so light.
-const PALE: (f64, f64) = (0.85, 0.78);
+const PALE: (f64, f64) = (0.88, 0.83);
 /// What is wider than this across is no stroke of a pen, mm.
 const BROADEST: f64 = 12.0;
 
@@ -43,12 +43,12 @@ pub(super) fn ink_of(grey: &GrayImage, mm: f64, mask: &Mask) -> (GrayImage, bool
     let mut shades: Vec<u8> =
         (0..core.len()).step_by(97).filter(|&i| core.as_raw()[i] > 0).map(|i| value(grey, mask, core.width(), i)).collect();
     shades.sort_unstable();
-    if shades.get(shades.len() / 2).is_none_or(|v| *v > 100) {
+    if shades.get(shades.len() / 2).is_none_or(|v| *v > 70) {
         return (dark, true);
     }
     let light = strokes(grey, mm, mask, &core, false);
     let count = |i: &GrayImage| i.iter().filter(|v| **v > 0).count();
-    if count(&dark) > count(&light) { (dark, true) } else { (light, false) }
+    if 2 * count(&dark) > count(&light) { (dark, true) } else { (light, false) }
 }
 
 fn value(grey: &GrayImage, mask: &Mask, width: u32, i: usize) -> u8 {

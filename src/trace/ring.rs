@@ -134,7 +134,7 @@ fn ink(depth: &Tone, mm: f64, at: Point, normal: Point) -> Option<Point> {
 }
 
 /// Ink is at least so many levels of grey darker than the tape.
-const LEAST_INK: f64 = 14.0;
+const LEAST_INK: f64 = 7.0;
 
 /// The tips of darts and other sharp corners, which blur shortens, put back where their straight sides meet.
 ///
@@ -167,7 +167,10 @@ pub(super) fn sharpened(ring: &Ring, closed: f64) -> Ring {
         TO.iter().find_map(straight).map(|side| (side, first))
     };
     let mut out: Vec<Option<Point>> = ring.iter().copied().map(Some).collect();
-    let arm = |i: usize, step: usize| ring[(i + 8 * step) % n] - ring[i];
+    // Long enough to reach past a blunt end.
+    let spacing = (0..n).map(|i| ring[i].distance(ring[(i + 1) % n])).sum::<f64>() / n as f64;
+    let reach = ((1.4 * closed / spacing.max(1e-3)) as usize).clamp(8, n / 6);
+    let arm = |i: usize, step: usize| ring[(i + reach * step) % n] - ring[i];
     for i in 0..n {
         let sharp = |i: usize| {
             let (a, b) = (arm(i, n - 1), arm(i, 1));
@@ -187,7 +190,7 @@ pub(super) fn sharpened(ring: &Ring, closed: f64) -> Ring {
         // Blur closes the last of a corner, where it is narrower than this; what is further off is a corner that bends.
         let wedge = libm::atan2(cross.abs(), a.along.dot(b.along).abs());
         let lost = closed / (2.0 * libm::tan(wedge / 2.0)).max(0.1);
-        if wedge < 75_f64.to_radians() && tip.distance(ring[i]) < lost.min(7.5 * closed) {
+        if wedge < 75_f64.to_radians() && tip.distance(ring[i]) < lost.min(25.0) {
             for k in 1..=back {
                 out[(i + n - k) % n] = None;
             }
@@ -224,7 +227,7 @@ impl Side {
 /// short enough to be no part of a shape.
 pub(super) fn uncrossed(ring: &Ring) -> Ring {
     /// Longest loop that is left out, mm.
-    const LOOP: f64 = 25.0;
+    const LOOP: f64 = 15.0;
     let mut ring = ring.clone();
     // Each round takes a loop out.
     for _ in 0..200 {
@@ -233,8 +236,8 @@ pub(super) fn uncrossed(ring: &Ring) -> Ring {
         for i in 0..n {
             gone[i + 1] = gone[i] + ring[i].distance(ring[(i + 1) % n]);
         }
-        let crossing = (0..n).find_map(|i| {
-            // Only what lies within a loop's length along the ring can close one.
+        // The shortest first: a long one may end in the narrow tip of a dart, whose sides cross by a hair.
+        let crossings = (0..n).filter_map(|i| {
             let mut k = 2;
             while k < n - 1 {
                 let j = (i + k) % n;
@@ -243,12 +246,13 @@ pub(super) fn uncrossed(ring: &Ring) -> Ring {
                     return None;
                 }
                 if let Some(p) = crossing(ring[i], ring[(i + 1) % n], ring[j], ring[(j + 1) % n]) {
-                    return Some((i, k, p));
+                    return Some((i, k, p, along));
                 }
                 k += 1;
             }
             None
         });
+        let crossing = crossings.min_by(|a, b| a.3.total_cmp(&b.3)).map(|(i, k, p, _)| (i, k, p));
         let Some((i, k, p)) = crossing else { break };
         let mut next: Ring = (0..n - k).map(|m| ring[(i + k + 1 + m) % n]).collect();
         next.push(p);

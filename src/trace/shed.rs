@@ -27,13 +27,13 @@ pub(super) fn inside(grey: &GrayImage, mm: f64, belief: &Belief, part: &Part, pa
     let mut queues: Vec<VecDeque<(u32, u32)>> = vec![VecDeque::new(); 256];
     let zone = |x: u32, y: u32| f64::from(belief.at(&distance, f64::from(x + x0), f64::from(y + y0)));
     // Paper between the lines, in cells. Breaks are closed, wider ones only if the inside would run out through them.
-    let ink = GrayImage::from_fn(w, h, |x, y| {
-        Luma([if f64::from(depth.get_pixel(x, y)[0]) > DARK * f64::from(level.get_pixel(x, y)[0]) { 255 } else { 0 }])
-    });
     let mut cells = Vec::new();
     let mut main = None;
     let mut closed_in: Vec<Cell> = Vec::new();
-    for breaks in BREAKS {
+    for (dark, breaks) in BREAKS {
+        let ink = GrayImage::from_fn(w, h, |x, y| {
+            Luma([if f64::from(depth.get_pixel(x, y)[0]) > dark * f64::from(level.get_pixel(x, y)[0]) { 255 } else { 0 }])
+        });
         let closed =
             imageproc::morphology::dilate(&ink, imageproc::distance_transform::Norm::L2, ((breaks / 2.0 / mm).round() as u8).max(1));
         let paper = |x: u32, y: u32| core.get_pixel(x, y)[0] > 0 && closed.get_pixel(x, y)[0] == 0;
@@ -64,16 +64,6 @@ pub(super) fn inside(grey: &GrayImage, mm: f64, belief: &Belief, part: &Part, pa
     }
     for (i, cell) in cells.iter().enumerate() {
         let leaks = cell.far * mm * mm > LEAK;
-        if std::env::var("WW").is_ok() {
-            eprintln!(
-                "cell {:.0} mm2 deep {:.0} far {:.0} inside {:.2} main {}",
-                cell.pixels.len() as f64 * mm * mm,
-                cell.deep * mm * mm,
-                cell.far * mm * mm,
-                cell.inside,
-                Some(i) == main
-            );
-        }
         for &(x, y) in &cell.pixels {
             let side = if Some(i) == main && leaks {
                 let d = zone(x, y);
@@ -129,10 +119,9 @@ pub(super) fn inside(grey: &GrayImage, mm: f64, belief: &Belief, part: &Part, pa
     (Mask { image, x: x0, y: y0 }, depth)
 }
 
-/// Ink is darker than tape by this share at least.
-const DARK: f64 = 0.18;
-/// Breaks in the line that are closed, mm.
-const BREAKS: [f64; 4] = [0.8, 2.0, 4.0, 7.0];
+/// How ink is told from tape and how wide breaks in the line are closed, tried in this order until the inside holds: ink is darker than
+/// tape by a share at least; mm.
+const BREAKS: [(f64, f64); 6] = [(0.18, 0.8), (0.18, 2.0), (0.12, 0.8), (0.12, 2.0), (0.18, 4.0), (0.18, 7.0)];
 /// So much of the inside's own paper beyond the network's outline says that the line has a gap, mm².
 const LEAK: f64 = 60.0;
 const OUT: u8 = 1;

@@ -23,7 +23,7 @@ const REACHES: [(f64, f64); 3] = [(10.0, 1.0), (30.0, 2e-2), (90.0, 1e-3)];
 /// Most that colour can say for or against skin, as a logarithm of odds.
 const MOST_BY_COLOUR: f32 = 7.0;
 /// Most that the network says within its outline, and outside of it.
-const MOST_BY_NET: (f32, f32) = (5.0, -12.0);
+const MOST_BY_NET: (f32, f32) = (2.5, -12.0);
 
 /// Sums over pixels: count, colours, products of colours.
 type Sums = [f64; 10];
@@ -176,7 +176,7 @@ pub(super) fn sort(flat: &Flat, belief: &Belief, part: &GrayImage, foreign: &Gra
     let mut state: Vec<f32> = field.iter().map(|e| libm::tanhf(e / 2.0)).collect();
     for _ in 0..3 {
         let around = boxed(&state, w, h, 2);
-        state.par_iter_mut().zip(&around).zip(&field).for_each(|((s, a), e)| *s = libm::tanhf((e + 2.5 * a) / 2.0));
+        state.par_iter_mut().zip(&around).zip(&field).for_each(|((s, a), e)| *s = libm::tanhf((e + 1.5 * a) / 2.0));
     }
     field.clear();
     let mask = GrayImage::from_fn(w as u32, h as u32, |x, y| {

@@ -299,7 +299,7 @@ fn template(
         return Err(Fault::new("a patch has no clear edge", "take the photo again, sharper and with more light").into());
     };
     // A pen closes a narrow corner sooner than blur does.
-    let closed = if options.net == NetLine::Edge { 2.2 } else { 3.6 };
+    let closed = if options.net == NetLine::Edge { 2.2 } else { 6.0 };
     let fewer = |ring: &Ring| {
         let mut ring = uncrossed(&simplified(&uncrossed(&sharpened(&uncrossed(ring), closed)), options.tolerance));
         if ring_area(&ring) < 0.0 {
