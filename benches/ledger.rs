@@ -77,7 +77,7 @@ fn ten_thousand_offcuts(c: &mut Criterion) {
         for (ledger, best) in ledgers.iter().zip(&mut best) {
             let begun = Instant::now();
             let stock = ledger.snapshot(&Moment::now()).unwrap();
-            let settings = Settings { stop: Stop::Effort(1), seed, threads: 0, sets: 1 };
+            let run = Run::new(Stop::Effort(1)).with_seed(seed);
             let jobs = std::slice::from_ref(&job);
             black_box(planner::go_on(jobs, &stock, &Earlier::default(), 1, &run).unwrap());
             *best = best.min(begun.elapsed().as_secs_f64());

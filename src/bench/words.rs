@@ -23,8 +23,8 @@ impl Words {
 
     /// The language that a browser asks for first, of those there are.
     pub fn asked(accept: &str) -> Words {
-        let wanted = accept.split(',').map(|l| l.trim().split(['-', ';']).next().unwrap_or_default());
-        Words::of(wanted.filter(|code| LANGUAGES.iter().any(|l| l.0 == *code)).next().unwrap_or("en"))
+        let mut wanted = accept.split(',').map(|l| l.trim().split(['-', ';']).next().unwrap_or_default());
+        Words::of(wanted.find(|code| LANGUAGES.iter().any(|l| l.0 == *code)).unwrap_or("en"))
     }
 
     /// Codes and names of all languages.

@@ -67,12 +67,15 @@ impl Checked {
     }
 }
 
+/// A drawing, and the way it was read.
 type Key = (PathBuf, String);
+/// What a drawing held, by the hash of its bytes.
+type Read = ([u8; 32], Result<Reading, Faults>);
 
 /// Drawings that were read, kept until they change: an edit of a layer reads none again.
 #[derive(Debug, Default)]
 pub struct Readings {
-    kept: Mutex<BTreeMap<Key, ([u8; 32], Result<Reading, Faults>)>>,
+    kept: Mutex<BTreeMap<Key, Read>>,
 }
 
 impl Readings {

@@ -332,7 +332,7 @@ fn in_value(value: &mut Value, old: &str, to: &str) {
 }
 
 /// The list of what a layer lays, begun if it is not there.
-fn laid<'t>(doc: &'t mut DocumentMut, layer: usize) -> Result<&'t mut Array, Fault> {
+fn laid(doc: &mut DocumentMut, layer: usize) -> Result<&mut Array, Fault> {
     let at = format!("layer.{layer}");
     let path = ["layer", &layer.to_string()].map(str::to_string);
     let table = table_at(doc.as_table_mut(), &[&path[0], &path[1]]).ok_or_else(|| nowhere(&at))?;
