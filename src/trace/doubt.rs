@@ -129,7 +129,8 @@ pub(super) fn doubts_of(ring: &Ring, g: &Ground) -> Vec<Doubt> {
         if let (Some(&first), Some(&last)) = (run.first(), run.last()) {
             let count = (last + n - first) % n + 1;
             let length = count as f64 * STEP;
-            if length >= LEAST {
+            // On a plain ground the mouth of a slit looks like one.
+            if length >= if g.apart.is_none() { 2.0 * LEAST } else { LEAST } {
                 let path = (0..count).map(|k| looks[(first + k) % n].0).collect();
                 let causes: Vec<Option<Cause>> = run.iter().map(|&i| why[i]).collect();
                 out.push(Doubt { path, length, cause: most(&causes).unwrap_or(Cause::Unclear) });

@@ -140,6 +140,8 @@ const LEAST_INK: f64 = 7.0;
 ///
 /// `closed` is the width below which a corner may be closed by blur, or by the pen, mm.
 pub(super) fn sharpened(ring: &Ring, closed: f64) -> Ring {
+    /// What closes more than this is a pen, mm.
+    const PEN: f64 = 3.0;
     /// So far from the tip the sides are taken for straight, mm: from the first to the last of the lengths that holds.
     const FROM: f64 = 5.0;
     const TO: [f64; 4] = [45.0, 32.0, 24.0, 18.0];
@@ -169,7 +171,7 @@ pub(super) fn sharpened(ring: &Ring, closed: f64) -> Ring {
     let mut out: Vec<Option<Point>> = ring.iter().copied().map(Some).collect();
     // Long enough to reach past a blunt end.
     let spacing = (0..n).map(|i| ring[i].distance(ring[(i + 1) % n])).sum::<f64>() / n as f64;
-    let reach = ((1.4 * closed / spacing.max(1e-3)) as usize).clamp(8, n / 6);
+    let reach = if closed > PEN { ((1.4 * closed / spacing.max(1e-3)) as usize).clamp(8, n / 6) } else { 8 };
     let arm = |i: usize, step: usize| ring[(i + reach * step) % n] - ring[i];
     for i in 0..n {
         let sharp = |i: usize| {
@@ -190,7 +192,7 @@ pub(super) fn sharpened(ring: &Ring, closed: f64) -> Ring {
         // Blur closes the last of a corner, where it is narrower than this; what is further off is a corner that bends.
         let wedge = libm::atan2(cross.abs(), a.along.dot(b.along).abs());
         let lost = closed / (2.0 * libm::tan(wedge / 2.0)).max(0.1);
-        if wedge < 75_f64.to_radians() && tip.distance(ring[i]) < lost.min(25.0) {
+        if wedge < 75_f64.to_radians() && tip.distance(ring[i]) < lost.min(if closed > PEN { 25.0 } else { 16.0 }) {
             for k in 1..=back {
                 out[(i + n - k) % n] = None;
             }
