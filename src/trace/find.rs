@@ -5,7 +5,7 @@ use super::choice::choose;
 use super::flat::Flat;
 use super::light::fit;
 use super::part::{LEAST_AREA, Part, on, parts};
-use super::patch::{Mask, Patch, flood, whole};
+use super::patch::{Mask, Patch, fill_ticks, flood, whole};
 use super::plane::Plane;
 use super::sort::{Sorted, sort};
 use crate::fault::{Fault, Faults};
@@ -106,7 +106,8 @@ pub(super) fn find(
             foreign.iter_mut().zip(other.cells.iter()).for_each(|(f, c)| *f = (*f).max(*c));
         }
         let Some(sorted) = sort(flat, belief, &part.cells, &foreign) else { continue };
-        let own = main_piece(&sorted.mask.image);
+        let mut own = main_piece(&sorted.mask.image);
+        fill_ticks(&sorted.tone, &mut own, flat.mm);
         let patch = whole(Mask { image: own, ..sorted.mask.clone() }, sorted.tone.clone(), flat.mm);
         out.push(Found { part: Some(part.clone()), patch, sorted: Some(sorted) });
     }

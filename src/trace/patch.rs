@@ -176,7 +176,6 @@ fn cut_out(flat: &Flat, light: &Light, binary: &GrayImage, lighter: bool, contou
 /// A patch with what is ink filled.
 pub(super) fn whole(mut mask: Mask, tone: Tone, mm: f64) -> Patch {
     fill_ink_holes(&tone, &mut mask.image, mm);
-    fill_ticks(&tone, &mut mask.image, mm);
     let area = mask.image.iter().filter(|v| **v > 0).count() as f64 * mm * mm;
     Patch { mask, tone, area }
 }
@@ -204,7 +203,7 @@ pub(super) fn flood(out: &mut GrayImage, x: u32, y: u32, eight: bool, inside: im
 }
 
 /// Fills notches in the edge that are ink: strokes across it, neither of skin's colour nor of the ground's.
-fn fill_ticks(tone: &Tone, own: &mut GrayImage, mm: f64) {
+pub(super) fn fill_ticks(tone: &Tone, own: &mut GrayImage, mm: f64) {
     let reach = ((THIN / 2.0 / mm).round() as u8).max(1);
     let mut closed = imageproc::morphology::dilate(own, Norm::L2, reach);
     imageproc::morphology::erode_mut(&mut closed, Norm::L2, reach);

@@ -85,10 +85,11 @@ fn format_of(bytes: &[u8]) -> Result<ImageFormat, Fault> {
     }
     if has(4, b"ftyp") {
         let brand = bytes.get(8..12).unwrap_or(b"");
-        if [b"heic", b"heix", b"heif", b"mif1", b"hevc", b"msf1"].iter().any(|b| brand == *b) {
+        if [b"heic", b"heix", b"heim", b"heis", b"heif", b"mif1", b"hevc", b"hevx", b"msf1"].iter().any(|b| brand == *b) {
             return Err(Fault::new(
                 "the file is a HEIC photo, which is not read",
-                "set the phone's camera to JPEG (often called \"most compatible\"), or export the photo as JPEG",
+                "set the phone's camera to JPEG (often called \"most compatible\"); one that is taken: share it from the phone as JPEG, or open it on a \
+                 computer and export it as JPEG",
             ));
         }
         return if brand == b"avif" { named("an AVIF picture") } else { named("a film") };

@@ -191,7 +191,7 @@ pub fn trace_in(photos: &[(PathBuf, RgbImage)], options: &Options, run: &Run<'_>
     doubts(&plane, &templates, &mut figures, &mut warnings)?;
     let mut tracing = Tracing { templates, figures, warnings, lengths: Vec::new(), flat, cards: plane.cards };
     tracing.give_edges(&options.edges)?;
-    tracing.measure(&options.lengths)?;
+    tracing.measure(&options.lengths, options.card_width)?;
     Ok(tracing)
 }
 
@@ -605,7 +605,7 @@ impl Tracing {
         faults.into_result(())
     }
 
-    fn measure(&mut self, lengths: &[MeasuredLength]) -> Result<(), Faults> {
+    fn measure(&mut self, lengths: &[MeasuredLength], card_width: f64) -> Result<(), Faults> {
         let mut faults = Faults::new();
         for m in lengths {
             match self.pair(&m.between) {
@@ -626,14 +626,19 @@ impl Tracing {
             .map(|(m, l)| format!("{}-{} is {l:.1} mm in the outline and {:.1} mm measured", m.between.from, m.between.to, m.length))
             .collect();
         let (what, remedy) = if ratios.len() > 1 && high - low < 0.004 {
+            let ratio = (low + high) / 2.0;
             (
-                format!("{}: the whole outline is {:.1} % off", list.join("; "), 100.0 * ((low + high) / 2.0 - 1.0)),
-                "measure the printed card's frame and give --card-width",
+                format!("{}: the whole outline is {:.1} % off", list.join("; "), 100.0 * (ratio - 1.0)),
+                format!(
+                    "measure the printed card's frame: the lengths speak for --card-width {:.1}; if it measures otherwise, print the cards again",
+                    card_width / ratio
+                ),
             )
         } else {
             (
                 list.join("; "),
-                "if both are measured right, the skin is stretched or does not lie flat: tape it again, or slit it where it will not lie flat",
+                "if both are measured right, the skin is stretched or does not lie flat: tape it again, or slit it where it will not lie flat"
+                    .to_string(),
             )
         };
         self.warnings.push(Fault::new(what, remedy));
