@@ -38,7 +38,9 @@ fn stopped(phase: Phase, times: u32) -> Result<Verified, Refusal> {
     let cancel = Cancel::new();
     let observer = Impatient(&cancel, phase, times);
     let jobs = two_cloths();
-    let planned = planner::plan(&jobs, 1, &timed(600).with_cancel(&cancel).with_observer(&observer));
+    // What comes after the search waits for its end.
+    let run = if phase == Phase::Verifying { Run::new(Stop::Effort(1)) } else { timed(600) };
+    let planned = planner::plan(&jobs, 1, &run.with_cancel(&cancel).with_observer(&observer));
     assert_eq!(cancel.asked(), times, "{phase:?} was not told of");
     planned
 }

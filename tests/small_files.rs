@@ -56,7 +56,7 @@ fn a_path_of_huge_curves_is_left_where_its_points_run_out() {
 
 #[test]
 fn text_without_end_is_counted_too() {
-    let said = refused("a.svg", &format!("{SVG}{}</svg>", "<text/>".repeat(900_000)));
+    let said = refused("a.svg", &format!("{SVG}<defs>{}</defs><path d=\"M0 0H9V9Z\"/></svg>", "<text/>".repeat(900_000)));
     assert!(said.contains("MB of names"), "{said}");
     let said = refused("a.svg", &format!("{SVG}{}</svg>", "<text/>".repeat(1_200_000)));
     assert!(said.contains("more than 1000000 parts"), "{said}");
@@ -119,7 +119,8 @@ fn reading_looks_at_the_flag_all_along_and_ends_when_it_is_up() {
         for stop_at in [0, 300, looks / 2, looks - 2] {
             let (stopped, more) = read(stop_at);
             assert!(stopped.unwrap_err().to_string().contains("stopped while reading"), "{name}, {stop_at} of {looks}");
-            assert!(more < stop_at + 900, "{name}: {more} looks after {stop_at}");
+            // Siblings are passed by, each with a look.
+            assert!(more <= stop_at + 1000, "{name}: {more} looks after {stop_at}");
         }
     }
 }
