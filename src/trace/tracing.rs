@@ -246,6 +246,13 @@ fn template(
     if letters.is_not(&given[0].letter) {
         return Ok(None);
     }
+    if found.sorted.is_some() || options.net == NetLine::Ink {
+        // Measured: of skins on benches, and of inked net lines, too many came out wrong without a stretch that was doubted.
+        let at = middle(&patch.mask);
+        let what = "it is no skin whose edge lies on a plain board: fine slits, tips of narrow darts and small holes may be missing";
+        let remedy = "hold the outline in the check picture against the photo before you cut, all round, and mend what is wrong in a drawing program or on the page (`warpwise bench`)";
+        warnings.push(Fault::new(what, remedy).at("outline", at.x, at.y));
+    }
     let mut tone = patch.tone.clone();
     let mut part = found.part.clone();
     let answered = |k: usize| letters.gap(&letters.next(k));
