@@ -107,7 +107,10 @@ impl Planning {
 
     /// Ends the search; the best layouts so far become the plan.
     pub fn stop(&self) {
-        self.cancel.ask();
+        // Asked twice, the run would keep nothing.
+        if self.cancel.asked() == 0 {
+            self.cancel.ask();
+        }
         self.tell(|news| news.stopping = true);
     }
 
