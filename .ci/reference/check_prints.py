@@ -131,7 +131,8 @@ def check_tiles(path, stock, start, end, count, faults):
                 samples.append((ax + (bx - ax) * t, ay + (by - ay) * t, -(by - ay) / length, (bx - ax) / length))
     found = [False] * len(samples)
     for page, (x0, y0) in on_page.items():
-        mine = [i for i, s in enumerate(samples) if x0 + 1 < s[0] < x0 + room[0] - 1 and y0 + 1 < s[1] < y0 + room[1] - 1]
+        # An edge along the free end lies 1 mm inside the first page; half of that is room enough for the line.
+        mine = [i for i, s in enumerate(samples) if x0 + 0.5 < s[0] < x0 + room[0] - 0.5 and y0 + 0.5 < s[1] < y0 + room[1] - 0.5]
         if not mine:
             faults.append(f"{path.name}: page {page} has no cut line on it") if not pieces else None
             continue
