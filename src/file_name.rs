@@ -35,7 +35,7 @@ pub fn checked(name: &str) -> Result<&str, Fault> {
     } else {
         return Ok(name);
     };
-    Err(Fault::new(format!("{} cannot name a file: {why}", quoted(name)), "choose a plain word: --name seat"))
+    Err(Fault::new(format!("{} cannot name a file: {why}", quoted(name)), "choose a plain word, such as seat"))
 }
 
 /// A file name made of any id: ASCII letters, digits and hyphens, at most 40; `stock` if nothing is left of it.

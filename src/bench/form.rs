@@ -87,11 +87,11 @@ impl Form<'_> {
             (None, _) => String::new(),
         };
         html! {
-            @if let Some(mut options) = options {
-                // What stands in the file and is none of the choices is shown all the same.
-                @if !options.iter().any(|o| o.0 == shown) { (drop_in(&mut options, &shown)) }
+            @if let Some(options) = options {
                 select id=(id) name="value" title=(title) hx-post=(post) hx-trigger="change" hx-vals=(vals) hx-include="#rev" hx-swap="none"
                     aria-invalid=[at_fault.then_some("true")] aria-describedby=(format!("{id}-notes")) {
+                    // What stands in the file and is none of the choices is shown all the same.
+                    @if !options.iter().any(|o| o.0 == shown) { option value=(shown) selected { (shown) } }
                     @for (value, words) in &options { option value=(value) selected[*value == shown] { (words) } }
                 }
             } @else {
@@ -145,9 +145,4 @@ impl Form<'_> {
     pub fn all_notes(&self) -> Markup {
         html! { div .notes { (notes(self.words, self.job, self.view, self.checked.notes.iter())) } }
     }
-}
-
-fn drop_in(options: &mut Vec<(String, String)>, shown: &str) -> Markup {
-    options.insert(0, (shown.to_string(), shown.to_string()));
-    html! {}
 }

@@ -11,7 +11,7 @@ use maud::{Markup, html};
 use serde::Deserialize;
 use std::sync::Arc;
 use warpwise::ledger::Moment;
-use warpwise::workshop::{JobEntry, LEDGER_FILE, checked_name, read_stock};
+use warpwise::workshop::{JobEntry, LEDGER_FILE, read_stock};
 use warpwise::{job, sheet};
 
 /// The jobs, and a field for a new one.
@@ -88,7 +88,7 @@ pub async fn begin(State(app): State<Arc<App>>, headers: HeaderMap, Form(new): F
         if app.folder.ledger().exists() {
             text = text.replace("# stock = \"../stock.sqlite\"", &format!("stock = \"../{LEDGER_FILE}\""));
         }
-        match checked_name(name).and_then(|name| app.folder.begin(name, &text)) {
+        match app.folder.begin(name, &text) {
             Ok(_) => Redirect::to(&address(name, "templates")).into_response(),
             Err(list) => {
                 let jobs = app.folder.jobs().unwrap_or_default();

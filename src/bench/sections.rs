@@ -6,6 +6,7 @@ use super::frame::address;
 use super::pictures;
 use maud::{Markup, PreEscaped, html};
 use warpwise::job::Job;
+use warpwise::workshop::free_id;
 
 /// A button that makes an edit and shows the step anew.
 pub fn edit_button(form: &Form<'_>, edit: &serde_json::Value, class: &str, title: &str, words: Markup) -> Markup {
@@ -30,7 +31,7 @@ fn remove_button(form: &Form<'_>, at: &str, name: &str) -> Markup {
 /// Cloths: a card each, with what follows from the weave.
 pub fn cloths(form: &Form<'_>) -> Markup {
     let (words, values) = (form.words, &form.checked.values);
-    let blank = serde_json::json!({ "add": { "section": "cloth", "keys": [["id", free_id(form, "cloth", "cloth")]] } });
+    let blank = serde_json::json!({ "add": { "section": "cloth", "keys": [["id", unused(form, &["cloth"], "cloth")]] } });
     html! {
         h1 { (words.t("step.cloths")) }
         p .lead { (words.t("cloths.lead")) }
@@ -133,7 +134,7 @@ pub fn templates(form: &Form<'_>) -> Markup {
 fn bring_in(form: &Form<'_>) -> Markup {
     let words = form.words;
     let patch = serde_json::json!({ "add": { "section": "patch", "keys": [
-        ["id", free_id(form, "patch", "patch")], ["on", first_template(form)], ["centre", [0, 0]], ["length", 100], ["width", 60]] } });
+        ["id", unused(form, &["template", "strip", "patch"], "patch")], ["on", first_template(form)], ["centre", [0, 0]], ["length", 100], ["width", 60]] } });
     let number = |name: &str, label: &str, value: &str| {
         html! { div .field { label for=(format!("new-{name}")) { (label) } input id=(format!("new-{name}")) name=(name) value=(value) inputmode="decimal" required; } }
     };
@@ -158,7 +159,7 @@ fn bring_in(form: &Form<'_>) -> Markup {
                     }
                 }
                 label .button for="file" { (words.t("bring.choose")) }
-                input #file type="file" multiple accept=".svg,.dxf,.csv,.jpg,.jpeg,.png,image/jpeg,image/png" capture=[None::<&str>];
+                input #file type="file" multiple accept=".svg,.dxf,.csv,.jpg,.jpeg,.png,image/jpeg,image/png";
                 p .working role="status" {}
             }
             p { a href="/card" { (words.t("bring.cards")) } }
@@ -184,14 +185,10 @@ fn first_template(form: &Form<'_>) -> String {
     form.checked.values.get("template.0.id").unwrap_or_default().to_string()
 }
 
-/// An id that no section of the kind has.
-pub fn free_id(form: &Form<'_>, section: &str, stem: &str) -> String {
-    let values = &form.checked.values;
-    let taken = |id: &str| {
-        let kinds: &[&str] = if section == "cloth" { &["cloth"] } else { &["template", "strip", "patch"] };
-        kinds.iter().any(|s| (0..values.count(s)).any(|i| values.get(&format!("{s}.{i}.id")) == Some(id)))
-    };
-    (1..).map(|n| if n == 1 { stem.to_string() } else { format!("{stem}-{n}") }).find(|id| !taken(id)).unwrap_or_default()
+/// An id that no section of these kinds has.
+fn unused(form: &Form<'_>, kinds: &[&str], stem: &str) -> String {
+    let taken: Vec<String> = form.named(kinds).into_iter().map(|(id, _)| id).collect();
+    free_id(stem, &taken)
 }
 
 /// Layers in laying order, beside the part with the warp of each drawn across it.

@@ -1,6 +1,7 @@
 //! The folder of a workshop: a sub-folder for each job, the ledger beside them. Every path that comes from a client is settled here.
 
 use crate::fault::{Fault, Faults};
+use crate::file_name;
 use crate::units::quoted;
 use std::fs;
 use std::io;
@@ -12,15 +13,6 @@ pub const JOB_FILE: &str = "job.toml";
 pub const PLAN_FOLDER: &str = "plan";
 /// The ledger in the folder of the workshop.
 pub const LEDGER_FILE: &str = "stock.sqlite";
-
-/// Longest name of a job or a file, characters.
-const LONGEST_NAME: usize = 80;
-
-/// Names that Windows keeps for devices, whatever the ending.
-const DEVICES: [&str; 22] = [
-    "con", "prn", "aux", "nul", "com1", "com2", "com3", "com4", "com5", "com6", "com7", "com8", "com9", "lpt1", "lpt2", "lpt3", "lpt4",
-    "lpt5", "lpt6", "lpt7", "lpt8", "lpt9",
-];
 
 /// A folder with jobs in it.
 #[derive(Clone, Debug, PartialEq)]
@@ -76,7 +68,7 @@ impl Folder {
         for found in fs::read_dir(&self.root).map_err(|e| unreadable(&self.root, &e))? {
             let found = found.map_err(|e| unreadable(&self.root, &e))?;
             // A name that is not UTF-8 cannot stand in an address; the commands take it.
-            if let Some(name) = found.file_name().to_str().filter(|n| name_fault(n).is_none()) {
+            if let Some(name) = found.file_name().to_str().filter(|n| file_name::checked(n).is_ok()) {
                 jobs.extend(entry(name));
             }
         }
@@ -89,7 +81,7 @@ impl Folder {
     /// # Errors
     /// There is no such job, or it is no name of one.
     pub fn job(&self, name: &str) -> Result<PathBuf, Faults> {
-        let dir = if name.is_empty() { self.root.clone() } else { self.root.join(checked_name(name)?) };
+        let dir = if name.is_empty() { self.root.clone() } else { self.root.join(file_name::checked(name)?) };
         let real = fs::canonicalize(dir.join(JOB_FILE)).ok().filter(|p| p.is_file() && p.starts_with(&self.root));
         match real {
             Some(_) => Ok(dir),
@@ -102,7 +94,7 @@ impl Folder {
     /// # Errors
     /// The name cannot be a folder's, or there is something of this name already (as a file system that ignores case sees it).
     pub fn begin(&self, name: &str, text: &str) -> Result<PathBuf, Faults> {
-        let name = checked_name(name)?;
+        let name = file_name::checked(name)?;
         let dir = self.root.join(name);
         let taken = fs::read_dir(&self.root)
             .map_err(|e| unreadable(&self.root, &e))?
@@ -116,43 +108,6 @@ impl Folder {
         fs::create_dir(&dir).map_err(|e| unwritable(&dir, &e))?;
         write_whole(&dir.join(JOB_FILE), text.as_bytes())?;
         Ok(dir)
-    }
-}
-
-/// A name that can be a file's or a folder's on every system.
-///
-/// # Errors
-/// What about it cannot.
-pub fn checked_name(name: &str) -> Result<&str, Faults> {
-    match name_fault(name) {
-        None => Ok(name),
-        Some(what) => Err(Fault::new(
-            format!("{} cannot be the name of a file: {what}", quoted(name)),
-            format!("take letters, digits, spaces, `-`, `_` and `.`, at most {LONGEST_NAME}, beginning with a letter or digit"),
-        )
-        .into()),
-    }
-}
-
-fn name_fault(name: &str) -> Option<&'static str> {
-    let stem = name.split('.').next().unwrap_or_default().to_lowercase();
-    let forbidden = |c: char| {
-        c.is_control() || "/\\:*?\"<>|".contains(c) || ('\u{202a}'..='\u{202e}').contains(&c) || ('\u{2066}'..='\u{2069}').contains(&c)
-    };
-    if name.is_empty() {
-        Some("it is empty")
-    } else if name.chars().count() > LONGEST_NAME {
-        Some("it is too long")
-    } else if !name.starts_with(char::is_alphanumeric) {
-        Some("it does not begin with a letter or digit")
-    } else if name.chars().any(forbidden) {
-        Some("it holds a character that files cannot have everywhere")
-    } else if name.ends_with(['.', ' ']) {
-        Some("it ends with a point or a space")
-    } else if DEVICES.contains(&stem.trim_end()) {
-        Some("it is kept for a device on some systems")
-    } else {
-        None
     }
 }
 
@@ -200,34 +155,6 @@ fn unwritable(path: &Path, error: &io::Error) -> Faults {
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
-
-    #[test]
-    fn names_that_lead_elsewhere_or_fail_on_some_system_are_refused() {
-        for bad in [
-            "",
-            ".",
-            "..",
-            "../x",
-            "a/b",
-            "a\\b",
-            "-rf",
-            ".hidden",
-            "nul",
-            "NUL.txt",
-            "com1",
-            "a\u{0}b",
-            "a\nb",
-            "x.",
-            "x ",
-            "a\u{202e}b",
-            &"x".repeat(81),
-        ] {
-            assert!(checked_name(bad).is_err(), "{bad:?}");
-        }
-        for good in ["seat", "Lüke 2", "hatch_cover-3.1", "船", "console"] {
-            assert!(checked_name(good).is_ok(), "{good}");
-        }
-    }
 
     #[test]
     fn a_job_is_begun_once_whatever_the_case_and_listed() {

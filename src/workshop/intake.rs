@@ -2,9 +2,10 @@
 //! the edit that makes templates of them is given back.
 
 use super::edit::{Edit, Entry};
-use super::folder::{checked_name, free_name, write_whole};
+use super::folder::{free_name, write_whole};
 use super::outline_file::{OutlineData, PhotoUnder, outline_drawing};
 use crate::fault::{Fault, Faults};
+use crate::file_name;
 use crate::geometry::Point;
 use crate::job::point_within;
 use crate::outline::{ReadOptions, Reading, read_bytes};
@@ -40,7 +41,7 @@ pub struct Taken {
 /// # Errors
 /// It is nothing a template can be made of, or what is wrong with it. A photo that cannot be traced is kept all the same.
 pub fn take(dir: &Path, name: &str, bytes: &[u8], lay: Lay, ids: &[String]) -> Result<Taken, Faults> {
-    let name = checked_name(name)?;
+    let name = file_name::checked(name)?;
     let ending = name.rsplit('.').next().unwrap_or_default().to_lowercase();
     let photo = bytes.starts_with(&[0xff, 0xd8, 0xff]) || bytes.starts_with(b"\x89PNG") || bytes.get(4..8) == Some(b"ftyp");
     if photo {

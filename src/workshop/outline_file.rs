@@ -133,7 +133,8 @@ impl PhotoUnder {
         let numbers: Vec<f64> =
             place.split(|c: char| !(c.is_ascii_digit() || c == '.' || c == '-')).filter_map(|n| n.parse().ok()).collect();
         let place: [f64; 4] = numbers.get(..4)?.try_into().ok()?;
-        (super::checked_name(file).is_ok() && place[0] < place[2] && place[1] < place[3]).then(|| PhotoUnder { file: file.into(), place })
+        (crate::file_name::checked(file).is_ok() && place[0] < place[2] && place[1] < place[3])
+            .then(|| PhotoUnder { file: file.into(), place })
     }
 }
 
