@@ -1,9 +1,9 @@
-//! The photos with perspective and distortion taken out: one grey picture of the plane at a known scale.
+//! The photos with perspective and distortion taken out: one picture of the plane at a known scale.
 
 use super::camera::View;
-use super::grey::sample;
+use super::grey::{grey_of, sample, sample_colour};
 use crate::geometry::{Bounds, Point, point, ring_bounds};
-use image::GrayImage;
+use image::{GrayImage, RgbImage};
 use rayon::prelude::*;
 
 /// Most pixels of the flat picture.
@@ -14,6 +14,8 @@ const BEYOND: (f64, f64) = (500.0, 1.0);
 /// The plane, seen straight from above.
 #[derive(Clone, Debug)]
 pub(super) struct Flat {
+    /// Colours.
+    pub colour: RgbImage,
     /// Grey levels.
     pub grey: GrayImage,
     /// 255 where a photo shows the place.
@@ -37,13 +39,14 @@ impl Flat {
 }
 
 /// Flattens the photos. `cards` are the outlines of the cards in the plane; `None` if there is nothing to see.
-pub(super) fn flatten(photos: &[GrayImage], views: &[View], cards: &[Vec<Point>]) -> Option<Flat> {
+pub(super) fn flatten(photos: &[&RgbImage], greys: &[GrayImage], views: &[View], cards: &[Vec<Point>]) -> Option<Flat> {
     let area = extent(photos, views, cards)?;
     let mut scales: Vec<f64> = Vec::new();
     for i in 0..9 {
         for j in 0..9 {
             let p = area.min + point(area.width() * f64::from(i) / 8.0, area.height() * f64::from(j) / 8.0);
-            scales.extend(photos.iter().zip(views).filter(|(photo, v)| inside(photo, v, p).is_some()).filter_map(|(_, v)| v.mm_a_pixel(p)));
+            scales
+                .extend(photos.iter().zip(views).filter(|(photo, v)| inside(**photo, v, p).is_some()).filter_map(|(_, v)| v.mm_a_pixel(p)));
         }
     }
     scales.sort_by(f64::total_cmp);
@@ -52,32 +55,36 @@ pub(super) fn flatten(photos: &[GrayImage], views: &[View], cards: &[Vec<Point>]
     let mm = wanted.max((area.width() * area.height() / MOST_PIXELS).sqrt());
     let (w, h) = ((area.width() / mm).floor() as u32 + 1, (area.height() / mm).floor() as u32 + 1);
     let corner = point(area.min.x, area.max.y);
-    let gains = gains(photos, views, &area);
+    let gains = gains(greys, views, &area);
     let mut grey = GrayImage::new(w, h);
     let mut seen = GrayImage::new(w, h);
+    let mut colour = RgbImage::new(w, h);
     let width = w as usize;
-    grey.par_chunks_mut(width).zip(seen.par_chunks_mut(width)).enumerate().for_each(|(j, (grey, seen))| {
-        for (i, (grey, seen)) in grey.iter_mut().zip(seen).enumerate() {
+    let rows = grey.par_chunks_mut(width).zip(seen.par_chunks_mut(width)).zip(colour.par_chunks_mut(3 * width));
+    rows.enumerate().for_each(|(j, ((grey, seen), colour))| {
+        for (i, ((grey, seen), colour)) in grey.iter_mut().zip(seen).zip(colour.chunks_mut(3)).enumerate() {
             let p = point(corner.x + i as f64 * mm, corner.y - j as f64 * mm);
             let mut best: Option<(f64, usize, Point)> = None;
             for (k, (photo, view)) in photos.iter().zip(views).enumerate() {
-                if let Some((depth, pixel)) = inside(photo, view, p)
+                if let Some((depth, pixel)) = inside(*photo, view, p)
                     && best.is_none_or(|b| depth > b.0)
                 {
                     best = Some((depth, k, pixel));
                 }
             }
             if let Some((_, k, pixel)) = best {
-                *grey = (sample(&photos[k], pixel.x, pixel.y) * gains[k] + 0.5).clamp(0.0, 255.0) as u8;
+                let found = sample_colour(photos[k], pixel.x, pixel.y).map(|v| (v * gains[k] + 0.5).clamp(0.0, 255.0) as u8);
+                colour.copy_from_slice(&found);
+                *grey = grey_of(found);
                 *seen = 255;
             }
         }
     });
-    Some(Flat { grey, seen, mm, corner })
+    Some(Flat { colour, grey, seen, mm, corner })
 }
 
 /// How far inside its photo a plane point lies (1 in the middle, 0 at the frame), and its pixel.
-fn inside(photo: &GrayImage, view: &View, p: Point) -> Option<(f64, Point)> {
+pub(super) fn inside(photo: &impl image::GenericImageView, view: &View, p: Point) -> Option<(f64, Point)> {
     let pixel = view.pixel(p)?;
     let (w, h) = (f64::from(photo.width()) - 1.0, f64::from(photo.height()) - 1.0);
     let depth = (pixel.x / w).min(1.0 - pixel.x / w).min(pixel.y / h).min(1.0 - pixel.y / h) * 2.0;
@@ -85,7 +92,7 @@ fn inside(photo: &GrayImage, view: &View, p: Point) -> Option<(f64, Point)> {
 }
 
 /// The box of the plane that is looked at: what the photos show, not too far from the cards.
-fn extent(photos: &[GrayImage], views: &[View], cards: &[Vec<Point>]) -> Option<Bounds> {
+fn extent(photos: &[&RgbImage], views: &[View], cards: &[Vec<Point>]) -> Option<Bounds> {
     const SIDE: usize = 64;
     let near = ring_bounds(&cards.concat())?;
     let margin = BEYOND.0.max(BEYOND.1 * near.width().max(near.height()));

@@ -2,8 +2,8 @@
 
 use super::axis::axis;
 use super::flat::Flat;
-use super::light::Light;
-use super::patch::{DoubtfulGap, Gap, Mask, Patch, fill_slits, flood};
+use super::grey::sample;
+use super::patch::{Mask, Patch, flood};
 use super::ring::simplified_line;
 use crate::geometry::{Path, Point, Ring, point};
 use image::{GrayImage, Luma};
@@ -19,6 +19,10 @@ const LEAST_LINE: f64 = 6.0;
 const REACHES: f64 = 4.0;
 /// Ink is at most so many times as light as the tape (or, light ink on dark tape, the tape as the ink).
 const INK: f64 = 0.72;
+/// A pale stroke's own pixels, and its darkest, are at most so light.
+const PALE: (f64, f64) = (0.88, 0.83);
+/// What is wider than this across is no stroke of a pen, mm.
+const BROADEST: f64 = 12.0;
 
 /// What is drawn on a patch.
 #[derive(Clone, Debug, Default)]
@@ -29,34 +33,99 @@ pub(super) struct Lines {
 }
 
 /// Ink on a patch: 255 where there is some; and whether it is darker than the tape.
-pub(super) fn ink_of(flat: &Flat, light: &Light, patch: &Patch, lighter: bool) -> (GrayImage, bool) {
-    let mask = &patch.mask;
+///
+/// A pen's stroke is narrow: what is darker than the tape on both sides of it within [`BROADEST`]. Shadows and overlaps of strips are wider.
+pub(super) fn ink_of(grey: &GrayImage, mm: f64, mask: &Mask) -> (GrayImage, bool) {
     // The blurred edge of the patch is as dark as ink.
     let mut core = mask.image.clone();
-    imageproc::morphology::erode_mut(&mut core, Norm::L2, ((0.9 / flat.mm).round() as u8).max(2));
-    let (w, h) = core.dimensions();
-    let marked = |darker: bool| {
-        GrayImage::from_fn(w, h, |x, y| {
-            if core.get_pixel(x, y)[0] == 0 {
-                return Luma([0]);
-            }
-            let (lo, hi) = light.levels(point(f64::from(x + mask.x), f64::from(y + mask.y)));
-            let tape = if lighter { hi } else { lo };
-            let v = f64::from(flat.grey.get_pixel(x + mask.x, y + mask.y)[0]);
-            let is_ink = if darker { v < INK * tape } else { v * INK > tape + 3.0 };
-            Luma([if is_ink { 255 } else { 0 }])
-        })
-    };
-    if lighter {
-        return (marked(true), true);
+    imageproc::morphology::erode_mut(&mut core, Norm::L2, ((0.9 / mm).round() as u8).max(2));
+    let dark = strokes(grey, mm, mask, &core, true);
+    let mut shades: Vec<u8> =
+        (0..core.len()).step_by(97).filter(|&i| core.as_raw()[i] > 0).map(|i| value(grey, mask, core.width(), i)).collect();
+    shades.sort_unstable();
+    if shades.get(shades.len() / 2).is_none_or(|v| *v > 70) {
+        return (dark, true);
     }
-    let (dark, light) = (marked(true), marked(false));
+    let light = strokes(grey, mm, mask, &core, false);
     let count = |i: &GrayImage| i.iter().filter(|v| **v > 0).count();
-    if count(&dark) > count(&light) { (dark, true) } else { (light, false) }
+    if 2 * count(&dark) > count(&light) { (dark, true) } else { (light, false) }
+}
+
+fn value(grey: &GrayImage, mask: &Mask, width: u32, i: usize) -> u8 {
+    let (x, y) = (i as u32 % width, i as u32 / width);
+    grey.get_pixel(x + mask.x, y + mask.y)[0]
+}
+
+/// How dark (or light) the ink lies over the tape, on a mask's pixels.
+pub(super) fn depth_of(grey: &GrayImage, mm: f64, mask: &Mask, darker: bool) -> GrayImage {
+    let mut core = mask.image.clone();
+    imageproc::morphology::erode_mut(&mut core, Norm::L2, ((0.9 / mm).round() as u8).max(2));
+    relief(grey, mm, mask, &core, darker).1
+}
+
+/// The level of the tape about each pixel of a core, and by how much the pixel is darker (or lighter).
+pub(super) fn relief(grey: &GrayImage, mm: f64, mask: &Mask, core: &GrayImage, darker: bool) -> (GrayImage, GrayImage) {
+    let (w, h) = core.dimensions();
+    let size = ((1.0 / mm).round() as u32).max(1);
+    let (cw, ch) = (w.div_ceil(size), h.div_ceil(size));
+    let sign = |v: u8| if darker { v } else { 255 - v };
+    let mut cells = GrayImage::new(cw, ch);
+    for (x, y, pixel) in core.enumerate_pixels().filter(|p| p.2[0] > 0) {
+        let _ = pixel;
+        let cell = cells.get_pixel_mut(x / size, y / size);
+        cell[0] = cell[0].max(sign(grey.get_pixel(x + mask.x, y + mask.y)[0]));
+    }
+    let disc = imageproc::morphology::Mask::disk((BROADEST / 2.0 / (f64::from(size) * mm)).round().clamp(1.0, 30.0) as u8);
+    let closed = imageproc::morphology::grayscale_erode(&imageproc::morphology::grayscale_dilate(&cells, &disc), &disc);
+    let tape = |x: u32, y: u32| {
+        let place = |v: u32| (f64::from(v) + 0.5) / f64::from(size) - 0.5;
+        sample(&closed, place(x), place(y))
+    };
+    let mut level = GrayImage::new(w, h);
+    let mut depth = GrayImage::new(w, h);
+    use rayon::prelude::*;
+    level.par_chunks_mut(w as usize).zip(depth.par_chunks_mut(w as usize)).enumerate().for_each(|(y, (level, depth))| {
+        for x in 0..w as usize {
+            if core.get_pixel(x as u32, y as u32)[0] > 0 {
+                let t = tape(x as u32, y as u32);
+                let v = f64::from(sign(grey.get_pixel(x as u32 + mask.x, y as u32 + mask.y)[0]));
+                level[x] = t as u8;
+                depth[x] = (t - v).clamp(0.0, 255.0) as u8;
+            }
+        }
+    });
+    (level, depth)
+}
+
+fn strokes(grey: &GrayImage, mm: f64, mask: &Mask, core: &GrayImage, darker: bool) -> GrayImage {
+    let (level, depth) = relief(grey, mm, mask, core, darker);
+    let (w, h) = core.dimensions();
+    let at = |x: u32, y: u32| (f64::from(level.get_pixel(x, y)[0]), f64::from(depth.get_pixel(x, y)[0]));
+    let is_ink = |x: u32, y: u32, share: f64| {
+        let (level, depth) = at(x, y);
+        if darker { depth > (1.0 - share) * level && depth > 6.0 } else { (255.0 - level + depth) * share > 255.0 - level + 3.0 }
+    };
+    // A thin pen, blurred, is pale: a long stroke counts if a part of it is dark.
+    let mut done = GrayImage::new(w, h);
+    let mut out = GrayImage::new(w, h);
+    for (x, y) in (0..h).flat_map(|y| (0..w).map(move |x| (x, y))) {
+        if core.get_pixel(x, y)[0] == 0 || done.get_pixel(x, y)[0] > 0 || !is_ink(x, y, PALE.1) {
+            continue;
+        }
+        let pixels = flood(&mut done, x, y, true, |x, y| core.get_pixel(x, y)[0] > 0 && is_ink(x, y, PALE.0));
+        let dark = pixels.iter().filter(|p| is_ink(p.0, p.1, INK)).count();
+        let (left, right) = pixels.iter().fold((u32::MAX, 0), |b, p| (b.0.min(p.0), b.1.max(p.0)));
+        let (top, bottom) = pixels.iter().fold((u32::MAX, 0), |b, p| (b.0.min(p.1), b.1.max(p.1)));
+        let long = libm::hypot(f64::from(right - left), f64::from(bottom - top)) * mm > LEAST_CUT;
+        if long || 3 * dark > pixels.len() {
+            pixels.iter().for_each(|&(x, y)| out.put_pixel(x, y, Luma([255])));
+        }
+    }
+    out
 }
 
 /// The region inside the inked net line, with the holes that closed lines within make; `None` if no line closes.
-pub(super) fn inside_net(flat: &Flat, patch: &Patch, ink: &GrayImage, said: Option<Gap>) -> Option<(Mask, Vec<DoubtfulGap>)> {
+pub(super) fn inside_net(flat: &Flat, patch: &Patch, ink: &GrayImage) -> Option<Mask> {
     let (w, h) = ink.dimensions();
     // A line may have breaks of a pen's width.
     let reach = ((0.8 / flat.mm).round() as u8).max(1);
@@ -121,8 +190,7 @@ pub(super) fn inside_net(flat: &Flat, patch: &Patch, ink: &GrayImage, said: Opti
             }
         }
     }
-    let gaps = fill_slits(&mut image, flat.mm, said);
-    Some((Mask { image, x: patch.mask.x, y: patch.mask.y }, gaps))
+    Some(Mask { image, x: patch.mask.x, y: patch.mask.y })
 }
 
 /// Sorts the ink within a net line into arrows, relief cuts and marks.
@@ -188,7 +256,7 @@ fn distance(ring: &Ring, p: Point) -> f64 {
 }
 
 /// The point of a ring that is nearest.
-fn foot(ring: &Ring, p: Point) -> Option<Point> {
+pub(super) fn foot(ring: &Ring, p: Point) -> Option<Point> {
     let on = |i: usize| {
         let (a, b) = (ring[i], ring[(i + 1) % ring.len()]);
         let ab = b - a;
@@ -257,7 +325,7 @@ fn arrow_of(points: &[Point]) -> Option<[Point; 2]> {
 }
 
 /// The longest way through connected pixels, moved to the middle of the pen's stroke.
-fn middle_line(flat: &Flat, patch: &Patch, pixels: &[(u32, u32)]) -> Option<Path> {
+pub(super) fn middle_line(flat: &Flat, patch: &Patch, pixels: &[(u32, u32)]) -> Option<Path> {
     let (left, right) = pixels.iter().fold((u32::MAX, 0), |b, p| (b.0.min(p.0), b.1.max(p.0)));
     let (top, bottom) = pixels.iter().fold((u32::MAX, 0), |b, p| (b.0.min(p.1), b.1.max(p.1)));
     let (w, h) = ((right - left + 1) as usize, (bottom - top + 1) as usize);

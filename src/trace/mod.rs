@@ -5,29 +5,39 @@
 //!
 //! Lengths are mm, y up. Nothing is guessed in silence: what is doubtful comes back as a warning, what is wrong as a fault.
 
+mod answers;
 mod axis;
+mod belief;
 mod camera;
 pub mod card;
 mod cards;
 mod choice;
 mod corners;
+mod doubt;
+mod find;
 mod flat;
 mod grey;
 mod ink;
 mod light;
 mod marks;
 pub mod net;
+mod part;
 mod patch;
 mod photo;
 mod picture;
 mod plane;
 mod ring;
+mod shed;
 mod solve;
+mod sort;
 mod stations;
 mod template;
+mod tone;
 mod tracing;
 
+pub use answers::{Answer, Kind, Letter};
 pub use corners::{Between, Corner, EdgeRequest, MeasuredLength, named_corners};
+pub use doubt::{Cause, Doubt};
 pub use ink::{LEAST_ARROW, LEAST_CUT};
 pub use patch::Gap;
 pub use photo::{MOST_BYTES, MOST_PIXELS, read_photo};

@@ -2,6 +2,8 @@
 
 use super::flat::Flat;
 use super::light::Light;
+use super::sort::HALF;
+use super::tone::Tone;
 use crate::geometry::{Point, point, ring_area, ring_bounds, ring_contains};
 use image::GrayImage;
 use imageproc::contours::{BorderType, Contour, find_contours};
@@ -49,26 +51,32 @@ pub enum Gap {
     Dart,
 }
 
-/// A gap that could be either.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct DoubtfulGap {
+/// A narrow gap in an edge.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct NarrowGap {
     /// Its mouth, pixels of the mask.
     pub at: Point,
     /// Its length, mm.
     pub length: f64,
-    /// What its shape speaks for, if for anything.
-    pub likely: Option<Gap>,
+    /// What it is taken for.
+    pub kind: Gap,
+    /// Its shape leaves open what it is, and nobody said.
+    pub open: bool,
+    /// Its shape speaks for something.
+    pub likely: bool,
+    /// Its pixels.
+    pub pixels: Vec<(u32, u32)>,
 }
 
 /// A patch of one shade.
 #[derive(Clone, Debug)]
 pub(super) struct Patch {
-    /// The patch with ink and slits filled, holes and darts open.
+    /// The patch with ink filled, holes, slits and darts open.
     pub mask: Mask,
+    /// What its edge is measured in.
+    pub tone: Tone,
     /// Its area, mm², with all holes filled.
     pub area: f64,
-    /// Gaps in its edge that may be slits or darts.
-    pub gaps: Vec<DoubtfulGap>,
 }
 
 /// The patches of one hypothesis.
@@ -84,7 +92,7 @@ pub(super) struct Patches {
 }
 
 /// Cuts the patches out of a black and white picture in which cards and all that no photo shows are black.
-pub(super) fn patches(flat: &Flat, light: &Light, binary: &GrayImage, lighter: bool, cards: &[Vec<Point>], said: Option<Gap>) -> Patches {
+pub(super) fn patches(flat: &Flat, light: &Light, binary: &GrayImage, lighter: bool, cards: &[Vec<Point>]) -> Patches {
     let mut out = Patches::default();
     let contours: Vec<Contour<u32>> = find_contours(binary);
     let mm2 = flat.mm * flat.mm;
@@ -130,7 +138,7 @@ pub(super) fn patches(flat: &Flat, light: &Light, binary: &GrayImage, lighter: b
             out.small.push((place, area));
         }
     }
-    out.found = found.iter().filter_map(|&i| cut_out(flat, light, binary, lighter, &contours[i], said)).collect();
+    out.found = found.iter().filter_map(|&i| cut_out(flat, light, binary, lighter, &contours[i])).collect();
     out
 }
 
@@ -149,8 +157,8 @@ fn touches_unseen(flat: &Flat, x: u32, y: u32) -> bool {
     [(x - 3, y), (x + 3, y), (x, y - 3), (x, y + 3)].iter().any(|&(x, y)| flat.seen.get_pixel(x, y)[0] == 0)
 }
 
-/// One patch by itself, with what is ink or slit filled.
-fn cut_out(flat: &Flat, light: &Light, binary: &GrayImage, lighter: bool, contour: &Contour<u32>, said: Option<Gap>) -> Option<Patch> {
+/// One patch by itself, with what is ink filled.
+fn cut_out(flat: &Flat, light: &Light, binary: &GrayImage, lighter: bool, contour: &Contour<u32>) -> Option<Patch> {
     let margin = (3.0 * AROUND / flat.mm) as u32 + 4;
     let (w, h) = binary.dimensions();
     let x0 = contour.points.iter().map(|p| p.x).min()?.saturating_sub(margin);
@@ -162,10 +170,14 @@ fn cut_out(flat: &Flat, light: &Light, binary: &GrayImage, lighter: bool, contou
     let mut own = GrayImage::new(cw, ch);
     let first = contour.points.first()?;
     flood(&mut own, first.x - x0, first.y - y0, true, |x, y| at(x, y) && x > 0 && y > 0 && x + 1 < cw && y + 1 < ch);
-    fill_ink_holes(flat, light, lighter, &mut own, x0, y0);
-    let gaps = fill_slits(&mut own, flat.mm, said);
-    let area = own.iter().filter(|v| **v > 0).count() as f64 * flat.mm * flat.mm;
-    Some(Patch { mask: Mask { image: own, x: x0, y: y0 }, area, gaps })
+    Some(whole(Mask { image: own, x: x0, y: y0 }, Tone::by_light(flat, light, lighter, x0, y0, cw, ch), flat.mm))
+}
+
+/// A patch with what is ink filled.
+pub(super) fn whole(mut mask: Mask, tone: Tone, mm: f64) -> Patch {
+    fill_ink_holes(&tone, &mut mask.image, mm);
+    let area = mask.image.iter().filter(|v| **v > 0).count() as f64 * mm * mm;
+    Patch { mask, tone, area }
 }
 
 /// Sets everything connected with a pixel for which `inside` holds to 255; by edges, and by corners too if `eight`. Its pixels.
@@ -190,8 +202,23 @@ pub(super) fn flood(out: &mut GrayImage, x: u32, y: u32, eight: bool, inside: im
     pixels
 }
 
+/// Fills notches in the edge that are ink: strokes across it, neither of skin's colour nor of the ground's.
+pub(super) fn fill_ticks(tone: &Tone, own: &mut GrayImage, mm: f64) {
+    let reach = ((THIN / 2.0 / mm).round() as u8).max(1);
+    let mut closed = imageproc::morphology::dilate(own, Norm::L2, reach);
+    imageproc::morphology::erode_mut(&mut closed, Norm::L2, reach);
+    for ((own, closed), tone) in own.iter_mut().zip(closed.iter()).zip(tone.image.iter()) {
+        if *closed > 0 && *tone < STRANGE {
+            *own = 255;
+        }
+    }
+}
+
+/// A tone below this is further from skin than the ground is: ink on a ground lighter than it.
+const STRANGE: u8 = 26;
+
 /// Fills the holes that are ink: too thin for a hole, or of another shade than the ground.
-fn fill_ink_holes(flat: &Flat, light: &Light, lighter: bool, own: &mut GrayImage, x0: u32, y0: u32) {
+fn fill_ink_holes(tone: &Tone, own: &mut GrayImage, mm: f64) {
     let (w, h) = own.dimensions();
     let mut done = GrayImage::new(w, h);
     flood(&mut done, 0, 0, false, |x, y| own.get_pixel(x, y)[0] == 0);
@@ -202,7 +229,7 @@ fn fill_ink_holes(flat: &Flat, light: &Light, lighter: bool, own: &mut GrayImage
             }
             // One hole, with any island in it.
             let hole = flood(&mut done, x, y, false, |x, y| own.get_pixel(x, y)[0] == 0);
-            if is_ink(flat, light, lighter, &hole, x0, y0) {
+            if is_ink(tone, mm, &hole) {
                 hole.iter().for_each(|&(x, y)| own.put_pixel(x, y, image::Luma([255])));
             }
         }
@@ -210,22 +237,21 @@ fn fill_ink_holes(flat: &Flat, light: &Light, lighter: bool, own: &mut GrayImage
 }
 
 /// True if a hole is no hole but ink, or a closed line of ink with an island in it.
-fn is_ink(flat: &Flat, light: &Light, lighter: bool, hole: &[(u32, u32)], x0: u32, y0: u32) -> bool {
+fn is_ink(tone: &Tone, mm: f64, hole: &[(u32, u32)]) -> bool {
     let (left, right) = hole.iter().fold((u32::MAX, 0), |b, p| (b.0.min(p.0), b.1.max(p.0)));
     let (top, bottom) = hole.iter().fold((u32::MAX, 0), |b, p| (b.0.min(p.1), b.1.max(p.1)));
     let mut patch = GrayImage::from_pixel(right - left + 3, bottom - top + 3, image::Luma([255]));
     let mut shade = Vec::new();
     for &(x, y) in hole {
-        let (lo, hi) = light.levels(point(f64::from(x + x0), f64::from(y + y0)));
-        let value = f64::from(flat.grey.get_pixel(x + x0, y + y0)[0]);
-        if (value > (lo + hi) / 2.0) != lighter {
+        let value = tone.image.get_pixel(x, y)[0];
+        if value <= HALF {
             patch.put_pixel(x - left + 1, y - top + 1, image::Luma([0]));
-            shade.push(if lighter { (value - lo) / (hi - lo) } else { (hi - value) / (hi - lo) });
+            shade.push(tone.share(point(f64::from(x + tone.x), f64::from(y + tone.y))));
         }
     }
     // The greatest distance of the ground in it from all else is half its width.
-    let mut across = GrayImage::from_fn(patch.width(), patch.height(), |x, y| image::Luma([255 - patch.get_pixel(x, y)[0]]));
-    let least = (LEAST_HOLE / 2.0 / flat.mm).round().clamp(1.0, 250.0) as u8;
+    let mut across = super::tone::inverted(&patch);
+    let least = (LEAST_HOLE / 2.0 / mm).round().clamp(1.0, 250.0) as u8;
     imageproc::morphology::erode_mut(&mut across, Norm::L2, least);
     if across.iter().all(|v| *v == 0) {
         return true;
@@ -234,9 +260,10 @@ fn is_ink(flat: &Flat, light: &Light, lighter: bool, hole: &[(u32, u32)], x0: u3
     shade.get(shade.len() / 2).is_some_and(|s| s.abs() > 0.3)
 }
 
-/// Fills slits and lines that reach the edge, but not the tips of darts; `said` decides where shape leaves it open. The gaps in doubt.
-pub(super) fn fill_slits(own: &mut GrayImage, mm: f64, said: Option<Gap>) -> Vec<DoubtfulGap> {
-    let mut doubtful = Vec::new();
+/// Fills slits and lines that reach the edge, but not the tips of darts; `answered` says what the gap of a number is, `said` decides where
+/// shape leaves it open. All narrow gaps.
+pub(super) fn fill_slits(own: &mut GrayImage, mm: f64, said: Option<Gap>, answered: &dyn Fn(usize) -> Option<Gap>) -> Vec<NarrowGap> {
+    let mut all_gaps: Vec<NarrowGap> = Vec::new();
     let (w, h) = own.dimensions();
     let reach = ((THIN / 2.0 / mm).round() as u8).max(1);
     let mut closed = imageproc::morphology::dilate(own, Norm::L2, reach);
@@ -295,18 +322,23 @@ pub(super) fn fill_slits(own: &mut GrayImage, mm: f64, said: Option<Gap>) -> Vec
             let (taper, even) = by_taper(&pixels, point(mx, my), length / mm);
             // Few pixels show no taper.
             let narrows = taper == Some(Gap::Dart) || (taper.is_none() && length < LONG);
-            let kind = if open < OPEN.0 && narrows {
+            let answer = answered(all_gaps.len());
+            let (mut in_doubt, mut is_likely) = (false, true);
+            let kind = if let Some(answer) = answer {
+                answer
+            } else if open < OPEN.0 && narrows {
                 Gap::Dart
             } else if open > OPEN.1 || (open >= OPEN.0 && even && length >= LONG) {
                 Gap::Slit
             } else {
                 // One that opens like a dart and does not narrow is neither: a slit that starts in a dart, say.
                 let likely = taper.filter(|_| open >= OPEN.0);
-                if said.is_none() {
-                    doubtful.push(DoubtfulGap { at: point(mx, my), length, likely });
-                }
+                in_doubt = said.is_none();
+                is_likely = likely.is_some();
                 said.or(likely).unwrap_or(Gap::Dart)
             };
+            let found = NarrowGap { at: point(mx, my), length, kind, open: in_doubt, likely: is_likely, pixels: pixels.clone() };
+            all_gaps.push(found);
             if kind == Gap::Slit {
                 for (x, y) in pixels {
                     // With what of the strip along the edge lies before it.
@@ -322,7 +354,7 @@ pub(super) fn fill_slits(own: &mut GrayImage, mm: f64, said: Option<Gap>) -> Vec
             }
         }
     }
-    doubtful
+    all_gaps
 }
 
 /// Lets the edge run straight past a slit's mouth: closing by half a slit's width leaves a dip between its rounded corners.

@@ -1,5 +1,6 @@
 //! The check picture: the flattened photo with everything that was traced drawn over it.
 
+use super::answers::Kind;
 use super::template::{Template, colour, word};
 use super::tracing::Tracing;
 use crate::geometry::{Bounds, Point, point, ring_bounds};
@@ -39,6 +40,10 @@ pub fn check_picture(tracing: &Tracing) -> String {
     for t in &tracing.templates {
         out.push_str(&pen.template(t));
     }
+    for t in &tracing.templates {
+        out.push_str(&pen.doubts(t));
+    }
+    out.push_str(&pen.figures(tracing));
     out.push_str("</svg>\n");
     out
 }
@@ -50,6 +55,10 @@ pub fn plane_picture(tracing: &Tracing) -> Option<(Bounds, Vec<u8>)> {
     let b = ring_bounds(&points)?;
     photo(tracing, &Bounds { min: b.min - point(MARGIN, MARGIN), max: b.max + point(MARGIN, MARGIN) })
 }
+
+/// Colours of the outline and of doubts (palette of Okabe and Ito, from memory; red is kept for doubts).
+const OUTLINE: &str = "#0072b2";
+const DOUBT: &str = "#e00000";
 
 struct Pen {
     area: Bounds,
@@ -110,10 +119,68 @@ impl Pen {
         out + &self.words(point(b.min.x + 3.0, b.min.y + 4.0 * self.size + 1.0), 14.0, "start", "#0072b2", "grid 100 mm")
     }
 
+    /// Doubtful stretches, thick and red, and the letters of what was found.
+    fn doubts(&self, t: &Template) -> String {
+        let mut out = String::new();
+        for d in &t.doubts {
+            out.push_str(&self.line(&d.path, false, DOUBT, 5.0, "stroke-opacity=\"0.85\""));
+            out.push_str(&format!(
+                "<circle cx=\"{:.2}\" cy=\"{:.2}\" r=\"{:.2}\" stroke=\"{DOUBT}\" stroke-width=\"{:.2}\"/>\n",
+                self.x(d.at()),
+                self.y(d.at()),
+                (d.length / 2.0 + 8.0 * self.size).max(14.0 * self.size),
+                2.0 * self.size
+            ));
+        }
+        // A template that is alone needs no letter to be told from others.
+        for l in &t.letters {
+            if l.kind == Kind::Template {
+                continue;
+            }
+            out.push_str(&format!(
+                "<circle cx=\"{:.2}\" cy=\"{:.2}\" r=\"{:.2}\" fill=\"#ffffff\" stroke=\"#000000\" stroke-width=\"{:.2}\"/>\n",
+                self.x(l.at),
+                self.y(l.at),
+                9.0 * self.size,
+                self.size
+            ));
+            out.push_str(&self.words(l.at - point(0.0, 5.0 * self.size), 15.0, "middle", "#000000", &l.letter));
+        }
+        out
+    }
+
+    /// What matters at a glance, in a band at the top: the cards' error, the worst doubt, the size; and a bar of 100 mm.
+    fn figures(&self, tracing: &Tracing) -> String {
+        let f = &tracing.figures;
+        let worst = tracing.templates.iter().flat_map(|t| &t.doubts).map(|d| d.length).fold(0.0, f64::max);
+        let size: Vec<String> = tracing
+            .templates
+            .iter()
+            .filter_map(|t| ring_bounds(&t.net).map(|b| format!("{:.0} × {:.0} mm", b.width(), b.height())))
+            .collect();
+        let cards = if f.cards.is_empty() { "no cards".into() } else { format!("cards fit to {:.2} mm", f.error) };
+        let doubt = if worst > 0.0 { format!("worst doubt {worst:.0} mm") } else { "no doubts".into() };
+        let lines = [(cards, "#000000"), (doubt, if worst > 0.0 { DOUBT } else { "#000000" }), (size.join(", "), "#000000")];
+        // Letters as high as a fortieth of the picture's width are read on a telephone.
+        let (w, high) = (self.area.width(), self.area.width() / 38.0);
+        let mut out = format!("<rect width=\"{w:.2}\" height=\"{:.2}\" fill=\"#ffffff\" fill-opacity=\"0.85\"/>\n", high * 1.6);
+        for (i, (line, colour)) in lines.iter().enumerate() {
+            let anchor = ["start", "middle", "end"][i];
+            let x = self.area.min.x + w * [0.01, 0.5, 0.99][i];
+            out.push_str(&self.words(point(x, self.area.max.y - 1.15 * high), high / self.size, anchor, colour, line));
+        }
+        let (right, low) = (self.area.max.x - 0.02 * w, self.area.min.y + 0.6 * high);
+        if w > 150.0 {
+            out.push_str(&self.line(&[point(right - 100.0, low), point(right, low)], false, "#000000", 4.0, ""));
+            out.push_str(&self.words(point(right - 50.0, low + 0.3 * high), 0.8 * high / self.size, "middle", "#000000", "100 mm"));
+        }
+        out
+    }
+
     fn template(&self, t: &Template) -> String {
-        let mut out = self.line(&t.net, true, "#d40000", 1.6, "");
+        let mut out = self.line(&t.net, true, OUTLINE, 1.6, "");
         for hole in &t.holes {
-            out.push_str(&self.line(hole, true, "#d40000", 1.6, ""));
+            out.push_str(&self.line(hole, true, OUTLINE, 1.6, ""));
         }
         for (kind, path) in &t.edges {
             out.push_str(&self.line(path, false, colour(*kind), 4.0, "stroke-opacity=\"0.75\""));
@@ -138,7 +205,7 @@ impl Pen {
         }
         for c in &t.corners {
             out.push_str(&format!(
-                "<circle cx=\"{:.2}\" cy=\"{:.2}\" r=\"{:.2}\" fill=\"#d40000\"/>\n",
+                "<circle cx=\"{:.2}\" cy=\"{:.2}\" r=\"{:.2}\" fill=\"{OUTLINE}\"/>\n",
                 self.x(c.at),
                 self.y(c.at),
                 3.0 * self.size
@@ -146,7 +213,7 @@ impl Pen {
             // The name stands outside, away from the middle of the template.
             let middle = ring_bounds(&t.net).map_or(c.at, |b| b.centre());
             let away = (c.at - middle) * (14.0 * self.size / c.at.distance(middle).max(1e-9));
-            out.push_str(&self.words(c.at + away - point(0.0, 7.0 * self.size), 22.0, "middle", "#d40000", &c.name));
+            out.push_str(&self.words(c.at + away - point(0.0, 7.0 * self.size), 22.0, "middle", OUTLINE, &c.name));
         }
         if let Some(b) = ring_bounds(&t.net) {
             let (low, left) = (b.min.y - 12.0 * self.size, b.min.x - 12.0 * self.size);

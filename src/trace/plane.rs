@@ -31,7 +31,7 @@ pub(super) struct Plane {
     pub solution: Option<Solution>,
 }
 
-pub(super) fn by_rectangle(photos: &[(PathBuf, GrayImage)], r: &KnownRectangle, warnings: &mut Vec<Fault>) -> Result<Plane, Faults> {
+pub(super) fn by_rectangle(photos: &[(PathBuf, &GrayImage)], r: &KnownRectangle, warnings: &mut Vec<Fault>) -> Result<Plane, Faults> {
     let [(file, photo)] = photos else {
         return Err(Fault::new("a known rectangle serves one photo only", "trace one photo, or lay cards to join several").into());
     };
@@ -63,7 +63,7 @@ pub(super) fn by_rectangle(photos: &[(PathBuf, GrayImage)], r: &KnownRectangle, 
 }
 
 pub(super) fn by_cards(
-    photos: &[(PathBuf, GrayImage)],
+    photos: &[(PathBuf, &GrayImage)],
     options: &Options,
     figures: &mut Figures,
     warnings: &mut Vec<Fault>,
@@ -73,7 +73,7 @@ pub(super) fn by_cards(
     let mut cards: Vec<usize> = Vec::new();
     let mut edges = Vec::new();
     let mut loose: Vec<(usize, Point)> = Vec::new();
-    for (file, photo) in photos {
+    for &(ref file, photo) in photos {
         let smooth = smoothed(photo);
         let found = find_cards(&find_marks(photo, &smooth));
         if let Err(fault) = cards_hold(&found, photo) {

@@ -3,28 +3,22 @@
 use super::axis::axis;
 use super::flat::Flat;
 use super::grey::sample;
-use super::light::Light;
 use super::patch::Mask;
+use super::tone::Tone;
 use crate::geometry::{Path, Point, Ring, point, ring_area};
 use imageproc::contours::{BorderType, Contour, find_contours};
 
 /// What runs along a ring.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Along {
-    /// The edge of a patch lighter (or darker) than its ground.
-    Edge {
-        /// The patch is lighter.
-        lighter: bool,
-    },
-    /// An inked line just outside of the mask, darker (or lighter) than the patch.
-    Ink {
-        /// The ink is darker.
-        darker: bool,
-    },
+    /// The edge of a patch.
+    Edge,
+    /// An inked line under the outline of the mask; the tone is how dark it lies over the tape.
+    Ink,
 }
 
 /// The outer ring and the holes of a mask, mm, each point where the grey levels put it.
-pub(super) fn rings(flat: &Flat, light: &Light, mask: &Mask, along: Along) -> (Option<Ring>, Vec<Ring>) {
+pub(super) fn rings(flat: &Flat, tone: &Tone, mask: &Mask, along: Along) -> (Option<Ring>, Vec<Ring>) {
     let contours: Vec<Contour<i32>> = find_contours(&mask.image);
     let mut outer: Option<&Contour<i32>> = None;
     for c in contours.iter().filter(|c| c.border_type == BorderType::Outer && c.parent.is_none()) {
@@ -35,13 +29,13 @@ pub(super) fn rings(flat: &Flat, light: &Light, mask: &Mask, along: Along) -> (O
     let place = |c: &Contour<i32>| -> Vec<Point> {
         c.points.iter().map(|p| point(f64::from(p.x) + f64::from(mask.x), f64::from(p.y) + f64::from(mask.y))).collect()
     };
-    let refined = |c: &Contour<i32>| refine(flat, light, &place(c), c.border_type == BorderType::Hole, along);
+    let refined = |c: &Contour<i32>| refine(flat, tone, &place(c), c.border_type == BorderType::Hole, along);
     let holes = contours.iter().filter(|c| c.border_type == BorderType::Hole && c.points.len() > 12);
     (outer.map(refined), holes.map(refined).collect())
 }
 
 /// Each point of a contour (pixels of the patch that border on the ground) moved along its normal to where the edge is.
-fn refine(flat: &Flat, light: &Light, contour: &[Point], hole: bool, along: Along) -> Ring {
+fn refine(flat: &Flat, tone: &Tone, contour: &[Point], hole: bool, along: Along) -> Ring {
     let n = contour.len();
     if n < 12 {
         return contour.iter().map(|&p| flat.plane(p)).collect();
@@ -60,8 +54,8 @@ fn refine(flat: &Flat, light: &Light, contour: &[Point], hole: bool, along: Alon
         }
         let normal = point(ahead.y, -ahead.x) * (out / length);
         found.push(match along {
-            Along::Edge { lighter } => edge(flat, light, smooth[i], normal, lighter),
-            Along::Ink { darker } => ink(flat, smooth[i], normal, darker),
+            Along::Edge => edge(tone, smooth[i], normal),
+            Along::Ink => ink(tone, flat.mm, smooth[i], normal),
         });
     }
     // The mean of the neighbours takes the noise of single profiles off; gaps stay gaps and are bridged straight.
@@ -87,22 +81,16 @@ fn refine(flat: &Flat, light: &Light, contour: &[Point], hole: bool, along: Alon
 }
 
 /// Half-way between the levels on both sides, along a normal, pixels.
-fn edge(flat: &Flat, light: &Light, at: Point, normal: Point, lighter: bool) -> Option<Point> {
+fn edge(tone: &Tone, at: Point, normal: Point) -> Option<Point> {
     const REACH: f64 = 5.0;
     const STEP: f64 = 0.25;
     /// Further from where the mask ends lies no edge but the flank of a slit, whose mouth the outline runs past.
     const NEAR: f64 = 2.5;
-    let sign = if lighter { 1.0 } else { -1.0 };
-    let value = |s: f64| {
-        let p = at + normal * s;
-        sign * sample(&flat.grey, p.x, p.y)
-    };
-    let (lo, hi) = light.levels(at);
+    let value = |s: f64| tone.share(at + normal * s);
     let mean = |from: f64| (0..4).map(|i| value(from + f64::from(i) * 0.5)).sum::<f64>() / 4.0;
     let (patch, ground) = (mean(-REACH), mean(REACH - 1.5));
-    let usual = (lo + hi) / 2.0 * sign;
-    // Ink or a neighbour within reach spoils the levels: then the light's own are better.
-    let half = if patch - ground > 0.7 * (hi - lo) { (patch + ground) / 2.0 } else { usual };
+    // Ink or a neighbour within reach spoils the levels: then those about are better.
+    let half = if patch - ground > 0.7 { (patch + ground) / 2.0 } else { 0.5 };
     let count = (2.0 * REACH / STEP) as usize;
     let values: Vec<f64> = (0..=count).map(|i| value(-REACH + i as f64 * STEP)).collect();
     let crossing = |i: &usize| values[*i] >= half && values[*i + 1] < half;
@@ -111,36 +99,52 @@ fn edge(flat: &Flat, light: &Light, at: Point, normal: Point, lighter: bool) -> 
     (best.abs() <= NEAR).then(|| at + normal * best)
 }
 
-/// The middle of an inked line just outside, along a normal, pixels.
-fn ink(flat: &Flat, at: Point, normal: Point, darker: bool) -> Option<Point> {
-    let sign = if darker { -1.0 } else { 1.0 };
-    let value = |s: f64| {
-        let p = at + normal * s;
-        sign * sample(&flat.grey, p.x, p.y)
-    };
-    let steps = (5.0 / flat.mm * 4.0) as usize;
-    let place = |i: usize| -1.5 + i as f64 * 0.25;
-    let values: Vec<f64> = (0..steps).map(|i| value(place(i))).collect();
-    let paper = value(-3.0).min(values.first().copied()?);
-    let near = values.iter().take((4.0 / flat.mm * 4.0) as usize).copied().fold(f64::NEG_INFINITY, f64::max);
-    let limit = paper + 0.5 * (near - paper);
-    let first = values.iter().position(|v| *v > limit)?;
-    let last = first + values.iter().skip(first).position(|v| *v <= limit)?;
-    let (mut sum, mut weight) = (0.0, 0.0);
-    for (i, v) in values.iter().enumerate().take(last).skip(first) {
-        sum += place(i) * (v - paper);
-        weight += v - paper;
+/// The middle of an inked line that the contour runs along, along a normal, pixels: by how far the ink is darker than the tape on both
+/// sides of it.
+fn ink(depth: &Tone, mm: f64, at: Point, normal: Point) -> Option<Point> {
+    /// How far from the contour the line's middle may lie, mm, and how far from there it may reach.
+    const NEAR: f64 = 1.6;
+    const REACH: f64 = 4.0;
+    let value = |s: f64| sample(&depth.image, at.x + normal.x * s - f64::from(depth.x), at.y + normal.y * s - f64::from(depth.y));
+    let steps = (REACH / mm * 4.0) as i64;
+    let place = |i: i64| i as f64 * 0.25;
+    let values: Vec<f64> = (-steps..=steps).map(|i| value(place(i))).collect();
+    let near = ((NEAR / mm * 4.0) as usize).min(steps as usize);
+    let middle = steps as usize;
+    let best = (middle - near..=middle + near).max_by(|a, b| values[*a].total_cmp(&values[*b]))?;
+    if values[best] < LEAST_INK {
+        return None;
     }
-    (weight > 0.0).then(|| at + normal * (sum / weight))
+    let limit = 0.5 * values[best];
+    let mut first = best;
+    while first > 0 && values[first - 1] > limit {
+        first -= 1;
+    }
+    let mut last = best;
+    while last + 1 < values.len() && values[last + 1] > limit {
+        last += 1;
+    }
+    let (mut sum, mut weight) = (0.0, 0.0);
+    for (i, v) in values.iter().enumerate().take(last + 1).skip(first) {
+        sum += place(i as i64 - steps) * (v - limit);
+        weight += v - limit;
+    }
+    let middle = if weight > 0.0 { sum / weight } else { place(best as i64 - steps) };
+    (middle.abs() * mm <= NEAR + 0.5).then(|| at + normal * middle)
 }
 
+/// Ink is at least so many levels of grey darker than the tape.
+const LEAST_INK: f64 = 7.0;
+
 /// The tips of darts and other sharp corners, which blur shortens, put back where their straight sides meet.
-pub(super) fn sharpened(ring: &Ring) -> Ring {
+///
+/// `closed` is the width below which a corner may be closed by blur, or by the pen, mm.
+pub(super) fn sharpened(ring: &Ring, closed: f64) -> Ring {
+    /// What closes more than this is a pen, mm.
+    const PEN: f64 = 3.0;
     /// So far from the tip the sides are taken for straight, mm: from the first to the last of the lengths that holds.
     const FROM: f64 = 5.0;
     const TO: [f64; 4] = [45.0, 32.0, 24.0, 18.0];
-    /// Width below which a corner may be closed by blur, mm.
-    const CLOSED: f64 = 2.2;
     let n = ring.len();
     if n < 60 {
         return ring.clone();
@@ -165,7 +169,10 @@ pub(super) fn sharpened(ring: &Ring) -> Ring {
         TO.iter().find_map(straight).map(|side| (side, first))
     };
     let mut out: Vec<Option<Point>> = ring.iter().copied().map(Some).collect();
-    let arm = |i: usize, step: usize| ring[(i + 8 * step) % n] - ring[i];
+    // Long enough to reach past a blunt end.
+    let spacing = (0..n).map(|i| ring[i].distance(ring[(i + 1) % n])).sum::<f64>() / n as f64;
+    let reach = if closed > PEN { ((1.4 * closed / spacing.max(1e-3)) as usize).clamp(8, n / 6) } else { 8 };
+    let arm = |i: usize, step: usize| ring[(i + reach * step) % n] - ring[i];
     for i in 0..n {
         let sharp = |i: usize| {
             let (a, b) = (arm(i, n - 1), arm(i, 1));
@@ -184,8 +191,8 @@ pub(super) fn sharpened(ring: &Ring) -> Ring {
         let tip = a.middle + a.along * ((b.middle - a.middle).cross(b.along) / cross);
         // Blur closes the last of a corner, where it is narrower than this; what is further off is a corner that bends.
         let wedge = libm::atan2(cross.abs(), a.along.dot(b.along).abs());
-        let lost = CLOSED / (2.0 * libm::tan(wedge / 2.0)).max(0.1);
-        if wedge < 75_f64.to_radians() && tip.distance(ring[i]) < lost.min(16.0) {
+        let lost = closed / (2.0 * libm::tan(wedge / 2.0)).max(0.1);
+        if wedge < 75_f64.to_radians() && tip.distance(ring[i]) < lost.min(if closed > PEN { 25.0 } else { 16.0 }) {
             for k in 1..=back {
                 out[(i + n - k) % n] = None;
             }
@@ -216,6 +223,58 @@ impl Side {
         let along = point(libm::cos(angle), libm::sin(angle));
         points.iter().all(|p| (*p - middle).cross(along).abs() < 0.35).then_some(Side { middle, along })
     }
+}
+
+/// The ring without loops that measuring left in it: where it crosses itself, the shorter way round from crossing to crossing goes, if it is
+/// short enough to be no part of a shape.
+pub(super) fn uncrossed(ring: &Ring) -> Ring {
+    /// Longest loop that is left out, mm.
+    const LOOP: f64 = 15.0;
+    let mut ring = ring.clone();
+    // Each round takes a loop out.
+    for _ in 0..200 {
+        let n = ring.len();
+        let mut gone = vec![0.0; n + 1];
+        for i in 0..n {
+            gone[i + 1] = gone[i] + ring[i].distance(ring[(i + 1) % n]);
+        }
+        // The shortest first: a long one may end in the narrow tip of a dart, whose sides cross by a hair.
+        let crossings = (0..n).filter_map(|i| {
+            let mut k = 2;
+            while k < n - 1 {
+                let j = (i + k) % n;
+                let along = if i + k < n { gone[i + k] - gone[i + 1] } else { gone[n] - gone[i + 1] + gone[i + k - n] };
+                if along > LOOP {
+                    return None;
+                }
+                if let Some(p) = crossing(ring[i], ring[(i + 1) % n], ring[j], ring[(j + 1) % n]) {
+                    return Some((i, k, p, along));
+                }
+                k += 1;
+            }
+            None
+        });
+        let crossing = crossings.min_by(|a, b| a.3.total_cmp(&b.3)).map(|(i, k, p, _)| (i, k, p));
+        let Some((i, k, p)) = crossing else { break };
+        let mut next: Ring = (0..n - k).map(|m| ring[(i + k + 1 + m) % n]).collect();
+        next.push(p);
+        ring = next;
+        if ring.len() < 4 {
+            break;
+        }
+    }
+    ring
+}
+
+/// Where two stretches cross, ends counted.
+fn crossing(a: Point, b: Point, c: Point, d: Point) -> Option<Point> {
+    let (r, s) = (b - a, d - c);
+    let cross = r.cross(s);
+    if cross.abs() < 1e-12 {
+        return None;
+    }
+    let (t, u) = ((c - a).cross(s) / cross, (c - a).cross(r) / cross);
+    ((0.0..=1.0).contains(&t) && (0.0..=1.0).contains(&u)).then(|| a + r * t)
 }
 
 /// The ring with as few points as stay within `tolerance` of it (Douglas and Peucker's method on two halves).

@@ -20,7 +20,7 @@ pub use checked::{Checked, DrawnTemplate, Note, Readings};
 pub use draft::{Draft, Refused, Revision};
 pub use edit::{Edit, Entry, edited};
 pub use folder::{Folder, JOB_FILE, JobEntry, LEDGER_FILE, PLAN_FOLDER, free_name, write_whole};
-pub use intake::{Lay, Taken, by_size, free_id, take};
+pub use intake::{Lay, NotTaken, Taken, by_size, free_id, take, trace_again};
 pub use open_job::{OpenJob, faults_of, read_plan, read_stock};
 pub use outline_file::{OutlineData, PhotoUnder, notes_of, outline_drawing};
 pub use plan_files::plan_files;
