@@ -16,7 +16,8 @@ use std::sync::Arc;
 use warpwise::fault::{Fault, Faults};
 use warpwise::geometry::{Point, point};
 use warpwise::units::parse_length;
-use warpwise::workshop::{Lay, NotTaken, OpenJob, Refused, Revision, Values, by_size, checked_name, take as take_in, trace_again};
+use warpwise::file_name;
+use warpwise::workshop::{Lay, NotTaken, OpenJob, Refused, Revision, Values, by_size, take as take_in, trace_again};
 
 /// Largest file that is taken, bytes: a photo of 50 megapixels.
 pub const LARGEST_FILE: usize = 64 << 20;
@@ -120,7 +121,7 @@ pub async fn kept(State(app): State<Arc<App>>, Path((job, file)): Path<(String, 
     beside(move || {
         let found = app.job(&job).ok().and_then(|open| {
             let dir = locked(&open).draft.dir().to_path_buf();
-            let path = std::fs::canonicalize(dir.join(checked_name(&file).ok()?)).ok()?;
+            let path = std::fs::canonicalize(dir.join(file_name::checked(&file).ok()?)).ok()?;
             let inside = path.starts_with(std::fs::canonicalize(&dir).ok()?) && path.is_file();
             inside.then(|| std::fs::read(path).ok()).flatten()
         });

@@ -108,7 +108,7 @@ fn keep(dir: &Path, name: &str, bytes: &[u8]) -> Result<String, Faults> {
 /// # Errors
 /// It is not there, or what is wrong with it.
 pub fn trace_again(dir: &Path, kept: &str, lay: Lay, at: Point, ids: &[String]) -> Result<Taken, NotTaken> {
-    let path = dir.join(checked_name(kept)?);
+    let path = dir.join(file_name::checked(kept)?);
     let bytes =
         std::fs::read(&path).map_err(|e| Fault::new(format!("it cannot be read: {e}"), "take the photo in again").in_file(&path))?;
     let photo = read_photo(&bytes).map_err(|f| f.in_file(Path::new(kept)))?;
