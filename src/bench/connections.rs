@@ -41,7 +41,9 @@ impl Listener for Counted {
         let place = Arc::clone(&self.free).acquire_owned().await.ok();
         loop {
             match self.listener.accept().await {
-                Ok((stream, address)) => return (Connection { stream, _place: place }, address),
+                Ok((stream, address)) => {
+                    return (Connection { stream, _place: place }, address);
+                }
                 // Out of file handles, say: others end meanwhile.
                 Err(_) => tokio::time::sleep(Duration::from_millis(100)).await,
             }
@@ -54,13 +56,21 @@ impl Listener for Counted {
 }
 
 impl AsyncRead for Connection {
-    fn poll_read(mut self: Pin<&mut Self>, cx: &mut Context<'_>, buf: &mut ReadBuf<'_>) -> Poll<io::Result<()>> {
+    fn poll_read(
+        mut self: Pin<&mut Self>,
+        cx: &mut Context<'_>,
+        buf: &mut ReadBuf<'_>,
+    ) -> Poll<io::Result<()>> {
         Pin::new(&mut self.stream).poll_read(cx, buf)
     }
 }
 
 impl AsyncWrite for Connection {
-    fn poll_write(mut self: Pin<&mut Self>, cx: &mut Context<'_>, buf: &[u8]) -> Poll<io::Result<usize>> {
+    fn poll_write(
+        mut self: Pin<&mut Self>,
+        cx: &mut Context<'_>,
+        buf: &[u8],
+    ) -> Poll<io::Result<usize>> {
         Pin::new(&mut self.stream).poll_write(cx, buf)
     }
 

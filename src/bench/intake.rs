@@ -34,7 +34,11 @@ pub struct About {
 /// Ids of templates, strips and patches that a job has.
 fn ids(open: &OpenJob) -> Vec<String> {
     let values = Values::of(open.draft.text());
-    let of = |s: &str| (0..values.count(s)).filter_map(|i| values.get(&format!("{s}.{i}.id")).map(String::from)).collect::<Vec<_>>();
+    let of = |s: &str| {
+        (0..values.count(s))
+            .filter_map(|i| values.get(&format!("{s}.{i}.id")).map(String::from))
+            .collect::<Vec<_>>()
+    };
     ["template", "strip", "patch"].iter().flat_map(|s| of(s)).collect()
 }
 
@@ -74,7 +78,10 @@ pub async fn take(
                 whole_step(&words, &job, STEPS[0], &mut open, said)
             }
             Err(Refused::Faults(list)) => message(StatusCode::UNPROCESSABLE_ENTITY, faults(&list)),
-            Err(Refused::Stale) => message(StatusCode::CONFLICT, html! { p .note.fault { "▲ " (words.t("stale.said")) } }),
+            Err(Refused::Stale) => message(
+                StatusCode::CONFLICT,
+                html! { p .note.fault { "▲ " (words.t("stale.said")) } },
+            ),
         }
     })
     .await
@@ -82,7 +89,11 @@ pub async fn take(
 
 impl About {
     fn lay(&self) -> Lay {
-        Lay { inked_net: self.net == "ink", plug: self.off == "plug", inked_down: self.inked == "down" }
+        Lay {
+            inked_net: self.net == "ink",
+            plug: self.off == "plug",
+            inked_down: self.inked == "down",
+        }
     }
 }
 
@@ -96,21 +107,33 @@ pub struct Shape {
 }
 
 /// Adds a strip, rectangle or ellipse.
-pub async fn shape(State(app): State<Arc<App>>, Path(job): Path<String>, headers: HeaderMap, Sent(sent): Sent<Shape>) -> Response {
+pub async fn shape(
+    State(app): State<Arc<App>>,
+    Path(job): Path<String>,
+    headers: HeaderMap,
+    Sent(sent): Sent<Shape>,
+) -> Response {
     let words = language(&headers);
     beside(move || {
         changed(&app, &words, &job, STEPS[0], false, |open| {
             let mut wrong = Faults::new();
             let mut length = |text: &str, what: &str| {
                 // Plain numbers with a comma as well as lengths with a unit.
-                let text = if entry(Kind::Length, text).is_some() { text.replace(',', ".") } else { text.to_string() };
+                let text = if entry(Kind::Length, text).is_some() {
+                    text.replace(',', ".")
+                } else {
+                    text.to_string()
+                };
                 wrong.keep(parse_length(&text).map_err(|f| Faults::from(f.on(what))))
             };
             let (along, across) = (length(&sent.length, "length"), length(&sent.width, "width"));
             wrong.into_result(())?;
-            let size = along.zip(across).filter(|(l, w)| (0.5..100_000.0).contains(l) && (0.5..100_000.0).contains(w));
-            let (along, across) =
-                size.ok_or_else(|| Fault::new("that size makes no shape", "give length and width from 0.5 mm to 100 m"))?;
+            let size = along
+                .zip(across)
+                .filter(|(l, w)| (0.5..100_000.0).contains(l) && (0.5..100_000.0).contains(w));
+            let (along, across) = size.ok_or_else(|| {
+                Fault::new("that size makes no shape", "give length and width from 0.5 mm to 100 m")
+            })?;
             if open.draft.revision() != Revision::named(&sent.rev) {
                 open.draft.refresh()?;
                 return Err(Refused::Stale);

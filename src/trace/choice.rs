@@ -1,4 +1,5 @@
-//! Which patches can be templates: the lighter ones or the darker ones, and what to say if there are none.
+//! Which patches can be templates: the lighter ones or the darker ones, and what to say if there
+//! are none.
 
 use super::card;
 use super::flat::Flat;
@@ -11,7 +12,10 @@ use image::GrayImage;
 
 pub(super) fn too_alike(why: TooAlike) -> Faults {
     let fault = match why {
-        TooAlike::Empty => Fault::new("there is nothing beside the cards to be seen", "show the whole template and some ground around it"),
+        TooAlike::Empty => Fault::new(
+            "there is nothing beside the cards to be seen",
+            "show the whole template and some ground around it",
+        ),
         TooAlike::Levels(ratio, apart) => Fault::new(
             format!(
                 "template and ground are too alike: one is {ratio:.2} times as light as the other, {apart:.1} times what each varies by itself"
@@ -23,7 +27,12 @@ pub(super) fn too_alike(why: TooAlike) -> Faults {
 }
 
 /// The patches lighter than their ground or those darker: whichever can be templates.
-pub(super) fn choose(flat: &Flat, light: &Light, plane: &Plane, gaps: Option<Gap>) -> Result<(bool, Patches), Faults> {
+pub(super) fn choose(
+    flat: &Flat,
+    light: &Light,
+    plane: &Plane,
+    gaps: Option<Gap>,
+) -> Result<(bool, Patches), Faults> {
     let binary = light.lighter(&flat.grey);
     let bounds: Vec<_> = plane.solid.iter().map(|c| ring_bounds(c)).collect();
     let usable = |x: u32, y: u32| {
@@ -32,7 +41,8 @@ pub(super) fn choose(flat: &Flat, light: &Light, plane: &Plane, gaps: Option<Gap
         }
         let p = flat.plane(point(f64::from(x), f64::from(y)));
         !plane.solid.iter().zip(&bounds).any(|(card, b)| {
-            b.is_some_and(|b| p.x >= b.min.x && p.x <= b.max.x && p.y >= b.min.y && p.y <= b.max.y) && ring_contains(card, p)
+            b.is_some_and(|b| p.x >= b.min.x && p.x <= b.max.x && p.y >= b.min.y && p.y <= b.max.y)
+                && ring_contains(card, p)
         })
     };
     let (w, h) = binary.dimensions();
@@ -41,7 +51,16 @@ pub(super) fn choose(flat: &Flat, light: &Light, plane: &Plane, gaps: Option<Gap
         use rayon::prelude::*;
         usable_image.par_chunks_mut(w as usize).enumerate().for_each(|(y, row)| {
             for (x, v) in row.iter_mut().enumerate() {
-                *v = if x > 0 && y > 0 && x + 1 < w as usize && y + 1 < h as usize && usable(x as u32, y as u32) { 255 } else { 0 };
+                *v = if x > 0
+                    && y > 0
+                    && x + 1 < w as usize
+                    && y + 1 < h as usize
+                    && usable(x as u32, y as u32)
+                {
+                    255
+                } else {
+                    0
+                };
             }
         });
     }
@@ -64,11 +83,15 @@ pub(super) fn choose(flat: &Flat, light: &Light, plane: &Plane, gaps: Option<Gap
         )
         .into());
     }
-    Ok(if a >= b && !light_ones.found.is_empty() || dark_ones.found.is_empty() && light_ones.cut_off.len() + light_ones.at_card.len() > 0 {
-        (true, light_ones)
-    } else {
-        (false, dark_ones)
-    })
+    Ok(
+        if a >= b && !light_ones.found.is_empty()
+            || dark_ones.found.is_empty() && light_ones.cut_off.len() + light_ones.at_card.len() > 0
+        {
+            (true, light_ones)
+        } else {
+            (false, dark_ones)
+        },
+    )
 }
 
 pub(super) fn nothing_found(found: &Patches) -> Fault {
@@ -81,7 +104,13 @@ pub(super) fn nothing_found(found: &Patches) -> Fault {
         );
     }
     if cut > 0.0 {
-        return Fault::new("the template is cut off by the frame of the photo", "show all of it, with some ground around");
+        return Fault::new(
+            "the template is cut off by the frame of the photo",
+            "show all of it, with some ground around",
+        );
     }
-    Fault::new("no template was found in the photo", "lay it beside the cards, on a plain ground that is much darker or lighter")
+    Fault::new(
+        "no template was found in the photo",
+        "lay it beside the cards, on a plain ground that is much darker or lighter",
+    )
 }

@@ -1,4 +1,5 @@
-//! The photos with perspective and distortion taken out: one grey picture of the plane at a known scale.
+//! The photos with perspective and distortion taken out: one grey picture of the plane at a known
+//! scale.
 
 use super::camera::View;
 use super::grey::sample;
@@ -36,14 +37,22 @@ impl Flat {
     }
 }
 
-/// Flattens the photos. `cards` are the outlines of the cards in the plane; `None` if there is nothing to see.
+/// Flattens the photos. `cards` are the outlines of the cards in the plane; `None` if there is
+/// nothing to see.
 pub(super) fn flatten(photos: &[GrayImage], views: &[View], cards: &[Vec<Point>]) -> Option<Flat> {
     let area = extent(photos, views, cards)?;
     let mut scales: Vec<f64> = Vec::new();
     for i in 0..9 {
         for j in 0..9 {
-            let p = area.min + point(area.width() * f64::from(i) / 8.0, area.height() * f64::from(j) / 8.0);
-            scales.extend(photos.iter().zip(views).filter(|(photo, v)| inside(photo, v, p).is_some()).filter_map(|(_, v)| v.mm_a_pixel(p)));
+            let p = area.min
+                + point(area.width() * f64::from(i) / 8.0, area.height() * f64::from(j) / 8.0);
+            scales.extend(
+                photos
+                    .iter()
+                    .zip(views)
+                    .filter(|(photo, v)| inside(photo, v, p).is_some())
+                    .filter_map(|(_, v)| v.mm_a_pixel(p)),
+            );
         }
     }
     scales.sort_by(f64::total_cmp);
@@ -56,23 +65,26 @@ pub(super) fn flatten(photos: &[GrayImage], views: &[View], cards: &[Vec<Point>]
     let mut grey = GrayImage::new(w, h);
     let mut seen = GrayImage::new(w, h);
     let width = w as usize;
-    grey.par_chunks_mut(width).zip(seen.par_chunks_mut(width)).enumerate().for_each(|(j, (grey, seen))| {
-        for (i, (grey, seen)) in grey.iter_mut().zip(seen).enumerate() {
-            let p = point(corner.x + i as f64 * mm, corner.y - j as f64 * mm);
-            let mut best: Option<(f64, usize, Point)> = None;
-            for (k, (photo, view)) in photos.iter().zip(views).enumerate() {
-                if let Some((depth, pixel)) = inside(photo, view, p)
-                    && best.is_none_or(|b| depth > b.0)
-                {
-                    best = Some((depth, k, pixel));
+    grey.par_chunks_mut(width).zip(seen.par_chunks_mut(width)).enumerate().for_each(
+        |(j, (grey, seen))| {
+            for (i, (grey, seen)) in grey.iter_mut().zip(seen).enumerate() {
+                let p = point(corner.x + i as f64 * mm, corner.y - j as f64 * mm);
+                let mut best: Option<(f64, usize, Point)> = None;
+                for (k, (photo, view)) in photos.iter().zip(views).enumerate() {
+                    if let Some((depth, pixel)) = inside(photo, view, p)
+                        && best.is_none_or(|b| depth > b.0)
+                    {
+                        best = Some((depth, k, pixel));
+                    }
+                }
+                if let Some((_, k, pixel)) = best {
+                    *grey = (sample(&photos[k], pixel.x, pixel.y) * gains[k] + 0.5)
+                        .clamp(0.0, 255.0) as u8;
+                    *seen = 255;
                 }
             }
-            if let Some((_, k, pixel)) = best {
-                *grey = (sample(&photos[k], pixel.x, pixel.y) * gains[k] + 0.5).clamp(0.0, 255.0) as u8;
-                *seen = 255;
-            }
-        }
-    });
+        },
+    );
     Some(Flat { grey, seen, mm, corner })
 }
 
@@ -97,7 +109,10 @@ fn extent(photos: &[GrayImage], views: &[View], cards: &[Vec<Point>]) -> Option<
             for pixel in [point(t * w, 0.0), point(t * w, h), point(0.0, t * h), point(w, t * h)] {
                 // What lies beyond the horizon bounds nothing; the margin does.
                 points.push(view.plane(pixel).map_or(near.centre(), |p| {
-                    point(p.x.clamp(near.min.x - margin, near.max.x + margin), p.y.clamp(near.min.y - margin, near.max.y + margin))
+                    point(
+                        p.x.clamp(near.min.x - margin, near.max.x + margin),
+                        p.y.clamp(near.min.y - margin, near.max.y + margin),
+                    )
                 }));
             }
         }
@@ -112,8 +127,14 @@ fn gains(photos: &[GrayImage], views: &[View], area: &Bounds) -> Vec<f64> {
         let mut ratios = Vec::new();
         for i in 0..60 {
             for j in 0..60 {
-                let p = area.min + point(area.width() * f64::from(i) / 59.0, area.height() * f64::from(j) / 59.0);
-                let value = |k: usize| inside(&photos[k], &views[k], p).map(|(_, q)| sample(&photos[k], q.x, q.y));
+                let p = area.min
+                    + point(
+                        area.width() * f64::from(i) / 59.0,
+                        area.height() * f64::from(j) / 59.0,
+                    );
+                let value = |k: usize| {
+                    inside(&photos[k], &views[k], p).map(|(_, q)| sample(&photos[k], q.x, q.y))
+                };
                 for (earlier, gain) in gains.iter().enumerate().take(k) {
                     if let (Some(a), Some(b)) = (value(earlier), value(k))
                         && b > 5.0

@@ -2,7 +2,8 @@
 
 use image::GrayImage;
 
-/// The grey value at a place between pixel centres, 0 to 255; whole numbers are pixel centres. Outside it is the nearest edge's.
+/// The grey value at a place between pixel centres, 0 to 255; whole numbers are pixel centres.
+/// Outside it is the nearest edge's.
 pub(super) fn sample(image: &GrayImage, x: f64, y: f64) -> f64 {
     let (w, h) = (image.width() as usize, image.height() as usize);
     if w == 0 || h == 0 || !x.is_finite() || !y.is_finite() {
@@ -15,7 +16,8 @@ pub(super) fn sample(image: &GrayImage, x: f64, y: f64) -> f64 {
     let (fx, fy) = (x - x0 as f64, y - y0 as f64);
     let raw = image.as_raw();
     let at = |x: usize, y: usize| f64::from(raw[y * w + x]);
-    (at(x0, y0) * (1.0 - fx) + at(x1, y0) * fx) * (1.0 - fy) + (at(x0, y1) * (1.0 - fx) + at(x1, y1) * fx) * fy
+    (at(x0, y0) * (1.0 - fx) + at(x1, y0) * fx) * (1.0 - fy)
+        + (at(x0, y1) * (1.0 - fx) + at(x1, y1) * fx) * fy
 }
 
 /// Each pixel the mean of the 3 × 3 around it, which takes the grain off; edges as they were.

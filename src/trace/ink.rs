@@ -17,7 +17,8 @@ pub const LEAST_CUT: f64 = 15.0;
 const LEAST_LINE: f64 = 6.0;
 /// How near a line must come to the net line to reach it, mm.
 const REACHES: f64 = 4.0;
-/// Ink is at most so many times as light as the tape (or, light ink on dark tape, the tape as the ink).
+/// Ink is at most so many times as light as the tape (or, light ink on dark tape, the tape as the
+/// ink).
 const INK: f64 = 0.72;
 
 /// What is drawn on a patch.
@@ -29,7 +30,12 @@ pub(super) struct Lines {
 }
 
 /// Ink on a patch: 255 where there is some; and whether it is darker than the tape.
-pub(super) fn ink_of(flat: &Flat, light: &Light, patch: &Patch, lighter: bool) -> (GrayImage, bool) {
+pub(super) fn ink_of(
+    flat: &Flat,
+    light: &Light,
+    patch: &Patch,
+    lighter: bool,
+) -> (GrayImage, bool) {
     let mask = &patch.mask;
     // The blurred edge of the patch is as dark as ink.
     let mut core = mask.image.clone();
@@ -55,14 +61,21 @@ pub(super) fn ink_of(flat: &Flat, light: &Light, patch: &Patch, lighter: bool) -
     if count(&dark) > count(&light) { (dark, true) } else { (light, false) }
 }
 
-/// The region inside the inked net line, with the holes that closed lines within make; `None` if no line closes.
-pub(super) fn inside_net(flat: &Flat, patch: &Patch, ink: &GrayImage, said: Option<Gap>) -> Option<(Mask, Vec<DoubtfulGap>)> {
+/// The region inside the inked net line, with the holes that closed lines within make; `None` if no
+/// line closes.
+pub(super) fn inside_net(
+    flat: &Flat,
+    patch: &Patch,
+    ink: &GrayImage,
+    said: Option<Gap>,
+) -> Option<(Mask, Vec<DoubtfulGap>)> {
     let (w, h) = ink.dimensions();
     // A line may have breaks of a pen's width.
     let reach = ((0.8 / flat.mm).round() as u8).max(1);
     let mut line = imageproc::morphology::dilate(ink, Norm::L2, reach);
     imageproc::morphology::erode_mut(&mut line, Norm::L2, reach);
-    let paper = |x: u32, y: u32| patch.mask.image.get_pixel(x, y)[0] > 0 && line.get_pixel(x, y)[0] == 0;
+    let paper =
+        |x: u32, y: u32| patch.mask.image.get_pixel(x, y)[0] > 0 && line.get_pixel(x, y)[0] == 0;
     let mut done = GrayImage::new(w, h);
     let mut largest: Vec<(u32, u32)> = Vec::new();
     let mut others: Vec<Vec<(u32, u32)>> = Vec::new();
@@ -98,7 +111,9 @@ pub(super) fn inside_net(flat: &Flat, patch: &Patch, ink: &GrayImage, said: Opti
     // What is enclosed is filled, but for regions as large as a hole, with the line around them.
     let hole_area = 150.0 / (flat.mm * flat.mm);
     let mut holes = GrayImage::new(w, h);
-    for region in others.iter().filter(|r| r.len() as f64 > hole_area && r.iter().all(|&(x, y)| outside.get_pixel(x, y)[0] == 0)) {
+    for region in others.iter().filter(|r| {
+        r.len() as f64 > hole_area && r.iter().all(|&(x, y)| outside.get_pixel(x, y)[0] == 0)
+    }) {
         region.iter().for_each(|&(x, y)| holes.put_pixel(x, y, Luma([255])));
     }
     let mut around = holes.clone();
@@ -107,8 +122,11 @@ pub(super) fn inside_net(flat: &Flat, patch: &Patch, ink: &GrayImage, said: Opti
             // The closed line around a hole is all that lies between it and the region.
             if holes.get_pixel(x, y)[0] > 0 {
                 for (dx, dy) in [(-1, 0), (1, 0), (0, -1), (0, 1)] {
-                    if let (Some(x), Some(y)) = (x.checked_add_signed(dx), y.checked_add_signed(dy)) {
-                        flood(&mut around, x, y, false, |x, y| image.get_pixel(x, y)[0] == 0 && outside.get_pixel(x, y)[0] == 0);
+                    if let (Some(x), Some(y)) = (x.checked_add_signed(dx), y.checked_add_signed(dy))
+                    {
+                        flood(&mut around, x, y, false, |x, y| {
+                            image.get_pixel(x, y)[0] == 0 && outside.get_pixel(x, y)[0] == 0
+                        });
                     }
                 }
             }
@@ -126,7 +144,13 @@ pub(super) fn inside_net(flat: &Flat, patch: &Patch, ink: &GrayImage, said: Opti
 }
 
 /// Sorts the ink within a net line into arrows, relief cuts and marks.
-pub(super) fn lines(flat: &Flat, patch: &Patch, ink: &GrayImage, net: &Ring, holes: &[Ring]) -> Lines {
+pub(super) fn lines(
+    flat: &Flat,
+    patch: &Patch,
+    ink: &GrayImage,
+    net: &Ring,
+    holes: &[Ring],
+) -> Lines {
     let (w, h) = ink.dimensions();
     let mut done = GrayImage::new(w, h);
     let (mut strokes, mut arrows) = (Vec::new(), Vec::new());
@@ -139,14 +163,21 @@ pub(super) fn lines(flat: &Flat, patch: &Patch, ink: &GrayImage, net: &Ring, hol
             if (pixels.len() as f64) * flat.mm * flat.mm < 3.0 {
                 continue;
             }
-            let points: Vec<Point> =
-                pixels.iter().map(|&(x, y)| flat.plane(point(f64::from(x + patch.mask.x), f64::from(y + patch.mask.y)))).collect();
+            let points: Vec<Point> = pixels
+                .iter()
+                .map(|&(x, y)| {
+                    flat.plane(point(f64::from(x + patch.mask.x), f64::from(y + patch.mask.y)))
+                })
+                .collect();
             strokes.push(pixels);
             arrows.push(arrow_of(&points));
         }
     }
-    let to_net = |p: Point| distance(net, p).min(holes.iter().map(|h| distance(h, p)).fold(f64::INFINITY, f64::min));
-    // A cut at a dart can look like an arrow, but it comes to the edge: that is none if another is clear of it.
+    let to_net = |p: Point| {
+        distance(net, p).min(holes.iter().map(|h| distance(h, p)).fold(f64::INFINITY, f64::min))
+    };
+    // A cut at a dart can look like an arrow, but it comes to the edge: that is none if another is
+    // clear of it.
     let clear = |a: &[Point; 2]| a.iter().all(|p| to_net(*p) > REACHES);
     let any_clear = arrows.iter().flatten().any(clear);
     let mut out = Lines::default();
@@ -155,7 +186,9 @@ pub(super) fn lines(flat: &Flat, patch: &Patch, ink: &GrayImage, net: &Ring, hol
             out.arrows.push(arrow);
             continue;
         }
-        let Some(mut line) = middle_line(flat, patch, &pixels) else { continue };
+        let Some(mut line) = middle_line(flat, patch, &pixels) else {
+            continue;
+        };
         let length = crate::geometry::path_length(&line);
         if length < LEAST_LINE {
             continue;
@@ -165,7 +198,9 @@ pub(super) fn lines(flat: &Flat, patch: &Patch, ink: &GrayImage, net: &Ring, hol
         if along * 2 > line.len() {
             continue;
         }
-        let (Some(&a), Some(&b)) = (line.first(), line.last()) else { continue };
+        let (Some(&a), Some(&b)) = (line.first(), line.last()) else {
+            continue;
+        };
         let at_start = to_net(a) <= to_net(b);
         let reaches = to_net(a).min(to_net(b)) < REACHES;
         if reaches && length >= LEAST_CUT {
@@ -184,7 +219,9 @@ pub(super) fn lines(flat: &Flat, patch: &Patch, ink: &GrayImage, net: &Ring, hol
 }
 
 fn distance(ring: &Ring, p: Point) -> f64 {
-    (0..ring.len()).map(|i| p.distance_to_segment(ring[i], ring[(i + 1) % ring.len()])).fold(f64::INFINITY, f64::min)
+    (0..ring.len())
+        .map(|i| p.distance_to_segment(ring[i], ring[(i + 1) % ring.len()]))
+        .fold(f64::INFINITY, f64::min)
 }
 
 /// The point of a ring that is nearest.
@@ -208,7 +245,10 @@ fn arrow_of(points: &[Point]) -> Option<[Point; 2]> {
         let axis = point(libm::cos(angle), libm::sin(angle));
         let along = |p: &Point| (*p - origin).dot(axis);
         let across = |p: &Point| axis.cross(*p - origin);
-        let (low, high) = points.iter().map(along).fold((f64::INFINITY, f64::NEG_INFINITY), |a, t| (a.0.min(t), a.1.max(t)));
+        let (low, high) = points
+            .iter()
+            .map(along)
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |a, t| (a.0.min(t), a.1.max(t)));
         let length = high - low;
         if length < LEAST_ARROW {
             return None;
@@ -226,8 +266,11 @@ fn arrow_of(points: &[Point]) -> Option<[Point; 2]> {
         let mut widths: Vec<f64> = bins.iter().map(|b| b.1 - b.0).collect();
         widths.sort_by(f64::total_cmp);
         let pen = widths[count / 2].max(0.3);
-        let wide: Vec<usize> = (0..count).filter(|&i| bins[i].1 - bins[i].0 > (2.2 * pen).max(pen + 1.5)).collect();
-        let (Some(&first), Some(&last)) = (wide.first(), wide.last()) else { return None };
+        let wide: Vec<usize> =
+            (0..count).filter(|&i| bins[i].1 - bins[i].0 > (2.2 * pen).max(pen + 1.5)).collect();
+        let (Some(&first), Some(&last)) = (wide.first(), wide.last()) else {
+            return None;
+        };
         let (head_at_end, shaft) = if first > count / 2 {
             (true, 1..first.saturating_sub(1))
         } else if last < count / 2 {
@@ -238,12 +281,21 @@ fn arrow_of(points: &[Point]) -> Option<[Point; 2]> {
         if shaft.len() < count * 2 / 5 || pen > 8.0 {
             return None;
         }
-        let middle = |i: usize| (low + (i as f64 + 0.5) * length / count as f64, bins[i].2 / bins[i].3);
+        let middle =
+            |i: usize| (low + (i as f64 + 0.5) * length / count as f64, bins[i].2 / bins[i].3);
         let m = shaft.len() as f64;
-        let (st, su) = shaft.clone().map(middle).fold((0.0, 0.0), |a, (t, u)| (a.0 + t / m, a.1 + u / m));
-        let (stt, stu) = shaft.clone().map(middle).fold((0.0, 0.0), |a, (t, u)| (a.0 + (t - st) * (t - st), a.1 + (t - st) * (u - su)));
+        let (st, su) =
+            shaft.clone().map(middle).fold((0.0, 0.0), |a, (t, u)| (a.0 + t / m, a.1 + u / m));
+        let (stt, stu) = shaft
+            .clone()
+            .map(middle)
+            .fold((0.0, 0.0), |a, (t, u)| (a.0 + (t - st) * (t - st), a.1 + (t - st) * (u - su)));
         let slope = stu / stt.max(1e-9);
-        let bow = shaft.clone().map(middle).map(|(t, u)| (u - su - slope * (t - st)).abs()).fold(0.0, f64::max);
+        let bow = shaft
+            .clone()
+            .map(middle)
+            .map(|(t, u)| (u - su - slope * (t - st)).abs())
+            .fold(0.0, f64::max);
         if bow > 0.03 * length + 1.0 {
             return None;
         }
@@ -272,7 +324,9 @@ fn middle_line(flat: &Flat, patch: &Patch, pixels: &[(u32, u32)]) -> Option<Path
         while let Some(i) = queue.pop_front() {
             last = i;
             let (x, y) = (i % w, i / w);
-            for (dx, dy) in [(-1i64, 0i64), (1, 0), (0, -1), (0, 1), (-1, -1), (-1, 1), (1, -1), (1, 1)] {
+            for (dx, dy) in
+                [(-1i64, 0i64), (1, 0), (0, -1), (0, 1), (-1, -1), (-1, 1), (1, -1), (1, 1)]
+            {
                 let (u, v) = (x as i64 + dx, y as i64 + dy);
                 if u >= 0 && v >= 0 && (u as usize) < w && (v as usize) < h {
                     let j = v as usize * w + u as usize;
@@ -302,7 +356,9 @@ fn middle_line(flat: &Flat, patch: &Patch, pixels: &[(u32, u32)]) -> Option<Path
         let (mut sum, mut count) = (point(0.0, 0.0), 0.0);
         for v in (y - reach).max(0)..=(y + reach).min(h as i64 - 1) {
             for u in (x - reach).max(0)..=(x + reach).min(w as i64 - 1) {
-                if there[v as usize * w + u as usize] && (u - x).pow(2) + (v - y).pow(2) <= reach * reach {
+                if there[v as usize * w + u as usize]
+                    && (u - x).pow(2) + (v - y).pow(2) <= reach * reach
+                {
                     sum = sum + point(u as f64, v as f64);
                     count += 1.0;
                 }
@@ -310,7 +366,9 @@ fn middle_line(flat: &Flat, patch: &Patch, pixels: &[(u32, u32)]) -> Option<Path
         }
         sum * (1.0 / f64::max(count, 1.0))
     };
-    let to_plane = |p: Point| flat.plane(p + point(f64::from(left + patch.mask.x), f64::from(top + patch.mask.y)));
+    let to_plane = |p: Point| {
+        flat.plane(p + point(f64::from(left + patch.mask.x), f64::from(top + patch.mask.y)))
+    };
     let step = ((2.0 / flat.mm) as usize).max(1);
     let mut points: Vec<usize> = way.iter().copied().step_by(step).collect();
     if points.last() != way.last() {

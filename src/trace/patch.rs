@@ -1,4 +1,5 @@
-//! Patches of the flat picture that may be templates: cut out, with ink and slits told from holes and darts.
+//! Patches of the flat picture that may be templates: cut out, with ink and slits told from holes
+//! and darts.
 
 use super::flat::Flat;
 use super::light::Light;
@@ -13,10 +14,12 @@ const LEAST_AREA: f64 = 2_000.0;
 const THIN: f64 = 3.6;
 /// A hole less than this across is ink, mm.
 const LEAST_HOLE: f64 = 8.0;
-/// Share of ground within [`AROUND`] of a gap's mouth: below the first the gap is a dart's tip, above the second the edge runs past it
-/// and it is a slit. Between, a slit in a hollow edge and a wide dart look alike.
+/// Share of ground within [`AROUND`] of a gap's mouth: below the first the gap is a dart's tip,
+/// above the second the edge runs past it and it is a slit. Between, a slit in a hollow edge and a
+/// wide dart look alike.
 const OPEN: (f64, f64) = (0.24, 0.42);
-/// Width of a gap near its end as a share of that near its mouth: a dart's tip narrows, a slit or a pen's line does not.
+/// Width of a gap near its end as a share of that near its mouth: a dart's tip narrows, a slit or a
+/// pen's line does not.
 const TAPER: (f64, f64) = (0.58, 0.75);
 /// From this length on the taper of a gap can be told, mm.
 const LONG: f64 = 12.0;
@@ -83,12 +86,21 @@ pub(super) struct Patches {
     pub small: Vec<(Point, f64)>,
 }
 
-/// Cuts the patches out of a black and white picture in which cards and all that no photo shows are black.
-pub(super) fn patches(flat: &Flat, light: &Light, binary: &GrayImage, lighter: bool, cards: &[Vec<Point>], said: Option<Gap>) -> Patches {
+/// Cuts the patches out of a black and white picture in which cards and all that no photo shows are
+/// black.
+pub(super) fn patches(
+    flat: &Flat,
+    light: &Light,
+    binary: &GrayImage,
+    lighter: bool,
+    cards: &[Vec<Point>],
+    said: Option<Gap>,
+) -> Patches {
     let mut out = Patches::default();
     let contours: Vec<Contour<u32>> = find_contours(binary);
     let mm2 = flat.mm * flat.mm;
-    // A hole belongs to what is around it; what lies in the hole of a passed-over patch may be a template again.
+    // A hole belongs to what is around it; what lies in the hole of a passed-over patch may be a
+    // template again.
     let mut open = vec![false; contours.len()];
     let mut found: Vec<usize> = Vec::new();
     for (i, c) in contours.iter().enumerate() {
@@ -100,14 +112,17 @@ pub(super) fn patches(flat: &Flat, light: &Light, binary: &GrayImage, lighter: b
         if !free || c.points.len() < 8 {
             continue;
         }
-        let pixels: Vec<Point> = c.points.iter().map(|p| point(f64::from(p.x), f64::from(p.y))).collect();
+        let pixels: Vec<Point> =
+            c.points.iter().map(|p| point(f64::from(p.x), f64::from(p.y))).collect();
         let area = (ring_area(&pixels).abs() + pixels.len() as f64 / 2.0) * mm2;
         if area < 100.0 {
             continue;
         }
         let ring: Vec<Point> = pixels.iter().map(|&p| flat.plane(p)).collect();
         let place = ring_bounds(&ring).map_or(ring[0], |b| b.centre());
-        let holds_card = cards.iter().any(|card| ring_contains(&ring, card.iter().fold(point(0.0, 0.0), |a, &p| a + p * 0.25)));
+        let holds_card = cards.iter().any(|card| {
+            ring_contains(&ring, card.iter().fold(point(0.0, 0.0), |a, &p| a + p * 0.25))
+        });
         let at_frame = c.points.iter().any(|p| touches_unseen(flat, p.x, p.y));
         let at_card = c.points.iter().any(|p| {
             let q = flat.plane(point(f64::from(p.x), f64::from(p.y)));
@@ -130,7 +145,10 @@ pub(super) fn patches(flat: &Flat, light: &Light, binary: &GrayImage, lighter: b
             out.small.push((place, area));
         }
     }
-    out.found = found.iter().filter_map(|&i| cut_out(flat, light, binary, lighter, &contours[i], said)).collect();
+    out.found = found
+        .iter()
+        .filter_map(|&i| cut_out(flat, light, binary, lighter, &contours[i], said))
+        .collect();
     out
 }
 
@@ -138,7 +156,9 @@ fn distance_to(ring: &[Point], p: Point) -> f64 {
     if ring_contains(ring, p) {
         return 0.0;
     }
-    (0..ring.len()).map(|i| p.distance_to_segment(ring[i], ring[(i + 1) % ring.len()])).fold(f64::INFINITY, f64::min)
+    (0..ring.len())
+        .map(|i| p.distance_to_segment(ring[i], ring[(i + 1) % ring.len()]))
+        .fold(f64::INFINITY, f64::min)
 }
 
 fn touches_unseen(flat: &Flat, x: u32, y: u32) -> bool {
@@ -146,11 +166,20 @@ fn touches_unseen(flat: &Flat, x: u32, y: u32) -> bool {
     if x < 3 || y < 3 || x + 3 >= w || y + 3 >= h {
         return true;
     }
-    [(x - 3, y), (x + 3, y), (x, y - 3), (x, y + 3)].iter().any(|&(x, y)| flat.seen.get_pixel(x, y)[0] == 0)
+    [(x - 3, y), (x + 3, y), (x, y - 3), (x, y + 3)]
+        .iter()
+        .any(|&(x, y)| flat.seen.get_pixel(x, y)[0] == 0)
 }
 
 /// One patch by itself, with what is ink or slit filled.
-fn cut_out(flat: &Flat, light: &Light, binary: &GrayImage, lighter: bool, contour: &Contour<u32>, said: Option<Gap>) -> Option<Patch> {
+fn cut_out(
+    flat: &Flat,
+    light: &Light,
+    binary: &GrayImage,
+    lighter: bool,
+    contour: &Contour<u32>,
+    said: Option<Gap>,
+) -> Option<Patch> {
     let margin = (3.0 * AROUND / flat.mm) as u32 + 4;
     let (w, h) = binary.dimensions();
     let x0 = contour.points.iter().map(|p| p.x).min()?.saturating_sub(margin);
@@ -161,15 +190,24 @@ fn cut_out(flat: &Flat, light: &Light, binary: &GrayImage, lighter: bool, contou
     let at = |x: u32, y: u32| binary.get_pixel(x + x0, y + y0)[0] > 0;
     let mut own = GrayImage::new(cw, ch);
     let first = contour.points.first()?;
-    flood(&mut own, first.x - x0, first.y - y0, true, |x, y| at(x, y) && x > 0 && y > 0 && x + 1 < cw && y + 1 < ch);
+    flood(&mut own, first.x - x0, first.y - y0, true, |x, y| {
+        at(x, y) && x > 0 && y > 0 && x + 1 < cw && y + 1 < ch
+    });
     fill_ink_holes(flat, light, lighter, &mut own, x0, y0);
     let gaps = fill_slits(&mut own, flat.mm, said);
     let area = own.iter().filter(|v| **v > 0).count() as f64 * flat.mm * flat.mm;
     Some(Patch { mask: Mask { image: own, x: x0, y: y0 }, area, gaps })
 }
 
-/// Sets everything connected with a pixel for which `inside` holds to 255; by edges, and by corners too if `eight`. Its pixels.
-pub(super) fn flood(out: &mut GrayImage, x: u32, y: u32, eight: bool, inside: impl Fn(u32, u32) -> bool) -> Vec<(u32, u32)> {
+/// Sets everything connected with a pixel for which `inside` holds to 255; by edges, and by corners
+/// too if `eight`. Its pixels.
+pub(super) fn flood(
+    out: &mut GrayImage,
+    x: u32,
+    y: u32,
+    eight: bool,
+    inside: impl Fn(u32, u32) -> bool,
+) -> Vec<(u32, u32)> {
     let (w, h) = out.dimensions();
     if x >= w || y >= h || out.get_pixel(x, y)[0] > 0 || !inside(x, y) {
         return Vec::new();
@@ -179,8 +217,13 @@ pub(super) fn flood(out: &mut GrayImage, x: u32, y: u32, eight: bool, inside: im
     out.put_pixel(x, y, image::Luma([255]));
     while let Some(&(x, y)) = pixels.get(next) {
         next += 1;
-        for (dx, dy) in [(-1, 0), (1, 0), (0, -1), (0, 1), (-1, -1), (-1, 1), (1, -1), (1, 1)].into_iter().take(if eight { 8 } else { 4 }) {
-            let (Some(x), Some(y)) = (x.checked_add_signed(dx), y.checked_add_signed(dy)) else { continue };
+        for (dx, dy) in [(-1, 0), (1, 0), (0, -1), (0, 1), (-1, -1), (-1, 1), (1, -1), (1, 1)]
+            .into_iter()
+            .take(if eight { 8 } else { 4 })
+        {
+            let (Some(x), Some(y)) = (x.checked_add_signed(dx), y.checked_add_signed(dy)) else {
+                continue;
+            };
             if x < w && y < h && out.get_pixel(x, y)[0] == 0 && inside(x, y) {
                 out.put_pixel(x, y, image::Luma([255]));
                 pixels.push((x, y));
@@ -191,7 +234,14 @@ pub(super) fn flood(out: &mut GrayImage, x: u32, y: u32, eight: bool, inside: im
 }
 
 /// Fills the holes that are ink: too thin for a hole, or of another shade than the ground.
-fn fill_ink_holes(flat: &Flat, light: &Light, lighter: bool, own: &mut GrayImage, x0: u32, y0: u32) {
+fn fill_ink_holes(
+    flat: &Flat,
+    light: &Light,
+    lighter: bool,
+    own: &mut GrayImage,
+    x0: u32,
+    y0: u32,
+) {
     let (w, h) = own.dimensions();
     let mut done = GrayImage::new(w, h);
     flood(&mut done, 0, 0, false, |x, y| own.get_pixel(x, y)[0] == 0);
@@ -210,7 +260,14 @@ fn fill_ink_holes(flat: &Flat, light: &Light, lighter: bool, own: &mut GrayImage
 }
 
 /// True if a hole is no hole but ink, or a closed line of ink with an island in it.
-fn is_ink(flat: &Flat, light: &Light, lighter: bool, hole: &[(u32, u32)], x0: u32, y0: u32) -> bool {
+fn is_ink(
+    flat: &Flat,
+    light: &Light,
+    lighter: bool,
+    hole: &[(u32, u32)],
+    x0: u32,
+    y0: u32,
+) -> bool {
     let (left, right) = hole.iter().fold((u32::MAX, 0), |b, p| (b.0.min(p.0), b.1.max(p.0)));
     let (top, bottom) = hole.iter().fold((u32::MAX, 0), |b, p| (b.0.min(p.1), b.1.max(p.1)));
     let mut patch = GrayImage::from_pixel(right - left + 3, bottom - top + 3, image::Luma([255]));
@@ -224,7 +281,9 @@ fn is_ink(flat: &Flat, light: &Light, lighter: bool, hole: &[(u32, u32)], x0: u3
         }
     }
     // The greatest distance of the ground in it from all else is half its width.
-    let mut across = GrayImage::from_fn(patch.width(), patch.height(), |x, y| image::Luma([255 - patch.get_pixel(x, y)[0]]));
+    let mut across = GrayImage::from_fn(patch.width(), patch.height(), |x, y| {
+        image::Luma([255 - patch.get_pixel(x, y)[0]])
+    });
     let least = (LEAST_HOLE / 2.0 / flat.mm).round().clamp(1.0, 250.0) as u8;
     imageproc::morphology::erode_mut(&mut across, Norm::L2, least);
     if across.iter().all(|v| *v == 0) {
@@ -234,7 +293,8 @@ fn is_ink(flat: &Flat, light: &Light, lighter: bool, hole: &[(u32, u32)], x0: u3
     shade.get(shade.len() / 2).is_some_and(|s| s.abs() > 0.3)
 }
 
-/// Fills slits and lines that reach the edge, but not the tips of darts; `said` decides where shape leaves it open. The gaps in doubt.
+/// Fills slits and lines that reach the edge, but not the tips of darts; `said` decides where shape
+/// leaves it open. The gaps in doubt.
 pub(super) fn fill_slits(own: &mut GrayImage, mm: f64, said: Option<Gap>) -> Vec<DoubtfulGap> {
     let mut doubtful = Vec::new();
     let (w, h) = own.dimensions();
@@ -243,7 +303,8 @@ pub(super) fn fill_slits(own: &mut GrayImage, mm: f64, said: Option<Gap>) -> Vec
     imageproc::morphology::erode_mut(&mut closed, Norm::L2, reach);
     let mut done = GrayImage::new(w, h);
     let around = (AROUND / mm) as i64;
-    // Closing leaves a strip of a pixel here and there along the edge, which would join slits with each other.
+    // Closing leaves a strip of a pixel here and there along the edge, which would join slits with
+    // each other.
     let mut inner = closed.clone();
     imageproc::morphology::erode_mut(&mut inner, Norm::LInf, 1);
     for y in 0..h {
@@ -258,8 +319,13 @@ pub(super) fn fill_slits(own: &mut GrayImage, mm: f64, said: Option<Gap>) -> Vec
             let mut mouth: Vec<(u32, u32)> = Vec::new();
             while let Some(&(x, y)) = pixels.get(next) {
                 next += 1;
-                for (dx, dy) in [(-1, 0), (1, 0), (0, -1), (0, 1), (-1, -1), (-1, 1), (1, -1), (1, 1)] {
-                    let (Some(u), Some(v)) = (x.checked_add_signed(dx), y.checked_add_signed(dy)) else { continue };
+                for (dx, dy) in
+                    [(-1, 0), (1, 0), (0, -1), (0, 1), (-1, -1), (-1, 1), (1, -1), (1, 1)]
+                {
+                    let (Some(u), Some(v)) = (x.checked_add_signed(dx), y.checked_add_signed(dy))
+                    else {
+                        continue;
+                    };
                     if u >= w || v >= h {
                         continue;
                     }
@@ -276,13 +342,24 @@ pub(super) fn fill_slits(own: &mut GrayImage, mm: f64, said: Option<Gap>) -> Vec
                 continue;
             }
             let n = mouth.len() as f64;
-            let (mx, my) = mouth.iter().fold((0.0, 0.0), |a, m| (a.0 + f64::from(m.0) / n, a.1 + f64::from(m.1) / n));
-            let length = pixels.iter().map(|p| libm::hypot(f64::from(p.0) - mx, f64::from(p.1) - my)).fold(0.0, f64::max) * mm;
+            let (mx, my) = mouth
+                .iter()
+                .fold((0.0, 0.0), |a, m| (a.0 + f64::from(m.0) / n, a.1 + f64::from(m.1) / n));
+            let length = pixels
+                .iter()
+                .map(|p| libm::hypot(f64::from(p.0) - mx, f64::from(p.1) - my))
+                .fold(0.0, f64::max)
+                * mm;
             let (mut ground, mut all) = (0.0, 0.0);
             for dy in -around..=around {
                 for dx in -around..=around {
                     let (u, v) = (mx as i64 + dx, my as i64 + dy);
-                    if dx * dx + dy * dy <= around * around && u >= 0 && v >= 0 && u < i64::from(w) && v < i64::from(h) {
+                    if dx * dx + dy * dy <= around * around
+                        && u >= 0
+                        && v >= 0
+                        && u < i64::from(w)
+                        && v < i64::from(h)
+                    {
                         all += 1.0;
                         ground += f64::from(u8::from(closed.get_pixel(u as u32, v as u32)[0] == 0));
                     }
@@ -300,7 +377,8 @@ pub(super) fn fill_slits(own: &mut GrayImage, mm: f64, said: Option<Gap>) -> Vec
             } else if open > OPEN.1 || (open >= OPEN.0 && even && length >= LONG) {
                 Gap::Slit
             } else {
-                // One that opens like a dart and does not narrow is neither: a slit that starts in a dart, say.
+                // One that opens like a dart and does not narrow is neither: a slit that starts in
+                // a dart, say.
                 let likely = taper.filter(|_| open >= OPEN.0);
                 if said.is_none() {
                     doubtful.push(DoubtfulGap { at: point(mx, my), length, likely });
@@ -310,8 +388,8 @@ pub(super) fn fill_slits(own: &mut GrayImage, mm: f64, said: Option<Gap>) -> Vec
             if kind == Gap::Slit {
                 for (x, y) in pixels {
                     // With what of the strip along the edge lies before it.
-                    for (u, v) in
-                        (y.saturating_sub(2)..(y + 3).min(h)).flat_map(|v| (x.saturating_sub(2)..(x + 3).min(w)).map(move |u| (u, v)))
+                    for (u, v) in (y.saturating_sub(2)..(y + 3).min(h))
+                        .flat_map(|v| (x.saturating_sub(2)..(x + 3).min(w)).map(move |u| (u, v)))
                     {
                         if closed.get_pixel(u, v)[0] > 0 {
                             own.put_pixel(u, v, image::Luma([255]));
@@ -325,12 +403,16 @@ pub(super) fn fill_slits(own: &mut GrayImage, mm: f64, said: Option<Gap>) -> Vec
     doubtful
 }
 
-/// Lets the edge run straight past a slit's mouth: closing by half a slit's width leaves a dip between its rounded corners.
+/// Lets the edge run straight past a slit's mouth: closing by half a slit's width leaves a dip
+/// between its rounded corners.
 fn bridge(own: &mut GrayImage, x: f64, y: f64, mm: f64) {
     let (near, reach) = (MOUTH / mm, (AROUND / mm).round().clamp(1.0, 250.0));
     let half = (near + 2.0 * reach) as u32 + 2;
     let (left, top) = ((x as u32).saturating_sub(half), (y as u32).saturating_sub(half));
-    let (w, h) = ((x as u32 + half).min(own.width() - 1) - left + 1, (y as u32 + half).min(own.height() - 1) - top + 1);
+    let (w, h) = (
+        (x as u32 + half).min(own.width() - 1) - left + 1,
+        (y as u32 + half).min(own.height() - 1) - top + 1,
+    );
     let part = image::imageops::crop_imm(own, left, top, w, h).to_image();
     let mut closed = imageproc::morphology::dilate(&part, Norm::L2, reach as u8);
     imageproc::morphology::erode_mut(&mut closed, Norm::L2, reach as u8);
@@ -341,7 +423,8 @@ fn bridge(own: &mut GrayImage, x: f64, y: f64, mm: f64) {
     }
 }
 
-/// What a gap is by whether it narrows from its mouth to its end, `length` pixels away, and whether it is as wide all along.
+/// What a gap is by whether it narrows from its mouth to its end, `length` pixels away, and whether
+/// it is as wide all along.
 fn by_taper(pixels: &[(u32, u32)], mouth: Point, length: f64) -> (Option<Gap>, bool) {
     let width = |low: f64, high: f64| {
         let away = |p: &&(u32, u32)| {

@@ -1,4 +1,5 @@
-//! Rings around a patch, to a part of a pixel: edges by the grey levels on both sides, inked lines by their middle.
+//! Rings around a patch, to a part of a pixel: edges by the grey levels on both sides, inked lines
+//! by their middle.
 
 use super::axis::axis;
 use super::flat::Flat;
@@ -24,7 +25,12 @@ pub(super) enum Along {
 }
 
 /// The outer ring and the holes of a mask, mm, each point where the grey levels put it.
-pub(super) fn rings(flat: &Flat, light: &Light, mask: &Mask, along: Along) -> (Option<Ring>, Vec<Ring>) {
+pub(super) fn rings(
+    flat: &Flat,
+    light: &Light,
+    mask: &Mask,
+    along: Along,
+) -> (Option<Ring>, Vec<Ring>) {
     let contours: Vec<Contour<i32>> = find_contours(&mask.image);
     let mut outer: Option<&Contour<i32>> = None;
     for c in contours.iter().filter(|c| c.border_type == BorderType::Outer && c.parent.is_none()) {
@@ -33,21 +39,29 @@ pub(super) fn rings(flat: &Flat, light: &Light, mask: &Mask, along: Along) -> (O
         }
     }
     let place = |c: &Contour<i32>| -> Vec<Point> {
-        c.points.iter().map(|p| point(f64::from(p.x) + f64::from(mask.x), f64::from(p.y) + f64::from(mask.y))).collect()
+        c.points
+            .iter()
+            .map(|p| point(f64::from(p.x) + f64::from(mask.x), f64::from(p.y) + f64::from(mask.y)))
+            .collect()
     };
-    let refined = |c: &Contour<i32>| refine(flat, light, &place(c), c.border_type == BorderType::Hole, along);
-    let holes = contours.iter().filter(|c| c.border_type == BorderType::Hole && c.points.len() > 12);
+    let refined =
+        |c: &Contour<i32>| refine(flat, light, &place(c), c.border_type == BorderType::Hole, along);
+    let holes =
+        contours.iter().filter(|c| c.border_type == BorderType::Hole && c.points.len() > 12);
     (outer.map(refined), holes.map(refined).collect())
 }
 
-/// Each point of a contour (pixels of the patch that border on the ground) moved along its normal to where the edge is.
+/// Each point of a contour (pixels of the patch that border on the ground) moved along its normal
+/// to where the edge is.
 fn refine(flat: &Flat, light: &Light, contour: &[Point], hole: bool, along: Along) -> Ring {
     let n = contour.len();
     if n < 12 {
         return contour.iter().map(|&p| flat.plane(p)).collect();
     }
     // Steps of a pixel or a diagonal: the mean over a few gives the direction.
-    let smooth: Vec<Point> = (0..n).map(|i| (0..5).fold(point(0.0, 0.0), |a, k| a + contour[(i + n + k - 2) % n]) * 0.2).collect();
+    let smooth: Vec<Point> = (0..n)
+        .map(|i| (0..5).fold(point(0.0, 0.0), |a, k| a + contour[(i + n + k - 2) % n]) * 0.2)
+        .collect();
     // The normal points out of the patch, which at a hole is inwards.
     let out = if (ring_area(contour) > 0.0) == hole { -1.0 } else { 1.0 };
     let mut found: Vec<Option<Point>> = Vec::with_capacity(n);
@@ -64,7 +78,8 @@ fn refine(flat: &Flat, light: &Light, contour: &[Point], hole: bool, along: Alon
             Along::Ink { darker } => ink(flat, smooth[i], normal, darker),
         });
     }
-    // The mean of the neighbours takes the noise of single profiles off; gaps stay gaps and are bridged straight.
+    // The mean of the neighbours takes the noise of single profiles off; gaps stay gaps and are
+    // bridged straight.
     let reach: usize = 3;
     (0..n)
         .step_by(2)
@@ -90,7 +105,8 @@ fn refine(flat: &Flat, light: &Light, contour: &[Point], hole: bool, along: Alon
 fn edge(flat: &Flat, light: &Light, at: Point, normal: Point, lighter: bool) -> Option<Point> {
     const REACH: f64 = 5.0;
     const STEP: f64 = 0.25;
-    /// Further from where the mask ends lies no edge but the flank of a slit, whose mouth the outline runs past.
+    /// Further from where the mask ends lies no edge but the flank of a slit, whose mouth the
+    /// outline runs past.
     const NEAR: f64 = 2.5;
     let sign = if lighter { 1.0 } else { -1.0 };
     let value = |s: f64| {
@@ -106,8 +122,12 @@ fn edge(flat: &Flat, light: &Light, at: Point, normal: Point, lighter: bool) -> 
     let count = (2.0 * REACH / STEP) as usize;
     let values: Vec<f64> = (0..=count).map(|i| value(-REACH + i as f64 * STEP)).collect();
     let crossing = |i: &usize| values[*i] >= half && values[*i + 1] < half;
-    let place = |i: usize| -REACH + (i as f64 + (values[i] - half) / (values[i] - values[i + 1])) * STEP;
-    let best = (0..count).filter(crossing).map(place).min_by(|a, b| (a - 0.5).abs().total_cmp(&(b - 0.5).abs()))?;
+    let place =
+        |i: usize| -REACH + (i as f64 + (values[i] - half) / (values[i] - values[i + 1])) * STEP;
+    let best = (0..count)
+        .filter(crossing)
+        .map(place)
+        .min_by(|a, b| (a - 0.5).abs().total_cmp(&(b - 0.5).abs()))?;
     (best.abs() <= NEAR).then(|| at + normal * best)
 }
 
@@ -122,7 +142,11 @@ fn ink(flat: &Flat, at: Point, normal: Point, darker: bool) -> Option<Point> {
     let place = |i: usize| -1.5 + i as f64 * 0.25;
     let values: Vec<f64> = (0..steps).map(|i| value(place(i))).collect();
     let paper = value(-3.0).min(values.first().copied()?);
-    let near = values.iter().take((4.0 / flat.mm * 4.0) as usize).copied().fold(f64::NEG_INFINITY, f64::max);
+    let near = values
+        .iter()
+        .take((4.0 / flat.mm * 4.0) as usize)
+        .copied()
+        .fold(f64::NEG_INFINITY, f64::max);
     let limit = paper + 0.5 * (near - paper);
     let first = values.iter().position(|v| *v > limit)?;
     let last = first + values.iter().skip(first).position(|v| *v <= limit)?;
@@ -134,9 +158,11 @@ fn ink(flat: &Flat, at: Point, normal: Point, darker: bool) -> Option<Point> {
     (weight > 0.0).then(|| at + normal * (sum / weight))
 }
 
-/// The tips of darts and other sharp corners, which blur shortens, put back where their straight sides meet.
+/// The tips of darts and other sharp corners, which blur shortens, put back where their straight
+/// sides meet.
 pub(super) fn sharpened(ring: &Ring) -> Ring {
-    /// So far from the tip the sides are taken for straight, mm: from the first to the last of the lengths that holds.
+    /// So far from the tip the sides are taken for straight, mm: from the first to the last of the
+    /// lengths that holds.
     const FROM: f64 = 5.0;
     const TO: [f64; 4] = [45.0, 32.0, 24.0, 18.0];
     /// Width below which a corner may be closed by blur, mm.
@@ -160,7 +186,8 @@ pub(super) fn sharpened(ring: &Ring) -> Ring {
         }
         let straight = |to: &f64| {
             let count = ends.partition_point(|e| e <= to);
-            (ends.last().is_some_and(|e| e >= to) || *to == TO[0]).then(|| Side::through(&points[..count]))?
+            (ends.last().is_some_and(|e| e >= to) || *to == TO[0])
+                .then(|| Side::through(&points[..count]))?
         };
         TO.iter().find_map(straight).map(|side| (side, first))
     };
@@ -173,16 +200,21 @@ pub(super) fn sharpened(ring: &Ring) -> Ring {
         };
         let here = sharp(i);
         // The sharpest about; blur may have left a narrow tip blunt.
-        if here > 110.0 || (1..12).any(|k| sharp((i + k) % n) < here || sharp((i + n - k) % n) < here) {
+        if here > 110.0
+            || (1..12).any(|k| sharp((i + k) % n) < here || sharp((i + n - k) % n) < here)
+        {
             continue;
         }
-        let (Some((a, back)), Some((b, on))) = (side(i, n - 1), side(i, 1)) else { continue };
+        let (Some((a, back)), Some((b, on))) = (side(i, n - 1), side(i, 1)) else {
+            continue;
+        };
         let cross = a.along.cross(b.along);
         if cross.abs() < 1e-6 {
             continue;
         }
         let tip = a.middle + a.along * ((b.middle - a.middle).cross(b.along) / cross);
-        // Blur closes the last of a corner, where it is narrower than this; what is further off is a corner that bends.
+        // Blur closes the last of a corner, where it is narrower than this; what is further off is
+        // a corner that bends.
         let wedge = libm::atan2(cross.abs(), a.along.dot(b.along).abs());
         let lost = CLOSED / (2.0 * libm::tan(wedge / 2.0)).max(0.1);
         if wedge < 75_f64.to_radians() && tip.distance(ring[i]) < lost.min(16.0) {
@@ -207,24 +239,31 @@ struct Side {
 }
 
 impl Side {
-    /// The line that lies nearest to all points (least squares across it); `None` if one is more than 0.35 mm off.
+    /// The line that lies nearest to all points (least squares across it); `None` if one is more
+    /// than 0.35 mm off.
     fn through(points: &[Point]) -> Option<Side> {
         if points.len() < 6 {
             return None;
         }
         let (middle, angle) = axis(points);
         let along = point(libm::cos(angle), libm::sin(angle));
-        points.iter().all(|p| (*p - middle).cross(along).abs() < 0.35).then_some(Side { middle, along })
+        points
+            .iter()
+            .all(|p| (*p - middle).cross(along).abs() < 0.35)
+            .then_some(Side { middle, along })
     }
 }
 
-/// The ring with as few points as stay within `tolerance` of it (Douglas and Peucker's method on two halves).
+/// The ring with as few points as stay within `tolerance` of it (Douglas and Peucker's method on
+/// two halves).
 pub(crate) fn simplified(ring: &Ring, tolerance: f64) -> Ring {
     let n = ring.len();
     if n < 4 {
         return ring.clone();
     }
-    let far = (0..n).max_by(|&a, &b| ring[0].distance(ring[a]).total_cmp(&ring[0].distance(ring[b]))).unwrap_or(n / 2);
+    let far = (0..n)
+        .max_by(|&a, &b| ring[0].distance(ring[a]).total_cmp(&ring[0].distance(ring[b])))
+        .unwrap_or(n / 2);
     if far == 0 {
         return ring.clone();
     }
@@ -232,7 +271,11 @@ pub(crate) fn simplified(ring: &Ring, tolerance: f64) -> Ring {
     let mut rest = ring[far..].to_vec();
     rest.push(ring[0]);
     let second = simplified_line(&rest, tolerance);
-    first.iter().chain(second.iter().skip(1).take(second.len().saturating_sub(2))).copied().collect()
+    first
+        .iter()
+        .chain(second.iter().skip(1).take(second.len().saturating_sub(2)))
+        .copied()
+        .collect()
 }
 
 /// The same for an open line.
@@ -272,6 +315,9 @@ mod tests {
             })
             .collect();
         let few = simplified(&ring, 0.2);
-        assert_eq!(few, [point(0.0, 0.0), point(100.0, 0.0), point(100.0, 100.0), point(0.0, 100.0)]);
+        assert_eq!(
+            few,
+            [point(0.0, 0.0), point(100.0, 0.0), point(100.0, 100.0), point(0.0, 100.0)]
+        );
     }
 }

@@ -32,7 +32,8 @@ pub enum NetLine {
 /// Instead of cards: four pixels and the rectangle they span.
 #[derive(Clone, Debug, PartialEq)]
 pub struct KnownRectangle {
-    /// Pixels (from the upper left corner, y down) of the upper left, upper right, lower right and lower left corner.
+    /// Pixels (from the upper left corner, y down) of the upper left, upper right, lower right and
+    /// lower left corner.
     pub pixels: [Point; 4],
     /// Width, mm.
     pub width: f64,
@@ -116,7 +117,11 @@ pub fn trace(photos: &[(PathBuf, GrayImage)], options: &Options) -> Result<Traci
 ///
 /// # Errors
 /// As [`trace`]; that it was stopped.
-pub fn trace_in(photos: &[(PathBuf, GrayImage)], options: &Options, run: &Run<'_>) -> Result<Tracing, Faults> {
+pub fn trace_in(
+    photos: &[(PathBuf, GrayImage)],
+    options: &Options,
+    run: &Run<'_>,
+) -> Result<Tracing, Faults> {
     // How far the steps are, by what they take of the time.
     let step = |share: f64| {
         run.tell(Phase::Tracing, Some(share));
@@ -131,16 +136,21 @@ pub fn trace_in(photos: &[(PathBuf, GrayImage)], options: &Options, run: &Run<'_
     };
     step(0.2)?;
     let images: Vec<GrayImage> = photos.iter().map(|(_, image)| image.clone()).collect();
-    let flat =
-        flatten(&images, &plane.views, &plane.cards).ok_or_else(|| Fault::new("the photo shows nothing of the plane", "take it again"))?;
+    let flat = flatten(&images, &plane.views, &plane.cards)
+        .ok_or_else(|| Fault::new("the photo shows nothing of the plane", "take it again"))?;
     figures.resolution = resolution(&plane, &flat);
     if figures.resolution > COARSE.1 {
-        let what = format!("a pixel of the photo spans {:.2} mm of the template", figures.resolution);
+        let what =
+            format!("a pixel of the photo spans {:.2} mm of the template", figures.resolution);
         return Err(Fault::new(what, "come closer, or take several photos that share cards").into());
     }
     if figures.resolution > COARSE.0 {
-        let what = format!("a pixel of the photo spans {:.2} mm of the template", figures.resolution);
-        warnings.push(Fault::new(what, "for edges right to the millimetre come closer: 0.35 mm a pixel is good"));
+        let what =
+            format!("a pixel of the photo spans {:.2} mm of the template", figures.resolution);
+        warnings.push(Fault::new(
+            what,
+            "for edges right to the millimetre come closer: 0.35 mm a pixel is good",
+        ));
     }
     step(0.5)?;
     let smooth = Flat { grey: smoothed(&flat.grey), ..flat.clone() };
@@ -154,25 +164,41 @@ pub fn trace_in(photos: &[(PathBuf, GrayImage)], options: &Options, run: &Run<'_
         return Err(nothing_found(&found).into());
     }
     for (at, area) in &found.cut_off {
-        // The floor beyond a board reaches the frame as well: only what is as large as a template and of its shade is worth a word.
-        let what = format!("something of the template's shade, {:.0} cm², is cut off by the frame of the photo", area / 100.0);
-        warnings.push(Fault::new(what, "if it is a template, show all of it").at("photo", at.x, at.y));
+        // The floor beyond a board reaches the frame as well: only what is as large as a template
+        // and of its shade is worth a word.
+        let what = format!(
+            "something of the template's shade, {:.0} cm², is cut off by the frame of the photo",
+            area / 100.0
+        );
+        warnings
+            .push(Fault::new(what, "if it is a template, show all of it").at("photo", at.x, at.y));
     }
     for (at, area) in &found.at_card {
         if *area > 1.5 * card::WIDTH * card::HEIGHT {
-            let what = format!("something of the template's shade, {:.0} cm², touches a card and was left out", area / 100.0);
-            warnings.push(Fault::new(what, "if it is a template, lay the card clear of it").at("photo", at.x, at.y));
+            let what = format!(
+                "something of the template's shade, {:.0} cm², touches a card and was left out",
+                area / 100.0
+            );
+            warnings.push(
+                Fault::new(what, "if it is a template, lay the card clear of it")
+                    .at("photo", at.x, at.y),
+            );
         }
     }
     let noticeable = found.small.iter().filter(|s| s.1 > 400.0).count();
     if noticeable > 0 {
-        let what = format!("{} of less than 20 cm² left out", counted(noticeable, "patch").replace("patchs", "patches"));
+        let what = format!(
+            "{} of less than 20 cm² left out",
+            counted(noticeable, "patch").replace("patchs", "patches")
+        );
         warnings.push(Fault::new(what, "if one is a template, come closer and trace it by itself"));
     }
     let mut templates = Vec::new();
     for patch in &found.found {
         step(0.9)?;
-        if let Some(t) = faults.keep(template(&flat, &smooth, &light, patch, lighter, options, &mut warnings)) {
+        if let Some(t) =
+            faults.keep(template(&flat, &smooth, &light, patch, lighter, options, &mut warnings))
+        {
             templates.push(t);
         }
     }
@@ -180,10 +206,14 @@ pub fn trace_in(photos: &[(PathBuf, GrayImage)], options: &Options, run: &Run<'_
     name_all(&mut templates, &options.name);
     for t in templates.iter().filter(|t| t.arrow.is_none()) {
         let what = format!("\"{}\" shows no arrow for the part's 0°", t.name);
-        warnings.push(Fault::new(what, "ink one of at least 40 mm with a head, or give `arrow` in the job"));
+        warnings.push(Fault::new(
+            what,
+            "ink one of at least 40 mm with a head, or give `arrow` in the job",
+        ));
     }
     doubts(&plane, &templates, &mut figures, &mut warnings)?;
-    let mut tracing = Tracing { templates, figures, warnings, lengths: Vec::new(), flat, cards: plane.cards };
+    let mut tracing =
+        Tracing { templates, figures, warnings, lengths: Vec::new(), flat, cards: plane.cards };
     tracing.give_edges(&options.edges)?;
     tracing.measure(&options.lengths)?;
     Ok(tracing)
@@ -218,7 +248,11 @@ fn template(
         }
     };
     let Some(outer) = outer.filter(|r| r.len() > 8) else {
-        return Err(Fault::new("a patch has no clear edge", "take the photo again, sharper and with more light").into());
+        return Err(Fault::new(
+            "a patch has no clear edge",
+            "take the photo again, sharper and with more light",
+        )
+        .into());
     };
     let fewer = |ring: &Ring| {
         let mut ring = simplified(&sharpened(ring), options.tolerance);
@@ -233,18 +267,25 @@ fn template(
     if let [a, b, ..] = arrows[..] {
         return Err(Fault::new(
             format!("there are {} arrows on one template", arrows.len()),
-            format!("keep one; they are at ({:.0}, {:.0}) and ({:.0}, {:.0}) mm", a[0].x, a[0].y, b[0].x, b[0].y),
+            format!(
+                "keep one; they are at ({:.0}, {:.0}) and ({:.0}, {:.0}) mm",
+                a[0].x, a[0].y, b[0].x, b[0].y
+            ),
         )
         .into());
     }
     // The same checks as a drawing read from a file.
-    let outline = Outline::new(Draft { net: net.clone(), holes: holes.clone(), ..Draft::default() })?;
+    let outline =
+        Outline::new(Draft { net: net.clone(), holes: holes.clone(), ..Draft::default() })?;
     if let NetLine::Edge = options.net
         && let Some(line) = marks.iter().find(|m| closes(m, &net))
     {
         warnings.push(
-            Fault::new("a closed line is inked near the edge of the skin", "if it is the net line, say so: --net ink")
-                .at("line", line[0].x, line[0].y),
+            Fault::new(
+                "a closed line is inked near the edge of the skin",
+                "if it is the net line, say so: --net ink",
+            )
+            .at("line", line[0].x, line[0].y),
         );
     }
     Ok(Template {
@@ -258,13 +299,22 @@ fn template(
 }
 
 /// Gaps that may be slits or darts: a warning where their shape speaks for one, else a refusal.
-fn gaps_hold(gaps: &[DoubtfulGap], flat: &Flat, mask: &Mask, warnings: &mut Vec<Fault>) -> Result<(), Faults> {
+fn gaps_hold(
+    gaps: &[DoubtfulGap],
+    flat: &Flat,
+    mask: &Mask,
+    warnings: &mut Vec<Fault>,
+) -> Result<(), Faults> {
     let mut faults = Faults::new();
     for gap in gaps {
         let at = flat.plane(gap.at + point(f64::from(mask.x), f64::from(mask.y)));
-        let what = |taken: &str| format!("a narrow gap of {:.0} mm in the edge may be a slit or the tip of a dart{taken}", gap.length);
-        let remedy =
-            "look at the check picture; say what it is with --gaps slit or --gaps dart, or cut darts wider and ink relief cuts thinner";
+        let what = |taken: &str| {
+            format!(
+                "a narrow gap of {:.0} mm in the edge may be a slit or the tip of a dart{taken}",
+                gap.length
+            )
+        };
+        let remedy = "look at the check picture; say what it is with --gaps slit or --gaps dart, or cut darts wider and ink relief cuts thinner";
         match gap.likely {
             Some(Gap::Slit) => warnings.push(Fault::new(what(": taken for a slit"), remedy).at("gap", at.x, at.y)),
             Some(Gap::Dart) => warnings.push(Fault::new(what(": taken for a dart"), remedy).at("gap", at.x, at.y)),
@@ -296,20 +346,33 @@ fn name_all(templates: &mut [Template], name: &str) {
 }
 
 /// What the cards leave open about the templates' size.
-fn doubts(plane: &Plane, templates: &[Template], figures: &mut Figures, warnings: &mut Vec<Fault>) -> Result<(), Faults> {
-    let Some(solution) = &plane.solution else { return Ok(()) };
+fn doubts(
+    plane: &Plane,
+    templates: &[Template],
+    figures: &mut Figures,
+    warnings: &mut Vec<Fault>,
+) -> Result<(), Faults> {
+    let Some(solution) = &plane.solution else {
+        return Ok(());
+    };
     let mut largest: f64 = 0.0;
     for t in templates {
-        let far = |x: f64, y: f64| t.net.iter().copied().max_by(|a, b| (a.x * x + a.y * y).total_cmp(&(b.x * x + b.y * y)));
+        let far = |x: f64, y: f64| {
+            t.net.iter().copied().max_by(|a, b| (a.x * x + a.y * y).total_cmp(&(b.x * x + b.y * y)))
+        };
         for (x, y) in [(1.0, 0.0), (0.0, 1.0), (1.0, 1.0), (1.0, -1.0)] {
-            let (Some(a), Some(b)) = (far(x, y), far(-x, -y)) else { continue };
+            let (Some(a), Some(b)) = (far(x, y), far(-x, -y)) else {
+                continue;
+            };
             largest = largest.max(a.distance(b));
             let pixel = |p: Point| {
                 let sees = |(i, v): (usize, &View)| v.pixel(p).map(|q| (i, q));
                 plane.views.iter().enumerate().filter_map(sees).next()
             };
             if let (Some(a), Some(b)) = (pixel(a), pixel(b)) {
-                figures.uncertainty = figures.uncertainty.max(2.0 * solution.uncertainty(a, b).unwrap_or(f64::INFINITY));
+                figures.uncertainty = figures
+                    .uncertainty
+                    .max(2.0 * solution.uncertainty(a, b).unwrap_or(f64::INFINITY));
             }
         }
     }
@@ -321,7 +384,10 @@ fn doubts(plane: &Plane, templates: &[Template], figures: &mut Figures, warnings
     };
     let uncertain = || {
         let cards = counted(count, "card");
-        format!("with the {cards} found lengths across the template are only accurate to {:.1} mm", figures.uncertainty)
+        format!(
+            "with the {cards} found lengths across the template are only accurate to {:.1} mm",
+            figures.uncertainty
+        )
     };
     if figures.uncertainty > DOUBT.1 {
         return Err(Fault::new(uncertain(), remedy).into());
@@ -330,7 +396,10 @@ fn doubts(plane: &Plane, templates: &[Template], figures: &mut Figures, warnings
         warnings.push(Fault::new(uncertain(), remedy));
     }
     if largest > LARGE && count < 4 {
-        let what = format!("the template is {largest:.0} mm across and {} in the photo", counted(count, "card"));
+        let what = format!(
+            "the template is {largest:.0} mm across and {} in the photo",
+            counted(count, "card")
+        );
         warnings.push(Fault::new(what, "lay four around anything over 400 mm"));
     }
     Ok(())
@@ -338,10 +407,16 @@ fn doubts(plane: &Plane, templates: &[Template], figures: &mut Figures, warnings
 
 impl Tracing {
     fn corner(&self, name: &str) -> Result<(usize, Point), Fault> {
-        let find = |(i, t): (usize, &Template)| t.corners.iter().find(|c| c.name == name).map(|c| (i, c.at));
+        let find = |(i, t): (usize, &Template)| {
+            t.corners.iter().find(|c| c.name == name).map(|c| (i, c.at))
+        };
         self.templates.iter().enumerate().find_map(find).ok_or_else(|| {
-            let last = self.templates.iter().flat_map(|t| &t.corners).next_back().map_or("A", |c| &c.name);
-            Fault::new(format!("there is no corner {name}"), format!("the check picture names them, A to {last}"))
+            let last =
+                self.templates.iter().flat_map(|t| &t.corners).next_back().map_or("A", |c| &c.name);
+            Fault::new(
+                format!("there is no corner {name}"),
+                format!("the check picture names them, A to {last}"),
+            )
         })
     }
 
@@ -378,19 +453,30 @@ impl Tracing {
         }
         faults.into_result(())?;
         let limit = |m: &MeasuredLength| (0.004 * m.length).max(1.5);
-        let off: Vec<&(MeasuredLength, f64)> = self.lengths.iter().filter(|(m, l)| (l - m.length).abs() > limit(m)).collect();
+        let off: Vec<&(MeasuredLength, f64)> =
+            self.lengths.iter().filter(|(m, l)| (l - m.length).abs() > limit(m)).collect();
         if off.is_empty() {
             return Ok(());
         }
         let ratios: Vec<f64> = self.lengths.iter().map(|(m, l)| l / m.length).collect();
-        let (low, high) = ratios.iter().fold((f64::INFINITY, 0.0_f64), |a, r| (a.0.min(*r), a.1.max(*r)));
+        let (low, high) =
+            ratios.iter().fold((f64::INFINITY, 0.0_f64), |a, r| (a.0.min(*r), a.1.max(*r)));
         let list: Vec<String> = off
             .iter()
-            .map(|(m, l)| format!("{}-{} is {l:.1} mm in the outline and {:.1} mm measured", m.between.from, m.between.to, m.length))
+            .map(|(m, l)| {
+                format!(
+                    "{}-{} is {l:.1} mm in the outline and {:.1} mm measured",
+                    m.between.from, m.between.to, m.length
+                )
+            })
             .collect();
         let (what, remedy) = if ratios.len() > 1 && high - low < 0.004 {
             (
-                format!("{}: the whole outline is {:.1} % off", list.join("; "), 100.0 * ((low + high) / 2.0 - 1.0)),
+                format!(
+                    "{}: the whole outline is {:.1} % off",
+                    list.join("; "),
+                    100.0 * ((low + high) / 2.0 - 1.0)
+                ),
                 "measure the printed card's frame and give --card-width",
             )
         } else {
