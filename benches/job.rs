@@ -1,4 +1,5 @@
-//! From files to pieces and from a plan to its sheets: import and preparation of 100 plies, verification, drawing.
+//! From files to pieces and from a plan to its sheets: import and preparation of 100 plies,
+//! verification, drawing.
 #![allow(clippy::unwrap_used, missing_docs)]
 
 use criterion::{Criterion, criterion_group, criterion_main};
@@ -9,13 +10,20 @@ use warpwise::planner;
 use warpwise::run::{Run, Stop};
 use warpwise::{job, plan, ply, sheet, verify};
 
-/// A drawing of one smooth outline of about 200 points with its arrow, like no other; a hundred of them take some 3 m of cloth.
+/// A drawing of one smooth outline of about 200 points with its arrow, like no other; a hundred of
+/// them take some 3 m of cloth.
 fn drawing(k: usize) -> String {
     let mut path = String::new();
     for i in 0..200 {
         let a = f64::from(i) / 200.0 * std::f64::consts::TAU;
         let r = 60.0 * (1.0 + 0.2 * libm::cos(2.0 * a + k as f64) + 0.05 * libm::sin(5.0 * a));
-        let _ = write!(path, "{}{:.3} {:.3}", if i == 0 { "M" } else { "L" }, 250.0 + r * libm::cos(a), 250.0 + 0.7 * r * libm::sin(a));
+        let _ = write!(
+            path,
+            "{}{:.3} {:.3}",
+            if i == 0 { "M" } else { "L" },
+            250.0 + r * libm::cos(a),
+            250.0 + 0.7 * r * libm::sin(a)
+        );
     }
     format!(
         "<svg xmlns='http://www.w3.org/2000/svg' width='500mm' height='500mm' viewBox='0 0 500 500' stroke='black' fill='none'>\
@@ -31,10 +39,17 @@ fn write_job(dir: &Path, count: usize) {
     let mut names = Vec::new();
     for k in 0..count {
         std::fs::write(dir.join(format!("t{k}.svg")), drawing(k)).unwrap();
-        let _ = write!(text, "[[template]]\nid = \"t{k}\"\nfile = \"t{k}.svg\"\ntaken_off = \"mould\"\ninked_side = \"up\"\n");
+        let _ = write!(
+            text,
+            "[[template]]\nid = \"t{k}\"\nfile = \"t{k}.svg\"\ntaken_off = \"mould\"\ninked_side = \"up\"\n"
+        );
         names.push(format!("\"t{k}\""));
     }
-    let _ = write!(text, "[[layer]]\ncloth = \"twill\"\nangle = 30\ntemplates = [{}]\n", names.join(", "));
+    let _ = write!(
+        text,
+        "[[layer]]\ncloth = \"twill\"\nangle = 30\ntemplates = [{}]\n",
+        names.join(", ")
+    );
     std::fs::write(dir.join("job.toml"), text).unwrap();
 }
 
@@ -51,18 +66,34 @@ fn job_to_sheets(c: &mut Criterion) {
         });
     });
     let (job, _) = job::load(&file).unwrap();
-    group.bench_function("preparation of 100 plies", |b| b.iter(|| black_box(ply::prepare(&job).unwrap())));
+    group.bench_function("preparation of 100 plies", |b| {
+        b.iter(|| black_box(ply::prepare(&job).unwrap()))
+    });
     let run = Run::new(Stop::Effort(0));
     let verified = planner::plan(&[job], 1, &run).unwrap();
-    group.bench_function("verification of 100 plies", |b| b.iter(|| black_box(verify::verify(verified.plan().clone()).unwrap())));
-    group.bench_function("cut sheet of 100 plies", |b| b.iter(|| black_box(sheet::cut_sheets(&verified, None))));
+    group.bench_function("verification of 100 plies", |b| {
+        b.iter(|| black_box(verify::verify(verified.plan().clone()).unwrap()))
+    });
+    group.bench_function("cut sheet of 100 plies", |b| {
+        b.iter(|| black_box(sheet::cut_sheets(&verified, None)))
+    });
     let paper = sheet::Paper::new("a4", 8.0, 10.0).unwrap();
     let printed = sheet::printed_sheets(&verified, None, Some(&paper));
     let (bytes, pages) = printed.iter().fold((0, 0), |(b, p), f| (b + f.bytes.len(), p + f.pages));
-    assert!(bytes < 5_000_000, "{bytes} bytes on {pages} pages, {} mm of cloth", verified.plan().cloths[0].used_length);
-    group.bench_function("tiled A4 PDF of 100 plies", |b| b.iter(|| black_box(sheet::printed_sheets(&verified, None, Some(&paper)))));
-    group.bench_function("report of 100 plies", |b| b.iter(|| black_box(sheet::report(&verified, &[]))));
-    group.bench_function("plan.json of 100 plies", |b| b.iter(|| black_box(plan::to_json(verified.plan()))));
+    assert!(
+        bytes < 5_000_000,
+        "{bytes} bytes on {pages} pages, {} mm of cloth",
+        verified.plan().cloths[0].used_length
+    );
+    group.bench_function("tiled A4 PDF of 100 plies", |b| {
+        b.iter(|| black_box(sheet::printed_sheets(&verified, None, Some(&paper))))
+    });
+    group.bench_function("report of 100 plies", |b| {
+        b.iter(|| black_box(sheet::report(&verified, &[])))
+    });
+    group.bench_function("plan.json of 100 plies", |b| {
+        b.iter(|| black_box(plan::to_json(verified.plan())))
+    });
     group.finish();
 }
 

@@ -1,4 +1,5 @@
-//! A ledger of 10,000 offcuts: its list, and planning the demo's kayak among them against among thirty. The bars: 0.2 s, and twice the time.
+//! A ledger of 10,000 offcuts: its list, and planning the demo's kayak among them against among
+//! thirty. The bars: 0.2 s, and twice the time.
 #![allow(clippy::unwrap_used, clippy::print_stdout, missing_docs)]
 
 use criterion::{Criterion, criterion_group, criterion_main};
@@ -19,12 +20,16 @@ use warpwise::stock::{Age, Day, OffcutFacts};
 /// Four-cornered offcuts of 0.005 to 0.15 m² of the demo's cloths, no two alike.
 fn offcuts(count: usize, cloths: &[String]) -> Vec<OffcutFacts> {
     let mut dice = Pcg64Mcg::seed_from_u64(1);
-    let mut between = |low: f64, high: f64| low + (high - low) * ((dice.next_u64() >> 11) as f64 / (1_u64 << 53) as f64);
+    let mut between = |low: f64, high: f64| {
+        low + (high - low) * ((dice.next_u64() >> 11) as f64 / (1_u64 << 53) as f64)
+    };
     let offcut = |k: usize| {
         let area = 1e6 * 0.005 * libm::pow(30.0, between(0.0, 1.0));
         let aspect = between(0.4, 2.5);
         let (w, h) = ((area * aspect).sqrt(), (area / aspect).sqrt());
-        let mut corner = |x: f64, y: f64| point(w * (x + between(0.0, 0.1)), h * (y + between(0.0, 0.1))).snapped();
+        let mut corner = |x: f64, y: f64| {
+            point(w * (x + between(0.0, 0.1)), h * (y + between(0.0, 0.1))).snapped()
+        };
         OffcutFacts {
             id: String::new(),
             cloth: cloths[k % cloths.len()].clone(),
@@ -51,18 +56,27 @@ fn ledger(file: &Path, count: usize, cloths: &[String]) -> Ledger {
 }
 
 fn ten_thousand_offcuts(c: &mut Criterion) {
-    let (job, _) = job::load(&Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/job.toml")).unwrap();
+    let (job, _) =
+        job::load(&Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/job.toml")).unwrap();
     let mut cloths: Vec<String> = job.cloths.iter().map(|c| c.id.clone()).collect();
     cloths.sort();
     let dir = tempfile::tempdir().unwrap();
     let many = dir.path().join("many.sqlite");
-    let ledgers = [ledger(&dir.path().join("few.sqlite"), 30, &cloths), ledger(&many, 10_000, &cloths)];
+    let ledgers =
+        [ledger(&dir.path().join("few.sqlite"), 30, &cloths), ledger(&many, 10_000, &cloths)];
     let mut group = c.benchmark_group("ledger");
     group.sample_size(10);
     group.bench_function("`stock list` of 10,000 offcuts, the process whole", |b| {
         b.iter(|| {
             let mut list = Command::new(env!("CARGO_BIN_EXE_warpwise"));
-            let status = list.arg("stock").arg("--ledger").arg(&many).arg("list").stdout(Stdio::null()).status().unwrap();
+            let status = list
+                .arg("stock")
+                .arg("--ledger")
+                .arg(&many)
+                .arg("list")
+                .stdout(Stdio::null())
+                .status()
+                .unwrap();
             assert!(status.success());
         });
     });
@@ -83,7 +97,12 @@ fn ten_thousand_offcuts(c: &mut Criterion) {
             *best = best.min(begun.elapsed().as_secs_f64());
         }
     }
-    println!("the demo's job planned among 30 offcuts {:.1} s, among 10,000 {:.1} s: ratio {:.2}", best[0], best[1], best[1] / best[0]);
+    println!(
+        "the demo's job planned among 30 offcuts {:.1} s, among 10,000 {:.1} s: ratio {:.2}",
+        best[0],
+        best[1],
+        best[1] / best[0]
+    );
 }
 
 criterion_group!(benches, ten_thousand_offcuts);

@@ -10,7 +10,8 @@ use warpwise::run::{Run, Stop};
 fn plies(count: u32) -> Problem {
     let mut state = 12_345_u64;
     let mut real = |low: f64, high: f64| {
-        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        state =
+            state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
         low + (high - low) * (state >> 40) as f64 / (1 << 24) as f64
     };
     let shapes = (0..count)
@@ -24,11 +25,19 @@ fn plies(count: u32) -> Problem {
                 })
                 .collect();
             let poses = [0.0, 180.0].map(|turn| Pose { turn, flip: false }).to_vec();
-            Shape { name: format!("ply {k}"), region: Region::solid(outline), poses, tolerance: 0.0, copies: 1, may_cross: false }
+            Shape {
+                name: format!("ply {k}"),
+                region: Region::solid(outline),
+                poses,
+                tolerance: 0.0,
+                copies: 1,
+                may_cross: false,
+            }
         })
         .collect();
     let extent = Extent::Open { low: 10.0, high: 1240.0, segment_max: None, length_max: None };
-    Problem::new(shapes, vec![Stock { name: "roll".into(), extent, keep_out: Vec::new() }], 5.0).unwrap()
+    Problem::new(shapes, vec![Stock { name: "roll".into(), extent, keep_out: Vec::new() }], 5.0)
+        .unwrap()
 }
 
 fn run(problem: &Problem, rounds: u32) -> Outcome {
@@ -40,7 +49,9 @@ fn search(c: &mut Criterion) {
     group.sample_size(10);
     for count in [100, 1000] {
         let problem = plies(count);
-        group.bench_function(format!("first layout of {count} different plies"), |b| b.iter(|| run(&problem, 0)));
+        group.bench_function(format!("first layout of {count} different plies"), |b| {
+            b.iter(|| run(&problem, 0))
+        });
     }
     let problem = plies(100);
     group.bench_function("two rounds of 100 different plies", |b| b.iter(|| run(&problem, 2)));

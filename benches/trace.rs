@@ -1,4 +1,5 @@
-//! A photo of 12 million pixels: how long it takes and the most memory that the process ever held. The bars: 5 s and 1.5 GB on two cores.
+//! A photo of 12 million pixels: how long it takes and the most memory that the process ever held.
+//! The bars: 5 s and 1.5 GB on two cores.
 #![allow(clippy::unwrap_used, clippy::print_stdout, missing_docs)]
 
 #[path = "../tests/trace_support/mod.rs"]
@@ -13,10 +14,14 @@ use warpwise::geometry::point;
 use warpwise::trace::{self, NetLine, Options};
 
 fn twelve_megapixels(c: &mut Criterion) {
-    // The usual plate twice as fine as it needs to be: the same field of view on 4000 × 3000 pixels.
+    // The usual plate twice as fine as it needs to be: the same field of view on 4000 × 3000
+    // pixels.
     let camera = Camera { size: (4000, 3000), ..Camera::above(point(0.0, 0.0), 0.25) };
     let mut jpeg = Cursor::new(Vec::new());
-    DynamicImage::ImageLuma8(usual().photo(camera)).to_rgb8().write_to(&mut jpeg, ImageFormat::Jpeg).unwrap();
+    DynamicImage::ImageLuma8(usual().photo(camera))
+        .to_rgb8()
+        .write_to(&mut jpeg, ImageFormat::Jpeg)
+        .unwrap();
     let options = Options {
         name: "plate".into(),
         net: NetLine::Edge,

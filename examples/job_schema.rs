@@ -1,4 +1,5 @@
-//! Prints the JSON Schema of the job file: `cargo run --example job_schema > src/job/job.schema.json`.
+//! Prints the JSON Schema of the job file: `cargo run --example job_schema >
+//! src/job/job.schema.json`.
 
 use std::io::{self, Write};
 

@@ -1,4 +1,5 @@
-//! Holds the joint search for offcuts against filling them one by one and against none: 60 pieces, 30 offcuts, several seeds.
+//! Holds the joint search for offcuts against filling them one by one and against none: 60 pieces,
+//! 30 offcuts, several seeds.
 //!
 //! `cargo run --release --example offcuts_first -- SECONDS SEEDS`
 #![allow(clippy::print_stdout, clippy::unwrap_used)]
@@ -26,12 +27,18 @@ fn blob(dice: &mut Dice, width: f64, height: f64, corners: usize, wave: f64) -> 
     let radius = |a: f64| 1.0 + wave * libm::cos(3.0 * a + phase);
     (0..corners)
         .map(turn)
-        .map(|a| point(0.5 * width * radius(a) * libm::cos(a), 0.5 * height * radius(a) * libm::sin(a)).snapped())
+        .map(|a| {
+            point(0.5 * width * radius(a) * libm::cos(a), 0.5 * height * radius(a) * libm::sin(a))
+                .snapped()
+        })
         .collect()
 }
 
 fn rectangle(w: f64, h: f64) -> Ring {
-    vec![point(0.0, 0.0), point(w, 0.0), point(w, h), point(0.0, h)].into_iter().map(|p| p.snapped()).collect()
+    vec![point(0.0, 0.0), point(w, 0.0), point(w, h), point(0.0, h)]
+        .into_iter()
+        .map(|p| p.snapped())
+        .collect()
 }
 
 /// Pieces of 0.01 to 0.12 m² and offcuts of 0.005 to 0.15 m², half of either with straight sides.
@@ -68,8 +75,15 @@ fn roll() -> Stock {
 /// Length of the roll, and the share of the pieces' area that lies on offcuts.
 fn measure(outcome: &Outcome, problem: &Problem) -> (f64, f64) {
     assert!(outcome.unplaced.is_empty());
-    let open = |s: usize| matches!(problem.stocks()[outcome.stocks[s].stock].extent, Extent::Open { .. });
-    let length = outcome.stocks.iter().enumerate().filter(|(i, _)| open(*i)).map(|(_, s)| s.used_length).sum();
+    let open =
+        |s: usize| matches!(problem.stocks()[outcome.stocks[s].stock].extent, Extent::Open { .. });
+    let length = outcome
+        .stocks
+        .iter()
+        .enumerate()
+        .filter(|(i, _)| open(*i))
+        .map(|(_, s)| s.used_length)
+        .sum();
     let area = |p: &nest::Placement| problem.shapes()[p.shape].region.area();
     let all: f64 = outcome.placements.iter().map(area).sum();
     (length, outcome.placements.iter().filter(|p| !open(p.stock)).map(area).sum::<f64>() / all)
@@ -89,7 +103,8 @@ fn main() {
         let all: Vec<Stock> = offcuts.iter().cloned().chain([roll()]).collect();
         let cost: Vec<f64> = all.iter().map(Stock::area).collect();
         let problem = Problem::new(shapes, all, 5.0).unwrap();
-        let joint = measure(&assign::solve(&problem, &cost, &Params::default(), &run(seed)), &problem);
+        let joint =
+            measure(&assign::solve(&problem, &cost, &Params::default(), &run(seed)), &problem);
         let ratio = joint.0 / greedy.0;
         ratios.push(ratio);
         worse += usize::from(joint.0 > none);
@@ -103,10 +118,14 @@ fn main() {
         );
     }
     let mean = ratios.iter().sum::<f64>() / ratios.len() as f64;
-    println!("mean {mean:.4}, worst {:.4}; more than without offcuts: {worse}", ratios.iter().copied().fold(0.0, f64::max));
+    println!(
+        "mean {mean:.4}, worst {:.4}; more than without offcuts: {worse}",
+        ratios.iter().copied().fold(0.0, f64::max)
+    );
 }
 
-/// One offcut after the other, the smallest first, each filled with the largest pieces that fit, then the roll for the rest.
+/// One offcut after the other, the smallest first, each filled with the largest pieces that fit,
+/// then the roll for the rest.
 fn greedy(shapes: &[Shape], offcuts: &[Stock], seconds: f64, seed: u64) -> (f64, f64) {
     let start = Instant::now();
     let mut order: Vec<&Stock> = offcuts.iter().collect();
@@ -115,7 +134,8 @@ fn greedy(shapes: &[Shape], offcuts: &[Stock], seconds: f64, seed: u64) -> (f64,
     let all: f64 = shapes.iter().map(|s| s.region.area()).sum();
     for offcut in order {
         let problem = Problem::new(left.clone(), vec![offcut.clone()], 5.0).unwrap();
-        let outcome = nest::solve(&problem, &Params::default(), &Run::new(Stop::Effort(0)).with_seed(seed));
+        let outcome =
+            nest::solve(&problem, &Params::default(), &Run::new(Stop::Effort(0)).with_seed(seed));
         let mut here = vec![false; left.len()];
         outcome.placements.iter().for_each(|p| here[p.shape] = true);
         let mut keep = here.iter().map(|h| !h);
@@ -124,6 +144,7 @@ fn greedy(shapes: &[Shape], offcuts: &[Stock], seconds: f64, seed: u64) -> (f64,
     let share = 1.0 - left.iter().map(|s| s.region.area()).sum::<f64>() / all;
     let problem = Problem::new(left, vec![roll()], 5.0).unwrap();
     let rest = Duration::from_secs_f64(seconds).saturating_sub(start.elapsed());
-    let outcome = nest::solve(&problem, &Params::default(), &Run::new(Stop::After(rest)).with_seed(seed));
+    let outcome =
+        nest::solve(&problem, &Params::default(), &Run::new(Stop::After(rest)).with_seed(seed));
     (outcome.stocks.iter().map(|s| s.used_length).sum(), share)
 }

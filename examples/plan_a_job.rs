@@ -9,7 +9,9 @@ use warpwise::run::{Run, Stop};
 
 #[allow(clippy::print_stdout, clippy::print_stderr)]
 fn main() -> ExitCode {
-    let path = std::env::args_os().nth(1).map_or_else(|| PathBuf::from("demo-data/job.toml"), PathBuf::from);
+    let path = std::env::args_os()
+        .nth(1)
+        .map_or_else(|| PathBuf::from("demo-data/job.toml"), PathBuf::from);
     let (job, _warnings) = match warpwise::job::load(&path) {
         Ok(loaded) => loaded,
         Err(faults) => {
@@ -21,7 +23,12 @@ fn main() -> ExitCode {
     match planner::plan(&[job], 1, &run) {
         Ok(verified) => {
             for cloth in &verified.plan().cloths {
-                println!("{}: {:.0} mm of roll, {:.1} % of it pieces", cloth.cloth, cloth.used_length, cloth.yield_ * 100.0);
+                println!(
+                    "{}: {:.0} mm of roll, {:.1} % of it pieces",
+                    cloth.cloth,
+                    cloth.used_length,
+                    cloth.yield_ * 100.0
+                );
             }
             ExitCode::SUCCESS
         }

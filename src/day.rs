@@ -8,7 +8,9 @@ use serde::{Deserialize, Serialize};
 use std::fmt;
 
 /// A day of the calendar, written `2026-11-25` (ISO 8601).
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(try_from = "String", into = "String")]
 #[schemars(with = "String")]
 pub struct Day(Date);
@@ -24,7 +26,10 @@ impl Day {
     pub fn parse(text: &str) -> Result<Day, Fault> {
         let day = Day::written(text.trim()).filter(|day| day.is_plausible());
         day.ok_or_else(|| {
-            Fault::new(format!("{} is not a date", quoted(text.trim())), "write year, month and day of 1990 to 2199, as in 2027-03-31")
+            Fault::new(
+                format!("{} is not a date", quoted(text.trim())),
+                "write year, month and day of 1990 to 2199, as in 2027-03-31",
+            )
         })
     }
 
@@ -59,7 +64,8 @@ impl Day {
 /// The computer's clock; the end of the calendar if it stands beyond that.
 pub(crate) fn clock() -> jiff::Timestamp {
     let now = std::time::SystemTime::now();
-    let beyond = if now < std::time::UNIX_EPOCH { jiff::Timestamp::MIN } else { jiff::Timestamp::MAX };
+    let beyond =
+        if now < std::time::UNIX_EPOCH { jiff::Timestamp::MIN } else { jiff::Timestamp::MAX };
     jiff::Timestamp::try_from(now).unwrap_or(beyond)
 }
 
@@ -98,7 +104,17 @@ mod tests {
         assert_eq!(day("2027-02-28").days_until(day("2027-03-01")), 1);
         assert_eq!(day("2027-03-01").days_until(day("2027-02-28")), -1);
         assert_eq!(day("2026-12-31").plus_days(1), day("2027-01-01"));
-        for text in ["", "2026-02-29", "2026-13-01", "25.11.2026", "2026-11-25T10:00", "tomorrow", "0026-11-25", "2026-1-5", "9999-12-31"] {
+        for text in [
+            "",
+            "2026-02-29",
+            "2026-13-01",
+            "25.11.2026",
+            "2026-11-25T10:00",
+            "tomorrow",
+            "0026-11-25",
+            "2026-1-5",
+            "9999-12-31",
+        ] {
             assert!(Day::parse(text).is_err(), "{text}");
         }
     }

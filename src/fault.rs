@@ -1,7 +1,7 @@
 //! Faults and warnings: what is wrong, where, and what to do about it.
 //!
-//! A reader never stops at its first fault. It collects everything it can find in [`Faults`] and returns the
-//! whole list, so that a person corrects a file once.
+//! A reader never stops at its first fault. It collects everything it can find in [`Faults`] and
+//! returns the whole list, so that a person corrects a file once.
 
 use crate::units::{is_obeyed, printable, printable_name};
 use std::cmp::Ordering;
@@ -46,7 +46,8 @@ pub struct Fault {
     pub what: String,
     /// What to do about it, one sentence without a full stop; empty only if nothing can be done.
     pub remedy: String,
-    /// A line to paste into the file at fault, or into a terminal, where one line does it; boxed, since faults travel in results.
+    /// A line to paste into the file at fault, or into a terminal, where one line does it; boxed,
+    /// since faults travel in results.
     pub paste: Option<Box<Paste>>,
 }
 
@@ -57,7 +58,13 @@ pub struct Paste(pub String);
 impl Fault {
     /// A fault in no particular file.
     pub fn new(what: impl Into<String>, remedy: impl Into<String>) -> Self {
-        Fault { file: None, place: Place::Whole, what: what.into(), remedy: remedy.into(), paste: None }
+        Fault {
+            file: None,
+            place: Place::Whole,
+            what: what.into(),
+            remedy: remedy.into(),
+            paste: None,
+        }
     }
 
     /// The same fault, placed in a file.
@@ -114,14 +121,18 @@ impl Fault {
         }
         match &self.place {
             Place::Whole => {}
-            Place::Line { line, column } if self.file.is_none() => out.push_str(&format!("line {line}, column {column}: ")),
+            Place::Line { line, column } if self.file.is_none() => {
+                out.push_str(&format!("line {line}, column {column}: "))
+            }
             Place::Line { .. } => {}
             Place::Named(name) => out.push_str(&format!("{}: ", printable_name(name))),
             // So far out that the digits tell nothing but the size.
             Place::At { what, x, y } if x.abs().max(y.abs()) >= 1e9 => {
                 out.push_str(&format!("{} at ({x:.2e}, {y:.2e}) mm: ", printable_name(what)))
             }
-            Place::At { what, x, y } => out.push_str(&format!("{} at ({x:.2}, {y:.2}) mm: ", printable_name(what))),
+            Place::At { what, x, y } => {
+                out.push_str(&format!("{} at ({x:.2}, {y:.2}) mm: ", printable_name(what)))
+            }
         }
         out.push_str(&printable(&self.what));
         out
@@ -130,7 +141,11 @@ impl Fault {
     /// Everything in one line, for lists.
     pub fn in_one_line(&self) -> String {
         let paste = self.to_paste().map_or(String::new(), |line| format!(" ({})", printable(line)));
-        let remedy = if self.remedy.is_empty() { String::new() } else { format!(": {}", printable(&self.remedy)) };
+        let remedy = if self.remedy.is_empty() {
+            String::new()
+        } else {
+            format!(": {}", printable(&self.remedy))
+        };
         format!("{}{remedy}{paste}", self.headline())
     }
 
@@ -155,26 +170,44 @@ impl Fault {
             Place::At { .. } => 3,
         };
         let by_place = match (&self.place, &other.place) {
-            (Place::Line { line, column }, Place::Line { line: l, column: c }) => (line, column).cmp(&(l, c)),
+            (Place::Line { line, column }, Place::Line { line: l, column: c }) => {
+                (line, column).cmp(&(l, c))
+            }
             (Place::Named(a), Place::Named(b)) => a.cmp(b),
-            (Place::At { what, x, y }, Place::At { what: w, x: u, y: v }) => what.cmp(w).then(x.total_cmp(u)).then(y.total_cmp(v)),
+            (Place::At { what, x, y }, Place::At { what: w, x: u, y: v }) => {
+                what.cmp(w).then(x.total_cmp(u)).then(y.total_cmp(v))
+            }
             (a, b) => rank(a).cmp(&rank(b)),
         };
-        self.file.cmp(&other.file).then(by_place).then_with(|| (&self.what, &self.remedy).cmp(&(&other.what, &other.remedy)))
+        self.file
+            .cmp(&other.file)
+            .then(by_place)
+            .then_with(|| (&self.what, &self.remedy).cmp(&(&other.what, &other.remedy)))
     }
 }
 
-/// A source line and a caret under its column (both from 1); a long line is shown around the column only.
+/// A source line and a caret under its column (both from 1); a long line is shown around the column
+/// only.
 fn caret_under(source: &str, line: usize, column: usize) -> String {
     const WIDTH: usize = 100;
     let column = column.max(1);
     let first = (column - 1).saturating_sub(WIDTH / 2);
-    let visible: String = source.chars().skip(first).take(WIDTH).map(|c| if is_obeyed(c) { ' ' } else { c }).collect();
+    let visible: String = source
+        .chars()
+        .skip(first)
+        .take(WIDTH)
+        .map(|c| if is_obeyed(c) { ' ' } else { c })
+        .collect();
     let gutter = format!("    {line} | ");
-    format!("{gutter}{}\n{}^\n", visible.trim_end(), " ".repeat(gutter.chars().count() + column - 1 - first))
+    format!(
+        "{gutter}{}\n{}^\n",
+        visible.trim_end(),
+        " ".repeat(gutter.chars().count() + column - 1 - first)
+    )
 }
 
-/// Line and column (characters, both from 1) of a byte offset; an offset past the end means the end.
+/// Line and column (characters, both from 1) of a byte offset; an offset past the end means the
+/// end.
 pub fn line_and_column(text: &str, offset: usize) -> (usize, usize) {
     let mut offset = offset.min(text.len());
     while !text.is_char_boundary(offset) {
@@ -209,7 +242,12 @@ impl Faults {
     /// Names the file of every fault that names none.
     #[must_use]
     pub fn in_file(self, file: &Path) -> Faults {
-        Faults(self.0.into_iter().map(|f| if f.file.is_none() { f.in_file(file) } else { f }).collect())
+        Faults(
+            self.0
+                .into_iter()
+                .map(|f| if f.file.is_none() { f.in_file(file) } else { f })
+                .collect(),
+        )
     }
 
     /// Adds all of another list.
@@ -230,8 +268,8 @@ impl Faults {
         self
     }
 
-    /// The faults for a terminal: each followed by the line of the file it is about and a caret, where `text_of` knows the
-    /// file's text. Plain characters, no colour, ends with a line feed.
+    /// The faults for a terminal: each followed by the line of the file it is about and a caret,
+    /// where `text_of` knows the file's text. Plain characters, no colour, ends with a line feed.
     pub fn with_source(&self, text_of: &dyn Fn(&Path) -> Option<String>) -> String {
         let mut texts: BTreeMap<&Path, Option<String>> = BTreeMap::new();
         let mut out = String::new();
@@ -240,7 +278,9 @@ impl Faults {
             out.push('\n');
             if let (Some(file), Place::Line { line, column }) = (&fault.file, &fault.place) {
                 let text = texts.entry(file).or_insert_with(|| text_of(file));
-                if let Some(source) = text.as_deref().and_then(|t| t.lines().nth(line.saturating_sub(1))) {
+                if let Some(source) =
+                    text.as_deref().and_then(|t| t.lines().nth(line.saturating_sub(1)))
+                {
                     out.push_str(&caret_under(source, *line, *column));
                 }
             }
@@ -293,7 +333,8 @@ impl std::error::Error for Faults {}
 mod tests {
     use super::*;
 
-    /// Names out of files drove the terminal: escapes coloured, cleared and retitled it, and a line end forged a message.
+    /// Names out of files drove the terminal: escapes coloured, cleared and retitled it, and a line
+    /// end forged a message.
     #[test]
     fn what_a_terminal_obeys_is_shown_as_escapes() {
         let evil = "\u{1b}]0;owned\u{7}\u{202e}gpj\u{9b}2J";
@@ -301,9 +342,15 @@ mod tests {
             .in_file(Path::new(&format!("a{evil}\nb.toml: all is well")))
             .on(evil)
             .paste(Some(evil.to_string()));
-        let text = Faults::from(shown.clone()).with_source(&|_| Some(evil.to_string())) + &shown.to_string() + &shown.in_one_line();
+        let text = Faults::from(shown.clone()).with_source(&|_| Some(evil.to_string()))
+            + &shown.to_string()
+            + &shown.in_one_line();
         assert!(!text.chars().any(|c| c != '\n' && is_obeyed(c)), "{text:?}");
-        assert!(text.contains("\\u001b]0;owned\\u0007\\u202egpj\\u009b2J") && text.contains("\\u000ab.toml"), "{text}");
+        assert!(
+            text.contains("\\u001b]0;owned\\u0007\\u202egpj\\u009b2J")
+                && text.contains("\\u000ab.toml"),
+            "{text}"
+        );
         let line = Fault::new("x", "y").in_file(Path::new("j")).at_line(1, 3);
         let source = Faults::from(line).with_source(&|_| Some(evil.to_string()));
         assert!(!source.chars().any(|c| c != '\n' && is_obeyed(c)), "{source:?}");
@@ -340,24 +387,39 @@ mod tests {
 
     #[test]
     fn the_source_line_is_shown_with_a_caret() {
-        let faults: Faults =
-            Fault::new("`gpa` is not a key of [cutting]", "did you mean `gap`?").in_file(Path::new("job.toml")).at_line(2, 1).into();
+        let faults: Faults = Fault::new("`gpa` is not a key of [cutting]", "did you mean `gap`?")
+            .in_file(Path::new("job.toml"))
+            .at_line(2, 1)
+            .into();
         let shown = faults.with_source(&|_| Some("[cutting]\ngpa = 5\n".into()));
-        assert_eq!(shown, "job.toml:2:1: `gpa` is not a key of [cutting]\n    2 | gpa = 5\n        ^\n    did you mean `gap`?\n");
+        assert_eq!(
+            shown,
+            "job.toml:2:1: `gpa` is not a key of [cutting]\n    2 | gpa = 5\n        ^\n    did you mean `gap`?\n"
+        );
         assert_eq!(faults.with_source(&|_| None), format!("{faults}\n"));
     }
 
     #[test]
     fn what_can_be_pasted_stands_alone_on_its_line() {
-        let fault = Fault::new("`gpa` is not a key of [cutting]", "did you mean `gap`?").paste(Some("gap = 5".into()));
+        let fault = Fault::new("`gpa` is not a key of [cutting]", "did you mean `gap`?")
+            .paste(Some("gap = 5".into()));
         assert_eq!(fault.to_string().lines().last(), Some("        gap = 5"));
-        assert_eq!(fault.in_one_line(), "`gpa` is not a key of [cutting]: did you mean `gap`? (gap = 5)");
-        assert_eq!(Faults::from(fault).with_source(&|_| None).lines().last(), Some("        gap = 5"));
+        assert_eq!(
+            fault.in_one_line(),
+            "`gpa` is not a key of [cutting]: did you mean `gap`? (gap = 5)"
+        );
+        assert_eq!(
+            Faults::from(fault).with_source(&|_| None).lines().last(),
+            Some("        gap = 5")
+        );
     }
 
     #[test]
     fn a_place_far_beyond_any_drawing_is_not_written_in_hundreds_of_digits() {
         let fault = Fault::new("it is too far out", "move it").at("path", 1e301, -3.0);
-        assert_eq!(fault.to_string().lines().next(), Some("path at (1.00e301, -3.00e0) mm: it is too far out"));
+        assert_eq!(
+            fault.to_string().lines().next(),
+            Some("path at (1.00e301, -3.00e0) mm: it is too far out")
+        );
     }
 }

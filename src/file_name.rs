@@ -8,14 +8,15 @@ const LONGEST: usize = 120;
 
 /// Names that some systems keep for devices, with any ending.
 const RESERVED: [&str; 22] = [
-    "con", "prn", "aux", "nul", "com1", "com2", "com3", "com4", "com5", "com6", "com7", "com8", "com9", "lpt1", "lpt2", "lpt3", "lpt4",
-    "lpt5", "lpt6", "lpt7", "lpt8", "lpt9",
+    "con", "prn", "aux", "nul", "com1", "com2", "com3", "com4", "com5", "com6", "com7", "com8",
+    "com9", "lpt1", "lpt2", "lpt3", "lpt4", "lpt5", "lpt6", "lpt7", "lpt8", "lpt9",
 ];
 
 /// The name if it can name a file in a folder on any system and leads nowhere else.
 ///
 /// # Errors
-/// What is wrong with it: a separator, a leading dot or hyphen, a reserved word, signs that some system forbids, too long.
+/// What is wrong with it: a separator, a leading dot or hyphen, a reserved word, signs that some
+/// system forbids, too long.
 pub fn checked(name: &str) -> Result<&str, Fault> {
     let stem = name.split('.').next().unwrap_or_default().trim().to_lowercase();
     let why = if name.trim().is_empty() {
@@ -35,10 +36,14 @@ pub fn checked(name: &str) -> Result<&str, Fault> {
     } else {
         return Ok(name);
     };
-    Err(Fault::new(format!("{} cannot name a file: {why}", quoted(name)), "choose a plain word, such as seat"))
+    Err(Fault::new(
+        format!("{} cannot name a file: {why}", quoted(name)),
+        "choose a plain word, such as seat",
+    ))
 }
 
-/// A file name made of any id: ASCII letters, digits and hyphens, at most 40; `stock` if nothing is left of it.
+/// A file name made of any id: ASCII letters, digits and hyphens, at most 40; `stock` if nothing is
+/// left of it.
 pub fn made_of(id: &str) -> String {
     let mut name = String::new();
     for c in id.chars().take(200) {
@@ -97,6 +102,9 @@ mod tests {
         for good in ["seat", "Sitz außen", "座席", "hip-plate.2", "console", "com10", "a.b"] {
             assert_eq!(checked(good), Ok(good));
         }
-        assert_eq!((of("twill-204"), of("con"), of("a/b")), ("twill-204".into(), "con-".into(), "a-b-".into()));
+        assert_eq!(
+            (of("twill-204"), of("con"), of("a/b")),
+            ("twill-204".into(), "con-".into(), "a-b-".into())
+        );
     }
 }

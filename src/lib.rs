@@ -1,7 +1,9 @@
 //! Cut plans for hand lay-up: traced ply outlines become a verified layout on each cloth's roll.
 //!
-//! The flow, left to right; a module uses only those before it:
-//! [`fault`], [`units`], [`day`], [`run`], [`file_name`], [`manifest`] → [`geometry`] → [`outline`] → [`trace`] → [`cloth`] → [`job`] → [`ply`] → [`stock`] → [`nest`] → [`assign`] → [`mosaic`] → [`plan`] → [`verify`] → [`planner`] → [`laminate`] → [`estimate`] → [`layup`] → [`sheet`] → [`ledger`].
+//! The flow, left to right; a module uses only those before it: [`fault`], [`units`], [`day`],
+//! [`run`], [`file_name`], [`manifest`] → [`geometry`] → [`outline`] → [`trace`] → [`cloth`] →
+//! [`job`] → [`ply`] → [`stock`] → [`nest`] → [`assign`] → [`mosaic`] → [`plan`] → [`verify`] →
+//! [`planner`] → [`laminate`] → [`estimate`] → [`layup`] → [`sheet`] → [`ledger`].
 
 pub mod assign;
 pub mod cloth;

@@ -1,6 +1,7 @@
 //! What of a folder is ours: a list of the files we wrote, each with its hash, kept in the folder.
 //!
-//! Only files that it lists and that are unchanged may be replaced or removed. A file that someone edited, or put there, is theirs.
+//! Only files that it lists and that are unchanged may be replaced or removed. A file that someone
+//! edited, or put there, is theirs.
 
 use crate::fault::Fault;
 use sha2::{Digest, Sha256};
@@ -15,21 +16,35 @@ pub const NAME: &str = ".warpwise-files.json";
 /// A larger list is none of ours, bytes.
 const LARGEST: u64 = 16 << 20;
 
-/// The files we wrote into a folder, by their paths in it (with `/` between parts), each with the hashes it may have: while new files are
-/// put in place, the old and the new.
+/// The files we wrote into a folder, by their paths in it (with `/` between parts), each with the
+/// hashes it may have: while new files are put in place, the old and the new.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Manifest {
     files: BTreeMap<String, BTreeSet<String>>,
 }
 
 impl Manifest {
-    /// The list in a folder; empty where there is none that can be read: then nothing there is ours.
+    /// The list in a folder; empty where there is none that can be read: then nothing there is
+    /// ours.
     pub fn read(dir: &Path) -> Manifest {
         let mut text = String::new();
-        let read = File::open(dir.join(NAME)).and_then(|f| f.take(LARGEST).read_to_string(&mut text));
-        let value: serde_json::Value = read.ok().and_then(|_| serde_json::from_str(&text).ok()).unwrap_or_default();
-        let hashes = |v: &serde_json::Value| v.as_array().into_iter().flatten().filter_map(|h| Some(h.as_str()?.to_string())).collect();
-        let files = value["files"].as_object().into_iter().flatten().map(|(name, v)| (name.clone(), hashes(v))).collect();
+        let read =
+            File::open(dir.join(NAME)).and_then(|f| f.take(LARGEST).read_to_string(&mut text));
+        let value: serde_json::Value =
+            read.ok().and_then(|_| serde_json::from_str(&text).ok()).unwrap_or_default();
+        let hashes = |v: &serde_json::Value| {
+            v.as_array()
+                .into_iter()
+                .flatten()
+                .filter_map(|h| Some(h.as_str()?.to_string()))
+                .collect()
+        };
+        let files = value["files"]
+            .as_object()
+            .into_iter()
+            .flatten()
+            .map(|(name, v)| (name.clone(), hashes(v)))
+            .collect();
         Manifest { files }
     }
 
@@ -42,9 +57,13 @@ impl Manifest {
         format!("{value:#}\n").into_bytes()
     }
 
-    /// Lists a file with the content it is about to have; one it had before stays good until [`Manifest::settle`].
+    /// Lists a file with the content it is about to have; one it had before stays good until
+    /// [`Manifest::settle`].
     pub fn note(&mut self, name: &str, bytes: &[u8]) {
-        self.files.entry(name.to_string()).or_default().insert(hash_of(&mut &*bytes).unwrap_or_default());
+        self.files
+            .entry(name.to_string())
+            .or_default()
+            .insert(hash_of(&mut &*bytes).unwrap_or_default());
     }
 
     /// Only the present content of a file counts from now on.
@@ -69,17 +88,22 @@ impl Manifest {
         let path = dir.join(name);
         // A link is not what we wrote.
         path.symlink_metadata().is_ok_and(|m| m.is_file())
-            && File::open(&path).and_then(|mut f| hash_of(&mut f)).is_ok_and(|hash| hashes.contains(&hash))
+            && File::open(&path)
+                .and_then(|mut f| hash_of(&mut f))
+                .is_ok_and(|hash| hashes.contains(&hash))
     }
 
-    /// True if a file may be written there: none is in its place, it is ours and unchanged, or it has this very content.
+    /// True if a file may be written there: none is in its place, it is ours and unchanged, or it
+    /// has this very content.
     pub fn may_write(&self, dir: &Path, name: &str, bytes: &[u8]) -> bool {
         let path = dir.join(name);
         match path.symlink_metadata() {
             Err(e) => e.kind() == io::ErrorKind::NotFound,
             Ok(there) => {
                 there.is_file()
-                    && (self.owns(dir, name) || there.len() == bytes.len() as u64 && std::fs::read(&path).is_ok_and(|b| b == bytes))
+                    && (self.owns(dir, name)
+                        || there.len() == bytes.len() as u64
+                            && std::fs::read(&path).is_ok_and(|b| b == bytes))
             }
         }
     }

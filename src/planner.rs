@@ -1,4 +1,5 @@
-//! From jobs to a verified plan: prepares the pieces, lets the search place them cloth by cloth, measures what came out.
+//! From jobs to a verified plan: prepares the pieces, lets the search place them cloth by cloth,
+//! measures what came out.
 //!
 //! The only room that turns pieces and stock into a nesting problem and its outcome into a plan.
 
@@ -12,8 +13,8 @@ use crate::fault::{Fault, Faults};
 use crate::job::{Job, TemplateSource};
 use crate::nest::Params;
 use crate::plan::{
-    self, DrawnFrom, DrawnStock, LeftOver, OtherHand, Plan, PlanCloth, PlanLayer, PlanLayerItem, PlanPiece, PlanStock, PlanTemplate, Rules,
-    SearchStep, SpliceFacts,
+    self, DrawnFrom, DrawnStock, LeftOver, OtherHand, Plan, PlanCloth, PlanLayer, PlanLayerItem,
+    PlanPiece, PlanStock, PlanTemplate, Rules, SearchStep, SpliceFacts,
 };
 use crate::ply::{self, Piece, Prepared, TemplateFrame};
 use crate::run::{Phase, Run, Stop, TraceRow};
@@ -24,17 +25,20 @@ pub use earlier::Earlier;
 use sources::Sources;
 use std::time::Duration;
 
-/// Layouts whose lengths differ by less than this share count as equally long: the one that leaves the larger rectangle is taken.
+/// Layouts whose lengths differ by less than this share count as equally long: the one that leaves
+/// the larger rectangle is taken.
 const EQUAL: f64 = 0.002;
 
-/// About what the check of a plan takes for each point of a cut line: a timed search ends so much earlier.
+/// About what the check of a plan takes for each point of a cut line: a timed search ends so much
+/// earlier.
 const CHECKING: Duration = Duration::from_micros(15);
 
 /// A plan holds at most so many pieces, copies counted.
 const MOST_PIECES: usize = 20_000;
 
 fn too_many(pieces: usize) -> Fault {
-    let what = format!("the plan comes to {pieces} pieces or more, and holds at most {MOST_PIECES}");
+    let what =
+        format!("the plan comes to {pieces} pieces or more, and holds at most {MOST_PIECES}");
     Fault::new(what, "plan fewer sets, copies or jobs at a time")
 }
 
@@ -55,7 +59,9 @@ impl Refusal {
     /// What it says.
     pub fn into_faults(self) -> Faults {
         match self {
-            Refusal::Input(faults) | Refusal::NotPlaced(faults) | Refusal::NotVerified(faults) => faults,
+            Refusal::Input(faults) | Refusal::NotPlaced(faults) | Refusal::NotVerified(faults) => {
+                faults
+            }
             Refusal::Stopped(fault) => fault.into(),
         }
     }
@@ -70,15 +76,21 @@ pub struct PreparedJob<'a> {
     pub prepared: Prepared,
 }
 
-/// Prepares the pieces of jobs that are to share rolls, which [`crate::job::agree`] holds to agree. With several jobs, piece ids carry the job's name and numbers its letter.
+/// Prepares the pieces of jobs that are to share rolls, which [`crate::job::agree`] holds to agree.
+/// With several jobs, piece ids carry the job's name and numbers its letter.
 ///
 /// # Errors
 /// Every fault of preparation; that it was stopped.
-pub fn prepare<'a>(jobs: &'a [Job], sets: u32, run: &Run<'_>) -> Result<Vec<PreparedJob<'a>>, Refusal> {
+pub fn prepare<'a>(
+    jobs: &'a [Job],
+    sets: u32,
+    run: &Run<'_>,
+) -> Result<Vec<PreparedJob<'a>>, Refusal> {
     let mut faults = Faults::new();
     let mut all = Vec::new();
     for (index, job) in jobs.iter().enumerate() {
-        let part = run.about(&job.name, (index as f64 / jobs.len() as f64, 1.0 / jobs.len() as f64));
+        let part =
+            run.about(&job.name, (index as f64 / jobs.len() as f64, 1.0 / jobs.len() as f64));
         part.tell(Phase::Preparing, Some(0.0));
         let prepared = ply::prepare_in(job, jobs, &part);
         // What was found until then is not all there is to say.
@@ -105,7 +117,8 @@ pub fn prepare<'a>(jobs: &'a [Job], sets: u32, run: &Run<'_>) -> Result<Vec<Prep
 /// Points of all cut lines, copies counted.
 fn points_of(prepared: &[PreparedJob<'_>]) -> u32 {
     let pieces = prepared.iter().flat_map(|p| &p.prepared.pieces);
-    let points: usize = pieces.map(|p| p.outline.rings().map(Vec::len).sum::<usize>() * p.copies as usize).sum();
+    let points: usize =
+        pieces.map(|p| p.outline.rings().map(Vec::len).sum::<usize>() * p.copies as usize).sum();
     u32::try_from(points).unwrap_or(u32::MAX)
 }
 
@@ -114,7 +127,8 @@ pub fn unplaced(jobs: &[Job], sets: u32) -> Plan {
     frame_of_plan(jobs, &[], sets, &Run::new(Stop::Effort(0)).with_seed(0))
 }
 
-/// The plan of prepared jobs before anything is placed: what figures of the laminate and pictures of plies need.
+/// The plan of prepared jobs before anything is placed: what figures of the laminate and pictures
+/// of plies need.
 pub fn without_layouts(prepared: &[PreparedJob<'_>]) -> Plan {
     let jobs: Vec<Job> = prepared.iter().map(|p| p.job.clone()).collect();
     frame_of_plan(&jobs, prepared, 1, &Run::new(Stop::Effort(0)).with_seed(0))
@@ -125,8 +139,9 @@ pub fn without_layouts(prepared: &[PreparedJob<'_>]) -> Plan {
 /// # Errors
 /// See [`Refusal`].
 ///
-/// Asked to stop once, it ends at once while it prepares; a search keeps its best layouts, and every cloth that has none yet still gets its
-/// first, which takes no search. Asked twice, all ends.
+/// Asked to stop once, it ends at once while it prepares; a search keeps its best layouts, and
+/// every cloth that has none yet still gets its first, which takes no search. Asked twice, all
+/// ends.
 pub fn plan(jobs: &[Job], sets: u32, run: &Run<'_>) -> Result<Verified, Refusal> {
     plan_all(jobs, None, sets, run)
 }
@@ -135,27 +150,46 @@ pub fn plan(jobs: &[Job], sets: u32, run: &Run<'_>) -> Result<Verified, Refusal>
 ///
 /// # Errors
 /// As [`plan()`].
-pub fn plan_from_stock(jobs: &[Job], stock: &Snapshot, sets: u32, run: &Run<'_>) -> Result<Verified, Refusal> {
+pub fn plan_from_stock(
+    jobs: &[Job],
+    stock: &Snapshot,
+    sets: u32,
+    run: &Run<'_>,
+) -> Result<Verified, Refusal> {
     go_on(jobs, stock, &Earlier::default(), sets, run)
 }
 
-/// The same for a kit that is cut in part: what is cut stays as it is, the rest and what was spoiled is planned on what the stock has now.
+/// The same for a kit that is cut in part: what is cut stays as it is, the rest and what was
+/// spoiled is planned on what the stock has now.
 ///
 /// # Errors
 /// As [`plan()`]; a piece that is cut and no longer as the jobs want it fails the verification.
-pub fn go_on(jobs: &[Job], stock: &Snapshot, earlier: &Earlier, sets: u32, run: &Run<'_>) -> Result<Verified, Refusal> {
+pub fn go_on(
+    jobs: &[Job],
+    stock: &Snapshot,
+    earlier: &Earlier,
+    sets: u32,
+    run: &Run<'_>,
+) -> Result<Verified, Refusal> {
     let jobs = sources::on_rolls_at_hand(jobs, stock).map_err(Refusal::Input)?;
     plan_all(&jobs, Some((stock, earlier)), sets, run)
 }
 
-fn plan_all(jobs: &[Job], from: Option<(&Snapshot, &Earlier)>, sets: u32, run: &Run<'_>) -> Result<Verified, Refusal> {
+fn plan_all(
+    jobs: &[Job],
+    from: Option<(&Snapshot, &Earlier)>,
+    sets: u32,
+    run: &Run<'_>,
+) -> Result<Verified, Refusal> {
     let nothing = Earlier::default();
     let (stock, earlier) = (from.map(|f| f.0), from.map_or(&nothing, |f| f.1));
     let mut prepared = prepare(jobs, sets, run)?;
     // What preparing took is taken off.
     let (whole, run) = (run, &run.part(run.rest()).in_time());
-    let mosaics = mosaic::plan(&mut prepared, stock, earlier, sets, run).map_err(Refusal::NotPlaced)?;
-    let pieces: u64 = prepared.iter().flat_map(|p| &p.prepared.pieces).map(|p| u64::from(p.copies)).sum();
+    let mosaics =
+        mosaic::plan(&mut prepared, stock, earlier, sets, run).map_err(Refusal::NotPlaced)?;
+    let pieces: u64 =
+        prepared.iter().flat_map(|p| &p.prepared.pieces).map(|p| u64::from(p.copies)).sum();
     if pieces > MOST_PIECES as u64 {
         return Err(Refusal::Input(too_many(pieces as usize).into()));
     }
@@ -170,18 +204,34 @@ fn plan_all(jobs: &[Job], from: Option<(&Snapshot, &Earlier)>, sets: u32, run: &
     let mut faults = Faults::new();
 
     let on_offcut = |(_, piece): &(&Job, &Piece)| mosaics.placed.contains(&piece.id);
-    let weights: Vec<f64> =
-        cloths.iter().map(|c| f64::from(pieces_on(&prepared, c).filter(|p| !on_offcut(p)).map(|(_, p)| p.copies).sum::<u32>())).collect();
+    let weights: Vec<f64> = cloths
+        .iter()
+        .map(|c| {
+            f64::from(
+                pieces_on(&prepared, c)
+                    .filter(|p| !on_offcut(p))
+                    .map(|(_, p)| p.copies)
+                    .sum::<u32>(),
+            )
+        })
+        .collect();
     let total: f64 = weights.iter().sum();
     plan.interrupted = !mosaics.plans.is_empty() && run.is_asked();
     for (index, cloth) in cloths.iter().enumerate() {
-        let pieces: Vec<(&Job, &Piece)> = pieces_on(&prepared, cloth).filter(|p| !on_offcut(p)).collect();
-        let sources = for_plies.as_ref().map_or_else(|| Sources::of_job(cloth), |s| Sources::of_stock(s, cloth));
+        let pieces: Vec<(&Job, &Piece)> =
+            pieces_on(&prepared, cloth).filter(|p| !on_offcut(p)).collect();
+        let sources = for_plies
+            .as_ref()
+            .map_or_else(|| Sources::of_job(cloth), |s| Sources::of_stock(s, cloth));
         let stop = match stop_all {
-            Stop::After(all) => Stop::After(Duration::from_secs_f64(all.as_secs_f64() * weights[index] / total.max(1.0))),
+            Stop::After(all) => Stop::After(Duration::from_secs_f64(
+                all.as_secs_f64() * weights[index] / total.max(1.0),
+            )),
             effort @ Stop::Effort(_) => effort,
         };
-        let part = run.about(&cloth.id, (index as f64 / cloths.len() as f64, 1.0 / cloths.len() as f64)).part(stop);
+        let part = run
+            .about(&cloth.id, (index as f64 / cloths.len() as f64, 1.0 / cloths.len() as f64))
+            .part(stop);
         let params = Params { equal: EQUAL, ..Params::default() };
         let laid = lay::lay(&pieces, &kept, cloth, &jobs[0], &sources, &params, &part);
         run.check(Phase::FirstLayout).map_err(Refusal::Stopped)?;
@@ -193,10 +243,18 @@ fn plan_all(jobs: &[Job], from: Option<(&Snapshot, &Earlier)>, sets: u32, run: &
             }
         };
         plan.interrupted |= laid.interrupted;
-        let of_cloth = |stocks: &[PlanStock]| stocks.iter().filter(|s| s.cloth == cloth.id).cloned().collect::<Vec<_>>();
+        let of_cloth = |stocks: &[PlanStock]| {
+            stocks.iter().filter(|s| s.cloth == cloth.id).cloned().collect::<Vec<_>>()
+        };
         let laid_stocks = [of_cloth(&mosaics.stocks), laid.stocks].concat();
-        let left: Vec<LeftOver> = laid_stocks.iter().map(|s| plan::left_over(s, jobs[0].cutting.least_offcut_width)).collect();
-        let offcuts = |(stock, left): (PlanStock, &LeftOver)| PlanStock { offcuts: left.offcuts.clone(), ..stock };
+        let left: Vec<LeftOver> = laid_stocks
+            .iter()
+            .map(|s| plan::left_over(s, jobs[0].cutting.least_offcut_width))
+            .collect();
+        let offcuts = |(stock, left): (PlanStock, &LeftOver)| PlanStock {
+            offcuts: left.offcuts.clone(),
+            ..stock
+        };
         let stocks: Vec<PlanStock> = laid_stocks.into_iter().zip(&left).map(offcuts).collect();
         run.tell_history(&cloth.id, &laid.trace);
         let figures = plan::cloth_figures(cloth, &stocks, &left, laid.least);
@@ -204,7 +262,8 @@ fn plan_all(jobs: &[Job], from: Option<(&Snapshot, &Earlier)>, sets: u32, run: &
         if let (Some(drawn), Some(snapshot)) = (&mut drawn, stock) {
             drawn.saved.extend(lay::savings(&stocks, cloth));
             drawn.cautions.extend(sources.cautions.iter().chain(&laid.caution).map(in_one_line));
-            let new_cloth = stocks.iter().any(|s| s.kind == plan::StockKind::Roll && !s.placed.is_empty());
+            let new_cloth =
+                stocks.iter().any(|s| s.kind == plan::StockKind::Roll && !s.placed.is_empty());
             drawn.cautions.extend(sources.no_roll.iter().filter(|_| new_cloth).map(in_one_line));
             drawn.note(&stocks, snapshot);
         }
@@ -236,21 +295,50 @@ fn steps(trace: &[TraceRow]) -> Vec<SearchStep> {
 
 /// The stock as the plan remembers it, before anything is taken from it.
 fn drawn_from(stock: &Snapshot, earlier: &Earlier) -> DrawnFrom {
-    let cautions = stock.consumables.iter().filter_map(|c| c.warning(stock.day)).map(|f| in_one_line(&f)).collect();
+    let cautions = stock
+        .consumables
+        .iter()
+        .filter_map(|c| c.warning(stock.day))
+        .map(|f| in_one_line(&f))
+        .collect();
     let cut_before = earlier.stocks.iter().map(|s| s.id.clone()).collect();
     let (ledger, kit) = (stock.ledger.clone(), earlier.kit.clone());
-    DrawnFrom { ledger, day: stock.day, cautions, saved: Vec::new(), stocks: Vec::new(), kit, cut_before }
+    DrawnFrom {
+        ledger,
+        day: stock.day,
+        cautions,
+        saved: Vec::new(),
+        stocks: Vec::new(),
+        kit,
+        cut_before,
+    }
 }
 
 impl DrawnFrom {
     /// Notes the rolls and offcuts that a plan's stocks are, and what their dates ask for.
     fn note(&mut self, stocks: &[PlanStock], stock: &Snapshot) {
         for id in stocks.iter().map(|s| &s.id) {
-            let roll = stock.rolls.iter().find(|r| r.id() == id).map(|r| (r.facts().revision, r.facts().batch.clone(), *r.age()));
-            let offcut = || stock.offcuts.iter().find(|o| o.id() == id).map(|o| (o.facts().revision, o.facts().batch.clone(), *o.age()));
+            let roll = stock
+                .rolls
+                .iter()
+                .find(|r| r.id() == id)
+                .map(|r| (r.facts().revision, r.facts().batch.clone(), *r.age()));
+            let offcut = || {
+                stock
+                    .offcuts
+                    .iter()
+                    .find(|o| o.id() == id)
+                    .map(|o| (o.facts().revision, o.facts().batch.clone(), *o.age()))
+            };
             let Some((revision, batch, age)) = roll.or_else(offcut) else { continue };
             self.cautions.extend(age.warning(id, stock.day).map(|f| in_one_line(&f)));
-            self.stocks.push(DrawnStock { stock: id.clone(), revision, batch, expiry: age.expiry, hours_left: age.hours_left() });
+            self.stocks.push(DrawnStock {
+                stock: id.clone(),
+                revision,
+                batch,
+                expiry: age.expiry,
+                hours_left: age.hours_left(),
+            });
         }
     }
 }
@@ -267,7 +355,8 @@ fn letters(mut index: usize) -> String {
     }
 }
 
-/// The cloths that pieces are cut from, in order of first use; jobs that share a cloth agree about it.
+/// The cloths that pieces are cut from, in order of first use; jobs that share a cloth agree about
+/// it.
 fn cloths_in_use<'a>(prepared: &[PreparedJob<'a>]) -> Vec<&'a Cloth> {
     let mut cloths: Vec<&'a Cloth> = Vec::new();
     for PreparedJob { job, prepared } in prepared {
@@ -282,9 +371,16 @@ fn cloths_in_use<'a>(prepared: &[PreparedJob<'a>]) -> Vec<&'a Cloth> {
 }
 
 /// The pieces of all jobs that are cut from a cloth, in laying order job by job.
-fn pieces_on<'p, 'a>(prepared: &'p [PreparedJob<'a>], cloth: &'p Cloth) -> impl Iterator<Item = (&'a Job, &'p Piece)> {
+fn pieces_on<'p, 'a>(
+    prepared: &'p [PreparedJob<'a>],
+    cloth: &'p Cloth,
+) -> impl Iterator<Item = (&'a Job, &'p Piece)> {
     prepared.iter().flat_map(move |PreparedJob { job, prepared }| {
-        prepared.pieces.iter().filter(move |piece| job.cloths[piece.cloth].id == cloth.id).map(move |piece| (*job, piece))
+        prepared
+            .pieces
+            .iter()
+            .filter(move |piece| job.cloths[piece.cloth].id == cloth.id)
+            .map(move |piece| (*job, piece))
     })
 }
 
@@ -308,13 +404,20 @@ fn frame_of_plan(jobs: &[Job], prepared: &[PreparedJob<'_>], sets: u32, run: &Ru
         currency: jobs.first().map_or(String::new(), |j| j.currency.clone()),
         rules: Rules {
             gap: cutting.map_or(0.0, |c| c.gap),
-            angle_tolerance: prepared.iter().flat_map(|p| &p.prepared.pieces).map(|p| p.tolerance).fold(0.0, f64::max),
+            angle_tolerance: prepared
+                .iter()
+                .flat_map(|p| &p.prepared.pieces)
+                .map(|p| p.tolerance)
+                .fold(0.0, f64::max),
             bench_length: cutting.and_then(|c| c.bench_length),
             least_offcut_width: cutting.map_or(0.0, |c| c.least_offcut_width),
         },
         templates: jobs.iter().flat_map(templates_of).collect(),
         layers: jobs.iter().flat_map(|job| layers_of(job, sets)).collect(),
-        pieces: prepared.iter().flat_map(|p| p.prepared.pieces.iter().map(|piece| plan_piece(p.job, piece))).collect(),
+        pieces: prepared
+            .iter()
+            .flat_map(|p| p.prepared.pieces.iter().map(|piece| plan_piece(p.job, piece)))
+            .collect(),
         stocks: Vec::new(),
         cloths: Vec::new(),
         materials: cloths_in_use(prepared).into_iter().map(material_of).collect(),

@@ -1,8 +1,10 @@
 //! The context of long work: who may stop it, who hears how far it is, and its limits.
 //!
-//! Whoever begins long work makes one [`Run`] and hands it down; a part of the work gets a part of it ([`Run::part`]). Every phase looks at
-//! the flag at least every 50 ms. Asked to stop once, work ends as soon as there is something complete: what has no plan yet ends at once
-//! (reading, preparing, tracing), a search keeps its best, and first layouts, the check and the files still follow. Asked twice, all ends.
+//! Whoever begins long work makes one [`Run`] and hands it down; a part of the work gets a part of
+//! it ([`Run::part`]). Every phase looks at the flag at least every 50 ms. Asked to stop once, work
+//! ends as soon as there is something complete: what has no plan yet ends at once (reading,
+//! preparing, tracing), a search keeps its best, and first layouts, the check and the files still
+//! follow. Asked twice, all ends.
 
 use crate::day::Day;
 use crate::fault::Fault;
@@ -30,8 +32,15 @@ pub enum Phase {
 
 impl Phase {
     /// All of them, in the order of the work.
-    pub const ALL: [Phase; 7] =
-        [Phase::Reading, Phase::Preparing, Phase::Tracing, Phase::FirstLayout, Phase::Searching, Phase::Verifying, Phase::Writing];
+    pub const ALL: [Phase; 7] = [
+        Phase::Reading,
+        Phase::Preparing,
+        Phase::Tracing,
+        Phase::FirstLayout,
+        Phase::Searching,
+        Phase::Verifying,
+        Phase::Writing,
+    ];
 
     /// In a word or two, as a person is told of it.
     pub fn in_words(self) -> &'static str {
@@ -71,7 +80,8 @@ impl Cancel {
         Cancel(AtomicU32::new(0))
     }
 
-    /// Asks the work to stop: once to keep the best so far, twice to end at once. Safe in a signal handler.
+    /// Asks the work to stop: once to keep the best so far, twice to end at once. Safe in a signal
+    /// handler.
     pub fn ask(&self) {
         // Wrapping round would take four thousand million requests.
         self.0.fetch_add(1, Ordering::Relaxed);
@@ -103,7 +113,8 @@ pub struct Progress<'a> {
 pub struct TraceRow {
     /// Seconds since the start.
     pub seconds: f64,
-    /// Used length of the best layout, mm. The last row is of the layout taken, which may count as equally long and be a little longer.
+    /// Used length of the best layout, mm. The last row is of the layout taken, which may count as
+    /// equally long and be a little longer.
     pub length: f64,
     /// Least overlap that the layouts under way have come to, mm.
     pub overlap: f64,
@@ -115,7 +126,8 @@ pub struct TraceRow {
 
 /// Hears of the work; called from worker threads, so it must be quick.
 pub trait Observer: Send + Sync {
-    /// Called when a phase begins, a few times a second while it lasts, and whenever a better layout is found.
+    /// Called when a phase begins, a few times a second while it lasts, and whenever a better
+    /// layout is found.
     fn progress(&self, _progress: &Progress<'_>) {}
 
     /// The search of `cloth` is over; this is its history.
@@ -134,7 +146,8 @@ impl Observer for Silent {}
 static NEVER: Cancel = Cancel::new();
 static SILENT: Silent = Silent;
 
-/// How long a first layout may take beyond the end of the run before what is left of it is laid in plain rows.
+/// How long a first layout may take beyond the end of the run before what is left of it is laid in
+/// plain rows.
 const GRACE: Duration = Duration::from_millis(600);
 /// Memory for what is kept only to be quick, if nothing else is said.
 const MEMORY: usize = 320 << 20;
@@ -243,7 +256,8 @@ impl<'a> Run<'a> {
         Run { is_trial: true, observer: &SILENT, ..self.part(stop) }
     }
 
-    /// The same run, ended so much earlier where it is timed, but by no more than half of what is left: for work that must follow.
+    /// The same run, ended so much earlier where it is timed, but by no more than half of what is
+    /// left: for work that must follow.
     #[must_use]
     pub fn sparing(&self, time: Duration) -> Run<'a> {
         let spared = self.time_left().map_or(Duration::ZERO, |left| time.min(left / 2));
@@ -256,13 +270,15 @@ impl<'a> Run<'a> {
         Run { last: self.last.map(|last| last.max(Instant::now())), ..*self }
     }
 
-    /// The same run where what was done before would be lost with it: all but searching ends only at the second request.
+    /// The same run where what was done before would be lost with it: all but searching ends only
+    /// at the second request.
     #[must_use]
     pub fn saving(&self) -> Run<'a> {
         Run { is_saving: true, ..*self }
     }
 
-    /// The same run, telling of a file or cloth, which is this part of its phase: where it begins and how much it is, as shares of this run's.
+    /// The same run, telling of a file or cloth, which is this part of its phase: where it begins
+    /// and how much it is, as shares of this run's.
     #[must_use]
     pub fn about<'b>(&self, on: &'b str, (from, share): (f64, f64)) -> Run<'b>
     where
@@ -313,7 +329,8 @@ impl<'a> Run<'a> {
 
     /// Time that is left, where it is timed.
     pub fn time_left(&self) -> Option<Duration> {
-        end(self.start, self.stop).map(|end| end.min(self.last.unwrap_or(end)).saturating_duration_since(Instant::now()))
+        end(self.start, self.stop)
+            .map(|end| end.min(self.last.unwrap_or(end)).saturating_duration_since(Instant::now()))
     }
 
     /// What is left of its limit.
@@ -335,7 +352,10 @@ impl<'a> Run<'a> {
 
     /// The fault to return from a phase that was stopped, with what became of the work.
     pub fn stopped(&self, phase: Phase) -> Fault {
-        Fault::new(format!("stopped while {}", phase.in_words()), "nothing was written; begin again")
+        Fault::new(
+            format!("stopped while {}", phase.in_words()),
+            "nothing was written; begin again",
+        )
     }
 
     /// An error if this phase must end.
@@ -355,7 +375,8 @@ impl<'a> Run<'a> {
         matches!(self.stop, Stop::After(_)) && self.time_left() == Some(Duration::ZERO)
     }
 
-    /// True once a first layout takes so long that what is left of it must be laid in the quickest way.
+    /// True once a first layout takes so long that what is left of it must be laid in the quickest
+    /// way.
     pub fn is_late(&self) -> bool {
         self.last.is_some_and(|last| Instant::now() > last + GRACE)
     }
@@ -391,7 +412,13 @@ impl<'a> Run<'a> {
     }
 
     /// Tells of the work and of its best layout: used length in mm, and density.
-    pub fn tell_best(&self, phase: Phase, share: Option<f64>, best_length: Option<f64>, density: Option<f64>) {
+    pub fn tell_best(
+        &self,
+        phase: Phase,
+        share: Option<f64>,
+        best_length: Option<f64>,
+        density: Option<f64>,
+    ) {
         let share = share.map(|s| self.span.0 + s.clamp(0.0, 1.0) * self.span.1);
         self.observer.progress(&Progress { phase, on: self.on, share, best_length, density });
     }
@@ -419,10 +446,15 @@ mod tests {
     fn what_has_nothing_to_keep_ends_when_asked_once_and_the_rest_when_asked_twice() {
         let cancel = Cancel::new();
         let run = Run::default().with_cancel(&cancel);
-        let stopped = |run: &Run<'_>| Phase::ALL.into_iter().filter(|&p| run.is_stopped(p)).collect::<Vec<_>>();
+        let stopped = |run: &Run<'_>| {
+            Phase::ALL.into_iter().filter(|&p| run.is_stopped(p)).collect::<Vec<_>>()
+        };
         assert_eq!(stopped(&run), []);
         cancel.ask();
-        assert_eq!(stopped(&run), [Phase::Reading, Phase::Preparing, Phase::Tracing, Phase::Searching]);
+        assert_eq!(
+            stopped(&run),
+            [Phase::Reading, Phase::Preparing, Phase::Tracing, Phase::Searching]
+        );
         assert_eq!(stopped(&run.trial(Stop::Effort(1))), Phase::ALL, "nothing hangs on a trial");
         cancel.ask();
         assert_eq!(stopped(&run), Phase::ALL);
@@ -439,9 +471,21 @@ mod tests {
     #[test]
     fn time_for_what_must_follow_is_taken_off_the_end() {
         let whole = Run::new(Stop::After(Duration::from_secs(1000)));
-        let left = |run: Run<'_>| run.time_left().map_or(0.0, |t| (t.as_secs_f64() / 100.0).round());
-        assert_eq!((left(whole), left(whole.sparing(Duration::from_secs(300))), left(whole.sparing(Duration::MAX))), (10.0, 7.0, 5.0));
-        assert_eq!(whole.sparing(Duration::from_secs(300)).stop(), whole.stop(), "what was asked for is told as it was");
+        let left =
+            |run: Run<'_>| run.time_left().map_or(0.0, |t| (t.as_secs_f64() / 100.0).round());
+        assert_eq!(
+            (
+                left(whole),
+                left(whole.sparing(Duration::from_secs(300))),
+                left(whole.sparing(Duration::MAX))
+            ),
+            (10.0, 7.0, 5.0)
+        );
+        assert_eq!(
+            whole.sparing(Duration::from_secs(300)).stop(),
+            whole.stop(),
+            "what was asked for is told as it was"
+        );
     }
 
     #[test]

@@ -1,8 +1,9 @@
-//! Lengths, angles, masses and shares as people write them, and the grid every stored length sits on.
+//! Lengths, angles, masses and shares as people write them, and the grid every stored length sits
+//! on.
 //!
-//! Inside the crate a length is an `f64` in millimetres, an angle an `f64` in degrees (anticlockwise positive), an areal mass
-//! an `f64` in g/m² and a share an `f64` from 0 to 1. The `parse_` functions read what a person types, the `show_` functions
-//! write what a person reads.
+//! Inside the crate a length is an `f64` in millimetres, an angle an `f64` in degrees
+//! (anticlockwise positive), an areal mass an `f64` in g/m² and a share an `f64` from 0 to 1. The
+//! `parse_` functions read what a person types, the `show_` functions write what a person reads.
 
 use crate::fault::Fault;
 
@@ -39,7 +40,8 @@ pub fn degrees_of_warp(angle: f64) -> f64 {
     if a > 90.0 { a - 180.0 } else { a + 0.0 }
 }
 
-/// Units of length and how many mm one is. Inch and foot are exact by the international yard agreement of 1959.
+/// Units of length and how many mm one is. Inch and foot are exact by the international yard
+/// agreement of 1959.
 const LENGTHS: &[(&str, f64)] = &[
     ("mm", 1.0),
     ("cm", 10.0),
@@ -54,7 +56,8 @@ const LENGTHS: &[(&str, f64)] = &[
     ("'", 304.8),
 ];
 
-/// Units of areal mass and how many g/m² one is; an ounce is 28.349523125 g, a square yard 0.83612736 m².
+/// Units of areal mass and how many g/m² one is; an ounce is 28.349523125 g, a square yard
+/// 0.83612736 m².
 const AREAL_MASSES: &[(&str, f64)] = &[
     ("g/m²", 1.0),
     ("g/m2", 1.0),
@@ -65,7 +68,8 @@ const AREAL_MASSES: &[(&str, f64)] = &[
     ("oz/yd2", 28.349_523_125 / 0.836_127_36),
 ];
 
-/// Reads a length: `1250`, `1.25 m`, `30 cm`, `12 in`, `1 1/2 in`, `1 ft`; a bare number is mm. The answer is in mm and finite.
+/// Reads a length: `1250`, `1.25 m`, `30 cm`, `12 in`, `1 1/2 in`, `1 ft`; a bare number is mm. The
+/// answer is in mm and finite.
 ///
 /// # Errors
 /// A fault that says what cannot be read and shows the accepted forms.
@@ -78,7 +82,8 @@ pub fn parse_length(text: &str) -> Result<f64, Fault> {
     )
 }
 
-/// Reads an angle in degrees: `45`, `-45°`, `30 deg`. The answer is finite, not brought into any range.
+/// Reads an angle in degrees: `45`, `-45°`, `30 deg`. The answer is finite, not brought into any
+/// range.
 ///
 /// # Errors
 /// A fault that says what cannot be read and shows the accepted forms.
@@ -87,12 +92,18 @@ pub fn parse_angle(text: &str) -> Result<f64, Fault> {
     parse_quantity(text, "angle", units, "write degrees as a plain number: 45, -45")
 }
 
-/// Reads an areal mass: `200`, `200 g/m²`, `200 gsm`, `5.7 oz/yd²`; a bare number is g/m². The answer is in g/m² and finite.
+/// Reads an areal mass: `200`, `200 g/m²`, `200 gsm`, `5.7 oz/yd²`; a bare number is g/m². The
+/// answer is in g/m² and finite.
 ///
 /// # Errors
 /// A fault that says what cannot be read and shows the accepted forms.
 pub fn parse_areal_mass(text: &str) -> Result<f64, Fault> {
-    parse_quantity(text, "areal mass", AREAL_MASSES, "write g/m² as a plain number, or a number and a unit: \"200 g/m²\", \"5.7 oz/yd²\"")
+    parse_quantity(
+        text,
+        "areal mass",
+        AREAL_MASSES,
+        "write g/m² as a plain number, or a number and a unit: \"200 g/m²\", \"5.7 oz/yd²\"",
+    )
 }
 
 /// Reads a share: `0.42` or `42 %`. The answer is finite; a bare number is taken as it stands.
@@ -100,26 +111,43 @@ pub fn parse_areal_mass(text: &str) -> Result<f64, Fault> {
 /// # Errors
 /// A fault that says what cannot be read and shows the accepted forms.
 pub fn parse_share(text: &str) -> Result<f64, Fault> {
-    parse_quantity(text, "share", &[("%", 0.01)], "write a number from 0 to 1, or per cent: 0.42, \"42 %\"")
+    parse_quantity(
+        text,
+        "share",
+        &[("%", 0.01)],
+        "write a number from 0 to 1, or per cent: 0.42, \"42 %\"",
+    )
 }
 
 /// A number, then one of the units or none; `forms` is the remedy.
-fn parse_quantity(text: &str, kind: &str, units: &[(&str, f64)], forms: &str) -> Result<f64, Fault> {
+fn parse_quantity(
+    text: &str,
+    kind: &str,
+    units: &[(&str, f64)],
+    forms: &str,
+) -> Result<f64, Fault> {
     let text = text.trim();
     // No unit begins with an e, so it can only be the exponent of a number.
-    let end = text.find(|c: char| !(c.is_ascii_digit() || " +-.,/_eE".contains(c))).unwrap_or(text.len());
+    let end =
+        text.find(|c: char| !(c.is_ascii_digit() || " +-.,/_eE".contains(c))).unwrap_or(text.len());
     let (number, unit) = text.split_at(end);
     let unit = unit.trim();
     let factor = match units.iter().find(|(name, _)| *name == unit) {
         Some((_, factor)) => *factor,
         None if unit.is_empty() => 1.0,
-        None => return Err(Fault::new(format!("{} is not a known unit of {kind}", quoted(unit)), forms)),
+        None => {
+            return Err(Fault::new(
+                format!("{} is not a known unit of {kind}", quoted(unit)),
+                forms,
+            ));
+        }
     };
     match parse_number(number.trim()) {
         Some(value) if (value * factor).is_finite() => Ok(value * factor),
-        _ if number.contains(',') => {
-            Err(Fault::new(format!("{} is not a number", quoted(text)), "write a decimal point and no thousands mark, as in 1250.5"))
-        }
+        _ if number.contains(',') => Err(Fault::new(
+            format!("{} is not a number", quoted(text)),
+            "write a decimal point and no thousands mark, as in 1250.5",
+        )),
         _ => Err(Fault::new(format!("{} is not a {kind}", quoted(text)), forms)),
     }
 }
@@ -144,22 +172,28 @@ fn plain_number(text: &str) -> Option<f64> {
     text.parse::<f64>().ok().filter(|v| v.is_finite())
 }
 
-/// True of a character that a terminal obeys or that changes the order in which others are read: it is shown, never printed.
+/// True of a character that a terminal obeys or that changes the order in which others are read: it
+/// is shown, never printed.
 pub(crate) fn is_obeyed(c: char) -> bool {
-    c.is_control() || matches!(c, '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+    c.is_control()
+        || matches!(c, '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
 }
 
 fn shown(text: &str, kept: &[char]) -> String {
     let mut out = String::with_capacity(text.len());
     for c in text.chars() {
         // As JSON writes them, so that JSON stays JSON.
-        if is_obeyed(c) && !kept.contains(&c) { out.push_str(&format!("\\u{:04x}", u32::from(c))) } else { out.push(c) }
+        if is_obeyed(c) && !kept.contains(&c) {
+            out.push_str(&format!("\\u{:04x}", u32::from(c)))
+        } else {
+            out.push(c)
+        }
     }
     out
 }
 
-/// Lines of text as a terminal may be given them: whatever it would obey, and marks that turn the reading direction, are shown as escapes
-/// (`\u001b`).
+/// Lines of text as a terminal may be given them: whatever it would obey, and marks that turn the
+/// reading direction, are shown as escapes (`\u001b`).
 pub fn printable(text: &str) -> String {
     shown(text, &['\n', '\t'])
 }
@@ -169,7 +203,8 @@ pub fn printable_name(text: &str) -> String {
     shown(text, &[])
 }
 
-/// A user's text in backquotes, with control characters shown and a long text cut, so that a message stays one short line.
+/// A user's text in backquotes, with control characters shown and a long text cut, so that a
+/// message stays one short line.
 pub fn quoted(text: &str) -> String {
     const LONGEST: usize = 60;
     let mut out = String::from("`");
@@ -187,7 +222,8 @@ pub fn quoted(text: &str) -> String {
 /// A number with at most `decimals` decimals and no trailing zeros: `1250`, `12.5`.
 pub fn show_number(value: f64, decimals: usize) -> String {
     let text = format!("{value:.decimals$}");
-    let text = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
+    let text =
+        if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
     if text == "-0" { "0".into() } else { text.into() }
 }
 
@@ -228,7 +264,8 @@ mod tests {
 
     #[test]
     fn lengths_in_every_unit() {
-        // The inch is 25.4 mm and the foot 304.8 mm exactly (international yard and pound agreement, 1959).
+        // The inch is 25.4 mm and the foot 304.8 mm exactly (international yard and pound
+        // agreement, 1959).
         for (text, mm) in [
             ("1250", 1250.0),
             ("1.25 m", 1250.0),
@@ -251,9 +288,23 @@ mod tests {
 
     #[test]
     fn what_is_no_length_says_so() {
-        for text in
-            ["", "m", "mm 5", "five mm", "nan", "inf", "NaN mm", "1e999", "1.2.3", "1/0 in", "--5", "5 furlongs", "1 m 2", "1,25 m", "e5"]
-        {
+        for text in [
+            "",
+            "m",
+            "mm 5",
+            "five mm",
+            "nan",
+            "inf",
+            "NaN mm",
+            "1e999",
+            "1.2.3",
+            "1/0 in",
+            "--5",
+            "5 furlongs",
+            "1 m 2",
+            "1,25 m",
+            "e5",
+        ] {
             let fault = parse_length(text).unwrap_err();
             assert!(!fault.remedy.is_empty(), "{text}");
         }
@@ -267,7 +318,8 @@ mod tests {
         assert_eq!(parse_angle("-45°").unwrap(), -45.0);
         assert_eq!(parse_angle("30 deg").unwrap(), 30.0);
         assert_eq!(parse_areal_mass("200 gsm").unwrap(), 200.0);
-        // One ounce a square yard is 33.906 g/m² (from the exact ounce and yard; handbooks print 33.9).
+        // One ounce a square yard is 33.906 g/m² (from the exact ounce and yard; handbooks print
+        // 33.9).
         assert!((parse_areal_mass("1 oz/yd²").unwrap() - 33.905_747).abs() < 1e-5);
         assert!((parse_share("42 %").unwrap() - 0.42).abs() < 1e-12);
         assert_eq!(parse_share("0.42").unwrap(), 0.42);

@@ -27,7 +27,9 @@ impl Answer {
     }
 
     fn header(&self, name: &str) -> Option<&str> {
-        self.head.lines().find_map(|l| l.split_once(": ").filter(|(n, _)| n.eq_ignore_ascii_case(name)).map(|(_, v)| v))
+        self.head.lines().find_map(|l| {
+            l.split_once(": ").filter(|(n, _)| n.eq_ignore_ascii_case(name)).map(|(_, v)| v)
+        })
     }
 }
 
@@ -44,16 +46,29 @@ impl Server {
     }
 
     fn on(home: tempfile::TempDir) -> Server {
-        let mut child = command(home.path()).stdout(Stdio::piped()).stderr(Stdio::null()).spawn().unwrap();
+        let mut child =
+            command(home.path()).stdout(Stdio::piped()).stderr(Stdio::null()).spawn().unwrap();
         let mut link = String::new();
         BufReader::new(child.stdout.as_mut().unwrap()).read_line(&mut link).unwrap();
-        let (host, key) = link.trim().strip_prefix("http://").unwrap().split_once("/?key=").unwrap();
-        Server { child, home, host: host.into(), key: key.into(), cookie: format!("warpwise_bench={key}") }
+        let (host, key) =
+            link.trim().strip_prefix("http://").unwrap().split_once("/?key=").unwrap();
+        Server {
+            child,
+            home,
+            host: host.into(),
+            key: key.into(),
+            cookie: format!("warpwise_bench={key}"),
+        }
     }
 
     fn send(&self, head: &str, body: &[u8]) -> Answer {
         let mut stream = TcpStream::connect(&self.host).unwrap();
-        stream.write_all(format!("{head}\r\nContent-Length: {}\r\nConnection: close\r\n\r\n", body.len()).as_bytes()).unwrap();
+        stream
+            .write_all(
+                format!("{head}\r\nContent-Length: {}\r\nConnection: close\r\n\r\n", body.len())
+                    .as_bytes(),
+            )
+            .unwrap();
         // A server that refuses by the head alone may not read the body.
         let _ = stream.write_all(body);
         let mut all = Vec::new();
@@ -65,7 +80,10 @@ impl Server {
     }
 
     fn get(&self, path: &str) -> Answer {
-        self.send(&format!("GET {path} HTTP/1.1\r\nHost: {}\r\nCookie: {}", self.host, self.cookie), b"")
+        self.send(
+            &format!("GET {path} HTTP/1.1\r\nHost: {}\r\nCookie: {}", self.host, self.cookie),
+            b"",
+        )
     }
 
     fn post(&self, path: &str, kind: &str, body: &[u8]) -> Answer {
@@ -84,11 +102,23 @@ impl Server {
     /// The revision that a step of a job shows.
     fn rev(&self, job: &str) -> String {
         let text = self.get(&format!("/job/{job}/cloths")).text();
-        text.split("id=\"rev\"").nth(1).unwrap().split("value=\"").nth(1).unwrap().split('"').next().unwrap().to_string()
+        text.split("id=\"rev\"")
+            .nth(1)
+            .unwrap()
+            .split("value=\"")
+            .nth(1)
+            .unwrap()
+            .split('"')
+            .next()
+            .unwrap()
+            .to_string()
     }
 
     fn edit(&self, job: &str, edit: &serde_json::Value) -> Answer {
-        self.form(&format!("/job/{job}/edit"), &[("rev", &self.rev(job)), ("view", "layers"), ("edit", &edit.to_string())])
+        self.form(
+            &format!("/job/{job}/edit"),
+            &[("rev", &self.rev(job)), ("view", "layers"), ("edit", &edit.to_string())],
+        )
     }
 
     fn job_text(&self, job: &str) -> String {
@@ -98,9 +128,13 @@ impl Server {
     /// Hears of a job until something is said.
     fn hear(&self, job: &str, wanted: &str) {
         let mut stream = TcpStream::connect(&self.host).unwrap();
-        let head = format!("GET /job/{job}/watch HTTP/1.1\r\nHost: {}\r\nCookie: {}\r\n\r\n", self.host, self.cookie);
+        let head = format!(
+            "GET /job/{job}/watch HTTP/1.1\r\nHost: {}\r\nCookie: {}\r\n\r\n",
+            self.host, self.cookie
+        );
         stream.write_all(head.as_bytes()).unwrap();
-        let said = BufReader::new(stream).lines().map_while(Result::ok).any(|line| line.contains(wanted));
+        let said =
+            BufReader::new(stream).lines().map_while(Result::ok).any(|line| line.contains(wanted));
         assert!(said, "the server ended before it said {wanted}");
     }
 }
@@ -112,7 +146,11 @@ fn command(home: &Path) -> Command {
 }
 
 fn encoded(text: &str) -> String {
-    text.bytes().map(|b| if b.is_ascii_alphanumeric() { char::from(b).to_string() } else { format!("%{b:02X}") }).collect()
+    text.bytes()
+        .map(|b| {
+            if b.is_ascii_alphanumeric() { char::from(b).to_string() } else { format!("%{b:02X}") }
+        })
+        .collect()
 }
 
 #[test]
@@ -125,7 +163,12 @@ fn only_the_link_that_was_printed_opens_the_page() {
     let opened = ask(&format!("GET /?key={} HTTP/1.1\r\nHost: {host}", s.key));
     assert_eq!((opened.status, opened.header("location")), (303, Some("/")));
     let cookie = opened.header("set-cookie").unwrap();
-    assert!(cookie.contains("HttpOnly") && cookie.contains("SameSite=Strict") && cookie.contains(&s.cookie), "{cookie}");
+    assert!(
+        cookie.contains("HttpOnly")
+            && cookie.contains("SameSite=Strict")
+            && cookie.contains(&s.cookie),
+        "{cookie}"
+    );
     let page = s.get("/");
     assert_eq!(page.status, 200);
     let policy = page.header("content-security-policy").unwrap();
@@ -138,20 +181,40 @@ fn other_sites_and_other_names_for_this_computer_are_refused() {
     let s = Server::begin();
     let (host, cookie) = (&s.host, &s.cookie);
     let port = host.split(':').nth(1).unwrap();
-    // A name server may say that a foreign name is this computer: the browser then sends the foreign name.
-    for name in [format!("evil.example:{port}"), format!("127.0.0.1.evil.example:{port}"), "127.0.0.1:1".into(), String::new()] {
-        assert_eq!(s.send(&format!("GET / HTTP/1.1\r\nHost: {name}\r\nCookie: {cookie}"), b"").status, 421, "{name}");
+    // A name server may say that a foreign name is this computer: the browser then sends the
+    // foreign name.
+    for name in [
+        format!("evil.example:{port}"),
+        format!("127.0.0.1.evil.example:{port}"),
+        "127.0.0.1:1".into(),
+        String::new(),
+    ] {
+        assert_eq!(
+            s.send(&format!("GET / HTTP/1.1\r\nHost: {name}\r\nCookie: {cookie}"), b"").status,
+            421,
+            "{name}"
+        );
     }
     let post = |more: &str| {
-        let head =
-            format!("POST /jobs HTTP/1.1\r\nHost: {host}\r\nCookie: {cookie}\r\nContent-Type: application/x-www-form-urlencoded{more}");
+        let head = format!(
+            "POST /jobs HTTP/1.1\r\nHost: {host}\r\nCookie: {cookie}\r\nContent-Type: application/x-www-form-urlencoded{more}"
+        );
         s.send(&head, b"name=planted").status
     };
     assert_eq!(post(""), 403);
     assert_eq!(post("\r\nOrigin: http://evil.example"), 403);
     assert_eq!(post("\r\nOrigin: null"), 403);
     assert_eq!(post(&format!("\r\nOrigin: http://{host}\r\nSec-Fetch-Site: cross-site")), 403);
-    assert_eq!(s.send(&format!("GET / HTTP/1.1\r\nHost: {host}\r\nCookie: {cookie}\r\nSec-Fetch-Site: cross-site"), b"").status, 403);
+    assert_eq!(
+        s.send(
+            &format!(
+                "GET / HTTP/1.1\r\nHost: {host}\r\nCookie: {cookie}\r\nSec-Fetch-Site: cross-site"
+            ),
+            b""
+        )
+        .status,
+        403
+    );
     assert!(!s.home.path().join("planted").exists());
     assert_eq!(post(&format!("\r\nOrigin: http://{host}")), 303);
     assert!(s.home.path().join("planted/job.toml").is_file());
@@ -177,19 +240,38 @@ fn no_address_and_no_name_leads_out_of_the_workshop() {
         "/nothing",
     ] {
         let answer = s.get(path);
-        assert!(answer.status == 404 && !answer.text().contains("secret"), "{path}: {}", answer.status);
+        assert!(
+            answer.status == 404 && !answer.text().contains("secret"),
+            "{path}: {}",
+            answer.status
+        );
     }
     #[cfg(unix)]
     {
-        std::os::unix::fs::symlink(s.home.path().join("secret.svg"), s.home.path().join("seat/plan/link.svg")).unwrap();
+        std::os::unix::fs::symlink(
+            s.home.path().join("secret.svg"),
+            s.home.path().join("seat/plan/link.svg"),
+        )
+        .unwrap();
         assert_eq!(s.get("/job/seat/plan/file/link.svg").status, 404);
     }
     for name in ["../planted.svg", "/tmp/planted.svg", ".hidden.svg", "nul.svg", "a\nb.svg"] {
         let drawing = b"<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"9mm\" height=\"9mm\" viewBox=\"0 0 9 9\"><rect width=\"8\" height=\"8\"/></svg>";
-        assert_eq!(s.post(&format!("/job/seat/take?name={}", encoded(name)), "application/octet-stream", drawing).status, 422, "{name}");
+        assert_eq!(
+            s.post(
+                &format!("/job/seat/take?name={}", encoded(name)),
+                "application/octet-stream",
+                drawing
+            )
+            .status,
+            422,
+            "{name}"
+        );
     }
-    let names: Vec<String> =
-        std::fs::read_dir(s.home.path().join("seat")).unwrap().map(|e| e.unwrap().file_name().into_string().unwrap()).collect();
+    let names: Vec<String> = std::fs::read_dir(s.home.path().join("seat"))
+        .unwrap()
+        .map(|e| e.unwrap().file_name().into_string().unwrap())
+        .collect();
     assert!(names.iter().all(|n| n == "job.toml" || n == "plan"), "{names:?}");
 }
 
@@ -200,8 +282,16 @@ fn bodies_and_connections_have_limits_and_the_server_goes_on() {
     let before = s.job_text("seat");
     let huge = vec![b'a'; 2 << 20];
     assert_eq!(s.post("/job/seat/edit", "application/x-www-form-urlencoded", &huge).status, 413);
-    for nonsense in ["", "rev=1", "rev=x&view=cloths&edit=%7B", "rev=x&view=cloths&at=cloth.0.id;drop&value=1", "%ff%fe"] {
-        let status = s.post("/job/seat/edit", "application/x-www-form-urlencoded", nonsense.as_bytes()).status;
+    for nonsense in [
+        "",
+        "rev=1",
+        "rev=x&view=cloths&edit=%7B",
+        "rev=x&view=cloths&at=cloth.0.id;drop&value=1",
+        "%ff%fe",
+    ] {
+        let status = s
+            .post("/job/seat/edit", "application/x-www-form-urlencoded", nonsense.as_bytes())
+            .status;
         assert!((400..500).contains(&status), "{nonsense}: {status}");
     }
     assert_eq!(s.job_text("seat"), before);
@@ -214,19 +304,48 @@ fn bodies_and_connections_have_limits_and_the_server_goes_on() {
 #[test]
 fn a_whole_job_from_an_empty_workshop_to_sheets() {
     let s = Server::begin();
-    assert_eq!(s.form("/jobs", &[("name", "Rudder blade 2")]).header("location"), Some("/job/Rudder%20blade%202/templates"));
+    assert_eq!(
+        s.form("/jobs", &[("name", "Rudder blade 2")]).header("location"),
+        Some("/job/Rudder%20blade%202/templates")
+    );
     let job = "Rudder%20blade%202";
     let text = || s.job_text("Rudder blade 2");
     let drawing = b"<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"400mm\" height=\"300mm\" viewBox=\"0 0 400 300\"><rect x=\"9\" y=\"9\" width=\"210\" height=\"120\"/></svg>";
-    assert_eq!(s.post(&format!("/job/{job}/take?name=blade.svg&off=plug"), "application/octet-stream", drawing).status, 200);
-    assert!(text().contains("id = \"blade\"") && text().contains("taken_off = \"plug\""), "{}", text());
+    assert_eq!(
+        s.post(
+            &format!("/job/{job}/take?name=blade.svg&off=plug"),
+            "application/octet-stream",
+            drawing
+        )
+        .status,
+        200
+    );
+    assert!(
+        text().contains("id = \"blade\"") && text().contains("taken_off = \"plug\""),
+        "{}",
+        text()
+    );
     // What is typed stands in the file even if it is wrong, and the fault is said.
     let set = |at: &str, value: &str| {
-        s.form(&format!("/job/{job}/edit"), &[("rev", &s.rev(job)), ("view", "cloths"), ("at", at), ("value", value)])
+        s.form(
+            &format!("/job/{job}/edit"),
+            &[("rev", &s.rev(job)), ("view", "cloths"), ("at", at), ("value", value)],
+        )
     };
     let said = set("cloth.0.roll_width", "wide").text();
-    assert!(text().contains("roll_width = \"wide\"") && said.contains("data-for=\"cloth.0.roll_width\""), "{said}");
-    assert_eq!(s.form(&format!("/job/{job}/plan/begin"), &[("seconds", "1"), ("sets", "1"), ("seed", "1")]).status, 422);
+    assert!(
+        text().contains("roll_width = \"wide\"")
+            && said.contains("data-for=\"cloth.0.roll_width\""),
+        "{said}"
+    );
+    assert_eq!(
+        s.form(
+            &format!("/job/{job}/plan/begin"),
+            &[("seconds", "1"), ("sets", "1"), ("seed", "1")]
+        )
+        .status,
+        422
+    );
     assert!(!set("cloth.0.roll_width", "620").text().contains("data-for=\"cloth.0.roll_width\""));
     assert!(text().contains("# CHECK: selvedges included"), "comments stay: {}", text());
     set("cloth.0.id", "twill-620");
@@ -234,16 +353,38 @@ fn a_whole_job_from_an_empty_workshop_to_sheets() {
     let lay = serde_json::json!({ "lay": { "layer": 0, "template": "blade", "on": true } });
     assert_eq!(s.edit(job, &lay).status, 200);
     // A page that looked at an older state overwrites nothing.
-    let stale = s
-        .form(&format!("/job/{job}/edit"), &[("rev", "0123456789abcdef"), ("view", "cloths"), ("at", "cloth.0.selvedge"), ("value", "99")]);
+    let stale = s.form(
+        &format!("/job/{job}/edit"),
+        &[
+            ("rev", "0123456789abcdef"),
+            ("view", "cloths"),
+            ("at", "cloth.0.selvedge"),
+            ("value", "99"),
+        ],
+    );
     assert!(stale.status == 409 && !text().contains("99"));
-    let begun = s.form(&format!("/job/{job}/plan/begin"), &[("seconds", "0,2"), ("sets", "1"), ("seed", "1")]);
+    let begun = s.form(
+        &format!("/job/{job}/plan/begin"),
+        &[("seconds", "0,2"), ("sets", "1"), ("seed", "1")],
+    );
     assert_eq!(begun.status, 200, "{}", begun.text());
     s.hear(job, "\"phase\":\"done\"");
     assert!(s.get(&format!("/job/{job}/plan")).text().contains("twill-620"));
-    for what in ["placement", "layup", "labels", "cards", "templates?paper=a4", "layouts?paper=a3", "layouts?paper=roll"] {
+    for what in [
+        "placement",
+        "layup",
+        "labels",
+        "cards",
+        "templates?paper=a4",
+        "layouts?paper=a3",
+        "layouts?paper=roll",
+    ] {
         let answer = s.get(&format!("/job/{job}/print/{what}"));
-        assert!(answer.status == 200 && answer.body.starts_with(b"%PDF"), "{what}: {}", answer.text());
+        assert!(
+            answer.status == 200 && answer.body.starts_with(b"%PDF"),
+            "{what}: {}",
+            answer.text()
+        );
     }
     assert_eq!(s.get(&format!("/job/{job}/print/layouts?paper=nonsense")).status, 422);
     let undone = s.form(&format!("/job/{job}/undo"), &[("rev", &s.rev(job)), ("view", "layers")]);
@@ -254,16 +395,26 @@ fn a_whole_job_from_an_empty_workshop_to_sheets() {
 fn an_outline_that_crosses_itself_is_refused_at_its_place_and_a_sound_one_is_drawn_anew() {
     let s = Server::begin();
     s.form("/jobs", &[("name", "lid")]);
-    s.form("/job/lid/shape", &[("rev", &s.rev("lid")), ("shape", "rectangle"), ("length", "300"), ("width", "20 cm")]);
+    s.form(
+        "/job/lid/shape",
+        &[("rev", &s.rev("lid")), ("shape", "rectangle"), ("length", "300"), ("width", "20 cm")],
+    );
     let save = |net: &str| {
-        let body = format!("{{\"rev\":\"{}\",\"outline\":{{\"net\":{net},\"edges\":[\"lap\",null,null,null]}}}}", s.rev("lid"));
+        let body = format!(
+            "{{\"rev\":\"{}\",\"outline\":{{\"net\":{net},\"edges\":[\"lap\",null,null,null]}}}}",
+            s.rev("lid")
+        );
         s.post("/job/lid/outline/0", "application/json", body.as_bytes())
     };
     let crossed = save("[[0,0],[300,200],[300,0],[0,200]]");
     assert!(crossed.status == 422 && crossed.text().contains("\"at\":[150"), "{}", crossed.text());
     let before = std::fs::read(s.home.path().join("lid/rectangle.svg")).unwrap();
     assert_eq!(save("[[0,0],[320,0],[320,200],[0,200]]").status, 200);
-    assert_eq!(std::fs::read(s.home.path().join("lid/rectangle.svg")).unwrap(), before, "the drawing it came from stays");
+    assert_eq!(
+        std::fs::read(s.home.path().join("lid/rectangle.svg")).unwrap(),
+        before,
+        "the drawing it came from stays"
+    );
     let text = s.job_text("lid");
     assert!(text.contains("file = \"rectangle-edited.svg\""), "{text}");
     assert!(s.get("/job/lid/templates").text().contains("320 mm × 200 mm"));
@@ -272,12 +423,25 @@ fn an_outline_that_crosses_itself_is_refused_at_its_place_and_a_sound_one_is_dra
 #[test]
 fn booking_is_shown_before_it_is_done_and_can_be_undone() {
     let s = Server::begin();
-    let add = [("kind", "roll"), ("cloth", "twill-200"), ("width", "1250"), ("length", "9 m"), ("new_cloth", "yes"), ("out_life", "480")];
+    let add = [
+        ("kind", "roll"),
+        ("cloth", "twill-200"),
+        ("width", "1250"),
+        ("length", "9 m"),
+        ("new_cloth", "yes"),
+        ("out_life", "480"),
+    ];
     assert!(s.form("/stock/add", &add).text().contains("9.00 m"));
-    assert_eq!(s.form("/stock/add", &[("kind", "roll"), ("cloth", "twill-200"), ("width", "wide")]).status, 422);
+    assert_eq!(
+        s.form("/stock/add", &[("kind", "roll"), ("cloth", "twill-200"), ("width", "wide")]).status,
+        422
+    );
     s.form("/jobs", &[("name", "tapes")]);
     assert!(s.job_text("tapes").contains("stock = \"../stock.sqlite\""));
-    assert_eq!(s.form("/job/tapes/plan/begin", &[("seconds", "0.2"), ("sets", "1"), ("seed", "1")]).status, 200);
+    assert_eq!(
+        s.form("/job/tapes/plan/begin", &[("seconds", "0.2"), ("sets", "1"), ("seed", "1")]).status,
+        200
+    );
     s.hear("tapes", "\"phase\":\"done\"");
     let tried = s.form("/job/tapes/book", &[("sure", "")]);
     assert!(tried.status == 200 && tried.text().contains("roll-1"), "{}", tried.text());

@@ -28,10 +28,17 @@ fn the_demo_is_planned_the_same_on_one_thread_and_two() {
     let mut plans = Vec::new();
     for threads in ["1", "2"] {
         let demo = dir.path().join(threads);
-        let out = warpwise().args(["demo", "--effort", "1", "--threads", threads, "--quiet"]).arg(&demo).output().expect("it runs");
+        let out = warpwise()
+            .args(["demo", "--effort", "1", "--threads", threads, "--quiet"])
+            .arg(&demo)
+            .output()
+            .expect("it runs");
         assert!(out.status.success(), "{}", text(&out.stderr));
         let shown = text(&out.stdout);
-        assert!(shown.lines().all(|line| line.chars().count() <= 80 || line.contains("/plan")), "{shown}");
+        assert!(
+            shown.lines().all(|line| line.chars().count() <= 80 || line.contains("/plan")),
+            "{shown}"
+        );
         assert!(shown.contains("twill-204") && shown.contains("twill-416"), "{shown}");
         plans.push(fs::read_to_string(demo.join("plan/plan.json")).expect("a plan"));
         plan_schema::file_keeps_to_schema(&plans[plans.len() - 1]);
@@ -45,12 +52,20 @@ fn the_demo_is_planned_the_same_on_one_thread_and_two() {
 fn the_demo_has_what_its_job_promises() {
     let dir = tempfile::tempdir().expect("a folder");
     demo_files(dir.path());
-    let out = warpwise().arg("check").arg(dir.path().join("job.toml")).arg("--json").output().expect("it runs");
+    let out = warpwise()
+        .arg("check")
+        .arg(dir.path().join("job.toml"))
+        .arg("--json")
+        .output()
+        .expect("it runs");
     assert!(out.status.success(), "{}", text(&out.stderr));
     let shown: serde_json::Value = serde_json::from_slice(&out.stdout).expect("JSON");
     let plies = shown["plies"].as_array().expect("plies");
     let has = |test: &dyn Fn(&serde_json::Value) -> bool| plies.iter().any(test);
-    assert!(has(&|p| p["hand"] == "mirrored" && p["angle"] == 90.0 && p["layer"] == 1), "a book-matched right hand");
+    assert!(
+        has(&|p| p["hand"] == "mirrored" && p["angle"] == 90.0 && p["layer"] == 1),
+        "a book-matched right hand"
+    );
     assert!(has(&|p| p["template"] == "floor" && p["part"].is_array()), "a spliced ply");
     assert!(has(&|p| p["template"] == "seat-heel"), "a local patch");
     assert!(has(&|p| p["template"] == "joint-tape" && p["copies"] == 6), "joint strips");
@@ -82,7 +97,12 @@ fn a_scaffolded_job_checks_and_plans() {
     assert!(out.status.success(), "{}", text(&out.stderr));
     let out = warpwise().arg("check").arg(job.join("job.toml")).output().expect("it runs");
     assert!(out.status.success(), "{}", text(&out.stderr));
-    let out = warpwise().arg("nest").arg(job.join("job.toml")).args(["--effort", "1", "--json"]).output().expect("it runs");
+    let out = warpwise()
+        .arg("nest")
+        .arg(job.join("job.toml"))
+        .args(["--effort", "1", "--json"])
+        .output()
+        .expect("it runs");
     assert!(out.status.success(), "{}", text(&out.stderr));
     let plan: serde_json::Value = serde_json::from_slice(&out.stdout).expect("JSON");
     assert_eq!(plan["schema"], 1);
@@ -118,11 +138,27 @@ fn a_failed_run_leaves_the_old_plan_as_it_was() {
     let dir = tempfile::tempdir().expect("a folder");
     demo_files(dir.path());
     let job = dir.path().join("job.toml");
-    assert!(warpwise().arg("nest").arg(&job).args(["--effort", "1", "--quiet"]).output().expect("it runs").status.success());
+    assert!(
+        warpwise()
+            .arg("nest")
+            .arg(&job)
+            .args(["--effort", "1", "--quiet"])
+            .output()
+            .expect("it runs")
+            .status
+            .success()
+    );
     let before = fs::read(dir.path().join("plan/plan.json")).expect("a plan");
-    let short = fs::read_to_string(&job).expect("the job").replace("roll_length = \"14 m\"", "roll_length = \"1.4 m\"");
+    let short = fs::read_to_string(&job)
+        .expect("the job")
+        .replace("roll_length = \"14 m\"", "roll_length = \"1.4 m\"");
     fs::write(&job, short).expect("an edit");
-    let out = warpwise().arg("nest").arg(&job).args(["--effort", "1", "--quiet"]).output().expect("it runs");
+    let out = warpwise()
+        .arg("nest")
+        .arg(&job)
+        .args(["--effort", "1", "--quiet"])
+        .output()
+        .expect("it runs");
     assert_eq!(out.status.code(), Some(3), "{}", text(&out.stderr));
     let shown = text(&out.stderr);
     assert!(shown.contains("twill-204: piece") && shown.contains(" found a place"), "{shown}");
@@ -133,8 +169,13 @@ fn a_failed_run_leaves_the_old_plan_as_it_was() {
 fn a_folder_that_holds_something_else_is_refused() {
     let dir = tempfile::tempdir().expect("a folder");
     demo_files(dir.path());
-    let out =
-        warpwise().arg("nest").arg(dir.path().join("job.toml")).args(["--effort", "1", "--out"]).arg(dir.path()).output().expect("it runs");
+    let out = warpwise()
+        .arg("nest")
+        .arg(dir.path().join("job.toml"))
+        .args(["--effort", "1", "--out"])
+        .arg(dir.path())
+        .output()
+        .expect("it runs");
     assert_eq!(out.status.code(), Some(2), "{}", text(&out.stderr));
     assert!(dir.path().join("job.toml").is_file());
 }
@@ -143,23 +184,57 @@ fn a_folder_that_holds_something_else_is_refused() {
 fn sheets_are_drawn_again_from_the_plan_alone() {
     let dir = tempfile::tempdir().expect("a folder");
     let demo = dir.path().join("demo");
-    assert!(warpwise().args(["demo", "--effort", "1", "--quiet"]).arg(&demo).output().expect("it runs").status.success());
+    assert!(
+        warpwise()
+            .args(["demo", "--effort", "1", "--quiet"])
+            .arg(&demo)
+            .output()
+            .expect("it runs")
+            .status
+            .success()
+    );
     let again = dir.path().join("again");
-    let out = warpwise().arg("sheets").arg(demo.join("plan")).arg("--out").arg(&again).output().expect("it runs");
+    let out = warpwise()
+        .arg("sheets")
+        .arg(demo.join("plan"))
+        .arg("--out")
+        .arg(&again)
+        .output()
+        .expect("it runs");
     assert!(out.status.success(), "{}", text(&out.stderr));
-    let out =
-        warpwise().arg("sheets").arg(demo.join("plan")).args(["--placement", "--json", "--out"]).arg(&again).output().expect("it runs");
+    let out = warpwise()
+        .arg("sheets")
+        .arg(demo.join("plan"))
+        .args(["--placement", "--json", "--out"])
+        .arg(&again)
+        .output()
+        .expect("it runs");
     let list: serde_json::Value = serde_json::from_slice(&out.stdout).expect("JSON");
     assert!(list["files"][0]["pages"].as_u64().is_some_and(|n| n > 1), "{list}");
     // The lay-up sheet made later looks at that day's dates.
-    assert!(warpwise().arg("layup").arg(demo.join("plan")).arg("--out").arg(&again).output().expect("it runs").status.success());
+    assert!(
+        warpwise()
+            .arg("layup")
+            .arg(demo.join("plan"))
+            .arg("--out")
+            .arg(&again)
+            .output()
+            .expect("it runs")
+            .status
+            .success()
+    );
     assert!(fs::read(again.join("lay-up.pdf")).expect("a lay-up sheet").starts_with(b"%PDF"));
-    let sheets = fs::read_dir(demo.join("plan/sheets")).expect("sheets").map(|e| e.expect("an entry"));
+    let sheets =
+        fs::read_dir(demo.join("plan/sheets")).expect("sheets").map(|e| e.expect("an entry"));
     for sheet in sheets.filter(|s| s.file_name() != "lay-up.pdf") {
-        assert_eq!(fs::read(sheet.path()).expect("a sheet"), fs::read(again.join(sheet.file_name())).expect("the sheet again"));
+        assert_eq!(
+            fs::read(sheet.path()).expect("a sheet"),
+            fs::read(again.join(sheet.file_name())).expect("the sheet again")
+        );
     }
     let file = demo.join("plan/plan.json");
-    let nonsense = fs::read_to_string(&file).expect("the plan").replacen("\"turn\":", "\"turn\": 3", 1);
+    let nonsense =
+        fs::read_to_string(&file).expect("the plan").replacen("\"turn\":", "\"turn\": 3", 1);
     fs::write(&file, nonsense).expect("an edit");
     let out = warpwise().arg("sheets").arg(&file).output().expect("it runs");
     assert_eq!(out.status.code(), Some(1), "{}", text(&out.stderr));
@@ -170,16 +245,45 @@ fn sheets_are_drawn_again_from_the_plan_alone() {
 fn sheets_that_cannot_all_be_written_leave_what_was_there() {
     let dir = tempfile::tempdir().expect("a folder");
     let demo = dir.path().join("demo");
-    assert!(warpwise().args(["demo", "--effort", "1", "--quiet"]).arg(&demo).output().expect("it runs").status.success());
+    assert!(
+        warpwise()
+            .args(["demo", "--effort", "1", "--quiet"])
+            .arg(&demo)
+            .output()
+            .expect("it runs")
+            .status
+            .success()
+    );
     let out = dir.path().join("out");
     fs::write(&out, "a file where the folder should be").expect("a file");
-    let run = warpwise().arg("sheets").arg(demo.join("plan")).arg("--out").arg(&out).output().expect("it runs");
+    let run = warpwise()
+        .arg("sheets")
+        .arg(demo.join("plan"))
+        .arg("--out")
+        .arg(&out)
+        .output()
+        .expect("it runs");
     assert_eq!(run.status.code(), Some(2), "{}", text(&run.stderr));
     assert!(run.stdout.is_empty(), "nothing was written, nothing is said to be");
     fs::remove_file(&out).expect("gone");
-    assert!(warpwise().arg("sheets").arg(demo.join("plan")).arg("--out").arg(&out).output().expect("it runs").status.success());
-    let names = fs::read_dir(&out).expect("sheets").map(|e| e.expect("an entry").file_name().to_string_lossy().into_owned());
-    assert!(names.into_iter().all(|n| n.ends_with(".svg") || n == warpwise::manifest::NAME), "nothing but sheets is left");
+    assert!(
+        warpwise()
+            .arg("sheets")
+            .arg(demo.join("plan"))
+            .arg("--out")
+            .arg(&out)
+            .output()
+            .expect("it runs")
+            .status
+            .success()
+    );
+    let names = fs::read_dir(&out)
+        .expect("sheets")
+        .map(|e| e.expect("an entry").file_name().to_string_lossy().into_owned());
+    assert!(
+        names.into_iter().all(|n| n.ends_with(".svg") || n == warpwise::manifest::NAME),
+        "nothing but sheets is left"
+    );
 }
 
 #[test]
@@ -206,7 +310,16 @@ fn several_jobs_share_a_roll() {
     let dir = tempfile::tempdir().expect("a folder");
     let (one, two) = (dir.path().join("one"), dir.path().join("two"));
     for job in [&one, &two] {
-        assert!(warpwise().arg("new").arg(job).arg("demo-data/hatch-cover.svg").output().expect("it runs").status.success());
+        assert!(
+            warpwise()
+                .arg("new")
+                .arg(job)
+                .arg("demo-data/hatch-cover.svg")
+                .output()
+                .expect("it runs")
+                .status
+                .success()
+        );
     }
     let out = warpwise()
         .arg("nest")
@@ -219,15 +332,23 @@ fn several_jobs_share_a_roll() {
     assert!(out.status.success(), "{}", text(&out.stderr));
     let plan: serde_json::Value = serde_json::from_slice(&out.stdout).expect("JSON");
     assert_eq!(plan["jobs"].as_array().map(Vec::len), Some(2));
-    let twice = warpwise().arg("nest").arg(one.join("job.toml")).arg(one.join("job.toml")).output().expect("it runs");
+    let twice = warpwise()
+        .arg("nest")
+        .arg(one.join("job.toml"))
+        .arg(one.join("job.toml"))
+        .output()
+        .expect("it runs");
     assert_eq!(twice.status.code(), Some(1), "the same job twice is no two jobs");
 }
 
 #[test]
 fn wrong_use_is_status_2() {
-    for arguments in
-        [&["nest"][..], &["nest", "a.toml", "--seconds", "5", "--effort", "3"], &["nonsense"], &["nest", "a.toml", "--seconds", "nan"]]
-    {
+    for arguments in [
+        &["nest"][..],
+        &["nest", "a.toml", "--seconds", "5", "--effort", "3"],
+        &["nonsense"],
+        &["nest", "a.toml", "--seconds", "nan"],
+    ] {
         let out = warpwise().args(arguments).output().expect("it runs");
         assert_eq!(out.status.code(), Some(2), "{arguments:?}: {}", text(&out.stderr));
     }
@@ -240,16 +361,28 @@ fn wrong_use_is_status_2() {
 fn a_drawing_that_lies_in_the_folder_already_is_used_where_it_is() {
     let dir = tempfile::tempdir().expect("a folder");
     fs::copy("demo-data/seat.svg", dir.path().join("seat.svg")).expect("a copy");
-    let out = warpwise().current_dir(dir.path()).args(["new", ".", "seat.svg"]).output().expect("it runs");
+    let out = warpwise()
+        .current_dir(dir.path())
+        .args(["new", ".", "seat.svg"])
+        .output()
+        .expect("it runs");
     assert!(out.status.success(), "{}", text(&out.stderr));
-    assert_eq!(fs::read("demo-data/seat.svg").expect("the drawing"), fs::read(dir.path().join("seat.svg")).expect("the drawing"));
+    assert_eq!(
+        fs::read("demo-data/seat.svg").expect("the drawing"),
+        fs::read(dir.path().join("seat.svg")).expect("the drawing")
+    );
     assert!(dir.path().join("job.toml").is_file());
 }
 
 #[test]
 fn a_folder_given_as_a_drawing_is_called_a_folder() {
     let dir = tempfile::tempdir().expect("a folder");
-    let out = warpwise().arg("new").arg(dir.path().join("job")).arg(dir.path()).output().expect("it runs");
+    let out = warpwise()
+        .arg("new")
+        .arg(dir.path().join("job"))
+        .arg(dir.path())
+        .output()
+        .expect("it runs");
     assert_eq!(out.status.code(), Some(1));
     assert!(text(&out.stderr).contains("this is a folder"), "{}", text(&out.stderr));
     assert!(!dir.path().join("job").exists());
@@ -259,7 +392,15 @@ fn a_folder_given_as_a_drawing_is_called_a_folder() {
 fn a_file_in_place_of_a_folder_is_wrong_use_for_every_command_that_writes() {
     let dir = tempfile::tempdir().expect("a folder");
     let demo = dir.path().join("demo");
-    assert!(warpwise().args(["demo", "--effort", "1", "--quiet"]).arg(&demo).output().expect("it runs").status.success());
+    assert!(
+        warpwise()
+            .args(["demo", "--effort", "1", "--quiet"])
+            .arg(&demo)
+            .output()
+            .expect("it runs")
+            .status
+            .success()
+    );
     let file = dir.path().join("file");
     fs::write(&file, "mine").expect("a file");
     for command in [
@@ -278,7 +419,8 @@ fn a_file_in_place_of_a_folder_is_wrong_use_for_every_command_that_writes() {
 #[test]
 fn more_threads_than_any_machine_has_are_refused_at_once() {
     for threads in ["0", "257", "99999999"] {
-        let out = warpwise().args(["nest", "a.toml", "--threads", threads]).output().expect("it runs");
+        let out =
+            warpwise().args(["nest", "a.toml", "--threads", threads]).output().expect("it runs");
         assert_eq!(out.status.code(), Some(2), "{}", text(&out.stderr));
     }
 }
@@ -287,8 +429,17 @@ fn more_threads_than_any_machine_has_are_refused_at_once() {
 fn a_folder_or_no_file_in_place_of_a_plan_is_said_so() {
     let dir = tempfile::tempdir().expect("a folder");
     fs::create_dir(dir.path().join("plan.json")).expect("a folder");
-    for (plan, what) in [(dir.path().to_path_buf(), "this is a folder"), (dir.path().join("nothing"), "there is no such file")] {
-        let out = warpwise().arg("sheets").arg(&plan).arg("--out").arg(dir.path().join("out")).output().expect("it runs");
+    for (plan, what) in [
+        (dir.path().to_path_buf(), "this is a folder"),
+        (dir.path().join("nothing"), "there is no such file"),
+    ] {
+        let out = warpwise()
+            .arg("sheets")
+            .arg(&plan)
+            .arg("--out")
+            .arg(dir.path().join("out"))
+            .output()
+            .expect("it runs");
         assert_eq!(out.status.code(), Some(1));
         assert!(text(&out.stderr).contains(what), "{}", text(&out.stderr));
     }

@@ -1,4 +1,5 @@
-//! What to buy: the same layouts as the plan's, never short of them; figures that add up; stock, rough parts and bad input.
+//! What to buy: the same layouts as the plan's, never short of them; figures that add up; stock,
+//! rough parts and bad input.
 #![allow(clippy::unwrap_used)]
 
 mod plan_schema;
@@ -132,7 +133,10 @@ fn costs_masses_and_areas_add_up_and_breaks_and_least_lengths_hold() {
         cloth.widths.iter().find(|w| w.width == width).unwrap().clone()
     };
     // Five plates of 0.15 m² and eight tapes of 0.024 m².
-    assert!((found.cloths[0].pieces_area - 750_000.0).abs() < 1.0 && (found.cloths[1].pieces_area - 192_000.0).abs() < 1.0);
+    assert!(
+        (found.cloths[0].pieces_area - 750_000.0).abs() < 1.0
+            && (found.cloths[1].pieces_area - 192_000.0).abs() < 1.0
+    );
     let wide = of("twill", 1250.0);
     let buy = wide.buy.clone().unwrap();
     // Some 0.8 m at 50 a metre for 1 m is cheaper than 3 m at 20.
@@ -140,15 +144,23 @@ fn costs_masses_and_areas_add_up_and_breaks_and_least_lengths_hold() {
     assert!((wide.mass.unwrap() - 1.25 * 200.0 / 0.6).abs() < 1e-6, "1.25 m² of 333 g/m²");
     let heavy = of("heavy", 1000.0);
     let buy = heavy.buy.clone().unwrap();
-    assert_eq!((buy.length, buy.cost, buy.more_than_needed), (2000.0, Some(120.0), true), "sold no shorter");
+    assert_eq!(
+        (buy.length, buy.cost, buy.more_than_needed),
+        (2000.0, Some(120.0), true),
+        "sold no shorter"
+    );
     for cloth in &found.cloths {
         assert_eq!(cloth.widths.iter().filter(|w| w.best).count(), 1);
         for w in cloth.widths.iter().filter(|w| w.needed.is_some()) {
             assert!(w.yield_ > 0.0 && w.yield_ <= 1.0);
-            assert!(w.needed.unwrap()[1] * w.width * w.yield_ >= cloth.pieces_area * 0.999, "{w:?}");
+            assert!(
+                w.needed.unwrap()[1] * w.width * w.yield_ >= cloth.pieces_area * 0.999,
+                "{w:?}"
+            );
         }
     }
-    let best = |c: &warpwise::estimate::ClothEstimate| c.widths.iter().find(|w| w.best).unwrap().clone();
+    let best =
+        |c: &warpwise::estimate::ClothEstimate| c.widths.iter().find(|w| w.best).unwrap().clone();
     let cost: f64 = found.cloths.iter().map(|c| best(c).buy.unwrap().cost.unwrap()).sum();
     let mass: f64 = found.cloths.iter().map(|c| best(c).mass.unwrap()).sum();
     assert!((found.cost.unwrap() - cost).abs() < 1e-9 && (found.mass.unwrap() - mass).abs() < 1e-9);
@@ -164,7 +176,10 @@ fn a_width_no_piece_fits_says_why_and_if_none_fits_it_is_refused() {
         let wish = Wish { jobs, stock: None, seeds: 1, spare: Spare::PerCent(0.0) };
         estimate(&wish, 1, &run())
     };
-    assert!(wish_of(&[job(&JOB.replace("length = 500\nwidth = 300", "length = 2500\nwidth = 2300"))]).is_err());
+    assert!(
+        wish_of(&[job(&JOB.replace("length = 500\nwidth = 300", "length = 2500\nwidth = 2300"))])
+            .is_err()
+    );
 }
 
 #[test]
@@ -181,8 +196,16 @@ fn sets_and_several_jobs_are_bought_in_one() {
     let other = Job { name: "second".into(), ..one.clone() };
     let area = |e: &Estimate| e.cloths[0].pieces_area;
     let single = asked(std::slice::from_ref(&one), None, 1, Spare::PerCent(10.0));
-    assert!((area(&asked(std::slice::from_ref(&one), None, 3, Spare::PerCent(10.0))) - 3.0 * area(&single)).abs() < 1.0);
-    assert!((area(&asked(&[one, other], None, 1, Spare::PerCent(10.0))) - 2.0 * area(&single)).abs() < 1.0);
+    assert!(
+        (area(&asked(std::slice::from_ref(&one), None, 3, Spare::PerCent(10.0)))
+            - 3.0 * area(&single))
+        .abs()
+            < 1.0
+    );
+    assert!(
+        (area(&asked(&[one, other], None, 1, Spare::PerCent(10.0))) - 2.0 * area(&single)).abs()
+            < 1.0
+    );
 }
 
 fn stock(rolls: &str) -> Snapshot {
@@ -203,14 +226,23 @@ fn with_a_stock_only_what_is_missing_is_bought() {
         let cloth = found.cloths.into_iter().find(|c| c.cloth == "twill").unwrap();
         (cloth.enough, cloth.widths.len(), cloth.widths[0].needed.unwrap()[1])
     };
-    let whole = asked(&jobs, None, 1, Spare::PerCent(10.0)).cloths[0].widths.iter().find(|w| w.own).unwrap().needed.unwrap()[1];
+    let whole = asked(&jobs, None, 1, Spare::PerCent(10.0)).cloths[0]
+        .widths
+        .iter()
+        .find(|w| w.own)
+        .unwrap()
+        .needed
+        .unwrap()[1];
     assert_eq!(missing(&stock(&roll(9000, "2027-01-01"))), (true, 1, 0.0));
     let (enough, widths, length) = missing(&stock(&roll(520, "2027-01-01")));
     assert!(!enough && widths == 1 && length > 0.0 && length < whole, "{length} of {whole}");
     assert!(!missing(&stock(&roll(9000, "2026-01-01"))).0, "an expired roll holds nothing");
     // A cloth that the stock does not know is bought whole, in any width.
     let heavy = asked(&jobs, Some(&stock(&roll(9000, "2027-01-01"))), 1, Spare::PerCent(10.0));
-    assert!(heavy.cloths.iter().find(|c| c.cloth == "heavy").unwrap().widths[0].needed.unwrap()[0] > 0.0);
+    assert!(
+        heavy.cloths.iter().find(|c| c.cloth == "heavy").unwrap().widths[0].needed.unwrap()[0]
+            > 0.0
+    );
 }
 
 /// Cancels as soon as the first layout is begun.
@@ -237,7 +269,8 @@ fn a_cancel_still_gives_figures_and_says_so() {
 
 #[test]
 fn pages_and_charts_are_whole_and_a_missing_price_is_told() {
-    let found = asked(&[job(&JOB.replace("price_per_metre", "# price"))], None, 1, Spare::PerCent(10.0));
+    let found =
+        asked(&[job(&JOB.replace("price_per_metre", "# price"))], None, 1, Spare::PerCent(10.0));
     assert_eq!(found.cost, None);
     let page = warpwise::sheet::estimate_page(&found);
     assert!(page.contains("no price") && page.contains("add `price_per_metre`"));
@@ -260,11 +293,35 @@ fn the_command_prints_for_people_and_programs() {
     std::fs::write(&path, JOB).unwrap();
     let job = path.to_str().unwrap();
     let out = dir.path().join("out");
-    let (code, shown, said) = warpwise(&["estimate", job, "--effort", "1", "--seeds", "1", "--out", out.to_str().unwrap()]);
+    let (code, shown, said) = warpwise(&[
+        "estimate",
+        job,
+        "--effort",
+        "1",
+        "--seeds",
+        "1",
+        "--out",
+        out.to_str().unwrap(),
+    ]);
     assert_eq!(code, Some(0), "{said}");
-    assert!(shown.lines().all(|l| l.chars().count() <= 80 || l.contains("estimate.html")), "{shown}");
-    assert!(shown.contains("The orders together") && out.join("estimate.html").is_file() && out.join("estimate-twill.svg").is_file());
-    let (code, shown, _) = warpwise(&["estimate", job, "--part", "twill: 0.6 m2 x 5", "--part", "heavy: 900 x 200 x 2", "--json"]);
+    assert!(
+        shown.lines().all(|l| l.chars().count() <= 80 || l.contains("estimate.html")),
+        "{shown}"
+    );
+    assert!(
+        shown.contains("The orders together")
+            && out.join("estimate.html").is_file()
+            && out.join("estimate-twill.svg").is_file()
+    );
+    let (code, shown, _) = warpwise(&[
+        "estimate",
+        job,
+        "--part",
+        "twill: 0.6 m2 x 5",
+        "--part",
+        "heavy: 900 x 200 x 2",
+        "--json",
+    ]);
     let json: serde_json::Value = serde_json::from_str(&shown).unwrap();
     assert_eq!((code, json["waste"]["per_cent"][1].as_f64()), (Some(0), Some(25.0)));
     let (code, shown, _) = warpwise(&["estimate", "--part", "900 x 400 x 3", "--waste", "30"]);
@@ -291,12 +348,17 @@ fn wrong_use_is_told_with_a_remedy() {
 /// Widths that nobody sells were planned and recommended.
 #[test]
 fn with_offers_only_what_is_offered_is_looked_at() {
-    let text = JOB
-        .replace("roll_width = 1250", "roll_width = 1270")
-        .replace("price_per_metre = 50\n\n[[cloth.offer]]\nwidth = 1250", "\n[[cloth.offer]]\nwidth = 1250");
+    let text = JOB.replace("roll_width = 1250", "roll_width = 1270").replace(
+        "price_per_metre = 50\n\n[[cloth.offer]]\nwidth = 1250",
+        "\n[[cloth.offer]]\nwidth = 1250",
+    );
     let found = asked(&[job(&text)], None, 1, Spare::PerCent(10.0));
     let twill = &found.cloths[0];
-    assert_eq!(twill.widths.iter().map(|w| w.width).collect::<Vec<_>>(), [120.0, 600.0, 1250.0], "not the job's 1270");
+    assert_eq!(
+        twill.widths.iter().map(|w| w.width).collect::<Vec<_>>(),
+        [120.0, 600.0, 1250.0],
+        "not the job's 1270"
+    );
     assert!(twill.widths.iter().all(|w| w.on_offer && !w.own));
     // The line to order by, its figures worked out from the row's needed length.
     let heavy = &found.cloths[1];
@@ -305,7 +367,11 @@ fn with_offers_only_what_is_offered_is_looked_at() {
     let order = heavy.order("EUR").unwrap();
     let wanted = "Order 2.00 m of heavy, 1000 mm wide, sold in steps of 0.50 m: 120.00 EUR, 60.00 a metre. That is more than is needed";
     assert!(order.starts_with(wanted), "{order}");
-    assert!(order.contains(&format!("Left over when all is cut: {left:.2} m")) && !order.contains("if you can get it"), "{order}");
+    assert!(
+        order.contains(&format!("Left over when all is cut: {left:.2} m"))
+            && !order.contains("if you can get it"),
+        "{order}"
+    );
 }
 
 #[test]
@@ -327,9 +393,19 @@ fn without_offers_other_widths_are_only_if_you_can_get_them() {
 
 #[test]
 fn a_finish_is_reckoned_on_the_faces_that_the_job_says() {
-    let coat = |more: &str| format!("{JOB}\n[[finish]]\nname = \"clear coat\"\nareal_mass = 100\nprice_per_square_metre = 8\n{more}");
+    let coat = |more: &str| {
+        format!(
+            "{JOB}\n[[finish]]\nname = \"clear coat\"\nareal_mass = 100\nprice_per_square_metre = 8\n{more}"
+        )
+    };
     let of = |more: &str| {
-        asked(&[job(&coat(more).replacen("angle = 0", "angle = 0\nseen = \"mould side\"", 1))], None, 2, Spare::PerCent(0.0)).finishes
+        asked(
+            &[job(&coat(more).replacen("angle = 0", "angle = 0\nseen = \"mould side\"", 1))],
+            None,
+            2,
+            Spare::PerCent(0.0),
+        )
+        .finishes
     };
     // Two sets of five plates of 0.5 by 0.3 m.
     for (more, words, area) in [
@@ -339,7 +415,10 @@ fn a_finish_is_reckoned_on_the_faces_that_the_job_says() {
     ] {
         let found = of(more);
         assert_eq!((found.len(), found[0].faces.as_str()), (1, words));
-        assert!((found[0].area - area).abs() < 1e-9 && (found[0].mass - 100.0 * area).abs() < 1e-6, "{found:?}");
+        assert!(
+            (found[0].area - area).abs() < 1e-9 && (found[0].mass - 100.0 * area).abs() < 1e-6,
+            "{found:?}"
+        );
         assert_eq!(found[0].cost, Some(8.0 * area));
     }
 }

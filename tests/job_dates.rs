@@ -1,4 +1,5 @@
-//! Dates that a job gives for its own roll are held against today by every command that plans from it, without a ledger.
+//! Dates that a job gives for its own roll are held against today by every command that plans from
+//! it, without a ledger.
 #![allow(clippy::unwrap_used)]
 
 use assert_cmd::Command;
@@ -17,26 +18,38 @@ fn job(dir: &Path, lines: &str) -> PathBuf {
 }
 
 fn shown(command: &[&str], job: &Path) -> String {
-    let out = Command::cargo_bin("warpwise").unwrap().arg(command[0]).arg(job).args(&command[1..]).output().unwrap();
+    let out = Command::cargo_bin("warpwise")
+        .unwrap()
+        .arg(command[0])
+        .arg(job)
+        .args(&command[1..])
+        .output()
+        .unwrap();
     assert!(out.status.success(), "{}", String::from_utf8_lossy(&out.stderr));
     String::from_utf8(out.stdout).unwrap()
 }
 
-const COMMANDS: [&[&str]; 3] =
-    [&["check"], &["nest", "--effort", "1", "--quiet"], &["estimate", "--effort", "1", "--seeds", "1", "--quiet"]];
+const COMMANDS: [&[&str]; 3] = [
+    &["check"],
+    &["nest", "--effort", "1", "--quiet"],
+    &["estimate", "--effort", "1", "--seeds", "1", "--quiet"],
+];
 
 #[test]
 fn expired_cloth_is_said_at_the_top_without_a_ledger() {
     let dir = tempfile::tempdir().unwrap();
-    let file = job(dir.path(), "batch = \"P160-07\"\nexpiry = \"2001-03-31\"\nout_life_hours = 0\n");
+    let file =
+        job(dir.path(), "batch = \"P160-07\"\nexpiry = \"2001-03-31\"\nout_life_hours = 0\n");
     for command in COMMANDS {
         let shown = shown(command, &file).split_whitespace().collect::<Vec<_>>().join(" ");
-        let at =
-            shown.find("the roll of plain-160, batch P160-07: expired on 2001-03-31").unwrap_or_else(|| panic!("{command:?}: {shown}"));
+        let at = shown
+            .find("the roll of plain-160, batch P160-07: expired on 2001-03-31")
+            .unwrap_or_else(|| panic!("{command:?}: {shown}"));
         assert!(at < 60, "{command:?}: not at the top: {shown}");
         assert!(shown.contains("has no hours out of the freezer left"), "{command:?}: {shown}");
     }
-    let json: serde_json::Value = serde_json::from_str(&shown(&["check", "--json"], &file)).unwrap();
+    let json: serde_json::Value =
+        serde_json::from_str(&shown(&["check", "--json"], &file)).unwrap();
     assert!(json["cautions"][0].as_str().unwrap().contains("expired on 2001-03-31"));
 }
 
@@ -47,7 +60,10 @@ fn cloth_in_date_and_cloth_without_dates_are_not_spoken_of() {
         let file = job(dir.path(), lines);
         for command in COMMANDS {
             let shown = shown(command, &file);
-            assert!(!shown.contains("expire") && !shown.contains("LOOK AT THIS"), "{command:?}: {shown}");
+            assert!(
+                !shown.contains("expire") && !shown.contains("LOOK AT THIS"),
+                "{command:?}: {shown}"
+            );
         }
     }
 }

@@ -14,7 +14,9 @@ fn each(changes: &[(&str, &str, &str)]) {
         .iter()
         .map(|(old, new, fault)| (new, fault, faults_with(old, new)))
         .filter(|(_, fault, faults)| *faults != [**fault])
-        .map(|(new, fault, faults)| format!("{new}\n  wants {fault}\n  got   {}", faults.join("\n        ")))
+        .map(|(new, fault, faults)| {
+            format!("{new}\n  wants {fault}\n  got   {}", faults.join("\n        "))
+        })
         .collect();
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
@@ -26,8 +28,15 @@ fn what_is_not_toml() {
         "name = \"bucket seat",
         "2:20 this is not TOML: invalid basic string, expected `\"` / correct this line; the rest can only be checked after that",
     )]);
-    let faults =
-        said(&parse(&SOUND.replacen("gap = 2", "gap == 2", 1).replacen("id = \"seat\"", "id = \"seat\"\nid = \"x\"", 1)).unwrap_err().0);
+    let faults = said(
+        &parse(&SOUND.replacen("gap = 2", "gap == 2", 1).replacen(
+            "id = \"seat\"",
+            "id = \"seat\"\nid = \"x\"",
+            1,
+        ))
+        .unwrap_err()
+        .0,
+    );
     assert_eq!(
         faults,
         [
@@ -39,7 +48,11 @@ fn what_is_not_toml() {
 
 #[test]
 fn a_broken_line_does_not_hide_the_faults_of_others_nor_call_its_keys_missing() {
-    let faults = said(&parse(&SOUND.replacen("gap = 2", "gap = -2", 1).replacen("id = \"seat\"", "id = seat", 1)).unwrap_err().0);
+    let faults = said(
+        &parse(&SOUND.replacen("gap = 2", "gap = -2", 1).replacen("id = \"seat\"", "id = seat", 1))
+            .unwrap_err()
+            .0,
+    );
     assert_eq!(faults.len(), 2);
     assert!(faults[0].starts_with("5:7 `gap` is `-2`, which is out of range"), "{faults:?}");
     assert!(faults[1].starts_with("26:6 this is not TOML"), "{faults:?}");
@@ -55,13 +68,21 @@ fn unknown_keys_name_the_nearest() {
             "xyz = 2",
             "5:1 `xyz` is not a key of [cutting] / the keys known here are `angle_tolerance`, `bench_length`, `gap`, `lap`, `least_offcut_width`, `trim`",
         ),
-        ("[splice]", "[splices]", "8:2 `splices` is not a key of the job file / did you mean `splice`?"),
+        (
+            "[splice]",
+            "[splices]",
+            "8:2 `splices` is not a key of the job file / did you mean `splice`?",
+        ),
         (
             "hands = \"both\"\n\n[[strip]]",
             "hands = \"both\"\ntaken_of = \"plug\"\n\n[[strip]]",
             "38:1 `taken_of` is not a key of [[template]] `hip-plate` / did you mean `taken_off`?",
         ),
-        ("copies = 2 }", "copies = 2, copy = 2 }", "55:60 `copy` is not a key of an entry of `templates` / did you mean `copies`?"),
+        (
+            "copies = 2 }",
+            "copies = 2, copy = 2 }",
+            "55:60 `copy` is not a key of an entry of `templates` / did you mean `copies`?",
+        ),
         (
             "selvedge = 10",
             "selvedge = 10\n[[cloth.flaw]]\nfrom = 0\nto = 5\nzz = 2",
@@ -78,7 +99,11 @@ fn missing_keys_are_told_at_their_section() {
             "",
             "1:1 [job] lacks `name` / add `name`: name of the job; it also tells the kits of several jobs apart",
         ),
-        ("[job]\nname = \"bucket seat\"", "", "1:1 the job file lacks [job] / add [job]: what the job is"),
+        (
+            "[job]\nname = \"bucket seat\"",
+            "",
+            "1:1 the job file lacks [job] / add [job]: what the job is",
+        ),
         (
             "inked_side = \"up\"",
             "",
@@ -124,8 +149,16 @@ fn wrong_types() {
             "selvedge = 10\nfibre_density = \"1.8\"",
             "17:17 `fibre_density` must be a number, not text / write 1.8 without quotes",
         ),
-        ("copies = 2", "copies = \"2\"", "55:57 `copies` must be a whole number, not text / write 2 without quotes"),
-        ("copies = 2", "copies = 2.0", "55:57 `copies` must be a whole number, not `2.0` / write it without a decimal point"),
+        (
+            "copies = 2",
+            "copies = \"2\"",
+            "55:57 `copies` must be a whole number, not text / write 2 without quotes",
+        ),
+        (
+            "copies = 2",
+            "copies = 2.0",
+            "55:57 `copies` must be a whole number, not `2.0` / write it without a decimal point",
+        ),
         (
             "name = \"bucket seat\"",
             "name = 2024-05-01",
@@ -146,8 +179,16 @@ fn wrong_types() {
             "[\"tape\", [\"bolt\"]]",
             "62:22 an entry of `templates` must be text, or a table in { }, not a list / an entry of `templates` means: what a layer lays: an id, or an id with the hands and copies wanted",
         ),
-        ("[[strip]]", "[strip]", "39:1 [strip] has single brackets / write [[strip]]: there may be several"),
-        ("[splice]", "[[splice]]", "8:1 `splice` must be a table, not a list / write [splice] once, with single brackets"),
+        (
+            "[[strip]]",
+            "[strip]",
+            "39:1 [strip] has single brackets / write [[strip]]: there may be several",
+        ),
+        (
+            "[splice]",
+            "[[splice]]",
+            "8:1 `splice` must be a table, not a list / write [splice] once, with single brackets",
+        ),
         (
             "centre = [50, 30]",
             "centre = [50, \"x\"]",
@@ -159,30 +200,66 @@ fn wrong_types() {
 #[test]
 fn numbers_out_of_range() {
     each(&[
-        ("gap = 2", "gap = -0.5", "5:7 `gap` is `-0.5`, which is out of range / give at least 0 mm and at most 1000 mm"),
-        ("gap = 2", "gap = nan", "5:7 `gap` is `nan`, which is not a finite number / give at least 0 mm and at most 1000 mm"),
-        ("gap = 2", "gap = -inf", "5:7 `gap` is `-inf`, which is not a finite number / give at least 0 mm and at most 1000 mm"),
-        ("gap = 2", "gap = 1e999", "5:7 `gap` is `1e999`, which is not a finite number / give at least 0 mm and at most 1000 mm"),
+        (
+            "gap = 2",
+            "gap = -0.5",
+            "5:7 `gap` is `-0.5`, which is out of range / give at least 0 mm and at most 1000 mm",
+        ),
+        (
+            "gap = 2",
+            "gap = nan",
+            "5:7 `gap` is `nan`, which is not a finite number / give at least 0 mm and at most 1000 mm",
+        ),
+        (
+            "gap = 2",
+            "gap = -inf",
+            "5:7 `gap` is `-inf`, which is not a finite number / give at least 0 mm and at most 1000 mm",
+        ),
+        (
+            "gap = 2",
+            "gap = 1e999",
+            "5:7 `gap` is `1e999`, which is not a finite number / give at least 0 mm and at most 1000 mm",
+        ),
         (
             "gap = 2",
             "gap = 99999999999999999999",
             "5:7 `gap` is `99999999999999999999`, which is out of range / give at least 0 mm and at most 1000 mm",
         ),
-        ("gap = 2", "trim = \"2 m\"", "5:8 `trim` is `\"2 m\"`, which is out of range / give at least 0 mm and at most 1000 mm"),
+        (
+            "gap = 2",
+            "trim = \"2 m\"",
+            "5:8 `trim` is `\"2 m\"`, which is out of range / give at least 0 mm and at most 1000 mm",
+        ),
         (
             "gap = 2",
             "gap = \"nan\"",
             "5:7 `gap`: `nan` is not a known unit of length / write mm as a plain number, or a number and a unit: \"30 cm\", \"1.25 m\", \"12 in\", \"1 ft\"",
         ),
-        ("\"2.4 m\"", "0", "6:16 `bench_length` is `0`, which is out of range / give more than 0 mm and at most 100000 mm"),
+        (
+            "\"2.4 m\"",
+            "0",
+            "6:16 `bench_length` is `0`, which is out of range / give more than 0 mm and at most 100000 mm",
+        ),
         (
             "roll_width = 1250",
             "roll_width = \"1.25 km\"",
             "15:14 `roll_width`: `km` is not a known unit of length / write mm as a plain number, or a number and a unit: \"30 cm\", \"1.25 m\", \"12 in\", \"1 ft\"",
         ),
-        ("angle = 45\n", "angle = 361\n", "54:9 `angle` is `361`, which is out of range / give at least -360° and at most 360°"),
-        ("copies = 2", "copies = 0", "55:57 `copies` is `0`, which is out of range / give at least 1 and at most 1000"),
-        ("copies = 2", "copies = 1001", "55:57 `copies` is `1001`, which is out of range / give at least 1 and at most 1000"),
+        (
+            "angle = 45\n",
+            "angle = 361\n",
+            "54:9 `angle` is `361`, which is out of range / give at least -360° and at most 360°",
+        ),
+        (
+            "copies = 2",
+            "copies = 0",
+            "55:57 `copies` is `0`, which is out of range / give at least 1 and at most 1000",
+        ),
+        (
+            "copies = 2",
+            "copies = 1001",
+            "55:57 `copies` is `1001`, which is out of range / give at least 1 and at most 1000",
+        ),
         (
             "selvedge = 10",
             "selvedge = 10\nfibre_density = 1780",
@@ -203,7 +280,11 @@ fn numbers_out_of_range() {
             "selvedge = 625",
             "16:12 two selvedges of 625 mm leave nothing of a roll of 1250 mm / give the width at one side that is not for use",
         ),
-        ("[splice]", "[splice]\nplies_apart = 0", "9:15 `plies_apart` is `0`, which is out of range / give at least 1 and at most 100"),
+        (
+            "[splice]",
+            "[splice]\nplies_apart = 0",
+            "9:15 `plies_apart` is `0`, which is out of range / give at least 1 and at most 100",
+        ),
         (
             "arrow = 20",
             "arrow = 20\nchord_tolerance = 0",
@@ -220,8 +301,16 @@ fn words_and_names() {
             "weave = \"plane\"",
             "20:9 `weave` cannot be `plane` / did you mean `plain`? It may be `unidirectional`, `plain`, `twill 2/2`, `twill 4/4`, `twill 2/1`, `twill 3/1`, `satin`, `biaxial 45`, `mat`, `none`",
         ),
-        ("up = \"film\"", "up = \"glass\"", "21:6 `up` cannot be `glass` / it may be `paper`, `film`, `bare`"),
-        ("name = \"tapes\"", "name = \" \"", "59:8 `name` is empty / `name` means: name for people; its number if left out"),
+        (
+            "up = \"film\"",
+            "up = \"glass\"",
+            "21:6 `up` cannot be `glass` / it may be `paper`, `film`, `bare`",
+        ),
+        (
+            "name = \"tapes\"",
+            "name = \" \"",
+            "59:8 `name` is empty / `name` means: name for people; its number if left out",
+        ),
         (
             "name = \"tapes\"",
             "name = \"a\\u001b[31m\"",
@@ -235,7 +324,10 @@ fn words_and_names() {
     ]);
     let form = "use letters, digits, '-', '_' and '.', beginning with a letter or digit";
     for id in ["../seat", "-seat", "the seat", "seat/1"] {
-        assert_eq!(faults_with("id = \"seat\"", &format!("id = \"{id}\""))[0], format!("26:6 `id` cannot be `{id}` / {form}"));
+        assert_eq!(
+            faults_with("id = \"seat\"", &format!("id = \"{id}\""))[0],
+            format!("26:6 `id` cannot be `{id}` / {form}")
+        );
     }
     let long = "x".repeat(65);
     let faults = faults_with("id = \"tape\"", &format!("id = \"{long}\""));
@@ -261,8 +353,16 @@ fn a_column_counts_characters_not_bytes() {
 #[test]
 fn references_and_ids() {
     each(&[
-        ("cloth = \"twill\"", "cloth = \"twil\"", "53:9 there is no cloth `twil` / did you mean \"twill\"?"),
-        ("cloth = \"twill\"", "cloth = \"zzz\"", "53:9 there is no cloth `zzz` / the job has `tape-cloth`, `twill`"),
+        (
+            "cloth = \"twill\"",
+            "cloth = \"twil\"",
+            "53:9 there is no cloth `twil` / did you mean \"twill\"?",
+        ),
+        (
+            "cloth = \"twill\"",
+            "cloth = \"zzz\"",
+            "53:9 there is no cloth `zzz` / the job has `tape-cloth`, `twill`",
+        ),
         (
             "template = \"hip-plate\"",
             "template = \"hip-plates\"",
@@ -274,8 +374,14 @@ fn references_and_ids() {
             "46:6 a patch lies on a template, and `tape` is not a template / name one of the [[template]] sections",
         ),
     ]);
-    assert_eq!(faults_with("id = \"bolt\"", "id = \"seat\"")[0], "45:6 the id `seat` is taken on line 26 / give each its own id");
-    assert_eq!(faults_with("id = \"tape-cloth\"", "id = \"twill\"")[0], "19:6 the id `twill` is taken on line 11 / give each its own id");
+    assert_eq!(
+        faults_with("id = \"bolt\"", "id = \"seat\"")[0],
+        "45:6 the id `seat` is taken on line 26 / give each its own id"
+    );
+    assert_eq!(
+        faults_with("id = \"tape-cloth\"", "id = \"twill\"")[0],
+        "19:6 the id `twill` is taken on line 11 / give each its own id"
+    );
     each(&[(
         "\"seat\", {",
         "\"seat\", \"seat\", {",
@@ -291,7 +397,13 @@ fn empty_and_overlong_lists() {
         ("centre = [50, 30]", "centre = [50, 30, 0]", "47:10 `centre` has 3 entries / give 2"),
     ]);
     let faults = said(&parse("cloth = []\nlayer = []\n[job]\nname = \"x\"").unwrap_err().0);
-    assert_eq!(faults, ["1:9 `cloth` is an empty list / give at least 1", "2:9 `layer` is an empty list / give at least 1"]);
+    assert_eq!(
+        faults,
+        [
+            "1:9 `cloth` is an empty list / give at least 1",
+            "2:9 `layer` is an empty list / give at least 1"
+        ]
+    );
 }
 
 #[test]
@@ -301,17 +413,36 @@ fn rules_between_keys() {
         faults_with("twill_line = 45\n", ""),
         [format!("10:1 the twill needs the direction of its line / add `twill_line`: {line}")]
     );
-    assert_eq!(faults_with("twill_line = 45", "twill_line = 30"), [format!("13:14 a twill line runs at 45 or -45, not 30 / {line}")]);
+    assert_eq!(
+        faults_with("twill_line = 45", "twill_line = 30"),
+        [format!("13:14 a twill line runs at 45 or -45, not 30 / {line}")]
+    );
     each(&[
         (
             "selvedge = 10",
             "selvedge = 10\nprice_per_metre = 40\nprice_per_square_metre = 50",
             "18:26 the cloth has both a price per metre and a price per square metre / keep the one on the seller's list",
         ),
-        ("turns = [0, 180, 360]\n", "", "64:9 `faces` stands without `turns` / say at which turns: turns = [0, 180]"),
-        ("width = 20\n", "width = 20\ncorner = 11\n", "50:10 corners of 11 mm do not fit a patch of 40 mm by 20 mm / give at most 10 mm"),
-        ("centre = [50, 30]\n", "", "44:1 the patch lacks `centre` / give `centre`, `length` and `width`, or an `outline`"),
-        ("length = 1800", "length = 0.0001", "39:1 a strip of 0 mm by 50 mm has no area / make it larger"),
+        (
+            "turns = [0, 180, 360]\n",
+            "",
+            "64:9 `faces` stands without `turns` / say at which turns: turns = [0, 180]",
+        ),
+        (
+            "width = 20\n",
+            "width = 20\ncorner = 11\n",
+            "50:10 corners of 11 mm do not fit a patch of 40 mm by 20 mm / give at most 10 mm",
+        ),
+        (
+            "centre = [50, 30]\n",
+            "",
+            "44:1 the patch lacks `centre` / give `centre`, `length` and `width`, or an `outline`",
+        ),
+        (
+            "length = 1800",
+            "length = 0.0001",
+            "39:1 a strip of 0 mm by 50 mm has no area / make it larger",
+        ),
         (
             "centre = [50, 30]\nlength = 40\nwidth = 20",
             "outline = [[10, 10], [20, 10], [10, 20]]\nlength = 40",
@@ -333,20 +464,43 @@ fn rules_between_keys() {
 
 #[test]
 fn flaws_lie_on_the_roll() {
-    let flaw = |text: &str| faults_with("selvedge = 10", &format!("selvedge = 10\nroll_length = 5000\n[[cloth.flaw]]\n{text}"));
+    let flaw = |text: &str| {
+        faults_with(
+            "selvedge = 10",
+            &format!("selvedge = 10\nroll_length = 5000\n[[cloth.flaw]]\n{text}"),
+        )
+    };
     let place = "the flaw has no clear place / give either `outline`, or `from` and `to` (with `low` and `high` if it does not cross the whole roll)";
     assert_eq!(flaw("from = 3"), [format!("18:1 {place}")]);
     assert_eq!(flaw("outline = [[0, 0], [5, 0], [0, 5]]\nlow = 1"), [format!("18:1 {place}")]);
-    assert_eq!(flaw("from = 5\nto = 5"), ["20:6 the flaw ends at 5 mm and begins at 5 mm / make `to` larger than `from`"]);
+    assert_eq!(
+        flaw("from = 5\nto = 5"),
+        ["20:6 the flaw ends at 5 mm and begins at 5 mm / make `to` larger than `from`"]
+    );
     assert_eq!(
         flaw("from = 5\nto = 9\nlow = 1300"),
-        ["21:7 the flaw ends at 1250 mm across the roll and begins at 1300 mm / make `high` larger than `low`"]
+        [
+            "21:7 the flaw ends at 1250 mm across the roll and begins at 1300 mm / make `high` larger than `low`"
+        ]
     );
     let axes = "x counts from the free end, y from the lower edge up to the roll's width, 1250 mm";
-    assert_eq!(flaw("from = 5\nto = 9\nhigh = 1300"), [format!("18:1 the flaw reaches (9, 1300), off the roll / {axes}")]);
-    assert_eq!(flaw("from = 5\nto = 5001"), [format!("18:1 the flaw reaches (5001, 0), off the roll / {axes}")]);
-    assert_eq!(flaw("outline = [[-1, 0], [5, 0], [0, 5]]"), [format!("18:1 the flaw reaches (-1, 0), off the roll / {axes}")]);
-    assert_eq!(flaw("from = \"x\"\nto = 5").len(), 1, "a flaw without a sound `from` is not called incomplete as well");
+    assert_eq!(
+        flaw("from = 5\nto = 9\nhigh = 1300"),
+        [format!("18:1 the flaw reaches (9, 1300), off the roll / {axes}")]
+    );
+    assert_eq!(
+        flaw("from = 5\nto = 5001"),
+        [format!("18:1 the flaw reaches (5001, 0), off the roll / {axes}")]
+    );
+    assert_eq!(
+        flaw("outline = [[-1, 0], [5, 0], [0, 5]]"),
+        [format!("18:1 the flaw reaches (-1, 0), off the roll / {axes}")]
+    );
+    assert_eq!(
+        flaw("from = \"x\"\nto = 5").len(),
+        1,
+        "a flaw without a sound `from` is not called incomplete as well"
+    );
     let flat = flaw("outline = [[0, 0], [5, 0], [9, 0]]");
     assert!(flat.len() == 1 && flat[0].starts_with("18:1 the outline of the flaw: "), "{flat:?}");
 }
@@ -364,10 +518,17 @@ fn drawings_must_lie_in_the_folder_of_the_job() {
         assert_eq!(faults, [format!("27:8 `{file}` {how} the job's folder / {remedy}")]);
     }
     each(&[
-        ("\"seat.svg\"", "\"seet.svg\"", "27:8 there is no file `seet.svg` / did you mean `seat.svg`?"),
+        (
+            "\"seat.svg\"",
+            "\"seet.svg\"",
+            "27:8 there is no file `seet.svg` / did you mean `seat.svg`?",
+        ),
         ("\"seat.svg\"", "\"plates\"", "27:8 `plates` is not a file / name the drawing itself"),
     ]);
-    assert!(faults_with("\"seat.svg\"", "\"seat.svg/x.svg\"")[0].starts_with("27:8 there is no file `seat.svg/x.svg`"));
+    assert!(
+        faults_with("\"seat.svg\"", "\"seat.svg/x.svg\"")[0]
+            .starts_with("27:8 there is no file `seat.svg/x.svg`")
+    );
     let long = "a/".repeat(490);
     assert_eq!(faults_with("\"seat.svg\"", &format!("\"{long}\"")).len(), 1);
 }
@@ -378,11 +539,14 @@ fn a_link_out_of_the_folder_is_refused_and_one_inside_is_not() {
     let (dir, elsewhere) = (folder(), tempfile::tempdir().unwrap());
     fs::write(elsewhere.path().join("seat.svg"), "").unwrap();
     fs::remove_file(dir.path().join("seat.svg")).unwrap();
-    std::os::unix::fs::symlink(elsewhere.path().join("seat.svg"), dir.path().join("seat.svg")).unwrap();
+    std::os::unix::fs::symlink(elsewhere.path().join("seat.svg"), dir.path().join("seat.svg"))
+        .unwrap();
     let faults = parse_with(SOUND, &job_path(&dir), &read).unwrap_err();
     assert_eq!(
         said(&faults.0),
-        ["27:8 `seat.svg` lies outside the job's folder / copy the drawing into the folder of the job file, and name it from there"]
+        [
+            "27:8 `seat.svg` lies outside the job's folder / copy the drawing into the folder of the job file, and name it from there"
+        ]
     );
     fs::remove_file(dir.path().join("seat.svg")).unwrap();
     std::os::unix::fs::symlink("pair.svg", dir.path().join("seat.svg")).unwrap();
@@ -393,19 +557,30 @@ fn a_link_out_of_the_folder_is_refused_and_one_inside_is_not() {
 fn one_outline_and_an_arrow() {
     let boxes = "`left` from (0, 0) to (100, 60); `right` from (200, 0) to (300, 60)";
     let choose = "choose one: for the first write inside = [50, 30] or layer = \"left\"";
-    assert_eq!(faults_with("\"seat.svg\"", "\"pair.svg\""), [format!("27:8 `pair.svg` holds 2 outlines: {boxes} / {choose}")]);
+    assert_eq!(
+        faults_with("\"seat.svg\"", "\"pair.svg\""),
+        [format!("27:8 `pair.svg` holds 2 outlines: {boxes} / {choose}")]
+    );
     assert_eq!(
         faults_with("\"seat.svg\"", "\"pair.svg\"\ninside = [150, 30]"),
         [format!("28:10 `pair.svg` holds no outline around (150, 30), but {boxes} / {choose}")]
     );
     each(&[
-        ("\"seat.svg\"", "\"empty.svg\"", "27:8 `empty.svg` holds no outline / draw the net line as a closed line"),
+        (
+            "\"seat.svg\"",
+            "\"empty.svg\"",
+            "27:8 `empty.svg` holds no outline / draw the net line as a closed line",
+        ),
         (
             "arrow = 20\n",
             "",
             "33:8 `plates/hip.dxf` shows no arrow, and the job gives none / draw a line on a layer named arrow, tail first, or add `arrow`: degrees anticlockwise from the right of the drawing",
         ),
-        ("\"seat.svg\"", "\"broken.svg\"", "net line (1, 2) the outline crosses itself / draw it anew"),
+        (
+            "\"seat.svg\"",
+            "\"broken.svg\"",
+            "net line (1, 2) the outline crosses itself / draw it anew",
+        ),
     ]);
 }
 
@@ -451,18 +626,30 @@ fn files_that_are_no_job_files() {
         fs::write(&path, bytes).unwrap();
         said(&load(&path).unwrap_err().0)
     };
-    assert_eq!(at("binary", b"a = 1\nb\xff\xfe\x00"), ["2:2 this is not text in UTF-8 / name a job file, and save it as UTF-8"]);
+    assert_eq!(
+        at("binary", b"a = 1\nb\xff\xfe\x00"),
+        ["2:2 this is not text in UTF-8 / name a job file, and save it as UTF-8"]
+    );
     assert_eq!(
         at("huge", &vec![b'#'; (4 << 20) + 1]),
         ["the file is larger than 4 MB / name a job file; drawings stay in files of their own"]
     );
     assert_eq!(at("empty", b"").len(), 3);
     assert!(!at("zeros", &[0; 1000]).is_empty());
-    assert_eq!(said(&load(dir.path()).unwrap_err().0), ["this is a folder, not a job file / name the job file in it, such as job.toml"]);
+    assert_eq!(
+        said(&load(dir.path()).unwrap_err().0),
+        ["this is a folder, not a job file / name the job file in it, such as job.toml"]
+    );
     let missing = load(&dir.path().join("missing.toml")).unwrap_err();
-    assert_eq!(said(&missing.0), ["there is no such file / name a job file, or begin one with `warpwise new`"]);
+    assert_eq!(
+        said(&missing.0),
+        ["there is no such file / name a job file, or begin one with `warpwise new`"]
+    );
     if Path::new("/dev/zero").exists() {
-        assert_eq!(said(&load(Path::new("/dev/zero")).unwrap_err().0), ["this is not an ordinary file / name a job file"]);
+        assert_eq!(
+            said(&load(Path::new("/dev/zero")).unwrap_err().0),
+            ["this is not an ordinary file / name a job file"]
+        );
     }
 }
 
@@ -486,10 +673,18 @@ fn deep_and_wide_files_end_in_faults() {
 
 #[test]
 fn a_list_longer_than_allowed_does_not_upset_what_comes_after() {
-    let strips: String = (0..2100).map(|i| format!("[[strip]]\nid = \"s{i}\"\nlength = 100\nwidth = 10\n")).collect();
-    let text =
-        SOUND.replacen("[[strip]]", &format!("{strips}\n[[strip]]"), 1).replacen("\"tape\", \"bolt\"", "\"tape\", \"s2050\", \"bolt\"", 1);
-    assert_eq!(said(&parse(&text).unwrap_err().0), ["39:1 `strip` has 2101 entries / give at most 2000"]);
+    let strips: String = (0..2100)
+        .map(|i| format!("[[strip]]\nid = \"s{i}\"\nlength = 100\nwidth = 10\n"))
+        .collect();
+    let text = SOUND.replacen("[[strip]]", &format!("{strips}\n[[strip]]"), 1).replacen(
+        "\"tape\", \"bolt\"",
+        "\"tape\", \"s2050\", \"bolt\"",
+        1,
+    );
+    assert_eq!(
+        said(&parse(&text).unwrap_err().0),
+        ["39:1 `strip` has 2101 entries / give at most 2000"]
+    );
 }
 
 #[test]
@@ -504,6 +699,8 @@ fn with_very_many_faults_the_list_ends() {
 #[test]
 fn a_layer_of_whole_plies_needs_an_angle() {
     let dir = folder();
-    let faults = parse_with(&SOUND.replacen("angle = 45\n", "", 1), &job_path(&dir), &read).unwrap_err().to_string();
+    let faults = parse_with(&SOUND.replacen("angle = 45\n", "", 1), &job_path(&dir), &read)
+        .unwrap_err()
+        .to_string();
     assert!(faults.contains("[[layer]] lacks `angle`"), "{faults}");
 }

@@ -1,4 +1,5 @@
-//! Thousands of spoiled job files: the reader answers each with a job or with faults, and never panics.
+//! Thousands of spoiled job files: the reader answers each with a job or with faults, and never
+//! panics.
 #![allow(clippy::unwrap_used)]
 
 mod job_common;
@@ -125,8 +126,14 @@ fn spoil(text: &str, rng: &mut Pcg32) -> String {
 fn spoiled_job_files_end_in_faults_at_places_that_exist() {
     let dir = folder();
     let path = job_path(&dir);
-    let sources =
-        [SOUND.to_string(), full(), scaffold("seat", &[(PathBuf::from("seat.svg"), None), (PathBuf::from("plates/hip.dxf"), None)])];
+    let sources = [
+        SOUND.to_string(),
+        full(),
+        scaffold(
+            "seat",
+            &[(PathBuf::from("seat.svg"), None), (PathBuf::from("plates/hip.dxf"), None)],
+        ),
+    ];
     for source in &sources {
         assert!(parse_with(source, &path, &read).is_ok());
     }
@@ -142,7 +149,10 @@ fn spoiled_job_files_end_in_faults_at_places_that_exist() {
                 accepted += 1;
                 assert!(!job.layers.is_empty() && !job.cloths.is_empty());
                 for layer in &job.layers {
-                    assert!(layer.cloth < job.cloths.len() && layer.items.iter().all(|i| i.template < job.templates.len()));
+                    assert!(
+                        layer.cloth < job.cloths.len()
+                            && layer.items.iter().all(|i| i.template < job.templates.len())
+                    );
                 }
                 warnings
             }
@@ -153,13 +163,25 @@ fn spoiled_job_files_end_in_faults_at_places_that_exist() {
             }
         };
         for fault in &faults {
-            assert!(!fault.what.is_empty() && !fault.what.chars().any(char::is_control), "{fault:?}");
-            assert!(!fault.what.contains("cannot be understood"), "schema and types disagree: {fault}\n{text}");
+            assert!(
+                !fault.what.is_empty() && !fault.what.chars().any(char::is_control),
+                "{fault:?}"
+            );
+            assert!(
+                !fault.what.contains("cannot be understood"),
+                "schema and types disagree: {fault}\n{text}"
+            );
             if let Place::Line { line, column } = fault.place {
-                let source = text.split('\n').nth(line - 1).unwrap_or_else(|| panic!("line {line} of\n{text}"));
+                let source = text
+                    .split('\n')
+                    .nth(line - 1)
+                    .unwrap_or_else(|| panic!("line {line} of\n{text}"));
                 assert!(column >= 1 && column <= source.chars().count() + 1, "{fault} in\n{text}");
             }
         }
     }
-    assert!(refused > 2000 && accepted > 200, "{refused} refused, {accepted} accepted: the mutations are too weak or too strong");
+    assert!(
+        refused > 2000 && accepted > 200,
+        "{refused} refused, {accepted} accepted: the mutations are too weak or too strong"
+    );
 }

@@ -1,4 +1,5 @@
-//! The JSON Schema in the repository is the one that the types make, and it says what the reader does.
+//! The JSON Schema in the repository is the one that the types make, and it says what the reader
+//! does.
 #![allow(clippy::unwrap_used)]
 
 use serde_json::Value;
@@ -34,18 +35,26 @@ fn every_key_is_described_and_every_table_closed() {
             assert_eq!(schema.get("additionalProperties"), Some(&Value::Bool(false)), "{path}");
             for (key, below) in properties {
                 keys += 1;
-                assert!(below.get("description").and_then(Value::as_str).is_some_and(|d| d.len() > 8), "{path}.{key}");
+                assert!(
+                    below.get("description").and_then(Value::as_str).is_some_and(|d| d.len() > 8),
+                    "{path}.{key}"
+                );
             }
         }
         if schema.get("type").is_some_and(|t| t == "number" || t == "integer") {
-            let bounded =
-                schema.get("minimum").or(schema.get("exclusiveMinimum")).and(schema.get("maximum").or(schema.get("exclusiveMaximum")));
+            let bounded = schema
+                .get("minimum")
+                .or(schema.get("exclusiveMinimum"))
+                .and(schema.get("maximum").or(schema.get("exclusiveMaximum")));
             assert!(bounded.is_some(), "{path} has no range");
         }
         if schema.get("type").is_some_and(|t| t == "array") {
             assert!(schema.get("maxItems").is_some(), "{path} may be of any length");
         }
-        assert!(schema.get("type").is_none_or(|t| t != "null") && schema.get("$ref").is_none(), "{path}");
+        assert!(
+            schema.get("type").is_none_or(|t| t != "null") && schema.get("$ref").is_none(),
+            "{path}"
+        );
     });
     assert!(keys > 60, "{keys}");
 }
@@ -65,8 +74,12 @@ fn what_is_required_has_no_default_and_the_dangerous_keys_are_required() {
     };
     assert_eq!(required(""), ["job", "cloth", "layer"]);
     assert_eq!(required("/properties/template/items"), ["id", "file", "taken_off", "inked_side"]);
-    assert_eq!(required("/properties/cloth/items"), ["id", "weave", "up", "roll_width", "selvedge"]);
-    // A layer of whole plies needs an angle too; a mosaic has none, so the reader asks for it, not the schema.
+    assert_eq!(
+        required("/properties/cloth/items"),
+        ["id", "weave", "up", "roll_width", "selvedge"]
+    );
+    // A layer of whole plies needs an angle too; a mosaic has none, so the reader asks for it, not
+    // the schema.
     assert_eq!(required("/properties/layer/items"), ["cloth", "templates"]);
     walk(&schema, "", &mut |path, schema| {
         for key in schema.get("required").and_then(Value::as_array).into_iter().flatten() {

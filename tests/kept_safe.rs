@@ -1,4 +1,5 @@
-//! What a stranger's file, a full disk or a hurried user may not do: drive the terminal, hang the command, overwrite or lose anything.
+//! What a stranger's file, a full disk or a hurried user may not do: drive the terminal, hang the
+//! command, overwrite or lose anything.
 #![allow(clippy::unwrap_used)]
 
 use assert_cmd::Command;
@@ -19,7 +20,14 @@ fn text(bytes: &[u8]) -> String {
 fn planned(dir: &Path) {
     let done = |out: std::process::Output| assert!(out.status.success(), "{}", text(&out.stderr));
     done(warpwise().arg("new").arg(dir).arg("demo-data/hatch-cover.svg").output().unwrap());
-    done(warpwise().arg("nest").arg(dir.join("job.toml")).args(["--effort", "1", "--quiet"]).output().unwrap());
+    done(
+        warpwise()
+            .arg("nest")
+            .arg(dir.join("job.toml"))
+            .args(["--effort", "1", "--quiet"])
+            .output()
+            .unwrap(),
+    );
 }
 
 fn obeyed(shown: &str) -> bool {
@@ -36,18 +44,34 @@ fn text_out_of_files_cannot_drive_the_terminal() {
         fs::write(&path, content).unwrap();
         path
     };
-    let job = write(&format!("job{evil}.toml"), format!("[job]\nname = \"x\"\n\"{}\" = 1\n[[{}]]\n", "\\u001b[2J\\u202e", "cloth"));
-    let plan = write("plan.json", format!("{{\"schema\": 1, \"{}\": 1, \"tool\": \"{}\"}}", "\\u001b[2J", "\\u202ex"));
+    let job = write(
+        &format!("job{evil}.toml"),
+        format!("[job]\nname = \"x\"\n\"{}\" = 1\n[[{}]]\n", "\\u001b[2J\\u202e", "cloth"),
+    );
+    let plan = write(
+        "plan.json",
+        format!("{{\"schema\": 1, \"{}\": 1, \"tool\": \"{}\"}}", "\\u001b[2J", "\\u202ex"),
+    );
     let stock = write("stock.json", format!("{{\"schema\": 1, \"\\u001b[2J{}\": []}}", "\\u202e"));
-    let stations = write("stations.csv", format!("station_mm,left_mm,right_mm\n0,1,{evil}\n5,{evil},2\n"));
+    let stations =
+        write("stations.csv", format!("station_mm,left_mm,right_mm\n0,1,{evil}\n5,{evil},2\n"));
     let csv = write("points.csv", format!("x_mm,y_mm,line\n0,{evil},{evil}\n"));
-    let svg =
-        write("a.svg", format!("<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"9{evil}\"/>").replace(['\u{1b}', '\u{7}'], "\u{85}"));
+    let svg = write(
+        "a.svg",
+        format!("<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"9{evil}\"/>")
+            .replace(['\u{1b}', '\u{7}'], "\u{85}"),
+    );
     let ledger = dir.path().join("l.sqlite");
     let runs: [&[&std::ffi::OsStr]; 6] = [
         &["check".as_ref(), job.as_ref()],
         &["sheets".as_ref(), plan.as_ref()],
-        &["stock".as_ref(), "--ledger".as_ref(), ledger.as_ref(), "import".as_ref(), stock.as_ref()],
+        &[
+            "stock".as_ref(),
+            "--ledger".as_ref(),
+            ledger.as_ref(),
+            "import".as_ref(),
+            stock.as_ref(),
+        ],
         &["trace".as_ref(), "points".as_ref(), stations.as_ref()],
         &["trace".as_ref(), "points".as_ref(), csv.as_ref()],
         &["new".as_ref(), dir.path().as_ref(), svg.as_ref()],
@@ -81,7 +105,12 @@ fn pipes_devices_and_folders_given_as_files_are_refused_at_once() {
         ];
         for arguments in runs {
             let out = warpwise().current_dir(dir.path()).args(arguments).output().unwrap();
-            assert!(matches!(out.status.code(), Some(1 | 2 | 4)), "{arguments:?}: {:?} {}", out.status, text(&out.stderr));
+            assert!(
+                matches!(out.status.code(), Some(1 | 2 | 4)),
+                "{arguments:?}: {:?} {}",
+                out.status,
+                text(&out.stderr)
+            );
         }
     }
 }
@@ -93,20 +122,36 @@ fn a_name_given_for_a_template_stays_in_its_folder() {
     fs::create_dir_all(&inner).unwrap();
     fs::write(inner.join("p.csv"), "x_mm,y_mm\n0,0\n100,0\n100,100\n").unwrap();
     for name in ["../../../x", "/tmp/x", ".hidden", "-x", "con", "a\nb"] {
-        let out = warpwise().arg("trace").arg("points").arg(inner.join("p.csv")).arg(format!("--name={name}")).output().unwrap();
+        let out = warpwise()
+            .arg("trace")
+            .arg("points")
+            .arg(inner.join("p.csv"))
+            .arg(format!("--name={name}"))
+            .output()
+            .unwrap();
         assert_eq!(out.status.code(), Some(2), "{name}: {}", text(&out.stderr));
     }
     assert!(!dir.path().join("x.svg").exists());
-    assert!(warpwise().args(["trace", "points"]).arg(inner.join("p.csv")).output().unwrap().status.success());
+    assert!(
+        warpwise()
+            .args(["trace", "points"])
+            .arg(inner.join("p.csv"))
+            .output()
+            .unwrap()
+            .status
+            .success()
+    );
     assert!(inner.join("p.svg").is_file());
 }
 
-/// Tracing again overwrote a drawing that had been corrected by hand, and sheets deleted files that only looked like theirs.
+/// Tracing again overwrote a drawing that had been corrected by hand, and sheets deleted files that
+/// only looked like theirs.
 #[test]
 fn files_of_the_user_are_neither_replaced_nor_removed() {
     let dir = tempfile::tempdir().unwrap();
     fs::write(dir.path().join("p.csv"), "x_mm,y_mm\n0,0\n100,0\n100,100\n").unwrap();
-    let trace = || warpwise().args(["trace", "points"]).arg(dir.path().join("p.csv")).output().unwrap();
+    let trace =
+        || warpwise().args(["trace", "points"]).arg(dir.path().join("p.csv")).output().unwrap();
     assert!(trace().status.success());
     assert!(trace().status.success(), "what is unchanged is replaced");
     let drawing = dir.path().join("p.svg");
@@ -127,7 +172,13 @@ fn files_of_the_user_are_neither_replaced_nor_removed() {
     // A sheet of an earlier plan goes, unless someone wrote on it.
     let list = fs::read_to_string(sheets.join(warpwise::manifest::NAME)).unwrap();
     let mut list: serde_json::Value = serde_json::from_str(&list).unwrap();
-    let known = list["files"].as_object().unwrap().iter().find(|(n, _)| n.ends_with(".svg")).map(|(n, h)| (n.clone(), h.clone())).unwrap();
+    let known = list["files"]
+        .as_object()
+        .unwrap()
+        .iter()
+        .find(|(n, _)| n.ends_with(".svg"))
+        .map(|(n, h)| (n.clone(), h.clone()))
+        .unwrap();
     for name in ["98-old.svg", "97-old.svg"] {
         list["files"][name] = known.1.clone();
         fs::copy(sheets.join(&known.0), sheets.join(name)).unwrap();
@@ -135,7 +186,11 @@ fn files_of_the_user_are_neither_replaced_nor_removed() {
     fs::write(sheets.join(warpwise::manifest::NAME), list.to_string()).unwrap();
     fs::write(sheets.join("97-old.svg"), "written on").unwrap();
     let out = write();
-    assert!(out.status.success() && text(&out.stderr).contains("97-old.svg"), "{}", text(&out.stderr));
+    assert!(
+        out.status.success() && text(&out.stderr).contains("97-old.svg"),
+        "{}",
+        text(&out.stderr)
+    );
     assert!(!sheets.join("98-old.svg").exists() && sheets.join("97-old.svg").exists());
 }
 
@@ -168,7 +223,13 @@ fn folders_that_cannot_be_written_are_told_before_the_search() {
     let file = dir.path().join("a-file");
     fs::write(&file, "mine").unwrap();
     let nest = |extra: &[&str]| {
-        warpwise().arg("nest").arg(dir.path().join("job.toml")).args(["--seconds", "100000"]).args(extra).output().unwrap()
+        warpwise()
+            .arg("nest")
+            .arg(dir.path().join("job.toml"))
+            .args(["--seconds", "100000"])
+            .args(extra)
+            .output()
+            .unwrap()
     };
     let below = file.join("below");
     for (flag, place) in [("--history", &file), ("--history", &below), ("--out", &below)] {
@@ -187,13 +248,31 @@ fn nobody_at_standard_error_changes_nothing() {
     let program = assert_cmd::cargo::cargo_bin("warpwise");
     let job = dir.path().join("job.toml");
     let mut nest = std::process::Command::new(&program);
-    let done = nest.arg("nest").arg(&job).args(["--effort", "1"]).stderr(full()).stdout(std::process::Stdio::null()).status().unwrap();
+    let done = nest
+        .arg("nest")
+        .arg(&job)
+        .args(["--effort", "1"])
+        .stderr(full())
+        .stdout(std::process::Stdio::null())
+        .status()
+        .unwrap();
     assert_eq!(done.code(), Some(0));
     let bad = dir.path().join("bad.toml");
     fs::write(&bad, "x = ").unwrap();
-    let done = std::process::Command::new(&program).arg("check").arg(&bad).stderr(full()).status().unwrap();
+    let done = std::process::Command::new(&program)
+        .arg("check")
+        .arg(&bad)
+        .stderr(full())
+        .status()
+        .unwrap();
     assert_eq!(done.code(), Some(1));
-    let done = std::process::Command::new(&program).arg("check").arg(&job).stdout(full()).stderr(full()).status().unwrap();
+    let done = std::process::Command::new(&program)
+        .arg("check")
+        .arg(&job)
+        .stdout(full())
+        .stderr(full())
+        .status()
+        .unwrap();
     assert_eq!(done.code(), Some(4), "what was asked for could not be given");
 }
 
@@ -208,12 +287,25 @@ fn a_plan_whose_folder_cannot_be_written_is_saved_elsewhere() {
     let blocks = size("plan.json") / 512 + 4;
     assert!(size("report.html") > blocks * 512, "{} of {}", size("report.html"), size("plan.json"));
     let program = assert_cmd::cargo::cargo_bin("warpwise");
-    let script = format!("trap '' XFSZ; ulimit -f {blocks}; exec \"$0\" nest job.toml --effort 1 --quiet --out new");
-    let out = std::process::Command::new("sh").args(["-c", &script]).arg(&program).current_dir(dir.path()).output().unwrap();
+    let script = format!(
+        "trap '' XFSZ; ulimit -f {blocks}; exec \"$0\" nest job.toml --effort 1 --quiet --out new"
+    );
+    let out = std::process::Command::new("sh")
+        .args(["-c", &script])
+        .arg(&program)
+        .current_dir(dir.path())
+        .output()
+        .unwrap();
     assert_eq!(out.status.code(), Some(4), "{}", text(&out.stderr));
-    assert!(text(&out.stderr).contains("the plan is whole and saved here"), "{}", text(&out.stderr));
+    assert!(
+        text(&out.stderr).contains("the plan is whole and saved here"),
+        "{}",
+        text(&out.stderr)
+    );
     assert!(!dir.path().join("new").exists());
-    let names = fs::read_dir(dir.path()).unwrap().map(|e| e.unwrap().file_name().to_string_lossy().into_owned());
+    let names = fs::read_dir(dir.path())
+        .unwrap()
+        .map(|e| e.unwrap().file_name().to_string_lossy().into_owned());
     let saved = names.into_iter().find(|n| n.starts_with("plan-") && n.ends_with(".json")).unwrap();
     let drawn = warpwise().current_dir(dir.path()).args(["sheets", &saved]).output().unwrap();
     assert!(drawn.status.success(), "{}", text(&drawn.stderr));

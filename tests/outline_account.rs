@@ -1,5 +1,6 @@
-//! Nothing that is drawn vanishes: each line of a drawing is in the account once, with what it was taken for or why it was not used.
-//! The drawings are as a person makes them; the counts beside them are counted by hand.
+//! Nothing that is drawn vanishes: each line of a drawing is in the account once, with what it was
+//! taken for or why it was not used. The drawings are as a person makes them; the counts beside
+//! them are counted by hand.
 
 #![allow(clippy::unwrap_used)]
 
@@ -22,12 +23,20 @@ fn good(name: &str, text: &str) -> Reading {
 fn told(reading: &Reading) -> BTreeMap<(String, String), usize> {
     let rows = account_rows(&reading.account);
     assert_eq!(rows.iter().map(|r| r.count).sum::<usize>(), reading.account.len());
-    assert!(rows.iter().all(|r| r.count == r.labels.len() && (r.taken_for.is_some() != r.why.is_some())), "{rows:#?}");
-    rows.into_iter().map(|r| ((r.taken_for.map_or(format!("no {}", r.what), String::from), r.name), r.count)).collect()
+    assert!(
+        rows.iter()
+            .all(|r| r.count == r.labels.len() && (r.taken_for.is_some() != r.why.is_some())),
+        "{rows:#?}"
+    );
+    rows.into_iter()
+        .map(|r| ((r.taken_for.map_or(format!("no {}", r.what), String::from), r.name), r.count))
+        .collect()
 }
 
 fn table(rows: &[(&str, &str, usize)]) -> BTreeMap<(String, String), usize> {
-    rows.iter().map(|&(taken, name, count)| ((taken.to_string(), name.to_string()), count)).collect()
+    rows.iter()
+        .map(|&(taken, name, count)| ((taken.to_string(), name.to_string()), count))
+        .collect()
 }
 
 fn layer(id: u32, label: &str, body: &str) -> String {
@@ -73,38 +82,58 @@ fn every_line_of_a_drawing_in_layers_is_named_once() {
         ("no text", "sketch", 1),
     ]);
     assert_eq!(told(&reading), want);
-    // The stray line is said by every command that reads the drawing; the lettering is not worth a warning.
+    // The stray line is said by every command that reads the drawing; the lettering is not worth a
+    // warning.
     assert_eq!(reading.warnings.len(), 1, "{:?}", reading.warnings);
-    assert!(reading.warnings[0].what.contains("1 line in \"sketch\" was not used"), "{}", reading.warnings[0]);
+    assert!(
+        reading.warnings[0].what.contains("1 line in \"sketch\" was not used"),
+        "{}",
+        reading.warnings[0]
+    );
 }
 
 #[test]
 fn a_group_called_fibre_is_asked_about() {
     let reading = good("fairing.svg", &fairing(WINDOW, "fibre"));
     assert_eq!(told(&reading)[&("no line".into(), "fibre".into())], 2);
-    // The stray line in "sketch" is straight too, but only the other has a name that speaks of a direction. From (100, 50) to (200, 50).
+    // The stray line in "sketch" is straight too, but only the other has a name that speaks of a
+    // direction. From (100, 50) to (200, 50).
     let maybe = &reading.maybe_arrows[0];
-    assert_eq!((reading.maybe_arrows.len(), maybe.name.as_str(), maybe.labels.len()), (1, "fibre", 2));
+    assert_eq!(
+        (reading.maybe_arrows.len(), maybe.name.as_str(), maybe.labels.len()),
+        (1, "fibre", 2)
+    );
     assert_eq!(maybe.ends.map(|p| (p.x, p.y)), [(100.0, 50.0), (200.0, 50.0)]);
     let asked = reading.warnings.iter().find(|w| w.what.contains("\"fibre\"")).unwrap();
     assert!(
-        asked.what.starts_with("2 lines") && asked.remedy.contains("is it the arrow") && asked.to_paste() == Some("arrow = 0"),
+        asked.what.starts_with("2 lines")
+            && asked.remedy.contains("is it the arrow")
+            && asked.to_paste() == Some("arrow = 0"),
         "{asked}"
     );
     // A closed one would be cut out as a hole.
-    let closed = WINDOW.to_string() + r#"</g><g id="fibre"><path d="M300 100 h40 l10 5 l-10 5 h-40 z"/>"#;
+    let closed =
+        WINDOW.to_string() + r#"</g><g id="fibre"><path d="M300 100 h40 l10 5 l-10 5 h-40 z"/>"#;
     let reading = good("fairing.svg", &fairing(&closed, "arrow"));
-    assert!(reading.warnings.iter().any(|w| w.what.contains("\"fibre\" was taken for a hole")), "{:?}", reading.warnings);
+    assert!(
+        reading.warnings.iter().any(|w| w.what.contains("\"fibre\" was taken for a hole")),
+        "{:?}",
+        reading.warnings
+    );
 }
 
 #[test]
 fn a_window_left_open_by_a_small_gap_is_closed_and_told() {
     // 1.5 mm short of closing, and the same window by hand.
-    let reading = good("fairing.svg", &fairing(r#"<path d="M120 100 h60 v40 h-60 v-38.5"/>"#, "arrow"));
+    let reading =
+        good("fairing.svg", &fairing(r#"<path d="M120 100 h60 v40 h-60 v-38.5"/>"#, "arrow"));
     assert_eq!(told(&reading)[&("hole".into(), "window".into())], 1);
     assert_eq!(warpwise::geometry::ring_area(&reading.outlines[0].holes()[0]), -60.0 * 40.0);
     assert!(
-        reading.warnings.iter().any(|w| w.what.contains("open by 1.50 mm") && w.what.contains("closed straight")),
+        reading
+            .warnings
+            .iter()
+            .any(|w| w.what.contains("open by 1.50 mm") && w.what.contains("closed straight")),
         "{:?}",
         reading.warnings
     );
@@ -114,23 +143,46 @@ fn a_window_left_open_by_a_small_gap_is_closed_and_told() {
 fn a_window_left_open_by_more_is_refused() {
     // 2.4 mm of 1,000 mm is within 1 %: joining is offered, and the offer holds.
     let wide = r#"<path d="M60 60 h300 v200 h-300 v-197.6"/>"#;
-    let svg = page(&(layer(1, "fairing", r#"<path d="M20 20 H380 V280 H20 Z"/>"#) + &layer(2, "window", wide)));
+    let svg = page(
+        &(layer(1, "fairing", r#"<path d="M20 20 H380 V280 H20 Z"/>"#) + &layer(2, "window", wide)),
+    );
     let faults = read("fairing.svg", &svg).unwrap_err();
     assert!(faults.0[0].what.contains("a hole is open: its ends are 2.40 mm apart"), "{faults}");
-    let join_tolerance: f64 = faults.0[0].to_paste().unwrap().strip_prefix("join_ends = ").unwrap().parse().unwrap();
-    let joined = read_bytes(Path::new("f.svg"), svg.as_bytes(), &ReadOptions { join_tolerance, ..ReadOptions::default() }).unwrap();
+    let join_tolerance: f64 =
+        faults.0[0].to_paste().unwrap().strip_prefix("join_ends = ").unwrap().parse().unwrap();
+    let joined = read_bytes(
+        Path::new("f.svg"),
+        svg.as_bytes(),
+        &ReadOptions { join_tolerance, ..ReadOptions::default() },
+    )
+    .unwrap();
     assert_eq!(joined.outlines[0].holes().len(), 1);
-    assert!(joined.warnings.iter().any(|w| w.what.contains("2.400 mm apart were joined")), "{:?}", joined.warnings);
+    assert!(
+        joined.warnings.iter().any(|w| w.what.contains("2.400 mm apart were joined")),
+        "{:?}",
+        joined.warnings
+    );
     // 10 mm of 200 mm is no slip of the pen, but no line on a nameless layer either.
-    let faults = read("fairing.svg", &fairing(r#"<path d="M120 100 h60 v40 h-60 v-30"/>"#, "arrow")).unwrap_err();
-    assert!(faults.0[0].what.contains("a hole is open") && faults.0[0].to_paste().is_none(), "{faults}");
+    let faults =
+        read("fairing.svg", &fairing(r#"<path d="M120 100 h60 v40 h-60 v-30"/>"#, "arrow"))
+            .unwrap_err();
+    assert!(
+        faults.0[0].what.contains("a hole is open") && faults.0[0].to_paste().is_none(),
+        "{faults}"
+    );
 }
 
 /// Group codes and values, written `code value` on a line each, as DXF text in mm.
 fn dxf(entities: &str) -> String {
-    let pair = |line: &str| line.split_once(' ').map_or(format!("{line}\n\n"), |(code, value)| format!("{code}\n{value}\n"));
-    let body: String = entities.lines().map(str::trim).filter(|l| !l.is_empty()).map(pair).collect();
-    format!("0\nSECTION\n2\nHEADER\n9\n$INSUNITS\n70\n4\n0\nENDSEC\n0\nSECTION\n2\nENTITIES\n{body}0\nENDSEC\n0\nEOF\n")
+    let pair = |line: &str| {
+        line.split_once(' ')
+            .map_or(format!("{line}\n\n"), |(code, value)| format!("{code}\n{value}\n"))
+    };
+    let body: String =
+        entities.lines().map(str::trim).filter(|l| !l.is_empty()).map(pair).collect();
+    format!(
+        "0\nSECTION\n2\nHEADER\n9\n$INSUNITS\n70\n4\n0\nENDSEC\n0\nSECTION\n2\nENTITIES\n{body}0\nENDSEC\n0\nEOF\n"
+    )
 }
 
 fn polyline(layer: &str, closed: bool, points: &[(f64, f64)]) -> String {
@@ -140,8 +192,13 @@ fn polyline(layer: &str, closed: bool, points: &[(f64, f64)]) -> String {
 
 #[test]
 fn every_entity_of_a_cad_drawing_is_named_once() {
-    let square = |layer: &str, a: f64, b: f64| polyline(layer, true, &[(a, a), (b, a), (b, b), (a, b)]);
-    let mline = |layer: &str| format!("0 MLINE\n8 {layer}\n2 STANDARD\n40 1\n70 1\n71 3\n72 2\n10 50\n20 50\n11 50\n21 50\n");
+    let square =
+        |layer: &str, a: f64, b: f64| polyline(layer, true, &[(a, a), (b, a), (b, b), (a, b)]);
+    let mline = |layer: &str| {
+        format!(
+            "0 MLINE\n8 {layer}\n2 STANDARD\n40 1\n70 1\n71 3\n72 2\n10 50\n20 50\n11 50\n21 50\n"
+        )
+    };
     let entities = [
         square("FAIRING", 0.0, 300.0),
         mline("WINDOW"),
@@ -171,9 +228,12 @@ fn every_entity_of_a_cad_drawing_is_named_once() {
     assert_eq!(reading.account.len(), entities.len());
     // What a person sees as a line is warned of, once for each layer and reason.
     let warned: Vec<&str> = reading.warnings.iter().map(|w| w.what.as_str()).collect();
-    for what in
-        ["2 MLINEs in \"WINDOW\" were not used", "in \"FIBRE\" was not used", "in \"CENTRE\" was not used", "1 WIPEIN in \"SHAPE\" was not"]
-    {
+    for what in [
+        "2 MLINEs in \"WINDOW\" were not used",
+        "in \"FIBRE\" was not used",
+        "in \"CENTRE\" was not used",
+        "1 WIPEIN in \"SHAPE\" was not",
+    ] {
         assert_eq!(warned.iter().filter(|w| w.contains(what)).count(), 1, "{what}: {warned:#?}");
     }
     assert_eq!(warned.len(), 4, "{warned:#?}");
@@ -196,7 +256,11 @@ fn every_line_of_a_table_is_named_once() {
     assert_eq!(told(&good("floor.csv", text)), table(&want));
     // A table has no line without a meaning: another name is a fault.
     let faults = read("floor.csv", &text.replace("floor,arrow", "floor,fibre")).unwrap_err();
-    assert!(faults.0[0].what.contains("\"fibre\" is not a kind of line") && faults.0[0].remedy.contains("arrow"), "{faults}");
+    assert!(
+        faults.0[0].what.contains("\"fibre\" is not a kind of line")
+            && faults.0[0].remedy.contains("arrow"),
+        "{faults}"
+    );
 }
 
 #[test]
@@ -218,11 +282,19 @@ fn new_and_check_say_what_every_line_was_taken_for() {
     );
     let check = shown(warpwise().arg("check").arg(job.join("job.toml")).output().unwrap());
     for (out, err) in [new, check] {
-        let rows: Vec<&str> =
-            out.lines().skip_while(|l| !l.starts_with("fairing.svg: 12 lines")).skip(1).take_while(|l| l.starts_with("  ")).collect();
+        let rows: Vec<&str> = out
+            .lines()
+            .skip_while(|l| !l.starts_with("fairing.svg: 12 lines"))
+            .skip(1)
+            .take_while(|l| l.starts_with("  "))
+            .collect();
         let counts = rows.iter().filter_map(|l| l.get(17..21)?.trim().parse::<usize>().ok());
         assert_eq!(counts.sum::<usize>(), 12, "{out}");
-        for words in ["net line          1  \"fairing\"", "hole              1  \"window\"", "not used          2  line in \"fibre\""] {
+        for words in [
+            "net line          1  \"fairing\"",
+            "hole              1  \"window\"",
+            "not used          2  line in \"fibre\"",
+        ] {
             assert!(rows.iter().any(|l| l.contains(words)), "{words} is not in\n{out}");
         }
         assert!(out.lines().all(|l| l.chars().count() <= 80 || l.contains("job.toml")), "{out}");
@@ -234,12 +306,20 @@ fn new_and_check_say_what_every_line_was_taken_for() {
     let out = warpwise().arg("check").arg(job.join("job.toml")).output().unwrap();
     let err = String::from_utf8(out.stderr).unwrap();
     assert_eq!(out.status.code(), Some(1));
-    assert!(err.contains("shows no arrow") && err.contains("`fibre` is the arrow, write: arrow = 0"), "{err}");
+    assert!(
+        err.contains("shows no arrow") && err.contains("`fibre` is the arrow, write: arrow = 0"),
+        "{err}"
+    );
     let json: serde_json::Value = {
         fs::write(job.join("job.toml"), &toml).unwrap();
         let out = warpwise().arg("check").arg(job.join("job.toml")).arg("--json").output().unwrap();
         serde_json::from_slice(&out.stdout).unwrap()
     };
-    let counted = json["drawings"][0]["lines"].as_array().unwrap().iter().map(|l| l["count"].as_u64().unwrap()).sum::<u64>();
+    let counted = json["drawings"][0]["lines"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|l| l["count"].as_u64().unwrap())
+        .sum::<u64>();
     assert_eq!(counted, 12);
 }

@@ -29,7 +29,8 @@ fn read(lines: Vec<DrawnLine>) -> Result<Reading, Faults> {
 
 fn read_with(lines: Vec<DrawnLine>, options: &ReadOptions) -> Result<Reading, Faults> {
     let count = lines.len();
-    let result = assemble(Drawing { lines, used: count, present: count, ..Drawing::default() }, options);
+    let result =
+        assemble(Drawing { lines, used: count, present: count, ..Drawing::default() }, options);
     if let Ok(r) = &result {
         assert_eq!(r.used + r.not_used.len(), r.present);
     }
@@ -50,7 +51,8 @@ fn fault_at(lines: Vec<DrawnLine>, what: &str, x: f64, y: f64) {
     assert!(faults.0.iter().all(|f| !f.remedy.is_empty()), "{faults}");
 }
 
-// --- joining ----------------------------------------------------------------------------------------------------------
+// --- joining
+// ----------------------------------------------------------------------------------------------------------
 
 #[test]
 fn ends_within_the_tolerance_are_joined_and_reported() {
@@ -61,7 +63,9 @@ fn ends_within_the_tolerance_are_joined_and_reported() {
     assert_eq!((r.outlines.len(), r.used), (1, 2));
     assert_eq!(r.warnings.len(), 1);
     assert!(r.warnings[0].what.contains("0.060 mm"), "{}", r.warnings[0]);
-    assert!(matches!(r.warnings[0].place, Place::At { x, y, .. } if (x - 99.97).abs() < 1e-9 && y == 50.0));
+    assert!(
+        matches!(r.warnings[0].place, Place::At { x, y, .. } if (x - 99.97).abs() < 1e-9 && y == 50.0)
+    );
     assert!(r.outlines[0].net().contains(&point(99.97, 50.0)));
     assert_eq!(r.outlines[0].name(), "hatch");
 }
@@ -95,7 +99,8 @@ fn a_side_drawn_twice_is_used_once() {
     assert!(r.not_used[0].why.contains("the same as a"), "{:?}", r.not_used);
 }
 
-// --- nesting ----------------------------------------------------------------------------------------------------------
+// --- nesting
+// ----------------------------------------------------------------------------------------------------------
 
 #[test]
 fn nets_and_holes_by_nesting() {
@@ -107,16 +112,32 @@ fn nets_and_holes_by_nesting() {
     ]);
     assert_eq!(r.outlines.len(), 2);
     assert_eq!(r.outlines[0].holes().len(), 2);
-    let area = ring_area(r.outlines[0].net()) + r.outlines[0].holes().iter().map(|h| ring_area(h)).sum::<f64>();
+    let area = ring_area(r.outlines[0].net())
+        + r.outlines[0].holes().iter().map(|h| ring_area(h)).sum::<f64>();
     assert_eq!(area, 10_000.0 - 800.0);
 }
 
 #[test]
 fn wrong_nesting_is_named() {
     let net = || square("net", &[], 0.0, 0.0, 100.0);
-    fault_at(vec![net(), square("h", &[], 10.0, 10.0, 50.0), square("island", &[], 20.0, 20.0, 10.0)], "inside both net and h", 20.0, 20.0);
-    fault_at(vec![net(), square("h", &["holes"], 200.0, 10.0, 50.0)], "a hole but lies in no outline", 200.0, 10.0);
-    fault_at(vec![net(), square("n", &["hatch-outline"], 20.0, 20.0, 50.0)], "named as a net line, and it lies inside net", 20.0, 20.0);
+    fault_at(
+        vec![net(), square("h", &[], 10.0, 10.0, 50.0), square("island", &[], 20.0, 20.0, 10.0)],
+        "inside both net and h",
+        20.0,
+        20.0,
+    );
+    fault_at(
+        vec![net(), square("h", &["holes"], 200.0, 10.0, 50.0)],
+        "a hole but lies in no outline",
+        200.0,
+        10.0,
+    );
+    fault_at(
+        vec![net(), square("n", &["hatch-outline"], 20.0, 20.0, 50.0)],
+        "named as a net line, and it lies inside net",
+        20.0,
+        20.0,
+    );
     fault_at(vec![net(), square("h", &[], 90.0, 10.0, 50.0)], "crosses net", 100.0, 10.0);
     fault_at(vec![net(), square("h", &[], 80.0, 10.0, 20.0)], "touches net", 100.0, 10.0);
 }
@@ -128,20 +149,33 @@ fn a_line_in_a_hole_makes_one_wonder_whether_it_is_one() {
         square("seat", &[], 10.0, 10.0, 100.0),
         open("a", &["arrow"], &[(20.0, 20.0), (60.0, 20.0)]),
     ]);
-    assert!(r.warnings[0].what.contains("lies in seat, which is a hole of page frame"), "{}", r.warnings[0]);
+    assert!(
+        r.warnings[0].what.contains("lies in seat, which is a hole of page frame"),
+        "{}",
+        r.warnings[0]
+    );
 }
 
 #[test]
 fn duplicates_are_named_even_if_drawn_another_way() {
     let net = || square("net", &[], 0.0, 0.0, 100.0);
     fault_at(vec![net(), square("copy", &[], 0.0, 0.0, 100.0)], "duplicate of net", 0.0, 0.0);
-    let other_way = line("copy", &[], true, &[(100.0, 100.0), (100.05, 0.0), (50.0, 0.0), (0.0, 0.0), (0.0, 100.0)]);
+    let other_way = line(
+        "copy",
+        &[],
+        true,
+        &[(100.0, 100.0), (100.05, 0.0), (50.0, 0.0), (0.0, 0.0), (0.0, 100.0)],
+    );
     fault_at(vec![net(), other_way], "duplicate of net", 100.0, 100.0);
 }
 
 #[test]
 fn outlines_side_by_side_may_share_an_edge() {
-    let r = good(vec![square("a", &[], 0.0, 0.0, 100.0), square("b", &[], 100.0, 0.0, 100.0), square("c", &[], 200.0, 100.0, 50.0)]);
+    let r = good(vec![
+        square("a", &[], 0.0, 0.0, 100.0),
+        square("b", &[], 100.0, 0.0, 100.0),
+        square("c", &[], 200.0, 100.0, 50.0),
+    ]);
     assert_eq!(r.outlines.len(), 3);
 }
 
@@ -160,7 +194,8 @@ fn bad_rings_are_all_named_at_once() {
     assert_eq!(faults.0.len(), 4, "{faults}");
 }
 
-// --- roles ------------------------------------------------------------------------------------------------------------
+// --- roles
+// ------------------------------------------------------------------------------------------------------------
 
 #[test]
 fn each_outline_takes_the_lines_in_it() {
@@ -174,7 +209,10 @@ fn each_outline_takes_the_lines_in_it() {
         open("lost", &["marks"], &[(150.0, 20.0), (160.0, 20.0)]),
     ]);
     assert_eq!((r.used, r.not_used.len()), (6, 1));
-    assert_eq!((r.not_used[0].label.as_str(), r.not_used[0].why.as_str()), ("lost", "lies in no outline"));
+    assert_eq!(
+        (r.not_used[0].label.as_str(), r.not_used[0].why.as_str()),
+        ("lost", "lies in no outline")
+    );
     let [left, right] = &r.outlines[..] else { panic!() };
     assert_eq!((left.name(), left.cuts().len(), right.cuts().len()), ("hip left", 1, 1));
     assert_eq!(right.arrow(), Some([point(280.0, 20.0), point(220.0, 20.0)]));
@@ -182,7 +220,10 @@ fn each_outline_takes_the_lines_in_it() {
 
 #[test]
 fn an_arrow_beside_a_lone_outline_is_taken_with_a_warning() {
-    let r = good(vec![square("net", &[], 0.0, 0.0, 100.0), open("a", &["arrow"], &[(0.0, 120.0), (100.0, 120.0)])]);
+    let r = good(vec![
+        square("net", &[], 0.0, 0.0, 100.0),
+        open("a", &["arrow"], &[(0.0, 120.0), (100.0, 120.0)]),
+    ]);
     assert!(r.outlines[0].arrow().is_some());
     assert_eq!(r.warnings.len(), 1);
     let two = good(vec![
@@ -217,7 +258,10 @@ fn a_role_given_by_the_format_wins_over_names() {
 
 #[test]
 fn an_open_line_on_no_layer_is_not_used_in_silence() {
-    let r = good(vec![square("net", &[], 0.0, 0.0, 100.0), open("stray", &["layer1"], &[(10.0, 20.0), (60.0, 20.0)])]);
+    let r = good(vec![
+        square("net", &[], 0.0, 0.0, 100.0),
+        open("stray", &["layer1"], &[(10.0, 20.0), (60.0, 20.0)]),
+    ]);
     assert_eq!((r.used, r.not_used[0].label.as_str()), (1, "stray"));
     assert!(r.not_used[0].why.contains("on no layer that says what it is for"));
 }
@@ -231,15 +275,26 @@ fn no_splice_zones_close() {
         open("z2", &["no-splice"], &[(30.0, 30.0), (10.0, 10.0)]),
     ]);
     assert_eq!(r.outlines[0].no_splice().len(), 1);
-    fault_at(vec![net(), open("z", &["no-splice"], &[(10.0, 10.0), (30.0, 10.0), (30.0, 30.0)])], "zone that is not closed", 10.0, 10.0);
+    fault_at(
+        vec![net(), open("z", &["no-splice"], &[(10.0, 10.0), (30.0, 10.0), (30.0, 30.0)])],
+        "zone that is not closed",
+        10.0,
+        10.0,
+    );
 }
 
 #[test]
 fn nothing_to_be_found_is_said_with_the_names_there_are() {
     let faults = read(vec![square("net", &["seat", "cuts"], 0.0, 0.0, 100.0)]).unwrap_err();
-    assert!(faults.0[0].what.contains("no closed outline") && faults.0[0].remedy.contains("\"cuts\""), "{faults}");
+    assert!(
+        faults.0[0].what.contains("no closed outline") && faults.0[0].remedy.contains("\"cuts\""),
+        "{faults}"
+    );
     fault_at(
-        vec![open("short", &[], &[(0.0, 0.0), (9.0, 0.0)]), open("u", &[], &[(50.0, 50.0), (50.0, 0.0), (90.0, 0.0), (90.0, 50.0)])],
+        vec![
+            open("short", &[], &[(0.0, 0.0), (9.0, 0.0)]),
+            open("u", &[], &[(50.0, 50.0), (50.0, 0.0), (90.0, 0.0), (90.0, 50.0)]),
+        ],
         "the longest line is open by 40.00 mm, from here to (90.00, 50.00)",
         50.0,
         50.0,
@@ -247,11 +302,13 @@ fn nothing_to_be_found_is_said_with_the_names_there_are() {
     assert!(read(vec![]).unwrap_err().0[0].remedy.contains("none at all"));
 }
 
-// --- edge kinds -------------------------------------------------------------------------------------------------------
+// --- edge kinds
+// -------------------------------------------------------------------------------------------------------
 
 fn kind_at(r: &Reading, x: f64, y: f64) -> Option<EdgeKind> {
     let o = &r.outlines[0];
-    let near = |i: usize| point(x, y).distance_to_segment(o.net()[i], o.net()[(i + 1) % o.net().len()]);
+    let near =
+        |i: usize| point(x, y).distance_to_segment(o.net()[i], o.net()[(i + 1) % o.net().len()]);
     let i = (0..o.net().len()).min_by(|&a, &b| near(a).total_cmp(&near(b))).unwrap();
     assert!(near(i) < 0.1);
     o.edges()[i]
@@ -285,7 +342,10 @@ fn pieces_of_one_outline_and_lines_along_another() {
     assert_eq!(kind_at(&r, 40.0, 0.0), Some(EdgeKind::Lap));
     assert_eq!(kind_at(&r, 10.0, 0.0), None);
     assert_eq!(kind_at(&r, 90.0, 0.0), None);
-    assert_eq!(r.outlines[1].edges(), [Some(EdgeKind::Trim), Some(EdgeKind::Trim), Some(EdgeKind::Butt)]);
+    assert_eq!(
+        r.outlines[1].edges(),
+        [Some(EdgeKind::Trim), Some(EdgeKind::Trim), Some(EdgeKind::Butt)]
+    );
 }
 
 #[test]
@@ -297,22 +357,35 @@ fn a_closed_net_on_a_kind_layer_has_that_kind_all_round() {
 #[test]
 fn a_kind_that_runs_along_nothing_or_clashes_is_a_fault() {
     let net = || square("net", &[], 0.0, 0.0, 100.0);
-    fault_at(vec![net(), open("l", &["lap"], &[(0.0, 2.0), (100.0, 2.0)])], "departs from the nearest outline by 2.00 mm", 25.0, 2.0);
     fault_at(
-        vec![net(), open("l", &["lap"], &[(0.0, 0.0), (100.0, 0.0)]), open("b", &["butt"], &[(0.0, 0.0), (100.0, 0.0)])],
+        vec![net(), open("l", &["lap"], &[(0.0, 2.0), (100.0, 2.0)])],
+        "departs from the nearest outline by 2.00 mm",
+        25.0,
+        2.0,
+    );
+    fault_at(
+        vec![
+            net(),
+            open("l", &["lap"], &[(0.0, 0.0), (100.0, 0.0)]),
+            open("b", &["butt"], &[(0.0, 0.0), (100.0, 0.0)]),
+        ],
         "names an edge butt that another line names lap",
         50.0,
         0.0,
     );
 }
 
-// --- the account ------------------------------------------------------------------------------------------------------
+// --- the account
+// ------------------------------------------------------------------------------------------------------
 
 #[test]
 fn an_entity_of_several_lines_is_used_if_one_of_them_is() {
     let r = assemble(
         Drawing {
-            lines: vec![square("path", &[], 0.0, 0.0, 100.0), open("path", &[], &[(10.0, 10.0), (20.0, 10.0)])],
+            lines: vec![
+                square("path", &[], 0.0, 0.0, 100.0),
+                open("path", &[], &[(10.0, 10.0), (20.0, 10.0)]),
+            ],
             used: 1,
             present: 1,
             ..Drawing::default()
@@ -321,14 +394,19 @@ fn an_entity_of_several_lines_is_used_if_one_of_them_is() {
     )
     .unwrap();
     assert_eq!((r.used, r.not_used.len()), (1, 0));
-    assert!(r.warnings[0].what.contains("1 line was not used: it is an open line in an outline"), "{}", r.warnings[0]);
+    assert!(
+        r.warnings[0].what.contains("1 line was not used: it is an open line in an outline"),
+        "{}",
+        r.warnings[0]
+    );
 }
 
 #[test]
 fn random_lines_never_panic_and_always_add_up() {
     let mut state = 99_u64;
     let mut dice = move |n: u64| {
-        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        state =
+            state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
         (state >> 33) % n
     };
     // On a coarse grid lines meet, overlap and close often.
@@ -342,14 +420,24 @@ fn random_lines_never_panic_and_always_add_up() {
                     .map(|_| match dice(200) {
                         0 => point(f64::NAN, 1.0),
                         1 => point(1e300, -1e300),
-                        _ => point(dice(size) as f64 * 25.0, dice(size) as f64 * 25.0 + if dice(9) == 0 { 0.07 } else { 0.0 }),
+                        _ => point(
+                            dice(size) as f64 * 25.0,
+                            dice(size) as f64 * 25.0 + if dice(9) == 0 { 0.07 } else { 0.0 },
+                        ),
                     })
                     .collect();
                 let name = NAMES[dice(10) as usize];
-                DrawnLine { points: pts, closed: dice(2) == 0, names: vec![name.into()], role: None, label: format!("l{}", i / 2) }
+                DrawnLine {
+                    points: pts,
+                    closed: dice(2) == 0,
+                    names: vec![name.into()],
+                    role: None,
+                    label: format!("l{}", i / 2),
+                }
             })
             .collect();
-        let entities = lines.iter().map(|l| &l.label).collect::<std::collections::BTreeSet<_>>().len();
+        let entities =
+            lines.iter().map(|l| &l.label).collect::<std::collections::BTreeSet<_>>().len();
         let count = lines.len();
         let drawing = Drawing { lines, used: entities, present: entities, ..Drawing::default() };
         match assemble(drawing, &ReadOptions::default()) {
@@ -368,9 +456,19 @@ fn random_lines_never_panic_and_always_add_up() {
 #[test]
 fn a_layer_that_is_not_there_lists_at_most_twelve() {
     let lines = (0..40)
-        .map(|i| square(&format!("s{i}"), &[&format!("plate {}", (b'a' + i as u8 % 26) as char)], f64::from(i) * 20.0, 0.0, 10.0))
+        .map(|i| {
+            square(
+                &format!("s{i}"),
+                &[&format!("plate {}", (b'a' + i as u8 % 26) as char)],
+                f64::from(i) * 20.0,
+                0.0,
+                10.0,
+            )
+        })
         .collect();
-    let faults = read_with(lines, &ReadOptions { layer: Some("seat".into()), ..ReadOptions::default() }).unwrap_err();
+    let faults =
+        read_with(lines, &ReadOptions { layer: Some("seat".into()), ..ReadOptions::default() })
+            .unwrap_err();
     assert!(faults.0[0].remedy.ends_with("and 14 more"), "{faults}");
 }
 
@@ -381,10 +479,16 @@ fn a_thousand_outlines_are_sorted_in_passing() {
         let (x, y) = (f64::from(i % 40) * 200.0, f64::from(i / 40) * 200.0);
         lines.push(square(&format!("n{i}"), &[], x, y, 100.0));
         lines.push(square(&format!("h{i}"), &[], x + 10.0, y + 10.0, 20.0));
-        lines.push(open(&format!("a{i}"), &["arrow"], &[(x + 50.0, y + 50.0), (x + 80.0, y + 50.0)]));
+        lines.push(open(
+            &format!("a{i}"),
+            &["arrow"],
+            &[(x + 50.0, y + 50.0), (x + 80.0, y + 50.0)],
+        ));
         lines.push(open(&format!("l{i}"), &["lap"], &[(x, y), (x + 100.0, y)]));
     }
     let r = good(lines);
     assert_eq!((r.outlines.len(), r.used), (1000, 4000));
-    assert!(r.outlines.iter().all(|o| o.holes().len() == 1 && o.arrow().is_some() && o.edges()[0] == Some(EdgeKind::Lap)));
+    assert!(r.outlines.iter().all(|o| o.holes().len() == 1
+        && o.arrow().is_some()
+        && o.edges()[0] == Some(EdgeKind::Lap)));
 }

@@ -21,7 +21,9 @@ fn read(text: &str) -> Result<Reading, Faults> {
 
 fn says(text: &str, line: usize, what: &str) {
     let faults = read(text).expect_err(text);
-    let hit = faults.0.iter().any(|f| f.what.contains(what) && matches!(f.place, Place::Line { line: l, .. } if l == line));
+    let hit = faults.0.iter().any(|f| {
+        f.what.contains(what) && matches!(f.place, Place::Line { line: l, .. } if l == line)
+    });
     assert!(hit, "no \"{what}\" in line {line}:\n{faults}");
 }
 
@@ -54,7 +56,9 @@ fn separators_and_decimal_signs() {
 
 #[test]
 fn the_unit_may_stand_in_three_places() {
-    let inches = |text: &str| assert_eq!(read(text).unwrap().outlines[0].net()[1], point(254.0, 0.0), "{text}");
+    let inches = |text: &str| {
+        assert_eq!(read(text).unwrap().outlines[0].net()[1], point(254.0, 0.0), "{text}")
+    };
     inches("x_in,y_in\n0,0\n10,0\n10,8\n");
     inches("# hip plate, measured on the bench\n# unit: in\nx,y\n0,0\n10,0\n10,8\n");
     inches("# Units = inches\n\nx,y\n0,0\n10,0\n10,8\n");
@@ -106,7 +110,9 @@ hatch,,250,50,
     let (lap, dart) = (Some(EdgeKind::Lap), Some(EdgeKind::Dart));
     assert_eq!(seat.net().len(), 5);
     assert_eq!(seat.edges(), [lap, None, dart, dart, lap]);
-    let only = read_with(text, &ReadOptions { layer: Some("Hatch".into()), ..ReadOptions::default() }).unwrap();
+    let only =
+        read_with(text, &ReadOptions { layer: Some("Hatch".into()), ..ReadOptions::default() })
+            .unwrap();
     assert_eq!((only.outlines.len(), only.used, only.not_used.len()), (1, 1, 6));
 }
 
@@ -120,8 +126,11 @@ fn one_kind_all_round() {
 fn every_faulty_row_is_named_by_its_line() {
     let text = "# unit: mm\n\npart,line,x,y,edge\na,outline,0,0,\na,outline,ten,0,\na,outline,,5,\na,wing,1,1,\na,outline,1,inf,\na,outline,1,1,glue\na,cut,1,1,lap\n";
     let faults = read(text).unwrap_err();
-    let lines: Vec<usize> =
-        faults.0.iter().filter_map(|f| if let Place::Line { line, .. } = f.place { Some(line) } else { None }).collect();
+    let lines: Vec<usize> = faults
+        .0
+        .iter()
+        .filter_map(|f| if let Place::Line { line, .. } = f.place { Some(line) } else { None })
+        .collect();
     assert_eq!(lines, [5, 6, 7, 8, 9, 10], "{faults}");
     assert!(faults.0.iter().all(|f| !f.remedy.is_empty() && f.file.is_some()));
 }

@@ -6,8 +6,7 @@ use std::fs;
 use std::path::Path;
 use warpwise::outline::{ReadOptions, read_bytes, read_file};
 
-const SVG: &str =
-    r#"<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30"><rect width="10" height="10"/></svg>"#;
+const SVG: &str = r#"<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30"><rect width="10" height="10"/></svg>"#;
 
 fn refused(path: &Path, what: &str) {
     let faults = read_file(path, &ReadOptions::default()).unwrap_err();
@@ -58,8 +57,11 @@ fn a_device_that_never_ends_is_no_file() {
 
 #[test]
 fn tolerances_that_make_no_sense_are_refused() {
-    for (chord, join) in [(0.0, 0.1), (f64::NAN, 0.1), (0.02, -1.0), (0.02, f64::INFINITY), (-0.5, 0.1)] {
-        let options = ReadOptions { chord_tolerance: chord, join_tolerance: join, ..ReadOptions::default() };
+    for (chord, join) in
+        [(0.0, 0.1), (f64::NAN, 0.1), (0.02, -1.0), (0.02, f64::INFINITY), (-0.5, 0.1)]
+    {
+        let options =
+            ReadOptions { chord_tolerance: chord, join_tolerance: join, ..ReadOptions::default() };
         assert!(read_bytes(Path::new("a.svg"), SVG.as_bytes(), &options).is_err());
     }
 }
@@ -68,11 +70,13 @@ fn tolerances_that_make_no_sense_are_refused() {
 fn a_flood_of_faults_stays_readable() {
     let paths = "<path d=\"M0 0 L5\"/>".repeat(5000);
     let svg = SVG.replace("<rect", &format!("{paths}<rect"));
-    let faults = read_bytes(Path::new("a.svg"), svg.as_bytes(), &ReadOptions::default()).unwrap_err();
+    let faults =
+        read_bytes(Path::new("a.svg"), svg.as_bytes(), &ReadOptions::default()).unwrap_err();
     assert!(faults.0.len() <= 101, "{}", faults.0.len());
     let bows = "<path d=\"M0 0 L5 5 V0 L0 5 z\"/>".repeat(500);
     let svg = SVG.replace("<rect", &format!("{bows}<rect"));
-    let faults = read_bytes(Path::new("a.svg"), svg.as_bytes(), &ReadOptions::default()).unwrap_err();
+    let faults =
+        read_bytes(Path::new("a.svg"), svg.as_bytes(), &ReadOptions::default()).unwrap_err();
     assert_eq!(faults.0.len(), 101);
     assert!(faults.0[100].what.contains("more faults"));
 }

@@ -1,5 +1,5 @@
-//! Thousands of damaged files per reader: whatever comes, there is an answer or a list of faults, never a panic, and an answer accounts
-//! for every entity. Seeded, so that a failure comes back.
+//! Thousands of damaged files per reader: whatever comes, there is an answer or a list of faults,
+//! never a panic, and an answer accounts for every entity. Seeded, so that a failure comes back.
 
 #![allow(clippy::unwrap_used)]
 
@@ -120,13 +120,17 @@ fn mutate(original: &[u8], dice: &mut Dice) -> Vec<u8> {
             }
             3 | 4 => {
                 // In place of a number or word, which more often leaves a file that parses.
-                let starts: Vec<usize> =
-                    (1..bytes.len()).filter(|&i| bytes[i].is_ascii_digit() && !bytes[i - 1].is_ascii_digit()).collect();
+                let starts: Vec<usize> = (1..bytes.len())
+                    .filter(|&i| bytes[i].is_ascii_digit() && !bytes[i - 1].is_ascii_digit())
+                    .collect();
                 if !starts.is_empty() {
                     let from = starts[dice.below(starts.len())];
-                    let to = (from..bytes.len()).find(|&i| !bytes[i].is_ascii_digit()).unwrap_or(bytes.len());
+                    let to = (from..bytes.len())
+                        .find(|&i| !bytes[i].is_ascii_digit())
+                        .unwrap_or(bytes.len());
                     let number = format!("{}", dice.below(100_000) as f64 / 100.0 - 200.0);
-                    let word = if dice.below(3) == 0 { POISON[dice.below(POISON.len())] } else { &number };
+                    let word =
+                        if dice.below(3) == 0 { POISON[dice.below(POISON.len())] } else { &number };
                     bytes.splice(from..to, word.bytes());
                 }
             }
@@ -137,7 +141,8 @@ fn mutate(original: &[u8], dice: &mut Dice) -> Vec<u8> {
             6 => {
                 // Two tokens change places.
                 let text = String::from_utf8_lossy(&bytes).into_owned();
-                let mut words: Vec<&str> = text.split_inclusive([' ', ';', '"', '\n', '>']).collect();
+                let mut words: Vec<&str> =
+                    text.split_inclusive([' ', ';', '"', '\n', '>']).collect();
                 let (a, b) = (dice.below(words.len()), dice.below(words.len()));
                 if !words.is_empty() {
                     words.swap(a, b);
@@ -152,7 +157,8 @@ fn mutate(original: &[u8], dice: &mut Dice) -> Vec<u8> {
 
 /// Reads many mutations of a file; how many still gave outlines.
 fn survive(name: &str, original: &str, rounds: usize, seed: u64) -> usize {
-    let whole = read_bytes(Path::new(name), original.as_bytes(), &ReadOptions::default()).unwrap_or_else(|f| panic!("{f}"));
+    let whole = read_bytes(Path::new(name), original.as_bytes(), &ReadOptions::default())
+        .unwrap_or_else(|f| panic!("{f}"));
     assert!(!whole.outlines.is_empty());
     let mut dice = Dice(Pcg64::seed_from_u64(seed));
     let mut good = 0;
@@ -166,7 +172,12 @@ fn survive(name: &str, original: &str, rounds: usize, seed: u64) -> usize {
         match read_bytes(Path::new(name), &bytes, &options) {
             Ok(r) => {
                 good += 1;
-                assert_eq!(r.used + r.not_used.len(), r.present, "round {round}:\n{}", String::from_utf8_lossy(&bytes));
+                assert_eq!(
+                    r.used + r.not_used.len(),
+                    r.present,
+                    "round {round}:\n{}",
+                    String::from_utf8_lossy(&bytes)
+                );
                 assert!(!r.outlines.is_empty(), "round {round}");
                 for o in &r.outlines {
                     assert!(ring_area(o.net()) > 0.0 && o.edges().len() == o.net().len());
@@ -175,7 +186,10 @@ fn survive(name: &str, original: &str, rounds: usize, seed: u64) -> usize {
             }
             Err(faults) => {
                 assert!(!faults.is_empty(), "round {round}");
-                assert!(faults.0.iter().all(|f| !f.what.is_empty() && f.file.is_some()), "round {round}: {faults}");
+                assert!(
+                    faults.0.iter().all(|f| !f.what.is_empty() && f.file.is_some()),
+                    "round {round}: {faults}"
+                );
             }
         }
     }
@@ -198,9 +212,12 @@ fn damaged_csv_gives_faults_not_panics() {
 fn every_truncation_of_a_file_is_read_or_refused() {
     for (name, text) in [("a.svg", SVG), ("a.csv", CSV)] {
         for end in 0..text.len() {
-            if let Ok(r) = read_bytes(Path::new(name), &text.as_bytes()[..end], &ReadOptions::default()) {
+            if let Ok(r) =
+                read_bytes(Path::new(name), &text.as_bytes()[..end], &ReadOptions::default())
+            {
                 assert_eq!(r.used + r.not_used.len(), r.present);
-                // XML that breaks off is never well-formed: only the newline after the end may be missing.
+                // XML that breaks off is never well-formed: only the newline after the end may be
+                // missing.
                 assert!(name.ends_with("csv") || end + 1 == text.len(), "{end}");
             }
         }

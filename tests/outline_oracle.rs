@@ -1,7 +1,9 @@
-//! Our SVG geometry against `usvg`, an independent general-purpose reader, on drawings made by a seeded generator.
+//! Our SVG geometry against `usvg`, an independent general-purpose reader, on drawings made by a
+//! seeded generator.
 //!
-//! It works in single precision and draws arcs and ellipses to a fraction of a pixel of its own, so the comparison is of bounding
-//! boxes and areas within what that costs; exact values are checked by hand in `outline_svg`.
+//! It works in single precision and draws arcs and ellipses to a fraction of a pixel of its own, so
+//! the comparison is of bounding boxes and areas within what that costs; exact values are checked
+//! by hand in `outline_svg`.
 
 #![allow(clippy::unwrap_used)]
 
@@ -35,7 +37,13 @@ fn transform(dice: &mut Dice) -> String {
             2 => write!(out, "rotate({:.3},{a:.3},{b:.3}) ", b * 4.0),
             3 => write!(out, "scale({:.3} {:.3})", dice.between(0.5, 2.0), -dice.between(0.5, 2.0)),
             4 => write!(out, "skewX({:.3})", a / 2.0),
-            _ => write!(out, "matrix({:.3} {:.3} {:.3} 1 {a:.3} {b:.3})", dice.between(0.5, 2.0), a / 100.0, b / 100.0),
+            _ => write!(
+                out,
+                "matrix({:.3} {:.3} {:.3} 1 {a:.3} {b:.3})",
+                dice.between(0.5, 2.0),
+                a / 100.0,
+                b / 100.0
+            ),
         };
     }
     out
@@ -45,11 +53,20 @@ fn shape(dice: &mut Dice) -> String {
     let v: Vec<f64> = (0..8).map(|_| dice.between(5.0, 60.0)).collect();
     let flag = |d: &mut Dice| d.below(2);
     match dice.below(8) {
-        0 => format!(r#"<rect x="{:.3}" y="{:.3}" width="{:.3}" height="{:.3}"/>"#, v[0], v[1], v[2], v[3]),
+        0 => format!(
+            r#"<rect x="{:.3}" y="{:.3}" width="{:.3}" height="{:.3}"/>"#,
+            v[0], v[1], v[2], v[3]
+        ),
         1 => format!(r#"<rect width="{:.3}" height="{:.3}" rx="{:.3}"/>"#, v[2], v[3], v[4] / 4.0),
         2 => format!(r#"<circle cx="{:.3}" cy="{:.3}" r="{:.3}"/>"#, v[0], v[1], v[2]),
         3 => format!(r#"<ellipse cx="{:.3}" rx="{:.3}" ry="{:.3}"/>"#, v[0], v[1], v[2]),
-        4 => format!(r#"<polygon points="{:.3},{:.3} {:.3},0 0,{:.3}"/>"#, v[0], v[1], v[2] + 60.0, v[3] + 60.0),
+        4 => format!(
+            r#"<polygon points="{:.3},{:.3} {:.3},0 0,{:.3}"/>"#,
+            v[0],
+            v[1],
+            v[2] + 60.0,
+            v[3] + 60.0
+        ),
         5 => format!(
             r#"<path d="m{:.3} {:.3} h{:.3} q{:.3} {:.3} 0 {:.3} t-3 {:.3} H{:.3} z"/>"#,
             v[0],
@@ -105,7 +122,11 @@ fn oracle(svg: &str, page_mm: f64) -> Vec<Vec<Point>> {
                                 let (c, p) = (f(c), f(p));
                                 for i in 1..=64 {
                                     let t = f64::from(i) / 64.0;
-                                    let b = |a: f64, c: f64, p: f64| a * (1.0 - t) * (1.0 - t) + c * 2.0 * t * (1.0 - t) + p * t * t;
+                                    let b = |a: f64, c: f64, p: f64| {
+                                        a * (1.0 - t) * (1.0 - t)
+                                            + c * 2.0 * t * (1.0 - t)
+                                            + p * t * t
+                                    };
                                     ring.push(mm(b(at.0, c.0, p.0), b(at.1, c.1, p.1)));
                                 }
                                 at = p;
@@ -116,7 +137,10 @@ fn oracle(svg: &str, page_mm: f64) -> Vec<Vec<Point>> {
                                     let t = f64::from(i) / 64.0;
                                     let s = 1.0 - t;
                                     let b = |a: f64, c: f64, d: f64, p: f64| {
-                                        a * s * s * s + c * 3.0 * s * s * t + d * 3.0 * s * t * t + p * t * t * t
+                                        a * s * s * s
+                                            + c * 3.0 * s * s * t
+                                            + d * 3.0 * s * t * t
+                                            + p * t * t * t
                                     };
                                     ring.push(mm(b(at.0, c.0, d.0, p.0), b(at.1, c.1, d.1, p.1)));
                                 }
@@ -150,10 +174,13 @@ fn a_general_reader_sees_the_same_shapes() {
             dice.between(100.0, 500.0),
             dice.between(100.0, 500.0)
         );
-        let aspect = ["xMidYMid", "xMinYMax slice", "none", "xMaxYMin meet"][dice.below(4) as usize];
+        let aspect =
+            ["xMidYMid", "xMinYMax slice", "none", "xMaxYMin meet"][dice.below(4) as usize];
         let content = match dice.below(3) {
             0 => format!(r#"<g transform="{outer}"><g transform="{inner}">{body}</g></g>"#),
-            1 => format!(r##"<defs><g id="d" transform="{inner}">{body}</g></defs><use href="#d" x="3" y="-7" transform="{outer}"/>"##),
+            1 => format!(
+                r##"<defs><g id="d" transform="{inner}">{body}</g></defs><use href="#d" x="3" y="-7" transform="{outer}"/>"##
+            ),
             _ => format!(
                 r##"<symbol id="s" viewBox="0 0 90 70">{body}</symbol><g transform="{outer}"><use href="#s" width="180" height="100" transform="{inner}"/></g>"##
             ),
@@ -162,13 +189,16 @@ fn a_general_reader_sees_the_same_shapes() {
             r#"<svg xmlns="http://www.w3.org/2000/svg" width="200mm" height="150mm" viewBox="{view}" preserveAspectRatio="{aspect}">{content}</svg>"#
         );
         // Shapes that cross themselves after all are not what this compares.
-        let Ok(reading) = read_bytes(Path::new("a.svg"), svg.as_bytes(), &options) else { continue };
+        let Ok(reading) = read_bytes(Path::new("a.svg"), svg.as_bytes(), &options) else {
+            continue;
+        };
         let ours = reading.outlines[0].net();
         let theirs = oracle(&svg, 150.0);
         assert_eq!(theirs.len(), 1, "{svg}");
         let (a, b) = (ring_bounds(ours).unwrap(), ring_bounds(&theirs[0]).unwrap());
         let off = a.min.distance(b.min).max(a.max.distance(b.max));
-        // Arcs and ellipses of the other reader leave their true curve by up to a ten-thousandth of their size.
+        // Arcs and ellipses of the other reader leave their true curve by up to a ten-thousandth of
+        // their size.
         let slack = 0.01 + 1e-4 * a.min.distance(a.max);
         assert!(off < slack, "{off} of {slack}:\n{svg}");
         let areas = (ring_area(ours), ring_area(&theirs[0]).abs());

@@ -11,20 +11,33 @@ use warpwise::plan::{from_json, schema_json, to_json};
 use warpwise::verify::verify;
 
 fn small() -> String {
-    to_json(&tiling(400.0, 300.0, &[rectangle(0.0, 0.0, 300.0, 100.0), rectangle(0.0, 100.0, 100.5, 200.0)]))
+    to_json(&tiling(
+        400.0,
+        300.0,
+        &[rectangle(0.0, 0.0, 300.0, 100.0), rectangle(0.0, 100.0, 100.5, 200.0)],
+    ))
 }
 
 #[test]
 fn the_schema_in_the_repository_is_the_types() {
     let kept = include_str!("../src/plan/plan.schema.json");
-    assert!(kept == schema_json(), "run: cargo run --example plan_schema > src/plan/plan.schema.json");
+    assert!(
+        kept == schema_json(),
+        "run: cargo run --example plan_schema > src/plan/plan.schema.json"
+    );
 }
 
 #[test]
 fn the_file_is_short_and_keeps_the_order_of_the_model() {
     let text = small();
-    assert!(text.starts_with("{\n \"schema\": 1,\n \"tool\": \"warpwise 0.1.0\",\n \"id\": \""), "{}", &text[..80]);
-    assert!(text.contains("\"outline\": [[0.0, 100.0], [100.5, 100.0], [100.5, 300.0], [0.0, 300.0]]"));
+    assert!(
+        text.starts_with("{\n \"schema\": 1,\n \"tool\": \"warpwise 0.1.0\",\n \"id\": \""),
+        "{}",
+        &text[..80]
+    );
+    assert!(
+        text.contains("\"outline\": [[0.0, 100.0], [100.5, 100.0], [100.5, 300.0], [0.0, 300.0]]")
+    );
     assert!(text.ends_with("}\n") && text.lines().count() < 220, "{}", text.lines().count());
 }
 
@@ -32,7 +45,10 @@ fn the_file_is_short_and_keeps_the_order_of_the_model() {
 fn every_number_keeps_to_three_decimals_but_the_yield() {
     for line in small().lines().filter(|l| !l.contains("\"yield\"")) {
         for number in line.split(|c: char| !c.is_ascii_digit() && c != '.') {
-            assert!(number.split_once('.').is_none_or(|(_, decimals)| decimals.len() <= 3), "{line}");
+            assert!(
+                number.split_once('.').is_none_or(|(_, decimals)| decimals.len() <= 3),
+                "{line}"
+            );
         }
     }
 }
@@ -43,7 +59,10 @@ fn what_is_no_plan_is_said_with_its_place() {
         ("", "line 1, column 1: not a plan: EOF"),
         ("[]", "not a plan"),
         ("{\"schema\": 2}", "the plan has schema 2, this version of warpwise reads schema 1"),
-        ("{\"schema\": 1,\n \"tool\": 3}", "line 2, column 10: not a plan: invalid type: integer `3`, expected a string"),
+        (
+            "{\"schema\": 1,\n \"tool\": 3}",
+            "line 2, column 10: not a plan: invalid type: integer `3`, expected a string",
+        ),
         ("{\"schema\": 1}", "missing field"),
         ("\u{0}\u{1}binary", "not a plan"),
     ] {
@@ -73,8 +92,10 @@ fn thousands_of_mutated_files_bring_no_panic() {
                 2 => bytes.insert(at, b"0123456789-.e,[]{}\""[random.next_u32() as usize % 19]),
                 // Digits for digits: most of these still read as a plan.
                 _ => {
-                    let digits: Vec<usize> = (0..bytes.len()).filter(|&i| bytes[i].is_ascii_digit()).collect();
-                    bytes[digits[random.next_u32() as usize % digits.len()]] = b'0' + (random.next_u32() % 10) as u8;
+                    let digits: Vec<usize> =
+                        (0..bytes.len()).filter(|&i| bytes[i].is_ascii_digit()).collect();
+                    bytes[digits[random.next_u32() as usize % digits.len()]] =
+                        b'0' + (random.next_u32() % 10) as u8;
                 }
             }
         }
@@ -107,7 +128,8 @@ fn a_plan_keeps_to_its_schema_whatever_is_left_out() {
         core_limit: Some(90.0),
         ..Layup::default()
     };
-    work.consumables = Consumables { area: Some(1.5), perimeter: Some(4000.0), ..Consumables::default() };
+    work.consumables =
+        Consumables { area: Some(1.5), perimeter: Some(4000.0), ..Consumables::default() };
     plan_schema::keeps_to_schema(&all_given.sealed());
     // The checker can say no.
     let value: serde_json::Value = serde_json::from_str(&to_json(&all_left_out)).unwrap();
@@ -121,7 +143,11 @@ fn a_plan_keeps_to_its_schema_whatever_is_left_out() {
     for (at, wrong) in breaks {
         let mut broken = value.clone();
         *broken.pointer_mut(at).unwrap() = wrong;
-        assert!(plan_schema::faults(&broken).iter().any(|f| f.contains(at)), "{at}: {:?}", plan_schema::faults(&broken));
+        assert!(
+            plan_schema::faults(&broken).iter().any(|f| f.contains(at)),
+            "{at}: {:?}",
+            plan_schema::faults(&broken)
+        );
     }
     let mut lacking = value;
     lacking.as_object_mut().unwrap().remove("pieces");

@@ -9,10 +9,14 @@ use warpwise::plan::folder;
 fn files(generation: u64) -> Vec<(PathBuf, Vec<u8>)> {
     let mut files = vec![(
         PathBuf::from("plan.json"),
-        format!("{{\n \"schema\": 1,\n \"tool\": \"warpwise 0\",\n \"n\": {generation}}}\n").into_bytes(),
+        format!("{{\n \"schema\": 1,\n \"tool\": \"warpwise 0\",\n \"n\": {generation}}}\n")
+            .into_bytes(),
     )];
     for i in 0..6 {
-        files.push((PathBuf::from(format!("sheets/roll-{i}.svg")), format!("{generation}\n").repeat(3000).into_bytes()));
+        files.push((
+            PathBuf::from(format!("sheets/roll-{i}.svg")),
+            format!("{generation}\n").repeat(3000).into_bytes(),
+        ));
     }
     files.push((PathBuf::from("pieces.csv"), generation.to_string().into_bytes()));
     files
@@ -22,13 +26,18 @@ fn files(generation: u64) -> Vec<(PathBuf, Vec<u8>)> {
 fn generation(dir: &Path) -> u64 {
     let csv: u64 = fs::read_to_string(dir.join("pieces.csv")).unwrap().parse().unwrap();
     for (path, bytes) in files(csv) {
-        assert!(fs::read(dir.join(&path)).unwrap() == bytes, "{} is of another plan", path.display());
+        assert!(
+            fs::read(dir.join(&path)).unwrap() == bytes,
+            "{} is of another plan",
+            path.display()
+        );
     }
     csv
 }
 
 fn names(dir: &Path) -> Vec<String> {
-    let mut names: Vec<String> = fs::read_dir(dir).unwrap().map(|e| e.unwrap().file_name().into_string().unwrap()).collect();
+    let mut names: Vec<String> =
+        fs::read_dir(dir).unwrap().map(|e| e.unwrap().file_name().into_string().unwrap()).collect();
     names.sort();
     names
 }
@@ -77,9 +86,14 @@ fn what_someone_changed_or_put_there_is_kept_and_said() {
     let mut kept = folder::write(&dir, &second).unwrap();
     kept.sort();
     let moved = |name: &str| [PathBuf::from(name), Path::new("kept").join(name)];
-    assert_eq!(kept, [moved("sheets/extra.svg"), moved("sheets/mine.svg"), moved("sheets/roll-0.svg")]);
+    assert_eq!(
+        kept,
+        [moved("sheets/extra.svg"), moved("sheets/mine.svg"), moved("sheets/roll-0.svg")]
+    );
     assert_eq!(generation(&dir), 2);
-    for (name, text) in [("extra", "old, and my notes"), ("roll-0", "my notes"), ("mine", "my own drawing")] {
+    for (name, text) in
+        [("extra", "old, and my notes"), ("roll-0", "my notes"), ("mine", "my own drawing")]
+    {
         assert_eq!(fs::read_to_string(dir.join(format!("kept/sheets/{name}.svg"))).unwrap(), text);
     }
     // Once more: they stay where they are.
@@ -129,7 +143,10 @@ fn a_failing_write_leaves_the_old_plan_whole_and_names_path_and_reason() {
     let mut bad = files(2);
     bad.push((PathBuf::from(format!("sheets/{}.svg", "x".repeat(300))), b"late".to_vec()));
     let faults = folder::write(&dir, &bad).unwrap_err();
-    assert!(faults.to_string().contains("os error") && faults.to_string().contains("xxx"), "{faults}");
+    assert!(
+        faults.to_string().contains("os error") && faults.to_string().contains("xxx"),
+        "{faults}"
+    );
     // A file where a folder is needed.
     let mut bad = files(3);
     bad.push((PathBuf::from("pieces.csv/inside.txt"), b"late".to_vec()));
@@ -155,8 +172,10 @@ fn a_file_in_place_of_the_folder_or_of_its_parent_is_a_fault() {
 #[test]
 fn paths_that_leave_the_folder_are_all_refused_at_once() {
     let home = tempfile::tempdir().unwrap();
-    let bad: Vec<(PathBuf, Vec<u8>)> =
-        ["../out.txt", "/tmp/out.txt", "", "a/../../b"].iter().map(|p| (PathBuf::from(p), Vec::new())).collect();
+    let bad: Vec<(PathBuf, Vec<u8>)> = ["../out.txt", "/tmp/out.txt", "", "a/../../b"]
+        .iter()
+        .map(|p| (PathBuf::from(p), Vec::new()))
+        .collect();
     let faults = folder::write(&home.path().join("plan"), &bad).unwrap_err();
     assert_eq!(faults.0.len(), 4);
     assert!(names(home.path()).is_empty());
@@ -190,7 +209,8 @@ fn a_kill_leaves_the_old_plan_or_the_new_one() {
             .stderr(Stdio::null())
             .spawn()
             .unwrap();
-        // Spread over the start and, however slow the disk is, over the first swaps and the writes after them; kill() is SIGKILL.
+        // Spread over the start and, however slow the disk is, over the first swaps and the writes
+        // after them; kill() is SIGKILL.
         let folder = || fs::metadata(&dir).map(|m| m.ino()).ok();
         let patience = Instant::now() + Duration::from_secs(10);
         for _ in 0..round % 8 {

@@ -63,9 +63,16 @@ fn asked_to_stop_before_the_search_it_still_gives_a_first_layout() {
 /// Signals were not heeded while pieces were prepared, nor while a plan was checked.
 #[test]
 fn asked_to_stop_where_there_is_nothing_to_keep_or_asked_twice_it_ends() {
-    for (phase, times) in [(Phase::Preparing, 1), (Phase::FirstLayout, 2), (Phase::Searching, 2), (Phase::Verifying, 2)] {
+    for (phase, times) in [
+        (Phase::Preparing, 1),
+        (Phase::FirstLayout, 2),
+        (Phase::Searching, 2),
+        (Phase::Verifying, 2),
+    ] {
         match stopped(phase, times) {
-            Err(Refusal::Stopped(fault)) => assert!(fault.what.contains("stopped"), "{phase:?}: {}", fault.what),
+            Err(Refusal::Stopped(fault)) => {
+                assert!(fault.what.contains("stopped"), "{phase:?}: {}", fault.what)
+            }
             other => panic!("{phase:?}: {other:?}"),
         }
     }
@@ -94,11 +101,18 @@ fn every_phase_is_told_of_and_looks_at_the_flag() {
     planner::plan(&jobs, 1, &run).unwrap();
     let counts = counter.0.into_inner().unwrap();
     // So many looks that none of them can be far from the next.
-    for (phase, least) in
-        [(Phase::Reading, 300), (Phase::Preparing, 100), (Phase::FirstLayout, 30), (Phase::Searching, 1000), (Phase::Verifying, 30)]
-    {
+    for (phase, least) in [
+        (Phase::Reading, 300),
+        (Phase::Preparing, 100),
+        (Phase::FirstLayout, 30),
+        (Phase::Searching, 1000),
+        (Phase::Verifying, 30),
+    ] {
         let (looked, told) = counts.get(&phase).copied().unwrap_or_default();
-        assert!(looked >= least && told >= 1, "{phase:?}: looked {looked} times, told {told} times");
+        assert!(
+            looked >= least && told >= 1,
+            "{phase:?}: looked {looked} times, told {told} times"
+        );
     }
 }
 
@@ -137,7 +151,9 @@ fn a_layout_longer_than_a_plan_may_be_is_no_defect_of_the_planner() {
     fs::write(&file, job).unwrap();
     let (jobs, _) = job::load_all(&[file], &Run::default()).unwrap();
     match planner::plan(&jobs, 1, &Run::new(Stop::Effort(0))) {
-        Err(Refusal::NotPlaced(faults)) => assert!(faults.to_string().contains("at most 100 m"), "{faults}"),
+        Err(Refusal::NotPlaced(faults)) => {
+            assert!(faults.to_string().contains("at most 100 m"), "{faults}")
+        }
         other => panic!("{other:?}"),
     }
 }
@@ -155,6 +171,7 @@ fn a_roll_to_buy_does_not_take_the_name_of_an_offcut() {
     stock.offcuts.push(Offcut::new(serde_json::from_value(facts).unwrap()).unwrap());
     let run = Run::new(Stop::Effort(0)).with_threads(1);
     let plan = planner::plan_from_stock(&jobs, &stock, 1, &run).unwrap();
-    let names: Vec<&str> = plan.plan().stocks.iter().filter(|s| s.cloth == cloth.id).map(|s| s.id.as_str()).collect();
+    let names: Vec<&str> =
+        plan.plan().stocks.iter().filter(|s| s.cloth == cloth.id).map(|s| s.id.as_str()).collect();
     assert_eq!(names, vec![cloth.id.as_str(), format!("new roll of {}", cloth.id).as_str()]);
 }

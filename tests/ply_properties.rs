@@ -29,21 +29,28 @@ fn star() -> impl Strategy<Value = Ring> {
 
 /// A convex outline: corners on an ellipse.
 fn convex() -> impl Strategy<Value = Ring> {
-    (prop::collection::vec(0.3f64..1.0, 4..12), 100.0f64..400.0, 100.0f64..400.0).prop_map(|(shares, a, b)| {
-        let total: f64 = shares.iter().sum();
-        let mut angle = 0.0;
-        shares
-            .iter()
-            .map(|share| {
-                angle += share / total * std::f64::consts::TAU;
-                point(a * angle.cos(), b * angle.sin()).snapped()
-            })
-            .collect()
-    })
+    (prop::collection::vec(0.3f64..1.0, 4..12), 100.0f64..400.0, 100.0f64..400.0).prop_map(
+        |(shares, a, b)| {
+            let total: f64 = shares.iter().sum();
+            let mut angle = 0.0;
+            shares
+                .iter()
+                .map(|share| {
+                    angle += share / total * std::f64::consts::TAU;
+                    point(a * angle.cos(), b * angle.sin()).snapped()
+                })
+                .collect()
+        },
+    )
 }
 
 fn kinds(count: usize) -> impl Strategy<Value = Vec<Option<EdgeKind>>> {
-    let kind = prop_oneof![Just(None), Just(Some(EdgeKind::Lap)), Just(Some(EdgeKind::Butt)), Just(Some(EdgeKind::Dart))];
+    let kind = prop_oneof![
+        Just(None),
+        Just(Some(EdgeKind::Lap)),
+        Just(Some(EdgeKind::Butt)),
+        Just(Some(EdgeKind::Dart))
+    ];
     prop::collection::vec(kind, count)
 }
 
@@ -65,7 +72,8 @@ fn perimeter(ring: &[Point]) -> f64 {
 }
 
 fn distance_to(region: &Region, p: Point) -> f64 {
-    let edges = region.rings().flat_map(|r| (0..r.len()).map(move |i| (r[i], r[(i + 1) % r.len()])));
+    let edges =
+        region.rings().flat_map(|r| (0..r.len()).map(move |i| (r[i], r[(i + 1) % r.len()])));
     edges.map(|(a, b)| p.distance_to_segment(a, b)).fold(f64::INFINITY, f64::min)
 }
 
@@ -84,7 +92,12 @@ fn window(from: f64, to: f64) -> Ring {
 }
 
 fn config() -> ProptestConfig {
-    ProptestConfig { cases: 200, rng_seed: RngSeed::Fixed(20), failure_persistence: None, ..ProptestConfig::default() }
+    ProptestConfig {
+        cases: 200,
+        rng_seed: RngSeed::Fixed(20),
+        failure_persistence: None,
+        ..ProptestConfig::default()
+    }
 }
 
 proptest! {
@@ -193,7 +206,8 @@ proptest! {
         let (split, whole) = (prepared(&split), prepared(&whole));
         let ply = &whole.pieces[0];
         prop_assume!(!split.splices.is_empty());
-        // All in the frame of the whole ply: the parts by their origins, the splice lines from the template frame.
+        // All in the frame of the whole ply: the parts by their origins, the splice lines from the
+        // template frame.
         let moved = |p: &Piece| Motion::new(0.0, false, ply.origin - p.origin).region(&p.outline);
         let parts: Vec<Region> = split.pieces.iter().map(moved).collect();
         let heights: Vec<f64> = split.splices.iter().map(|(_, _, line)| Motion::turn(-angle).apply(line[0]).y + ply.origin.y).collect();
@@ -207,8 +221,9 @@ proptest! {
         let bands: Vec<Ring> = heights.iter().map(|y| window(y - 25.0, *y)).collect();
         let in_bands = area(&intersection(ply.outline.rings(), &bands));
         prop_assert!(twice < in_bands + 4.0 * rounding(ply), "{twice} {in_bands}");
-        // Bottom up: each slab's parts have the area of the ply between its lines, the later carrying the lap. A tip of the ply
-        // that ends within the lap is no part: the earlier one covers it.
+        // Bottom up: each slab's parts have the area of the ply between its lines, the later
+        // carrying the lap. A tip of the ply that ends within the lap is no part: the earlier one
+        // covers it.
         let slab = |from: f64, line: f64, to: f64| {
             let parts = intersection(ply.outline.rings(), [&window(from, to)]);
             area(&parts.into_iter().filter(|p| p.bounds().unwrap().max.y > line + 0.002).collect::<Vec<_>>())
@@ -229,7 +244,8 @@ proptest! {
         prop_assert!(split.pieces.iter().all(|p| p.outline.bounds().unwrap().height() <= 800.0005));
     }
 
-    /// From 0.1 mm to 100 m, whatever the allowance, width and lap: an answer or faults, never a panic.
+    /// From 0.1 mm to 100 m, whatever the allowance, width and lap: an answer or faults, never a
+    /// panic.
     #[test]
     fn any_size_gives_pieces_or_faults(
         (net, edges) in star_with_kinds(),

@@ -20,10 +20,25 @@ fn pieces_come_in_laying_order_with_ids_and_numbers() {
     first.items[1].hands = Hands::Both;
     first.items[1].copies = 3;
     let second = layer(45.0, &[1]);
-    let found = prepared(&job(Weave::Plain, vec![plain_template("seat", seat()), plain_template("hip", seat())], vec![first, second]));
-    let listed: Vec<(&str, &str, usize, u32)> =
-        found.pieces.iter().map(|p| (p.id.as_str(), p.number.as_str(), p.layer, p.copies)).collect();
-    assert_eq!(listed, vec![("1-seat", "1.1", 1, 1), ("1-hip", "1.2", 1, 3), ("1-hip-mirrored", "1.3", 1, 3), ("2-hip", "2.1", 2, 1)]);
+    let found = prepared(&job(
+        Weave::Plain,
+        vec![plain_template("seat", seat()), plain_template("hip", seat())],
+        vec![first, second],
+    ));
+    let listed: Vec<(&str, &str, usize, u32)> = found
+        .pieces
+        .iter()
+        .map(|p| (p.id.as_str(), p.number.as_str(), p.layer, p.copies))
+        .collect();
+    assert_eq!(
+        listed,
+        vec![
+            ("1-seat", "1.1", 1, 1),
+            ("1-hip", "1.2", 1, 3),
+            ("1-hip-mirrored", "1.3", 1, 3),
+            ("2-hip", "2.1", 2, 1)
+        ]
+    );
     for piece in &found.pieces {
         let bounds = piece.outline.bounds().unwrap();
         assert_eq!(bounds.min, point(0.0, 0.0), "{}", piece.id);
@@ -33,7 +48,11 @@ fn pieces_come_in_laying_order_with_ids_and_numbers() {
 
 #[test]
 fn ids_stay_unique_when_a_layer_names_a_template_twice() {
-    let found = prepared(&job(Weave::Plain, vec![plain_template("seat", seat())], vec![layer(0.0, &[0, 0, 0])]));
+    let found = prepared(&job(
+        Weave::Plain,
+        vec![plain_template("seat", seat())],
+        vec![layer(0.0, &[0, 0, 0])],
+    ));
     let ids: Vec<&str> = found.pieces.iter().map(|p| p.id.as_str()).collect();
     assert_eq!(ids, vec!["1-seat", "1-seat-2", "1-seat-3"]);
 }
@@ -41,8 +60,10 @@ fn ids_stay_unique_when_a_layer_names_a_template_twice() {
 #[test]
 fn hands_named_apart_are_book_matched_all_the_same() {
     let mut only = layer(20.0, &[0]);
-    only.items =
-        vec![LayerItem { template: 0, hands: Hands::Mirrored, copies: 1 }, LayerItem { template: 0, hands: Hands::AsTraced, copies: 1 }];
+    only.items = vec![
+        LayerItem { template: 0, hands: Hands::Mirrored, copies: 1 },
+        LayerItem { template: 0, hands: Hands::AsTraced, copies: 1 },
+    ];
     only.seen = Seen::OtherSide;
     let found = prepared(&job(Weave::Twill44, vec![plain_template("hip", seat())], vec![only]));
     assert_eq!((piece(&found, "1-hip").angle, piece(&found, "1-hip-mirrored").angle), (20.0, 70.0));
@@ -94,21 +115,40 @@ fn angles_lose_their_head_only_where_half_a_turn_is_the_same() {
 fn the_layers_own_turns_win_with_a_warning_beyond_the_weave() {
     let mut only = layer(0.0, &[0]);
     only.turns = Some(vec![Permitted { turn: 90.0, face: Face::Up }]);
-    let found = prepared(&job(Weave::Unidirectional, vec![plain_template("seat", seat())], vec![only.clone()]));
+    let found = prepared(&job(
+        Weave::Unidirectional,
+        vec![plain_template("seat", seat())],
+        vec![only.clone()],
+    ));
     assert_eq!(found.pieces[0].permitted, vec![Permitted { turn: 90.0, face: Face::Up }]);
-    assert!(found.warnings[0].what.contains("go beyond the weave: 90 face up"), "{}", found.warnings[0]);
+    assert!(
+        found.warnings[0].what.contains("go beyond the weave: 90 face up"),
+        "{}",
+        found.warnings[0]
+    );
     only.turns = Some(Vec::new());
-    let faults = prepare(&job(Weave::Plain, vec![plain_template("seat", seat())], vec![only])).unwrap_err();
+    let faults =
+        prepare(&job(Weave::Plain, vec![plain_template("seat", seat())], vec![only])).unwrap_err();
     assert!(faults.0[0].what.contains("list of turns is empty"));
 }
 
 #[test]
 fn without_a_splice_rule_an_over_wide_ply_is_named_with_its_sizes() {
-    let mut wide = job(Weave::Plain, vec![plain_template("deck", rectangle(1480.0, 2310.0))], vec![layer(0.0, &[0])]);
+    let mut wide = job(
+        Weave::Plain,
+        vec![plain_template("deck", rectangle(1480.0, 2310.0))],
+        vec![layer(0.0, &[0])],
+    );
     let faults = prepare(&wide).unwrap_err();
     assert_eq!(faults.0.len(), 1);
     let text = faults.to_string();
-    for part in ["job.toml: 1-deck: ", "1530.0 x 2360.0 mm at 0", "2360.0 x 1530.0 mm at 90", "1230.0 mm of usable width", "splice rule"] {
+    for part in [
+        "job.toml: 1-deck: ",
+        "1530.0 x 2360.0 mm at 0",
+        "2360.0 x 1530.0 mm at 90",
+        "1230.0 mm of usable width",
+        "splice rule",
+    ] {
         assert!(text.contains(part), "{part:?} is not in {text:?}");
     }
     // Narrow enough one way round: no fault, no splice.
@@ -120,16 +160,25 @@ fn without_a_splice_rule_an_over_wide_ply_is_named_with_its_sizes() {
 fn every_ply_at_fault_is_listed() {
     let wide = rectangle(1480.0, 2310.0);
     let templates = vec![plain_template("deck", wide.clone()), plain_template("hull", wide)];
-    let faults = prepare(&job(Weave::Plain, templates, vec![layer(0.0, &[0, 1]), layer(45.0, &[0])])).unwrap_err();
+    let faults =
+        prepare(&job(Weave::Plain, templates, vec![layer(0.0, &[0, 1]), layer(45.0, &[0])]))
+            .unwrap_err();
     assert_eq!(faults.0.len(), 3, "{faults}");
 }
 
 #[test]
 fn a_piece_longer_than_the_bench_is_at_fault_unless_it_may_cross() {
-    let mut job = job(Weave::Unidirectional, vec![plain_template("keel", rectangle(3000.0, 100.0))], vec![layer(0.0, &[0])]);
+    let mut job = job(
+        Weave::Unidirectional,
+        vec![plain_template("keel", rectangle(3000.0, 100.0))],
+        vec![layer(0.0, &[0])],
+    );
     job.cutting.bench_length = Some(2400.0);
     let text = prepare(&job).unwrap_err().to_string();
-    assert!(text.contains("3050.0 x 150.0 mm at 0") && text.contains("too long for the 2400.0 mm"), "{text}");
+    assert!(
+        text.contains("3050.0 x 150.0 mm at 0") && text.contains("too long for the 2400.0 mm"),
+        "{text}"
+    );
     job.templates[0].may_cross_bench = true;
     assert!(prepared(&job).pieces[0].may_cross_bench);
     job.cloths[0].roll_length = Some(3000.0);
@@ -148,12 +197,15 @@ fn woven_plies_are_lapped_and_staggered_over_the_layers() {
         let heights: f64 = pair.iter().map(|p| p.outline.bounds().unwrap().height()).sum();
         assert!((heights - (2250.0 + 25.0)).abs() < 1e-6);
         assert_eq!((pair[0].part.unwrap().number, pair[1].part.unwrap().of), (1, 2));
-        assert!(pair.iter().all(|p| p.outline.bounds().unwrap().height() <= 1230.0 && p.net.len() == 1));
+        assert!(
+            pair.iter().all(|p| p.outline.bounds().unwrap().height() <= 1230.0 && p.net.len() == 1)
+        );
         // The net of both overlaps by the lap, too.
         let nets: f64 = pair.iter().map(|p| ring_area(&p.net[0])).sum();
         assert!((nets - 1500.0 * (2200.0 + 25.0)).abs() < 1e-3);
     }
-    // The splice lines in the template frame: bands of 25 mm (lap below the line), at least 50 mm apart, edge to edge.
+    // The splice lines in the template frame: bands of 25 mm (lap below the line), at least 50 mm
+    // apart, edge to edge.
     let mut heights: Vec<f64> = found.splices.iter().map(|(_, _, line)| line[0].y).collect();
     heights.sort_by(f64::total_cmp);
     assert_eq!(heights.len(), 3);
@@ -162,15 +214,20 @@ fn woven_plies_are_lapped_and_staggered_over_the_layers() {
 
 /// The heights of a template's splices, rising.
 fn heights(found: &warpwise::ply::Prepared, ply: &str) -> Vec<f64> {
-    let mut heights: Vec<f64> = found.splices.iter().filter(|s| s.1.ends_with(ply)).map(|(_, _, line)| line[0].y).collect();
+    let mut heights: Vec<f64> =
+        found.splices.iter().filter(|s| s.1.ends_with(ply)).map(|(_, _, line)| line[0].y).collect();
     heights.sort_by(f64::total_cmp);
     heights
 }
 
-/// Layers of other templates in between counted as plies over this one, and splices lay over each other.
+/// Layers of other templates in between counted as plies over this one, and splices lay over each
+/// other.
 #[test]
 fn splices_are_staggered_over_the_plies_that_lie_on_one_another() {
-    let templates = vec![plain_template("deck", rectangle(1500.0, 2000.0)), plain_template("hatch", rectangle(300.0, 200.0))];
+    let templates = vec![
+        plain_template("deck", rectangle(1500.0, 2000.0)),
+        plain_template("hatch", rectangle(300.0, 200.0)),
+    ];
     let between = |other: &[usize]| {
         let layers = [&[0usize][..], other, other, other, &[0]].map(|items| layer(0.0, items));
         let mut job = job(Weave::Satin, templates.clone(), layers.to_vec());
@@ -188,37 +245,66 @@ fn splices_are_staggered_over_the_plies_that_lie_on_one_another() {
 #[test]
 fn a_patchs_splices_keep_away_from_those_of_what_it_lies_on() {
     let mut patch = plain_template("doubler", rectangle(1400.0, 2100.0));
-    patch.source = TemplateSource::Patch { on: "deck".into(), shape: PatchShape::Polygon(rectangle(1400.0, 2100.0)), step_back: 0.0 };
+    patch.source = TemplateSource::Patch {
+        on: "deck".into(),
+        shape: PatchShape::Polygon(rectangle(1400.0, 2100.0)),
+        step_back: 0.0,
+    };
     let small = ring(&[(200.0, 200.0), (400.0, 200.0), (400.0, 2000.0), (200.0, 2000.0)]);
     let mut strap = plain_template("strap", small.clone());
-    strap.source = TemplateSource::Patch { on: "deck".into(), shape: PatchShape::Polygon(small), step_back: 0.0 };
+    strap.source = TemplateSource::Patch {
+        on: "deck".into(),
+        shape: PatchShape::Polygon(small),
+        step_back: 0.0,
+    };
     let templates = vec![plain_template("deck", rectangle(1500.0, 2200.0)), patch, strap];
-    let mut job = job(Weave::Satin, templates, vec![layer(0.0, &[0]), layer(0.0, &[1]), layer(90.0, &[2])]);
+    let mut job =
+        job(Weave::Satin, templates, vec![layer(0.0, &[0]), layer(0.0, &[1]), layer(90.0, &[2])]);
     job.splice = Some(splice_rule());
     let found = prepared(&job);
     let (deck, doubler) = (heights(&found, "deck")[0], heights(&found, "doubler")[0]);
     assert!((deck - doubler).abs() >= 75.0 - 1e-6, "{deck} {doubler}");
     let told: Vec<String> = found.warnings.iter().map(|w| w.to_string()).collect();
-    assert!(told.iter().any(|w| w.contains("2-doubler") && w.contains("the patch lies over the splice of 1-deck\n")), "{told:?}");
-    assert!(told.iter().any(|w| w.contains("3-strap") && w.contains("over the splice of 1-deck, 2-doubler")), "{told:?}");
+    assert!(
+        told.iter()
+            .any(|w| w.contains("2-doubler")
+                && w.contains("the patch lies over the splice of 1-deck\n")),
+        "{told:?}"
+    );
+    assert!(
+        told.iter()
+            .any(|w| w.contains("3-strap") && w.contains("over the splice of 1-deck, 2-doubler")),
+        "{told:?}"
+    );
 }
 
 #[test]
 fn unidirectional_plies_are_butted_along_the_fibre() {
     let deck = plain_template("deck", rectangle(1500.0, 2300.0));
     let mut job = job(Weave::Unidirectional, vec![deck], vec![layer(90.0, &[0]), layer(0.0, &[0])]);
-    job.layers[0].turns = Some(vec![Permitted { turn: 90.0, face: Face::Up }, Permitted { turn: 0.0, face: Face::Up }]);
+    job.layers[0].turns = Some(vec![
+        Permitted { turn: 90.0, face: Face::Up },
+        Permitted { turn: 0.0, face: Face::Up },
+    ]);
     job.splice = Some(splice_rule());
     let found = prepared(&job);
     for (layer, ply, line) in &found.splices {
         // Along the fibre: at 90 from the arrow in layer 1, along it in layer 2.
         let direction = (line[1] - line[0]).direction().rem_euclid(180.0);
-        assert!((direction - if *layer == 1 { 90.0 } else { 0.0 }).abs() < 1e-6, "{ply} {direction}");
-        let area: f64 = found.pieces.iter().filter(|p| p.ply == *ply).map(|p| p.outline.area()).sum();
+        assert!(
+            (direction - if *layer == 1 { 90.0 } else { 0.0 }).abs() < 1e-6,
+            "{ply} {direction}"
+        );
+        let area: f64 =
+            found.pieces.iter().filter(|p| p.ply == *ply).map(|p| p.outline.area()).sum();
         assert!((area - 1550.0 * 2350.0).abs() < 1e-3, "no overlap: {area}");
     }
     // The two splices cross at a right angle.
-    assert!(found.warnings.iter().any(|w| w.what.contains("crosses 1 splice of")), "{:?}", found.warnings);
+    assert!(
+        found.warnings.iter().any(|w| w.what.contains("crosses 1 splice of")),
+        "{:?}",
+        found.warnings
+    );
 }
 
 #[test]
@@ -227,13 +313,19 @@ fn a_stagger_that_cannot_be_kept_is_at_fault_and_says_what_could_be() {
     let mut job = job(Weave::Satin, vec![deck], vec![layer(0.0, &[0]), layer(0.0, &[0])]);
     job.splice = Some(warpwise::job::SpliceRule { stagger: 1500.0, ..splice_rule() });
     let text = prepare(&job).unwrap_err().to_string();
-    assert!(text.contains("2-deck") && text.contains("within 1500 mm") && text.contains("could be kept"), "{text}");
+    assert!(
+        text.contains("2-deck")
+            && text.contains("within 1500 mm")
+            && text.contains("could be kept"),
+        "{text}"
+    );
 }
 
 #[test]
 fn the_mirrored_hands_splice_lies_on_the_template_mirrored_back() {
     // A wedge, so that the shortest seam is not in the middle.
-    let mut deck = plain_template("deck", ring(&[(0.0, 0.0), (1500.0, 0.0), (900.0, 1600.0), (0.0, 1600.0)]));
+    let mut deck =
+        plain_template("deck", ring(&[(0.0, 0.0), (1500.0, 0.0), (900.0, 1600.0), (0.0, 1600.0)]));
     deck.arrow = 0.0;
     let mut only = layer(0.0, &[0]);
     only.items[0].hands = Hands::Both;
@@ -241,7 +333,11 @@ fn the_mirrored_hands_splice_lies_on_the_template_mirrored_back() {
     job.splice = Some(warpwise::job::SpliceRule { lap: 0.0, ..splice_rule() });
     let found = prepared(&job);
     assert_eq!(found.splices.len(), 2);
-    assert!((found.splices[0].2[0].y - found.splices[1].2[0].y).abs() < 0.002, "{:?}", found.splices);
+    assert!(
+        (found.splices[0].2[0].y - found.splices[1].2[0].y).abs() < 0.002,
+        "{:?}",
+        found.splices
+    );
 }
 
 #[test]
@@ -269,54 +365,102 @@ fn a_local_patch_steps_back_layer_by_layer_and_lies_in_its_hosts_frame() {
     host.arrow = 30.0;
     host.taken_off = warpwise::job::TakenOff::Plug;
     let mut patch = plain_template("hip-patch", rectangle(100.0, 60.0));
-    patch.source = TemplateSource::Patch { on: "hip".into(), shape: PatchShape::Polygon(rectangle(100.0, 60.0)), step_back: 10.0 };
+    patch.source = TemplateSource::Patch {
+        on: "hip".into(),
+        shape: PatchShape::Polygon(rectangle(100.0, 60.0)),
+        step_back: 10.0,
+    };
     patch.edge = EdgeKind::Butt;
     let layers = vec![layer(0.0, &[1]), layer(0.0, &[0]), layer(0.0, &[1]), layer(0.0, &[1])];
     let found = prepared(&job(Weave::Plain, vec![host, patch], layers));
-    let areas: Vec<f64> = found.pieces.iter().filter(|p| p.template == "hip-patch").map(|p| p.outline.area()).collect();
+    let areas: Vec<f64> = found
+        .pieces
+        .iter()
+        .filter(|p| p.template == "hip-patch")
+        .map(|p| p.outline.area())
+        .collect();
     for (found, expected) in areas.iter().zip([6000.0, 80.0 * 40.0, 60.0 * 20.0]) {
         assert!((found - expected).abs() < 1.0, "{areas:?}");
     }
     // Its arrow is the host's, on the mirrored drawing: the long side lies 30° the other way.
     let net = &found.pieces[0].net[0];
-    let long = (0..4).map(|i| net[(i + 1) % 4] - net[i]).max_by(|a, b| a.length().total_cmp(&b.length())).unwrap();
+    let long = (0..4)
+        .map(|i| net[(i + 1) % 4] - net[i])
+        .max_by(|a, b| a.length().total_cmp(&b.length()))
+        .unwrap();
     assert!((long.direction().rem_euclid(180.0) - 30.0).abs() < 0.01, "{}", long.direction());
 }
 
 #[test]
 fn a_patch_stepped_back_to_nothing_is_at_fault() {
     let mut patch = plain_template("patch", rectangle(100.0, 30.0));
-    patch.source = TemplateSource::Patch { on: "hip".into(), shape: PatchShape::Polygon(rectangle(100.0, 30.0)), step_back: 20.0 };
+    patch.source = TemplateSource::Patch {
+        on: "hip".into(),
+        shape: PatchShape::Polygon(rectangle(100.0, 30.0)),
+        step_back: 20.0,
+    };
     let layers = vec![layer(0.0, &[1]), layer(0.0, &[1])];
-    let faults = prepare(&job(Weave::Plain, vec![plain_template("hip", seat()), patch], layers)).unwrap_err();
-    assert!(faults.to_string().contains("patch stepped back 1 time leaves nothing of the patch: at its roomiest place"), "{faults}");
+    let faults = prepare(&job(Weave::Plain, vec![plain_template("hip", seat()), patch], layers))
+        .unwrap_err();
+    assert!(
+        faults.to_string().contains(
+            "patch stepped back 1 time leaves nothing of the patch: at its roomiest place"
+        ),
+        "{faults}"
+    );
 }
 
-/// The verifier knows the net line of a patch that stepped back from the piece alone: in parts it refused what preparation had made.
+/// The verifier knows the net line of a patch that stepped back from the piece alone: in parts it
+/// refused what preparation had made.
 #[test]
 fn a_patch_that_has_stepped_back_is_not_cut_in_parts() {
     let mut patch = plain_template("doubler", rectangle(1400.0, 2100.0));
-    patch.source = TemplateSource::Patch { on: "deck".into(), shape: PatchShape::Polygon(rectangle(1400.0, 2100.0)), step_back: 3.0 };
+    patch.source = TemplateSource::Patch {
+        on: "deck".into(),
+        shape: PatchShape::Polygon(rectangle(1400.0, 2100.0)),
+        step_back: 3.0,
+    };
     let templates = vec![plain_template("deck", rectangle(1500.0, 2200.0)), patch];
     let mut job = job(Weave::Satin, templates, vec![layer(0.0, &[1]), layer(0.0, &[1])]);
     job.splice = Some(splice_rule());
     let faults = prepare(&job).unwrap_err();
     assert_eq!(faults.0.len(), 1, "the first layer of it is spliced: {faults}");
-    assert!(faults.to_string().contains("a patch that has stepped back is not cut in parts"), "{faults}");
+    assert!(
+        faults.to_string().contains("a patch that has stepped back is not cut in parts"),
+        "{faults}"
+    );
 }
 
 #[test]
 fn darts_and_relief_cuts_over_each_other_are_told_by_layer() {
-    let net = ring(&[(0.0, 0.0), (195.0, 0.0), (200.0, 60.0), (205.0, 0.0), (400.0, 0.0), (400.0, 300.0), (0.0, 300.0)]);
+    let net = ring(&[
+        (0.0, 0.0),
+        (195.0, 0.0),
+        (200.0, 60.0),
+        (205.0, 0.0),
+        (400.0, 0.0),
+        (400.0, 300.0),
+        (0.0, 300.0),
+    ]);
     let mut edges = vec![None; 7];
     edges[1] = Some(EdgeKind::Dart);
     edges[2] = Some(EdgeKind::Dart);
-    let cuts = vec![vec![point(100.0, 300.0), point(100.0, 200.0)], vec![point(0.0, 100.0), point(8.0, 100.0)]];
+    let cuts = vec![
+        vec![point(100.0, 300.0), point(100.0, 200.0)],
+        vec![point(0.0, 100.0), point(8.0, 100.0)],
+    ];
     let bucket = template("bucket", Draft { net, edges, cuts, ..Draft::default() });
-    let found = prepared(&job(Weave::Plain, vec![bucket], (0..6).map(|_| layer(0.0, &[0])).collect()));
+    let found =
+        prepared(&job(Weave::Plain, vec![bucket], (0..6).map(|_| layer(0.0, &[0])).collect()));
     let told: Vec<String> = found.warnings.iter().map(|w| w.to_string()).collect();
     assert_eq!(told.len(), 5, "{told:?}");
-    assert!(told[0].starts_with("job.toml: layer 2: bucket has 1 relief cut and 1 dart over those of layer 1:"), "{}", told[0]);
+    assert!(
+        told[0].starts_with(
+            "job.toml: layer 2: bucket has 1 relief cut and 1 dart over those of layer 1:"
+        ),
+        "{}",
+        told[0]
+    );
     // Layer 6 is four layers from layer 2: too far to count.
     assert!(told[4].contains("layer 6: ") && told[4].contains("layers 3, 4 and 5:"), "{}", told[4]);
     assert_eq!(found.pieces[0].cuts.len(), 2);
@@ -324,12 +468,21 @@ fn darts_and_relief_cuts_over_each_other_are_told_by_layer() {
 
 #[test]
 fn a_relief_cut_that_overlapped_when_flattened_is_missing_area() {
-    let cuts = vec![vec![point(100.0, 250.0), point(150.0, 100.0)], vec![point(150.0, 250.0), point(100.0, 100.0)]];
-    let saddle = template("saddle", Draft { net: rectangle(300.0, 250.0), cuts, ..Draft::default() });
+    let cuts = vec![
+        vec![point(100.0, 250.0), point(150.0, 100.0)],
+        vec![point(150.0, 250.0), point(100.0, 100.0)],
+    ];
+    let saddle =
+        template("saddle", Draft { net: rectangle(300.0, 250.0), cuts, ..Draft::default() });
     let found = prepared(&job(Weave::Plain, vec![saddle], vec![layer(0.0, &[0])]));
     assert_eq!(found.warnings.len(), 1);
     let text = found.warnings[0].to_string();
-    assert!(text.contains("saddle.svg") && text.contains("(125.00, 175.00) mm") && text.contains("missing"), "{text}");
+    assert!(
+        text.contains("saddle.svg")
+            && text.contains("(125.00, 175.00) mm")
+            && text.contains("missing"),
+        "{text}"
+    );
 }
 
 #[test]

@@ -1,4 +1,5 @@
-//! Preparation against the verifier, which shares no code with it: whatever is prepared is found sound.
+//! Preparation against the verifier, which shares no code with it: whatever is prepared is found
+//! sound.
 #![allow(clippy::unwrap_used)]
 
 mod plan_schema;
@@ -9,7 +10,9 @@ use proptest::prelude::*;
 use proptest::test_runner::RngSeed;
 use warpwise::cloth::Weave;
 use warpwise::geometry::{Ring, point};
-use warpwise::job::{Hands, InkedSide, Job, PatchShape, Seen, SpliceRule, TakenOff, TemplateSource};
+use warpwise::job::{
+    Hands, InkedSide, Job, PatchShape, Seen, SpliceRule, TakenOff, TemplateSource,
+};
 use warpwise::outline::{Draft, EdgeKind, Outline};
 use warpwise::planner::{Refusal, plan};
 use warpwise::run::{Run, Stop};
@@ -28,8 +31,7 @@ const WEAVES: [Weave; 9] = [
 
 /// A star-shaped outline with edges of all kinds, a hole and a no-splice zone near its middle.
 fn draft() -> impl Strategy<Value = Draft> {
-    let kind =
-        prop_oneof![3 => Just(None), 1 => Just(Some(EdgeKind::Lap)), 1 => Just(Some(EdgeKind::Butt)), 1 => Just(Some(EdgeKind::Dart))];
+    let kind = prop_oneof![3 => Just(None), 1 => Just(Some(EdgeKind::Lap)), 1 => Just(Some(EdgeKind::Butt)), 1 => Just(Some(EdgeKind::Dart))];
     let corners = prop::collection::vec((0.3f64..1.0, 150.0f64..400.0, kind), 5..14);
     (corners, 1.0f64..3.0, prop::option::of(5.0f64..50.0)).prop_map(|(corners, scale, hole)| {
         let total: f64 = corners.iter().map(|c| c.0).sum();
@@ -66,22 +68,40 @@ struct Settle {
 fn settle() -> impl Strategy<Value = Settle> {
     let seen = prop_oneof![Just(Seen::Hidden), Just(Seen::MouldSide), Just(Seen::OtherSide)];
     (
-        (prop::sample::select(WEAVES.to_vec()), any::<bool>(), prop::collection::vec(-90.0f64..90.0, 1..4), seen, any::<bool>()),
-        (any::<bool>(), any::<bool>(), -180.0f64..180.0, 0.0f64..40.0, 0.0f64..30.0, 600.0f64..2600.0),
-    )
-        .prop_map(|((weave, balanced, angles, seen, book_match), (plug, down, arrow, trim, lap, usable))| Settle {
-            weave,
-            balanced,
-            angles,
+        (
+            prop::sample::select(WEAVES.to_vec()),
+            any::<bool>(),
+            prop::collection::vec(-90.0f64..90.0, 1..4),
             seen,
-            book_match,
-            plug,
-            down,
-            arrow,
-            trim,
-            lap,
-            usable,
-        })
+            any::<bool>(),
+        ),
+        (
+            any::<bool>(),
+            any::<bool>(),
+            -180.0f64..180.0,
+            0.0f64..40.0,
+            0.0f64..30.0,
+            600.0f64..2600.0,
+        ),
+    )
+        .prop_map(
+            |(
+                (weave, balanced, angles, seen, book_match),
+                (plug, down, arrow, trim, lap, usable),
+            )| Settle {
+                weave,
+                balanced,
+                angles,
+                seen,
+                book_match,
+                plug,
+                down,
+                arrow,
+                trim,
+                lap,
+                usable,
+            },
+        )
 }
 
 fn job_of(draft: Draft, s: &Settle) -> Option<Job> {
@@ -91,14 +111,27 @@ fn job_of(draft: Draft, s: &Settle) -> Option<Job> {
     host.arrow = s.arrow;
     host.taken_off = if s.plug { TakenOff::Plug } else { TakenOff::Mould };
     host.inked_side = if s.down { InkedSide::Down } else { InkedSide::Up };
-    let shape: Ring = ring(&[(-70.0, -40.0), (60.0, -40.0), (60.0, 30.0), (0.0, 40.0), (0.0, 60.0), (-70.0, 60.0)]);
+    let shape: Ring = ring(&[
+        (-70.0, -40.0),
+        (60.0, -40.0),
+        (60.0, 30.0),
+        (0.0, 40.0),
+        (0.0, 60.0),
+        (-70.0, 60.0),
+    ]);
     let mut patch = plain_template("patch", shape.clone());
-    patch.source = TemplateSource::Patch { on: "seat".into(), shape: PatchShape::Polygon(shape), step_back: 7.0 };
-    (patch.arrow, patch.taken_off, patch.inked_side) = (host.arrow, host.taken_off, host.inked_side);
+    patch.source = TemplateSource::Patch {
+        on: "seat".into(),
+        shape: PatchShape::Polygon(shape),
+        step_back: 7.0,
+    };
+    (patch.arrow, patch.taken_off, patch.inked_side) =
+        (host.arrow, host.taken_off, host.inked_side);
     let layers = s.angles.iter().map(|&angle| {
         let mut l = layer(angle, &[0, 1]);
         l.items.iter_mut().for_each(|i| i.hands = Hands::Both);
-        (l.seen, l.book_match, l.trim, l.lap) = (s.seen, s.book_match, s.trim.round(), s.lap.round());
+        (l.seen, l.book_match, l.trim, l.lap) =
+            (s.seen, s.book_match, s.trim.round(), s.lap.round());
         l
     });
     let mut job = job(s.weave, vec![host, patch], layers.collect());

@@ -1,5 +1,6 @@
-//! The worked case: an F with its arrow at 20°, a ply at 30°, both hands, both faces, every permitted turn, against coordinates
-//! computed outside the crate by `.ci/reference/worked_case.py` from the rules alone.
+//! The worked case: an F with its arrow at 20°, a ply at 30°, both hands, both faces, every
+//! permitted turn, against coordinates computed outside the crate by `.ci/reference/worked_case.py`
+//! from the rules alone.
 #![allow(clippy::unwrap_used)]
 
 mod ply_support;
@@ -40,7 +41,8 @@ fn plies(net: Vec<Point>, reference: &Value, plug: bool, visible: bool) -> [Piec
 /// The F as the importer reads it from the reference's SVG document.
 fn from_svg(reference: &Value) -> Vec<Point> {
     let svg = reference["svg"].as_str().unwrap().as_bytes();
-    let reading = read_bytes(Path::new("f.svg"), svg, &ReadOptions::default()).unwrap_or_else(|faults| panic!("{faults}"));
+    let reading = read_bytes(Path::new("f.svg"), svg, &ReadOptions::default())
+        .unwrap_or_else(|faults| panic!("{faults}"));
     assert_eq!(reading.outlines.len(), 1);
     reading.outlines[0].net().clone()
 }
@@ -55,11 +57,14 @@ fn every_hand_face_and_turn_of_the_f() {
         for plug in [false, true] {
             for visible in [false, true] {
                 let pieces = plies(net.clone(), &reference, plug, visible);
-                let of_these: Vec<&Value> =
-                    cases.iter().filter(|c| (c["taken_off"] == "plug") == plug && c["visible"] == visible).collect();
+                let of_these: Vec<&Value> = cases
+                    .iter()
+                    .filter(|c| (c["taken_off"] == "plug") == plug && c["visible"] == visible)
+                    .collect();
                 for piece in &pieces {
                     let hand = if piece.hand == Hand::Mirrored { "mirrored" } else { "as traced" };
-                    let expected: Vec<&&Value> = of_these.iter().filter(|c| c["hand"] == hand).collect();
+                    let expected: Vec<&&Value> =
+                        of_these.iter().filter(|c| c["hand"] == hand).collect();
                     // Every permitted way is expected, and every expected way permitted.
                     assert_eq!(piece.permitted.len(), expected.len(), "{plug} {visible} {hand}");
                     for case in expected {
@@ -72,7 +77,9 @@ fn every_hand_face_and_turn_of_the_f() {
                         assert!(off < 0.002, "{off} mm off: {case}");
                         let [tail, head] = piece.arrow;
                         let direction = (lies.apply(head) - lies.apply(tail)).direction();
-                        let off = (direction - number(&case["arrow_direction"]) + 540.0).rem_euclid(360.0) - 180.0;
+                        let off = (direction - number(&case["arrow_direction"]) + 540.0)
+                            .rem_euclid(360.0)
+                            - 180.0;
                         assert!(off.abs() < 0.05, "arrow {off}° off: {case}");
                     }
                 }
@@ -85,11 +92,17 @@ fn every_hand_face_and_turn_of_the_f() {
 fn y_forgotten_would_show() {
     let reference = reference();
     let [piece, _] = plies(points(&reference["net_y_down"]), &reference, false, false);
-    let case = reference["cases"].as_array().unwrap().iter().find(|c| c["turn"] == 0 && c["face"] == "up").unwrap();
+    let case = reference["cases"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .find(|c| c["turn"] == 0 && c["face"] == "up")
+        .unwrap();
     assert!(ring_difference(&piece.net[0], &points(&case["net"])) > 1.0);
 }
 
-/// The line of a twill on both hands at 0, 30, 45 and 90; the expected warps were found by trial in the reference script.
+/// The line of a twill on both hands at 0, 30, 45 and 90; the expected warps were found by trial in
+/// the reference script.
 #[test]
 fn the_twill_line_on_both_hands() {
     let reference = reference();
@@ -99,7 +112,11 @@ fn the_twill_line_on_both_hands() {
             only.items[0].hands = Hands::Both;
             only.seen = Seen::MouldSide;
             only.book_match = book_match;
-            let found = prepared(&job(Weave::Twill22, vec![plain_template("f", points(&reference["net"]))], vec![only]));
+            let found = prepared(&job(
+                Weave::Twill22,
+                vec![plain_template("f", points(&reference["net"]))],
+                vec![only],
+            ));
             let right = piece(&found, "1-f-mirrored").angle;
             let expected = number(&case[if book_match { "book_matched" } else { "same_line" }]);
             assert_eq!(right, expected, "{case} {book_match}");
@@ -108,7 +125,12 @@ fn the_twill_line_on_both_hands() {
             assert_eq!((right + 45.0 - shown).rem_euclid(180.0), 0.0, "{case} {book_match}");
             // A warning exactly where the same line costs the mirror image of the structure.
             let harmless = book_match || case["same_line_is_mirror_image"] == true;
-            assert_eq!(found.warnings.is_empty(), harmless, "{case} {book_match} {:?}", found.warnings);
+            assert_eq!(
+                found.warnings.is_empty(),
+                harmless,
+                "{case} {book_match} {:?}",
+                found.warnings
+            );
         }
     }
 }

@@ -14,24 +14,33 @@ fn refused(name: &str, file: &str) -> String {
 
 fn dxf(blocks: &str, entities: &str) -> String {
     let blocks = format!("0\nSECTION\n2\nBLOCKS\n{blocks}0\nENDSEC\n");
-    format!("0\nSECTION\n2\nHEADER\n9\n$INSUNITS\n70\n4\n0\nENDSEC\n{blocks}0\nSECTION\n2\nENTITIES\n{entities}0\nENDSEC\n0\nEOF\n")
+    format!(
+        "0\nSECTION\n2\nHEADER\n9\n$INSUNITS\n70\n4\n0\nENDSEC\n{blocks}0\nSECTION\n2\nENTITIES\n{entities}0\nENDSEC\n0\nEOF\n"
+    )
 }
 
 fn block(name: &str, content: &str) -> String {
-    format!("0\nBLOCK\n8\n0\n2\n{name}\n70\n0\n10\n0\n20\n0\n30\n0\n3\n{name}\n{content}0\nENDBLK\n8\n0\n")
+    format!(
+        "0\nBLOCK\n8\n0\n2\n{name}\n70\n0\n10\n0\n20\n0\n30\n0\n3\n{name}\n{content}0\nENDBLK\n8\n0\n"
+    )
 }
 
 fn insert(name: &str, columns: u32, rows: u32) -> String {
-    format!("0\nINSERT\n8\n0\n2\n{name}\n10\n0\n20\n0\n30\n0\n70\n{columns}\n71\n{rows}\n44\n0.001\n45\n0.001\n")
+    format!(
+        "0\nINSERT\n8\n0\n2\n{name}\n10\n0\n20\n0\n30\n0\n70\n{columns}\n71\n{rows}\n44\n0.001\n45\n0.001\n"
+    )
 }
 
 /// A spline of a degree through points that leap to and fro.
 fn spline(degree: usize, points: usize) -> String {
     let inner = points - degree;
     let knots = [vec![0; degree + 1], (1..inner).collect(), vec![inner; degree + 1]].concat();
-    let mut out = format!("0\nSPLINE\n8\n0\n70\n0\n71\n{degree}\n72\n{}\n73\n{points}\n", knots.len());
+    let mut out =
+        format!("0\nSPLINE\n8\n0\n70\n0\n71\n{degree}\n72\n{}\n73\n{points}\n", knots.len());
     knots.iter().for_each(|k| out += &format!("40\n{k}\n"));
-    (0..points).for_each(|i| out += &format!("10\n{}\n20\n{}\n30\n0\n", (i * 7919) % 90_001, (i * 104_729) % 90_001));
+    (0..points).for_each(|i| {
+        out += &format!("10\n{}\n20\n{}\n30\n0\n", (i * 7919) % 90_001, (i * 104_729) % 90_001)
+    });
     out
 }
 
@@ -40,7 +49,8 @@ fn spline(degree: usize, points: usize) -> String {
 fn copies_of_copies_of_curves_are_counted_in_points() {
     let mut defs = String::from(r##"<circle id="a0" r="4e4"/>"##);
     for i in 0..14 {
-        defs += &format!(r##"<g id="a{}"><use href="#a{i}"/><use href="#a{i}" x="1"/></g>"##, i + 1);
+        defs +=
+            &format!(r##"<g id="a{}"><use href="#a{i}"/><use href="#a{i}" x="1"/></g>"##, i + 1);
     }
     let said = refused("a.svg", &format!("{SVG}<defs>{defs}</defs><use href=\"#a14\"/></svg>"));
     assert!(said.contains("more than 2000000 points"), "{said}");
@@ -49,14 +59,18 @@ fn copies_of_copies_of_curves_are_counted_in_points() {
 #[test]
 fn a_path_of_huge_curves_is_left_where_its_points_run_out() {
     for curve in ["A40000 40000 0 1 0 1 1A40000 40000 0 1 1 0 0", "C90000 90000 -90000 90000 1 1"] {
-        let said = refused("a.svg", &format!("{SVG}<path d=\"M0 0{}Z\"/></svg>", curve.repeat(5000)));
+        let said =
+            refused("a.svg", &format!("{SVG}<path d=\"M0 0{}Z\"/></svg>", curve.repeat(5000)));
         assert!(said.contains("more than 2000000 points"), "{said}");
     }
 }
 
 #[test]
 fn text_without_end_is_counted_too() {
-    let said = refused("a.svg", &format!("{SVG}<defs>{}</defs><path d=\"M0 0H9V9Z\"/></svg>", "<text/>".repeat(900_000)));
+    let said = refused(
+        "a.svg",
+        &format!("{SVG}<defs>{}</defs><path d=\"M0 0H9V9Z\"/></svg>", "<text/>".repeat(900_000)),
+    );
     assert!(said.contains("MB of names"), "{said}");
     let said = refused("a.svg", &format!("{SVG}{}</svg>", "<text/>".repeat(1_200_000)));
     assert!(said.contains("more than 1000000 parts"), "{said}");
@@ -66,7 +80,10 @@ fn text_without_end_is_counted_too() {
 #[test]
 fn inserted_splines_of_high_degree_are_counted_in_work() {
     let said = refused("a.dxf", &dxf(&block("b", &spline(25, 26)), &insert("b", 600, 600)));
-    assert!(said.contains("splines of high degree") || said.contains("more than 2000000 points"), "{said}");
+    assert!(
+        said.contains("splines of high degree") || said.contains("more than 2000000 points"),
+        "{said}"
+    );
     let said = refused("a.dxf", &dxf("", &spline(25, 2000)));
     assert!(said.contains("splines of high degree"), "{said}");
     assert!(refused("a.dxf", &dxf("", &spline(50, 60))).contains("degree 50"));
@@ -100,17 +117,24 @@ impl Observer for Looks<'_> {
 /// Signals were not heeded while files were read.
 #[test]
 fn reading_looks_at_the_flag_all_along_and_ends_when_it_is_up() {
-    let circles: String = (0..900).map(|i| format!("<circle r=\"3\" cx=\"{}\" cy=\"{}\"/>", i % 30 * 10, i / 30 * 10)).collect();
+    let circles: String = (0..900)
+        .map(|i| format!("<circle r=\"3\" cx=\"{}\" cy=\"{}\"/>", i % 30 * 10, i / 30 * 10))
+        .collect();
     let svg = format!("{SVG}{circles}</svg>");
-    let entities: String = (0..900).map(|i| format!("0\nCIRCLE\n8\n0\n10\n{}\n20\n{}\n40\n3\n", i % 30 * 10, i / 30 * 10)).collect();
+    let entities: String = (0..900)
+        .map(|i| format!("0\nCIRCLE\n8\n0\n10\n{}\n20\n{}\n40\n3\n", i % 30 * 10, i / 30 * 10))
+        .collect();
     let dxf = dxf("", &entities);
-    let csv = (0..900).fold(String::from("part,x_mm,y_mm\n"), |all, i| all + &format!("{i},{i},0\n{i},{i}.5,0\n{i},{i},1\n"));
+    let csv = (0..900).fold(String::from("part,x_mm,y_mm\n"), |all, i| {
+        all + &format!("{i},{i},0\n{i},{i}.5,0\n{i},{i},1\n")
+    });
     for (name, file) in [("a.svg", &svg), ("a.dxf", &dxf), ("a.csv", &csv)] {
         let read = |stop_at: u64| {
             let cancel = Cancel::new();
             let looks = Looks(AtomicU64::new(0), stop_at, &cancel);
             let run = Run::default().with_cancel(&cancel).with_observer(&looks);
-            let read = read_bytes_in(Path::new(name), file.as_bytes(), &ReadOptions::default(), &run);
+            let read =
+                read_bytes_in(Path::new(name), file.as_bytes(), &ReadOptions::default(), &run);
             (read, looks.0.into_inner())
         };
         let (whole, looks) = read(u64::MAX);
@@ -118,7 +142,10 @@ fn reading_looks_at_the_flag_all_along_and_ends_when_it_is_up() {
         assert!(looks > 900, "{name}: {looks} looks");
         for stop_at in [0, 300, looks / 2, looks - 2] {
             let (stopped, more) = read(stop_at);
-            assert!(stopped.unwrap_err().to_string().contains("stopped while reading"), "{name}, {stop_at} of {looks}");
+            assert!(
+                stopped.unwrap_err().to_string().contains("stopped while reading"),
+                "{name}, {stop_at} of {looks}"
+            );
             // Siblings are passed by, each with a look.
             assert!(more <= stop_at + 1000, "{name}: {more} looks after {stop_at}");
         }

@@ -1,4 +1,5 @@
-//! Damage to the ledger, its backups and the clock, through the command: it is said, nothing good is overwritten, and the way back works.
+//! Damage to the ledger, its backups and the clock, through the command: it is said, nothing good
+//! is overwritten, and the way back works.
 #![allow(clippy::unwrap_used)]
 
 use assert_cmd::cargo::CommandCargoExt;
@@ -10,12 +11,20 @@ use warpwise::ledger::{Ledger, Moment, Record};
 use warpwise::stock::Day;
 
 fn stock(file: &Path, words: &[&str]) -> (Option<i32>, String, String) {
-    let out = Command::cargo_bin("warpwise").unwrap().arg("stock").arg("--ledger").arg(file).args(words).output().unwrap();
+    let out = Command::cargo_bin("warpwise")
+        .unwrap()
+        .arg("stock")
+        .arg("--ledger")
+        .arg(file)
+        .args(words)
+        .output()
+        .unwrap();
     let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
     (out.status.code(), text(&out.stdout), text(&out.stderr))
 }
 
-const ADD: [&str; 9] = ["add", "offcut", "--cloth", "twill", "--length", "300", "--width", "200", "--new-cloth"];
+const ADD: [&str; 9] =
+    ["add", "offcut", "--cloth", "twill", "--length", "300", "--width", "200", "--new-cloth"];
 
 fn added(file: &Path) {
     let (code, _, said) = stock(file, &ADD);
@@ -26,7 +35,10 @@ fn added(file: &Path) {
 fn ledger() -> (tempfile::TempDir, PathBuf) {
     let dir = tempfile::tempdir().unwrap();
     let file = dir.path().join("stock.sqlite");
-    let (code, _, said) = stock(&file, &["add", "roll", "--cloth", "twill", "--width", "1000", "--length", "9 m", "--new-cloth"]);
+    let (code, _, said) = stock(
+        &file,
+        &["add", "roll", "--cloth", "twill", "--width", "1000", "--length", "9 m", "--new-cloth"],
+    );
     assert_eq!(code, Some(0), "{said}");
     added(&file);
     added(&file);
@@ -45,7 +57,11 @@ fn offcuts(file: &Path) -> usize {
 
 /// All bytes beside the ledger, by name.
 fn everything(dir: &Path) -> Vec<(OsString, Vec<u8>)> {
-    let mut files: Vec<_> = fs::read_dir(dir).unwrap().map(|e| e.unwrap()).map(|e| (e.file_name(), fs::read(e.path()).unwrap())).collect();
+    let mut files: Vec<_> = fs::read_dir(dir)
+        .unwrap()
+        .map(|e| e.unwrap())
+        .map(|e| (e.file_name(), fs::read(e.path()).unwrap()))
+        .collect();
     files.sort();
     files
 }
@@ -104,7 +120,8 @@ fn a_change_is_refused_while_the_check_fails_and_the_backups_stay() {
     }
 }
 
-/// Bits flipped anywhere in the file: what the check calls sound lists, exports and holds what was reported.
+/// Bits flipped anywhere in the file: what the check calls sound lists, exports and holds what was
+/// reported.
 #[test]
 fn a_flipped_bit_is_found_or_harmless() {
     let (_dir, file) = ledger();
@@ -145,7 +162,11 @@ fn three_good_states_are_kept_and_a_damaged_backup_pushes_none_out() {
     assert_eq!([".backup", ".backup-2", ".backup-3"].map(offcuts_in), [3, 2, 1]);
     fs::write(beside(&file, ".backup"), b"spoiled").unwrap();
     added(&file);
-    assert_eq!([".backup", ".backup-2", ".backup-3"].map(offcuts_in), [4, 3, 2], "the spoiled one was made anew, not moved on");
+    assert_eq!(
+        [".backup", ".backup-2", ".backup-3"].map(offcuts_in),
+        [4, 3, 2],
+        "the spoiled one was made anew, not moved on"
+    );
     // With the latest spoiled, the one before comes in place.
     fs::write(beside(&file, ".backup"), b"spoiled").unwrap();
     fs::write(&file, b"spoiled").unwrap();
@@ -200,7 +221,8 @@ fn a_clock_that_jumps_is_said_and_never_fatal() {
     let id = ledger.add_roll(facts, true, false, &then).unwrap();
     let now = moment("2026-11-25", 1_795_608_000);
     ledger.check().unwrap();
-    let doubts: Vec<String> = ledger.clock_doubts(&now).unwrap().iter().map(ToString::to_string).collect();
+    let doubts: Vec<String> =
+        ledger.clock_doubts(&now).unwrap().iter().map(ToString::to_string).collect();
     assert!(doubts.iter().any(|d| d.contains(&id) && d.contains("--out-hours")), "{doubts:?}");
     ledger.freezer(std::slice::from_ref(&id), warpwise::ledger::FreezerMove::In, &now).unwrap();
     ledger.snapshot(&now).expect("a record with impossible hours would make every command fail");
@@ -241,7 +263,10 @@ fn a_revision_that_was_undone_is_never_given_again() {
     ledger.undo(&now).unwrap();
     assert_eq!(revision(&ledger), first, "the same cloth as at first");
     shorten(&mut ledger, 7000.0);
-    assert!(revision(&ledger) > undone, "a plan made on the undone state must not pass for one made on this");
+    assert!(
+        revision(&ledger) > undone,
+        "a plan made on the undone state must not pass for one made on this"
+    );
 }
 
 #[test]
@@ -276,7 +301,10 @@ fn standard_error_that_nobody_reads_is_no_panic() {
 fn labels_that_cannot_be_written_are_known_before_the_booking() {
     let dir = tempfile::tempdir().unwrap();
     let (file, job) = (dir.path().join("stock.sqlite"), dir.path().join("job.toml"));
-    let (code, _, said) = stock(&file, &["add", "roll", "--cloth", "twill", "--width", "1000", "--length", "9 m", "--new-cloth"]);
+    let (code, _, said) = stock(
+        &file,
+        &["add", "roll", "--cloth", "twill", "--width", "1000", "--length", "9 m", "--new-cloth"],
+    );
     assert_eq!(code, Some(0), "{said}");
     fs::write(
         &job,
@@ -286,11 +314,16 @@ fn labels_that_cannot_be_written_are_known_before_the_booking() {
     .unwrap();
     let plan = dir.path().join("plan");
     let mut nest = Command::cargo_bin("warpwise").unwrap();
-    nest.args(["nest", "--effort", "1", "--quiet", "--stock"]).arg(&file).arg(&job).arg("--out").arg(&plan);
+    nest.args(["nest", "--effort", "1", "--quiet", "--stock"])
+        .arg(&file)
+        .arg(&job)
+        .arg("--out")
+        .arg(&plan);
     assert!(nest.output().unwrap().status.success());
     let before = Ledger::read(&file).unwrap().history(9).unwrap();
     let nowhere = dir.path().join("no-such-folder/labels.html");
-    let (code, _, said) = stock(&file, &["book", plan.to_str().unwrap(), "--labels", nowhere.to_str().unwrap()]);
+    let (code, _, said) =
+        stock(&file, &["book", plan.to_str().unwrap(), "--labels", nowhere.to_str().unwrap()]);
     assert_eq!(code, Some(4), "{said}");
     assert_eq!(Ledger::read(&file).unwrap().history(9).unwrap(), before, "nothing was booked");
 }

@@ -11,7 +11,9 @@ use trace_support::{Camera, PLATE, Scene, plate, save, usual};
 use warpwise::fault::Faults;
 use warpwise::geometry::{Point, point, ring_area};
 use warpwise::outline::{ReadOptions, read_bytes};
-use warpwise::trace::{self, Answer, Gap, Kind, KnownRectangle, MeasuredLength, NetLine, Options, Template, Tracing};
+use warpwise::trace::{
+    self, Answer, Gap, Kind, KnownRectangle, MeasuredLength, NetLine, Options, Template, Tracing,
+};
 
 fn options() -> Options {
     Options {
@@ -31,7 +33,11 @@ fn options() -> Options {
 
 fn traced(photos: &[GrayImage], options: &Options) -> Result<Tracing, Faults> {
     let colour = |p: &GrayImage| DynamicImage::ImageLuma8(p.clone()).into_rgb8();
-    let photos: Vec<(PathBuf, RgbImage)> = photos.iter().enumerate().map(|(i, p)| (PathBuf::from(format!("{i}.png")), colour(p))).collect();
+    let photos: Vec<(PathBuf, RgbImage)> = photos
+        .iter()
+        .enumerate()
+        .map(|(i, p)| (PathBuf::from(format!("{i}.png")), colour(p)))
+        .collect();
     trace::trace(&photos, options)
 }
 
@@ -64,7 +70,11 @@ fn a_plate_comes_out_at_true_size() {
 fn a_card_that_the_printer_scaled_is_corrected_by_its_measured_width() {
     let mut scene = usual();
     scene.cards.iter_mut().for_each(|c| c.3 = 0.97);
-    let tracing = traced(&[scene.photo(above())], &Options { card_width: 0.97 * trace::card::WIDTH, ..options() }).unwrap();
+    let tracing = traced(
+        &[scene.photo(above())],
+        &Options { card_width: 0.97 * trace::card::WIDTH, ..options() },
+    )
+    .unwrap();
     is_plate(&tracing.templates[0], PLATE);
 }
 
@@ -91,20 +101,30 @@ fn an_inked_net_line_is_followed_along_its_middle() {
     let (net, _) = plate(point(0.0, 0.0));
     let mut closed = net.clone();
     closed.push(net[0]);
-    scene.shapes = vec![([(-180.0, -125.0), (175.0, -130.0), (180.0, 125.0), (-175.0, 130.0)].map(|(x, y)| point(x, y)).to_vec(), 205)];
+    scene.shapes = vec![(
+        [(-180.0, -125.0), (175.0, -130.0), (180.0, 125.0), (-175.0, 130.0)]
+            .map(|(x, y)| point(x, y))
+            .to_vec(),
+        205,
+    )];
     scene.strokes.push((closed, 35));
     scene.cards[0].1.x = -285.0;
     scene.cards[1].1.x = 285.0;
     let photo = scene.photo(Camera::above(point(0.0, 0.0), 0.42));
-    let ink = traced(std::slice::from_ref(&photo), &Options { net: NetLine::Ink, ..options() }).unwrap();
+    let ink =
+        traced(std::slice::from_ref(&photo), &Options { net: NetLine::Ink, ..options() }).unwrap();
     is_plate(&ink.templates[0], PLATE);
     // Without a closed line there is nothing to follow.
-    refused(traced(&[usual().photo(above())], &Options { net: NetLine::Ink, ..options() }), "no closed inked line");
+    refused(
+        traced(&[usual().photo(above())], &Options { net: NetLine::Ink, ..options() }),
+        "no closed inked line",
+    );
 }
 
 #[test]
 fn two_photos_that_share_cards_are_joined() {
-    let long = vec![point(-400.0, -90.0), point(400.0, -90.0), point(400.0, 90.0), point(-400.0, 90.0)];
+    let long =
+        vec![point(-400.0, -90.0), point(400.0, -90.0), point(400.0, 90.0), point(-400.0, 90.0)];
     let (_, arrow) = plate(point(0.0, 0.0));
     let scene = Scene {
         shapes: vec![(long, 205)],
@@ -137,15 +157,23 @@ fn four_points_and_their_rectangle_take_the_place_of_cards() {
     // Straight down, a pixel is 0.4 mm: the middle of the photo is the plane's origin.
     let camera = Camera { tilt: 0.0, ..above() };
     let pixel = |x: f64, y: f64| point(900.0 + x / 0.4, 675.0 - y / 0.4);
-    let pixels = [pixel(-250.0, 200.0), pixel(250.0, 200.0), pixel(250.0, -200.0), pixel(-250.0, -200.0)];
+    let pixels =
+        [pixel(-250.0, 200.0), pixel(250.0, 200.0), pixel(250.0, -200.0), pixel(-250.0, -200.0)];
     let rectangle = KnownRectangle { pixels, width: 500.0, height: 400.0 };
     let photo = scene.photo(camera);
-    let tracing = traced(std::slice::from_ref(&photo), &Options { rectangle: Some(rectangle.clone()), ..options() }).unwrap();
+    let tracing = traced(
+        std::slice::from_ref(&photo),
+        &Options { rectangle: Some(rectangle.clone()), ..options() },
+    )
+    .unwrap();
     is_plate(&tracing.templates[0], PLATE);
     assert!(tracing.warnings.iter().any(|w| w.what.contains("lens")));
     let [a, b, c, d] = pixels;
     let wrong = KnownRectangle { pixels: [b, a, d, c], ..rectangle };
-    refused(traced(&[photo], &Options { rectangle: Some(wrong), ..options() }), "do not form a rectangle");
+    refused(
+        traced(&[photo], &Options { rectangle: Some(wrong), ..options() }),
+        "do not form a rectangle",
+    );
 }
 
 #[test]
@@ -155,7 +183,8 @@ fn measured_lengths_tell_a_wrong_scale_from_a_right_one() {
     let t = &tracing.templates[0];
     let straight = |i: usize, j: usize, factor: f64| {
         let (a, b) = (&t.corners[i], &t.corners[j]);
-        MeasuredLength::parse(&format!("{}-{}={}", a.name, b.name, factor * a.at.distance(b.at))).unwrap()
+        MeasuredLength::parse(&format!("{}-{}={}", a.name, b.name, factor * a.at.distance(b.at)))
+            .unwrap()
     };
     let about = |factor: f64| {
         let lengths = vec![straight(0, 2, factor), straight(1, 3, factor)];
@@ -176,7 +205,8 @@ fn what_cannot_be_trusted_is_refused() {
     scene.cards[1].3 = 1.06;
     refused(traced(&[scene.photo(Camera { tilt: 25.0, ..above() })], &options()), "than card 1");
     let mut scene = usual();
-    // A skin as dark as its ground is refused; one that is a trifle lighter comes out right or is refused.
+    // A skin as dark as its ground is refused; one that is a trifle lighter comes out right or is
+    // refused.
     scene.shapes[0].1 = 66;
     match traced(&[scene.photo(above())], &options()) {
         Ok(tracing) => is_plate(&tracing.templates[0], PLATE),
@@ -208,15 +238,22 @@ fn a_gap_that_may_be_slit_or_dart_is_said() {
     let photo = scene.photo(above());
     let deep = |options: &Options| {
         let low = |t: Tracing| t.templates[0].net.iter().filter(|p| p.y > -80.0).count();
-        traced(std::slice::from_ref(&photo), options)
-            .map(|t| (t.warnings.iter().any(|w| w.what.contains("narrow gap")), ring_area(&t.templates[0].net), low(t)))
+        traced(std::slice::from_ref(&photo), options).map(|t| {
+            (
+                t.warnings.iter().any(|w| w.what.contains("narrow gap")),
+                ring_area(&t.templates[0].net),
+                low(t),
+            )
+        })
     };
     match deep(&options()) {
         Ok((said, ..)) => assert!(said),
         Err(faults) => assert!(faults.to_string().contains("--gaps"), "{faults}"),
     }
-    let (slit, dart) =
-        (deep(&Options { gaps: Some(Gap::Slit), ..options() }).unwrap(), deep(&Options { gaps: Some(Gap::Dart), ..options() }).unwrap());
+    let (slit, dart) = (
+        deep(&Options { gaps: Some(Gap::Slit), ..options() }).unwrap(),
+        deep(&Options { gaps: Some(Gap::Dart), ..options() }).unwrap(),
+    );
     assert!(!slit.0 && !dart.0);
     assert!(slit.1 > dart.1 + 15.0, "{} {}", slit.1, dart.1);
 }
@@ -227,7 +264,8 @@ fn jpeg(photo: &GrayImage) -> Vec<u8> {
     out.into_inner()
 }
 
-/// EXIF 2.3, tag 0x0112: a photo taken with the telephone upright is stored lying, with a note that it is to be turned.
+/// EXIF 2.3, tag 0x0112: a photo taken with the telephone upright is stored lying, with a note that
+/// it is to be turned.
 #[test]
 fn photos_are_turned_as_their_exif_says() {
     let photo = usual().photo(above());
@@ -239,11 +277,13 @@ fn photos_are_turned_as_their_exif_says() {
     ];
     for (orientation, stored) in stored {
         let plain = jpeg(&stored);
-        let mut exif = b"\xff\xe1\x00\x22Exif\0\0MM\0*\0\0\0\x08\0\x01\x01\x12\0\x03\0\0\0\x01\0".to_vec();
+        let mut exif =
+            b"\xff\xe1\x00\x22Exif\0\0MM\0*\0\0\0\x08\0\x01\x01\x12\0\x03\0\0\0\x01\0".to_vec();
         exif.extend([orientation, 0, 0, 0, 0, 0, 0]);
         let bytes = [&plain[..2], &exif, &plain[2..]].concat();
         let read = trace::read_photo(&bytes).unwrap();
-        let off: u64 = read.pixels().zip(photo.iter()).map(|(a, b)| u64::from(a[1].abs_diff(*b))).sum();
+        let off: u64 =
+            read.pixels().zip(photo.iter()).map(|(a, b)| u64::from(a[1].abs_diff(*b))).sum();
         assert_eq!(read.dimensions(), photo.dimensions());
         assert!(off as f64 / (photo.len() as f64) < 4.0, "orientation {orientation}");
     }
@@ -268,7 +308,10 @@ fn from_a_photo_to_a_planned_cut() {
     for flag in ["--net", "--inked", "--off"] {
         assert!(text(&silent).contains(flag));
     }
-    let run = warpwise(dir.path(), &[&["trace", "photo", "plate.png"][..], &SAID, &["--edge", "lap=A-B"]].concat());
+    let run = warpwise(
+        dir.path(),
+        &[&["trace", "photo", "plate.png"][..], &SAID, &["--edge", "lap=A-B"]].concat(),
+    );
     assert!(run.status.success(), "{}", text(&run));
     let drawing = std::fs::read_to_string(dir.path().join("plate.svg")).unwrap();
     assert!(drawing.contains("plate-lap") && drawing.contains("plate-arrow"), "{drawing}");
@@ -287,7 +330,8 @@ fn files_that_are_no_photos_are_told_from_each_other() {
     let heic = b"\0\0\0\x18ftypheic\0\0\0\0mif1heic";
     std::fs::write(dir.path().join("a.jpg"), heic).unwrap();
     std::fs::write(dir.path().join("b.jpg"), &jpeg(&usual().photo(above()))[..9000]).unwrap();
-    let run = warpwise(dir.path(), &[&["trace", "photo", "a.jpg", "b.jpg", "c.jpg"][..], &SAID].concat());
+    let run =
+        warpwise(dir.path(), &[&["trace", "photo", "a.jpg", "b.jpg", "c.jpg"][..], &SAID].concat());
     assert_eq!(run.status.code(), Some(1));
     // All of them are named, not only the first.
     for what in ["HEIC", "cut short", "no such file"] {
@@ -298,7 +342,11 @@ fn files_that_are_no_photos_are_told_from_each_other() {
 #[test]
 fn measured_points_and_offsets_become_drawings() {
     let dir = tempfile::tempdir().unwrap();
-    std::fs::write(dir.path().join("floor.csv"), "station_mm,left,right\n0,100,100\n300,140,120\n600,80,90\n").unwrap();
+    std::fs::write(
+        dir.path().join("floor.csv"),
+        "station_mm,left,right\n0,100,100\n300,140,120\n600,80,90\n",
+    )
+    .unwrap();
     let run = warpwise(dir.path(), &["trace", "points", "floor.csv", "--fair"]);
     assert!(run.status.success(), "{}", text(&run));
     let run = warpwise(dir.path(), &["new", "job", "floor.svg"]);
@@ -311,17 +359,27 @@ fn measured_points_and_offsets_become_drawings() {
 #[test]
 fn the_demos_outline_is_the_one_in_its_photo() {
     let photo = trace::read_photo(&std::fs::read("demo-data/heel-rest.jpg").unwrap()).unwrap();
-    let tracing = trace::trace(&[("heel-rest.jpg".into(), photo)], &Options { name: "heel-rest".into(), ..options() }).unwrap();
+    let tracing = trace::trace(
+        &[("heel-rest.jpg".into(), photo)],
+        &Options { name: "heel-rest".into(), ..options() },
+    )
+    .unwrap();
     let read = |bytes: &[u8]| {
-        let reading = read_bytes(Path::new("heel-rest.svg"), bytes, &ReadOptions::default()).unwrap();
+        let reading =
+            read_bytes(Path::new("heel-rest.svg"), bytes, &ReadOptions::default()).unwrap();
         (reading.outlines[0].net().clone(), reading.outlines[0].arrow().unwrap())
     };
     let (fresh, arrow) = read(trace::drawing(&tracing.templates, &[]).as_bytes());
     let (shipped, shipped_arrow) = read(&std::fs::read("demo-data/heel-rest.svg").unwrap());
     let off = |p: Point, ring: &[Point]| {
-        (0..ring.len()).map(|i| p.distance_to_segment(ring[i], ring[(i + 1) % ring.len()])).fold(f64::INFINITY, f64::min)
+        (0..ring.len())
+            .map(|i| p.distance_to_segment(ring[i], ring[(i + 1) % ring.len()]))
+            .fold(f64::INFINITY, f64::min)
     };
-    assert!(fresh.iter().all(|p| off(*p, &shipped) < 0.2) && shipped.iter().all(|p| off(*p, &fresh) < 0.2));
+    assert!(
+        fresh.iter().all(|p| off(*p, &shipped) < 0.2)
+            && shipped.iter().all(|p| off(*p, &fresh) < 0.2)
+    );
     assert!(arrow.iter().zip(shipped_arrow).all(|(a, b)| a.distance(b) < 0.5));
 }
 
@@ -339,8 +397,11 @@ fn a_letter_says_which_template_is_not_meant() {
     scene.cards = vec![(1, point(-110.0, 190.0), 0.0, 1.0), (2, point(120.0, -190.0), 4.0, 1.0)];
     let photo = scene.photo(Camera::above(point(0.0, 0.0), 0.45));
     let both = traced(std::slice::from_ref(&photo), &options()).unwrap();
-    let letter = both.templates[1].letters.iter().find(|l| l.kind == Kind::Template).unwrap().letter.clone();
-    let one = traced(&[photo], &Options { answers: vec![Answer::not(&letter).unwrap()], ..options() }).unwrap();
+    let letter =
+        both.templates[1].letters.iter().find(|l| l.kind == Kind::Template).unwrap().letter.clone();
+    let one =
+        traced(&[photo], &Options { answers: vec![Answer::not(&letter).unwrap()], ..options() })
+            .unwrap();
     assert_eq!(one.templates.len(), 1);
     is_plate(&one.templates[0], PLATE);
 }

@@ -14,20 +14,33 @@ use warpwise::verify::verify;
 
 /// An F with unequal arms: no symmetry hides a mistake.
 fn letter_f() -> Ring {
-    [(0., 0.), (30., 0.), (30., 60.), (80., 60.), (80., 90.), (30., 90.), (30., 130.), (110., 130.), (110., 160.), (0., 160.)]
-        .iter()
-        .map(|&(x, y)| point(x, y))
-        .collect()
+    [
+        (0., 0.),
+        (30., 0.),
+        (30., 60.),
+        (80., 60.),
+        (80., 90.),
+        (30., 90.),
+        (30., 130.),
+        (110., 130.),
+        (110., 160.),
+        (0., 160.),
+    ]
+    .iter()
+    .map(|&(x, y)| point(x, y))
+    .collect()
 }
 
 fn the_cloth() -> Cloth {
     cloth(Weave::Plain, 500.0, 10.0)
 }
 
-/// Arrow at 20°, ply at 30°, both hands, every turn on both faces: eight copies of each hand. A hole and a relief cut are carried along.
+/// Arrow at 20°, ply at 30°, both hands, every turn on both faces: eight copies of each hand. A
+/// hole and a relief cut are carried along.
 fn worked_case() -> Plan {
     let mut plan = empty(&the_cloth(), 1820.0, 2.0);
-    let hole: Ring = vec![point(10.0, 10.0), point(10.0, 30.0), point(20.0, 30.0), point(20.0, 10.0)];
+    let hole: Ring =
+        vec![point(10.0, 10.0), point(10.0, 30.0), point(20.0, 30.0), point(20.0, 10.0)];
     let cut = vec![point(30.0, 100.0), point(5.0, 100.0)];
     let mut f = template("f", letter_f(), 20.0);
     (f.holes, f.cuts) = (vec![hole.clone()], vec![cut.clone()]);
@@ -50,7 +63,8 @@ fn worked_case() -> Plan {
         let way = point((-angle).to_radians().cos(), (-angle).to_radians().sin());
         p.arrow = [point(50.0, 50.0), (point(50.0, 50.0) + way * 60.0).snapped()];
         for (i, way) in p.permitted.iter().enumerate() {
-            let placed = place_at(&p, i as u32 + 1, way.turn, way.face, 10.0 + 225.0 * i as f64, row);
+            let placed =
+                place_at(&p, i as u32 + 1, way.turn, way.face, 10.0 + 225.0 * i as f64, row);
             plan.stocks[0].placed.push(placed);
         }
         plan.pieces.push(p);
@@ -77,7 +91,10 @@ const MUTATIONS: &[Mutation] = &[
     (|p| p.stocks[0].placed[0].piece = "nobody".into(), "no such piece"),
     (|p| p.pieces[0].copies = 9, "are not placed"),
     (|p| p.stocks[0].cloth = "glass".into(), "lies on cloth glass"),
-    (|p| p.pieces[0].permitted.retain(|w| w.face == Face::Up), "lies face down, which is not permitted"),
+    (
+        |p| p.pieces[0].permitted.retain(|w| w.face == Face::Up),
+        "lies face down, which is not permitted",
+    ),
     (|p| p.pieces[0].permitted.retain(|w| w.turn != 90.0), "outside its permitted turns"),
     (|p| p.pieces[0].tolerance = 1.0, "tolerance is 1"),
     // Cloth.
@@ -179,14 +196,16 @@ fn an_overridden_layer_may_widen_its_weave() {
     accepted(&plan.sealed());
 }
 
-/// The hand laid the wrong way round: congruent to nothing the job asked for, though every number agrees with every other.
+/// The hand laid the wrong way round: congruent to nothing the job asked for, though every number
+/// agrees with every other.
 #[test]
 fn a_mirror_image_in_place_of_a_hand_is_refused() {
     let mut plan = worked_case();
     let (traced, mirrored) = (plan.pieces[0].clone(), plan.pieces[1].clone());
     for (p, o) in [(0, &mirrored), (1, &traced)] {
         let p = &mut plan.pieces[p];
-        (p.outline, p.holes, p.net, p.cuts) = (o.outline.clone(), o.holes.clone(), o.net.clone(), o.cuts.clone());
+        (p.outline, p.holes, p.net, p.cuts) =
+            (o.outline.clone(), o.holes.clone(), o.net.clone(), o.cuts.clone());
     }
     for (i, placed) in plan.stocks[0].placed.iter_mut().enumerate() {
         placed.piece = if i < 8 { "1-f-mirrored".into() } else { "1-f".into() };
@@ -202,12 +221,21 @@ fn book_matched_twill_is_laid_at_90_less_the_angle() {
     plan.layers[0].seen = Seen::MouldSide;
     let faults = verify(plan.sealed()).unwrap_err().to_string();
     assert!(faults.contains("is laid at -30 degrees, 90.000 off the 60"), "{faults}");
-    assert!(faults.contains("may lie at 90 face up, which its weave forbids: its line would run the other way"), "{faults}");
+    assert!(
+        faults.contains(
+            "may lie at 90 face up, which its weave forbids: its line would run the other way"
+        ),
+        "{faults}"
+    );
     assert!(faults.contains("may lie at 180 face down"), "{faults}");
-    assert!(!faults.contains("may lie at 270 face down") && !faults.contains("may lie at 180 face up"), "{faults}");
+    assert!(
+        !faults.contains("may lie at 270 face down") && !faults.contains("may lie at 180 face up"),
+        "{faults}"
+    );
 }
 
-/// Angle tolerance: 2 degrees off is right under a tolerance of 2 and wrong under less; congruence holds at odd angles.
+/// Angle tolerance: 2 degrees off is right under a tolerance of 2 and wrong under less; congruence
+/// holds at odd angles.
 #[test]
 fn odd_angles_hold_within_their_tolerance() {
     let with = |tolerance: f64, turn: f64| {
@@ -241,7 +269,8 @@ fn the_file_gives_back_the_plan_to_the_last_bit() {
 proptest! {
     #![proptest_config(ProptestConfig { cases: 100, failure_persistence: None, ..ProptestConfig::default() })]
 
-    /// Two rectangles side by side at the gap: the second moved by any whole micrometres is refused if and only if it comes too near.
+    /// Two rectangles side by side at the gap: the second moved by any whole micrometres is refused
+    /// if and only if it comes too near.
     #[test]
     fn the_gap_is_kept_to_the_micrometre(gap in 0_i32..8000, dx in -3_i32..4, dy in -20_000_i32..20_000) {
         let gap = f64::from(gap) / 1000.0;
@@ -280,12 +309,20 @@ fn replace_number(json: &mut serde_json::Value, count: &mut usize, value: f64) {
     match json {
         serde_json::Value::Number(n) => {
             if *count == 0 {
-                *json = if value.fract() == 0.0 && value.abs() < 1e15 && !n.is_f64() { (value as i64).into() } else { value.into() };
+                *json = if value.fract() == 0.0 && value.abs() < 1e15 && !n.is_f64() {
+                    (value as i64).into()
+                } else {
+                    value.into()
+                };
             }
             *count = count.wrapping_sub(1);
         }
-        serde_json::Value::Array(list) => list.iter_mut().for_each(|v| replace_number(v, count, value)),
-        serde_json::Value::Object(map) => map.values_mut().for_each(|v| replace_number(v, count, value)),
+        serde_json::Value::Array(list) => {
+            list.iter_mut().for_each(|v| replace_number(v, count, value))
+        }
+        serde_json::Value::Object(map) => {
+            map.values_mut().for_each(|v| replace_number(v, count, value))
+        }
         _ => {}
     }
 }

@@ -1,4 +1,5 @@
-//! Perfect tilings at gap 0: the checker accepts them, and refuses them with any piece one micrometre out of place.
+//! Perfect tilings at gap 0: the checker accepts them, and refuses them with any piece one
+//! micrometre out of place.
 #![allow(clippy::unwrap_used)]
 
 mod verify_support;
@@ -17,7 +18,12 @@ fn squared(width: u32, sides: &[u32], unit: f64) -> Vec<Ring> {
         let span = &mut heights[at..at + side as usize];
         assert!(span.iter().all(|&h| h == lowest), "the sides do not tile");
         span.fill(lowest + side);
-        squares.push(rectangle(at as f64 * unit, f64::from(lowest) * unit, f64::from(side) * unit, f64::from(side) * unit));
+        squares.push(rectangle(
+            at as f64 * unit,
+            f64::from(lowest) * unit,
+            f64::from(side) * unit,
+            f64::from(side) * unit,
+        ));
     }
     assert!(heights.iter().all(|&h| h == heights[0]), "the sides do not end level");
     squares
@@ -30,12 +36,18 @@ fn holds(width: f64, length: f64, shapes: &[Ring]) {
     let figures = &plan.cloths[0];
     let total: f64 = shapes.iter().map(|s| ring_area(s).abs()).sum();
     assert!((total - width * length).abs() < 1e-6);
-    assert_eq!((figures.pieces_area, figures.offcuts_area, figures.waste_area), (width * length, 0.0, 0.0));
+    assert_eq!(
+        (figures.pieces_area, figures.offcuts_area, figures.waste_area),
+        (width * length, 0.0, 0.0)
+    );
     assert_eq!(figures.yield_, 1.0);
     for i in 0..shapes.len() {
         for (dx, dy) in [(0.001, 0.0), (-0.001, 0.0), (0.0, 0.001), (0.0, -0.001)] {
             let faults = verify(nudge(&plan, 0, i, dx, dy)).unwrap_err().to_string();
-            assert!(faults.contains("overlap by") || faults.contains("out of the cloth"), "piece {i}: {faults}");
+            assert!(
+                faults.contains("overlap by") || faults.contains("out of the cloth"),
+                "piece {i}: {faults}"
+            );
         }
     }
 }
@@ -71,7 +83,10 @@ fn tangram() {
         &[(2., 2.), (3., 3.), (1., 3.)],
         &[(0., 4.), (1., 3.), (3., 3.), (2., 4.)],
     ];
-    let rings: Vec<Ring> = shapes.iter().map(|s| s.iter().map(|&(x, y)| point(x * 100.0, y * 100.0)).collect()).collect();
+    let rings: Vec<Ring> = shapes
+        .iter()
+        .map(|s| s.iter().map(|&(x, y)| point(x * 100.0, y * 100.0)).collect())
+        .collect();
     let areas: Vec<f64> = rings.iter().map(|r| ring_area(r).abs() / 10_000.0).collect();
     assert_eq!(areas, [4.0, 4.0, 2.0, 1.0, 2.0, 1.0, 2.0]);
     holds(400.0, 400.0, &rings);

@@ -36,10 +36,16 @@ fn shape(k: usize) -> Polygon<f64> {
 fn windows() -> Vec<Polygon<f64>> {
     let mut windows = Vec::new();
     for k in 0..160 {
-        let turned = shape(k).rotate_around_point([0.0, 0.0, 17.0, 45.0, 90.0][k / 4 % 5], geo::Point::new(0.0, 0.0));
+        let turned = shape(k).rotate_around_point(
+            [0.0, 0.0, 17.0, 45.0, 90.0][k / 4 % 5],
+            geo::Point::new(0.0, 0.0),
+        );
         let off = 1.0 + [0.0, 2.0, 4.0, 7.0, 11.0, 15.0, 22.0, 33.0][k / 20];
         let (xs, ys): (Vec<f64>, Vec<f64>) = turned.exterior().coords().map(|c| (c.x, c.y)).unzip();
-        let (low, high) = (|v: &[f64]| v.iter().copied().fold(f64::INFINITY, f64::min), |v: &[f64]| v.iter().copied().fold(-1e9, f64::max));
+        let (low, high) = (
+            |v: &[f64]| v.iter().copied().fold(f64::INFINITY, f64::min),
+            |v: &[f64]| v.iter().copied().fold(-1e9, f64::max),
+        );
         let (left, below) = (off - low(&xs), off - low(&ys));
         let (right, above) = (PLATE.0 - off - high(&xs), PLATE.1 - off - high(&ys));
         let at = match k % 20 % 7 {
@@ -61,11 +67,20 @@ fn a_window_shrinks_within_itself_near_edges_of_every_kind() {
     let cut = MultiPolygon::from(Rect::new((-25.0, -25.0), (PLATE.0 + 15.0, PLATE.1)).to_polygon());
     let style = || BufferStyle::new(-25.0).line_join(LineJoin::Miter(0.1));
     for (k, window) in windows().iter().enumerate() {
-        let mut hole: Ring = window.exterior().coords().map(|c| point(c.x, c.y).snapped()).collect();
+        let mut hole: Ring =
+            window.exterior().coords().map(|c| point(c.x, c.y).snapped()).collect();
         hole.pop();
         hole.reverse();
         let edges = vec![None, Some(EdgeKind::Lap), Some(EdgeKind::Butt), None];
-        let t = template("plate", Draft { net: rectangle(PLATE.0, PLATE.1), edges, holes: vec![hole], ..Draft::default() });
+        let t = template(
+            "plate",
+            Draft {
+                net: rectangle(PLATE.0, PLATE.1),
+                edges,
+                holes: vec![hole],
+                ..Draft::default()
+            },
+        );
         let job = job(Weave::Plain, vec![t], vec![layer(0.0, &[0])]);
         let found = prepared(&job);
         let piece = &found.pieces[0];

@@ -1,5 +1,6 @@
-//! The worked case carried to the end: the F drawn as an SVG whose y runs down, a job file, a plan, and the finished cut sheet, whose cut
-//! line and arrow must lie as `.ci/reference/worked_case.py` computed from the rules alone.
+//! The worked case carried to the end: the F drawn as an SVG whose y runs down, a job file, a plan,
+//! and the finished cut sheet, whose cut line and arrow must lie as `.ci/reference/worked_case.py`
+//! computed from the rules alone.
 #![allow(clippy::unwrap_used)]
 
 mod plan_schema;
@@ -11,7 +12,8 @@ use warpwise::planner;
 use warpwise::run::{Run, Stop};
 use warpwise::{job, sheet};
 
-/// The job of one case: butt edges, so that the cut line is the net line, and the only way to lie is that of the case.
+/// The job of one case: butt edges, so that the cut line is the net line, and the only way to lie
+/// is that of the case.
 fn job_file(reference: &Value, case: &Value) -> String {
     let text = |name: &str| case[name].as_str().unwrap();
     let (arrow, angle, turn) = (&reference["arrow"], &reference["angle"], &case["turn"]);
@@ -29,7 +31,12 @@ fn job_file(reference: &Value, case: &Value) -> String {
 fn path(svg: &str, id: &str) -> Ring {
     let document = usvg::roxmltree::Document::parse(svg).unwrap();
     let node = document.descendants().find(|n| n.attribute("id") == Some(id)).unwrap();
-    let numbers: Vec<f64> = node.attribute("d").unwrap().split(['M', 'L', 'Z', ' ']).filter_map(|word| word.parse().ok()).collect();
+    let numbers: Vec<f64> = node
+        .attribute("d")
+        .unwrap()
+        .split(['M', 'L', 'Z', ' '])
+        .filter_map(|word| word.parse().ok())
+        .collect();
     numbers.chunks(2).map(|xy| point(xy[0], -xy[1])).collect()
 }
 
@@ -39,11 +46,15 @@ fn from_corner(ring: &[Point]) -> Ring {
     ring.iter().map(|p| point(p.x - left, p.y - low)).collect()
 }
 
-/// Largest distance of the points of one ring from those of the other, mm, whichever the first point and the way round.
+/// Largest distance of the points of one ring from those of the other, mm, whichever the first
+/// point and the way round.
 fn off(found: &[Point], expected: &[Point]) -> f64 {
     assert_eq!(found.len(), expected.len());
     let (found, expected) = (from_corner(found), from_corner(expected));
-    found.iter().map(|p| expected.iter().map(|q| p.distance(*q)).fold(f64::INFINITY, f64::min)).fold(0.0, f64::max)
+    found
+        .iter()
+        .map(|p| expected.iter().map(|q| p.distance(*q)).fold(f64::INFINITY, f64::min))
+        .fold(0.0, f64::max)
 }
 
 #[test]
@@ -69,7 +80,10 @@ fn finished_sheets_show_the_f_as_computed() {
         assert!(worst < 0.004, "{worst} mm off: {case}");
         let arrow = path(svg, &format!("arrow-{at}"));
         let turned = (arrow[1] - arrow[0]).direction() - case["arrow_direction"].as_f64().unwrap();
-        assert!(((turned + 540.0).rem_euclid(360.0) - 180.0).abs() < 0.1, "arrow {turned}° off: {case}");
+        assert!(
+            ((turned + 540.0).rem_euclid(360.0) - 180.0).abs() < 0.1,
+            "arrow {turned}° off: {case}"
+        );
     }
     assert_eq!(cases.len(), 48);
 }

@@ -1,5 +1,6 @@
-//! Exact verification of an outcome in whole micrometres, sharing nothing with the search: every edge is cut where it meets the other
-//! outline, and a point of each stretch is tested against the other's inside; distances are compared squared. No tolerance anywhere.
+//! Exact verification of an outcome in whole micrometres, sharing nothing with the search: every
+//! edge is cut where it meets the other outline, and a point of each stretch is tested against the
+//! other's inside; distances are compared squared. No tolerance anywhere.
 #![allow(dead_code)]
 
 use std::cmp::Ordering;
@@ -11,7 +12,8 @@ pub type P = (i64, i64);
 /// Rings of a region; inside is what an odd number of them enclose.
 pub type Rings = Vec<Vec<P>>;
 
-/// Denominator of the test points along an edge; stretches shorter than this share of their edge are not looked at.
+/// Denominator of the test points along an edge; stretches shorter than this share of their edge
+/// are not looked at.
 const FINE: i128 = 1 << 22;
 
 fn micro(mm: f64) -> i64 {
@@ -42,11 +44,16 @@ fn rings(region: &Region) -> Rings {
 /// Everything wrong with an outcome; empty if it keeps every rule of the problem.
 pub fn faults(problem: &Problem, outcome: &Outcome) -> Vec<String> {
     let mut wrong = Vec::new();
-    let mut copies: Vec<(usize, u32)> = outcome.placements.iter().map(|p| (p.shape, p.copy)).collect();
+    let mut copies: Vec<(usize, u32)> =
+        outcome.placements.iter().map(|p| (p.shape, p.copy)).collect();
     copies.extend(outcome.unplaced.iter().map(|u| (u.0, u.1)));
     copies.sort_unstable();
-    let all: Vec<(usize, u32)> =
-        problem.shapes().iter().enumerate().flat_map(|(s, shape)| (0..shape.copies).map(move |c| (s, c))).collect();
+    let all: Vec<(usize, u32)> = problem
+        .shapes()
+        .iter()
+        .enumerate()
+        .flat_map(|(s, shape)| (0..shape.copies).map(move |c| (s, c)))
+        .collect();
     if copies != all {
         wrong.push("the copies are not all there once".into());
     }
@@ -56,7 +63,13 @@ pub fn faults(problem: &Problem, outcome: &Outcome) -> Vec<String> {
     wrong
 }
 
-fn on_stock(problem: &Problem, outcome: &Outcome, s: usize, used: &UsedStock, wrong: &mut Vec<String>) {
+fn on_stock(
+    problem: &Problem,
+    outcome: &Outcome,
+    s: usize,
+    used: &UsedStock,
+    wrong: &mut Vec<String>,
+) {
     let stock = &problem.stocks()[used.stock];
     let mut pieces: Vec<(String, Rings)> = Vec::new();
     for p in outcome.placements.iter().filter(|p| p.stock == s) {
@@ -69,7 +82,8 @@ fn on_stock(problem: &Problem, outcome: &Outcome, s: usize, used: &UsedStock, wr
         if !shape.poses.iter().any(|q| q.flip == p.flip && off(q.turn) <= shape.tolerance + 1e-9) {
             wrong.push(format!("{name} may not lie like that"));
         }
-        let region: Rings = shape.region.rings().map(|r| placed(r, p.turn, p.flip, p.x, p.y)).collect();
+        let region: Rings =
+            shape.region.rings().map(|r| placed(r, p.turn, p.flip, p.x, p.y)).collect();
         let (from, to) = span(&region);
         for cut in used.segments.iter().rev().skip(1) {
             if !shape.may_cross && from < micro(cut[1]) && micro(cut[1]) < to {
@@ -102,7 +116,11 @@ fn on_stock(problem: &Problem, outcome: &Outcome, s: usize, used: &UsedStock, wr
                 wrong.push(format!("the last piece ends at {reach:?}, not at {length}"));
             }
             for (name, region) in &pieces {
-                if region.iter().flatten().any(|&(x, y)| x < 0 || y < micro(*low) || y > micro(*high) || x > length) {
+                if region
+                    .iter()
+                    .flatten()
+                    .any(|&(x, y)| x < 0 || y < micro(*low) || y > micro(*high) || x > length)
+                {
                     wrong.push(format!("{name} leaves the strip"));
                 }
             }
@@ -202,7 +220,9 @@ fn sides(a: &Rings, b: &Rings) -> Sides {
         for w in cuts.windows(2) {
             // A fraction k / FINE strictly between the two cuts.
             let k = (w[0].0 * FINE / w[0].1 + (w[1].0 * FINE + w[1].1 - 1) / w[1].1) / 2;
-            if compare(&(k, FINE), &w[0]) != Ordering::Greater || compare(&(k, FINE), &w[1]) != Ordering::Less {
+            if compare(&(k, FINE), &w[0]) != Ordering::Greater
+                || compare(&(k, FINE), &w[1]) != Ordering::Less
+            {
                 continue;
             }
             let at = |s: i64, t: i64| i128::from(s) * FINE + i128::from(t - s) * k;
@@ -241,14 +261,25 @@ fn cut(p: P, q: P, c: P, d: P, cuts: &mut Vec<(i128, i128)>) {
     }
 }
 
-/// Greater if a point (in units of 1 / FINE µm) lies inside, Equal if on the boundary, Less if outside.
+/// Greater if a point (in units of 1 / FINE µm) lies inside, Equal if on the boundary, Less if
+/// outside.
 fn side(p: (i128, i128), b: &Rings) -> Ordering {
     let mut inside = false;
     for (s, t) in edges(b) {
-        let (ax, ay, bx, by) = (i128::from(s.0) * FINE, i128::from(s.1) * FINE, i128::from(t.0) * FINE, i128::from(t.1) * FINE);
+        let (ax, ay, bx, by) = (
+            i128::from(s.0) * FINE,
+            i128::from(s.1) * FINE,
+            i128::from(t.0) * FINE,
+            i128::from(t.1) * FINE,
+        );
         let e = vector(s, t);
         let c = e.0 * (p.1 - ay) - e.1 * (p.0 - ax);
-        if c == 0 && p.0 >= ax.min(bx) && p.0 <= ax.max(bx) && p.1 >= ay.min(by) && p.1 <= ay.max(by) {
+        if c == 0
+            && p.0 >= ax.min(bx)
+            && p.0 <= ax.max(bx)
+            && p.1 >= ay.min(by)
+            && p.1 <= ay.max(by)
+        {
             return Ordering::Equal;
         }
         if (ay > p.1) != (by > p.1) && ((c > 0) == (by > ay)) {

@@ -78,29 +78,44 @@ pub(super) struct Ground {
 }
 
 impl Ground {
-    /// `cost[stock]` is what opening a stock costs, in mm² of new cloth; it only decides between assignments that save the same.
+    /// `cost[stock]` is what opening a stock costs, in mm² of new cloth; it only decides between
+    /// assignments that save the same.
     pub fn new(problem: &Problem, cost: &[f64]) -> Ground {
-        let mean = problem.shapes().iter().map(|s| s.region.area()).sum::<f64>() / problem.shapes().len().max(1) as f64;
+        let mean = problem.shapes().iter().map(|s| s.region.area()).sum::<f64>()
+            / problem.shapes().len().max(1) as f64;
         let largest = problem.stocks().iter().filter_map(|s| extent(&s.extent)).fold(0.0, f64::max);
         let poses: usize = problem.shapes().iter().map(|s| s.poses.len()).sum();
         let across = if poses <= ACROSS.0 { ACROSS.1 } else { ACROSS.2 };
-        let cell = snap((mean.max(1.0).sqrt() / across).clamp(CELLS.0, CELLS.1).max(largest / MOST_ROWS));
-        let kinds: Vec<Kind> = problem.shapes().par_iter().map(|shape| kind(problem, shape, cell)).collect();
-        let copies = |(kind, shape): (usize, &Shape)| (0..shape.copies).map(move |copy| (kind, copy)).collect::<Vec<_>>();
+        let cell =
+            snap((mean.max(1.0).sqrt() / across).clamp(CELLS.0, CELLS.1).max(largest / MOST_ROWS));
+        let kinds: Vec<Kind> =
+            problem.shapes().par_iter().map(|shape| kind(problem, shape, cell)).collect();
+        let copies = |(kind, shape): (usize, &Shape)| {
+            (0..shape.copies).map(move |copy| (kind, copy)).collect::<Vec<_>>()
+        };
         let items = problem.shapes().iter().enumerate().flat_map(copies).collect();
         let bins = problem.stocks().par_iter().enumerate().filter_map(|(index, stock)| {
             let Extent::Fixed { region } = &stock.extent else { return None };
             let low = region.bounds()?.min;
             let moved = Motion::new(0.0, false, point(-low.x, -low.y));
-            let flaws: Vec<Region> = stock.keep_out.iter().map(|f| Region::solid(moved.ring(f))).collect();
+            let flaws: Vec<Region> =
+                stock.keep_out.iter().map(|f| Region::solid(moved.ring(f))).collect();
             let empty = Mask::new(&moved.region(region), &flaws, cell);
             let fit = |kind: &Kind| -> Vec<u16> {
-                let free = |s: &u16| empty.find(&kind.stances[usize::from(*s)].cover, false, false).is_some();
+                let free = |s: &u16| {
+                    empty.find(&kind.stances[usize::from(*s)].cover, false, false).is_some()
+                };
                 (0..kind.stances.len() as u16).filter(free).collect()
             };
             let fits: Vec<Vec<u16>> = kinds.iter().map(fit).collect();
             let any = fits.iter().any(|f| !f.is_empty());
-            any.then(|| Bin { stock: index, low, empty, fits, cost: cost.get(index).copied().unwrap_or(0.0) })
+            any.then(|| Bin {
+                stock: index,
+                low,
+                empty,
+                fits,
+                cost: cost.get(index).copied().unwrap_or(0.0),
+            })
         });
         let bins = bins.collect();
         let open = problem.stocks().iter().find_map(|s| match s.extent {
@@ -111,13 +126,17 @@ impl Ground {
         Ground { cell, kinds, items, bins, strip }
     }
 
-    /// About the new cloth, mm², that the items not placed take: by their weights, and if they are few by laying them out quickly.
+    /// About the new cloth, mm², that the items not placed take: by their weights, and if they are
+    /// few by laying them out quickly.
     pub fn new_cloth(&self, placed: &[bool]) -> f64 {
-        let rest: Vec<usize> = (0..self.items.len()).filter(|&i| !placed[i]).map(|i| self.items[i].0).collect();
+        let rest: Vec<usize> =
+            (0..self.items.len()).filter(|&i| !placed[i]).map(|i| self.items[i].0).collect();
         let by_weight = rest.iter().map(|&k| self.kinds[k].weight).sum::<f64>() / DENSITY;
         let trust = 0.7 * ((MANY - rest.len() as f64) / 8.0).clamp(0.0, 1.0);
         match &self.strip {
-            Some(strip) if trust > 0.0 => (1.0 - trust) * by_weight + trust * strip.length(&rest) * strip.height,
+            Some(strip) if trust > 0.0 => {
+                (1.0 - trust) * by_weight + trust * strip.length(&rest) * strip.height
+            }
             _ => by_weight,
         }
     }
@@ -128,14 +147,21 @@ impl Strip {
     fn length(&self, kinds: &[usize]) -> f64 {
         let mut kinds = kinds.to_vec();
         kinds.sort_by_key(|&k| self.rank[k]);
-        let cells: i64 = kinds.iter().filter_map(|&k| self.covers[k].first()).map(|c| c.cells).sum();
-        let widest = kinds.iter().flat_map(|&k| &self.covers[k]).map(|c| c.columns.len()).max().unwrap_or(0);
+        let cells: i64 =
+            kinds.iter().filter_map(|&k| self.covers[k].first()).map(|c| c.cells).sum();
+        let widest =
+            kinds.iter().flat_map(|&k| &self.covers[k]).map(|c| c.columns.len()).max().unwrap_or(0);
         let columns = 3 * (cells as f64 * self.cell / self.height) as usize + 2 * widest;
         let mut mask = Mask::open(columns as i32, (self.height / self.cell) as i32);
         let mut end = 0;
         for kind in kinds {
-            let place = |c: &&Cover| mask.find(c, false, false).map(|at| (at.0 + c.columns.len() as i32, at));
-            let best = self.covers[kind].iter().filter_map(|c| place(&c).map(|(e, at)| (e, at, c))).min_by_key(|b| (b.0, b.1));
+            let place = |c: &&Cover| {
+                mask.find(c, false, false).map(|at| (at.0 + c.columns.len() as i32, at))
+            };
+            let best = self.covers[kind]
+                .iter()
+                .filter_map(|c| place(&c).map(|(e, at)| (e, at, c)))
+                .min_by_key(|b| (b.0, b.1));
             if let Some((e, at, cover)) = best {
                 end = end.max(e);
                 mask.take(cover, at);
@@ -147,16 +173,29 @@ impl Strip {
 
 fn strip(problem: &Problem, height: f64, cell: f64) -> Strip {
     let covers = problem.shapes().par_iter().map(|s| {
-        s.poses.iter().take(4).filter_map(|p| turned(s, p).map(|(r, _, slack)| Cover::new(&r, cell, problem.gap(), slack))).collect()
+        s.poses
+            .iter()
+            .take(4)
+            .filter_map(|p| {
+                turned(s, p).map(|(r, _, slack)| Cover::new(&r, cell, problem.gap(), slack))
+            })
+            .collect()
     });
     let mut order: Vec<usize> = (0..problem.shapes().len()).collect();
-    order.sort_by(|&a, &b| problem.shapes()[b].region.area().total_cmp(&problem.shapes()[a].region.area()).then(a.cmp(&b)));
+    order.sort_by(|&a, &b| {
+        problem.shapes()[b]
+            .region
+            .area()
+            .total_cmp(&problem.shapes()[a].region.area())
+            .then(a.cmp(&b))
+    });
     let mut rank = vec![0; order.len()];
     order.iter().enumerate().for_each(|(r, &k)| rank[k] = r);
     Strip { cell, height, covers: covers.collect(), rank }
 }
 
-/// A shape in a pose, its box at the origin; where that corner was; by how much its cells must be larger.
+/// A shape in a pose, its box at the origin; where that corner was; by how much its cells must be
+/// larger.
 fn turned(shape: &Shape, pose: &Pose) -> Option<(Region, Point, f64)> {
     let turned = Motion::new(pose.turn, pose.flip, point(0.0, 0.0)).region(&shape.region);
     let slack = if pose.turn % 90.0 == 0.0 { 0.0 } else { SNAPPED };
@@ -179,12 +218,20 @@ fn kind(problem: &Problem, shape: &Shape, cell: f64) -> Kind {
         .iter()
         .filter_map(|pose| {
             let (moved, low, slack) = turned(shape, pose)?;
-            Some(Stance { turn: pose.turn, flip: pose.flip, cover: Cover::new(&moved, cell, gap, slack), low })
+            Some(Stance {
+                turn: pose.turn,
+                flip: pose.flip,
+                cover: Cover::new(&moved, cell, gap, slack),
+                low,
+            })
         })
         .collect();
-    // On the roll a shape takes its area, half the gap around it, and about half of its box's corners. Measured: 60 rolls of some 35 pieces,
-    // straight and rounded, length by least squares; the residue is 1.2 %, by area alone it is 2.5 %.
-    let boxes = stances.iter().map(|s| (s.cover.columns.len() as f64 * cell, f64::from(s.cover.height) * cell));
+    // On the roll a shape takes its area, half the gap around it, and about half of its box's
+    // corners. Measured: 60 rolls of some 35 pieces, straight and rounded, length by least squares;
+    // the residue is 1.2 %, by area alone it is 2.5 %.
+    let boxes = stances
+        .iter()
+        .map(|s| (s.cover.columns.len() as f64 * cell, f64::from(s.cover.height) * cell));
     let b = boxes.min_by(|a, b| (a.0 * a.1).total_cmp(&(b.0 * b.1))).unwrap_or((0.0, 0.0));
     let own = shape.region.area() + gap * (b.0 + b.1);
     let weight = own + (CORNERS * (b.0 * b.1 - own)).clamp(0.0, own);

@@ -22,16 +22,19 @@ pub struct Size {
     pub area: f64,
 }
 
-/// Indices of the offcuts to plan from, rising: those that some shape may fit by its sizes; of very many, for each shape the smallest
-/// that may hold it, and the largest. `sizes` in order of preference: between equal ones the earlier is chosen. Then how many others may
-/// hold a shape.
+/// Indices of the offcuts to plan from, rising: those that some shape may fit by its sizes; of very
+/// many, for each shape the smallest that may hold it, and the largest. `sizes` in order of
+/// preference: between equal ones the earlier is chosen. Then how many others may hold a shape.
 pub fn choose(shapes: &[Shape], sizes: &[Size]) -> (Vec<usize>, usize) {
     // Every way a shape may lie by its box, with its area.
     let boxes: Vec<(f64, Vec<(f64, f64)>)> = shapes
         .iter()
         .map(|s| {
-            let of = |p: &crate::nest::Pose| Motion::new(p.turn, p.flip, point(0.0, 0.0)).region(&s.region).bounds();
-            let mut sides: Vec<(f64, f64)> = s.poses.iter().filter_map(of).map(|b| (b.width(), b.height())).collect();
+            let of = |p: &crate::nest::Pose| {
+                Motion::new(p.turn, p.flip, point(0.0, 0.0)).region(&s.region).bounds()
+            };
+            let mut sides: Vec<(f64, f64)> =
+                s.poses.iter().filter_map(of).map(|b| (b.width(), b.height())).collect();
             sides.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
             sides.dedup();
             (s.region.area(), sides)
@@ -40,13 +43,15 @@ pub fn choose(shapes: &[Shape], sizes: &[Size]) -> (Vec<usize>, usize) {
     let holds = |size: &Size, (area, sides): &(f64, Vec<(f64, f64)>)| {
         size.area >= *area && sides.iter().any(|(w, h)| size.width >= *w && size.height >= *h)
     };
-    let mut order: Vec<usize> = (0..sizes.len()).filter(|&i| boxes.iter().any(|b| holds(&sizes[i], b))).collect();
+    let mut order: Vec<usize> =
+        (0..sizes.len()).filter(|&i| boxes.iter().any(|b| holds(&sizes[i], b))).collect();
     if order.len() <= MOST {
         return (order, 0);
     }
     order.sort_by(|&a, &b| sizes[a].area.total_cmp(&sizes[b].area).then(a.cmp(&b)));
     let mut kept = BTreeSet::new();
-    let mut total: f64 = shapes.iter().map(|s| s.region.area() * f64::from(s.copies)).sum::<f64>() * AREA;
+    let mut total: f64 =
+        shapes.iter().map(|s| s.region.area() * f64::from(s.copies)).sum::<f64>() * AREA;
     for &i in order.iter().rev() {
         if total <= 0.0 || kept.len() >= MOST / 2 {
             break;
@@ -63,7 +68,10 @@ pub fn choose(shapes: &[Shape], sizes: &[Size]) -> (Vec<usize>, usize) {
                 break;
             }
             // An offcut of just a shape's area holds it only if it has its form.
-            let roomy = |i: &&usize| holds(&Size { area: sizes[**i].area / 1.1, ..sizes[**i] }, shape) && !kept.contains(*i);
+            let roomy = |i: &&usize| {
+                holds(&Size { area: sizes[**i].area / 1.1, ..sizes[**i] }, shape)
+                    && !kept.contains(*i)
+            };
             if let Some(&i) = order.iter().filter(roomy).nth(turn.min(1)) {
                 kept.insert(i);
             }

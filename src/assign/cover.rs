@@ -1,7 +1,8 @@
 //! Regions as cells: what a shape covers, and where it is free to lie.
 //!
-//! A cell belongs to a shape if they share inner points, so that shapes on disjoint cells are disjoint whatever their outlines; positions
-//! are whole cells. A column of cells is a row of bits, so that a whole column of positions is tested at once.
+//! A cell belongs to a shape if they share inner points, so that shapes on disjoint cells are
+//! disjoint whatever their outlines; positions are whole cells. A column of cells is a row of bits,
+//! so that a whole column of positions is tested at once.
 
 use crate::geometry::{Point, Region};
 
@@ -31,29 +32,35 @@ pub(super) struct Cover {
 }
 
 impl Cover {
-    /// The cells of a region whose box begins at (0, 0), and those nearer to them than `gap` mm. `slack` (mm) makes the shape that much larger.
+    /// The cells of a region whose box begins at (0, 0), and those nearer to them than `gap` mm.
+    /// `slack` (mm) makes the shape that much larger.
     pub fn new(region: &Region, cell: f64, gap: f64, slack: f64) -> Cover {
         let columns = inside_or_touched(region, cell, slack);
         let height = columns.iter().flatten().map(|r| r.0 + r.1).max().unwrap_or(0);
         // Cells with k - 1 whole cells between them are (k - 1) cells apart at least.
         let apart = |d: i32| f64::from((d.abs() - 1).max(0)) * cell;
         let reach = (1..).find(|&d| apart(d) >= gap).unwrap_or(1) - 1;
-        let tall = |dx: i32| (i32::from(dx == 0)..).find(|&dy| apart(dx).hypot(apart(dy)) >= gap).unwrap_or(0) - 1;
+        let tall = |dx: i32| {
+            (i32::from(dx == 0)..).find(|&dy| apart(dx).hypot(apart(dy)) >= gap).unwrap_or(0) - 1
+        };
         let mut grown: Vec<Runs> = vec![Vec::new(); columns.len() + 2 * reach as usize];
         for (k, runs) in columns.iter().enumerate() {
             for dx in -reach..=reach {
                 let by = tall(dx);
                 if by >= 0 {
-                    grown[(k as i32 + dx + reach) as usize].extend(runs.iter().map(|r| (r.0 - by, r.1 + 2 * by)));
+                    grown[(k as i32 + dx + reach) as usize]
+                        .extend(runs.iter().map(|r| (r.0 - by, r.1 + 2 * by)));
                 }
             }
         }
         let grown = grown.into_iter().map(joined).collect();
-        let mut order: Vec<usize> = (0..columns.len()).filter(|&k| !columns[k].is_empty()).collect();
+        let mut order: Vec<usize> =
+            (0..columns.len()).filter(|&k| !columns[k].is_empty()).collect();
         let full = |k: usize| columns[k].iter().map(|r| r.1).sum::<i32>();
         order.sort_by_key(|&k| (-full(k), k));
         let cells = order.iter().map(|&k| i64::from(full(k))).sum();
-        let tallest = columns.iter().map(|runs| runs.iter().map(|r| r.1).max().unwrap_or(0)).collect();
+        let tallest =
+            columns.iter().map(|runs| runs.iter().map(|r| r.1).max().unwrap_or(0)).collect();
         Cover { columns, grown, reach, height, cells, order, tallest }
     }
 }
@@ -85,10 +92,17 @@ fn touched(region: &Region, cell: f64, slack: f64, columns: usize) -> Vec<Runs> 
         let last = (((r.x + slack) / cell - 1e-9).ceil().max(0.0) as usize).min(columns);
         for (k, runs) in out.iter_mut().enumerate().take(last).skip(first) {
             let (x0, x1) = (k as f64 * cell, (k + 1) as f64 * cell);
-            let at = |x: f64| if r.x > l.x { l.y + (r.y - l.y) * ((x - l.x) / (r.x - l.x)).clamp(0.0, 1.0) } else { l.y };
+            let at = |x: f64| {
+                if r.x > l.x {
+                    l.y + (r.y - l.y) * ((x - l.x) / (r.x - l.x)).clamp(0.0, 1.0)
+                } else {
+                    l.y
+                }
+            };
             let (ya, yb) = if r.x > l.x { (at(x0), at(x1)) } else { (l.y, r.y) };
             let ends = |y: f64| if y == l.y || y == r.y { slack } else { slack + SLACK };
-            let (low, high) = ((ya - ends(ya)).min(yb - ends(yb)), (ya + ends(ya)).max(yb + ends(yb)));
+            let (low, high) =
+                ((ya - ends(ya)).min(yb - ends(yb)), (ya + ends(ya)).max(yb + ends(yb)));
             let from = (low / cell + 1e-9).floor() as i32;
             let to = (high / cell - 1e-9).ceil() as i32;
             if to > from {
@@ -127,11 +141,14 @@ fn centres(region: &Region, cell: f64, columns: usize) -> Vec<Runs> {
 fn inside_or_touched(region: &Region, cell: f64, slack: f64) -> Vec<Runs> {
     let width = region.bounds().map_or(0.0, |b| b.max.x) + slack;
     let columns = (width / cell - 1e-9).ceil().max(0.0) as usize;
-    let (touched, centres) = (touched(region, cell, slack, columns), centres(region, cell, columns));
+    let (touched, centres) =
+        (touched(region, cell, slack, columns), centres(region, cell, columns));
     let both = |(mut a, b): (Runs, Runs)| {
         a.extend(b);
         // The box begins at the origin: rows below it are slack.
-        joined(a.into_iter().map(|(f, n)| (f.max(0), f + n - f.max(0))).filter(|r| r.1 > 0).collect())
+        joined(
+            a.into_iter().map(|(f, n)| (f.max(0), f + n - f.max(0))).filter(|r| r.1 > 0).collect(),
+        )
     };
     touched.into_iter().zip(centres).map(both).collect()
 }
@@ -150,7 +167,8 @@ pub(super) struct Mask {
 }
 
 impl Mask {
-    /// The cells of a region whose box begins at the origin; only those wholly inside and off the `keep_out` are free.
+    /// The cells of a region whose box begins at the origin; only those wholly inside and off the
+    /// `keep_out` are free.
     pub fn new(region: &Region, keep_out: &[Region], cell: f64) -> Mask {
         let b = region.bounds().map_or((0.0, 0.0), |b| (b.max.x, b.max.y));
         let (columns, rows) = ((b.0 / cell).ceil() as i32, (b.1 / cell).ceil() as i32);
@@ -162,7 +180,11 @@ impl Mask {
             runs.iter().for_each(|&r| mask.write(k as i32, r, true));
         }
         for flaw in keep_out {
-            for (k, runs) in touched(flaw, cell, 0.0, columns as usize).iter().zip(centres(flaw, cell, columns as usize)).enumerate() {
+            for (k, runs) in touched(flaw, cell, 0.0, columns as usize)
+                .iter()
+                .zip(centres(flaw, cell, columns as usize))
+                .enumerate()
+            {
                 runs.0.iter().chain(&runs.1).for_each(|&r| mask.write(k as i32, r, true));
             }
         }
@@ -180,12 +202,21 @@ impl Mask {
 
     fn full(columns: i32, rows: i32) -> Mask {
         let words = rows as usize / 64 + 1;
-        Mask { columns, rows, words, bits: vec![u64::MAX; words * columns as usize], longest: vec![0; columns as usize], free: 0 }
+        Mask {
+            columns,
+            rows,
+            words,
+            bits: vec![u64::MAX; words * columns as usize],
+            longest: vec![0; columns as usize],
+            free: 0,
+        }
     }
 
     fn count(&mut self) {
         self.free = self.bits.iter().map(|w| i64::from(w.count_zeros())).sum();
-        (0..self.columns as usize).for_each(|k| self.longest[k] = longest_free(&self.bits[k * self.words..(k + 1) * self.words]));
+        (0..self.columns as usize).for_each(|k| {
+            self.longest[k] = longest_free(&self.bits[k * self.words..(k + 1) * self.words])
+        });
     }
 
     fn write(&mut self, column: i32, (from, count): (i32, i32), taken: bool) {
@@ -224,7 +255,8 @@ impl Mask {
         }
     }
 
-    /// The first column from the left (or right), and in it the lowest (or highest) row, where the shape is free.
+    /// The first column from the left (or right), and in it the lowest (or highest) row, where the
+    /// shape is free.
     pub fn find(&self, cover: &Cover, from_right: bool, from_top: bool) -> Option<(i32, i32)> {
         let last = self.columns - cover.columns.len() as i32;
         let top = self.rows - cover.height;
@@ -252,7 +284,14 @@ impl Mask {
         None
     }
 
-    fn row(&self, cover: &Cover, cx: i32, from_top: bool, blocked: &mut [u64], spread: &mut [u64]) -> Option<i32> {
+    fn row(
+        &self,
+        cover: &Cover,
+        cx: i32,
+        from_top: bool,
+        blocked: &mut [u64],
+        spread: &mut [u64],
+    ) -> Option<i32> {
         for &k in &cover.order {
             let at = (cx as usize + k) * self.words;
             let column = &self.bits[at..at + self.words];
@@ -343,9 +382,18 @@ mod tests {
         let mask = Mask::new(&solid(100.0, 300.0), &[], 2.5);
         assert_eq!(mask.free, 40 * 120);
         for (right, top) in [(false, false), (true, true)] {
-            assert_eq!(mask.find(&Cover::new(&solid(100.0, 300.0), 2.5, 5.0, 0.0), right, top), Some((0, 0)));
-            assert_eq!(mask.find(&Cover::new(&solid(100.1, 10.0), 2.5, 5.0, 0.0), right, top), None);
-            assert_eq!(mask.find(&Cover::new(&solid(10.0, 300.1), 2.5, 5.0, 0.0), right, top), None);
+            assert_eq!(
+                mask.find(&Cover::new(&solid(100.0, 300.0), 2.5, 5.0, 0.0), right, top),
+                Some((0, 0))
+            );
+            assert_eq!(
+                mask.find(&Cover::new(&solid(100.1, 10.0), 2.5, 5.0, 0.0), right, top),
+                None
+            );
+            assert_eq!(
+                mask.find(&Cover::new(&solid(10.0, 300.1), 2.5, 5.0, 0.0), right, top),
+                None
+            );
         }
     }
 
@@ -369,13 +417,25 @@ mod tests {
         let flaw = Region::solid(rectangle(-10.0, 0.0, 50.0, 100.0));
         let mask = Mask::new(&ring, &[flaw], 1.0);
         assert_eq!(mask.free, 60 * 100 - 20 * 20);
-        assert_eq!(mask.find(&Cover::new(&solid(60.0, 30.0), 1.0, 0.0, 0.0), false, false), Some((40, 0)));
+        assert_eq!(
+            mask.find(&Cover::new(&solid(60.0, 30.0), 1.0, 0.0, 0.0), false, false),
+            Some((40, 0))
+        );
         assert_eq!(mask.find(&Cover::new(&solid(60.0, 41.0), 1.0, 0.0, 0.0), false, false), None);
         let triangle = Region::solid(vec![point(0.0, 0.0), point(100.0, 0.0), point(0.0, 100.0)]);
         let mask = Mask::new(&triangle, &[], 1.0);
-        // Its own cells are at least its area, the free ones at most; a slope through corners of cells costs one more on either side.
+        // Its own cells are at least its area, the free ones at most; a slope through corners of
+        // cells costs one more on either side.
         let cover = Cover::new(&triangle, 1.0, 0.0, 0.0).cells;
-        assert!((5000..=5200).contains(&cover) && (4800..=5000).contains(&mask.free), "{cover} {}", mask.free);
-        assert_eq!(mask.find(&Cover::new(&triangle, 1.0, 0.0, 0.0), false, false), None, "the slope is never wholly inside");
+        assert!(
+            (5000..=5200).contains(&cover) && (4800..=5000).contains(&mask.free),
+            "{cover} {}",
+            mask.free
+        );
+        assert_eq!(
+            mask.find(&Cover::new(&triangle, 1.0, 0.0, 0.0), false, false),
+            None,
+            "the slope is never wholly inside"
+        );
     }
 }

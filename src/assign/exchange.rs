@@ -1,7 +1,9 @@
-//! Exchanges: what lies on one to three offcuts is replaced by pieces worth more, by the full search.
+//! Exchanges: what lies on one to three offcuts is replaced by pieces worth more, by the full
+//! search.
 //!
-//! Cells lose a little at every edge, and laying from a corner finds few of the layouts there are. So sets of pieces that would be worth more
-//! than those that lie on a few offcuts are tried there by [`nest::solve`] with exact outlines: all of them find a place, or nothing changes.
+//! Cells lose a little at every edge, and laying from a corner finds few of the layouts there are.
+//! So sets of pieces that would be worth more than those that lie on a few offcuts are tried there
+//! by [`nest::solve`] with exact outlines: all of them find a place, or nothing changes.
 
 use super::bins::Ground;
 use super::search::Assignment;
@@ -45,12 +47,19 @@ struct Exchange<'a> {
 }
 
 /// The assignment, with more on the offcuts if that was found within the limits.
-pub(super) fn exchange(problem: &Problem, ground: &Ground, assignment: Assignment, run: &Run<'_>) -> Assignment {
+pub(super) fn exchange(
+    problem: &Problem,
+    ground: &Ground,
+    assignment: Assignment,
+    run: &Run<'_>,
+) -> Assignment {
     let mut work = Exchange::new(problem, ground, &assignment, run.seed());
     for round in 0.. {
         let (over, stop) = match run.stop() {
             Stop::After(all) => (run.elapsed() + A_PIECE >= all, None),
-            Stop::Effort(rounds) => (round >= u64::from(rounds) * u64::from(ROUNDS), Some(Stop::Effort(1))),
+            Stop::Effort(rounds) => {
+                (round >= u64::from(rounds) * u64::from(ROUNDS), Some(Stop::Effort(1)))
+            }
         };
         if over || run.is_stopped(Phase::Searching) {
             break;
@@ -72,7 +81,12 @@ pub(super) fn exchange(problem: &Problem, ground: &Ground, assignment: Assignmen
 }
 
 impl<'a> Exchange<'a> {
-    fn new(problem: &'a Problem, ground: &'a Ground, assignment: &Assignment, seed: u64) -> Exchange<'a> {
+    fn new(
+        problem: &'a Problem,
+        ground: &'a Ground,
+        assignment: &Assignment,
+        seed: u64,
+    ) -> Exchange<'a> {
         let mut lying: Vec<Vec<(usize, Placement)>> = vec![Vec::new(); ground.bins.len()];
         let mut placed = vec![false; ground.items.len()];
         for p in &assignment.placements {
@@ -84,7 +98,8 @@ impl<'a> Exchange<'a> {
             }
         }
         let area = problem.shapes().iter().map(|s| s.region.area()).collect();
-        let room = ground.bins.iter().map(|b| b.empty.free as f64 * ground.cell * ground.cell).collect();
+        let room =
+            ground.bins.iter().map(|b| b.empty.free as f64 * ground.cell * ground.cell).collect();
         Exchange { problem, ground, lying, placed, area, room, failed: BTreeSet::new(), seed }
     }
 
@@ -127,7 +142,8 @@ impl<'a> Exchange<'a> {
             }
             bins.sort_unstable();
             let room: f64 = bins.iter().map(|&b| self.room[b]).sum();
-            let mut here: Vec<usize> = bins.iter().flat_map(|&b| self.lying[b].iter().map(|l| l.0)).collect();
+            let mut here: Vec<usize> =
+                bins.iter().flat_map(|&b| self.lying[b].iter().map(|l| l.0)).collect();
             let before: f64 = here.iter().map(|&i| self.weight(i)).sum();
             for _ in 0..[0, 1, 1, 2, 2, 3][dice.below(6)].min(here.len()) {
                 here.swap_remove(dice.below(here.len()));
@@ -136,9 +152,13 @@ impl<'a> Exchange<'a> {
                 let kind = self.ground.items[i].0;
                 bins.iter().any(|&b| !self.ground.bins[b].fits[kind].is_empty())
             };
-            let gone = |i: &usize| !self.placed[*i] || bins.iter().any(|&b| self.lying[b].iter().any(|l| l.0 == *i));
-            let mut pool: Vec<usize> =
-                (0..self.placed.len()).filter(gone).filter(|i| !here.contains(i) && !taken.contains(i) && fits(*i)).collect();
+            let gone = |i: &usize| {
+                !self.placed[*i] || bins.iter().any(|&b| self.lying[b].iter().any(|l| l.0 == *i))
+            };
+            let mut pool: Vec<usize> = (0..self.placed.len())
+                .filter(gone)
+                .filter(|i| !here.contains(i) && !taken.contains(i) && fits(*i))
+                .collect();
             let most = room * (FULLEST.0 + (FULLEST.1 - FULLEST.0) * dice.unit());
             let mut area: f64 = here.iter().map(|&i| self.area_of(i)).sum();
             while !pool.is_empty() {
@@ -155,7 +175,9 @@ impl<'a> Exchange<'a> {
             }
             let fill = area / room;
             let score = gain * libm::exp(-FALL * fill);
-            if best.as_ref().is_none_or(|b| score > b.0) && !self.failed.contains(&(bins.clone(), here.clone())) {
+            if best.as_ref().is_none_or(|b| score > b.0)
+                && !self.failed.contains(&(bins.clone(), here.clone()))
+            {
                 best = Some((score, Trial { bins, items: here }));
             }
         }
@@ -163,17 +185,34 @@ impl<'a> Exchange<'a> {
     }
 
     /// Places for all pieces of a trial.
-    fn attempt(&self, trial: &Trial, run: &Run<'_>, stream: u64) -> Option<Vec<(usize, Placement)>> {
-        let shapes: Vec<Shape> =
-            trial.items.iter().map(|&i| Shape { copies: 1, ..self.problem.shapes()[self.ground.items[i].0].clone() }).collect();
-        let stocks = trial.bins.iter().map(|&b| self.problem.stocks()[self.ground.bins[b].stock].clone()).collect();
+    fn attempt(
+        &self,
+        trial: &Trial,
+        run: &Run<'_>,
+        stream: u64,
+    ) -> Option<Vec<(usize, Placement)>> {
+        let shapes: Vec<Shape> = trial
+            .items
+            .iter()
+            .map(|&i| Shape { copies: 1, ..self.problem.shapes()[self.ground.items[i].0].clone() })
+            .collect();
+        let stocks = trial
+            .bins
+            .iter()
+            .map(|&b| self.problem.stocks()[self.ground.bins[b].stock].clone())
+            .collect();
         let problem = Problem::new(shapes, stocks, self.problem.gap()).ok()?;
         let params = Params { lanes: 1, ..Params::default() };
-        let found = nest::solve(&problem, &params, &run.with_threads(1).with_seed(self.seed.wrapping_add(stream)));
+        let found = nest::solve(
+            &problem,
+            &params,
+            &run.with_threads(1).with_seed(self.seed.wrapping_add(stream)),
+        );
         if found.placements.len() < trial.items.len() {
             return None;
         }
-        let used: Vec<usize> = found.stocks.iter().map(|s| self.ground.bins[trial.bins[s.stock]].stock).collect();
+        let used: Vec<usize> =
+            found.stocks.iter().map(|s| self.ground.bins[trial.bins[s.stock]].stock).collect();
         let place = |p: Placement| {
             let item = trial.items[p.shape];
             let (shape, copy) = self.ground.items[item];
@@ -201,7 +240,8 @@ impl<'a> Exchange<'a> {
     }
 
     fn done(self, before: Assignment) -> Assignment {
-        let mut placements: Vec<Placement> = self.lying.into_iter().flatten().map(|l| l.1).collect();
+        let mut placements: Vec<Placement> =
+            self.lying.into_iter().flatten().map(|l| l.1).collect();
         placements.sort_by_key(|p| (p.shape, p.copy));
         Assignment { placements, new_cloth: self.ground.new_cloth(&self.placed), ..before }
     }

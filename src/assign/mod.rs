@@ -1,6 +1,7 @@
 //! Which pieces go to which offcut: a joint search over all offcuts, for the least new cloth.
 //!
-//! Knows shapes and closed regions only, like [`crate::nest`], whose problem types it shares. The search for the roll stays there.
+//! Knows shapes and closed regions only, like [`crate::nest`], whose problem types it shares. The
+//! search for the roll stays there.
 
 mod bins;
 mod choose;

@@ -11,16 +11,19 @@ const SHARING_OUT: f64 = 0.12;
 const EXCHANGING: f64 = 0.12;
 /// Share of the time for a look at what the roll needs with offcuts, and the same without any.
 const LOOKING: f64 = 0.05;
-/// Offcuts that take less of the pieces' area than this are held against a plan without any: chance could make that one shorter.
+/// Offcuts that take less of the pieces' area than this are held against a plan without any: chance
+/// could make that one shorter.
 const LITTLE: f64 = 0.15;
-/// A plan without offcuts that is longer by less than this share at first sight is searched in full as well.
+/// A plan without offcuts that is longer by less than this share at first sight is searched in full
+/// as well.
 const NEARLY: f64 = 0.02;
 
-/// Places all shapes: on fixed stocks what is best placed there for the least length of the open one, the rest on that.
+/// Places all shapes: on fixed stocks what is best placed there for the least length of the open
+/// one, the rest on that.
 ///
-/// The answer is that of [`nest::solve`]; `cost[stock]` is what opening a fixed stock costs, in
-/// mm² of new cloth, and decides between answers of the same length. The open stock is never longer than a plan without the fixed ones
-/// that was found beside it.
+/// The answer is that of [`nest::solve`]; `cost[stock]` is what opening a fixed stock costs, in mm²
+/// of new cloth, and decides between answers of the same length. The open stock is never longer
+/// than a plan without the fixed ones that was found beside it.
 pub fn solve(problem: &Problem, cost: &[f64], params: &Params, run: &Run<'_>) -> Outcome {
     let fixed = problem.stocks().iter().any(|s| matches!(s.extent, Extent::Fixed { .. }));
     if !fixed || run.stop() == Stop::Effort(0) {
@@ -37,7 +40,9 @@ pub fn solve(problem: &Problem, cost: &[f64], params: &Params, run: &Run<'_>) ->
     // Of the progress, the search on the roll is what is left when the pieces are shared out.
     let relay = run.about(run.on(), (SHARING_OUT + EXCHANGING, 1.0 - SHARING_OUT - EXCHANGING));
     let bare = Rest::new(problem, Assignment::default());
-    let Some(found) = share_out(problem, cost, params, run, [part(SHARING_OUT, 1), part(EXCHANGING, 2)]) else {
+    let Some(found) =
+        share_out(problem, cost, params, run, [part(SHARING_OUT, 1), part(EXCHANGING, 2)])
+    else {
         return finished(problem, bare.solve(problem, params, &relay.part(left(1.0))), params, run);
     };
     let taken: f64 = found.placements.iter().map(|p| problem.shapes()[p.shape].region.area()).sum();
@@ -59,13 +64,17 @@ pub fn solve(problem: &Problem, cost: &[f64], params: &Params, run: &Run<'_>) ->
     if taken >= LITTLE * all && longest > bare.least_length() {
         outcomes.push(look(&bare));
     }
-    let rank = |o: &Outcome| (missing(o) + usize::from(o.placements.is_empty()), length(problem, o));
-    let best = outcomes.into_iter().min_by(|a, b| rank(a).0.cmp(&rank(b).0).then(rank(a).1.total_cmp(&rank(b).1)));
+    let rank =
+        |o: &Outcome| (missing(o) + usize::from(o.placements.is_empty()), length(problem, o));
+    let best = outcomes
+        .into_iter()
+        .min_by(|a, b| rank(a).0.cmp(&rank(b).0).then(rank(a).1.total_cmp(&rank(b).1)));
     let best = best.unwrap_or_else(|| nest::solve(problem, params, &run.part(Stop::Effort(0))));
     finished(problem, best, params, &relay.part(last))
 }
 
-/// Cells are coarser than outlines: where something found no place, the search proper has the last word.
+/// Cells are coarser than outlines: where something found no place, the search proper has the last
+/// word.
 fn finished(problem: &Problem, best: Outcome, params: &Params, run: &Run<'_>) -> Outcome {
     if best.unplaced.is_empty() || run.is_stopped(Phase::Searching) {
         return best;
@@ -80,7 +89,9 @@ fn missing(outcome: &Outcome) -> usize {
 
 /// Used length of the open stock.
 fn length(problem: &Problem, outcome: &Outcome) -> f64 {
-    let open = |s: &&UsedStock| matches!(problem.stocks().get(s.stock).map(|s| &s.extent), Some(Extent::Open { .. }));
+    let open = |s: &&UsedStock| {
+        matches!(problem.stocks().get(s.stock).map(|s| &s.extent), Some(Extent::Open { .. }))
+    };
     outcome.stocks.iter().filter(open).map(|s| s.used_length).sum()
 }
 
@@ -101,7 +112,8 @@ impl Rest {
         let mut copies: Vec<(usize, Vec<u32>)> = Vec::new();
         let mut shapes: Vec<Shape> = Vec::new();
         for (index, shape) in problem.shapes().iter().enumerate() {
-            let on_offcuts: Vec<u32> = assignment.placements.iter().filter(|p| p.shape == index).map(|p| p.copy).collect();
+            let on_offcuts: Vec<u32> =
+                assignment.placements.iter().filter(|p| p.shape == index).map(|p| p.copy).collect();
             let left: Vec<u32> = (0..shape.copies).filter(|c| !on_offcuts.contains(c)).collect();
             if !left.is_empty() {
                 shapes.push(Shape { copies: left.len() as u32, ..shape.clone() });
@@ -110,7 +122,8 @@ impl Rest {
         }
         let stocks: Vec<Stock> = open.map(|i| problem.stocks()[i].clone()).into_iter().collect();
         // Shapes and stocks of a valid problem are valid.
-        let rest = if shapes.is_empty() { None } else { Problem::new(shapes, stocks, problem.gap()).ok() };
+        let rest =
+            if shapes.is_empty() { None } else { Problem::new(shapes, stocks, problem.gap()).ok() };
         Rest { assignment, problem: rest, copies, open }
     }
 
@@ -138,8 +151,12 @@ impl Rest {
         used.dedup();
         let mut stocks: Vec<UsedStock> = used.iter().map(|&s| closed(whole, s)).collect();
         let place = |stock: usize| used.iter().position(|&u| u == stock).unwrap_or(0);
-        let mut placements: Vec<Placement> =
-            self.assignment.placements.iter().map(|p| Placement { stock: place(p.stock), ..p.clone() }).collect();
+        let mut placements: Vec<Placement> = self
+            .assignment
+            .placements
+            .iter()
+            .map(|p| Placement { stock: place(p.stock), ..p.clone() })
+            .collect();
         let named = |shape: usize, copy: u32| {
             let (whole, copies) = &self.copies[shape];
             (*whole, copies.get(copy as usize).copied().unwrap_or(copy))
@@ -152,7 +169,9 @@ impl Rest {
         for (shape, copy, _) in &mut outcome.unplaced {
             (*shape, *copy) = named(*shape, *copy);
         }
-        stocks.extend(outcome.stocks.iter().map(|s| UsedStock { stock: self.open.unwrap_or(0), ..s.clone() }));
+        stocks.extend(
+            outcome.stocks.iter().map(|s| UsedStock { stock: self.open.unwrap_or(0), ..s.clone() }),
+        );
         Outcome { placements, stocks, ..outcome }
     }
 }
@@ -170,9 +189,19 @@ fn closed(problem: &Problem, stock: usize) -> UsedStock {
 pub(super) fn fits_open(problem: &Problem, shape: &Shape) -> bool {
     problem.stocks().iter().any(|s| {
         let Extent::Open { low, high, segment_max, length_max } = s.extent else { return false };
-        let longest = segment_max.filter(|_| !shape.may_cross).into_iter().chain(length_max).fold(f64::INFINITY, f64::min);
-        let turned = |p: &nest::Pose| Motion::new(p.turn, p.flip, point(0.0, 0.0)).region(&shape.region).bounds();
-        shape.poses.iter().filter_map(turned).any(|b| b.height() <= high - low + 1e-6 && b.width() <= longest + 1e-6)
+        let longest = segment_max
+            .filter(|_| !shape.may_cross)
+            .into_iter()
+            .chain(length_max)
+            .fold(f64::INFINITY, f64::min);
+        let turned = |p: &nest::Pose| {
+            Motion::new(p.turn, p.flip, point(0.0, 0.0)).region(&shape.region).bounds()
+        };
+        shape
+            .poses
+            .iter()
+            .filter_map(turned)
+            .any(|b| b.height() <= high - low + 1e-6 && b.width() <= longest + 1e-6)
     })
 }
 
@@ -199,7 +228,11 @@ mod tests {
     }
 
     fn offcut(w: f64, h: f64) -> Stock {
-        Stock { name: String::new(), extent: Extent::Fixed { region: Region::solid(rectangle(w, h)) }, keep_out: Vec::new() }
+        Stock {
+            name: String::new(),
+            extent: Extent::Fixed { region: Region::solid(rectangle(w, h)) },
+            keep_out: Vec::new(),
+        }
     }
 
     fn roll(height: f64) -> Stock {
@@ -208,18 +241,26 @@ mod tests {
     }
 
     fn solved(problem: &Problem, cost: &[f64]) -> Outcome {
-        solve(problem, cost, &Params { lanes: 2, equal: 0.0 }, &Run::new(Stop::Effort(2)).with_threads(1))
+        solve(
+            problem,
+            cost,
+            &Params { lanes: 2, equal: 0.0 },
+            &Run::new(Stop::Effort(2)).with_threads(1),
+        )
     }
 
     fn used(problem: &Problem, outcome: &Outcome) -> Vec<usize> {
-        let fixed = |s: &&UsedStock| matches!(problem.stocks()[s.stock].extent, Extent::Fixed { .. });
+        let fixed =
+            |s: &&UsedStock| matches!(problem.stocks()[s.stock].extent, Extent::Fixed { .. });
         outcome.stocks.iter().filter(fixed).map(|s| s.stock).collect()
     }
 
-    /// Of three offcuts that each hold the one piece, the cheapest is opened: the caller makes the small and the old cheap.
+    /// Of three offcuts that each hold the one piece, the cheapest is opened: the caller makes the
+    /// small and the old cheap.
     #[test]
     fn at_equal_new_cloth_the_cheapest_offcut_is_opened_and_the_large_one_left_whole() {
-        let stocks = vec![offcut(400.0, 400.0), offcut(110.0, 90.0), offcut(100.0, 100.0), roll(500.0)];
+        let stocks =
+            vec![offcut(400.0, 400.0), offcut(110.0, 90.0), offcut(100.0, 100.0), roll(500.0)];
         let problem = Problem::new(vec![shape(90.0, 80.0, 1)], stocks, 5.0).unwrap();
         let outcome = solved(&problem, &[160_000.0, 9_900.0, 13_000.0, 0.0]);
         assert_eq!((used(&problem, &outcome), length(&problem, &outcome)), (vec![1], 0.0));
@@ -229,32 +270,49 @@ mod tests {
 
     #[test]
     fn two_pieces_go_to_two_small_offcuts_rather_than_to_one_large() {
-        let stocks = vec![offcut(300.0, 300.0), offcut(100.0, 90.0), offcut(100.0, 90.0), roll(500.0)];
+        let stocks =
+            vec![offcut(300.0, 300.0), offcut(100.0, 90.0), offcut(100.0, 90.0), roll(500.0)];
         let problem = Problem::new(vec![shape(90.0, 80.0, 2)], stocks, 5.0).unwrap();
         let outcome = solved(&problem, &[90_000.0, 9_000.0, 9_000.0, 0.0]);
         assert_eq!((used(&problem, &outcome), length(&problem, &outcome)), (vec![1, 2], 0.0));
     }
 
-    /// Six pieces fill the roll's width in threes; the offcut takes one, and five need the same two rows.
+    /// Six pieces fill the roll's width in threes; the offcut takes one, and five need the same two
+    /// rows.
     #[test]
     fn never_more_new_cloth_than_without_offcuts() {
         for copies in 1..=8 {
             let shapes = || vec![shape(140.0, 160.0, copies), shape(70.0, 45.0, copies)];
-            let with = Problem::new(shapes(), vec![offcut(150.0, 165.0), roll(500.0)], 5.0).unwrap();
+            let with =
+                Problem::new(shapes(), vec![offcut(150.0, 165.0), roll(500.0)], 5.0).unwrap();
             let without = Problem::new(shapes(), vec![roll(500.0)], 5.0).unwrap();
             let (a, b) = (solved(&with, &[20_000.0, 0.0]), solved(&without, &[0.0]));
             assert!(a.unplaced.is_empty() && b.unplaced.is_empty());
-            assert!(length(&with, &a) <= length(&without, &b), "{copies}: {} {}", length(&with, &a), length(&without, &b));
+            assert!(
+                length(&with, &a) <= length(&without, &b),
+                "{copies}: {} {}",
+                length(&with, &a),
+                length(&without, &b)
+            );
         }
     }
 
     #[test]
     fn an_outcome_is_the_same_on_any_number_of_threads() {
-        let stocks = vec![offcut(200.0, 150.0), offcut(150.0, 110.0), offcut(90.0, 60.0), roll(400.0)];
+        let stocks =
+            vec![offcut(200.0, 150.0), offcut(150.0, 110.0), offcut(90.0, 60.0), roll(400.0)];
         let shapes = vec![shape(70.0, 45.0, 9), shape(33.0, 20.0, 12), shape(120.0, 90.0, 3)];
         let problem = Problem::new(shapes, stocks, 5.0).unwrap();
         let cost = [30_000.0, 16_500.0, 5_400.0, 0.0];
-        let of = |threads| solve(&problem, &cost, &Params { lanes: 2, equal: 0.0 }, &Run::default().with_threads(threads)).placements;
+        let of = |threads| {
+            solve(
+                &problem,
+                &cost,
+                &Params { lanes: 2, equal: 0.0 },
+                &Run::default().with_threads(threads),
+            )
+            .placements
+        };
         assert_eq!(of(1), of(3));
     }
 }

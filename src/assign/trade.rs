@@ -1,4 +1,5 @@
-//! One lane: empties a few offcuts, fills them anew from what lay there and what is left for the roll, and keeps what serves.
+//! One lane: empties a few offcuts, fills them anew from what lay there and what is left for the
+//! roll, and keeps what serves.
 
 use super::bins::Ground;
 use super::cover::Mask;
@@ -17,7 +18,9 @@ pub(super) struct Dice(Pcg64Mcg);
 
 impl Dice {
     pub fn new(seed: u64, lane: u64) -> Dice {
-        Dice(Pcg64Mcg::seed_from_u64(seed.wrapping_mul(0x9e37_79b9_7f4a_7c15) ^ lane.wrapping_mul(0xc2b2_ae3d_27d4_eb4f)))
+        Dice(Pcg64Mcg::seed_from_u64(
+            seed.wrapping_mul(0x9e37_79b9_7f4a_7c15) ^ lane.wrapping_mul(0xc2b2_ae3d_27d4_eb4f),
+        ))
     }
 
     pub fn unit(&mut self) -> f64 {
@@ -69,7 +72,13 @@ impl State {
         let mut placed = vec![false; ground.items.len()];
         self.spots().for_each(|(_, s)| placed[s.item] = true);
         self.new_cloth = ground.new_cloth(&placed);
-        self.cost = self.bins.iter().zip(&ground.bins).filter(|(spots, _)| !spots.is_empty()).map(|(_, bin)| bin.cost).sum();
+        self.cost = self
+            .bins
+            .iter()
+            .zip(&ground.bins)
+            .filter(|(spots, _)| !spots.is_empty())
+            .map(|(_, bin)| bin.cost)
+            .sum();
     }
 }
 
@@ -86,11 +95,19 @@ pub(super) struct Lane<'a> {
 impl<'a> Lane<'a> {
     /// Nothing on any offcut.
     pub fn new(ground: &'a Ground, dice: Dice) -> Lane<'a> {
-        let mut now = State { bins: vec![Vec::new(); ground.bins.len()], new_cloth: 0.0, cost: 0.0 };
+        let mut now =
+            State { bins: vec![Vec::new(); ground.bins.len()], new_cloth: 0.0, cost: 0.0 };
         now.measure(ground);
         let total: f64 = ground.items.iter().map(|i| ground.kinds[i.0].weight).sum();
         let masks = ground.bins.iter().map(|b| b.empty.clone()).collect();
-        Lane { ground, dice, now, masks, best: Vec::new(), mean: total / ground.items.len().max(1) as f64 }
+        Lane {
+            ground,
+            dice,
+            now,
+            masks,
+            best: Vec::new(),
+            mean: total / ground.items.len().max(1) as f64,
+        }
     }
 
     /// The best assignments it came by.
@@ -98,7 +115,8 @@ impl<'a> Lane<'a> {
         &self.best
     }
 
-    /// Empties one to three offcuts in part or whole and fills them anew; `share` of the time is gone.
+    /// Empties one to three offcuts in part or whole and fills them anew; `share` of the time is
+    /// gone.
     pub fn refill(&mut self, share: f64) {
         let ground = self.ground;
         let count = [1, 1, 1, 2, 2, 3][self.dice.below(6)].min(ground.bins.len());
@@ -119,7 +137,11 @@ impl<'a> Lane<'a> {
             let mut mask = ground.bins[b].empty.clone();
             for spot in spots {
                 if self.dice.unit() < keep {
-                    mask.take(&ground.kinds[ground.items[spot.item].0].stances[usize::from(spot.stance)].cover, spot.at);
+                    mask.take(
+                        &ground.kinds[ground.items[spot.item].0].stances[usize::from(spot.stance)]
+                            .cover,
+                        spot.at,
+                    );
                     next.bins[b].push(spot);
                 } else {
                     placed[spot.item] = false;
@@ -150,7 +172,10 @@ impl<'a> Lane<'a> {
         let mut pool: Vec<(f64, usize)> = Vec::new();
         for (i, item) in ground.items.iter().enumerate() {
             if !placed[i] {
-                pool.push((ground.kinds[item.0].weight * libm::exp(noise * (self.dice.unit() * 2.0 - 1.0)), i));
+                pool.push((
+                    ground.kinds[item.0].weight * libm::exp(noise * (self.dice.unit() * 2.0 - 1.0)),
+                    i,
+                ));
             }
         }
         pool.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
@@ -158,7 +183,13 @@ impl<'a> Lane<'a> {
     }
 
     /// Puts items of the pool on an offcut, each where it fits first from a random corner.
-    fn fill(&mut self, b: usize, mask: &mut Mask, pool: &mut Vec<(f64, usize)>, spots: &mut Vec<Spot>) {
+    fn fill(
+        &mut self,
+        b: usize,
+        mask: &mut Mask,
+        pool: &mut Vec<(f64, usize)>,
+        spots: &mut Vec<Spot>,
+    ) {
         let ground = self.ground;
         let (right, top) = (self.dice.unit() < 0.5, self.dice.unit() < 0.5);
         let any_stance = self.dice.unit() < 0.3;

@@ -51,5 +51,8 @@ pub fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
 /// Runs work that waits for files or reckons, beside the requests.
 pub async fn beside(work: impl FnOnce() -> Response + Send + 'static) -> Response {
     let done = tokio::task::spawn_blocking(work).await;
-    done.unwrap_or_else(|_| (StatusCode::INTERNAL_SERVER_ERROR, "a defect of this program; nothing was changed\n").into_response())
+    done.unwrap_or_else(|_| {
+        (StatusCode::INTERNAL_SERVER_ERROR, "a defect of this program; nothing was changed\n")
+            .into_response()
+    })
 }

@@ -1,4 +1,5 @@
-//! What pages load: style, scripts, icon. All of it is in the program; nothing comes from elsewhere.
+//! What pages load: style, scripts, icon. All of it is in the program; nothing comes from
+//! elsewhere.
 
 use axum::extract::Path;
 use axum::http::{StatusCode, header};
@@ -25,7 +26,10 @@ const ASSETS: [(&str, &str, &[u8]); 8] = [
 pub async fn show(Path(name): Path<String>) -> Response {
     match ASSETS.iter().find(|a| a.0 == name) {
         // Of this very build: a page is loaded anew after an update.
-        Some((_, kind, bytes)) => ([(header::CONTENT_TYPE, *kind), (header::CACHE_CONTROL, "no-cache")], *bytes).into_response(),
+        Some((_, kind, bytes)) => {
+            ([(header::CONTENT_TYPE, *kind), (header::CACHE_CONTROL, "no-cache")], *bytes)
+                .into_response()
+        }
         None => StatusCode::NOT_FOUND.into_response(),
     }
 }

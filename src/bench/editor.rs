@@ -1,4 +1,5 @@
-//! The outline editor's page: what is drawn goes out as data, and comes back to be checked as an outline that is read from a file.
+//! The outline editor's page: what is drawn goes out as data, and comes back to be checked as an
+//! outline that is read from a file.
 
 use super::app::{App, beside, locked};
 use super::frame::{address, page, refused, standings};
@@ -12,7 +13,8 @@ use serde::{Deserialize, Serialize};
 use std::sync::Arc;
 use warpwise::fault::{Fault, Faults, Place};
 use warpwise::workshop::{
-    DrawnTemplate, Edit, OpenJob, OutlineData, PhotoUnder, Refused, Revision, free_name, notes_of, outline_drawing, write_whole,
+    DrawnTemplate, Edit, OpenJob, OutlineData, PhotoUnder, Refused, Revision, free_name, notes_of,
+    outline_drawing, write_whole,
 };
 
 /// What the note of a drawing says that came of the editor: it may be written over by it.
@@ -23,7 +25,15 @@ fn template_of(open: &mut OpenJob, index: usize) -> Result<(String, DrawnTemplat
     let checked = open.checked();
     let id = checked.values.get(&format!("template.{index}.id")).unwrap_or("template").to_string();
     let drawn = checked.drawn.get(index).cloned().flatten();
-    Ok((id, drawn.ok_or_else(|| Fault::new("this template is not there, or its drawing cannot be read", "look at the templates"))?))
+    Ok((
+        id,
+        drawn.ok_or_else(|| {
+            Fault::new(
+                "this template is not there, or its drawing cannot be read",
+                "look at the templates",
+            )
+        })?,
+    ))
 }
 
 /// What the editor begins with.
@@ -39,7 +49,11 @@ struct Begun {
 }
 
 /// The editor.
-pub async fn show(State(app): State<Arc<App>>, Path((job, index)): Path<(String, usize)>, headers: HeaderMap) -> Response {
+pub async fn show(
+    State(app): State<Arc<App>>,
+    Path((job, index)): Path<(String, usize)>,
+    headers: HeaderMap,
+) -> Response {
     let words = language(&headers);
     beside(move || {
         let shown = app.job(&job).and_then(|open| {
@@ -92,8 +106,13 @@ struct Said {
     at: Option<[f64; 2]>,
 }
 
-/// Checks an outline and writes it as a drawing of its own; the drawing it came from stays as it is.
-pub async fn save(State(app): State<Arc<App>>, Path((job, index)): Path<(String, usize)>, Json(drawn): Json<Drawn>) -> Response {
+/// Checks an outline and writes it as a drawing of its own; the drawing it came from stays as it
+/// is.
+pub async fn save(
+    State(app): State<Arc<App>>,
+    Path((job, index)): Path<(String, usize)>,
+    Json(drawn): Json<Drawn>,
+) -> Response {
     beside(move || {
         let saved = app.job(&job).map_err(Refused::from).and_then(|open| {
             let mut open = locked(&open);
@@ -109,15 +128,29 @@ pub async fn save(State(app): State<Arc<App>>, Path((job, index)): Path<(String,
             let svg = std::fs::read_to_string(&old).unwrap_or_default();
             let ours = notes_of(&svg).any(|n| n == EDITED);
             let mut notes: Vec<String> = vec![EDITED.into()];
-            notes.extend(notes_of(&svg).filter(|n| *n != EDITED && !n.starts_with("Photo under it: ")).map(String::from));
+            notes.extend(
+                notes_of(&svg)
+                    .filter(|n| *n != EDITED && !n.starts_with("Photo under it: "))
+                    .map(String::from),
+            );
             // The photo moves with the frame of the drawing.
             let first = outline_drawing(&outline, &id, &[]);
-            let shift = warpwise::outline::read_bytes(std::path::Path::new("a.svg"), first.as_bytes(), &Default::default())
-                .ok()
-                .and_then(|r| r.outlines.first().map(|o| low(o.net()) - low(outline.net())));
+            let shift = warpwise::outline::read_bytes(
+                std::path::Path::new("a.svg"),
+                first.as_bytes(),
+                &Default::default(),
+            )
+            .ok()
+            .and_then(|r| r.outlines.first().map(|o| low(o.net()) - low(outline.net())));
             if let (Some(photo), Some(shift)) = (PhotoUnder::of(&svg), shift) {
                 let [left, low, right, high] = photo.place;
-                notes.push(PhotoUnder { place: [left + shift.x, low + shift.y, right + shift.x, high + shift.y], ..photo }.note());
+                notes.push(
+                    PhotoUnder {
+                        place: [left + shift.x, low + shift.y, right + shift.x, high + shift.y],
+                        ..photo
+                    }
+                    .note(),
+                );
             }
             let name = match old.file_name().and_then(|n| n.to_str()).filter(|_| ours) {
                 Some(name) => name.to_string(),
@@ -126,11 +159,14 @@ pub async fn save(State(app): State<Arc<App>>, Path((job, index)): Path<(String,
             write_whole(&dir.join(&name), outline_drawing(&outline, &id, &notes).as_bytes())?;
             if !ours {
                 let at = format!("template.{index}");
-                let mut edits = vec![Edit::Set { at: format!("{at}.file"), to: name.as_str().into() }];
+                let mut edits =
+                    vec![Edit::Set { at: format!("{at}.file"), to: name.as_str().into() }];
                 let values = &open.checked().values;
                 // What told the outline among others, and its unit, was about the other drawing.
                 let stale = ["inside", "layer", "unit"].map(|key| format!("{at}.{key}"));
-                edits.extend(stale.into_iter().filter(|path| values.has(path)).map(|at| Edit::Clear { at }));
+                edits.extend(
+                    stale.into_iter().filter(|path| values.has(path)).map(|at| Edit::Clear { at }),
+                );
                 if outline.arrow().is_some() && values.has(&format!("{at}.arrow")) {
                     edits.push(Edit::Clear { at: format!("{at}.arrow") });
                 }
@@ -139,7 +175,9 @@ pub async fn save(State(app): State<Arc<App>>, Path((job, index)): Path<(String,
             Ok((open.draft.revision().name().to_string(), name))
         });
         match saved {
-            Ok((rev, file)) => Json(serde_json::json!({ "rev": rev, "file": file })).into_response(),
+            Ok((rev, file)) => {
+                Json(serde_json::json!({ "rev": rev, "file": file })).into_response()
+            }
             Err(Refused::Stale) => StatusCode::CONFLICT.into_response(),
             Err(Refused::Faults(list)) => {
                 let said = |f: &Fault| Said {
@@ -149,7 +187,11 @@ pub async fn save(State(app): State<Arc<App>>, Path((job, index)): Path<(String,
                         _ => None,
                     },
                 };
-                (StatusCode::UNPROCESSABLE_ENTITY, Json(list.0.iter().map(said).collect::<Vec<_>>())).into_response()
+                (
+                    StatusCode::UNPROCESSABLE_ENTITY,
+                    Json(list.0.iter().map(said).collect::<Vec<_>>()),
+                )
+                    .into_response()
             }
         }
     })
@@ -161,7 +203,10 @@ fn low(ring: &[warpwise::geometry::Point]) -> warpwise::geometry::Point {
 }
 
 /// The photo under a template's drawing.
-pub async fn photo(State(app): State<Arc<App>>, Path((job, index)): Path<(String, usize)>) -> Response {
+pub async fn photo(
+    State(app): State<Arc<App>>,
+    Path((job, index)): Path<(String, usize)>,
+) -> Response {
     beside(move || {
         let found = app.job(&job).ok().and_then(|open| {
             let mut open = locked(&open);
@@ -169,8 +214,12 @@ pub async fn photo(State(app): State<Arc<App>>, Path((job, index)): Path<(String
             let dir = open.draft.dir().to_path_buf();
             let svg = std::fs::read_to_string(dir.join(&template.file)).ok()?;
             let file = dir.join(PhotoUnder::of(&svg)?.file);
-            let inside = std::fs::canonicalize(&file).ok()?.starts_with(std::fs::canonicalize(&dir).ok()?);
-            inside.then(|| std::fs::read(file).ok()).flatten().filter(|b| b.starts_with(&[0xff, 0xd8]))
+            let inside =
+                std::fs::canonicalize(&file).ok()?.starts_with(std::fs::canonicalize(&dir).ok()?);
+            inside
+                .then(|| std::fs::read(file).ok())
+                .flatten()
+                .filter(|b| b.starts_with(&[0xff, 0xd8]))
         });
         match found {
             Some(bytes) => ([(header::CONTENT_TYPE, "image/jpeg")], bytes).into_response(),

@@ -1,4 +1,5 @@
-//! The keys of each section of a job that the page shows as fields, in their order. Labels stand in the language files.
+//! The keys of each section of a job that the page shows as fields, in their order. Labels stand in
+//! the language files.
 
 use warpwise::units::parse_length;
 use warpwise::workshop::Entry;
@@ -50,8 +51,19 @@ const fn more(key: &'static str, kind: Kind) -> Field {
 }
 
 /// Kinds of cloth, as the job says them.
-pub const WEAVES: &[&str] =
-    &["", "plain", "twill 2/2", "twill 4/4", "twill 2/1", "twill 3/1", "satin", "unidirectional", "biaxial 45", "mat", "none"];
+pub const WEAVES: &[&str] = &[
+    "",
+    "plain",
+    "twill 2/2",
+    "twill 4/4",
+    "twill 2/1",
+    "twill 3/1",
+    "satin",
+    "unidirectional",
+    "biaxial 45",
+    "mat",
+    "none",
+];
 const BACKINGS: &[&str] = &["", "paper", "film", "bare"];
 const HANDS: &[&str] = &["as traced", "mirrored", "both"];
 const EDGES: &[&str] = &["trim", "lap", "butt", "dart"];
@@ -62,7 +74,15 @@ pub const SEEN: &[&str] = &["hidden", "mould side", "other side"];
 pub fn fields(section: &str) -> &'static [Field] {
     match section {
         "" => const { &[more("stock", Kind::Text)] },
-        "job" => const { &[first("name", Kind::Text), more("other_hand_of", Kind::Text), more("currency", Kind::Text)] },
+        "job" => {
+            const {
+                &[
+                    first("name", Kind::Text),
+                    more("other_hand_of", Kind::Text),
+                    more("currency", Kind::Text),
+                ]
+            }
+        }
         "cutting" => {
             const {
                 &[
@@ -75,7 +95,15 @@ pub fn fields(section: &str) -> &'static [Field] {
                 ]
             }
         }
-        "splice" => const { &[first("lap", Kind::Length), first("stagger", Kind::Length), first("plies_apart", Kind::Number)] },
+        "splice" => {
+            const {
+                &[
+                    first("lap", Kind::Length),
+                    first("stagger", Kind::Length),
+                    first("plies_apart", Kind::Number),
+                ]
+            }
+        }
         "cloth" => {
             const {
                 &[
@@ -104,7 +132,14 @@ pub fn fields(section: &str) -> &'static [Field] {
             }
         }
         "cloth.flaw" => {
-            const { &[first("from", Kind::Length), first("to", Kind::Length), first("low", Kind::Length), first("high", Kind::Length)] }
+            const {
+                &[
+                    first("from", Kind::Length),
+                    first("to", Kind::Length),
+                    first("low", Kind::Length),
+                    first("high", Kind::Length),
+                ]
+            }
         }
         "template" => {
             const {
@@ -180,11 +215,13 @@ pub fn fields(section: &str) -> &'static [Field] {
 pub fn field_at(at: &str) -> Option<&'static Field> {
     let steps: Vec<&str> = at.split('.').collect();
     let (key, above) = steps.split_last()?;
-    let section: Vec<&str> = above.iter().copied().filter(|s| s.parse::<usize>().is_err()).collect();
+    let section: Vec<&str> =
+        above.iter().copied().filter(|s| s.parse::<usize>().is_err()).collect();
     fields(&section.join(".")).iter().find(|f| f.key == *key)
 }
 
-/// The path under which a page shows what is to be said about a key: its field, the entry of a list, or its section; empty if it shows neither.
+/// The path under which a page shows what is to be said about a key: its field, the entry of a
+/// list, or its section; empty if it shows neither.
 pub fn slot_of(at: &str) -> &str {
     let is_number = |s: &&str| s.parse::<usize>().is_ok();
     let mut here = at;
@@ -192,8 +229,9 @@ pub fn slot_of(at: &str) -> &str {
         let steps: Vec<&str> = here.split('.').collect();
         let section: Vec<&str> = steps.iter().copied().filter(|s| !is_number(s)).collect();
         let of_list = matches!(steps[..], ["layer", n, "templates"] | ["layer", n, "templates", _] if is_number(&n));
-        let is_section =
-            !fields(&section.join(".")).is_empty() && (steps.last().is_some_and(is_number) || ["job", "cutting", "splice"].contains(&here));
+        let is_section = !fields(&section.join(".")).is_empty()
+            && (steps.last().is_some_and(is_number)
+                || ["job", "cutting", "splice"].contains(&here));
         if of_list || is_section || field_at(here).is_some() {
             return here;
         }
@@ -204,8 +242,9 @@ pub fn slot_of(at: &str) -> &str {
     }
 }
 
-/// What a person typed, as the file takes it; none if the field was emptied. What cannot be read as asked goes into the file as it was
-/// typed, so that the fault is said beside it and nothing is lost.
+/// What a person typed, as the file takes it; none if the field was emptied. What cannot be read as
+/// asked goes into the file as it was typed, so that the fault is said beside it and nothing is
+/// lost.
 pub fn entry(kind: Kind, typed: &str) -> Option<Entry> {
     let typed = typed.trim();
     if typed.is_empty() {
@@ -215,7 +254,9 @@ pub fn entry(kind: Kind, typed: &str) -> Option<Entry> {
     // A decimal comma, as most of Europe writes it.
     let number = |t: &str| t.replace(',', ".").parse::<f64>().ok().filter(|n| n.is_finite());
     Some(match kind {
-        Kind::Text | Kind::Id | Kind::Choice(_) | Kind::Day | Kind::Cloth | Kind::Template => text(),
+        Kind::Text | Kind::Id | Kind::Choice(_) | Kind::Day | Kind::Cloth | Kind::Template => {
+            text()
+        }
         Kind::Length => number(typed).map(Entry::Number).unwrap_or_else(|| {
             let pointed = typed.replace(',', ".");
             if parse_length(&pointed).is_ok() { Entry::Text(pointed) } else { text() }
@@ -227,9 +268,20 @@ pub fn entry(kind: Kind, typed: &str) -> Option<Entry> {
             _ => text(),
         },
         Kind::Pair => {
-            let parts: Vec<&str> = typed.trim_matches(['[', ']']).split([';', ' ']).filter(|p| !p.trim().is_empty()).collect();
-            let parts = if parts.len() == 2 { parts } else { typed.trim_matches(['[', ']']).split(',').collect() };
-            let pair: Option<Vec<Entry>> = parts.iter().map(|p| number(p.trim().trim_end_matches(',')).map(Entry::Number)).collect();
+            let parts: Vec<&str> = typed
+                .trim_matches(['[', ']'])
+                .split([';', ' '])
+                .filter(|p| !p.trim().is_empty())
+                .collect();
+            let parts = if parts.len() == 2 {
+                parts
+            } else {
+                typed.trim_matches(['[', ']']).split(',').collect()
+            };
+            let pair: Option<Vec<Entry>> = parts
+                .iter()
+                .map(|p| number(p.trim().trim_end_matches(',')).map(Entry::Number))
+                .collect();
             pair.filter(|p| p.len() == 2).map_or_else(text, Entry::List)
         }
     })
@@ -241,15 +293,31 @@ mod tests {
 
     #[test]
     fn every_field_is_a_key_of_the_schema() {
-        let schema: serde_json::Value = serde_json::from_str(&warpwise::job::schema_json()).unwrap_or_default();
+        let schema: serde_json::Value =
+            serde_json::from_str(&warpwise::job::schema_json()).unwrap_or_default();
         let keys_of = |section: &str| {
             let step = |at: &serde_json::Value, name: &str| {
                 let found = &at["properties"][name];
                 if found.get("items").is_some() { found["items"].clone() } else { found.clone() }
             };
-            section.split('.').filter(|s| !s.is_empty()).fold(schema.clone(), |at, name| step(&at, name))["properties"].clone()
+            section
+                .split('.')
+                .filter(|s| !s.is_empty())
+                .fold(schema.clone(), |at, name| step(&at, name))["properties"]
+                .clone()
         };
-        for section in ["", "job", "cutting", "splice", "cloth", "cloth.flaw", "template", "strip", "patch", "layer"] {
+        for section in [
+            "",
+            "job",
+            "cutting",
+            "splice",
+            "cloth",
+            "cloth.flaw",
+            "template",
+            "strip",
+            "patch",
+            "layer",
+        ] {
             let keys = keys_of(section);
             for field in fields(section) {
                 assert!(keys.get(field.key).is_some(), "{section}.{}", field.key);

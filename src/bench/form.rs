@@ -21,7 +21,8 @@ pub struct Form<'a> {
 
 /// What the job's own format says of a key.
 fn help(section: &str, key: &str) -> String {
-    static SCHEMA: LazyLock<serde_json::Value> = LazyLock::new(|| serde_json::from_str(&warpwise::job::schema_json()).unwrap_or_default());
+    static SCHEMA: LazyLock<serde_json::Value> =
+        LazyLock::new(|| serde_json::from_str(&warpwise::job::schema_json()).unwrap_or_default());
     let mut at = &*SCHEMA;
     for name in section.split('.').filter(|s| !s.is_empty()) {
         at = &at["properties"][name];
@@ -38,8 +39,10 @@ pub fn id_of(at: &str) -> String {
 impl Form<'_> {
     /// All fields of a section; `at` is where it stands, as `cloth.2`.
     pub fn section(&self, at: &str, section: &str) -> Markup {
-        let (first, more): (Vec<&Field>, Vec<&Field>) = fields(section).iter().partition(|f| f.first);
-        let hidden_note = more.iter().any(|f| self.about(&format!("{at}.{}", f.key)).next().is_some());
+        let (first, more): (Vec<&Field>, Vec<&Field>) =
+            fields(section).iter().partition(|f| f.first);
+        let hidden_note =
+            more.iter().any(|f| self.about(&format!("{at}.{}", f.key)).next().is_some());
         html! {
             div .fields { @for field in &first { (self.field(at, section, field)) } }
             @if !more.is_empty() {
@@ -54,7 +57,8 @@ impl Form<'_> {
 
     /// One field with its label, help and notes.
     pub fn field(&self, at: &str, section: &str, field: &Field) -> Markup {
-        let path = if at.is_empty() { field.key.to_string() } else { format!("{at}.{}", field.key) };
+        let path =
+            if at.is_empty() { field.key.to_string() } else { format!("{at}.{}", field.key) };
         let id = id_of(&path);
         html! {
             div .field {
@@ -73,8 +77,13 @@ impl Form<'_> {
         let post = address(self.job, "edit");
         let vals = serde_json::json!({ "at": path, "view": self.view }).to_string();
         let options: Option<Vec<(String, String)>> = match kind {
-            Kind::Choice(choices) => Some(choices.iter().map(|c| (c.to_string(), self.choice(c))).collect()),
-            Kind::Flag(_) => Some(vec![("true".into(), self.words.t("form.yes").into()), ("false".into(), self.words.t("form.no").into())]),
+            Kind::Choice(choices) => {
+                Some(choices.iter().map(|c| (c.to_string(), self.choice(c))).collect())
+            }
+            Kind::Flag(_) => Some(vec![
+                ("true".into(), self.words.t("form.yes").into()),
+                ("false".into(), self.words.t("form.no").into()),
+            ]),
             Kind::Cloth => Some(self.named(&["cloth"])),
             Kind::Template => Some(self.named(&["template"])),
             _ => None,
@@ -82,7 +91,9 @@ impl Form<'_> {
         let shown = match (value, kind) {
             (Some(value), _) => value.to_string(),
             (None, Kind::Flag(default)) => default.to_string(),
-            (None, Kind::Choice(choices)) => choices.first().map(ToString::to_string).unwrap_or_default(),
+            (None, Kind::Choice(choices)) => {
+                choices.first().map(ToString::to_string).unwrap_or_default()
+            }
             (None, Kind::Pair) => self.pair(path),
             (None, _) => String::new(),
         };
@@ -117,8 +128,12 @@ impl Form<'_> {
     /// Ids of sections, after an empty choice.
     pub fn named(&self, sections: &[&str]) -> Vec<(String, String)> {
         let values = &self.checked.values;
-        let ids = sections.iter().flat_map(|s| (0..values.count(s)).filter_map(move |i| values.get(&format!("{s}.{i}.id"))));
-        std::iter::once((String::new(), "–".to_string())).chain(ids.map(|id| (id.to_string(), id.to_string()))).collect()
+        let ids = sections.iter().flat_map(|s| {
+            (0..values.count(s)).filter_map(move |i| values.get(&format!("{s}.{i}.id")))
+        });
+        std::iter::once((String::new(), "–".to_string()))
+            .chain(ids.map(|id| (id.to_string(), id.to_string())))
+            .collect()
     }
 
     /// Where the notes about a key stand; they are renewed without the fields.
@@ -128,12 +143,19 @@ impl Form<'_> {
 
     /// What is to be said under a path.
     pub fn about<'n>(&'n self, slot: &'n str) -> impl Iterator<Item = &'n Note> {
-        self.checked.notes.iter().filter(move |n| n.at.as_deref().map(slot_of).unwrap_or_default() == slot)
+        self.checked
+            .notes
+            .iter()
+            .filter(move |n| n.at.as_deref().map(slot_of).unwrap_or_default() == slot)
     }
 
     /// Whether anything is to be said about sections of these names.
     pub fn has_notes(&self, sections: &[&str]) -> bool {
-        self.checked.notes.iter().filter_map(|n| n.at.as_deref()?.split('.').next()).any(|first| sections.contains(&first))
+        self.checked
+            .notes
+            .iter()
+            .filter_map(|n| n.at.as_deref()?.split('.').next())
+            .any(|first| sections.contains(&first))
     }
 
     /// Notes that no step has a field for.

@@ -25,7 +25,10 @@ pub enum Standing {
 pub fn standings(open: &mut OpenJob, checked: &Checked) -> [Standing; 6] {
     let values = &checked.values;
     let faults = |prefixes: &[&str]| {
-        let belongs = |n: &&Note| n.at.as_deref().is_some_and(|at| prefixes.iter().any(|p| at.split('.').next() == Some(p)));
+        let belongs = |n: &&Note| {
+            n.at.as_deref()
+                .is_some_and(|at| prefixes.iter().any(|p| at.split('.').next() == Some(p)))
+        };
         checked.notes.iter().filter(|n| !n.warning).any(|n| belongs(&n))
     };
     let section = |names: &[&str], counted: &[&str]| {
@@ -152,17 +155,27 @@ pub fn address(job: &str, what: &str) -> String {
 /// Text as a step of an address: everything but letters, digits and `-._~` in per cent.
 pub fn encoded(text: &str) -> String {
     let plain = |b: u8| b.is_ascii_alphanumeric() || b"-._~".contains(&b);
-    text.bytes().map(|b| if plain(b) { char::from(b).to_string() } else { format!("%{b:02X}") }).collect()
+    text.bytes()
+        .map(|b| if plain(b) { char::from(b).to_string() } else { format!("%{b:02X}") })
+        .collect()
 }
 
 /// What is to be said about a key, and its remedies as buttons.
-pub fn notes<'n>(words: &Words, job: &str, view: &str, found: impl Iterator<Item = &'n Note>) -> Markup {
+pub fn notes<'n>(
+    words: &Words,
+    job: &str,
+    view: &str,
+    found: impl Iterator<Item = &'n Note>,
+) -> Markup {
     html! { @for note in found { (self::note(words, job, view, note)) } }
 }
 
 fn note(words: &Words, job: &str, view: &str, note: &Note) -> Markup {
-    let (class, sign, kind) =
-        if note.warning { ("warning", "!", words.t("note.warning")) } else { ("fault", "▲", words.t("note.fault")) };
+    let (class, sign, kind) = if note.warning {
+        ("warning", "!", words.t("note.warning"))
+    } else {
+        ("fault", "▲", words.t("note.fault"))
+    };
     let mend = note.mend.as_ref().and_then(|edit| serde_json::to_string(edit).ok());
     html! {
         p class=(format!("note {class}")) {
@@ -189,7 +202,9 @@ fn place_words(fault: &Fault) -> String {
 
 fn sentence(words: &str) -> String {
     let mut letters = words.chars();
-    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).chain(['.']).collect())
+    letters.next().map_or_else(String::new, |first| {
+        first.to_uppercase().chain(letters).chain(['.']).collect()
+    })
 }
 
 /// Faults as a list.

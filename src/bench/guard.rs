@@ -1,4 +1,5 @@
-//! Who may reach the page: this computer's own browser, with the key of the first link, and no other site through it.
+//! Who may reach the page: this computer's own browser, with the key of the first link, and no
+//! other site through it.
 
 use axum::body::Body;
 use axum::extract::{Request, State};
@@ -14,8 +15,10 @@ const COOKIE: &str = "warpwise_bench";
 const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; connect-src 'self'; form-action 'self'; \
                       frame-src 'self'; object-src 'self'; base-uri 'none'; frame-ancestors 'self'";
 
-/// The policy for files of the workshop shown as they are, such as a report: its own inline style and script, no reach beyond.
-pub const FILE_POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src 'self' data:; sandbox";
+/// The policy for files of the workshop shown as they are, such as a report: its own inline style
+/// and script, no reach beyond.
+pub const FILE_POLICY: &str =
+    "default-src 'none'; style-src 'unsafe-inline'; img-src 'self' data:; sandbox";
 
 /// The key and the addresses under which the server may be asked.
 #[derive(Debug)]
@@ -45,10 +48,12 @@ impl Guard {
     fn knows_host(&self, headers: &HeaderMap) -> bool {
         let mut hosts = headers.get_all(header::HOST).iter();
         let host = hosts.next().and_then(|h| h.to_str().ok());
-        hosts.next().is_none() && host.is_some_and(|h| self.hosts.iter().any(|known| known.eq_ignore_ascii_case(h)))
+        hosts.next().is_none()
+            && host.is_some_and(|h| self.hosts.iter().any(|known| known.eq_ignore_ascii_case(h)))
     }
 
-    /// A change must come from a page of this server: browsers say where a request comes from, and cannot be made not to.
+    /// A change must come from a page of this server: browsers say where a request comes from, and
+    /// cannot be made not to.
     fn is_from_here(&self, method: &Method, headers: &HeaderMap) -> bool {
         let site = headers.get("sec-fetch-site").and_then(|v| v.to_str().ok());
         if site.is_some_and(|s| !matches!(s, "same-origin" | "none")) {
@@ -56,14 +61,17 @@ impl Guard {
         }
         let origin = headers.get(header::ORIGIN).map(|v| v.to_str().unwrap_or_default());
         match origin {
-            Some(origin) => self.hosts.iter().any(|h| origin.eq_ignore_ascii_case(&format!("http://{h}"))),
+            Some(origin) => {
+                self.hosts.iter().any(|h| origin.eq_ignore_ascii_case(&format!("http://{h}")))
+            }
             None => matches!(*method, Method::GET | Method::HEAD),
         }
     }
 
     fn knows_key(&self, given: &str) -> bool {
         // Every byte is looked at, so that time tells nothing.
-        given.len() == self.key.len() && given.bytes().zip(self.key.bytes()).fold(0, |d, (a, b)| d | (a ^ b)) == 0
+        given.len() == self.key.len()
+            && given.bytes().zip(self.key.bytes()).fold(0, |d, (a, b)| d | (a ^ b)) == 0
     }
 
     fn has_cookie(&self, headers: &HeaderMap) -> bool {
@@ -77,9 +85,14 @@ impl Guard {
 
 /// Lets a request through, or refuses it; gives every answer its headers.
 pub async fn guarded(State(guard): State<Arc<Guard>>, request: Request, next: Next) -> Response {
-    let refusal = |status: StatusCode, words: &str| with_headers((status, format!("{words}\n")).into_response());
+    let refusal = |status: StatusCode, words: &str| {
+        with_headers((status, format!("{words}\n")).into_response())
+    };
     if !guard.knows_host(request.headers()) {
-        return refusal(StatusCode::MISDIRECTED_REQUEST, "this server answers under the address it printed only");
+        return refusal(
+            StatusCode::MISDIRECTED_REQUEST,
+            "this server answers under the address it printed only",
+        );
     }
     if !guard.is_from_here(request.method(), request.headers()) {
         return refusal(StatusCode::FORBIDDEN, "this request comes from another site");
@@ -89,13 +102,19 @@ pub async fn guarded(State(guard): State<Arc<Guard>>, request: Request, next: Ne
         && request.method() == Method::GET
     {
         if !guard.knows_key(key) {
-            return refusal(StatusCode::FORBIDDEN, "this link is of an earlier run: use the one that `warpwise bench` printed last");
+            return refusal(
+                StatusCode::FORBIDDEN,
+                "this link is of an earlier run: use the one that `warpwise bench` printed last",
+            );
         }
         let cookie = format!("{COOKIE}={key}; Path=/; HttpOnly; SameSite=Strict");
         let mut response = Response::new(Body::empty());
         *response.status_mut() = StatusCode::SEE_OTHER;
         let headers = response.headers_mut();
-        headers.insert(header::LOCATION, HeaderValue::from_str(request.uri().path()).unwrap_or(HeaderValue::from_static("/")));
+        headers.insert(
+            header::LOCATION,
+            HeaderValue::from_str(request.uri().path()).unwrap_or(HeaderValue::from_static("/")),
+        );
         headers.extend(HeaderValue::from_str(&cookie).ok().map(|c| (header::SET_COOKIE, c)));
         return with_headers(response);
     }
@@ -126,7 +145,12 @@ mod tests {
     use super::*;
 
     fn headers(pairs: &[(&'static str, &str)]) -> HeaderMap {
-        pairs.iter().map(|(name, value)| (name.parse::<header::HeaderName>().unwrap(), HeaderValue::from_str(value).unwrap())).collect()
+        pairs
+            .iter()
+            .map(|(name, value)| {
+                (name.parse::<header::HeaderName>().unwrap(), HeaderValue::from_str(value).unwrap())
+            })
+            .collect()
     }
 
     #[test]
@@ -135,7 +159,9 @@ mod tests {
         for host in ["127.0.0.1:9137", "localhost:9137", "LOCALHOST:9137", "[::1]:9137"] {
             assert!(guard.knows_host(&headers(&[("host", host)])), "{host}");
         }
-        for host in ["evil.example:9137", "127.0.0.1", "127.0.0.1:80", "127.0.0.1.evil.example:9137", ""] {
+        for host in
+            ["evil.example:9137", "127.0.0.1", "127.0.0.1:80", "127.0.0.1.evil.example:9137", ""]
+        {
             assert!(!guard.knows_host(&headers(&[("host", host)])), "{host}");
         }
         let mut two = headers(&[("host", "127.0.0.1:9137")]);
@@ -146,15 +172,31 @@ mod tests {
     #[test]
     fn a_change_from_another_site_is_refused() {
         let guard = Guard::new(9137).unwrap();
-        let ok = |method: &Method, pairs: &[(&'static str, &str)]| guard.is_from_here(method, &headers(pairs));
-        assert!(ok(&Method::POST, &[("origin", "http://127.0.0.1:9137"), ("sec-fetch-site", "same-origin")]));
+        let ok = |method: &Method, pairs: &[(&'static str, &str)]| {
+            guard.is_from_here(method, &headers(pairs))
+        };
+        assert!(ok(
+            &Method::POST,
+            &[("origin", "http://127.0.0.1:9137"), ("sec-fetch-site", "same-origin")]
+        ));
         assert!(ok(&Method::GET, &[]) && !ok(&Method::POST, &[]));
-        for origin in
-            ["null", "http://evil.example", "https://127.0.0.1:9137", "http://127.0.0.1:9138", "http://127.0.0.1:9137.evil.example"]
-        {
-            assert!(!ok(&Method::POST, &[("origin", origin)]) && !ok(&Method::GET, &[("origin", origin)]), "{origin}");
+        for origin in [
+            "null",
+            "http://evil.example",
+            "https://127.0.0.1:9137",
+            "http://127.0.0.1:9138",
+            "http://127.0.0.1:9137.evil.example",
+        ] {
+            assert!(
+                !ok(&Method::POST, &[("origin", origin)])
+                    && !ok(&Method::GET, &[("origin", origin)]),
+                "{origin}"
+            );
         }
-        assert!(!ok(&Method::GET, &[("sec-fetch-site", "cross-site")]) && !ok(&Method::GET, &[("sec-fetch-site", "same-site")]));
+        assert!(
+            !ok(&Method::GET, &[("sec-fetch-site", "cross-site")])
+                && !ok(&Method::GET, &[("sec-fetch-site", "same-site")])
+        );
     }
 
     #[test]
@@ -164,8 +206,13 @@ mod tests {
         assert_eq!(key.len(), 48);
         assert_ne!(key, Guard::new(1).unwrap().key());
         assert!(guard.has_cookie(&headers(&[("cookie", &format!("a=b; {COOKIE}={key}"))])));
-        for bad in [String::new(), key[1..].to_string(), format!("{key}0"), key.to_uppercase() + "x"] {
-            assert!(!guard.has_cookie(&headers(&[("cookie", &format!("{COOKIE}={bad}"))])), "{bad}");
+        for bad in
+            [String::new(), key[1..].to_string(), format!("{key}0"), key.to_uppercase() + "x"]
+        {
+            assert!(
+                !guard.has_cookie(&headers(&[("cookie", &format!("{COOKIE}={bad}"))])),
+                "{bad}"
+            );
         }
     }
 }

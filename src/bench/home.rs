@@ -18,14 +18,23 @@ use warpwise::{job, sheet};
 pub async fn show(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
     let words = language(&headers);
     beside(move || match app.folder.jobs() {
-        Ok(jobs) => page(&words, &folder_name(&app), html! {}, html! {}, main(&app, &words, &jobs, html! {})),
+        Ok(jobs) => page(
+            &words,
+            &folder_name(&app),
+            html! {},
+            html! {},
+            main(&app, &words, &jobs, html! {}),
+        ),
         Err(list) => refused(&words, StatusCode::INTERNAL_SERVER_ERROR, &list),
     })
     .await
 }
 
 fn folder_name(app: &App) -> String {
-    app.folder.root().file_name().map_or_else(|| app.folder.root().display().to_string(), |n| n.to_string_lossy().into_owned())
+    app.folder.root().file_name().map_or_else(
+        || app.folder.root().display().to_string(),
+        |n| n.to_string_lossy().into_owned(),
+    )
 }
 
 fn main(app: &App, words: &Words, jobs: &[JobEntry], said: Markup) -> Markup {
@@ -61,7 +70,11 @@ fn dates(app: &App) -> Markup {
     match read_stock(&file, &Moment::now()) {
         Err(list) => faults(&list),
         Ok(stock) => {
-            let ages = stock.rolls.iter().map(|r| (r.id(), r.age())).chain(stock.offcuts.iter().map(|o| (o.id(), o.age())));
+            let ages = stock
+                .rolls
+                .iter()
+                .map(|r| (r.id(), r.age()))
+                .chain(stock.offcuts.iter().map(|o| (o.id(), o.age())));
             let warnings: Vec<String> = ages
                 .filter_map(|(id, age)| age.warning(id, stock.day))
                 .chain(stock.consumables.iter().filter_map(|c| c.warning(stock.day)))
@@ -79,20 +92,31 @@ pub struct NewJob {
 }
 
 /// Begins a job.
-pub async fn begin(State(app): State<Arc<App>>, headers: HeaderMap, Form(new): Form<NewJob>) -> Response {
+pub async fn begin(
+    State(app): State<Arc<App>>,
+    headers: HeaderMap,
+    Form(new): Form<NewJob>,
+) -> Response {
     let words = language(&headers);
     beside(move || {
         let name = new.name.trim();
         let mut text = job::scaffold(name, &[]);
         // The ledger of the workshop is where cloth is taken from.
         if app.folder.ledger().exists() {
-            text = text.replace("# stock = \"../stock.sqlite\"", &format!("stock = \"../{LEDGER_FILE}\""));
+            text = text
+                .replace("# stock = \"../stock.sqlite\"", &format!("stock = \"../{LEDGER_FILE}\""));
         }
         match app.folder.begin(name, &text) {
             Ok(_) => Redirect::to(&address(name, "templates")).into_response(),
             Err(list) => {
                 let jobs = app.folder.jobs().unwrap_or_default();
-                let shown = page(&words, &folder_name(&app), html! {}, html! {}, main(&app, &words, &jobs, faults(&list)));
+                let shown = page(
+                    &words,
+                    &folder_name(&app),
+                    html! {},
+                    html! {},
+                    main(&app, &words, &jobs, faults(&list)),
+                );
                 (StatusCode::UNPROCESSABLE_ENTITY, shown).into_response()
             }
         }

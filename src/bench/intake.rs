@@ -14,10 +14,12 @@ use maud::{Markup, html};
 use serde::Deserialize;
 use std::sync::Arc;
 use warpwise::fault::{Fault, Faults};
+use warpwise::file_name;
 use warpwise::geometry::{Point, point};
 use warpwise::units::parse_length;
-use warpwise::file_name;
-use warpwise::workshop::{Lay, NotTaken, OpenJob, Refused, Revision, Values, by_size, take as take_in, trace_again};
+use warpwise::workshop::{
+    Lay, NotTaken, OpenJob, Refused, Revision, Values, by_size, take as take_in, trace_again,
+};
 
 /// Largest file that is taken, bytes: a photo of 50 megapixels.
 pub const LARGEST_FILE: usize = 64 << 20;
@@ -40,7 +42,11 @@ pub struct About {
 /// Ids of templates, strips and patches that a job has.
 fn ids(open: &OpenJob) -> Vec<String> {
     let values = Values::of(open.draft.text());
-    let of = |s: &str| (0..values.count(s)).filter_map(|i| values.get(&format!("{s}.{i}.id")).map(String::from)).collect::<Vec<_>>();
+    let of = |s: &str| {
+        (0..values.count(s))
+            .filter_map(|i| values.get(&format!("{s}.{i}.id")).map(String::from))
+            .collect::<Vec<_>>()
+    };
     ["template", "strip", "patch"].iter().flat_map(|s| of(s)).collect()
 }
 
@@ -71,7 +77,10 @@ pub async fn take(
         let taken = match taken {
             Ok(taken) => taken,
             Err(not) => {
-                return message(StatusCode::UNPROCESSABLE_ENTITY, html! { (faults(&not.faults)) (hint(&words, &job, &about, &not)) });
+                return message(
+                    StatusCode::UNPROCESSABLE_ENTITY,
+                    html! { (faults(&not.faults)) (hint(&words, &job, &about, &not)) },
+                );
             }
         };
         let mut open = locked(&open);
@@ -86,7 +95,10 @@ pub async fn take(
                 whole_step(&words, &job, STEPS[0], &mut open, said)
             }
             Err(Refused::Faults(list)) => message(StatusCode::UNPROCESSABLE_ENTITY, faults(&list)),
-            Err(Refused::Stale) => message(StatusCode::CONFLICT, html! { p .note.fault { "▲ " (words.t("stale.said")) } }),
+            Err(Refused::Stale) => message(
+                StatusCode::CONFLICT,
+                html! { p .note.fault { "▲ " (words.t("stale.said")) } },
+            ),
         }
     })
     .await
@@ -94,7 +106,11 @@ pub async fn take(
 
 impl About {
     fn lay(&self) -> Lay {
-        Lay { inked_net: self.net == "ink", plug: self.off == "plug", inked_down: self.inked == "down" }
+        Lay {
+            inked_net: self.net == "ink",
+            plug: self.off == "plug",
+            inked_down: self.inked == "down",
+        }
     }
 
     fn at(&self) -> Option<Point> {
@@ -105,7 +121,12 @@ impl About {
 /// The photo that was not understood, to click on the skin in it.
 fn hint(words: &Words, job: &str, about: &About, not: &NotTaken) -> Markup {
     let Some(photo) = &not.photo else { return html! {} };
-    let query = [("name", photo.as_str()), ("net", &about.net), ("off", &about.off), ("inked", &about.inked)];
+    let query = [
+        ("name", photo.as_str()),
+        ("net", &about.net),
+        ("off", &about.off),
+        ("inked", &about.inked),
+    ];
     let query: Vec<String> = query.iter().map(|(k, v)| format!("{k}={}", encoded(v))).collect();
     let words_of_it = words.t("bring.click");
     html! {
@@ -117,7 +138,10 @@ fn hint(words: &Words, job: &str, about: &About, not: &NotTaken) -> Markup {
 }
 
 /// A photo that was kept beside the job.
-pub async fn kept(State(app): State<Arc<App>>, Path((job, file)): Path<(String, String)>) -> Response {
+pub async fn kept(
+    State(app): State<Arc<App>>,
+    Path((job, file)): Path<(String, String)>,
+) -> Response {
     beside(move || {
         let found = app.job(&job).ok().and_then(|open| {
             let dir = locked(&open).draft.dir().to_path_buf();
@@ -126,8 +150,12 @@ pub async fn kept(State(app): State<Arc<App>>, Path((job, file)): Path<(String, 
             inside.then(|| std::fs::read(path).ok()).flatten()
         });
         match found {
-            Some(bytes) if bytes.starts_with(&[0xff, 0xd8, 0xff]) => ([(header::CONTENT_TYPE, "image/jpeg")], bytes).into_response(),
-            Some(bytes) if bytes.starts_with(b"\x89PNG") => ([(header::CONTENT_TYPE, "image/png")], bytes).into_response(),
+            Some(bytes) if bytes.starts_with(&[0xff, 0xd8, 0xff]) => {
+                ([(header::CONTENT_TYPE, "image/jpeg")], bytes).into_response()
+            }
+            Some(bytes) if bytes.starts_with(b"\x89PNG") => {
+                ([(header::CONTENT_TYPE, "image/png")], bytes).into_response()
+            }
             _ => StatusCode::NOT_FOUND.into_response(),
         }
     })
@@ -144,21 +172,33 @@ pub struct Shape {
 }
 
 /// Adds a strip, rectangle or ellipse.
-pub async fn shape(State(app): State<Arc<App>>, Path(job): Path<String>, headers: HeaderMap, Sent(sent): Sent<Shape>) -> Response {
+pub async fn shape(
+    State(app): State<Arc<App>>,
+    Path(job): Path<String>,
+    headers: HeaderMap,
+    Sent(sent): Sent<Shape>,
+) -> Response {
     let words = language(&headers);
     beside(move || {
         changed(&app, &words, &job, STEPS[0], false, |open| {
             let mut wrong = Faults::new();
             let mut length = |text: &str, what: &str| {
                 // Plain numbers with a comma as well as lengths with a unit.
-                let text = if entry(Kind::Length, text).is_some() { text.replace(',', ".") } else { text.to_string() };
+                let text = if entry(Kind::Length, text).is_some() {
+                    text.replace(',', ".")
+                } else {
+                    text.to_string()
+                };
                 wrong.keep(parse_length(&text).map_err(|f| Faults::from(f.on(what))))
             };
             let (along, across) = (length(&sent.length, "length"), length(&sent.width, "width"));
             wrong.into_result(())?;
-            let size = along.zip(across).filter(|(l, w)| (0.5..100_000.0).contains(l) && (0.5..100_000.0).contains(w));
-            let (along, across) =
-                size.ok_or_else(|| Fault::new("that size makes no shape", "give length and width from 0.5 mm to 100 m"))?;
+            let size = along
+                .zip(across)
+                .filter(|(l, w)| (0.5..100_000.0).contains(l) && (0.5..100_000.0).contains(w));
+            let (along, across) = size.ok_or_else(|| {
+                Fault::new("that size makes no shape", "give length and width from 0.5 mm to 100 m")
+            })?;
             if open.draft.revision() != Revision::named(&sent.rev) {
                 open.draft.refresh()?;
                 return Err(Refused::Stale);

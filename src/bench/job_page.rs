@@ -23,7 +23,11 @@ use warpwise::workshop::{Edit, OpenJob, Refused, Revision};
 const EVERY: Duration = Duration::from_millis(100);
 
 /// A step of a job.
-pub async fn show(State(app): State<Arc<App>>, Path((job, step)): Path<(String, String)>, headers: HeaderMap) -> Response {
+pub async fn show(
+    State(app): State<Arc<App>>,
+    Path((job, step)): Path<(String, String)>,
+    headers: HeaderMap,
+) -> Response {
     let words = language(&headers);
     let part = headers.contains_key("hx-request");
     beside(move || {
@@ -39,7 +43,11 @@ pub async fn show(State(app): State<Arc<App>>, Path((job, step)): Path<(String, 
         if let Err(list) = open.draft.refresh() {
             return refused(&words, StatusCode::INTERNAL_SERVER_ERROR, &list);
         }
-        if part { whole_step(&words, &job, step, &mut open, html! {}) } else { whole_page(&words, &job, step, &mut open) }
+        if part {
+            whole_step(&words, &job, step, &mut open, html! {})
+        } else {
+            whole_page(&words, &job, step, &mut open)
+        }
     })
     .await
 }
@@ -67,7 +75,13 @@ fn main(words: &Words, job: &str, step: &str, open: &mut OpenJob) -> Markup {
 }
 
 /// The step, with the rail and the tools renewed beside it.
-pub fn whole_step(words: &Words, job: &str, step: &str, open: &mut OpenJob, said: Markup) -> Response {
+pub fn whole_step(
+    words: &Words,
+    job: &str,
+    step: &str,
+    open: &mut OpenJob,
+    said: Markup,
+) -> Response {
     let main = main(words, job, step, open);
     let around = around(words, job, step, open);
     Html(html! { (said) (main) (around) }.into_string()).into_response()
@@ -94,14 +108,19 @@ pub struct SentEdit {
     value: String,
 }
 
-/// Makes an edit. One of a single field renews the notes alone, so that what is being typed elsewhere stays.
-pub async fn edit(State(app): State<Arc<App>>, Path(job): Path<String>, headers: HeaderMap, Sent(sent): Sent<SentEdit>) -> Response {
+/// Makes an edit. One of a single field renews the notes alone, so that what is being typed
+/// elsewhere stays.
+pub async fn edit(
+    State(app): State<Arc<App>>,
+    Path(job): Path<String>,
+    headers: HeaderMap,
+    Sent(sent): Sent<SentEdit>,
+) -> Response {
     let words = language(&headers);
     beside(move || {
         let edit = match (&sent.edit, &sent.at) {
-            (Some(edit), _) => {
-                serde_json::from_str::<Edit>(edit).map_err(|e| Fault::new(format!("this is no edit: {e}"), "load the page anew"))
-            }
+            (Some(edit), _) => serde_json::from_str::<Edit>(edit)
+                .map_err(|e| Fault::new(format!("this is no edit: {e}"), "load the page anew")),
             (None, Some(at)) => edit_of(at, &sent.value),
             _ => Err(Fault::new("this is no edit", "load the page anew")),
         };
@@ -110,14 +129,17 @@ pub async fn edit(State(app): State<Arc<App>>, Path(job): Path<String>, headers:
             Err(fault) => return message(StatusCode::BAD_REQUEST, faults(&fault.into())),
         };
         let single = sent.edit.is_none();
-        changed(&app, &words, &job, &sent.view, single, |open| open.draft.edit(&edit, &Revision::named(&sent.rev)))
+        changed(&app, &words, &job, &sent.view, single, |open| {
+            open.draft.edit(&edit, &Revision::named(&sent.rev))
+        })
     })
     .await
 }
 
 /// The edit that a typed value is.
 fn edit_of(at: &str, typed: &str) -> Result<Edit, Fault> {
-    let field = field_at(at).ok_or_else(|| Fault::new(format!("`{at}` is no field"), "load the page anew"))?;
+    let field = field_at(at)
+        .ok_or_else(|| Fault::new(format!("`{at}` is no field"), "load the page anew"))?;
     Ok(match (field.kind, entry(field.kind, typed)) {
         (Kind::Id, Some(_)) => Edit::Rename { at: at.into(), to: typed.trim().into() },
         (_, Some(to)) => Edit::Set { at: at.into(), to },
@@ -139,18 +161,33 @@ pub struct LaidAs {
 }
 
 /// Sets hands and copies of a template in a layer.
-pub async fn lay_as(State(app): State<Arc<App>>, Path(job): Path<String>, headers: HeaderMap, Sent(sent): Sent<LaidAs>) -> Response {
+pub async fn lay_as(
+    State(app): State<Arc<App>>,
+    Path(job): Path<String>,
+    headers: HeaderMap,
+    Sent(sent): Sent<LaidAs>,
+) -> Response {
     let words = language(&headers);
     beside(move || {
         let copies = sent.copies.trim();
         let count = copies.parse::<u32>().ok();
         if !copies.is_empty() && count.is_none() {
-            let fault = Fault::new(format!("`{copies}` is no number of copies"), "give a whole number from 1 to 1000");
+            let fault = Fault::new(
+                format!("`{copies}` is no number of copies"),
+                "give a whole number from 1 to 1000",
+            );
             return message(StatusCode::BAD_REQUEST, faults(&fault.into()));
         }
         let hands = Some(sent.hands.clone()).filter(|h| !h.is_empty());
-        let edit = Edit::LayAs { layer: sent.layer, template: sent.template.clone(), hands, copies: count };
-        changed(&app, &words, &job, &sent.view, false, |open| open.draft.edit(&edit, &Revision::named(&sent.rev)))
+        let edit = Edit::LayAs {
+            layer: sent.layer,
+            template: sent.template.clone(),
+            hands,
+            copies: count,
+        };
+        changed(&app, &words, &job, &sent.view, false, |open| {
+            open.draft.edit(&edit, &Revision::named(&sent.rev))
+        })
     })
     .await
 }
@@ -163,15 +200,35 @@ pub struct Step {
 }
 
 /// Takes the last edit back.
-pub async fn undo(State(app): State<Arc<App>>, Path(job): Path<String>, headers: HeaderMap, Sent(sent): Sent<Step>) -> Response {
+pub async fn undo(
+    State(app): State<Arc<App>>,
+    Path(job): Path<String>,
+    headers: HeaderMap,
+    Sent(sent): Sent<Step>,
+) -> Response {
     let words = language(&headers);
-    beside(move || changed(&app, &words, &job, &sent.view, false, |open| open.draft.undo(&Revision::named(&sent.rev)))).await
+    beside(move || {
+        changed(&app, &words, &job, &sent.view, false, |open| {
+            open.draft.undo(&Revision::named(&sent.rev))
+        })
+    })
+    .await
 }
 
 /// Makes it again.
-pub async fn redo(State(app): State<Arc<App>>, Path(job): Path<String>, headers: HeaderMap, Sent(sent): Sent<Step>) -> Response {
+pub async fn redo(
+    State(app): State<Arc<App>>,
+    Path(job): Path<String>,
+    headers: HeaderMap,
+    Sent(sent): Sent<Step>,
+) -> Response {
     let words = language(&headers);
-    beside(move || changed(&app, &words, &job, &sent.view, false, |open| open.draft.redo(&Revision::named(&sent.rev)))).await
+    beside(move || {
+        changed(&app, &words, &job, &sent.view, false, |open| {
+            open.draft.redo(&Revision::named(&sent.rev))
+        })
+    })
+    .await
 }
 
 /// Changes a job and answers with what is new on the page, or with why nothing was changed.
@@ -197,7 +254,8 @@ pub fn changed(
     }
 }
 
-/// The job was changed elsewhere: nothing was overwritten, and the person sees what stands there now when they want to.
+/// The job was changed elsewhere: nothing was overwritten, and the person sees what stands there
+/// now when they want to.
 fn stale(words: &Words, job: &str, view: &str) -> Response {
     let look = html! {
         p .note.fault { span aria-hidden="true" { "▲ " } (words.t("stale.said")) " "
@@ -206,11 +264,13 @@ fn stale(words: &Words, job: &str, view: &str) -> Response {
     message(StatusCode::CONFLICT, look)
 }
 
-/// All notes of the page in their slots, the rail and the revision; the script puts them where they belong.
+/// All notes of the page in their slots, the rail and the revision; the script puts them where they
+/// belong.
 fn renewed_notes(words: &Words, job: &str, view: &str, open: &mut OpenJob) -> Response {
     let checked = open.checked();
     let around = around(words, job, view, open);
-    let mut slots: Vec<&str> = checked.notes.iter().map(|n| n.at.as_deref().map(slot_of).unwrap_or_default()).collect();
+    let mut slots: Vec<&str> =
+        checked.notes.iter().map(|n| n.at.as_deref().map(slot_of).unwrap_or_default()).collect();
     slots.sort_unstable();
     slots.dedup();
     let form = Form { words, job, view, checked: &checked };
@@ -243,7 +303,10 @@ pub async fn watch(State(app): State<Arc<App>>, Path(job): Path<String>) -> Resp
                 if look_at_file {
                     let _ = open.draft.refresh();
                 }
-                Some((open.draft.revision().name().to_string(), open.planning.as_ref().map(|p| p.news())))
+                Some((
+                    open.draft.revision().name().to_string(),
+                    open.planning.as_ref().map(|p| p.news()),
+                ))
             });
             let Ok(Some((now, news))) = looked.await else { continue };
             if now != revision {

@@ -1,5 +1,5 @@
-//! The page: a server for this computer's browser through which the whole job is done. A thin client of `workshop`: it words, draws and
-//! forwards; no rule of the trade stands here.
+//! The page: a server for this computer's browser through which the whole job is done. A thin
+//! client of `workshop`: it words, draws and forwards; no rule of the trade stands here.
 
 mod app;
 mod assets;
@@ -55,7 +55,8 @@ pub struct Server {
     pub link: String,
 }
 
-/// Sets a server up for a workshop's folder, on a port of the loopback address: the one asked for, else the usual one, else any that is free.
+/// Sets a server up for a workshop's folder, on a port of the loopback address: the one asked for,
+/// else the usual one, else any that is free.
 ///
 /// # Errors
 /// The folder is none, or no port can be had.
@@ -63,14 +64,18 @@ pub fn set_up(root: &Path, port: Option<u16>) -> Result<Server, Faults> {
     let folder = Folder::open(root)?;
     let bind = |port: u16| TcpListener::bind(SocketAddr::from((Ipv4Addr::LOCALHOST, port)));
     let listener = match port {
-        Some(port) => {
-            bind(port).map_err(|e| Fault::new(format!("port {port} cannot be had: {e}"), "leave out --port, or name a free one"))?
-        }
-        None => {
-            bind(PORT).or_else(|_| bind(0)).map_err(|e| Fault::new(format!("no port can be had: {e}"), "check the network settings"))?
-        }
+        Some(port) => bind(port).map_err(|e| {
+            Fault::new(
+                format!("port {port} cannot be had: {e}"),
+                "leave out --port, or name a free one",
+            )
+        })?,
+        None => bind(PORT).or_else(|_| bind(0)).map_err(|e| {
+            Fault::new(format!("no port can be had: {e}"), "check the network settings")
+        })?,
     };
-    let trouble = |e: std::io::Error| Fault::new(format!("the page cannot be set up: {e}"), "try again");
+    let trouble =
+        |e: std::io::Error| Fault::new(format!("the page cannot be set up: {e}"), "try again");
     listener.set_nonblocking(true).map_err(trouble)?;
     let port = listener.local_addr().map_err(trouble)?.port();
     let guard = Arc::new(Guard::new(port).map_err(trouble)?);
@@ -132,14 +137,18 @@ fn router(app: Arc<App>) -> Router {
         .route("/stock/undo", post(stock_page::undo))
         .route("/stock/labels", get(stock_page::labels))
         .layer(DefaultBodyLimit::max(LARGEST_FORM))
-        .route("/job/{job}/take", post(intake::take).layer(DefaultBodyLimit::max(intake::LARGEST_FILE)))
+        .route(
+            "/job/{job}/take",
+            post(intake::take).layer(DefaultBodyLimit::max(intake::LARGEST_FILE)),
+        )
         .fallback(nothing_here)
         .layer(from_fn(in_time))
         .layer(from_fn_with_state(guard, guarded))
         .with_state(app)
 }
 
-/// Gives a request up that never becomes whole. Answers that go on, such as what a page watches, begin at once and are not bound by it.
+/// Gives a request up that never becomes whole. Answers that go on, such as what a page watches,
+/// begin at once and are not bound by it.
 async fn in_time(request: Request, next: Next) -> Response {
     match tokio::time::timeout(SLOWEST, next.run(request)).await {
         Ok(response) => response,
@@ -156,6 +165,7 @@ async fn nothing_here(headers: HeaderMap) -> Response {
 /// The language that was chosen, else the one the browser asks for.
 fn language(headers: &HeaderMap) -> Words {
     let text = |name: &str| headers.get(name).and_then(|v| v.to_str().ok()).unwrap_or_default();
-    let chosen = text("cookie").split(';').find_map(|c| c.trim().strip_prefix("warpwise_language="));
+    let chosen =
+        text("cookie").split(';').find_map(|c| c.trim().strip_prefix("warpwise_language="));
     chosen.map_or_else(|| Words::asked(text("accept-language")), Words::of)
 }

@@ -1,4 +1,5 @@
-//! Pictures inside pages: outlines, layers, pieces, cloths. Drawn in mm with y up, shown as wide as their place.
+//! Pictures inside pages: outlines, layers, pieces, cloths. Drawn in mm with y up, shown as wide as
+//! their place.
 
 use super::words::Words;
 use std::fmt::Write;
@@ -25,7 +26,8 @@ impl Picture {
     pub fn new(area: Bounds, title: &str) -> Picture {
         let size = area.width().max(area.height()).max(1.0);
         let margin = 0.04 * size;
-        let area = Bounds { min: area.min - point(margin, margin), max: area.max + point(margin, margin) };
+        let area =
+            Bounds { min: area.min - point(margin, margin), max: area.max + point(margin, margin) };
         Picture { area, pen: size / 300.0, body: String::new(), title: escaped(title) }
     }
 
@@ -44,13 +46,21 @@ impl Picture {
     /// Rings as one area; the class gives colour and line.
     pub fn rings<'r>(&mut self, rings: impl IntoIterator<Item = &'r Ring>, class: &str) {
         let d: String = rings.into_iter().map(|r| self.data(r, true)).collect();
-        let _ = write!(self.body, "<path class=\"{class}\" d=\"{d}\" stroke-width=\"{:.3}\"/>", self.pen);
+        let _ = write!(
+            self.body,
+            "<path class=\"{class}\" d=\"{d}\" stroke-width=\"{:.3}\"/>",
+            self.pen
+        );
     }
 
     /// An open line, so many times as heavy as normal.
     pub fn line(&mut self, points: &[Point], class: &str, heavy: f64) {
         let d = self.data(points, false);
-        let _ = write!(self.body, "<path class=\"{class}\" d=\"{d}\" stroke-width=\"{:.3}\"/>", self.pen * heavy);
+        let _ = write!(
+            self.body,
+            "<path class=\"{class}\" d=\"{d}\" stroke-width=\"{:.3}\"/>",
+            self.pen * heavy
+        );
     }
 
     /// An arrow with a head.
@@ -60,7 +70,15 @@ impl Picture {
         let side = point(-unit.y, unit.x);
         let barb = (14.0 * self.pen).min(0.5 * length);
         self.line(&[tail, head], class, 1.6);
-        self.line(&[head - unit * barb + side * (0.5 * barb), head, head - unit * barb - side * (0.5 * barb)], class, 1.6);
+        self.line(
+            &[
+                head - unit * barb + side * (0.5 * barb),
+                head,
+                head - unit * barb - side * (0.5 * barb),
+            ],
+            class,
+            1.6,
+        );
     }
 
     /// The picture as SVG to stand in a page.
@@ -120,10 +138,15 @@ pub fn outline(id: &str, outline: &Outline, edge: EdgeKind, arrow: f64) -> Strin
     picture.done()
 }
 
-/// A layer on the part: what it lays, as the templates' drawings show it, with the warp drawn across it.
+/// A layer on the part: what it lays, as the templates' drawings show it, with the warp drawn
+/// across it.
 pub fn layer(job: &Job, layer: &Layer) -> String {
-    let boxes: Vec<(&Template, Bounds)> =
-        layer.items.iter().map(|item| &job.templates[item.template]).map(|t| (t, area_of(&t.outline))).collect();
+    let boxes: Vec<(&Template, Bounds)> = layer
+        .items
+        .iter()
+        .map(|item| &job.templates[item.template])
+        .map(|t| (t, area_of(&t.outline)))
+        .collect();
     // In rows, about as wide as they are high together.
     let area: f64 = boxes.iter().map(|(_, b)| 1.2 * b.width() * b.height()).sum();
     let wide = boxes.iter().map(|(_, b)| b.width()).fold(area.sqrt() * 1.2, f64::max);
@@ -147,7 +170,8 @@ pub fn layer(job: &Job, layer: &Layer) -> String {
         picture.rings(&rings, "skin");
         if layer.mosaic.is_none() {
             // As drawn: off a plug or inked side down the drawing shows the other hand.
-            let angle = template.arrow + if template.drawn_mirrored() { -layer.angle } else { layer.angle };
+            let angle =
+                template.arrow + if template.drawn_mirrored() { -layer.angle } else { layer.angle };
             for line in hatched(&rings, angle) {
                 picture.line(&line, "warp", 0.8);
             }
@@ -160,7 +184,8 @@ pub fn layer(job: &Job, layer: &Layer) -> String {
 fn hatched(rings: &[Ring], angle: f64) -> Vec<[Point; 2]> {
     let back = Motion::new(-angle, false, point(0.0, 0.0));
     let out = Motion::new(angle, false, point(0.0, 0.0));
-    let turned: Vec<Ring> = rings.iter().map(|r| r.iter().map(|p| back.apply(*p)).collect()).collect();
+    let turned: Vec<Ring> =
+        rings.iter().map(|r| r.iter().map(|p| back.apply(*p)).collect()).collect();
     let all: Ring = turned.concat();
     let Some(b) = ring_bounds(&all) else { return Vec::new() };
     let count = 9;
@@ -177,14 +202,22 @@ fn hatched(rings: &[Ring], angle: f64) -> Vec<[Point; 2]> {
             }
         }
         crossings.sort_by(f64::total_cmp);
-        lines.extend(crossings.chunks_exact(2).map(|pair| [out.apply(point(pair[0], y)), out.apply(point(pair[1], y))]));
+        lines.extend(
+            crossings
+                .chunks_exact(2)
+                .map(|pair| [out.apply(point(pair[0], y)), out.apply(point(pair[1], y))]),
+        );
     }
     lines
 }
 
 /// The angle of a layer in words.
 pub fn warp(layer: &Layer) -> String {
-    if layer.mosaic.is_some() { "mosaic".into() } else { format!("{}°", show_number(layer.angle, 1)) }
+    if layer.mosaic.is_some() {
+        "mosaic".into()
+    } else {
+        format!("{}°", show_number(layer.angle, 1))
+    }
 }
 
 /// A piece as it is cut, warp to the right, with its net line, cuts and arrow.
@@ -214,12 +247,22 @@ pub fn hand_key(hand: Hand) -> &'static str {
 /// Turns in words: `0°, 180°; face down 90°, 270°`.
 pub fn turns(words: &Words, permitted: &[Permitted]) -> String {
     let list = |face: Face| -> Vec<String> {
-        permitted.iter().filter(|p| p.face == face).map(|p| format!("{}°", show_number(p.turn, 0))).collect()
+        permitted
+            .iter()
+            .filter(|p| p.face == face)
+            .map(|p| format!("{}°", show_number(p.turn, 0)))
+            .collect()
     };
     let (up, down) = (list(Face::Up), list(Face::Down));
     // A cloth without direction has a turn every few degrees.
-    let short = |list: &[String]| if list.len() > 8 { words.t("plies.any_turn").to_string() } else { list.join(", ") };
-    if down.is_empty() { short(&up) } else { format!("{}; {} {}", short(&up), words.t("plies.face_down"), short(&down)) }
+    let short = |list: &[String]| {
+        if list.len() > 8 { words.t("plies.any_turn").to_string() } else { list.join(", ") }
+    };
+    if down.is_empty() {
+        short(&up)
+    } else {
+        format!("{}; {} {}", short(&up), words.t("plies.face_down"), short(&down))
+    }
 }
 
 /// The turns of a hidden piece of a cloth, and why.
@@ -242,12 +285,16 @@ pub fn weave(cloth: &Cloth) -> String {
         Weave::Unidirectional => true,
         Weave::Biaxial45 | Weave::Mat | Weave::None => false,
     };
-    let mut picture = Picture::new(Bounds { min: point(0.0, 0.0), max: point(f64::from(SIDE), f64::from(SIDE)) }, cloth.weave.in_words());
+    let mut picture = Picture::new(
+        Bounds { min: point(0.0, 0.0), max: point(f64::from(SIDE), f64::from(SIDE)) },
+        cloth.weave.in_words(),
+    );
     let rising = cloth.twill_line.is_none_or(|line| line >= 0.0);
     for y in 0..SIDE {
         for x in 0..SIDE {
             let up = warp_up(if rising { -x } else { x }, y);
-            let (low, high) = (point(f64::from(x), f64::from(y)), point(f64::from(x) + 1.0, f64::from(y) + 1.0));
+            let (low, high) =
+                (point(f64::from(x), f64::from(y)), point(f64::from(x) + 1.0, f64::from(y) + 1.0));
             match cloth.weave {
                 Weave::Biaxial45 => picture.line(&[low, high], "yarn", 6.0),
                 Weave::Mat => {
@@ -281,7 +328,8 @@ pub fn laminate(job: &Job, prepared: &Prepared) -> Vec<String> {
     let figures = laminate::laminate(&warpwise::planner::without_layouts(&jobs));
     let mut lines: Vec<String> = Vec::new();
     for region in &figures.regions {
-        let thickness = region.thickness.map_or_else(String::new, |t| format!(" · {} mm", show_number(t, 2)));
+        let thickness =
+            region.thickness.map_or_else(String::new, |t| format!(" · {} mm", show_number(t, 2)));
         let line = format!("{}: {}{thickness}", region.template, region.code);
         if !lines.contains(&line) {
             lines.push(line);
@@ -297,17 +345,28 @@ mod tests {
 
     #[test]
     fn hatching_stays_inside_and_out_of_holes() {
-        let ring = |x: f64, y: f64, s: f64| -> Ring { vec![point(x, y), point(x + s, y), point(x + s, y + s), point(x, y + s)] };
+        let ring = |x: f64, y: f64, s: f64| -> Ring {
+            vec![point(x, y), point(x + s, y), point(x + s, y + s), point(x, y + s)]
+        };
         let rings = [ring(0.0, 0.0, 100.0), ring(40.0, 40.0, 20.0)];
         for angle in [0.0, 30.0, 90.0, -45.0] {
             let lines = hatched(&rings, angle);
             assert!(lines.len() >= 9);
             for [a, b] in lines {
                 let middle = (a + b) * 0.5;
-                assert!((-1e-9..=100.0 + 1e-9).contains(&a.x) && (-1e-9..=100.0 + 1e-9).contains(&b.y));
-                assert!(!((40.1..59.9).contains(&middle.x) && (40.1..59.9).contains(&middle.y)), "{middle:?}");
+                assert!(
+                    (-1e-9..=100.0 + 1e-9).contains(&a.x) && (-1e-9..=100.0 + 1e-9).contains(&b.y)
+                );
+                assert!(
+                    !((40.1..59.9).contains(&middle.x) && (40.1..59.9).contains(&middle.y)),
+                    "{middle:?}"
+                );
                 let way = (b - a).direction();
-                assert!((way - angle).rem_euclid(180.0).min(180.0 - (way - angle).rem_euclid(180.0)) < 1e-6, "{way} {angle}");
+                assert!(
+                    (way - angle).rem_euclid(180.0).min(180.0 - (way - angle).rem_euclid(180.0))
+                        < 1e-6,
+                    "{way} {angle}"
+                );
             }
         }
     }

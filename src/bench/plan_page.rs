@@ -111,16 +111,31 @@ pub struct Asked {
 }
 
 /// Begins to plan.
-pub async fn begin(State(app): State<Arc<App>>, Path(job): Path<String>, headers: HeaderMap, Sent(asked): Sent<Asked>) -> Response {
+pub async fn begin(
+    State(app): State<Arc<App>>,
+    Path(job): Path<String>,
+    headers: HeaderMap,
+    Sent(asked): Sent<Asked>,
+) -> Response {
     let words = language(&headers);
     beside(move || {
         let number = |text: &str| text.trim().replace(',', ".").parse::<f64>().ok();
-        let (Some(seconds), Some(sets), Some(seed)) = (number(&asked.seconds), number(&asked.sets), number(&asked.seed)) else {
-            return message(StatusCode::BAD_REQUEST, html! { p .note.fault { "▲ " (words.t("plan.numbers")) } });
+        let (Some(seconds), Some(sets), Some(seed)) =
+            (number(&asked.seconds), number(&asked.sets), number(&asked.seed))
+        else {
+            return message(
+                StatusCode::BAD_REQUEST,
+                html! { p .note.fault { "▲ " (words.t("plan.numbers")) } },
+            );
         };
-        let in_reach = (0.1..=86_400.0).contains(&seconds) && (1.0..=1000.0).contains(&sets) && (0.0..=1e9).contains(&seed);
+        let in_reach = (0.1..=86_400.0).contains(&seconds)
+            && (1.0..=1000.0).contains(&sets)
+            && (0.0..=1e9).contains(&seed);
         if !in_reach || sets.fract() != 0.0 || seed.fract() != 0.0 {
-            return message(StatusCode::BAD_REQUEST, html! { p .note.fault { "▲ " (words.t("plan.numbers")) } });
+            return message(
+                StatusCode::BAD_REQUEST,
+                html! { p .note.fault { "▲ " (words.t("plan.numbers")) } },
+            );
         }
         let now = Moment::now();
         let settings = Settings {
@@ -156,8 +171,12 @@ pub async fn stop(State(app): State<Arc<App>>, Path(job): Path<String>) -> Respo
     .await
 }
 
-/// A file of the plan folder, or a picture beside the job, shown as it is and without power over the page.
-pub async fn file(State(app): State<Arc<App>>, Path((job, file)): Path<(String, String)>) -> Response {
+/// A file of the plan folder, or a picture beside the job, shown as it is and without power over
+/// the page.
+pub async fn file(
+    State(app): State<Arc<App>>,
+    Path((job, file)): Path<(String, String)>,
+) -> Response {
     beside(move || {
         let nothing = || StatusCode::NOT_FOUND.into_response();
         let kind = match file.rsplit('.').next() {
@@ -171,11 +190,19 @@ pub async fn file(State(app): State<Arc<App>>, Path((job, file)): Path<(String, 
         let Ok(open) = app.job(&job) else { return nothing() };
         let folder = locked(&open).draft.dir().join(PLAN_FOLDER);
         let path = folder.join(&file);
-        let below = std::path::Path::new(&file).components().all(|c| matches!(c, Component::Normal(_)));
-        let real = std::fs::canonicalize(&path).ok().zip(std::fs::canonicalize(&folder).ok()).filter(|(p, f)| below && p.starts_with(f));
+        let below =
+            std::path::Path::new(&file).components().all(|c| matches!(c, Component::Normal(_)));
+        let real = std::fs::canonicalize(&path)
+            .ok()
+            .zip(std::fs::canonicalize(&folder).ok())
+            .filter(|(p, f)| below && p.starts_with(f));
         let Some((real, _)) = real.filter(|(p, _)| p.is_file()) else { return nothing() };
         match std::fs::read(real) {
-            Ok(bytes) => ([(header::CONTENT_TYPE, kind), (header::CONTENT_SECURITY_POLICY, FILE_POLICY)], bytes).into_response(),
+            Ok(bytes) => (
+                [(header::CONTENT_TYPE, kind), (header::CONTENT_SECURITY_POLICY, FILE_POLICY)],
+                bytes,
+            )
+                .into_response(),
             Err(_) => nothing(),
         }
     })

@@ -9,7 +9,13 @@ use warpwise::job::Job;
 use warpwise::workshop::free_id;
 
 /// A button that makes an edit and shows the step anew.
-pub fn edit_button(form: &Form<'_>, edit: &serde_json::Value, class: &str, title: &str, words: Markup) -> Markup {
+pub fn edit_button(
+    form: &Form<'_>,
+    edit: &serde_json::Value,
+    class: &str,
+    title: &str,
+    words: Markup,
+) -> Markup {
     let vals = serde_json::json!({ "edit": edit.to_string(), "view": form.view }).to_string();
     html! {
         button type="button" class=(class) title=(title) hx-post=(address(form.job, "edit")) hx-include="#rev" hx-vals=(vals)
@@ -67,7 +73,8 @@ fn flaws(form: &Form<'_>, at: &str) -> Markup {
     }
 }
 
-/// What follows from the weave: permitted turns and faces with their reason, and a picture of the cloth.
+/// What follows from the weave: permitted turns and faces with their reason, and a picture of the
+/// cloth.
 fn follows(form: &Form<'_>, job: &Job, id: &str) -> Markup {
     let Some(cloth) = job.cloths.iter().find(|c| c.id == id) else { return html! {} };
     let (permitted, reason) = pictures::turns_of(cloth, false);
@@ -197,10 +204,19 @@ pub fn layers(form: &Form<'_>) -> Markup {
     let count = values.count("layer");
     let ids: Vec<(&str, String)> = ["template", "strip", "patch"]
         .iter()
-        .flat_map(|s| (0..values.count(s)).filter_map(move |i| Some((*s, values.get(&format!("{s}.{i}.id"))?.to_string()))))
+        .flat_map(|s| {
+            (0..values.count(s))
+                .filter_map(move |i| Some((*s, values.get(&format!("{s}.{i}.id"))?.to_string())))
+        })
         .collect();
-    let mut keys = vec![serde_json::json!(["cloth", values.get("cloth.0.id").unwrap_or_default()]), serde_json::json!(["angle", 0])];
-    keys.push(serde_json::json!(["templates", ids.first().map(|i| vec![i.1.clone()]).unwrap_or_default()]));
+    let mut keys = vec![
+        serde_json::json!(["cloth", values.get("cloth.0.id").unwrap_or_default()]),
+        serde_json::json!(["angle", 0]),
+    ];
+    keys.push(serde_json::json!([
+        "templates",
+        ids.first().map(|i| vec![i.1.clone()]).unwrap_or_default()
+    ]));
     let add = serde_json::json!({ "add": { "section": "layer", "keys": keys } });
     html! {
         h1 { (words.t("step.layers")) }
@@ -236,16 +252,30 @@ pub fn layers(form: &Form<'_>) -> Markup {
     }
 }
 
-fn shift_button(form: &Form<'_>, from: usize, to: usize, can: bool, sign: &str, title: &str) -> Markup {
+fn shift_button(
+    form: &Form<'_>,
+    from: usize,
+    to: usize,
+    can: bool,
+    sign: &str,
+    title: &str,
+) -> Markup {
     let edit = serde_json::json!({ "move": { "section": "layer", "from": from, "to": to } });
     if can {
-        edit_button(form, &edit, "small", title, html! { span aria-hidden="true" { (sign) } span .only-read { (title) } })
+        edit_button(
+            form,
+            &edit,
+            "small",
+            title,
+            html! { span aria-hidden="true" { (sign) } span .only-read { (title) } },
+        )
     } else {
         html! { button type="button" .small disabled title=(title) { (sign) } }
     }
 }
 
-/// The templates a layer lays, as boxes to tick, with hands and copies where they differ from the layer's.
+/// The templates a layer lays, as boxes to tick, with hands and copies where they differ from the
+/// layer's.
 fn laid(form: &Form<'_>, layer: usize, ids: &[(&str, String)]) -> Markup {
     let (words, values) = (form.words, &form.checked.values);
     let list = format!("layer.{layer}.templates");
@@ -310,6 +340,8 @@ fn splice(form: &Form<'_>) -> Markup {
 
 /// Laminate code, thickness and mass of the job as it is.
 pub fn laminate(form: &Form<'_>) -> Markup {
-    let (Some(job), Some(prepared)) = (&form.checked.job, &form.checked.prepared) else { return html! {} };
+    let (Some(job), Some(prepared)) = (&form.checked.job, &form.checked.prepared) else {
+        return html! {};
+    };
     html! { div .figures { @for line in pictures::laminate(job, prepared) { p { (line) } } } }
 }

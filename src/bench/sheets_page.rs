@@ -81,7 +81,12 @@ pub fn sheets(form: &Form<'_>, open: &mut OpenJob) -> Markup {
 }
 
 /// How many pages each layout and the templates take on a paper, each a link that prints it.
-pub async fn pages(State(app): State<Arc<App>>, Path(job): Path<String>, Query(asked): Query<Asked>, headers: HeaderMap) -> Response {
+pub async fn pages(
+    State(app): State<Arc<App>>,
+    Path(job): Path<String>,
+    Query(asked): Query<Asked>,
+    headers: HeaderMap,
+) -> Response {
     let words = language(&headers);
     beside(move || {
         let counted = app.job(&job).and_then(|open| {
@@ -124,10 +129,16 @@ pub struct Asked {
 }
 
 /// A document drawn from the plan as it is.
-pub async fn print(State(app): State<Arc<App>>, Path((job, what)): Path<(String, String)>, Query(asked): Query<Asked>) -> Response {
+pub async fn print(
+    State(app): State<Arc<App>>,
+    Path((job, what)): Path<(String, String)>,
+    Query(asked): Query<Asked>,
+) -> Response {
     beside(move || {
         let made = app.job(&job).and_then(|open| {
-            let plan = locked(&open).plan()?.ok_or_else(|| Fault::new("there is no plan", "plan the job first"))?;
+            let plan = locked(&open)
+                .plan()?
+                .ok_or_else(|| Fault::new("there is no plan", "plan the job first"))?;
             document(&plan, &what, &asked)
         });
         match made {
@@ -138,35 +149,59 @@ pub async fn print(State(app): State<Arc<App>>, Path((job, what)): Path<(String,
                     _ => "application/octet-stream",
                 };
                 let shown = format!("inline; filename=\"{}\"", file.name);
-                ([(header::CONTENT_TYPE, kind.to_string()), (header::CONTENT_DISPOSITION, shown)], file.bytes).into_response()
+                (
+                    [
+                        (header::CONTENT_TYPE, kind.to_string()),
+                        (header::CONTENT_DISPOSITION, shown),
+                    ],
+                    file.bytes,
+                )
+                    .into_response()
             }
-            Err(list) => (StatusCode::UNPROCESSABLE_ENTITY, Html(faults(&list).into_string())).into_response(),
+            Err(list) => (StatusCode::UNPROCESSABLE_ENTITY, Html(faults(&list).into_string()))
+                .into_response(),
         }
     })
     .await
 }
 
-fn document(plan: &warpwise::verify::Verified, what: &str, asked: &Asked) -> Result<Written, Faults> {
+fn document(
+    plan: &warpwise::verify::Verified,
+    what: &str,
+    asked: &Asked,
+) -> Result<Written, Faults> {
     let face = match asked.face.as_deref() {
         Some("up") => Some(Face::Up),
         Some("down") => Some(Face::Down),
         _ => None,
     };
-    let nothing = || Faults::from(Fault::new(format!("there is no sheet `{what}`"), "look at the list of sheets"));
+    let nothing = || {
+        Faults::from(Fault::new(
+            format!("there is no sheet `{what}`"),
+            "look at the list of sheets",
+        ))
+    };
     let paper = || Paper::new(asked.paper.as_deref().unwrap_or("a4"), 8.0, 10.0);
     match what {
         "placement" => Ok(sheet::placement_sheet(plan, face)),
         "layup" => Ok(sheet::layup_sheet(plan, &When::default())),
         "labels" | "cards" => {
-            let [labels, cards] = sheet::labels(plan, &LabelGrid::named(asked.grid.as_deref().unwrap_or("3x8"))?);
+            let [labels, cards] =
+                sheet::labels(plan, &LabelGrid::named(asked.grid.as_deref().unwrap_or("3x8"))?);
             Ok(if what == "labels" { labels } else { cards })
         }
         "templates" => Ok(sheet::printed_templates(plan, face, &paper()?)),
         "layouts" => {
             let paper = if asked.paper.as_deref() == Some("roll") { None } else { Some(paper()?) };
-            sheet::printed_sheets(plan, face, paper.as_ref()).into_iter().nth(asked.file.unwrap_or(0)).ok_or_else(nothing)
+            sheet::printed_sheets(plan, face, paper.as_ref())
+                .into_iter()
+                .nth(asked.file.unwrap_or(0))
+                .ok_or_else(nothing)
         }
-        "cutter" => sheet::cutter_files(plan, face).into_iter().nth(asked.file.unwrap_or(0)).ok_or_else(nothing),
+        "cutter" => sheet::cutter_files(plan, face)
+            .into_iter()
+            .nth(asked.file.unwrap_or(0))
+            .ok_or_else(nothing),
         _ => Err(nothing()),
     }
 }

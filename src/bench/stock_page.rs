@@ -1,4 +1,5 @@
-//! The stock: rolls by what is left of length and life, the box of offcuts as pictures to scale, what comes in and goes, and booking.
+//! The stock: rolls by what is left of length and life, the box of offcuts as pictures to scale,
+//! what comes in and goes, and booking.
 
 use super::app::{App, beside, locked};
 use super::fields::{Kind, entry};
@@ -17,7 +18,9 @@ use warpwise::fault::{Fault, Faults};
 use warpwise::geometry::point;
 use warpwise::ledger::{Booked, FreezerMove, Ledger, Moment, PieceState};
 use warpwise::sheet;
-use warpwise::stock::{Age, Consumable, ConsumableKind, Day, Offcut, OffcutFacts, RollFacts, Snapshot};
+use warpwise::stock::{
+    Age, Consumable, ConsumableKind, Day, Offcut, OffcutFacts, RollFacts, Snapshot,
+};
 use warpwise::units::{parse_length, show_area, show_metres, show_mm};
 use warpwise::verify::Verified;
 use warpwise::workshop::{Entry, faults_of, read_stock};
@@ -25,7 +28,8 @@ use warpwise::workshop::{Entry, faults_of, read_stock};
 /// The stock.
 pub async fn show(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
     let words = language(&headers);
-    beside(move || page(&words, words.t("frame.stock"), html! {}, html! {}, main(&app, &words))).await
+    beside(move || page(&words, words.t("frame.stock"), html! {}, html! {}, main(&app, &words)))
+        .await
 }
 
 fn main(app: &App, words: &Words) -> Markup {
@@ -49,7 +53,10 @@ fn main(app: &App, words: &Words) -> Markup {
 }
 
 fn age(words: &Words, id: &str, age: &Age, day: Day) -> Markup {
-    let share = age.out_life_hours.zip(age.hours_left()).map(|(life, left)| if life > 0.0 { left / life } else { 0.0 });
+    let share = age
+        .out_life_hours
+        .zip(age.hours_left())
+        .map(|(life, left)| if life > 0.0 { left / life } else { 0.0 });
     html! {
         @if let Some(expiry) = age.expiry { span { (words.t("stock.expiry")) " " (expiry) } }
         @if let (Some(left), Some(share)) = (age.hours_left(), share) {
@@ -101,7 +108,11 @@ fn rolls(words: &Words, stock: &Snapshot) -> Markup {
 }
 
 fn offcuts(words: &Words, stock: &Snapshot) -> Markup {
-    let longest = stock.offcuts.iter().map(|o| o.bounds().width().max(o.bounds().height())).fold(1.0, f64::max);
+    let longest = stock
+        .offcuts
+        .iter()
+        .map(|o| o.bounds().width().max(o.bounds().height()))
+        .fold(1.0, f64::max);
     html! {
         section aria-labelledby="offcuts" {
             h2 #offcuts { (words.t("stock.offcuts")) " (" (stock.offcuts.len()) ")" }
@@ -131,7 +142,15 @@ fn offcuts(words: &Words, stock: &Snapshot) -> Markup {
 /// An offcut, warp to the right.
 fn picture(offcut: &Offcut) -> String {
     let b = offcut.bounds();
-    let mut picture = Picture::new(b, &format!("{}, {} × {}", offcut.id(), show_mm(b.width().round()), show_mm(b.height().round())));
+    let mut picture = Picture::new(
+        b,
+        &format!(
+            "{}, {} × {}",
+            offcut.id(),
+            show_mm(b.width().round()),
+            show_mm(b.height().round())
+        ),
+    );
     picture.rings(offcut.region().rings(), "cloth");
     for flaw in offcut.flaws() {
         picture.rings([flaw], "flaw");
@@ -214,14 +233,20 @@ fn some(text: &str) -> Option<String> {
 }
 
 /// Puts a roll, an offcut or a consumable into the ledger.
-pub async fn add(State(app): State<Arc<App>>, headers: HeaderMap, Sent(sent): Sent<Incoming>) -> Response {
+pub async fn add(
+    State(app): State<Arc<App>>,
+    headers: HeaderMap,
+    Sent(sent): Sent<Incoming>,
+) -> Response {
     let words = language(&headers);
     beside(move || changed(&app, &words, |ledger, now| incoming(ledger, &sent, now))).await
 }
 
 fn incoming(ledger: &mut Ledger, sent: &Incoming, now: &Moment) -> Result<(), Faults> {
     let mut wrong = Faults::new();
-    let mut length = |text: &str, name: &str| wrong.keep(parse_length(&text.replace(',', ".")).map_err(|f| Faults::from(f.on(name))));
+    let mut length = |text: &str, name: &str| {
+        wrong.keep(parse_length(&text.replace(',', ".")).map_err(|f| Faults::from(f.on(name))))
+    };
     let width = if sent.kind == "consumable" { None } else { length(&sent.width, "width") };
     let along = if sent.length.trim().is_empty() { None } else { length(&sent.length, "length") };
     let expiry = some(&sent.expiry).and_then(|d| wrong.keep(Day::parse(&d).map_err(Faults::from)));
@@ -229,21 +254,41 @@ fn incoming(ledger: &mut Ledger, sent: &Incoming, now: &Moment) -> Result<(), Fa
         None => None,
         Some(Entry::Number(hours)) => Some(hours),
         Some(_) => {
-            wrong.push(Fault::new(format!("`{}` is no number of hours", sent.out_life.trim()), "give hours, as the data sheet does"));
+            wrong.push(Fault::new(
+                format!("`{}` is no number of hours", sent.out_life.trim()),
+                "give hours, as the data sheet does",
+            ));
             None
         }
     };
     wrong.into_result(())?;
     let age = Age { expiry, out_life_hours, ..Age::default() };
-    let (cloth, batch, place, new_cloth) = (sent.cloth.trim().to_string(), some(&sent.batch), some(&sent.place), sent.new_cloth.is_some());
+    let (cloth, batch, place, new_cloth) = (
+        sent.cloth.trim().to_string(),
+        some(&sent.batch),
+        some(&sent.place),
+        sent.new_cloth.is_some(),
+    );
     let id = String::new();
     let done = match (sent.kind.as_str(), width, along) {
         ("roll", Some(width), length) => {
-            let facts = RollFacts { id, cloth, width, length, flaws: Vec::new(), batch, age, place, added: now.day, revision: 0 };
+            let facts = RollFacts {
+                id,
+                cloth,
+                width,
+                length,
+                flaws: Vec::new(),
+                batch,
+                age,
+                place,
+                added: now.day,
+                revision: 0,
+            };
             ledger.add_roll(facts, false, new_cloth, now).map(|_| ())
         }
         ("offcut", Some(width), Some(length)) => {
-            let outline = vec![point(0.0, 0.0), point(length, 0.0), point(length, width), point(0.0, width)];
+            let outline =
+                vec![point(0.0, 0.0), point(length, 0.0), point(length, width), point(0.0, width)];
             let facts = OffcutFacts {
                 id,
                 cloth,
@@ -273,7 +318,13 @@ fn incoming(ledger: &mut Ledger, sent: &Incoming, now: &Moment) -> Result<(), Fa
             };
             ledger.add_consumable(consumable, now).map(|_| ())
         }
-        _ => return Err(Fault::new("it cannot be added: its size is not given", "give width and length").into()),
+        _ => {
+            return Err(Fault::new(
+                "it cannot be added: its size is not given",
+                "give width and length",
+            )
+            .into());
+        }
     };
     done.map_err(faults_of)
 }
@@ -287,26 +338,53 @@ pub struct Item {
 }
 
 /// Logs a roll or offcut taken out of the freezer or put back.
-pub async fn move_items(State(app): State<Arc<App>>, headers: HeaderMap, Sent(item): Sent<Item>) -> Response {
+pub async fn move_items(
+    State(app): State<Arc<App>>,
+    headers: HeaderMap,
+    Sent(item): Sent<Item>,
+) -> Response {
     let words = language(&headers);
     let way = if item.way == "in" { FreezerMove::In } else { FreezerMove::Out };
-    beside(move || changed(&app, &words, |ledger, now| ledger.freezer(std::slice::from_ref(&item.id), way, now).map_err(faults_of))).await
+    beside(move || {
+        changed(&app, &words, |ledger, now| {
+            ledger.freezer(std::slice::from_ref(&item.id), way, now).map_err(faults_of)
+        })
+    })
+    .await
 }
 
 /// Takes something out of the stock.
-pub async fn remove(State(app): State<Arc<App>>, headers: HeaderMap, Sent(item): Sent<Item>) -> Response {
+pub async fn remove(
+    State(app): State<Arc<App>>,
+    headers: HeaderMap,
+    Sent(item): Sent<Item>,
+) -> Response {
     let words = language(&headers);
-    beside(move || changed(&app, &words, |ledger, now| ledger.remove(std::slice::from_ref(&item.id), now).map_err(faults_of))).await
+    beside(move || {
+        changed(&app, &words, |ledger, now| {
+            ledger.remove(std::slice::from_ref(&item.id), now).map_err(faults_of)
+        })
+    })
+    .await
 }
 
 /// Takes the last change of the ledger back.
 pub async fn undo(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
     let words = language(&headers);
-    beside(move || changed(&app, &words, |ledger, now| ledger.undo(now).map(|_| ()).map_err(faults_of))).await
+    beside(move || {
+        changed(&app, &words, |ledger, now| ledger.undo(now).map(|_| ()).map_err(faults_of))
+    })
+    .await
 }
 
-fn changed(app: &App, words: &Words, change: impl FnOnce(&mut Ledger, &Moment) -> Result<(), Faults>) -> Response {
-    let made = Ledger::write(&app.folder.ledger()).map_err(faults_of).and_then(|mut ledger| change(&mut ledger, &Moment::now()));
+fn changed(
+    app: &App,
+    words: &Words,
+    change: impl FnOnce(&mut Ledger, &Moment) -> Result<(), Faults>,
+) -> Response {
+    let made = Ledger::write(&app.folder.ledger())
+        .map_err(faults_of)
+        .and_then(|mut ledger| change(&mut ledger, &Moment::now()));
     match made {
         Ok(()) => Html(main(app, words).into_string()).into_response(),
         Err(list) => message(StatusCode::UNPROCESSABLE_ENTITY, faults(&list)),
@@ -319,7 +397,8 @@ pub async fn labels(State(app): State<Arc<App>>, headers: HeaderMap) -> Response
     beside(move || match read_stock(&app.folder.ledger(), &Moment::now()) {
         Ok(stock) => {
             let facts: Vec<OffcutFacts> = stock.offcuts.iter().map(|o| o.facts().clone()).collect();
-            ([(header::CONTENT_TYPE, "application/pdf")], sheet::offcut_labels(&facts).bytes).into_response()
+            ([(header::CONTENT_TYPE, "application/pdf")], sheet::offcut_labels(&facts).bytes)
+                .into_response()
         }
         Err(list) => refused(&words, StatusCode::UNPROCESSABLE_ENTITY, &list),
     })
@@ -353,19 +432,31 @@ pub struct Booking {
 }
 
 /// Books the plan as cut, or shows what that would change.
-pub async fn book(State(app): State<Arc<App>>, Path(job): Path<String>, headers: HeaderMap, Sent(sent): Sent<Booking>) -> Response {
+pub async fn book(
+    State(app): State<Arc<App>>,
+    Path(job): Path<String>,
+    headers: HeaderMap,
+    Sent(sent): Sent<Booking>,
+) -> Response {
     let words = language(&headers);
     beside(move || {
         let made = app.job(&job).and_then(|open| {
-            let plan = locked(&open).plan()?.ok_or_else(|| Fault::new("there is no plan", "plan the job first"))?;
+            let plan = locked(&open)
+                .plan()?
+                .ok_or_else(|| Fault::new("there is no plan", "plan the job first"))?;
             let file = app.folder.ledger();
             if sent.sure == "yes" {
-                return Ledger::write(&file).and_then(|mut ledger| ledger.book(&plan, &[], &Moment::now())).map_err(faults_of);
+                return Ledger::write(&file)
+                    .and_then(|mut ledger| ledger.book(&plan, &[], &Moment::now()))
+                    .map_err(faults_of);
             }
             tried(&file, &plan)
         });
         match made {
-            Ok(booked) => Html(booked_words(&words, &job, &booked, sent.sure == "yes").into_string()).into_response(),
+            Ok(booked) => {
+                Html(booked_words(&words, &job, &booked, sent.sure == "yes").into_string())
+                    .into_response()
+            }
             Err(list) => message(StatusCode::UNPROCESSABLE_ENTITY, faults(&list)),
         }
     })
@@ -374,13 +465,22 @@ pub async fn book(State(app): State<Arc<App>>, Path(job): Path<String>, headers:
 
 /// What booking would do, tried on a copy.
 fn tried(file: &std::path::Path, plan: &Verified) -> Result<Booked, Faults> {
-    let trouble = |e: std::io::Error| Faults::from(Fault::new(format!("the ledger cannot be copied: {e}"), "check space and permissions"));
+    let trouble = |e: std::io::Error| {
+        Faults::from(Fault::new(
+            format!("the ledger cannot be copied: {e}"),
+            "check space and permissions",
+        ))
+    };
     let stock = Ledger::read(file).map_err(faults_of)?;
     let states = stock.pieces_of(plan.plan()).map_err(faults_of)?;
     if states.iter().any(|p| p.state != PieceState::Spoiled) {
         let all: usize = plan.plan().pieces.iter().map(|p| p.copies as usize).sum();
         if states.len() >= all {
-            return Err(Fault::new("this plan is booked already", "undo the booking in the stock if that was wrong").into());
+            return Err(Fault::new(
+                "this plan is booked already",
+                "undo the booking in the stock if that was wrong",
+            )
+            .into());
         }
     }
     let export = stock.export(&Moment::now()).map_err(faults_of)?;

@@ -3,8 +3,10 @@
 use std::collections::BTreeMap;
 
 /// Languages there are: code, its own name, its words.
-const LANGUAGES: [(&str, &str, &str); 2] =
-    [("en", "English", include_str!("../../assets/bench/en.txt")), ("de", "Deutsch", include_str!("../../assets/bench/de.txt"))];
+const LANGUAGES: [(&str, &str, &str); 2] = [
+    ("en", "English", include_str!("../../assets/bench/en.txt")),
+    ("de", "Deutsch", include_str!("../../assets/bench/de.txt")),
+];
 
 /// The words of one language.
 #[derive(Clone, Debug)]
@@ -23,7 +25,8 @@ impl Words {
 
     /// The language that a browser asks for first, of those there are.
     pub fn asked(accept: &str) -> Words {
-        let mut wanted = accept.split(',').map(|l| l.trim().split(['-', ';']).next().unwrap_or_default());
+        let mut wanted =
+            accept.split(',').map(|l| l.trim().split(['-', ';']).next().unwrap_or_default());
         Words::of(wanted.find(|code| LANGUAGES.iter().any(|l| l.0 == *code)).unwrap_or("en"))
     }
 
@@ -55,7 +58,10 @@ impl Words {
 }
 
 fn parsed(text: &'static str) -> BTreeMap<&'static str, &'static str> {
-    text.lines().filter_map(|line| line.split_once(" = ")).map(|(key, words)| (key.trim(), words.trim())).collect()
+    text.lines()
+        .filter_map(|line| line.split_once(" = "))
+        .map(|(key, words)| (key.trim(), words.trim()))
+        .collect()
 }
 
 #[cfg(test)]
@@ -64,17 +70,39 @@ mod tests {
 
     /// Keys in the code: every `"…"` that follows `.t(` or `.with(`, and every field's label.
     fn used() -> Vec<String> {
-        let sources = std::fs::read_dir(concat!(env!("CARGO_MANIFEST_DIR"), "/src/bench")).into_iter().flatten();
-        let others = sources.filter_map(|e| Some(e.ok()?.path())).filter(|p| !p.ends_with("words.rs"));
+        let sources = std::fs::read_dir(concat!(env!("CARGO_MANIFEST_DIR"), "/src/bench"))
+            .into_iter()
+            .flatten();
+        let others =
+            sources.filter_map(|e| Some(e.ok()?.path())).filter(|p| !p.ends_with("words.rs"));
         let texts = others.filter_map(|p| std::fs::read_to_string(p).ok());
         let mut keys: Vec<String> = Vec::new();
         for text in texts {
             for call in [".t(\"", ".with(\""] {
-                keys.extend(text.split(call).skip(1).filter_map(|rest| rest.split('"').next().map(String::from)));
+                keys.extend(
+                    text.split(call)
+                        .skip(1)
+                        .filter_map(|rest| rest.split('"').next().map(String::from)),
+                );
             }
         }
-        for section in ["", "job", "cutting", "splice", "cloth", "cloth.flaw", "template", "strip", "patch", "layer"] {
-            keys.extend(crate::bench::fields::fields(section).iter().map(|f| format!("{section}.{}", f.key)));
+        for section in [
+            "",
+            "job",
+            "cutting",
+            "splice",
+            "cloth",
+            "cloth.flaw",
+            "template",
+            "strip",
+            "patch",
+            "layer",
+        ] {
+            keys.extend(
+                crate::bench::fields::fields(section)
+                    .iter()
+                    .map(|f| format!("{section}.{}", f.key)),
+            );
         }
         keys
     }
@@ -88,7 +116,10 @@ mod tests {
             let words = Words::of(code);
             let missing: Vec<&String> = used.iter().filter(|k| words.find(k).is_none()).collect();
             assert!(missing.is_empty(), "{code}: {missing:?}");
-            assert!(words.words.keys().eq(english.words.keys()), "{code} and English have other keys");
+            assert!(
+                words.words.keys().eq(english.words.keys()),
+                "{code} and English have other keys"
+            );
         }
     }
 

@@ -14,16 +14,25 @@ pub fn ask<T: Copy>(question: &str, choices: &[(&str, T)]) -> Result<T, Failure>
     let words: Vec<&str> = choices.iter().map(|c| c.0).collect();
     loop {
         let mut terminal = std::io::stderr();
-        let asked = write!(terminal, "{} [{}] ", warpwise::units::printable(question), words.join("/")).and_then(|()| terminal.flush());
+        let asked =
+            write!(terminal, "{} [{}] ", warpwise::units::printable(question), words.join("/"))
+                .and_then(|()| terminal.flush());
         asked.map_err(|e| Failure::machine("standard error", &e))?;
         let mut line = String::new();
-        let read = std::io::stdin().lock().read_line(&mut line).map_err(|e| Failure::machine("standard input", &e))?;
+        let read = std::io::stdin()
+            .lock()
+            .read_line(&mut line)
+            .map_err(|e| Failure::machine("standard input", &e))?;
         let answer = line.trim().to_lowercase();
-        if let Some((_, choice)) = choices.iter().find(|(word, _)| !answer.is_empty() && word.starts_with(&answer)) {
+        if let Some((_, choice)) =
+            choices.iter().find(|(word, _)| !answer.is_empty() && word.starts_with(&answer))
+        {
             return Ok(*choice);
         }
         if read == 0 {
-            return Err(Failure::Usage(Fault::new("no answer was given", "answer, or give it as a flag").into()));
+            return Err(Failure::Usage(
+                Fault::new("no answer was given", "answer, or give it as a flag").into(),
+            ));
         }
     }
 }

@@ -18,7 +18,8 @@ const RUNNING: &str = ".warpwise-bench";
 /// `warpwise bench`.
 #[derive(Args)]
 pub struct Bench {
-    /// The folder of the workshop, a sub-folder a job [default: the one used last, else `warpwise` in your home folder]
+    /// The folder of the workshop, a sub-folder a job [default: the one used last, else `warpwise`
+    /// in your home folder]
     #[arg(value_name = "FOLDER")]
     folder: Option<PathBuf>,
     /// Port on this computer [default: 9137, or any that is free]
@@ -52,7 +53,8 @@ impl Bench {
             open(&server.link)?;
         }
         let cancel = interrupt()?;
-        let served = server.run(|| cancel.asked() > 0).map_err(|e| Failure::machine("the page", &e));
+        let served =
+            server.run(|| cancel.asked() > 0).map_err(|e| Failure::machine("the page", &e));
         drop(lock);
         served
     }
@@ -78,7 +80,11 @@ impl Lock {
         }
         let file = options.open(&path).map_err(refused)?;
         if file.try_lock().is_err() {
-            let fault = Fault::new("this workshop is being opened by another `warpwise bench`", "use that one, or end it").in_file(&path);
+            let fault = Fault::new(
+                "this workshop is being opened by another `warpwise bench`",
+                "use that one, or end it",
+            )
+            .in_file(&path);
             return Err(Failure::Input(fault.into()));
         }
         file.set_len(0).map_err(refused)?;
@@ -99,7 +105,9 @@ fn running(folder: &Path) -> Option<String> {
     let path = folder.join(RUNNING);
     let file = fs::File::open(&path).ok()?;
     match file.try_lock() {
-        Err(fs::TryLockError::WouldBlock) => fs::read_to_string(&path).ok().filter(|link| link.starts_with("http://127.0.0.1:")),
+        Err(fs::TryLockError::WouldBlock) => {
+            fs::read_to_string(&path).ok().filter(|link| link.starts_with("http://127.0.0.1:"))
+        }
         _ => None,
     }
 }
@@ -110,18 +118,29 @@ fn data_folder() -> Option<PathBuf> {
 
 /// The folder used last, else a new one in the home folder.
 fn own_folder() -> Result<PathBuf, Failure> {
-    let last =
-        data_folder().and_then(|dir| fs::read_to_string(dir.join("last-workshop")).ok()).map(|t| PathBuf::from(t.trim_end_matches('\n')));
+    let last = data_folder()
+        .and_then(|dir| fs::read_to_string(dir.join("last-workshop")).ok())
+        .map(|t| PathBuf::from(t.trim_end_matches('\n')));
     if let Some(last) = last.filter(|l| l.is_dir()) {
         return Ok(last);
     }
-    let home = ["HOME", "USERPROFILE"].iter().find_map(|name| std::env::var_os(name).filter(|v| !v.is_empty())).map(PathBuf::from);
+    let home = ["HOME", "USERPROFILE"]
+        .iter()
+        .find_map(|name| std::env::var_os(name).filter(|v| !v.is_empty()))
+        .map(PathBuf::from);
     let Some(home) = home.filter(|h| h.is_absolute()) else {
-        return Err(Failure::Usage(Fault::new("no home folder is known", "name the workshop's folder: `warpwise bench FOLDER`").into()));
+        return Err(Failure::Usage(
+            Fault::new(
+                "no home folder is known",
+                "name the workshop's folder: `warpwise bench FOLDER`",
+            )
+            .into(),
+        ));
     };
     let folder = home.join("warpwise");
     if !folder.is_dir() {
-        fs::create_dir_all(&folder).map_err(|e| Failure::machine(&folder.display().to_string(), &e))?;
+        fs::create_dir_all(&folder)
+            .map_err(|e| Failure::machine(&folder.display().to_string(), &e))?;
         say(&format!("a new workshop is begun in {}", folder.display()));
     }
     Ok(folder)
@@ -130,7 +149,8 @@ fn own_folder() -> Result<PathBuf, Failure> {
 /// Keeps the folder for the next time; nothing hangs on it.
 fn remember(folder: &Path) {
     if let (Some(dir), Some(text)) = (data_folder(), folder.to_str()) {
-        let _ = fs::create_dir_all(&dir).map(|()| write_whole(&dir.join("last-workshop"), format!("{text}\n").as_bytes()));
+        let _ = fs::create_dir_all(&dir)
+            .map(|()| write_whole(&dir.join("last-workshop"), format!("{text}\n").as_bytes()));
     }
 }
 
@@ -143,7 +163,13 @@ fn open(link: &str) -> Result<(), Failure> {
     } else {
         ("xdg-open", &[])
     };
-    let started = Command::new(program).args(before).arg(link).stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::null()).spawn();
+    let started = Command::new(program)
+        .args(before)
+        .arg(link)
+        .stdin(Stdio::null())
+        .stdout(Stdio::null())
+        .stderr(Stdio::null())
+        .spawn();
     if started.is_err() {
         say("no browser could be opened: copy the address into one");
     }

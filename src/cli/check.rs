@@ -38,17 +38,20 @@ impl Check {
     pub fn run(self) -> Result<(), Failure> {
         let (bar, day) = (Bar::new(self.quiet), Day::today());
         let run = Run::default().with_day(day).with_cancel(interrupt()?).with_observer(&bar);
-        let (jobs, mut warnings) = job::load_all(&self.jobs, &run).map_err(|f| Failure::input(f, &run))?;
+        let (jobs, mut warnings) =
+            job::load_all(&self.jobs, &run).map_err(|f| Failure::input(f, &run))?;
         let prepared = planner::prepare(&jobs, 1, &run)?;
         drop(bar);
         warnings.extend(prepared.iter().flat_map(|p| p.prepared.warnings.clone()));
         let cautions = cautions(&jobs, jobs.iter().find_map(|j| j.stock.as_deref()), day);
         if self.json {
             let warnings: Vec<String> = warnings.iter().map(ToString::to_string).collect();
-            let drawings = prepared.iter().flat_map(|p| &p.job.drawings).map(DrawingRows::of).collect();
+            let drawings =
+                prepared.iter().flat_map(|p| &p.job.drawings).map(DrawingRows::of).collect();
             let plies = prepared.iter().flat_map(rows_of).collect();
             let report = Report { cautions: &cautions, plies, drawings, warnings: &warnings };
-            let text = serde_json::to_string_pretty(&report).map_err(|e| Failure::machine("the report", &e.into()))?;
+            let text = serde_json::to_string_pretty(&report)
+                .map_err(|e| Failure::machine("the report", &e.into()))?;
             return print(&format!("{text}\n"));
         }
         warn(&warnings, self.quiet);
@@ -56,7 +59,12 @@ impl Check {
         for PreparedJob { job, prepared } in &prepared {
             text.push_str(&format!("{}\n\n", job.name));
             for drawing in &job.drawings {
-                text.push_str(&drawn::drawing(&drawing.file.display().to_string(), &drawing.lines, &drawing.spare, COLUMNS));
+                text.push_str(&drawn::drawing(
+                    &drawing.file.display().to_string(),
+                    &drawing.lines,
+                    &drawing.spare,
+                    COLUMNS,
+                ));
             }
             if !job.drawings.is_empty() {
                 text.push('\n');
@@ -64,7 +72,8 @@ impl Check {
             text.push_str(&summary::plies(&PlyRow::of_pieces(job, &prepared.pieces), COLUMNS));
             text.push('\n');
         }
-        let count: u32 = prepared.iter().flat_map(|p| &p.prepared.pieces).map(|piece| piece.copies).sum();
+        let count: u32 =
+            prepared.iter().flat_map(|p| &p.prepared.pieces).map(|piece| piece.copies).sum();
         text.push_str(&format!(
             "{} to cut, {}. Nothing was written.\n",
             counted(count as usize, "piece"),
@@ -94,7 +103,11 @@ struct DrawingRows<'a> {
 
 impl DrawingRows<'_> {
     fn of(drawing: &job::ReadDrawing) -> DrawingRows<'_> {
-        DrawingRows { file: drawing.file.display().to_string(), lines: account_rows(&drawing.lines), spare_outlines: &drawing.spare }
+        DrawingRows {
+            file: drawing.file.display().to_string(),
+            lines: account_rows(&drawing.lines),
+            spare_outlines: &drawing.spare,
+        }
     }
 }
 

@@ -28,10 +28,12 @@ pub struct EstimateCommand {
     /// Spare cloth to add: per cent of the length, or `piece` for the largest piece once more
     #[arg(long, value_name = "SPARE", default_value = "10")]
     spare: String,
-    /// Before templates exist: "CLOTH: 0.35 m2 x 4" or "700 x 520 x 2" (mm), trim included; the jobs then give only their cloths
+    /// Before templates exist: "CLOTH: 0.35 m2 x 4" or "700 x 520 x 2" (mm), trim included; the
+    /// jobs then give only their cloths
     #[arg(long, value_name = "PART")]
     part: Vec<String>,
-    /// Waste of rough parts, per cent of the roll [default: that of the plans booked in --stock, else 25]
+    /// Waste of rough parts, per cent of the roll [default: that of the plans booked in --stock,
+    /// else 25]
     #[arg(long, value_name = "PERCENT", requires = "part")]
     waste: Option<f64>,
     /// Write the estimate as a page to print, with a chart for each cloth, into this folder
@@ -52,7 +54,12 @@ impl EstimateCommand {
             "piece" => Spare::LargestPiece,
             text => match text.trim_end_matches([' ', '%']).parse::<f64>() {
                 Ok(p) if (0.0..=200.0).contains(&p) => Spare::PerCent(p),
-                _ => return Err(usage("--spare is neither per cent nor `piece`", "give a number from 0 to 200, or piece")),
+                _ => {
+                    return Err(usage(
+                        "--spare is neither per cent nor `piece`",
+                        "give a number from 0 to 200, or piece",
+                    ));
+                }
             },
         };
         if self.waste.is_some_and(|w| !(0.0..=85.0).contains(&w)) {
@@ -64,27 +71,40 @@ impl EstimateCommand {
         let stop = self.search.stop()?;
         let bar = Bar::new(self.search.quiet);
         let run = self.search.run(stop, &bar)?;
-        let found = if self.part.is_empty() { self.planned(&run, &bar, spare)? } else { self.rough(&run, &bar, spare)? };
+        let found = if self.part.is_empty() {
+            self.planned(&run, &bar, spare)?
+        } else {
+            self.rough(&run, &bar, spare)?
+        };
         drop(bar);
         if let Some(dir) = &self.out {
-            let mut files = vec![(PathBuf::from("estimate.html"), sheet::estimate_page(&found).into_bytes())];
-            files.extend(sheet::estimate_charts(&found).into_iter().map(|f| (PathBuf::from(f.name), f.bytes)));
+            let mut files =
+                vec![(PathBuf::from("estimate.html"), sheet::estimate_page(&found).into_bytes())];
+            files.extend(
+                sheet::estimate_charts(&found)
+                    .into_iter()
+                    .map(|f| (PathBuf::from(f.name), f.bytes)),
+            );
             write_into(dir, &files)?;
         }
         if self.search.json {
             return print(&format!("{:#}\n", serde_json::json!(found)));
         }
         print(&shown(&found))?;
-        self.out.as_ref().map_or(Ok(()), |dir| print(&format!("\n{}\n", dir.join("estimate.html").display())))
+        self.out
+            .as_ref()
+            .map_or(Ok(()), |dir| print(&format!("\n{}\n", dir.join("estimate.html").display())))
     }
 
     fn planned(&self, run: &Run<'_>, bar: &Bar, spare: Spare) -> Result<Estimate, Failure> {
-        let (jobs, warnings) = job::load_all(&self.jobs, run).map_err(|f| Failure::input(f, run))?;
+        let (jobs, warnings) =
+            job::load_all(&self.jobs, run).map_err(|f| Failure::input(f, run))?;
         bar.aside(|| warn(&warnings, self.search.quiet));
         let from = self.search.stock_of(&jobs)?;
         let of_jobs = cautions(&jobs, from.as_deref(), run.day());
         let stock = from.as_deref().map(|file| bar.aside(|| read_stock(file))).transpose()?;
-        let ours = |_: &str, cloth: &str| jobs.iter().flat_map(|j| &j.cloths).any(|c| c.id == cloth);
+        let ours =
+            |_: &str, cloth: &str| jobs.iter().flat_map(|j| &j.cloths).any(|c| c.id == cloth);
         let cautions = stock.as_ref().map_or(of_jobs, |s| s.cautions(s.day, &ours));
         bar.aside(|| print_cautions(&cautions, self.search.json))?;
         let wish = Wish { jobs: &jobs, stock: stock.as_ref(), seeds: self.seeds, spare };
@@ -94,7 +114,11 @@ impl EstimateCommand {
 
     fn rough(&self, run: &Run<'_>, bar: &Bar, spare: Spare) -> Result<Estimate, Failure> {
         let mut faults = Faults::new();
-        let parts: Vec<RoughPart> = self.part.iter().filter_map(|text| faults.keep(RoughPart::parse(text).map_err(Faults::from))).collect();
+        let parts: Vec<RoughPart> = self
+            .part
+            .iter()
+            .filter_map(|text| faults.keep(RoughPart::parse(text).map_err(Faults::from)))
+            .collect();
         faults.into_result(()).map_err(Failure::Usage)?;
         let (mut cloths, mut currency): (Vec<Cloth>, String) = (Vec::new(), String::new());
         if self.jobs.is_empty() {
@@ -105,9 +129,15 @@ impl EstimateCommand {
                 }
             }
         } else {
-            let (jobs, warnings) = job::load_all(&self.jobs, run).map_err(|f| Failure::input(f, run))?;
+            let (jobs, warnings) =
+                job::load_all(&self.jobs, run).map_err(|f| Failure::input(f, run))?;
             bar.aside(|| warn(&warnings, self.search.quiet));
-            bar.aside(|| print_cautions(&cautions(&jobs, self.search.stock.as_deref(), run.day()), self.search.json))?;
+            bar.aside(|| {
+                print_cautions(
+                    &cautions(&jobs, self.search.stock.as_deref(), run.day()),
+                    self.search.json,
+                )
+            })?;
             currency = jobs.first().map_or_else(String::new, |j| j.currency.clone());
             for cloth in jobs.into_iter().flat_map(|j| j.cloths) {
                 if !cloths.iter().any(|c| c.id == cloth.id) {
@@ -117,21 +147,30 @@ impl EstimateCommand {
         }
         let stock = self.search.stock.as_deref().map(read_stock).transpose()?;
         let booked = self.search.stock.as_deref().map_or_else(Vec::new, booked);
-        let waste = self.waste.map(Waste::told).or_else(|| Waste::learned(&booked)).unwrap_or_else(Waste::usual);
-        estimate::rough(&parts, &cloths, self.search.sets, &waste, spare, stock.as_ref(), &currency).map_err(Failure::Usage)
+        let waste = self
+            .waste
+            .map(Waste::told)
+            .or_else(|| Waste::learned(&booked))
+            .unwrap_or_else(Waste::usual);
+        estimate::rough(&parts, &cloths, self.search.sets, &waste, spare, stock.as_ref(), &currency)
+            .map_err(Failure::Usage)
     }
 }
 
 /// Areas of pieces and cloth of the plans booked in a ledger; nothing if the file is an export.
 fn booked(file: &Path) -> Vec<[f64; 2]> {
     let records = Ledger::read(file).and_then(|ledger| ledger.records("plan")).unwrap_or_default();
-    records.into_iter().filter_map(|r| if let Record::Plan(p) = r { Some(p.areas) } else { None }).collect()
+    records
+        .into_iter()
+        .filter_map(|r| if let Record::Plan(p) = r { Some(p.areas) } else { None })
+        .collect()
 }
 
 fn shown(found: &Estimate) -> String {
     let mut out = String::new();
     for cloth in &found.cloths {
-        let name = if cloth.name == cloth.cloth { String::new() } else { format!(": {}", cloth.name) };
+        let name =
+            if cloth.name == cloth.cloth { String::new() } else { format!(": {}", cloth.name) };
         let _ = writeln!(out, "{}{name}, {:.2} m² of pieces", cloth.cloth, cloth.pieces_area / 1e6);
         for note in &cloth.notes {
             out += &sheet::summary::wrap(&format!("  {note}"), COLUMNS, 2);
@@ -140,8 +179,16 @@ fn shown(found: &Estimate) -> String {
             out.push_str("  The stock holds all of it: nothing to buy.\n\n");
             continue;
         }
-        let cost = if found.currency.is_empty() { "cost".into() } else { format!("cost, {}", found.currency) };
-        let _ = writeln!(out, "{:>8}  {:^13} {:>8}  {cost:>10}  {:>7} {:>9}  cost by width", "width", "needed, m", "buy", "yield", "mass");
+        let cost = if found.currency.is_empty() {
+            "cost".into()
+        } else {
+            format!("cost, {}", found.currency)
+        };
+        let _ = writeln!(
+            out,
+            "{:>8}  {:^13} {:>8}  {cost:>10}  {:>7} {:>9}  cost by width",
+            "width", "needed, m", "buy", "yield", "mass"
+        );
         let dearest = cloth.widths.iter().filter_map(|w| w.buy.as_ref()?.cost).fold(0.0, f64::max);
         for w in &cloth.widths {
             let (Some([least, most]), Some(buy)) = (w.needed, &w.buy) else {
@@ -151,7 +198,10 @@ fn shown(found: &Estimate) -> String {
             };
             let cost = buy.cost.map_or("no price".into(), |c| format!("{c:.2}"));
             let mass = w.mass.map_or("–".into(), |m| format!("{:.2} kg", m / 1000.0));
-            let bar = buy.cost.filter(|_| dearest > 0.0).map_or(0, |c| (c / dearest * 14.0).round() as usize);
+            let bar = buy
+                .cost
+                .filter(|_| dearest > 0.0)
+                .map_or(0, |c| (c / dearest * 14.0).round() as usize);
             let _ = writeln!(
                 out,
                 "{}{}{:>6.0}  {:>6.2}–{:<6.2} {:>6.2} m{} {cost:>10}  {:>5.1} % {mass:>9}  {}",

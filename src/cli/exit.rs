@@ -29,7 +29,9 @@ pub const STOPPED: u8 = 130;
 impl Failure {
     /// The machine would not read or write something.
     pub fn machine(what: &str, error: &std::io::Error) -> Failure {
-        Failure::Machine(Fault::new(format!("{what}: {error}"), "check the disk and the permissions").into())
+        Failure::Machine(
+            Fault::new(format!("{what}: {error}"), "check the disk and the permissions").into(),
+        )
     }
 
     /// The same, with something more to say.
@@ -48,16 +50,25 @@ impl Failure {
         if run.is_asked() { Failure::Stopped(faults) } else { Failure::Input(faults) }
     }
 
-    /// The same, each fault that names a cloth or a layer but no file placed in the first of these jobs that has it.
+    /// The same, each fault that names a cloth or a layer but no file placed in the first of these
+    /// jobs that has it.
     pub fn in_jobs(self, jobs: &[Job]) -> Failure {
         let text_of = |file: &Path| std::fs::read_to_string(file).ok();
         let place = |fault: Fault| {
-            let mut placed = jobs.iter().flat_map(|j| job::placed(vec![fault.clone().in_file(&j.file)], &text_of));
-            let found = if fault.file.is_none() { placed.find(|f| matches!(f.place, Place::Line { .. })) } else { None };
+            let mut placed = jobs
+                .iter()
+                .flat_map(|j| job::placed(vec![fault.clone().in_file(&j.file)], &text_of));
+            let found = if fault.file.is_none() {
+                placed.find(|f| matches!(f.place, Place::Line { .. }))
+            } else {
+                None
+            };
             found.unwrap_or(fault)
         };
         match self {
-            Failure::NotPlanned(faults) => Failure::NotPlanned(Faults(faults.0.into_iter().map(place).collect())),
+            Failure::NotPlanned(faults) => {
+                Failure::NotPlanned(Faults(faults.0.into_iter().map(place).collect()))
+            }
             other => other,
         }
     }

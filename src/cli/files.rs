@@ -32,25 +32,35 @@ pub fn read_plan(path: &Path) -> Result<String, Failure> {
     String::from_utf8(bytes).map_err(|_| fault("this is not text in UTF-8".into()))
 }
 
-/// Writes `files` (names in `dir`) into a folder that may hold other things, and lists them there: only what the list has and nobody changed
-/// is replaced. They are written in full beside their places first: a full disk leaves what was there, and no file is ever there by half.
+/// Writes `files` (names in `dir`) into a folder that may hold other things, and lists them there:
+/// only what the list has and nobody changed is replaced. They are written in full beside their
+/// places first: a full disk leaves what was there, and no file is ever there by half.
 pub fn write_into(dir: &Path, files: &[(PathBuf, Vec<u8>)]) -> Result<(), Failure> {
     write_and_remove(dir, files, &|_| false).map(|_| ())
 }
 
-/// The same; besides, files of an earlier run for which `is_old` says so are removed, if they are unchanged. Those that someone changed stay,
-/// and come back by name.
-pub fn write_and_remove(dir: &Path, files: &[(PathBuf, Vec<u8>)], is_old: &dyn Fn(&str) -> bool) -> Result<Vec<String>, Failure> {
+/// The same; besides, files of an earlier run for which `is_old` says so are removed, if they are
+/// unchanged. Those that someone changed stay, and come back by name.
+pub fn write_and_remove(
+    dir: &Path,
+    files: &[(PathBuf, Vec<u8>)],
+    is_old: &dyn Fn(&str) -> bool,
+) -> Result<Vec<String>, Failure> {
     let refused = |path: &Path, e: io::Error| Failure::machine(&path.display().to_string(), &e);
     let mut list = Manifest::read(dir);
     ready(dir, files, &list)?;
     // The list goes before the files: what a kill leaves is listed, old or new.
-    let named: Vec<(String, &Vec<u8>)> = files.iter().map(|(name, bytes)| (name.to_string_lossy().into_owned(), bytes)).collect();
+    let named: Vec<(String, &Vec<u8>)> =
+        files.iter().map(|(name, bytes)| (name.to_string_lossy().into_owned(), bytes)).collect();
     named.iter().for_each(|(name, bytes)| list.note(name, bytes));
     write_file(&dir.join(manifest::NAME), &list.to_json())?;
     put_in_place(dir, files)?;
     named.iter().for_each(|(name, bytes)| list.settle(name, bytes));
-    let old: Vec<String> = list.names().filter(|n| is_old(n) && !named.iter().any(|(name, _)| name == n)).map(String::from).collect();
+    let old: Vec<String> = list
+        .names()
+        .filter(|n| is_old(n) && !named.iter().any(|(name, _)| name == n))
+        .map(String::from)
+        .collect();
     let mut changed = Vec::new();
     for name in old {
         let path = dir.join(&name);
@@ -65,7 +75,8 @@ pub fn write_and_remove(dir: &Path, files: &[(PathBuf, Vec<u8>)], is_old: &dyn F
     Ok(changed)
 }
 
-/// Writes files that belong to the user from now on: none that is there with another content is touched.
+/// Writes files that belong to the user from now on: none that is there with another content is
+/// touched.
 pub fn write_fresh(dir: &Path, files: &[(PathBuf, Vec<u8>)]) -> Result<(), Failure> {
     ready(dir, files, &Manifest::default())?;
     put_in_place(dir, files)
@@ -77,18 +88,24 @@ fn ready(dir: &Path, files: &[(PathBuf, Vec<u8>)], list: &Manifest) -> Result<()
         let fault = Fault::new("there is a file where the folder should be", "name another folder");
         return Err(Failure::Usage(fault.in_file(dir).into()));
     }
-    let in_the_way = files.iter().filter(|(name, bytes)| !list.may_write(dir, &name.to_string_lossy(), bytes));
-    let faults: Vec<Fault> = in_the_way.map(|(name, _)| manifest::in_the_way(&dir.join(name))).collect();
+    let in_the_way =
+        files.iter().filter(|(name, bytes)| !list.may_write(dir, &name.to_string_lossy(), bytes));
+    let faults: Vec<Fault> =
+        in_the_way.map(|(name, _)| manifest::in_the_way(&dir.join(name))).collect();
     Faults(faults).into_result(()).map_err(Failure::Usage)?;
     fs::create_dir_all(dir).map_err(|e| Failure::machine(&dir.display().to_string(), &e))
 }
 
 fn put_in_place(dir: &Path, files: &[(PathBuf, Vec<u8>)]) -> Result<(), Failure> {
     let refused = |path: &Path, e: io::Error| Failure::machine(&path.display().to_string(), &e);
-    let staging = tempfile::Builder::new().prefix(".writing-").tempdir_in(dir).map_err(|e| refused(dir, e))?;
+    let staging = tempfile::Builder::new()
+        .prefix(".writing-")
+        .tempdir_in(dir)
+        .map_err(|e| refused(dir, e))?;
     for (name, bytes) in files {
         let path = staging.path().join(name);
-        let write = File::create_new(&path).and_then(|mut file| file.write_all(bytes).and_then(|()| file.sync_all()));
+        let write = File::create_new(&path)
+            .and_then(|mut file| file.write_all(bytes).and_then(|()| file.sync_all()));
         write.map_err(|e| refused(&dir.join(name), e))?;
     }
     for (name, _) in files {

@@ -36,12 +36,17 @@ impl Layup {
     /// Reads, verifies, writes.
     pub fn run(self) -> Result<(), Failure> {
         if self.start.as_deref().is_some_and(|start| !layup::is_start(start)) {
-            let fault = Fault::new("--start is not a date and time", "write it as \"2026-12-01 08:00\"");
+            let fault =
+                Fault::new("--start is not a date and time", "write it as \"2026-12-01 08:00\"");
             return Err(Failure::Usage(fault.into()));
         }
         let plan = verified(&self.plan)?;
         let stock = self.stock.as_deref().map(read_stock).transpose()?;
-        let day = self.start.as_deref().and_then(|s| Day::parse(s.get(..10)?).ok()).unwrap_or_else(Day::today);
+        let day = self
+            .start
+            .as_deref()
+            .and_then(|s| Day::parse(s.get(..10)?).ok())
+            .unwrap_or_else(Day::today);
         let drawn = |id: &str, _: &str| plan.plan().stocks.iter().any(|s| s.id == id);
         let cautions = stock.map(|s| s.cautions(day, &drawn));
         let when = When { today: Some(Day::today()), start: self.start, cautions };

@@ -32,9 +32,17 @@ use warpwise::units::printable;
 
 /// Cut plans for hand lay-up: traced ply outlines become a verified layout on each cloth's roll.
 #[derive(Parser)]
-#[command(name = "warpwise", version, about, arg_required_else_help = true, disable_help_subcommand = true)]
-#[command(after_help = "Exit status: 0 done, 1 the input is at fault, 2 wrong use of the command line, 3 could not be planned, \
-                        4 the machine's fault (disk, permission), 130 stopped by Ctrl-C with nothing to keep. Results go to standard output, progress to standard error.")]
+#[command(
+    name = "warpwise",
+    version,
+    about,
+    arg_required_else_help = true,
+    disable_help_subcommand = true
+)]
+#[command(
+    after_help = "Exit status: 0 done, 1 the input is at fault, 2 wrong use of the command line, 3 could not be planned, \
+                        4 the machine's fault (disk, permission), 130 stopped by Ctrl-C with nothing to keep. Results go to standard output, progress to standard error."
+)]
 struct Arguments {
     #[command(subcommand)]
     command: Command,
@@ -58,7 +66,8 @@ enum Command {
     Estimate(estimate::EstimateCommand),
     /// Write the lay-up sheet of a plan
     Layup(layup::Layup),
-    /// Write the sheets of a plan again: cut sheets as SVG, PDF or DXF, templates, placement sheet, labels
+    /// Write the sheets of a plan again: cut sheets as SVG, PDF or DXF, templates, placement sheet,
+    /// labels
     Sheets(sheets::Sheets),
     /// Do the whole job on a page in the browser
     Bench(bench::Bench),
@@ -72,12 +81,15 @@ const COLUMNS: usize = 80;
 /// Runs the command that the process was started with.
 pub fn run() -> ExitCode {
     let arguments = Arguments::parse();
-    let outcome = std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| arguments.command.run()));
+    let outcome =
+        std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| arguments.command.run()));
     match outcome {
         Ok(Ok(())) => ExitCode::SUCCESS,
         Ok(Err(failure)) => failure.report(),
         Err(_) => {
-            say("warpwise failed: this is a defect of the program, not of your files; please report it with what you asked for");
+            say(
+                "warpwise failed: this is a defect of the program, not of your files; please report it with what you asked for",
+            );
             ExitCode::from(PANICKED)
         }
     }
@@ -109,7 +121,9 @@ fn print(text: &str) -> Result<(), Failure> {
     use std::io::Write;
     let mut out = std::io::stdout().lock();
     match out.write_all(printable(text).as_bytes()).and_then(|()| out.flush()) {
-        Err(e) if e.kind() != std::io::ErrorKind::BrokenPipe => Err(Failure::machine("standard output", &e)),
+        Err(e) if e.kind() != std::io::ErrorKind::BrokenPipe => {
+            Err(Failure::machine("standard output", &e))
+        }
         _ => Ok(()),
     }
 }
@@ -126,7 +140,13 @@ fn warn(warnings: &[Fault], quiet: bool) {
         return;
     }
     let texts: RefCell<BTreeMap<PathBuf, Option<String>>> = RefCell::default();
-    let text_of = |file: &Path| texts.borrow_mut().entry(file.into()).or_insert_with(|| std::fs::read_to_string(file).ok()).clone();
+    let text_of = |file: &Path| {
+        texts
+            .borrow_mut()
+            .entry(file.into())
+            .or_insert_with(|| std::fs::read_to_string(file).ok())
+            .clone()
+    };
     for warning in warpwise::job::placed(warnings.to_vec(), &text_of) {
         say(format!("warning: {}", Faults::from(warning).with_source(&text_of)).trim_end());
     }

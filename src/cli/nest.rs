@@ -30,7 +30,10 @@ pub struct Nest {
 impl Nest {
     /// Reads, plans, verifies, writes, prints.
     pub fn run(self) -> Result<(), Failure> {
-        let out = self.out.clone().unwrap_or_else(|| self.jobs[0].parent().unwrap_or(Path::new("")).join("plan"));
+        let out = self
+            .out
+            .clone()
+            .unwrap_or_else(|| self.jobs[0].parent().unwrap_or(Path::new("")).join("plan"));
         plan_and_write(&self.jobs, &out, &self.search)
     }
 }
@@ -46,7 +49,8 @@ pub fn plan_and_write(jobs: &[PathBuf], out: &Path, search: &Search) -> Result<(
     bar.aside(|| warn(&warnings, search.quiet));
     let cautions = cautions(&jobs, search.stock_of(&jobs)?.as_deref(), run.day());
     let run = sparing_drawing(&run, &jobs, search.sets);
-    let plan = search.plan_with_history(&jobs, &run, &bar, |plan| write(out, plan, &run, &bar, search.quiet))?;
+    let plan = search
+        .plan_with_history(&jobs, &run, &bar, |plan| write(out, plan, &run, &bar, search.quiet))?;
     drop(bar);
     print_cautions(&cautions, search.json)?;
     if search.json {
@@ -60,9 +64,17 @@ pub fn plan_and_write(jobs: &[PathBuf], out: &Path, search: &Search) -> Result<(
     }
 }
 
-/// Draws everything and writes the plan folder. If that fails in any way, the plan itself is saved elsewhere, and the place said.
-pub fn write(out: &Path, plan: &Verified, run: &Run<'_>, bar: &Bar, quiet: bool) -> Result<(), Failure> {
-    let drawn = catch_unwind(AssertUnwindSafe(|| plan_files(plan, run))).map_err(|_| Failure::Machine(defect().into()));
+/// Draws everything and writes the plan folder. If that fails in any way, the plan itself is saved
+/// elsewhere, and the place said.
+pub fn write(
+    out: &Path,
+    plan: &Verified,
+    run: &Run<'_>,
+    bar: &Bar,
+    quiet: bool,
+) -> Result<(), Failure> {
+    let drawn = catch_unwind(AssertUnwindSafe(|| plan_files(plan, run)))
+        .map_err(|_| Failure::Machine(defect().into()));
     let written = drawn.and_then(|files| {
         let files = files.map_err(|f| Failure::Stopped(f.into()))?;
         plan::folder::write(out, &files).map_err(Failure::Machine)
@@ -70,7 +82,10 @@ pub fn write(out: &Path, plan: &Verified, run: &Run<'_>, bar: &Bar, quiet: bool)
     match written {
         Ok(kept) => {
             let moved = |[from, to]: &[PathBuf; 2]| {
-                let what = format!("a file of yours, or of an older version, had to make way: it is {} now", to.display());
+                let what = format!(
+                    "a file of yours, or of an older version, had to make way: it is {} now",
+                    to.display()
+                );
                 Fault::new(what, "look whether you need it").in_file(&out.join(from))
             };
             bar.aside(|| warn(&kept.iter().map(moved).collect::<Vec<_>>(), quiet));
@@ -78,27 +93,43 @@ pub fn write(out: &Path, plan: &Verified, run: &Run<'_>, bar: &Bar, quiet: bool)
         }
         Err(failure) => Err(match saved_elsewhere(out, plan) {
             Some(place) => {
-                let remedy = format!("`warpwise sheets {0}` draws it, and the ledger books it from there", place.display());
+                let remedy = format!(
+                    "`warpwise sheets {0}` draws it, and the ledger books it from there",
+                    place.display()
+                );
                 failure.and(Fault::new("the plan is whole and saved here", remedy).in_file(&place))
             }
-            None => failure.and(Fault::new("the plan could not be saved anywhere else either", "make room, or give --out another disk")),
+            None => failure.and(Fault::new(
+                "the plan could not be saved anywhere else either",
+                "make room, or give --out another disk",
+            )),
         }),
     }
 }
 
 /// A panic.
 fn defect() -> Fault {
-    Fault::new("drawing the sheets failed", "this is a defect of warpwise, not of the job: please report it with the plan")
+    Fault::new(
+        "drawing the sheets failed",
+        "this is a defect of warpwise, not of the job: please report it with the plan",
+    )
 }
 
-/// Puts the plan beside where its folder should be, else into the current folder or that for temporary files, under a name that is free.
+/// Puts the plan beside where its folder should be, else into the current folder or that for
+/// temporary files, under a name that is free.
 fn saved_elsewhere(out: &Path, plan: &Verified) -> Option<PathBuf> {
     let short: String = plan.plan().id.chars().take(8).collect();
     let beside = out.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let places = [beside.to_path_buf(), PathBuf::from("."), std::env::temp_dir()];
     let json = plan::to_json(plan.plan());
     let named = |dir: &PathBuf| {
-        let name = |k: u32| dir.join(if k == 0 { format!("plan-{short}.json") } else { format!("plan-{short}-{k}.json") });
+        let name = |k: u32| {
+            dir.join(if k == 0 {
+                format!("plan-{short}.json")
+            } else {
+                format!("plan-{short}-{k}.json")
+            })
+        };
         (0..100).map(name).find(|path| path.symlink_metadata().is_err())
     };
     places.iter().filter_map(named).find(|path| write_file(path, json.as_bytes()).is_ok())

@@ -33,27 +33,39 @@ impl New {
         let job_file = self.dir.join("job.toml");
         if job_file.exists() {
             return Err(Failure::Usage(
-                Fault::new("there is a job already", "name another folder, or edit the job").in_file(&job_file).into(),
+                Fault::new("there is a job already", "name another folder, or edit the job")
+                    .in_file(&job_file)
+                    .into(),
             ));
         }
         let names = self.names_in_folder()?;
-        let title = self.dir.file_name().map_or_else(|| "New job".to_string(), |n| n.to_string_lossy().into_owned());
+        let title = self
+            .dir
+            .file_name()
+            .map_or_else(|| "New job".to_string(), |n| n.to_string_lossy().into_owned());
         let (drawings, unread) = read(&self.outlines, names);
         let text = job::scaffold(&title, &drawings);
         let mut files = Vec::new();
         for (from, (name, _)) in self.outlines.iter().zip(&drawings) {
             if !same_file(from, &self.dir.join(name)) {
-                let bytes = std::fs::read(from).map_err(|e| Failure::machine(&from.display().to_string(), &e))?;
+                let bytes = std::fs::read(from)
+                    .map_err(|e| Failure::machine(&from.display().to_string(), &e))?;
                 files.push((name.clone(), bytes));
             }
         }
         files.push((PathBuf::from("job.toml"), text.into_bytes()));
         write_fresh(&self.dir, &files)?;
         let mut heard = unread.0;
-        heard.extend(drawings.iter().filter_map(|(_, reading)| reading.as_ref()).flat_map(|r| r.warnings.clone()));
+        heard.extend(
+            drawings
+                .iter()
+                .filter_map(|(_, reading)| reading.as_ref())
+                .flat_map(|r| r.warnings.clone()),
+        );
         warn(&heard, self.quiet);
         if self.json {
-            let written: Vec<String> = files.iter().map(|(name, _)| self.dir.join(name).display().to_string()).collect();
+            let written: Vec<String> =
+                files.iter().map(|(name, _)| self.dir.join(name).display().to_string()).collect();
             let warnings: Vec<String> = heard.iter().map(ToString::to_string).collect();
             return print(&format!(
                 "{:#}\n",
@@ -61,11 +73,17 @@ impl New {
             ));
         }
         let account = |(name, reading): &(PathBuf, Option<Reading>)| match reading {
-            Some(reading) => drawn::drawing(&name.display().to_string(), &reading.account, &[], COLUMNS),
+            Some(reading) => {
+                drawn::drawing(&name.display().to_string(), &reading.account, &[], COLUMNS)
+            }
             None => String::new(),
         };
         let accounts: String = drawings.iter().map(account).collect();
-        print(&format!("{accounts}{}\nNow edit it, then: warpwise check {}\n", job_file.display(), job_file.display()))
+        print(&format!(
+            "{accounts}{}\nNow edit it, then: warpwise check {}\n",
+            job_file.display(),
+            job_file.display()
+        ))
     }
 
     /// The file name each outline gets in the folder; every outline that cannot be had is named.
@@ -76,13 +94,22 @@ impl New {
             match outline.file_name() {
                 Some(_) if std::fs::metadata(outline).is_ok_and(|m| m.len() > LARGEST_FILE) => {
                     let what = format!("the file has more than {} MB", LARGEST_FILE >> 20);
-                    faults.push(Fault::new(what, "split the drawing, or leave out pictures and details").in_file(outline));
+                    faults.push(
+                        Fault::new(what, "split the drawing, or leave out pictures and details")
+                            .in_file(outline),
+                    );
                 }
                 Some(name) if outline.is_file() => {
                     let name = PathBuf::from(name);
                     let target = self.dir.join(&name);
                     if names.contains(&name) || (target.exists() && !same_file(&target, outline)) {
-                        faults.push(Fault::new("another file of this name is there", "rename one of the two").in_file(outline));
+                        faults.push(
+                            Fault::new(
+                                "another file of this name is there",
+                                "rename one of the two",
+                            )
+                            .in_file(outline),
+                        );
                     }
                     names.push(name);
                 }
@@ -92,7 +119,10 @@ impl New {
                         o if o.exists() => "this is not an ordinary file",
                         _ => "there is no such file",
                     };
-                    faults.push(Fault::new(what, "name an outline drawing: SVG, DXF or CSV").in_file(outline));
+                    faults.push(
+                        Fault::new(what, "name an outline drawing: SVG, DXF or CSV")
+                            .in_file(outline),
+                    );
                 }
             }
         }
@@ -114,10 +144,13 @@ fn same_file(a: &Path, b: &Path) -> bool {
     matches!((a.canonicalize(), b.canonicalize()), (Ok(a), Ok(b)) if a == b)
 }
 
-/// Reads the drawings, so that the job can say what is in them; what could not be read yet (a drawing without a unit, say) the user hears of.
+/// Reads the drawings, so that the job can say what is in them; what could not be read yet (a
+/// drawing without a unit, say) the user hears of.
 fn read(outlines: &[PathBuf], names: Vec<PathBuf>) -> (Vec<(PathBuf, Option<Reading>)>, Faults) {
     let mut faults = Faults::new();
-    let mut found = |(path, name): (&PathBuf, PathBuf)| (name, faults.keep(read_file(path, &ReadOptions::default())));
+    let mut found = |(path, name): (&PathBuf, PathBuf)| {
+        (name, faults.keep(read_file(path, &ReadOptions::default())))
+    };
     let drawings = outlines.iter().zip(names).map(&mut found).collect();
     (drawings, faults)
 }

@@ -17,7 +17,11 @@ impl Bar {
     pub fn new(quiet: bool) -> Bar {
         let bar = ProgressBar::new(1000);
         let shown = !quiet && std::io::stderr().is_terminal();
-        bar.set_draw_target(if shown { ProgressDrawTarget::stderr_with_hz(8) } else { ProgressDrawTarget::hidden() });
+        bar.set_draw_target(if shown {
+            ProgressDrawTarget::stderr_with_hz(8)
+        } else {
+            ProgressDrawTarget::hidden()
+        });
         if let Ok(style) = ProgressStyle::with_template("{bar:24} {msg}") {
             bar.set_style(style.progress_chars("##-"));
         }
@@ -46,9 +50,15 @@ impl Observer for Bar {
         if let Some(share) = progress.share {
             self.bar.set_position((share * 1000.0) as u64);
         }
-        let on = if progress.on.is_empty() { String::new() } else { format!("{}: ", printable_name(progress.on)) };
+        let on = if progress.on.is_empty() {
+            String::new()
+        } else {
+            format!("{}: ", printable_name(progress.on))
+        };
         let what = match (progress.best_length, progress.density) {
-            (Some(length), Some(density)) => format!("{length:.0} mm used, {:.1} % of it pieces", density * 100.0),
+            (Some(length), Some(density)) => {
+                format!("{length:.0} mm used, {:.1} % of it pieces", density * 100.0)
+            }
             _ => progress.phase.in_words().to_string(),
         };
         let key = if progress.phase == Phase::Searching { "keeps the best so far" } else { "ends" };
@@ -56,6 +66,9 @@ impl Observer for Bar {
     }
 
     fn searched(&self, cloth: &str, history: &[TraceRow]) {
-        self.histories.lock().unwrap_or_else(PoisonError::into_inner).push((cloth.to_string(), history.to_vec()));
+        self.histories
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner)
+            .push((cloth.to_string(), history.to_vec()));
     }
 }

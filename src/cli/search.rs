@@ -35,10 +35,12 @@ pub struct Search {
     /// How many sets of every piece to cut
     #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=1000))]
     pub sets: u32,
-    /// Plan from this stock, offcuts first: a ledger of `warpwise stock`, or an export of one [default: what the job names]
+    /// Plan from this stock, offcuts first: a ledger of `warpwise stock`, or an export of one
+    /// [default: what the job names]
     #[arg(long, value_name = "FILE")]
     pub stock: Option<PathBuf>,
-    /// Go on with this plan: pieces the ledger records as cut stay; the rest, and spoiled pieces, are planned again
+    /// Go on with this plan: pieces the ledger records as cut stay; the rest, and spoiled pieces,
+    /// are planned again
     #[arg(long, value_name = "PLAN")]
     pub go_on: Option<PathBuf>,
     /// Print the plan as JSON on standard output
@@ -55,7 +57,10 @@ pub struct Search {
 impl Search {
     /// The run that the flags ask for, from now on: shown by a bar, stopped by Ctrl-C.
     pub fn run<'a>(&self, stop: Stop, bar: &'a Bar) -> Result<Run<'a>, Failure> {
-        let run = Run::new(stop).with_seed(self.seed).with_threads(self.threads.map_or(0, usize::from)).with_day(Day::today());
+        let run = Run::new(stop)
+            .with_seed(self.seed)
+            .with_threads(self.threads.map_or(0, usize::from))
+            .with_day(Day::today());
         Ok(run.with_cancel(interrupt()?).with_observer(bar))
     }
 
@@ -66,7 +71,10 @@ impl Search {
         let earlier = match (&from, &self.go_on) {
             (Some(ledger), Some(plan)) => earlier(ledger, plan)?,
             (None, Some(_)) => {
-                let fault = Fault::new("--go-on needs the ledger: it records what is cut", "name the ledger with --stock, or in the job");
+                let fault = Fault::new(
+                    "--go-on needs the ledger: it records what is cut",
+                    "name the ledger with --stock, or in the job",
+                );
                 return Err(Failure::Usage(fault.into()));
             }
             _ => planner::Earlier::default(),
@@ -78,7 +86,8 @@ impl Search {
         plan.map_err(|refusal| Failure::from(refusal).in_jobs(jobs))
     }
 
-    /// The same; `write` writes the plan, and then the history is written, as it is if there is no plan.
+    /// The same; `write` writes the plan, and then the history is written, as it is if there is no
+    /// plan.
     pub fn plan_with_history(
         &self,
         jobs: &[Job],
@@ -87,12 +96,14 @@ impl Search {
         write: impl FnOnce(&Verified) -> Result<(), Failure>,
     ) -> Result<Verified, Failure> {
         let plan = self.plan(jobs, run, bar).and_then(|plan| write(&plan).map(|()| plan));
-        let history = self.history.as_ref().map_or(Ok(()), |dir| write_histories(dir, &bar.histories()));
+        let history =
+            self.history.as_ref().map_or(Ok(()), |dir| write_histories(dir, &bar.histories()));
         match (plan, history) {
             (Ok(plan), Ok(())) => Ok(plan),
-            (Ok(_), Err(history)) => {
-                Err(history.and(Fault::new("the plan is written; only its history is not", "give --history another folder")))
-            }
+            (Ok(_), Err(history)) => Err(history.and(Fault::new(
+                "the plan is written; only its history is not",
+                "give --history another folder",
+            ))),
             (Err(failure), _) => Err(failure),
         }
     }
@@ -114,8 +125,14 @@ impl Search {
             (None, []) => Ok(None),
             (None, [one]) => Ok(Some((*one).clone())),
             (None, [one, other, ..]) => {
-                let what = format!("the jobs name different stocks: {} and {}", one.display(), other.display());
-                Err(Failure::Input(Fault::new(what, "name the same in all of them, or one with --stock").into()))
+                let what = format!(
+                    "the jobs name different stocks: {} and {}",
+                    one.display(),
+                    other.display()
+                );
+                Err(Failure::Input(
+                    Fault::new(what, "name the same in all of them, or one with --stock").into(),
+                ))
             }
         }
     }
@@ -123,26 +140,38 @@ impl Search {
     /// The limit that the flags ask for; wrong use if they ask for none that can be kept.
     pub fn stop(&self) -> Result<Stop, Failure> {
         match self.effort {
-            Some(0) => Err(Failure::Usage(Fault::new("--effort 0 allows no search at all", "give at least 1").into())),
+            Some(0) => Err(Failure::Usage(
+                Fault::new("--effort 0 allows no search at all", "give at least 1").into(),
+            )),
             Some(rounds) => Ok(Stop::Effort(rounds)),
             None => Duration::try_from_secs_f64(self.seconds)
                 .ok()
                 .filter(|time| *time <= Duration::from_secs(7 * 24 * 3600))
                 .map(Stop::After)
                 .ok_or_else(|| {
-                    Failure::Usage(Fault::new("--seconds is not a valid time", "give seconds between 0 and a week (604800)").into())
+                    Failure::Usage(
+                        Fault::new(
+                            "--seconds is not a valid time",
+                            "give seconds between 0 and a week (604800)",
+                        )
+                        .into(),
+                    )
                 }),
         }
     }
 }
 
-/// About what drawing the sheets takes for a piece, and for a point of its outline: a timed search ends so much earlier.
+/// About what drawing the sheets takes for a piece, and for a point of its outline: a timed search
+/// ends so much earlier.
 const DRAWING: [Duration; 2] = [Duration::from_millis(4), Duration::from_micros(20)];
 
 /// The run, ended earlier by what drawing the sheets of the jobs will take.
 pub fn sparing_drawing<'a>(run: &Run<'a>, jobs: &[Job], sets: u32) -> Run<'a> {
     let (mut pieces, mut points) = (0_u32, 0_u32);
-    for (job, item) in jobs.iter().flat_map(|j| j.layers.iter().flat_map(move |l| l.items.iter().map(move |i| (j, i)))) {
+    for (job, item) in jobs
+        .iter()
+        .flat_map(|j| j.layers.iter().flat_map(move |l| l.items.iter().map(move |i| (j, i))))
+    {
         let hands = if item.hands == Hands::Both { 2 } else { 1 };
         let count = item.copies.saturating_mul(hands).saturating_mul(sets);
         let length = job.templates.get(item.template).map_or(0, |t| t.outline.net().len() as u32);
@@ -152,8 +181,8 @@ pub fn sparing_drawing<'a>(run: &Run<'a>, jobs: &[Job], sets: u32) -> Run<'a> {
     run.sparing(DRAWING[0] * pieces + DRAWING[1] * points)
 }
 
-/// The flag that Ctrl-C raises: once to keep the best so far, twice to end. The third time the process ends where it is; files are put in
-/// place whole, so that none is left by half.
+/// The flag that Ctrl-C raises: once to keep the best so far, twice to end. The third time the
+/// process ends where it is; files are put in place whole, so that none is left by half.
 pub fn interrupt() -> Result<&'static Cancel, Failure> {
     static CANCEL: Cancel = Cancel::new();
     #[allow(clippy::exit)]
@@ -176,7 +205,10 @@ fn write_histories(dir: &Path, histories: &[(String, Vec<TraceRow>)]) -> Result<
     for (cloth, rows) in histories {
         let name = file_name::of(cloth);
         files.push((PathBuf::from(format!("{name}.csv")), sheet::history_table(rows).into_bytes()));
-        files.push((PathBuf::from(format!("{name}.svg")), sheet::history_plot(cloth, rows).into_bytes()));
+        files.push((
+            PathBuf::from(format!("{name}.svg")),
+            sheet::history_plot(cloth, rows).into_bytes(),
+        ));
     }
     write_into(dir, &files)
 }

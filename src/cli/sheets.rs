@@ -1,4 +1,5 @@
-//! `warpwise sheets PLAN`: the sheets of a plan again, in another format or on other paper, from its `plan.json` alone.
+//! `warpwise sheets PLAN`: the sheets of a plan again, in another format or on other paper, from
+//! its `plan.json` alone.
 
 use super::ask;
 use super::exit::Failure;
@@ -44,7 +45,8 @@ pub struct Sheets {
     /// Format of the cut sheets [default: svg, or pdf if --paper is given]
     #[arg(long = "as", value_name = "FORMAT", value_enum)]
     format: Option<Format>,
-    /// Paper for PDF: a4, a3, letter, tabloid, roll (one page as large as the cloth) or a size in mm, such as 300x500 [default: a4]
+    /// Paper for PDF: a4, a3, letter, tabloid, roll (one page as large as the cloth) or a size in
+    /// mm, such as 300x500 [default: a4]
     #[arg(long, value_name = "NAME")]
     paper: Option<String>,
     /// Margin that the printer leaves white at each side, mm
@@ -53,13 +55,15 @@ pub struct Sheets {
     /// Overlap of neighbouring pages, mm
     #[arg(long, value_name = "MM", default_value_t = 10.0, allow_negative_numbers = true)]
     overlap: f64,
-    /// Templates of the pieces instead of the layouts, one for those that are equal [default: PDF on paper]
+    /// Templates of the pieces instead of the layouts, one for those that are equal [default: PDF
+    /// on paper]
     #[arg(long, conflicts_with_all = ["placement", "labels"])]
     pieces: bool,
     /// The placement sheet instead: where each template lies, by tape measure (PDF on A4)
     #[arg(long, conflicts_with = "labels")]
     placement: bool,
-    /// Stick-on labels and kit bag cards instead (PDF), on a sheet of columns x rows: 3x8, 3x7, 2x7, 3x10
+    /// Stick-on labels and kit bag cards instead (PDF), on a sheet of columns x rows: 3x8, 3x7,
+    /// 2x7, 3x10
     #[arg(long, value_name = "GRID", num_args = 0..=1, default_missing_value = "3x8")]
     labels: Option<String>,
     /// Draw the cloth with this face up [default: as planned]
@@ -93,8 +97,14 @@ impl Sheets {
         let plan = verify::verify(plan).map_err(name)?;
         let face = self.face.map(|f| if f == Side::Up { Face::Up } else { Face::Down });
         let written: Vec<Written> = match &kind {
-            Kind::Svg => sheet::cut_sheets(&plan, face).into_iter().chain(sheet::mosaic_sheets(&plan)).collect(),
-            Kind::Dxf => sheet::cutter_files(&plan, face).into_iter().chain(sheet::mosaic_cutter_files(&plan)).collect(),
+            Kind::Svg => sheet::cut_sheets(&plan, face)
+                .into_iter()
+                .chain(sheet::mosaic_sheets(&plan))
+                .collect(),
+            Kind::Dxf => sheet::cutter_files(&plan, face)
+                .into_iter()
+                .chain(sheet::mosaic_cutter_files(&plan))
+                .collect(),
             Kind::Layouts(paper) => {
                 if let Some(paper) = paper
                     && !self.agreed(&sheet::pages_needed(&plan, face, paper), paper)?
@@ -115,33 +125,43 @@ impl Sheets {
             Kind::Placement => vec![sheet::placement_sheet(&plan, face)],
             Kind::Labels(grid) => sheet::labels(&plan, grid).to_vec(),
         };
-        let files: Vec<(PathBuf, Vec<u8>)> = written.iter().map(|w| (PathBuf::from(&w.name), w.bytes.clone())).collect();
+        let files: Vec<(PathBuf, Vec<u8>)> =
+            written.iter().map(|w| (PathBuf::from(&w.name), w.bytes.clone())).collect();
         let ending = match &kind {
             Kind::Svg => Some(".svg".to_string()),
             Kind::Dxf => Some(".dxf".to_string()),
-            Kind::Layouts(paper) => Some(format!("-{}.pdf", paper.as_ref().map_or("roll", |p| p.name.as_str()))),
+            Kind::Layouts(paper) => {
+                Some(format!("-{}.pdf", paper.as_ref().map_or("roll", |p| p.name.as_str())))
+            }
             _ => None,
         };
         // Sheets of an earlier plan among the new ones would be cut by mistake.
         let is_old = |name: &str| {
-            let numbered = name.split_once('-').is_some_and(|(n, _)| n.len() >= 2 && n.bytes().all(|b| b.is_ascii_digit()));
+            let numbered = name
+                .split_once('-')
+                .is_some_and(|(n, _)| n.len() >= 2 && n.bytes().all(|b| b.is_ascii_digit()));
             numbered && ending.as_ref().is_some_and(|e| name.ends_with(e))
         };
         for changed in write_and_remove(&self.out, &files, &is_old)? {
             let what = "a sheet of an earlier run was changed since; it stays as it is";
-            let fault = Fault::new(what, "move it elsewhere: it is not of this plan").in_file(&self.out.join(changed));
+            let fault = Fault::new(what, "move it elsewhere: it is not of this plan")
+                .in_file(&self.out.join(changed));
             super::warn(&[fault], self.quiet);
         }
         let path = |w: &Written| self.out.join(&w.name).display().to_string();
         if self.json {
             let list: Vec<_> =
                 written.iter().map(|w| serde_json::json!({ "file": path(w), "pages": w.pages, "bytes": w.bytes.len() })).collect();
-            return print(&format!("{:#}\n", serde_json::json!({ "plan": plan.plan().id, "files": list })));
+            return print(&format!(
+                "{:#}\n",
+                serde_json::json!({ "plan": plan.plan().id, "files": list })
+            ));
         }
         written.iter().try_for_each(|w| print(&format!("{}\n", path(w))))
     }
 
-    /// Tells how many pages there will be before they are drawn; on a terminal asks whether to go on.
+    /// Tells how many pages there will be before they are drawn; on a terminal asks whether to go
+    /// on.
     fn agreed(&self, counts: &[PageCount], paper: &Paper) -> Result<bool, Failure> {
         let paper = paper.name.to_uppercase();
         let of = |pages: usize, saved: usize| {
@@ -150,7 +170,9 @@ impl Sheets {
         };
         let all: usize = counts.iter().map(|c| c.pages).sum();
         if !self.quiet {
-            counts.iter().for_each(|c| super::say(&format!("{}: {}", c.name, of(c.pages, c.saved))));
+            counts
+                .iter()
+                .for_each(|c| super::say(&format!("{}: {}", c.name, of(c.pages, c.saved))));
             if counts.len() > 1 {
                 super::say(&format!("in all: {}", of(all, counts.iter().map(|c| c.saved).sum())));
             }
@@ -158,7 +180,10 @@ impl Sheets {
         if self.yes || self.quiet || self.json || !ask::on_terminal() {
             return Ok(true);
         }
-        ask::ask(&format!("Write {} of {paper}?", counted(all, "page")), &[("yes", true), ("no", false)])
+        ask::ask(
+            &format!("Write {} of {paper}?", counted(all, "page")),
+            &[("yes", true), ("no", false)],
+        )
     }
 
     /// What is asked for, if the flags go together.
@@ -168,20 +193,32 @@ impl Sheets {
             return LabelGrid::named(grid).map(Kind::Labels).map_err(Failure::Usage);
         }
         if self.placement && self.format.is_some_and(|f| f != Format::Pdf) {
-            return Err(usage("the placement sheet is a table and PDF only", "leave out --as, or give --as pdf"));
+            return Err(usage(
+                "the placement sheet is a table and PDF only",
+                "leave out --as, or give --as pdf",
+            ));
         }
         if self.placement {
             return Ok(Kind::Placement);
         }
-        match self.format.unwrap_or(if self.pieces || self.paper.is_some() { Format::Pdf } else { Format::Svg }) {
-            Format::Svg | Format::Dxf if self.paper.is_some() => Err(usage("--paper is for PDF", "give --as pdf, or leave out --paper")),
+        match self.format.unwrap_or(if self.pieces || self.paper.is_some() {
+            Format::Pdf
+        } else {
+            Format::Svg
+        }) {
+            Format::Svg | Format::Dxf if self.paper.is_some() => {
+                Err(usage("--paper is for PDF", "give --as pdf, or leave out --paper"))
+            }
             Format::Svg => Ok(if self.pieces { Kind::PiecesSvg } else { Kind::Svg }),
             Format::Dxf => Ok(if self.pieces { Kind::PiecesDxf } else { Kind::Dxf }),
             Format::Pdf => {
                 let name = self.paper.as_deref().unwrap_or("a4");
                 if name.eq_ignore_ascii_case("roll") {
                     return if self.pieces {
-                        Err(usage("templates are packed on sheets, not on a roll", "give --paper with a size in mm, such as 900x1500"))
+                        Err(usage(
+                            "templates are packed on sheets, not on a roll",
+                            "give --paper with a size in mm, such as 900x1500",
+                        ))
                     } else {
                         Ok(Kind::Layouts(None))
                     };

@@ -147,7 +147,8 @@ struct Set {
     /// Length left on a roll, measured
     #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
     length: Option<String>,
-    /// A flaw found on a roll: from and to along it, from its free end; from and to across it, unless it goes right across
+    /// A flaw found on a roll: from and to along it, from its free end; from and to across it,
+    /// unless it goes right across
     #[arg(long, value_name = "FROM..TO[,LOW..HIGH]", allow_hyphen_values = true)]
     flaw: Vec<String>,
     /// Where it lies
@@ -188,13 +189,19 @@ impl Stock {
         let file = match self.ledger.or_else(ledger::default_file) {
             Some(file) => file,
             None => {
-                let fault = Fault::new("no data folder is known to keep the ledger in", "name the ledger with --ledger FILE");
+                let fault = Fault::new(
+                    "no data folder is known to keep the ledger in",
+                    "name the ledger with --ledger FILE",
+                );
                 return Err(Failure::Usage(fault.into()));
             }
         };
         let now = Moment::now();
         // A ledger that cannot be read speaks of it below.
-        warn(&Ledger::read(&file).and_then(|ledger| ledger.clock_doubts(&now)).unwrap_or_default(), false);
+        warn(
+            &Ledger::read(&file).and_then(|ledger| ledger.clock_doubts(&now)).unwrap_or_default(),
+            false,
+        );
         match self.command {
             Command::Add(add) => print(&add.run(&file, &now)?),
             Command::List { cloth, page, json } => {
@@ -245,12 +252,21 @@ impl Stock {
                 let missing: Vec<Fault> = ids
                     .iter()
                     .filter(|id| stock.offcuts.iter().all(|o| o.id() != id.as_str()))
-                    .map(|id| Fault::new("is not an offcut in the stock", "`warpwise stock list` shows what there is").on(id))
+                    .map(|id| {
+                        Fault::new(
+                            "is not an offcut in the stock",
+                            "`warpwise stock list` shows what there is",
+                        )
+                        .on(id)
+                    })
                     .collect();
                 if !missing.is_empty() {
                     return Err(Failure::Input(Faults(missing)));
                 }
-                let wanted = stock.offcuts.iter().filter(|o| ids.is_empty() || ids.iter().any(|id| id == o.id()));
+                let wanted = stock
+                    .offcuts
+                    .iter()
+                    .filter(|o| ids.is_empty() || ids.iter().any(|id| id == o.id()));
                 let facts: Vec<_> = wanted.map(|o| o.facts().clone()).collect();
                 write_labels(&out, &facts)?;
                 print(&format!("{}\n{}\n", out.display(), out.with_extension("pdf").display()))
@@ -272,8 +288,12 @@ impl Stock {
                     other => other.into(),
                 })?;
                 let also = match imported {
-                    Imported { whole: true, .. } => ", with the history, the freezer log and the cut pieces",
-                    Imported { left_history: true, .. } => "; their history stays behind, since this ledger is not empty",
+                    Imported { whole: true, .. } => {
+                        ", with the history, the freezer log and the cut pieces"
+                    }
+                    Imported { left_history: true, .. } => {
+                        "; their history stays behind, since this ledger is not empty"
+                    }
                     _ => "",
                 };
                 print(&format!("imported {}{also}\n", counted(imported.things, "thing")))
@@ -290,14 +310,21 @@ impl Set {
             let day = text.as_ref().map(|t| Day::parse(t).map_err(|f| f.on(name)));
             day.and_then(|d| faults.keep(d.map_err(Faults::from)))
         };
-        let (expiry, opened, added) = (keep("--expiry", &self.expiry), keep("--opened", &self.opened), keep("--added", &self.added));
-        let length = self.length.as_ref().map(|t| parse_length(t).map_err(|f| f.on("--length").into()));
+        let (expiry, opened, added) = (
+            keep("--expiry", &self.expiry),
+            keep("--opened", &self.opened),
+            keep("--added", &self.added),
+        );
+        let length =
+            self.length.as_ref().map(|t| parse_length(t).map_err(|f| f.on("--length").into()));
         let length = length.and_then(|l| faults.keep(l));
         let mut ledger = Ledger::write(file)?;
         let records = ["roll", "offcut", "consumable"].map(|kind| ledger.records(kind));
-        let record = records.into_iter().filter_map(Result::ok).flatten().find(|r| r.id() == self.id);
+        let record =
+            records.into_iter().filter_map(Result::ok).flatten().find(|r| r.id() == self.id);
         let width = if let Some(Record::Roll(r)) = &record { r.facts.width } else { 1.0 };
-        let flaws: Vec<Ring> = self.flaw.iter().filter_map(|f| faults.keep(flaw(f, width))).collect();
+        let flaws: Vec<Ring> =
+            self.flaw.iter().filter_map(|f| faults.keep(flaw(f, width))).collect();
         // A flag that says nothing of this kind of thing is a slip, not to be passed over.
         let (on_cloth, on_roll, on_consumable) = match &record {
             Some(Record::Roll(_)) => (true, true, false),
@@ -305,7 +332,8 @@ impl Set {
             Some(Record::Consumable(_)) => (false, false, true),
             _ => (true, true, true),
         };
-        let life = self.out_hours.is_some() || self.out_life.is_some() || self.cosmetic_only.is_some();
+        let life =
+            self.out_hours.is_some() || self.out_life.is_some() || self.cosmetic_only.is_some();
         for (given, fits, flag) in [
             (length.is_some(), on_roll, "--length"),
             (!self.flaw.is_empty(), on_roll, "--flaw"),
@@ -314,7 +342,13 @@ impl Set {
             (added.is_some(), on_cloth, "--added"),
         ] {
             if given && !fits {
-                faults.push(Fault::new(format!("{flag} cannot be set on it"), "look at it with `warpwise stock show`").on(&self.id));
+                faults.push(
+                    Fault::new(
+                        format!("{flag} cannot be set on it"),
+                        "look at it with `warpwise stock show`",
+                    )
+                    .on(&self.id),
+                );
             }
         }
         if !faults.is_empty() {
@@ -327,7 +361,9 @@ impl Set {
                     r.facts.flaws.extend(flaws);
                     (&mut r.facts.age, &mut r.facts.place, &mut r.facts.added, &mut r.out_since)
                 }
-                Record::Offcut(o) => (&mut o.facts.age, &mut o.facts.place, &mut o.facts.added, &mut o.out_since),
+                Record::Offcut(o) => {
+                    (&mut o.facts.age, &mut o.facts.place, &mut o.facts.added, &mut o.out_since)
+                }
                 Record::Consumable(c) => {
                     c.expiry = expiry.or(c.expiry);
                     c.opened = opened.or(c.opened);
@@ -338,7 +374,8 @@ impl Set {
             };
             *came_in = added.unwrap_or(*came_in);
             // Hours so far are those up to now: of what lies out they run on from here.
-            *out_since = out_since.map(|since| if self.out_hours.is_some() { now.seconds } else { since });
+            *out_since =
+                out_since.map(|since| if self.out_hours.is_some() { now.seconds } else { since });
             age.expiry = expiry.or(age.expiry);
             age.out_hours = self.out_hours.unwrap_or(age.out_hours);
             age.out_life_hours = self.out_life.or(age.out_life_hours);
@@ -363,27 +400,40 @@ pub fn read_stock(file: &Path) -> Result<Snapshot, Failure> {
             warn(&ledger.clock_doubts(&now)?, false);
             Ok(ledger.snapshot(&now)?)
         }
-        Source::Text(text) => Snapshot::from_json(&text, Day::today()).map_err(|faults| Failure::Input(faults.in_file(file))),
+        Source::Text(text) => Snapshot::from_json(&text, Day::today())
+            .map_err(|faults| Failure::Input(faults.in_file(file))),
     }
 }
 
 fn open_stock(file: &Path) -> Result<Source, Failure> {
     use std::io::Read;
-    let refused =
-        |what: String| Failure::Input(Fault::new(what, "name a ledger, or a file that `warpwise stock export` wrote").in_file(file).into());
-    let open = std::fs::File::open(file).map_err(|e| refused(format!("the stock cannot be read: {e}")))?;
+    let refused = |what: String| {
+        Failure::Input(
+            Fault::new(what, "name a ledger, or a file that `warpwise stock export` wrote")
+                .in_file(file)
+                .into(),
+        )
+    };
+    let open =
+        std::fs::File::open(file).map_err(|e| refused(format!("the stock cannot be read: {e}")))?;
     if !open.metadata().is_ok_and(|m| m.is_file()) {
         return Err(refused("this is not an ordinary file".into()));
     }
     let mut bytes = Vec::new();
-    open.take(warpwise::stock::LARGEST_FILE + 1).read_to_end(&mut bytes).map_err(|e| refused(format!("the stock cannot be read: {e}")))?;
+    open.take(warpwise::stock::LARGEST_FILE + 1)
+        .read_to_end(&mut bytes)
+        .map_err(|e| refused(format!("the stock cannot be read: {e}")))?;
     if bytes.starts_with(b"SQLite format 3\0") {
         return Ok(Source::Ledger(Ledger::read(file)?));
     }
     if bytes.len() as u64 > warpwise::stock::LARGEST_FILE {
-        return Err(refused(format!("the file has more than {} MB", warpwise::stock::LARGEST_FILE >> 20)));
+        return Err(refused(format!(
+            "the file has more than {} MB",
+            warpwise::stock::LARGEST_FILE >> 20
+        )));
     }
-    let text = String::from_utf8(bytes).map_err(|_| refused("this is neither a ledger nor text in UTF-8".into()))?;
+    let text = String::from_utf8(bytes)
+        .map_err(|_| refused("this is neither a ledger nor text in UTF-8".into()))?;
     Ok(Source::Text(text))
 }
 
@@ -398,16 +448,28 @@ pub fn verified(path: &Path) -> Result<Verified, Failure> {
 pub fn earlier(ledger: &Path, plan: &Path) -> Result<Earlier, Failure> {
     let plan = verified(plan)?;
     let states = Ledger::read(ledger)?.pieces_of(plan.plan())?;
-    let state = |piece: &str, copy: u32| states.iter().find(|p| p.piece == piece && p.copy == copy).map(|p| p.state);
-    let cut = |piece: &str, copy: u32| matches!(state(piece, copy), Some(PieceState::Cut | PieceState::Laid));
+    let state = |piece: &str, copy: u32| {
+        states.iter().find(|p| p.piece == piece && p.copy == copy).map(|p| p.state)
+    };
+    let cut = |piece: &str, copy: u32| {
+        matches!(state(piece, copy), Some(PieceState::Cut | PieceState::Laid))
+    };
     let spoiled = |piece: &str, copy: u32| state(piece, copy) == Some(PieceState::Spoiled);
     Ok(Earlier::of(plan.plan(), &cut, &spoiled))
 }
 
-fn book(file: &Path, path: &Path, pieces: &[String], labels: Option<PathBuf>, now: &Moment) -> Result<(), Failure> {
+fn book(
+    file: &Path,
+    path: &Path,
+    pieces: &[String],
+    labels: Option<PathBuf>,
+    now: &Moment,
+) -> Result<(), Failure> {
     let plan = verified(path)?;
     if !file.exists() {
-        return Err(Ledger::read(file).err().map_or_else(|| Failure::Input(Faults::new()), Failure::from));
+        return Err(Ledger::read(file)
+            .err()
+            .map_or_else(|| Failure::Input(Faults::new()), Failure::from));
     }
     let folder = if path.is_dir() { path } else { path.parent().unwrap_or(Path::new("")) };
     let labels = labels.unwrap_or_else(|| folder.join("labels.html"));
@@ -429,10 +491,17 @@ fn book(file: &Path, path: &Path, pieces: &[String], labels: Option<PathBuf>, no
         let ids: Vec<&str> = booked.added.iter().map(|o| o.id.as_str()).collect();
         out.push_str(&format!("new offcuts: {}\n", ids.join(", ")));
         match write_labels(&labels, &booked.added) {
-            Ok(()) => out.push_str(&format!("labels to print: {} (or {})\n", labels.with_extension("pdf").display(), labels.display())),
+            Ok(()) => out.push_str(&format!(
+                "labels to print: {} (or {})\n",
+                labels.with_extension("pdf").display(),
+                labels.display()
+            )),
             Err(failure) => {
                 print(&out)?;
-                say(&format!("the booking holds; only its labels are not written: `warpwise stock labels --out FILE {}`", ids.join(" ")));
+                say(&format!(
+                    "the booking holds; only its labels are not written: `warpwise stock labels --out FILE {}`",
+                    ids.join(" ")
+                ));
                 return Err(failure);
             }
         }
@@ -452,9 +521,16 @@ fn pieces(file: &Path, path: &Path) -> Result<(), Failure> {
     let states = Ledger::read(file)?.pieces_of(plan)?;
     let mut out = String::new();
     for (stock, placed) in plan.stocks.iter().flat_map(|s| s.placed.iter().map(move |p| (s, p))) {
-        let state = states.iter().find(|p| p.piece == placed.piece && p.copy == placed.copy).map_or("to cut", |p| p.state.words());
-        let number = plan.pieces.iter().find(|p| p.piece == placed.piece).map_or("", |p| p.number.as_str());
-        out.push_str(&format!("{state:8} {number:8} {}#{} on {}\n", placed.piece, placed.copy, stock.id));
+        let state = states
+            .iter()
+            .find(|p| p.piece == placed.piece && p.copy == placed.copy)
+            .map_or("to cut", |p| p.state.words());
+        let number =
+            plan.pieces.iter().find(|p| p.piece == placed.piece).map_or("", |p| p.number.as_str());
+        out.push_str(&format!(
+            "{state:8} {number:8} {}#{} on {}\n",
+            placed.piece, placed.copy, stock.id
+        ));
     }
     print(&out)
 }
@@ -475,7 +551,11 @@ fn check(file: &Path, restore: bool, now: &Moment) -> Result<(), Failure> {
     ledger.check()?;
     let stock = ledger.snapshot(now)?;
     let mut out = format!("{}: sound\n", file.display());
-    let ages = stock.rolls.iter().map(|r| (r.id(), r.age())).chain(stock.offcuts.iter().map(|o| (o.id(), o.age())));
+    let ages = stock
+        .rolls
+        .iter()
+        .map(|r| (r.id(), r.age()))
+        .chain(stock.offcuts.iter().map(|o| (o.id(), o.age())));
     let warnings = ages.filter_map(|(id, age)| age.warning(id, stock.day));
     for warning in warnings.chain(stock.consumables.iter().filter_map(|c| c.warning(stock.day))) {
         out.push_str(&format!("warning: {warning}\n"));

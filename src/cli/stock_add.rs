@@ -67,7 +67,8 @@ struct AddRoll {
     /// Length on it, if it is known
     #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
     length: Option<String>,
-    /// A flaw: from and to along the roll, from its free end; from and to across it, from the lower edge, unless it goes right across
+    /// A flaw: from and to along the roll, from its free end; from and to across it, from the lower
+    /// edge, unless it goes right across
     #[arg(long, value_name = "FROM..TO[,LOW..HIGH]", allow_hyphen_values = true)]
     flaw: Vec<String>,
     #[command(flatten)]
@@ -80,15 +81,28 @@ struct AddOffcut {
     #[arg(long)]
     cloth: String,
     /// Length along the warp
-    #[arg(long, value_name = "LENGTH", conflicts_with = "drawing", requires = "width", allow_hyphen_values = true)]
+    #[arg(
+        long,
+        value_name = "LENGTH",
+        conflicts_with = "drawing",
+        requires = "width",
+        allow_hyphen_values = true
+    )]
     length: Option<String>,
     /// Width across the warp
-    #[arg(long, value_name = "LENGTH", conflicts_with = "drawing", requires = "length", allow_hyphen_values = true)]
+    #[arg(
+        long,
+        value_name = "LENGTH",
+        conflicts_with = "drawing",
+        requires = "length",
+        allow_hyphen_values = true
+    )]
     width: Option<String>,
     /// Outline file: SVG, DXF or CSV, as `trace` writes it or drawn by hand
     #[arg(long, value_name = "FILE", required_unless_present = "length")]
     drawing: Option<PathBuf>,
-    /// Direction of the warp in the drawing, degrees anticlockwise from right; its arrow if left out
+    /// Direction of the warp in the drawing, degrees anticlockwise from right; its arrow if left
+    /// out
     #[arg(long, value_name = "DEGREES", allow_hyphen_values = true, requires = "drawing")]
     warp: Option<f64>,
     /// Unit of the drawing if it has none
@@ -235,7 +249,13 @@ pub(super) fn flaw(text: &str, width: f64) -> Result<Ring, Faults> {
     let mut stretch = |text: &str| match text.split_once("..") {
         Some((from, to)) => [from, to].map(|t| flags.length("--flaw", t.trim())),
         None => {
-            flags.0.push(Fault::new(format!("{} is not a stretch of the roll", quoted(text)), "write it as 1200..1250").on("--flaw"));
+            flags.0.push(
+                Fault::new(
+                    format!("{} is not a stretch of the roll", quoted(text)),
+                    "write it as 1200..1250",
+                )
+                .on("--flaw"),
+            );
             [0.0, 1.0]
         }
     };
@@ -257,7 +277,9 @@ impl AddOffcut {
                 let (l, w) = (flags.length("--length", l), flags.length("--width", w));
                 for (flag, value) in [("--length", l), ("--width", w)] {
                     if value <= 0.0 {
-                        flags.0.push(Fault::new("is not above 0", "give the size of the offcut").on(flag));
+                        flags.0.push(
+                            Fault::new("is not above 0", "give the size of the offcut").on(flag),
+                        );
                     }
                 }
                 flags.0.clone().into_result(()).map_err(Failure::Input)?;
@@ -293,10 +315,16 @@ fn drawn(file: &Path, warp: Option<f64>, unit: Option<Unit>) -> Result<(Ring, Ve
         let what = format!("the drawing holds {} outlines", reading.outlines.len());
         return Err(Fault::new(what, "draw one offcut in a file").in_file(file).into());
     };
-    let arrow = outline.arrow().map(|[a, b]: [Point; 2]| libm::atan2(b.y - a.y, b.x - a.x).to_degrees());
+    let arrow =
+        outline.arrow().map(|[a, b]: [Point; 2]| libm::atan2(b.y - a.y, b.x - a.x).to_degrees());
     let Some(warp) = warp.or(arrow) else {
         let what = "the drawing does not say where the warp runs";
-        return Err(Fault::new(what, "draw an arrow along it, or give --warp DEGREES (0 if it runs to the right)").in_file(file).into());
+        return Err(Fault::new(
+            what,
+            "draw an arrow along it, or give --warp DEGREES (0 if it runs to the right)",
+        )
+        .in_file(file)
+        .into());
     };
     let turn = Motion::turn(-warp);
     Ok((turn.ring(outline.net()), outline.holes().iter().map(|h| turn.ring(h)).collect()))
@@ -305,7 +333,10 @@ fn drawn(file: &Path, warp: Option<f64>, unit: Option<Unit>) -> Result<(Ring, Ve
 impl AddConsumable {
     fn run(self, file: &Path, now: &Moment) -> Result<String, Failure> {
         let mut flags = Flags(Faults::new());
-        let (expiry, opened) = (flags.day("--expiry", self.expiry.as_ref()), flags.day("--opened", self.opened.as_ref()));
+        let (expiry, opened) = (
+            flags.day("--expiry", self.expiry.as_ref()),
+            flags.day("--opened", self.opened.as_ref()),
+        );
         flags.0.into_result(()).map_err(Failure::Input)?;
         let kind = match self.kind {
             Kind::ReleaseAgent => ConsumableKind::ReleaseAgent,
@@ -314,10 +345,19 @@ impl AddConsumable {
             Kind::Film => ConsumableKind::Film,
             Kind::Other => ConsumableKind::Other,
         };
-        let consumable =
-            Consumable { id: String::new(), kind, name: self.name, expiry, opened, days_after_opening: self.keeps, place: self.place };
+        let consumable = Consumable {
+            id: String::new(),
+            kind,
+            name: self.name,
+            expiry,
+            opened,
+            days_after_opening: self.keeps,
+            place: self.place,
+        };
         let id = Ledger::write(file)?.add_consumable(consumable.clone(), now)?;
-        let warning = Consumable { id: id.clone(), ..consumable }.warning(now.day).map_or(String::new(), |w| format!("warning: {w}\n"));
+        let warning = Consumable { id: id.clone(), ..consumable }
+            .warning(now.day)
+            .map_or(String::new(), |w| format!("warning: {w}\n"));
         Ok(format!("added {id}\n{warning}"))
     }
 }

@@ -71,7 +71,8 @@ pub struct Cloth {
     pub balanced: bool,
     /// A one-way finish: no turn but 0.
     pub one_way: bool,
-    /// Where a twill's line runs against the warp on the up face: 45 rises to the left of the warp, -45 to the right.
+    /// Where a twill's line runs against the warp on the up face: 45 rises to the left of the warp,
+    /// -45 to the right.
     pub twill_line: Option<f64>,
     /// What backs the face that lies up.
     pub up: Backing,

@@ -1,9 +1,11 @@
-//! The weave table: which turns and faces keep a ply's strength and its look. One small rule, tested against the weaves' own grids.
+//! The weave table: which turns and faces keep a ply's strength and its look. One small rule,
+//! tested against the weaves' own grids.
 //!
-//! Two things can be spoilt by laying a piece another way round: how it carries load and how it looks. A half turn spoils
-//! neither in any weave. A quarter turn swaps warp and weft, which only a balanced cloth forgives. Turning a piece over (about its
-//! warp) shows the other face: harmless where both faces are alike, and to be refused where one face is mostly warp and the
-//! other mostly weft, because such a cloth also curls the other way.
+//! Two things can be spoilt by laying a piece another way round: how it carries load and how it
+//! looks. A half turn spoils neither in any weave. A quarter turn swaps warp and weft, which only a
+//! balanced cloth forgives. Turning a piece over (about its warp) shows the other face: harmless
+//! where both faces are alike, and to be refused where one face is mostly warp and the other mostly
+//! weft, because such a cloth also curls the other way.
 
 use super::Cloth;
 use crate::units::degrees_0_360;
@@ -46,7 +48,9 @@ pub enum Weave {
 }
 
 /// Which side of a piece lies up on the bench, against the cloth's own up face.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "lowercase")]
 pub enum Face {
     /// As prepared.
@@ -69,7 +73,8 @@ pub struct Permitted {
 pub struct TurnRule {
     /// The turns and faces: face up first, each by rising turn.
     pub permitted: Vec<Permitted>,
-    /// The rule in words: `twill 2/2, visible: 0 and 180 face up; 90 and 270 face down (a quarter turn keeps the line)`.
+    /// The rule in words: `twill 2/2, visible: 0 and 180 face up; 90 and 270 face down (a quarter
+    /// turn keeps the line)`.
     pub words: String,
     /// What the layer's own word allows beyond the weave, in words: something to warn of.
     pub beyond: Option<String>,
@@ -79,13 +84,15 @@ const HALF_TURNS: [f64; 2] = [0.0, 180.0];
 const QUARTER_TURNS: [f64; 4] = [0.0, 90.0, 180.0, 270.0];
 const ODD_QUARTER_TURNS: [f64; 2] = [90.0, 270.0];
 
-/// Step in which a cloth without direction is turned, degrees: finer steps gain little and cost the search dear.
+/// Step in which a cloth without direction is turned, degrees: finer steps gain little and cost the
+/// search dear.
 const STEP_OF_ANY: u32 = 15;
 
 /// The ways a piece of `cloth` may lie.
 ///
-/// `visible`: the layer is seen on the finished part, from whichever side; both faces of a weave obey the same table. `word`: the
-/// layer's own list of turns, which wins over the weave; what it adds to the weave's is told in [`TurnRule::beyond`].
+/// `visible`: the layer is seen on the finished part, from whichever side; both faces of a weave
+/// obey the same table. `word`: the layer's own list of turns, which wins over the weave; what it
+/// adds to the weave's is told in [`TurnRule::beyond`].
 pub fn turn_rule(cloth: &Cloth, visible: bool, word: Option<&[Permitted]>) -> TurnRule {
     let by_weave = weave_rule(cloth, visible);
     let Some(word) = word else { return by_weave };
@@ -97,10 +104,17 @@ pub fn turn_rule(cloth: &Cloth, visible: bool, word: Option<&[Permitted]>) -> Tu
         }
     }
     permitted.sort_by(|a, b| a.face.cmp(&b.face).then(a.turn.total_cmp(&b.turn)));
-    let beyond: Vec<Permitted> = permitted.iter().copied().filter(|p| !contains(&by_weave.permitted, *p)).collect();
+    let beyond: Vec<Permitted> =
+        permitted.iter().copied().filter(|p| !contains(&by_weave.permitted, *p)).collect();
     TurnRule {
-        words: format!("the layer's own turns: {}; by itself {}", turns_in_words(&permitted), by_weave.words),
-        beyond: (!beyond.is_empty()).then(|| format!("{}, where the weave allows: {}", turns_in_words(&beyond), by_weave.words)),
+        words: format!(
+            "the layer's own turns: {}; by itself {}",
+            turns_in_words(&permitted),
+            by_weave.words
+        ),
+        beyond: (!beyond.is_empty()).then(|| {
+            format!("{}, where the weave allows: {}", turns_in_words(&beyond), by_weave.words)
+        }),
         permitted,
     }
 }
@@ -115,21 +129,39 @@ fn weave_rule(cloth: &Cloth, visible: bool) -> TurnRule {
         (Unidirectional, _, _) => (half, half, "the fibres keep their direction"),
         (Plain, true, _) => (quarter, quarter, "warp and weft are alike, and so are the faces"),
         (Plain, false, _) => (half, half, "warp and weft differ, the faces are alike"),
-        (Twill22 | Twill44, true, false) => (quarter, quarter, "warp and weft are alike, and so are the faces"),
-        (Twill22 | Twill44, true, true) => (half, &ODD_QUARTER_TURNS[..], "turned over, only a quarter turn keeps the line"),
-        (Twill22 | Twill44, false, false) => (half, half, "warp and weft differ, the faces are alike"),
-        (Twill22 | Twill44, false, true) => (half, none, "warp and weft differ, and turned over the line runs the other way"),
-        (Twill21 | Twill31 | Satin, _, _) => (half, none, "a warp face and a weft face: any other way it curls differently"),
-        (Biaxial45, _, false) => (half, half, "turned over about the warp the same angle is on top"),
+        (Twill22 | Twill44, true, false) => {
+            (quarter, quarter, "warp and weft are alike, and so are the faces")
+        }
+        (Twill22 | Twill44, true, true) => {
+            (half, &ODD_QUARTER_TURNS[..], "turned over, only a quarter turn keeps the line")
+        }
+        (Twill22 | Twill44, false, false) => {
+            (half, half, "warp and weft differ, the faces are alike")
+        }
+        (Twill22 | Twill44, false, true) => {
+            (half, none, "warp and weft differ, and turned over the line runs the other way")
+        }
+        (Twill21 | Twill31 | Satin, _, _) => {
+            (half, none, "a warp face and a weft face: any other way it curls differently")
+        }
+        (Biaxial45, _, false) => {
+            (half, half, "turned over about the warp the same angle is on top")
+        }
         (Biaxial45, _, true) => (half, none, "the stitching shows which face is up"),
         (Mat, _, _) => (&any[..], &any[..], "no direction"),
         (None, _, _) => (&any[..], none, "no direction, but a backing or skin on one face"),
     };
-    let on = |turns: &[f64], face| turns.iter().map(move |&turn| Permitted { turn, face }).collect::<Vec<_>>();
+    let on = |turns: &[f64], face| {
+        turns.iter().map(move |&turn| Permitted { turn, face }).collect::<Vec<_>>()
+    };
     let permitted = [on(up, Face::Up), on(down, Face::Down)].concat();
     let balance = if cloth.weave.is_woven() && !cloth.balanced { ", unbalanced" } else { "" };
     let look = if visible { "visible" } else { "strength only" };
-    let words = format!("{}{balance}, {look}: {} ({why})", cloth.weave.in_words(), turns_in_words(&permitted));
+    let words = format!(
+        "{}{balance}, {look}: {} ({why})",
+        cloth.weave.in_words(),
+        turns_in_words(&permitted)
+    );
     TurnRule { permitted, words, beyond: Option::None }
 }
 
@@ -176,7 +208,8 @@ fn contains(list: &[Permitted], p: Permitted) -> bool {
 
 /// `0 and 180, either face` or `0 and 180 face up; 90 and 270 face down`.
 fn turns_in_words(permitted: &[Permitted]) -> String {
-    let turns = |face| permitted.iter().filter(|p| p.face == face).map(|p| p.turn).collect::<Vec<f64>>();
+    let turns =
+        |face| permitted.iter().filter(|p| p.face == face).map(|p| p.turn).collect::<Vec<f64>>();
     let (up, down) = (turns(Face::Up), turns(Face::Down));
     match (up.is_empty(), down.is_empty()) {
         (true, true) => "none".to_string(),
@@ -191,8 +224,13 @@ fn list_in_words(turns: &[f64]) -> String {
     match turns {
         [] => "none".to_string(),
         [one] => format!("{one}"),
-        _ if turns.len() == (360 / STEP_OF_ANY) as usize => format!("any turn in steps of {STEP_OF_ANY}"),
-        [first @ .., last] => format!("{} and {last}", first.iter().map(|t| t.to_string()).collect::<Vec<_>>().join(", ")),
+        _ if turns.len() == (360 / STEP_OF_ANY) as usize => {
+            format!("any turn in steps of {STEP_OF_ANY}")
+        }
+        [first @ .., last] => format!(
+            "{} and {last}",
+            first.iter().map(|t| t.to_string()).collect::<Vec<_>>().join(", ")
+        ),
     }
 }
 
@@ -229,14 +267,23 @@ mod tests {
         }
     }
 
-    /// A weave on its own grid: true where the warp yarn (column) lies over the weft yarn (row). Periodic.
+    /// A weave on its own grid: true where the warp yarn (column) lies over the weft yarn (row).
+    /// Periodic.
     #[derive(Clone)]
     struct Grid(Vec<Vec<bool>>);
 
     impl Grid {
         /// Row `i` is the first row shifted by `i * step`; `over` of `period` warps lie over.
         fn shifted(period: usize, over: usize, step: usize) -> Grid {
-            Grid((0..period).map(|i| (0..period).map(|j| (j + period * step - i * step % period) % period < over).collect()).collect())
+            Grid(
+                (0..period)
+                    .map(|i| {
+                        (0..period)
+                            .map(|j| (j + period * step - i * step % period) % period < over)
+                            .collect()
+                    })
+                    .collect(),
+            )
         }
 
         fn size(&self) -> usize {
@@ -268,7 +315,13 @@ mod tests {
         /// The same weave, wherever its repeat begins.
         fn same(&self, other: &Grid) -> bool {
             let n = self.size();
-            (0..n).any(|di| (0..n).any(|dj| (0..n).all(|i| (0..n).all(|j| self.0[i][j] == other.0[(i + di) % n][(j + dj) % n]))))
+            (0..n).any(|di| {
+                (0..n).any(|dj| {
+                    (0..n).all(|i| {
+                        (0..n).all(|j| self.0[i][j] == other.0[(i + di) % n][(j + dj) % n])
+                    })
+                })
+            })
         }
 
         /// Whether the grid looks the same when laid as `p` says.
@@ -293,8 +346,8 @@ mod tests {
         Grid::shifted(period, over, step)
     }
 
-    /// Computed here on the weaves' own grids; the published counterpart is that a wale rising right on one face of a twill rises
-    /// left on the other (fabric-trade article on twill).
+    /// Computed here on the weaves' own grids; the published counterpart is that a wale rising
+    /// right on one face of a twill rises left on the other (fabric-trade article on twill).
     #[test]
     fn weave_symmetry_table() {
         // Half turn, quarter turn, over, over and a quarter turn.
@@ -305,13 +358,22 @@ mod tests {
             (SATIN8, [true, false, false, true]),
         ] {
             let g = grid(weave);
-            let found = [g.same(&g.half_turn()), g.same(&g.quarter_turn()), g.same(&g.over()), g.same(&g.quarter_turn().over())];
+            let found = [
+                g.same(&g.half_turn()),
+                g.same(&g.quarter_turn()),
+                g.same(&g.over()),
+                g.same(&g.quarter_turn().over()),
+            ];
             assert_eq!(found, expected, "{weave:?}");
         }
         // The twill does not change into just anything: its diagonal reverses.
         let twill = grid(TWILL22);
         let reversed = twill.map(|i, j| twill.0[i][3 - j]);
-        assert!(twill.quarter_turn().same(&reversed) && twill.over().same(&reversed) && !twill.same(&reversed));
+        assert!(
+            twill.quarter_turn().same(&reversed)
+                && twill.over().same(&reversed)
+                && !twill.same(&reversed)
+        );
     }
 
     #[test]
@@ -327,7 +389,8 @@ mod tests {
         ] {
             let permitted = turn_rule(&cloth(weave, true), true, None).permitted;
             assert!(permitted.iter().all(|p| g.keeps(*p)), "{weave:?}");
-            // Where both faces are alike the table permits all that the grid keeps; elsewhere curl forbids more.
+            // Where both faces are alike the table permits all that the grid keeps; elsewhere curl
+            // forbids more.
             if matches!(weave, Weave::Plain | Weave::Twill22 | Weave::Twill44) {
                 for face in [Face::Up, Face::Down] {
                     for turn in QUARTER_TURNS {
@@ -368,8 +431,13 @@ mod tests {
         ];
         for (weave, balanced, visible, up, down) in rows {
             let found = turn_rule(&cloth(weave, balanced), visible, None).permitted;
-            let turns = |face| found.iter().filter(|p| p.face == face).map(|p| p.turn).collect::<Vec<_>>();
-            assert_eq!((turns(Face::Up).as_slice(), turns(Face::Down).as_slice()), (up, down), "{weave:?} {balanced} {visible}");
+            let turns =
+                |face| found.iter().filter(|p| p.face == face).map(|p| p.turn).collect::<Vec<_>>();
+            assert_eq!(
+                (turns(Face::Up).as_slice(), turns(Face::Down).as_slice()),
+                (up, down),
+                "{weave:?} {balanced} {visible}"
+            );
         }
         assert_eq!(turn_rule(&cloth(Weave::Mat, true), false, None).permitted.len(), 48);
         assert_eq!(turn_rule(&cloth(Weave::None, true), false, None).permitted.len(), 24);
@@ -379,7 +447,10 @@ mod tests {
     fn a_one_way_finish_leaves_only_0() {
         for weave in [Weave::Unidirectional, Weave::Plain, Weave::Twill22, Weave::Mat] {
             let one_way = Cloth { one_way: true, ..cloth(weave, true) };
-            assert_eq!(turn_rule(&one_way, false, None).permitted, vec![Permitted { turn: 0.0, face: Face::Up }]);
+            assert_eq!(
+                turn_rule(&one_way, false, None).permitted,
+                vec![Permitted { turn: 0.0, face: Face::Up }]
+            );
         }
     }
 
@@ -394,7 +465,10 @@ mod tests {
             words(Weave::Plain, false),
             "plain, strength only: 0, 90, 180 and 270, either face (warp and weft are alike, and so are the faces)"
         );
-        assert_eq!(words(Weave::Mat, false), "mat, strength only: any turn in steps of 15, either face (no direction)");
+        assert_eq!(
+            words(Weave::Mat, false),
+            "mat, strength only: any turn in steps of 15, either face (no direction)"
+        );
     }
 
     #[test]
@@ -402,9 +476,17 @@ mod tests {
         let up = |turn| Permitted { turn, face: Face::Up };
         let narrower = turn_rule(&cloth(Weave::Plain, true), false, Some(&[up(0.0)]));
         assert_eq!((narrower.permitted, narrower.beyond), (vec![up(0.0)], None));
-        let wider = turn_rule(&cloth(Weave::Unidirectional, true), false, Some(&[up(450.0), up(0.0), up(90.0)]));
+        let wider = turn_rule(
+            &cloth(Weave::Unidirectional, true),
+            false,
+            Some(&[up(450.0), up(0.0), up(90.0)]),
+        );
         assert_eq!(wider.permitted, vec![up(0.0), up(90.0)]);
-        assert!(wider.words.starts_with("the layer's own turns: 0 and 90 face up; by itself unidirectional"));
+        assert!(
+            wider
+                .words
+                .starts_with("the layer's own turns: 0 and 90 face up; by itself unidirectional")
+        );
         assert!(wider.beyond.unwrap().starts_with("90 face up, where the weave allows"));
     }
 }

@@ -44,8 +44,8 @@ pub struct Buy {
     pub more_than_needed: bool,
 }
 
-/// The cheapest way to buy a length: every offer of the width is tried, its break and least length kept. A width without a price of its own is
-/// taken at the cloth's price of a m².
+/// The cheapest way to buy a length: every offer of the width is tried, its break and least length
+/// kept. A width without a price of its own is taken at the cloth's price of a m².
 pub fn buy(cloth: &Cloth, want: Request) -> Buy {
     let offered = cloth.offers.iter().any(|o| o.width == want.width);
     let plain = Offer { width: want.width, from: 0.0, minimum: 0.0, step: STEP, price: None };
@@ -62,7 +62,15 @@ pub fn buy(cloth: &Cloth, want: Request) -> Buy {
         let cost = price.map(|p| (p * length * offer.width / 1e6 * 100.0).round() / 100.0);
         let price_per_metre = price.map(|p| p * offer.width / 1000.0);
         let (left_over, more_than_needed) = (length - want.length, length > up(want.length));
-        let this = Buy { length, cost, step: offer.step, price_per_metre, left_over, offered, more_than_needed };
+        let this = Buy {
+            length,
+            cost,
+            step: offer.step,
+            price_per_metre,
+            left_over,
+            offered,
+            more_than_needed,
+        };
         let better = best.as_ref().is_none_or(|b| match (this.cost, b.cost) {
             (Some(a), Some(b)) => a < b,
             (Some(_), None) => true,
@@ -73,8 +81,15 @@ pub fn buy(cloth: &Cloth, want: Request) -> Buy {
             best = Some(this);
         }
     }
-    let exact =
-        Buy { length: want.length, cost: None, step: STEP, price_per_metre: None, left_over: 0.0, offered, more_than_needed: false };
+    let exact = Buy {
+        length: want.length,
+        cost: None,
+        step: STEP,
+        price_per_metre: None,
+        left_over: 0.0,
+        offered,
+        more_than_needed: false,
+    };
     best.unwrap_or(exact)
 }
 
@@ -116,12 +131,25 @@ pub(super) mod tests {
         let want = Request { width: 1000.0, length: 8100.0 };
         let got = buy(&cloth(Vec::new()), want);
         assert_eq!((got.length, got.cost, got.more_than_needed), (8500.0, Some(425.0), false));
-        let offer = |from, price| Offer { width: 1000.0, from, minimum: 1000.0, step: 500.0, price: Some(Price::PerMetre(price)) };
+        let offer = |from, price| Offer {
+            width: 1000.0,
+            from,
+            minimum: 1000.0,
+            step: 500.0,
+            price: Some(Price::PerMetre(price)),
+        };
         let got = buy(&cloth(vec![offer(0.0, 50.0), offer(10_000.0, 40.0)]), want);
         assert_eq!((got.length, got.cost, got.more_than_needed), (10_000.0, Some(400.0), true));
         let got = buy(&cloth(vec![offer(0.0, 50.0)]), Request { width: 1000.0, length: 200.0 });
         assert_eq!((got.length, got.cost), (1000.0, Some(50.0)), "the least length sold");
-        assert_eq!((got.step, got.price_per_metre, got.left_over, got.offered), (500.0, Some(50.0), 800.0, true));
-        assert_eq!(buy(&cloth(Vec::new()), Request { width: 1000.0, length: 1500.0 }).length, 1500.0, "a whole step remains");
+        assert_eq!(
+            (got.step, got.price_per_metre, got.left_over, got.offered),
+            (500.0, Some(50.0), 800.0, true)
+        );
+        assert_eq!(
+            buy(&cloth(Vec::new()), Request { width: 1000.0, length: 1500.0 }).length,
+            1500.0,
+            "a whole step remains"
+        );
     }
 }

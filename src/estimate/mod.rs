@@ -1,4 +1,5 @@
-//! How much to buy: the planner's own layouts on every roll width on offer, with spare, steps, least lengths and price breaks.
+//! How much to buy: the planner's own layouts on every roll width on offer, with spare, steps,
+//! least lengths and price breaks.
 
 mod buy;
 mod rough;
@@ -18,7 +19,8 @@ use crate::stock::{Age, Roll, RollFacts, Snapshot};
 use crate::units::show_metres;
 use serde::Serialize;
 
-/// Roll widths looked at where the job names no offers, mm (common practice, no source). Whether anybody sells them is not known.
+/// Roll widths looked at where the job names no offers, mm (common practice, no source). Whether
+/// anybody sells them is not known.
 pub const USUAL_WIDTHS: [f64; 6] = [300.0, 600.0, 1000.0, 1250.0, 1270.0, 1500.0];
 
 /// What one width of a cloth comes to.
@@ -28,9 +30,11 @@ pub struct WidthFigures {
     pub width: f64,
     /// The width of the job's own roll, or of the rolls in the stock.
     pub own: bool,
-    /// It can be ordered: the job has an offer of it, or where it has no offers at all it is its own roll. Others only if somebody has them.
+    /// It can be ordered: the job has an offer of it, or where it has no offers at all it is its
+    /// own roll. Others only if somebody has them.
     pub on_offer: bool,
-    /// Lengths that are needed and not there, least and most over the seeds or by the range of the waste, mm; none if the pieces do not fit.
+    /// Lengths that are needed and not there, least and most over the seeds or by the range of the
+    /// waste, mm; none if the pieces do not fit.
     pub needed: Option<[f64; 2]>,
     /// Spare, mm.
     pub spare: f64,
@@ -41,7 +45,8 @@ pub struct WidthFigures {
     pub yield_: f64,
     /// Mass to buy, g.
     pub mass: Option<f64>,
-    /// The cheapest width on offer (the least area where no price is known); of all widths if none is on offer.
+    /// The cheapest width on offer (the least area where no price is known); of all widths if none
+    /// is on offer.
     pub best: bool,
     /// Why no layout is possible.
     pub why_not: Option<String>,
@@ -111,11 +116,13 @@ struct Taken {
     largest: f64,
 }
 
-/// Plans every cloth on every width with the seeds from the run's own on. A time limit is shared out evenly over all the layouts.
+/// Plans every cloth on every width with the seeds from the run's own on. A time limit is shared
+/// out evenly over all the layouts.
 ///
-/// On the job's own rolls all cloths are planned together just as `nest` does, so that the same effort and seed give the same lengths; on
-/// other widths each cloth alone, on a roll without flaws. With a stock its offcuts and rolls are used up first, and rolls of a cloth
-/// that it holds settle the width.
+/// On the job's own rolls all cloths are planned together just as `nest` does, so that the same
+/// effort and seed give the same lengths; on other widths each cloth alone, on a roll without
+/// flaws. With a stock its offcuts and rolls are used up first, and rolls of a cloth that it holds
+/// settle the width.
 ///
 /// A cancel leaves first layouts for what was not searched yet.
 ///
@@ -130,19 +137,24 @@ pub fn estimate(wish: &Wish<'_>, sets: u32, run: &Run<'_>) -> Result<Estimate, R
             }
         }
     }
-    let stock = wish.stock.map(|s| with_rolls_to_buy(s, &cloths)).transpose().map_err(Refusal::Input)?;
-    // Where the stock has rolls, they settle the width; the planner takes the sound one that expires first.
+    let stock =
+        wish.stock.map(|s| with_rolls_to_buy(s, &cloths)).transpose().map_err(Refusal::Input)?;
+    // Where the stock has rolls, they settle the width; the planner takes the sound one that
+    // expires first.
     let at_hand = |cloth: &Cloth| {
         let own = stock.as_ref()?.rolls.iter().find(|r| r.id() == to_buy(&cloth.id))?;
         Some(own.facts().width)
     };
     let widths_of = |cloth: &Cloth| at_hand(cloth).map_or_else(|| widths(cloth), |w| vec![w]);
-    let seeds: Vec<u64> = (0..u64::from(wish.seeds.max(1))).map(|i| run.seed().wrapping_add(i)).collect();
+    let seeds: Vec<u64> =
+        (0..u64::from(wish.seeds.max(1))).map(|i| run.seed().wrapping_add(i)).collect();
     let is_own = |cloth: &Cloth, width: f64| at_hand(cloth).is_some() || width == cloth.roll_width;
-    let all: Vec<(&Cloth, f64)> = cloths.iter().flat_map(|&c| widths_of(c).into_iter().map(move |w| (c, w))).collect();
+    let all: Vec<(&Cloth, f64)> =
+        cloths.iter().flat_map(|&c| widths_of(c).into_iter().map(move |w| (c, w))).collect();
     let others = all.iter().filter(|(c, w)| !is_own(c, *w)).count();
     let runs = (others + usize::from(others < all.len())) * seeds.len();
-    let mut layouts = Layouts { stock: stock.as_ref(), sets, run, done: 0, runs, interrupted: false };
+    let mut layouts =
+        Layouts { stock: stock.as_ref(), sets, run, done: 0, runs, interrupted: false };
 
     let own = (others < all.len()).then(|| layouts.all(wish.jobs, &seeds));
     let mut out = Vec::new();
@@ -160,7 +172,9 @@ pub fn estimate(wish: &Wish<'_>, sets: u32, run: &Run<'_>) -> Result<Estimate, R
                 return Err(stopped);
             }
             refusal = plans.as_ref().err().cloned().or(refusal);
-            let taken = plans.map(|plans| plans.iter().map(|p| taken(p, cloth, at_hand(cloth).is_some())).collect::<Vec<_>>());
+            let taken = plans.map(|plans| {
+                plans.iter().map(|p| taken(p, cloth, at_hand(cloth).is_some())).collect::<Vec<_>>()
+            });
             pieces_area = taken.iter().flatten().map(|t| t.pieces_area).fold(pieces_area, f64::max);
             rows.push(row(cloth, width, is_own, wish.spare, taken));
         }
@@ -175,7 +189,14 @@ pub fn estimate(wish: &Wish<'_>, sets: u32, run: &Run<'_>) -> Result<Estimate, R
         let notes = at_hand(cloth)
             .map(|w| format!("planned on the rolls and offcuts in the stock, {w:.0} mm wide; the lengths are what is missing"));
         let (cloth, name) = (cloth.id.clone(), cloth.name.clone());
-        out.push(ClothEstimate { cloth, name, pieces_area, widths: rows, enough, notes: notes.into_iter().collect() });
+        out.push(ClothEstimate {
+            cloth,
+            name,
+            pieces_area,
+            widths: rows,
+            enough,
+            notes: notes.into_iter().collect(),
+        });
     }
     let currency = wish.jobs.first().map_or_else(String::new, |j| j.currency.clone());
     let bare = planner::unplaced(wish.jobs, sets);
@@ -223,14 +244,19 @@ impl Layouts<'_> {
     }
 
     fn one(&mut self, jobs: &[Job], seed: u64) -> Result<Plan, Refusal> {
-        // What one layout takes longer than its share is taken off the others, which is more even than to be late in the end.
+        // What one layout takes longer than its share is taken off the others, which is more even
+        // than to be late in the end.
         let left = u32::try_from(self.runs.saturating_sub(self.done)).unwrap_or(u32::MAX).max(1);
         let stop = match self.run.rest() {
             Stop::After(time) => Stop::After(time / left),
             effort @ Stop::Effort(_) => effort,
         };
         let runs = self.runs.max(self.done + 1) as f64;
-        let run = self.run.about(self.run.on(), (self.done as f64 / runs, 1.0 / runs)).part(stop).with_seed(seed);
+        let run = self
+            .run
+            .about(self.run.on(), (self.done as f64 / runs, 1.0 / runs))
+            .part(stop)
+            .with_seed(seed);
         // What was laid out before would be lost if this one were not.
         let run = if self.done > 0 { run.saving() } else { run };
         self.done += 1;
@@ -249,8 +275,8 @@ fn to_buy(cloth: &str) -> String {
     format!("to-buy-{cloth}")
 }
 
-/// The stock with a roll more of every cloth it has rolls of, which has no end and no date, so that it is cut last: what is taken from it is
-/// what is missing.
+/// The stock with a roll more of every cloth it has rolls of, which has no end and no date, so that
+/// it is cut last: what is taken from it is what is missing.
 fn with_rolls_to_buy(stock: &Snapshot, cloths: &[&Cloth]) -> Result<Snapshot, Faults> {
     let mut stock = stock.clone();
     let mut faults = Faults::new();
@@ -259,7 +285,8 @@ fn with_rolls_to_buy(stock: &Snapshot, cloths: &[&Cloth]) -> Result<Snapshot, Fa
         if !stock.rolls.iter().any(|r| here(&r)) {
             continue;
         }
-        let mut sound: Vec<&Roll> = stock.rolls.iter().filter(here).filter(|r| r.age().is_sound(stock.day)).collect();
+        let mut sound: Vec<&Roll> =
+            stock.rolls.iter().filter(here).filter(|r| r.age().is_sound(stock.day)).collect();
         sound.sort_by(|a, b| {
             let key = |r: &Roll| (r.age().expiry.is_none(), r.age().expiry);
             let length = |r: &Roll| r.facts().length.unwrap_or(f64::INFINITY);
@@ -285,8 +312,16 @@ fn with_rolls_to_buy(stock: &Snapshot, cloths: &[&Cloth]) -> Result<Snapshot, Fa
 
 /// The widths on offer, narrowest first; without offers the usual ones and the job's own.
 fn widths(cloth: &Cloth) -> Vec<f64> {
-    let usual = USUAL_WIDTHS.iter().copied().chain([cloth.roll_width]).filter(|w| *w > 2.0 * cloth.selvedge);
-    let mut all: Vec<f64> = if cloth.offers.is_empty() { usual.collect() } else { cloth.offers.iter().map(|o| o.width).collect() };
+    let usual = USUAL_WIDTHS
+        .iter()
+        .copied()
+        .chain([cloth.roll_width])
+        .filter(|w| *w > 2.0 * cloth.selvedge);
+    let mut all: Vec<f64> = if cloth.offers.is_empty() {
+        usual.collect()
+    } else {
+        cloth.offers.iter().map(|o| o.width).collect()
+    };
     all.sort_by(f64::total_cmp);
     all.dedup();
     all
@@ -314,8 +349,11 @@ fn alone(jobs: &[Job], id: &str, width: f64) -> Vec<Job> {
 fn taken(plan: &Plan, cloth: &Cloth, missing: bool) -> Taken {
     let figures = plan.cloths.iter().find(|f| f.cloth == cloth.id);
     let mine = || plan.stocks.iter().filter(|s| s.cloth == cloth.id);
-    let bought = mine().filter(|s| s.kind == StockKind::Roll && (!missing || s.id == to_buy(&cloth.id)));
-    let placed = mine().flat_map(|s| &s.placed).filter_map(|p| Some((ring_area(&p.outline).abs(), ring_bounds(&p.outline)?.width())));
+    let bought =
+        mine().filter(|s| s.kind == StockKind::Roll && (!missing || s.id == to_buy(&cloth.id)));
+    let placed = mine()
+        .flat_map(|s| &s.placed)
+        .filter_map(|p| Some((ring_area(&p.outline).abs(), ring_bounds(&p.outline)?.width())));
     let largest = placed.max_by(|a, b| a.0.total_cmp(&b.0)).map_or(0.0, |p| p.1 + plan.rules.gap);
     Taken {
         length: bought.map(|s| s.used_length).sum(),
@@ -325,7 +363,13 @@ fn taken(plan: &Plan, cloth: &Cloth, missing: bool) -> Taken {
     }
 }
 
-fn row(cloth: &Cloth, width: f64, own: bool, spare: Spare, taken: Result<Vec<Taken>, Refusal>) -> WidthFigures {
+fn row(
+    cloth: &Cloth,
+    width: f64,
+    own: bool,
+    spare: Spare,
+    taken: Result<Vec<Taken>, Refusal>,
+) -> WidthFigures {
     let mut row = empty_row(cloth, width, own);
     let taken = match taken {
         Ok(taken) => taken,
@@ -334,7 +378,8 @@ fn row(cloth: &Cloth, width: f64, own: bool, spare: Spare, taken: Result<Vec<Tak
             return row;
         }
     };
-    let (least, most) = taken.iter().fold((f64::INFINITY, 0.0_f64), |(a, b), t| (a.min(t.length), b.max(t.length)));
+    let (least, most) =
+        taken.iter().fold((f64::INFINITY, 0.0_f64), |(a, b), t| (a.min(t.length), b.max(t.length)));
     row.needed = Some([least.min(most), most]);
     row.yield_ = taken.iter().map(|t| t.yield_).fold(1.0, f64::min);
     if most > 0.0 {
@@ -348,8 +393,20 @@ fn row(cloth: &Cloth, width: f64, own: bool, spare: Spare, taken: Result<Vec<Tak
 }
 
 fn empty_row(cloth: &Cloth, width: f64, own: bool) -> WidthFigures {
-    let on_offer = if cloth.offers.is_empty() { own } else { cloth.offers.iter().any(|o| o.width == width) };
-    WidthFigures { width, own, on_offer, needed: None, spare: 0.0, buy: None, yield_: 0.0, mass: None, best: false, why_not: None }
+    let on_offer =
+        if cloth.offers.is_empty() { own } else { cloth.offers.iter().any(|o| o.width == width) };
+    WidthFigures {
+        width,
+        own,
+        on_offer,
+        needed: None,
+        spare: 0.0,
+        buy: None,
+        yield_: 0.0,
+        mass: None,
+        best: false,
+        why_not: None,
+    }
 }
 
 /// Sets what to buy for a length and the row's spare.
@@ -364,28 +421,43 @@ fn priced(row: &mut WidthFigures, cloth: &Cloth, length: f64) {
 fn mark_best(rows: &mut [WidthFigures]) {
     let any = rows.iter().any(|r| r.on_offer && r.buy.is_some());
     let may_be = |r: &&WidthFigures| r.on_offer || !any;
-    let priced = rows.iter().filter(may_be).filter_map(|r| r.buy.as_ref()).all(|b| b.cost.is_some());
+    let priced =
+        rows.iter().filter(may_be).filter_map(|r| r.buy.as_ref()).all(|b| b.cost.is_some());
     let key = |r: &WidthFigures| {
         may_be(&r).then_some(())?;
         let b = r.buy.as_ref()?;
         if priced { b.cost } else { Some(b.length * r.width) }
     };
-    let best = rows.iter().enumerate().filter_map(|(i, r)| Some((i, key(r)?))).min_by(|a, b| a.1.total_cmp(&b.1)).map(|b| b.0);
+    let best = rows
+        .iter()
+        .enumerate()
+        .filter_map(|(i, r)| Some((i, key(r)?)))
+        .min_by(|a, b| a.1.total_cmp(&b.1))
+        .map(|b| b.0);
     if let Some(row) = best.and_then(|i| rows.get_mut(i)) {
         row.best = true;
     }
 }
 
 impl ClothEstimate {
-    /// The line to order by: length, width, step, price, and what will be left over; nothing if there is nothing to buy.
+    /// The line to order by: length, width, step, price, and what will be left over; nothing if
+    /// there is nothing to buy.
     pub fn order(&self, currency: &str) -> Option<String> {
         let row = self.widths.iter().find(|w| w.best).filter(|_| !self.enough)?;
         let buy = row.buy.as_ref()?;
-        let name = if self.name == self.cloth { self.cloth.clone() } else { format!("{} ({})", self.name, self.cloth) };
+        let name = if self.name == self.cloth {
+            self.cloth.clone()
+        } else {
+            format!("{} ({})", self.name, self.cloth)
+        };
         let step = if buy.offered { "sold in steps of" } else { "in steps of" };
         let guess = if buy.offered { "" } else { " (ask: no offer says)" };
-        let mut out =
-            format!("Order {:.2} m of {name}, {:.0} mm wide, {step} {}{guess}: ", buy.length / 1000.0, row.width, show_metres(buy.step));
+        let mut out = format!(
+            "Order {:.2} m of {name}, {:.0} mm wide, {step} {}{guess}: ",
+            buy.length / 1000.0,
+            row.width,
+            show_metres(buy.step)
+        );
         out += &match (buy.cost, buy.price_per_metre) {
             (Some(cost), Some(metre)) => format!("{cost:.2} {currency}, {metre:.2} a metre."),
             _ => "no price is known.".to_string(),
@@ -393,15 +465,29 @@ impl ClothEstimate {
         if buy.more_than_needed {
             out += " That is more than is needed: it is sold no shorter, or costs less by its price break.";
         }
-        out += &format!(" Left over when all is cut: {:.2} m, the spare among it.", buy.left_over / 1000.0);
+        out += &format!(
+            " Left over when all is cut: {:.2} m, the spare among it.",
+            buy.left_over / 1000.0
+        );
         if !row.on_offer {
             out += " If you can get it: nobody is known to sell this width.";
         }
-        let less = |w: &&WidthFigures| w.buy.as_ref().map(|b| b.length * w.width).filter(|a| *a < 0.98 * buy.length * row.width);
-        let saver = self.widths.iter().filter(|w| !w.on_offer && row.on_offer).filter_map(|w| Some((w.width, less(&w)?)));
+        let less = |w: &&WidthFigures| {
+            w.buy
+                .as_ref()
+                .map(|b| b.length * w.width)
+                .filter(|a| *a < 0.98 * buy.length * row.width)
+        };
+        let saver = self
+            .widths
+            .iter()
+            .filter(|w| !w.on_offer && row.on_offer)
+            .filter_map(|w| Some((w.width, less(&w)?)));
         if let Some((width, area)) = saver.min_by(|a, b| a.1.total_cmp(&b.1)) {
             let share = 100.0 * (1.0 - area / (buy.length * row.width));
-            out += &format!(" On a roll {width:.0} mm wide, if you can get it, it would be {share:.0} % less cloth.");
+            out += &format!(
+                " On a roll {width:.0} mm wide, if you can get it, it would be {share:.0} % less cloth."
+            );
         }
         Some(out)
     }
@@ -411,7 +497,11 @@ impl ClothEstimate {
 fn reason(refusal: &Refusal) -> String {
     let faults = refusal.clone().into_faults();
     let Some(first) = faults.0.first() else { return String::new() };
-    let more = if faults.0.len() > 1 { format!(" (and {} more)", faults.0.len() - 1) } else { String::new() };
+    let more = if faults.0.len() > 1 {
+        format!(" (and {} more)", faults.0.len() - 1)
+    } else {
+        String::new()
+    };
     match &first.place {
         Place::Named(name) => format!("{name} {}{more}", first.what),
         _ => format!("{}{more}", first.what),
@@ -439,7 +529,15 @@ mod tests {
             on_offer: true,
             needed: Some([length, length]),
             spare: 0.0,
-            buy: Some(Buy { length, cost, step: 500.0, price_per_metre: None, left_over: 0.0, offered: true, more_than_needed: false }),
+            buy: Some(Buy {
+                length,
+                cost,
+                step: 500.0,
+                price_per_metre: None,
+                left_over: 0.0,
+                offered: true,
+                more_than_needed: false,
+            }),
             yield_: 0.7,
             mass: None,
             best: false,
@@ -449,12 +547,26 @@ mod tests {
             mark_best(&mut rows);
             rows.iter().position(|r| r.best)
         };
-        assert_eq!(best(vec![row(600.0, 5000.0, Some(90.0)), row(1000.0, 3500.0, Some(80.0))]), Some(1));
-        assert_eq!(best(vec![row(600.0, 5000.0, Some(90.0)), row(1000.0, 3500.0, None)]), Some(0), "3 m² against 3.5 m²");
+        assert_eq!(
+            best(vec![row(600.0, 5000.0, Some(90.0)), row(1000.0, 3500.0, Some(80.0))]),
+            Some(1)
+        );
+        assert_eq!(
+            best(vec![row(600.0, 5000.0, Some(90.0)), row(1000.0, 3500.0, None)]),
+            Some(0),
+            "3 m² against 3.5 m²"
+        );
         assert_eq!(best(Vec::new()), None);
         // A width that nobody sells is not what to buy, however cheap it would be.
         let dream = WidthFigures { on_offer: false, ..row(300.0, 1000.0, Some(9.0)) };
-        assert_eq!(best(vec![dream.clone(), row(600.0, 5000.0, Some(90.0)), row(1000.0, 3500.0, Some(80.0))]), Some(2));
+        assert_eq!(
+            best(vec![
+                dream.clone(),
+                row(600.0, 5000.0, Some(90.0)),
+                row(1000.0, 3500.0, Some(80.0))
+            ]),
+            Some(2)
+        );
         assert_eq!(best(vec![dream]), Some(0), "unless none is on offer");
     }
 }

@@ -1,7 +1,9 @@
-//! Boundaries kept apart, so that a region stays simple when it is turned and put on the grid once more.
+//! Boundaries kept apart, so that a region stays simple when it is turned and put on the grid once
+//! more.
 //!
-//! Where two parallel cuts nearly coincide a union leaves slits and necks of a micrometre; turned by an odd angle and rounded, their
-//! sides would cross. Nobody cuts to a hundredth of a millimetre: slits are closed and necks widened to that.
+//! Where two parallel cuts nearly coincide a union leaves slits and necks of a micrometre; turned
+//! by an odd angle and rounded, their sides would cross. Nobody cuts to a hundredth of a
+//! millimetre: slits are closed and necks widened to that.
 
 use super::boolean::union;
 use super::point::{Point, point};
@@ -13,9 +15,10 @@ const SHORT: f64 = 0.003;
 /// Passes after which the region is taken as it is.
 const PASSES: usize = 4;
 
-/// The regions with a small square added wherever a corner lies nearer than `least` mm to an edge that does not end in it, and without
-/// edges of a few micrometres. They grow by at most `least`, nowhere shrink by more than a few micrometres, and may get tiny holes
-/// where a slit closes at its mouth.
+/// The regions with a small square added wherever a corner lies nearer than `least` mm to an edge
+/// that does not end in it, and without edges of a few micrometres. They grow by at most `least`,
+/// nowhere shrink by more than a few micrometres, and may get tiny holes where a slit closes at its
+/// mouth.
 pub fn with_clearance(mut regions: Vec<Region>, least: f64) -> Vec<Region> {
     for _ in 0..PASSES {
         for region in &mut regions {
@@ -24,7 +27,8 @@ pub fn with_clearance(mut regions: Vec<Region>, least: f64) -> Vec<Region> {
             region.holes.retain(|h| h.len() >= 3);
         }
         regions.retain(|r| r.outline.len() >= 3);
-        let squares: Vec<Ring> = near_misses(&regions, least).into_iter().map(|p| square(p, least)).collect();
+        let squares: Vec<Ring> =
+            near_misses(&regions, least).into_iter().map(|p| square(p, least)).collect();
         if squares.is_empty() {
             break;
         }
@@ -34,7 +38,12 @@ pub fn with_clearance(mut regions: Vec<Region>, least: f64) -> Vec<Region> {
 }
 
 fn square(p: Point, half: f64) -> Ring {
-    vec![p + point(-half, -half), p + point(half, -half), p + point(half, half), p + point(-half, half)]
+    vec![
+        p + point(-half, -half),
+        p + point(half, -half),
+        p + point(half, half),
+        p + point(-half, half),
+    ]
 }
 
 /// Corners nearer than `least` to an edge of any ring that does not end in them.
@@ -54,11 +63,17 @@ fn near_misses(regions: &[Region], least: f64) -> Vec<Point> {
             let (low, high) = (a.y.min(b.y) - least, a.y.max(b.y) + least);
             let from = corners.partition_point(|(p, ..)| p.x < left);
             for &(p, of, k) in corners[from..].iter().take_while(|(p, ..)| p.x <= right) {
-                if p.y < low || p.y > high || (of == r && (k == i || k == (i + 1) % n)) || p.distance_to_segment(a, b) >= least {
+                if p.y < low
+                    || p.y > high
+                    || (of == r && (k == i || k == (i + 1) % n))
+                    || p.distance_to_segment(a, b) >= least
+                {
                     continue;
                 }
                 // The far end of a short edge is near the next edge by right.
-                let next_to_short = of == r && ((k + 1) % n == i && p.distance(a) < least || k == (i + 2) % n && p.distance(b) < least);
+                let next_to_short = of == r
+                    && ((k + 1) % n == i && p.distance(a) < least
+                        || k == (i + 2) % n && p.distance(b) < least);
                 if !next_to_short {
                     found.push(p);
                 }
@@ -68,7 +83,8 @@ fn near_misses(regions: &[Region], least: f64) -> Vec<Point> {
     found
 }
 
-/// The ring with edges of a few micrometres drawn together, leaving out of their two ends the one that loses least.
+/// The ring with edges of a few micrometres drawn together, leaving out of their two ends the one
+/// that loses least.
 fn without_short_edges(ring: &Ring) -> Ring {
     let mut ring = ring.clone();
     let mut i = 0;
@@ -88,13 +104,15 @@ fn without_short_edges(ring: &Ring) -> Ring {
     ring
 }
 
-/// The ring without corners where it folds back on itself: slivers thinner than a few micrometres, of cloth or of nothing.
+/// The ring without corners where it folds back on itself: slivers thinner than a few micrometres,
+/// of cloth or of nothing.
 fn without_spikes(mut ring: Ring) -> Ring {
     let mut i = 0;
     while i < ring.len() && ring.len() > 2 {
         let n = ring.len();
         let (a, b, c) = (ring[(i + n - 1) % n], ring[i], ring[(i + 1) % n]);
-        let folds = (a - b).dot(c - b) > 0.0 && a.distance_to_segment(b, c).min(c.distance_to_segment(a, b)) < SHORT;
+        let folds = (a - b).dot(c - b) > 0.0
+            && a.distance_to_segment(b, c).min(c.distance_to_segment(a, b)) < SHORT;
         if folds {
             ring.remove(i);
             i = i.saturating_sub(1);
@@ -124,13 +142,27 @@ mod tests {
         assert_eq!(sound.len(), 1);
         sound[0].holes.clear();
         assert!((sound[0].area() - 4000.0).abs() < 0.01);
-        assert!(sound[0].outline.iter().all(|p| p.y < 0.001 || p.y > 39.0), "{:?}", sound[0].outline);
+        assert!(
+            sound[0].outline.iter().all(|p| p.y < 0.001 || p.y > 39.0),
+            "{:?}",
+            sound[0].outline
+        );
     }
 
     #[test]
     fn what_has_clearance_is_left_alone() {
-        let ring = vec![point(0.0, 0.0), point(50.0, 0.0), point(50.5, 10.0), point(51.0, 0.0), point(100.0, 0.0), point(30.0, 40.0)];
-        assert_eq!(with_clearance(vec![Region::solid(ring.clone())], 0.01), vec![Region::solid(ring)]);
+        let ring = vec![
+            point(0.0, 0.0),
+            point(50.0, 0.0),
+            point(50.5, 10.0),
+            point(51.0, 0.0),
+            point(100.0, 0.0),
+            point(30.0, 40.0),
+        ];
+        assert_eq!(
+            with_clearance(vec![Region::solid(ring.clone())], 0.01),
+            vec![Region::solid(ring)]
+        );
     }
 
     #[test]
@@ -142,7 +174,13 @@ mod tests {
     /// Turned and put on the grid again, the fold crossed itself.
     #[test]
     fn a_fold_of_less_than_a_micrometre_is_taken_out() {
-        let folded = vec![point(0.0, 0.0), point(368.315, 20.0), point(368.315, 3.643), point(368.325, 3.643), point(229.183, 0.0)];
+        let folded = vec![
+            point(0.0, 0.0),
+            point(368.315, 20.0),
+            point(368.315, 3.643),
+            point(368.325, 3.643),
+            point(229.183, 0.0),
+        ];
         let ring = without_spikes(folded.clone());
         assert_eq!(ring, [&folded[..3], &folded[4..]].concat());
         assert_eq!(without_spikes(ring.clone()), ring);

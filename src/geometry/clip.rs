@@ -1,16 +1,18 @@
-//! Open lines cut to what of them lies in a region, and the stretches of a straight line inside a region.
+//! Open lines cut to what of them lies in a region, and the stretches of a straight line inside a
+//! region.
 
 use super::point::Point;
 use super::region::{Path, Region, ring_contains};
 
-/// What of an open line lies in the region, as open lines in the order of the run, snapped to the grid. Stretches along the
-/// boundary may fall either way.
+/// What of an open line lies in the region, as open lines in the order of the run, snapped to the
+/// grid. Stretches along the boundary may fall either way.
 pub fn path_in(path: &[Point], region: &Region) -> Vec<Path> {
     let mut out: Vec<Path> = Vec::new();
     let mut open = false;
     for pair in path.windows(2) {
         let (a, b) = (pair[0], pair[1]);
-        let mut at: Vec<f64> = crossings(a, b - a, region).into_iter().filter(|t| *t > 0.0 && *t < 1.0).collect();
+        let mut at: Vec<f64> =
+            crossings(a, b - a, region).into_iter().filter(|t| *t > 0.0 && *t < 1.0).collect();
         at.push(1.0);
         let mut from = 0.0;
         for to in at {
@@ -54,7 +56,8 @@ pub fn contains(region: &Region, p: Point) -> bool {
     ring_contains(&region.outline, p) && !region.holes.iter().any(|h| ring_contains(h, p))
 }
 
-/// Where the line `at + t * along` meets the region's boundary, rising; edges along the line give their ends.
+/// Where the line `at + t * along` meets the region's boundary, rising; edges along the line give
+/// their ends.
 fn crossings(at: Point, along: Point, region: &Region) -> Vec<f64> {
     let mut out = Vec::new();
     let square = along.dot(along);
@@ -94,13 +97,22 @@ mod tests {
     #[test]
     fn a_line_through_a_hole_falls_in_two() {
         let lines = path_in(&[point(-5.0, 5.0), point(2.0, 5.0), point(20.0, 5.0)], &frame());
-        assert_eq!(lines, vec![vec![point(0.0, 5.0), point(2.0, 5.0), point(4.0, 5.0)], vec![point(6.0, 5.0), point(10.0, 5.0)]]);
+        assert_eq!(
+            lines,
+            vec![
+                vec![point(0.0, 5.0), point(2.0, 5.0), point(4.0, 5.0)],
+                vec![point(6.0, 5.0), point(10.0, 5.0)]
+            ]
+        );
     }
 
     #[test]
     fn a_line_through_corners_is_one_stretch() {
         let along = line_in(point(0.0, 8.0), point(1.0, -1.0), &frame());
         assert_eq!(along.len(), 1, "touches a corner of the hole: {along:?}");
-        assert_eq!(line_in(point(0.0, 5.0), point(1.0, 0.0), &frame()), vec![[0.0, 4.0], [6.0, 10.0]]);
+        assert_eq!(
+            line_in(point(0.0, 5.0), point(1.0, 0.0), &frame()),
+            vec![[0.0, 4.0], [6.0, 10.0]]
+        );
     }
 }

@@ -10,13 +10,16 @@ const REFINED: usize = 4;
 /// Refinement ends below this step, mm: half a grid step.
 const FINEST: f64 = 0.0005;
 
-/// The largest rectangle with sides along the axes inside a region, mm, on the 1 µm grid; `None` if none has an area.
+/// The largest rectangle with sides along the axes inside a region, mm, on the 1 µm grid; `None` if
+/// none has an area.
 ///
-/// Method: for a given pair of left and right sides the best bottom and top are exact (the widest free interval between the
-/// y-extents of the edges in that column). The sides are chosen among the abscissas of the corners (thinned to 48, or halved between up to that), widest
-/// column first so that most pairs are ruled out by their bound; the best few are then refined by a pattern search down to
-/// half a grid step. The answer always lies inside the region (to 1 µm of rounding, taken inward). It is the largest where
-/// the region's sides run along the axes and have no more than 48 distinct abscissas; elsewhere it is a good local optimum.
+/// Method: for a given pair of left and right sides the best bottom and top are exact (the widest
+/// free interval between the y-extents of the edges in that column). The sides are chosen among the
+/// abscissas of the corners (thinned to 48, or halved between up to that), widest column first so
+/// that most pairs are ruled out by their bound; the best few are then refined by a pattern search
+/// down to half a grid step. The answer always lies inside the region (to 1 µm of rounding, taken
+/// inward). It is the largest where the region's sides run along the axes and have no more than 48
+/// distinct abscissas; elsewhere it is a good local optimum.
 pub fn largest_rectangle(region: &Region) -> Option<Bounds> {
     let edges = edges(region);
     let columns = columns(&edges);
@@ -57,7 +60,8 @@ impl Slabs {
     const COUNT: usize = 256;
 
     fn new(edges: &[(Point, Point)]) -> Slabs {
-        let edges: Vec<(Point, Point)> = edges.iter().map(|&(a, b)| if a.x <= b.x { (a, b) } else { (b, a) }).collect();
+        let edges: Vec<(Point, Point)> =
+            edges.iter().map(|&(a, b)| if a.x <= b.x { (a, b) } else { (b, a) }).collect();
         let low = edges.iter().map(|e| e.0.x).fold(f64::INFINITY, f64::min);
         let high = edges.iter().map(|e| e.1.x).fold(f64::NEG_INFINITY, f64::max);
         let width = ((high - low) / Slabs::COUNT as f64).max(FINEST);
@@ -78,21 +82,22 @@ impl Slabs {
     fn between(&self, left: f64, right: f64) -> impl Iterator<Item = (Point, Point)> + '_ {
         let first = self.index(left);
         (first..=self.index(right)).flat_map(move |slab| {
-            self.slabs[slab]
-                .iter()
-                .map(|&i| self.edges[i as usize])
-                .filter(move |&(a, b)| b.x > left && a.x < right && slab == self.index(a.x).max(first))
+            self.slabs[slab].iter().map(|&i| self.edges[i as usize]).filter(move |&(a, b)| {
+                b.x > left && a.x < right && slab == self.index(a.x).max(first)
+            })
         })
     }
 }
 
 fn edges(region: &Region) -> Vec<(Point, Point)> {
-    let ring_edges = |ring: &Vec<Point>| (0..ring.len()).map(|i| (ring[i], ring[(i + 1) % ring.len()])).collect::<Vec<_>>();
+    let ring_edges = |ring: &Vec<Point>| {
+        (0..ring.len()).map(|i| (ring[i], ring[(i + 1) % ring.len()])).collect::<Vec<_>>()
+    };
     region.rings().flat_map(ring_edges).collect()
 }
 
-/// Abscissas of the corners, thinned evenly if there are too many (the outermost kept), with those between them if there are few:
-/// a triangle has no two corners with a rectangle between.
+/// Abscissas of the corners, thinned evenly if there are too many (the outermost kept), with those
+/// between them if there are few: a triangle has no two corners with a rectangle between.
 fn columns(edges: &[(Point, Point)]) -> Vec<f64> {
     let mut xs: Vec<f64> = edges.iter().map(|e| e.0.x).collect();
     xs.sort_by(f64::total_cmp);
@@ -118,7 +123,13 @@ fn column(edges: &Slabs, left: f64, right: f64) -> Option<Bounds> {
     let middle = (left + right) / 2.0;
     let mut crossings: Vec<f64> = Vec::new();
     for (a, b) in edges.between(left, right) {
-        let at = |x: f64| if b.x > a.x { a.y + (b.y - a.y) * ((x - a.x) / (b.x - a.x)).clamp(0.0, 1.0) } else { a.y };
+        let at = |x: f64| {
+            if b.x > a.x {
+                a.y + (b.y - a.y) * ((x - a.x) / (b.x - a.x)).clamp(0.0, 1.0)
+            } else {
+                a.y
+            }
+        };
         let (y0, y1) = if b.x > a.x { (at(left.max(a.x)), at(right.min(b.x))) } else { (a.y, b.y) };
         blocked.push((y0.min(y1), y0.max(y1)));
         if a.x <= middle && middle < b.x {
@@ -144,9 +155,19 @@ fn column(edges: &Slabs, left: f64, right: f64) -> Option<Bounds> {
 fn refine(edges: &Slabs, mut area: f64, mut left: f64, mut right: f64) -> (f64, f64, f64) {
     let mut step = (right - left) / 4.0;
     while step >= FINEST {
-        let moves = [(step, 0.0), (-step, 0.0), (0.0, step), (0.0, -step), (step, step), (-step, -step), (step, -step), (-step, step)];
+        let moves = [
+            (step, 0.0),
+            (-step, 0.0),
+            (0.0, step),
+            (0.0, -step),
+            (step, step),
+            (-step, -step),
+            (step, -step),
+            (-step, step),
+        ];
         let tried = moves.iter().map(|(l, r)| (left + l, right + r));
-        let found = tried.map(|(l, r)| (column(edges, l, r).map_or(0.0, |b| b.width() * b.height()), l, r));
+        let found =
+            tried.map(|(l, r)| (column(edges, l, r).map_or(0.0, |b| b.width() * b.height()), l, r));
         match found.max_by(|a, b| a.0.total_cmp(&b.0)) {
             Some((better, l, r)) if better > area + 1e-6 => (area, left, right) = (better, l, r),
             _ => step /= 2.0,
@@ -176,14 +197,27 @@ mod tests {
 
     #[test]
     fn a_rectangle_holds_itself() {
-        let b = largest_rectangle(&Region::solid(ring(&[(1.5, 2.0), (11.5, 2.0), (11.5, 5.0), (1.5, 5.0)]))).unwrap();
+        let b = largest_rectangle(&Region::solid(ring(&[
+            (1.5, 2.0),
+            (11.5, 2.0),
+            (11.5, 5.0),
+            (1.5, 5.0),
+        ])))
+        .unwrap();
         assert_eq!((b.min, b.max), (point(1.5, 2.0), point(11.5, 5.0)));
     }
 
     #[test]
     fn of_an_l_the_better_leg_is_taken() {
         // Legs 100 x 30 and 40 x 90: 3000 against 3600.
-        let l = ring(&[(0.0, 0.0), (100.0, 0.0), (100.0, 30.0), (40.0, 30.0), (40.0, 90.0), (0.0, 90.0)]);
+        let l = ring(&[
+            (0.0, 0.0),
+            (100.0, 0.0),
+            (100.0, 30.0),
+            (40.0, 30.0),
+            (40.0, 90.0),
+            (0.0, 90.0),
+        ]);
         let b = largest_rectangle(&Region::solid(l)).unwrap();
         assert_eq!((b.min, b.max), (point(0.0, 0.0), point(40.0, 90.0)));
     }
@@ -192,7 +226,10 @@ mod tests {
     fn a_hole_is_kept_clear() {
         let mut hole = ring(&[(40.0, 10.0), (60.0, 10.0), (60.0, 30.0), (40.0, 30.0)]);
         hole.reverse();
-        let region = Region { outline: ring(&[(0.0, 0.0), (100.0, 0.0), (100.0, 40.0), (0.0, 40.0)]), holes: vec![hole] };
+        let region = Region {
+            outline: ring(&[(0.0, 0.0), (100.0, 0.0), (100.0, 40.0), (0.0, 40.0)]),
+            holes: vec![hole],
+        };
         let b = largest_rectangle(&region).unwrap();
         assert!((b.width() * b.height() - 1600.0).abs() < 1e-9, "{b:?}");
     }
@@ -200,7 +237,8 @@ mod tests {
     #[test]
     fn of_a_triangle_it_is_half_the_area() {
         // Mathematical fact: the largest rectangle on a side of a triangle has half its area.
-        let b = largest_rectangle(&Region::solid(ring(&[(0.0, 0.0), (90.0, 0.0), (30.0, 60.0)]))).unwrap();
+        let b = largest_rectangle(&Region::solid(ring(&[(0.0, 0.0), (90.0, 0.0), (30.0, 60.0)])))
+            .unwrap();
         assert!((b.width() * b.height() - 1350.0).abs() < 0.5, "{b:?}");
     }
 
@@ -208,7 +246,13 @@ mod tests {
     fn of_a_circle_it_is_the_square_in_it() {
         // Mathematical fact: the square of side r * sqrt(2).
         let circle: Ring = (0..360)
-            .map(|i| point(50.0 * libm::cos(f64::from(i).to_radians()), 50.0 * libm::sin(f64::from(i).to_radians())).snapped())
+            .map(|i| {
+                point(
+                    50.0 * libm::cos(f64::from(i).to_radians()),
+                    50.0 * libm::sin(f64::from(i).to_radians()),
+                )
+                .snapped()
+            })
             .collect();
         let b = largest_rectangle(&Region::solid(circle)).unwrap();
         assert!((b.width() * b.height() - 5000.0).abs() < 5.0, "{b:?}");
@@ -217,6 +261,9 @@ mod tests {
     #[test]
     fn nothing_gives_nothing() {
         assert_eq!(largest_rectangle(&Region::default()), None);
-        assert_eq!(largest_rectangle(&Region::solid(ring(&[(0.0, 0.0), (1.0, 0.0), (2.0, 0.0)]))), None);
+        assert_eq!(
+            largest_rectangle(&Region::solid(ring(&[(0.0, 0.0), (1.0, 0.0), (2.0, 0.0)]))),
+            None
+        );
     }
 }

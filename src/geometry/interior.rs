@@ -11,9 +11,11 @@ const LINES: usize = 14;
 const CELLS: usize = 6;
 const LOOKS: usize = 3;
 
-/// A point of the region that is about as far from its boundary as any, with that distance in mm; `None` of a region without area.
+/// A point of the region that is about as far from its boundary as any, with that distance in mm;
+/// `None` of a region without area.
 ///
-/// Method: the middles of what lies in the region of lines across it each way, then grids of cells around the best.
+/// Method: the middles of what lies in the region of lines across it each way, then grids of cells
+/// around the best.
 pub fn roomiest_point(region: &Region) -> Option<(Point, f64)> {
     let bounds = region.bounds()?;
     let mut best: Option<(Point, f64)> = None;
@@ -26,20 +28,25 @@ pub fn roomiest_point(region: &Region) -> Option<(Point, f64)> {
     let mut centre = None;
     for k in 0..LINES {
         let share = (k as f64 + 0.5) / LINES as f64;
-        let on_line = point(bounds.min.x + share * bounds.width(), bounds.min.y + share * bounds.height());
+        let on_line =
+            point(bounds.min.x + share * bounds.width(), bounds.min.y + share * bounds.height());
         for along in [point(1.0, 0.0), point(0.0, 1.0)] {
             for [from, to] in line_in(on_line, along, region) {
                 centre = look_at(on_line + along * ((from + to) / 2.0));
             }
         }
     }
-    let (mut width, mut height) = (2.0 * bounds.width() / LINES as f64, 2.0 * bounds.height() / LINES as f64);
+    let (mut width, mut height) =
+        (2.0 * bounds.width() / LINES as f64, 2.0 * bounds.height() / LINES as f64);
     for _ in 0..LOOKS {
         let Some(middle) = centre else { break };
         let (dx, dy) = (width / CELLS as f64, height / CELLS as f64);
         for i in 0..CELLS {
             for j in 0..CELLS {
-                let cell = point((i as f64 + 0.5) * dx - width / 2.0, (j as f64 + 0.5) * dy - height / 2.0);
+                let cell = point(
+                    (i as f64 + 0.5) * dx - width / 2.0,
+                    (j as f64 + 0.5) * dy - height / 2.0,
+                );
                 centre = look_at(middle + cell);
             }
         }
@@ -48,7 +55,8 @@ pub fn roomiest_point(region: &Region) -> Option<(Point, f64)> {
     best.map(|(p, square)| (p, square.sqrt()))
 }
 
-/// The square of the distance to the boundary, if `p` lies inside and the square is larger than `least`.
+/// The square of the distance to the boundary, if `p` lies inside and the square is larger than
+/// `least`.
 fn room_beyond(region: &Region, p: Point, least: f64) -> Option<f64> {
     let mut nearest = f64::INFINITY;
     for ring in region.rings() {
@@ -75,7 +83,12 @@ mod tests {
 
     #[test]
     fn the_middle_of_a_rectangle_has_half_its_height_around_it() {
-        let region = Region::solid(vec![point(0.0, 0.0), point(200.0, 0.0), point(200.0, 40.0), point(0.0, 40.0)]);
+        let region = Region::solid(vec![
+            point(0.0, 0.0),
+            point(200.0, 0.0),
+            point(200.0, 40.0),
+            point(0.0, 40.0),
+        ]);
         assert!(roomiest_point(&region).unwrap().1 > 19.5);
     }
 

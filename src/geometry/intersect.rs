@@ -1,8 +1,9 @@
 //! Where lines cross or touch that should not.
 //!
-//! Exact: points are taken as whole micrometres, and every test is integer arithmetic (coordinates up to 100 m make
-//! products up to 8·10¹⁶, inside an `i64`). The candidates come from sweeps over the segments' boxes along the axis in which
-//! they are shorter, in bands along the other: near n log n for outlines, and a cap on the work for drawings made to be slow.
+//! Exact: points are taken as whole micrometres, and every test is integer arithmetic (coordinates
+//! up to 100 m make products up to 8·10¹⁶, inside an `i64`). The candidates come from sweeps over
+//! the segments' boxes along the axis in which they are shorter, in bands along the other: near n
+//! log n for outlines, and a cap on the work for drawings made to be slow.
 
 use super::point::{Point, point};
 use crate::units::{GRID_PER_MM, micrometres};
@@ -47,7 +48,8 @@ struct Segment {
     high: Grid,
 }
 
-/// The places where segments of the chains meet, in order of chain and segment; about `most` of them, as a scribble has millions.
+/// The places where segments of the chains meet, in order of chain and segment; about `most` of
+/// them, as a scribble has millions.
 ///
 /// # Errors
 /// [`TooTangled`] if the work would pass its cap.
@@ -59,7 +61,11 @@ pub(crate) fn meetings(chains: &[Chain<'_>], most: usize) -> Result<Vec<Meeting>
 ///
 /// # Errors
 /// As [`meetings`]; that it was stopped.
-pub(crate) fn meetings_unless(chains: &[Chain<'_>], most: usize, stop: &dyn Fn() -> bool) -> Result<Vec<Meeting>, TooTangled> {
+pub(crate) fn meetings_unless(
+    chains: &[Chain<'_>],
+    most: usize,
+    stop: &dyn Fn() -> bool,
+) -> Result<Vec<Meeting>, TooTangled> {
     let mut segments = Vec::new();
     for (c, chain) in chains.iter().enumerate() {
         let n = chain.points.len();
@@ -71,7 +77,9 @@ pub(crate) fn meetings_unless(chains: &[Chain<'_>], most: usize, stop: &dyn Fn()
             segments.push(Segment { id: (c, s), a, b, low, high });
         }
     }
-    let extent = |axis: Axis| segments.iter().map(|s| u128::from(axis(s.high).abs_diff(axis(s.low)))).sum::<u128>();
+    let extent = |axis: Axis| {
+        segments.iter().map(|s| u128::from(axis(s.high).abs_diff(axis(s.low)))).sum::<u128>()
+    };
     let (x, y): (Axis, Axis) = (|g| g.0, |g| g.1);
     let (first, second) = if extent(x) <= extent(y) { (x, y) } else { (y, x) };
     segments.sort_by_key(|s| (first(s.low), s.id));
@@ -107,7 +115,8 @@ pub(crate) fn meetings_unless(chains: &[Chain<'_>], most: usize, stop: &dyn Fn()
     Ok(found)
 }
 
-/// Segments by bands along the other axis, each in every band that it reaches into, in the order of the sweep.
+/// Segments by bands along the other axis, each in every band that it reaches into, in the order of
+/// the sweep.
 struct Bands {
     low: i64,
     height: i64,
@@ -122,7 +131,8 @@ impl Bands {
         let low = segments.iter().map(|s| axis(s.low)).min().unwrap_or(0);
         let high = segments.iter().map(|s| axis(s.high)).max().unwrap_or(0);
         // About as high as a segment, so that few segments reach into many.
-        let mean = segments.iter().map(|s| axis(s.high) - axis(s.low)).sum::<i64>() / segments.len().max(1) as i64;
+        let mean = segments.iter().map(|s| axis(s.high) - axis(s.low)).sum::<i64>()
+            / segments.len().max(1) as i64;
         let height = mean.max((high - low) / Bands::MOST) + 1;
         let mut bands = Bands { low, height, members: Vec::new() };
         bands.members.resize(bands.of(high) + 1, Vec::new());
@@ -155,7 +165,8 @@ fn turn(o: Grid, a: Grid, b: Grid) -> i64 {
 /// If two segments meet, where and whether they cross. `s` comes before `t` in the chains.
 fn meet(s: &Segment, t: &Segment, chains: &[Chain<'_>]) -> Option<(Point, bool)> {
     if let Some((shared, s_far, t_far)) = neighbours(s, t, chains) {
-        // Neighbours share an end by right; they meet beyond it only if one folds back along the other.
+        // Neighbours share an end by right; they meet beyond it only if one folds back along the
+        // other.
         let folds = turn(shared, s_far, t_far) == 0 && dot(shared, s_far, t_far) > 0;
         return folds.then(|| (to_mm(shared), false));
     }
@@ -166,8 +177,13 @@ fn meet(s: &Segment, t: &Segment, chains: &[Chain<'_>]) -> Option<(Point, bool)>
         let (a, b) = (to_mm(s.a), to_mm(s.b));
         return Some((a + (b - a) * k, true));
     }
-    let on = |d: i64, p: Grid, q: &Segment| d == 0 && p.0 >= q.low.0 && p.0 <= q.high.0 && p.1 >= q.low.1 && p.1 <= q.high.1;
-    [(d1, s.a, t), (d2, s.b, t), (d3, t.a, s), (d4, t.b, s)].into_iter().find(|&(d, p, q)| on(d, p, q)).map(|(_, p, _)| (to_mm(p), false))
+    let on = |d: i64, p: Grid, q: &Segment| {
+        d == 0 && p.0 >= q.low.0 && p.0 <= q.high.0 && p.1 >= q.low.1 && p.1 <= q.high.1
+    };
+    [(d1, s.a, t), (d2, s.b, t), (d3, t.a, s), (d4, t.b, s)]
+        .into_iter()
+        .find(|&(d, p, q)| on(d, p, q))
+        .map(|(_, p, _)| (to_mm(p), false))
 }
 
 fn dot(o: Grid, a: Grid, b: Grid) -> i64 {
@@ -202,7 +218,9 @@ mod tests {
 
     #[test]
     fn a_simple_ring_meets_itself_nowhere() {
-        assert!(of(&ring(&[(0.0, 0.0), (10.0, 0.0), (10.0, 10.0), (5.0, 2.0), (0.0, 10.0)])).is_empty());
+        assert!(
+            of(&ring(&[(0.0, 0.0), (10.0, 0.0), (10.0, 10.0), (5.0, 2.0), (0.0, 10.0)])).is_empty()
+        );
         assert!(of(&ring(&[(0.0, 0.0), (10.0, 0.0), (5.0, 5.0)])).is_empty());
     }
 
@@ -243,13 +261,15 @@ mod tests {
     fn chains_are_checked_against_each_other() {
         let a = ring(&[(0.0, 0.0), (10.0, 0.0), (10.0, 10.0), (0.0, 10.0)]);
         let b = ring(&[(5.0, 5.0), (15.0, 5.0), (15.0, 6.0), (5.0, 6.0)]);
-        let found = meetings(&[Chain { points: &a, closed: true }, Chain { points: &b, closed: true }], 99).unwrap();
+        let found =
+            meetings(&[Chain { points: &a, closed: true }, Chain { points: &b, closed: true }], 99)
+                .unwrap();
         let at: Vec<Point> = found.iter().map(|m| m.at).collect();
         assert_eq!(at, [point(10.0, 5.0), point(10.0, 6.0)]);
     }
 
-    /// Thousands of rings side by side in each other's boxes: a sweep along one axis alone looked at thousands of millions of pairs, and called
-    /// them tangled.
+    /// Thousands of rings side by side in each other's boxes: a sweep along one axis alone looked
+    /// at thousands of millions of pairs, and called them tangled.
     #[test]
     fn rings_within_rings_are_told_apart_with_little_work() {
         let ring = |r: f64| -> Vec<Point> {
@@ -259,7 +279,8 @@ mod tests {
                 .collect()
         };
         let rings: Vec<Vec<Point>> = (0..1500).map(|k| ring(400.0 - 0.2 * f64::from(k))).collect();
-        let mut chains: Vec<Chain<'_>> = rings.iter().map(|points| Chain { points, closed: true }).collect();
+        let mut chains: Vec<Chain<'_>> =
+            rings.iter().map(|points| Chain { points, closed: true }).collect();
         assert_eq!(meetings(&chains, 99), Ok(Vec::new()));
         let across = [point(-500.0, 0.5), point(500.0, 0.5)];
         chains.push(Chain { points: &across, closed: false });
@@ -278,7 +299,9 @@ mod tests {
         // Sweep against brute force on seeded scribbles.
         let mut state = 7_u64;
         let mut next = || {
-            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            state = state
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1_442_695_040_888_963_407);
             ((state >> 40) % 1000) as f64 / 10.0
         };
         for _ in 0..50 {

@@ -1,18 +1,24 @@
 //! Growing the outside of a ring by its own amount at every edge, and shrinking it all round.
 //!
-//! Method: each grown edge lays a strip of its amount along its outer side; corners between grown edges get a join; where a grown
-//! edge meets one that does not grow, the growth ends on the line of the latter. Strips and joins are convex; the caller unites
-//! them with the ring ([`super::boolean::union`]), which leaves only the rounding to the grid to be wrong.
+//! Method: each grown edge lays a strip of its amount along its outer side; corners between grown
+//! edges get a join; where a grown edge meets one that does not grow, the growth ends on the line
+//! of the latter. Strips and joins are convex; the caller unites them with the ring
+//! ([`super::boolean::union`]), which leaves only the rounding to the grid to be wrong.
 //!
-//! - **Joins.** A corner is mitred if the cuts meet within [`MITRE_REACH`] times the allowance of it (a turn of up to 96°, for a square
-//!   corner drawn by hand is never quite square): both cuts run straight until they meet, as a person cuts it. A sharper corner is rounded by a polygon drawn around the arc, never inside it, at most [`ROUND_EXCESS`] outside. For a convex ring the
+//! - **Joins.** A corner is mitred if the cuts meet within [`MITRE_REACH`] times the allowance of
+//!   it (a turn of up to 96°, for a square corner drawn by hand is never quite square): both cuts
+//!   run straight until they meet, as a person cuts it. A sharper corner is rounded by a polygon
+//!   drawn around the arc, never inside it, at most [`ROUND_EXCESS`] outside. For a convex ring the
 //!   areas are those of Steiner's formulas.
-//! - **Unequal amounts.** Mitred if the cuts meet near the corner; else the wider strip ends in a step with a rounded shoulder.
-//! - **Ends.** At an outward corner of at least [`LEAST_END_CORNER`] degrees the growth ends on the line of the edge that does not
-//!   grow, drawn on past the corner, so that two neighbours that meet along that edge (the legs of a dart, two butted plies) meet in their
-//!   trim too. At flatter or inward corners it ends square.
-//! - **Through walls.** Nothing grows where the region itself stands between it and the edge or corner it grows from: growth ends at the far
-//!   side of a slot, and that of a hole stays in the hole, whatever the allowance of the edge behind.
+//! - **Unequal amounts.** Mitred if the cuts meet near the corner; else the wider strip ends in a
+//!   step with a rounded shoulder.
+//! - **Ends.** At an outward corner of at least [`LEAST_END_CORNER`] degrees the growth ends on the
+//!   line of the edge that does not grow, drawn on past the corner, so that two neighbours that
+//!   meet along that edge (the legs of a dart, two butted plies) meet in their trim too. At flatter
+//!   or inward corners it ends square.
+//! - **Through walls.** Nothing grows where the region itself stands between it and the edge or
+//!   corner it grows from: growth ends at the far side of a slot, and that of a hole stays in the
+//!   hole, whatever the allowance of the edge behind.
 
 use super::boolean::{difference, union};
 use super::point::{Point, point};
@@ -24,23 +30,33 @@ pub const ROUND_EXCESS: f64 = 0.05;
 /// The farthest a mitre may reach from its corner, in allowances.
 pub const MITRE_REACH: f64 = 1.5;
 
-/// Outward corners flatter than this, degrees, end the growth square instead of on the other edge's line.
+/// Outward corners flatter than this, degrees, end the growth square instead of on the other edge's
+/// line.
 pub const LEAST_END_CORNER: f64 = 30.0;
 
 /// A wall that reaches less than this into a part does not stand in its way, mm: it is rounding.
 const TOUCHING: f64 = 0.002;
 
-/// The parts by which a ring grows outward (to the right of its run): `amounts[i]` mm along the edge `ring[i]` to `ring[i + 1]`.
+/// The parts by which a ring grows outward (to the right of its run): `amounts[i]` mm along the
+/// edge `ring[i]` to `ring[i + 1]`.
 ///
-/// `walls` are all rings of the region the ring belongs to, itself among them: no part passes through the region. A hole
-/// (clockwise) grows into itself, so that the hole shrinks. The parts are anticlockwise and may overlap. Given up once `stop` says so.
-pub fn growth(ring: &[Point], amounts: &[f64], walls: &[&Ring], stop: &dyn Fn() -> bool) -> Vec<Ring> {
+/// `walls` are all rings of the region the ring belongs to, itself among them: no part passes
+/// through the region. A hole (clockwise) grows into itself, so that the hole shrinks. The parts
+/// are anticlockwise and may overlap. Given up once `stop` says so.
+pub fn growth(
+    ring: &[Point],
+    amounts: &[f64],
+    walls: &[&Ring],
+    stop: &dyn Fn() -> bool,
+) -> Vec<Ring> {
     let edges = edges_of(ring, amounts);
     let ends = ends(&edges);
     let n = edges.len();
     let walls = Walls::new(walls);
     let mut grown: Vec<Ring> = Vec::with_capacity(2 * n);
-    let mut add = |part: Option<Ring>, root: Root| grown.extend(part.into_iter().flat_map(|part| seen_from(part, root, &walls)));
+    let mut add = |part: Option<Ring>, root: Root| {
+        grown.extend(part.into_iter().flat_map(|part| seen_from(part, root, &walls)))
+    };
     for (i, edge) in edges.iter().enumerate() {
         if edge.amount <= 0.0 {
             continue;
@@ -53,10 +69,16 @@ pub fn growth(ring: &[Point], amounts: &[f64], walls: &[&Ring], stop: &dyn Fn() 
         let strip = |from: Point, to: Point| cut_by(vec![from, from + out, to + out, to], lines);
         add(strip(edge.a, edge.b), Root::Edge { a: edge.a, out: edge.out, reach: edge.amount });
         if *before > 0.0 {
-            add(strip(edge.a - edge.along * *before, edge.a), Root::Corner { at: edge.a, reach: edge.amount });
+            add(
+                strip(edge.a - edge.along * *before, edge.a),
+                Root::Corner { at: edge.a, reach: edge.amount },
+            );
         }
         if *after > 0.0 {
-            add(strip(edge.b, edge.b + edge.along * *after), Root::Corner { at: edge.b, reach: edge.amount });
+            add(
+                strip(edge.b, edge.b + edge.along * *after),
+                Root::Corner { at: edge.b, reach: edge.amount },
+            );
         }
         let next = (i + 1) % n;
         let second = &edges[next];
@@ -64,14 +86,18 @@ pub fn growth(ring: &[Point], amounts: &[f64], walls: &[&Ring], stop: &dyn Fn() 
             && let Some(join) = join(edge, second)
         {
             let reach = MITRE_REACH * edge.amount.max(second.amount);
-            add(cut_by(join, lines.iter().chain(&ends[next].lines)), Root::Corner { at: edge.b, reach });
+            add(
+                cut_by(join, lines.iter().chain(&ends[next].lines)),
+                Root::Corner { at: edge.b, reach },
+            );
         }
     }
     grown
 }
 
-/// The region of a ring (anticlockwise) less everything nearer to its boundary than `amount` mm; empty if nothing is left, more
-/// than one region if it falls apart. Inward corners are mitred or rounded as the outward corners of [`growth`].
+/// The region of a ring (anticlockwise) less everything nearer to its boundary than `amount` mm;
+/// empty if nothing is left, more than one region if it falls apart. Inward corners are mitred or
+/// rounded as the outward corners of [`growth`].
 pub fn inset(ring: &Ring, amount: f64) -> Vec<Region> {
     let mut inside_out = ring.clone();
     inside_out.reverse();
@@ -121,7 +147,8 @@ impl Line {
     }
 }
 
-/// Where runs of grown edges end on the line of an edge that does not grow, the lines that cut their strips.
+/// Where runs of grown edges end on the line of an edge that does not grow, the lines that cut
+/// their strips.
 fn ends(edges: &[Edge]) -> Vec<Ends> {
     let n = edges.len();
     let mut ends = vec![Ends::default(); n];
@@ -131,18 +158,24 @@ fn ends(edges: &[Edge]) -> Vec<Ends> {
         if (first.amount > 0.0) == (second.amount > 0.0) || turn < LEAST_END_CORNER.to_radians() {
             continue;
         }
-        let (grown, still, backward) = if first.amount > 0.0 { (i, second, true) } else { ((i + 1) % n, first, false) };
+        let (grown, still, backward) =
+            if first.amount > 0.0 { (i, second, true) } else { ((i + 1) % n, first, false) };
         let line = Line { at: first.b, out: still.out };
         let amount = edges[grown].amount;
-        // Past a right angle the line leans away from the strip: lengthen the strip to it, within reason.
-        let longer =
-            if turn > std::f64::consts::FRAC_PI_2 { (-libm::cos(turn) / libm::sin(turn).max(1e-9) * amount).min(amount) } else { 0.0 };
+        // Past a right angle the line leans away from the strip: lengthen the strip to it, within
+        // reason.
+        let longer = if turn > std::f64::consts::FRAC_PI_2 {
+            (-libm::cos(turn) / libm::sin(turn).max(1e-9) * amount).min(amount)
+        } else {
+            0.0
+        };
         if backward {
             ends[grown].after = longer
         } else {
             ends[grown].before = longer
         }
-        // Short of it, the line leans back over the strips of as many edges as lie within its reach.
+        // Short of it, the line leans back over the strips of as many edges as lie within its
+        // reach.
         let reach = amount * (1.0 + (libm::cos(turn) / libm::sin(turn)).max(0.0));
         let (mut at, mut passed) = (grown, 0.0);
         while edges[at].amount > 0.0 && passed < reach {
@@ -157,12 +190,14 @@ fn ends(edges: &[Edge]) -> Vec<Ends> {
     ends
 }
 
-/// The angle by which the ring turns from one edge into the next, radians, positive at outward corners (of an anticlockwise ring).
+/// The angle by which the ring turns from one edge into the next, radians, positive at outward
+/// corners (of an anticlockwise ring).
 fn turn_between(first: &Edge, second: &Edge) -> f64 {
     libm::atan2(first.along.cross(second.along), first.along.dot(second.along))
 }
 
-/// What fills the corner between two grown edges; nothing at an inward corner, where the strips overlap.
+/// What fills the corner between two grown edges; nothing at an inward corner, where the strips
+/// overlap.
 fn join(first: &Edge, second: &Edge) -> Option<Ring> {
     let turn = turn_between(first, second);
     if turn < 1e-9 {
@@ -205,7 +240,9 @@ impl Root {
         let shadows = match *self {
             Root::Edge { a, out, reach } => {
                 let (dp, dq) = ((p - a).dot(out), (q - a).dot(out));
-                let level = |from: Point, d: f64, to: Point, e: f64| if d < 0.0 { from + (to - from) * (d / (d - e)) } else { from };
+                let level = |from: Point, d: f64, to: Point, e: f64| {
+                    if d < 0.0 { from + (to - from) * (d / (d - e)) } else { from }
+                };
                 if dp <= 0.0 && dq <= 0.0 {
                     return Vec::new();
                 }
@@ -215,10 +252,15 @@ impl Root {
             Root::Corner { at, reach } => {
                 // In two halves, so that the far side of neither comes near the corner.
                 let along = q - p;
-                let foot = p + along * ((at - p).dot(along) / along.dot(along).max(1e-12)).clamp(0.0, 1.0);
+                let foot =
+                    p + along * ((at - p).dot(along) / along.dot(along).max(1e-12)).clamp(0.0, 1.0);
                 let far = |p: Point| p + (p - at) * (3.0 * reach / p.distance(at).max(1e-9));
                 let half = |p: Point, q: Point| vec![p, q, far(q), far(p)];
-                if foot.distance(at) < 1e-6 { Vec::new() } else { vec![half(p, foot), half(foot, q)] }
+                if foot.distance(at) < 1e-6 {
+                    Vec::new()
+                } else {
+                    vec![half(p, foot), half(foot, q)]
+                }
             }
         };
         let anticlockwise = |mut ring: Ring| {
@@ -244,13 +286,19 @@ impl Walls {
     const SIDE: usize = 64;
 
     fn new(rings: &[&Ring]) -> Walls {
-        let all: Vec<[Point; 2]> = rings.iter().flat_map(|w| (0..w.len()).map(|i| [w[i], w[(i + 1) % w.len()]])).collect();
+        let all: Vec<[Point; 2]> =
+            rings.iter().flat_map(|w| (0..w.len()).map(|i| [w[i], w[(i + 1) % w.len()]])).collect();
         let ends: Vec<Point> = all.iter().map(|w| w[0]).collect();
-        let (low, high) = ring_bounds(&ends).map_or((Point::default(), Point::default()), |b| (b.min, b.max));
+        let (low, high) =
+            ring_bounds(&ends).map_or((Point::default(), Point::default()), |b| (b.min, b.max));
         let cell = (high - low) * (1.0 / Walls::SIDE as f64);
-        let mut walls = Walls { all, low, cell, cells: vec![Vec::new(); Walls::SIDE * Walls::SIDE] };
+        let mut walls =
+            Walls { all, low, cell, cells: vec![Vec::new(); Walls::SIDE * Walls::SIDE] };
         for (i, &[a, b]) in walls.all.iter().enumerate() {
-            for k in walls.reach(Bounds { min: point(a.x.min(b.x), a.y.min(b.y)), max: point(a.x.max(b.x), a.y.max(b.y)) }) {
+            for k in walls.reach(Bounds {
+                min: point(a.x.min(b.x), a.y.min(b.y)),
+                max: point(a.x.max(b.x), a.y.max(b.y)),
+            }) {
                 walls.cells[k].push(i as u32);
             }
         }
@@ -258,19 +306,30 @@ impl Walls {
     }
 
     fn reach(&self, b: Bounds) -> impl Iterator<Item = usize> + use<> {
-        let index = |v: f64, low: f64, cell: f64| (((v - low) / cell.max(1e-9)).max(0.0) as usize).min(Walls::SIDE - 1);
-        let (x0, x1) = (index(b.min.x, self.low.x, self.cell.x), index(b.max.x, self.low.x, self.cell.x));
-        let (y0, y1) = (index(b.min.y, self.low.y, self.cell.y), index(b.max.y, self.low.y, self.cell.y));
+        let index = |v: f64, low: f64, cell: f64| {
+            (((v - low) / cell.max(1e-9)).max(0.0) as usize).min(Walls::SIDE - 1)
+        };
+        let (x0, x1) =
+            (index(b.min.x, self.low.x, self.cell.x), index(b.max.x, self.low.x, self.cell.x));
+        let (y0, y1) =
+            (index(b.min.y, self.low.y, self.cell.y), index(b.max.y, self.low.y, self.cell.y));
         (x0..=x1).flat_map(move |x| (y0..=y1).map(move |y| x * Walls::SIDE + y))
     }
 
     /// Those whose boxes overlap a box, in their order.
     fn near(&self, bounds: Bounds) -> impl Iterator<Item = [Point; 2]> {
         let overlaps = move |[a, b]: &[Point; 2]| {
-            a.x.max(b.x) > bounds.min.x && a.x.min(b.x) < bounds.max.x && a.y.max(b.y) > bounds.min.y && a.y.min(b.y) < bounds.max.y
+            a.x.max(b.x) > bounds.min.x
+                && a.x.min(b.x) < bounds.max.x
+                && a.y.max(b.y) > bounds.min.y
+                && a.y.min(b.y) < bounds.max.y
         };
-        let mut found: Vec<u32> =
-            self.reach(bounds).flat_map(|k| &self.cells[k]).copied().filter(|&i| overlaps(&self.all[i as usize])).collect();
+        let mut found: Vec<u32> = self
+            .reach(bounds)
+            .flat_map(|k| &self.cells[k])
+            .copied()
+            .filter(|&i| overlaps(&self.all[i as usize]))
+            .collect();
         found.sort_unstable();
         found.dedup();
         found.into_iter().map(|i| self.all[i as usize])
@@ -280,11 +339,15 @@ impl Walls {
 /// What of a convex part no wall hides from what it grows from.
 fn seen_from(part: Ring, root: Root, walls: &Walls) -> Vec<Ring> {
     let Some(bounds) = ring_bounds(&part) else { return vec![part] };
-    let hidden: Vec<Ring> = walls.near(bounds).filter(|&w| enters(w, &part)).flat_map(|w| root.hidden_by(w)).collect();
+    let hidden: Vec<Ring> =
+        walls.near(bounds).filter(|&w| enters(w, &part)).flat_map(|w| root.hidden_by(w)).collect();
     if hidden.is_empty() {
         return vec![part];
     }
-    difference([&part], &hidden).into_iter().flat_map(|r| std::iter::once(r.outline).chain(r.holes)).collect()
+    difference([&part], &hidden)
+        .into_iter()
+        .flat_map(|r| std::iter::once(r.outline).chain(r.holes))
+        .collect()
 }
 
 /// Cuts a convex ring by lines; `None` if nothing is left.
@@ -310,7 +373,8 @@ fn cut_convex(part: &[Point], line: &Line) -> Ring {
     out
 }
 
-/// True if a stretch of wall runs through the inside of a convex part (touching along its border does not count).
+/// True if a stretch of wall runs through the inside of a convex part (touching along its border
+/// does not count).
 fn enters([a, b]: [Point; 2], part: &Ring) -> bool {
     // Clip it by the part's sides; what is left must be longer than the rounding.
     let (mut from, mut to) = (0.0, 1.0);
@@ -388,14 +452,16 @@ mod tests {
     fn a_regular_polygon_grows_by_steiners_mitred_formula() {
         for n in [5, 8, 17] {
             let (ring, r) = (regular(n, 200.0), 25.0);
-            let expected = ring_area(&ring) + perimeter(&ring) * r + r * r * n as f64 * (PI / n as f64).tan();
+            let expected =
+                ring_area(&ring) + perimeter(&ring) * r + r * r * n as f64 * (PI / n as f64).tan();
             let found = grown(&ring, &vec![r; n]).area();
             // The grid moves the boundary by up to a micrometre or so.
             assert!((found - expected).abs() < 0.002 * perimeter(&ring), "{n}: {found} {expected}");
         }
     }
 
-    /// Steiner's formula for rounded offsets: A + P·r + π·r². All corners of a triangle turn by more than 90°.
+    /// Steiner's formula for rounded offsets: A + P·r + π·r². All corners of a triangle turn by
+    /// more than 90°.
     #[test]
     fn sharp_corners_are_rounded_from_outside() {
         let (ring, r) = (regular(3, 200.0), 25.0);
@@ -410,16 +476,26 @@ mod tests {
         // A trapezium: the lines of the slanted sides bound the growth of the long bottom.
         let ring = vec![point(0.0, 0.0), point(100.0, 0.0), point(70.0, 30.0), point(30.0, 30.0)];
         let big = grown(&ring, &[10.0, 0.0, 0.0, 0.0]);
-        // At the bottom corners the sides lean in (45°), so their lines drawn on lean out: 10 more at each end.
-        assert!((big.area() - (ring_area(&ring) + 10.0 * (100.0 + 120.0) / 2.0)).abs() < 0.01, "{}", big.area());
+        // At the bottom corners the sides lean in (45°), so their lines drawn on lean out: 10 more
+        // at each end.
+        assert!(
+            (big.area() - (ring_area(&ring) + 10.0 * (100.0 + 120.0) / 2.0)).abs() < 0.01,
+            "{}",
+            big.area()
+        );
         // The other way up the lines lean over the strip.
         let big = grown(&ring, &[0.0, 0.0, 10.0, 0.0]);
-        assert!((big.area() - (ring_area(&ring) + 10.0 * (40.0 + 20.0) / 2.0)).abs() < 0.01, "{}", big.area());
+        assert!(
+            (big.area() - (ring_area(&ring) + 10.0 * (40.0 + 20.0) / 2.0)).abs() < 0.01,
+            "{}",
+            big.area()
+        );
     }
 
     #[test]
     fn trim_does_not_spill_over_a_dart() {
-        // A dart in the bottom edge, 10 mm wide at its mouth, 40 deep, the bottom drawn in short steps beside it.
+        // A dart in the bottom edge, 10 mm wide at its mouth, 40 deep, the bottom drawn in short
+        // steps beside it.
         let ring = vec![
             point(0.0, 0.0),
             point(42.0, 0.0),
@@ -437,14 +513,23 @@ mod tests {
         let region = |p: Point| ring_contains(&big.outline, p);
         for y in [-24.0, -12.0, -1.0, 10.0, 30.0] {
             let half = 5.0 * (40.0 - y) / 40.0;
-            assert!(!region(point(50.0 - half + 0.01, y)) && !region(point(50.0, y)) && !region(point(50.0 + half - 0.01, y)), "{y}");
-            assert!(region(point(50.0 - half - 0.01, y)) && region(point(50.0 + half + 0.01, y)), "{y}");
+            assert!(
+                !region(point(50.0 - half + 0.01, y))
+                    && !region(point(50.0, y))
+                    && !region(point(50.0 + half - 0.01, y)),
+                "{y}"
+            );
+            assert!(
+                region(point(50.0 - half - 0.01, y)) && region(point(50.0 + half + 0.01, y)),
+                "{y}"
+            );
         }
     }
 
     #[test]
     fn trim_does_not_come_out_behind_a_thin_wall() {
-        // A slot 8 mm wide beside a wall 5 mm thick whose outer side is butted: trim of 25 mm fills the slot and stops there.
+        // A slot 8 mm wide beside a wall 5 mm thick whose outer side is butted: trim of 25 mm fills
+        // the slot and stops there.
         let ring = vec![
             point(0.0, 0.0),
             point(100.0, 0.0),
@@ -482,7 +567,8 @@ mod tests {
             let parts = growth(&ring, &amounts, &[&ring], &|| false);
             let all = union(std::iter::once(&ring).chain(&parts));
             assert_eq!(all.len(), 1, "{k}");
-            // Only the corner of the slot's floor that the square end of the strip misses stays open.
+            // Only the corner of the slot's floor that the square end of the strip misses stays
+            // open.
             let open: f64 = all[0].holes.iter().map(|h| -ring_area(h)).sum();
             assert!(open < 20.0, "{k} {open}");
             assert!(all[0].area() > ring_area(&ring) + 7.0 * 40.0 - 1.0, "{k}");
@@ -491,7 +577,13 @@ mod tests {
 
     #[test]
     fn unequal_allowances_on_a_smooth_edge_step_down() {
-        let ring = vec![point(0.0, 0.0), point(50.0, 0.0), point(100.0, 0.5), point(100.0, 60.0), point(0.0, 60.0)];
+        let ring = vec![
+            point(0.0, 0.0),
+            point(50.0, 0.0),
+            point(100.0, 0.5),
+            point(100.0, 60.0),
+            point(0.0, 60.0),
+        ];
         let big = grown(&ring, &[25.0, 10.0, 0.0, 0.0, 0.0]);
         let expected = ring_area(&ring) + 25.0 * 50.0 + 10.0 * 50.0;
         assert!((big.area() - expected).abs() < 10.0, "{} {expected}", big.area());
@@ -500,7 +592,8 @@ mod tests {
     #[test]
     fn a_hole_grows_into_itself() {
         let outer = rectangle(200.0, 200.0);
-        let hole = vec![point(60.0, 60.0), point(60.0, 140.0), point(140.0, 140.0), point(140.0, 60.0)];
+        let hole =
+            vec![point(60.0, 60.0), point(60.0, 140.0), point(140.0, 140.0), point(140.0, 60.0)];
         let parts = growth(&hole, &[10.0; 4], &[&outer, &hole], &|| false);
         let big = union([&outer, &hole].into_iter().chain(&parts));
         assert!((big[0].area() - (40_000.0 - 3600.0)).abs() < 1e-6);

@@ -3,7 +3,8 @@
 use super::point::{Point, point};
 use super::region::{Path, Region, Ring};
 
-/// Turn about the origin, then mirror about the x axis if `flip`, then shift: the order of the plan file.
+/// Turn about the origin, then mirror about the x axis if `flip`, then shift: the order of the plan
+/// file.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Motion {
     cos: f64,
@@ -15,7 +16,8 @@ pub struct Motion {
 impl Motion {
     /// A turn in degrees, then a mirror about x (`y` to `-y`) if `flip`, then a shift in mm.
     ///
-    /// Quarter turns are exact; other angles use `libm`, so that every machine gets the same answer.
+    /// Quarter turns are exact; other angles use `libm`, so that every machine gets the same
+    /// answer.
     pub fn new(turn: f64, flip: bool, shift: Point) -> Self {
         let (sin, cos) = sin_cos_degrees(turn);
         Motion { cos, sin, flip, shift }
@@ -30,7 +32,12 @@ impl Motion {
     #[must_use]
     pub fn inverse(&self) -> Motion {
         // A mirror before a turn is the turn the other way before the mirror.
-        let back = Motion { cos: self.cos, sin: if self.flip { self.sin } else { -self.sin }, flip: self.flip, shift: point(0.0, 0.0) };
+        let back = Motion {
+            cos: self.cos,
+            sin: if self.flip { self.sin } else { -self.sin },
+            flip: self.flip,
+            shift: point(0.0, 0.0),
+        };
         Motion { shift: back.apply(self.shift) * -1.0, ..back }
     }
 
@@ -51,7 +58,8 @@ impl Motion {
         path.iter().map(|&p| self.apply(p).snapped()).collect()
     }
 
-    /// The moved ring, snapped to the grid, running the same way round as before (reversed under a mirror).
+    /// The moved ring, snapped to the grid, running the same way round as before (reversed under a
+    /// mirror).
     pub fn ring(&self, ring: &[Point]) -> Ring {
         let mut out: Ring = ring.iter().map(|&p| self.apply(p).snapped()).collect();
         if self.flip {
@@ -62,7 +70,10 @@ impl Motion {
 
     /// The moved region, snapped to the grid, rings oriented as before.
     pub fn region(&self, region: &Region) -> Region {
-        Region { outline: self.ring(&region.outline), holes: region.holes.iter().map(|h| self.ring(h)).collect() }
+        Region {
+            outline: self.ring(&region.outline),
+            holes: region.holes.iter().map(|h| self.ring(h)).collect(),
+        }
     }
 }
 
@@ -98,7 +109,10 @@ mod tests {
         for (turn, flip) in [(0.0, false), (90.0, true), (37.5, false), (211.0, true)] {
             let m = Motion::new(turn, flip, point(12.0, -7.0));
             for p in [point(0.0, 0.0), point(3.0, 4.0), point(-100.0, 55.5)] {
-                assert!(m.inverse().apply(m.apply(p)).distance(p) < 1e-9 && m.apply(m.inverse().apply(p)).distance(p) < 1e-9);
+                assert!(
+                    m.inverse().apply(m.apply(p)).distance(p) < 1e-9
+                        && m.apply(m.inverse().apply(p)).distance(p) < 1e-9
+                );
             }
         }
     }

@@ -13,7 +13,8 @@ const MOST_LISTED: usize = 1000;
 /// A longer line is not shown again, mended, bytes.
 const LONGEST_PASTED: usize = 300;
 
-/// For the first faults of a file the nearest known name is looked for: it takes time where there are many names.
+/// For the first faults of a file the nearest known name is looked for: it takes time where there
+/// are many names.
 const MOST_SUGGESTED: usize = 100;
 
 /// A parsed job file that knows where each value stands.
@@ -27,8 +28,10 @@ impl<'t> Document<'t> {
     /// Parses as much as can be made out, and lists what breaks the rules of TOML, once a line.
     pub(super) fn parse(text: &'t str, file: &'t Path) -> (Self, Vec<Broken>) {
         let (root, errors) = DeTable::parse_recoverable(text);
-        let mut all: Vec<(usize, String)> =
-            errors.iter().map(|e| (e.span().map_or(0, |s| s.start), e.message().replace('\n', ", "))).collect();
+        let mut all: Vec<(usize, String)> = errors
+            .iter()
+            .map(|e| (e.span().map_or(0, |s| s.start), e.message().replace('\n', ", ")))
+            .collect();
         all.sort();
         // One slip often upsets the rest of its line.
         let mut broken: Vec<Broken> = Vec::new();
@@ -40,7 +43,8 @@ impl<'t> Document<'t> {
         (Document { text, file, root: root.into_inner() }, broken)
     }
 
-    /// The value at a path like `cloth.2.roll_width`, counted from 0, or the nearest thing around it that is there.
+    /// The value at a path like `cloth.2.roll_width`, counted from 0, or the nearest thing around
+    /// it that is there.
     pub(super) fn offset_of(&self, path: &str) -> usize {
         let mut steps = path.split('.');
         let Some(mut here) = steps.next().and_then(|key| self.root.get(key)) else { return 0 };
@@ -148,13 +152,22 @@ impl<'t> Findings<'t> {
     pub(super) fn broken(&mut self, broken: Vec<Broken>) {
         for line in &broken {
             let what = format!("this is not TOML: {}", line.message);
-            self.fault(line.offset, what, "correct this line; the rest can only be checked after that");
+            self.fault(
+                line.offset,
+                what,
+                "correct this line; the rest can only be checked after that",
+            );
         }
         self.silent = broken.into_iter().map(|b| b.line).collect();
     }
 
     /// A fault at a byte offset.
-    pub(super) fn fault(&mut self, offset: usize, what: impl Into<String>, remedy: impl Into<String>) {
+    pub(super) fn fault(
+        &mut self,
+        offset: usize,
+        what: impl Into<String>,
+        remedy: impl Into<String>,
+    ) {
         let line = self.silent.partition_point(|line| line.end < offset);
         if self.silent.get(line).is_some_and(|line| line.start <= offset) {
             return;
@@ -167,7 +180,13 @@ impl<'t> Findings<'t> {
     }
 
     /// As [`fault`](Self::fault), with a line to add to the section.
-    pub(super) fn fault_to_paste(&mut self, offset: usize, what: impl Into<String>, remedy: impl Into<String>, line: impl Into<String>) {
+    pub(super) fn fault_to_paste(
+        &mut self,
+        offset: usize,
+        what: impl Into<String>,
+        remedy: impl Into<String>,
+        line: impl Into<String>,
+    ) {
         let before = self.faults.len();
         self.fault(offset, what, remedy);
         if let Some((_, fault)) = self.faults.get_mut(before) {
@@ -175,20 +194,30 @@ impl<'t> Findings<'t> {
         }
     }
 
-    /// As [`fault`](Self::fault), with the line as it would be with other words in place of a span of the text.
-    pub(super) fn fault_to_mend(&mut self, span: Range<usize>, what: impl Into<String>, remedy: impl Into<String>, words: &str) {
+    /// As [`fault`](Self::fault), with the line as it would be with other words in place of a span
+    /// of the text.
+    pub(super) fn fault_to_mend(
+        &mut self,
+        span: Range<usize>,
+        what: impl Into<String>,
+        remedy: impl Into<String>,
+        words: &str,
+    ) {
         let before = self.faults.len();
         self.fault(span.start, what, remedy);
         let line = line_around(self.text, span.start);
-        let (head, tail) = (self.text.get(line.start..span.start), self.text.get(span.end..line.end));
-        if let (Some((_, fault)), Some(head), Some(tail)) = (self.faults.get_mut(before), head, tail)
+        let (head, tail) =
+            (self.text.get(line.start..span.start), self.text.get(span.end..line.end));
+        if let (Some((_, fault)), Some(head), Some(tail)) =
+            (self.faults.get_mut(before), head, tail)
             && line.len() <= LONGEST_PASTED
         {
             *fault = fault.clone().paste(Some(format!("{head}{words}{tail}").trim().to_string()));
         }
     }
 
-    /// Where these words stand in the text if they begin at an offset, in the quotes of TOML or bare.
+    /// Where these words stand in the text if they begin at an offset, in the quotes of TOML or
+    /// bare.
     pub(super) fn span_of(&self, offset: usize, words: &str) -> Option<Range<usize>> {
         let rest = self.text.get(offset..)?;
         let forms = [format!("\"{words}\""), format!("'{words}'")];
@@ -196,7 +225,12 @@ impl<'t> Findings<'t> {
     }
 
     /// A warning at a byte offset.
-    pub(super) fn warning(&mut self, offset: usize, what: impl Into<String>, remedy: impl Into<String>) {
+    pub(super) fn warning(
+        &mut self,
+        offset: usize,
+        what: impl Into<String>,
+        remedy: impl Into<String>,
+    ) {
         let listed = self.warnings.len();
         if listed < MOST_LISTED {
             self.warnings.push((offset, Fault::new(what, remedy)));
@@ -237,7 +271,8 @@ fn placed(text: &str, file: &Path, mut found: Vec<(usize, Fault)>) -> Faults {
     let (mut at, mut line, mut column) = (0, 1, 1);
     let place = |(offset, fault): (usize, Fault)| {
         let (lines, columns) = line_and_column(text.get(at..).unwrap_or_default(), offset - at);
-        (line, column) = (line + lines - 1, if lines == 1 { column + columns - 1 } else { columns });
+        (line, column) =
+            (line + lines - 1, if lines == 1 { column + columns - 1 } else { columns });
         at = offset;
         fault.in_file(file).at_line(line, column)
     };
@@ -245,7 +280,10 @@ fn placed(text: &str, file: &Path, mut found: Vec<(usize, Fault)>) -> Faults {
 }
 
 /// The name nearest to what was written, if one is near enough to be meant.
-pub(super) fn nearest<'n>(written: &str, names: impl IntoIterator<Item = &'n str>) -> Option<&'n str> {
+pub(super) fn nearest<'n>(
+    written: &str,
+    names: impl IntoIterator<Item = &'n str>,
+) -> Option<&'n str> {
     const LONGEST: usize = 64;
     if written.len() > LONGEST {
         return None;
@@ -255,7 +293,9 @@ pub(super) fn nearest<'n>(written: &str, names: impl IntoIterator<Item = &'n str
         let (written, lower) = (written.to_lowercase(), name.to_lowercase());
         let near = written.len() >= 3
             && lower.len() >= 3
-            && (lower.contains(&written) || written.contains(&lower) || strsim::damerau_levenshtein(&written, &lower) == 1);
+            && (lower.contains(&written)
+                || written.contains(&lower)
+                || strsim::damerau_levenshtein(&written, &lower) == 1);
         let likeness = strsim::jaro_winkler(&written, &lower);
         let score = if near { likeness.max(0.85) } else { likeness };
         if score >= 0.8 && best.is_none_or(|(s, _)| score > s) {

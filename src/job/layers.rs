@@ -11,12 +11,18 @@ use crate::units::{degrees_0_360, quoted, show_mm};
 use std::collections::BTreeMap;
 use std::collections::btree_map::Entry;
 
-/// The ids that sections of some kinds have, each with its index and byte offset; the first of equal ids counts.
+/// The ids that sections of some kinds have, each with its index and byte offset; the first of
+/// equal ids counts.
 pub(super) struct Names(BTreeMap<String, (usize, usize)>);
 
 impl Names {
-    /// Collects the ids of sections, in the order given; the index runs on over all of them. Equal ids are faults.
-    pub(super) fn collect(sections: &[&str], doc: &Document<'_>, findings: &mut Findings<'_>) -> Self {
+    /// Collects the ids of sections, in the order given; the index runs on over all of them. Equal
+    /// ids are faults.
+    pub(super) fn collect(
+        sections: &[&str],
+        doc: &Document<'_>,
+        findings: &mut Findings<'_>,
+    ) -> Self {
         let mut names = BTreeMap::new();
         let mut index = 0;
         for section in sections {
@@ -28,7 +34,11 @@ impl Names {
                         Entry::Vacant(free) => _ = free.insert((index, offset)),
                         Entry::Occupied(taken) => {
                             let (line, _) = line_and_column(doc.text, taken.get().1);
-                            findings.fault(offset, format!("the id {} is taken on line {line}", quoted(id)), "give each its own id");
+                            findings.fault(
+                                offset,
+                                format!("the id {} is taken on line {line}", quoted(id)),
+                                "give each its own id",
+                            );
                         }
                     }
                 }
@@ -39,7 +49,13 @@ impl Names {
     }
 
     /// The index of an id; an unknown one is a fault that names the nearest.
-    pub(super) fn find(&self, id: &str, kind: &str, offset: usize, findings: &mut Findings<'_>) -> Option<usize> {
+    pub(super) fn find(
+        &self,
+        id: &str,
+        kind: &str,
+        offset: usize,
+        findings: &mut Findings<'_>,
+    ) -> Option<usize> {
         if let Some((index, _)) = self.0.get(id) {
             return Some(*index);
         }
@@ -47,7 +63,8 @@ impl Names {
         let remedy = if !findings.may_suggest() {
             format!("name a {kind} that the job has")
         } else if let Some(name) = nearest(id, names()) {
-            let (what, remedy) = (format!("there is no {kind} {}", quoted(id)), format!("did you mean \"{name}\"?"));
+            let (what, remedy) =
+                (format!("there is no {kind} {}", quoted(id)), format!("did you mean \"{name}\"?"));
             match findings.span_of(offset, id) {
                 Some(span) => findings.fault_to_mend(span, what, remedy, &format!("\"{name}\"")),
                 None => findings.fault(offset, what, remedy),
@@ -73,7 +90,13 @@ pub(super) struct Known<'k> {
 }
 
 /// Checks layer `i`; `None` if a reference of it does not hold.
-pub(super) fn layer(raw: RawLayer, i: usize, known: &Known<'_>, doc: &Document<'_>, findings: &mut Findings<'_>) -> Option<Layer> {
+pub(super) fn layer(
+    raw: RawLayer,
+    i: usize,
+    known: &Known<'_>,
+    doc: &Document<'_>,
+    findings: &mut Findings<'_>,
+) -> Option<Layer> {
     let at = format!("layer.{i}");
     let place = |key: &str| doc.offset_of(&format!("{at}.{key}"));
     let mosaic = mosaic(&raw, i, doc, findings);
@@ -82,35 +105,58 @@ pub(super) fn layer(raw: RawLayer, i: usize, known: &Known<'_>, doc: &Document<'
     let mut whole = true;
     for (j, item) in raw.templates.into_iter().enumerate() {
         let (item, offset) = match item {
-            RawItem::Id(template) => (RawFullItem { template, hands: None, copies: None }, place(&format!("templates.{j}"))),
+            RawItem::Id(template) => (
+                RawFullItem { template, hands: None, copies: None },
+                place(&format!("templates.{j}")),
+            ),
             RawItem::Full(full) => (full, place(&format!("templates.{j}.template"))),
         };
-        let Some(template) = known.templates.find(&item.template, "template, strip or patch", offset, findings) else {
+        let Some(template) =
+            known.templates.find(&item.template, "template, strip or patch", offset, findings)
+        else {
             whole = false;
             continue;
         };
         if items.iter().any(|other| other.template == template) {
             let remedy = "name it once, with `copies` or `hands = \"both\"`";
-            findings.fault(offset, format!("the layer lays {} twice", quoted(&item.template)), remedy);
+            findings.fault(
+                offset,
+                format!("the layer lays {} twice", quoted(&item.template)),
+                remedy,
+            );
             continue;
         }
-        let own = known.made.get(template).and_then(|t| t.as_ref()).map_or(Hands::AsTraced, |t| t.hands);
+        let own =
+            known.made.get(template).and_then(|t| t.as_ref()).map_or(Hands::AsTraced, |t| t.hands);
         let hands = item.hands.or(raw.hands).unwrap_or(own);
         items.push(LayerItem { template, hands, copies: item.copies.or(raw.copies).unwrap_or(1) });
     }
     let turns = match (raw.turns, raw.faces) {
         (Some(turns), faces) => Some(permitted(&turns, faces.as_deref().unwrap_or(&[Face::Up]))),
         (None, Some(_)) if !doc.has(&format!("{at}.turns")) => {
-            findings.fault(place("faces"), "`faces` stands without `turns`", "say at which turns: turns = [0, 180]");
+            findings.fault(
+                place("faces"),
+                "`faces` stands without `turns`",
+                "say at which turns: turns = [0, 180]",
+            );
             None
         }
         (None, _) => None,
     };
     if mosaic.is_some() {
         for item in &items {
-            if let Some(Some(Template { id, source: TemplateSource::Patch { .. }, .. })) = known.made.get(item.template) {
-                let what = format!("{} is a local reinforcement, and a mosaic covers whole templates", quoted(id));
-                findings.fault(place("templates"), what, "name a template or a strip, or make the layer whole");
+            if let Some(Some(Template { id, source: TemplateSource::Patch { .. }, .. })) =
+                known.made.get(item.template)
+            {
+                let what = format!(
+                    "{} is a local reinforcement, and a mosaic covers whole templates",
+                    quoted(id)
+                );
+                findings.fault(
+                    place("templates"),
+                    what,
+                    "name a template or a strip, or make the layer whole",
+                );
                 whole = false;
             }
         }
@@ -145,7 +191,8 @@ fn permitted(turns: &[f64], faces: &[Face]) -> Vec<Permitted> {
     out
 }
 
-/// Checks that patches are large enough to step back as often as they are laid, and warns of what no layer uses.
+/// Checks that patches are large enough to step back as often as they are laid, and warns of what
+/// no layer uses.
 pub(super) fn uses(
     layers: &[Option<Layer>],
     templates: &[Option<Template>],
@@ -164,22 +211,39 @@ pub(super) fn uses(
         used[layer.cloth] = true;
     }
     for (i, _) in used.iter().enumerate().filter(|(_, used)| !**used) {
-        findings.warning(doc.offset_of(&format!("cloth.{i}")), "no layer uses this cloth", "delete it, or name it in a layer");
+        findings.warning(
+            doc.offset_of(&format!("cloth.{i}")),
+            "no layer uses this cloth",
+            "delete it, or name it in a layer",
+        );
     }
     for (i, template) in templates.iter().enumerate() {
         let offset = doc.offset_of(&path_of(i));
         if laid[i] == 0 {
             findings.warning(offset, "no layer uses this", "delete it, or name it in a layer");
         }
-        let Some(Template { source: TemplateSource::Patch { shape: PatchShape::Sized { length, width, .. }, step_back, .. }, .. }) =
-            template
+        let Some(Template {
+            source:
+                TemplateSource::Patch {
+                    shape: PatchShape::Sized { length, width, .. }, step_back, ..
+                },
+            ..
+        }) = template
         else {
             continue;
         };
         let last = length.min(*width) - 2.0 * step_back * laid[i].saturating_sub(1) as f64;
         if last <= 0.0 {
-            let what = format!("laid {} times and stepped back {} each time, nothing is left of the patch", laid[i], show_mm(*step_back));
-            findings.fault(doc.offset_of(&format!("{}.step_back", path_of(i))), what, "step back less, or lay it less often");
+            let what = format!(
+                "laid {} times and stepped back {} each time, nothing is left of the patch",
+                laid[i],
+                show_mm(*step_back)
+            );
+            findings.fault(
+                doc.offset_of(&format!("{}.step_back", path_of(i))),
+                what,
+                "step back less, or lay it less often",
+            );
         }
     }
 }

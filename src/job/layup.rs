@@ -118,7 +118,8 @@ pub struct Debulk {
 }
 
 impl Default for Debulk {
-    /// After ply 1, about every 3 plies, after the last, 20 minutes: a trade article on tooling prepreg.
+    /// After ply 1, about every 3 plies, after the last, 20 minutes: a trade article on tooling
+    /// prepreg.
     fn default() -> Self {
         Debulk { first: true, every: 3, last: true, minutes: 20.0 }
     }
@@ -153,15 +154,17 @@ pub struct BagOver {
     #[serde(default)]
     #[schemars(length(max = 2000))]
     pub templates: Vec<String>,
-    /// Two lengths by a tape laid over the mould, one each way, down into it and up again, from edge to edge of the part; over an opening,
-    /// straight across.
+    /// Two lengths by a tape laid over the mould, one each way, down into it and up again, from
+    /// edge to edge of the part; over an opening, straight across.
     #[schemars(schema_with = "girths")]
     pub girths: [f64; 2],
-    /// Length round each opening of the mould that the bag is sealed to, [] if there is none; the holes of the templates if left out.
+    /// Length round each opening of the mould that the bag is sealed to, [] if there is none; the
+    /// holes of the templates if left out.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(schema_with = "openings")]
     pub openings: Option<Vec<f64>>,
-    /// How many such moulds are bagged; one for each hand that is laid if left out, and one for each strip.
+    /// How many such moulds are bagged; one for each hand that is laid if left out, and one for
+    /// each strip.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(range(min = 1, max = 100))]
     pub moulds: Option<u32>,
@@ -171,7 +174,8 @@ pub struct BagOver {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Consumables {
-    /// The bags with their girths, one section for each mould; a template under none gets a guess from its drawing.
+    /// The bags with their girths, one section for each mould; a template under none gets a guess
+    /// from its drawing.
     #[schemars(length(max = 1000))]
     pub bag: Vec<BagOver>,
     /// Where no girths are given: area of the moulds' surface under the bag, m².

@@ -1,4 +1,5 @@
-//! The way through the job file: text -> document -> structure -> cloths, templates, layers -> [`Job`].
+//! The way through the job file: text -> document -> structure -> cloths, templates, layers ->
+//! [`Job`].
 
 use super::document::{Document, Findings};
 use super::layers::{self, Known, Names};
@@ -29,10 +30,12 @@ const SHORTEST_BENCH: f64 = 100.0;
 /// Reads one drawing, as [`read_file`] does.
 pub type ReadOutline<'a> = dyn Fn(&Path, &ReadOptions) -> Result<Reading, Faults> + 'a;
 
-/// Reads a job file and every drawing it names; the answer is the job and what the user should hear of.
+/// Reads a job file and every drawing it names; the answer is the job and what the user should hear
+/// of.
 ///
 /// # Errors
-/// Every fault of the job file at its line and column, and every fault of its drawings, sorted by file and place.
+/// Every fault of the job file at its line and column, and every fault of its drawings, sorted by
+/// file and place.
 pub fn load(path: &Path) -> Result<(Job, Vec<Fault>), Faults> {
     load_in(path, &Run::default())
 }
@@ -42,7 +45,9 @@ pub fn load(path: &Path) -> Result<(Job, Vec<Fault>), Faults> {
 /// # Errors
 /// As [`load`]; that it was stopped.
 pub fn load_in(path: &Path, run: &Run<'_>) -> Result<(Job, Vec<Fault>), Faults> {
-    let read = |file: &Path, options: &ReadOptions| read_file_in(file, options, &run.about(&file.to_string_lossy(), (0.0, 1.0)));
+    let read = |file: &Path, options: &ReadOptions| {
+        read_file_in(file, options, &run.about(&file.to_string_lossy(), (0.0, 1.0)))
+    };
     let job = parse_with(&text_of(path)?, path, &read);
     // What was found until then is not all there is to say.
     run.check(Phase::Reading)?;
@@ -69,7 +74,8 @@ pub fn load_all(paths: &[PathBuf], run: &Run<'_>) -> Result<(Vec<Job>, Vec<Fault
     faults.into_result((jobs, warnings))
 }
 
-/// Reads a job from text; `path` is the file it stands in: faults name it, and drawings are looked for in its folder.
+/// Reads a job from text; `path` is the file it stands in: faults name it, and drawings are looked
+/// for in its folder.
 ///
 /// # Errors
 /// As [`load`].
@@ -77,12 +83,16 @@ pub fn parse(text: &str, path: &Path) -> Result<(Job, Vec<Fault>), Faults> {
     parse_with(text, path, &read_file)
 }
 
-/// As [`parse`], with another way to read drawings. `read` is called once for each file and way of reading it, and only for
-/// files that are there, inside the job's folder.
+/// As [`parse`], with another way to read drawings. `read` is called once for each file and way of
+/// reading it, and only for files that are there, inside the job's folder.
 ///
 /// # Errors
 /// As [`load`].
-pub fn parse_with(text: &str, path: &Path, read: &ReadOutline<'_>) -> Result<(Job, Vec<Fault>), Faults> {
+pub fn parse_with(
+    text: &str,
+    path: &Path,
+    read: &ReadOutline<'_>,
+) -> Result<(Job, Vec<Fault>), Faults> {
     let (doc, broken) = Document::parse(text, path);
     let mut findings = Findings::new(&doc);
     let is_broken = !broken.is_empty();
@@ -94,31 +104,56 @@ pub fn parse_with(text: &str, path: &Path, read: &ReadOutline<'_>) -> Result<(Jo
     let job = match serde_json::from_value::<RawJob>(sound.into()) {
         Ok(raw) => build(raw, &doc, read, &mut findings),
         Err(error) => {
-            findings.fault(0, format!("the job cannot be read: {error}"), "compare it with a new job from `warpwise new`");
+            findings.fault(
+                0,
+                format!("the job cannot be read: {error}"),
+                "compare it with a new job from `warpwise new`",
+            );
             None
         }
     };
     let (faults, warnings) = findings.finish();
     match job {
         Some(job) => faults.into_result((job, warnings)),
-        None if faults.is_empty() => Err(Fault::new("the job cannot be read", "compare it with a new job").in_file(path).into()),
+        None if faults.is_empty() => {
+            Err(Fault::new("the job cannot be read", "compare it with a new job")
+                .in_file(path)
+                .into())
+        }
         None => Err(faults),
     }
 }
 
 /// Checks everything that goes beyond single keys; `None` only if a fault was found.
-fn build(mut raw: RawJob, doc: &Document<'_>, read: &ReadOutline<'_>, findings: &mut Findings<'_>) -> Option<Job> {
+fn build(
+    mut raw: RawJob,
+    doc: &Document<'_>,
+    read: &ReadOutline<'_>,
+    findings: &mut Findings<'_>,
+) -> Option<Job> {
     let cloth_names = Names::collect(&["cloth"], doc, findings);
     let template_names = Names::collect(&["template", "strip", "patch"], doc, findings);
     let mould_work = super::mould_work::mould_work(&mut raw, doc, findings);
-    for (key, ids) in [("second_half", &mould_work.layup.second_half), ("joint", &mould_work.layup.joint)] {
+    for (key, ids) in
+        [("second_half", &mould_work.layup.second_half), ("joint", &mould_work.layup.joint)]
+    {
         for (i, id) in ids.iter().enumerate() {
-            template_names.find(id, "template", doc.offset_of(&format!("layup.{key}.{i}")), findings);
+            template_names.find(
+                id,
+                "template",
+                doc.offset_of(&format!("layup.{key}.{i}")),
+                findings,
+            );
         }
     }
     for (i, bag) in mould_work.consumables.bag.iter().enumerate() {
         for (k, id) in bag.templates.iter().enumerate() {
-            template_names.find(id, "template", doc.offset_of(&format!("consumables.bag.{i}.templates.{k}")), findings);
+            template_names.find(
+                id,
+                "template",
+                doc.offset_of(&format!("consumables.bag.{i}.templates.{k}")),
+                findings,
+            );
         }
     }
     rules(&raw.cutting, raw.splice.as_ref(), doc, findings);
@@ -130,18 +165,26 @@ fn build(mut raw: RawJob, doc: &Document<'_>, read: &ReadOutline<'_>, findings: 
     let mut drawings = Drawings::beside(doc.file, read);
     let mut made: Vec<Option<Template>> = Vec::new();
     for (i, template) in raw.template.into_iter().enumerate() {
-        made.push(template.and_then(|t| templates::template(t, &format!("template.{i}"), doc, &mut drawings, findings)));
+        made.push(template.and_then(|t| {
+            templates::template(t, &format!("template.{i}"), doc, &mut drawings, findings)
+        }));
     }
     let (hosts, strips) = (made.len(), raw.strip.len());
     for (i, strip) in raw.strip.into_iter().enumerate() {
         made.push(strip.and_then(|s| templates::strip(s, &format!("strip.{i}"), doc, findings)));
     }
     for (i, patch) in raw.patch.into_iter().enumerate() {
-        let patch = patch.and_then(|p| on_its_host(p, i, &made[..hosts], &template_names, doc, findings));
+        let patch =
+            patch.and_then(|p| on_its_host(p, i, &made[..hosts], &template_names, doc, findings));
         made.push(patch);
     }
     pairs(&made[..hosts], &template_names, doc, findings);
-    let known = Known { cloths: &cloth_names, templates: &template_names, made: &made, cutting: &raw.cutting };
+    let known = Known {
+        cloths: &cloth_names,
+        templates: &template_names,
+        made: &made,
+        cutting: &raw.cutting,
+    };
     let mut made_layers = Vec::new();
     for (i, layer) in raw.layer.into_iter().enumerate() {
         made_layers.push(layer.and_then(|l| layers::layer(l, i, &known, doc, findings)));
@@ -177,14 +220,28 @@ fn build(mut raw: RawJob, doc: &Document<'_>, read: &ReadOutline<'_>, findings: 
             bench_length: raw.cutting.bench_length,
             least_offcut_width: raw.cutting.least_offcut_width,
         },
-        splice: raw.splice.map(|s| SpliceRule { lap: s.lap, stagger: s.stagger, plies_apart: s.plies_apart }),
+        splice: raw.splice.map(|s| SpliceRule {
+            lap: s.lap,
+            stagger: s.stagger,
+            plies_apart: s.plies_apart,
+        }),
         mould_work,
     })
 }
 
-/// Each template that is another's other hand names one that is drawn and is nobody's other hand itself.
-fn pairs(templates: &[Option<Template>], names: &Names, doc: &Document<'_>, findings: &mut Findings<'_>) {
-    for (i, of) in templates.iter().enumerate().filter_map(|(i, t)| Some((i, t.as_ref()?.other_hand_of.as_ref()?))) {
+/// Each template that is another's other hand names one that is drawn and is nobody's other hand
+/// itself.
+fn pairs(
+    templates: &[Option<Template>],
+    names: &Names,
+    doc: &Document<'_>,
+    findings: &mut Findings<'_>,
+) {
+    for (i, of) in templates
+        .iter()
+        .enumerate()
+        .filter_map(|(i, t)| Some((i, t.as_ref()?.other_hand_of.as_ref()?)))
+    {
         let offset = doc.offset_of(&format!("template.{i}.other_hand_of"));
         let Some(other) = names.find(of, "template", offset, findings) else { continue };
         let what = match templates.get(other) {
@@ -193,7 +250,11 @@ fn pairs(templates: &[Option<Template>], names: &Names, doc: &Document<'_>, find
             Some(Some(t)) if t.other_hand_of.is_some() => "is the other hand of a template itself",
             Some(_) => continue,
         };
-        findings.fault(offset, format!("{} {what}", quoted(of)), "name one [[template]] of the pair in the other, which names none");
+        findings.fault(
+            offset,
+            format!("{} {what}", quoted(of)),
+            "name one [[template]] of the pair in the other, which names none",
+        );
     }
 }
 
@@ -208,26 +269,49 @@ fn on_its_host(
     let at = format!("patch.{i}");
     let host = names.find(&patch.on, "template", doc.offset_of(&format!("{at}.on")), findings)?;
     let Some(host) = hosts.get(host) else {
-        let what = format!("a patch lies on a template, and {} is not a template", quoted(&patch.on));
-        findings.fault(doc.offset_of(&format!("{at}.on")), what, "name one of the [[template]] sections");
+        let what =
+            format!("a patch lies on a template, and {} is not a template", quoted(&patch.on));
+        findings.fault(
+            doc.offset_of(&format!("{at}.on")),
+            what,
+            "name one of the [[template]] sections",
+        );
         return None;
     };
     templates::patch(patch, host.as_ref()?, &at, doc, findings)
 }
 
 /// Warns of rules that are allowed but seldom meant.
-fn rules(cutting: &RawCutting, splice: Option<&RawSplice>, doc: &Document<'_>, findings: &mut Findings<'_>) {
+fn rules(
+    cutting: &RawCutting,
+    splice: Option<&RawSplice>,
+    doc: &Document<'_>,
+    findings: &mut Findings<'_>,
+) {
     if cutting.trim < LEAST_TRIM {
-        let what = format!("a trim allowance of {} leaves little to hold on to", show_mm(cutting.trim));
-        findings.warning(doc.offset_of("cutting.trim"), what, "25 mm or more beyond the line is usual");
+        let what =
+            format!("a trim allowance of {} leaves little to hold on to", show_mm(cutting.trim));
+        findings.warning(
+            doc.offset_of("cutting.trim"),
+            what,
+            "25 mm or more beyond the line is usual",
+        );
     }
     if let Some(bench) = cutting.bench_length.filter(|b| *b < SHORTEST_BENCH) {
         let what = format!("the bench is only {} long", show_mm(bench));
-        findings.warning(doc.offset_of("cutting.bench_length"), what, "a plain number is mm; write \"2.4 m\" for metres");
+        findings.warning(
+            doc.offset_of("cutting.bench_length"),
+            what,
+            "a plain number is mm; write \"2.4 m\" for metres",
+        );
     }
     if let Some(stagger) = splice.map(|s| s.stagger).filter(|s| *s < LEAST_STAGGER) {
         let what = format!("splices staggered by only {} weaken one place", show_mm(stagger));
-        findings.warning(doc.offset_of("splice.stagger"), what, "25 mm or more from edge to edge is usual, 50 mm better");
+        findings.warning(
+            doc.offset_of("splice.stagger"),
+            what,
+            "25 mm or more from edge to edge is usual, 50 mm better",
+        );
     }
 }
 
@@ -235,17 +319,24 @@ fn rules(cutting: &RawCutting, splice: Option<&RawSplice>, doc: &Document<'_>, f
 fn text_of(path: &Path) -> Result<String, Faults> {
     let fault = |what: String, remedy: &str| Faults::from(Fault::new(what, remedy).in_file(path));
     let data = fs::metadata(path).map_err(|e| match e.kind() {
-        std::io::ErrorKind::NotFound => fault("there is no such file".into(), "name a job file, or begin one with `warpwise new`"),
+        std::io::ErrorKind::NotFound => fault(
+            "there is no such file".into(),
+            "name a job file, or begin one with `warpwise new`",
+        ),
         _ => fault(format!("the file cannot be read: {e}"), "check the path and its permissions"),
     })?;
     if data.is_dir() {
-        return Err(fault("this is a folder, not a job file".into(), "name the job file in it, such as job.toml"));
+        return Err(fault(
+            "this is a folder, not a job file".into(),
+            "name the job file in it, such as job.toml",
+        ));
     }
     if !data.is_file() {
         return Err(fault("this is not an ordinary file".into(), "name a job file"));
     }
     let mut bytes = Vec::new();
-    let read = File::open(path).and_then(|file| file.take(LARGEST_FILE + 1).read_to_end(&mut bytes));
+    let read =
+        File::open(path).and_then(|file| file.take(LARGEST_FILE + 1).read_to_end(&mut bytes));
     read.map_err(|e| fault(format!("the file cannot be read: {e}"), "check its permissions"))?;
     if bytes.len() as u64 > LARGEST_FILE {
         return Err(fault(
@@ -257,6 +348,9 @@ fn text_of(path: &Path) -> Result<String, Faults> {
         let good = e.utf8_error().valid_up_to();
         let before = String::from_utf8_lossy(e.as_bytes().get(..good).unwrap_or_default());
         let (line, column) = line_and_column(&before, good);
-        Fault::new("this is not text in UTF-8", "name a job file, and save it as UTF-8").in_file(path).at_line(line, column).into()
+        Fault::new("this is not text in UTF-8", "name a job file, and save it as UTF-8")
+            .in_file(path)
+            .at_line(line, column)
+            .into()
     })
 }

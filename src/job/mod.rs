@@ -1,7 +1,8 @@
 //! The job file: read with every fault at once, then a [`Job`] whose every reference holds.
 //!
-//! `raw` is the format as types, `schema` the JSON Schema made of them, `structure` holds a file against the schema and
-//! `cloths`, `templates` and `layers` settle what goes beyond single keys. `load` is the way through them all.
+//! `raw` is the format as types, `schema` the JSON Schema made of them, `structure` holds a file
+//! against the schema and `cloths`, `templates` and `layers` settle what goes beyond single keys.
+//! `load` is the way through them all.
 
 mod agree;
 mod cloths;
@@ -22,11 +23,13 @@ mod structure;
 mod templates;
 
 pub use agree::{agree, differing};
-pub use layup::{BagOver, Consumables, CureStep, Debulk, Finish, FinishFaces, Layup, MouldMaterial, MouldWork};
+pub use layup::{
+    BagOver, Consumables, CureStep, Debulk, Finish, FinishFaces, Layup, MouldMaterial, MouldWork,
+};
 pub use load::{ReadOutline, load, load_all, load_in, parse, parse_with};
 pub use model::{
-    Cutting, Hands, InkedSide, Job, Layer, LayerItem, PatchShape, ReadDrawing, Seen, SpliceKind, SpliceRule, TakenOff, Template,
-    TemplateSource,
+    Cutting, Hands, InkedSide, Job, Layer, LayerItem, PatchShape, ReadDrawing, Seen, SpliceKind,
+    SpliceRule, TakenOff, Template, TemplateSource,
 };
 pub use mosaic::Mosaic;
 pub use place::placed;

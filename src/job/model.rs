@@ -64,9 +64,11 @@ pub struct Template {
     pub id: String,
     /// Where it comes from.
     pub source: TemplateSource,
-    /// The outline in its drawing's frame, before any mirroring for plug or inked side. A patch's outline is in its host's drawing frame.
+    /// The outline in its drawing's frame, before any mirroring for plug or inked side. A patch's
+    /// outline is in its host's drawing frame.
     pub outline: Outline,
-    /// Corners of the outline, named as the check picture of a tracing names them, drawing frame; none of a strip or patch.
+    /// Corners of the outline, named as the check picture of a tracing names them, drawing frame;
+    /// none of a strip or patch.
     pub corners: Vec<Corner>,
     /// Direction of the part's 0°, degrees anticlockwise from +x of the drawing.
     pub arrow: f64,
@@ -85,8 +87,8 @@ pub struct Template {
 }
 
 impl Template {
-    /// True if the drawing shows the other hand, so that it must be mirrored (about its arrow) to be in the template frame:
-    /// off a plug or inked side down, but not both.
+    /// True if the drawing shows the other hand, so that it must be mirrored (about its arrow) to
+    /// be in the template frame: off a plug or inked side down, but not both.
     pub fn drawn_mirrored(&self) -> bool {
         (self.taken_off == TakenOff::Plug) != (self.inked_side == InkedSide::Down)
     }
@@ -164,7 +166,8 @@ pub struct Layer {
     pub items: Vec<LayerItem>,
     /// From which side it is seen.
     pub seen: Seen,
-    /// For a visible twill on both hands: `true` (default) book-matches the lines, `false` asks for the same line on both.
+    /// For a visible twill on both hands: `true` (default) book-matches the lines, `false` asks for
+    /// the same line on both.
     pub book_match: bool,
     /// The lay-up's own word on turns, if it has one; wins over the weave's.
     pub turns: Option<Vec<Permitted>>,

@@ -8,14 +8,25 @@ use crate::units::{quoted, show_number};
 /// Whether the text is a calendar day that cloth or a tin may bear.
 pub(super) fn is_day(text: &str, offset: usize, findings: &mut Findings<'_>) -> bool {
     const YEARS: std::ops::RangeInclusive<i16> = 1990..=2199;
-    let day = text.parse::<jiff::civil::Date>().ok().filter(|d| text.len() == 10 && YEARS.contains(&d.year()));
+    let day = text
+        .parse::<jiff::civil::Date>()
+        .ok()
+        .filter(|d| text.len() == 10 && YEARS.contains(&d.year()));
     if day.is_none() {
-        findings.fault(offset, format!("{} is not a date", quoted(text)), "write year, month and day of 1990 to 2199, as \"2026-12-31\"");
+        findings.fault(
+            offset,
+            format!("{} is not a date", quoted(text)),
+            "write year, month and day of 1990 to 2199, as \"2026-12-31\"",
+        );
     }
     day.is_some()
 }
 
-pub(super) fn mould_work(raw: &mut RawJob, doc: &Document<'_>, findings: &mut Findings<'_>) -> MouldWork {
+pub(super) fn mould_work(
+    raw: &mut RawJob,
+    doc: &Document<'_>,
+    findings: &mut Findings<'_>,
+) -> MouldWork {
     let work = MouldWork {
         layup: raw.layup.take().unwrap_or_default(),
         debulk: raw.debulk.take().unwrap_or_default(),
@@ -27,23 +38,38 @@ pub(super) fn mould_work(raw: &mut RawJob, doc: &Document<'_>, findings: &mut Fi
     cure(&work.cure, &work.layup, doc, findings);
     if work.consumables.area.is_some() && !work.consumables.bag.is_empty() {
         let what = "the area under the bag stands beside bags with girths";
-        findings.fault(doc.offset_of("consumables.area"), what, "keep the girths, and delete this line");
+        findings.fault(
+            doc.offset_of("consumables.area"),
+            what,
+            "keep the girths, and delete this line",
+        );
     }
     work
 }
 
 fn dates(layup: &Layup, doc: &Document<'_>, findings: &mut Findings<'_>) {
-    let start = layup.start.as_deref().map(|s| s.parse::<jiff::civil::DateTime>().ok().filter(|_| s.contains(':')));
+    let start = layup
+        .start
+        .as_deref()
+        .map(|s| s.parse::<jiff::civil::DateTime>().ok().filter(|_| s.contains(':')));
     if let (Some(None), Some(text)) = (&start, &layup.start) {
         let what = format!("{} is not a date and time", quoted(text));
-        findings.fault(doc.offset_of("layup.start"), what, "write year, month, day and time, as \"2026-12-01 08:00\"");
+        findings.fault(
+            doc.offset_of("layup.start"),
+            what,
+            "write year, month, day and time, as \"2026-12-01 08:00\"",
+        );
     }
     let Some(text) = &layup.release_expires else { return };
     let place = doc.offset_of("layup.release_expires");
-    if let (true, Some(Some(start)), Ok(expires)) = (is_day(text, place, findings), start, text.parse::<jiff::civil::Date>())
+    if let (true, Some(Some(start)), Ok(expires)) =
+        (is_day(text, place, findings), start, text.parse::<jiff::civil::Date>())
         && expires < start.date()
     {
-        let what = format!("the release agent expires on {expires}, before the cure begins on {}", start.date());
+        let what = format!(
+            "the release agent expires on {expires}, before the cure begins on {}",
+            start.date()
+        );
         findings.warning(place, what, "use a fresh tin, or correct the dates");
     }
 }
@@ -54,28 +80,55 @@ fn cure(steps: &[CureStep], layup: &Layup, doc: &Document<'_>, findings: &mut Fi
         let place = |key: &str| doc.offset_of(&format!("cure.{i}.{key}"));
         let shown = show_number(step.to, 1);
         match (step.rate, step.at) {
-            (Some(_), Some(_)) => findings.fault(place("at"), "the step has both a rate and a clock time", "keep one of them"),
+            (Some(_), Some(_)) => findings.fault(
+                place("at"),
+                "the step has both a rate and a clock time",
+                "keep one of them",
+            ),
             (None, None) if step.to != heat => {
                 let what = format!("the way to {shown} °C has no ramp");
                 let remedy = "add `rate` in °C a minute, or `at` in minutes from the start";
-                findings.fault_to_paste(place("to"), what, remedy, "rate = 2                         # CHECK: °C a minute");
+                findings.fault_to_paste(
+                    place("to"),
+                    what,
+                    remedy,
+                    "rate = 2                         # CHECK: °C a minute",
+                );
             }
             (None, Some(at)) if at < clock || (at == clock && step.to != heat) => {
-                let what = format!("the clock does not go on: {} min, after {} min", show_number(at, 1), show_number(clock, 1));
+                let what = format!(
+                    "the clock does not go on: {} min, after {} min",
+                    show_number(at, 1),
+                    show_number(clock, 1)
+                );
                 findings.fault(place("at"), what, "give minutes from the start of the cure, each later than the step before and its hold");
             }
             (Some(rate), None) if rate > 5.0 => {
                 let what = format!("{} °C a minute is a fast ramp", show_number(rate, 2));
-                findings.warning(place("rate"), what, "1.7 to 2.8 °C a minute is usual; the cloth's data sheet decides");
+                findings.warning(
+                    place("rate"),
+                    what,
+                    "1.7 to 2.8 °C a minute is usual; the cloth's data sheet decides",
+                );
             }
             _ => {}
         }
-        clock = step.at.unwrap_or_else(|| clock + step.rate.map_or(0.0, |r| (step.to - heat).abs() / r)) + step.hold;
+        clock = step
+            .at
+            .unwrap_or_else(|| clock + step.rate.map_or(0.0, |r| (step.to - heat).abs() / r))
+            + step.hold;
         heat = step.to;
         for (what, limit) in [("mould", layup.mould_limit), ("core", layup.core_limit)] {
             if let Some(limit) = limit.filter(|l| step.to > *l) {
-                let said = format!("the cure goes to {shown} °C, and the {what} withstands at most {} °C", show_number(limit, 1));
-                findings.fault(place("to"), said, "lower the cure as the data sheet allows, or correct the limit");
+                let said = format!(
+                    "the cure goes to {shown} °C, and the {what} withstands at most {} °C",
+                    show_number(limit, 1)
+                );
+                findings.fault(
+                    place("to"),
+                    said,
+                    "lower the cure as the data sheet allows, or correct the limit",
+                );
             }
         }
     }

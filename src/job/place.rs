@@ -1,10 +1,12 @@
-//! From the names in faults of preparation and planning to the lines of the job that they are about.
+//! From the names in faults of preparation and planning to the lines of the job that they are
+//! about.
 
 use super::document::Document;
 use crate::fault::{Fault, Place, line_and_column};
 use std::path::Path;
 
-/// Gives each fault that names a layer, ply, cloth, template or section of its job file the line where that stands; `text_of` gives the text of a file.
+/// Gives each fault that names a layer, ply, cloth, template or section of its job file the line
+/// where that stands; `text_of` gives the text of a file.
 pub fn placed(faults: Vec<Fault>, text_of: &dyn Fn(&Path) -> Option<String>) -> Vec<Fault> {
     faults.into_iter().map(|fault| place(&fault, text_of).unwrap_or(fault)).collect()
 }
@@ -22,16 +24,24 @@ fn place(fault: &Fault, text_of: &dyn Fn(&Path) -> Option<String>) -> Option<Fau
 
 /// The path in the document of what a fault calls by this name.
 fn path_of(doc: &Document<'_>, name: &str) -> Option<String> {
-    let is = |section: &str, i: usize, id: &str| doc.text_at(&format!("{section}.{i}.id")) == Some(id);
-    let section = |section: &str, id: &str| (0..doc.count(section)).find(|&i| is(section, i, id)).map(|i| format!("{section}.{i}.id"));
+    let is =
+        |section: &str, i: usize, id: &str| doc.text_at(&format!("{section}.{i}.id")) == Some(id);
+    let section = |section: &str, id: &str| {
+        (0..doc.count(section)).find(|&i| is(section, i, id)).map(|i| format!("{section}.{i}.id"))
+    };
     if let Some(key) = name.strip_prefix('[').and_then(|n| n.strip_suffix(']')) {
         return doc.has(key).then(|| key.to_string());
     }
     // `cloth twill`, or `twill: piece 2.1`.
-    if let Some(found) = section("cloth", name.strip_prefix("cloth ").or(name.split_once(": ").map(|n| n.0)).unwrap_or_default()) {
+    if let Some(found) = section(
+        "cloth",
+        name.strip_prefix("cloth ").or(name.split_once(": ").map(|n| n.0)).unwrap_or_default(),
+    ) {
         return Some(found);
     }
-    if let Some(found) = ["template", "strip", "patch", "cloth"].iter().find_map(|kind| section(kind, name)) {
+    if let Some(found) =
+        ["template", "strip", "patch", "cloth"].iter().find_map(|kind| section(kind, name))
+    {
         return Some(found);
     }
     // `layer 2`, `layer 2 "bulk": seat`, or a ply: `2-seat-mirrored`.
@@ -45,12 +55,20 @@ fn path_of(doc: &Document<'_>, name: &str) -> Option<String> {
     let laid = |j: usize| {
         let entry = format!("{layer}.templates.{j}");
         let id = doc.text_at(&entry).or_else(|| doc.text_at(&format!("{entry}.template")));
-        let words = |id: &str| rest.split([' ', ':', '"']).any(|w| w == id) || rest.strip_prefix('-').is_some_and(|r| r.starts_with(id));
+        let words = |id: &str| {
+            rest.split([' ', ':', '"']).any(|w| w == id)
+                || rest.strip_prefix('-').is_some_and(|r| r.starts_with(id))
+        };
         id.filter(|id| words(id)).map(|id| (id.len(), entry))
     };
     let entries = (0..).take_while(|j| doc.has(&format!("{layer}.templates.{j}")));
     // The longest: `seat-heel` is not the heel of `seat`.
-    Some(entries.filter_map(laid).max_by_key(|(length, _)| *length).map_or(layer, |(_, entry)| entry))
+    Some(
+        entries
+            .filter_map(laid)
+            .max_by_key(|(length, _)| *length)
+            .map_or(layer, |(_, entry)| entry),
+    )
 }
 
 #[cfg(test)]
@@ -63,7 +81,9 @@ mod tests {
     #[test]
     fn names_lead_to_lines_of_the_job() {
         let line = |name: &str| {
-            let fault = Fault::new("is too large", "make it smaller").in_file(Path::new("job.toml")).on(name);
+            let fault = Fault::new("is too large", "make it smaller")
+                .in_file(Path::new("job.toml"))
+                .on(name);
             match placed(vec![fault], &|_| Some(JOB.into())).first().map(|f| f.place.clone()) {
                 Some(Place::Line { line, .. }) => line,
                 _ => 0,

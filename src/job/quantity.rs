@@ -1,6 +1,7 @@
 //! Schemas of the numbers a job file holds, with their ranges: a plain number, or text with a unit.
 //!
-//! The range stands in the schema and nowhere else, so that editors and the reader refuse the same values.
+//! The range stands in the schema and nowhere else, so that editors and the reader refuse the same
+//! values.
 
 use crate::fault::Fault;
 use crate::units::{LARGEST, parse_angle, parse_areal_mass, parse_length, parse_share};
@@ -10,7 +11,8 @@ use serde_json::{Value, json};
 /// The largest gap or allowance accepted, mm: more is a slip of the unit.
 const LARGEST_ALLOWANCE: f64 = 1000.0;
 
-/// The annotation by which the reader knows a quantity from other choices; its value is one of the names below.
+/// The annotation by which the reader knows a quantity from other choices; its value is one of the
+/// names below.
 pub(super) const KEYWORD: &str = "quantity";
 
 /// Reads the text of a quantity of this name.
@@ -42,7 +44,11 @@ fn quantity(name: &str, range: Value, pattern: &str) -> Schema {
 }
 
 fn length(range: Value) -> Schema {
-    quantity("length", range, r#"^\s*[-+]?[0-9. /e]+\s*(mm|cm|m|in|inch|inches|"|ft|foot|feet|')?\s*$"#)
+    quantity(
+        "length",
+        range,
+        r#"^\s*[-+]?[0-9. /e]+\s*(mm|cm|m|in|inch|inches|"|ft|foot|feet|')?\s*$"#,
+    )
 }
 
 /// A length above 0.
@@ -101,7 +107,11 @@ pub(super) fn openings(generator: &mut SchemaGenerator) -> Schema {
 
 /// A direction or a turn.
 pub(super) fn angle(_: &mut SchemaGenerator) -> Schema {
-    quantity("angle", json!({ "minimum": -360.0, "maximum": 360.0 }), r"^\s*[-+]?[0-9.]+\s*(°|deg|degrees)?\s*$")
+    quantity(
+        "angle",
+        json!({ "minimum": -360.0, "maximum": 360.0 }),
+        r"^\s*[-+]?[0-9.]+\s*(°|deg|degrees)?\s*$",
+    )
 }
 
 /// At least one turn.
@@ -111,7 +121,11 @@ pub(super) fn turns(generator: &mut SchemaGenerator) -> Schema {
 
 /// How far a piece may lie off its angle.
 pub(super) fn angle_tolerance(_: &mut SchemaGenerator) -> Schema {
-    quantity("angle", json!({ "minimum": 0.0, "maximum": 45.0 }), r"^\s*[0-9.]+\s*(°|deg|degrees)?\s*$")
+    quantity(
+        "angle",
+        json!({ "minimum": 0.0, "maximum": 45.0 }),
+        r"^\s*[0-9.]+\s*(°|deg|degrees)?\s*$",
+    )
 }
 
 /// Mass of an area.
@@ -123,13 +137,14 @@ pub(super) fn areal_mass(_: &mut SchemaGenerator) -> Schema {
     )
 }
 
-/// A share from 0 to 1; a number up to 100 is let through and read as per cent by the cloth's own check.
+/// A share from 0 to 1; a number up to 100 is let through and read as per cent by the cloth's own
+/// check.
 pub(super) fn share(_: &mut SchemaGenerator) -> Schema {
     quantity("share", json!({ "minimum": 0.0, "exclusiveMaximum": 100.0 }), r"^\s*[0-9.]+\s*%?\s*$")
 }
 
-/// An id: it names pieces, files and labels. The pattern names what is excluded, since not every checker of schemas knows letters
-/// beyond ASCII.
+/// An id: it names pieces, files and labels. The pattern names what is excluded, since not every
+/// checker of schemas knows letters beyond ASCII.
 pub(super) fn id(_: &mut SchemaGenerator) -> Schema {
     let pattern = r"^[^\s!-/:-@\[-`{-~][^\s!-,/:-@\[-^`{-~]*$";
     json_schema!({ "type": "string", "format": "id", "minLength": 1, "maxLength": 64, "pattern": pattern })
@@ -140,7 +155,8 @@ pub(super) fn text(_: &mut SchemaGenerator) -> Schema {
     json_schema!({ "type": "string", "minLength": 1, "maxLength": 120, "pattern": r"\S" })
 }
 
-/// A quantity or text that may be left out: in a plan it stands as `null`; a job, which is TOML, has none.
+/// A quantity or text that may be left out: in a plan it stands as `null`; a job, which is TOML,
+/// has none.
 fn or_null(mut schema: Schema) -> Schema {
     if let Some(object) = schema.as_object_mut() {
         match object.get_mut("anyOf") {

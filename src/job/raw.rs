@@ -1,26 +1,29 @@
-//! The job file as it is written: these types and their comments are the format, and the schema is made of them.
+//! The job file as it is written: these types and their comments are the format, and the schema is
+//! made of them.
 //!
-//! A key that may be left out without a default is an `Option`. A section that is at fault arrives as `None`, so that the others are still
-//! checked. Lengths arrive here in mm: the reader has already turned text
-//! with a unit into a number and held it to the range in the schema.
+//! A key that may be left out without a default is an `Option`. A section that is at fault arrives
+//! as `None`, so that the others are still checked. Lengths arrive here in mm: the reader has
+//! already turned text with a unit into a number and held it to the range in the schema.
 
 use super::layup::{Consumables, CureStep, Debulk, Finish, Layup};
 use super::model::{Hands, InkedSide, Seen, TakenOff};
 use super::quantity::{
-    allowance, angle, angle_tolerance, areal_mass, chord, distance, id, join, point, ring, roll_length, share, size, text, turns,
+    allowance, angle, angle_tolerance, areal_mass, chord, distance, id, join, point, ring,
+    roll_length, share, size, text, turns,
 };
 use crate::cloth::{Backing, Face, Material, Weave};
 use crate::outline::{EdgeKind, Unit};
 use schemars::JsonSchema;
 use serde::Deserialize;
 
-/// A job: cloths, templates and layers in laying order, with the rules of cutting. Lengths are mm and angles degrees unless a
-/// value says otherwise, as in "30 cm" or "12 in".
+/// A job: cloths, templates and layers in laying order, with the rules of cutting. Lengths are mm
+/// and angles degrees unless a value says otherwise, as in "30 cm" or "12 in".
 #[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 #[schemars(title = "warpwise job", extend("required" = ["job", "cloth", "layer"]))]
 pub(super) struct RawJob {
-    /// The stock to plan from, offcuts first: a ledger of `warpwise stock` or an export of one, relative to the job file. `--stock` goes before it.
+    /// The stock to plan from, offcuts first: a ledger of `warpwise stock` or an export of one,
+    /// relative to the job file. `--stock` goes before it.
     #[schemars(schema_with = "text")]
     pub(super) stock: Option<String>,
     /// What the job is.
@@ -74,7 +77,8 @@ pub(super) struct RawHead {
     /// Name of the job; it also tells the kits of several jobs apart.
     #[schemars(schema_with = "text")]
     pub(super) name: String,
-    /// Name of the job whose other hand this one is: planned with it, visible twills are book-matched layer by layer.
+    /// Name of the job whose other hand this one is: planned with it, visible twills are
+    /// book-matched layer by layer.
     #[serde(default)]
     #[schemars(schema_with = "text")]
     pub(super) other_hand_of: Option<String>,
@@ -95,7 +99,8 @@ pub(super) struct RawCutting {
     /// Least distance between pieces: 5 for scissors, 2 for a knife, 0 to share straight cuts.
     #[schemars(schema_with = "allowance")]
     pub(super) gap: f64,
-    /// Length of the bench: no part of a layout is longer. Left out, the bench is as long as the layout.
+    /// Length of the bench: no part of a layout is longer. Left out, the bench is as long as the
+    /// layout.
     #[schemars(schema_with = "size")]
     pub(super) bench_length: Option<f64>,
     /// Cloth beyond a trim edge.
@@ -113,10 +118,17 @@ pub(super) struct RawCutting {
 }
 
 impl Default for RawCutting {
-    /// Gap (5 for scissors, 2 for a knife) and lap: common practice, no source. Trim: 25 mm or more beyond the line, after a workshop
-    /// article.
+    /// Gap (5 for scissors, 2 for a knife) and lap: common practice, no source. Trim: 25 mm or more
+    /// beyond the line, after a workshop article.
     fn default() -> Self {
-        RawCutting { gap: 5.0, bench_length: None, trim: 25.0, lap: 25.0, angle_tolerance: 0.0, least_offcut_width: 40.0 }
+        RawCutting {
+            gap: 5.0,
+            bench_length: None,
+            trim: 25.0,
+            lap: 25.0,
+            angle_tolerance: 0.0,
+            least_offcut_width: 40.0,
+        }
     }
 }
 
@@ -136,7 +148,8 @@ pub(super) struct RawSplice {
 }
 
 impl Default for RawSplice {
-    /// Lap 25 mm and stagger 25 mm or more: common practice, no source. Four plies apart: MIL-HDBK-17-3F, chapter 12, on butt splices.
+    /// Lap 25 mm and stagger 25 mm or more: common practice, no source. Four plies apart:
+    /// MIL-HDBK-17-3F, chapter 12, on butt splices.
     fn default() -> Self {
         RawSplice { lap: 25.0, stagger: 50.0, plies_apart: 4 }
     }
@@ -161,7 +174,8 @@ pub(super) struct RawCloth {
     /// A finish that must run one way: pieces are never turned.
     #[serde(default)]
     pub(super) one_way: bool,
-    /// Where the line of a twill runs on the face that lies up: 45 rises to the left of the warp, -45 to the right. Every twill needs it.
+    /// Where the line of a twill runs on the face that lies up: 45 rises to the left of the warp,
+    /// -45 to the right. Every twill needs it.
     #[serde(default)]
     #[schemars(schema_with = "angle")]
     pub(super) twill_line: Option<f64>,
@@ -201,10 +215,12 @@ pub(super) struct RawCloth {
     #[serde(default)]
     #[schemars(length(max = 1000))]
     pub(super) flaw: Vec<RawFlaw>,
-    /// What it is: cloth with fibres, or a core or adhesive film, whose `areal_mass` is then its whole mass and which needs a `thickness`.
+    /// What it is: cloth with fibres, or a core or adhesive film, whose `areal_mass` is then its
+    /// whole mass and which needs a `thickness`.
     #[serde(default)]
     pub(super) material: Material,
-    /// Thickness of a layer in the finished part, if it is known; without it, it is worked out from the masses and densities.
+    /// Thickness of a layer in the finished part, if it is known; without it, it is worked out from
+    /// the masses and densities.
     #[serde(default)]
     #[schemars(schema_with = "size")]
     pub(super) thickness: Option<f64>,
@@ -267,8 +283,9 @@ fn yes() -> bool {
     true
 }
 
-/// A place on the roll that no piece may cover: an outline, or a band from one length to another. Measured from the free end
-/// of the roll (x) and from its lower edge as it lies on the bench, selvedge included (y).
+/// A place on the roll that no piece may cover: an outline, or a band from one length to another.
+/// Measured from the free end of the roll (x) and from its lower edge as it lies on the bench,
+/// selvedge included (y).
 #[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(super) struct RawFlaw {
@@ -323,13 +340,16 @@ pub(super) struct RawTemplate {
     #[serde(default = "join_ends")]
     #[schemars(schema_with = "join")]
     pub(super) join_ends: f64,
-    /// Direction of the part's 0°, anticlockwise from the right of the drawing; needed unless the drawing shows an arrow.
+    /// Direction of the part's 0°, anticlockwise from the right of the drawing; needed unless the
+    /// drawing shows an arrow.
     #[serde(default)]
     #[schemars(schema_with = "angle")]
     pub(super) arrow: Option<f64>,
-    /// What the skin was taken off: the mould the part is laid up in, or a plug of the part. A plug gives the other hand.
+    /// What the skin was taken off: the mould the part is laid up in, or a plug of the part. A plug
+    /// gives the other hand.
     pub(super) taken_off: TakenOff,
-    /// Which way the inked side (the one that faced the worker) lay when the drawing was made. Down gives the other hand.
+    /// Which way the inked side (the one that faced the worker) lay when the drawing was made. Down
+    /// gives the other hand.
     pub(super) inked_side: InkedSide,
     /// Kind of the edges to which the drawing gives none.
     #[serde(default = "trim_edge")]
@@ -337,7 +357,8 @@ pub(super) struct RawTemplate {
     /// Hands that are wanted where a layer does not say.
     #[serde(default = "as_traced")]
     pub(super) hands: Hands,
-    /// Id of the template whose mirror image it is. A layer that lays both gives the angle of that one, and visible twills are book-matched.
+    /// Id of the template whose mirror image it is. A layer that lays both gives the angle of that
+    /// one, and visible twills are book-matched.
     #[serde(default)]
     #[schemars(schema_with = "text")]
     pub(super) other_hand_of: Option<String>,
@@ -362,7 +383,8 @@ fn as_traced() -> Hands {
     Hands::AsTraced
 }
 
-/// A strip given by size. The part's 0° runs along it and its edges do not grow; a layer at 45 cuts it on the bias.
+/// A strip given by size. The part's 0° runs along it and its edges do not grow; a layer at 45 cuts
+/// it on the bias.
 #[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(super) struct RawStrip {
@@ -380,7 +402,8 @@ pub(super) struct RawStrip {
     pub(super) may_cross_bench: bool,
 }
 
-/// A local reinforcement on a template, by size or by outline. Positions are in the drawing of that template.
+/// A local reinforcement on a template, by size or by outline. Positions are in the drawing of that
+/// template.
 #[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(super) struct RawPatch {
@@ -402,7 +425,8 @@ pub(super) struct RawPatch {
     #[serde(default)]
     #[schemars(schema_with = "size")]
     pub(super) width: Option<f64>,
-    /// Direction of its length, degrees anticlockwise from the template's arrow as the drawing shows it; 0 if left out.
+    /// Direction of its length, degrees anticlockwise from the template's arrow as the drawing
+    /// shows it; 0 if left out.
     #[serde(default)]
     #[schemars(schema_with = "angle")]
     pub(super) along: Option<f64>,
@@ -454,7 +478,8 @@ pub(super) struct RawLayer {
     /// Whole plies, or a mosaic of patches in many directions.
     #[serde(default = "whole")]
     pub(super) kind: RawKind,
-    /// Angle of the warp from the part's 0°, anticlockwise looking at the mould surface. Every layer of whole plies needs it.
+    /// Angle of the warp from the part's 0°, anticlockwise looking at the mould surface. Every
+    /// layer of whole plies needs it.
     #[serde(default)]
     #[schemars(schema_with = "angle")]
     pub(super) angle: Option<f64>,
@@ -478,7 +503,8 @@ pub(super) struct RawLayer {
     #[serde(default)]
     #[schemars(range(min = 0, max = 1_000_000))]
     pub(super) mosaic_seed: Option<u32>,
-    /// What it lays: ids of templates, strips and patches, or entries like { template = "hip-plate", hands = "both", copies = 2 }.
+    /// What it lays: ids of templates, strips and patches, or entries like { template =
+    /// "hip-plate", hands = "both", copies = 2 }.
     #[schemars(length(min = 1, max = 2000))]
     pub(super) templates: Vec<RawItem>,
     /// Hands wanted of everything in this layer; each template's own if left out.
@@ -491,7 +517,8 @@ pub(super) struct RawLayer {
     /// From which side it is seen on the finished part.
     #[serde(default = "hidden")]
     pub(super) seen: Seen,
-    /// Mirror the line of a visible twill on the two hands (true), or keep the same line on both (false).
+    /// Mirror the line of a visible twill on the two hands (true), or keep the same line on both
+    /// (false).
     #[serde(default = "yes")]
     pub(super) book_match: bool,
     /// Turns that pieces of this layer may take, in place of what the weave allows.

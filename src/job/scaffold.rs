@@ -6,10 +6,12 @@ use crate::outline::Reading;
 use crate::units::{degrees_0_360, show_number};
 use std::path::{Path, PathBuf};
 
-/// The text of a new job file of this name around outline files, which lie in the job's folder or below it.
+/// The text of a new job file of this name around outline files, which lie in the job's folder or
+/// below it.
 ///
-/// Each outline of a drawing that was read gets a template of its own, and only those without a drawn arrow get one from the job; a
-/// drawing without a reading gets one template with its 0° to the right. Without files the job lays a strip.
+/// Each outline of a drawing that was read gets a template of its own, and only those without a
+/// drawn arrow get one from the job; a drawing without a reading gets one template with its 0° to
+/// the right. Without files the job lays a strip.
 pub fn scaffold(name: &str, drawings: &[(PathBuf, Option<Reading>)]) -> String {
     let sketch = |(file, reading): &(PathBuf, Option<Reading>)| match reading {
         Some(reading) => Sketch::read(file, reading),
@@ -18,7 +20,8 @@ pub fn scaffold(name: &str, drawings: &[(PathBuf, Option<Reading>)]) -> String {
     text(name, &drawings.iter().flat_map(sketch).collect::<Vec<_>>())
 }
 
-/// A line of a new job with this key, as it stands there with its comment, from the section of this name.
+/// A line of a new job with this key, as it stands there with its comment, from the section of this
+/// name.
 pub(super) fn sample_line(section: &str, key: &str) -> Option<String> {
     let sketch = Sketch::unread(Path::new("seat.svg"));
     let all = [
@@ -33,7 +36,9 @@ pub(super) fn sample_line(section: &str, key: &str) -> Option<String> {
         let line = line.trim_start_matches("# ");
         if line.starts_with('[') {
             here = line.split(']').next().unwrap_or_default().trim_start_matches('[');
-        } else if here == section && line.strip_prefix(key).is_some_and(|rest| rest.starts_with(" = ")) {
+        } else if here == section
+            && line.strip_prefix(key).is_some_and(|rest| rest.starts_with(" = "))
+        {
             return Some(line.to_string());
         }
     }
@@ -54,7 +59,13 @@ impl Sketch {
     fn unread(file: &Path) -> Sketch {
         let stem = file.file_stem().unwrap_or_default().to_string_lossy();
         let parts: Vec<_> = file.components().map(|c| c.as_os_str().to_string_lossy()).collect();
-        Sketch { id: id_from(&stem), file: parts.join("/"), inside: None, arrow_drawn: false, arrow_guessed: None }
+        Sketch {
+            id: id_from(&stem),
+            file: parts.join("/"),
+            inside: None,
+            arrow_drawn: false,
+            arrow_guessed: None,
+        }
     }
 
     fn read(file: &Path, reading: &Reading) -> Vec<Sketch> {
@@ -70,7 +81,8 @@ impl Sketch {
             }
             sketch.arrow_drawn = outline.arrow().is_some();
             let guess = reading.maybe_arrows.iter().find(|a| a.outline == i);
-            sketch.arrow_guessed = guess.map(|a| (degrees_0_360((a.ends[1] - a.ends[0]).direction()), a.name.clone()));
+            sketch.arrow_guessed =
+                guess.map(|a| (degrees_0_360((a.ends[1] - a.ends[0]).direction()), a.name.clone()));
             sketch
         };
         reading.outlines.iter().enumerate().map(sketch).collect()
@@ -80,7 +92,8 @@ impl Sketch {
 /// An id as near to a name as ids allow.
 fn id_from(name: &str) -> String {
     const LONGEST: usize = 48;
-    let plain: String = name.chars().take(LONGEST).map(|c| if may_be_in_id(c) { c } else { '-' }).collect();
+    let plain: String =
+        name.chars().take(LONGEST).map(|c| if may_be_in_id(c) { c } else { '-' }).collect();
     let plain = plain.trim_matches(|c: char| !c.is_alphanumeric());
     if plain.is_empty() { "template".into() } else { plain.into() }
 }
@@ -117,12 +130,20 @@ fn text(name: &str, outlines: &[Sketch]) -> String {
         out.push_str(WITHOUT_OUTLINES);
     }
     out.push_str(REST);
-    let laid: Vec<String> = if ids.is_empty() { vec![quote("joint-tape")] } else { ids.iter().map(|id| quote(id)).collect() };
+    let laid: Vec<String> = if ids.is_empty() {
+        vec![quote("joint-tape")]
+    } else {
+        ids.iter().map(|id| quote(id)).collect()
+    };
     out + &LAYER.replace("TEMPLATES", &format!("[{}]", laid.join(", ")))
 }
 
 fn template(outline: &Sketch, id: &str) -> String {
-    let mut lines = vec!["[[template]]".to_string(), format!("id = {}", quote(id)), format!("file = {}", quote(&outline.file))];
+    let mut lines = vec![
+        "[[template]]".to_string(),
+        format!("id = {}", quote(id)),
+        format!("file = {}", quote(&outline.file)),
+    ];
     match &outline.inside {
         Some(point) => lines.push(format!("inside = {point}                 # of the outlines in this drawing, the one around this point")),
         None => lines.push("# inside = [120, 80]             # of several outlines in the drawing, the one around this point".into()),
@@ -319,7 +340,9 @@ mod tests {
         let sections = schema["properties"].as_object().cloned().unwrap_or_default();
         for (section, of) in sections {
             let object = of.get("items").unwrap_or(&of);
-            for key in object["required"].as_array().into_iter().flatten().filter_map(|k| k.as_str()) {
+            for key in
+                object["required"].as_array().into_iter().flatten().filter_map(|k| k.as_str())
+            {
                 let line = sample_line(&section, key).unwrap_or_default();
                 assert!(line.starts_with(&format!("{key} = ")), "[{section}] {key}: {line}");
             }
@@ -331,7 +354,10 @@ mod tests {
         assert_eq!(id_from("hip plate (left)"), "hip-plate--left");
         assert_eq!(id_from("übrig_2.net"), "übrig_2.net");
         assert_eq!(id_from("..."), "template");
-        let sketches: Vec<Sketch> = ["a/seat.svg", "b/seat.dxf", "seat-2.csv"].iter().map(|f| Sketch::unread(Path::new(f))).collect();
+        let sketches: Vec<Sketch> = ["a/seat.svg", "b/seat.dxf", "seat-2.csv"]
+            .iter()
+            .map(|f| Sketch::unread(Path::new(f)))
+            .collect();
         assert_eq!(unique(&sketches), ["seat", "seat-2", "seat-2-2"]);
         assert_eq!(sketches[0].file, "a/seat.svg");
     }

@@ -4,7 +4,8 @@ use crate::fault::{Fault, Faults};
 use crate::geometry::{Motion, Point, Ring, point, ring_bounds, ring_contains};
 use crate::outline::{Draft, Outline};
 
-/// How far the flattened curve of a patch may be inside the true one, mm; with the grid it stays below 0.02.
+/// How far the flattened curve of a patch may be inside the true one, mm; with the grid it stays
+/// below 0.02.
 const CHORD: f64 = 0.019;
 
 /// How far outside its host a patch may lie by rounding, mm.
@@ -14,10 +15,16 @@ const SLACK: f64 = 0.002;
 pub(super) fn strip(id: &str, length: f64, width: f64) -> Result<Outline, Faults> {
     let net = vec![point(0.0, 0.0), point(length, 0.0), point(length, width), point(0.0, width)];
     let arrow = [point(0.0, width / 2.0), point(length, width / 2.0)];
-    Outline::new(Draft { name: id.into(), net, arrow: Some(arrow.map(Point::snapped)), ..Draft::default() })
+    Outline::new(Draft {
+        name: id.into(),
+        net,
+        arrow: Some(arrow.map(Point::snapped)),
+        ..Draft::default()
+    })
 }
 
-/// A rectangle about the origin, length along +x, its corners rounded by arcs inscribed to within [`CHORD`], mm.
+/// A rectangle about the origin, length along +x, its corners rounded by arcs inscribed to within
+/// [`CHORD`], mm.
 pub(super) fn rectangle(length: f64, width: f64, corner: f64) -> Ring {
     let (x, y) = (length / 2.0, width / 2.0);
     if corner <= 0.0 {
@@ -25,8 +32,14 @@ pub(super) fn rectangle(length: f64, width: f64, corner: f64) -> Ring {
     }
     let steps = quarter_steps(corner);
     let mut ring: Ring = Vec::new();
-    for (quarter, (cx, cy)) in
-        [(x - corner, y - corner), (corner - x, y - corner), (corner - x, corner - y), (x - corner, corner - y)].into_iter().enumerate()
+    for (quarter, (cx, cy)) in [
+        (x - corner, y - corner),
+        (corner - x, y - corner),
+        (corner - x, corner - y),
+        (x - corner, corner - y),
+    ]
+    .into_iter()
+    .enumerate()
     {
         for step in 0..=steps {
             let turn = Motion::turn(90.0 * (quarter as f64 + f64::from(step) / f64::from(steps)));
@@ -55,7 +68,8 @@ pub(super) fn ellipse(length: f64, width: f64) -> Ring {
         .collect()
 }
 
-/// Chords of a quarter circle so that none is further than [`CHORD`] from the arc: r (1 - cos(θ/2)) for a chord of angle θ.
+/// Chords of a quarter circle so that none is further than [`CHORD`] from the arc: r (1 - cos(θ/2))
+/// for a chord of angle θ.
 fn quarter_steps(radius: f64) -> u32 {
     let half = libm::acos((1.0 - CHORD / radius).max(0.0));
     (std::f64::consts::FRAC_PI_4 / half).ceil().max(2.0) as u32
@@ -72,7 +86,9 @@ pub(super) fn placed(ring: &[Point], turn: f64, centre: Point) -> Ring {
 /// One fault, at the first place where the patch leaves its host.
 pub(super) fn lies_inside(patch: &[Point], host: &Outline) -> Result<(), Fault> {
     let net = host.net();
-    let edges = |ring: &[Point]| -> Vec<(Point, Point)> { (0..ring.len()).map(|i| (ring[i], ring[(i + 1) % ring.len()])).collect() };
+    let edges = |ring: &[Point]| -> Vec<(Point, Point)> {
+        (0..ring.len()).map(|i| (ring[i], ring[(i + 1) % ring.len()])).collect()
+    };
     let Some(around) = ring_bounds(patch) else { return Ok(()) };
     let near = |&(a, b): &(Point, Point)| {
         a.x.min(b.x) <= around.max.x + SLACK
@@ -90,9 +106,11 @@ pub(super) fn lies_inside(patch: &[Point], host: &Outline) -> Result<(), Fault> 
     };
     match outside.or_else(crossing) {
         None => Ok(()),
-        Some(p) => {
-            Err(Fault::new("the patch leaves its template", "move it, make it smaller, or correct the template").at("patch", p.x, p.y))
-        }
+        Some(p) => Err(Fault::new(
+            "the patch leaves its template",
+            "move it, make it smaller, or correct the template",
+        )
+        .at("patch", p.x, p.y)),
     }
 }
 
@@ -120,7 +138,8 @@ mod tests {
     use super::*;
     use crate::geometry::ring_area;
 
-    /// Furthest any chord's middle lies inside the ellipse with these half axes, measured along the ray from the centre.
+    /// Furthest any chord's middle lies inside the ellipse with these half axes, measured along the
+    /// ray from the centre.
     fn worst_sagitta(ring: &[Point], a: f64, b: f64) -> f64 {
         let mut worst = 0.0_f64;
         for (i, &p) in ring.iter().enumerate() {
@@ -133,12 +152,18 @@ mod tests {
 
     #[test]
     fn an_ellipse_keeps_its_chord_tolerance() {
-        for (length, width) in [(0.5, 0.2), (80.0, 80.0), (300.0, 40.0), (40.0, 300.0), (5000.0, 900.0)] {
+        for (length, width) in
+            [(0.5, 0.2), (80.0, 80.0), (300.0, 40.0), (40.0, 300.0), (5000.0, 900.0)]
+        {
             let ring = ellipse(length, width);
             assert!(worst_sagitta(&ring, length / 2.0, width / 2.0) <= 0.02, "{length} x {width}");
-            // Area of an ellipse: π a b. An inscribed ring is smaller, by less than the chord tolerance times the perimeter.
+            // Area of an ellipse: π a b. An inscribed ring is smaller, by less than the chord
+            // tolerance times the perimeter.
             let area = std::f64::consts::PI * length * width / 4.0;
-            assert!(ring_area(&ring) < area && ring_area(&ring) > area - 0.02 * 2.0 * (length + width), "{length} x {width}");
+            assert!(
+                ring_area(&ring) < area && ring_area(&ring) > area - 0.02 * 2.0 * (length + width),
+                "{length} x {width}"
+            );
         }
     }
 
@@ -148,7 +173,10 @@ mod tests {
         for (l, w, r) in [(100.0, 60.0, 10.0), (100.0, 60.0, 30.0), (60.0, 60.0, 30.0)] {
             let ring = rectangle(l, w, r);
             let area = l * w - (4.0 - std::f64::consts::PI) * r * r;
-            assert!((ring_area(&ring) - area).abs() < 0.02 * 2.0 * std::f64::consts::PI * r, "corner {r}");
+            assert!(
+                (ring_area(&ring) - area).abs() < 0.02 * 2.0 * std::f64::consts::PI * r,
+                "corner {r}"
+            );
             assert!(Outline::new(Draft { net: ring.clone(), ..Draft::default() }).is_ok());
             let bounds = ring_bounds(&ring).unwrap();
             assert!((bounds.width() - l).abs() < 1e-9 && (bounds.height() - w).abs() < 1e-9);
@@ -159,8 +187,13 @@ mod tests {
     #[test]
     fn a_patch_may_touch_its_host_but_not_leave_it() {
         // An L: a patch in the notch has corners on it all round but crosses its edges.
-        let l = [(0.0, 0.0), (100.0, 0.0), (100.0, 40.0), (40.0, 40.0), (40.0, 100.0), (0.0, 100.0)];
-        let host = Outline::new(Draft { net: l.iter().map(|&(x, y)| point(x, y)).collect(), ..Draft::default() }).unwrap();
+        let l =
+            [(0.0, 0.0), (100.0, 0.0), (100.0, 40.0), (40.0, 40.0), (40.0, 100.0), (0.0, 100.0)];
+        let host = Outline::new(Draft {
+            net: l.iter().map(|&(x, y)| point(x, y)).collect(),
+            ..Draft::default()
+        })
+        .unwrap();
         let at = |x: f64, y: f64, w: f64, h: f64| placed(&rectangle(w, h, 0.0), 0.0, point(x, y));
         assert!(lies_inside(&at(20.0, 20.0, 40.0, 40.0), &host).is_ok());
         assert!(lies_inside(&at(20.0, 50.0, 20.0, 90.0), &host).is_ok());

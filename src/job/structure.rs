@@ -1,8 +1,9 @@
-//! Holds a parsed job file against the schema: finds every unknown key, missing key, wrong type, unknown word and number out
-//! of range, and hands on what is sound.
+//! Holds a parsed job file against the schema: finds every unknown key, missing key, wrong type,
+//! unknown word and number out of range, and hands on what is sound.
 //!
-//! It knows the small part of JSON Schema that [`schema`](super::schema) makes: objects that name all their keys, lists, choices
-//! of words, quantities, plain values. The schema is not recursive, and neither deeper nor longer input makes this recurse further.
+//! It knows the small part of JSON Schema that [`schema`](super::schema) makes: objects that name
+//! all their keys, lists, choices of words, quantities, plain values. The schema is not recursive,
+//! and neither deeper nor longer input makes this recurse further.
 
 use super::document::{Document, Findings, listed, nearest};
 use super::quantity;
@@ -14,15 +15,26 @@ use std::fmt;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-/// Checks a document; the answer has every section that is sound, quantities in mm and degrees, and `null` for each section at fault.
+/// Checks a document; the answer has every section that is sound, quantities in mm and degrees, and
+/// `null` for each section at fault.
 ///
-/// With `broken` the text was only half understood: keys may have been lost, so none is called missing.
-pub(super) fn check<'t>(doc: &Document<'t>, schema: &Value, findings: &mut Findings<'t>, broken: bool) -> Map<String, Value> {
+/// With `broken` the text was only half understood: keys may have been lost, so none is called
+/// missing.
+pub(super) fn check<'t>(
+    doc: &Document<'t>,
+    schema: &Value,
+    findings: &mut Findings<'t>,
+    broken: bool,
+) -> Map<String, Value> {
     let mut checker = Checker { doc, findings, broken };
     let mut sound = Map::new();
     checker.keys(schema, &doc.root, 0, "the job file", |checker, key, schema, value| {
         let name = Name { section: "", key, entry: false };
-        let checked = if is_sections(schema) { Some(checker.sections(schema, value, name)) } else { checker.value(schema, value, name) };
+        let checked = if is_sections(schema) {
+            Some(checker.sections(schema, value, name))
+        } else {
+            checker.value(schema, value, name)
+        };
         sound.extend(checked.map(|v| (key.to_string(), v)));
     });
     sound
@@ -41,7 +53,11 @@ struct Name<'n> {
 impl Name<'_> {
     /// The name it would have as a section, without brackets.
     fn as_section(&self) -> String {
-        if self.section.is_empty() { self.key.to_string() } else { format!("{}.{}", self.section, self.key) }
+        if self.section.is_empty() {
+            self.key.to_string()
+        } else {
+            format!("{}.{}", self.section, self.key)
+        }
     }
 }
 
@@ -68,7 +84,11 @@ fn meaning(schema: &Value) -> String {
 
 /// How many entries a list may have at most.
 fn most_entries(schema: &Value) -> usize {
-    schema.get("maxItems").and_then(Value::as_u64).and_then(|n| usize::try_from(n).ok()).unwrap_or(usize::MAX)
+    schema
+        .get("maxItems")
+        .and_then(Value::as_u64)
+        .and_then(|n| usize::try_from(n).ok())
+        .unwrap_or(usize::MAX)
 }
 
 /// The keys that an object must have.
@@ -78,7 +98,12 @@ fn required(schema: &Value) -> impl Iterator<Item = &str> {
 
 /// The words a choice allows.
 fn words(schema: &Value) -> Vec<&str> {
-    let constants = schema.get("oneOf").and_then(Value::as_array).into_iter().flatten().filter_map(|s| s.get("const")?.as_str());
+    let constants = schema
+        .get("oneOf")
+        .and_then(Value::as_array)
+        .into_iter()
+        .flatten()
+        .filter_map(|s| s.get("const")?.as_str());
     constants.collect()
 }
 
@@ -121,7 +146,9 @@ fn range(schema: &Value, unit: &str) -> String {
 }
 
 fn in_range(schema: &Value, value: f64) -> bool {
-    let holds = |key: &str, test: fn(f64, f64) -> bool| schema.get(key).and_then(Value::as_f64).is_none_or(|limit| test(value, limit));
+    let holds = |key: &str, test: fn(f64, f64) -> bool| {
+        schema.get(key).and_then(Value::as_f64).is_none_or(|limit| test(value, limit))
+    };
     holds("minimum", |v, l| v >= l)
         && holds("exclusiveMinimum", |v, l| v > l)
         && holds("maximum", |v, l| v <= l)
@@ -135,7 +162,8 @@ struct Checker<'c, 't> {
 }
 
 impl<'t> Checker<'_, 't> {
-    /// Goes through the keys of a table: unknown ones and missing ones are faults, the others go to `each`.
+    /// Goes through the keys of a table: unknown ones and missing ones are faults, the others go to
+    /// `each`.
     fn keys(
         &mut self,
         schema: &Value,
@@ -144,7 +172,11 @@ impl<'t> Checker<'_, 't> {
         thing: &str,
         mut each: impl FnMut(&mut Self, &str, &Value, &Spanned<DeValue<'t>>),
     ) {
-        let Some(known) = schema.get("properties").and_then(Value::as_object).filter(|_| !self.findings.full()) else { return };
+        let Some(known) =
+            schema.get("properties").and_then(Value::as_object).filter(|_| !self.findings.full())
+        else {
+            return;
+        };
         let mut meant: Vec<&str> = Vec::new();
         for (key, value) in table {
             match known.get(key.get_ref().as_ref()) {
@@ -153,7 +185,8 @@ impl<'t> Checker<'_, 't> {
             }
         }
         // A key that is only misspelt is not missing as well.
-        for key in required(schema).filter(|key| !table.contains_key(*key) && !meant.contains(key)) {
+        for key in required(schema).filter(|key| !table.contains_key(*key) && !meant.contains(key))
+        {
             let Some(schema) = known.get(key).filter(|_| !self.broken) else { continue };
             let name = match schema.get("type").and_then(Value::as_str) {
                 Some("array") if is_sections(schema) => format!("[[{key}]]"),
@@ -161,8 +194,15 @@ impl<'t> Checker<'_, 't> {
                 _ => format!("`{key}`"),
             };
             let words = words(schema);
-            let choice = if words.is_empty() { String::new() } else { format!(", one of {}", listed(words)) };
-            let (what, remedy) = (format!("{thing} lacks {name}"), format!("add {name}{choice}: {}", meaning(schema)));
+            let choice = if words.is_empty() {
+                String::new()
+            } else {
+                format!(", one of {}", listed(words))
+            };
+            let (what, remedy) = (
+                format!("{thing} lacks {name}"),
+                format!("add {name}{choice}: {}", meaning(schema)),
+            );
             // `[[cloth]] "twill"` or `[job]`, as the sample names its sections.
             let section = thing.split(']').next().unwrap_or_default().trim_start_matches('[');
             match sample_line(section, key) {
@@ -173,7 +213,12 @@ impl<'t> Checker<'_, 't> {
     }
 
     /// The key that was meant, if one is near.
-    fn unknown_key<'k>(&mut self, key: &Spanned<Cow<'t, str>>, known: &'k Map<String, Value>, thing: &str) -> Option<&'k str> {
+    fn unknown_key<'k>(
+        &mut self,
+        key: &Spanned<Cow<'t, str>>,
+        known: &'k Map<String, Value>,
+        thing: &str,
+    ) -> Option<&'k str> {
         let names = || known.keys().map(String::as_str);
         let what = format!("{} is not a key of {thing}", quoted(key.get_ref()));
         if !self.findings.may_suggest() {
@@ -182,16 +227,31 @@ impl<'t> Checker<'_, 't> {
             self.findings.fault_to_mend(key.span(), what, format!("did you mean `{name}`?"), name);
             return Some(name);
         } else {
-            self.findings.fault(key.span().start, what, format!("the keys known here are {}", listed(names())));
+            self.findings.fault(
+                key.span().start,
+                what,
+                format!("the keys known here are {}", listed(names())),
+            );
         }
         None
     }
 
     /// A table; `None` if it lacks something it needs.
-    fn object(&mut self, schema: &Value, table: &DeTable<'t>, offset: usize, thing: &str, section: &str) -> Option<Value> {
+    fn object(
+        &mut self,
+        schema: &Value,
+        table: &DeTable<'t>,
+        offset: usize,
+        thing: &str,
+        section: &str,
+    ) -> Option<Value> {
         let mut sound = Map::new();
         self.keys(schema, table, offset, thing, |checker, key, schema, value| {
-            sound.extend(checker.value(schema, value, Name { section, key, entry: false }).map(|v| (key.to_string(), v)));
+            sound.extend(
+                checker
+                    .value(schema, value, Name { section, key, entry: false })
+                    .map(|v| (key.to_string(), v)),
+            );
         });
         let whole = required(schema).all(|key| sound.contains_key(key));
         whole.then_some(Value::Object(sound))
@@ -207,8 +267,16 @@ impl<'t> Checker<'_, 't> {
             }
             DeValue::Table(_) => {
                 let key = name.as_section();
-                let (what, remedy) = (format!("[{key}] has single brackets"), format!("write [[{key}]]: there may be several"));
-                self.findings.fault_to_paste(value.span().start, what, remedy, format!("[[{key}]]"));
+                let (what, remedy) = (
+                    format!("[{key}] has single brackets"),
+                    format!("write [[{key}]]: there may be several"),
+                );
+                self.findings.fault_to_paste(
+                    value.span().start,
+                    what,
+                    remedy,
+                    format!("[[{key}]]"),
+                );
                 one.to_vec()
             }
             _ => {
@@ -217,13 +285,24 @@ impl<'t> Checker<'_, 't> {
             }
         };
         let most = most_entries(schema);
-        let section = |(i, v)| if i < most && !self.findings.full() { self.section(schema, v, name) } else { None };
-        Value::Array(sections.into_iter().enumerate().map(section).map(Option::unwrap_or_default).collect())
+        let section = |(i, v)| {
+            if i < most && !self.findings.full() { self.section(schema, v, name) } else { None }
+        };
+        Value::Array(
+            sections.into_iter().enumerate().map(section).map(Option::unwrap_or_default).collect(),
+        )
     }
 
-    fn section(&mut self, schema: &Value, value: &Spanned<DeValue<'t>>, name: Name<'_>) -> Option<Value> {
+    fn section(
+        &mut self,
+        schema: &Value,
+        value: &Spanned<DeValue<'t>>,
+        name: Name<'_>,
+    ) -> Option<Value> {
         let item = schema.get("items")?;
-        let DeValue::Table(table) = value.get_ref() else { return self.wrong_type(item, value, Name { entry: true, ..name }) };
+        let DeValue::Table(table) = value.get_ref() else {
+            return self.wrong_type(item, value, Name { entry: true, ..name });
+        };
         let key = name.as_section();
         let id = table.get("id").and_then(|v| v.get_ref().as_str());
         let thing = id.map_or(format!("[[{key}]]"), |id| format!("[[{key}]] {}", quoted(id)));
@@ -231,7 +310,12 @@ impl<'t> Checker<'_, 't> {
     }
 
     /// Any value; `None` if it is at fault.
-    fn value(&mut self, schema: &Value, value: &Spanned<DeValue<'t>>, name: Name<'_>) -> Option<Value> {
+    fn value(
+        &mut self,
+        schema: &Value,
+        value: &Spanned<DeValue<'t>>,
+        name: Name<'_>,
+    ) -> Option<Value> {
         if let Some(kind) = schema.get(quantity::KEYWORD).and_then(Value::as_str) {
             return self.quantity(schema, kind, value, name);
         }
@@ -255,13 +339,19 @@ impl<'t> Checker<'_, 't> {
                 let what = format!("{name} must be a whole number, not {}", self.doc.source(value));
                 let remedy = "write it without a decimal point";
                 match number_of(value).filter(|n| n.fract() == 0.0) {
-                    Some(n) => self.findings.fault_to_mend(value.span(), what, remedy, &format!("{n:.0}")),
+                    Some(n) => {
+                        self.findings.fault_to_mend(value.span(), what, remedy, &format!("{n:.0}"))
+                    }
                     None => self.findings.fault(value.span().start, what, remedy),
                 }
                 None
             }
-            ("number", DeValue::Integer(_) | DeValue::Float(_)) => self.ranged(schema, value, number_of(value), name, "").map(Value::from),
-            ("integer", DeValue::Integer(_)) => self.ranged(schema, value, number_of(value), name, "").map(|n| Value::from(n as i64)),
+            ("number", DeValue::Integer(_) | DeValue::Float(_)) => {
+                self.ranged(schema, value, number_of(value), name, "").map(Value::from)
+            }
+            ("integer", DeValue::Integer(_)) => self
+                .ranged(schema, value, number_of(value), name, "")
+                .map(|n| Value::from(n as i64)),
             ("array", DeValue::Array(array)) => {
                 let enough = self.count(schema, value, array.len(), name);
                 let items: Vec<Option<Value>> = array
@@ -272,7 +362,11 @@ impl<'t> Checker<'_, 't> {
                         false => self.value(schema.get("items")?, v, Name { entry: true, ..name }),
                     })
                     .collect();
-                items.into_iter().collect::<Option<Vec<Value>>>().filter(|_| enough).map(Value::Array)
+                items
+                    .into_iter()
+                    .collect::<Option<Vec<Value>>>()
+                    .filter(|_| enough)
+                    .map(Value::Array)
             }
             ("object", DeValue::Table(table)) => {
                 let section = name.as_section();
@@ -284,13 +378,27 @@ impl<'t> Checker<'_, 't> {
     }
 
     /// True if a list has as many entries as it may.
-    fn count(&mut self, schema: &Value, value: &Spanned<DeValue<'t>>, count: usize, name: Name<'_>) -> bool {
-        let least = schema.get("minItems").and_then(Value::as_u64).and_then(|n| usize::try_from(n).ok()).unwrap_or(0);
+    fn count(
+        &mut self,
+        schema: &Value,
+        value: &Spanned<DeValue<'t>>,
+        count: usize,
+        name: Name<'_>,
+    ) -> bool {
+        let least = schema
+            .get("minItems")
+            .and_then(Value::as_u64)
+            .and_then(|n| usize::try_from(n).ok())
+            .unwrap_or(0);
         let most = most_entries(schema);
         if (least..=most).contains(&count) {
             return true;
         }
-        let what = if count == 0 { format!("{name} is an empty list") } else { format!("{name} has {count} entries") };
+        let what = if count == 0 {
+            format!("{name} is an empty list")
+        } else {
+            format!("{name} has {count} entries")
+        };
         let remedy = match least == most {
             true => format!("give {least}"),
             false if count < least => format!("give at least {least}"),
@@ -300,10 +408,21 @@ impl<'t> Checker<'_, 't> {
         false
     }
 
-    fn wrong_type(&mut self, schema: &Value, value: &Spanned<DeValue<'t>>, name: Name<'_>) -> Option<Value> {
-        let unquoted = matches!(schema.get("type").and_then(Value::as_str), Some("number" | "integer" | "boolean"));
+    fn wrong_type(
+        &mut self,
+        schema: &Value,
+        value: &Spanned<DeValue<'t>>,
+        name: Name<'_>,
+    ) -> Option<Value> {
+        let unquoted = matches!(
+            schema.get("type").and_then(Value::as_str),
+            Some("number" | "integer" | "boolean")
+        );
         let remedy = match value.get_ref() {
-            DeValue::String(text) if unquoted && (text.parse::<f64>().is_ok() || text == "true" || text == "false") => {
+            DeValue::String(text)
+                if unquoted
+                    && (text.parse::<f64>().is_ok() || text == "true" || text == "false") =>
+            {
                 format!("write {text} without quotes")
             }
             DeValue::Array(_) if schema.get("properties").is_some() && !name.entry => {
@@ -313,30 +432,50 @@ impl<'t> Checker<'_, 't> {
         };
         let what = format!("{name} must be {}, not {}", wanted(schema), kind(value.get_ref()));
         match value.get_ref() {
-            DeValue::String(text) if remedy.ends_with("without quotes") => self.findings.fault_to_mend(value.span(), what, remedy, text),
+            DeValue::String(text) if remedy.ends_with("without quotes") => {
+                self.findings.fault_to_mend(value.span(), what, remedy, text)
+            }
             _ => self.findings.fault(value.span().start, what, remedy),
         }
         None
     }
 
     /// A number or a number with a unit, turned into mm, degrees or g/m² and held to its range.
-    fn quantity(&mut self, schema: &Value, kind: &str, value: &Spanned<DeValue<'t>>, name: Name<'_>) -> Option<Value> {
+    fn quantity(
+        &mut self,
+        schema: &Value,
+        kind: &str,
+        value: &Spanned<DeValue<'t>>,
+        name: Name<'_>,
+    ) -> Option<Value> {
         let number = match value.get_ref() {
             DeValue::Integer(_) | DeValue::Float(_) => number_of(value),
             DeValue::String(text) => match quantity::parse(kind, text) {
                 Ok(number) => Some(number),
                 Err(fault) => {
-                    self.findings.fault(value.span().start, format!("{name}: {}", fault.what), fault.remedy);
+                    self.findings.fault(
+                        value.span().start,
+                        format!("{name}: {}", fault.what),
+                        fault.remedy,
+                    );
                     return None;
                 }
             },
             _ => return self.wrong_type(schema, value, name),
         };
-        self.ranged(schema.pointer("/anyOf/0")?, value, number, name, quantity::unit(kind)).map(Value::from)
+        self.ranged(schema.pointer("/anyOf/0")?, value, number, name, quantity::unit(kind))
+            .map(Value::from)
     }
 
     /// A finite number in the range of the schema.
-    fn ranged(&mut self, schema: &Value, value: &Spanned<DeValue<'t>>, number: Option<f64>, name: Name<'_>, unit: &str) -> Option<f64> {
+    fn ranged(
+        &mut self,
+        schema: &Value,
+        value: &Spanned<DeValue<'t>>,
+        number: Option<f64>,
+        name: Name<'_>,
+        unit: &str,
+    ) -> Option<f64> {
         let what = match number.filter(|n| n.is_finite()) {
             Some(number) if in_range(schema, number) => return Some(number),
             Some(_) => "out of range",
@@ -347,8 +486,15 @@ impl<'t> Checker<'_, 't> {
         None
     }
 
-    fn word(&mut self, schema: &Value, value: &Spanned<DeValue<'t>>, name: Name<'_>) -> Option<Value> {
-        let DeValue::String(text) = value.get_ref() else { return self.wrong_type(schema, value, name) };
+    fn word(
+        &mut self,
+        schema: &Value,
+        value: &Spanned<DeValue<'t>>,
+        name: Name<'_>,
+    ) -> Option<Value> {
+        let DeValue::String(text) = value.get_ref() else {
+            return self.wrong_type(schema, value, name);
+        };
         let words = words(schema);
         if words.contains(&text.as_ref()) {
             return Some(Value::from(text.as_ref()));
@@ -357,14 +503,25 @@ impl<'t> Checker<'_, 't> {
         let what = format!("{name} cannot be {}", quoted(text));
         match nearest(text, words) {
             Some(word) => {
-                self.findings.fault_to_mend(value.span(), what, format!("did you mean `{word}`? It may be {all}"), &format!("\"{word}\""));
+                self.findings.fault_to_mend(
+                    value.span(),
+                    what,
+                    format!("did you mean `{word}`? It may be {all}"),
+                    &format!("\"{word}\""),
+                );
             }
             None => self.findings.fault(value.span().start, what, format!("it may be {all}")),
         }
         None
     }
 
-    fn text(&mut self, schema: &Value, value: &Spanned<DeValue<'t>>, text: &str, name: Name<'_>) -> Option<Value> {
+    fn text(
+        &mut self,
+        schema: &Value,
+        value: &Spanned<DeValue<'t>>,
+        text: &str,
+        name: Name<'_>,
+    ) -> Option<Value> {
         let most = schema.get("maxLength").and_then(Value::as_u64).unwrap_or(u64::MAX);
         let id = schema.get("format").is_some_and(|f| f == "id");
         let (what, remedy) = if text.trim().is_empty() {
@@ -372,8 +529,13 @@ impl<'t> Checker<'_, 't> {
         } else if text.chars().count() as u64 > most {
             (format!("{name} is longer than {most} characters"), "make it shorter".into())
         } else if text.chars().any(char::is_control) {
-            (format!("{name} holds control characters: {}", quoted(text)), "write it on one line, without tabs".into())
-        } else if id && (text.chars().any(|c| !may_be_in_id(c)) || !text.starts_with(char::is_alphanumeric)) {
+            (
+                format!("{name} holds control characters: {}", quoted(text)),
+                "write it on one line, without tabs".into(),
+            )
+        } else if id
+            && (text.chars().any(|c| !may_be_in_id(c)) || !text.starts_with(char::is_alphanumeric))
+        {
             let remedy = "use letters, digits, '-', '_' and '.', beginning with a letter or digit";
             (format!("{name} cannot be {}", quoted(text)), remedy.into())
         } else {

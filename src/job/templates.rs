@@ -1,4 +1,5 @@
-//! From the template, strip and patch sections to [`Template`]s: finds the drawings, picks the outline, settles the arrow.
+//! From the template, strip and patch sections to [`Template`]s: finds the drawings, picks the
+//! outline, settles the arrow.
 
 use super::document::{Document, Findings, listed, nearest};
 use super::model::{Hands, InkedSide, PatchShape, ReadDrawing, TakenOff, Template, TemplateSource};
@@ -21,7 +22,8 @@ pub(super) struct Drawings<'a> {
     folder: PathBuf,
     read: &'a ReadOutline<'a>,
     readings: BTreeMap<(PathBuf, String), Option<Reading>>,
-    /// Drawings as the job names them, where they lie, and the net lines that templates take from them.
+    /// Drawings as the job names them, where they lie, and the net lines that templates take from
+    /// them.
     taken: Vec<(PathBuf, PathBuf, Ring)>,
 }
 
@@ -33,7 +35,12 @@ impl<'a> Drawings<'a> {
     }
 
     /// The reading of a drawing; what is wrong with it is reported the first time only.
-    fn reading(&mut self, path: &Path, options: &ReadOptions, findings: &mut Findings<'_>) -> Option<&Reading> {
+    fn reading(
+        &mut self,
+        path: &Path,
+        options: &ReadOptions,
+        findings: &mut Findings<'_>,
+    ) -> Option<&Reading> {
         let read = self.read;
         let entry = self.readings.entry((path.to_path_buf(), format!("{options:?}")));
         let reading = entry.or_insert_with(|| match read(path, options) {
@@ -58,19 +65,26 @@ impl<'a> Drawings<'a> {
             }
             let mut lines: Option<Vec<Account>> = None;
             let mut spare: Vec<Outline> = Vec::new();
-            for reading in self.readings.iter().filter(|((p, _), _)| p == path).filter_map(|(_, r)| r.as_ref()) {
+            for reading in
+                self.readings.iter().filter(|((p, _), _)| p == path).filter_map(|(_, r)| r.as_ref())
+            {
                 lines = Some(match lines {
                     Some(lines) => merged(lines, &reading.account),
                     None => reading.account.clone(),
                 });
-                let taken = |o: &Outline| self.taken.iter().any(|(_, p, net)| p == path && net == o.net());
+                let taken =
+                    |o: &Outline| self.taken.iter().any(|(_, p, net)| p == path && net == o.net());
                 for outline in reading.outlines.iter().filter(|o| !taken(o)) {
                     if spare.iter().all(|s| s.net() != outline.net()) {
                         spare.push(outline.clone());
                     }
                 }
             }
-            out.push(ReadDrawing { file: file.clone(), lines: lines.unwrap_or_default(), spare: spare.iter().map(boxed).collect() });
+            out.push(ReadDrawing {
+                file: file.clone(),
+                lines: lines.unwrap_or_default(),
+                spare: spare.iter().map(boxed).collect(),
+            });
         }
         out
     }
@@ -78,7 +92,9 @@ impl<'a> Drawings<'a> {
     /// Where a drawing lies, after making sure that it is a file inside the job's folder.
     fn find(&self, file: &str, offset: usize, findings: &mut Findings<'_>) -> Option<PathBuf> {
         let shown = quoted(file);
-        let below = Path::new(file).components().all(|c| matches!(c, Component::Normal(_) | Component::CurDir));
+        let below = Path::new(file)
+            .components()
+            .all(|c| matches!(c, Component::Normal(_) | Component::CurDir));
         let path = self.folder.join(file);
         let folder = if self.folder.as_os_str().is_empty() { Path::new(".") } else { &self.folder };
         let real = fs::canonicalize(&path);
@@ -88,7 +104,8 @@ impl<'a> Drawings<'a> {
         };
         if !below || !inside {
             let remedy = "copy the drawing into the folder of the job file, and name it from there";
-            let how = if Path::new(file).is_absolute() { "is not named from" } else { "lies outside" };
+            let how =
+                if Path::new(file).is_absolute() { "is not named from" } else { "lies outside" };
             findings.fault(offset, format!("{shown} {how} the job's folder"), remedy);
             return None;
         }
@@ -98,26 +115,43 @@ impl<'a> Drawings<'a> {
                 findings.fault(offset, format!("{shown} is not a file"), "name the drawing itself");
                 None
             }
-            Err(error) if matches!(error.kind(), std::io::ErrorKind::NotFound | std::io::ErrorKind::NotADirectory) => {
+            Err(error)
+                if matches!(
+                    error.kind(),
+                    std::io::ErrorKind::NotFound | std::io::ErrorKind::NotADirectory
+                ) =>
+            {
                 let what = format!("there is no file {shown}");
                 match similar_file(&path) {
                     Some(name) => {
-                        let right = file.rsplit_once('/').map_or(name.clone(), |(folder, _)| format!("{folder}/{name}"));
-                        let (remedy, right) = (format!("did you mean {}?", quoted(&name)), toml::Value::from(right).to_string());
+                        let right = file
+                            .rsplit_once('/')
+                            .map_or(name.clone(), |(folder, _)| format!("{folder}/{name}"));
+                        let (remedy, right) = (
+                            format!("did you mean {}?", quoted(&name)),
+                            toml::Value::from(right).to_string(),
+                        );
                         match findings.span_of(offset, file) {
                             Some(span) => findings.fault_to_mend(span, what, remedy, &right),
                             None => findings.fault(offset, what, remedy),
                         }
                     }
                     None => {
-                        let remedy = format!("put the drawing there, or name it from the folder of the job file ({})", folder.display());
+                        let remedy = format!(
+                            "put the drawing there, or name it from the folder of the job file ({})",
+                            folder.display()
+                        );
                         findings.fault(offset, what, remedy);
                     }
                 }
                 None
             }
             Err(error) => {
-                findings.fault(offset, format!("{shown} cannot be read: {error}"), "check the permissions of the file");
+                findings.fault(
+                    offset,
+                    format!("{shown} cannot be read: {error}"),
+                    "check the permissions of the file",
+                );
                 None
             }
         }
@@ -130,7 +164,8 @@ fn similar_file(path: &Path) -> Option<String> {
     let wanted = path.file_name()?.to_str()?;
     let parent = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let names = fs::read_dir(parent).ok()?.take(MOST_LOOKED_AT);
-    let mut names: Vec<String> = names.filter_map(|e| e.ok()?.file_name().into_string().ok()).collect();
+    let mut names: Vec<String> =
+        names.filter_map(|e| e.ok()?.file_name().into_string().ok()).collect();
     names.sort();
     nearest(wanted, names.iter().map(String::as_str)).map(str::to_string)
 }
@@ -145,38 +180,62 @@ pub(super) fn template(
 ) -> Option<Template> {
     let place = |key: &str| doc.offset_of(&format!("{at}.{key}"));
     let path = drawings.find(&raw.file, place("file"), findings)?;
-    let options =
-        ReadOptions { chord_tolerance: raw.chord_tolerance, join_tolerance: raw.join_ends, unit: raw.unit, layer: raw.layer.clone() };
+    let options = ReadOptions {
+        chord_tolerance: raw.chord_tolerance,
+        join_tolerance: raw.join_ends,
+        unit: raw.unit,
+        layer: raw.layer.clone(),
+    };
     let reading = drawings.reading(&path, &options, findings)?;
     let nets: Vec<&Ring> = reading.outlines.iter().map(Outline::net).collect();
     let mut corners = named_corners(&nets);
-    let (outline, corners, maybe_arrow) = match choose(&reading.outlines, raw.inside.map(Point::from)) {
-        Ok(outline) => {
-            let named = reading.outlines.iter().position(|o| std::ptr::eq(o, outline)).map(|i| corners.swap_remove(i));
-            let maybe = |a: &&crate::outline::MaybeArrow| reading.outlines.get(a.outline).is_some_and(|o| std::ptr::eq(o, outline));
-            (outline.clone(), named.unwrap_or_default(), reading.maybe_arrows.iter().find(maybe).cloned())
-        }
-        Err((what, remedy)) => {
-            let key = if raw.inside.is_some() { "inside" } else { "file" };
-            let what = format!("{} {what}", quoted(&raw.file));
-            match reading.outlines.first().map(|o| point_within(o.net())) {
-                Some(p) => {
-                    let line = format!("inside = [{}, {}]", show_number(p.x, 1), show_number(p.y, 1));
-                    findings.fault_to_paste(place(key), what, remedy, line);
-                }
-                None => findings.fault(place(key), what, remedy),
+    let (outline, corners, maybe_arrow) =
+        match choose(&reading.outlines, raw.inside.map(Point::from)) {
+            Ok(outline) => {
+                let named = reading
+                    .outlines
+                    .iter()
+                    .position(|o| std::ptr::eq(o, outline))
+                    .map(|i| corners.swap_remove(i));
+                let maybe = |a: &&crate::outline::MaybeArrow| {
+                    reading.outlines.get(a.outline).is_some_and(|o| std::ptr::eq(o, outline))
+                };
+                (
+                    outline.clone(),
+                    named.unwrap_or_default(),
+                    reading.maybe_arrows.iter().find(maybe).cloned(),
+                )
             }
-            return None;
-        }
-    };
+            Err((what, remedy)) => {
+                let key = if raw.inside.is_some() { "inside" } else { "file" };
+                let what = format!("{} {what}", quoted(&raw.file));
+                match reading.outlines.first().map(|o| point_within(o.net())) {
+                    Some(p) => {
+                        let line =
+                            format!("inside = [{}, {}]", show_number(p.x, 1), show_number(p.y, 1));
+                        findings.fault_to_paste(place(key), what, remedy, line);
+                    }
+                    None => findings.fault(place(key), what, remedy),
+                }
+                return None;
+            }
+        };
     drawings.taken.push((PathBuf::from(&raw.file), path, outline.net().clone()));
     let drawn = outline.arrow().map(|[tail, head]| (head - tail).direction());
     let arrow = match (raw.arrow, drawn) {
         (Some(given), Some(drawn)) => {
             let off = (given - drawn + 180.0).rem_euclid(360.0) - 180.0;
             if off.abs() > ARROW_SLACK {
-                let what = format!("the arrow is given as {} but drawn at {}", show_angle(given), show_angle(drawn));
-                findings.warning(place("arrow"), what, "the job's word holds; take `arrow` out to use the drawn one");
+                let what = format!(
+                    "the arrow is given as {} but drawn at {}",
+                    show_angle(given),
+                    show_angle(drawn)
+                );
+                findings.warning(
+                    place("arrow"),
+                    what,
+                    "the job's word holds; take `arrow` out to use the drawn one",
+                );
             }
             given
         }
@@ -185,9 +244,13 @@ pub(super) fn template(
         (None, None) if doc.has(&format!("{at}.arrow")) => return None,
         (None, None) => {
             let what = format!("{} shows no arrow, and the job gives none", quoted(&raw.file));
-            let degrees = maybe_arrow.as_ref().map_or(0.0, |line| degrees_0_360((line.ends[1] - line.ends[0]).direction()));
+            let degrees = maybe_arrow
+                .as_ref()
+                .map_or(0.0, |line| degrees_0_360((line.ends[1] - line.ends[0]).direction()));
             let key = format!("arrow = {}", show_number(degrees, 2));
-            let line = format!("{key:<33}# CHECK: 0° of the part, degrees anticlockwise from the right of the drawing");
+            let line = format!(
+                "{key:<33}# CHECK: 0° of the part, degrees anticlockwise from the right of the drawing"
+            );
             let remedy = match maybe_arrow {
                 Some(line) => {
                     let name = if line.name.is_empty() { String::new() } else { format!(" in {}", quoted(&line.name)) };
@@ -219,7 +282,8 @@ pub(super) fn template(
 
 /// The one outline that is meant, or what is wrong and how to say which.
 fn choose(outlines: &[Outline], inside: Option<Point>) -> Result<&Outline, (String, String)> {
-    let mut meant: Vec<&Outline> = outlines.iter().filter(|o| inside.is_none_or(|p| ring_contains(o.net(), p))).collect();
+    let mut meant: Vec<&Outline> =
+        outlines.iter().filter(|o| inside.is_none_or(|p| ring_contains(o.net(), p))).collect();
     if inside.is_some() {
         meant.sort_by(|a, b| ring_area(a.net()).total_cmp(&ring_area(b.net())));
         meant.truncate(1);
@@ -232,13 +296,22 @@ fn choose(outlines: &[Outline], inside: Option<Point>) -> Result<&Outline, (Stri
         _ => {}
     }
     let what = match inside {
-        Some(p) => format!("holds no outline around ({}, {}), but {}", show_number(p.x, 3), show_number(p.y, 3), boxes(outlines)),
+        Some(p) => format!(
+            "holds no outline around ({}, {}), but {}",
+            show_number(p.x, 3),
+            show_number(p.y, 3),
+            boxes(outlines)
+        ),
         None => format!("holds {} outlines: {}", outlines.len(), boxes(outlines)),
     };
     let mut remedy = String::from("choose one");
     if let Some(first) = outlines.first() {
         let p = point_within(first.net());
-        remedy.push_str(&format!(": for the first write inside = [{}, {}]", show_number(p.x, 1), show_number(p.y, 1)));
+        remedy.push_str(&format!(
+            ": for the first write inside = [{}, {}]",
+            show_number(p.x, 1),
+            show_number(p.y, 1)
+        ));
         let name = first.name();
         if !name.is_empty() && outlines.iter().filter(|o| o.name() == name).count() == 1 {
             remedy.push_str(&format!(" or layer = {}", toml::Value::from(name)));
@@ -260,8 +333,9 @@ fn boxes(outlines: &[Outline]) -> String {
 fn boxed(outline: &Outline) -> String {
     let name = if outline.name().is_empty() { "unnamed".into() } else { quoted(outline.name()) };
     let n = |v| show_number(v, 1);
-    ring_bounds(outline.net())
-        .map_or_else(String::new, |b| format!("{name} from ({}, {}) to ({}, {})", n(b.min.x), n(b.min.y), n(b.max.x), n(b.max.y)))
+    ring_bounds(outline.net()).map_or_else(String::new, |b| {
+        format!("{name} from ({}, {}) to ({}, {})", n(b.min.x), n(b.min.y), n(b.max.x), n(b.max.y))
+    })
 }
 
 /// A point well inside a ring: in the middle of the widest stretch at half its height.
@@ -282,11 +356,17 @@ pub(crate) fn point_within(ring: &[Point]) -> Point {
 }
 
 /// Makes the template of a strip; `at` is its path in the document.
-pub(super) fn strip(raw: RawStrip, at: &str, doc: &Document<'_>, findings: &mut Findings<'_>) -> Option<Template> {
+pub(super) fn strip(
+    raw: RawStrip,
+    at: &str,
+    doc: &Document<'_>,
+    findings: &mut Findings<'_>,
+) -> Option<Template> {
     let outline = match shapes::strip(&raw.id, raw.length, raw.width) {
         Ok(outline) => outline,
         Err(_) => {
-            let what = format!("a strip of {} by {} has no area", show_mm(raw.length), show_mm(raw.width));
+            let what =
+                format!("a strip of {} by {} has no area", show_mm(raw.length), show_mm(raw.width));
             findings.fault(doc.offset_of(at), what, "make it larger");
             return None;
         }
@@ -307,30 +387,52 @@ pub(super) fn strip(raw: RawStrip, at: &str, doc: &Document<'_>, findings: &mut 
 }
 
 /// Makes the template of a patch on its host; `at` is its path in the document.
-pub(super) fn patch(raw: RawPatch, host: &Template, at: &str, doc: &Document<'_>, findings: &mut Findings<'_>) -> Option<Template> {
+pub(super) fn patch(
+    raw: RawPatch,
+    host: &Template,
+    at: &str,
+    doc: &Document<'_>,
+    findings: &mut Findings<'_>,
+) -> Option<Template> {
     let whole = doc.offset_of(at);
     let shape = patch_shape(&raw, at, doc, findings)?;
     let ring = match &shape {
         PatchShape::Polygon(ring) => ring.clone(),
         PatchShape::Sized { centre, length, width, along, corner, ellipse } => {
-            let ring = if *ellipse { shapes::ellipse(*length, *width) } else { shapes::rectangle(*length, *width, *corner) };
+            let ring = if *ellipse {
+                shapes::ellipse(*length, *width)
+            } else {
+                shapes::rectangle(*length, *width, *corner)
+            };
             shapes::placed(&ring, host.arrow + along, *centre)
         }
     };
     let net = cloths::checked_ring(ring, "patch", whole, findings)?;
     if let Err(fault) = shapes::lies_inside(&net, &host.outline) {
         let position = match fault.place {
-            Place::At { x, y, .. } => format!(" at ({}, {}) mm", show_number(x, 2), show_number(y, 2)),
+            Place::At { x, y, .. } => {
+                format!(" at ({}, {}) mm", show_number(x, 2), show_number(y, 2))
+            }
             _ => String::new(),
         };
-        findings.fault(whole, format!("{} {}{position}", fault.what, quoted(&host.id)), fault.remedy);
+        findings.fault(
+            whole,
+            format!("{} {}{position}", fault.what, quoted(&host.id)),
+            fault.remedy,
+        );
         return None;
     }
     if shapes::covers_hole(&net, &host.outline) {
-        let what = format!("the patch lies over a hole of {}, which is not cut in it", quoted(&host.id));
+        let what =
+            format!("the patch lies over a hole of {}, which is not cut in it", quoted(&host.id));
         findings.warning(whole, what, "cut the hole after the cure, or draw the patch around it");
     }
-    let draft = crate::outline::Draft { name: raw.id.clone(), net, arrow: host.outline.arrow(), ..Default::default() };
+    let draft = crate::outline::Draft {
+        name: raw.id.clone(),
+        net,
+        arrow: host.outline.arrow(),
+        ..Default::default()
+    };
     let outline = Outline::new(draft).ok()?;
     Some(Template {
         id: raw.id,
@@ -348,7 +450,12 @@ pub(super) fn patch(raw: RawPatch, host: &Template, at: &str, doc: &Document<'_>
 }
 
 /// A patch is given by size or by outline, not by both.
-fn patch_shape(raw: &RawPatch, at: &str, doc: &Document<'_>, findings: &mut Findings<'_>) -> Option<PatchShape> {
+fn patch_shape(
+    raw: &RawPatch,
+    at: &str,
+    doc: &Document<'_>,
+    findings: &mut Findings<'_>,
+) -> Option<PatchShape> {
     let sized = [
         ("centre", raw.centre.is_some()),
         ("length", raw.length.is_some()),
@@ -360,17 +467,26 @@ fn patch_shape(raw: &RawPatch, at: &str, doc: &Document<'_>, findings: &mut Find
     if let Some(outline) = &raw.outline {
         for (key, _) in sized.iter().filter(|(_, given)| *given) {
             let offset = doc.offset_of(&format!("{at}.{key}"));
-            findings.fault(offset, format!("`{key}` stands beside `outline`"), "give a patch by its size or by its outline, not by both");
+            findings.fault(
+                offset,
+                format!("`{key}` stands beside `outline`"),
+                "give a patch by its size or by its outline, not by both",
+            );
         }
         let ring = outline.iter().map(|&p| Point::from(p).snapped()).collect();
         return (!sized.iter().any(|(_, given)| *given)).then_some(PatchShape::Polygon(ring));
     }
     let (Some(centre), Some(length), Some(width)) = (raw.centre, raw.length, raw.width) else {
         let lacks = |key: &str| !doc.has(&format!("{at}.{key}"));
-        let missing: Vec<&str> = ["centre", "length", "width"].into_iter().filter(|key| lacks(key)).collect();
+        let missing: Vec<&str> =
+            ["centre", "length", "width"].into_iter().filter(|key| lacks(key)).collect();
         if !missing.is_empty() && lacks("outline") {
             let remedy = "give `centre`, `length` and `width`, or an `outline`";
-            findings.fault(doc.offset_of(at), format!("the patch lacks {}", listed(missing)), remedy);
+            findings.fault(
+                doc.offset_of(at),
+                format!("the patch lacks {}", listed(missing)),
+                remedy,
+            );
         }
         return None;
     };
@@ -378,9 +494,25 @@ fn patch_shape(raw: &RawPatch, at: &str, doc: &Document<'_>, findings: &mut Find
     let corner = raw.corner.unwrap_or(0.0);
     let most = length.min(width) / 2.0;
     if !ellipse && corner > most {
-        let what = format!("corners of {} do not fit a patch of {} by {}", show_mm(corner), show_mm(length), show_mm(width));
-        findings.fault(doc.offset_of(&format!("{at}.corner")), what, format!("give at most {}", show_mm(most)));
+        let what = format!(
+            "corners of {} do not fit a patch of {} by {}",
+            show_mm(corner),
+            show_mm(length),
+            show_mm(width)
+        );
+        findings.fault(
+            doc.offset_of(&format!("{at}.corner")),
+            what,
+            format!("give at most {}", show_mm(most)),
+        );
         return None;
     }
-    Some(PatchShape::Sized { centre: Point::from(centre).snapped(), length, width, along: raw.along.unwrap_or(0.0), corner, ellipse })
+    Some(PatchShape::Sized {
+        centre: Point::from(centre).snapped(),
+        length,
+        width,
+        along: raw.along.unwrap_or(0.0),
+        corner,
+        ellipse,
+    })
 }

@@ -20,14 +20,23 @@ pub struct FinishMass {
     pub cost: Option<f64>,
 }
 
-/// The finishes of the plan's job `index`, on all its parts. Templates, layers and the work at the mould are looked at, no piece.
+/// The finishes of the plan's job `index`, on all its parts. Templates, layers and the work at the
+/// mould are looked at, no piece.
 pub fn finishes(plan: &Plan, index: usize) -> Vec<FinishMass> {
-    let (Some(job), Some(work)) = (plan.jobs.get(index), plan.mould_work.get(index)) else { return Vec::new() };
+    let (Some(job), Some(work)) = (plan.jobs.get(index), plan.mould_work.get(index)) else {
+        return Vec::new();
+    };
     let of = |f: &crate::job::Finish| {
         let (seen, faces) = on(plan, job, f.faces);
         let area: f64 = seen.iter().map(|&s| face(plan, job, s)).sum();
         let cost = f.price_per_square_metre.map(|p| (p * area * 100.0).round() / 100.0);
-        FinishMass { name: f.name.clone(), faces: faces.to_string(), area, mass: f.areal_mass * area, cost }
+        FinishMass {
+            name: f.name.clone(),
+            faces: faces.to_string(),
+            area,
+            mass: f.areal_mass * area,
+            cost,
+        }
     };
     work.finish.iter().map(of).collect()
 }
@@ -39,18 +48,21 @@ fn on(plan: &Plan, job: &str, faces: FinishFaces) -> (&'static [Seen], &'static 
         FinishFaces::Both => (&[Seen::MouldSide, Seen::OtherSide], "both faces"),
         FinishFaces::MouldSide => (&[Seen::MouldSide], "one face, the mould side"),
         FinishFaces::OtherSide => (&[Seen::OtherSide], "one face, the side away from the mould"),
-        FinishFaces::One if shown(Seen::OtherSide) && !shown(Seen::MouldSide) => on(plan, job, FinishFaces::OtherSide),
+        FinishFaces::One if shown(Seen::OtherSide) && !shown(Seen::MouldSide) => {
+            on(plan, job, FinishFaces::OtherSide)
+        }
         FinishFaces::One => on(plan, job, FinishFaces::MouldSide),
     }
 }
 
-/// The seen part of one face, m²: the templates laid by layers that are seen from there; if there are none, by those seen from the other
-/// side; else all but strips.
+/// The seen part of one face, m²: the templates laid by layers that are seen from there; if there
+/// are none, by those seen from the other side; else all but strips.
 fn face(plan: &Plan, job: &str, seen: Seen) -> f64 {
     let other = if seen == Seen::MouldSide { Seen::OtherSide } else { Seen::MouldSide };
     let laid = |seen: Seen| -> Vec<&PlanTemplate> {
         let layers = plan.layers.iter().filter(|l| l.job == job && l.seen == seen);
-        let ids: Vec<&str> = layers.flat_map(|l| l.items.iter().map(|i| i.template.as_str())).collect();
+        let ids: Vec<&str> =
+            layers.flat_map(|l| l.items.iter().map(|i| i.template.as_str())).collect();
         whole(plan, job).filter(|t| ids.contains(&t.template.as_str())).collect()
     };
     let all = || whole(plan, job).filter(|t| !t.strip).collect();
@@ -67,9 +79,16 @@ fn net_area(t: &PlanTemplate) -> f64 {
     (ring_area(&t.net).abs() - t.holes.iter().map(|h| ring_area(h).abs()).sum::<f64>()) / 1e6
 }
 
-/// How many parts are made of a template, both hands counted: of each hand the greatest number that divides the copies of every layer.
+/// How many parts are made of a template, both hands counted: of each hand the greatest number that
+/// divides the copies of every layer.
 fn parts(plan: &Plan, t: &PlanTemplate) -> u32 {
-    let items = || plan.layers.iter().filter(|l| l.job == t.job).flat_map(|l| &l.items).filter(|i| i.template == t.template);
+    let items = || {
+        plan.layers
+            .iter()
+            .filter(|l| l.job == t.job)
+            .flat_map(|l| &l.items)
+            .filter(|i| i.template == t.template)
+    };
     let of = |hand: Hands| {
         let mine = items().filter(|i| i.hands == hand || i.hands == Hands::Both);
         mine.map(|i| i.copies).fold(0, super::common_divisor)

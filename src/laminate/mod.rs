@@ -1,7 +1,8 @@
-//! What a lay-up comes to, region by region and for the whole part: code, cured thickness, masses, fibre volume fraction. Pure: plan in,
-//! figures out.
+//! What a lay-up comes to, region by region and for the whole part: code, cured thickness, masses,
+//! fibre volume fraction. Pure: plan in, figures out.
 //!
-//! Rule of mixtures without voids and without bleed (from memory); the code follows ASTM D6507 as TM 1-1500-204-23-11 shows it.
+//! Rule of mixtures without voids and without bleed (from memory); the code follows ASTM D6507 as
+//! TM 1-1500-204-23-11 shows it.
 
 mod finish;
 mod ply;
@@ -60,9 +61,14 @@ pub struct Laminate {
 /// The figures of a plan.
 pub fn laminate(plan: &Plan) -> Laminate {
     let mut assumptions = Vec::new();
-    let sheets: Vec<(&str, Option<Sheet>)> = plan.materials.iter().map(|m| (m.cloth.as_str(), ply::sheet(m, &mut assumptions))).collect();
+    let sheets: Vec<(&str, Option<Sheet>)> = plan
+        .materials
+        .iter()
+        .map(|m| (m.cloth.as_str(), ply::sheet(m, &mut assumptions)))
+        .collect();
     let find = |cloth: &str| sheets.iter().find(|s| s.0 == cloth).and_then(|s| s.1);
-    let mut out = Laminate { cloths: Vec::new(), regions: Vec::new(), parts: Vec::new(), assumptions };
+    let mut out =
+        Laminate { cloths: Vec::new(), regions: Vec::new(), parts: Vec::new(), assumptions };
     for (i, m) in plan.materials.iter().enumerate() {
         out.cloths.push((letter(i), m.name.clone()));
     }
@@ -108,9 +114,15 @@ fn masses(job: &str, pieces: &[&PlanPiece], find: &dyn Fn(&str) -> Option<Sheet>
         }
         let Some(s) = find(&first.cloth) else { continue };
         let copies = f64::from(first.copies);
-        let m2 = |rings: &mut dyn Iterator<Item = &Ring>| rings.map(|r| ring_area(r)).sum::<f64>() / 1e6;
+        let m2 =
+            |rings: &mut dyn Iterator<Item = &Ring>| rings.map(|r| ring_area(r)).sum::<f64>() / 1e6;
         let net = ply.parts.iter().map(|p| m2(&mut p.net.iter())).sum::<f64>() * copies;
-        let cut = ply.parts.iter().map(|p| m2(&mut std::iter::once(&p.outline)) - m2(&mut p.holes.iter()).abs()).sum::<f64>() * copies;
+        let cut = ply
+            .parts
+            .iter()
+            .map(|p| m2(&mut std::iter::once(&p.outline)) - m2(&mut p.holes.iter()).abs())
+            .sum::<f64>()
+            * copies;
         mass.fibre += s.fibre * net;
         mass.resin += s.resin * net;
         mass.other += s.other * net;
@@ -124,7 +136,8 @@ fn masses(job: &str, pieces: &[&PlanPiece], find: &dyn Fn(&str) -> Option<Sheet>
     mass
 }
 
-/// Where two parts of a spliced ply lie over one another, in the frame of the part; empty for a butt splice.
+/// Where two parts of a spliced ply lie over one another, in the frame of the part; empty for a
+/// butt splice.
 pub(crate) fn laps_of(parts: &[&PlanPiece]) -> Vec<Region> {
     let ply = Ply { parts: parts.to_vec() };
     let mut out = Vec::new();

@@ -32,32 +32,61 @@ impl Sheet {
 
 /// The sheet of a cloth, if its areal mass is known; what had to be assumed is added to `assumed`.
 ///
-/// `t = FAW / (1000 ρf) + FAW RC / ((1 - RC) 1000 ρm)`, rule of mixtures (from memory); no voids, no bleed.
+/// `t = FAW / (1000 ρf) + FAW RC / ((1 - RC) 1000 ρm)`, rule of mixtures (from memory); no voids,
+/// no bleed.
 pub(super) fn sheet(cloth: &PlanCloth, assumed: &mut Vec<String>) -> Option<Sheet> {
     let Some(faw) = cloth.areal_mass else {
-        assumed.push(format!("{}: the job gives no areal mass, so its mass and thickness are left out", cloth.name));
+        assumed.push(format!(
+            "{}: the job gives no areal mass, so its mass and thickness are left out",
+            cloth.name
+        ));
         return None;
     };
     if cloth.material != Material::Fibre {
-        return Some(Sheet { fibre: 0.0, resin: 0.0, other: faw, thickness: cloth.thickness?, fibre_thickness: 0.0 });
+        return Some(Sheet {
+            fibre: 0.0,
+            resin: 0.0,
+            other: faw,
+            thickness: cloth.thickness?,
+            fibre_thickness: 0.0,
+        });
     }
     let mut density = |given: Option<f64>, what: &str, usual: f64| {
         given.unwrap_or_else(|| {
-            assumed.push(format!("{}: the job gives no {what} density, {usual:.2} g/cm³ is taken", cloth.name));
+            assumed.push(format!(
+                "{}: the job gives no {what} density, {usual:.2} g/cm³ is taken",
+                cloth.name
+            ));
             usual
         })
     };
     let rc = cloth.resin_content.unwrap_or(0.0);
     let fibre_thickness = faw / (1000.0 * density(cloth.fibre_density, "fibre", FIBRE_DENSITY));
     let resin = faw * rc / (1.0 - rc);
-    let worked_out =
-        fibre_thickness + if resin > 0.0 { resin / (1000.0 * density(cloth.resin_density, "resin", RESIN_DENSITY)) } else { 0.0 };
+    let worked_out = fibre_thickness
+        + if resin > 0.0 {
+            resin / (1000.0 * density(cloth.resin_density, "resin", RESIN_DENSITY))
+        } else {
+            0.0
+        };
     if cloth.resin_content.is_none() {
-        assumed.push(format!("{}: the job gives no resin content, so it counts as dry cloth", cloth.name));
+        assumed.push(format!(
+            "{}: the job gives no resin content, so it counts as dry cloth",
+            cloth.name
+        ));
     } else if rc == 0.0 {
-        assumed.push(format!("{}: dry cloth (resin content 0): the resin that is added is in no figure", cloth.name));
+        assumed.push(format!(
+            "{}: dry cloth (resin content 0): the resin that is added is in no figure",
+            cloth.name
+        ));
     }
-    Some(Sheet { fibre: faw, resin, other: 0.0, thickness: cloth.thickness.unwrap_or(worked_out), fibre_thickness })
+    Some(Sheet {
+        fibre: faw,
+        resin,
+        other: 0.0,
+        thickness: cloth.thickness.unwrap_or(worked_out),
+        fibre_thickness,
+    })
 }
 
 #[cfg(test)]
@@ -94,21 +123,25 @@ mod tests {
             assert!((s.thickness - t).abs() < 5e-5, "{faw}: {}", s.thickness);
             assert!((s.areal_mass() - mass).abs() < 5e-3, "{faw}");
             assert!((s.areal_mass() / s.thickness / 1000.0 - density).abs() < 5e-5, "{faw}");
-            // Vf = n FAW / (1000 ρf t), lecture note "Fibre Volume Fraction and Laminate Thickness", citing Hull.
+            // Vf = n FAW / (1000 ρf t), lecture note "Fibre Volume Fraction and Laminate
+            // Thickness", citing Hull.
             assert!((4.0 * faw / (1000.0 * rf * 4.0 * s.thickness) - vf).abs() < 5e-5);
-            // Fibre content from thickness, Vr% = 0.1 Ar N / (ρr h), ASTM D3171 method II, from memory.
+            // Fibre content from thickness, Vr% = 0.1 Ar N / (ρr h), ASTM D3171 method II, from
+            // memory.
             assert!((0.1 * faw / (rf * s.thickness) - 100.0 * vf).abs() < 5e-3);
         }
     }
 
-    /// A measured sheet, 6.29 g of which 4.24 g carbon, density ratio 1.6: fibre volume 0.56 (avdweb.nl, composites theory).
+    /// A measured sheet, 6.29 g of which 4.24 g carbon, density ratio 1.6: fibre volume 0.56
+    /// (avdweb.nl, composites theory).
     #[test]
     fn measured_sheet() {
         let s = made_of(4.24, 1.0 - 4.24 / 6.29, 1.6, 1.0);
         assert!((s.fibre_thickness / s.thickness - 0.56).abs() < 5e-3);
     }
 
-    /// 193 g/m² carbon plain weave at 42 % resin, about 0.218 mm a ply (AGATE report of 2002, from memory).
+    /// 193 g/m² carbon plain weave at 42 % resin, about 0.218 mm a ply (AGATE report of 2002, from
+    /// memory).
     #[test]
     fn a_published_ply() {
         assert!((made_of(193.0, 0.42, 1.78, 1.22).thickness - 0.218).abs() < 0.01);
@@ -120,12 +153,22 @@ mod tests {
         let bare = PlanCloth { areal_mass: Some(200.0), ..cloth("c", Weave::Plain) };
         let s = sheet(&PlanCloth { resin_content: Some(0.4), ..bare.clone() }, &mut said).unwrap();
         assert!((s.thickness - (200.0 / 1800.0 + 200.0 * 0.4 / 0.6 / 1200.0)).abs() < 1e-12);
-        assert!(said.len() == 2 && said[0].contains("fibre density, 1.80") && said[1].contains("resin density, 1.20"), "{said:?}");
+        assert!(
+            said.len() == 2
+                && said[0].contains("fibre density, 1.80")
+                && said[1].contains("resin density, 1.20"),
+            "{said:?}"
+        );
         said.clear();
         assert_eq!(sheet(&bare, &mut said).unwrap().resin, 0.0);
         assert!(said.iter().any(|w| w.contains("counts as dry")), "{said:?}");
         assert!(sheet(&cloth("c", Weave::Plain), &mut said).is_none());
-        let core = PlanCloth { material: Material::Core, thickness: Some(3.0), areal_mass: Some(144.0), ..cloth("c", Weave::None) };
+        let core = PlanCloth {
+            material: Material::Core,
+            thickness: Some(3.0),
+            areal_mass: Some(144.0),
+            ..cloth("c", Weave::None)
+        };
         let s = sheet(&core, &mut said).unwrap();
         assert_eq!((s.other, s.fibre, s.thickness), (144.0, 0.0, 3.0));
     }

@@ -1,4 +1,5 @@
-//! The places of a part at which different layers lie over one another, measured from the pieces as they are laid.
+//! The places of a part at which different layers lie over one another, measured from the pieces as
+//! they are laid.
 
 use super::ply::Sheet;
 use super::stack::{Laid, Stack};
@@ -12,7 +13,8 @@ use serde::Serialize;
 /// A region smaller than this is what rounding leaves over, mm².
 const LEAST_AREA: f64 = 25.0;
 
-/// A template that patches divide into more regions than this is not divided further, and every region says so.
+/// A template that patches divide into more regions than this is not divided further, and every
+/// region says so.
 const MOST_REGIONS: usize = 4_000;
 
 /// A place of a template at which the same layers lie everywhere.
@@ -55,13 +57,18 @@ impl Ply<'_> {
     /// Net rings of a part as it is laid, the part's 0° along +x.
     pub(super) fn home(&self, piece: &PlanPiece) -> Vec<Ring> {
         let home = Motion::turn(piece.angle);
-        piece.net.iter().map(|r| r.iter().map(|&q| home.apply(q - piece.origin).snapped()).collect()).collect()
+        piece
+            .net
+            .iter()
+            .map(|r| r.iter().map(|&q| home.apply(q - piece.origin).snapped()).collect())
+            .collect()
     }
 
     /// The whole ply as it is laid; what lies double counts once.
     pub(super) fn shape(&self) -> Vec<Region> {
         // A hole runs clockwise and cuts only its own part.
-        let parts: Vec<Region> = self.parts.iter().flat_map(|p| regions_of(&self.home(p))).collect();
+        let parts: Vec<Region> =
+            self.parts.iter().flat_map(|p| regions_of(&self.home(p))).collect();
         if self.parts.len() < 2 {
             return parts;
         }
@@ -80,7 +87,8 @@ impl Ply<'_> {
 
 /// Outer rings and holes of one part as regions.
 fn regions_of(rings: &[Ring]) -> Vec<Region> {
-    let (outer, holes): (Vec<&Ring>, Vec<&Ring>) = rings.iter().partition(|r| crate::geometry::ring_area(r) > 0.0);
+    let (outer, holes): (Vec<&Ring>, Vec<&Ring>) =
+        rings.iter().partition(|r| crate::geometry::ring_area(r) > 0.0);
     if holes.is_empty() { union(outer) } else { difference(outer, holes) }
 }
 
@@ -97,7 +105,12 @@ pub(super) fn plies<'p>(pieces: &[&'p PlanPiece]) -> Vec<Ply<'p>> {
 }
 
 /// The regions of all templates of a job.
-pub(super) fn of_job(plan: &Plan, job: &str, pieces: &[&PlanPiece], find: &dyn Fn(&str) -> Option<Sheet>) -> Vec<RegionFigures> {
+pub(super) fn of_job(
+    plan: &Plan,
+    job: &str,
+    pieces: &[&PlanPiece],
+    find: &dyn Fn(&str) -> Option<Sheet>,
+) -> Vec<RegionFigures> {
     let mut out = Vec::new();
     for template in plan.templates.iter().filter(|t| t.job == job && t.on.is_none()) {
         for hand in [Hand::AsTraced, Hand::Mirrored] {
@@ -107,8 +120,8 @@ pub(super) fn of_job(plan: &Plan, job: &str, pieces: &[&PlanPiece], find: &dyn F
     out
 }
 
-/// How many parts are made is the greatest number that divides the copies of every layer: two copies in one layer and one in the others are
-/// two layers over one another.
+/// How many parts are made is the greatest number that divides the copies of every layer: two
+/// copies in one layer and one in the others are two layers over one another.
 fn of_template(
     plan: &Plan,
     job: &str,
@@ -117,14 +130,24 @@ fn of_template(
     hand: Hand,
     find: &dyn Fn(&str) -> Option<Sheet>,
 ) -> Vec<RegionFigures> {
-    let lies_on =
-        |id: &str| plan.templates.iter().any(|t| t.template == id && t.job == job && t.on.as_ref().is_some_and(|on| on.0 == template));
-    let mine: Vec<&PlanPiece> =
-        pieces.iter().copied().filter(|p| p.hand == hand && (p.template == template || lies_on(&p.template))).collect();
-    let plies: Vec<(Ply<'_>, &PlanPiece)> = plies(&mine).into_iter().filter_map(|p| p.parts.first().copied().map(|f| (p, f))).collect();
+    let lies_on = |id: &str| {
+        plan.templates.iter().any(|t| {
+            t.template == id && t.job == job && t.on.as_ref().is_some_and(|on| on.0 == template)
+        })
+    };
+    let mine: Vec<&PlanPiece> = pieces
+        .iter()
+        .copied()
+        .filter(|p| p.hand == hand && (p.template == template || lies_on(&p.template)))
+        .collect();
+    let plies: Vec<(Ply<'_>, &PlanPiece)> =
+        plies(&mine).into_iter().filter_map(|p| p.parts.first().copied().map(|f| (p, f))).collect();
     let own = || plies.iter().filter(|(_, first)| first.template == template);
     let parts = own().map(|(_, first)| first.copies).fold(0, common_divisor);
-    let Some(base) = own().map(|(ply, _)| ply.shape()).max_by(|a, b| area(a).total_cmp(&area(b))) else { return Vec::new() };
+    let Some(base) = own().map(|(ply, _)| ply.shape()).max_by(|a, b| area(a).total_cmp(&area(b)))
+    else {
+        return Vec::new();
+    };
     let mut cells: Vec<(Vec<Region>, Vec<usize>)> = vec![(base, Vec::new())];
     let mut left_out: Vec<&str> = Vec::new();
     for (i, (ply, first)) in plies.iter().enumerate() {
@@ -192,8 +215,11 @@ fn of_template(
 /// What a template's regions do not tell.
 fn not_counted(patches: &[&str]) -> Option<String> {
     let first = patches.first()?;
-    let more = if patches.len() > 1 { format!(" and {} more", patches.len() - 1) } else { String::new() };
-    Some(format!("not counted here: patch {first}{more}, since the template has more than {MOST_REGIONS} places that differ"))
+    let more =
+        if patches.len() > 1 { format!(" and {} more", patches.len() - 1) } else { String::new() };
+    Some(format!(
+        "not counted here: patch {first}{more}, since the template has more than {MOST_REGIONS} places that differ"
+    ))
 }
 
 fn bounds(regions: &[Region]) -> Option<Bounds> {

@@ -86,19 +86,26 @@ impl Stack {
         (thickness > 0.0).then(|| fibre / thickness)
     }
 
-    /// The code after ASTM D6507: first ply laid first, `/` between plies, a numeral for repeats, repeated sets in parentheses, `T` for
-    /// the whole and `S` for half of a symmetric stack whose odd middle ply is overlined. `f` marks fabric, a letter the cloth, `±` two plies
-    /// at opposite angles. Without `signs`, repeats are written `x2` and an odd middle ply in braces.
+    /// The code after ASTM D6507: first ply laid first, `/` between plies, a numeral for repeats,
+    /// repeated sets in parentheses, `T` for the whole and `S` for half of a symmetric stack whose
+    /// odd middle ply is overlined. `f` marks fabric, a letter the cloth, `±` two plies at opposite
+    /// angles. Without `signs`, repeats are written `x2` and an odd middle ply in braces.
     pub fn code(&self, signs: bool) -> String {
         let n = self.layers.len();
         let entries: Vec<String> = self.layers.iter().map(Laid::entry).collect();
-        let symmetric = n > 2 && entries.iter().eq(entries.iter().rev()) && entries.iter().any(|e| Some(e) != entries.first());
+        let symmetric = n > 2
+            && entries.iter().eq(entries.iter().rev())
+            && entries.iter().any(|e| Some(e) != entries.first());
         if !symmetric {
             return format!("[{}]T", repeated(&words(&self.layers, signs), signs));
         }
         let mut half = words(&self.layers[..n / 2], signs);
         if let (1, Some(middle)) = (n % 2, entries.get(n / 2)) {
-            half.push(if signs { middle.chars().flat_map(|c| [c, '\u{305}']).collect() } else { format!("{{{middle}}}") });
+            half.push(if signs {
+                middle.chars().flat_map(|c| [c, '\u{305}']).collect()
+            } else {
+                format!("{{{middle}}}")
+            });
         }
         format!("[{}]S", half.join("/"))
     }
@@ -108,7 +115,8 @@ impl Stack {
         self.layers.iter().zip(self.layers.iter().rev()).all(|(a, b)| a.like(b, 1.0))
     }
 
-    /// For every ply that leans one way there is one of the same cloth that leans as far the other way (ASTM D3878-04a).
+    /// For every ply that leans one way there is one of the same cloth that leans as far the other
+    /// way (ASTM D3878-04a).
     pub fn is_balanced(&self) -> bool {
         let count = |l: &Laid, sign: f64| self.layers.iter().filter(|o| l.like(o, sign)).count();
         self.layers.iter().all(|l| count(l, 1.0) == count(l, -1.0))
@@ -117,7 +125,8 @@ impl Stack {
     /// What to mind about the order, in plain words.
     pub fn remarks(&self) -> Vec<String> {
         let mut out = Vec::new();
-        let fibre: Vec<&Laid> = self.layers.iter().filter(|l| l.material == Material::Fibre && !l.mosaic).collect();
+        let fibre: Vec<&Laid> =
+            self.layers.iter().filter(|l| l.material == Material::Fibre && !l.mosaic).collect();
         if fibre.len() > 1 {
             let symmetry = if self.is_symmetric() {
                 "symmetric: a flat part stays flat as it cools"
@@ -129,7 +138,9 @@ impl Stack {
         if !self.is_balanced() {
             out.push("not balanced: pulled along 0° it also shears; for each ply at +angle lay one at -angle".into());
         }
-        if fibre.iter().any(|l| l.weave == Weave::Twill21 || l.weave == Weave::Twill31 || l.weave == Weave::Satin) {
+        if fibre.iter().any(|l| {
+            l.weave == Weave::Twill21 || l.weave == Weave::Twill31 || l.weave == Weave::Satin
+        }) {
             out.push("a face that shows more warp than weft curls: turn the second half of such layers over".into());
         }
         if self.layers.iter().any(|l| l.mosaic) {
@@ -144,9 +155,14 @@ fn words(layers: &[Laid], signs: bool) -> Vec<String> {
     let mut runs: Vec<(String, usize)> = Vec::new();
     let mut i = 0;
     while let Some(here) = layers.get(i) {
-        let leaning = here.period().is_some() && degrees_of_warp(here.angle) != 0.0 && degrees_of_warp(here.angle).abs() != 90.0;
+        let leaning = here.period().is_some()
+            && degrees_of_warp(here.angle) != 0.0
+            && degrees_of_warp(here.angle).abs() != 90.0;
         let opposite = layers.get(i + 1).filter(|next| {
-            leaning && next.letter == here.letter && (degrees_of_warp(next.angle) + degrees_of_warp(here.angle)).abs() < SAME && signs
+            leaning
+                && next.letter == here.letter
+                && (degrees_of_warp(next.angle) + degrees_of_warp(here.angle)).abs() < SAME
+                && signs
         });
         let word = match opposite {
             Some(_) if degrees_of_warp(here.angle) > 0.0 => format!("±{}", here.entry()),
@@ -159,14 +175,20 @@ fn words(layers: &[Laid], signs: bool) -> Vec<String> {
             _ => runs.push((word, 1)),
         }
     }
-    runs.into_iter().map(|(word, n)| if n > 1 { format!("{word}{}", times(n, signs)) } else { word }).collect()
+    runs.into_iter()
+        .map(|(word, n)| if n > 1 { format!("{word}{}", times(n, signs)) } else { word })
+        .collect()
 }
 
 /// The whole list as a repeated set, if it is one.
 fn repeated(words: &[String], signs: bool) -> String {
     let n = words.len();
-    let set = (2..=n / 2).find(|&k| n.is_multiple_of(k) && words.chunks(k).all(|c| c == &words[..k]));
-    set.map_or_else(|| words.join("/"), |k| format!("({}){}", words[..k].join("/"), times(n / k, signs)))
+    let set =
+        (2..=n / 2).find(|&k| n.is_multiple_of(k) && words.chunks(k).all(|c| c == &words[..k]));
+    set.map_or_else(
+        || words.join("/"),
+        |k| format!("({}){}", words[..k].join("/"), times(n / k, signs)),
+    )
 }
 
 fn times(n: usize, signs: bool) -> String {
@@ -206,8 +228,15 @@ pub(super) mod tests {
     }
 
     fn of(weave: Weave, angles: &[f64]) -> Stack {
-        let laid =
-            |&angle: &f64| Laid { angle, letter: None, weave, balanced: true, material: Material::Fibre, mosaic: false, sheet: None };
+        let laid = |&angle: &f64| Laid {
+            angle,
+            letter: None,
+            weave,
+            balanced: true,
+            material: Material::Fibre,
+            mosaic: false,
+            sheet: None,
+        };
         Stack { layers: angles.iter().map(laid).collect() }
     }
 
@@ -215,7 +244,8 @@ pub(super) mod tests {
         of(Weave::Unidirectional, angles)
     }
 
-    /// The rules are those of TM 1-1500-204-23-11, sheets 115 and 116, which follow ASTM D6507; `f` for fabric is on sheet 108.
+    /// The rules are those of TM 1-1500-204-23-11, sheets 115 and 116, which follow ASTM D6507; `f`
+    /// for fabric is on sheet 108.
     #[test]
     fn codes() {
         assert_eq!(ud(&[0.0, 45.0, 90.0]).code(true), "[0/45/90]T");
@@ -248,12 +278,22 @@ pub(super) mod tests {
     /// Balanced: one -θ for each identical +θ (ASTM D3878-04a, extract).
     #[test]
     fn balance_and_symmetry() {
-        assert!(!ud(&[0.0, 45.0]).is_balanced() && ud(&[45.0, -45.0]).is_balanced() && ud(&[0.0, 90.0]).is_balanced());
+        assert!(
+            !ud(&[0.0, 45.0]).is_balanced()
+                && ud(&[45.0, -45.0]).is_balanced()
+                && ud(&[0.0, 90.0]).is_balanced()
+        );
         assert!(!ud(&[30.0, -45.0]).is_balanced());
         // A balanced fabric is equivalent modulo 90: a mirror is harmless only at 0 and 45.
-        assert!(of(Weave::Twill22, &[0.0, 45.0]).is_balanced() && !of(Weave::Twill22, &[30.0]).is_balanced());
+        assert!(
+            of(Weave::Twill22, &[0.0, 45.0]).is_balanced()
+                && !of(Weave::Twill22, &[30.0]).is_balanced()
+        );
         assert!(of(Weave::Twill22, &[30.0, 60.0]).is_balanced(), "60 is -30 a quarter turn on");
-        assert!(of(Weave::Plain, &[0.0, 45.0, 90.0]).is_symmetric() && !ud(&[0.0, 45.0, 90.0]).is_symmetric());
+        assert!(
+            of(Weave::Plain, &[0.0, 45.0, 90.0]).is_symmetric()
+                && !ud(&[0.0, 45.0, 90.0]).is_symmetric()
+        );
         assert!(ud(&[0.0, 90.0]).remarks().iter().any(|r| r.starts_with("not symmetric")));
         assert!(ud(&[0.0]).remarks().is_empty());
     }

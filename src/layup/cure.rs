@@ -28,14 +28,25 @@ pub fn cure_clock(steps: &[CureStep], room: f64, start: Option<DateTime>) -> Vec
         let at = start?.checked_add((minutes.round() as i64).minutes()).ok()?;
         Some(at.strftime("%Y-%m-%d %H:%M").to_string())
     };
-    let point = |minutes: f64, temperature: f64, what: String| CurePoint { minutes, temperature, what, clock: clock(minutes) };
+    let point = |minutes: f64, temperature: f64, what: String| CurePoint {
+        minutes,
+        temperature,
+        what,
+        clock: clock(minutes),
+    };
     let (mut now, mut heat) = (0.0, room);
     let mut out = vec![point(0.0, room, "start".into())];
     for step in steps {
-        let ramp = step.at.map_or_else(|| step.rate.map_or(0.0, |r| (step.to - heat).abs() / r), |at| at - now);
+        let ramp = step
+            .at
+            .map_or_else(|| step.rate.map_or(0.0, |r| (step.to - heat).abs() / r), |at| at - now);
         if ramp > 0.0 {
             now += ramp;
-            out.push(point(now, step.to, format!("{} °C a minute", show_number((step.to - heat).abs() / ramp, 2))));
+            out.push(point(
+                now,
+                step.to,
+                format!("{} °C a minute", show_number((step.to - heat).abs() / ramp, 2)),
+            ));
         }
         heat = step.to;
         if step.hold > 0.0 {
@@ -57,20 +68,27 @@ mod tests {
     use super::*;
     use crate::job::MouldMaterial;
 
-    /// 1000 mm over 100 °C, worked out outside of the crate; the expansions themselves are from memory.
+    /// 1000 mm over 100 °C, worked out outside of the crate; the expansions themselves are from
+    /// memory.
     #[test]
     fn moulds_grow() {
-        for (material, mm) in [(MouldMaterial::Aluminium, 2.36), (MouldMaterial::Steel, 1.20), (MouldMaterial::Carbon, 0.25)] {
+        for (material, mm) in [
+            (MouldMaterial::Aluminium, 2.36),
+            (MouldMaterial::Steel, 1.20),
+            (MouldMaterial::Carbon, 0.25),
+        ] {
             assert!((growth(1000.0, material.growth(), 100.0) - mm).abs() < 1e-9);
         }
     }
 
-    /// A step cure of low-temperature prepreg, 4 h at 60, 2 h at 70 and 2 h at 120 °C (common practice, no source); ramps at 1.7 °C a minute,
-    /// the slow end of FAA-H-8083-31 chapter 7 (from memory): 480 min of holds and 100 / 1.7 min of ramps.
+    /// A step cure of low-temperature prepreg, 4 h at 60, 2 h at 70 and 2 h at 120 °C (common
+    /// practice, no source); ramps at 1.7 °C a minute, the slow end of FAA-H-8083-31 chapter 7
+    /// (from memory): 480 min of holds and 100 / 1.7 min of ramps.
     #[test]
     fn a_step_cure_and_a_clock() {
         let step = |to, hold| CureStep { to, rate: Some(1.7), at: None, hold };
-        let points = cure_clock(&[step(60.0, 240.0), step(70.0, 120.0), step(120.0, 120.0)], 20.0, None);
+        let points =
+            cure_clock(&[step(60.0, 240.0), step(70.0, 120.0), step(120.0, 120.0)], 20.0, None);
         assert!((points.last().unwrap().minutes - (480.0 + 100.0 / 1.7)).abs() < 1e-9);
         let by_clock = CureStep { to: 80.0, rate: None, at: Some(40.0), hold: 20.0 };
         let points = cure_clock(&[by_clock], 20.0, None);
@@ -79,7 +97,8 @@ mod tests {
         assert!(cure_clock(&[], 20.0, None).is_empty());
     }
 
-    /// 20 to 80 °C at 2 a minute, 60 min, to 120 at 1, 60 min, to 60 at 3: 210 min, worked out outside of the crate.
+    /// 20 to 80 °C at 2 a minute, 60 min, to 120 at 1, 60 min, to 60 at 3: 210 min, worked out
+    /// outside of the crate.
     #[test]
     fn ramps_and_holds_add_up() {
         let step = |to, rate, hold| CureStep { to, rate: Some(rate), at: None, hold };

@@ -1,4 +1,5 @@
-//! The order of work at the mould: what to check, lay, press, bag and cure. Pure: plan in, steps out.
+//! The order of work at the mould: what to check, lay, press, bag and cure. Pure: plan in, steps
+//! out.
 
 mod bag;
 mod cure;
@@ -15,7 +16,8 @@ use crate::stock::Day;
 use crate::units::counted;
 use serde::Serialize;
 
-/// One inch of mercury, kPa: 0.49116 psi (TM 1-1500-204-23-11, sheet 172), a psi being 6.894757 kPa.
+/// One inch of mercury, kPa: 0.49116 psi (TM 1-1500-204-23-11, sheet 172), a psi being 6.894757
+/// kPa.
 const INCH_OF_MERCURY: f64 = 0.49116 * 6.894757;
 
 /// A roll or offcut that the job is cut from.
@@ -71,27 +73,34 @@ pub struct LayupSheet {
 /// When the work is done.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct When {
-    /// The day that dates are held against where no start of the cure is chosen; without it the day of the stock counts, and without that
-    /// no date is judged.
+    /// The day that dates are held against where no start of the cure is chosen; without it the day
+    /// of the stock counts, and without that no date is judged.
     pub today: Option<Day>,
     /// Start of the cure, as `2026-12-01 08:00`, in place of the job's own.
     pub start: Option<String>,
-    /// What the dates of the stock ask for now, in place of what they asked for when the plan was made.
+    /// What the dates of the stock ask for now, in place of what they asked for when the plan was
+    /// made.
     pub cautions: Option<Vec<String>>,
 }
 
 /// The lay-up sheets of a plan, job by job.
 pub fn layup(plan: &Plan, when: &When) -> Vec<LayupSheet> {
     let default = MouldWork::default();
-    plan.jobs.iter().enumerate().map(|(i, job)| sheet(plan, job, plan.mould_work.get(i).unwrap_or(&default), when)).collect()
+    plan.jobs
+        .iter()
+        .enumerate()
+        .map(|(i, job)| sheet(plan, job, plan.mould_work.get(i).unwrap_or(&default), when))
+        .collect()
 }
 
 fn sheet(plan: &Plan, job: &str, work: &MouldWork, when: &When) -> LayupSheet {
     let w = &work.layup;
-    let layers: Vec<(usize, &PlanLayer)> = plan.layers.iter().enumerate().filter(|(_, l)| l.job == job).collect();
+    let layers: Vec<(usize, &PlanLayer)> =
+        plan.layers.iter().enumerate().filter(|(_, l)| l.job == job).collect();
     let (steps, debulks) = steps::steps(plan, job, work, &layers);
     let pieces: u32 = plan.pieces.iter().filter(|p| p.job == job).map(|p| p.copies).sum();
-    let minutes = f64::from(pieces) * w.minutes_per_piece + f64::from(debulks) * work.debulk.minutes;
+    let minutes =
+        f64::from(pieces) * w.minutes_per_piece + f64::from(debulks) * work.debulk.minutes;
     let hours_out = w.thaw_hours + minutes / 60.0;
     let hours_note = format!(
         "{:.1} h thawing, {} at {:.0} min, {} at {:.0} min",
@@ -108,10 +117,14 @@ fn sheet(plan: &Plan, job: &str, work: &MouldWork, when: &When) -> LayupSheet {
     let planned = || plan.drawn_from.iter().flat_map(|d| d.cautions.clone()).collect();
     let mut warnings: Vec<String> = when.cautions.clone().unwrap_or_else(planned);
     for roll in &rolls {
-        if let (Some(day), Some(expiry)) = (day, roll.expiry.as_deref().and_then(|e| Day::parse(e).ok()))
+        if let (Some(day), Some(expiry)) =
+            (day, roll.expiry.as_deref().and_then(|e| Day::parse(e).ok()))
             && expiry < day
         {
-            warnings.push(format!("{} ({}) expired on {expiry}: lay nothing that carries load from it", roll.stock, roll.cloth));
+            warnings.push(format!(
+                "{} ({}) expired on {expiry}: lay nothing that carries load from it",
+                roll.stock, roll.cloth
+            ));
         }
         if let Some(left) = roll.hours_left.filter(|h| *h < hours_out) {
             let what = format!(
@@ -121,10 +134,13 @@ fn sheet(plan: &Plan, job: &str, work: &MouldWork, when: &When) -> LayupSheet {
             warnings.push(format!("{what}: take a fresher roll, or lay it up in parts"));
         }
     }
-    if let (Some(day), Some(expiry)) = (day, w.release_expires.as_deref().and_then(|e| Day::parse(e).ok()))
+    if let (Some(day), Some(expiry)) =
+        (day, w.release_expires.as_deref().and_then(|e| Day::parse(e).ok()))
         && expiry < day
     {
-        warnings.push(format!("the release agent expired on {expiry}: the part can bond to the mould; use a fresh tin"));
+        warnings.push(format!(
+            "the release agent expired on {expiry}: the part can bond to the mould; use a fresh tin"
+        ));
     }
     let start = start.and_then(|s| s.parse().ok());
     let (bags, bag, bag_note) = bag::bag(plan, job, work);
@@ -139,18 +155,24 @@ fn sheet(plan: &Plan, job: &str, work: &MouldWork, when: &When) -> LayupSheet {
         bag,
         bag_note,
         cure: cure_clock(&work.cure, w.room_temperature, start),
-        limits: limits.into_iter().filter_map(|(what, limit)| Some((what.to_string(), limit?))).collect(),
+        limits: limits
+            .into_iter()
+            .filter_map(|(what, limit)| Some((what.to_string(), limit?)))
+            .collect(),
         cure_notes: cure_notes(work),
         hours_out,
         hours_note,
         after: vec![
-            "Cold enough to touch? Only then bag off and demould, with wedges of wood or plastic".into(),
+            "Cold enough to touch? Only then bag off and demould, with wedges of wood or plastic"
+                .into(),
             "Trim to the net line, wet, with eye protection, respirator and extraction".into(),
             finish_step(plan, job),
         ],
         cautions: vec![
-            "Uncured epoxy sensitises skin: nitrile gloves, changed often, and long sleeves.".into(),
-            "Cured edges cut and dust harms: eye protection, respirator, wet sanding, extraction.".into(),
+            "Uncured epoxy sensitises skin: nitrile gloves, changed often, and long sleeves."
+                .into(),
+            "Cured edges cut and dust harms: eye protection, respirator, wet sanding, extraction."
+                .into(),
             "Blades: cut away from the hand, in a cut-proof glove.".into(),
             "Oven, vacuum and cure: the cloth's data sheet decides, not this sheet.".into(),
             "This sheet plans work. It does not certify strength.".into(),
@@ -160,17 +182,24 @@ fn sheet(plan: &Plan, job: &str, work: &MouldWork, when: &When) -> LayupSheet {
 
 /// What the pieces of a job are cut from, in the order of the plan.
 fn rolls(plan: &Plan, job: &str) -> Vec<RollRow> {
-    let of_job = |s: &&PlanStock| s.placed.iter().any(|p| plan.pieces.iter().any(|piece| piece.piece == p.piece && piece.job == job));
+    let of_job = |s: &&PlanStock| {
+        s.placed
+            .iter()
+            .any(|p| plan.pieces.iter().any(|piece| piece.piece == p.piece && piece.job == job))
+    };
     let row = |stock: &PlanStock| {
         let cloth: Option<&PlanCloth> = plan.materials.iter().find(|m| m.cloth == stock.cloth);
-        let drawn = plan.drawn_from.as_ref().and_then(|d| d.stocks.iter().find(|s| s.stock == stock.id));
+        let drawn =
+            plan.drawn_from.as_ref().and_then(|d| d.stocks.iter().find(|s| s.stock == stock.id));
         // Without a stock, the job tells of the one roll it has.
         let told = cloth.filter(|_| drawn.is_none());
         RollRow {
             stock: stock.id.clone(),
             cloth: cloth.map_or_else(|| stock.cloth.clone(), |m| m.name.clone()),
             batch: drawn.and_then(|d| d.batch.clone()).or(told.and_then(|m| m.batch.clone())),
-            expiry: drawn.and_then(|d| d.expiry.map(|e| e.to_string())).or(told.and_then(|m| m.expiry.clone())),
+            expiry: drawn
+                .and_then(|d| d.expiry.map(|e| e.to_string()))
+                .or(told.and_then(|m| m.expiry.clone())),
             hours_left: drawn.and_then(|d| d.hours_left).or(told.and_then(|m| m.out_life_hours)),
         }
     };
@@ -180,8 +209,13 @@ fn rolls(plan: &Plan, job: &str) -> Vec<RollRow> {
 /// What to put on the part, and on which faces.
 fn finish_step(plan: &Plan, job: &str) -> String {
     let index = plan.jobs.iter().position(|j| j == job).unwrap_or(usize::MAX);
-    let words: Vec<String> = finishes(plan, index).iter().map(|f| format!("{} on {}", f.name, f.faces)).collect();
-    let put_on = if words.is_empty() { "Weigh".to_string() } else { format!("Put on {}; weigh", words.join(", then ")) };
+    let words: Vec<String> =
+        finishes(plan, index).iter().map(|f| format!("{} on {}", f.name, f.faces)).collect();
+    let put_on = if words.is_empty() {
+        "Weigh".to_string()
+    } else {
+        format!("Put on {}; weigh", words.join(", then "))
+    };
     format!("{put_on}, and write the mass below")
 }
 
@@ -191,7 +225,10 @@ fn checks(work: &MouldWork) -> Vec<String> {
     let expires = w.release_expires.clone().unwrap_or_else(|| "____________".into());
     let wait = format!("{:.0} min apart", w.release_minutes);
     let coats: Vec<String> = (1..=w.release_coats).map(|n| format!("{n}: ______")).collect();
-    let mut out = vec!["Mould clean, dry and without scratches".into(), format!("{agent}, last day of use {expires}: in date")];
+    let mut out = vec![
+        "Mould clean, dry and without scratches".into(),
+        format!("{agent}, last day of use {expires}: in date"),
+    ];
     if w.release_coats > 0 {
         out.push(format!("Coats of it, {wait}; write the times:  {}", coats.join("   ")));
     }
@@ -231,8 +268,12 @@ fn cure_notes(work: &MouldWork) -> Vec<String> {
     }
     for (what, limit) in [("mould", w.mould_limit), ("core", w.core_limit)] {
         match limit {
-            Some(limit) => out.push(format!("The {what} withstands {limit:.0} °C; the hottest step is {hottest:.0} °C.")),
-            None => out.push(format!("The job gives no limit for the {what}: check that it withstands {hottest:.0} °C.")),
+            Some(limit) => out.push(format!(
+                "The {what} withstands {limit:.0} °C; the hottest step is {hottest:.0} °C."
+            )),
+            None => out.push(format!(
+                "The job gives no limit for the {what}: check that it withstands {hottest:.0} °C."
+            )),
         }
     }
     out

@@ -31,11 +31,20 @@ pub struct Step {
 }
 
 /// The steps, and how many of them are debulks.
-pub(super) fn steps(plan: &Plan, job: &str, work: &MouldWork, layers: &[(usize, &PlanLayer)]) -> (Vec<Step>, u32) {
+pub(super) fn steps(
+    plan: &Plan,
+    job: &str,
+    work: &MouldWork,
+    layers: &[(usize, &PlanLayer)],
+) -> (Vec<Step>, u32) {
     let w = &work.layup;
     // A patch goes with the template it lies on.
     let host = |id: &str| -> String {
-        let on = plan.templates.iter().find(|t| t.job == job && t.template == id).and_then(|t| t.on.as_ref());
+        let on = plan
+            .templates
+            .iter()
+            .find(|t| t.job == job && t.template == id)
+            .and_then(|t| t.on.as_ref());
         on.map_or_else(|| id.to_string(), |(on, _)| on.clone())
     };
     let second = |id: &str| w.second_half.iter().any(|t| *t == id || *t == host(id));
@@ -53,7 +62,17 @@ pub(super) fn steps(plan: &Plan, job: &str, work: &MouldWork, layers: &[(usize, 
     for (n, (name, wanted)) in stages.into_iter().enumerate() {
         let mine: Vec<(usize, &PlanLayer, Vec<String>)> = layers
             .iter()
-            .map(|(i, l)| (*i, *l, l.items.iter().map(|item| item.template.clone()).filter(|t| wanted(t)).collect::<Vec<_>>()))
+            .map(|(i, l)| {
+                (
+                    *i,
+                    *l,
+                    l.items
+                        .iter()
+                        .map(|item| item.template.clone())
+                        .filter(|t| wanted(t))
+                        .collect::<Vec<_>>(),
+                )
+            })
             .filter(|(_, _, templates)| !templates.is_empty())
             .collect();
         if !mine.is_empty() && !name.is_empty() && (halves || n == 2) {
@@ -65,7 +84,10 @@ pub(super) fn steps(plan: &Plan, job: &str, work: &MouldWork, layers: &[(usize, 
             let d = &work.debulk;
             let last = k + 1 == count;
             // Counted from the first: with every = 3, after the third layer, the sixth and so on.
-            if (k == 0 && d.first) || (last && d.last) || (!last && (k + 1).is_multiple_of(d.every.max(1))) {
+            if (k == 0 && d.first)
+                || (last && d.last)
+                || (!last && (k + 1).is_multiple_of(d.every.max(1)))
+            {
                 debulks += 1;
                 out.push(debulk(debulks, d.minutes));
             }
@@ -80,7 +102,9 @@ fn bare(what: String, notes: Vec<String>) -> Step {
 
 fn stage(name: &str, closing: bool) -> Step {
     let note = match (closing, name) {
-        (true, _) => "Bolt the halves together; edges of the laid cloth tucked in, nothing caught in the flange",
+        (true, _) => {
+            "Bolt the halves together; edges of the laid cloth tucked in, nothing caught in the flange"
+        }
         (_, "Joints") => "All parts in their places, edges to be joined free of backing and dust",
         _ => "",
     };
@@ -98,19 +122,36 @@ fn debulk(number: u32, minutes: f64) -> Step {
 }
 
 fn layer_step(plan: &Plan, layer: &PlanLayer, index: usize, templates: Vec<String>) -> Step {
-    let mine = |p: &&PlanPiece| p.job == layer.job && p.layer == layer.layer && templates.contains(&p.template);
+    let mine = |p: &&PlanPiece| {
+        p.job == layer.job && p.layer == layer.layer && templates.contains(&p.template)
+    };
     let pieces: Vec<&PlanPiece> = laying_order(plan).into_iter().filter(mine).collect();
     let mut notes = Vec::new();
     let side = words::side(plan, &layer.cloth);
-    let all: Vec<bool> = pieces.iter().flat_map(|p| copies(plan, p)).map(|(stock, placed)| stock.face == placed.face).collect();
+    let all: Vec<bool> = pieces
+        .iter()
+        .flat_map(|p| copies(plan, p))
+        .map(|(stock, placed)| stock.face == placed.face)
+        .collect();
     let usual = all.is_empty() || all.contains(&true);
-    let but = if all.contains(&!usual) { format!(", but those marked \"{}\"", words::laid(side, !usual)) } else { String::new() };
+    let but = if all.contains(&!usual) {
+        format!(", but those marked \"{}\"", words::laid(side, !usual))
+    } else {
+        String::new()
+    };
     notes.push(format!("Lay every piece with its {}{but}", words::laid(side, usual)));
     if let Some(seen) = words::seen(layer.seen) {
-        let mind = if layer.seen == Seen::MouldSide { "no fingerprints, no pulled yarns" } else { "smooth it from the middle outwards" };
+        let mind = if layer.seen == Seen::MouldSide {
+            "no fingerprints, no pulled yarns"
+        } else {
+            "smooth it from the middle outwards"
+        };
         notes.push(format!("This layer is {seen}: {mind}"));
     }
-    let ticks = pieces.iter().map(|piece| Tick { label: label(plan, piece, side, usual), copies: piece.copies }).collect();
+    let ticks = pieces
+        .iter()
+        .map(|piece| Tick { label: label(plan, piece, side, usual), copies: piece.copies })
+        .collect();
     for piece in pieces.iter().filter(|p| p.part.is_some_and(|part| part.number == 1)) {
         let (Some(part), Some(splice)) = (piece.part, &piece.splice) else { continue };
         let how = if splice.lap > 0.0 {
@@ -126,14 +167,23 @@ fn layer_step(plan: &Plan, layer: &PlanLayer, index: usize, templates: Vec<Strin
             show_number(splice.stagger, 0)
         ));
     }
-    for t in plan.templates.iter().filter(|t| t.job == layer.job && templates.contains(&t.template)) {
+    for t in plan.templates.iter().filter(|t| t.job == layer.job && templates.contains(&t.template))
+    {
         if t.strip {
-            let across = crate::geometry::ring_bounds(&t.net).map_or(0.0, |b| b.width().min(b.height()));
-            notes.push(format!("{}: middle of the tape on the joint, {} mm to each side", t.template, show_number(across / 2.0, 0)));
+            let across =
+                crate::geometry::ring_bounds(&t.net).map_or(0.0, |b| b.width().min(b.height()));
+            notes.push(format!(
+                "{}: middle of the tape on the joint, {} mm to each side",
+                t.template,
+                show_number(across / 2.0, 0)
+            ));
         }
         if let Some((on, step_back)) = &t.on {
-            let back =
-                if *step_back > 0.0 { format!(", {} mm smaller all round each time", show_number(*step_back, 0)) } else { String::new() };
+            let back = if *step_back > 0.0 {
+                format!(", {} mm smaller all round each time", show_number(*step_back, 0))
+            } else {
+                String::new()
+            };
             notes.push(format!("{}: on {on} at the place drawn on its template{back}", t.template));
         }
     }
@@ -144,23 +194,45 @@ fn layer_step(plan: &Plan, layer: &PlanLayer, index: usize, templates: Vec<Strin
         format!("warp at {} to the part's 0°", words::angle(layer.angle))
     };
     let name = words::layer_by_name(layer).replacen('l', "L", 1);
-    Step { what: format!("{name}: {}, {warp}", layer.cloth), notes, layer: Some(index), templates, ticks }
+    Step {
+        what: format!("{name}: {}, {warp}", layer.cloth),
+        notes,
+        layer: Some(index),
+        templates,
+        ticks,
+    }
 }
 
 /// The placed copies of a piece, each with what it is cut from.
-fn copies<'p>(plan: &'p Plan, piece: &'p PlanPiece) -> impl Iterator<Item = (&'p PlanStock, &'p PlacedPiece)> {
-    plan.stocks.iter().flat_map(|s| s.placed.iter().map(move |p| (s, p))).filter(|(_, p)| p.piece == piece.piece)
+fn copies<'p>(
+    plan: &'p Plan,
+    piece: &'p PlanPiece,
+) -> impl Iterator<Item = (&'p PlanStock, &'p PlacedPiece)> {
+    plan.stocks
+        .iter()
+        .flat_map(|s| s.placed.iter().map(move |p| (s, p)))
+        .filter(|(_, p)| p.piece == piece.piece)
 }
 
 /// What tells a piece from the others of its layer, in the words of its stick-on label.
 fn label(plan: &Plan, piece: &PlanPiece, side: &str, usual: bool) -> String {
-    let mut all = vec![format!("{} {}", piece.number, piece.template), words::angle(piece.angle), words::hand(piece.hand).to_string()];
+    let mut all = vec![
+        format!("{} {}", piece.number, piece.template),
+        words::angle(piece.angle),
+        words::hand(piece.hand).to_string(),
+    ];
     all.extend(words::which(piece));
-    all.extend(copies(plan, piece).find(|(stock, _)| stock.is_laid_whole()).map(|(stock, _)| format!("all of {}", stock.id)));
+    all.extend(
+        copies(plan, piece)
+            .find(|(stock, _)| stock.is_laid_whole())
+            .map(|(stock, _)| format!("all of {}", stock.id)),
+    );
     // Copies that are turned over, and those that lie otherwise than most of the layer.
     for (down, towards_you) in [(true, usual), (true, !usual), (false, !usual)] {
         let mut some: Vec<u32> = copies(plan, piece)
-            .filter(|(stock, p)| (p.face == Face::Down, stock.face == p.face) == (down, towards_you))
+            .filter(|(stock, p)| {
+                (p.face == Face::Down, stock.face == p.face) == (down, towards_you)
+            })
             .map(|(_, p)| p.copy)
             .collect();
         some.sort_unstable();
@@ -168,7 +240,11 @@ fn label(plan: &Plan, piece: &PlanPiece, side: &str, usual: bool) -> String {
             continue;
         }
         let list = some.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ");
-        let who = if some.len() as u32 == piece.copies { String::new() } else { format!("copy {list}: ") };
+        let who = if some.len() as u32 == piece.copies {
+            String::new()
+        } else {
+            format!("copy {list}: ")
+        };
         let mark = if down { format!("{}, ", words::FACE_DOWN) } else { String::new() };
         all.push(format!("{who}{mark}{}", words::laid(side, towards_you)));
     }

@@ -1,5 +1,6 @@
-//! The stock file of a ledger: export and import. Beside what lies there it carries the whole ledger, so that brought into an empty one it
-//! is the same ledger again: history, freezer log, cut pieces, and names that are never given twice.
+//! The stock file of a ledger: export and import. Beside what lies there it carries the whole
+//! ledger, so that brought into an empty one it is the same ledger again: history, freezer log, cut
+//! pieces, and names that are never given twice.
 
 use super::open::{Ledger, Trouble, machine, trouble};
 use super::record::{Kept, Record};
@@ -51,7 +52,8 @@ pub struct Imported {
     pub things: usize,
     /// History, freezer log and cut pieces came too.
     pub whole: bool,
-    /// The file holds a whole ledger, of which only what lies there was taken, since this one is not empty.
+    /// The file holds a whole ledger, of which only what lies there was taken, since this one is
+    /// not empty.
     pub left_history: bool,
 }
 
@@ -66,13 +68,15 @@ impl Ledger {
         let reading = self.db.unchecked_transaction().map_err(failed)?;
         let mut file = self.snapshot(now)?.to_file();
         let archive = Archive::of(&reading).map_err(failed)?;
-        let archive = serde_json::to_value(archive).map_err(|e| machine(&self.file, &format!("its archive cannot be written: {e}")))?;
+        let archive = serde_json::to_value(archive)
+            .map_err(|e| machine(&self.file, &format!("its archive cannot be written: {e}")))?;
         file.archive = Some(archive);
         Ok(file.to_json())
     }
 
-    /// Takes over a stock file. If it holds a whole ledger and this one is empty, it becomes that ledger; else everything that lies there is
-    /// added, and names that are taken are replaced by new ones.
+    /// Takes over a stock file. If it holds a whole ledger and this one is empty, it becomes that
+    /// ledger; else everything that lies there is added, and names that are taken are replaced by
+    /// new ones.
     ///
     /// # Errors
     /// A text that is no stock file, and every fault in it; then nothing is taken over.
@@ -83,9 +87,14 @@ impl Ledger {
         let stock = Snapshot::new(file, now.day)?;
         let things = stock.rolls.len() + stock.offcuts.len() + stock.consumables.len();
         let Some(archive) = archive else {
-            return Ok(Imported { things: self.take_over(&stock, now)?, whole: false, left_history: false });
+            return Ok(Imported {
+                things: self.take_over(&stock, now)?,
+                whole: false,
+                left_history: false,
+            });
         };
-        let archive: Archive = serde_json::from_value(archive).map_err(|e| broken(&e.to_string()))?;
+        let archive: Archive =
+            serde_json::from_value(archive).map_err(|e| broken(&e.to_string()))?;
         archive.check(&stock)?;
         if self.restore_archive(&archive, id.as_deref())? {
             return Ok(Imported { things, whole: true, left_history: false });
@@ -98,7 +107,11 @@ impl Ledger {
         let file = self.file.clone();
         let mut run = || -> rusqlite::Result<bool> {
             let tx = self.db.transaction_with_behavior(TransactionBehavior::Immediate)?;
-            let rows: i64 = tx.query_row("SELECT (SELECT count(*) FROM record) + (SELECT count(*) FROM entry)", [], |row| row.get(0))?;
+            let rows: i64 = tx.query_row(
+                "SELECT (SELECT count(*) FROM record) + (SELECT count(*) FROM entry)",
+                [],
+                |row| row.get(0),
+            )?;
             if rows > 0 {
                 return Ok(false);
             }
@@ -120,17 +133,26 @@ impl Ledger {
         let out = |age: &Age| age.is_out.then_some(since);
         self.change(now, &format!("imported {count} things"), |c| {
             for roll in &stock.rolls {
-                let facts = RollFacts { id: free_name(c, roll.id(), "roll")?, ..roll.facts().clone() };
+                let facts =
+                    RollFacts { id: free_name(c, roll.id(), "roll")?, ..roll.facts().clone() };
                 let out_since = out(&facts.age);
-                c.put(&facts.id.clone(), Some(&Record::Roll(Kept { facts, out_since, open_plan: None })))?;
+                c.put(
+                    &facts.id.clone(),
+                    Some(&Record::Roll(Kept { facts, out_since, open_plan: None })),
+                )?;
             }
             for offcut in &stock.offcuts {
-                let facts = OffcutFacts { id: free_name(c, offcut.id(), "off")?, ..offcut.facts().clone() };
+                let facts =
+                    OffcutFacts { id: free_name(c, offcut.id(), "off")?, ..offcut.facts().clone() };
                 let out_since = out(&facts.age);
-                c.put(&facts.id.clone(), Some(&Record::Offcut(Kept { facts, out_since, open_plan: None })))?;
+                c.put(
+                    &facts.id.clone(),
+                    Some(&Record::Offcut(Kept { facts, out_since, open_plan: None })),
+                )?;
             }
             for consumable in &stock.consumables {
-                let consumable = Consumable { id: free_name(c, &consumable.id, "con")?, ..consumable.clone() };
+                let consumable =
+                    Consumable { id: free_name(c, &consumable.id, "con")?, ..consumable.clone() };
                 c.put(&consumable.id.clone(), Some(&Record::Consumable(consumable)))?;
             }
             Ok(count)
@@ -151,24 +173,43 @@ impl Archive {
     fn of(db: &Connection) -> rusqlite::Result<Archive> {
         let mut numbers = BTreeMap::new();
         for kind in NUMBERED {
-            let number = db.query_row("SELECT CAST(value AS INTEGER) FROM about WHERE name = ?1", [kind], |row| row.get(0))?;
+            let number = db.query_row(
+                "SELECT CAST(value AS INTEGER) FROM about WHERE name = ?1",
+                [kind],
+                |row| row.get(0),
+            )?;
             numbers.insert(kind.to_string(), number);
         }
         let mut records = Vec::new();
         for kind in KINDS {
             records.extend(all(db, kind)?);
         }
-        let mut select = db.prepare("SELECT number, at, what, undone FROM entry ORDER BY number")?;
+        let mut select =
+            db.prepare("SELECT number, at, what, undone FROM entry ORDER BY number")?;
         let entry = |r: &rusqlite::Row<'_>| {
-            Ok(ArchivedEntry { number: r.get(0)?, at: r.get(1)?, what: r.get(2)?, undone: r.get(3)?, changes: Vec::new() })
+            Ok(ArchivedEntry {
+                number: r.get(0)?,
+                at: r.get(1)?,
+                what: r.get(2)?,
+                undone: r.get(3)?,
+                changes: Vec::new(),
+            })
         };
-        let mut entries: Vec<ArchivedEntry> = select.query_map([], entry)?.collect::<rusqlite::Result<_>>()?;
-        let mut select = db.prepare("SELECT id, before, after FROM change WHERE entry = ?1 ORDER BY rowid")?;
+        let mut entries: Vec<ArchivedEntry> =
+            select.query_map([], entry)?.collect::<rusqlite::Result<_>>()?;
+        let mut select =
+            db.prepare("SELECT id, before, after FROM change WHERE entry = ?1 ORDER BY rowid")?;
         let record = |text: Option<String>| text.map(|t| super::write::read(&t)).transpose();
         for entry in &mut entries {
-            let change =
-                |r: &rusqlite::Row<'_>| Ok(ArchivedChange { id: r.get(0)?, before: record(r.get(1)?)?, after: record(r.get(2)?)? });
-            entry.changes = select.query_map([entry.number], change)?.collect::<rusqlite::Result<_>>()?;
+            let change = |r: &rusqlite::Row<'_>| {
+                Ok(ArchivedChange {
+                    id: r.get(0)?,
+                    before: record(r.get(1)?)?,
+                    after: record(r.get(2)?)?,
+                })
+            };
+            entry.changes =
+                select.query_map([entry.number], change)?.collect::<rusqlite::Result<_>>()?;
         }
         Ok(Archive { numbers, records, entries })
     }
@@ -176,7 +217,10 @@ impl Archive {
     /// Writes every table of an empty ledger.
     fn write(&self, db: &Connection, id: Option<&str>) -> rusqlite::Result<()> {
         for (kind, number) in &self.numbers {
-            db.execute("UPDATE about SET value = ?2 WHERE name = ?1", params![kind, number.to_string()])?;
+            db.execute(
+                "UPDATE about SET value = ?2 WHERE name = ?1",
+                params![kind, number.to_string()],
+            )?;
         }
         if let Some(id) = id {
             db.execute("UPDATE about SET value = ?1 WHERE name = 'ledger'", [id])?;
@@ -184,13 +228,19 @@ impl Archive {
         for record in &self.records {
             write_record(db, &record.id(), Some(record))?;
         }
-        let mut write_entry = db.prepare("INSERT INTO entry (number, at, what, undone) VALUES (?1, ?2, ?3, ?4)")?;
+        let mut write_entry =
+            db.prepare("INSERT INTO entry (number, at, what, undone) VALUES (?1, ?2, ?3, ?4)")?;
         let mut write_change = db.prepare("INSERT INTO change VALUES (?1, ?2, ?3, ?4)")?;
         for entry in &self.entries {
             write_entry.execute(params![entry.number, entry.at, entry.what, entry.undone])?;
             for change in &entry.changes {
                 let text = |record: &Option<Record>| record.as_ref().map(Record::to_text);
-                write_change.execute(params![entry.number, change.id, text(&change.before), text(&change.after)])?;
+                write_change.execute(params![
+                    entry.number,
+                    change.id,
+                    text(&change.before),
+                    text(&change.after)
+                ])?;
             }
         }
         Ok(())
@@ -199,7 +249,9 @@ impl Archive {
     /// Holds it against itself and against the lists of the same file.
     fn check(&self, stock: &Snapshot) -> Result<(), Faults> {
         let mut faults = Faults::new();
-        if !self.numbers.keys().map(String::as_str).eq(["con", "off", "roll"]) || self.numbers.values().any(|n| *n > LAST_NUMBER) {
+        if !self.numbers.keys().map(String::as_str).eq(["con", "off", "roll"])
+            || self.numbers.values().any(|n| *n > LAST_NUMBER)
+        {
             faults.push(broken("its numbers are not those of rolls, offcuts and consumables"));
         }
         let mut seen = BTreeSet::new();
@@ -208,33 +260,55 @@ impl Archive {
                 faults.push(broken("two records have this name").on(record.id()));
             }
         }
-        let changed = self.entries.iter().flat_map(|e| &e.changes).flat_map(|c| c.before.iter().chain(&c.after));
+        let changed = self
+            .entries
+            .iter()
+            .flat_map(|e| &e.changes)
+            .flat_map(|c| c.before.iter().chain(&c.after));
         self.records.iter().chain(changed).for_each(|record| {
             faults.keep(record.sound());
         });
-        if !self.entries.is_sorted_by(|a, b| a.number < b.number) || self.entries.first().is_some_and(|e| e.number < 1) {
+        if !self.entries.is_sorted_by(|a, b| a.number < b.number)
+            || self.entries.first().is_some_and(|e| e.number < 1)
+        {
             faults.push(broken("its entries are not numbered upwards"));
         }
         faults.0.extend(self.differences(stock));
         faults.into_result(())
     }
 
-    /// Things that the lists of the file tell otherwise than the archive, their ages apart: those run on.
+    /// Things that the lists of the file tell otherwise than the archive, their ages apart: those
+    /// run on.
     fn differences(&self, stock: &Snapshot) -> Vec<Fault> {
         let mut listed = BTreeMap::new();
-        let ageless =
-            |facts: RollFacts| Record::Roll(Kept { facts: RollFacts { age: Age::default(), ..facts }, out_since: None, open_plan: None });
+        let ageless = |facts: RollFacts| {
+            Record::Roll(Kept {
+                facts: RollFacts { age: Age::default(), ..facts },
+                out_since: None,
+                open_plan: None,
+            })
+        };
         let ageless_offcut = |facts: OffcutFacts| {
-            Record::Offcut(Kept { facts: OffcutFacts { age: Age::default(), ..facts }, out_since: None, open_plan: None })
+            Record::Offcut(Kept {
+                facts: OffcutFacts { age: Age::default(), ..facts },
+                out_since: None,
+                open_plan: None,
+            })
         };
         listed.extend(stock.rolls.iter().map(|r| (r.id().to_string(), ageless(r.facts().clone()))));
-        listed.extend(stock.offcuts.iter().map(|o| (o.id().to_string(), ageless_offcut(o.facts().clone()))));
-        listed.extend(stock.consumables.iter().map(|c| (c.id.clone(), Record::Consumable(c.clone()))));
+        listed.extend(
+            stock.offcuts.iter().map(|o| (o.id().to_string(), ageless_offcut(o.facts().clone()))),
+        );
+        listed.extend(
+            stock.consumables.iter().map(|c| (c.id.clone(), Record::Consumable(c.clone()))),
+        );
         let mut archived = BTreeMap::new();
         for record in &self.records {
             let plain = match record.clone() {
                 Record::Roll(r) => Roll::new(r.facts).ok().map(|r| ageless(r.facts().clone())),
-                Record::Offcut(o) => Offcut::new(o.facts).ok().map(|o| ageless_offcut(o.facts().clone())),
+                Record::Offcut(o) => {
+                    Offcut::new(o.facts).ok().map(|o| ageless_offcut(o.facts().clone()))
+                }
                 Record::Consumable(c) => Some(Record::Consumable(c)),
                 Record::Piece(_) | Record::Plan(_) => None,
             };
@@ -242,7 +316,9 @@ impl Archive {
         }
         let names: BTreeSet<&String> = listed.keys().chain(archived.keys()).collect();
         let differing = names.into_iter().filter(|id| listed.get(*id) != archived.get(*id));
-        differing.map(|id| broken("the lists of the file tell it otherwise than its `archive`").on(id)).collect()
+        differing
+            .map(|id| broken("the lists of the file tell it otherwise than its `archive`").on(id))
+            .collect()
     }
 }
 

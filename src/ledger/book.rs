@@ -52,18 +52,27 @@ pub struct Booked {
 }
 
 impl Ledger {
-    /// Books pieces of a plan as cut; all that are not yet, if none is named. `pieces` are piece ids or numbers as the sheets show them.
+    /// Books pieces of a plan as cut; all that are not yet, if none is named. `pieces` are piece
+    /// ids or numbers as the sheets show them.
     ///
-    /// A roll or offcut of which every piece is cut is done with: a roll loses the used length, an offcut goes, and what is left over comes
-    /// in as offcuts. Until then the places of its cut pieces are marked on it.
+    /// A roll or offcut of which every piece is cut is done with: a roll loses the used length, an
+    /// offcut goes, and what is left over comes in as offcuts. Until then the places of its cut
+    /// pieces are marked on it.
     ///
     /// # Errors
-    /// A plan that was not made from this ledger; stock that has changed since; pieces that are unknown or cut already. Then nothing is booked.
-    pub fn book(&mut self, plan: &Verified, pieces: &[String], now: &Moment) -> Result<Booked, Trouble> {
+    /// A plan that was not made from this ledger; stock that has changed since; pieces that are
+    /// unknown or cut already. Then nothing is booked.
+    pub fn book(
+        &mut self,
+        plan: &Verified,
+        pieces: &[String],
+        now: &Moment,
+    ) -> Result<Booked, Trouble> {
         let plan = plan.plan();
         let ledger: String = self.ask("SELECT value FROM about WHERE name = 'ledger'")?;
         of_this_ledger(plan, &ledger)?;
-        let some = if pieces.is_empty() { String::new() } else { format!("{} of ", pieces.join(", ")) };
+        let some =
+            if pieces.is_empty() { String::new() } else { format!("{} of ", pieces.join(", ")) };
         let what = format!("cut {some}plan {} ({})", short(&plan.id), plan.jobs.join(", "));
         self.change(now, &what, |c| book(c, plan, pieces, now))
     }
@@ -72,7 +81,13 @@ impl Ledger {
     ///
     /// # Errors
     /// A piece that is not cut, or not known.
-    pub fn mark(&mut self, plan: &Verified, pieces: &[String], state: PieceState, now: &Moment) -> Result<usize, Trouble> {
+    pub fn mark(
+        &mut self,
+        plan: &Verified,
+        pieces: &[String],
+        state: PieceState,
+        now: &Moment,
+    ) -> Result<usize, Trouble> {
         let plan = plan.plan();
         let what = format!("{} of plan {}: {}", pieces.join(", "), short(&plan.id), state.words());
         self.change(now, &what, |c| {
@@ -85,7 +100,10 @@ impl Ledger {
                         c.put(&id, Some(&Record::Piece(PieceRecord { state, ..record })))?;
                         count += 1;
                     }
-                    _ => faults.push(Fault::new("is not cut yet", "book it first with `warpwise stock book`").on(name(placed))),
+                    _ => faults.push(
+                        Fault::new("is not cut yet", "book it first with `warpwise stock book`")
+                            .on(name(placed)),
+                    ),
                 }
             }
             Ok(faults.into_result(count)?)
@@ -98,7 +116,10 @@ impl Ledger {
     /// SQLite's own.
     pub fn pieces_of(&self, plan: &Plan) -> Result<Vec<PieceRecord>, Trouble> {
         let all = self.records("piece")?.into_iter();
-        Ok(all.filter_map(|r| if let Record::Piece(p) = r { Some(p) } else { None }).filter(|p| p.kit == kit(plan)).collect())
+        Ok(all
+            .filter_map(|r| if let Record::Piece(p) = r { Some(p) } else { None })
+            .filter(|p| p.kit == kit(plan))
+            .collect())
     }
 }
 
@@ -120,31 +141,51 @@ fn of_this_ledger(plan: &Plan, ledger: &str) -> Result<(), Fault> {
     match plan.drawn_from.as_ref().map(|d| d.ledger.as_deref()) {
         Some(Some(id)) if id == ledger => Ok(()),
         Some(Some(_)) => Err(Fault::new("the plan was made from another ledger", remedy)),
-        _ => Err(Fault::new("the plan was not made from a ledger, so it says nothing of the rolls that are here", remedy)),
+        _ => Err(Fault::new(
+            "the plan was not made from a ledger, so it says nothing of the rolls that are here",
+            remedy,
+        )),
     }
 }
 
 /// Placed copies named by piece id or number, with their stock; all of them if none is named.
-fn chosen<'p>(plan: &'p Plan, names: &[String], cut_before: bool) -> Result<Vec<(&'p PlanStock, &'p PlacedPiece)>, Faults> {
-    let before = |s: &PlanStock| plan.drawn_from.as_ref().is_some_and(|d| d.cut_before.contains(&s.id));
-    let all = || plan.stocks.iter().filter(|s| cut_before || !before(s)).flat_map(|s| s.placed.iter().map(move |p| (s, p)));
+fn chosen<'p>(
+    plan: &'p Plan,
+    names: &[String],
+    cut_before: bool,
+) -> Result<Vec<(&'p PlanStock, &'p PlacedPiece)>, Faults> {
+    let before =
+        |s: &PlanStock| plan.drawn_from.as_ref().is_some_and(|d| d.cut_before.contains(&s.id));
+    let all = || {
+        plan.stocks
+            .iter()
+            .filter(|s| cut_before || !before(s))
+            .flat_map(|s| s.placed.iter().map(move |p| (s, p)))
+    };
     if names.is_empty() {
         return Ok(all().collect());
     }
     let mut faults = Faults::new();
     let mut out: Vec<(&PlanStock, &PlacedPiece)> = Vec::new();
     for wanted in names {
-        // `seat-1#2` is the second copy; but a job's name, which the pieces of several jobs begin with, may hold the sign too.
+        // `seat-1#2` is the second copy; but a job's name, which the pieces of several jobs begin
+        // with, may hold the sign too.
         let (wanted_piece, copy) = match wanted.rsplit_once('#') {
-            Some((piece, copy)) if !plan.pieces.iter().any(|p| p.piece == *wanted) => match copy.parse::<u32>() {
-                Ok(copy) => (piece, Some(copy)),
-                Err(_) => (wanted.as_str(), None),
-            },
+            Some((piece, copy)) if !plan.pieces.iter().any(|p| p.piece == *wanted) => {
+                match copy.parse::<u32>() {
+                    Ok(copy) => (piece, Some(copy)),
+                    Err(_) => (wanted.as_str(), None),
+                }
+            }
             _ => (wanted.as_str(), None),
         };
-        let number = |p: &PlacedPiece| plan.pieces.iter().any(|q| q.piece == p.piece && q.number == wanted_piece);
+        let number = |p: &PlacedPiece| {
+            plan.pieces.iter().any(|q| q.piece == p.piece && q.number == wanted_piece)
+        };
         let before = out.len();
-        for found in all().filter(|(_, p)| (p.piece == wanted_piece || number(p)) && copy.is_none_or(|c| p.copy == c)) {
+        for found in all().filter(|(_, p)| {
+            (p.piece == wanted_piece || number(p)) && copy.is_none_or(|c| p.copy == c)
+        }) {
             if !out.contains(&found) {
                 out.push(found);
             }
@@ -161,21 +202,31 @@ fn chosen<'p>(plan: &'p Plan, names: &[String], cut_before: bool) -> Result<Vec<
 
 /// Pieces and cloth consumed, mm².
 fn areas(plan: &Plan) -> [f64; 2] {
-    [plan.cloths.iter().map(|c| c.pieces_area).sum(), plan.cloths.iter().map(|c| c.consumed_area).sum()]
+    [
+        plan.cloths.iter().map(|c| c.pieces_area).sum(),
+        plan.cloths.iter().map(|c| c.consumed_area).sum(),
+    ]
 }
 
 fn book(c: &Change<'_>, plan: &Plan, names: &[String], now: &Moment) -> Result<Booked, Stop> {
     let plan_name = format!("plan {}", plan.id);
     let mut record = match c.get(&plan_name)? {
         Some(Record::Plan(p)) => p,
-        _ => PlanRecord { plan: plan.id.clone(), jobs: plan.jobs.clone(), finished: Vec::new(), areas: areas(plan) },
+        _ => PlanRecord {
+            plan: plan.id.clone(),
+            jobs: plan.jobs.clone(),
+            finished: Vec::new(),
+            areas: areas(plan),
+        },
     };
     let mut to_cut: Vec<(&PlanStock, &PlacedPiece)> = Vec::new();
     let mut faults = Faults::new();
     for (stock, placed) in chosen(plan, names, false)? {
         match c.get(&piece_id(kit(plan), &placed.piece, placed.copy))? {
             // Cut by an earlier plan and spoiled: this one cuts it again.
-            Some(Record::Piece(p)) if p.plan != plan.id && p.state == PieceState::Spoiled => to_cut.push((stock, placed)),
+            Some(Record::Piece(p)) if p.plan != plan.id && p.state == PieceState::Spoiled => {
+                to_cut.push((stock, placed))
+            }
             Some(Record::Piece(p)) if p.plan != plan.id || !names.is_empty() => {
                 let what = format!("was booked before: it is {}", p.state.words());
                 faults
@@ -188,7 +239,8 @@ fn book(c: &Change<'_>, plan: &Plan, names: &[String], now: &Moment) -> Result<B
     if to_cut.is_empty() && faults.is_empty() {
         let what = "the whole plan was booked before";
         faults.push(
-            Fault::new(what, "`warpwise stock history` shows when; plan again for another set").on(format!("plan {}", short(&plan.id))),
+            Fault::new(what, "`warpwise stock history` shows when; plan again for another set")
+                .on(format!("plan {}", short(&plan.id))),
         );
     }
     let mut touched: Vec<&PlanStock> = Vec::new();
@@ -224,7 +276,11 @@ fn book(c: &Change<'_>, plan: &Plan, names: &[String], now: &Moment) -> Result<B
             finish(c, stock, now, &mut booked)?;
             record.finished.push(stock.id.clone());
         } else {
-            let cut: Vec<Ring> = to_cut.iter().filter(|(s, _)| s.id == stock.id).map(|(_, p)| p.outline.clone()).collect();
+            let cut: Vec<Ring> = to_cut
+                .iter()
+                .filter(|(s, _)| s.id == stock.id)
+                .map(|(_, p)| p.outline.clone())
+                .collect();
             mark_cut(c, plan, stock, cut)?;
             booked.cut_in_part.push(stock.id.clone());
         }
@@ -235,25 +291,42 @@ fn book(c: &Change<'_>, plan: &Plan, names: &[String], now: &Moment) -> Result<B
 
 /// Why a stock is no longer as the plan knew it.
 fn stale(c: &Change<'_>, plan: &Plan, stock: &PlanStock) -> Result<Option<Fault>, Stop> {
-    let known = plan.drawn_from.iter().flat_map(|d| &d.stocks).find(|d| d.stock == stock.id).map(|d| d.revision);
+    let known = plan
+        .drawn_from
+        .iter()
+        .flat_map(|d| &d.stocks)
+        .find(|d| d.stock == stock.id)
+        .map(|d| d.revision);
     let Some(known) = known else {
         let what = "the plan cuts it from a roll that was not in the stock";
-        return Ok(Some(Fault::new(what, "add the roll, plan again and book that plan").on(&stock.id)));
+        return Ok(Some(
+            Fault::new(what, "add the roll, plan again and book that plan").on(&stock.id),
+        ));
     };
     let (revision, open) = match c.get(&stock.id)? {
         Some(Record::Roll(r)) => (r.facts.revision, r.open_plan),
         Some(Record::Offcut(o)) => (o.facts.revision, o.open_plan),
-        _ => return Ok(Some(Fault::new("is no longer in the stock", "plan again with what is there").on(&stock.id))),
+        _ => {
+            return Ok(Some(
+                Fault::new("is no longer in the stock", "plan again with what is there")
+                    .on(&stock.id),
+            ));
+        }
     };
     let mine = open.as_deref() == Some(plan.id.as_str());
     let what = "has changed since the plan was made";
-    Ok((revision != known && !mine).then(|| Fault::new(what, "plan again with the stock as it is now").on(&stock.id)))
+    Ok((revision != known && !mine)
+        .then(|| Fault::new(what, "plan again with the stock as it is now").on(&stock.id)))
 }
 
-/// Marks places of cut pieces on a roll or offcut that stays. A plan's frame is the stock's own, up face up.
+/// Marks places of cut pieces on a roll or offcut that stays. A plan's frame is the stock's own, up
+/// face up.
 fn mark_cut(c: &Change<'_>, plan: &Plan, stock: &PlanStock, cut: Vec<Ring>) -> Result<(), Stop> {
-    // What a plan may hold and a flaw may not be (a ring that touches itself) is marked by its box: it is cut, whatever its outline.
-    let marked = |ring: Ring| if can_be_flaw(&ring) { ring } else { ring_bounds(&ring).map_or(ring, |b| b.ring()) };
+    // What a plan may hold and a flaw may not be (a ring that touches itself) is marked by its box:
+    // it is cut, whatever its outline.
+    let marked = |ring: Ring| {
+        if can_be_flaw(&ring) { ring } else { ring_bounds(&ring).map_or(ring, |b| b.ring()) }
+    };
     let cut: Vec<Ring> = cut.into_iter().map(marked).collect();
     let record = match c.get(&stock.id)? {
         Some(Record::Roll(mut r)) => {
@@ -285,10 +358,16 @@ fn mark_cut(c: &Change<'_>, plan: &Plan, stock: &PlanStock, cut: Vec<Ring>) -> R
 }
 
 /// All of a stock is cut: a roll loses the used length, an offcut goes, left-overs come in.
-fn finish(c: &Change<'_>, stock: &PlanStock, now: &Moment, booked: &mut Booked) -> Result<(), Stop> {
+fn finish(
+    c: &Change<'_>,
+    stock: &PlanStock,
+    now: &Moment,
+    booked: &mut Booked,
+) -> Result<(), Stop> {
     let (heir, out_since) = match (stock.kind, c.get(&stock.id)?) {
         (StockKind::Roll, Some(Record::Roll(mut r))) => {
-            let heir = heir(&r.facts.cloth, &r.facts.batch, &r.facts.place, r.facts.age, now, &stock.id);
+            let heir =
+                heir(&r.facts.cloth, &r.facts.batch, &r.facts.place, r.facts.age, now, &stock.id);
             let revision = c.next_revision(&stock.id, r.facts.revision)?;
             r.facts = RollFacts { revision, ..shortened(r.facts, stock.used_length)? };
             r.open_plan = None;
@@ -300,33 +379,61 @@ fn finish(c: &Change<'_>, stock: &PlanStock, now: &Moment, booked: &mut Booked) 
         (StockKind::Offcut, Some(Record::Offcut(o))) => {
             c.put(&stock.id, None)?;
             booked.used_up.push(stock.id.clone());
-            (heir(&o.facts.cloth, &o.facts.batch, &o.facts.place, o.facts.age, now, &stock.id), o.out_since)
+            (
+                heir(&o.facts.cloth, &o.facts.batch, &o.facts.place, o.facts.age, now, &stock.id),
+                o.out_since,
+            )
         }
-        _ => return Err(Fault::new("is no longer in the stock", "plan again with what is there").on(&stock.id).into()),
+        _ => {
+            return Err(Fault::new("is no longer in the stock", "plan again with what is there")
+                .on(&stock.id)
+                .into());
+        }
     };
     for left in &stock.offcuts {
         let id = c.new_id("off")?;
         // The sheet names it otherwise: with both names its label finds it on the bench.
         let parent = Some(format!("{}, {} on the sheet", stock.id, left.id));
-        let facts = OffcutFacts { id: id.clone(), outline: left.outline.clone(), holes: left.holes.clone(), parent, ..heir.clone() };
+        let facts = OffcutFacts {
+            id: id.clone(),
+            outline: left.outline.clone(),
+            holes: left.holes.clone(),
+            parent,
+            ..heir.clone()
+        };
         let low = ring_bounds(&facts.outline).map_or(point(0.0, 0.0), |b| b.min);
         let home = |ring: &Ring| ring.iter().map(|p| (*p - low).snapped()).collect();
-        let mut facts = OffcutFacts { outline: home(&facts.outline), holes: facts.holes.iter().map(home).collect(), ..facts };
-        // Plans of older versions may have left-overs that touch themselves, which no one keeps in one: of such a one the largest rectangle.
+        let mut facts = OffcutFacts {
+            outline: home(&facts.outline),
+            holes: facts.holes.iter().map(home).collect(),
+            ..facts
+        };
+        // Plans of older versions may have left-overs that touch themselves, which no one keeps in
+        // one: of such a one the largest rectangle.
         if Offcut::new(facts.clone()).is_err() {
             let [_, _, w, h] = left.largest_rectangle;
             facts.outline = vec![point(0.0, 0.0), point(w, 0.0), point(w, h), point(0.0, h)];
             facts.holes.clear();
             Offcut::new(facts.clone())?;
         }
-        c.put(&id, Some(&Record::Offcut(Kept { facts: facts.clone(), out_since, open_plan: None })))?;
+        c.put(
+            &id,
+            Some(&Record::Offcut(Kept { facts: facts.clone(), out_since, open_plan: None })),
+        )?;
         booked.added.push(facts);
     }
     Ok(())
 }
 
 /// What a left-over has from the cloth it was part of.
-fn heir(cloth: &str, batch: &Option<String>, place: &Option<String>, age: crate::stock::Age, now: &Moment, parent: &str) -> OffcutFacts {
+fn heir(
+    cloth: &str,
+    batch: &Option<String>,
+    place: &Option<String>,
+    age: crate::stock::Age,
+    now: &Moment,
+    parent: &str,
+) -> OffcutFacts {
     OffcutFacts {
         id: String::new(),
         cloth: cloth.to_string(),
@@ -346,8 +453,14 @@ fn heir(cloth: &str, batch: &Option<String>, place: &Option<String>, age: crate:
 /// A roll after a straight cut at `used` mm: its flaws move nearer, those cut off are gone.
 fn shortened(facts: RollFacts, used: f64) -> Result<RollFacts, Stop> {
     if let Some(length) = facts.length.filter(|l| *l < used) {
-        let what = format!("has {} left, and the plan takes {}", show_metres(length), show_metres(used));
-        return Err(Fault::new(what, "measure what is left, correct it with `warpwise stock set`, and plan again").on(&facts.id).into());
+        let what =
+            format!("has {} left, and the plan takes {}", show_metres(length), show_metres(used));
+        return Err(Fault::new(
+            what,
+            "measure what is left, correct it with `warpwise stock set`, and plan again",
+        )
+        .on(&facts.id)
+        .into());
     }
     let beyond = |flaw: &Ring| -> Vec<Ring> {
         let Some(b) = ring_bounds(flaw) else { return Vec::new() };
@@ -358,7 +471,12 @@ fn shortened(facts: RollFacts, used: f64) -> Result<RollFacts, Stop> {
         if b.min.x >= used {
             return vec![moved(flaw)];
         }
-        let rest = vec![point(used, -LARGEST), point(2.0 * LARGEST, -LARGEST), point(2.0 * LARGEST, LARGEST), point(used, LARGEST)];
+        let rest = vec![
+            point(used, -LARGEST),
+            point(2.0 * LARGEST, -LARGEST),
+            point(2.0 * LARGEST, LARGEST),
+            point(used, LARGEST),
+        ];
         intersection([flaw], [&rest]).iter().map(|r| moved(&r.outline)).collect()
     };
     let flaws = facts.flaws.iter().flat_map(beyond).collect();

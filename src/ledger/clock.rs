@@ -1,4 +1,5 @@
-//! A clock that jumped: dates and hours out of the freezer hang on it, so that it is said, and never fatal.
+//! A clock that jumped: dates and hours out of the freezer hang on it, so that it is said, and
+//! never fatal.
 
 use super::open::{Ledger, Trouble};
 use super::record::Record;
@@ -10,7 +11,8 @@ use crate::stock::Day;
 const TOGETHER: i64 = 3600;
 
 impl Ledger {
-    /// What speaks against the computer's clock, now or when a record was made; each with what to do.
+    /// What speaks against the computer's clock, now or when a record was made; each with what to
+    /// do.
     ///
     /// # Errors
     /// SQLite's own.
@@ -21,11 +23,26 @@ impl Ledger {
             doubts.push(Fault::new(format!("the computer's clock says {}", now.day), remedy));
         }
         let last = self.history(1)?.into_iter().next();
-        if let Some(last) = last.filter(|last| last.at.parse::<jiff::Timestamp>().is_ok_and(|at| at.as_second() > now.seconds + TOGETHER)) {
-            let what = format!("the last change ({}) is dated {}, and the computer's clock says {}", last.what, last.at, now.text());
+        if let Some(last) = last.filter(|last| {
+            last.at
+                .parse::<jiff::Timestamp>()
+                .is_ok_and(|at| at.as_second() > now.seconds + TOGETHER)
+        }) {
+            let what = format!(
+                "the last change ({}) is dated {}, and the computer's clock says {}",
+                last.what,
+                last.at,
+                now.text()
+            );
             doubts.push(Fault::new(what, "set the clock; if that change was dated wrongly, go on"));
         }
-        for record in ["roll", "offcut"].map(|kind| self.records(kind)).into_iter().collect::<Result<Vec<_>, _>>()?.into_iter().flatten() {
+        for record in ["roll", "offcut"]
+            .map(|kind| self.records(kind))
+            .into_iter()
+            .collect::<Result<Vec<_>, _>>()?
+            .into_iter()
+            .flatten()
+        {
             let (added, out_since) = match &record {
                 Record::Roll(r) => (r.facts.added, r.out_since),
                 Record::Offcut(o) => (o.facts.added, o.out_since),
@@ -39,11 +56,22 @@ impl Ledger {
 
 fn doubt(id: &str, added: Day, out_since: Option<i64>, now: &Moment) -> Option<Fault> {
     let ahead = out_since.is_some_and(|since| since > now.seconds + TOGETHER);
-    let long_ago = out_since.is_some_and(|since| since < 0 || (now.seconds - since) as f64 / 3600.0 > crate::stock::MOST_HOURS);
+    let long_ago = out_since.is_some_and(|since| {
+        since < 0 || (now.seconds - since) as f64 / 3600.0 > crate::stock::MOST_HOURS
+    });
     if ahead || long_ago {
-        let what = "was taken out of the freezer by a clock that was wrong, so its hours are not known";
-        return Some(Fault::new(what, format!("`warpwise stock set {id} --out-hours HOURS`, with the hours so far")).on(id));
+        let what =
+            "was taken out of the freezer by a clock that was wrong, so its hours are not known";
+        return Some(
+            Fault::new(
+                what,
+                format!("`warpwise stock set {id} --out-hours HOURS`, with the hours so far"),
+            )
+            .on(id),
+        );
     }
     let remedy = || format!("`warpwise stock set {id} --added DAY`, with the day it came in");
-    (!added.is_plausible()).then(|| Fault::new(format!("was added on {added} by a clock that was wrong"), remedy()).on(id))
+    (!added.is_plausible()).then(|| {
+        Fault::new(format!("was added on {added} by a clock that was wrong"), remedy()).on(id)
+    })
 }

@@ -13,7 +13,8 @@ const STYLE: &str = "body{font:12px/1.35 system-ui,sans-serif;margin:10mm}.label
 .label{border:1px dashed #777;width:84mm;min-height:38mm;padding:3mm;box-sizing:border-box;display:flex;gap:4mm;break-inside:avoid}\
 .name{font-size:24px;font-weight:bold}.no{font-weight:bold}@page{margin:8mm}";
 
-/// A page of labels, HTML that opens offline and prints: name, cloth, batch, size, a small picture with the warp.
+/// A page of labels, HTML that opens offline and prints: name, cloth, batch, size, a small picture
+/// with the warp.
 pub fn labels(offcuts: &[OffcutFacts]) -> String {
     let sound: Vec<Offcut> = offcuts.iter().filter_map(|o| Offcut::new(o.clone()).ok()).collect();
     let page = html! {

@@ -1,8 +1,10 @@
-//! The ledger: an SQLite file of what lies in the workshop, every change of it, and which pieces are cut.
+//! The ledger: an SQLite file of what lies in the workshop, every change of it, and which pieces
+//! are cut.
 //!
-//! Every change is one transaction with an entry in the history that can be taken back. Everything in the ledger is a [`Record`]: a named
-//! thing with its facts as JSON; the history keeps what each was before and after. Records, entries and states carry hashes, the last three
-//! good states lie beside the file, and nothing is changed while anything in it is not as it was written.
+//! Every change is one transaction with an entry in the history that can be taken back. Everything
+//! in the ledger is a [`Record`]: a named thing with its facts as JSON; the history keeps what each
+//! was before and after. Records, entries and states carry hashes, the last three good states lie
+//! beside the file, and nothing is changed while anything in it is not as it was written.
 
 mod archive;
 mod backup;

@@ -14,7 +14,8 @@ const APPLICATION: i32 = 0x7772_7073;
 /// How long a change waits for another process to finish its own.
 const PATIENCE: Duration = Duration::from_secs(20);
 
-/// The steps from an empty file to the present schema; the file's `user_version` counts those it has.
+/// The steps from an empty file to the present schema; the file's `user_version` counts those it
+/// has.
 const STEPS: [&str; 3] = [
     "CREATE TABLE about (name TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT;
      INSERT INTO about VALUES ('ledger', lower(hex(randomblob(8)))), ('roll', '0'), ('off', '0'), ('con', '0');
@@ -65,12 +66,22 @@ pub struct Ledger {
     pub(super) file: PathBuf,
 }
 
-/// The ledger in the user's data folder: by `XDG_DATA_HOME`, `APPDATA` or the home folder, whatever of these there is.
+/// The ledger in the user's data folder: by `XDG_DATA_HOME`, `APPDATA` or the home folder, whatever
+/// of these there is.
 pub fn default_file() -> Option<PathBuf> {
-    let folder = |name: &str| std::env::var_os(name).filter(|v| !v.is_empty()).map(PathBuf::from).filter(|p| p.is_absolute());
+    let folder = |name: &str| {
+        std::env::var_os(name)
+            .filter(|v| !v.is_empty())
+            .map(PathBuf::from)
+            .filter(|p| p.is_absolute())
+    };
     let data = folder("XDG_DATA_HOME").or_else(|| folder("APPDATA")).or_else(|| {
         let home = folder("HOME")?;
-        Some(if cfg!(target_os = "macos") { home.join("Library/Application Support") } else { home.join(".local/share") })
+        Some(if cfg!(target_os = "macos") {
+            home.join("Library/Application Support")
+        } else {
+            home.join(".local/share")
+        })
     })?;
     Some(data.join("warpwise").join("stock.sqlite"))
 }
@@ -79,12 +90,16 @@ impl Ledger {
     /// Opens a ledger that must be there, as it is: nothing is written.
     ///
     /// # Errors
-    /// No such file, a file that is no ledger or of a newer version, a damaged one (with its backups, if there are any).
+    /// No such file, a file that is no ledger or of a newer version, a damaged one (with its
+    /// backups, if there are any).
     pub fn read(file: &Path) -> Result<Ledger, Trouble> {
         let file = real(file);
         if is_empty(&file) {
             lost(&file)?;
-            let fault = Fault::new("there is no ledger", "begin one with `warpwise stock add`, or name another with --ledger");
+            let fault = Fault::new(
+                "there is no ledger",
+                "begin one with `warpwise stock add`, or name another with --ledger",
+            );
             return Err(fault.in_file(&file).into());
         }
         let ledger = Ledger::open(&file, false)?;
@@ -96,14 +111,16 @@ impl Ledger {
         Ok(ledger)
     }
 
-    /// Opens a ledger to change it, or begins one; brings an older version up (a copy is kept) and keeps backups of its last good states.
+    /// Opens a ledger to change it, or begins one; brings an older version up (a copy is kept) and
+    /// keeps backups of its last good states.
     ///
     /// # Errors
     /// As [`Ledger::read`], any damage, and a folder that cannot be written.
     pub fn write(file: &Path) -> Result<Ledger, Trouble> {
         let file = &real(file);
         if let Some(folder) = file.parent().filter(|f| !f.as_os_str().is_empty()) {
-            std::fs::create_dir_all(folder).map_err(|e| machine(file, &format!("its folder cannot be made: {e}")))?;
+            std::fs::create_dir_all(folder)
+                .map_err(|e| machine(file, &format!("its folder cannot be made: {e}")))?;
         }
         let new = is_empty(file);
         if new {
@@ -125,17 +142,27 @@ impl Ledger {
     pub(super) fn open(file: &Path, may_write: bool) -> Result<Ledger, Trouble> {
         // A pipe would be waited for without end.
         if std::fs::metadata(file).is_ok_and(|m| !m.is_file()) {
-            let fault = Fault::new("this is not an ordinary file", "name a ledger with --ledger, or a place for a new one");
+            let fault = Fault::new(
+                "this is not an ordinary file",
+                "name a ledger with --ledger, or a place for a new one",
+            );
             return Err(fault.in_file(file).into());
         }
         let flags = if may_write {
-            OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_CREATE | OpenFlags::SQLITE_OPEN_NO_MUTEX
+            OpenFlags::SQLITE_OPEN_READ_WRITE
+                | OpenFlags::SQLITE_OPEN_CREATE
+                | OpenFlags::SQLITE_OPEN_NO_MUTEX
         } else {
             // A journal left by a kill is played back when the file is next opened, which writes.
             OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX
         };
-        let open = Connection::open_with_flags(file, flags)
-            .or_else(|e| if may_write { Err(e) } else { Connection::open_with_flags(file, OpenFlags::SQLITE_OPEN_READ_ONLY) });
+        let open = Connection::open_with_flags(file, flags).or_else(|e| {
+            if may_write {
+                Err(e)
+            } else {
+                Connection::open_with_flags(file, OpenFlags::SQLITE_OPEN_READ_ONLY)
+            }
+        });
         let ledger = Ledger { db: open.map_err(|e| trouble(file, &e))?, file: file.to_path_buf() };
         let set = |db: &Connection| {
             db.busy_timeout(PATIENCE)?;
@@ -147,13 +174,20 @@ impl Ledger {
         let application = set(&ledger.db).map_err(|e| trouble(file, &e))?;
         let version = ledger.version()?;
         if version > STEPS.len() {
-            let what = format!("the ledger is of version {version}, and this program knows {}", STEPS.len());
-            return Err(Fault::new(what, "use the newer warpwise that wrote it").in_file(file).into());
+            let what = format!(
+                "the ledger is of version {version}, and this program knows {}",
+                STEPS.len()
+            );
+            return Err(Fault::new(what, "use the newer warpwise that wrote it")
+                .in_file(file)
+                .into());
         }
         let tables: i64 = ledger.ask("SELECT count(*) FROM sqlite_master")?;
         if application != APPLICATION && tables > 0 {
             let what = "this is a database of something else, not a ledger";
-            return Err(Fault::new(what, "name the ledger, or another place for a new one").in_file(file).into());
+            return Err(Fault::new(what, "name the ledger, or another place for a new one")
+                .in_file(file)
+                .into());
         }
         Ok(ledger)
     }
@@ -191,7 +225,8 @@ impl Ledger {
         run(&mut self.db).map_err(|e| trouble(&file, &e))
     }
 
-    /// Looks through the whole file: its pages, and every record and entry by its hash and by its own rules.
+    /// Looks through the whole file: its pages, and every record and entry by its hash and by its
+    /// own rules.
     ///
     /// # Errors
     /// Damage, everything of it by name.
@@ -203,14 +238,18 @@ impl Ledger {
             return Err(damaged(&self.file, &[answer.lines().next().unwrap_or("").to_string()]));
         }
         if self.version()? == STEPS.len() {
-            let broken = seal::broken(&reading).map_err(|e| damaged(&self.file, &[e.to_string()]))?;
+            let broken =
+                seal::broken(&reading).map_err(|e| damaged(&self.file, &[e.to_string()]))?;
             if !broken.is_empty() {
                 return Err(damaged(&self.file, &broken));
             }
         }
         match self.snapshot(&Moment::now()) {
             Ok(_) => Ok(()),
-            Err(Trouble::Input(faults)) => Err(damaged(&self.file, &faults.0.iter().map(ToString::to_string).collect::<Vec<_>>())),
+            Err(Trouble::Input(faults)) => Err(damaged(
+                &self.file,
+                &faults.0.iter().map(ToString::to_string).collect::<Vec<_>>(),
+            )),
             Err(other) => Err(other),
         }
     }
@@ -231,7 +270,11 @@ fn lost(file: &Path) -> Result<(), Trouble> {
     if backups(file).is_empty() {
         return Ok(());
     }
-    let how = if file.exists() { "the file is empty, and its backup is not" } else { "the file is gone, and its backup is here" };
+    let how = if file.exists() {
+        "the file is empty, and its backup is not"
+    } else {
+        "the file is gone, and its backup is here"
+    };
     Err(damaged(file, &[how.to_string()]))
 }
 
@@ -251,7 +294,9 @@ fn damaged(file: &Path, found: &[String]) -> Trouble {
         }
         None => "there is no backup: import an export with `warpwise stock import`, or begin a new ledger".to_string(),
     };
-    let faults = found.iter().map(|how| Fault::new(format!("the ledger is damaged ({how})"), &remedy).in_file(file));
+    let faults = found
+        .iter()
+        .map(|how| Fault::new(format!("the ledger is damaged ({how})"), &remedy).in_file(file));
     Trouble::Damaged(Faults(faults.collect()))
 }
 
@@ -263,10 +308,15 @@ pub(super) fn machine(file: &Path, what: &str) -> Trouble {
 /// What a failure of SQLite means.
 pub(super) fn trouble(file: &Path, error: &rusqlite::Error) -> Trouble {
     match error.sqlite_error_code() {
-        Some(ErrorCode::NotADatabase) => damaged(file, &["it is not a ledger, or its beginning is lost".into()]),
+        Some(ErrorCode::NotADatabase) => {
+            damaged(file, &["it is not a ledger, or its beginning is lost".into()])
+        }
         Some(ErrorCode::DatabaseCorrupt) => damaged(file, &[error.to_string()]),
         Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => {
-            let what = format!("another process has been changing the ledger for {} s", PATIENCE.as_secs());
+            let what = format!(
+                "another process has been changing the ledger for {} s",
+                PATIENCE.as_secs()
+            );
             Trouble::Machine(Fault::new(what, "let it finish, and try again").in_file(file).into())
         }
         _ => machine(file, &format!("the ledger: {error}")),

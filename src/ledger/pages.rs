@@ -40,8 +40,11 @@ pub(super) fn picture(offcut: &Offcut, scale: f64) -> Markup {
     // The warp arrow lies in the largest rectangle, where it is sure to be on the cloth.
     let room = offcut.largest_rectangle().or_else(|| ring_bounds(&offcut.region().outline));
     let arrow = room.map(|r| {
-        let (y, from, to) =
-            ((b.height() - r.centre().y) * scale, (r.min.x + 0.15 * r.width()) * scale, (r.max.x - 0.15 * r.width()) * scale);
+        let (y, from, to) = (
+            (b.height() - r.centre().y) * scale,
+            (r.min.x + 0.15 * r.width()) * scale,
+            (r.max.x - 0.15 * r.width()) * scale,
+        );
         let head = (0.12 * (to - from)).min(8.0);
         format!(
             "M{from:.1} {y:.1}L{to:.1} {y:.1}M{:.1} {:.1}L{to:.1} {y:.1}L{:.1} {:.1}",
@@ -60,7 +63,8 @@ pub(super) fn picture(offcut: &Offcut, scale: f64) -> Markup {
     }
 }
 
-/// The whole box as one HTML page that opens offline: every offcut to one scale, by cloth, the largest first, with its warp.
+/// The whole box as one HTML page that opens offline: every offcut to one scale, by cloth, the
+/// largest first, with its warp.
 pub fn box_page(stock: &Snapshot) -> String {
     let mut cloths: BTreeMap<&str, Vec<&Offcut>> = BTreeMap::new();
     for offcut in &stock.offcuts {

@@ -53,7 +53,8 @@ pub struct PlanRecord {
 pub struct Kept<T> {
     /// What people record.
     pub facts: T,
-    /// Since when it is out of the freezer, seconds since 1970; `None` while it is in, or if nobody logs it.
+    /// Since when it is out of the freezer, seconds since 1970; `None` while it is in, or if nobody
+    /// logs it.
     #[serde(default)]
     pub out_since: Option<i64>,
     /// The plan that changed it last, while that plan is cut in part.
@@ -113,7 +114,8 @@ impl Record {
         }
     }
 
-    /// Columns that lists are made from without reading the body: cloth, area mm², width along the warp mm, height mm, batch, place, day added, expiry.
+    /// Columns that lists are made from without reading the body: cloth, area mm², width along the
+    /// warp mm, height mm, batch, place, day added, expiry.
     pub(super) fn columns(&self) -> Columns {
         match self {
             Record::Roll(r) => Columns {
@@ -128,7 +130,8 @@ impl Record {
             },
             Record::Offcut(o) => {
                 let bounds = crate::geometry::ring_bounds(&o.facts.outline);
-                let holes: f64 = o.facts.holes.iter().map(|h| crate::geometry::ring_area(h).abs()).sum();
+                let holes: f64 =
+                    o.facts.holes.iter().map(|h| crate::geometry::ring_area(h).abs()).sum();
                 Columns {
                     cloth: Some(o.facts.cloth.clone()),
                     area: Some(crate::geometry::ring_area(&o.facts.outline).abs() - holes),
@@ -150,7 +153,10 @@ impl Record {
 
     pub(super) fn from_text(text: &str) -> Result<Record, Fault> {
         serde_json::from_str(text).map_err(|e| {
-            Fault::new(format!("a record of the ledger cannot be read: {e}"), "run `warpwise stock check`; it offers the last good backup")
+            Fault::new(
+                format!("a record of the ledger cannot be read: {e}"),
+                "run `warpwise stock check`; it offers the last good backup",
+            )
         })
     }
 }

@@ -1,7 +1,9 @@
-//! Hashes over everything the ledger holds: a bit that flipped where SQLite's own check cannot see it is found, and named.
+//! Hashes over everything the ledger holds: a bit that flipped where SQLite's own check cannot see
+//! it is found, and named.
 //!
-//! Each record and each entry of the history carries its SHA-256. One seal over all of them, and over the seal of the state before, stands
-//! for the whole state: two files with the same seal hold the same ledger.
+//! Each record and each entry of the history carries its SHA-256. One seal over all of them, and
+//! over the seal of the state before, stands for the whole state: two files with the same seal hold
+//! the same ledger.
 
 use super::write::read;
 use rusqlite::{Connection, OptionalExtension, params};
@@ -36,16 +38,19 @@ pub(super) fn of_record(id: &str, kind: &str, body: &str) -> String {
 /// The hash of an entry with what it changed. Whether it was undone since is in the seal.
 fn of_entry(db: &Connection, number: i64, at: &str, what: &str) -> rusqlite::Result<String> {
     let mut hash = Texts::default().add(Some(&number.to_string())).add(Some(at)).add(Some(what));
-    let mut select = db.prepare_cached("SELECT id, before, after FROM change WHERE entry = ?1 ORDER BY rowid")?;
+    let mut select =
+        db.prepare_cached("SELECT id, before, after FROM change WHERE entry = ?1 ORDER BY rowid")?;
     let mut rows = select.query([number])?;
     while let Some(row) = rows.next()? {
-        let (id, before, after): (String, Option<String>, Option<String>) = (row.get(0)?, row.get(1)?, row.get(2)?);
+        let (id, before, after): (String, Option<String>, Option<String>) =
+            (row.get(0)?, row.get(1)?, row.get(2)?);
         hash = hash.add(Some(&id)).add(before.as_deref()).add(after.as_deref());
     }
     Ok(hash.hex())
 }
 
-/// The hash of the state, taken from the hashes of its parts, the names given so far and the seal of the state before.
+/// The hash of the state, taken from the hashes of its parts, the names given so far and the seal
+/// of the state before.
 fn of_state(db: &Connection) -> rusqlite::Result<String> {
     let mut hash = Texts::default();
     for list in [
@@ -117,12 +122,17 @@ pub(super) fn broken(db: &Connection) -> rusqlite::Result<Vec<String>> {
     let mut select = db.prepare("SELECT number, at, what, hash FROM entry ORDER BY number")?;
     let mut rows = select.query([])?;
     while let Some(row) = rows.next()? {
-        let (number, at, what, hash): (i64, String, String, Option<String>) = (row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?);
+        let (number, at, what, hash): (i64, String, String, Option<String>) =
+            (row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?);
         if hash.as_deref() != Some(&of_entry(db, number, &at, &what)?) {
             found.push(format!("entry {number} of the history is not as it was written"));
         }
     }
-    let strays: i64 = db.query_row("SELECT count(*) FROM change WHERE entry NOT IN (SELECT number FROM entry)", [], |row| row.get(0))?;
+    let strays: i64 = db.query_row(
+        "SELECT count(*) FROM change WHERE entry NOT IN (SELECT number FROM entry)",
+        [],
+        |row| row.get(0),
+    )?;
     if strays > 0 {
         found.push(format!("{strays} changes belong to no entry of the history"));
     }

@@ -32,7 +32,8 @@ pub struct Counts {
 }
 
 impl Ledger {
-    /// Rolls, then offcuts, by their number; of one cloth, if asked. Only what a list shows is read.
+    /// Rolls, then offcuts, by their number; of one cloth, if asked. Only what a list shows is
+    /// read.
     ///
     /// # Errors
     /// SQLite's own.
@@ -85,7 +86,10 @@ impl Ledger {
     /// SQLite's own.
     pub fn history(&self, most: usize) -> Result<Vec<Entry>, Trouble> {
         let most = i64::try_from(most).unwrap_or(i64::MAX);
-        self.entries("SELECT number, at, what, undone FROM entry ORDER BY number DESC LIMIT ?1", most)
+        self.entries(
+            "SELECT number, at, what, undone FROM entry ORDER BY number DESC LIMIT ?1",
+            most,
+        )
     }
 
     /// The changes of one thing, the last first.
@@ -100,7 +104,9 @@ impl Ledger {
     fn entries(&self, sql: &str, with: impl rusqlite::ToSql) -> Result<Vec<Entry>, Trouble> {
         let run = || -> rusqlite::Result<Vec<Entry>> {
             let mut select = self.db.prepare(sql)?;
-            let row = |r: &rusqlite::Row<'_>| Ok(Entry { number: r.get(0)?, at: r.get(1)?, what: r.get(2)?, undone: r.get(3)? });
+            let row = |r: &rusqlite::Row<'_>| {
+                Ok(Entry { number: r.get(0)?, at: r.get(1)?, what: r.get(2)?, undone: r.get(3)? })
+            };
             select.query_map([with], row)?.collect()
         };
         run().map_err(|e| trouble(&self.file, &e))
@@ -115,14 +121,20 @@ impl Ledger {
         let mut run = || -> rusqlite::Result<Option<String>> {
             let tx = self.db.transaction_with_behavior(TransactionBehavior::Immediate)?;
             let last: Option<(i64, String)> = {
-                let mut select = tx.prepare("SELECT number, what FROM entry WHERE undone = 0 ORDER BY number DESC LIMIT 1")?;
+                let mut select = tx.prepare(
+                    "SELECT number, what FROM entry WHERE undone = 0 ORDER BY number DESC LIMIT 1",
+                )?;
                 let mut rows = select.query_map([], |r| Ok((r.get(0)?, r.get(1)?)))?;
                 rows.next().transpose()?
             };
             let Some((number, what)) = last else { return Ok(None) };
             let changes: Vec<(String, Option<String>)> = {
-                let mut select = tx.prepare("SELECT id, before FROM change WHERE entry = ?1 ORDER BY rowid DESC")?;
-                select.query_map([number], |r| Ok((r.get(0)?, r.get(1)?)))?.collect::<rusqlite::Result<_>>()?
+                let mut select = tx.prepare(
+                    "SELECT id, before FROM change WHERE entry = ?1 ORDER BY rowid DESC",
+                )?;
+                select
+                    .query_map([number], |r| Ok((r.get(0)?, r.get(1)?)))?
+                    .collect::<rusqlite::Result<_>>()?
             };
             for (id, before) in changes {
                 super::write::put_back(&tx, &id, before.as_deref())?;
@@ -132,7 +144,9 @@ impl Ledger {
             tx.commit()?;
             Ok(Some(what))
         };
-        let nothing = || Fault::new("there is nothing to undo", "`warpwise stock history` shows what was done");
+        let nothing = || {
+            Fault::new("there is nothing to undo", "`warpwise stock history` shows what was done")
+        };
         let what = run().map_err(|e| trouble(&file, &e))?.ok_or_else(nothing)?;
         // As after any change: see `change`.
         let _ = self.back_up();

@@ -24,7 +24,8 @@ impl Moment {
     }
 
     pub(super) fn text(&self) -> String {
-        jiff::Timestamp::from_second(self.seconds).map_or_else(|_| self.day.to_string(), |t| t.to_string())
+        jiff::Timestamp::from_second(self.seconds)
+            .map_or_else(|_| self.day.to_string(), |t| t.to_string())
     }
 }
 
@@ -53,15 +54,25 @@ impl Change<'_> {
 
     /// Writes a record, or takes it away.
     pub fn put(&self, id: &str, record: Option<&Record>) -> rusqlite::Result<()> {
-        let before: Option<String> = self.tx.query_row("SELECT body FROM record WHERE id = ?1", [id], |row| row.get(0)).optional()?;
+        let before: Option<String> = self
+            .tx
+            .query_row("SELECT body FROM record WHERE id = ?1", [id], |row| row.get(0))
+            .optional()?;
         let after = record.map(Record::to_text);
-        self.tx.execute("INSERT INTO change VALUES (?1, ?2, ?3, ?4)", params![self.entry, id, before, after])?;
+        self.tx.execute(
+            "INSERT INTO change VALUES (?1, ?2, ?3, ?4)",
+            params![self.entry, id, before, after],
+        )?;
         write_record(&self.tx, id, record)
     }
 
     /// A name that came from elsewhere, as `off-17`: new ones are counted from beyond it.
     pub fn reserve(&self, id: &str) -> rusqlite::Result<()> {
-        let Some((kind, number)) = id.rsplit_once('-').and_then(|(kind, n)| Some((kind, n.parse::<u32>().ok()?))) else { return Ok(()) };
+        let Some((kind, number)) =
+            id.rsplit_once('-').and_then(|(kind, n)| Some((kind, n.parse::<u32>().ok()?)))
+        else {
+            return Ok(());
+        };
         if number > LAST_NUMBER {
             return Ok(());
         }
@@ -69,10 +80,12 @@ impl Change<'_> {
         self.tx.prepare_cached(raise)?.execute(params![kind, number]).map(|_| ())
     }
 
-    /// A revision that the thing never had: a plan made on a state that was undone does not pass for one made on the present state.
+    /// A revision that the thing never had: a plan made on a state that was undone does not pass
+    /// for one made on the present state.
     pub fn next_revision(&self, id: &str, present: u32) -> rusqlite::Result<u32> {
         let highest = "SELECT max(coalesce(json_extract(after, '$.facts.revision'), 0)) FROM change WHERE id = ?1";
-        let known: Option<u32> = self.tx.prepare_cached(highest)?.query_row([id], |row| row.get(0))?;
+        let known: Option<u32> =
+            self.tx.prepare_cached(highest)?.query_row([id], |row| row.get(0))?;
         Ok(known.unwrap_or(0).max(present).saturating_add(1))
     }
 
@@ -94,27 +107,40 @@ impl Change<'_> {
 }
 
 fn get(db: &Connection, id: &str) -> rusqlite::Result<Option<Record>> {
-    let body: Option<String> = db.prepare_cached("SELECT body FROM record WHERE id = ?1")?.query_row([id], |row| row.get(0)).optional()?;
+    let body: Option<String> = db
+        .prepare_cached("SELECT body FROM record WHERE id = ?1")?
+        .query_row([id], |row| row.get(0))
+        .optional()?;
     body.map(|text| read(&text)).transpose()
 }
 
 pub(super) fn read(text: &str) -> rusqlite::Result<Record> {
-    Record::from_text(text).map_err(|f| rusqlite::Error::FromSqlConversionFailure(0, rusqlite::types::Type::Text, f.what.into()))
+    Record::from_text(text).map_err(|f| {
+        rusqlite::Error::FromSqlConversionFailure(0, rusqlite::types::Type::Text, f.what.into())
+    })
 }
 
 pub(super) fn all(db: &Connection, kind: &str) -> rusqlite::Result<Vec<Record>> {
-    let mut select = db.prepare_cached("SELECT body FROM record WHERE kind = ?1 ORDER BY length(id), id")?;
+    let mut select =
+        db.prepare_cached("SELECT body FROM record WHERE kind = ?1 ORDER BY length(id), id")?;
     let rows = select.query_map([kind], |row| row.get::<_, String>(0))?;
     rows.map(|text| read(&text?)).collect()
 }
 
-pub(super) fn write_record(db: &Connection, id: &str, record: Option<&Record>) -> rusqlite::Result<()> {
+pub(super) fn write_record(
+    db: &Connection,
+    id: &str,
+    record: Option<&Record>,
+) -> rusqlite::Result<()> {
     let Some(record) = record else {
         db.execute("DELETE FROM record WHERE id = ?1", [id])?;
         return Ok(());
     };
     let (c, body) = (record.columns(), record.to_text());
-    db.prepare_cached("INSERT OR REPLACE INTO record VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12)")?.execute(params![
+    db.prepare_cached(
+        "INSERT OR REPLACE INTO record VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12)",
+    )?
+    .execute(params![
         id,
         record.kind(),
         body,
@@ -133,7 +159,10 @@ pub(super) fn write_record(db: &Connection, id: &str, record: Option<&Record>) -
 
 /// Fills the columns of records that an older version wrote without them.
 pub(super) fn fill_columns(db: &Connection) -> rusqlite::Result<()> {
-    let bodies: Vec<String> = db.prepare("SELECT body FROM record")?.query_map([], |row| row.get(0))?.collect::<rusqlite::Result<_>>()?;
+    let bodies: Vec<String> = db
+        .prepare("SELECT body FROM record")?
+        .query_map([], |row| row.get(0))?
+        .collect::<rusqlite::Result<_>>()?;
     for body in bodies {
         let record = read(&body)?;
         write_record(db, &record.id(), Some(&record))?;
@@ -166,8 +195,14 @@ impl From<Fault> for Stop {
 }
 
 impl Ledger {
-    /// Runs a change as one transaction; `what` names it in the history. Nothing of it stays if it fails.
-    pub(super) fn change<T>(&mut self, now: &Moment, what: &str, run: impl FnOnce(&Change<'_>) -> Result<T, Stop>) -> Result<T, Trouble> {
+    /// Runs a change as one transaction; `what` names it in the history. Nothing of it stays if it
+    /// fails.
+    pub(super) fn change<T>(
+        &mut self,
+        now: &Moment,
+        what: &str,
+        run: impl FnOnce(&Change<'_>) -> Result<T, Stop>,
+    ) -> Result<T, Trouble> {
         let file = self.file.clone();
         let made = (|| -> Result<T, Stop> {
             let tx = self.db.transaction_with_behavior(TransactionBehavior::Immediate)?;
@@ -182,22 +217,37 @@ impl Ledger {
             Stop::Sql(e) => trouble(&file, &e),
             Stop::Ours(faults) => Trouble::Input(faults),
         })?;
-        // The change holds. If the disk does not take its backup, the next change says so and is not made.
+        // The change holds. If the disk does not take its backup, the next change says so and is
+        // not made.
         let _ = self.back_up();
         Ok(value)
     }
 
-    /// Adds a roll; its `id` is given by the ledger. `new_cloth` allows a cloth of which the ledger has nothing yet.
+    /// Adds a roll; its `id` is given by the ledger. `new_cloth` allows a cloth of which the ledger
+    /// has nothing yet.
     ///
     /// # Errors
     /// Every fault of the roll, and an unknown cloth.
-    pub fn add_roll(&mut self, roll: RollFacts, out: bool, new_cloth: bool, now: &Moment) -> Result<String, Trouble> {
+    pub fn add_roll(
+        &mut self,
+        roll: RollFacts,
+        out: bool,
+        new_cloth: bool,
+        now: &Moment,
+    ) -> Result<String, Trouble> {
         Roll::new(RollFacts { id: "the roll".into(), ..roll.clone() })?;
         self.change(now, &format!("added a roll of {}", roll.cloth), |c| {
             known_cloth(c, &roll.cloth, new_cloth)?;
             let id = c.new_id("roll")?;
             let facts = Roll::new(RollFacts { id: id.clone(), ..roll })?.facts().clone();
-            c.put(&id, Some(&Record::Roll(Kept { facts, out_since: out.then_some(now.seconds), open_plan: None })))?;
+            c.put(
+                &id,
+                Some(&Record::Roll(Kept {
+                    facts,
+                    out_since: out.then_some(now.seconds),
+                    open_plan: None,
+                })),
+            )?;
             Ok(id)
         })
     }
@@ -206,10 +256,20 @@ impl Ledger {
     ///
     /// # Errors
     /// Every fault of any of them, and an unknown cloth; then none is added.
-    pub fn add_offcuts(&mut self, offcuts: Vec<OffcutFacts>, out: bool, new_cloth: bool, now: &Moment) -> Result<Vec<String>, Trouble> {
+    pub fn add_offcuts(
+        &mut self,
+        offcuts: Vec<OffcutFacts>,
+        out: bool,
+        new_cloth: bool,
+        now: &Moment,
+    ) -> Result<Vec<String>, Trouble> {
         let mut faults = Faults::new();
         for (i, offcut) in offcuts.iter().enumerate() {
-            let name = if offcuts.len() == 1 { "the offcut".to_string() } else { format!("offcut {}", i + 1) };
+            let name = if offcuts.len() == 1 {
+                "the offcut".to_string()
+            } else {
+                format!("offcut {}", i + 1)
+            };
             faults.keep(Offcut::new(OffcutFacts { id: name, ..offcut.clone() }));
         }
         faults.into_result(())?;
@@ -221,7 +281,14 @@ impl Ledger {
                 known_cloth(c, &offcut.cloth, new_cloth)?;
                 let id = c.new_id("off")?;
                 let facts = Offcut::new(OffcutFacts { id: id.clone(), ..offcut })?.facts().clone();
-                c.put(&id, Some(&Record::Offcut(Kept { facts, out_since: out.then_some(now.seconds), open_plan: None })))?;
+                c.put(
+                    &id,
+                    Some(&Record::Offcut(Kept {
+                        facts,
+                        out_since: out.then_some(now.seconds),
+                        open_plan: None,
+                    })),
+                )?;
                 ids.push(id);
             }
             Ok(ids)
@@ -232,7 +299,11 @@ impl Ledger {
     ///
     /// # Errors
     /// Texts that fit no label.
-    pub fn add_consumable(&mut self, consumable: Consumable, now: &Moment) -> Result<String, Trouble> {
+    pub fn add_consumable(
+        &mut self,
+        consumable: Consumable,
+        now: &Moment,
+    ) -> Result<String, Trouble> {
         self.change(now, &format!("added {} {}", consumable.kind.words(), consumable.name), |c| {
             let id = c.new_id("con")?;
             let consumable = Consumable { id: id.clone(), ..consumable };
@@ -255,24 +326,35 @@ impl Ledger {
         })
     }
 
-    /// Corrects a roll or offcut: what `edit` does to its facts. A change of what can be cut from it makes plans on it stale.
+    /// Corrects a roll or offcut: what `edit` does to its facts. A change of what can be cut from
+    /// it makes plans on it stale.
     ///
     /// # Errors
     /// A name the ledger does not know, and every fault of what it would become.
-    pub fn edit(&mut self, id: &str, what: &str, now: &Moment, edit: impl FnOnce(&mut Record)) -> Result<(), Trouble> {
+    pub fn edit(
+        &mut self,
+        id: &str,
+        what: &str,
+        now: &Moment,
+        edit: impl FnOnce(&mut Record),
+    ) -> Result<(), Trouble> {
         self.change(now, what, |c| {
             let Some(before) = c.get(id)? else { return Err(unknown(id).into()) };
             let mut after = before.clone();
             edit(&mut after);
             match (&before, &mut after) {
                 (Record::Roll(b), Record::Roll(a)) => {
-                    if (b.facts.width, b.facts.length, &b.facts.flaws) != (a.facts.width, a.facts.length, &a.facts.flaws) {
+                    if (b.facts.width, b.facts.length, &b.facts.flaws)
+                        != (a.facts.width, a.facts.length, &a.facts.flaws)
+                    {
                         a.facts.revision = c.next_revision(id, b.facts.revision)?;
                     }
                     a.facts = Roll::new(a.facts.clone())?.facts().clone();
                 }
                 (Record::Offcut(b), Record::Offcut(a)) => {
-                    let cut = |o: &OffcutFacts| (o.outline.clone(), o.holes.clone(), o.flaws.clone(), o.face);
+                    let cut = |o: &OffcutFacts| {
+                        (o.outline.clone(), o.holes.clone(), o.flaws.clone(), o.face)
+                    };
                     if cut(&b.facts) != cut(&a.facts) {
                         a.facts.revision = c.next_revision(id, b.facts.revision)?;
                     }
@@ -285,22 +367,45 @@ impl Ledger {
         })
     }
 
-    /// Logs things taken out of the freezer or put back. Hours out count from one to the other, thawing included.
+    /// Logs things taken out of the freezer or put back. Hours out count from one to the other,
+    /// thawing included.
     ///
     /// # Errors
     /// A name that is no roll or offcut, or one that is there already; then nothing is logged.
-    pub fn freezer(&mut self, ids: &[String], way: FreezerMove, now: &Moment) -> Result<(), Trouble> {
-        let what = format!("{} {}", if way == FreezerMove::Out { "out of the freezer:" } else { "back in the freezer:" }, ids.join(", "));
+    pub fn freezer(
+        &mut self,
+        ids: &[String],
+        way: FreezerMove,
+        now: &Moment,
+    ) -> Result<(), Trouble> {
+        let what = format!(
+            "{} {}",
+            if way == FreezerMove::Out { "out of the freezer:" } else { "back in the freezer:" },
+            ids.join(", ")
+        );
         self.change(now, &what, |c| {
             each_known(c, ids, |id, mut record| {
                 let moved = match &mut record {
                     Record::Roll(r) => shift(&mut r.out_since, &mut r.facts.age, way, now),
                     Record::Offcut(o) => shift(&mut o.out_since, &mut o.facts.age, way, now),
-                    _ => return Err(Fault::new("is not kept in a freezer", "name rolls and offcuts").on(id).into()),
+                    _ => {
+                        return Err(Fault::new(
+                            "is not kept in a freezer",
+                            "name rolls and offcuts",
+                        )
+                        .on(id)
+                        .into());
+                    }
                 };
                 if !moved {
-                    let what = if way == FreezerMove::Out { "is out of the freezer already" } else { "is in the freezer already" };
-                    return Err(Fault::new(what, "look at it with `warpwise stock show`").on(id).into());
+                    let what = if way == FreezerMove::Out {
+                        "is out of the freezer already"
+                    } else {
+                        "is in the freezer already"
+                    };
+                    return Err(Fault::new(what, "look at it with `warpwise stock show`")
+                        .on(id)
+                        .into());
                 }
                 Ok(c.put(id, Some(&record))?)
             })
@@ -339,7 +444,11 @@ impl Ledger {
 pub(super) fn aged(age: &Age, out_since: Option<i64>, now: &Moment) -> Age {
     let running = out_since.map_or(0.0, |since| (now.seconds - since).max(0) as f64 / 3600.0);
     // A clock that jumped by years counts as the longest time there is, which is over in any case.
-    Age { out_hours: (age.out_hours + running).min(crate::stock::MOST_HOURS), is_out: out_since.is_some(), ..*age }
+    Age {
+        out_hours: (age.out_hours + running).min(crate::stock::MOST_HOURS),
+        is_out: out_since.is_some(),
+        ..*age
+    }
 }
 
 /// Starts or stops the hours; false if they ran, or stood, already.
@@ -360,7 +469,11 @@ fn shift(out_since: &mut Option<i64>, age: &mut Age, way: FreezerMove, now: &Mom
 }
 
 /// Runs over records by name, and says of all unknown names at once that they are.
-fn each_known(c: &Change<'_>, ids: &[String], mut run: impl FnMut(&str, Record) -> Result<(), Stop>) -> Result<(), Stop> {
+fn each_known(
+    c: &Change<'_>,
+    ids: &[String],
+    mut run: impl FnMut(&str, Record) -> Result<(), Stop>,
+) -> Result<(), Stop> {
     let mut faults = Faults::new();
     for id in ids {
         match c.get(id)? {
@@ -375,19 +488,29 @@ fn each_known(c: &Change<'_>, ids: &[String], mut run: impl FnMut(&str, Record) 
 }
 
 pub(super) fn unknown(id: &str) -> Fault {
-    Fault::new(format!("there is no {} in the stock", quoted(id)), "`warpwise stock list` shows what there is")
+    Fault::new(
+        format!("there is no {} in the stock", quoted(id)),
+        "`warpwise stock list` shows what there is",
+    )
 }
 
 fn known_cloth(c: &Change<'_>, cloth: &str, new_cloth: bool) -> Result<(), Stop> {
     let mut known: Vec<String> = Vec::new();
     for kind in ["roll", "offcut"] {
-        let mut select = c.tx.prepare_cached("SELECT DISTINCT cloth FROM record WHERE kind = ?1 AND cloth IS NOT NULL")?;
-        known.extend(select.query_map([kind], |row| row.get(0))?.collect::<rusqlite::Result<Vec<String>>>()?);
+        let mut select = c.tx.prepare_cached(
+            "SELECT DISTINCT cloth FROM record WHERE kind = ?1 AND cloth IS NOT NULL",
+        )?;
+        known.extend(
+            select
+                .query_map([kind], |row| row.get(0))?
+                .collect::<rusqlite::Result<Vec<String>>>()?,
+        );
     }
     if new_cloth || known.iter().any(|k| k == cloth) {
         return Ok(());
     }
-    let near = known.iter().map(|k| (strsim::osa_distance(k, cloth), k)).filter(|(d, _)| *d <= 3).min();
+    let near =
+        known.iter().map(|k| (strsim::osa_distance(k, cloth), k)).filter(|(d, _)| *d <= 3).min();
     let remedy = match near {
         Some((_, k)) => format!("did you mean {}? Say --new-cloth if it is new", quoted(k)),
         None => "write its id as the jobs do, and say --new-cloth the first time".to_string(),

@@ -1,11 +1,14 @@
-//! The cells of a power diagram: each takes the points that are nearer to its site, weights counted, than to any other.
+//! The cells of a power diagram: each takes the points that are nearer to its site, weights
+//! counted, than to any other.
 //!
-//! Aurenhammer's power diagram (1987, from memory): cells are convex and their common edges straight, whatever the weights.
+//! Aurenhammer's power diagram (1987, from memory): cells are convex and their common edges
+//! straight, whatever the weights.
 
 use crate::geometry::clip::line_in;
 use crate::geometry::{Bounds, Point, Region, Ring, point};
 
-/// Sites looked at for one cell, the nearest first: cells of sensible weights border on nothing farther.
+/// Sites looked at for one cell, the nearest first: cells of sensible weights border on nothing
+/// farther.
 const NEAREST: usize = 28;
 
 /// A site with its weight, mm².
@@ -43,7 +46,8 @@ impl Cell {
         if self.ring.iter().all(|&p| over(p) <= 0.0) {
             return;
         }
-        let (mut ring, mut across) = (Vec::with_capacity(self.ring.len() + 1), Vec::with_capacity(self.ring.len() + 1));
+        let (mut ring, mut across) =
+            (Vec::with_capacity(self.ring.len() + 1), Vec::with_capacity(self.ring.len() + 1));
         for (k, &a) in self.ring.iter().enumerate() {
             let b = self.ring[(k + 1) % self.ring.len()];
             let (u, v) = (over(a), over(b));
@@ -61,14 +65,16 @@ impl Cell {
 
     /// The edges: from, to, and the cell across.
     pub fn edges(&self) -> impl Iterator<Item = (Point, Point, Option<usize>)> {
-        (0..self.ring.len()).map(|k| (self.ring[k], self.ring[(k + 1) % self.ring.len()], self.across[k]))
+        (0..self.ring.len())
+            .map(|k| (self.ring[k], self.ring[(k + 1) % self.ring.len()], self.across[k]))
     }
 }
 
 /// The cell of site `i`.
 pub(super) fn cell(i: usize, sites: &[Site], world: Bounds) -> Cell {
     let own = sites[i];
-    let mut near: Vec<(f64, usize)> = (0..sites.len()).filter(|&j| j != i).map(|j| (own.at.distance(sites[j].at), j)).collect();
+    let mut near: Vec<(f64, usize)> =
+        (0..sites.len()).filter(|&j| j != i).map(|j| (own.at.distance(sites[j].at), j)).collect();
     if near.len() > NEAREST {
         near.select_nth_unstable_by(NEAREST - 1, |a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
         near.truncate(NEAREST);
@@ -88,7 +94,12 @@ pub(super) fn cell(i: usize, sites: &[Site], world: Bounds) -> Cell {
 pub(super) fn stretches(a: Point, b: Point, region: &Region) -> Vec<[Point; 2]> {
     let along = b - a;
     let inside = |s: [f64; 2]| [s[0].max(0.0), s[1].min(1.0)];
-    line_in(a, along, region).into_iter().map(inside).filter(|s| s[1] > s[0]).map(|s| s.map(|t| a + along * t)).collect()
+    line_in(a, along, region)
+        .into_iter()
+        .map(inside)
+        .filter(|s| s[1] > s[0])
+        .map(|s| s.map(|t| a + along * t))
+        .collect()
 }
 
 #[cfg(test)]
@@ -100,14 +111,21 @@ mod tests {
     fn the_cells_of_four_sites_share_the_world() {
         let world = Bounds { min: point(0.0, 0.0), max: point(100.0, 80.0) };
         let site = |x, y, weight| Site { at: point(x, y), weight };
-        let sites = [site(20.0, 20.0, 0.0), site(70.0, 25.0, 300.0), site(30.0, 60.0, -200.0), site(80.0, 70.0, 0.0)];
+        let sites = [
+            site(20.0, 20.0, 0.0),
+            site(70.0, 25.0, 300.0),
+            site(30.0, 60.0, -200.0),
+            site(80.0, 70.0, 0.0),
+        ];
         let cells: Vec<Cell> = (0..4).map(|i| cell(i, &sites, world)).collect();
         let sum: f64 = cells.iter().map(|c| ring_area(&c.ring)).sum();
         assert!((sum - 8000.0).abs() < 1e-6, "{sum}");
         for (i, c) in cells.iter().enumerate() {
             for (a, b, j) in c.edges() {
                 let Some(j) = j else { continue };
-                let back = cells[j].edges().any(|(c, d, k)| k == Some(i) && a.distance(d) < 1e-6 && b.distance(c) < 1e-6);
+                let back = cells[j]
+                    .edges()
+                    .any(|(c, d, k)| k == Some(i) && a.distance(d) < 1e-6 && b.distance(c) < 1e-6);
                 assert!(back, "the seam of {i} and {j} is the same from both sides");
             }
         }

@@ -9,7 +9,9 @@ pub(super) struct Dice(Pcg64Mcg);
 
 impl Dice {
     pub fn new(seed: u64, stream: u64) -> Dice {
-        Dice(Pcg64Mcg::seed_from_u64(seed.wrapping_mul(0xd6e8_feb8_6659_fd93) ^ stream.wrapping_mul(0xa076_1d64_78bd_642f)))
+        Dice(Pcg64Mcg::seed_from_u64(
+            seed.wrapping_mul(0xd6e8_feb8_6659_fd93) ^ stream.wrapping_mul(0xa076_1d64_78bd_642f),
+        ))
     }
 
     /// Uniform in `0.0..1.0`.

@@ -1,4 +1,5 @@
-//! Directions for the patches: neighbours far enough apart, all directions alike often, none gathered in one place.
+//! Directions for the patches: neighbours far enough apart, all directions alike often, none
+//! gathered in one place.
 
 use super::dice::Dice;
 use crate::geometry::Point;
@@ -22,12 +23,14 @@ pub struct Mix {
     pub two_ways: f64,
     /// Multiple correlation of the directions with the place: 1 if they run on across the part.
     pub drift: f64,
-    /// How alike patches are that lie around a common neighbour: the mean cosine of their differences, nothing below 0.
+    /// How alike patches are that lie around a common neighbour: the mean cosine of their
+    /// differences, nothing below 0.
     pub repetition: f64,
 }
 
-/// Measures directions that repeat every `modulo` degrees, after Mardia and Jupp, Directional Statistics (2000, from memory): resultant
-/// lengths of the multiplied angles, and the circular-linear correlation for x and y (the greater).
+/// Measures directions that repeat every `modulo` degrees, after Mardia and Jupp, Directional
+/// Statistics (2000, from memory): resultant lengths of the multiplied angles, and the
+/// circular-linear correlation for x and y (the greater).
 pub fn mix(directions: &[f64], places: &[Point], seams: &[[usize; 2]], modulo: f64) -> Mix {
     let n = directions.len();
     if n == 0 {
@@ -40,7 +43,9 @@ pub fn mix(directions: &[f64], places: &[Point], seams: &[[usize; 2]], modulo: f
             point(libm::cos(t), libm::sin(t))
         })
         .collect();
-    let mean = |p: &mut dyn Iterator<Item = Point>| p.fold(point(0.0, 0.0), |a, b| a + b) * (1.0 / n as f64);
+    let mean = |p: &mut dyn Iterator<Item = Point>| {
+        p.fold(point(0.0, 0.0), |a, b| a + b) * (1.0 / n as f64)
+    };
     let resultant = mean(&mut on_circle.iter().copied()).length();
     let doubled = |p: &Point| point(p.x * p.x - p.y * p.y, 2.0 * p.x * p.y);
     let two_ways = mean(&mut on_circle.iter().map(doubled)).length();
@@ -50,7 +55,9 @@ pub fn mix(directions: &[f64], places: &[Point], seams: &[[usize; 2]], modulo: f
         .iter()
         .map(|x| {
             let (xc, xs, cs) = (correlation(x, &c), correlation(x, &s), correlation(&c, &s));
-            ((xc * xc + xs * xs - 2.0 * xc * xs * cs) / (1.0 - cs * cs).max(1e-9)).clamp(0.0, 1.0).sqrt()
+            ((xc * xc + xs * xs - 2.0 * xc * xs * cs) / (1.0 - cs * cs).max(1e-9))
+                .clamp(0.0, 1.0)
+                .sqrt()
         })
         .fold(0.0, f64::max);
     let beside = beside(n, seams);
@@ -63,7 +70,12 @@ pub fn mix(directions: &[f64], places: &[Point], seams: &[[usize; 2]], modulo: f
             }
         }
     }
-    Mix { resultant, two_ways, drift, repetition: if count == 0 { 0.0 } else { (sum / f64::from(count)).max(0.0) } }
+    Mix {
+        resultant,
+        two_ways,
+        drift,
+        repetition: if count == 0 { 0.0 } else { (sum / f64::from(count)).max(0.0) },
+    }
 }
 
 fn correlation(a: &[f64], b: &[f64]) -> f64 {
@@ -88,15 +100,26 @@ pub(super) fn beside(count: usize, seams: &[[usize; 2]]) -> Vec<Vec<usize>> {
     out
 }
 
-/// Directions in `0..modulo` by annealing: patches that touch differ by `least` and more, then the mix; `None` if not all can.
-pub fn directions(places: &[Point], seams: &[[usize; 2]], least: f64, modulo: f64, seed: u64) -> Option<Vec<f64>> {
+/// Directions in `0..modulo` by annealing: patches that touch differ by `least` and more, then the
+/// mix; `None` if not all can.
+pub fn directions(
+    places: &[Point],
+    seams: &[[usize; 2]],
+    least: f64,
+    modulo: f64,
+    seed: u64,
+) -> Option<Vec<f64>> {
     let n = places.len();
     let mut dice = Dice::new(seed, 0x5eed);
     let beside = beside(n, seams);
     // A little more than asked for leaves room to turn a patch on its offcut.
     let wish = (least * 1.12).min(modulo / 4.0 - 0.25).max(least);
     let short = |d: &[f64], i: usize| -> f64 {
-        beside[i].iter().map(|&j| (wish - difference(d[i], d[j], modulo)).max(0.0) / modulo).map(|x| x + 4.0 * x * x).sum()
+        beside[i]
+            .iter()
+            .map(|&j| (wish - difference(d[i], d[j], modulo)).max(0.0) / modulo)
+            .map(|x| x + 4.0 * x * x)
+            .sum()
     };
     let pleasing = |d: &[f64]| {
         let m = mix(d, places, seams, modulo);
@@ -116,7 +139,11 @@ pub fn directions(places: &[Point], seams: &[[usize; 2]], least: f64, modulo: f6
                 i = (0..4).map(|_| dice.below(n)).find(|&k| short(&d, k) > 0.0).unwrap_or(i);
             }
             let (old, before) = (d[i], short(&d, i));
-            d[i] = if dice.unit() < 0.5 { dice.unit() * modulo } else { (old + dice.between(-6.0, 6.0)).rem_euclid(modulo) };
+            d[i] = if dice.unit() < 0.5 {
+                dice.unit() * modulo
+            } else {
+                (old + dice.between(-6.0, 6.0)).rem_euclid(modulo)
+            };
             let after = short(&d, i);
             // The mix costs as much as all patches together: for many it is looked at now and then.
             let new_look = if n <= 80 || turn % 16 == 0 { pleasing(&d) } else { look };
@@ -155,7 +182,8 @@ mod tests {
     use super::*;
 
     fn grid(side: usize) -> (Vec<Point>, Vec<[usize; 2]>) {
-        let places = (0..side * side).map(|k| point((k % side) as f64, (k / side) as f64)).collect();
+        let places =
+            (0..side * side).map(|k| point((k % side) as f64, (k / side) as f64)).collect();
         let mut seams = Vec::new();
         for k in 0..side * side {
             if k % side + 1 < side {

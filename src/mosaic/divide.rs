@@ -42,8 +42,9 @@ pub struct Division {
     pub middles: Vec<Point>,
 }
 
-/// Divides a target into patches about `mean` mm across (a size in the brief's range): irregular, convex but for the target's own edge, no
-/// seam shorter than two laps, nowhere more than three patches thick.
+/// Divides a target into patches about `mean` mm across (a size in the brief's range): irregular,
+/// convex but for the target's own edge, no seam shorter than two laps, nowhere more than three
+/// patches thick.
 ///
 /// # Errors
 /// The target cannot be divided so: with what would do.
@@ -59,7 +60,10 @@ pub fn divide(brief: &Brief, mean: f64) -> Result<Division, Fault> {
     }
     let count = ((side / mean) * (side / mean)).round().max(2.0) as usize;
     if count > MOST_PATCHES {
-        let what = format!("patches of about {} make {count} of it, and at most {MOST_PATCHES} are planned", show_mm(mean));
+        let what = format!(
+            "patches of about {} make {count} of it, and at most {MOST_PATCHES} are planned",
+            show_mm(mean)
+        );
         return Err(Fault::new(what, "ask for larger patches, or divide the template"));
     }
     let wanted = Wanted { target: &brief.target, size: brief.size, seam: 2.0 * brief.lap };
@@ -75,7 +79,11 @@ pub fn divide(brief: &Brief, mean: f64) -> Result<Division, Fault> {
         let junctions = junctions(&cells, &brief.target);
         for _ in 0..ORDERS {
             let rank = ranks(cells.len(), &junctions, &mut dice);
-            let Some(patches) = grow::patches(&cells, &brief.target, &rank, brief.lap, &growths(&junctions, &rank)) else { continue };
+            let Some(patches) =
+                grow::patches(&cells, &brief.target, &rank, brief.lap, &growths(&junctions, &rank))
+            else {
+                continue;
+            };
             if !grow::covers(&patches, &brief.target)
                 || !grow::keeps_under(&patches, &seen, &rank)
                 || !grow::keeps_lap(&cells, &patches, &rank, brief.lap, &brief.target)
@@ -110,5 +118,8 @@ pub fn divide(brief: &Brief, mean: f64) -> Result<Division, Fault> {
         show_mm(brief.size[1]),
         show_mm(2.0 * brief.lap)
     );
-    Err(Fault::new(what, "widen the range of patch sizes, ask for larger patches or a smaller lap, or try another seed"))
+    Err(Fault::new(
+        what,
+        "widen the range of patch sizes, ask for larger patches or a smaller lap, or try another seed",
+    ))
 }

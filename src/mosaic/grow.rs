@@ -1,4 +1,5 @@
-//! From cells to patches: each grown under its earlier neighbours and cut to the target; and what must hold then.
+//! From cells to patches: each grown under its earlier neighbours and cut to the target; and what
+//! must hold then.
 
 use super::diagram::{Cell, HalfPlane, stretches};
 use crate::geometry::boolean::{difference, intersection};
@@ -21,7 +22,14 @@ pub(super) fn patches(
     (0..cells.len()).map(|i| patch(i, cells, target, rank, lap, growths)).collect()
 }
 
-fn patch(i: usize, cells: &[Cell], target: &Region, rank: &[usize], lap: f64, growths: &BTreeMap<(usize, usize), f64>) -> Option<Region> {
+fn patch(
+    i: usize,
+    cells: &[Cell],
+    target: &Region,
+    rank: &[usize],
+    lap: f64,
+    growths: &BTreeMap<(usize, usize), f64>,
+) -> Option<Region> {
     let own = &cells[i];
     let b = ring_bounds(&own.ring)?;
     let margin = point(4.0 * lap, 4.0 * lap);
@@ -41,7 +49,8 @@ fn patch(i: usize, cells: &[Cell], target: &Region, rank: &[usize], lap: f64, gr
         // Between two grown edges the corner is cut off where the lap ends.
         let before = (k + n - 1) % n;
         let middle = normal + outward(before);
-        // A sharp corner keeps more, so that what it gives in place of the patch above is not cut off.
+        // A sharp corner keeps more, so that what it gives in place of the patch above is not cut
+        // off.
         let by = shift(k).max(shift(before)) / middle.length().clamp(0.5, 1.0);
         if shift(k) > 0.0 && shift(before) > 0.0 && middle.length() > 1e-6 {
             let normal = middle * (1.0 / middle.length());
@@ -73,15 +82,20 @@ pub(super) fn seen(cells: &[Cell], target: &Region) -> Option<Vec<Region>> {
 pub(super) fn keeps_under(patches: &[Region], seen: &[Region], rank: &[usize]) -> bool {
     let boxes: Vec<Option<Bounds>> = patches.iter().map(Region::bounds).collect();
     (0..patches.len()).all(|i| {
-        (0..seen.len()).filter(|&j| rank[j] > rank[i] && meet(boxes[i], seen[j].bounds())).all(|j| {
-            let common = intersection(patches[i].rings(), seen[j].rings());
-            common.iter().map(Region::area).sum::<f64>() < NOTHING + 0.004 * length(&seen[j])
-        })
+        (0..seen.len()).filter(|&j| rank[j] > rank[i] && meet(boxes[i], seen[j].bounds())).all(
+            |j| {
+                let common = intersection(patches[i].rings(), seen[j].rings());
+                common.iter().map(Region::area).sum::<f64>() < NOTHING + 0.004 * length(&seen[j])
+            },
+        )
     })
 }
 
 fn length(region: &Region) -> f64 {
-    region.rings().map(|r| (0..r.len()).map(|i| r[i].distance(r[(i + 1) % r.len()])).sum::<f64>()).sum()
+    region
+        .rings()
+        .map(|r| (0..r.len()).map(|i| r[i].distance(r[(i + 1) % r.len()])).sum::<f64>())
+        .sum()
 }
 
 fn meet(a: Option<Bounds>, b: Option<Bounds>) -> bool {
@@ -108,7 +122,13 @@ pub(super) fn at_most_three(patches: &[Region]) -> bool {
 }
 
 /// True if all cloth within a lap of a seam lies on other patches too.
-pub(super) fn keeps_lap(cells: &[Cell], patches: &[Region], rank: &[usize], lap: f64, target: &Region) -> bool {
+pub(super) fn keeps_lap(
+    cells: &[Cell],
+    patches: &[Region],
+    rank: &[usize],
+    lap: f64,
+    target: &Region,
+) -> bool {
     let boxes: Vec<Option<Bounds>> = patches.iter().map(Region::bounds).collect();
     (0..cells.len()).all(|i| {
         let later = cells[i].edges().filter(|(_, _, j)| j.is_some_and(|j| rank[j] > rank[i]));
@@ -118,8 +138,14 @@ pub(super) fn keeps_lap(cells: &[Cell], patches: &[Region], rank: &[usize], lap:
             let strip: Ring = [a, b, b + inward, a + inward].iter().map(|p| p.snapped()).collect();
             let near = ring_bounds(&strip);
             let own = intersection([&strip], patches[i].rings());
-            let others = (0..patches.len()).filter(|&k| k != i && meet(near, boxes[k])).flat_map(|k| patches[k].rings());
-            difference(own.iter().flat_map(Region::rings), others).iter().map(Region::area).sum::<f64>() < NOTHING
+            let others = (0..patches.len())
+                .filter(|&k| k != i && meet(near, boxes[k]))
+                .flat_map(|k| patches[k].rings());
+            difference(own.iter().flat_map(Region::rings), others)
+                .iter()
+                .map(Region::area)
+                .sum::<f64>()
+                < NOTHING
         })
     })
 }

@@ -1,7 +1,9 @@
-//! The mosaic layer: a target divided into patches, which lies over which, their directions, and their places on offcuts.
+//! The mosaic layer: a target divided into patches, which lies over which, their directions, and
+//! their places on offcuts.
 //!
-//! Cells of a power diagram, sites moved until every cell is a believable patch; an order in which every later patch grows under
-//! the earlier ones; directions by annealing. Knows shapes only, nothing of cloth or files.
+//! Cells of a power diagram, sites moved until every cell is a believable patch; an order in which
+//! every later patch grows under the earlier ones; directions by annealing. Knows shapes only,
+//! nothing of cloth or files.
 
 mod diagram;
 mod dice;

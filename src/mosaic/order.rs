@@ -1,8 +1,9 @@
 //! Which patch lies over which, and how far each grows under those before it.
 //!
-//! Rank 0 is seen whole; every later patch grows under the earlier ones only. Where three cells meet, the second ends on the line of
-//! its seam with the third: beside that corner the lap under the first is the third's to give. It has to grow by more than the lap
-//! where its own corner is the sharper of the two, so the order is searched for the least of that.
+//! Rank 0 is seen whole; every later patch grows under the earlier ones only. Where three cells
+//! meet, the second ends on the line of its seam with the third: beside that corner the lap under
+//! the first is the third's to give. It has to grow by more than the lap where its own corner is
+//! the sharper of the two, so the order is searched for the least of that.
 
 use super::diagram::Cell;
 use super::dice::Dice;
@@ -30,7 +31,10 @@ pub(super) fn junctions(cells: &[Cell], target: &Region) -> Vec<Junction> {
             if contains(target, c.ring[k]) {
                 let mut key = [i, j, l];
                 key.sort_unstable();
-                angles.entry(key).or_default().push((i, corner(c.ring[(k + n - 1) % n], c.ring[k], c.ring[(k + 1) % n]).to_radians()));
+                angles.entry(key).or_default().push((
+                    i,
+                    corner(c.ring[(k + n - 1) % n], c.ring[k], c.ring[(k + 1) % n]).to_radians(),
+                ));
             }
         }
     }
@@ -50,7 +54,8 @@ fn last_growth(j: &Junction, rank: &[usize]) -> (usize, usize, f64) {
     (j.cells[third], j.cells[first], growth.max(1.0))
 }
 
-/// For each pair (later, earlier) that needs it, by how many laps the later grows under the earlier; all others grow by one.
+/// For each pair (later, earlier) that needs it, by how many laps the later grows under the
+/// earlier; all others grow by one.
 pub(super) fn growths(junctions: &[Junction], rank: &[usize]) -> BTreeMap<(usize, usize), f64> {
     let mut out: BTreeMap<(usize, usize), f64> = BTreeMap::new();
     for (last, first, growth) in junctions.iter().map(|j| last_growth(j, rank)) {

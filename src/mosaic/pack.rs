@@ -1,7 +1,8 @@
 //! Patches on offcuts: which offcuts are opened, and what lies where on them.
 //!
-//! The joint search of [`crate::assign`] is given a price for opening an offcut that only a well filled one is worth. What it leaves is
-//! tried again at a lower price, on what is left of the opened offcuts and on the others.
+//! The joint search of [`crate::assign`] is given a price for opening an offcut that only a well
+//! filled one is worth. What it leaves is tried again at a lower price, on what is left of the
+//! opened offcuts and on the others.
 
 use super::dice::Dice;
 use crate::assign::assign;
@@ -55,8 +56,8 @@ impl Packed {
     }
 }
 
-/// The ways a patch of a direction may lie: its warp along +x, `slack` degrees to either side, at every turn that looks alike (`modulo`
-/// degrees apart) and, if allowed, face down.
+/// The ways a patch of a direction may lie: its warp along +x, `slack` degrees to either side, at
+/// every turn that looks alike (`modulo` degrees apart) and, if allowed, face down.
 pub fn poses(direction: f64, slack: f64, modulo: f64, face_down: bool) -> Vec<Pose> {
     let tenths = |d: f64| (d * 10.0).round() / 10.0;
     let slack = (slack * 10.0 - 1e-6).floor() / 10.0;
@@ -70,21 +71,32 @@ pub fn poses(direction: f64, slack: f64, modulo: f64, face_down: bool) -> Vec<Po
     for flip in [false, true].into_iter().filter(|f| !f || face_down) {
         for turn in 0..(360.0 / modulo).round() as u32 {
             let base = f64::from(turn) * modulo - direction;
-            out.extend(off.iter().map(|o| Pose { turn: tenths((base + o).rem_euclid(360.0)) % 360.0, flip }));
+            out.extend(
+                off.iter()
+                    .map(|o| Pose { turn: tenths((base + o).rem_euclid(360.0)) % 360.0, flip }),
+            );
         }
     }
     out
 }
 
-/// Places patches on offcuts (closed stocks) so that the opened ones are well filled, the small before the large: a quick look, for
-/// [`improve`] to go on from.
+/// Places patches on offcuts (closed stocks) so that the opened ones are well filled, the small
+/// before the large: a quick look, for [`improve`] to go on from.
 ///
 /// # Errors
 /// Patches or offcuts without area, a negative gap.
-pub fn pack(patches: &[Shape], offcuts: &[Stock], gap: f64, params: &Params, run: &Run<'_>) -> Result<Packed, Faults> {
+pub fn pack(
+    patches: &[Shape],
+    offcuts: &[Stock],
+    gap: f64,
+    params: &Params,
+    run: &Run<'_>,
+) -> Result<Packed, Faults> {
     let mut work = Packing::new(patches, offcuts, gap, params, run, Packed::default());
     for price in PRICES {
-        let missing: Vec<usize> = (0..patches.len()).filter(|i| !work.packed.placements.iter().any(|p| p.shape == *i)).collect();
+        let missing: Vec<usize> = (0..patches.len())
+            .filter(|i| !work.packed.placements.iter().any(|p| p.shape == *i))
+            .collect();
         if missing.is_empty() || offcuts.is_empty() {
             break;
         }
@@ -99,12 +111,19 @@ pub fn pack(patches: &[Shape], offcuts: &[Stock], gap: f64, params: &Params, run
     Ok(work.done())
 }
 
-/// Closes offcuts: the patches of a few are laid on others that have less area in all, by the full search, until the time is over or the
-/// opened ones are full. By effort, four a round.
+/// Closes offcuts: the patches of a few are laid on others that have less area in all, by the full
+/// search, until the time is over or the opened ones are full. By effort, four a round.
 ///
 /// # Errors
 /// Patches or offcuts without area, a negative gap.
-pub fn improve(packed: Packed, patches: &[Shape], offcuts: &[Stock], gap: f64, params: &Params, run: &Run<'_>) -> Result<Packed, Faults> {
+pub fn improve(
+    packed: Packed,
+    patches: &[Shape],
+    offcuts: &[Stock],
+    gap: f64,
+    params: &Params,
+    run: &Run<'_>,
+) -> Result<Packed, Faults> {
     let mut work = Packing::new(patches, offcuts, gap, params, run, packed);
     for exchange in 0.. {
         let stop = match run.rest() {
@@ -113,9 +132,15 @@ pub fn improve(packed: Packed, patches: &[Shape], offcuts: &[Stock], gap: f64, p
         };
         let over = match stop {
             Stop::After(left) => left < SHORTEST,
-            Stop::Effort(_) => matches!(run.stop(), Stop::Effort(rounds) if exchange >= EXCHANGES * u64::from(rounds)),
+            Stop::Effort(_) => {
+                matches!(run.stop(), Stop::Effort(rounds) if exchange >= EXCHANGES * u64::from(rounds))
+            }
         };
-        if over || work.packed.fill() >= FULL || work.packed.placements.is_empty() || run.is_stopped(Phase::Searching) {
+        if over
+            || work.packed.fill() >= FULL
+            || work.packed.placements.is_empty()
+            || run.is_stopped(Phase::Searching)
+        {
             break;
         }
         work.exchange(exchange, stop)?;
@@ -136,7 +161,14 @@ struct Packing<'a> {
 }
 
 impl<'a> Packing<'a> {
-    fn new(patches: &'a [Shape], offcuts: &'a [Stock], gap: f64, params: &'a Params, run: &'a Run<'a>, packed: Packed) -> Packing<'a> {
+    fn new(
+        patches: &'a [Shape],
+        offcuts: &'a [Stock],
+        gap: f64,
+        params: &'a Params,
+        run: &'a Run<'a>,
+        packed: Packed,
+    ) -> Packing<'a> {
         let area: Vec<f64> = offcuts.iter().map(Stock::area).collect();
         let largest = area.iter().copied().fold(1.0, f64::max);
         let dear = area.iter().map(|a| a * (1.0 + LARGE * a / largest)).collect();
@@ -149,13 +181,21 @@ impl<'a> Packing<'a> {
     }
 
     fn measure(&mut self) {
-        self.packed.placed_area = self.packed.placements.iter().map(|p| self.patches[p.shape].region.area()).sum();
-        self.packed.opened_area = (0..self.offcuts.len()).filter(|&k| self.opened(k)).map(|k| self.area[k]).sum();
+        self.packed.placed_area =
+            self.packed.placements.iter().map(|p| self.patches[p.shape].region.area()).sum();
+        self.packed.opened_area =
+            (0..self.offcuts.len()).filter(|&k| self.opened(k)).map(|k| self.area[k]).sum();
     }
 
     /// Share of an opened offcut that is taken.
     fn fill(&self, k: usize) -> f64 {
-        let taken: f64 = self.packed.placements.iter().filter(|p| p.stock == k).map(|p| self.patches[p.shape].region.area()).sum();
+        let taken: f64 = self
+            .packed
+            .placements
+            .iter()
+            .filter(|p| p.stock == k)
+            .map(|p| self.patches[p.shape].region.area())
+            .sum();
         taken / self.area[k].max(1.0)
     }
 
@@ -166,11 +206,20 @@ impl<'a> Packing<'a> {
         for (k, offcut) in self.offcuts.iter().enumerate() {
             let taken = self.packed.placements.iter().filter(|p| p.stock == k);
             let taken: Vec<Ring> = taken
-                .map(|p| grown(&Motion::new(p.turn, p.flip, point(p.x, p.y)).region(&self.patches[p.shape].region), self.gap))
+                .map(|p| {
+                    grown(
+                        &Motion::new(p.turn, p.flip, point(p.x, p.y))
+                            .region(&self.patches[p.shape].region),
+                        self.gap,
+                    )
+                })
                 .collect();
             let dear = self.dear[k] * price * PER_MM2 + self.area[k];
             cost.push(if taken.is_empty() { dear } else { 0.0 });
-            stocks.push(Stock { keep_out: offcut.keep_out.iter().cloned().chain(taken).collect(), ..offcut.clone() });
+            stocks.push(Stock {
+                keep_out: offcut.keep_out.iter().cloned().chain(taken).collect(),
+                ..offcut.clone()
+            });
         }
         // An endless roll beside them: what finds no offcut is not worth any price.
         stocks.push(Stock {
@@ -184,14 +233,23 @@ impl<'a> Packing<'a> {
         Ok(placements.into_iter().map(|p| Placement { shape: which[p.shape], ..p }).collect())
     }
 
-    /// The patches of a few opened offcuts, the badly filled rather than the well filled, on others that cost less.
+    /// The patches of a few opened offcuts, the badly filled rather than the well filled, on others
+    /// that cost less.
     fn exchange(&mut self, turn: u64, stop: Stop) -> Result<(), Faults> {
         let mut dice = Dice::new(self.run.seed(), 0xe8c4 + turn);
-        let mut order: Vec<(f64, usize)> =
-            (0..self.offcuts.len()).filter(|&k| self.opened(k)).map(|k| (self.fill(k) + dice.between(0.0, 0.4), k)).collect();
+        let mut order: Vec<(f64, usize)> = (0..self.offcuts.len())
+            .filter(|&k| self.opened(k))
+            .map(|k| (self.fill(k) + dice.between(0.0, 0.4), k))
+            .collect();
         order.sort_by(|a, b| a.0.total_cmp(&b.0));
         let group: Vec<usize> = order.iter().take(2 + dice.below(3)).map(|o| o.1).collect();
-        let which: Vec<usize> = self.packed.placements.iter().filter(|p| group.contains(&p.stock)).map(|p| p.shape).collect();
+        let which: Vec<usize> = self
+            .packed
+            .placements
+            .iter()
+            .filter(|p| group.contains(&p.stock))
+            .map(|p| p.shape)
+            .collect();
         let need: f64 = which.iter().map(|&i| self.patches[i].region.area()).sum();
         let Some(others) = self.cheaper(&group, need, &mut dice) else { return Ok(()) };
         let shapes = which.iter().map(|&i| straight(&self.patches[i])).collect();
@@ -201,23 +259,33 @@ impl<'a> Packing<'a> {
             Stop::After(most) => Stop::After(most.min(A_PATCH * which.len() as u32)),
             effort => effort,
         };
-        let found = solve(&problem, &self.params, &self.run.trial(stop).with_seed(self.run.seed().wrapping_add(turn)));
+        let found = solve(
+            &problem,
+            &self.params,
+            &self.run.trial(stop).with_seed(self.run.seed().wrapping_add(turn)),
+        );
         if found.placements.len() == which.len() {
             self.packed.placements.retain(|p| !which.contains(&p.shape));
             let used: Vec<usize> = found.stocks.iter().map(|s| others[s.stock]).collect();
-            let placed = found.placements.into_iter().map(|p| Placement { shape: which[p.shape], stock: used[p.stock], ..p });
+            let placed = found.placements.into_iter().map(|p| Placement {
+                shape: which[p.shape],
+                stock: used[p.stock],
+                ..p
+            });
             self.packed.placements.extend(placed);
             self.measure();
         }
         Ok(())
     }
 
-    /// Offcuts that cost less than those of the group in all, at random, of which `need` mm² fills a share that can be hoped for.
+    /// Offcuts that cost less than those of the group in all, at random, of which `need` mm² fills
+    /// a share that can be hoped for.
     fn cheaper(&self, group: &[usize], need: f64, dice: &mut Dice) -> Option<Vec<usize>> {
         let now: f64 = group.iter().map(|&k| self.dear[k]).sum();
         let had: f64 = group.iter().map(|&k| self.area[k]).sum();
         let share = (need / had + dice.between(0.0, BETTER)).min(HOPED);
-        let mut pool: Vec<usize> = (0..self.offcuts.len()).filter(|k| group.contains(k) || !self.opened(*k)).collect();
+        let mut pool: Vec<usize> =
+            (0..self.offcuts.len()).filter(|k| group.contains(k) || !self.opened(*k)).collect();
         let mut best: Option<(f64, Vec<usize>)> = None;
         for _ in 0..DRAWS {
             for i in (1..pool.len()).rev() {
@@ -248,7 +316,8 @@ impl<'a> Packing<'a> {
     }
 }
 
-/// The patch with its direction kept exactly: turned a little it would fit better, but all ways to lie cost the search more than they gain.
+/// The patch with its direction kept exactly: turned a little it would fit better, but all ways to
+/// lie cost the search more than they gain.
 fn straight(patch: &Shape) -> Shape {
     let mut out = patch.clone();
     let base = out.poses.first().map_or(0.0, |p| p.turn);
@@ -261,7 +330,9 @@ fn grown(region: &Region, gap: f64) -> Ring {
     let ring = &region.outline;
     let parts = growth(ring, &vec![gap; ring.len()], &[ring], &|| false);
     let all = union(std::iter::once(ring).chain(&parts));
-    all.into_iter().max_by(|a, b| a.area().total_cmp(&b.area())).map_or_else(|| ring.clone(), |r| r.outline)
+    all.into_iter()
+        .max_by(|a, b| a.area().total_cmp(&b.area()))
+        .map_or_else(|| ring.clone(), |r| r.outline)
 }
 
 #[cfg(test)]
@@ -272,7 +343,10 @@ mod tests {
     fn a_quarter_turn_looks_alike_only_where_it_should() {
         let turns = |p: Vec<Pose>| p.into_iter().map(|p| p.turn).collect::<Vec<_>>();
         assert_eq!(turns(poses(30.0, 0.0, 90.0, false)), vec![330.0, 60.0, 150.0, 240.0]);
-        assert_eq!(turns(poses(30.0, 2.05, 180.0, false)), vec![330.0, 332.0, 328.0, 150.0, 152.0, 148.0]);
+        assert_eq!(
+            turns(poses(30.0, 2.05, 180.0, false)),
+            vec![330.0, 332.0, 328.0, 150.0, 152.0, 148.0]
+        );
         assert_eq!(poses(0.0, 0.0, 90.0, true).len(), 8);
     }
 }

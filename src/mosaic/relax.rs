@@ -1,15 +1,18 @@
-//! Sites moved about until every cell is a believable patch: of the size asked for, not a sliver, its seams long enough.
+//! Sites moved about until every cell is a believable patch: of the size asked for, not a sliver,
+//! its seams long enough.
 //!
-//! Method: sites at random but apart, one step towards the middle of their cells, weights at random; then one site at a time is moved or its
-//! weight changed, and the change kept if the cells around it do not get worse (simulated annealing at a low temperature). It stops
-//! as soon as nothing is wrong, so that what chance made irregular stays so.
+//! Method: sites at random but apart, one step towards the middle of their cells, weights at
+//! random; then one site at a time is moved or its weight changed, and the change kept if the cells
+//! around it do not get worse (simulated annealing at a low temperature). It stops as soon as
+//! nothing is wrong, so that what chance made irregular stays so.
 
 use super::diagram::{Cell, HalfPlane, Site, cell, stretches};
 use super::dice::Dice;
 use crate::geometry::clip::contains;
 use crate::geometry::{Bounds, Point, Region, Ring, point, ring_area, ring_contains};
 
-/// Corners where seams meet are no sharper and no blunter, degrees: a blunter one leaves the lap beside it to the patch below.
+/// Corners where seams meet are no sharper and no blunter, degrees: a blunter one leaves the lap
+/// beside it to the patch below.
 const CORNERS: [f64; 2] = [48.0, 150.0];
 /// Least roundness, 4π area / perimeter²: a square has 0.785, a rectangle of 1 by 3 has 0.589.
 const LEAST_ROUND: f64 = 0.62;
@@ -30,8 +33,13 @@ pub(super) struct Wanted<'a> {
     pub seam: f64,
 }
 
-/// Sites whose cells keep every wish, or the best that came, and what is wrong with them (0 if nothing).
-pub(super) fn relax(wanted: &Wanted<'_>, count: usize, dice: &mut Dice) -> (Vec<Site>, Vec<Cell>, f64) {
+/// Sites whose cells keep every wish, or the best that came, and what is wrong with them (0 if
+/// nothing).
+pub(super) fn relax(
+    wanted: &Wanted<'_>,
+    count: usize,
+    dice: &mut Dice,
+) -> (Vec<Site>, Vec<Cell>, f64) {
     let b = wanted.target.bounds().unwrap_or(Bounds { min: point(0.0, 0.0), max: point(0.0, 0.0) });
     let margin = point(wanted.size[1], wanted.size[1]) * 4.0;
     let world = Bounds { min: b.min - margin, max: b.max + margin };
@@ -64,7 +72,8 @@ pub(super) fn relax(wanted: &Wanted<'_>, count: usize, dice: &mut Dice) -> (Vec<
             sites[i].weight = before.weight + dice.between(-step, step) * mean * 0.5;
         }
         let reach = AROUND * mean;
-        let touched: Vec<usize> = (0..sites.len()).filter(|&j| sites[j].at.distance(before.at) < reach).collect();
+        let touched: Vec<usize> =
+            (0..sites.len()).filter(|&j| sites[j].at.distance(before.at) < reach).collect();
         let new: Vec<(usize, Cell, f64)> = touched
             .into_iter()
             .filter_map(|j| {
@@ -145,7 +154,11 @@ fn fault(c: &Cell, wanted: &Wanted<'_>) -> f64 {
             sum += off * off;
         }
     }
-    let parts: Vec<Ring> = if whole { vec![c.ring.clone()] } else { wanted.target.rings().map(|r| clipped(r, c)).collect() };
+    let parts: Vec<Ring> = if whole {
+        vec![c.ring.clone()]
+    } else {
+        wanted.target.rings().map(|r| clipped(r, c)).collect()
+    };
     let area: f64 = parts.iter().map(|r| ring_area(r)).sum();
     let perimeter: f64 = parts.iter().map(|r| length(r)).sum();
     if !whole {
@@ -154,7 +167,9 @@ fn fault(c: &Cell, wanted: &Wanted<'_>) -> f64 {
         sum += 4.0 * tip * tip;
     }
     let side = area.max(0.0).sqrt();
-    let off = ((wanted.size[0] - side) / wanted.size[0]).max((side - wanted.size[1]) / wanted.size[1]).max(0.0);
+    let off = ((wanted.size[0] - side) / wanted.size[0])
+        .max((side - wanted.size[1]) / wanted.size[1])
+        .max(0.0);
     let round = 4.0 * std::f64::consts::PI * area / (perimeter * perimeter).max(1e-9);
     let thin = (LEAST_ROUND - round).max(0.0);
     sum + 30.0 * off * off + 3.0 * off + 30.0 * thin * thin + 2.0 * thin
@@ -166,8 +181,8 @@ pub(super) fn corner(before: Point, v: Point, after: Point) -> f64 {
     libm::atan2(u.cross(w), u.dot(w)).to_degrees().rem_euclid(360.0)
 }
 
-/// A ring cut to a convex cell, by Sutherland and Hodgman (1974, from memory): parts may hang together by edges without width, which
-/// count for nothing in the area.
+/// A ring cut to a convex cell, by Sutherland and Hodgman (1974, from memory): parts may hang
+/// together by edges without width, which count for nothing in the area.
 fn clipped(ring: &Ring, cell: &Cell) -> Ring {
     let mut out = Cell { across: vec![None; ring.len()], ring: ring.clone() };
     for (a, b, j) in cell.edges() {

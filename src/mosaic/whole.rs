@@ -1,7 +1,9 @@
-//! Small offcuts as patches as they are: nothing is cut where all that is too much lies under earlier patches.
+//! Small offcuts as patches as they are: nothing is cut where all that is too much lies under
+//! earlier patches.
 //!
-//! Only a patch with no later neighbour may be larger than it was drawn: its every edge lies under others, so it may end anywhere below
-//! them, as long as no place gets a fourth patch. What is seen stays the same.
+//! Only a patch with no later neighbour may be larger than it was drawn: its every edge lies under
+//! others, so it may end anywhere below them, as long as no place gets a fourth patch. What is seen
+//! stays the same.
 
 use super::divide::Division;
 use super::grow::{NOTHING, at_most_three};
@@ -11,7 +13,8 @@ use crate::geometry::{Bounds, Motion, Point, Region, point};
 use crate::nest::{Extent, Placement, Shape, Stock};
 use std::collections::BTreeMap;
 
-/// Least share of an offcut that the patch it stands for takes: no less than other offcuts are filled.
+/// Least share of an offcut that the patch it stands for takes: no less than other offcuts are
+/// filled.
 const LEAST: f64 = 0.65;
 /// Places tried along either side of the room there is.
 const STEPS: usize = 7;
@@ -31,19 +34,30 @@ pub struct Laid {
 }
 
 /// Finds whole offcuts for patches, the smallest first.
-pub fn lay_whole(division: &Division, target: &Region, patches: &[Shape], offcuts: &[Stock]) -> Whole {
+pub fn lay_whole(
+    division: &Division,
+    target: &Region,
+    patches: &[Shape],
+    offcuts: &[Stock],
+) -> Whole {
     let mut lying = division.patches.clone();
     let mut whole = Whole::new();
-    let mut order: Vec<(f64, usize)> = offcuts.iter().enumerate().filter_map(|(k, o)| Some((plain(o)?.area(), k))).collect();
+    let mut order: Vec<(f64, usize)> =
+        offcuts.iter().enumerate().filter_map(|(k, o)| Some((plain(o)?.area(), k))).collect();
     order.sort_by(|a, b| a.0.total_cmp(&b.0));
     for (have, k) in order {
         let Some(offcut) = plain(&offcuts[k]) else { continue };
-        let late = (0..lying.len()).filter(|&i| !whole.contains_key(&i) && division.seams.iter().all(|s| s[0] != i));
-        let mut like: Vec<(f64, usize)> =
-            late.map(|i| (division.patches[i].area(), i)).filter(|(need, _)| *need < have && *need >= LEAST * have).collect();
+        let late = (0..lying.len())
+            .filter(|&i| !whole.contains_key(&i) && division.seams.iter().all(|s| s[0] != i));
+        let mut like: Vec<(f64, usize)> = late
+            .map(|i| (division.patches[i].area(), i))
+            .filter(|(need, _)| *need < have && *need >= LEAST * have)
+            .collect();
         // The patch that takes the most of it.
         like.sort_by(|a, b| b.0.total_cmp(&a.0));
-        if let Some((i, laid)) = like.into_iter().find_map(|(_, i)| Some((i, laid(i, k, offcut, division, target, &lying, &patches[i])?))) {
+        if let Some((i, laid)) = like.into_iter().find_map(|(_, i)| {
+            Some((i, laid(i, k, offcut, division, target, &lying, &patches[i])?))
+        }) {
             lying[i] = laid.region.clone();
             whole.insert(i, laid);
         }
@@ -54,13 +68,23 @@ pub fn lay_whole(division: &Division, target: &Region, patches: &[Shape], offcut
 /// The outline of an offcut without holes and flaws.
 fn plain(stock: &Stock) -> Option<&Region> {
     match &stock.extent {
-        Extent::Fixed { region } if region.holes.is_empty() && stock.keep_out.is_empty() => Some(region),
+        Extent::Fixed { region } if region.holes.is_empty() && stock.keep_out.is_empty() => {
+            Some(region)
+        }
         _ => None,
     }
 }
 
 /// The offcut as patch `i`, if there is a place for it.
-fn laid(i: usize, stock: usize, offcut: &Region, division: &Division, target: &Region, lying: &[Region], patch: &Shape) -> Option<Laid> {
+fn laid(
+    i: usize,
+    stock: usize,
+    offcut: &Region,
+    division: &Division,
+    target: &Region,
+    lying: &[Region],
+    patch: &Shape,
+) -> Option<Laid> {
     let need = lying[i].bounds()?;
     for pose in &patch.poses {
         let onto = Motion::new(pose.turn, pose.flip, point(0.0, 0.0));
@@ -68,9 +92,19 @@ fn laid(i: usize, stock: usize, offcut: &Region, division: &Division, target: &R
         let Some(have) = turned.bounds() else { continue };
         for by in places(have, need) {
             let region = Motion::new(0.0, false, by).region(&turned);
-            if reaches_around(&region, &lying[i], target) && stays_hidden(i, &region, division, lying) {
+            if reaches_around(&region, &lying[i], target)
+                && stays_hidden(i, &region, division, lying)
+            {
                 let at = (onto.apply(by) * -1.0).snapped();
-                let placement = Placement { shape: i, copy: 0, stock, turn: pose.turn, flip: pose.flip, x: at.x, y: at.y };
+                let placement = Placement {
+                    shape: i,
+                    copy: 0,
+                    stock,
+                    turn: pose.turn,
+                    flip: pose.flip,
+                    x: at.x,
+                    y: at.y,
+                };
                 return Some(Laid { region, placement });
             }
         }
@@ -90,7 +124,11 @@ fn places(have: Bounds, need: Bounds) -> Vec<Point> {
     let from_middle = |k: usize| (2 * k).abs_diff(STEPS - 1);
     let mut all: Vec<(usize, Point)> = Vec::new();
     for (i, x) in xs.iter().enumerate() {
-        all.extend(ys.iter().enumerate().map(|(j, y)| (from_middle(i).max(from_middle(j)), point(*x, *y).snapped())));
+        all.extend(
+            ys.iter()
+                .enumerate()
+                .map(|(j, y)| (from_middle(i).max(from_middle(j)), point(*x, *y).snapped())),
+        );
     }
     all.sort_by_key(|a| a.0);
     all.into_iter().map(|a| a.1).collect()
@@ -98,14 +136,19 @@ fn places(have: Bounds, need: Bounds) -> Vec<Point> {
 
 /// True if the offcut holds the patch and stays within the target.
 fn reaches_around(offcut: &Region, patch: &Region, target: &Region) -> bool {
-    let quickly = patch.outline.iter().all(|p| contains(offcut, *p)) && offcut.outline.iter().all(|p| contains(target, *p));
-    let beyond = |what: &Region, of: &Region| difference(what.rings(), of.rings()).iter().map(Region::area).sum::<f64>();
+    let quickly = patch.outline.iter().all(|p| contains(offcut, *p))
+        && offcut.outline.iter().all(|p| contains(target, *p));
+    let beyond = |what: &Region, of: &Region| {
+        difference(what.rings(), of.rings()).iter().map(Region::area).sum::<f64>()
+    };
     quickly && beyond(patch, offcut) == 0.0 && beyond(offcut, target) == 0.0
 }
 
 /// True if nothing more of it is seen, and no place gets a fourth patch.
 fn stays_hidden(i: usize, offcut: &Region, division: &Division, lying: &[Region]) -> bool {
-    let seen = |j: usize| intersection(offcut.rings(), division.seen[j].rings()).iter().map(Region::area).sum::<f64>();
+    let seen = |j: usize| {
+        intersection(offcut.rings(), division.seen[j].rings()).iter().map(Region::area).sum::<f64>()
+    };
     if (i + 1..lying.len()).any(|j| seen(j) > NOTHING) {
         return false;
     }
@@ -133,9 +176,22 @@ mod tests {
     }
 
     fn case() -> Case {
-        let target = Region::solid(vec![point(0.0, 0.0), point(400.0, 0.0), point(400.0, 400.0), point(0.0, 400.0)]);
-        let division = divide(&Brief { target: target.clone(), size: [50.0, 105.0], lap: 10.0, seed: 3 }, 75.0).unwrap();
-        let inside = |r: &Region| r.bounds().is_some_and(|b| b.min.x > 20.0 && b.min.y > 20.0 && b.max.x < 380.0 && b.max.y < 380.0);
+        let target = Region::solid(vec![
+            point(0.0, 0.0),
+            point(400.0, 0.0),
+            point(400.0, 400.0),
+            point(0.0, 400.0),
+        ]);
+        let division = divide(
+            &Brief { target: target.clone(), size: [50.0, 105.0], lap: 10.0, seed: 3 },
+            75.0,
+        )
+        .unwrap();
+        let inside = |r: &Region| {
+            r.bounds().is_some_and(|b| {
+                b.min.x > 20.0 && b.min.y > 20.0 && b.max.x < 380.0 && b.max.y < 380.0
+            })
+        };
         let last = (0..division.patches.len())
             .filter(|&i| division.seams.iter().all(|s| s[0] != i) && inside(&division.patches[i]))
             .max_by(|&a, &b| division.patches[a].area().total_cmp(&division.patches[b].area()))
@@ -156,8 +212,13 @@ mod tests {
         /// The patch so many times as large across, as an offcut that lies as [`POSE`] wants it.
         fn offcut(&self, times: f64) -> Stock {
             let middle = self.division.middles[self.last];
-            let ring = self.division.patches[self.last].outline.iter().map(|p| middle + (*p - middle) * times).collect();
-            let region = Motion::new(POSE.turn, POSE.flip, point(700.0, 90.0)).region(&Region::solid(ring));
+            let ring = self.division.patches[self.last]
+                .outline
+                .iter()
+                .map(|p| middle + (*p - middle) * times)
+                .collect();
+            let region =
+                Motion::new(POSE.turn, POSE.flip, point(700.0, 90.0)).region(&Region::solid(ring));
             Stock { name: "offcut".into(), extent: Extent::Fixed { region }, keep_out: Vec::new() }
         }
 
@@ -176,7 +237,9 @@ mod tests {
         let on_stock = Motion::new(p.turn, p.flip, point(p.x, p.y)).region(lying);
         let Extent::Fixed { region } = &offcuts[1].extent else { unreachable!() };
         let same = |q: &Point| region.outline.iter().any(|r| r.distance(*q) < 0.003);
-        assert!(on_stock.outline.len() == region.outline.len() && on_stock.outline.iter().all(same));
+        assert!(
+            on_stock.outline.len() == region.outline.len() && on_stock.outline.iter().all(same)
+        );
     }
 
     #[test]

@@ -1,7 +1,9 @@
-//! A board: where all pieces lie on a coarse lattice, every place of it is looked at instead of samples.
+//! A board: where all pieces lie on a coarse lattice, every place of it is looked at instead of
+//! samples.
 //!
-//! The depths of a pair are a table over the lattice. The cost of all places of an item in a stance is the sum of its neighbours' tables,
-//! each laid where the neighbour is and times the pair's weight.
+//! The depths of a pair are a table over the lattice. The cost of all places of an item in a stance
+//! is the sum of its neighbours' tables, each laid where the neighbour is and times the pair's
+//! weight.
 
 use super::dice::Dice;
 use super::fits::{Store, Turned};
@@ -20,7 +22,8 @@ const ENTRIES: usize = 500;
 /// Costs that differ by a smaller share are equal.
 const SAME: f32 = 1e-6;
 
-/// Depths, µm, of one form in another, by the steps from the lower left corner of the other's box to that of its own.
+/// Depths, µm, of one form in another, by the steps from the lower left corner of the other's box
+/// to that of its own.
 #[derive(Debug)]
 pub(super) struct Depths {
     x0: i32,
@@ -30,11 +33,20 @@ pub(super) struct Depths {
 }
 
 impl Depths {
-    /// Of a form whose box has the sides `mine` in one whose box has the sides `theirs`; it reaches `beyond` that, all in steps.
-    pub fn new(theirs: (i32, i32), mine: (i32, i32), beyond: i32, depth: impl Fn(i32, i32) -> f64) -> Depths {
+    /// Of a form whose box has the sides `mine` in one whose box has the sides `theirs`; it reaches
+    /// `beyond` that, all in steps.
+    pub fn new(
+        theirs: (i32, i32),
+        mine: (i32, i32),
+        beyond: i32,
+        depth: impl Fn(i32, i32) -> f64,
+    ) -> Depths {
         let (x0, y0) = (1 - mine.0 - beyond, 1 - mine.1 - beyond);
         let (x1, y1) = (theirs.0 + beyond, theirs.1 + beyond);
-        let depths = (y0..y1).flat_map(|y| (x0..x1).map(move |x| (x, y))).map(|(x, y)| depth(x, y) as f32).collect();
+        let depths = (y0..y1)
+            .flat_map(|y| (x0..x1).map(move |x| (x, y)))
+            .map(|(x, y)| depth(x, y) as f32)
+            .collect();
         Depths { x0, y0, width: (x1 - x0).max(1) as usize, depths }
     }
 
@@ -48,7 +60,8 @@ impl Depths {
         if inside { self.depths[y as usize * self.width + x as usize] } else { 0.0 }
     }
 
-    /// Adds the depths times `weight` to the costs of `wide` by so many places, for a body whose corner is at `(x, y)`.
+    /// Adds the depths times `weight` to the costs of `wide` by so many places, for a body whose
+    /// corner is at `(x, y)`.
     fn add(&self, costs: &mut [f32], wide: i32, (x, y): (i32, i32), weight: f32) {
         let high = costs.len() as i32 / wide;
         let (left, low) = (x + self.x0, y + self.y0);
@@ -87,18 +100,29 @@ pub(super) struct Board<'a> {
 }
 
 impl<'a> Board<'a> {
-    /// The board of a layout, all pieces brought to the nearest places; none if the length is not on the lattice, if there is something
-    /// else that need not lie on it, or if a move would be too dear.
-    pub fn new(setup: &'a Setup, store: &'a Store, window: &Window, layout: &mut Layout) -> Option<Board<'a>> {
+    /// The board of a layout, all pieces brought to the nearest places; none if the length is not
+    /// on the lattice, if there is something else that need not lie on it, or if a move would be
+    /// too dear.
+    pub fn new(
+        setup: &'a Setup,
+        store: &'a Store,
+        window: &Window,
+        layout: &mut Layout,
+    ) -> Option<Board<'a>> {
         let step = setup.lattice?.step();
         let frame = setup.rooms[0].frame;
-        let plain = setup.rooms.len() == 1 && setup.rooms[0].blocks.is_empty() && setup.segment.is_none() && window.is_whole();
+        let plain = setup.rooms.len() == 1
+            && setup.rooms[0].blocks.is_empty()
+            && setup.segment.is_none()
+            && window.is_whole();
         if !plain || setup.overflow() || layout.length % step != 0.0 {
             return None;
         }
         let whole = |v: i64| v as f64 % step == 0.0;
         let tight = |s: &super::form::Stance| {
-            s.tight == setup.bases[s.base as usize].frames[usize::from(s.quarter)] && whole(s.tight.width()) && whole(s.tight.height())
+            s.tight == setup.bases[s.base as usize].frames[usize::from(s.quarter)]
+                && whole(s.tight.width())
+                && whole(s.tight.height())
         };
         let sides = ((layout.length / step) as i32, (frame.height() as f64 / step) as i32);
         let kinds = || window.movers.iter().map(|&i| setup.kind(i));
@@ -108,8 +132,12 @@ impl<'a> Board<'a> {
         // A table holds about four times a piece's area.
         let table = (4.0 * setup.mean_area / (step * step)) as usize;
         let places = sides.0 as usize * sides.1 as usize;
-        let a_move = kinds().map(|k| k.fits[0].len()).max()?.saturating_mul(places + window.movers.len() * table);
-        let turned: BTreeSet<Turned> = kinds().flat_map(|k| &k.stances).map(|s| (s.base, s.quarter)).collect();
+        let a_move = kinds()
+            .map(|k| k.fits[0].len())
+            .max()?
+            .saturating_mul(places + window.movers.len() * table);
+        let turned: BTreeSet<Turned> =
+            kinds().flat_map(|k| &k.stances).map(|s| (s.base, s.quarter)).collect();
         if a_move > DEAREST || turned.len() * turned.len() * table > MOST {
             return None;
         }
@@ -117,14 +145,23 @@ impl<'a> Board<'a> {
         for &i in &window.movers {
             let spot = &mut layout.spots[i];
             let s = &setup.kind(i).stances[usize::from(spot.stance)];
-            let at = |x: f64, min: i64, wall: i64, most: i32| (((x + (min - wall) as f64) / step).round() as i32).min(most).max(0);
+            let at = |x: f64, min: i64, wall: i64, most: i32| {
+                (((x + (min - wall) as f64) / step).round() as i32).min(most).max(0)
+            };
             let (w, h) = board.steps(s);
             if w > sides.0 || h > sides.1 {
                 return None;
             }
-            let corner = (at(spot.x, s.tight.min.x, frame.min.x, sides.0 - w), at(spot.y, s.tight.min.y, frame.min.y, sides.1 - h));
+            let corner = (
+                at(spot.x, s.tight.min.x, frame.min.x, sides.0 - w),
+                at(spot.y, s.tight.min.y, frame.min.y, sides.1 - h),
+            );
             *spot = board.spot(i, spot.stance, corner);
-            board.pieces.push(Piece { turned: (s.base, s.quarter), corner, size: size_of(setup, setup.kind(i).area) });
+            board.pieces.push(Piece {
+                turned: (s.base, s.quarter),
+                corner,
+                size: size_of(setup, setup.kind(i).area),
+            });
         }
         Some(board)
     }
@@ -141,7 +178,8 @@ impl<'a> Board<'a> {
         Spot { room: 0, stance, x: at(corner.0, min.x, wall.x), y: at(corner.1, min.y, wall.y) }
     }
 
-    /// A place of least cost for a mover, any of equal ones, if it costs less than `present`. `weights` are those of its pairs.
+    /// A place of least cost for a mover, any of equal ones, if it costs less than `present`.
+    /// `weights` are those of its pairs.
     pub fn relocate(
         &mut self,
         k: usize,
@@ -166,7 +204,12 @@ impl<'a> Board<'a> {
             costs.resize((wide * high) as usize, 0.0);
             for (j, p) in self.pieces.iter().enumerate().filter(|p| p.0 != k) {
                 let depths = self.store.depths(self.setup, p.turned, (s.base, s.quarter));
-                depths.add(&mut costs, wide, p.corner, weights[j] * (p.size * self.pieces[k].size) as f32);
+                depths.add(
+                    &mut costs,
+                    wide,
+                    p.corner,
+                    weights[j] * (p.size * self.pieces[k].size) as f32,
+                );
                 entries += depths.depths.len();
             }
             entries += costs.len();
@@ -183,7 +226,8 @@ impl<'a> Board<'a> {
         }
         self.costs = costs;
         *evaluations += 1 + (entries / ENTRIES) as u64;
-        let (stance, corner) = found.filter(|_| f64::from(best) < present * (1.0 - f64::from(SAME)))?;
+        let (stance, corner) =
+            found.filter(|_| f64::from(best) < present * (1.0 - f64::from(SAME)))?;
         let s = &kind.stances[usize::from(stance)];
         self.pieces[k] = Piece { turned: (s.base, s.quarter), corner, ..self.pieces[k] };
         Some(self.spot(item, stance, corner))
@@ -228,7 +272,8 @@ mod tests {
             copies,
             may_cross: false,
         };
-        let extent = Extent::Open { low: 0.0, high: 10.0 * high, segment_max: None, length_max: None };
+        let extent =
+            Extent::Open { low: 0.0, high: 10.0 * high, segment_max: None, length_max: None };
         let strip = Stock { name: "roll".into(), extent, keep_out: Vec::new() };
         Setup::new(&Problem::new(shapes.iter().map(shape).collect(), vec![strip], gap).unwrap())
     }
@@ -239,14 +284,19 @@ mod tests {
             let min = setup.kind(i).stances[0].tight.min;
             Spot { room: 0, stance: 0, x: 1e4 * x - min.x as f64, y: 1e4 * y - min.y as f64 }
         };
-        Layout { spots: corners.iter().enumerate().map(spot).collect(), walls: Vec::new(), length: 1e4 * length }
+        Layout {
+            spots: corners.iter().enumerate().map(spot).collect(),
+            walls: Vec::new(),
+            length: 1e4 * length,
+        }
     }
 
     const PLATE: &[(f64, f64)] = &[(0.0, 0.0), (3.0, 0.0), (3.0, 2.0), (0.0, 2.0)];
-    const L: &[(f64, f64)] = &[(0.0, 0.0), (3.0, 0.0), (3.0, 1.0), (1.0, 1.0), (1.0, 2.0), (0.0, 2.0)];
+    const L: &[(f64, f64)] =
+        &[(0.0, 0.0), (3.0, 0.0), (3.0, 1.0), (1.0, 1.0), (1.0, 2.0), (0.0, 2.0)];
 
-    /// 9 by 2 holds three plates of 3 by 2: the third lies on the first, the only place left is in the middle. The L of 3 by 2 turns round to
-    /// close a box of 4 by 2 with its twin.
+    /// 9 by 2 holds three plates of 3 by 2: the third lies on the first, the only place left is in
+    /// the middle. The L of 3 by 2 turns round to close a box of 4 by 2 with its twin.
     #[test]
     fn the_only_free_place_is_found() {
         let store = Store::new(1 << 28);
@@ -265,10 +315,14 @@ mod tests {
         tight.spots[1] = board.relocate(1, 1, &[1.0; 2], 1e9, &mut dice, &mut evaluations).unwrap();
         assert_eq!(tight.tight(&twins, 1).min, vertex(10_000, 0));
         assert_eq!(tight.stance(&twins, 1).pose.turn, 180.0);
-        assert!(board.relocate(1, 1, &[1.0; 2], 0.0, &mut dice, &mut evaluations).is_none(), "nothing is better than a free place");
+        assert!(
+            board.relocate(1, 1, &[1.0; 2], 0.0, &mut dice, &mut evaluations).is_none(),
+            "nothing is better than a free place"
+        );
     }
 
-    /// One plate lies still in the middle of 9 by 2: of the seven places of the other the two at the ends are clear of it.
+    /// One plate lies still in the middle of 9 by 2: of the seven places of the other the two at
+    /// the ends are clear of it.
     #[test]
     fn equal_places_are_equally_likely() {
         let store = Store::new(1 << 28);
@@ -277,15 +331,18 @@ mod tests {
         let mut seen = [0; 7];
         for _ in 0..1000 {
             let mut tight = layout(&plates, &[(3.0, 0.0), (3.0, 0.0)], 9.0);
-            let mut board = Board::new(&plates, &store, &Window::whole(&plates), &mut tight).unwrap();
-            tight.spots[1] = board.relocate(1, 1, &[1.0; 2], 1e9, &mut dice, &mut evaluations).unwrap();
+            let mut board =
+                Board::new(&plates, &store, &Window::whole(&plates), &mut tight).unwrap();
+            tight.spots[1] =
+                board.relocate(1, 1, &[1.0; 2], 1e9, &mut dice, &mut evaluations).unwrap();
             seen[(tight.tight(&plates, 1).min.x / 10_000) as usize] += 1;
         }
         assert_eq!(seen[0] + seen[6], 1000, "{seen:?}");
         assert!((400..600).contains(&seen[0]), "{seen:?}");
     }
 
-    /// A plate of 3 by 2 steps lies one step in another along it, or on top of it and so two steps across; kept a step apart, one deeper.
+    /// A plate of 3 by 2 steps lies one step in another along it, or on top of it and so two steps
+    /// across; kept a step apart, one deeper.
     #[test]
     fn depths_are_distances_out_of_each_other() {
         let deep = |gap: f64, apart: f64| {
@@ -298,7 +355,10 @@ mod tests {
             depth
         };
         assert_eq!([0.0, 2.0, 3.0].map(|apart| deep(0.0, apart)), [20_000.0, 10_000.0, 0.0]);
-        assert_eq!([0.0, 2.0, 3.0, 4.0].map(|apart| deep(10.0, apart)), [30_000.0, 20_000.0, 10_000.0, 0.0]);
+        assert_eq!(
+            [0.0, 2.0, 3.0, 4.0].map(|apart| deep(10.0, apart)),
+            [30_000.0, 20_000.0, 10_000.0, 0.0]
+        );
     }
 
     #[test]
@@ -311,7 +371,10 @@ mod tests {
         let plates = setup(&[(PLATE, &[0.0], 2)], 2.0, 0.0);
         assert!(board(&plates, 6.0));
         assert!(!board(&plates, 6.05), "a length between two steps");
-        assert!(!board(&setup(&[(PLATE, &[0.0], 2)], 1e6, 0.0), 9e3), "more places than 32 bits count");
+        assert!(
+            !board(&setup(&[(PLATE, &[0.0], 2)], 1e6, 0.0), 9e3),
+            "more places than 32 bits count"
+        );
         assert!(!board(&setup(&[(PLATE, &[0.0, 30.0], 2)], 4.0, 0.0), 6.0), "turned by 30°");
         let slanted: &[(f64, f64)] = &[(0.0, 0.0), (3.0, 1.0), (0.0, 2.0)];
         assert!(!board(&setup(&[(slanted, &[0.0], 2)], 2.0, 0.0), 6.0), "edges of another slope");

@@ -4,18 +4,20 @@ use super::convex::hull;
 use super::form::{grid_rings, least_width};
 use super::problem::{Extent, Problem, Stock};
 
-/// A lower bound on the used length of the open strip, mm, and how it was got. With fixed stocks beside the strip their whole area
-/// is taken as filled first.
+/// A lower bound on the used length of the open strip, mm, and how it was got. With fixed stocks
+/// beside the strip their whole area is taken as filled first.
 ///
 /// Area: the shapes' area less the fixed stocks' area, over the strip's height.
 ///
-/// Wide shapes: take the shapes whose least height, over every pose, is more than half the strip's height `H`. Each of them, placed,
-/// projects onto the y axis as an interval longer than `H / 2`, so it contains the middle line `y = H / 2` in its projection, and its
-/// cross-section with that line is not empty: the shape is connected and reaches both sides of the line. Shapes with disjoint interiors may
-/// interlock, though, so their x extents may overlap, and the least extents cannot simply be added. What can be added is area confined to a
-/// band: that is never more than the area bound. So only shapes that are convex are added, each by the least length of its
-/// cross-sections that a horizontal line can have when the shape is shifted anywhere within the strip: those cross-sections are
-/// disjoint intervals of one line.
+/// Wide shapes: take the shapes whose least height, over every pose, is more than half the strip's
+/// height `H`. Each of them, placed, projects onto the y axis as an interval longer than `H / 2`,
+/// so it contains the middle line `y = H / 2` in its projection, and its cross-section with that
+/// line is not empty: the shape is connected and reaches both sides of the line. Shapes with
+/// disjoint interiors may interlock, though, so their x extents may overlap, and the least extents
+/// cannot simply be added. What can be added is area confined to a band: that is never more than
+/// the area bound. So only shapes that are convex are added, each by the least length of its
+/// cross-sections that a horizontal line can have when the shape is shifted anywhere within the
+/// strip: those cross-sections are disjoint intervals of one line.
 pub fn least_length(problem: &Problem) -> (f64, String) {
     let open = problem.stocks().iter().find_map(|s| match s.extent {
         Extent::Open { low, high, .. } => Some(high - low),
@@ -42,7 +44,11 @@ pub fn least_length(problem: &Problem) -> (f64, String) {
 /// The greatest, over the shapes, of the least extent along x in any pose that fits the strip.
 fn longest_single(problem: &Problem, height: f64) -> f64 {
     let length_of = |shape: &super::problem::Shape| {
-        extents(shape).into_iter().filter(|e| e.1 <= height + 1e-3).map(|e| e.0).fold(f64::INFINITY, f64::min)
+        extents(shape)
+            .into_iter()
+            .filter(|e| e.1 <= height + 1e-3)
+            .map(|e| e.0)
+            .fold(f64::INFINITY, f64::min)
     };
     problem.shapes().iter().map(length_of).filter(|l| l.is_finite()).fold(0.0, f64::max)
 }
@@ -53,20 +59,28 @@ fn extents(shape: &super::problem::Shape) -> Vec<(f64, f64)> {
     let reach = bounds.min.length().max(bounds.max.length()) + bounds.width() + bounds.height();
     let loss = 2.0 * reach * shape.tolerance.to_radians() + 2e-3;
     let of = |pose: &super::problem::Pose| {
-        let ring = crate::geometry::Motion::new(pose.turn, pose.flip, crate::geometry::point(0.0, 0.0)).ring(&shape.region.outline);
-        crate::geometry::ring_bounds(&ring).map(|b| ((b.width() - loss).max(0.0), (b.height() - loss).max(0.0)))
+        let ring =
+            crate::geometry::Motion::new(pose.turn, pose.flip, crate::geometry::point(0.0, 0.0))
+                .ring(&shape.region.outline);
+        crate::geometry::ring_bounds(&ring)
+            .map(|b| ((b.width() - loss).max(0.0), (b.height() - loss).max(0.0)))
     };
     shape.poses.iter().filter_map(of).collect()
 }
 
-/// Sum over the convex shapes that must cross the middle line of the least cross-section they can have on it.
+/// Sum over the convex shapes that must cross the middle line of the least cross-section they can
+/// have on it.
 fn wide_sum(problem: &Problem, height: f64) -> f64 {
     let mut sum = 0.0;
     for shape in problem.shapes() {
         if shape.tolerance > 0.0 {
             continue;
         }
-        let least = shape.poses.iter().map(|pose| least_cut(shape, pose, height)).fold(f64::INFINITY, f64::min);
+        let least = shape
+            .poses
+            .iter()
+            .map(|pose| least_cut(shape, pose, height))
+            .fold(f64::INFINITY, f64::min);
         if least.is_finite() {
             sum += least * f64::from(shape.copies);
         }
@@ -74,14 +88,19 @@ fn wide_sum(problem: &Problem, height: f64) -> f64 {
     sum
 }
 
-/// Least length of the cut of a convex shape with the strip's middle line over all shifts within the strip; 0 if it can avoid
-/// the line or is not convex, infinite if the pose does not fit.
+/// Least length of the cut of a convex shape with the strip's middle line over all shifts within
+/// the strip; 0 if it can avoid the line or is not convex, infinite if the pose does not fit.
 fn least_cut(shape: &super::problem::Shape, pose: &super::problem::Pose, height: f64) -> f64 {
-    let moved = crate::geometry::Motion::new(pose.turn, pose.flip, crate::geometry::point(0.0, 0.0)).region(&shape.region);
+    let moved =
+        crate::geometry::Motion::new(pose.turn, pose.flip, crate::geometry::point(0.0, 0.0))
+            .region(&shape.region);
     let rings = grid_rings(&moved);
     let Some(ring) = rings.first() else { return 0.0 };
     let convex = hull(ring);
-    if rings.len() > 1 || super::convex::twice_area(&convex) != super::convex::twice_area(ring) || least_width(&convex) <= 0.0 {
+    if rings.len() > 1
+        || super::convex::twice_area(&convex) != super::convex::twice_area(ring)
+        || least_width(&convex) <= 0.0
+    {
         return 0.0;
     }
     let h = height * 1000.0;
@@ -93,7 +112,8 @@ fn least_cut(shape: &super::problem::Shape, pose: &super::problem::Pose, height:
     if tall <= h / 2.0 + 4.0 {
         return 0.0;
     }
-    // The cut's height within the shape runs from tall - h/2 to h/2. A convex shape's chord is concave in it: least at an end.
+    // The cut's height within the shape runs from tall - h/2 to h/2. A convex shape's chord is
+    // concave in it: least at an end.
     let chord = |y: f64| {
         let (mut from, mut to) = (f64::INFINITY, f64::NEG_INFINITY);
         for (a, b) in super::convex::edges(&convex) {

@@ -1,8 +1,10 @@
-//! Campaigns: a layout that stands still is left, and its lanes begin anew from another first layout.
+//! Campaigns: a layout that stands still is left, and its lanes begin anew from another first
+//! layout.
 //!
-//! What a search comes to differs by more than a hundredth from one beginning to the next, and what stands still seldom goes on. So
-//! beginnings are raced: at ages each twice the last, a campaign goes on only if it is among the better half of all that came so far.
-//! (Successive halving: Jamieson and Talwalkar 2016.)
+//! What a search comes to differs by more than a hundredth from one beginning to the next, and what
+//! stands still seldom goes on. So beginnings are raced: at ages each twice the last, a campaign
+//! goes on only if it is among the better half of all that came so far. (Successive halving:
+//! Jamieson and Talwalkar 2016.)
 
 use super::construct::construct_anew;
 use super::dice::Dice;
@@ -46,7 +48,8 @@ impl Campaign {
         Campaign { age, gained_at: age, again: true, ..Campaign::new(best) }
     }
 
-    /// Whether it is over: among the worse half at an age, or at a stand. `lengths` are those of all campaigns at each age, the first is `young`.
+    /// Whether it is over: among the worse half at an age, or at a stand. `lengths` are those of
+    /// all campaigns at each age, the first is `young`.
     fn judge(&mut self, lengths: &mut Vec<Vec<f64>>, young: u64) {
         while !self.again && self.age >> self.compared >= young {
             if lengths.len() <= self.compared {
@@ -75,24 +78,43 @@ pub(super) struct Campaigns {
 impl Campaigns {
     pub fn new(seed: u64) -> Campaigns {
         // A stream that no lane has.
-        Campaigns { groups: Vec::new(), lengths: Vec::new(), best_age: 0, dice: Dice::new(seed, u64::MAX) }
+        Campaigns {
+            groups: Vec::new(),
+            lengths: Vec::new(),
+            best_age: 0,
+            dice: Dice::new(seed, u64::MAX),
+        }
     }
 
-    /// One campaign for all lanes, from a layout that took so many evaluations to find; a first layout took none. Those before are forgotten.
+    /// One campaign for all lanes, from a layout that took so many evaluations to find; a first
+    /// layout took none. Those before are forgotten.
     pub fn begin(&mut self, setup: &Setup, layout: &Arc<Layout>, age: u64, lanes: &mut [Lane<'_>]) {
-        let campaign = if age > 0 { Campaign::again(layout.clone(), age) } else { Campaign::new(layout.clone()) };
+        let campaign = if age > 0 {
+            Campaign::again(layout.clone(), age)
+        } else {
+            Campaign::new(layout.clone())
+        };
         self.groups = vec![campaign];
         self.lengths.clear();
         self.best_age = age;
         lanes.iter_mut().for_each(|l| l.begin(layout, Window::whole(setup)));
     }
 
-    /// Gives the lanes of a campaign that is over another beginning, or the best layout again if in the `left` evaluations of a lane none
-    /// can get as old as the campaign that found it.
-    pub fn assign(&mut self, setup: &Setup, best: &Arc<Layout>, lanes: &mut [Lane<'_>], left: f64, stop: &dyn Fn() -> bool) {
+    /// Gives the lanes of a campaign that is over another beginning, or the best layout again if in
+    /// the `left` evaluations of a lane none can get as old as the campaign that found it.
+    pub fn assign(
+        &mut self,
+        setup: &Setup,
+        best: &Arc<Layout>,
+        lanes: &mut [Lane<'_>],
+        left: f64,
+        stop: &dyn Fn() -> bool,
+    ) {
         if let [Campaign { over: true, .. }] = self.groups[..] {
             let groups = lanes.len().div_ceil(TOGETHER).max(1);
-            self.groups = (0..groups).map(|_| Campaign { over: true, ..Campaign::new(best.clone()) }).collect();
+            self.groups = (0..groups)
+                .map(|_| Campaign { over: true, ..Campaign::new(best.clone()) })
+                .collect();
         }
         let share = self.share(lanes);
         for (group, lanes) in self.groups.iter_mut().zip(lanes.chunks_mut(share)) {
@@ -109,7 +131,12 @@ impl Campaigns {
     }
 
     /// The lanes of each campaign take over the best of theirs. Returns the best layout.
-    pub fn merge(&mut self, setup: &Setup, best: &Arc<Layout>, lanes: &mut [Lane<'_>]) -> Arc<Layout> {
+    pub fn merge(
+        &mut self,
+        setup: &Setup,
+        best: &Arc<Layout>,
+        lanes: &mut [Lane<'_>],
+    ) -> Arc<Layout> {
         let mut best = best.clone();
         let share = self.share(lanes);
         let young = YOUNG * setup.items.len() as u64;
@@ -187,7 +214,9 @@ mod tests {
         let plate = |k: u32| Shape {
             name: format!("plate {k}"),
             region: Region::solid(
-                [(0.0, 0.0), (30.0, 0.0), (30.0, 40.0), (0.0, 40.0)].map(|(x, y)| point(x + f64::from(k) * x / 30.0, y)).to_vec(),
+                [(0.0, 0.0), (30.0, 0.0), (30.0, 40.0), (0.0, 40.0)]
+                    .map(|(x, y)| point(x + f64::from(k) * x / 30.0, y))
+                    .to_vec(),
             ),
             poses: vec![Pose { turn: 0.0, flip: false }, Pose { turn: 90.0, flip: false }],
             tolerance: 0.0,
@@ -205,7 +234,12 @@ mod tests {
         let mut campaigns = Campaigns::new(1);
         campaigns.lengths = vec![vec![40.0]];
         campaigns.best_age = 7;
-        campaigns.begin(&setup, &Arc::new(Layout { length: 50.0, ..Layout::default() }), 0, &mut []);
+        campaigns.begin(
+            &setup,
+            &Arc::new(Layout { length: 50.0, ..Layout::default() }),
+            0,
+            &mut [],
+        );
         assert!(campaigns.lengths.is_empty());
         assert_eq!(campaigns.best_age, 0);
         campaigns.groups[0].age = 100;
@@ -218,7 +252,11 @@ mod tests {
     fn beginnings_differ_and_hold_every_item() {
         let setup = nine_plates();
         let mut dice = Dice::new(1, 0);
-        let mut beginning = || construct_anew(&setup, &mut dice, &|| false).and_then(|l| land(&setup, &l, None)).unwrap();
+        let mut beginning = || {
+            construct_anew(&setup, &mut dice, &|| false)
+                .and_then(|l| land(&setup, &l, None))
+                .unwrap()
+        };
         let (first, second) = (beginning(), beginning());
         assert_eq!((first.spots.len(), second.spots.len()), (9, 9));
         assert_ne!(first.spots, second.spots);

@@ -1,4 +1,5 @@
-//! A check of an outcome against its problem in exact integers, from the original outlines: no offsets, no no-fit polygons.
+//! A check of an outcome against its problem in exact integers, from the original outlines: no
+//! offsets, no no-fit polygons.
 
 use super::convex::{Convex, Frame, Vertex, apart, edges, turn, twice_area, vertex};
 use super::decompose::convex_parts;
@@ -18,22 +19,29 @@ struct Solid {
 
 impl Solid {
     fn new(what: String, rings: Rings) -> Solid {
-        let parts = convex_parts(rings.first().map_or(&[][..], |r| r), rings.get(1..).unwrap_or(&[]));
+        let parts =
+            convex_parts(rings.first().map_or(&[][..], |r| r), rings.get(1..).unwrap_or(&[]));
         let frame = Frame::around(rings.iter().flatten().copied());
         Solid { what, rings, parts, frame }
     }
 
     fn meets(&self, o: &Solid) -> bool {
-        self.frame.overlaps(&o.frame) && self.parts.iter().any(|p| o.parts.iter().any(|q| !apart(p, q)))
+        self.frame.overlaps(&o.frame)
+            && self.parts.iter().any(|p| o.parts.iter().any(|q| !apart(p, q)))
     }
 
     /// True if some boundary points are nearer than `gap` µm.
     fn nearer(&self, o: &Solid, gap: i64) -> bool {
         let f = self.frame.grown(gap);
-        let near = |v: &Vertex, f: &Frame| v.x > f.min.x - gap && v.x < f.max.x + gap && v.y > f.min.y - gap && v.y < f.max.y + gap;
+        let near = |v: &Vertex, f: &Frame| {
+            v.x > f.min.x - gap && v.x < f.max.x + gap && v.y > f.min.y - gap && v.y < f.max.y + gap
+        };
         f.overlaps(&o.frame) && {
             let one_way = |p: &Rings, pf: &Frame, q: &Rings| {
-                q.iter().flatten().filter(|v| near(v, pf)).any(|&v| p.iter().any(|r| edges(r).any(|(a, b)| closer(a, b, v, gap))))
+                q.iter()
+                    .flatten()
+                    .filter(|v| near(v, pf))
+                    .any(|&v| p.iter().any(|r| edges(r).any(|(a, b)| closer(a, b, v, gap))))
             };
             one_way(&self.rings, &self.frame, &o.rings) || one_way(&o.rings, &o.frame, &self.rings)
         }
@@ -43,7 +51,9 @@ impl Solid {
 /// True if `v` is nearer than `gap` to the segment `a`-`b`; exact.
 fn closer(a: Vertex, b: Vertex, v: Vertex, gap: i64) -> bool {
     let (e, w) = (b.minus(a), v.minus(a));
-    let dot = |p: Vertex, q: Vertex| i128::from(p.x) * i128::from(q.x) + i128::from(p.y) * i128::from(q.y);
+    let dot = |p: Vertex, q: Vertex| {
+        i128::from(p.x) * i128::from(q.x) + i128::from(p.y) * i128::from(q.y)
+    };
     let g2 = i128::from(gap) * i128::from(gap);
     let (along, len2) = (dot(e, w), dot(e, e));
     if along <= 0 {
@@ -60,7 +70,8 @@ fn closer(a: Vertex, b: Vertex, v: Vertex, gap: i64) -> bool {
 /// Everything wrong with an outcome, in words; empty if it keeps every rule.
 pub(super) fn faults_of(problem: &Problem, outcome: &Outcome) -> Vec<String> {
     let mut faults = Vec::new();
-    let mut seen: Vec<(usize, u32)> = outcome.placements.iter().map(|p| (p.shape, p.copy)).collect();
+    let mut seen: Vec<(usize, u32)> =
+        outcome.placements.iter().map(|p| (p.shape, p.copy)).collect();
     seen.extend(outcome.unplaced.iter().map(|u| (u.0, u.1)));
     seen.sort_unstable();
     if seen.windows(2).any(|w| w[0] == w[1]) {
@@ -71,7 +82,9 @@ pub(super) fn faults_of(problem: &Problem, outcome: &Outcome) -> Vec<String> {
         let mut solids = Vec::new();
         for p in outcome.placements.iter().filter(|p| p.stock == s) {
             let shape = &problem.shapes()[p.shape];
-            let pose = shape.poses.iter().any(|q| q.flip == p.flip && turn_between(q.turn, p.turn) <= shape.tolerance + 1e-9);
+            let pose = shape.poses.iter().any(|q| {
+                q.flip == p.flip && turn_between(q.turn, p.turn) <= shape.tolerance + 1e-9
+            });
             let what = format!("{} copy {}", shape.name, p.copy);
             if !pose {
                 faults.push(format!("{what} lies in a pose it may not"));
@@ -79,7 +92,10 @@ pub(super) fn faults_of(problem: &Problem, outcome: &Outcome) -> Vec<String> {
             if p.copy >= shape.copies {
                 faults.push(format!("{what} is one too many"));
             }
-            let solid = Solid::new(what, grid_rings(&Motion::new(p.turn, p.flip, point(p.x, p.y)).region(&shape.region)));
+            let solid = Solid::new(
+                what,
+                grid_rings(&Motion::new(p.turn, p.flip, point(p.x, p.y)).region(&shape.region)),
+            );
             for cut in used.segments.iter().take(used.segments.len().saturating_sub(1)) {
                 let wall = micrometres(cut[1]);
                 if !shape.may_cross && solid.frame.min.x < wall && wall < solid.frame.max.x {
@@ -99,37 +115,64 @@ pub(super) fn faults_of(problem: &Problem, outcome: &Outcome) -> Vec<String> {
             Extent::Open { low, high, segment_max, length_max } => {
                 let mut from = 0.0;
                 for cut in &used.segments {
-                    if cut[0] != from || segment_max.is_some_and(|m| micrometres(cut[1]) - micrometres(cut[0]) > micrometres(m)) {
+                    if cut[0] != from
+                        || segment_max.is_some_and(|m| {
+                            micrometres(cut[1]) - micrometres(cut[0]) > micrometres(m)
+                        })
+                    {
                         faults.push(format!("the segment {cut:?} starts or ends wrongly"));
                     }
                     from = cut[1];
                 }
-                if from != used.used_length || length_max.is_some_and(|m| micrometres(used.used_length) > micrometres(m)) {
+                if from != used.used_length
+                    || length_max.is_some_and(|m| micrometres(used.used_length) > micrometres(m))
+                {
                     faults.push(format!("the used length {} is wrong", used.used_length));
                 }
                 Frame {
                     min: vertex(0, (low * 1000.0 - 1e-6).ceil() as i64),
-                    max: vertex(micrometres(used.used_length), (high * 1000.0 + 1e-6).floor() as i64),
+                    max: vertex(
+                        micrometres(used.used_length),
+                        (high * 1000.0 + 1e-6).floor() as i64,
+                    ),
                 }
             }
             Extent::Fixed { region } => {
                 let rings = grid_rings(region);
                 let frame = Frame::around(rings.iter().flatten().copied());
                 let wall = frame.grown(2 * (frame.width() + frame.height()) + 10);
-                let mut around = vec![vec![wall.min, vertex(wall.max.x, wall.min.y), wall.max, vertex(wall.min.x, wall.max.y)]];
+                let mut around = vec![vec![
+                    wall.min,
+                    vertex(wall.max.x, wall.min.y),
+                    wall.max,
+                    vertex(wall.min.x, wall.max.y),
+                ]];
                 around.extend(rings.first().map(|r| r.iter().rev().copied().collect()));
                 blocks.push(Solid::new("the stock's edge".into(), around));
-                blocks.extend(rings.iter().skip(1).map(|h| Solid::new("a hole".into(), vec![h.iter().rev().copied().collect()])));
+                blocks.extend(
+                    rings.iter().skip(1).map(|h| {
+                        Solid::new("a hole".into(), vec![h.iter().rev().copied().collect()])
+                    }),
+                );
                 frame
             }
         };
         let gap = (problem.gap() * 1000.0 - 1e-6).ceil() as i64;
         for solid in &solids {
             let f = solid.frame;
-            if f.min.x < inside.min.x || f.min.y < inside.min.y || f.max.x > inside.max.x || f.max.y > inside.max.y {
+            if f.min.x < inside.min.x
+                || f.min.y < inside.min.y
+                || f.max.x > inside.max.x
+                || f.max.y > inside.max.y
+            {
                 faults.push(format!("{} leaves the stock", solid.what));
             }
-            faults.extend(blocks.iter().filter(|b| b.meets(solid)).map(|b| format!("{} lies on {}", solid.what, b.what)));
+            faults.extend(
+                blocks
+                    .iter()
+                    .filter(|b| b.meets(solid))
+                    .map(|b| format!("{} lies on {}", solid.what, b.what)),
+            );
         }
         // By left end, so that only neighbours are looked at.
         solids.sort_by_key(|s| s.frame.min.x);

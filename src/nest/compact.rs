@@ -1,7 +1,9 @@
-//! Compaction: the shortest layout that keeps every pair on the sides it is on now, by linear programming.
+//! Compaction: the shortest layout that keeps every pair on the sides it is on now, by linear
+//! programming.
 //!
-//! Each near pair of convex parts is kept apart by the edge of its sum that separates it best now; positions move within a trust
-//! region; a few rounds follow the layout as its separating edges change. (After Li and Milenkovic 1995.)
+//! Each near pair of convex parts is kept apart by the edge of its sum that separates it best now;
+//! positions move within a trust region; a few rounds follow the layout as its separating edges
+//! change. (After Li and Milenkovic 1995.)
 
 use super::convex::{Frame, difference_sum, edges, offset};
 use super::fits::{clearance, reach};
@@ -20,8 +22,14 @@ const WORTH: f64 = 2e-5;
 /// Rounds of a pull at most.
 const PULL_ROUNDS: usize = 8;
 
-/// Compacts the window's items towards lesser x; what lies right of it follows. The length never grows.
-pub(super) fn compact(setup: &Setup, window: &Window, layout: &Layout, stop: &dyn Fn() -> bool) -> Layout {
+/// Compacts the window's items towards lesser x; what lies right of it follows. The length never
+/// grows.
+pub(super) fn compact(
+    setup: &Setup,
+    window: &Window,
+    layout: &Layout,
+    stop: &dyn Fn() -> bool,
+) -> Layout {
     let mut best = layout.clone();
     let trust = trust(setup);
     for _ in 0..ROUNDS {
@@ -37,14 +45,26 @@ pub(super) fn compact(setup: &Setup, window: &Window, layout: &Layout, stop: &dy
     best
 }
 
-/// The layout with the given pairs moved so far apart that rounding to the grid cannot bring them to overlap, at the cost of a few µm of
-/// length. (All pairs at once would be too much: pieces that fill the height exactly have nowhere to go, but on the grid already.)
-pub(super) fn cushioned(setup: &Setup, window: &Window, layout: &Layout, pairs: &BTreeSet<(usize, usize)>) -> Option<Layout> {
+/// The layout with the given pairs moved so far apart that rounding to the grid cannot bring them
+/// to overlap, at the cost of a few µm of length. (All pairs at once would be too much: pieces that
+/// fill the height exactly have nowhere to go, but on the grid already.)
+pub(super) fn cushioned(
+    setup: &Setup,
+    window: &Window,
+    layout: &Layout,
+    pairs: &BTreeSet<(usize, usize)>,
+) -> Option<Layout> {
     step(setup, window, layout, 60.0, Aim::Apart(pairs)).map(|s| s.0)
 }
 
-/// The layout with everything on it pulled in one direction, as far as it goes in a few rounds; no longer than it was.
-pub(super) fn pulled(setup: &Setup, layout: &Layout, to: (f64, f64), stop: &dyn Fn() -> bool) -> Layout {
+/// The layout with everything on it pulled in one direction, as far as it goes in a few rounds; no
+/// longer than it was.
+pub(super) fn pulled(
+    setup: &Setup,
+    layout: &Layout,
+    to: (f64, f64),
+    stop: &dyn Fn() -> bool,
+) -> Layout {
     let window = Window::whole(setup);
     let mut out = layout.clone();
     let trust = 2.0 * trust(setup);
@@ -53,7 +73,12 @@ pub(super) fn pulled(setup: &Setup, layout: &Layout, to: (f64, f64), stop: &dyn 
             break;
         }
         let Some((next, _)) = step(setup, &window, &out, trust, Aim::Pull(to)) else { break };
-        let moved: f64 = next.spots.iter().zip(&out.spots).map(|(a, b)| (a.x - b.x).abs() + (a.y - b.y).abs()).fold(0.0, f64::max);
+        let moved: f64 = next
+            .spots
+            .iter()
+            .zip(&out.spots)
+            .map(|(a, b)| (a.x - b.x).abs() + (a.y - b.y).abs())
+            .fold(0.0, f64::max);
         out = next;
         if moved < 0.1 * trust {
             break;
@@ -78,7 +103,8 @@ fn trust(setup: &Setup) -> f64 {
     (setup.height().min(20.0 * setup.mean_area.sqrt()) * TRUST).max(1.0)
 }
 
-/// A body of the program: a mover with its variables, or something fixed, or something that follows the window's shrinking.
+/// A body of the program: a mover with its variables, or something fixed, or something that follows
+/// the window's shrinking.
 #[derive(Clone, Copy)]
 enum Part {
     Mover(Variable, Variable),
@@ -86,10 +112,17 @@ enum Part {
     Follows,
 }
 
-fn step(setup: &Setup, window: &Window, layout: &Layout, trust: f64, aim: Aim<'_>) -> Option<(Layout, f64)> {
+fn step(
+    setup: &Setup,
+    window: &Window,
+    layout: &Layout,
+    trust: f64,
+    aim: Aim<'_>,
+) -> Option<(Layout, f64)> {
     let strip = setup.strip();
     let mut lp = Problem::new(OptimizationDirection::Maximize);
-    // All variables are in units of the trust region, so that the solver's absolute tolerances mean the same everywhere.
+    // All variables are in units of the trust region, so that the solver's absolute tolerances mean
+    // the same everywhere.
     let (pairs, pull) = match aim {
         Aim::Shorter => (None, (-1e-5, 0.0)),
         Aim::Apart(pairs) => (Some(pairs), (-1e-5, 0.0)),
@@ -107,26 +140,45 @@ fn step(setup: &Setup, window: &Window, layout: &Layout, trust: f64, aim: Aim<'_
         let frame = setup.rooms[usize::from(spot.room)].frame;
         let on_strip = usize::from(spot.room) == strip;
         let low_x = if on_strip { window.low.max(0.0) } else { frame.min.x as f64 };
-        let span = |low: f64, high: f64, at: f64| (((low - at) / trust).clamp(-1.0, 0.0), ((high - at) / trust).clamp(0.0, 1.0));
-        let high_x = if frame.max.x == ENDLESS { f64::INFINITY } else { (frame.max.x - tight.max.x) as f64 };
+        let span = |low: f64, high: f64, at: f64| {
+            (((low - at) / trust).clamp(-1.0, 0.0), ((high - at) / trust).clamp(0.0, 1.0))
+        };
+        let high_x =
+            if frame.max.x == ENDLESS { f64::INFINITY } else { (frame.max.x - tight.max.x) as f64 };
         let x = lp.add_var(pull.0, span(low_x - tight.min.x as f64, high_x, spot.x));
-        let y = lp.add_var(pull.1, span((frame.min.y - tight.min.y) as f64, (frame.max.y - tight.max.y) as f64, spot.y));
+        let y = lp.add_var(
+            pull.1,
+            span((frame.min.y - tight.min.y) as f64, (frame.max.y - tight.max.y) as f64, spot.y),
+        );
         if on_strip {
             // Right end + dx + gain <= the window's end.
             let end = spot.x + tight.max.x as f64;
             let limit = window.high(layout);
-            lp.add_constraint([(x, 1.0), (gain, 1.0)], ComparisonOp::Le, ((limit - end) / trust).max(0.0));
+            lp.add_constraint(
+                [(x, 1.0), (gain, 1.0)],
+                ComparisonOp::Le,
+                ((limit - end) / trust).max(0.0),
+            );
         }
         bodies.push((i, Part::Mover(x, y)));
     }
     let right: BTreeSet<usize> = window.right.iter().copied().collect();
-    bodies.extend(window.context.iter().map(|&i| (i, if right.contains(&i) { Part::Follows } else { Part::Fixed })));
+    bodies.extend(
+        window
+            .context
+            .iter()
+            .map(|&i| (i, if right.contains(&i) { Part::Follows } else { Part::Fixed })),
+    );
     let ends = walls(setup, window, layout, trust, &mut lp, gain, &bodies);
     for a in 0..window.movers.len() {
         for b in a + 1..bodies.len() {
             let (i, j) = (bodies[a].0, bodies[b].0);
             if layout.spots[i].room == layout.spots[j].room {
-                let cushion = if pairs.is_some_and(|p| p.contains(&(i.min(j), i.max(j)))) { 1.0 } else { 0.0 };
+                let cushion = if pairs.is_some_and(|p| p.contains(&(i.min(j), i.max(j)))) {
+                    1.0
+                } else {
+                    0.0
+                };
                 keep_apart(setup, layout, (trust, cushion), &mut lp, gain, bodies[a], bodies[b]);
             }
         }
@@ -152,7 +204,8 @@ fn step(setup: &Setup, window: &Window, layout: &Layout, trust: f64, aim: Aim<'_
     Some((next, gained))
 }
 
-/// Both parts' difference stays on the outer side of the best separating edge of every near pair of convex parts.
+/// Both parts' difference stays on the outer side of the best separating edge of every near pair of
+/// convex parts.
 fn keep_apart(
     setup: &Setup,
     layout: &Layout,
@@ -187,7 +240,13 @@ fn keep_apart(
     }
 }
 
-fn keep_off_blocks(setup: &Setup, layout: &Layout, (trust, cushion): (f64, f64), lp: &mut Problem, a: (usize, Part)) {
+fn keep_off_blocks(
+    setup: &Setup,
+    layout: &Layout,
+    (trust, cushion): (f64, f64),
+    lp: &mut Problem,
+    a: (usize, Part),
+) {
     let Part::Mover(x, y) = a.1 else { return };
     let (ta, sa) = (turned(setup, layout, a.0), layout.spots[a.0]);
     for block in &setup.rooms[usize::from(sa.room)].blocks {
@@ -200,7 +259,8 @@ fn keep_off_blocks(setup: &Setup, layout: &Layout, (trust, cushion): (f64, f64),
         for p in &setup.bases[ta.0 as usize].turned[usize::from(ta.1)] {
             for q in &setup.bases[tb.0 as usize].turned[usize::from(tb.1)] {
                 if let Some((n, slack)) = separating(p, q, by, d, 2.0 * trust) {
-                    let row: Vec<_> = [(x, -n.0), (y, -n.1)].into_iter().filter(|r| r.1.abs() > 1e-7).collect();
+                    let row: Vec<_> =
+                        [(x, -n.0), (y, -n.1)].into_iter().filter(|r| r.1.abs() > 1e-7).collect();
                     lp.add_constraint(row, ComparisonOp::Ge, room(n, slack, cushion) / trust);
                 }
             }
@@ -208,18 +268,33 @@ fn keep_off_blocks(setup: &Setup, layout: &Layout, (trust, cushion): (f64, f64),
     }
 }
 
-/// Least move along the normal `n` for a pair `slack` apart: none that brings overlap, and the cushion if the edge slants.
+/// Least move along the normal `n` for a pair `slack` apart: none that brings overlap, and the
+/// cushion if the edge slants.
 fn room(n: (f64, f64), slack: f64, cushion: f64) -> f64 {
     let slants = n.0.abs().min(n.1.abs()) > 1e-12;
-    if slants && cushion > 0.0 { cushion * (n.0.abs() + n.1.abs()) - slack } else { (-slack).min(0.0) }
+    if slants && cushion > 0.0 {
+        cushion * (n.0.abs() + n.1.abs()) - slack
+    } else {
+        (-slack).min(0.0)
+    }
 }
 
 fn near(f: &Frame, d: (f64, f64), by: f64) -> bool {
-    d.0 > f.min.x as f64 - by && d.0 < f.max.x as f64 + by && d.1 > f.min.y as f64 - by && d.1 < f.max.y as f64 + by
+    d.0 > f.min.x as f64 - by
+        && d.0 < f.max.x as f64 + by
+        && d.1 > f.min.y as f64 - by
+        && d.1 < f.max.y as f64 + by
 }
 
-/// The outward normal of the edge of the parts' sum that `d` is furthest outside of, and by how much; `None` beyond `far`.
-fn separating(p: &[super::convex::Vertex], q: &[super::convex::Vertex], by: i64, d: (f64, f64), far: f64) -> Option<((f64, f64), f64)> {
+/// The outward normal of the edge of the parts' sum that `d` is furthest outside of, and by how
+/// much; `None` beyond `far`.
+fn separating(
+    p: &[super::convex::Vertex],
+    q: &[super::convex::Vertex],
+    by: i64,
+    d: (f64, f64),
+    far: f64,
+) -> Option<((f64, f64), f64)> {
     let sum = difference_sum(p, q);
     let sum = if by > 0 { offset(&sum, by) } else { sum };
     let mut best: Option<((f64, f64), f64)> = None;
@@ -235,7 +310,8 @@ fn separating(p: &[super::convex::Vertex], q: &[super::convex::Vertex], by: i64,
     best.filter(|b| b.1 < far)
 }
 
-/// Bench ends: every piece stays on its side of those next to it; they may move, no segment growing too long. Returns their moves.
+/// Bench ends: every piece stays on its side of those next to it; they may move, no segment growing
+/// too long. Returns their moves.
 fn walls(
     setup: &Setup,
     window: &Window,
@@ -245,7 +321,9 @@ fn walls(
     gain: Variable,
     bodies: &[(usize, Part)],
 ) -> Vec<Variable> {
-    let Some(segment) = setup.segment.filter(|_| !layout.walls.is_empty()) else { return Vec::new() };
+    let Some(segment) = setup.segment.filter(|_| !layout.walls.is_empty()) else {
+        return Vec::new();
+    };
     let ends: Vec<Variable> = layout.walls.iter().map(|_| lp.add_var(0.0, (-1.0, 1.0))).collect();
     for (w, &at) in layout.walls.iter().enumerate() {
         let before = if w == 0 { 0.0 } else { layout.walls[w - 1] };
@@ -253,14 +331,24 @@ fn walls(
         if w > 0 {
             row.push((ends[w - 1], -1.0));
         }
-        lp.add_constraint(row, ComparisonOp::Le, ((segment as f64 - (at - before)) / trust).max(0.0));
+        lp.add_constraint(
+            row,
+            ComparisonOp::Le,
+            ((segment as f64 - (at - before)) / trust).max(0.0),
+        );
     }
     if let (Some(&last), Some(&at)) = (ends.last(), layout.walls.last()) {
-        lp.add_constraint([(last, -1.0), (gain, -1.0)], ComparisonOp::Le, ((segment as f64 - (layout.length - at)) / trust).max(0.0));
+        lp.add_constraint(
+            [(last, -1.0), (gain, -1.0)],
+            ComparisonOp::Le,
+            ((segment as f64 - (layout.length - at)) / trust).max(0.0),
+        );
     }
     let all_right: BTreeSet<usize> = window.right.iter().copied().collect();
     let others = (0..layout.spots.len()).filter(|i| !bodies.iter().any(|b| b.0 == *i));
-    let others: Vec<(usize, Part)> = others.map(|i| (i, if all_right.contains(&i) { Part::Follows } else { Part::Fixed })).collect();
+    let others: Vec<(usize, Part)> = others
+        .map(|i| (i, if all_right.contains(&i) { Part::Follows } else { Part::Fixed }))
+        .collect();
     for &(i, part) in bodies.iter().chain(&others) {
         if usize::from(layout.spots[i].room) != setup.strip() || setup.kind(i).may_cross {
             continue;
@@ -281,7 +369,11 @@ fn walls(
         if next > 0 {
             let mut row = mine(1.0);
             row.push((ends[next - 1], -1.0));
-            lp.add_constraint(row, ComparisonOp::Ge, ((layout.walls[next - 1] - from) / trust).min(0.0));
+            lp.add_constraint(
+                row,
+                ComparisonOp::Ge,
+                ((layout.walls[next - 1] - from) / trust).min(0.0),
+            );
         }
     }
     ends

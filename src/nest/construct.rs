@@ -1,8 +1,9 @@
 //! The first layout: bottom-left on a raster.
 //!
-//! Every stance is covered conservatively by cells, a column of cells is a row of bits, and a whole column of positions is tested at once by
-//! shifted "or"s. No no-fit polygon is needed, holes and flaws cost nothing extra, and because occupied cells only grow in number a
-//! stance never has to look again at columns where it once failed. Positions are whole cells, so the layout is exact.
+//! Every stance is covered conservatively by cells, a column of cells is a row of bits, and a whole
+//! column of positions is tested at once by shifted "or"s. No no-fit polygon is needed, holes and
+//! flaws cost nothing extra, and because occupied cells only grow in number a stance never has to
+//! look again at columns where it once failed. Positions are whole cells, so the layout is exact.
 
 use super::convex::{Convex, Frame, Vertex, offset};
 use super::cover::{Cover, cover};
@@ -20,9 +21,14 @@ const MOST_COLUMNS: f64 = 50_000.0;
 /// Most cells around the stock for what reaches beyond its edges.
 const MOST_AROUND: i64 = 32;
 
-/// Places every item; those that fit only a fixed stock, in which no place is found for them, are left out of the setup. `None` if `stop`
-/// said so before all had been tried. Once it is `late`, what is left is laid in rows beyond the rest.
-pub(super) fn construct(setup: &mut Setup, stop: &dyn Fn() -> bool, late: &dyn Fn() -> bool) -> Option<Layout> {
+/// Places every item; those that fit only a fixed stock, in which no place is found for them, are
+/// left out of the setup. `None` if `stop` said so before all had been tried. Once it is `late`,
+/// what is left is laid in rows beyond the rest.
+pub(super) fn construct(
+    setup: &mut Setup,
+    stop: &dyn Fn() -> bool,
+    late: &dyn Fn() -> bool,
+) -> Option<Layout> {
     let (mut layout, homeless, left) = place_all(setup, &|i| setup.kind(i).area, stop, late)?;
     let homeless = [homeless, rows(setup, &mut layout, &left)].concat();
     if !homeless.is_empty() {
@@ -34,11 +40,12 @@ pub(super) fn construct(setup: &mut Setup, stop: &dyn Fn() -> bool, late: &dyn F
     Some(layout)
 }
 
-/// A plain first layout, should [`construct`]'s ever break a rule: in rows beyond all flaws. Items that fit only fixed stocks are left out of
-/// the setup.
+/// A plain first layout, should [`construct`]'s ever break a rule: in rows beyond all flaws. Items
+/// that fit only fixed stocks are left out of the setup.
 pub(super) fn in_rows(setup: &mut Setup) -> Layout {
     let strip = setup.strip();
-    let homeless: Vec<usize> = (0..setup.items.len()).filter(|&i| setup.kind(i).fits[strip].is_empty()).collect();
+    let homeless: Vec<usize> =
+        (0..setup.items.len()).filter(|&i| setup.kind(i).fits[strip].is_empty()).collect();
     setup.leave_out(&homeless);
     let all: Vec<usize> = (0..setup.items.len()).collect();
     let mut layout = Layout { spots: vec![Spot::default(); all.len()], ..Layout::default() };
@@ -47,8 +54,8 @@ pub(super) fn in_rows(setup: &mut Setup) -> Layout {
     layout
 }
 
-/// Lays items in rows across the strip, beyond all flaws and all else that lies on it, so that a bench end may lie between any two rows.
-/// Returns those that fit only fixed stocks.
+/// Lays items in rows across the strip, beyond all flaws and all else that lies on it, so that a
+/// bench end may lie between any two rows. Returns those that fit only fixed stocks.
 fn rows(setup: &Setup, layout: &mut Layout, items: &[usize]) -> Vec<usize> {
     let strip = setup.strip();
     let room = &setup.rooms[strip];
@@ -57,18 +64,25 @@ fn rows(setup: &Setup, layout: &mut Layout, items: &[usize]) -> Vec<usize> {
     let mut is_new = vec![false; layout.spots.len()];
     items.iter().for_each(|&i| is_new[i] = true);
     let blocks = room.blocks.iter().map(|b| frame(b.base, b.quarter).moved(b.at).max.x);
-    let lying = (0..layout.spots.len()).filter(|&i| !is_new[i] && usize::from(layout.spots[i].room) == strip);
+    let lying = (0..layout.spots.len())
+        .filter(|&i| !is_new[i] && usize::from(layout.spots[i].room) == strip);
     let lying = lying.map(|i| {
         let s = layout.stance(setup, i);
-        frame(s.base, s.quarter).moved(layout.spots[i].grid()).max.x.max(layout.tight(setup, i).max.x)
+        frame(s.base, s.quarter)
+            .moved(layout.spots[i].grid())
+            .max
+            .x
+            .max(layout.tight(setup, i).max.x)
     });
     let mut end = blocks.chain(lying).map(|x| x + apart).fold(0, i64::max);
-    // The shortest way each may lie along the strip; the longest first, so that rows hold what is about as long.
+    // The shortest way each may lie along the strip; the longest first, so that rows hold what is
+    // about as long.
     let mut order: Vec<(i64, usize, u16)> = Vec::new();
     let mut homeless = Vec::new();
     for &item in items {
         let kind = setup.kind(item);
-        let shortest = kind.fits[strip].iter().map(|&s| (kind.stances[usize::from(s)].tight.width(), s)).min();
+        let shortest =
+            kind.fits[strip].iter().map(|&s| (kind.stances[usize::from(s)].tight.width(), s)).min();
         match shortest {
             Some((width, stance)) => order.push((width, item, stance)),
             None => homeless.push(item),
@@ -87,22 +101,30 @@ fn rows(setup: &Setup, layout: &mut Layout, items: &[usize]) -> Vec<usize> {
         // At the edge of the strip the true outline counts.
         let y = if up > room.frame.min.y { up - low } else { up - tight.min.y };
         let x = end - parts.min.x.min(tight.min.x);
-        layout.spots[item] = Spot { room: strip as u16, stance: shortest, x: x as f64, y: y as f64 };
+        layout.spots[item] =
+            Spot { room: strip as u16, stance: shortest, x: x as f64, y: y as f64 };
         up = y + high + apart;
         next = next.max(x + parts.max.x.max(tight.max.x) + apart);
     }
     homeless
 }
 
-/// Another first layout: large items come first, but for chance. `None` also if an item finds no place.
-pub(super) fn construct_anew(setup: &Setup, dice: &mut Dice, stop: &dyn Fn() -> bool) -> Option<Layout> {
-    let sizes: Vec<f64> = (0..setup.items.len()).map(|i| setup.kind(i).area * dice.between(0.5, 1.5)).collect();
+/// Another first layout: large items come first, but for chance. `None` also if an item finds no
+/// place.
+pub(super) fn construct_anew(
+    setup: &Setup,
+    dice: &mut Dice,
+    stop: &dyn Fn() -> bool,
+) -> Option<Layout> {
+    let sizes: Vec<f64> =
+        (0..setup.items.len()).map(|i| setup.kind(i).area * dice.between(0.5, 1.5)).collect();
     let (mut layout, homeless, _) = place_all(setup, &|i| sizes[i], stop, &|| false)?;
     layout.length = layout.measured(setup);
     Some(layout).filter(|_| homeless.is_empty())
 }
 
-/// A layout of all items, placed from the largest `size` down; those for which no place was found, and those left once it was `late`.
+/// A layout of all items, placed from the largest `size` down; those for which no place was found,
+/// and those left once it was `late`.
 fn place_all(
     setup: &Setup,
     size: &dyn Fn(usize) -> f64,
@@ -112,7 +134,8 @@ fn place_all(
     let mut raster = Raster::new(setup);
     let mut turn: Vec<usize> = (0..setup.items.len()).collect();
     turn.sort_by(|&a, &b| size(b).total_cmp(&size(a)).then(a.cmp(&b)));
-    let mut layout = Layout { spots: vec![Spot::default(); setup.items.len()], ..Layout::default() };
+    let mut layout =
+        Layout { spots: vec![Spot::default(); setup.items.len()], ..Layout::default() };
     let (mut homeless, mut left) = (Vec::new(), Vec::new());
     for item in turn {
         if stop() {
@@ -137,7 +160,8 @@ struct Raster<'a> {
     setup: &'a Setup,
     cell: i64,
     words: usize,
-    /// Columns left of the stock and rows below it: the search's outlines may reach a little beyond the true ones, and must not meet there.
+    /// Columns left of the stock and rows below it: the search's outlines may reach a little beyond
+    /// the true ones, and must not meet there.
     around: i64,
     /// Occupied cells by room: columns of `words` words.
     rooms: Vec<Vec<u64>>,
@@ -153,7 +177,9 @@ impl<'a> Raster<'a> {
         let across = CELLS_ACROSS.iter().find(|c| n <= c.0).map_or(12.0, |c| c.1);
         let height = setup.rooms.iter().map(|r| r.frame.height()).max().unwrap_or(1).max(1);
         let longest = setup.kinds.iter().map(|k| k.extent).fold(0.0, f64::max);
-        let cell = ((setup.mean_area.sqrt() / across).max(longest / MOST_COLUMNS) as i64).max(height / MOST_ROWS).max(1);
+        let cell = ((setup.mean_area.sqrt() / across).max(longest / MOST_COLUMNS) as i64)
+            .max(height / MOST_ROWS)
+            .max(1);
         let cell = setup.segment.map_or(cell, |s| dividing(s, cell));
         let beyond = |base: u32, quarter: u8, tight: Frame| {
             let parts = setup.bases[base as usize].frames[usize::from(quarter)].min;
@@ -175,13 +201,20 @@ impl<'a> Raster<'a> {
         let by = setup.most_clearance_of_blocks();
         for (r, room) in setup.rooms.iter().enumerate() {
             for block in &room.blocks {
-                let moved = |p: &Convex| -> Convex { p.iter().map(|v| v.plus(block.at).minus(room.frame.min)).collect() };
+                let moved = |p: &Convex| -> Convex {
+                    p.iter().map(|v| v.plus(block.at).minus(room.frame.min)).collect()
+                };
                 let grown = |p: Convex| if by > 0 { offset(&p, by) } else { p };
                 let turned = &setup.bases[block.base as usize].turned[usize::from(block.quarter)];
                 let parts: Vec<Convex> = turned.iter().map(moved).map(grown).collect();
                 // Blocks may reach far outside the room: only what lies inside counts.
-                let columns = if room.frame.max.x == ENDLESS { i64::MAX } else { room.frame.width() / cell + 1 + around };
-                let cover = cover(&parts, cell, (-around, columns), (-around, words as i64 * 64 - around));
+                let columns = if room.frame.max.x == ENDLESS {
+                    i64::MAX
+                } else {
+                    room.frame.width() / cell + 1 + around
+                };
+                let cover =
+                    cover(&parts, cell, (-around, columns), (-around, words as i64 * 64 - around));
                 raster.mark(r, &cover, 0, 0);
             }
         }
@@ -196,13 +229,15 @@ impl<'a> Raster<'a> {
                 .map(|p| p.iter().map(|v| v.minus(corner)).collect())
                 .collect();
             let by = setup.most_clearance();
-            let grown: Vec<Convex> = if by > 0 { parts.iter().map(|p| offset(p, by)).collect() } else { parts.clone() };
+            let grown: Vec<Convex> =
+                if by > 0 { parts.iter().map(|p| offset(p, by)).collect() } else { parts.clone() };
             let all = (i64::MIN / 4, i64::MAX / 4);
             (cover(&parts, cell, all, (-rows, rows)), cover(&grown, cell, all, (-rows, rows)))
         });
     }
 
-    /// The place that ends furthest left in the most preferred room, over all stances; marked as taken.
+    /// The place that ends furthest left in the most preferred room, over all stances; marked as
+    /// taken.
     fn place(&mut self, item: usize) -> Option<Spot> {
         let setup = self.setup;
         let kind = setup.kind(item);
@@ -212,7 +247,14 @@ impl<'a> Raster<'a> {
                 let stance = &kind.stances[usize::from(s)];
                 self.ensure_cover(stance.base, stance.quarter, stance.tight.min);
                 let ends_before = best.map_or(i64::MAX, |b| b.0);
-                if let Some((cx, cy)) = self.find(room, stance.base, stance.quarter, stance.tight, kind.may_cross, ends_before) {
+                if let Some((cx, cy)) = self.find(
+                    room,
+                    stance.base,
+                    stance.quarter,
+                    stance.tight,
+                    kind.may_cross,
+                    ends_before,
+                ) {
                     let end = cx * self.cell + stance.tight.width();
                     if best.is_none_or(|b| (end, cx, cy) < (b.0, b.1, b.2)) {
                         best = Some((end, cx, cy, s));
@@ -226,38 +268,71 @@ impl<'a> Raster<'a> {
                     self.mark(room, &both.1, cx, cy);
                     self.covers.insert(key, both);
                 }
-                if let Some((next, true)) = self.segment_for(room, kind.may_cross).map(|s| self.overhang(cx, stance.tight, s)) {
-                    self.mark(room, &Cover { columns: vec![vec![(0, self.words as u32 * 64)]], left: 0, low: -self.around }, next, 0);
+                if let Some((next, true)) = self
+                    .segment_for(room, kind.may_cross)
+                    .map(|s| self.overhang(cx, stance.tight, s))
+                {
+                    self.mark(
+                        room,
+                        &Cover {
+                            columns: vec![vec![(0, self.words as u32 * 64)]],
+                            left: 0,
+                            low: -self.around,
+                        },
+                        next,
+                        0,
+                    );
                 }
                 let at = setup.rooms[room].frame.min.minus(stance.tight.min);
-                return Some(Spot { room: room as u16, stance: s, x: (at.x + cx * self.cell) as f64, y: (at.y + cy * self.cell) as f64 });
+                return Some(Spot {
+                    room: room as u16,
+                    stance: s,
+                    x: (at.x + cx * self.cell) as f64,
+                    y: (at.y + cy * self.cell) as f64,
+                });
             }
         }
         None
     }
 
     /// First column and lowest row where the stance is free, ending before `ends_before` µm.
-    fn find(&mut self, room: usize, base: u32, quarter: u8, tight: Frame, may_cross: bool, ends_before: i64) -> Option<(i64, i64)> {
+    fn find(
+        &mut self,
+        room: usize,
+        base: u32,
+        quarter: u8,
+        tight: Frame,
+        may_cross: bool,
+        ends_before: i64,
+    ) -> Option<(i64, i64)> {
         let frame = self.setup.rooms[room].frame;
-        let last = if frame.max.x == ENDLESS { i64::MAX } else { (frame.width() - tight.width()) / self.cell };
+        let last = if frame.max.x == ENDLESS {
+            i64::MAX
+        } else {
+            (frame.width() - tight.width()) / self.cell
+        };
         let top = (frame.height() - tight.height()) / self.cell;
         let key = (base, quarter, room, may_cross);
         let segment = self.segment_for(room, may_cross);
         let cover = &self.covers.get(&(base, quarter))?.0;
         let mut cx = self.first.get(&key).copied().unwrap_or(0);
         let mut found = None;
-        while cx <= last && cx.saturating_mul(self.cell).saturating_add(tight.width()) < ends_before {
+        while cx <= last && cx.saturating_mul(self.cell).saturating_add(tight.width()) < ends_before
+        {
             if let Some(s) = segment {
                 let (start, stride) = self.segment_of(cx, s);
                 let ends = (cx - start) * self.cell + tight.width();
-                // A piece longer than the whole cells of a segment begins with it, and nothing may begin where it ends.
+                // A piece longer than the whole cells of a segment begins with it, and nothing may
+                // begin where it ends.
                 let (next, over) = self.overhang(cx, tight, s);
                 if ends > s || (ends > stride * self.cell && !(over && self.is_free(room, next))) {
                     cx = start + stride;
                     continue;
                 }
             }
-            if let Some(cy) = lowest_free(&self.rooms[room], self.words, cover, (cx, self.around), top) {
+            if let Some(cy) =
+                lowest_free(&self.rooms[room], self.words, cover, (cx, self.around), top)
+            {
                 found = Some((cx, cy));
                 break;
             }
@@ -267,9 +342,11 @@ impl<'a> Raster<'a> {
         found
     }
 
-    /// First column of the segment that holds column `cx`, and columns from one segment to the next.
+    /// First column of the segment that holds column `cx`, and columns from one segment to the
+    /// next.
     fn segment_of(&self, cx: i64, segment: i64) -> (i64, i64) {
-        // Whole cells, never more than the segment: else every segment would begin a little later than its bench end may lie.
+        // Whole cells, never more than the segment: else every segment would begin a little later
+        // than its bench end may lie.
         let stride = (segment / self.cell).max(1);
         (cx / stride * stride, stride)
     }
@@ -279,7 +356,8 @@ impl<'a> Raster<'a> {
         self.setup.segment.filter(|_| self.setup.rooms[room].frame.max.x == ENDLESS && !may_cross)
     }
 
-    /// First column of the next segment, and whether an item at `cx` fills its own segment and reaches into that column.
+    /// First column of the next segment, and whether an item at `cx` fills its own segment and
+    /// reaches into that column.
     fn overhang(&self, cx: i64, tight: Frame, segment: i64) -> (i64, bool) {
         let (start, stride) = self.segment_of(cx, segment);
         (start + stride, cx == start && tight.width() > stride * self.cell)
@@ -303,7 +381,8 @@ impl<'a> Raster<'a> {
             }
             for &(low, count) in runs {
                 let from = (cy + cover.low + i64::from(low) + around).max(0);
-                let to = (cy + cover.low + i64::from(low) + i64::from(count) + around).min(words as i64 * 64);
+                let to = (cy + cover.low + i64::from(low) + i64::from(count) + around)
+                    .min(words as i64 * 64);
                 for y in from..to {
                     grid[at + (y / 64) as usize] |= 1 << (y % 64);
                 }
@@ -311,28 +390,40 @@ impl<'a> Raster<'a> {
         }
     }
 
-    /// Moves each bench segment up to the one before, as near as the gap lets it. Where a piece lies across bench ends everything stays:
-    /// landing puts the ends where no other piece is.
+    /// Moves each bench segment up to the one before, as near as the gap lets it. Where a piece
+    /// lies across bench ends everything stays: landing puts the ends where no other piece is.
     fn close_segments(&self, layout: &mut Layout) {
         let Some(segment) = self.setup.segment else { return };
         let strip = self.setup.strip();
-        let on_strip: Vec<usize> = (0..layout.spots.len()).filter(|&i| usize::from(layout.spots[i].room) == strip).collect();
-        if on_strip.iter().any(|&i| self.setup.kind(i).may_cross) || !self.setup.rooms[strip].blocks.is_empty() {
+        let on_strip: Vec<usize> = (0..layout.spots.len())
+            .filter(|&i| usize::from(layout.spots[i].room) == strip)
+            .collect();
+        if on_strip.iter().any(|&i| self.setup.kind(i).may_cross)
+            || !self.setup.rooms[strip].blocks.is_empty()
+        {
             return;
         }
         let mut groups: BTreeMap<i64, Vec<usize>> = BTreeMap::new();
         for &i in &on_strip {
-            groups.entry(self.segment_of(layout.tight(self.setup, i).min.x / self.cell, segment).0).or_default().push(i);
+            groups
+                .entry(self.segment_of(layout.tight(self.setup, i).min.x / self.cell, segment).0)
+                .or_default()
+                .push(i);
         }
         // By the boxes of the parts: the search's outlines may reach a little beyond the true ones.
         let parts = |layout: &Layout, i: usize| {
             let s = layout.stance(self.setup, i);
-            self.setup.bases[s.base as usize].frames[usize::from(s.quarter)].moved(layout.spots[i].grid())
+            self.setup.bases[s.base as usize].frames[usize::from(s.quarter)]
+                .moved(layout.spots[i].grid())
         };
         let mut end = i64::MIN;
         for items in groups.into_values() {
             let start = items.iter().map(|&i| parts(layout, i).min.x).min().unwrap_or(0);
-            let by = if end == i64::MIN { 0 } else { (start - end - self.setup.most_clearance()).max(0) };
+            let by = if end == i64::MIN {
+                0
+            } else {
+                (start - end - self.setup.most_clearance()).max(0)
+            };
             for i in items {
                 layout.spots[i].x -= by as f64;
                 end = end.max(parts(layout, i).max.x);
@@ -348,8 +439,15 @@ fn dividing(segment: i64, cell: i64) -> i64 {
     (segment / best.max(1)).max(1)
 }
 
-/// The lowest row from 0 to `top` at which the cover meets no occupied cell, at column `cx`. The grid begins `around` cells before the stock.
-fn lowest_free(grid: &[u64], words: usize, cover: &Cover, (cx, around): (i64, i64), top: i64) -> Option<i64> {
+/// The lowest row from 0 to `top` at which the cover meets no occupied cell, at column `cx`. The
+/// grid begins `around` cells before the stock.
+fn lowest_free(
+    grid: &[u64],
+    words: usize,
+    cover: &Cover,
+    (cx, around): (i64, i64),
+    top: i64,
+) -> Option<i64> {
     if top < 0 {
         return None;
     }
@@ -386,7 +484,10 @@ fn lowest_free(grid: &[u64], words: usize, cover: &Cover, (cx, around): (i64, i6
         }
     }
     (0..need)
-        .find_map(|w| (blocked[w] != u64::MAX).then(|| w as i64 * 64 + i64::from((!blocked[w]).trailing_zeros())))
+        .find_map(|w| {
+            (blocked[w] != u64::MAX)
+                .then(|| w as i64 * 64 + i64::from((!blocked[w]).trailing_zeros()))
+        })
         .filter(|&y| y <= top)
 }
 
@@ -431,13 +532,16 @@ mod tests {
         assert_eq!(lowest_free(&grid, 2, &cover, (0, 0), 100), Some(9));
     }
 
-    /// The plain layout stands in if the raster's should ever break a rule: it must break none itself. Nor may what is left once it is late.
+    /// The plain layout stands in if the raster's should ever break a rule: it must break none
+    /// itself. Nor may what is left once it is late.
     #[test]
     fn items_in_rows_keep_every_rule() {
         use crate::geometry::{Region, point};
         use crate::nest::land::land;
         use crate::nest::problem::{Extent, Pose, Problem, Shape, Stock};
-        let ring = |w: f64, h: f64| vec![point(0.0, 0.0), point(w, 0.0), point(w, h), point(0.4 * w, 0.9 * h)];
+        let ring = |w: f64, h: f64| {
+            vec![point(0.0, 0.0), point(w, 0.0), point(w, h), point(0.4 * w, 0.9 * h)]
+        };
         let shape = |w: f64, h: f64, turn: f64| Shape {
             name: String::new(),
             region: Region::solid(ring(w, h)),
@@ -447,15 +551,18 @@ mod tests {
             may_cross: false,
         };
         let flaw = vec![point(30.0, 0.0), point(90.0, 0.0), point(90.0, 80.0), point(30.0, 80.0)];
-        let extent = Extent::Open { low: 10.0, high: 510.0, segment_max: Some(400.0), length_max: None };
+        let extent =
+            Extent::Open { low: 10.0, high: 510.0, segment_max: Some(400.0), length_max: None };
         let roll = Stock { name: String::new(), extent, keep_out: vec![flaw] };
-        let shapes = vec![shape(300.0, 200.0, 15.0), shape(120.0, 40.0, 0.0), shape(350.0, 333.3, 45.0)];
+        let shapes =
+            vec![shape(300.0, 200.0, 15.0), shape(120.0, 40.0, 0.0), shape(350.0, 333.3, 45.0)];
         let problem = Problem::new(shapes, vec![roll], 5.0).unwrap_or_else(|f| panic!("{f}"));
         for before in [0, 1, 7, 20] {
             let placed = std::cell::Cell::new(0);
             let late = || placed.replace(placed.get() + 1) >= before;
             let mut setup = Setup::new(&problem);
-            let layout = construct(&mut setup, &|| false, &late).unwrap_or_else(|| panic!("stopped"));
+            let layout =
+                construct(&mut setup, &|| false, &late).unwrap_or_else(|| panic!("stopped"));
             assert_eq!((layout.spots.len(), setup.unplaced.len()), (21, 0));
             assert!(land(&setup, &layout, None).is_some(), "late after {before}");
         }
@@ -463,6 +570,9 @@ mod tests {
         let layout = in_rows(&mut setup);
         assert_eq!((layout.spots.len(), setup.unplaced.len()), (21, 0));
         let landed = land(&setup, &layout, None).unwrap_or_else(|| panic!("it breaks a rule"));
-        assert!(landed.spots.iter().zip(&layout.spots).all(|(a, b)| a == b), "nothing had to be nudged");
+        assert!(
+            landed.spots.iter().zip(&layout.spots).all(|(a, b)| a == b),
+            "nothing had to be nudged"
+        );
     }
 }

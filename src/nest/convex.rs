@@ -1,4 +1,5 @@
-//! Convex polygons on the grid of whole micrometres: sums, offsets, hulls, separation. All predicates are exact.
+//! Convex polygons on the grid of whole micrometres: sums, offsets, hulls, separation. All
+//! predicates are exact.
 
 use crate::geometry::Point;
 use crate::units::{GRID_PER_MM, micrometres};
@@ -63,7 +64,9 @@ pub(super) fn turn(a: Vertex, b: Vertex, c: Vertex) -> i64 {
 
 /// Twice the signed area of a ring.
 pub(super) fn twice_area(ring: &[Vertex]) -> i128 {
-    edges(ring).map(|(a, b)| i128::from(a.x) * i128::from(b.y) - i128::from(a.y) * i128::from(b.x)).sum()
+    edges(ring)
+        .map(|(a, b)| i128::from(a.x) * i128::from(b.y) - i128::from(a.y) * i128::from(b.x))
+        .sum()
 }
 
 /// The edges of a ring, from-to.
@@ -90,7 +93,10 @@ impl Frame {
     }
 
     pub fn grown(self, by: i64) -> Frame {
-        Frame { min: vertex(self.min.x - by, self.min.y - by), max: vertex(self.max.x + by, self.max.y + by) }
+        Frame {
+            min: vertex(self.min.x - by, self.min.y - by),
+            max: vertex(self.max.x + by, self.max.y + by),
+        }
     }
 
     pub fn moved(self, by: Vertex) -> Frame {
@@ -142,10 +148,12 @@ pub(super) fn hull(points: &[Vertex]) -> Convex {
     out
 }
 
-/// The Minkowski sum of `p` and `-q`: where the origin of `q` may not be, if the interiors are to stay apart.
+/// The Minkowski sum of `p` and `-q`: where the origin of `q` may not be, if the interiors are to
+/// stay apart.
 pub(super) fn difference_sum(p: &[Vertex], q: &[Vertex]) -> Convex {
     let minus_q: Convex = q.iter().map(|v| v.negated()).collect();
-    let low = |ring: &[Vertex]| (0..ring.len()).min_by_key(|&i| (ring[i].y, ring[i].x)).unwrap_or(0);
+    let low =
+        |ring: &[Vertex]| (0..ring.len()).min_by_key(|&i| (ring[i].y, ring[i].x)).unwrap_or(0);
     let (n, m) = (p.len(), minus_q.len());
     let (i0, j0) = (low(p), low(&minus_q));
     let (mut i, mut j) = (0, 0);
@@ -171,12 +179,13 @@ pub(super) fn difference_sum(p: &[Vertex], q: &[Vertex]) -> Convex {
     out
 }
 
-/// Slack put on slanting edges of an offset, µm: covers the rounding of its corners to the grid (0.71) and of two positions (1.42).
+/// Slack put on slanting edges of an offset, µm: covers the rounding of its corners to the grid
+/// (0.71) and of two positions (1.42).
 const SLANT_SLACK: f64 = 3.0;
 
-/// A convex polygon that holds every point nearer than `by` µm to `p`, even after its corners are put on the grid and
-/// both placements are rounded. Edges along the axes are offset by exactly `by`; corners are mitred up to 60° and
-/// cut by tangents beyond.
+/// A convex polygon that holds every point nearer than `by` µm to `p`, even after its corners are
+/// put on the grid and both placements are rounded. Edges along the axes are offset by exactly
+/// `by`; corners are mitred up to 60° and cut by tangents beyond.
 pub(super) fn offset(p: &[Vertex], by: i64) -> Convex {
     let line = |nx: f64, ny: f64, at: Vertex| {
         let slack = if nx == 0.0 || ny == 0.0 { 0.0 } else { SLANT_SLACK };
@@ -196,7 +205,10 @@ pub(super) fn offset(p: &[Vertex], by: i64) -> Convex {
         let (bx, by, bc) = lines[(k + 1) % lines.len()];
         let det = ax * by - ay * bx;
         if det.abs() > 1e-9 {
-            corners.push(vertex(((ac * by - bc * ay) / det).round() as i64, ((ax * bc - bx * ac) / det).round() as i64));
+            corners.push(vertex(
+                ((ac * by - bc * ay) / det).round() as i64,
+                ((ax * bc - bx * ac) / det).round() as i64,
+            ));
         } else {
             // Parallel within rounding: any point of the line near the corner will do.
             let at = p[(k + 1) % n];
@@ -230,9 +242,11 @@ pub(super) fn holds(p: &[Vertex], v: Vertex) -> bool {
     edges(p).all(|(a, b)| turn(a, b, v) > 0)
 }
 
-/// True if the open convex polygons share no point: some edge of one has the other on its outer side.
+/// True if the open convex polygons share no point: some edge of one has the other on its outer
+/// side.
 pub(super) fn apart(p: &[Vertex], q: &[Vertex]) -> bool {
-    let parts = |p: &[Vertex], q: &[Vertex]| edges(p).any(|(a, b)| q.iter().all(|&v| turn(a, b, v) <= 0));
+    let parts =
+        |p: &[Vertex], q: &[Vertex]| edges(p).any(|(a, b)| q.iter().all(|&v| turn(a, b, v) <= 0));
     parts(p, q) || parts(q, p)
 }
 
@@ -262,7 +276,10 @@ mod tests {
     #[test]
     fn an_offset_rectangle_keeps_exact_sides() {
         let o = offset(&rectangle(1000, 500), 100);
-        assert_eq!(Frame::around(o.iter().copied()), Frame { min: vertex(-100, -100), max: vertex(1100, 600) });
+        assert_eq!(
+            Frame::around(o.iter().copied()),
+            Frame { min: vertex(-100, -100), max: vertex(1100, 600) }
+        );
     }
 
     #[test]
@@ -272,7 +289,10 @@ mod tests {
         for &corner in &p {
             for k in 0..720 {
                 let a = f64::from(k) * std::f64::consts::PI / 360.0;
-                let v = vertex(corner.x + (999.0 * libm::cos(a)) as i64, corner.y + (999.0 * libm::sin(a)) as i64);
+                let v = vertex(
+                    corner.x + (999.0 * libm::cos(a)) as i64,
+                    corner.y + (999.0 * libm::sin(a)) as i64,
+                );
                 assert!(holds(&o, v), "{v:?}");
             }
         }

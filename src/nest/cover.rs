@@ -20,8 +20,11 @@ pub(super) fn cover(parts: &[Convex], cell: i64, columns: (i64, i64), rows: (i64
     let high = ((frame.max.y + cell - 1).div_euclid(cell)).min(rows.1);
     let mut out = Cover { columns: Vec::new(), left, low };
     for x in left..right.max(left) {
-        let mut runs: Vec<(i64, i64)> =
-            parts.iter().filter_map(|p| span(p, x * cell, (x + 1) * cell)).map(|(a, b)| rows_of(a, b, cell)).collect();
+        let mut runs: Vec<(i64, i64)> = parts
+            .iter()
+            .filter_map(|p| span(p, x * cell, (x + 1) * cell))
+            .map(|(a, b)| rows_of(a, b, cell))
+            .collect();
         runs.sort_unstable();
         let mut joined: Vec<(i64, i64)> = Vec::new();
         for (a, b) in runs {
@@ -32,7 +35,8 @@ pub(super) fn cover(parts: &[Convex], cell: i64, columns: (i64, i64), rows: (i64
                 _ => {}
             }
         }
-        out.columns.push(joined.into_iter().map(|(a, b)| ((a - low) as u32, (b - a) as u32)).collect());
+        out.columns
+            .push(joined.into_iter().map(|(a, b)| ((a - low) as u32, (b - a) as u32)).collect());
     }
     out
 }
@@ -60,7 +64,10 @@ fn span(p: &[Vertex], x0: i64, x1: i64) -> Option<(f64, f64)> {
                 take(l.y as f64, 0.0);
             } else {
                 // Rounding of the interpolation must not lose a cell.
-                take(l.y as f64 + (r.y - l.y) as f64 * ((x - l.x) as f64 / (r.x - l.x) as f64), 1e-6);
+                take(
+                    l.y as f64 + (r.y - l.y) as f64 * ((x - l.x) as f64 / (r.x - l.x) as f64),
+                    1e-6,
+                );
             }
         }
     }

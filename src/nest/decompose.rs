@@ -1,15 +1,18 @@
-//! A polygon with holes cut into convex parts: bridges, ears, then merging across needless diagonals.
+//! A polygon with holes cut into convex parts: bridges, ears, then merging across needless
+//! diagonals.
 //!
-//! Ear clipping (Meisters 1975) after the holes are bridged to the outline, then Hertel and Mehlhorn's merging: at most four times
-//! the least number of parts. All predicates are exact. If the input is not simple enough for that, the hull of the outline is
-//! returned: never smaller than the polygon.
+//! Ear clipping (Meisters 1975) after the holes are bridged to the outline, then Hertel and
+//! Mehlhorn's merging: at most four times the least number of parts. All predicates are exact. If
+//! the input is not simple enough for that, the hull of the outline is returned: never smaller than
+//! the polygon.
 
 use super::convex::{Convex, Frame, Vertex, cross, edges, hull, turn, twice_area};
 
 /// More corners than this are not worth cutting up: the hull stands in.
 const MOST_CORNERS: usize = 6000;
 
-/// Convex parts with disjoint interiors whose union is the region: `outline` anticlockwise, `holes` clockwise.
+/// Convex parts with disjoint interiors whose union is the region: `outline` anticlockwise, `holes`
+/// clockwise.
 pub(super) fn convex_parts(outline: &[Vertex], holes: &[Vec<Vertex>]) -> Vec<Convex> {
     let corners = outline.len() + holes.iter().map(Vec::len).sum::<usize>();
     let area = twice_area(outline) + holes.iter().map(|h| twice_area(h)).sum::<i128>();
@@ -122,7 +125,8 @@ fn is_ear(ring: &[Vertex], j: usize) -> bool {
             if m == i || m == j || m == k || v == a || v == b || v == c {
                 return true;
             }
-            let outside_box = v.x < frame.min.x || v.x > frame.max.x || v.y < frame.min.y || v.y > frame.max.y;
+            let outside_box =
+                v.x < frame.min.x || v.x > frame.max.x || v.y < frame.min.y || v.y > frame.max.y;
             outside_box || !(turn(a, b, v) >= 0 && turn(b, c, v) >= 0 && turn(c, a, v) >= 0)
         })
         && clear(ring, a, c)
@@ -151,11 +155,14 @@ fn merged(mut parts: Vec<Convex>) -> Vec<Convex> {
     for (_, a, b) in diagonals {
         let find = |parts: &[Convex], a: Vertex, b: Vertex| {
             parts.iter().enumerate().find_map(|(p, part)| {
-                let i = (0..part.len()).find(|&i| part[i] == a && part[(i + 1) % part.len()] == b)?;
+                let i =
+                    (0..part.len()).find(|&i| part[i] == a && part[(i + 1) % part.len()] == b)?;
                 Some((p, i))
             })
         };
-        let (Some((p, i)), Some((q, j))) = (find(&parts, a, b), find(&parts, b, a)) else { continue };
+        let (Some((p, i)), Some((q, j))) = (find(&parts, a, b), find(&parts, b, a)) else {
+            continue;
+        };
         if p == q {
             continue;
         }
@@ -218,24 +225,46 @@ mod tests {
 
     #[test]
     fn an_l_falls_in_two() {
-        check(&[vertex(0, 0), vertex(10, 0), vertex(10, 4), vertex(4, 4), vertex(4, 10), vertex(0, 10)], &[], 2);
+        check(
+            &[
+                vertex(0, 0),
+                vertex(10, 0),
+                vertex(10, 4),
+                vertex(4, 4),
+                vertex(4, 10),
+                vertex(0, 10),
+            ],
+            &[],
+            2,
+        );
     }
 
     #[test]
     fn a_frame_with_two_holes_keeps_its_area() {
-        let square = |x: i64, y: i64, s: i64| vec![vertex(x, y), vertex(x, y + s), vertex(x + s, y + s), vertex(x + s, y)];
-        check(&[vertex(0, 0), vertex(100, 0), vertex(100, 50), vertex(0, 50)], &[square(10, 10, 20), square(60, 15, 30)], 9);
+        let square = |x: i64, y: i64, s: i64| {
+            vec![vertex(x, y), vertex(x, y + s), vertex(x + s, y + s), vertex(x + s, y)]
+        };
+        check(
+            &[vertex(0, 0), vertex(100, 0), vertex(100, 50), vertex(0, 50)],
+            &[square(10, 10, 20), square(60, 15, 30)],
+            9,
+        );
     }
 
-    /// The hull of a horseshoe of 800 corners stood in for it and seemed to overlap what lay in its mouth.
+    /// The hull of a horseshoe of 800 corners stood in for it and seemed to overlap what lay in its
+    /// mouth.
     #[test]
     fn a_horseshoe_of_many_corners_is_not_taken_for_its_hull() {
         let arc = |r: f64, k: i32| {
             let t = std::f64::consts::PI * f64::from(k) / 400.0;
             vertex((r * libm::cos(t)).round() as i64, (r * libm::sin(t)).round() as i64)
         };
-        let ring: Vec<Vertex> = (0..=400).map(|k| arc(500_000.0, k)).chain((0..=400).rev().map(|k| arc(400_000.0, k))).collect();
-        let in_its_mouth = vec![vertex(-1000, 1000), vertex(1000, 1000), vertex(1000, 3000), vertex(-1000, 3000)];
+        let ring: Vec<Vertex> = (0..=400)
+            .map(|k| arc(500_000.0, k))
+            .chain((0..=400).rev().map(|k| arc(400_000.0, k)))
+            .collect();
+        let in_its_mouth =
+            vec![vertex(-1000, 1000), vertex(1000, 1000), vertex(1000, 3000), vertex(-1000, 3000)];
         let parts = convex_parts(&ring, &[]);
         assert_eq!(parts.iter().map(|p| twice_area(p)).sum::<i128>(), twice_area(&ring));
         assert!(parts.iter().all(|p| apart(p, &in_its_mouth)));
@@ -245,7 +274,12 @@ mod tests {
     fn a_comb_with_collinear_teeth_is_cut_right() {
         let mut ring = vec![vertex(0, 0), vertex(100, 0)];
         for k in (0..5).rev() {
-            ring.extend([vertex(k * 20 + 10, 30), vertex(k * 20 + 10, 10), vertex(k * 20, 10), vertex(k * 20, 30)]);
+            ring.extend([
+                vertex(k * 20 + 10, 30),
+                vertex(k * 20 + 10, 10),
+                vertex(k * 20, 10),
+                vertex(k * 20, 30),
+            ]);
         }
         ring.insert(2, vertex(100, 30));
         ring.dedup();

@@ -11,7 +11,9 @@ impl Dice {
     /// The stream of a lane under a seed.
     pub fn new(seed: u64, lane: u64) -> Dice {
         Dice(Pcg64Mcg::seed_from_u64(
-            seed.wrapping_mul(0x9e37_79b9_7f4a_7c15).wrapping_add(lane.wrapping_mul(0xd1b5_4a32_d192_ed03)).wrapping_add(1),
+            seed.wrapping_mul(0x9e37_79b9_7f4a_7c15)
+                .wrapping_add(lane.wrapping_mul(0xd1b5_4a32_d192_ed03))
+                .wrapping_add(1),
         ))
     }
 

@@ -11,7 +11,8 @@ use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 const SHARDS: usize = 64;
 
-/// What identifies a no-fit polygon: two bases and the quarter turns of the second relative to the first.
+/// What identifies a no-fit polygon: two bases and the quarter turns of the second relative to the
+/// first.
 type Key = (u32, u32, u8);
 
 /// The shared store. Looked up by lanes when they first meet a pair; never in the hot path.
@@ -28,15 +29,21 @@ pub(super) struct Store {
 /// A base in a quarter turn.
 pub(super) type Turned = (u32, u8);
 
-/// How a pair's relative position is looked up: the key, and the quarter turns to give the vector first.
+/// How a pair's relative position is looked up: the key, and the quarter turns to give the vector
+/// first.
 #[inline]
 pub(super) fn relation(a: Turned, b: Turned) -> (Key, u8) {
-    // With the second form's position relative to the first as d: turn both back by the first's quarters; if the bases are
-    // in the wrong order, swap roles, which negates d (two quarters).
-    if a.0 <= b.0 { ((a.0, b.0, (b.1 + 4 - a.1) & 3), (4 - a.1) & 3) } else { ((b.0, a.0, (a.1 + 4 - b.1) & 3), (6 - b.1) & 3) }
+    // With the second form's position relative to the first as d: turn both back by the first's
+    // quarters; if the bases are in the wrong order, swap roles, which negates d (two quarters).
+    if a.0 <= b.0 {
+        ((a.0, b.0, (b.1 + 4 - a.1) & 3), (4 - a.1) & 3)
+    } else {
+        ((b.0, a.0, (a.1 + 4 - b.1) & 3), (6 - b.1) & 3)
+    }
 }
 
-/// A vector turned by quarters, without a branch: which way neighbours lie is not to be guessed. (Exact: all factors are 0 or 1.)
+/// A vector turned by quarters, without a branch: which way neighbours lie is not to be guessed.
+/// (Exact: all factors are 0 or 1.)
 #[inline]
 pub(super) fn quarter(x: f64, y: f64, quarters: u8) -> (f64, f64) {
     const COSINES: [f64; 4] = [1.0, 0.0, -1.0, 0.0];
@@ -47,18 +54,28 @@ pub(super) fn quarter(x: f64, y: f64, quarters: u8) -> (f64, f64) {
 
 impl Store {
     pub fn new(budget: usize) -> Store {
-        Store { shards: (0..SHARDS).map(|_| Mutex::default()).collect(), bytes: AtomicUsize::new(0), budget, depths: OnceLock::new() }
+        Store {
+            shards: (0..SHARDS).map(|_| Mutex::default()).collect(),
+            bytes: AtomicUsize::new(0),
+            budget,
+            depths: OnceLock::new(),
+        }
     }
 
     /// The no-fit polygon of a key, built if need be. The build runs outside the lock.
     pub fn get(&self, setup: &Setup, key: Key) -> Arc<NoFit> {
-        let shard = &self.shards[(key.0 as usize * 31 + key.1 as usize * 7 + usize::from(key.2)) % SHARDS];
+        let shard =
+            &self.shards[(key.0 as usize * 31 + key.1 as usize * 7 + usize::from(key.2)) % SHARDS];
         let lock = || shard.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some(found) = lock().get(&key) {
             return found.clone();
         }
         let (a, b) = (&setup.bases[key.0 as usize], &setup.bases[key.1 as usize]);
-        let made = Arc::new(NoFit::new(&a.turned[0], &b.turned[usize::from(key.2)], clearance(setup, key.0, key.1)));
+        let made = Arc::new(NoFit::new(
+            &a.turned[0],
+            &b.turned[usize::from(key.2)],
+            clearance(setup, key.0, key.1),
+        ));
         if self.bytes.load(Ordering::Relaxed) < self.budget {
             self.bytes.fetch_add(made.bytes(), Ordering::Relaxed);
             lock().insert(key, made.clone());
@@ -70,7 +87,8 @@ impl Store {
     #[inline]
     pub fn depths(&self, setup: &Setup, a: Turned, b: Turned) -> &Depths {
         let turned = setup.bases.len() * 4;
-        let all = self.depths.get_or_init(|| (0..turned * turned).map(|_| OnceLock::new()).collect());
+        let all =
+            self.depths.get_or_init(|| (0..turned * turned).map(|_| OnceLock::new()).collect());
         let index = |t: Turned| t.0 as usize * 4 + usize::from(t.1);
         all[index(a) * turned + index(b)].get_or_init(|| self.tabulated(setup, a, b))
     }
@@ -79,13 +97,19 @@ impl Store {
     fn tabulated(&self, setup: &Setup, a: Turned, b: Turned) -> Depths {
         let step = setup.lattice.map_or(1.0, Lattice::step);
         let frame = |t: Turned| setup.bases[t.0 as usize].frames[usize::from(t.1)];
-        let sides = |f: Frame| ((f.width() as f64 / step).round() as i32, (f.height() as f64 / step).round() as i32);
+        let sides = |f: Frame| {
+            ((f.width() as f64 / step).round() as i32, (f.height() as f64 / step).round() as i32)
+        };
         let (fa, fb) = (frame(a), frame(b));
         let (key, turns) = relation(a, b);
         let nofit = self.get(setup, key);
         let from = fa.min.minus(fb.min);
         let depth = |x: i32, y: i32| {
-            let (dx, dy) = quarter(f64::from(x) * step + from.x as f64, f64::from(y) * step + from.y as f64, turns);
+            let (dx, dy) = quarter(
+                f64::from(x) * step + from.x as f64,
+                f64::from(y) * step + from.y as f64,
+                turns,
+            );
             nofit.depth(dx, dy)
         };
         let beyond = (clearance_margin(clearance(setup, a.0, b.0)) as f64 / step).ceil() as i32;
@@ -107,7 +131,8 @@ impl Store {
     }
 }
 
-/// Distance to keep between two bases, µm: the gap, none from the stock, and room for rounded corners.
+/// Distance to keep between two bases, µm: the gap, none from the stock, and room for rounded
+/// corners.
 pub(super) fn clearance(setup: &Setup, a: u32, b: u32) -> i64 {
     let (a, b) = (&setup.bases[a as usize], &setup.bases[b as usize]);
     let gap = if a.stock || b.stock { 0 } else { setup.gap };
@@ -121,7 +146,10 @@ pub(super) fn clearance_margin(by: i64) -> i64 {
 
 /// A box that holds the forbidden positions of `b` relative to `a` (mitred corners included).
 pub(super) fn reach(setup: &Setup, a: Turned, b: Turned) -> Frame {
-    let (fa, fb) = (setup.bases[a.0 as usize].frames[usize::from(a.1)], setup.bases[b.0 as usize].frames[usize::from(b.1)]);
+    let (fa, fb) = (
+        setup.bases[a.0 as usize].frames[usize::from(a.1)],
+        setup.bases[b.0 as usize].frames[usize::from(b.1)],
+    );
     let by = clearance_margin(clearance(setup, a.0, b.0));
     Frame { min: fa.min.minus(fb.max), max: fa.max.minus(fb.min) }.grown(by)
 }
@@ -136,7 +164,8 @@ pub(super) fn clear(setup: &Setup, a: (Turned, Vertex), b: (Turned, Vertex)) -> 
     let by = clearance(setup, a.0.0, b.0.0);
     let parts = |t: Turned| &setup.bases[t.0 as usize].turned[usize::from(t.1)];
     let (pa, pb) = (parts(a.0), parts(b.0));
-    let frames: Vec<Frame> = pb.iter().map(|p| Frame::around(p.iter().map(|v| v.plus(d)))).collect();
+    let frames: Vec<Frame> =
+        pb.iter().map(|p| Frame::around(p.iter().map(|v| v.plus(d)))).collect();
     let far = clearance_margin(by);
     pa.iter().all(|p| {
         let fp = Frame::around(p.iter().copied()).grown(far);

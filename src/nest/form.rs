@@ -1,7 +1,9 @@
-//! Forms: the shapes as the search sees them, in every stance they may take, with congruent ones shared.
+//! Forms: the shapes as the search sees them, in every stance they may take, with congruent ones
+//! shared.
 //!
-//! A base is a polygon up to translation and quarter turns; copies, handed twins and the quarter turns of one shape all share it, so
-//! their no-fit polygons are built once. A stance is a base, a number of quarter turns and an offset.
+//! A base is a polygon up to translation and quarter turns; copies, handed twins and the quarter
+//! turns of one shape all share it, so their no-fit polygons are built once. A stance is a base, a
+//! number of quarter turns and an offset.
 
 use super::convex::{Convex, Frame, Vertex, edges, twice_area, vertex};
 use super::decompose::convex_parts;
@@ -46,8 +48,8 @@ impl Slopes {
     }
 }
 
-/// One way for a shape to lie. Placed, it covers its base turned by `quarter` quarters and moved to `q`; the placement's own
-/// translation is `q` less `offset`.
+/// One way for a shape to lie. Placed, it covers its base turned by `quarter` quarters and moved to
+/// `q`; the placement's own translation is `q` less `offset`.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Stance {
     pub pose: Pose,
@@ -86,8 +88,11 @@ impl Bases {
             self.rings.push((canonical.clone(), rounded, stock));
         }
         let mine = normal(&turned(&canonical, back));
-        let same = (0..back).map(|k| (k, normal(&turned(&canonical, k)))).find(|(_, other)| other.0 == mine.0);
-        let (quarter, extra) = same.map_or((back, vertex(0, 0)), |(k, other)| (k, mine.1.minus(other.1)));
+        let same = (0..back)
+            .map(|k| (k, normal(&turned(&canonical, k))))
+            .find(|(_, other)| other.0 == mine.0);
+        let (quarter, extra) =
+            same.map_or((back, vertex(0, 0)), |(k, other)| (k, mine.1.minus(other.1)));
         (base, quarter, shift.quarter(back).plus(extra))
     }
 
@@ -96,10 +101,14 @@ impl Bases {
         self.rings.len()
     }
 
-    /// Cuts every base into its parts. `hole_least`: holes whose box is smaller than this (either way round) are filled.
+    /// Cuts every base into its parts. `hole_least`: holes whose box is smaller than this (either
+    /// way round) are filled.
     pub fn build(self, hole_least: (i64, i64)) -> Vec<Base> {
         use rayon::prelude::*;
-        self.rings.into_par_iter().map(|(rings, rounded, stock)| base_of(&rings, rounded, stock, hole_least)).collect()
+        self.rings
+            .into_par_iter()
+            .map(|(rings, rounded, stock)| base_of(&rings, rounded, stock, hole_least))
+            .collect()
     }
 }
 
@@ -109,11 +118,19 @@ fn base_of(rings: &Rings, rounded: bool, stock: bool, hole_least: (i64, i64)) ->
         f.width().min(f.height()) >= hole_least.0 && f.width().max(f.height()) >= hole_least.1
     };
     let outline = covering(rings.first().map_or(&[][..], |r| r));
-    let holes: Rings = rings.iter().skip(1).filter(worth).map(|h| covering(h)).filter(|h| h.len() > 2).collect();
+    let holes: Rings =
+        rings.iter().skip(1).filter(worth).map(|h| covering(h)).filter(|h| h.len() > 2).collect();
     let parts = convex_parts(&outline, &holes);
-    let turned: [Vec<Convex>; 4] = std::array::from_fn(|k| parts.iter().map(|p| p.iter().map(|v| v.quarter(k as u8)).collect()).collect());
+    let turned: [Vec<Convex>; 4] = std::array::from_fn(|k| {
+        parts.iter().map(|p| p.iter().map(|v| v.quarter(k as u8)).collect()).collect()
+    });
     let frames = std::array::from_fn(|k| Frame::around(turned[k].iter().flatten().copied()));
-    let slopes = std::iter::once(&outline).chain(&holes).flat_map(|r| edges(r)).map(Slopes::of).max().unwrap_or(Slopes::Any);
+    let slopes = std::iter::once(&outline)
+        .chain(&holes)
+        .flat_map(|r| edges(r))
+        .map(Slopes::of)
+        .max()
+        .unwrap_or(Slopes::Any);
     Base { turned, frames, rounded, stock, slopes }
 }
 
@@ -121,7 +138,8 @@ fn turned(rings: &Rings, quarters: u8) -> Rings {
     rings.iter().map(|r| r.iter().map(|v| v.quarter(quarters)).collect()).collect()
 }
 
-/// The rings moved so that their box starts at the origin, each starting at its least corner; and the move undone.
+/// The rings moved so that their box starts at the origin, each starting at its least corner; and
+/// the move undone.
 fn normal(rings: &Rings) -> (Rings, Vertex) {
     let min = Frame::around(rings.iter().flatten().copied()).min;
     let mut out: Rings = rings
@@ -166,7 +184,8 @@ pub(super) fn stances(shape: &Shape, down: bool, bases: &mut Bases) -> Vec<Stanc
     for pose in wanted_poses(shape).into_iter().filter(|p| down || !p.flip) {
         let quarters = pose.turn / 90.0;
         let exact = quarters.fract() == 0.0;
-        let rings = grid_rings(&Motion::new(pose.turn, pose.flip, point(0.0, 0.0)).region(&shape.region));
+        let rings =
+            grid_rings(&Motion::new(pose.turn, pose.flip, point(0.0, 0.0)).region(&shape.region));
         let (base, quarter, offset) = bases.admit(&rings, !exact, false);
         let frame = Frame::around(rings.iter().flatten().map(|v| v.minus(offset)));
         let tight = if exact { frame } else { frame.grown(1) };
@@ -183,13 +202,17 @@ fn wanted_poses(shape: &Shape) -> Vec<Pose> {
     for &pose in &shape.poses {
         out.push(pose);
         if shape.tolerance > 0.0 {
-            out.extend([-1.0, -0.5, 0.5, 1.0].map(|k| Pose { turn: pose.turn + k * shape.tolerance, flip: pose.flip }));
+            out.extend(
+                [-1.0, -0.5, 0.5, 1.0]
+                    .map(|k| Pose { turn: pose.turn + k * shape.tolerance, flip: pose.flip }),
+            );
         }
     }
     out
 }
 
-/// Least and greatest extent of a set of rings along the direction of any of their edges' normals: the least is their width.
+/// Least and greatest extent of a set of rings along the direction of any of their edges' normals:
+/// the least is their width.
 pub(super) fn least_width(hull: &[Vertex]) -> f64 {
     edges(hull)
         .map(|(a, b)| {
@@ -205,7 +228,14 @@ mod tests {
     use super::*;
 
     fn l(k: i64) -> Rings {
-        vec![vec![vertex(k, 0), vertex(k + 30, 0), vertex(k + 30, 10), vertex(k + 10, 10), vertex(k + 10, 20), vertex(k, 20)]]
+        vec![vec![
+            vertex(k, 0),
+            vertex(k + 30, 0),
+            vertex(k + 30, 10),
+            vertex(k + 10, 10),
+            vertex(k + 10, 20),
+            vertex(k, 20),
+        ]]
     }
 
     #[test]
@@ -216,7 +246,8 @@ mod tests {
             let (base, quarter, offset) = bases.admit(&rings, false, false);
             assert_eq!(base, 0);
             let canonical = bases.rings[0].0.clone();
-            let mut back: Vec<Vertex> = turned(&canonical, quarter)[0].iter().map(|v| v.plus(offset)).collect();
+            let mut back: Vec<Vertex> =
+                turned(&canonical, quarter)[0].iter().map(|v| v.plus(offset)).collect();
             let mut want = rings[0].clone();
             back.sort();
             want.sort();

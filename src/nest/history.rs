@@ -32,7 +32,11 @@ pub(super) struct History<'a> {
 impl<'a> History<'a> {
     pub fn new(problem: &Problem, setup: &Setup, run: &'a Run<'a>) -> History<'a> {
         // Pieces that fit nowhere are not in the search, so the bound may only be used if all are.
-        let bound = if setup.unplaced.is_empty() && !setup.overflow() { least_length(problem).0 * GRID_PER_MM } else { 0.0 };
+        let bound = if setup.unplaced.is_empty() && !setup.overflow() {
+            least_length(problem).0 * GRID_PER_MM
+        } else {
+            0.0
+        };
         History {
             run,
             bound: (bound - 1e-6).ceil(),
@@ -58,11 +62,19 @@ impl<'a> History<'a> {
         if news || seconds - self.reported >= EVERY.max(seconds / MOST_ROWS) {
             self.reported = seconds;
             let moves = lanes.iter().map(Lane::moves).sum();
-            let overlap = lanes.iter().filter_map(Lane::overlap).fold(f64::INFINITY, f64::min) / GRID_PER_MM;
+            let overlap =
+                lanes.iter().filter_map(Lane::overlap).fold(f64::INFINITY, f64::min) / GRID_PER_MM;
             let overlap = if overlap.is_finite() { overlap } else { 0.0 };
-            self.rows.push(TraceRow { seconds, length, overlap, moves, evaluations: self.evaluations });
+            self.rows.push(TraceRow {
+                seconds,
+                length,
+                overlap,
+                moves,
+                evaluations: self.evaluations,
+            });
             let shown = (!self.overflow).then_some(length);
-            let density = shown.filter(|l| *l > 0.0).map(|_| self.area / (self.height * best.length));
+            let density =
+                shown.filter(|l| *l > 0.0).map(|_| self.area / (self.height * best.length));
             self.run.tell_best(Phase::Searching, Some(self.run.share(round)), shown, density);
         }
     }

@@ -1,4 +1,5 @@
-//! From real numbers to the grid: every layout that is kept lies on whole micrometres and is exactly free of overlaps.
+//! From real numbers to the grid: every layout that is kept lies on whole micrometres and is
+//! exactly free of overlaps.
 
 use super::convex::{Frame, Vertex, vertex};
 use super::fits::{Turned, clear};
@@ -9,8 +10,9 @@ use std::collections::{BTreeMap, BTreeSet};
 /// The widest step, µm, by which a piece may be nudged.
 const NUDGE: i64 = 24;
 
-/// Rounds a layout to the grid and nudges the few pieces that then touch too closely, left to right, by micrometres.
-/// `None` if that does not suffice. Only `moved` items are looked at if given; the others must be on the grid and clear already.
+/// Rounds a layout to the grid and nudges the few pieces that then touch too closely, left to
+/// right, by micrometres. `None` if that does not suffice. Only `moved` items are looked at if
+/// given; the others must be on the grid and clear already.
 pub(super) fn land(setup: &Setup, layout: &Layout, moved: Option<&[usize]>) -> Option<Layout> {
     let mut out = layout.clone();
     for spot in &mut out.spots {
@@ -51,7 +53,11 @@ fn round_walls(setup: &Setup, walls: &mut [f64]) {
 }
 
 /// Pairs of items that overlap once a layout is rounded to the grid.
-pub(super) fn rounded_overlaps(setup: &Setup, layout: &Layout, moved: &[usize]) -> BTreeSet<(usize, usize)> {
+pub(super) fn rounded_overlaps(
+    setup: &Setup,
+    layout: &Layout,
+    moved: &[usize],
+) -> BTreeSet<(usize, usize)> {
     let mut cells = Cells::new(setup);
     (0..layout.spots.len()).for_each(|i| cells.add(layout, i));
     let mut out = BTreeSet::new();
@@ -59,7 +65,10 @@ pub(super) fn rounded_overlaps(setup: &Setup, layout: &Layout, moved: &[usize]) 
         let (at, mine) = (layout.spots[i].grid(), turned(setup, layout, i));
         for j in cells.near(layout, i, at) {
             let theirs = (turned(setup, layout, j), layout.spots[j].grid());
-            if j != i && layout.spots[j].room == layout.spots[i].room && !clear(setup, theirs, (mine, at)) {
+            if j != i
+                && layout.spots[j].room == layout.spots[i].room
+                && !clear(setup, theirs, (mine, at))
+            {
                 out.insert((i.min(j), i.max(j)));
             }
         }
@@ -92,14 +101,21 @@ impl<'a> Cells<'a> {
 
     fn cells(&self, f: Frame) -> impl Iterator<Item = (i64, i64)> + use<> {
         let s = self.size;
-        let (x0, x1, y0, y1) = (f.min.x.div_euclid(s), f.max.x.div_euclid(s), f.min.y.div_euclid(s), f.max.y.div_euclid(s));
+        let (x0, x1, y0, y1) = (
+            f.min.x.div_euclid(s),
+            f.max.x.div_euclid(s),
+            f.min.y.div_euclid(s),
+            f.max.y.div_euclid(s),
+        );
         (x0..=x1).flat_map(move |x| (y0..=y1).map(move |y| (x, y)))
     }
 
     /// The box of an item's parts with all that its clearance can reach.
     fn frame(&self, layout: &Layout, item: usize, at: Vertex) -> Frame {
         let (base, quarter) = turned(self.setup, layout, item);
-        self.setup.bases[base as usize].frames[usize::from(quarter)].grown(self.setup.gap + 10).moved(at)
+        self.setup.bases[base as usize].frames[usize::from(quarter)]
+            .grown(self.setup.gap + 10)
+            .moved(at)
     }
 
     fn add(&mut self, layout: &Layout, item: usize) {
@@ -111,29 +127,43 @@ impl<'a> Cells<'a> {
 
     /// Items added so far whose boxes may reach the item's at `at`, ascending.
     fn near(&self, layout: &Layout, item: usize, at: Vertex) -> Vec<usize> {
-        let mut near: Vec<usize> = self.cells(self.frame(layout, item, at)).filter_map(|c| self.map.get(&c)).flatten().copied().collect();
+        let mut near: Vec<usize> = self
+            .cells(self.frame(layout, item, at))
+            .filter_map(|c| self.map.get(&c))
+            .flatten()
+            .copied()
+            .collect();
         near.sort_unstable();
         near.dedup();
         near
     }
 
-    /// True if the item may lie at `at` next to all added so far, in its room and clear of the room's blocks.
+    /// True if the item may lie at `at` next to all added so far, in its room and clear of the
+    /// room's blocks.
     fn free(&self, layout: &Layout, item: usize, at: Vertex) -> bool {
         let setup = self.setup;
         let on_strip = usize::from(layout.spots[item].room) == setup.strip();
         let room = &setup.rooms[usize::from(layout.spots[item].room)];
         let tight = layout.stance(setup, item).tight.moved(at);
         let f = room.frame;
-        if tight.min.x < f.min.x || tight.min.y < f.min.y || tight.max.y > f.max.y || (f.max.x != ENDLESS && tight.max.x > f.max.x) {
+        if tight.min.x < f.min.x
+            || tight.min.y < f.min.y
+            || tight.max.y > f.max.y
+            || (f.max.x != ENDLESS && tight.max.x > f.max.x)
+        {
             return false;
         }
         let mine = turned(setup, layout, item);
         let near = self.near(layout, item, at);
-        near.iter().all(|&j| clear(setup, (turned(setup, layout, j), layout.spots[j].grid()), (mine, at)))
+        near.iter()
+            .all(|&j| clear(setup, (turned(setup, layout, j), layout.spots[j].grid()), (mine, at)))
             && room.blocks.iter().all(|b| clear(setup, ((b.base, b.quarter), b.at), (mine, at)))
             && (setup.kind(item).may_cross
                 || !on_strip
-                || !layout.walls.iter().any(|&w| tight.min.x < w as i64 && (w as i64) < tight.max.x))
+                || !layout
+                    .walls
+                    .iter()
+                    .any(|&w| tight.min.x < w as i64 && (w as i64) < tight.max.x))
     }
 }
 
@@ -143,7 +173,8 @@ pub(super) fn turned(setup: &Setup, layout: &Layout, item: usize) -> Turned {
     (s.base, s.quarter)
 }
 
-/// Puts the bench ends where no piece lies across them, as near to where they are as possible, no segment too long.
+/// Puts the bench ends where no piece lies across them, as near to where they are as possible, no
+/// segment too long.
 pub(super) fn fit_walls(setup: &Setup, layout: &mut Layout) -> Option<()> {
     let Some(segment) = setup.segment else {
         layout.walls.clear();
@@ -156,7 +187,8 @@ pub(super) fn fit_walls(setup: &Setup, layout: &mut Layout) -> Option<()> {
         .map(|f| (f.min.x, f.max.x))
         .collect();
     spans.sort_unstable();
-    // Where an end may be: the complement of the union of the open spans. Greedily the furthest one within reach.
+    // Where an end may be: the complement of the union of the open spans. Greedily the furthest one
+    // within reach.
     let mut walls = Vec::new();
     let mut start = 0_i64;
     let length = layout.length as i64;

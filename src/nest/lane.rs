@@ -1,7 +1,9 @@
-//! One lane of the search: shrink, separate, compact, land; when stuck, start again from a disturbed failure.
+//! One lane of the search: shrink, separate, compact, land; when stuck, start again from a
+//! disturbed failure.
 //!
-//! Compaction shortens what a separation brings by more than a hundredth, so attempts above the best length pay too: a failed layout gets a
-//! second try with a little more length, and hops disturb a good layout and separate it there.
+//! Compaction shortens what a separation brings by more than a hundredth, so attempts above the
+//! best length pay too: a failed layout gets a second try with a little more length, and hops
+//! disturb a good layout and separate it there.
 
 use super::compact::{compact, cushioned};
 use super::dice::Dice;
@@ -21,7 +23,8 @@ pub(super) const ROUND: u64 = 150_000;
 /// First shrink, least shrink, as shares of the length.
 const SHRINK: f64 = 0.02;
 const LEAST_SHRINK: f64 = 0.001;
-/// Evaluations an item without a gain before a lane leaves the shared layout for a line of its own, or comes back from one that leads nowhere.
+/// Evaluations an item without a gain before a lane leaves the shared layout for a line of its own,
+/// or comes back from one that leads nowhere.
 const BARREN: u64 = 40_000;
 /// Share of attempts that start from a failed layout.
 const FROM_POOL: f64 = 0.5;
@@ -47,7 +50,8 @@ pub(super) struct Lane<'a> {
     store: &'a Store,
     dice: Dice,
     best: Arc<Layout>,
-    /// The best layout of all lanes on this window, and whether the lane works on its own line instead.
+    /// The best layout of all lanes on this window, and whether the lane works on its own line
+    /// instead.
     shared: Arc<Layout>,
     alone: bool,
     /// Evaluations at the last gain.
@@ -197,7 +201,8 @@ impl<'a> Lane<'a> {
         }
     }
 
-    /// A new attempt: the best layout squeezed at a random cut, a failed one disturbed, or after many failures in a row a fresh start.
+    /// A new attempt: the best layout squeezed at a random cut, a failed one disturbed, or after
+    /// many failures in a row a fresh start.
     fn start(&mut self) -> Option<Separation<'a>> {
         let setup = self.setup;
         if setup.overflow() {
@@ -252,12 +257,13 @@ impl<'a> Lane<'a> {
         self.setup.lattice.filter(|_| dice.unit() < ON_LATTICE)
     }
 
-    /// An attempt a little beyond the best length, with all items spread out for it. On a lattice compaction gains little, so that the next
-    /// shorter length is tried.
+    /// An attempt a little beyond the best length, with all items spread out for it. On a lattice
+    /// compaction gains little, so that the next shorter length is tried.
     fn loosened(&mut self, mut layout: Layout) -> Separation<'a> {
         self.loose = true;
         let best = self.best.length;
-        let length = self.lattice().map_or((best + self.span() * LOOSE).round(), |l| l.below(best, best));
+        let length =
+            self.lattice().map_or((best + self.span() * LOOSE).round(), |l| l.below(best, best));
         self.window.spread(self.setup, &mut layout, length);
         Separation::new(self.setup, self.store, self.window.clone(), layout)
     }
@@ -287,12 +293,15 @@ impl<'a> Lane<'a> {
         self.take(&shared);
     }
 
-    /// With fixed stocks alone: an item from the overflow is put into one of them, at random, and all there make room for it.
+    /// With fixed stocks alone: an item from the overflow is put into one of them, at random, and
+    /// all there make room for it.
     fn one_more(&mut self) -> Option<Separation<'a>> {
         let setup = self.setup;
         let strip = setup.strip();
         let mut layout = (*self.best).clone();
-        let waiting: Vec<usize> = (0..layout.spots.len()).filter(|&i| usize::from(layout.spots[i].room) == strip).collect();
+        let waiting: Vec<usize> = (0..layout.spots.len())
+            .filter(|&i| usize::from(layout.spots[i].room) == strip)
+            .collect();
         // The smaller one of two is the likelier to fit.
         let pick = |dice: &mut Dice| waiting.get(dice.below(waiting.len())).copied();
         let (a, b) = (pick(&mut self.dice)?, pick(&mut self.dice)?);
@@ -302,8 +311,12 @@ impl<'a> Lane<'a> {
         let room = *rooms.get(self.dice.below(rooms.len()))?;
         let stance = kind.fits[room][self.dice.below(kind.fits[room].len())];
         let (frame, tight) = (setup.rooms[room].frame, kind.stances[usize::from(stance)].tight);
-        let x = self.dice.between((frame.min.x - tight.min.x) as f64, (frame.max.x - tight.max.x) as f64);
-        let y = self.dice.between((frame.min.y - tight.min.y) as f64, (frame.max.y - tight.max.y) as f64);
+        let x = self
+            .dice
+            .between((frame.min.x - tight.min.x) as f64, (frame.max.x - tight.max.x) as f64);
+        let y = self
+            .dice
+            .between((frame.min.y - tight.min.y) as f64, (frame.max.y - tight.max.y) as f64);
         layout.spots[item] = Spot { room: room as u16, stance, x, y };
         let window = Window::rooms_and(setup, &layout, item);
         Some(Separation::new(setup, self.store, window, layout))
@@ -317,7 +330,11 @@ impl<'a> Lane<'a> {
         large.truncate((large.len() / 2).max(2));
         for _ in 0..1 + self.dice.below(2) {
             let a = large[self.dice.below(large.len())];
-            let others: Vec<usize> = large.iter().copied().filter(|&b| setup.kind(b).area != setup.kind(a).area).collect();
+            let others: Vec<usize> = large
+                .iter()
+                .copied()
+                .filter(|&b| setup.kind(b).area != setup.kind(a).area)
+                .collect();
             if others.is_empty() {
                 continue;
             }
@@ -330,10 +347,16 @@ impl<'a> Lane<'a> {
         let Some(attempt) = &self.attempt else { return };
         let (window, layout) = (attempt.window.clone(), attempt.layout.clone());
         self.drop_attempt();
-        let tight = if self.setup.overflow() { layout.clone() } else { compact(self.setup, &window, &layout, stop) };
-        let landed = self.settle(&window, tight, stop).or_else(|| self.settle(&window, layout, stop));
+        let tight = if self.setup.overflow() {
+            layout.clone()
+        } else {
+            compact(self.setup, &window, &layout, stop)
+        };
+        let landed =
+            self.settle(&window, tight, stop).or_else(|| self.settle(&window, layout, stop));
         if let Some(l) = landed.as_ref().filter(|_| self.equal > 0.0 && window.is_whole()) {
-            let longest = l.length.min(self.best.length).min(self.shared.length).min(self.known) * (1.0 + self.equal);
+            let longest = l.length.min(self.best.length).min(self.shared.length).min(self.known)
+                * (1.0 + self.equal);
             self.near.note(self.setup, l, longest);
         }
         match landed {
@@ -354,8 +377,14 @@ impl<'a> Lane<'a> {
         }
     }
 
-    /// The layout on the grid: rounded, and where that brings overlap, the pairs concerned are first moved apart.
-    fn settle(&self, window: &Window, mut layout: Layout, stop: &dyn Fn() -> bool) -> Option<Layout> {
+    /// The layout on the grid: rounded, and where that brings overlap, the pairs concerned are
+    /// first moved apart.
+    fn settle(
+        &self,
+        window: &Window,
+        mut layout: Layout,
+        stop: &dyn Fn() -> bool,
+    ) -> Option<Layout> {
         let moved = (!window.is_whole()).then_some(&window.movers[..]);
         let mut pairs = BTreeSet::new();
         for _ in 0..CUSHIONS {
@@ -393,8 +422,8 @@ impl<'a> Lane<'a> {
         }
     }
 
-    /// After fresh starts that failed, and attempts that solved but brought nothing shorter, the next ones are less bold. A failure that has its
-    /// second try does not count.
+    /// After fresh starts that failed, and attempts that solved but brought nothing shorter, the
+    /// next ones are less bold. A failure that has its second try does not count.
     fn failed(&mut self) {
         self.failures += 1;
         if self.failures >= 2 {
@@ -420,7 +449,8 @@ fn swap(setup: &Setup, layout: &mut Layout, a: usize, b: usize) {
             fits => fits[0],
         };
         let t = kind.stances[usize::from(stance)].tight;
-        let (x, y) = (to.0 - (t.min.x + t.max.x) as f64 / 2.0, to.1 - (t.min.y + t.max.y) as f64 / 2.0);
+        let (x, y) =
+            (to.0 - (t.min.x + t.max.x) as f64 / 2.0, to.1 - (t.min.y + t.max.y) as f64 / 2.0);
         layout.spots[i] = Spot { room: to.2, stance, x, y };
     }
 }

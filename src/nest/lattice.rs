@@ -1,5 +1,6 @@
-//! Lattices: where all coordinates of the pieces are multiples of one coarse measure, and all edges run along, across or midway between,
-//! the places where they close on each other are multiples of it too. (Edges of other slopes meet anywhere.)
+//! Lattices: where all coordinates of the pieces are multiples of one coarse measure, and all edges
+//! run along, across or midway between, the places where they close on each other are multiples of
+//! it too. (Edges of other slopes meet anywhere.)
 
 use super::form::Slopes;
 use super::setup::Setup;
@@ -12,7 +13,8 @@ const COARSE: f64 = 0.03;
 pub(super) struct Lattice(f64);
 
 impl Lattice {
-    /// The greatest common measure of all pieces' coordinates and the gap, if it is coarse and every edge a multiple of 45° (of 90° with a gap).
+    /// The greatest common measure of all pieces' coordinates and the gap, if it is coarse and
+    /// every edge a multiple of 45° (of 90° with a gap).
     pub fn of(setup: &Setup) -> Option<Lattice> {
         let mut measure = setup.gap;
         // Slanted edges kept a gap apart are apart by its root of two along and across.
@@ -32,7 +34,8 @@ impl Lattice {
         (measure as f64 >= COARSE * setup.mean_area.sqrt()).then_some(Lattice(measure as f64))
     }
 
-    /// The coordinate nearest to `at` that is whole steps from `wall`, where a piece touches the stock's edge.
+    /// The coordinate nearest to `at` that is whole steps from `wall`, where a piece touches the
+    /// stock's edge.
     #[inline]
     pub fn snapped(self, at: f64, wall: f64) -> f64 {
         wall + self.whole(at - wall)
@@ -86,7 +89,8 @@ mod tests {
     fn lattice_of(shapes: Vec<Shape>, gap: f64) -> Option<f64> {
         let extent = Extent::Open { low: 0.0, high: 500.0, segment_max: None, length_max: None };
         let strip = Stock { name: "roll".into(), extent, keep_out: Vec::new() };
-        Lattice::of(&Setup::new(&Problem::new(shapes, vec![strip], gap).unwrap())).map(Lattice::step)
+        Lattice::of(&Setup::new(&Problem::new(shapes, vec![strip], gap).unwrap()))
+            .map(Lattice::step)
     }
 
     /// Plates of these sides, with one corner cut off by `cut` along and across.
@@ -113,7 +117,8 @@ mod tests {
         assert_eq!(lattice(&[(60.0, 40.0), (100.0, 20.0)], (10.0, 10.0), 0.0, 10.0), None);
     }
 
-    /// Two slanted edges meet at any place along each other, so their pieces lie off the lattice of their corners.
+    /// Two slanted edges meet at any place along each other, so their pieces lie off the lattice of
+    /// their corners.
     #[test]
     fn a_slope_that_is_no_multiple_of_45_degrees_has_no_lattice() {
         assert_eq!(lattice(&[(60.0, 40.0), (100.0, 20.0)], (20.0, 10.0), 0.0, 0.0), None);
@@ -122,8 +127,21 @@ mod tests {
     /// A hook is cut into convex parts along slopes of its own, none of which is an edge.
     #[test]
     fn the_cuts_within_a_piece_are_no_edges_of_it() {
-        let hook = [(0.0, 0.0), (60.0, 0.0), (60.0, -20.0), (70.0, -20.0), (110.0, 20.0), (110.0, 40.0), (80.0, 40.0), (80.0, 10.0)];
-        let hook = hook.into_iter().chain([(20.0, 10.0), (20.0, 40.0), (0.0, 40.0)]).map(|(x, y)| point(x, y)).collect();
+        let hook = [
+            (0.0, 0.0),
+            (60.0, 0.0),
+            (60.0, -20.0),
+            (70.0, -20.0),
+            (110.0, 20.0),
+            (110.0, 40.0),
+            (80.0, 40.0),
+            (80.0, 10.0),
+        ];
+        let hook = hook
+            .into_iter()
+            .chain([(20.0, 10.0), (20.0, 40.0), (0.0, 40.0)])
+            .map(|(x, y)| point(x, y))
+            .collect();
         assert_eq!(lattice_of(vec![shape(hook, 0.0)], 0.0), Some(10_000.0));
     }
 

@@ -41,7 +41,8 @@ impl Layout {
         self.stance(setup, item).tight.moved(self.spots[item].grid())
     }
 
-    /// Right end of what lies on the strip, exact for a layout on the grid; on the overflow strip the number of items counts.
+    /// Right end of what lies on the strip, exact for a layout on the grid; on the overflow strip
+    /// the number of items counts.
     pub fn measured(&self, setup: &Setup) -> f64 {
         let strip = setup.strip();
         if setup.overflow() {

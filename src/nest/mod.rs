@@ -1,4 +1,5 @@
-//! The search: shapes onto stock with the least new cloth. Knows shapes, turns and stock, nothing of cloth or files.
+//! The search: shapes onto stock with the least new cloth. Knows shapes, turns and stock, nothing
+//! of cloth or files.
 
 mod board;
 mod bound;

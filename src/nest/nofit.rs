@@ -1,14 +1,18 @@
-//! No-fit polygons: where one form may not lie relative to another, with exact contacts and zero-width fits kept.
+//! No-fit polygons: where one form may not lie relative to another, with exact contacts and
+//! zero-width fits kept.
 //!
-//! The forbidden set of a pair is the union of the open convex sums of their parts. Its boundary is built edge by edge:
-//! each sum's edges less the open interiors of the other sums. What is left are fragments with the forbidden side on their left;
-//! slits keep both their sides, and a position that fits exactly in one point keeps that point as a fragment of no length. No topology is
-//! needed: the nearest fragment tells both the depth and the side. A quadtree, flattened to a raster of cells, holds for each cell the
-//! fragments that can be nearest to any point of it, so a query looks at one to four fragments.
+//! The forbidden set of a pair is the union of the open convex sums of their parts. Its boundary is
+//! built edge by edge: each sum's edges less the open interiors of the other sums. What is left are
+//! fragments with the forbidden side on their left; slits keep both their sides, and a position
+//! that fits exactly in one point keeps that point as a fragment of no length. No topology is
+//! needed: the nearest fragment tells both the depth and the side. A quadtree, flattened to a
+//! raster of cells, holds for each cell the fragments that can be nearest to any point of it, so a
+//! query looks at one to four fragments.
 
 use super::convex::{Convex, Frame, Vertex, difference_sum, edges, hull, offset, turn};
 
-/// A piece of the boundary: from `(x, y)` along the unit vector `(ux, uy)` for `len`; forbidden on its left, or all around if `len` is 0.
+/// A piece of the boundary: from `(x, y)` along the unit vector `(ux, uy)` for `len`; forbidden on
+/// its left, or all around if `len` is 0.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Fragment {
     pub x: f64,
@@ -57,7 +61,8 @@ enum Side {
     Mixed,
 }
 
-/// A cell of the raster: everything about it in one place, since with many pairs each look elsewhere waits for memory.
+/// A cell of the raster: everything about it in one place, since with many pairs each look
+/// elsewhere waits for memory.
 #[derive(Clone, Copy, Debug, Default)]
 struct Cell {
     /// No position in it is less deep, µm.
@@ -93,8 +98,9 @@ pub(super) struct NoFit {
     per_y: f64,
 }
 
-/// The open convex sums of two forms given by their parts: the second, moved by a vector, meets the first if the vector
-/// lies in one of them. With `by` > 0 they also hold all vectors that bring the forms nearer than that.
+/// The open convex sums of two forms given by their parts: the second, moved by a vector, meets the
+/// first if the vector lies in one of them. With `by` > 0 they also hold all vectors that bring the
+/// forms nearer than that.
 pub(super) fn sums(a: &[Convex], b: &[Convex], by: i64) -> Vec<Convex> {
     let grown = |s: Convex| if by > 0 { offset(&s, by) } else { s };
     a.iter().flat_map(|p| b.iter().map(move |q| grown(difference_sum(p, q)))).collect()
@@ -112,7 +118,8 @@ impl NoFit {
             return NoFit::indexed(fragments);
         }
         // More than the index can count: their hulls stand in, which are nowhere smaller.
-        let whole = |parts: &[Convex]| vec![hull(&parts.iter().flatten().copied().collect::<Vec<_>>())];
+        let whole =
+            |parts: &[Convex]| vec![hull(&parts.iter().flatten().copied().collect::<Vec<_>>())];
         NoFit::indexed(boundary(&sums(&whole(a), &whole(b), by)))
     }
 
@@ -154,25 +161,37 @@ impl NoFit {
     /// Fills the cells `cx..cx + size`, `cy..cy + size` of the raster.
     fn divide(&mut self, cx: usize, cy: usize, size: usize, from: &[u16]) {
         let (hx, hy) = (size as f64 / self.per_x / 2.0, size as f64 / self.per_y / 2.0);
-        let (mx, my) = (self.x0 + cx as f64 / self.per_x + hx, self.y0 + cy as f64 / self.per_y + hy);
+        let (mx, my) =
+            (self.x0 + cx as f64 / self.per_x + hx, self.y0 + cy as f64 / self.per_y + hy);
         let reach = (hx * hx + hy * hy).sqrt() * (1.0 + 1e-9);
         // Squares of distances from the cell's middle.
-        let mut kept: Vec<(f64, u16)> = from.iter().map(|&f| (self.fragments[usize::from(f)].nearest(mx, my).0, f)).collect();
+        let mut kept: Vec<(f64, u16)> =
+            from.iter().map(|&f| (self.fragments[usize::from(f)].nearest(mx, my).0, f)).collect();
         let least = kept.iter().map(|k| k.0).fold(f64::INFINITY, f64::min);
         let nearest = kept.iter().filter(|k| k.0 <= least * (1.0 + 1e-9));
         let least = least.sqrt();
         let side = match least > reach {
             false => Side::Mixed,
             // As in `signed`.
-            true if nearest.into_iter().any(|k| self.fragments[usize::from(k.1)].on_left(mx, my)) => Side::Inside,
+            true if nearest
+                .into_iter()
+                .any(|k| self.fragments[usize::from(k.1)].on_left(mx, my)) =>
+            {
+                Side::Inside
+            }
             true => Side::Outside,
         };
         match side {
             Side::Outside => kept.clear(),
-            // Nothing can be nearer anywhere in the cell than the least greatest distance of any fragment, taken at its corners:
-            // the distance to a segment is convex.
+            // Nothing can be nearer anywhere in the cell than the least greatest distance of any
+            // fragment, taken at its corners: the distance to a segment is convex.
             _ => {
-                let corners = [(mx - hx, my - hy), (mx + hx, my - hy), (mx - hx, my + hy), (mx + hx, my + hy)];
+                let corners = [
+                    (mx - hx, my - hy),
+                    (mx + hx, my - hy),
+                    (mx - hx, my + hy),
+                    (mx + hx, my + hy),
+                ];
                 let mut bound = f64::INFINITY;
                 let far = (least + 2.0 * reach) * (least + 2.0 * reach);
                 for &(_, f) in kept.iter().filter(|k| k.0 <= far) {
@@ -218,7 +237,10 @@ impl NoFit {
                 if side == Side::Inside {
                     let at = |c: usize, per: f64, from: f64| from + (c as f64 + 0.5) / per;
                     let (px, py) = (at(x, self.per_x, self.x0), at(y, self.per_y, self.y0));
-                    let least = kept.iter().map(|k| self.fragments[usize::from(k.1)].nearest(px, py).0).fold(f64::INFINITY, f64::min);
+                    let least = kept
+                        .iter()
+                        .map(|k| self.fragments[usize::from(k.1)].nearest(px, py).0)
+                        .fold(f64::INFINITY, f64::min);
                     cell.floor = ((least.sqrt() - unit) * (1.0 - 1e-6)).max(0.0) as f32;
                 }
                 self.cells[y * self.side + x] = cell;
@@ -226,9 +248,15 @@ impl NoFit {
         }
     }
 
-    /// The fragments nearest to one of 9 points spread over a cell. Well inside the forbidden set that is enough: a fragment nearest only
-    /// between the points changes the depth by less than the points are apart, and no contact depends on it.
-    fn nearest_somewhere(&self, among: &[(f64, u16)], (mx, my): (f64, f64), (hx, hy): (f64, f64)) -> Vec<u16> {
+    /// The fragments nearest to one of 9 points spread over a cell. Well inside the forbidden set
+    /// that is enough: a fragment nearest only between the points changes the depth by less than
+    /// the points are apart, and no contact depends on it.
+    fn nearest_somewhere(
+        &self,
+        among: &[(f64, u16)],
+        (mx, my): (f64, f64),
+        (hx, hy): (f64, f64),
+    ) -> Vec<u16> {
         let mut seen = Vec::new();
         for i in -1..=1 {
             for j in -1..=1 {
@@ -250,11 +278,14 @@ impl NoFit {
 
     /// Bytes held, roughly.
     pub fn bytes(&self) -> usize {
-        self.fragments.len() * 40 + self.cells.len() * size_of::<Cell>() + self.candidates.len() * 2 + 160
+        self.fragments.len() * 40
+            + self.cells.len() * size_of::<Cell>()
+            + self.candidates.len() * 2
+            + 160
     }
 
-    /// The nearest of some fragments; of equally near ones any with the point on its left decides for inside (a slit's far
-    /// side never overrules its near side; at true corners all agree).
+    /// The nearest of some fragments; of equally near ones any with the point on its left decides
+    /// for inside (a slit's far side never overrules its near side; at true corners all agree).
     fn signed(&self, among: &[u16], x: f64, y: f64) -> Hit {
         let mut best = (f64::INFINITY, x, y);
         let mut which = 0;
@@ -303,7 +334,8 @@ impl NoFit {
         &self.candidates[start + 1..start + 1 + count]
     }
 
-    /// Depth of a vector in the forbidden set: its distance to the boundary, 0 outside. The caller has checked the frame.
+    /// Depth of a vector in the forbidden set: its distance to the boundary, 0 outside. The caller
+    /// has checked the frame.
     #[inline]
     pub fn depth(&self, x: f64, y: f64) -> f64 {
         self.cell_at(x, y).map_or(0.0, |cell| self.depth_in(cell, x, y))
@@ -337,7 +369,8 @@ impl NoFit {
         if inside { first.0.sqrt() } else { 0.0 }
     }
 
-    /// The nearest boundary point and the signed depth, or `None` where the index knows the vector is well outside.
+    /// The nearest boundary point and the signed depth, or `None` where the index knows the vector
+    /// is well outside.
     pub fn hit(&self, x: f64, y: f64) -> Option<Hit> {
         self.cell_at(x, y).map(|cell| self.signed(self.among(&self.cells[cell]), x, y))
     }
@@ -359,7 +392,8 @@ fn boundary(sums: &[Convex]) -> Vec<Fragment> {
         for (a, b) in edges(sum) {
             covered.clear();
             let box_of_edge = Frame::around([a, b]);
-            // Most edges lie wholly inside some other sum, and often inside the one that held the edge before.
+            // Most edges lie wholly inside some other sum, and often inside the one that held the
+            // edge before.
             let others = std::iter::once(last).chain((0..sums.len()).filter(|&t| t != last));
             for t in others.filter(|&t| t != s) {
                 let f = &frames[t];
@@ -395,8 +429,8 @@ fn boundary(sums: &[Convex]) -> Vec<Fragment> {
             let mut end = 0.0;
             let mut first = true;
             for &(from, to) in &covered {
-                // Between two open spans that only abut the point itself stays free: an exact fit. At the ends of the edge the
-                // neighbouring edge answers for the corner.
+                // Between two open spans that only abut the point itself stays free: an exact fit.
+                // At the ends of the edge the neighbouring edge answers for the corner.
                 let abut = !first && from >= end - ABUT;
                 if from > end + ABUT || (abut && from > ABUT && end < 1.0 - ABUT) {
                     keep(end.min(from), from);
@@ -415,8 +449,9 @@ fn boundary(sums: &[Convex]) -> Vec<Fragment> {
 /// Spans of an edge nearer than this (as a share of it) abut.
 const ABUT: f64 = 1e-11;
 
-/// The part of the segment `a`-`b` (0 to 1) strictly inside a convex polygon. A segment along one of its edges, in the same
-/// direction, counts as inside if `owns_shared`: so that of two coincident edges one is kept.
+/// The part of the segment `a`-`b` (0 to 1) strictly inside a convex polygon. A segment along one
+/// of its edges, in the same direction, counts as inside if `owns_shared`: so that of two
+/// coincident edges one is kept.
 fn inside_span(a: Vertex, b: Vertex, p: &[Vertex], owns_shared: bool) -> Option<(f64, f64)> {
     let (mut from, mut to) = (0.0_f64, 1.0_f64);
     for (c, d) in edges(p) {
@@ -464,8 +499,14 @@ mod tests {
     #[test]
     fn a_boundary_of_more_pieces_than_can_be_counted_forbids_more_and_never_less() {
         let comb: Vec<Vertex> = (0..6)
-            .flat_map(|k| [(20 * k, 0), (20 * k + 20, 0)].into_iter().filter(move |&(x, _)| x == 0 || x == 120 || k > 6))
-            .chain((0..6).rev().flat_map(|k| [(20 * k + 20, 50), (20 * k + 10, 50), (20 * k + 10, 10), (20 * k, 10)]))
+            .flat_map(|k| {
+                [(20 * k, 0), (20 * k + 20, 0)]
+                    .into_iter()
+                    .filter(move |&(x, _)| x == 0 || x == 120 || k > 6)
+            })
+            .chain((0..6).rev().flat_map(|k| {
+                [(20 * k + 20, 50), (20 * k + 10, 50), (20 * k + 10, 10), (20 * k, 10)]
+            }))
             .map(|(x, y)| vertex(x, y))
             .collect();
         let parts = convex_parts(&comb, &[]);
@@ -488,8 +529,16 @@ mod tests {
     #[test]
     fn a_slot_of_exact_width_is_a_slit() {
         // A U with a slot 10 wide and a bar 10 wide: it fits at x = 20 exactly.
-        let u =
-            [vertex(0, 0), vertex(50, 0), vertex(50, 40), vertex(30, 40), vertex(30, 10), vertex(20, 10), vertex(20, 40), vertex(0, 40)];
+        let u = [
+            vertex(0, 0),
+            vertex(50, 0),
+            vertex(50, 40),
+            vertex(30, 40),
+            vertex(30, 10),
+            vertex(20, 10),
+            vertex(20, 40),
+            vertex(0, 40),
+        ];
         let n = NoFit::new(&convex_parts(&u, &[]), &[rectangle(10, 60)], 0);
         assert_eq!(n.depth(20.0, 15.0), 0.0);
         assert!((n.depth(20.5, 15.0) - 0.5).abs() < 1e-12);
@@ -506,9 +555,24 @@ mod tests {
 
     #[test]
     fn depth_agrees_with_the_sums_everywhere() {
-        let star =
-            [vertex(0, 0), vertex(40, 15), vertex(80, 0), vertex(60, 35), vertex(90, 70), vertex(45, 55), vertex(10, 80), vertex(25, 40)];
-        let l = [vertex(0, 0), vertex(50, 0), vertex(50, 12), vertex(14, 12), vertex(14, 60), vertex(0, 60)];
+        let star = [
+            vertex(0, 0),
+            vertex(40, 15),
+            vertex(80, 0),
+            vertex(60, 35),
+            vertex(90, 70),
+            vertex(45, 55),
+            vertex(10, 80),
+            vertex(25, 40),
+        ];
+        let l = [
+            vertex(0, 0),
+            vertex(50, 0),
+            vertex(50, 12),
+            vertex(14, 12),
+            vertex(14, 60),
+            vertex(0, 60),
+        ];
         let (a, b) = (convex_parts(&star, &[]), convex_parts(&l, &[]));
         for by in [0, 5] {
             let all = sums(&a, &b, by);
@@ -519,7 +583,10 @@ mod tests {
                     let depth = n.depth(x as f64, y as f64);
                     assert_eq!(inside, depth > 1e-9, "({x}, {y}) depth {depth}");
                     let floor = n.cell_at(x as f64, y as f64).map_or(0.0, |c| n.floor(c));
-                    assert!(floor <= depth, "({x}, {y}) depth {depth}, of its cell at least {floor}");
+                    assert!(
+                        floor <= depth,
+                        "({x}, {y}) depth {depth}, of its cell at least {floor}"
+                    );
                 }
             }
         }

@@ -7,8 +7,9 @@ use crate::run::TraceRow;
 pub struct Params {
     /// Logical lanes of an effort run; threads only execute lanes.
     pub lanes: usize,
-    /// Layouts longer than the shortest by no more than this share of it count as equally long: the one that leaves the largest free
-    /// rectangle along the strip, less what its length costs, is taken (up to 150 pieces). 0: the shortest, whatever it leaves.
+    /// Layouts longer than the shortest by no more than this share of it count as equally long: the
+    /// one that leaves the largest free rectangle along the strip, less what its length costs, is
+    /// taken (up to 150 pieces). 0: the shortest, whatever it leaves.
     pub equal: f64,
 }
 
@@ -44,7 +45,8 @@ pub struct UsedStock {
     pub stock: usize,
     /// Length used from x = 0, mm (of a fixed stock: its whole extent).
     pub used_length: f64,
-    /// The bench segments, from-to in x, mm; one if the bench has no end. Contiguous from 0 to `used_length`.
+    /// The bench segments, from-to in x, mm; one if the bench has no end. Contiguous from 0 to
+    /// `used_length`.
     pub segments: Vec<[f64; 2]>,
 }
 

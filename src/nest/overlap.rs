@@ -1,7 +1,9 @@
-//! Overlap of one item against everything else, as a function of its position: what the separation minimises.
+//! Overlap of one item against everything else, as a function of its position: what the separation
+//! minimises.
 //!
-//! The overlap of a pair is the depth of its relative position in the pair's no-fit polygon, times a size factor; the cost of
-//! a position adds these over all bodies near it, times the pairs' weights.
+//! The overlap of a pair is the depth of its relative position in the pair's no-fit polygon, times
+//! a size factor; the cost of a position adds these over all bodies near it, times the pairs'
+//! weights.
 
 use super::fits::{Store, Turned, clearance_margin, quarter, relation};
 use super::layout::Spot;
@@ -15,7 +17,8 @@ const BUCKETS: usize = 32;
 const MET: usize = 8;
 /// Boxes of a column that are tested before the first of them that holds a position is looked into.
 const AT_ONCE: usize = 32;
-/// Boxes in the column lists are rounded to single precision and grown by as much as that may take away, µm.
+/// Boxes in the column lists are rounded to single precision and grown by as much as that may take
+/// away, µm.
 const ROUNDED: f32 = 8.0;
 
 /// Something that takes up room: an item or a block of the stock.
@@ -39,7 +42,8 @@ pub(super) fn size_of(setup: &Setup, area: f64) -> f64 {
 pub(super) struct Fits<'a> {
     setup: &'a Setup,
     store: &'a Store,
-    /// Global bases in use, ascending; the boxes of their quarter turns, and the most by which a clearance can grow them.
+    /// Global bases in use, ascending; the boxes of their quarter turns, and the most by which a
+    /// clearance can grow them.
     bases: Vec<u32>,
     boxes: Vec<[f64; 4]>,
     gap_margin: f64,
@@ -55,7 +59,11 @@ impl<'a> Fits<'a> {
         let table = vec![NOT_YET; bases.len() * bases.len() * 4];
         let boxes = bases
             .iter()
-            .flat_map(|&b| setup.bases[b as usize].frames.map(|f| [f.min.x, f.min.y, f.max.x, f.max.y].map(|v| v as f64)))
+            .flat_map(|&b| {
+                setup.bases[b as usize]
+                    .frames
+                    .map(|f| [f.min.x, f.min.y, f.max.x, f.max.y].map(|v| v as f64))
+            })
             .collect();
         let rounded = bases.iter().any(|&b| setup.bases[b as usize].rounded);
         let gap_margin = clearance_margin(setup.gap + if rounded { 4 } else { 0 }) as f64;
@@ -71,7 +79,10 @@ impl<'a> Fits<'a> {
     #[inline]
     fn slot(&self, a: Turned, b: Turned) -> (u32, u8) {
         let (key, turns) = relation(a, b);
-        (((key.0 as usize * self.bases.len() + key.1 as usize) * 4 + usize::from(key.2)) as u32, turns)
+        (
+            ((key.0 as usize * self.bases.len() + key.1 as usize) * 4 + usize::from(key.2)) as u32,
+            turns,
+        )
     }
 
     /// The box of a turned base (by local index).
@@ -116,7 +127,8 @@ struct Obstacle {
     turns: u8,
 }
 
-/// An obstacle that a position is near to: the position relative to it, where its no-fit polygon is, and the cell.
+/// An obstacle that a position is near to: the position relative to it, where its no-fit polygon
+/// is, and the cell.
 #[derive(Clone, Copy, Debug, Default)]
 struct Met {
     weight: f64,
@@ -136,7 +148,12 @@ struct Slim {
 
 impl Slim {
     fn new(x0: f64, y0: f64, x1: f64, y1: f64, obstacle: usize) -> Slim {
-        let limits = [x0 as f32 - ROUNDED, y0 as f32 - ROUNDED, -(x1 as f32) - ROUNDED, -(y1 as f32) - ROUNDED];
+        let limits = [
+            x0 as f32 - ROUNDED,
+            y0 as f32 - ROUNDED,
+            -(x1 as f32) - ROUNDED,
+            -(y1 as f32) - ROUNDED,
+        ];
         Slim { limits, obstacle: obstacle as u32 }
     }
 
@@ -206,7 +223,8 @@ pub(super) struct Contact {
 }
 
 impl Field {
-    /// Prepares the field of a stance (`turned` and the bodies by local index) against `bodies` but `skip`; `weights` of the pairs.
+    /// Prepares the field of a stance (`turned` and the bodies by local index) against `bodies` but
+    /// `skip`; `weights` of the pairs.
     #[allow(clippy::too_many_arguments)]
     pub fn fill(
         &mut self,
@@ -238,7 +256,15 @@ impl Field {
             let (slot, turns) = fits.slot(b.turned, turned);
             let factor = size * b.size;
             self.boxes.push(Slim::new(x0, y0, x1, y1, self.obstacles.len()));
-            self.obstacles.push(Obstacle { px: b.x, py: b.y, weight: f64::from(weight) * factor, factor, slot, body: j as u32, turns });
+            self.obstacles.push(Obstacle {
+                px: b.x,
+                py: b.y,
+                weight: f64::from(weight) * factor,
+                factor,
+                slot,
+                body: j as u32,
+                turns,
+            });
         }
         self.index();
     }
@@ -252,7 +278,8 @@ impl Field {
         let width = (self.bounds.x1 - self.bounds.x0).max(1.0);
         self.per_x = BUCKETS as f64 / width;
         let (x_from, per_x) = (self.bounds.x0, self.per_x);
-        let column = |x: f32| ((f64::from(x) - x_from) * per_x).clamp(0.0, (BUCKETS - 1) as f64) as usize;
+        let column =
+            |x: f32| ((f64::from(x) - x_from) * per_x).clamp(0.0, (BUCKETS - 1) as f64) as usize;
         let mut next = [0_u32; BUCKETS + 1];
         for o in &self.boxes {
             let (x0, x1) = o.x();
@@ -281,12 +308,13 @@ impl Field {
         &self.listed[self.starts[c] as usize..self.starts[c + 1] as usize]
     }
 
-    /// Weighted overlap at a position within the bounds; anything at or above `limit` may be returned once it is reached.
+    /// Weighted overlap at a position within the bounds; anything at or above `limit` may be
+    /// returned once it is reached.
     #[inline]
     pub fn cost(&self, fits: &mut Fits<'_>, x: f64, y: f64, limit: f64) -> f64 {
         let mut cost = self.wall_cost(x);
-        // First what the cells promise at least: most positions are out of the question by that alone, and where there are many pairs the
-        // cells are fetched from memory side by side.
+        // First what the cells promise at least: most positions are out of the question by that
+        // alone, and where there are many pairs the cells are fetched from memory side by side.
         let mut met = [Met::default(); MET];
         let (mut count, mut floor) = (0, cost);
         let at = both_ways(x, y);
@@ -333,12 +361,25 @@ impl Field {
     }
 
     /// Boundaries of everything overlapped, or touched within `slack`, at a position.
-    pub fn contacts(&self, fits: &mut Fits<'_>, x: f64, y: f64, slack: f64, out: &mut Vec<Contact>) {
+    pub fn contacts(
+        &self,
+        fits: &mut Fits<'_>,
+        x: f64,
+        y: f64,
+        slack: f64,
+        out: &mut Vec<Contact>,
+    ) {
         out.clear();
         for &(from, to, weight) in &self.walls {
             let depth = (x - from).min(to - x);
             if depth > -slack {
-                let hit = Hit { depth, x: if x - from < to - x { from } else { to }, y, ux: 0.0, uy: 1.0 };
+                let hit = Hit {
+                    depth,
+                    x: if x - from < to - x { from } else { to },
+                    y,
+                    ux: 0.0,
+                    uy: 1.0,
+                };
                 out.push(Contact { hit, weight });
             }
         }
@@ -355,7 +396,10 @@ impl Field {
                 let back = (4 - o.turns) & 3;
                 let (hx, hy) = quarter(hit.x, hit.y, back);
                 let (ux, uy) = quarter(hit.ux, hit.uy, back);
-                out.push(Contact { hit: Hit { depth: hit.depth, x: hx + o.px, y: hy + o.py, ux, uy }, weight: o.weight });
+                out.push(Contact {
+                    hit: Hit { depth: hit.depth, x: hx + o.px, y: hy + o.py, ux, uy },
+                    weight: o.weight,
+                });
             }
         }
     }

@@ -80,16 +80,20 @@ pub struct Problem {
 }
 
 impl Problem {
-    /// Checks and takes over shapes, stocks (in order of preference; at most one is open) and the gap between shapes in mm.
+    /// Checks and takes over shapes, stocks (in order of preference; at most one is open) and the
+    /// gap between shapes in mm.
     ///
     /// # Errors
-    /// Every shape without poses or area, a negative gap. A stock without room is no fault: nothing is placed in it, and what fits nowhere is
-    /// named in the outcome.
+    /// Every shape without poses or area, a negative gap. A stock without room is no fault: nothing
+    /// is placed in it, and what fits nowhere is named in the outcome.
     pub fn new(shapes: Vec<Shape>, stocks: Vec<Stock>, gap: f64) -> Result<Problem, Faults> {
         let mut faults = Faults::new();
         for shape in &shapes {
             if shape.poses.is_empty() || shape.copies == 0 {
-                faults.push(Fault::new(format!("{}has no permitted turn", shape.name), "allow at least one turn and one copy"));
+                faults.push(Fault::new(
+                    format!("{}has no permitted turn", shape.name),
+                    "allow at least one turn and one copy",
+                ));
             }
             if shape.region.outline.len() < 3 || shape.region.area() <= 0.0 {
                 faults.push(Fault::new(format!("{} has no area", shape.name), "check its outline"));
@@ -102,7 +106,10 @@ impl Problem {
             faults.push(Fault::new(what, "plan from fewer offcuts, or permit fewer turns"));
         }
         if !(gap >= 0.0 && gap.is_finite()) {
-            faults.push(Fault::new("the gap between pieces is negative", "give a gap of 0 mm or more"));
+            faults.push(Fault::new(
+                "the gap between pieces is negative",
+                "give a gap of 0 mm or more",
+            ));
         }
         faults.into_result(Problem { shapes, stocks, gap })
     }

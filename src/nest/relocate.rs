@@ -1,8 +1,10 @@
-//! A better place for one item: samples over its stances and positions, then descent, then exact steps to contacts.
+//! A better place for one item: samples over its stances and positions, then descent, then exact
+//! steps to contacts.
 //!
-//! Within one set of overlapped bodies the cost has its minima where boundaries cross, so after a coarse descent the steps go to
-//! nearest boundary points, crossings of the boundaries overlapped or touched, and crossings with the bounds: that lands on
-//! contacts exactly where plain descent would only approach them.
+//! Within one set of overlapped bodies the cost has its minima where boundaries cross, so after a
+//! coarse descent the steps go to nearest boundary points, crossings of the boundaries overlapped
+//! or touched, and crossings with the bounds: that lands on contacts exactly where plain descent
+//! would only approach them.
 
 use super::dice::Dice;
 use super::lattice::Lattice;
@@ -11,7 +13,8 @@ use super::overlap::{Contact, Field, Fits};
 /// Samples over the whole bounds, and near the present place.
 const GLOBAL_SAMPLES: usize = 60;
 const LOCAL_SAMPLES: usize = 30;
-/// How far the near samples reach, and the first and last steps of the descent, as shares of the item's size.
+/// How far the near samples reach, and the first and last steps of the descent, as shares of the
+/// item's size.
 const NEAR: f64 = 0.4;
 const FIRST_STEP: f64 = 0.06;
 const LAST_STEP: f64 = 0.004;
@@ -38,7 +41,8 @@ pub(super) struct Scratch {
     points: Vec<(f64, f64)>,
 }
 
-/// The best place found in the fields, if it costs less than `present`. `home` is the present place, `extent` the item's size.
+/// The best place found in the fields, if it costs less than `present`. `home` is the present
+/// place, `extent` the item's size.
 #[allow(clippy::too_many_arguments)]
 pub(super) fn relocate(
     fields: &[Field],
@@ -57,7 +61,8 @@ pub(super) fn relocate(
         kept.insert(at, c);
         kept.truncate(KEPT);
     };
-    let limit = |kept: &Vec<Candidate>| if kept.len() < KEPT { f64::INFINITY } else { kept[KEPT - 1].cost };
+    let limit =
+        |kept: &Vec<Candidate>| if kept.len() < KEPT { f64::INFINITY } else { kept[KEPT - 1].cost };
     let total: f64 = fields.iter().map(|f| f.bounds.area()).sum();
     for k in 0..GLOBAL_SAMPLES + LOCAL_SAMPLES {
         let (field, x, y) = if k < GLOBAL_SAMPLES {
@@ -111,7 +116,14 @@ pub(super) fn relocate(
 }
 
 /// Coordinate descent with shortening steps, on a lattice down to its own.
-fn descend(field: &Field, fits: &mut Fits<'_>, c: &mut Candidate, extent: f64, lattice: Option<Lattice>, evaluations: &mut u64) {
+fn descend(
+    field: &Field,
+    fits: &mut Fits<'_>,
+    c: &mut Candidate,
+    extent: f64,
+    lattice: Option<Lattice>,
+    evaluations: &mut u64,
+) {
     let whole = |step: f64| lattice.map_or(step, |l| l.whole(step));
     let mut step = whole(extent * FIRST_STEP).max(lattice.map_or(0.0, Lattice::step));
     let floor = lattice.map_or(extent * LAST_STEP, |l| l.step() / 2.0);
@@ -137,7 +149,13 @@ fn descend(field: &Field, fits: &mut Fits<'_>, c: &mut Candidate, extent: f64, l
 }
 
 /// Exact steps on the boundaries overlapped and touched, while they gain.
-fn settle(field: &Field, fits: &mut Fits<'_>, c: &mut Candidate, scratch: &mut Scratch, evaluations: &mut u64) {
+fn settle(
+    field: &Field,
+    fits: &mut Fits<'_>,
+    c: &mut Candidate,
+    scratch: &mut Scratch,
+    evaluations: &mut u64,
+) {
     for _ in 0..EXACT_STEPS {
         if c.cost <= 0.0 {
             return;

@@ -1,4 +1,5 @@
-//! From the search's layout to the outcome: millimetres, each stock in its own frame, what has no place named.
+//! From the search's layout to the outcome: millimetres, each stock in its own frame, what has no
+//! place named.
 
 use super::layout::Layout;
 use super::outcome::{Outcome, Placement, UsedStock};
@@ -9,7 +10,12 @@ use crate::run::Run;
 use crate::units::{GRID_PER_MM, micrometres};
 
 /// The outcome of a layout; without one every item is unplaced.
-pub(super) fn report(problem: &Problem, setup: &Setup, layout: Option<&Layout>, run: &Run<'_>) -> Outcome {
+pub(super) fn report(
+    problem: &Problem,
+    setup: &Setup,
+    layout: Option<&Layout>,
+    run: &Run<'_>,
+) -> Outcome {
     let mut outcome = Outcome {
         placements: Vec::new(),
         stocks: Vec::new(),
@@ -45,8 +51,13 @@ pub(super) fn report(problem: &Problem, setup: &Setup, layout: Option<&Layout>, 
             outcome.unplaced.push((item.kind, item.copy, why));
             continue;
         }
-        // The box of a turned outline is a micrometre generous: what counts is where the outline itself ends.
-        let end = if setup.bases[layout.stance(setup, i).base as usize].rounded { outline_end(problem, setup, layout, i) } else { end };
+        // The box of a turned outline is a micrometre generous: what counts is where the outline
+        // itself ends.
+        let end = if setup.bases[layout.stance(setup, i).base as usize].rounded {
+            outline_end(problem, setup, layout, i)
+        } else {
+            end
+        };
         used[r] = Some(used[r].unwrap_or(0.0).max(end as f64));
         taken.push((i, r));
     }
@@ -55,7 +66,8 @@ pub(super) fn report(problem: &Problem, setup: &Setup, layout: Option<&Layout>, 
         let (Some(end), Some(stock)) = (used[r], room.stock) else { continue };
         index[r] = outcome.stocks.len();
         outcome.stocks.push(if room.frame.max.x == ENDLESS {
-            let mut ends: Vec<f64> = layout.walls.iter().copied().filter(|&w| w > 0.0 && w < end).collect();
+            let mut ends: Vec<f64> =
+                layout.walls.iter().copied().filter(|&w| w > 0.0 && w < end).collect();
             ends.push(end);
             let mut from = 0.0;
             let segments = ends
@@ -68,7 +80,8 @@ pub(super) fn report(problem: &Problem, setup: &Setup, layout: Option<&Layout>, 
                 .collect();
             UsedStock { stock, used_length: mm(end), segments }
         } else {
-            let (a, b) = ((room.frame.min.x - room.shift) as f64, (room.frame.max.x - room.shift) as f64);
+            let (a, b) =
+                ((room.frame.min.x - room.shift) as f64, (room.frame.max.x - room.shift) as f64);
             UsedStock { stock, used_length: mm(b - a), segments: vec![[mm(a), mm(b)]] }
         });
     }
@@ -93,6 +106,7 @@ pub(super) fn report(problem: &Problem, setup: &Setup, layout: Option<&Layout>, 
 fn outline_end(problem: &Problem, setup: &Setup, layout: &Layout, item: usize) -> i64 {
     let stance = layout.stance(setup, item);
     let at = layout.spots[item].grid().minus(stance.offset).to_mm();
-    let ring = Motion::new(stance.pose.turn, stance.pose.flip, at).ring(&problem.shapes()[setup.items[item].kind].region.outline);
+    let ring = Motion::new(stance.pose.turn, stance.pose.flip, at)
+        .ring(&problem.shapes()[setup.items[item].kind].region.outline);
     ring.iter().map(|p| micrometres(p.x)).max().unwrap_or(0)
 }

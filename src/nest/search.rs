@@ -1,4 +1,5 @@
-//! The driver: a first layout, then rounds of lanes, merged in lane order, until time, effort or the bound ends it.
+//! The driver: a first layout, then rounds of lanes, merged in lane order, until time, effort or
+//! the bound ends it.
 
 use super::check::faults_of;
 use super::construct::{construct, in_rows};
@@ -19,8 +20,9 @@ use std::sync::Arc;
 
 /// Places all shapes with the least length of the open strip, fixed stocks first.
 ///
-/// A run by effort gives the same outcome on every machine and with any number of threads; a run by time uses one lane a
-/// thread. What could not be placed is named in the outcome; the placements that are there always keep every rule.
+/// A run by effort gives the same outcome on every machine and with any number of threads; a run by
+/// time uses one lane a thread. What could not be placed is named in the outcome; the placements
+/// that are there always keep every rule.
 pub fn solve(problem: &Problem, params: &Params, run: &Run<'_>) -> Outcome {
     let threads = rayon::ThreadPoolBuilder::new().num_threads(run.threads()).build();
     match threads {
@@ -52,8 +54,9 @@ fn search(problem: &Problem, params: &Params, run: &Run<'_>) -> Outcome {
     history.note(&best, &[], 0);
     let store = Store::new(run.memory());
     let lanes = if run.is_by_effort() { params.lanes } else { rayon::current_num_threads() };
-    let mut lanes: Vec<Lane<'_>> =
-        (0..lanes.max(1)).map(|k| Lane::new(&setup, &store, Dice::new(run.seed(), k as u64), params.equal)).collect();
+    let mut lanes: Vec<Lane<'_>> = (0..lanes.max(1))
+        .map(|k| Lane::new(&setup, &store, Dice::new(run.seed(), k as u64), params.equal))
+        .collect();
     let mut sharing = Sharing::new(&setup, run.seed());
     let mut round = 0;
     while !run.is_over(round) && best.length > history.bound {

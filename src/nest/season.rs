@@ -1,7 +1,8 @@
-//! Seasons: the race of campaigns is begun anew from the first layout after so many evaluations, and the best of all seasons is kept.
+//! Seasons: the race of campaigns is begun anew from the first layout after so many evaluations,
+//! and the best of all seasons is kept.
 //!
-//! Twice the evaluations bring a search that is a minute old about as much as the better of two such searches: what a season has come to by then
-//! hangs on chance as much as on work.
+//! Twice the evaluations bring a search that is a minute old about as much as the better of two
+//! such searches: what a season has come to by then hangs on chance as much as on work.
 
 use super::campaign::Campaigns;
 use super::lane::{Lane, ROUND};
@@ -29,15 +30,25 @@ impl Seasons {
         Seasons { campaigns: Campaigns::new(seed), first: None, best: Arc::default(), age: 0 }
     }
 
-    /// Begins a season when one is over: with less than half a season of the `left` evaluations of a lane, from the best layout of all.
-    pub fn assign(&mut self, setup: &Setup, best: &Arc<Layout>, lanes: &mut [Lane<'_>], left: f64, stop: &dyn Fn() -> bool) {
+    /// Begins a season when one is over: with less than half a season of the `left` evaluations of
+    /// a lane, from the best layout of all.
+    pub fn assign(
+        &mut self,
+        setup: &Setup,
+        best: &Arc<Layout>,
+        lanes: &mut [Lane<'_>],
+        left: f64,
+        stop: &dyn Fn() -> bool,
+    ) {
         let over = self.age >= SEASON && !setup.overflow();
         match &self.first {
             None => {
                 self.first = Some(best.clone());
                 self.begin(setup, best, 0, lanes);
             }
-            Some(_) if over && left < SEASON as f64 / 2.0 => self.begin(setup, best, SEASON * lanes.len() as u64, lanes),
+            Some(_) if over && left < SEASON as f64 / 2.0 => {
+                self.begin(setup, best, SEASON * lanes.len() as u64, lanes)
+            }
             Some(first) if over => self.begin(setup, &first.clone(), 0, lanes),
             Some(_) => {}
         }
@@ -52,7 +63,12 @@ impl Seasons {
     }
 
     /// After a round. Returns the best layout of all.
-    pub fn merge(&mut self, setup: &Setup, best: &Arc<Layout>, lanes: &mut [Lane<'_>]) -> Arc<Layout> {
+    pub fn merge(
+        &mut self,
+        setup: &Setup,
+        best: &Arc<Layout>,
+        lanes: &mut [Lane<'_>],
+    ) -> Arc<Layout> {
         self.age += ROUND;
         self.best = self.campaigns.merge(setup, &self.best, lanes);
         let best = if self.best.length < best.length { &self.best } else { best };
@@ -76,7 +92,11 @@ mod tests {
     fn a_season_begins_from_the_first_layout_and_what_is_left_of_one_from_the_best() {
         let shape = Shape {
             name: "plate".into(),
-            region: Region::solid([(0.0, 0.0), (30.0, 0.0), (30.0, 40.0), (0.0, 40.0)].map(|(x, y)| point(x, y)).to_vec()),
+            region: Region::solid(
+                [(0.0, 0.0), (30.0, 0.0), (30.0, 40.0), (0.0, 40.0)]
+                    .map(|(x, y)| point(x, y))
+                    .to_vec(),
+            ),
             poses: vec![Pose { turn: 0.0, flip: false }],
             tolerance: 0.0,
             copies: 3,
@@ -85,12 +105,17 @@ mod tests {
         let extent = Extent::Open { low: 0.0, high: 100.0, segment_max: None, length_max: None };
         let roll = Stock { name: "roll".into(), extent, keep_out: Vec::new() };
         let mut setup = Setup::new(&Problem::new(vec![shape], vec![roll], 2.0).unwrap());
-        let first = Arc::new(construct(&mut setup, &|| false, &|| false).and_then(|l| land(&setup, &l, None)).unwrap());
+        let first = Arc::new(
+            construct(&mut setup, &|| false, &|| false)
+                .and_then(|l| land(&setup, &l, None))
+                .unwrap(),
+        );
         // Shorter than can be: no more than a length to be kept.
         let best = Arc::new(Layout { length: first.length - 1.0, ..(*first).clone() });
         let store = Store::new(1 << 28);
         let mut lanes = [0, 1].map(|k| Lane::new(&setup, &store, Dice::new(1, k), 0.0));
-        let lengths = |lanes: &[Lane<'_>]| lanes.iter().map(|l| l.shortest().length).collect::<Vec<f64>>();
+        let lengths =
+            |lanes: &[Lane<'_>]| lanes.iter().map(|l| l.shortest().length).collect::<Vec<f64>>();
         let mut seasons = Seasons::new(1);
         let season = SEASON as f64;
 
@@ -104,7 +129,11 @@ mod tests {
         seasons.age = SEASON;
         seasons.assign(&setup, &best, &mut lanes, season, &|| false);
         assert_eq!(lengths(&lanes), [first.length; 2], "a season is left");
-        assert_eq!(seasons.merge(&setup, &best, &mut lanes).length, best.length, "the best of all is kept");
+        assert_eq!(
+            seasons.merge(&setup, &best, &mut lanes).length,
+            best.length,
+            "the best of all is kept"
+        );
 
         seasons.age = SEASON;
         seasons.assign(&setup, &best, &mut lanes, 0.4 * season, &|| false);

@@ -1,6 +1,8 @@
-//! Separation: overlapping items are moved one at a time, pairs that stay overlapped weigh more each pass.
+//! Separation: overlapping items are moved one at a time, pairs that stay overlapped weigh more
+//! each pass.
 //!
-//! Guided local search on penetration depth (Egeblad, Nielsen, Odgaard 2007; Imamichi, Yagiura, Nagamochi 2009; Umetani et al. 2009).
+//! Guided local search on penetration depth (Egeblad, Nielsen, Odgaard 2007; Imamichi, Yagiura,
+//! Nagamochi 2009; Umetani et al. 2009).
 
 use super::board::Board;
 use super::dice::Dice;
@@ -64,7 +66,12 @@ pub(super) struct Separation<'a> {
 
 impl<'a> Separation<'a> {
     /// Starts from a layout with overlaps; `layout.length` is the length to reach.
-    pub fn new(setup: &'a Setup, store: &'a Store, window: Window, mut layout: Layout) -> Separation<'a> {
+    pub fn new(
+        setup: &'a Setup,
+        store: &'a Store,
+        window: Window,
+        mut layout: Layout,
+    ) -> Separation<'a> {
         let n = window.movers.len();
         let board = Board::new(setup, store, &window, &mut layout);
         let mut bases: Vec<u32> = Vec::new();
@@ -74,11 +81,22 @@ impl<'a> Separation<'a> {
         bases.extend(window.context.iter().map(|&i| layout.stance(setup, i).base));
         bases.extend(setup.rooms.iter().flat_map(|r| &r.blocks).map(|b| b.base));
         let fits = Fits::new(setup, store, bases);
-        let mut bodies: Vec<Body> = window.movers.iter().chain(&window.context).map(|&i| body(setup, &fits, &layout, i)).collect();
+        let mut bodies: Vec<Body> = window
+            .movers
+            .iter()
+            .chain(&window.context)
+            .map(|&i| body(setup, &fits, &layout, i))
+            .collect();
         for (r, room) in setup.rooms.iter().enumerate() {
             for b in &room.blocks {
                 let (x, y) = (b.at.x as f64, b.at.y as f64);
-                bodies.push(Body { turned: fits.local((b.base, b.quarter)), room: r as u16, x, y, size: 1.0 });
+                bodies.push(Body {
+                    turned: fits.local((b.base, b.quarter)),
+                    room: r as u16,
+                    x,
+                    y,
+                    size: 1.0,
+                });
             }
         }
         let m = bodies.len();
@@ -183,7 +201,12 @@ impl<'a> Separation<'a> {
         let rooms = (0..self.setup.rooms.len()).filter(|&r| self.window.open_to(self.setup, r));
         rooms.flat_map(|r| kind.fits[r].iter().map(move |&s| (r, s))).find_map(|(room, stance)| {
             let b = self.bounds(k, room, stance);
-            (!b.is_empty()).then(|| Spot { room: room as u16, stance, x: (b.x0 + b.x1) / 2.0, y: (b.y0 + b.y1) / 2.0 })
+            (!b.is_empty()).then(|| Spot {
+                room: room as u16,
+                stance,
+                x: (b.x0 + b.x1) / 2.0,
+                y: (b.y0 + b.y1) / 2.0,
+            })
         })
     }
 
@@ -225,7 +248,8 @@ impl<'a> Separation<'a> {
     fn record(&mut self, k: usize, slot: usize) {
         let spot = self.layout.spots[self.window.movers[k]];
         let walls = self.layout.walls.len();
-        let mut pairs = Pairs::cleared(&mut self.overlaps, k, self.window.movers.len(), self.bodies.len());
+        let mut pairs =
+            Pairs::cleared(&mut self.overlaps, k, self.window.movers.len(), self.bodies.len());
         self.fields[slot].overlaps(&mut self.fits, spot.x, spot.y, |j, o| pairs.set(j, o));
         self.wall_overlaps[k * walls..(k + 1) * walls].fill(0.0);
         for (w, o) in self.fields[slot].wall_overlaps(spot.x).enumerate() {
@@ -236,7 +260,12 @@ impl<'a> Separation<'a> {
     fn row(&self, k: usize) -> (&[f64], &[f32], &[f64], &[f32]) {
         let (m, walls) = (self.bodies.len(), self.layout.walls.len());
         let (a, b) = (k * m..(k + 1) * m, k * walls..(k + 1) * walls);
-        (&self.overlaps[a.clone()], &self.weights[a], &self.wall_overlaps[b.clone()], &self.wall_weights[b])
+        (
+            &self.overlaps[a.clone()],
+            &self.weights[a],
+            &self.wall_overlaps[b.clone()],
+            &self.wall_weights[b],
+        )
     }
 
     fn overlap_of(&self, k: usize) -> f64 {
@@ -246,14 +275,20 @@ impl<'a> Separation<'a> {
 
     fn cost_of(&self, k: usize) -> f64 {
         let (o, w, v, u) = self.row(k);
-        let sum = |o: &[f64], w: &[f32]| o.iter().zip(w).map(|(o, w)| if *o > 0.0 { o * f64::from(*w) } else { 0.0 }).sum::<f64>();
+        let sum = |o: &[f64], w: &[f32]| {
+            o.iter()
+                .zip(w)
+                .map(|(o, w)| if *o > 0.0 { o * f64::from(*w) } else { 0.0 })
+                .sum::<f64>()
+        };
         sum(o, w) + sum(v, u)
     }
 
     /// Sum of all overlaps, each pair once.
     pub fn total(&self) -> f64 {
         let (n, m) = (self.window.movers.len(), self.bodies.len());
-        let pairs: f64 = (0..n).map(|k| self.overlaps[k * m + k..(k + 1) * m].iter().sum::<f64>()).sum();
+        let pairs: f64 =
+            (0..n).map(|k| self.overlaps[k * m + k..(k + 1) * m].iter().sum::<f64>()).sum();
         pairs + self.wall_overlaps.iter().sum::<f64>()
     }
 
@@ -310,7 +345,8 @@ impl<'a> Separation<'a> {
         );
         if let Some(c) = found {
             let field = &self.fields[c.field];
-            self.layout.spots[item] = Spot { room: field.room, stance: field.stance, x: c.x, y: c.y };
+            self.layout.spots[item] =
+                Spot { room: field.room, stance: field.stance, x: c.x, y: c.y };
             self.bodies[k] = body(setup, &self.fits, &self.layout, item);
             self.record(k, c.field);
         }
@@ -324,7 +360,8 @@ impl<'a> Separation<'a> {
             self.evaluations += 1000;
             return Standing::Stuck;
         }
-        let mut order: Vec<usize> = (0..self.window.movers.len()).filter(|&k| self.overlap_of(k) > CONTACT).collect();
+        let mut order: Vec<usize> =
+            (0..self.window.movers.len()).filter(|&k| self.overlap_of(k) > CONTACT).collect();
         dice.shuffle(&mut order);
         for k in order {
             if stop() {
@@ -337,7 +374,8 @@ impl<'a> Separation<'a> {
         self.move_walls();
         #[cfg(debug_assertions)]
         self.prove(dice);
-        let worst = self.overlaps.iter().chain(&self.wall_overlaps).fold(0.0, |m: f64, &x| m.max(x));
+        let worst =
+            self.overlaps.iter().chain(&self.wall_overlaps).fold(0.0, |m: f64, &x| m.max(x));
         if worst <= CONTACT {
             return Standing::Solved;
         }
@@ -346,8 +384,8 @@ impl<'a> Separation<'a> {
         self.judge()
     }
 
-    /// Measures one mover anew: what was kept up move by move must be the same, as seen from it or from the other of the pair (the two
-    /// differ by rounding).
+    /// Measures one mover anew: what was kept up move by move must be the same, as seen from it or
+    /// from the other of the pair (the two differ by rounding).
     #[cfg(debug_assertions)]
     fn prove(&mut self, dice: &Dice) {
         let (n, m, walls) = (self.window.movers.len(), self.bodies.len(), self.layout.walls.len());
@@ -358,12 +396,23 @@ impl<'a> Separation<'a> {
         let kept = (self.overlaps.clone(), self.wall_overlaps.clone());
         let same = |a: f64, b: f64| (a - b).abs() <= 1e-6 * a.max(b) + 1e-3;
         self.measure(k);
-        let walls_agree = (k * walls..(k + 1) * walls).all(|w| same(kept.1[w], self.wall_overlaps[w]));
-        let differ: Vec<usize> = (0..m).filter(|&j| !same(kept.0[k * m + j], self.overlaps[k * m + j])).collect();
+        let walls_agree =
+            (k * walls..(k + 1) * walls).all(|w| same(kept.1[w], self.wall_overlaps[w]));
+        let differ: Vec<usize> =
+            (0..m).filter(|&j| !same(kept.0[k * m + j], self.overlaps[k * m + j])).collect();
         for j in differ {
-            assert!(j < n, "mover {k} and a fixed body: kept {} µm, anew {} µm", kept.0[k * m + j], self.overlaps[k * m + j]);
+            assert!(
+                j < n,
+                "mover {k} and a fixed body: kept {} µm, anew {} µm",
+                kept.0[k * m + j],
+                self.overlaps[k * m + j]
+            );
             self.measure(j);
-            assert!(same(kept.0[k * m + j], self.overlaps[j * m + k]), "movers {k} and {j}: kept {} µm", kept.0[k * m + j]);
+            assert!(
+                same(kept.0[k * m + j], self.overlaps[j * m + k]),
+                "movers {k} and {j}: kept {} µm",
+                kept.0[k * m + j]
+            );
         }
         assert!(walls_agree, "the bench ends of mover {k}");
         (self.overlaps, self.wall_overlaps) = kept;
@@ -398,11 +447,16 @@ impl<'a> Separation<'a> {
 
     /// Puts each bench end where it cuts least, within what the segments' greatest length allows.
     fn move_walls(&mut self) {
-        let Some(segment) = self.setup.segment.filter(|_| self.window.context.is_empty()) else { return };
+        let Some(segment) = self.setup.segment.filter(|_| self.window.context.is_empty()) else {
+            return;
+        };
         let walls = self.layout.walls.len();
         let (n, strip) = (self.window.movers.len(), self.setup.strip());
         let spans: Vec<(usize, f64, f64)> = (0..n)
-            .filter(|&k| usize::from(self.bodies[k].room) == strip && !self.setup.kind(self.window.movers[k]).may_cross)
+            .filter(|&k| {
+                usize::from(self.bodies[k].room) == strip
+                    && !self.setup.kind(self.window.movers[k]).may_cross
+            })
             .map(|k| {
                 let item = self.window.movers[k];
                 let (s, x) = (self.layout.stance(self.setup, item), self.layout.spots[item].x);
@@ -416,13 +470,25 @@ impl<'a> Separation<'a> {
                 w => self.layout.walls[w as usize],
             };
             let (before, after) = (at(w as isize - 1), at(w as isize + 1));
-            let (low, high) = (before.max(after - segment as f64), after.min(before + segment as f64));
+            let (low, high) =
+                (before.max(after - segment as f64), after.min(before + segment as f64));
             let cost = |b: f64| -> f64 {
-                spans.iter().map(|&(k, from, to)| f64::from(self.wall_weights[k * walls + w]) * (b - from).min(to - b).max(0.0)).sum()
+                spans
+                    .iter()
+                    .map(|&(k, from, to)| {
+                        f64::from(self.wall_weights[k * walls + w])
+                            * (b - from).min(to - b).max(0.0)
+                    })
+                    .sum()
             };
             let here = self.layout.walls[w].max(low).min(high);
             let mut best = (cost(here), here);
-            for b in spans.iter().flat_map(|&(_, from, to)| [from, to]).chain([low, high]).filter(|b| (low..=high).contains(b)) {
+            for b in spans
+                .iter()
+                .flat_map(|&(_, from, to)| [from, to])
+                .chain([low, high])
+                .filter(|b| (low..=high).contains(b))
+            {
                 let c = cost(b);
                 if c < best.0 * (1.0 - 1e-9) {
                     best = (c, b);
@@ -462,7 +528,8 @@ impl<'s> Pairs<'s> {
     }
 }
 
-/// As many bench ends as the length needs, each where the greatest length of the segments allows it.
+/// As many bench ends as the length needs, each where the greatest length of the segments allows
+/// it.
 fn allow_walls(setup: &Setup, layout: &mut Layout) {
     let Some(segment) = setup.segment.map(|s| s as f64) else { return };
     while (layout.walls.len() + 1) as f64 * segment < layout.length {
@@ -493,5 +560,11 @@ fn body(setup: &Setup, fits: &Fits<'_>, layout: &Layout, item: usize) -> Body {
     let spot = layout.spots[item];
     let stance = layout.stance(setup, item);
     let turned = fits.local((stance.base, stance.quarter));
-    Body { turned, room: spot.room, x: spot.x, y: spot.y, size: size_of(setup, setup.kind(item).area) }
+    Body {
+        turned,
+        room: spot.room,
+        x: spot.x,
+        y: spot.y,
+        size: size_of(setup, setup.kind(item).area),
+    }
 }

@@ -1,7 +1,9 @@
-//! The problem made ready for the search: whole micrometres, all stocks side by side in one plane, shapes as kinds with stances.
+//! The problem made ready for the search: whole micrometres, all stocks side by side in one plane,
+//! shapes as kinds with stances.
 //!
-//! The open strip keeps its own x; fixed stocks lie left of it, far enough apart that nothing in one can touch anything in another.
-//! So one plane holds everything and only the bounds of a position depend on the room it is in.
+//! The open strip keeps its own x; fixed stocks lie left of it, far enough apart that nothing in
+//! one can touch anything in another. So one plane holds everything and only the bounds of a
+//! position depend on the room it is in.
 
 use super::convex::{Frame, Vertex, edges, twice_area, vertex};
 use super::form::{Base, Bases, Rings, Stance, grid_rings, stances};
@@ -52,7 +54,8 @@ pub(super) struct Block {
 /// A stock in the common plane.
 #[derive(Clone, Debug)]
 pub(super) struct Room {
-    /// Index into the problem's stocks; none for the overflow strip of a problem without an open one.
+    /// Index into the problem's stocks; none for the overflow strip of a problem without an open
+    /// one.
     pub stock: Option<usize>,
     /// Its bounds; an open strip ends at [`ENDLESS`].
     pub frame: Frame,
@@ -86,13 +89,18 @@ impl Setup {
     pub fn new(problem: &Problem) -> Setup {
         let (mut setup, mut bases) = Setup::with_faces(problem, &|_| true);
         if bases.count() > CROWD {
-            // Turned over, every shape is one more, and no-fit polygons go by the square: in a crowd whatever fits face up stays so.
+            // Turned over, every shape is one more, and no-fit polygons go by the square: in a
+            // crowd whatever fits face up stays so.
             let kinds = std::mem::take(&mut setup.kinds);
             let rooms = &setup.rooms;
-            let up = |k: &Kind, fits: &[u16]| fits.iter().any(|&s| !k.stances[usize::from(s)].pose.flip);
+            let up =
+                |k: &Kind, fits: &[u16]| fits.iter().any(|&s| !k.stances[usize::from(s)].pose.flip);
             let down = |shape: usize| {
                 let kind = &kinds[shape];
-                !rooms.iter().zip(&kind.fits).any(|(room, fits)| room.stock.is_some() && up(kind, fits))
+                !rooms
+                    .iter()
+                    .zip(&kind.fits)
+                    .any(|(room, fits)| room.stock.is_some() && up(kind, fits))
             };
             (setup, bases) = Setup::with_faces(problem, &down);
         }
@@ -106,14 +114,29 @@ impl Setup {
     fn with_faces(problem: &Problem, down: &dyn Fn(usize) -> bool) -> (Setup, Bases) {
         let mut bases = Bases::default();
         let too_large = |r: &Region| {
-            r.bounds().is_none_or(|b| b.width().max(b.height()) * GRID_PER_MM > LARGEST as f64 || !(b.width() + b.height()).is_finite())
+            r.bounds().is_none_or(|b| {
+                b.width().max(b.height()) * GRID_PER_MM > LARGEST as f64
+                    || !(b.width() + b.height()).is_finite()
+            })
         };
         let mut kinds: Vec<Kind> = Vec::new();
         for (index, shape) in problem.shapes().iter().enumerate() {
-            let stances = if too_large(&shape.region) { Vec::new() } else { stances(shape, down(index), &mut bases) };
-            let extent = stances.iter().map(|s| s.tight.width().max(s.tight.height())).max().unwrap_or(0) as f64;
+            let stances = if too_large(&shape.region) {
+                Vec::new()
+            } else {
+                stances(shape, down(index), &mut bases)
+            };
+            let extent =
+                stances.iter().map(|s| s.tight.width().max(s.tight.height())).max().unwrap_or(0)
+                    as f64;
             let area = shape.region.area() * GRID_PER_MM * GRID_PER_MM;
-            kinds.push(Kind { stances, fits: Vec::new(), area, extent, may_cross: shape.may_cross });
+            kinds.push(Kind {
+                stances,
+                fits: Vec::new(),
+                area,
+                extent,
+                may_cross: shape.may_cross,
+            });
         }
         let mut setup = Setup {
             bases: Vec::new(),
@@ -147,8 +170,9 @@ impl Setup {
         self.items.len() <= super::window::WHOLE || self.overflow()
     }
 
-    /// The most by which any two items must be apart, µm: the search mitres the corners of sums, which keeps corners up to a fifth more than
-    /// the gap apart, so a first layout must do the same.
+    /// The most by which any two items must be apart, µm: the search mitres the corners of sums,
+    /// which keeps corners up to a fifth more than the gap apart, so a first layout must do the
+    /// same.
     pub fn most_clearance(&self) -> i64 {
         let rounded = self.bases.iter().any(|b| b.rounded);
         super::fits::clearance_margin(self.gap + if rounded { 4 } else { 0 })
@@ -163,7 +187,11 @@ impl Setup {
     pub fn leave_out(&mut self, items: &[usize]) {
         for &i in items {
             let item = self.items[i];
-            self.unplaced.push((item.kind, item.copy, "the stocks it fits have no room left for it".to_string()));
+            self.unplaced.push((
+                item.kind,
+                item.copy,
+                "the stocks it fits have no room left for it".to_string(),
+            ));
         }
         let mut keep = (0..self.items.len()).map(|i| !items.contains(&i));
         self.items.retain(|_| keep.next().unwrap_or(true));
@@ -179,11 +207,13 @@ impl Setup {
     }
 
     fn lay_out_rooms(&mut self, problem: &Problem, bases: &mut Bases) {
-        let reach = self.kinds.iter().map(|k| k.extent as i64).max().unwrap_or(0) + self.gap + 1_000;
+        let reach =
+            self.kinds.iter().map(|k| k.extent as i64).max().unwrap_or(0) + self.gap + 1_000;
         let mut left = -2 * reach;
         let mut strip = None;
         for (index, stock) in problem.stocks().iter().enumerate() {
-            let mut obstacles: Vec<Rings> = stock.keep_out.iter().map(|r| grid_rings(&Region::solid(r.clone()))).collect();
+            let mut obstacles: Vec<Rings> =
+                stock.keep_out.iter().map(|r| grid_rings(&Region::solid(r.clone()))).collect();
             match &stock.extent {
                 Extent::Open { low, high, segment_max, length_max } => {
                     let frame = Frame {
@@ -192,7 +222,12 @@ impl Setup {
                     };
                     self.segment = segment_max.map(|s| micrometres(s).max(1));
                     self.length_max = length_max.map_or(ENDLESS, |l| micrometres(l).max(0));
-                    strip = Some(Room { stock: Some(index), frame, shift: 0, blocks: blocks(obstacles, 0, bases) });
+                    strip = Some(Room {
+                        stock: Some(index),
+                        frame,
+                        shift: 0,
+                        blocks: blocks(obstacles, 0, bases),
+                    });
                 }
                 Extent::Fixed { region } => {
                     let rings = grid_rings(region);
@@ -201,16 +236,29 @@ impl Setup {
                     if frame.width().max(frame.height()) > LARGEST {
                         continue;
                     }
-                    if twice_area(outline) != 2 * i128::from(frame.width()) * i128::from(frame.height()) {
+                    if twice_area(outline)
+                        != 2 * i128::from(frame.width()) * i128::from(frame.height())
+                    {
                         let wall = frame.grown(reach + frame.width() + frame.height());
-                        let around = vec![wall.min, vertex(wall.max.x, wall.min.y), wall.max, vertex(wall.min.x, wall.max.y)];
+                        let around = vec![
+                            wall.min,
+                            vertex(wall.max.x, wall.min.y),
+                            wall.max,
+                            vertex(wall.min.x, wall.max.y),
+                        ];
                         obstacles.push(vec![around, outline.iter().rev().copied().collect()]);
                     }
-                    obstacles.extend(rings.iter().skip(1).map(|h| vec![h.iter().rev().copied().collect()]));
+                    obstacles.extend(
+                        rings.iter().skip(1).map(|h| vec![h.iter().rev().copied().collect()]),
+                    );
                     left -= frame.width() + 2 * reach;
                     let shift = left - frame.min.x;
-                    let room =
-                        Room { stock: Some(index), frame: frame.moved(vertex(shift, 0)), shift, blocks: blocks(obstacles, shift, bases) };
+                    let room = Room {
+                        stock: Some(index),
+                        frame: frame.moved(vertex(shift, 0)),
+                        shift,
+                        blocks: blocks(obstacles, shift, bases),
+                    };
                     self.rooms.push(room);
                 }
             }
@@ -233,11 +281,22 @@ impl Setup {
                     _ if open => self.length_max,
                     _ => room.frame.width(),
                 };
-                let fits = |s: &Stance| s.tight.height() <= room.frame.height() && s.tight.width() <= longest;
-                kind.fits.push((0..kind.stances.len()).filter(|&s| fits(&kind.stances[s])).map(|s| s as u16).collect());
+                let fits = |s: &Stance| {
+                    s.tight.height() <= room.frame.height() && s.tight.width() <= longest
+                };
+                kind.fits.push(
+                    (0..kind.stances.len())
+                        .filter(|&s| fits(&kind.stances[s]))
+                        .map(|s| s as u16)
+                        .collect(),
+                );
             }
             // On the overflow strip everything lies, but that is no place.
-            let real = self.rooms.iter().zip(&kind.fits).any(|(room, fits)| room.stock.is_some() && !fits.is_empty());
+            let real = self
+                .rooms
+                .iter()
+                .zip(&kind.fits)
+                .any(|(room, fits)| room.stock.is_some() && !fits.is_empty());
             let room_left = MOST_ITEMS.saturating_sub(self.items.len());
             let taken = if real { room_left.min(shape.copies as usize) } else { 0 };
             for copy in 0..taken as u32 {
@@ -245,8 +304,13 @@ impl Setup {
                 area += kind.area;
             }
             if taken < shape.copies as usize {
-                let why = if real { format!("more than {MOST_ITEMS} pieces in one search") } else { too_big(shape, kind, problem) };
-                // One line for a shape of which there are absurdly many copies would do, but callers count copies; cap the list instead.
+                let why = if real {
+                    format!("more than {MOST_ITEMS} pieces in one search")
+                } else {
+                    too_big(shape, kind, problem)
+                };
+                // One line for a shape of which there are absurdly many copies would do, but
+                // callers count copies; cap the list instead.
                 let last = shape.copies.min((taken + MOST_ITEMS) as u32);
                 self.unplaced.extend((taken as u32..last).map(|copy| (index, copy, why.clone())));
             }
@@ -265,7 +329,9 @@ impl Setup {
 
 /// Blocks of the stock as bases of their own.
 fn blocks(obstacles: Vec<Rings>, shift: i64, bases: &mut Bases) -> Vec<Block> {
-    let whole = |rings: &Rings| rings.first().is_some_and(|r| r.len() >= 3 && twice_area(r) > 0 && edges(r).count() >= 3);
+    let whole = |rings: &Rings| {
+        rings.first().is_some_and(|r| r.len() >= 3 && twice_area(r) > 0 && edges(r).count() >= 3)
+    };
     let admit = |rings: Rings| {
         let (base, quarter, at) = bases.admit(&rings, false, true);
         Block { base, quarter, at: at.plus(vertex(shift, 0)) }
@@ -288,7 +354,12 @@ fn too_big(shape: &super::problem::Shape, kind: &Kind, problem: &Problem) -> Str
         .take(SAID)
         .map(|s| {
             let face = if s.pose.flip { " face down" } else { "" };
-            format!("{:.1} x {:.1} mm turned {}°{face}", mm(s.tight.width()), mm(s.tight.height()), s.pose.turn)
+            format!(
+                "{:.1} x {:.1} mm turned {}°{face}",
+                mm(s.tight.width()),
+                mm(s.tight.height()),
+                s.pose.turn
+            )
         })
         .collect();
     let rooms: Vec<String> = problem
@@ -297,8 +368,16 @@ fn too_big(shape: &super::problem::Shape, kind: &Kind, problem: &Problem) -> Str
         .take(SAID)
         .map(|s| match &s.extent {
             Extent::Open { low, high, segment_max, length_max } => {
-                let longest = segment_max.filter(|_| !shape.may_cross).into_iter().chain(*length_max).fold(f64::INFINITY, f64::min);
-                let long = if longest.is_finite() { format!(" and {longest:.1} mm long") } else { String::new() };
+                let longest = segment_max
+                    .filter(|_| !shape.may_cross)
+                    .into_iter()
+                    .chain(*length_max)
+                    .fold(f64::INFINITY, f64::min);
+                let long = if longest.is_finite() {
+                    format!(" and {longest:.1} mm long")
+                } else {
+                    String::new()
+                };
                 format!("{} is {:.1} mm wide{long}", s.name, high - low)
             }
             Extent::Fixed { region } => {
@@ -308,5 +387,9 @@ fn too_big(shape: &super::problem::Shape, kind: &Kind, problem: &Problem) -> Str
         })
         .collect();
     let (turns, stocks) = (more(kind.stances.len()), more(problem.stocks().len()));
-    format!("it fits no stock in any permitted turn: {}{turns}; {}{stocks}", sizes.join(", "), rooms.join(", "))
+    format!(
+        "it fits no stock in any permitted turn: {}{turns}; {}{stocks}",
+        sizes.join(", "),
+        rooms.join(", ")
+    )
 }

@@ -1,4 +1,5 @@
-//! How lanes share their work: on small layouts seasons of campaigns, on large ones windows in sweeps.
+//! How lanes share their work: on small layouts seasons of campaigns, on large ones windows in
+//! sweeps.
 
 use super::lane::{Lane, ROUND};
 use super::layout::Layout;
@@ -16,19 +17,36 @@ pub(super) enum Sharing {
 
 impl Sharing {
     pub fn new(setup: &Setup, seed: u64) -> Sharing {
-        if setup.shared() { Sharing::Seasons(Seasons::new(seed)) } else { Sharing::Sweeps(Sweeps::default()) }
+        if setup.shared() {
+            Sharing::Seasons(Seasons::new(seed))
+        } else {
+            Sharing::Sweeps(Sweeps::default())
+        }
     }
 
     /// Before a round: lanes whose work is over get other work. `left` are the rounds that remain.
-    pub fn assign(&mut self, setup: &Setup, best: &Arc<Layout>, lanes: &mut [Lane<'_>], left: f64, stop: &dyn Fn() -> bool) {
+    pub fn assign(
+        &mut self,
+        setup: &Setup,
+        best: &Arc<Layout>,
+        lanes: &mut [Lane<'_>],
+        left: f64,
+        stop: &dyn Fn() -> bool,
+    ) {
         match self {
             Sharing::Seasons(s) => s.assign(setup, best, lanes, left * ROUND as f64, stop),
             Sharing::Sweeps(s) => s.assign(setup, best, lanes),
         }
     }
 
-    /// After a round: lanes on the same work take over the best of theirs. Returns the best layout of all.
-    pub fn merge(&mut self, setup: &Setup, best: &Arc<Layout>, lanes: &mut [Lane<'_>]) -> Arc<Layout> {
+    /// After a round: lanes on the same work take over the best of theirs. Returns the best layout
+    /// of all.
+    pub fn merge(
+        &mut self,
+        setup: &Setup,
+        best: &Arc<Layout>,
+        lanes: &mut [Lane<'_>],
+    ) -> Arc<Layout> {
         match self {
             Sharing::Seasons(s) => s.merge(setup, best, lanes),
             Sharing::Sweeps(s) => s.merge(setup, best, lanes),

@@ -1,15 +1,17 @@
 //! Outlines with fewer corners that still cover the piece.
 //!
-//! Two moves, each adding a sliver to the region and never taking any away: a dent is bridged (a reflex corner left out), or a
-//! short edge is dropped by running its neighbours out to where they meet. Both are made, least harm first, while the sliver's height
-//! stays within the bound. Rings keep the region on their left, so holes shrink by the same rule.
+//! Two moves, each adding a sliver to the region and never taking any away: a dent is bridged (a
+//! reflex corner left out), or a short edge is dropped by running its neighbours out to where they
+//! meet. Both are made, least harm first, while the sliver's height stays within the bound. Rings
+//! keep the region on their left, so holes shrink by the same rule.
 
 use super::convex::{Frame, Vertex, cross, edges, turn, vertex};
 
 /// Rings with at most this many corners are left as they are.
 const PLAIN: usize = 32;
 
-/// The ring with fewer corners, its region a superset by at most 0.4 % of its greater extent; unchanged up to [`PLAIN`] corners.
+/// The ring with fewer corners, its region a superset by at most 0.4 % of its greater extent;
+/// unchanged up to [`PLAIN`] corners.
 pub(super) fn covering(ring: &[Vertex]) -> Vec<Vertex> {
     let mut ring = ring.to_vec();
     if ring.len() <= PLAIN {
@@ -26,19 +28,26 @@ pub(super) fn covering(ring: &[Vertex]) -> Vec<Vertex> {
     ring
 }
 
-/// Applies the least harmful move within `bound` µm until there is none or the ring is plain enough.
+/// Applies the least harmful move within `bound` µm until there is none or the ring is plain
+/// enough.
 fn reduce(ring: &mut Vec<Vertex>, bound: f64) {
     while ring.len() > PLAIN {
-        let mut moves: Vec<(f64, usize, Move)> =
-            (0..ring.len()).filter_map(|i| best_move(ring, i).map(|(harm, m)| (harm, i, m))).filter(|m| m.0 <= bound).collect();
+        let mut moves: Vec<(f64, usize, Move)> = (0..ring.len())
+            .filter_map(|i| best_move(ring, i).map(|(harm, m)| (harm, i, m)))
+            .filter(|m| m.0 <= bound)
+            .collect();
         moves.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-        // Far-apart moves do not disturb each other, so a whole batch goes through before the next look.
+        // Far-apart moves do not disturb each other, so a whole batch goes through before the next
+        // look.
         let mut touched = vec![false; ring.len()];
         let mut gone = vec![false; ring.len()];
         let n = ring.len();
         let mut done = 0;
         for (_, i, m) in moves {
-            if n - done <= PLAIN || (0..5).any(|k| touched[(i + n - 2 + k) % n]) || !free(ring, i, &m) {
+            if n - done <= PLAIN
+                || (0..5).any(|k| touched[(i + n - 2 + k) % n])
+                || !free(ring, i, &m)
+            {
                 continue;
             }
             for k in 0..5 {
@@ -78,7 +87,8 @@ fn best_move(ring: &[Vertex], i: usize) -> Option<(f64, Move)> {
     if turn(b, c, d) <= 0 {
         return None;
     }
-    // Both corners convex: the lines a-b and d-c meet outside the edge if together they turn less than a half turn.
+    // Both corners convex: the lines a-b and d-c meet outside the edge if together they turn less
+    // than a half turn.
     let (e, f) = (b.minus(a), c.minus(d));
     let det = cross(e, f) as f64;
     if cross(e, d.minus(c)) <= 0 {
@@ -87,7 +97,8 @@ fn best_move(ring: &[Vertex], i: usize) -> Option<(f64, Move)> {
     let t = cross(d.minus(a), f) as f64 / det;
     let (x, y) = (a.x as f64 + e.x as f64 * t, a.y as f64 + e.y as f64 * t);
     let (fx, fy) = (x.floor() as i64, y.floor() as i64);
-    let away = |v: &Vertex| (v.x as f64 - x) * (v.x as f64 - x) + (v.y as f64 - y) * (v.y as f64 - y);
+    let away =
+        |v: &Vertex| (v.x as f64 - x) * (v.x as f64 - x) + (v.y as f64 - y) * (v.y as f64 - y);
     // The nearest grid point that is on or outside both lines.
     let to = (-1..=2)
         .flat_map(|dx| (-1..=2).map(move |dy| vertex(fx + dx, fy + dy)))
@@ -116,9 +127,12 @@ fn free(ring: &[Vertex], i: usize, m: &Move) -> bool {
         if own.contains(&k) || !Frame::around([p, q]).grown(1).overlaps(&frame) {
             return true;
         }
-        let touches = |v: Vertex| !sliver.contains(&v) && edges(&sliver).all(|(s, t)| turn(s, t, v) >= 0);
-        let crosses = edges(&sliver)
-            .any(|(s, t)| (turn(p, q, s).signum() * turn(p, q, t).signum()) < 0 && (turn(s, t, p).signum() * turn(s, t, q).signum()) < 0);
+        let touches =
+            |v: Vertex| !sliver.contains(&v) && edges(&sliver).all(|(s, t)| turn(s, t, v) >= 0);
+        let crosses = edges(&sliver).any(|(s, t)| {
+            (turn(p, q, s).signum() * turn(p, q, t).signum()) < 0
+                && (turn(s, t, p).signum() * turn(s, t, q).signum()) < 0
+        });
         !crosses && !touches(p) && !touches(q)
     })
 }
@@ -151,7 +165,8 @@ mod tests {
             for v in &ring {
                 let p = v.to_mm();
                 let inside = crate::geometry::ring_contains(&outline, p);
-                let near = edges(&simple).any(|(a, b)| p.distance_to_segment(a.to_mm(), b.to_mm()) < 1e-6);
+                let near =
+                    edges(&simple).any(|(a, b)| p.distance_to_segment(a.to_mm(), b.to_mm()) < 1e-6);
                 assert!(inside || near, "{p:?}");
             }
         }

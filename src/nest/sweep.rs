@@ -1,7 +1,8 @@
-//! Sweeps over large layouts: windows side by side, one for each lane, or a few lanes on one window like on a whole layout.
+//! Sweeps over large layouts: windows side by side, one for each lane, or a few lanes on one window
+//! like on a whole layout.
 //!
-//! A lane changes only the pieces of its window, so all finds hold together: what lies right of a window follows its shrinking. Every sweep stays
-//! twice as long and begins half a window off.
+//! A lane changes only the pieces of its window, so all finds hold together: what lies right of a
+//! window follows its shrinking. Every sweep stays twice as long and begins half a window off.
 
 use super::land::fit_walls;
 use super::lane::Lane;
@@ -75,7 +76,8 @@ impl Sweeps {
         together.filter(|l| l.length < best.length).unwrap_or_else(|| best.clone())
     }
 
-    /// The lanes' windows put together: each window's pieces as its lane has them, everything right of it moved along.
+    /// The lanes' windows put together: each window's pieces as its lane has them, everything right
+    /// of it moved along.
     fn combined(&self, setup: &Setup, lanes: &[Lane<'_>]) -> Option<Layout> {
         let mut out = (*self.base).clone();
         let mut seen: Vec<f64> = Vec::new();
@@ -85,7 +87,8 @@ impl Sweeps {
                 continue;
             }
             seen.push(window.low);
-            // Pieces of this window may have been moved along with windows left of it, or will be: only differences are added.
+            // Pieces of this window may have been moved along with windows left of it, or will be:
+            // only differences are added.
             let found = lane.shortest();
             for &i in &window.movers {
                 let (was, is) = (self.base.spots[i], found.spots[i]);

@@ -1,4 +1,5 @@
-//! Windows: the part of the layout that a lane works on. Up to some 150 items that is everything; beyond, a stretch of the strip.
+//! Windows: the part of the layout that a lane works on. Up to some 150 items that is everything;
+//! beyond, a stretch of the strip.
 
 use super::fits::clear;
 use super::land::turned;
@@ -61,9 +62,10 @@ impl Window {
         (on_strip / MANY).min((layout.length / reach(setup)) as usize).max(1)
     }
 
-    /// The stretch of the strip from `low` to `high`, µm. Only pieces wholly within it move, and so far within that pieces of the stretches
-    /// next to it cannot come too near whatever becomes of both. It must be longer than any piece ([`Window::count`] sees to that), so that
-    /// what follows right of it can only meet its own pieces and those that reach into it from the left.
+    /// The stretch of the strip from `low` to `high`, µm. Only pieces wholly within it move, and so
+    /// far within that pieces of the stretches next to it cannot come too near whatever becomes of
+    /// both. It must be longer than any piece ([`Window::count`] sees to that), so that what
+    /// follows right of it can only meet its own pieces and those that reach into it from the left.
     pub fn stretch(setup: &Setup, layout: &Layout, low: f64, high: f64) -> Window {
         let strip = setup.strip();
         let margin = margin(setup);
@@ -88,10 +90,12 @@ impl Window {
         w
     }
 
-    /// True if what stays left of the window and what has moved with its right end keep clear of each other.
+    /// True if what stays left of the window and what has moved with its right end keep clear of
+    /// each other.
     pub fn sides_clear(&self, setup: &Setup, layout: &Layout) -> bool {
         // `right` ascends.
-        let (right, left): (Vec<usize>, Vec<usize>) = self.context.iter().partition(|i| self.right.binary_search(i).is_ok());
+        let (right, left): (Vec<usize>, Vec<usize>) =
+            self.context.iter().partition(|i| self.right.binary_search(i).is_ok());
         let placed = |i: usize| (turned(setup, layout, i), layout.spots[i].grid());
         left.iter().all(|&a| right.iter().all(|&b| clear(setup, placed(a), placed(b))))
     }
@@ -108,7 +112,8 @@ impl Window {
         layout.length = length;
     }
 
-    /// Gives a layout another length; if that is greater, the window's items and walls are drawn out in proportion.
+    /// Gives a layout another length; if that is greater, the window's items and walls are drawn
+    /// out in proportion.
     pub fn spread(&self, setup: &Setup, layout: &mut Layout, length: f64) {
         let high = self.high(layout);
         self.resize(layout, length);
@@ -134,7 +139,8 @@ impl Window {
         let (strip, high) = (setup.strip(), self.high(layout));
         for &i in &self.movers {
             let f = layout.tight(setup, i);
-            if usize::from(layout.spots[i].room) == strip && (f.min.x + f.max.x) as f64 / 2.0 > cut {
+            if usize::from(layout.spots[i].room) == strip && (f.min.x + f.max.x) as f64 / 2.0 > cut
+            {
                 layout.spots[i].x -= by;
             }
         }
@@ -145,7 +151,8 @@ impl Window {
     }
 }
 
-/// Half of what pieces need between them, and how far their search outlines may reach beyond their boxes, µm.
+/// Half of what pieces need between them, and how far their search outlines may reach beyond their
+/// boxes, µm.
 fn margin(setup: &Setup) -> f64 {
     let beyond = setup.kinds.iter().flat_map(|k| &k.stances).map(|s| {
         let f = setup.bases[s.base as usize].frames[usize::from(s.quarter)];
@@ -154,7 +161,8 @@ fn margin(setup: &Setup) -> f64 {
     (setup.most_clearance() as f64 / 2.0).ceil() + beyond.max().unwrap_or(0).max(0) as f64
 }
 
-/// Least length of a window: that of the longest piece, and some more, so that what reaches into it from both sides does not meet at once, µm.
+/// Least length of a window: that of the longest piece, and some more, so that what reaches into it
+/// from both sides does not meet at once, µm.
 fn reach(setup: &Setup) -> f64 {
     let longest = setup.kinds.iter().map(|k| k.extent).fold(0.0, f64::max);
     1.3 * longest + 0.3 * setup.height().min(longest) + setup.gap as f64

@@ -70,13 +70,19 @@ pub struct AccountRow {
     pub labels: Vec<String>,
 }
 
-/// The lines of a drawing by name, each counted in one row: those used first, in the order they are drawn.
+/// The lines of a drawing by name, each counted in one row: those used first, in the order they are
+/// drawn.
 pub fn account_rows(lines: &[Account]) -> Vec<AccountRow> {
     let mut rows: Vec<AccountRow> = Vec::new();
     for line in lines {
         let taken_for = line.fate.as_ref().ok().map(|t| t.in_words());
         let why = line.fate.as_ref().err();
-        let same = |r: &&mut AccountRow| r.taken_for == taken_for && r.what == line.what && r.name == line.name && r.why.as_ref() == why;
+        let same = |r: &&mut AccountRow| {
+            r.taken_for == taken_for
+                && r.what == line.what
+                && r.name == line.name
+                && r.why.as_ref() == why
+        };
         match rows.iter_mut().find(same) {
             Some(row) => {
                 row.count += 1;
@@ -96,12 +102,14 @@ pub fn account_rows(lines: &[Account]) -> Vec<AccountRow> {
     rows
 }
 
-/// One account of a drawing that was read in two ways, layer by layer: a line is used if either way uses it.
+/// One account of a drawing that was read in two ways, layer by layer: a line is used if either way
+/// uses it.
 #[must_use]
 pub fn merged(first: Vec<Account>, second: &[Account]) -> Vec<Account> {
     if first.len() != second.len() {
         return first.into_iter().chain(second.iter().cloned()).collect();
     }
-    let either = |(a, b): (Account, &Account)| if a.fate.is_err() && b.fate.is_ok() { b.clone() } else { a };
+    let either =
+        |(a, b): (Account, &Account)| if a.fate.is_err() && b.fate.is_ok() { b.clone() } else { a };
     first.into_iter().zip(second).map(either).collect()
 }

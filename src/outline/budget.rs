@@ -1,7 +1,9 @@
-//! What a drawing may come to, however small its file: points, work and text, counted while it is read.
+//! What a drawing may come to, however small its file: points, work and text, counted while it is
+//! read.
 //!
-//! A few hundred bytes can ask for thousands of millions of points: a curve in a block inserted again and again, a chain of `use`. So what comes
-//! out is limited, and a reader stops as soon as it is spent.
+//! A few hundred bytes can ask for thousands of millions of points: a curve in a block inserted
+//! again and again, a chain of `use`. So what comes out is limited, and a reader stops as soon as
+//! it is spent.
 
 use crate::fault::Fault;
 use crate::run::{Phase, Run};
@@ -62,7 +64,9 @@ impl<'a> Budget<'a> {
         let remedy = "save a drawing of the outlines alone, or give a coarser chord tolerance";
         if self.points.get() > MOST_POINTS {
             return Some(Fault::new(
-                format!("the drawing comes to more than {MOST_POINTS} points once its curves and copies are drawn"),
+                format!(
+                    "the drawing comes to more than {MOST_POINTS} points once its curves and copies are drawn"
+                ),
                 remedy,
             ));
         }
@@ -70,7 +74,13 @@ impl<'a> Budget<'a> {
             let what = "the drawing's splines of high degree take too long to draw";
             return Some(Fault::new(what, "save them as polylines, or as splines of degree 3"));
         }
-        let what = || format!("what the drawing holds comes to more than {} MB of names once its copies are drawn", MOST_TEXT >> 20);
-        (self.text.get() > MOST_TEXT).then(|| Fault::new(what(), "save a drawing of the outlines alone"))
+        let what = || {
+            format!(
+                "what the drawing holds comes to more than {} MB of names once its copies are drawn",
+                MOST_TEXT >> 20
+            )
+        };
+        (self.text.get() > MOST_TEXT)
+            .then(|| Fault::new(what(), "save a drawing of the outlines alone"))
     }
 }

@@ -29,10 +29,11 @@ pub struct DrawnLine {
     pub closed: bool,
     /// Names of the groups, layers or blocks it lies in, outermost first.
     pub names: Vec<String>,
-    /// What the role of the line is by its format's own rules (layer numbers of a pattern standard); else by `names`.
+    /// What the role of the line is by its format's own rules (layer numbers of a pattern
+    /// standard); else by `names`.
     pub role: Option<Role>,
-    /// How to point at it in a message: element id, handle, line number. The lines of one entity share it, and no two
-    /// entities have the same: accounting goes by it.
+    /// How to point at it in a message: element id, handle, line number. The lines of one entity
+    /// share it, and no two entities have the same: accounting goes by it.
     pub label: String,
 }
 
@@ -62,6 +63,7 @@ pub struct Drawing {
     pub not_used: Vec<NotUsed>,
     /// How many drawable entities the file holds, counted on their own.
     pub present: usize,
-    /// What the user should hear of although it is no fault: an assumed unit, a clip that is not applied.
+    /// What the user should hear of although it is no fault: an assumed unit, a clip that is not
+    /// applied.
     pub warnings: Vec<Fault>,
 }

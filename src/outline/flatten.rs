@@ -1,11 +1,13 @@
 //! Curves to chains of straight segments.
 //!
-//! Every function takes the largest distance a curve may lie from its chords, in the unit of the points, and keeps to
-//! it; points lie on the curve, so a flattened disc is a little small, never too big. Both ends are included.
+//! Every function takes the largest distance a curve may lie from its chords, in the unit of the
+//! points, and keeps to it; points lie on the curve, so a flattened disc is a little small, never
+//! too big. Both ends are included.
 
 use crate::geometry::{Point, sin_cos_degrees};
 
-/// Most segments that one curve is cut into: far beyond any tolerance that makes sense on cloth, and a bound on memory.
+/// Most segments that one curve is cut into: far beyond any tolerance that makes sense on cloth,
+/// and a bound on memory.
 const MOST_SEGMENTS: f64 = 16_384.0;
 
 /// Halvings of one Bézier curve: 2^14 segments.
@@ -14,16 +16,25 @@ const MOST_HALVINGS: u32 = 14;
 /// A finer tolerance than this (a tenth of the 1 µm grid, in mm) would only cost points.
 const FINEST_TOLERANCE: f64 = 1e-4;
 
-/// The curve `centre + u cos t + v sin t`, `t` from `from_deg` over `sweep_deg`: an arc of an ellipse with the conjugate
-/// half-diameters `u` and `v`, which need be neither equal nor square to each other (any affine image of a circle is such a curve).
+/// The curve `centre + u cos t + v sin t`, `t` from `from_deg` over `sweep_deg`: an arc of an
+/// ellipse with the conjugate half-diameters `u` and `v`, which need be neither equal nor square to
+/// each other (any affine image of a circle is such a curve).
 ///
-/// Steps in `t` are equal. A chord over the step `h` leaves a unit circle by `1 - cos(h/2)`, and an affine map lengthens no
-/// distance by more than its larger singular value, the longer half-axis.
-pub(super) fn ellipse_arc(centre: Point, u: Point, v: Point, from_deg: f64, sweep_deg: f64, tolerance: f64) -> Vec<Point> {
+/// Steps in `t` are equal. A chord over the step `h` leaves a unit circle by `1 - cos(h/2)`, and an
+/// affine map lengthens no distance by more than its larger singular value, the longer half-axis.
+pub(super) fn ellipse_arc(
+    centre: Point,
+    u: Point,
+    v: Point,
+    from_deg: f64,
+    sweep_deg: f64,
+    tolerance: f64,
+) -> Vec<Point> {
     let steps = ellipse_steps(longer_half_axis(u, v), sweep_deg, tolerance);
     (0..=steps)
         .map(|i| {
-            let (sin, cos) = sin_cos_degrees(from_deg + sweep_deg * (f64::from(i) / f64::from(steps)));
+            let (sin, cos) =
+                sin_cos_degrees(from_deg + sweep_deg * (f64::from(i) / f64::from(steps)));
             centre + u * cos + v * sin
         })
         .collect()
@@ -31,8 +42,9 @@ pub(super) fn ellipse_arc(centre: Point, u: Point, v: Point, from_deg: f64, swee
 
 /// A cubic Bézier curve.
 ///
-/// Halved until flat. The distance to a chord is a convex function, so along the curve it is at most the control points'
-/// distances weighted by their Bernstein terms: at most 3/4 of the larger one.
+/// Halved until flat. The distance to a chord is a convex function, so along the curve it is at
+/// most the control points' distances weighted by their Bernstein terms: at most 3/4 of the larger
+/// one.
 pub(super) fn cubic(p0: Point, p1: Point, p2: Point, p3: Point, tolerance: f64) -> Vec<Point> {
     let mut out = vec![p0];
     if [p0, p1, p2, p3].iter().all(|p| p.x.is_finite() && p.y.is_finite()) {
@@ -85,7 +97,13 @@ mod tests {
     use crate::geometry::ring_area;
 
     /// A circle's arc is an ellipse's with equal half-axes.
-    fn arc(centre: Point, radius: f64, from_deg: f64, sweep_deg: f64, tolerance: f64) -> Vec<Point> {
+    fn arc(
+        centre: Point,
+        radius: f64,
+        from_deg: f64,
+        sweep_deg: f64,
+        tolerance: f64,
+    ) -> Vec<Point> {
         ellipse_arc(centre, point(radius, 0.0), point(0.0, radius), from_deg, sweep_deg, tolerance)
     }
 
@@ -118,7 +136,8 @@ mod tests {
 
     #[test]
     fn a_sheared_circle_keeps_its_tolerance() {
-        // The shear (x, y) -> (x + y, y): distances from the true curve measured on many points between the chords' ends.
+        // The shear (x, y) -> (x + y, y): distances from the true curve measured on many points
+        // between the chords' ends.
         let (u, v) = (point(100.0, 0.0), point(100.0, 100.0));
         let pts = ellipse_arc(point(0.0, 0.0), u, v, 0.0, 360.0, 0.05);
         let steps = pts.len() - 1;
@@ -133,21 +152,25 @@ mod tests {
 
     #[test]
     fn a_cubic_keeps_its_tolerance() {
-        let (a, b, c, d) = (point(0.0, 0.0), point(300.0, 500.0), point(-200.0, 400.0), point(100.0, 0.0));
+        let (a, b, c, d) =
+            (point(0.0, 0.0), point(300.0, 500.0), point(-200.0, 400.0), point(100.0, 0.0));
         let pts = cubic(a, b, c, d, 0.02);
         assert_eq!((pts[0], *pts.last().unwrap()), (a, d));
         for i in 0..=2000 {
             let t = f64::from(i) / 2000.0;
             let s = 1.0 - t;
-            let p = a * (s * s * s) + b * (3.0 * s * s * t) + c * (3.0 * s * t * t) + d * (t * t * t);
-            let off = pts.windows(2).map(|w| p.distance_to_segment(w[0], w[1])).fold(f64::MAX, f64::min);
+            let p =
+                a * (s * s * s) + b * (3.0 * s * s * t) + c * (3.0 * s * t * t) + d * (t * t * t);
+            let off =
+                pts.windows(2).map(|w| p.distance_to_segment(w[0], w[1])).fold(f64::MAX, f64::min);
             assert!(off <= 0.02, "{off} at {t}");
         }
     }
 
     #[test]
     fn a_parabola_has_two_thirds_of_its_box() {
-        // Archimedes, Quadrature of the Parabola: the segment has 4/3 of its triangle; here 4/3 * 100 * 50 / 2.
+        // Archimedes, Quadrature of the Parabola: the segment has 4/3 of its triangle; here 4/3 *
+        // 100 * 50 / 2.
         let pts = quadratic(point(0.0, 0.0), point(50.0, 100.0), point(100.0, 0.0), 0.001);
         assert!((ring_area(&pts).abs() - 4.0 / 3.0 * 100.0 * 50.0 / 2.0).abs() < 0.2);
     }
@@ -156,9 +179,16 @@ mod tests {
     fn nonsense_ends_soon_and_stays_visible() {
         assert!(arc(point(0.0, 0.0), 1e300, 0.0, 360.0, 1e-300).len() <= 16_385);
         assert!(arc(point(0.0, 0.0), 0.0, 0.0, 360.0, 0.02).len() < 20);
-        assert!(arc(point(f64::NAN, 0.0), f64::INFINITY, 0.0, 360.0, 0.02).iter().any(|p| p.x.is_nan()));
-        let pts = cubic(point(0.0, 0.0), point(f64::NAN, 0.0), point(0.0, 0.0), point(1.0, 0.0), 0.02);
+        assert!(
+            arc(point(f64::NAN, 0.0), f64::INFINITY, 0.0, 360.0, 0.02).iter().any(|p| p.x.is_nan())
+        );
+        let pts =
+            cubic(point(0.0, 0.0), point(f64::NAN, 0.0), point(0.0, 0.0), point(1.0, 0.0), 0.02);
         assert!(pts.iter().any(|p| p.x.is_nan()));
-        assert!(cubic(point(0.0, 0.0), point(1e200, 1e200), point(-1e200, 0.0), point(1.0, 0.0), 0.02).len() <= 16_385);
+        assert!(
+            cubic(point(0.0, 0.0), point(1e200, 1e200), point(-1e200, 0.0), point(1.0, 0.0), 0.02)
+                .len()
+                <= 16_385
+        );
     }
 }

@@ -1,11 +1,13 @@
 //! Outlines of templates at true size, read from drawings and measured points.
 //!
-//! A reader turns a file into a [`Drawing`]: lines in mm, y up, each with the names of the layers or groups it lies in.
-//! [`assemble()`] makes [`Outline`]s of it. After that point an outline is valid by construction.
+//! A reader turns a file into a [`Drawing`]: lines in mm, y up, each with the names of the layers
+//! or groups it lies in. [`assemble()`] makes [`Outline`]s of it. After that point an outline is
+//! valid by construction.
 //!
 //! # What names mean
 //!
-//! The name of a group, layer, block or element ends in the role of its lines, whatever comes before (`seat-arrow`, `Arrow 2`):
+//! The name of a group, layer, block or element ends in the role of its lines, whatever comes
+//! before (`seat-arrow`, `Arrow 2`):
 //!
 //! | name | its lines are |
 //! |---|---|
@@ -17,11 +19,12 @@
 //! | `hole`, `cut-out` | holes |
 //! | `net`, `outline`, and every other name | net lines, or holes if they lie inside one |
 //!
-//! Every line is accounted for ([`Reading::account`]); one that is in no outline is never dropped in silence. A line that ends within 2 mm
-//! of where it begins is closed there, with a warning; one that nearly closes otherwise is refused.
+//! Every line is accounted for ([`Reading::account`]); one that is in no outline is never dropped
+//! in silence. A line that ends within 2 mm of where it begins is closed there, with a warning; one
+//! that nearly closes otherwise is refused.
 //!
-//! Of several names the innermost that means something wins. An outline takes the lines that lie in it or along it, and is named
-//! after its innermost group or layer that is no role.
+//! Of several names the innermost that means something wins. An outline takes the lines that lie in
+//! it or along it, and is named after its innermost group or layer that is no role.
 
 mod account;
 mod assemble;
@@ -40,4 +43,7 @@ pub use account::{Account, AccountRow, Taken, account_rows, merged};
 pub use assemble::{assemble, assemble_in};
 pub use drawing::{Drawing, DrawnLine, NotUsed, Role};
 pub use model::{Draft, EdgeKind, Outline};
-pub use read::{LARGEST_FILE, MaybeArrow, ReadOptions, Reading, Unit, read_bytes, read_bytes_in, read_file, read_file_in};
+pub use read::{
+    LARGEST_FILE, MaybeArrow, ReadOptions, Reading, Unit, read_bytes, read_bytes_in, read_file,
+    read_file_in,
+};

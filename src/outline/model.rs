@@ -7,7 +7,9 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// What lies beyond an edge of the net line.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "lowercase")]
 pub enum EdgeKind {
     /// A free edge: grows by the trim allowance and is cut back after the cure.
@@ -41,11 +43,13 @@ pub struct Draft {
     pub no_splice: Vec<Ring>,
 }
 
-/// A template outline, valid by construction: on the 1 µm grid, finite, every ring simple and of more than no area, the
-/// net line anticlockwise, holes clockwise, apart from each other and inside the net line; zones anticlockwise; every open line
-/// of at least two points; the arrow of more than no length.
+/// A template outline, valid by construction: on the 1 µm grid, finite, every ring simple and of
+/// more than no area, the net line anticlockwise, holes clockwise, apart from each other and inside
+/// the net line; zones anticlockwise; every open line of at least two points; the arrow of more
+/// than no length.
 ///
-/// No two consecutive points are the same, and no point lies in the middle of a straight edge of one kind.
+/// No two consecutive points are the same, and no point lies in the middle of a straight edge of
+/// one kind.
 ///
 /// Frame: the drawing's own, mm, y up. Nothing has been mirrored for plug or inked side yet.
 #[derive(Clone, Debug, PartialEq)]
@@ -60,10 +64,18 @@ impl Outline {
     /// Every fault found, each named with its coordinates.
     pub fn new(mut draft: Draft) -> Result<Outline, Faults> {
         let mut faults = Faults::new();
-        let net_name = if draft.name.is_empty() { "the net line".to_string() } else { format!("the net line of \"{}\"", draft.name) };
+        let net_name = if draft.name.is_empty() {
+            "the net line".to_string()
+        } else {
+            format!("the net line of \"{}\"", draft.name)
+        };
         if !draft.edges.is_empty() && draft.edges.len() != draft.net.len() {
             faults.push(Fault::new(
-                format!("{net_name} has {} edges but {} edge kinds", draft.net.len(), draft.edges.len()),
+                format!(
+                    "{net_name} has {} edges but {} edge kinds",
+                    draft.net.len(),
+                    draft.edges.len()
+                ),
                 "give every edge a kind, or none",
             ));
             draft.edges.clear();
@@ -111,10 +123,19 @@ impl Outline {
         {
             *ends = ends.map(Point::snapped);
             if ends[0] == ends[1] {
-                faults.push(Fault::new("has no length", "draw it from tail to head").at("the arrow", ends[0].x, ends[0].y));
+                faults.push(Fault::new("has no length", "draw it from tail to head").at(
+                    "the arrow",
+                    ends[0].x,
+                    ends[0].y,
+                ));
             }
         }
-        for (what, count) in [("holes", holes.len()), ("cuts", cuts.len()), ("marks", marks.len()), ("no-splice zones", no_splice.len())] {
+        for (what, count) in [
+            ("holes", holes.len()),
+            ("cuts", cuts.len()),
+            ("marks", marks.len()),
+            ("no-splice zones", no_splice.len()),
+        ] {
             count_holds(what, count, &mut faults);
         }
         faults.into_result(Outline { draft })
@@ -221,9 +242,15 @@ mod tests {
 
     #[test]
     fn a_clockwise_net_is_turned_with_its_edge_kinds() {
-        let (trim, lap, butt, dart) = (Some(EdgeKind::Trim), Some(EdgeKind::Lap), Some(EdgeKind::Butt), Some(EdgeKind::Dart));
+        let (trim, lap, butt, dart) =
+            (Some(EdgeKind::Trim), Some(EdgeKind::Lap), Some(EdgeKind::Butt), Some(EdgeKind::Dart));
         let clockwise = ring(&[(0.0, 0.0), (0.0, 100.0), (100.0, 100.0), (100.0, 0.0)]);
-        let o = Outline::new(Draft { net: clockwise, edges: vec![trim, lap, butt, dart], ..Draft::default() }).unwrap();
+        let o = Outline::new(Draft {
+            net: clockwise,
+            edges: vec![trim, lap, butt, dart],
+            ..Draft::default()
+        })
+        .unwrap();
         assert!(ring_area(o.net()) > 0.0);
         // The left edge was trim, the top lap, the right butt, the bottom dart, and still is.
         for (i, kind) in o.edges().iter().enumerate() {
@@ -243,11 +270,23 @@ mod tests {
 
     #[test]
     fn repeated_and_straight_points_go_but_changes_of_kind_stay() {
-        let net = ring(&[(0.0, 0.0), (50.0, 0.0), (50.0, 0.0), (75.0, 0.0), (100.0, 0.0), (100.0, 100.0), (0.0, 100.0), (0.0, 0.0002)]);
+        let net = ring(&[
+            (0.0, 0.0),
+            (50.0, 0.0),
+            (50.0, 0.0),
+            (75.0, 0.0),
+            (100.0, 0.0),
+            (100.0, 100.0),
+            (0.0, 100.0),
+            (0.0, 0.0002),
+        ]);
         let lap = Some(EdgeKind::Lap);
         let edges = vec![lap, None, None, None, None, None, None, None];
         let o = Outline::new(Draft { net, edges, ..Draft::default() }).unwrap();
-        assert_eq!(o.net(), &ring(&[(0.0, 0.0), (50.0, 0.0), (100.0, 0.0), (100.0, 100.0), (0.0, 100.0)]));
+        assert_eq!(
+            o.net(),
+            &ring(&[(0.0, 0.0), (50.0, 0.0), (100.0, 0.0), (100.0, 100.0), (0.0, 100.0)])
+        );
         assert_eq!(o.edges(), [lap, None, None, None, None]);
     }
 
@@ -261,26 +300,55 @@ mod tests {
 
     #[test]
     fn crossing_is_found_where_it_is() {
-        fault_at(of(ring(&[(0.0, 0.0), (100.0, 100.0), (100.0, 0.0), (0.0, 100.0)])), "crosses itself", 50.0, 50.0);
-        fault_at(of(ring(&[(0.0, 0.0), (60.0, 0.0), (60.0, 60.0), (30.0, -15.0), (0.0, 60.0)])), "crosses itself", 36.0, 0.0);
+        fault_at(
+            of(ring(&[(0.0, 0.0), (100.0, 100.0), (100.0, 0.0), (0.0, 100.0)])),
+            "crosses itself",
+            50.0,
+            50.0,
+        );
+        fault_at(
+            of(ring(&[(0.0, 0.0), (60.0, 0.0), (60.0, 60.0), (30.0, -15.0), (0.0, 60.0)])),
+            "crosses itself",
+            36.0,
+            0.0,
+        );
     }
 
     #[test]
     fn spikes_and_slivers_and_pinches_are_named() {
         fault_at(
-            of(ring(&[(0.0, 0.0), (100.0, 0.0), (100.0, 50.0), (130.0, 50.0), (100.0, 50.0), (0.0, 80.0)])),
+            of(ring(&[
+                (0.0, 0.0),
+                (100.0, 0.0),
+                (100.0, 50.0),
+                (130.0, 50.0),
+                (100.0, 50.0),
+                (0.0, 80.0),
+            ])),
             "folds back",
             130.0,
             50.0,
         );
         fault_at(
-            of(ring(&[(0.0, 0.0), (100.0, 0.0), (100.0, 50.0), (130.0, 50.0), (100.0, 50.003), (0.0, 80.0)])),
+            of(ring(&[
+                (0.0, 0.0),
+                (100.0, 0.0),
+                (100.0, 50.0),
+                (130.0, 50.0),
+                (100.0, 50.003),
+                (0.0, 80.0),
+            ])),
             "out and back",
             130.0,
             50.0,
         );
         fault_at(of(ring(&[(0.0, 0.0), (100.0, 0.0), (100.0, 0.005)])), "sliver", 0.0, 0.0);
-        fault_at(of(ring(&[(0.0, 0.0), (100.0, 0.0), (100.0, 90.0), (50.0, 0.0), (0.0, 90.0)])), "touches itself", 50.0, 0.0);
+        fault_at(
+            of(ring(&[(0.0, 0.0), (100.0, 0.0), (100.0, 90.0), (50.0, 0.0), (0.0, 90.0)])),
+            "touches itself",
+            50.0,
+            0.0,
+        );
         fault_at(of(ring(&[(5.0, 5.0), (100.0, 5.0)])), "no area", 5.0, 5.0);
         fault_at(of(ring(&[(5.0, 5.0), (5.0, 5.0), (5.0, 5.0)])), "no area", 5.0, 5.0);
         assert!(of(Ring::new()).is_err());
@@ -289,7 +357,18 @@ mod tests {
     #[test]
     fn a_narrow_dart_is_no_spike() {
         // 3 mm wide at the mouth, 100 mm deep.
-        assert!(of(ring(&[(0.0, 0.0), (200.0, 0.0), (200.0, 200.0), (101.5, 200.0), (100.0, 100.0), (98.5, 200.0), (0.0, 200.0)])).is_ok());
+        assert!(
+            of(ring(&[
+                (0.0, 0.0),
+                (200.0, 0.0),
+                (200.0, 200.0),
+                (101.5, 200.0),
+                (100.0, 100.0),
+                (98.5, 200.0),
+                (0.0, 200.0)
+            ]))
+            .is_ok()
+        );
     }
 
     #[test]
@@ -297,22 +376,40 @@ mod tests {
         let faults = of(ring(&[(0.0, 0.0), (f64::NAN, 0.0), (9.0, 9.0)])).unwrap_err();
         assert!(faults.0[0].what.contains("point 2"), "{faults}");
         assert!(of(ring(&[(0.0, 0.0), (f64::INFINITY, 0.0), (9.0, 9.0)])).is_err());
-        fault_at(of(ring(&[(0.0, 0.0), (200_000.0, 0.0), (9.0, 9.0)])), "from the origin", 200_000.0, 0.0);
+        fault_at(
+            of(ring(&[(0.0, 0.0), (200_000.0, 0.0), (9.0, 9.0)])),
+            "from the origin",
+            200_000.0,
+            0.0,
+        );
         assert!(of((0..30_000).map(|i| point(f64::from(i), f64::from(i % 2))).collect()).is_err());
     }
 
     #[test]
     fn holes_lie_inside_and_apart() {
-        let with = |holes: Vec<Ring>| Outline::new(Draft { net: square(), holes, ..Draft::default() });
-        let hole = |x: f64, y: f64, size: f64| ring(&[(x, y), (x + size, y), (x + size, y + size), (x, y + size)]);
+        let with =
+            |holes: Vec<Ring>| Outline::new(Draft { net: square(), holes, ..Draft::default() });
+        let hole = |x: f64, y: f64, size: f64| {
+            ring(&[(x, y), (x + size, y), (x + size, y + size), (x, y + size)])
+        };
         let good = with(vec![hole(10.0, 10.0, 20.0), hole(40.0, 10.0, 20.0)]).unwrap();
         assert!(good.holes().iter().all(|h| ring_area(h) < 0.0));
         fault_at(with(vec![hole(90.0, 50.0, 20.0)]), "crosses the net line", 100.0, 70.0);
         fault_at(with(vec![hole(200.0, 50.0, 20.0)]), "outside the net line", 200.0, 50.0);
-        fault_at(with(vec![hole(10.0, 10.0, 60.0), hole(20.0, 20.0, 10.0)]), "inside hole 1", 20.0, 20.0);
+        fault_at(
+            with(vec![hole(10.0, 10.0, 60.0), hole(20.0, 20.0, 10.0)]),
+            "inside hole 1",
+            20.0,
+            20.0,
+        );
         let diamond = ring(&[(100.0, 50.0), (90.0, 60.0), (80.0, 50.0), (90.0, 40.0)]);
         fault_at(with(vec![diamond]), "touches the net line", 100.0, 50.0);
-        fault_at(with(vec![hole(10.0, 10.0, 20.0), hole(20.0, 20.0, 20.0)]), "crosses hole 1", 20.0, 30.0);
+        fault_at(
+            with(vec![hole(10.0, 10.0, 20.0), hole(20.0, 20.0, 20.0)]),
+            "crosses hole 1",
+            20.0,
+            30.0,
+        );
     }
 
     #[test]

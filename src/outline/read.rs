@@ -15,7 +15,17 @@ pub const LARGEST_FILE: u64 = 32 << 20;
 const MOST_FAULTS: usize = 100;
 
 /// A unit of length that a drawing may be in.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
+#[derive(
+    Clone,
+    Copy,
+    Debug,
+    PartialEq,
+    Eq,
+    Hash,
+    serde::Serialize,
+    serde::Deserialize,
+    schemars::JsonSchema,
+)]
 pub enum Unit {
     /// Millimetre.
     #[serde(rename = "mm")]
@@ -68,7 +78,8 @@ pub struct ReadOptions {
     pub join_tolerance: f64,
     /// The unit of a drawing that does not say its own (or whose own is to be overruled).
     pub unit: Option<Unit>,
-    /// Only what lies in the group (SVG id or label), layer or block (DXF) or part (CSV) of this name.
+    /// Only what lies in the group (SVG id or label), layer or block (DXF) or part (CSV) of this
+    /// name.
     pub layer: Option<String>,
 }
 
@@ -78,7 +89,8 @@ impl Default for ReadOptions {
     }
 }
 
-/// A line that may be the arrow of an outline that has none: named as nothing, or after a direction.
+/// A line that may be the arrow of an outline that has none: named as nothing, or after a
+/// direction.
 #[derive(Clone, Debug, PartialEq)]
 pub struct MaybeArrow {
     /// Index of the outline it lies in.
@@ -140,22 +152,43 @@ pub fn read_bytes(path: &Path, bytes: &[u8], options: &ReadOptions) -> Result<Re
 ///
 /// # Errors
 /// As [`read_file`]; that it was stopped.
-pub fn read_bytes_in(path: &Path, bytes: &[u8], options: &ReadOptions, run: &Run<'_>) -> Result<Reading, Faults> {
+pub fn read_bytes_in(
+    path: &Path,
+    bytes: &[u8],
+    options: &ReadOptions,
+    run: &Run<'_>,
+) -> Result<Reading, Faults> {
     let reading = read_unplaced(path, bytes, options, run);
     // What was found until then is not all there is to say.
     run.check(Phase::Reading)?;
     let mut reading = reading.map_err(|faults| in_file(faults, path))?;
-    reading.warnings = reading.warnings.into_iter().map(|w| if w.file.is_none() { w.in_file(path) } else { w }).collect();
+    reading.warnings = reading
+        .warnings
+        .into_iter()
+        .map(|w| if w.file.is_none() { w.in_file(path) } else { w })
+        .collect();
     Ok(reading)
 }
 
-fn read_unplaced(path: &Path, bytes: &[u8], options: &ReadOptions, run: &Run<'_>) -> Result<Reading, Faults> {
-    let tolerances_hold =
-        options.chord_tolerance > 0.0 && options.chord_tolerance.is_finite() && (0.0..=1000.0).contains(&options.join_tolerance);
+fn read_unplaced(
+    path: &Path,
+    bytes: &[u8],
+    options: &ReadOptions,
+    run: &Run<'_>,
+) -> Result<Reading, Faults> {
+    let tolerances_hold = options.chord_tolerance > 0.0
+        && options.chord_tolerance.is_finite()
+        && (0.0..=1000.0).contains(&options.join_tolerance);
     if !tolerances_hold {
-        let what =
-            format!("tolerances of {} mm (chord) and {} mm (join) are not possible", options.chord_tolerance, options.join_tolerance);
-        return Err(Fault::new(what, "use a chord tolerance above 0 and a join tolerance from 0 to 1000 mm").into());
+        let what = format!(
+            "tolerances of {} mm (chord) and {} mm (join) are not possible",
+            options.chord_tolerance, options.join_tolerance
+        );
+        return Err(Fault::new(
+            what,
+            "use a chord tolerance above 0 and a join tolerance from 0 to 1000 mm",
+        )
+        .into());
     }
     if bytes.len() as u64 > LARGEST_FILE {
         return Err(too_large().into());
@@ -164,13 +197,19 @@ fn read_unplaced(path: &Path, bytes: &[u8], options: &ReadOptions, run: &Run<'_>
         Some("svg") => svg::read,
         Some("dxf") => dxf::read,
         Some("csv" | "tsv" | "txt") => csv::read,
-        Some("svgz") => return Err(Fault::new("compressed SVG is not read", "save it as plain SVG").into()),
+        Some("svgz") => {
+            return Err(Fault::new("compressed SVG is not read", "save it as plain SVG").into());
+        }
         ending => {
             let what = match ending {
                 Some(ending) => format!("files ending in .{ending} are not understood"),
                 None => "a file without an ending is not understood".to_string(),
             };
-            return Err(Fault::new(what, "export the outline as SVG, DXF or CSV, ending in .svg, .dxf or .csv").into());
+            return Err(Fault::new(
+                what,
+                "export the outline as SVG, DXF or CSV, ending in .svg, .dxf or .csv",
+            )
+            .into());
         }
     };
     if bytes.iter().all(u8::is_ascii_whitespace) {
@@ -186,18 +225,30 @@ fn read_unplaced(path: &Path, bytes: &[u8], options: &ReadOptions, run: &Run<'_>
 /// Places faults that name no file, and keeps a flood of them readable.
 fn in_file(faults: Faults, path: &Path) -> Faults {
     let all = faults.0.len();
-    let mut placed: Vec<Fault> =
-        faults.0.into_iter().take(MOST_FAULTS).map(|f| if f.file.is_none() { f.in_file(path) } else { f }).collect();
+    let mut placed: Vec<Fault> = faults
+        .0
+        .into_iter()
+        .take(MOST_FAULTS)
+        .map(|f| if f.file.is_none() { f.in_file(path) } else { f })
+        .collect();
     if all > MOST_FAULTS {
-        placed.push(Fault::new(format!("and {} more faults", all - MOST_FAULTS), "correct these first").in_file(path));
+        placed.push(
+            Fault::new(format!("and {} more faults", all - MOST_FAULTS), "correct these first")
+                .in_file(path),
+        );
     }
     Faults(placed)
 }
 
 fn bytes_of(path: &Path) -> Result<Vec<u8>, Fault> {
     let cannot = |e: std::io::Error| match e.kind() {
-        std::io::ErrorKind::NotFound => Fault::new("there is no such file", "check the name; it is looked for beside the job file"),
-        std::io::ErrorKind::PermissionDenied => Fault::new("the file may not be read", "give yourself the right to read it"),
+        std::io::ErrorKind::NotFound => Fault::new(
+            "there is no such file",
+            "check the name; it is looked for beside the job file",
+        ),
+        std::io::ErrorKind::PermissionDenied => {
+            Fault::new("the file may not be read", "give yourself the right to read it")
+        }
         _ => Fault::new(format!("the file cannot be read: {e}"), "check the disk and the name"),
     };
     let about = std::fs::metadata(path).map_err(cannot)?;
@@ -212,10 +263,15 @@ fn bytes_of(path: &Path) -> Result<Vec<u8>, Fault> {
     }
     let mut bytes = Vec::new();
     // One byte over the limit tells a file that grew in the meantime.
-    std::fs::File::open(path).and_then(|f| f.take(LARGEST_FILE + 1).read_to_end(&mut bytes)).map_err(cannot)?;
+    std::fs::File::open(path)
+        .and_then(|f| f.take(LARGEST_FILE + 1).read_to_end(&mut bytes))
+        .map_err(cannot)?;
     Ok(bytes)
 }
 
 fn too_large() -> Fault {
-    Fault::new(format!("the file has more than {} MB", LARGEST_FILE >> 20), "split the drawing, or leave out pictures and details")
+    Fault::new(
+        format!("the file has more than {} MB", LARGEST_FILE >> 20),
+        "split the drawing, or leave out pictures and details",
+    )
 }

@@ -1,8 +1,9 @@
 //! What the name of a layer or group says about the lines in it.
 //!
-//! A name is cut into words at anything that is no letter or digit and where a small letter meets a capital; case does not
-//! matter, nor do numbers at the end. The last word (or the last two) tells the role, whatever comes before it, so `arrow`,
-//! `seat-arrow` and `Arrow 2` mean the same. Of several names the innermost that says anything wins.
+//! A name is cut into words at anything that is no letter or digit and where a small letter meets a
+//! capital; case does not matter, nor do numbers at the end. The last word (or the last two) tells
+//! the role, whatever comes before it, so `arrow`, `seat-arrow` and `Arrow 2` mean the same. Of
+//! several names the innermost that says anything wins.
 
 use super::{DrawnLine, EdgeKind, Role};
 
@@ -20,9 +21,11 @@ pub(super) enum Meaning {
 }
 
 /// The roles in words, for remedies.
-pub(super) const ROLE_WORDS: &str = "arrow, cut, notch, mark, trim, lap, butt, dart, no-splice, hole";
+pub(super) const ROLE_WORDS: &str =
+    "arrow, cut, notch, mark, trim, lap, butt, dart, no-splice, hole";
 
-/// Words that people write beside the part's 0° direction, and beside other directions too: such a line is asked about, not taken.
+/// Words that people write beside the part's 0° direction, and beside other directions too: such a
+/// line is asked about, not taken.
 const DIRECTIONS: [&str; 14] = [
     "fibre",
     "fibres",
@@ -51,14 +54,20 @@ pub(super) fn meaning_of(line: &DrawnLine) -> Meaning {
 
 /// What a list of names, outermost first, means.
 pub(super) fn meaning_of_names(names: &[String]) -> Meaning {
-    names.iter().rev().find_map(|name| split_role(name)).map_or(Meaning::Plain, |(meaning, _)| meaning)
+    names
+        .iter()
+        .rev()
+        .find_map(|name| split_role(name))
+        .map_or(Meaning::Plain, |(meaning, _)| meaning)
 }
 
-/// The most telling of the names, outermost first: the innermost that is more than a role or a number a program made up.
+/// The most telling of the names, outermost first: the innermost that is more than a role or a
+/// number a program made up.
 pub(super) fn telling_name(names: &[String]) -> String {
     let stems = || {
         names.iter().rev().filter_map(|name| {
-            let stem = split_role(name).map_or(name.as_str(), |(_, end)| name.get(..end).unwrap_or(""));
+            let stem =
+                split_role(name).map_or(name.as_str(), |(_, end)| name.get(..end).unwrap_or(""));
             let stem = stem.trim_matches(|c: char| !c.is_alphanumeric());
             (!stem.is_empty()).then_some(stem)
         })
@@ -66,17 +75,23 @@ pub(super) fn telling_name(names: &[String]) -> String {
     stems().find(|stem| !is_made_up(stem)).or_else(|| stems().next()).unwrap_or("").to_string()
 }
 
-/// The name by which a person knows a line: the innermost that says what it is, else the innermost that a program did not make up.
+/// The name by which a person knows a line: the innermost that says what it is, else the innermost
+/// that a program did not make up.
 pub(super) fn shown_name(names: &[String]) -> String {
     let shown = names.iter().rev().find(|n| split_role(n).is_some() || sounds_like_direction(n));
-    let shown = shown.or_else(|| names.iter().rev().find(|n| !is_made_up(n))).or_else(|| names.last());
+    let shown =
+        shown.or_else(|| names.iter().rev().find(|n| !is_made_up(n))).or_else(|| names.last());
     shown.map_or_else(String::new, |n| n.trim().to_string())
 }
 
 /// True if a name ends in a word that people write beside directions.
 pub(super) fn sounds_like_direction(name: &str) -> bool {
     let words = words(name);
-    let last = words.iter().rev().map(|(_, w)| w.trim_end_matches(|c: char| c.is_ascii_digit())).find(|w| !w.is_empty());
+    let last = words
+        .iter()
+        .rev()
+        .map(|(_, w)| w.trim_end_matches(|c: char| c.is_ascii_digit()))
+        .find(|w| !w.is_empty());
     last.is_some_and(|w| DIRECTIONS.contains(&w))
 }
 
@@ -87,7 +102,9 @@ fn split_role(name: &str) -> Option<(Meaning, usize)> {
         return Some((Meaning::Role(Role::Arrow), 0));
     }
     let mut words = words(name);
-    while words.len() > 1 && words.last().is_some_and(|(_, w)| w.bytes().all(|b| b.is_ascii_digit())) {
+    while words.len() > 1
+        && words.last().is_some_and(|(_, w)| w.bytes().all(|b| b.is_ascii_digit()))
+    {
         words.pop();
     }
     let last_at = words.last()?.0;
@@ -144,7 +161,8 @@ fn words(name: &str) -> Vec<(usize, String)> {
     let mut before: Option<char> = None;
     for (at, c) in name.char_indices() {
         if c.is_alphanumeric() {
-            let starts = before.is_none_or(|b| !b.is_alphanumeric() || (b.is_lowercase() && c.is_uppercase()));
+            let starts = before
+                .is_none_or(|b| !b.is_alphanumeric() || (b.is_lowercase() && c.is_uppercase()));
             if starts {
                 out.push((at, String::new()));
             }
@@ -160,13 +178,14 @@ fn words(name: &str) -> Vec<(usize, String)> {
 /// A name like `path1234` or `Layer 3` that drawing programs make up.
 fn is_made_up(name: &str) -> bool {
     const MADE_UP: [&str; 18] = [
-        "path", "g", "rect", "polygon", "polyline", "line", "circle", "ellipse", "use", "layer", "svg", "group", "object", "shape",
-        "curve", "entity", "symbol", "text",
+        "path", "g", "rect", "polygon", "polyline", "line", "circle", "ellipse", "use", "layer",
+        "svg", "group", "object", "shape", "curve", "entity", "symbol", "text",
     ];
     let words = words(name);
     let Some((_, first)) = words.first() else { return true };
     let stem = first.trim_end_matches(|c: char| c.is_ascii_digit());
-    (stem.is_empty() || MADE_UP.contains(&stem)) && words[1..].iter().all(|(_, w)| w.bytes().all(|b| b.is_ascii_digit()))
+    (stem.is_empty() || MADE_UP.contains(&stem))
+        && words[1..].iter().all(|(_, w)| w.bytes().all(|b| b.is_ascii_digit()))
 }
 
 #[cfg(test)]
@@ -180,7 +199,18 @@ mod tests {
     #[test]
     fn names_tell_roles_whatever_their_dress() {
         let arrow = Meaning::Role(Role::Arrow);
-        for name in ["arrow", "seat-arrow", "Arrow 2", "ARROW", "bucket seat_arrow", "hipPlateArrow", "arrow3", "zero", "0°", "0 deg"] {
+        for name in [
+            "arrow",
+            "seat-arrow",
+            "Arrow 2",
+            "ARROW",
+            "bucket seat_arrow",
+            "hipPlateArrow",
+            "arrow3",
+            "zero",
+            "0°",
+            "0 deg",
+        ] {
             assert_eq!(meaning(&[name]), arrow, "{name}");
         }
         for name in ["cut", "relief", "seat relief cuts", "dart-cut", "Notches", "notch_12"] {
@@ -189,9 +219,12 @@ mod tests {
         for name in ["no-splice", "nosplice", "No Splice", "seat-no-splice-2"] {
             assert_eq!(meaning(&[name]), Meaning::Role(Role::NoSplice), "{name}");
         }
-        for (name, kind) in
-            [("trim", EdgeKind::Trim), ("seat lap", EdgeKind::Lap), ("butt-edge", EdgeKind::Butt), ("dart legs", EdgeKind::Dart)]
-        {
+        for (name, kind) in [
+            ("trim", EdgeKind::Trim),
+            ("seat lap", EdgeKind::Lap),
+            ("butt-edge", EdgeKind::Butt),
+            ("dart legs", EdgeKind::Dart),
+        ] {
             assert_eq!(meaning(&[name]), Meaning::Role(Role::Edge(kind)), "{name}");
         }
         for name in ["hole", "holes", "cut-out", "cutout 3"] {
@@ -202,14 +235,27 @@ mod tests {
     #[test]
     fn other_names_say_nothing() {
         // "0" is the layer every DXF drawing starts on: it must never turn outlines into arrows.
-        for name in ["0", "seat", "layer1", "lap-joint-cover", "cut line", "", "  ", "12", "ärmel", "arrowroot", "shortcut"] {
+        for name in [
+            "0",
+            "seat",
+            "layer1",
+            "lap-joint-cover",
+            "cut line",
+            "",
+            "  ",
+            "12",
+            "ärmel",
+            "arrowroot",
+            "shortcut",
+        ] {
             assert_eq!(meaning(&[name]), Meaning::Plain, "{name}");
         }
     }
 
     #[test]
     fn a_line_is_shown_by_the_name_a_person_gave_it() {
-        let shown = |names: &[&str]| shown_name(&names.iter().map(ToString::to_string).collect::<Vec<_>>());
+        let shown =
+            |names: &[&str]| shown_name(&names.iter().map(ToString::to_string).collect::<Vec<_>>());
         assert_eq!(shown(&["layer3", "seat cuts", "path12"]), "seat cuts");
         assert_eq!(shown(&["layer3", "fibre", "path12"]), "fibre");
         assert_eq!(shown(&["layer3", "fibre 2", "seat"]), "fibre 2");
@@ -226,7 +272,9 @@ mod tests {
 
     #[test]
     fn the_telling_name_is_neither_role_nor_made_up() {
-        let name = |names: &[&str]| telling_name(&names.iter().map(ToString::to_string).collect::<Vec<_>>());
+        let name = |names: &[&str]| {
+            telling_name(&names.iter().map(ToString::to_string).collect::<Vec<_>>())
+        };
         assert_eq!(name(&["kayak", "bucket seat", "path1234"]), "bucket seat");
         assert_eq!(name(&["layer1", "hip-left-net"]), "hip-left");
         assert_eq!(name(&["hatch", "trim"]), "hatch");

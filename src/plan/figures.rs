@@ -9,17 +9,25 @@ use crate::units::snap;
 /// mm² in a m².
 const MM2_PER_M2: f64 = 1e6;
 
-/// The figures of `cloth` from its stocks and what is left of each (the same order; stocks of other cloths are passed over).
+/// The figures of `cloth` from its stocks and what is left of each (the same order; stocks of other
+/// cloths are passed over).
 ///
-/// `least` is the length no layout can go under, mm, and how it was got. Cost (two decimals) and mass (g, one decimal) are those of
-/// the length taken from rolls; offcuts were paid for before.
-pub fn cloth_figures(cloth: &Cloth, stocks: &[PlanStock], left: &[LeftOver], least: (f64, String)) -> ClothFigures {
+/// `least` is the length no layout can go under, mm, and how it was got. Cost (two decimals) and
+/// mass (g, one decimal) are those of the length taken from rolls; offcuts were paid for before.
+pub fn cloth_figures(
+    cloth: &Cloth,
+    stocks: &[PlanStock],
+    left: &[LeftOver],
+    least: (f64, String),
+) -> ClothFigures {
     let mine = || stocks.iter().zip(left).filter(|(s, _)| s.cloth == cloth.id);
     let sum = |measure: fn(&LeftOver) -> f64| snap(mine().map(|(_, l)| measure(l)).sum());
     let pieces_area = sum(|l| l.pieces_area);
-    let stock_area = |s: &PlanStock| ring_area(&s.outline) + s.holes.iter().map(|h| ring_area(h)).sum::<f64>();
+    let stock_area =
+        |s: &PlanStock| ring_area(&s.outline) + s.holes.iter().map(|h| ring_area(h)).sum::<f64>();
     let consumed_area = snap(mine().map(|(s, _)| stock_area(s)).sum());
-    let used_length = snap(mine().filter(|(s, _)| s.kind == StockKind::Roll).map(|(s, _)| s.used_length).sum());
+    let used_length =
+        snap(mine().filter(|(s, _)| s.kind == StockKind::Roll).map(|(s, _)| s.used_length).sum());
     let bought_m2 = used_length * cloth.roll_width / MM2_PER_M2;
     let cost = cloth.price.map(|price| match price {
         Price::PerMetre(p) => p * used_length / 1000.0,

@@ -20,7 +20,8 @@ const SHORT: usize = 8;
 const LINES_TO_DEPTH: usize = 3;
 
 impl Plan {
-    /// The hash of everything in the plan but its own id and the offcuts' ids that derive from it: SHA-256, hexadecimal.
+    /// The hash of everything in the plan but its own id and the offcuts' ids that derive from it:
+    /// SHA-256, hexadecimal.
     pub fn content_id(&self) -> String {
         let mut bare = self.clone();
         bare.id.clear();
@@ -32,10 +33,13 @@ impl Plan {
         hash.0.finalize().iter().map(|b| format!("{b:02x}")).collect()
     }
 
-    /// The ids of the offcuts, stock by stock: the first letters of the plan's id and a running number.
+    /// The ids of the offcuts, stock by stock: the first letters of the plan's id and a running
+    /// number.
     pub fn offcut_ids(&self) -> Vec<String> {
         let short: String = self.id.chars().take(SHORT).collect();
-        (1..=self.stocks.iter().map(|s| s.offcuts.len()).sum()).map(|i: usize| format!("{short}-{i}")).collect()
+        (1..=self.stocks.iter().map(|s| s.offcuts.len()).sum())
+            .map(|i: usize| format!("{short}-{i}"))
+            .collect()
     }
 
     /// Gives the finished plan its id, and its offcuts theirs.
@@ -64,10 +68,12 @@ impl io::Write for Hasher {
     }
 }
 
-/// The plan as text: fields in the order of the model, a line for each piece and stock field, ends with a line feed.
+/// The plan as text: fields in the order of the model, a line for each piece and stock field, ends
+/// with a line feed.
 pub fn to_json(plan: &Plan) -> String {
     let mut bytes = Vec::new();
-    let mut writer = serde_json::Serializer::with_formatter(&mut bytes, Lines { depth: 0, empty: true });
+    let mut writer =
+        serde_json::Serializer::with_formatter(&mut bytes, Lines { depth: 0, empty: true });
     let written = plan.serialize(&mut writer);
     debug_assert!(written.is_ok(), "memory takes every byte");
     bytes.push(b'\n');
@@ -77,23 +83,38 @@ pub fn to_json(plan: &Plan) -> String {
 /// Reads a plan; [`crate::verify::verify`] tells whether it holds.
 ///
 /// # Errors
-/// Text that is too long, no JSON, of another version, or not of the plan's shape, with line and column.
+/// Text that is too long, no JSON, of another version, or not of the plan's shape, with line and
+/// column.
 pub fn from_json(text: &str) -> Result<Plan, Faults> {
     const REMEDY: &str = "give the plan.json of a plan folder, or plan the job again";
     if text.len() as u64 > LARGEST_FILE {
-        let what = format!("the plan is {} MB, more than the {} MB supported", text.len() >> 20, LARGEST_FILE >> 20);
+        let what = format!(
+            "the plan is {} MB, more than the {} MB supported",
+            text.len() >> 20,
+            LARGEST_FILE >> 20
+        );
         return Err(Fault::new(what, REMEDY).into());
     }
     let located = |e: serde_json::Error| {
         let words = e.to_string();
         let what = words.rsplit_once(" at line ").map_or(words.as_str(), |(what, _)| what);
-        Faults::from(Fault::new(format!("not a plan: {what}"), REMEDY).at_line(e.line().max(1), e.column().max(1)))
+        Faults::from(
+            Fault::new(format!("not a plan: {what}"), REMEDY)
+                .at_line(e.line().max(1), e.column().max(1)),
+        )
     };
     // Another version may have another shape: look at that first.
     let version: Version = serde_json::from_str(text).map_err(located)?;
     if version.schema != u64::from(SCHEMA) {
-        let what = format!("the plan has schema {}, this version of warpwise reads schema {SCHEMA}", version.schema);
-        return Err(Fault::new(what, "read it with the version that wrote it, or plan the job again").into());
+        let what = format!(
+            "the plan has schema {}, this version of warpwise reads schema {SCHEMA}",
+            version.schema
+        );
+        return Err(Fault::new(
+            what,
+            "read it with the version that wrote it, or plan the job again",
+        )
+        .into());
     }
     serde_json::from_str(text).map_err(located)
 }
@@ -162,7 +183,11 @@ impl Formatter for Lines {
         self.close(w, b"]")
     }
 
-    fn begin_array_value<W: ?Sized + io::Write>(&mut self, w: &mut W, first: bool) -> io::Result<()> {
+    fn begin_array_value<W: ?Sized + io::Write>(
+        &mut self,
+        w: &mut W,
+        first: bool,
+    ) -> io::Result<()> {
         self.item(w, first)
     }
 
@@ -179,7 +204,11 @@ impl Formatter for Lines {
         self.close(w, b"}")
     }
 
-    fn begin_object_key<W: ?Sized + io::Write>(&mut self, w: &mut W, first: bool) -> io::Result<()> {
+    fn begin_object_key<W: ?Sized + io::Write>(
+        &mut self,
+        w: &mut W,
+        first: bool,
+    ) -> io::Result<()> {
         self.item(w, first)
     }
 

@@ -1,8 +1,9 @@
 //! The plan: the exchange model between planning, drawing, booking and checking.
 //!
-//! [`Plan`] is the model and `plan.json` its file ([`to_json`], [`from_json`]); [`left_over()`] tells offcuts from waste,
-//! [`cloth_figures`] sums up a cloth, [`laying_order`] and [`words`] are the one order and the one vocabulary of all sheets, [`folder`] writes
-//! a whole plan folder or nothing.
+//! [`Plan`] is the model and `plan.json` its file ([`to_json`], [`from_json`]); [`left_over()`]
+//! tells offcuts from waste, [`cloth_figures`] sums up a cloth, [`laying_order`] and [`words`] are
+//! the one order and the one vocabulary of all sheets, [`folder`] writes a whole plan folder or
+//! nothing.
 
 mod figures;
 mod file;
@@ -16,7 +17,8 @@ pub use figures::cloth_figures;
 pub use file::{LARGEST_FILE, SCHEMA, from_json, schema_json, to_json};
 pub use left_over::{LeftOver, left_over};
 pub use model::{
-    ClothFigures, DrawnFrom, DrawnStock, Offcut, OtherHand, PlacedPiece, Plan, PlanCloth, PlanLayer, PlanLayerItem, PlanMosaic, PlanPiece,
-    PlanStock, PlanTemplate, Rectangle, Rules, SearchStep, SpliceFacts, StockKind,
+    ClothFigures, DrawnFrom, DrawnStock, Offcut, OtherHand, PlacedPiece, Plan, PlanCloth,
+    PlanLayer, PlanLayerItem, PlanMosaic, PlanPiece, PlanStock, PlanTemplate, Rectangle, Rules,
+    SearchStep, SpliceFacts, StockKind,
 };
 pub use order::laying_order;

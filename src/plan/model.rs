@@ -1,4 +1,5 @@
-//! `plan.json`, schema 1: lengths mm, angles degrees, areas mm², rings anticlockwise (holes clockwise), not closed.
+//! `plan.json`, schema 1: lengths mm, angles degrees, areas mm², rings anticlockwise (holes
+//! clockwise), not closed.
 
 use crate::cloth::{Backing, Face, Material, Permitted, Weave};
 use crate::geometry::{Path, Point, Ring, ring_area};
@@ -71,8 +72,9 @@ pub struct OtherHand {
     pub of: String,
 }
 
-/// A template covered with patches in one layer. A piece with a patch number is cut for it; less its origin and turned by its angle, the
-/// piece lies in the part frame: the part's 0° along +x, the mirrored hand mirrored about it, looking at the mould surface.
+/// A template covered with patches in one layer. A piece with a patch number is cut for it; less
+/// its origin and turned by its angle, the piece lies in the part frame: the part's 0° along +x,
+/// the mirrored hand mirrored about it, looking at the mould surface.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct PlanMosaic {
     /// Its job.
@@ -85,7 +87,8 @@ pub struct PlanMosaic {
     pub template: String,
     /// Hand of the template.
     pub hand: Hand,
-    /// Patches laid earlier lie over later ones as it is seen (from the mould side); otherwise the later lie over the earlier.
+    /// Patches laid earlier lie over later ones as it is seen (from the mould side); otherwise the
+    /// later lie over the earlier.
     pub earlier_on_top: bool,
     /// Overlap at every seam, mm.
     pub lap: f64,
@@ -285,8 +288,9 @@ pub struct PlanPiece {
     pub permitted_by: String,
     /// May lie across bench segments.
     pub may_cross_bench: bool,
-    /// Where the template frame's origin comes to lie: a template point, turned so that the arrow lies along +x, mirrored about
-    /// x for the mirrored hand, turned by `-angle` and moved by this is the piece's point.
+    /// Where the template frame's origin comes to lie: a template point, turned so that the arrow
+    /// lies along +x, mirrored about x for the mirrored hand, turned by `-angle` and moved by this
+    /// is the piece's point.
     pub origin: Point,
     /// The cut line.
     pub outline: Ring,
@@ -312,7 +316,8 @@ pub enum StockKind {
     Offcut,
 }
 
-/// A stock with what was placed on it. Stock frame: origin at the free end on the lower selvedge, x along the warp.
+/// A stock with what was placed on it. Stock frame: origin at the free end on the lower selvedge, x
+/// along the warp.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct PlanStock {
     /// Its id.
@@ -344,9 +349,14 @@ pub struct PlanStock {
 impl PlanStock {
     /// True of an offcut that is a piece as it is: nothing is cut.
     pub fn is_laid_whole(&self) -> bool {
-        let area = |outline: &Ring, holes: &[Ring]| ring_area(outline) + holes.iter().map(|h| ring_area(h)).sum::<f64>();
-        // A piece lies within its stock, so one that is as large has its outline. Less than a thousandth of a mm² is rounding.
-        let same = |p: &PlacedPiece| (area(&p.outline, &p.holes) - area(&self.outline, &self.holes)).abs() < 1e-3;
+        let area = |outline: &Ring, holes: &[Ring]| {
+            ring_area(outline) + holes.iter().map(|h| ring_area(h)).sum::<f64>()
+        };
+        // A piece lies within its stock, so one that is as large has its outline. Less than a
+        // thousandth of a mm² is rounding.
+        let same = |p: &PlacedPiece| {
+            (area(&p.outline, &p.holes) - area(&self.outline, &self.holes)).abs() < 1e-3
+        };
         self.kind == StockKind::Offcut && matches!(self.placed.as_slice(), [only] if same(only))
     }
 }
@@ -425,7 +435,8 @@ pub struct ClothFigures {
     pub history: Vec<SearchStep>,
 }
 
-/// A layout on the way of a search, each shorter than the one before; the last is the one taken, which may be a little longer.
+/// A layout on the way of a search, each shorter than the one before; the last is the one taken,
+/// which may be a little longer.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SearchStep {
     /// Placements tried until it was found.

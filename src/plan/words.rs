@@ -1,4 +1,5 @@
-//! The words for the layers, hands, faces and parts of a plan: one function for each phrase. All sheets, tables and messages take them here.
+//! The words for the layers, hands, faces and parts of a plan: one function for each phrase. All
+//! sheets, tables and messages take them here.
 
 use super::{PlacedPiece, Plan, PlanLayer, PlanPiece, PlanStock};
 use crate::cloth::{Backing, Face};
@@ -23,7 +24,11 @@ pub fn layer_by_name(l: &PlanLayer) -> String {
 /// An angle with its sign, at most one decimal: `+45°`, `0°`, `-22.5°`.
 pub fn angle(degrees: f64) -> String {
     let tenths = (degrees * 10.0).round();
-    if tenths == 0.0 { "0°".into() } else { format!("{}{}°", if tenths > 0.0 { "+" } else { "-" }, show_number(tenths.abs() / 10.0, 1)) }
+    if tenths == 0.0 {
+        "0°".into()
+    } else {
+        format!("{}{}°", if tenths > 0.0 { "+" } else { "-" }, show_number(tenths.abs() / 10.0, 1))
+    }
 }
 
 /// `as traced` or `mirrored`.
@@ -72,7 +77,8 @@ pub fn on_the_bench(plan: &Plan, stock: &PlanStock) -> String {
     format!("{} {}", side(plan, &stock.cloth), face(stock.face))
 }
 
-/// How a piece is laid: `paper side towards you` or `paper side on the mould`. It is the same whichever face of the roll lies up.
+/// How a piece is laid: `paper side towards you` or `paper side on the mould`. It is the same
+/// whichever face of the roll lies up.
 pub fn on_the_mould(plan: &Plan, stock: &PlanStock, placed: &PlacedPiece) -> String {
     laid(side(plan, &stock.cloth), stock.face == placed.face)
 }
@@ -103,10 +109,16 @@ mod tests {
     /// Worked out by hand: a sheet of paper, grey on its back, turned over once and twice.
     #[test]
     fn the_side_on_the_mould_does_not_hang_on_how_the_roll_lies() {
-        for (roll, piece, towards_you) in
-            [(Face::Up, Face::Up, true), (Face::Up, Face::Down, false), (Face::Down, Face::Down, true), (Face::Down, Face::Up, false)]
-        {
-            assert_eq!(laid("paper side", roll == piece), if towards_you { "paper side towards you" } else { "paper side on the mould" });
+        for (roll, piece, towards_you) in [
+            (Face::Up, Face::Up, true),
+            (Face::Up, Face::Down, false),
+            (Face::Down, Face::Down, true),
+            (Face::Down, Face::Up, false),
+        ] {
+            assert_eq!(
+                laid("paper side", roll == piece),
+                if towards_you { "paper side towards you" } else { "paper side on the mould" }
+            );
         }
     }
 }

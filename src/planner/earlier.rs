@@ -17,32 +17,61 @@ pub struct Earlier {
 }
 
 impl Earlier {
-    /// Keeps the copies of a plan's pieces for which `cut` says so; the places of those for which `spoiled` does are used cloth. Both are given
-    /// piece id and copy.
-    pub fn of(plan: &Plan, cut: &dyn Fn(&str, u32) -> bool, spoiled: &dyn Fn(&str, u32) -> bool) -> Earlier {
-        let before = |id: &str| plan.drawn_from.as_ref().is_some_and(|d| d.cut_before.iter().any(|c| c == id));
+    /// Keeps the copies of a plan's pieces for which `cut` says so; the places of those for which
+    /// `spoiled` does are used cloth. Both are given piece id and copy.
+    pub fn of(
+        plan: &Plan,
+        cut: &dyn Fn(&str, u32) -> bool,
+        spoiled: &dyn Fn(&str, u32) -> bool,
+    ) -> Earlier {
+        let before = |id: &str| {
+            plan.drawn_from.as_ref().is_some_and(|d| d.cut_before.iter().any(|c| c == id))
+        };
         let short: String = plan.id.chars().take(8).collect();
         let mut stocks = Vec::new();
         for stock in &plan.stocks {
-            let (kept, rest): (Vec<PlacedPiece>, Vec<PlacedPiece>) = stock.placed.iter().cloned().partition(|p| cut(&p.piece, p.copy));
+            let (kept, rest): (Vec<PlacedPiece>, Vec<PlacedPiece>) =
+                stock.placed.iter().cloned().partition(|p| cut(&p.piece, p.copy));
             let lost = rest.into_iter().filter(|p| spoiled(&p.piece, p.copy)).map(|p| p.outline);
             let flaws: Vec<_> = stock.flaws.iter().cloned().chain(lost).collect();
             if kept.is_empty() && flaws.len() == stock.flaws.len() && !before(&stock.id) {
                 continue;
             }
-            let id = if before(&stock.id) { stock.id.clone() } else { format!("{} cut by {short}", stock.id) };
-            // What was left over is in the stock by now, or will be when the rest is cut: this plan lists none of it.
-            stocks.push(PlanStock { id, placed: kept, flaws, offcuts: Vec::new(), ..stock.clone() });
+            let id = if before(&stock.id) {
+                stock.id.clone()
+            } else {
+                format!("{} cut by {short}", stock.id)
+            };
+            // What was left over is in the stock by now, or will be when the rest is cut: this plan
+            // lists none of it.
+            stocks.push(PlanStock {
+                id,
+                placed: kept,
+                flaws,
+                offcuts: Vec::new(),
+                ..stock.clone()
+            });
         }
-        let kit = plan.drawn_from.as_ref().and_then(|d| d.kit.clone()).unwrap_or_else(|| plan.id.clone());
+        let kit =
+            plan.drawn_from.as_ref().and_then(|d| d.kit.clone()).unwrap_or_else(|| plan.id.clone());
         let patches = plan.pieces.iter().filter(|p| p.patch.is_some()).cloned().collect();
         Earlier { kit: Some(kit), stocks, mosaics: plan.mosaics.clone(), patches }
     }
 
-    /// The mosaic of a ply as it was divided, with its patches: a patch cut for one division fits no other.
-    pub(super) fn mosaic(&self, job: &Job, ply: &str, cloth: usize) -> Option<(PlanMosaic, Vec<Piece>)> {
+    /// The mosaic of a ply as it was divided, with its patches: a patch cut for one division fits
+    /// no other.
+    pub(super) fn mosaic(
+        &self,
+        job: &Job,
+        ply: &str,
+        cloth: usize,
+    ) -> Option<(PlanMosaic, Vec<Piece>)> {
         let mosaic = self.mosaics.iter().find(|m| m.job == job.name && m.ply == ply)?;
-        let patches = self.patches.iter().filter(|p| mosaic.patches.contains(&p.piece)).map(|p| piece(p, cloth));
+        let patches = self
+            .patches
+            .iter()
+            .filter(|p| mosaic.patches.contains(&p.piece))
+            .map(|p| piece(p, cloth));
         Some((mosaic.clone(), patches.collect()))
     }
 

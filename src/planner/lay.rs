@@ -39,24 +39,54 @@ pub(super) fn lay(
 ) -> Result<Laid, Faults> {
     if pieces.is_empty() {
         let least = (0.0, "nothing is cut from the roll".to_string());
-        return Ok(Laid { stocks: Vec::new(), least, interrupted: false, caution: None, trace: Vec::new() });
+        return Ok(Laid {
+            stocks: Vec::new(),
+            least,
+            interrupted: false,
+            caution: None,
+            trace: Vec::new(),
+        });
     }
-    let to_lay = |piece: &Piece| (0..piece.copies).filter(|c| !kept.contains(&(piece.id.clone(), c + 1))).collect::<Vec<u32>>();
-    let mut shapes: Vec<(usize, Vec<u32>)> =
-        pieces.iter().enumerate().map(|(i, (_, p))| (i, to_lay(p))).filter(|s| !s.1.is_empty()).collect();
+    let to_lay = |piece: &Piece| {
+        (0..piece.copies)
+            .filter(|c| !kept.contains(&(piece.id.clone(), c + 1)))
+            .collect::<Vec<u32>>()
+    };
+    let mut shapes: Vec<(usize, Vec<u32>)> = pieces
+        .iter()
+        .enumerate()
+        .map(|(i, (_, p))| (i, to_lay(p)))
+        .filter(|s| !s.1.is_empty())
+        .collect();
     let all: Vec<Shape> = pieces.iter().map(|(_, piece)| shape_of(piece)).collect();
-    let wanted: Vec<Shape> = shapes.iter().map(|(i, copies)| Shape { copies: copies.len() as u32, ..all[*i].clone() }).collect();
+    let wanted: Vec<Shape> = shapes
+        .iter()
+        .map(|(i, copies)| Shape { copies: copies.len() as u32, ..all[*i].clone() })
+        .collect();
     let (offcuts, passed_over) = chosen(&wanted, &sources.offcuts);
     let gap = job.cutting.gap;
     let fixed: Vec<Stock> = offcuts.iter().map(|o| offcut_stock(o)).collect();
     let mut cost: Vec<f64> = offcuts.iter().map(|o| cost(o, &offcuts)).collect();
     cost.push(0.0);
     let caution = (passed_over > 0).then(|| {
-        let what = format!("{} that may take pieces were not looked at: {} were", counted(passed_over, "offcut"), offcuts.len());
-        Fault::new(what, "plan fewer pieces at a time, or take offcuts too small to be of use out of the stock")
-            .on(format!("cloth {}", cloth.id))
+        let what = format!(
+            "{} that may take pieces were not looked at: {} were",
+            counted(passed_over, "offcut"),
+            offcuts.len()
+        );
+        Fault::new(
+            what,
+            "plan fewer pieces at a time, or take offcuts too small to be of use out of the stock",
+        )
+        .on(format!("cloth {}", cloth.id))
     });
-    let mut laid = Laid { stocks: Vec::new(), least: (0.0, String::new()), interrupted: false, caution, trace: Vec::new() };
+    let mut laid = Laid {
+        stocks: Vec::new(),
+        least: (0.0, String::new()),
+        interrupted: false,
+        caution,
+        trace: Vec::new(),
+    };
     let rolls = rolls_needed(&wanted, cloth, &sources.rolls);
     let stop = match run.stop() {
         Stop::After(time) => Stop::After(time.div_f64(rolls as f64)),
@@ -69,7 +99,10 @@ pub(super) fn lay(
     for (turn, roll) in sources.rolls.iter().enumerate() {
         let mut stocks = if turn == 0 { fixed.clone() } else { Vec::new() };
         stocks.push(roll_stock(roll, cloth, job));
-        let left: Vec<Shape> = shapes.iter().map(|(i, copies)| Shape { copies: copies.len() as u32, ..all[*i].clone() }).collect();
+        let left: Vec<Shape> = shapes
+            .iter()
+            .map(|(i, copies)| Shape { copies: copies.len() as u32, ..all[*i].clone() })
+            .collect();
         let problem = Problem::new(left, stocks, gap)?;
         if turn == 0 {
             laid.least = nest::least_length(&problem);
@@ -80,7 +113,9 @@ pub(super) fn lay(
             laid.trace = std::mem::take(&mut outcome.trace);
         }
         // Names of shapes and copies in the whole.
-        let named = |shape: usize, copy: u32| (shapes[shape].0, shapes[shape].1.get(copy as usize).copied().unwrap_or(copy));
+        let named = |shape: usize, copy: u32| {
+            (shapes[shape].0, shapes[shape].1.get(copy as usize).copied().unwrap_or(copy))
+        };
         outcome.placements.iter_mut().for_each(|p| (p.shape, p.copy) = named(p.shape, p.copy));
         outcome.unplaced.iter_mut().for_each(|u| (u.0, u.1) = named(u.0, u.1));
         let many = sources.rolls.len() > 1;
@@ -94,8 +129,12 @@ pub(super) fn lay(
             return Err(not_placed(&outcome, pieces, cloth));
         }
         for (k, used) in outcome.stocks.iter().enumerate() {
-            let placed: Vec<PlacedPiece> =
-                outcome.placements.iter().filter(|p| p.stock == k).map(|p| placed_piece(p, pieces[p.shape].1)).collect();
+            let placed: Vec<PlacedPiece> = outcome
+                .placements
+                .iter()
+                .filter(|p| p.stock == k)
+                .map(|p| placed_piece(p, pieces[p.shape].1))
+                .collect();
             let stock = match problem.stocks()[used.stock].extent {
                 Extent::Fixed { .. } => offcut_plan(offcuts[used.stock], placed),
                 Extent::Open { .. } => roll_plan(roll, used, placed, cloth, job)?,
@@ -128,10 +167,15 @@ fn rolls_needed(shapes: &[Shape], cloth: &Cloth, rolls: &[RollSource]) -> usize 
     count.max(1)
 }
 
-/// The offcuts worth looking at, of however many there are, the smallest first; how many others may take a piece too.
+/// The offcuts worth looking at, of however many there are, the smallest first; how many others may
+/// take a piece too.
 fn chosen<'s>(shapes: &[Shape], offcuts: &[&'s Offcut]) -> (Vec<&'s Offcut>, usize) {
     let mut sorted: Vec<(f64, &Offcut)> = offcuts.iter().map(|o| (o.area(), *o)).collect();
-    sorted.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.facts().added.cmp(&b.1.facts().added)).then(a.1.id().cmp(b.1.id())));
+    sorted.sort_by(|a, b| {
+        a.0.total_cmp(&b.0)
+            .then(a.1.facts().added.cmp(&b.1.facts().added))
+            .then(a.1.id().cmp(b.1.id()))
+    });
     let size = |(area, o): &(f64, &Offcut)| {
         let b = o.bounds();
         assign::Size { width: b.width(), height: b.height(), area: *area }
@@ -144,7 +188,8 @@ fn chosen<'s>(shapes: &[Shape], offcuts: &[&'s Offcut]) -> (Vec<&'s Offcut>, usi
 /// What opening an offcut costs: its area, more if others of the cloth expire or came in before it.
 fn cost(offcut: &Offcut, all: &[&Offcut]) -> f64 {
     let key = |o: &Offcut| (o.age().expiry.is_none(), o.age().expiry, o.facts().added);
-    let older = all.iter().filter(|o| key(o) < key(offcut)).count() as f64 / all.len().max(1) as f64;
+    let older =
+        all.iter().filter(|o| key(o) < key(offcut)).count() as f64 / all.len().max(1) as f64;
     offcut.area() * (1.0 + 0.3 * older)
 }
 
@@ -152,7 +197,11 @@ fn shape_of(piece: &Piece) -> Shape {
     Shape {
         name: piece.id.clone(),
         region: piece.outline.clone(),
-        poses: piece.permitted.iter().map(|p| Pose { turn: p.turn, flip: p.face == Face::Down }).collect(),
+        poses: piece
+            .permitted
+            .iter()
+            .map(|p| Pose { turn: p.turn, flip: p.face == Face::Down })
+            .collect(),
         tolerance: piece.tolerance,
         copies: piece.copies,
         may_cross: piece.may_cross_bench,
@@ -186,15 +235,22 @@ fn not_placed(outcome: &Outcome, pieces: &[(&Job, &Piece)], cloth: &Cloth) -> Fa
     let mut names: BTreeMap<&str, Vec<String>> = BTreeMap::new();
     for ((why, shape), missing) in copies {
         let piece = pieces[shape].1;
-        let copies = if piece.copies > 1 { format!(", {missing} of {} copies", piece.copies) } else { String::new() };
+        let copies = if piece.copies > 1 {
+            format!(", {missing} of {} copies", piece.copies)
+        } else {
+            String::new()
+        };
         names.entry(why).or_default().push(format!("{} ({}{copies})", piece.number, piece.id));
     }
     let placed = outcome.placements.len();
     let all = placed + outcome.unplaced.len();
     let faults = names.into_iter().map(|(why, names)| {
         let piece = if names.len() == 1 { "piece" } else { "pieces" };
-        Fault::new(format!("{why}; {placed} of {all} found a place"), "allow more search time, more turns, a splice, or more cloth")
-            .on(format!("{}: {piece} {}", cloth.id, names.join(", ")))
+        Fault::new(
+            format!("{why}; {placed} of {all} found a place"),
+            "allow more search time, more turns, a splice, or more cloth",
+        )
+        .on(format!("{}: {piece} {}", cloth.id, names.join(", ")))
     });
     Faults(faults.collect())
 }
@@ -209,22 +265,37 @@ fn roll_plan(
 ) -> Result<PlanStock, Faults> {
     let (used_length, segments) = (used.used_length, used.segments.clone());
     if used_length > LARGEST {
-        let what =
-            format!("the layout takes {:.1} m of it, and a plan holds at most {:.0} m of a cloth", used_length / 1000.0, LARGEST / 1000.0);
+        let what = format!(
+            "the layout takes {:.1} m of it, and a plan holds at most {:.0} m of a cloth",
+            used_length / 1000.0,
+            LARGEST / 1000.0
+        );
         let remedy = "plan fewer sets or jobs at a time, and look whether a flaw was given in the wrong unit";
         return Err(Fault::new(what, remedy).on(format!("cloth {}", cloth.id)).into());
     }
     if job.cutting.bench_length.is_some() {
         // Sheets follow the bench: pieces of the first segment first.
-        placed.sort_by_key(|p| segments.iter().position(|s| ring_bounds(&p.outline).is_some_and(|b| b.min.x < s[1])));
+        placed.sort_by_key(|p| {
+            segments.iter().position(|s| ring_bounds(&p.outline).is_some_and(|b| b.min.x < s[1]))
+        });
     }
-    let flaws = roll.flaws.iter().filter(|f| ring_bounds(f).is_some_and(|b| b.min.x < used_length)).cloned().collect();
+    let flaws = roll
+        .flaws
+        .iter()
+        .filter(|f| ring_bounds(f).is_some_and(|b| b.min.x < used_length))
+        .cloned()
+        .collect();
     Ok(PlanStock {
         id: roll.id.clone(),
         cloth: cloth.id.clone(),
         kind: StockKind::Roll,
         face: Face::Up,
-        outline: vec![point(0.0, 0.0), point(used_length, 0.0), point(used_length, cloth.roll_width), point(0.0, cloth.roll_width)],
+        outline: vec![
+            point(0.0, 0.0),
+            point(used_length, 0.0),
+            point(used_length, cloth.roll_width),
+            point(0.0, cloth.roll_width),
+        ],
         holes: Vec::new(),
         flaws,
         selvedge: cloth.selvedge,
@@ -257,16 +328,23 @@ pub(super) fn offcut_plan(offcut: &Offcut, placed: Vec<PlacedPiece>) -> PlanStoc
 
 /// What the offcuts took off the roll, in words; nothing if none was used.
 pub(super) fn savings(stocks: &[PlanStock], cloth: &Cloth) -> Option<String> {
-    let opened: Vec<&PlanStock> = stocks.iter().filter(|s| s.cloth == cloth.id && s.kind == StockKind::Offcut).collect();
-    let area = |s: &PlacedPiece| Region { outline: s.outline.clone(), holes: s.holes.clone() }.area();
-    let (count, area) = opened.iter().flat_map(|s| &s.placed).fold((0, 0.0), |(n, a), p| (n + 1, a + area(p)));
+    let opened: Vec<&PlanStock> =
+        stocks.iter().filter(|s| s.cloth == cloth.id && s.kind == StockKind::Offcut).collect();
+    let area =
+        |s: &PlacedPiece| Region { outline: s.outline.clone(), holes: s.holes.clone() }.area();
+    let (count, area) =
+        opened.iter().flat_map(|s| &s.placed).fold((0, 0.0), |(n, a), p| (n + 1, a + area(p)));
     if count == 0 {
         return None;
     }
     let length = area / cloth.usable_width();
     let offcuts = counted(opened.len(), "offcut");
     let pieces = counted(count, "piece");
-    Some(format!("{offcuts} of cloth {} take {pieces}: at least {} of roll saved", cloth.id, show_mm(length.round())))
+    Some(format!(
+        "{offcuts} of cloth {} take {pieces}: at least {} of roll saved",
+        cloth.id,
+        show_mm(length.round())
+    ))
 }
 
 /// A piece where it lies.

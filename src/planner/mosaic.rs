@@ -1,4 +1,5 @@
-//! Mosaic layers: targets divided, directions given, patches put on offcuts; what finds none is planned with the other pieces.
+//! Mosaic layers: targets divided, directions given, patches put on offcuts; what finds none is
+//! planned with the other pieces.
 
 use super::lay::{offcut_plan, offcut_stock, placed_piece};
 use super::{Earlier, Fault, Faults, MOST_PIECES, PreparedJob, letters, too_many};
@@ -74,7 +75,10 @@ struct Design {
 impl Design {
     /// Patches without an offcut first, then how badly the opened ones are filled.
     fn worse(&self) -> (usize, f64) {
-        (self.division.patches.len() - self.whole.len() - self.packed.placements.len(), -self.packed.fill())
+        (
+            self.division.patches.len() - self.whole.len() - self.packed.placements.len(),
+            -self.packed.fill(),
+        )
     }
 
     /// How a patch lies, and on which of all offcuts.
@@ -89,7 +93,8 @@ impl Design {
     }
 }
 
-/// Plans all mosaic layers, but for those of an earlier plan, which stay; the patches are added to the prepared pieces.
+/// Plans all mosaic layers, but for those of an earlier plan, which stay; the patches are added to
+/// the prepared pieces.
 pub(super) fn plan(
     prepared: &mut [PreparedJob<'_>],
     stock: Option<&Snapshot>,
@@ -99,12 +104,19 @@ pub(super) fn plan(
 ) -> Result<Mosaics, Faults> {
     let (mut faults, mut all) = (Faults::new(), Mosaics::default());
     let several = prepared.len() > 1;
-    let tasks: Vec<(usize, Task<'_>)> =
-        prepared.iter().enumerate().flat_map(|(k, p)| tasks(p.job, sets, &mut faults).into_iter().map(move |t| (k, t))).collect();
+    let tasks: Vec<(usize, Task<'_>)> = prepared
+        .iter()
+        .enumerate()
+        .flat_map(|(k, p)| tasks(p.job, sets, &mut faults).into_iter().map(move |t| (k, t)))
+        .collect();
     let count = tasks.len();
     let share = if prepared.iter().all(|p| p.prepared.pieces.is_empty()) { ALONE } else { SHARE };
     for (done, (k, task)) in tasks.into_iter().enumerate() {
-        let prefix = if several { (format!("{}/", task.job.name), letters(k)) } else { (String::new(), String::new()) };
+        let prefix = if several {
+            (format!("{}/", task.job.name), letters(k))
+        } else {
+            (String::new(), String::new())
+        };
         let cloth = task.job.layers[task.layer].cloth;
         if let Some((plan, patches)) = earlier.mosaic(task.job, &task.ply(&prefix.0), cloth) {
             all.plans.push(plan);
@@ -114,13 +126,16 @@ pub(super) fn plan(
         let cloth = &task.job.cloths[cloth];
         let offcuts: Vec<&Offcut> = {
             let opened = all.opened();
-            stock.map_or(Vec::new(), |s| s.offcuts_of(&cloth.id, true).filter(|o| !opened.contains(o.id())).collect())
+            stock.map_or(Vec::new(), |s| {
+                s.offcuts_of(&cloth.id, true).filter(|o| !opened.contains(o.id())).collect()
+            })
         };
         let stop = match run.stop() {
             Stop::After(time) => Stop::After(time.mul_f64(share / count as f64)),
             effort @ Stop::Effort(_) => effort,
         };
-        let part = run.about(&cloth.id, (done as f64 / count as f64, 1.0 / count as f64)).part(stop);
+        let part =
+            run.about(&cloth.id, (done as f64 / count as f64, 1.0 / count as f64)).part(stop);
         part.tell(Phase::Searching, Some(0.0));
         let design = match design(&task, &offcuts, &part) {
             Ok(design) => design,
@@ -129,8 +144,13 @@ pub(super) fn plan(
                 continue;
             }
         };
-        let before = prepared[k].prepared.pieces.iter().filter(|p| p.layer == task.layer + 1).count();
-        let Some(made) = faults.keep(made(&task, &design, &offcuts, &prefix, before).map_err(Faults::from)) else { continue };
+        let before =
+            prepared[k].prepared.pieces.iter().filter(|p| p.layer == task.layer + 1).count();
+        let Some(made) =
+            faults.keep(made(&task, &design, &offcuts, &prefix, before).map_err(Faults::from))
+        else {
+            continue;
+        };
         for id in made.stocks.iter().flat_map(|s| &s.placed).map(|p| p.piece.clone()) {
             all.placed.insert(id);
         }
@@ -157,15 +177,24 @@ fn tasks<'a>(job: &'a Job, sets: u32, faults: &mut Faults) -> Vec<Task<'a>> {
             for &hand in hands {
                 let copies = item.copies.saturating_mul(sets);
                 if out.len() as u64 + u64::from(copies) > MOST_PIECES as u64 {
-                    faults.push(too_many(copies as usize).in_file(&job.file).on(format!("layer {} {:?}", layer + 1, l.name)));
+                    faults.push(too_many(copies as usize).in_file(&job.file).on(format!(
+                        "layer {} {:?}",
+                        layer + 1,
+                        l.name
+                    )));
                     continue;
                 }
                 for copy in 1..=copies {
                     match target(job, layer, item.template, hand) {
-                        Some(target) => out.push(Task { job, layer, rule, item, hand, copy, target }),
+                        Some(target) => {
+                            out.push(Task { job, layer, rule, item, hand, copy, target })
+                        }
                         None => {
-                            let fault = Fault::new("its outline encloses no area", "check the drawing");
-                            faults.push(fault.in_file(&job.file).on(&job.templates[item.template].id));
+                            let fault =
+                                Fault::new("its outline encloses no area", "check the drawing");
+                            faults.push(
+                                fault.in_file(&job.file).on(&job.templates[item.template].id),
+                            );
                         }
                     }
                 }
@@ -180,20 +209,35 @@ fn design(task: &Task<'_>, offcuts: &[&Offcut], run: &Run<'_>) -> Result<Design,
     let layer = &task.job.layers[task.layer];
     let cloth = &task.job.cloths[layer.cloth];
     let (modulo, least) = (Mosaic::modulo(cloth), task.rule.least_on(cloth));
-    let down = turn_rule(cloth, layer.seen != Seen::Hidden, None).permitted.iter().any(|p| p.face == Face::Down && p.turn == 0.0);
+    let down = turn_rule(cloth, layer.seen != Seen::Hidden, None)
+        .permitted
+        .iter()
+        .any(|p| p.face == Face::Down && p.turn == 0.0);
     let stocks: Vec<_> = offcuts.iter().map(|o| offcut_stock(o)).collect();
     let on = |f: Fault| {
-        f.in_file(&task.job.file).on(format!("layer {} {:?}: {}", task.layer + 1, layer.name, task.job.templates[task.item.template].id))
+        f.in_file(&task.job.file).on(format!(
+            "layer {} {:?}: {}",
+            task.layer + 1,
+            layer.name,
+            task.job.templates[task.item.template].id
+        ))
     };
     let params = Params::default();
     let (mut best, mut fault): (Option<(Design, Rest)>, Option<Fault>) = (None, None);
     for (k, share) in SIZES.iter().enumerate() {
-        if best.is_some() && (offcuts.is_empty() || run.is_stopped(Phase::Searching) || run.is_late()) {
+        if best.is_some()
+            && (offcuts.is_empty() || run.is_stopped(Phase::Searching) || run.is_late())
+        {
             break;
         }
         let [from, to] = task.rule.size;
         let seed = seed(task, run).wrapping_add(k as u64);
-        let brief = Brief { target: task.target.region.clone(), size: [from, to], lap: task.rule.lap, seed };
+        let brief = Brief {
+            target: task.target.region.clone(),
+            size: [from, to],
+            lap: task.rule.lap,
+            seed,
+        };
         let division = match mosaic::divide(&brief, from + (to - from) * share) {
             Ok(division) => division,
             Err(f) => {
@@ -201,9 +245,16 @@ fn design(task: &Task<'_>, offcuts: &[&Offcut], run: &Run<'_>) -> Result<Design,
                 continue;
             }
         };
-        let Some(directions) = mosaic::directions(&division.middles, &division.seams, least, modulo, seed) else {
-            let what = format!("no directions were found for {} patches that differ by {least}° where they touch", division.patches.len());
-            fault = fault.or_else(|| Some(Fault::new(what, format!("ask for less: {} leaves room", 0.2 * modulo))));
+        let Some(directions) =
+            mosaic::directions(&division.middles, &division.seams, least, modulo, seed)
+        else {
+            let what = format!(
+                "no directions were found for {} patches that differ by {least}° where they touch",
+                division.patches.len()
+            );
+            fault = fault.or_else(|| {
+                Some(Fault::new(what, format!("ask for less: {} leaves room", 0.2 * modulo)))
+            });
             continue;
         };
         let slack = mosaic::slack(&directions, &division.seams, least, modulo);
@@ -223,7 +274,13 @@ fn design(task: &Task<'_>, offcuts: &[&Offcut], run: &Run<'_>) -> Result<Design,
         };
         let whole = mosaic::lay_whole(&division, &task.target.region, &shapes, &stocks);
         let rest = Rest::new(shapes, &stocks, &whole);
-        let packed = mosaic::pack(&rest.patches, &rest.offcuts, task.job.cutting.gap, &params, &run.part(slice).with_seed(seed))?;
+        let packed = mosaic::pack(
+            &rest.patches,
+            &rest.offcuts,
+            task.job.cutting.gap,
+            &params,
+            &run.part(slice).with_seed(seed),
+        )?;
         let new = Design { division, directions, whole, packed };
         let (a, b) = (new.worse(), best.as_ref().map(|b| b.0.worse()));
         if b.is_none_or(|b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)).is_lt()) {
@@ -253,7 +310,9 @@ struct Rest {
 impl Rest {
     fn new(patches: Vec<Shape>, offcuts: &[Stock], whole: &Whole) -> Rest {
         let cut: Vec<usize> = (0..patches.len()).filter(|i| !whole.contains_key(i)).collect();
-        let free: Vec<usize> = (0..offcuts.len()).filter(|k| whole.values().all(|w| w.placement.stock != *k)).collect();
+        let free: Vec<usize> = (0..offcuts.len())
+            .filter(|k| whole.values().all(|w| w.placement.stock != *k))
+            .collect();
         Rest {
             patches: cut.iter().map(|&i| patches[i].clone()).collect(),
             offcuts: free.iter().map(|&k| offcuts[k].clone()).collect(),
@@ -282,8 +341,15 @@ struct Made {
     stocks: Vec<PlanStock>,
 }
 
-/// The design as pieces, offcuts and an entry of the plan. `prefix` tells several jobs apart; `before` pieces of the layer have numbers.
-fn made(task: &Task<'_>, design: &Design, offcuts: &[&Offcut], prefix: &(String, String), before: usize) -> Result<Made, Fault> {
+/// The design as pieces, offcuts and an entry of the plan. `prefix` tells several jobs apart;
+/// `before` pieces of the layer have numbers.
+fn made(
+    task: &Task<'_>,
+    design: &Design,
+    offcuts: &[&Offcut],
+    prefix: &(String, String),
+    before: usize,
+) -> Result<Made, Fault> {
     let layer = &task.job.layers[task.layer];
     let cloth = &task.job.cloths[layer.cloth];
     let template = &task.job.templates[task.item.template].id;
@@ -308,9 +374,14 @@ fn made(task: &Task<'_>, design: &Design, offcuts: &[&Offcut], prefix: &(String,
             seen: &design.division.seen[i],
         };
         let Some(mut piece) = patch_piece(task.job, &task.target, design.outline(i), &of) else {
-            let what = format!("patch {number} of {template} is too thin anywhere to draw its arrow in");
+            let what =
+                format!("patch {number} of {template} is too thin anywhere to draw its arrow in");
             let remedy = "take another `mosaic_seed` or larger patches, or take very narrow offcuts out of the stock";
-            return Err(Fault::new(what, remedy).in_file(&task.job.file).on(format!("layer {} {:?}", task.layer + 1, layer.name)));
+            return Err(Fault::new(what, remedy).in_file(&task.job.file).on(format!(
+                "layer {} {:?}",
+                task.layer + 1,
+                layer.name
+            )));
         };
         piece.number = format!("{}{}.{}", prefix.1, task.layer + 1, before + number);
         if let Some(p) = place {
@@ -322,7 +393,12 @@ fn made(task: &Task<'_>, design: &Design, offcuts: &[&Offcut], prefix: &(String,
         }
         pieces.push(piece);
     }
-    let stocks: Vec<PlanStock> = offcuts.iter().zip(placed).filter(|(_, p)| !p.is_empty()).map(|(o, p)| offcut_plan(o, p)).collect();
+    let stocks: Vec<PlanStock> = offcuts
+        .iter()
+        .zip(placed)
+        .filter(|(_, p)| !p.is_empty())
+        .map(|(o, p)| offcut_plan(o, p))
+        .collect();
     let modulo = Mosaic::modulo(cloth);
     let mix = mosaic::mix(&angles, &design.division.middles, &design.division.seams, modulo);
     let short = |x: f64| (x * 1000.0).round() / 1000.0;
@@ -349,34 +425,45 @@ fn made(task: &Task<'_>, design: &Design, offcuts: &[&Offcut], prefix: &(String,
     Ok(Made { plan, pieces, stocks })
 }
 
-/// A patch placed by the search, which turned it out of the part frame, as a placement of the piece, whose warp lies along +x already.
+/// A patch placed by the search, which turned it out of the part frame, as a placement of the
+/// piece, whose warp lies along +x already.
 fn in_piece_frame(p: &Placement, piece: &Piece) -> Placement {
     let half = (p.turn + piece.angle).rem_euclid(360.0);
     let turn = if (90.0..270.0).contains(&half) { 180.0 } else { 0.0 };
     let sign = if turn == 0.0 { 1.0 } else { -1.0 };
     let down = if p.flip { -1.0 } else { 1.0 };
-    Placement { turn, x: snap(p.x - sign * piece.origin.x), y: snap(p.y - down * sign * piece.origin.y), ..p.clone() }
+    Placement {
+        turn,
+        x: snap(p.x - sign * piece.origin.x),
+        y: snap(p.y - down * sign * piece.origin.y),
+        ..p.clone()
+    }
 }
 
-/// A patch that is a whole offcut gets its very outline, not that which was rounded after its turn into the part frame.
+/// A patch that is a whole offcut gets its very outline, not that which was rounded after its turn
+/// into the part frame.
 fn outlined_by(piece: &mut Piece, place: &mut Placement, offcut: &Offcut) {
     let turned = Motion::new(place.turn, place.flip, point(0.0, 0.0));
     let outline = turned.inverse().ring(&offcut.region().outline);
     let Some(b) = ring_bounds(&outline) else { return };
     piece.outline = Region::solid(Motion::new(0.0, false, b.min * -1.0).ring(&outline));
     // The frame moves by what was rounded; so does its origin.
-    piece.origin = (piece.origin + turned.inverse().apply(point(place.x, place.y)) - b.min).snapped();
+    piece.origin =
+        (piece.origin + turned.inverse().apply(point(place.x, place.y)) - b.min).snapped();
     let at = turned.apply(b.min).snapped();
     (place.x, place.y) = (at.x, at.y);
 }
 
-/// Measures what each mosaic takes of the offcuts that hold patches of it, those placed with the other pieces among them.
+/// Measures what each mosaic takes of the offcuts that hold patches of it, those placed with the
+/// other pieces among them.
 pub(super) fn measure(plans: &mut [PlanMosaic], stocks: &[PlanStock]) {
     for m in plans {
         let (mut taken, mut opened) = (0.0, 0.0);
         for s in stocks.iter().filter(|s| s.kind == StockKind::Offcut) {
             let mine = s.placed.iter().filter(|p| m.patches.contains(&p.piece));
-            let area = |outline: &Ring, holes: &[Ring]| ring_area(outline) + holes.iter().map(|h| ring_area(h)).sum::<f64>();
+            let area = |outline: &Ring, holes: &[Ring]| {
+                ring_area(outline) + holes.iter().map(|h| ring_area(h)).sum::<f64>()
+            };
             let here: f64 = mine.map(|p| area(&p.outline, &p.holes)).sum();
             if here > 0.0 {
                 taken += here;

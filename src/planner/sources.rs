@@ -31,7 +31,11 @@ pub(super) struct Sources<'s> {
 
 /// The rolls of a cloth, sound ones first, then those that expire first, then the shortest.
 fn rolls<'s>(stock: &'s Snapshot, cloth: &str) -> Vec<&'s Roll> {
-    let mut rolls: Vec<&Roll> = stock.rolls.iter().filter(|r| r.cloth() == cloth && r.facts().length != Some(0.0)).collect();
+    let mut rolls: Vec<&Roll> = stock
+        .rolls
+        .iter()
+        .filter(|r| r.cloth() == cloth && r.facts().length != Some(0.0))
+        .collect();
     let key = |r: &Roll| (!r.age().is_sound(stock.day), r.age().expiry.is_none(), r.age().expiry);
     rolls.sort_by(|a, b| {
         let length = |r: &Roll| r.facts().length.unwrap_or(f64::INFINITY);
@@ -42,17 +46,20 @@ fn rolls<'s>(stock: &'s Snapshot, cloth: &str) -> Vec<&'s Roll> {
 
 /// The name of a roll that the stock has not: the cloth's, unless a roll or an offcut bears it.
 fn free_name(stock: &Snapshot, cloth: &str) -> String {
-    let taken = |name: &String| stock.rolls.iter().any(|r| r.id() == name) || stock.offcuts.iter().any(|o| o.id() == name);
+    let taken = |name: &String| {
+        stock.rolls.iter().any(|r| r.id() == name) || stock.offcuts.iter().any(|o| o.id() == name)
+    };
     let numbered = (2..).map(|k| format!("new roll {k} of {cloth}"));
     let mut names = [cloth.to_string(), format!("new roll of {cloth}")].into_iter().chain(numbered);
     names.find(|name| !taken(name)).unwrap_or_default()
 }
 
-/// The jobs with the width of the rolls that are there, so that splices and turns are settled for the cloth at hand.
+/// The jobs with the width of the rolls that are there, so that splices and turns are settled for
+/// the cloth at hand.
 ///
 /// # Errors
-/// A roll no wider than its selvedges; a flaw of the job's own roll, which is not cut where the stock has rolls of the cloth, that none of
-/// these has too.
+/// A roll no wider than its selvedges; a flaw of the job's own roll, which is not cut where the
+/// stock has rolls of the cloth, that none of these has too.
 pub(super) fn on_rolls_at_hand(jobs: &[Job], stock: &Snapshot) -> Result<Vec<Job>, Faults> {
     let mut faults = Faults::new();
     let mut jobs = jobs.to_vec();
@@ -61,13 +68,29 @@ pub(super) fn on_rolls_at_hand(jobs: &[Job], stock: &Snapshot) -> Result<Vec<Job
         for cloth in &mut job.cloths {
             let here = rolls(stock, &cloth.id);
             let Some(roll) = here.first() else { continue };
-            faults.0.extend(cloth.flaws.iter().filter_map(|f| unknown_flaw(f, &here, stock)).map(|f| on_cloth(f, cloth).in_file(&file)));
+            faults.0.extend(
+                cloth
+                    .flaws
+                    .iter()
+                    .filter_map(|f| unknown_flaw(f, &here, stock))
+                    .map(|f| on_cloth(f, cloth).in_file(&file)),
+            );
             cloth.roll_width = roll.facts().width;
             cloth.roll_length = None;
             cloth.flaws.clear();
             if cloth.usable_width() <= 0.0 {
-                let what = format!("is {} wide, and the job says a selvedge of {}", show_mm(cloth.roll_width), show_mm(cloth.selvedge));
-                faults.push(Fault::new(what, "correct the roll's width in the stock, or the selvedge in the job").on(roll.id()));
+                let what = format!(
+                    "is {} wide, and the job says a selvedge of {}",
+                    show_mm(cloth.roll_width),
+                    show_mm(cloth.selvedge)
+                );
+                faults.push(
+                    Fault::new(
+                        what,
+                        "correct the roll's width in the stock, or the selvedge in the job",
+                    )
+                    .on(roll.id()),
+                );
             }
         }
     }
@@ -86,10 +109,17 @@ fn unknown_flaw(flaw: &Ring, rolls: &[&Roll], stock: &Snapshot) -> Option<Fault>
          {roll} first, and none of them has this flaw"
     );
     let write = match &stock.ledger {
-        Some(_) => format!("if it is on {roll}: `warpwise stock set {roll} --flaw {from}..{to},{low}..{high}`"),
+        Some(_) => format!(
+            "if it is on {roll}: `warpwise stock set {roll} --flaw {from}..{to},{low}..{high}`"
+        ),
         None => "write it under `flaws` of its roll in the stock file".to_string(),
     };
-    Some(Fault::new(what, format!("{write}; then take it out of the job. To cut the job's own roll, plan without --stock")))
+    Some(Fault::new(
+        what,
+        format!(
+            "{write}; then take it out of the job. To cut the job's own roll, plan without --stock"
+        ),
+    ))
 }
 
 fn on_cloth(fault: Fault, cloth: &Cloth) -> Fault {
@@ -99,15 +129,21 @@ fn on_cloth(fault: Fault, cloth: &Cloth) -> Fault {
 impl<'s> Sources<'s> {
     /// The roll of the job alone.
     pub fn of_job(cloth: &Cloth) -> Sources<'s> {
-        let roll = RollSource { id: cloth.id.clone(), length: cloth.roll_length, flaws: cloth.flaws.clone() };
+        let roll = RollSource {
+            id: cloth.id.clone(),
+            length: cloth.roll_length,
+            flaws: cloth.flaws.clone(),
+        };
         Sources { rolls: vec![roll], offcuts: Vec::new(), cautions: Vec::new(), no_roll: None }
     }
 
-    /// What the stock has of a cloth. Cloth that is over is cut only if there is nothing else, and never without a word.
+    /// What the stock has of a cloth. Cloth that is over is cut only if there is nothing else, and
+    /// never without a word.
     pub fn of_stock(stock: &'s Snapshot, cloth: &'s Cloth) -> Sources<'s> {
         let mut out = Sources::of_job(cloth);
         let here = rolls(stock, &cloth.id);
-        let sound: Vec<&Roll> = here.iter().copied().filter(|r| r.age().is_sound(stock.day)).collect();
+        let sound: Vec<&Roll> =
+            here.iter().copied().filter(|r| r.age().is_sound(stock.day)).collect();
         let over = sound.is_empty() && !here.is_empty();
         let taken = if over { &here } else { &sound };
         let fits = |r: &&&Roll| r.facts().width == cloth.roll_width;
@@ -123,27 +159,60 @@ impl<'s> Sources<'s> {
             out.rolls = taken
                 .iter()
                 .filter(fits)
-                .map(|r| RollSource { id: r.id().to_string(), length: r.facts().length, flaws: r.facts().flaws.clone() })
+                .map(|r| RollSource {
+                    id: r.id().to_string(),
+                    length: r.facts().length,
+                    flaws: r.facts().flaws.clone(),
+                })
                 .collect();
         }
         for roll in taken.iter().filter(|r| r.facts().width != cloth.roll_width) {
-            let what =
-                format!("was left out: it is {} wide, and the plan is for {}", show_mm(roll.facts().width), show_mm(cloth.roll_width));
-            out.cautions.push(Fault::new(what, "use up or remove the other rolls first to plan on it").on(roll.id()));
+            let what = format!(
+                "was left out: it is {} wide, and the plan is for {}",
+                show_mm(roll.facts().width),
+                show_mm(cloth.roll_width)
+            );
+            out.cautions.push(
+                Fault::new(what, "use up or remove the other rolls first to plan on it")
+                    .on(roll.id()),
+            );
         }
         for roll in here.iter().filter(|r| !over && !r.age().is_sound(stock.day)) {
-            let left = roll.facts().length.map_or(String::new(), |l| format!(" ({} left)", show_metres(l)));
-            let why = if roll.age().cosmetic_only { "it is for cosmetic use only" } else { "it is past its time" };
-            out.cautions.push(Fault::new(format!("was left out{left}: {why}"), "remove it, or keep it for a mosaic layer").on(roll.id()));
+            let left = roll
+                .facts()
+                .length
+                .map_or(String::new(), |l| format!(" ({} left)", show_metres(l)));
+            let why = if roll.age().cosmetic_only {
+                "it is for cosmetic use only"
+            } else {
+                "it is past its time"
+            };
+            out.cautions.push(
+                Fault::new(
+                    format!("was left out{left}: {why}"),
+                    "remove it, or keep it for a mosaic layer",
+                )
+                .on(roll.id()),
+            );
         }
         out.offcuts = stock.offcuts_of(&cloth.id, false).collect();
-        let past: Vec<&str> =
-            stock.offcuts.iter().filter(|o| o.cloth() == cloth.id && o.age().is_over(stock.day)).map(Offcut::id).collect();
+        let past: Vec<&str> = stock
+            .offcuts
+            .iter()
+            .filter(|o| o.cloth() == cloth.id && o.age().is_over(stock.day))
+            .map(Offcut::id)
+            .collect();
         if let Some(first) = past.first() {
-            let more = if past.len() > 1 { format!(" and {} more", past.len() - 1) } else { String::new() };
+            let more = if past.len() > 1 {
+                format!(" and {} more", past.len() - 1)
+            } else {
+                String::new()
+            };
             let what = format!("offcuts past their time were left out: {first}{more}");
-            out.cautions
-                .push(Fault::new(what, "throw them away, or mark them cosmetic only for a mosaic layer").on(format!("cloth {}", cloth.id)));
+            out.cautions.push(
+                Fault::new(what, "throw them away, or mark them cosmetic only for a mosaic layer")
+                    .on(format!("cloth {}", cloth.id)),
+            );
         }
         out
     }

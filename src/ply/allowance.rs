@@ -7,14 +7,17 @@ use crate::geometry::offset::growth;
 use crate::geometry::{Point, Region, Ring, point, ring_area, ring_contains};
 use crate::outline::EdgeKind;
 
-/// Slits narrower than this are closed, mm, so that the piece may be turned by any angle and rounded again.
+/// Slits narrower than this are closed, mm, so that the piece may be turned by any angle and
+/// rounded again.
 pub(super) const CLEARANCE: f64 = 0.01;
 
-/// What is left of a drawn hole must be at least this large to be cut, mm². A gap smaller than this is rounding.
+/// What is left of a drawn hole must be at least this large to be cut, mm². A gap smaller than this
+/// is rounding.
 const LEAST_HOLE: f64 = 1.0;
 
-/// A gap that the allowance leaves where it closes a slot is cut only if it is at least this large, mm²: a smaller one is filled (common
-/// practice, no source), unless a dart or a butt edge bounds it, beyond which no cloth may lie.
+/// A gap that the allowance leaves where it closes a slot is cut only if it is at least this large,
+/// mm²: a smaller one is filled (common practice, no source), unless a dart or a butt edge bounds
+/// it, beyond which no cloth may lie.
 pub(super) const LEAST_VOID: f64 = 100.0;
 
 /// A ply with its allowances on.
@@ -27,9 +30,11 @@ pub(super) struct Grown {
     pub filled_gaps: usize,
 }
 
-/// Grows the trim edges of a skin by `trim` and the lap edges by `lap`, mm; butt edges and dart legs stay; holes shrink by `trim`.
+/// Grows the trim edges of a skin by `trim` and the lap edges by `lap`, mm; butt edges and dart
+/// legs stay; holes shrink by `trim`.
 ///
-/// `None` if no region comes of it: an outline without area; or if `stop` says that nobody waits for it.
+/// `None` if no region comes of it: an outline without area; or if `stop` says that nobody waits
+/// for it.
 pub(super) fn grow(skin: &Skin, trim: f64, lap: f64, stop: &dyn Fn() -> bool) -> Option<Grown> {
     let amounts: Vec<f64> = skin
         .edges
@@ -53,12 +58,14 @@ pub(super) fn grow(skin: &Skin, trim: f64, lap: f64, stop: &dyn Fn() -> bool) ->
     let mut region = regions.into_iter().max_by(|a, b| a.area().total_cmp(&b.area()))?;
 
     let net = |i: usize| [skin.net[i], skin.net[(i + 1) % skin.net.len()]];
-    let still: Vec<[Point; 2]> = (0..amounts.len().min(skin.net.len())).filter(|&i| amounts[i] == 0.0).map(net).collect();
+    let still: Vec<[Point; 2]> =
+        (0..amounts.len().min(skin.net.len())).filter(|&i| amounts[i] == 0.0).map(net).collect();
     let mut open = vec![false; skin.holes.len()];
     let mut filled_gaps = 0;
     region.holes.retain(|hole| {
         let area = -ring_area(hole);
-        let drawn = just_inside(hole).and_then(|p| skin.holes.iter().position(|h| ring_contains(h, p)));
+        let drawn =
+            just_inside(hole).and_then(|p| skin.holes.iter().position(|h| ring_contains(h, p)));
         match drawn {
             Some(i) => {
                 let keep = area >= LEAST_HOLE;
@@ -72,13 +79,21 @@ pub(super) fn grow(skin: &Skin, trim: f64, lap: f64, stop: &dyn Fn() -> bool) ->
             }
         }
     });
-    let closed = skin.holes.iter().zip(&open).filter(|(_, open)| !**open).map(|(hole, _)| hole.clone()).collect();
+    let closed = skin
+        .holes
+        .iter()
+        .zip(&open)
+        .filter(|(_, open)| !**open)
+        .map(|(hole, _)| hole.clone())
+        .collect();
     Some(Grown { region, closed, filled_gaps })
 }
 
 /// True if the middle of a side of a hole lies on one of the edges, or that of an edge on a side.
 fn runs_along(hole: &Ring, edges: &[[Point; 2]]) -> bool {
-    let on = |[a, b]: [Point; 2], [c, d]: [Point; 2]| ((a + b) * 0.5).distance_to_segment(c, d) < CLEARANCE;
+    let on = |[a, b]: [Point; 2], [c, d]: [Point; 2]| {
+        ((a + b) * 0.5).distance_to_segment(c, d) < CLEARANCE
+    };
     let sides = (0..hole.len()).map(|i| [hole[i], hole[(i + 1) % hole.len()]]);
     sides.into_iter().any(|side| edges.iter().any(|&edge| on(side, edge) || on(edge, side)))
 }
@@ -115,8 +130,13 @@ mod tests {
 
     #[test]
     fn each_edge_grows_by_its_kind() {
-        let grown =
-            grow(&skin(Vec::new(), [EdgeKind::Trim, EdgeKind::Lap, EdgeKind::Butt, EdgeKind::Trim]), 25.0, 10.0, &|| false).unwrap();
+        let grown = grow(
+            &skin(Vec::new(), [EdgeKind::Trim, EdgeKind::Lap, EdgeKind::Butt, EdgeKind::Trim]),
+            25.0,
+            10.0,
+            &|| false,
+        )
+        .unwrap();
         let bounds = grown.region.bounds().unwrap();
         assert_eq!((bounds.min, bounds.max), (point(-25.0, -25.0), point(310.0, 200.0)));
         assert_eq!(grown.region.outline.len(), 4);
@@ -125,7 +145,9 @@ mod tests {
     #[test]
     fn a_hole_shrinks_by_the_trim_and_one_that_would_close_is_only_marked() {
         let (large, small) = (hole(40.0, 60.0, 80.0), hole(200.0, 60.0, 40.0));
-        let grown = grow(&skin(vec![large, small.clone()], [EdgeKind::Trim; 4]), 25.0, 10.0, &|| false).unwrap();
+        let grown =
+            grow(&skin(vec![large, small.clone()], [EdgeKind::Trim; 4]), 25.0, 10.0, &|| false)
+                .unwrap();
         assert_eq!(grown.closed, vec![small]);
         assert_eq!(grown.region.holes.len(), 1);
         assert!((ring_area(&grown.region.holes[0]) + 900.0).abs() < 1e-6);
@@ -142,7 +164,8 @@ mod tests {
 
     #[test]
     fn a_slot_that_closes_at_its_mouth_leaves_a_hole_if_it_is_worth_one() {
-        // A keyhole: mouth 10 wide and 60 deep, widening to 90 x 90; trim 25 closes the mouth and leaves 40 x 40 of the chamber.
+        // A keyhole: mouth 10 wide and 60 deep, widening to 90 x 90; trim 25 closes the mouth and
+        // leaves 40 x 40 of the chamber.
         let mut s = skin(Vec::new(), [EdgeKind::Trim; 4]);
         s.net = vec![
             point(0.0, 0.0),
@@ -166,7 +189,8 @@ mod tests {
         assert_eq!((grown.region.holes.len(), grown.filled_gaps), (0, 1));
     }
 
-    /// The allowance of the slot beside it closed the mouth of a narrow dart, and what was left of it was filled as too small to cut.
+    /// The allowance of the slot beside it closed the mouth of a narrow dart, and what was left of
+    /// it was filled as too small to cut.
     #[test]
     fn a_dart_beside_a_slot_that_closes_stays_cut() {
         let mut s = skin(Vec::new(), [EdgeKind::Trim; 4]);
@@ -191,7 +215,10 @@ mod tests {
         let dart: Ring = vec![point(155.0, 181.5), point(155.0, 178.5), point(175.0, 180.0)];
         let mut ply = vec![grown.region.outline.clone()];
         ply.extend(grown.region.holes.iter().cloned());
-        let covered: f64 = crate::geometry::boolean::intersection([&dart], ply.iter()).iter().map(Region::area).sum();
+        let covered: f64 = crate::geometry::boolean::intersection([&dart], ply.iter())
+            .iter()
+            .map(Region::area)
+            .sum();
         assert!(covered < 0.5, "{covered} mm² of the dart are covered");
         assert_eq!(grown.filled_gaps, 0);
     }

@@ -10,10 +10,11 @@ const LONGEST: f64 = 120.0;
 /// Share of the stretch of cloth in its direction that an arrow takes.
 const SHARE: f64 = 0.8;
 
-/// An arrow in `direction` (degrees) that lies inside the region, tail to head, on the grid; `None` of a region without area.
+/// An arrow in `direction` (degrees) that lies inside the region, tail to head, on the grid; `None`
+/// of a region without area.
 ///
-/// It runs through where the region is roomiest, in the middle of the cloth before and behind. An arrow of 2 mm or more keeps its
-/// direction to 0.05° in spite of the grid.
+/// It runs through where the region is roomiest, in the middle of the cloth before and behind. An
+/// arrow of 2 mm or more keeps its direction to 0.05° in spite of the grid.
 pub(super) fn arrow_in(region: &Region, direction: f64) -> Option<[Point; 2]> {
     let (roomiest, room) = roomiest_point(region)?;
     let along = Motion::turn(direction).apply(point(1.0, 0.0));
@@ -32,11 +33,19 @@ mod tests {
 
     #[test]
     fn the_arrow_keeps_inside_and_to_its_direction() {
-        let strip = Region::solid(vec![point(0.0, 0.0), point(400.0, 0.0), point(400.0, 12.0), point(0.0, 12.0)]);
+        let strip = Region::solid(vec![
+            point(0.0, 0.0),
+            point(400.0, 0.0),
+            point(400.0, 12.0),
+            point(0.0, 12.0),
+        ]);
         for direction in [0.0, 30.0, -45.0, 90.0, 180.0, -135.5] {
             let [tail, head] = arrow_in(&strip, direction).unwrap();
             let off = ((head - tail).direction() - direction + 540.0).rem_euclid(360.0) - 180.0;
-            assert!(off.abs() < 0.05 && contains(&strip, tail) && contains(&strip, head), "{direction} {tail:?} {head:?}");
+            assert!(
+                off.abs() < 0.05 && contains(&strip, tail) && contains(&strip, head),
+                "{direction} {tail:?} {head:?}"
+            );
         }
         let [tail, head] = arrow_in(&strip, 0.0).unwrap();
         assert!((tail.distance(head) - LONGEST).abs() < 0.01);

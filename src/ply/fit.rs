@@ -30,34 +30,57 @@ fn turns(permitted: &[Permitted]) -> Vec<f64> {
     turns
 }
 
-/// True if some permitted turn, exact or off by the whole tolerance either way, passes `test` (extent along the warp, across it; mm).
-fn any_turn(region: &Region, permitted: &[Permitted], tolerance: f64, test: impl Fn(f64, f64) -> bool) -> bool {
+/// True if some permitted turn, exact or off by the whole tolerance either way, passes `test`
+/// (extent along the warp, across it; mm).
+fn any_turn(
+    region: &Region,
+    permitted: &[Permitted],
+    tolerance: f64,
+    test: impl Fn(f64, f64) -> bool,
+) -> bool {
     turns(permitted).into_iter().any(|turn| {
         let off: &[f64] = if tolerance > 0.0 { &[0.0, -tolerance, tolerance] } else { &[0.0] };
-        off.iter().any(|off| turned(region, turn + off).is_some_and(|b| test(b.width(), b.height())))
+        off.iter()
+            .any(|off| turned(region, turn + off).is_some_and(|b| test(b.width(), b.height())))
     })
 }
 
 /// True if the piece fits between the selvedges in some permitted turn.
-pub(super) fn fits_width(region: &Region, permitted: &[Permitted], tolerance: f64, room: Room) -> bool {
+pub(super) fn fits_width(
+    region: &Region,
+    permitted: &[Permitted],
+    tolerance: f64,
+    room: Room,
+) -> bool {
     any_turn(region, permitted, tolerance, |_, y| y <= room.width + ROUNDING)
 }
 
 /// True if the piece fits both ways in some permitted turn.
 pub(super) fn fits(region: &Region, permitted: &[Permitted], tolerance: f64, room: Room) -> bool {
-    any_turn(region, permitted, tolerance, |x, y| y <= room.width + ROUNDING && x <= room.length + ROUNDING)
+    any_turn(region, permitted, tolerance, |x, y| {
+        y <= room.width + ROUNDING && x <= room.length + ROUNDING
+    })
 }
 
-/// The size in each permitted turn, length by width: `1480.0 x 2310.5 mm at 0, 2310.5 x 1480.0 mm at 90`. Of many turns, the least wide.
+/// The size in each permitted turn, length by width: `1480.0 x 2310.5 mm at 0, 2310.5 x 1480.0 mm
+/// at 90`. Of many turns, the least wide.
 pub(super) fn sizes_in_words(region: &Region, permitted: &[Permitted]) -> String {
-    let mut sizes: Vec<(f64, Bounds)> = turns(permitted).into_iter().filter_map(|t| Some((t, turned(region, t)?))).collect();
+    let mut sizes: Vec<(f64, Bounds)> =
+        turns(permitted).into_iter().filter_map(|t| Some((t, turned(region, t)?))).collect();
     let many = sizes.len() > 4;
     if many {
         sizes.sort_by(|a, b| a.1.height().total_cmp(&b.1.height()));
         sizes.truncate(1);
     }
-    let words: Vec<String> = sizes.iter().map(|(t, b)| format!("{:.1} x {:.1} mm at {t}", b.width(), b.height())).collect();
-    format!("{}{} (along x across the warp)", words.join(", "), if many { " at its narrowest" } else { "" })
+    let words: Vec<String> = sizes
+        .iter()
+        .map(|(t, b)| format!("{:.1} x {:.1} mm at {t}", b.width(), b.height()))
+        .collect();
+    format!(
+        "{}{} (along x across the warp)",
+        words.join(", "),
+        if many { " at its narrowest" } else { "" }
+    )
 }
 
 #[cfg(test)]

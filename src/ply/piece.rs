@@ -7,7 +7,9 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Which hand of the template a ply is.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
 pub enum Hand {
     /// The hand of the template frame.
     #[serde(rename = "as traced")]
@@ -29,8 +31,8 @@ impl Hand {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(from = "[usize; 2]", into = "[usize; 2]")]
 pub struct Part {
-    /// From 1 in laying order, from the low side of the splice up. Of two lapped parts the later carries the whole lap and lies over the
-    /// earlier one, which ends on the splice line.
+    /// From 1 in laying order, from the low side of the splice up. Of two lapped parts the later
+    /// carries the whole lap and lies over the earlier one, which ends on the splice line.
     pub number: usize,
     /// How many there are.
     pub of: usize,
@@ -48,9 +50,11 @@ impl From<Part> for [usize; 2] {
     }
 }
 
-/// What is cut: outline, marks and permitted turns, all in the cloth frame (x along the warp, up face up) before any turn.
+/// What is cut: outline, marks and permitted turns, all in the cloth frame (x along the warp, up
+/// face up) before any turn.
 ///
-/// Its bounding box starts at the origin. On the 1 µm grid; the net line of a whole ply has the template's points, snapped once.
+/// Its bounding box starts at the origin. On the 1 µm grid; the net line of a whole ply has the
+/// template's points, snapped once.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Piece {
     /// Unique within the job: ply, and part letter if spliced.
@@ -65,8 +69,9 @@ pub struct Piece {
     pub template: String,
     /// Hand of the ply.
     pub hand: Hand,
-    /// The ply's angle as laid, degrees: for the mirrored hand already `-a`, or `90 - a` if book-matched or stitched biaxial. A warp has no
-    /// head, `-90 < angle <= 90`, unless the permitted turns tell half a turn apart: then `-180 < angle <= 180`.
+    /// The ply's angle as laid, degrees: for the mirrored hand already `-a`, or `90 - a` if
+    /// book-matched or stitched biaxial. A warp has no head, `-90 < angle <= 90`, unless the
+    /// permitted turns tell half a turn apart: then `-180 < angle <= 180`.
     pub angle: f64,
     /// Index into the job's cloths.
     pub cloth: usize,
@@ -82,12 +87,14 @@ pub struct Piece {
     pub tolerance: f64,
     /// The rule that gave it its turns, in words.
     pub permitted_by: String,
-    /// Where the template frame's origin comes to lie: a template point, turned so that the arrow lies along +x, mirrored about
-    /// x for the mirrored hand, turned by `-angle` and moved by this is the piece's point.
+    /// Where the template frame's origin comes to lie: a template point, turned so that the arrow
+    /// lies along +x, mirrored about x for the mirrored hand, turned by `-angle` and moved by this
+    /// is the piece's point.
     pub origin: Point,
     /// The cut line and holes.
     pub outline: Region,
-    /// The part of the net line that lies in it, closed rings (outer anticlockwise, holes clockwise).
+    /// The part of the net line that lies in it, closed rings (outer anticlockwise, holes
+    /// clockwise).
     pub net: Vec<Ring>,
     /// Relief cuts and notches.
     pub cuts: Vec<Path>,
@@ -104,9 +111,10 @@ pub struct Piece {
 pub struct Prepared {
     /// The pieces, by layer, then as the layer lists them.
     pub pieces: Vec<Piece>,
-    /// Splice lines in the template frame, for drawings and the stagger check: (layer from 1, ply, line). Those of a mirrored hand are
-    /// mirrored back onto the template.
+    /// Splice lines in the template frame, for drawings and the stagger check: (layer from 1, ply,
+    /// line). Those of a mirrored hand are mirrored back onto the template.
     pub splices: Vec<(usize, String, Path)>,
-    /// Relief cuts in one place through several layers or across each other, hands that do not match, turns beyond the weave and the like.
+    /// Relief cuts in one place through several layers or across each other, hands that do not
+    /// match, turns beyond the weave and the like.
     pub warnings: Vec<Fault>,
 }

@@ -7,10 +7,12 @@ use crate::outline::EdgeKind;
 use crate::units::counted;
 use std::collections::BTreeMap;
 
-/// A shorter cut is a notch that marks a place, not a cut that weakens the laminate, mm (common practice, no source).
+/// A shorter cut is a notch that marks a place, not a cut that weakens the laminate, mm (common
+/// practice, no source).
 const LONGEST_NOTCH: f64 = 20.0;
 
-/// Nothing coincides within this many plies where the job has no splice rule of its own (MIL-HDBK-17-3F, chapter 12, on butt splices).
+/// Nothing coincides within this many plies where the job has no splice rule of its own
+/// (MIL-HDBK-17-3F, chapter 12, on butt splices).
 const PLIES_APART: usize = 4;
 
 /// Warnings on relief cuts and darts of every template that some layer uses.
@@ -32,9 +34,16 @@ pub(super) fn relief_warnings(job: &Job) -> Vec<Fault> {
         let Some(features) = features_in_words(template) else { continue };
         for (at, &layer) in users.iter().enumerate() {
             // Layers without the template lie elsewhere: its own plies count.
-            let over: Vec<String> = users[(at + 1).saturating_sub(apart.max(1))..at].iter().map(|u| (u + 1).to_string()).collect();
+            let over: Vec<String> = users[(at + 1).saturating_sub(apart.max(1))..at]
+                .iter()
+                .map(|u| (u + 1).to_string())
+                .collect();
             let Some((last, first)) = over.split_last() else { continue };
-            let list = if first.is_empty() { format!("layer {last}") } else { format!("layers {} and {last}", first.join(", ")) };
+            let list = if first.is_empty() {
+                format!("layer {last}")
+            } else {
+                format!("layers {} and {last}", first.join(", "))
+            };
             warnings.push(
                 Fault::new(
                     format!("{} has {features} over those of {list}: treat them as splices in one place", template.id),
@@ -48,7 +57,8 @@ pub(super) fn relief_warnings(job: &Job) -> Vec<Fault> {
     warnings
 }
 
-/// The places where relief cuts cross each other, themselves or a dart's leg: there the flattened skin overlapped.
+/// The places where relief cuts cross each other, themselves or a dart's leg: there the flattened
+/// skin overlapped.
 fn overlapped(template: &Template) -> Option<Fault> {
     let cuts = template.outline.cuts();
     let legs: Vec<Path> = dart_legs(template);
@@ -70,7 +80,8 @@ fn overlapped(template: &Template) -> Option<Fault> {
 
 fn dart_legs(template: &Template) -> Vec<Path> {
     let (net, edges) = (template.outline.net(), template.outline.edges());
-    let is_dart = |i: usize| edges.get(i).copied().flatten().unwrap_or(template.edge) == EdgeKind::Dart;
+    let is_dart =
+        |i: usize| edges.get(i).copied().flatten().unwrap_or(template.edge) == EdgeKind::Dart;
     (0..net.len()).filter(|&i| is_dart(i)).map(|i| vec![net[i], net[(i + 1) % net.len()]]).collect()
 }
 

@@ -1,4 +1,5 @@
-//! A template's lines in one frame: drawing frame in, template frame out, and on into the cloth frame.
+//! A template's lines in one frame: drawing frame in, template frame out, and on into the cloth
+//! frame.
 
 use crate::geometry::{Motion, Path, Point, Ring, point};
 use crate::job::{Job, TakenOff, Template, TemplateSource};
@@ -23,21 +24,25 @@ pub struct Skin {
     pub no_splice: Vec<Ring>,
 }
 
-/// A template in its template frame: seen from the side that faced the worker, looking at the mould surface.
+/// A template in its template frame: seen from the side that faced the worker, looking at the mould
+/// surface.
 #[derive(Clone, Debug, PartialEq)]
 pub struct TemplateFrame {
     /// The lines.
     pub skin: Skin,
     /// The part's 0°, degrees anticlockwise from +x.
     pub arrow: f64,
-    /// What is found by eye on the skin itself; `None` of a strip or local patch, of which no skin was taken.
+    /// What is found by eye on the skin itself; `None` of a strip or local patch, of which no skin
+    /// was taken.
     pub inked: Option<Inked>,
 }
 
-/// What is found by eye on the skin that a template was taken as: template frame, mm, on the 1 µm grid.
+/// What is found by eye on the skin that a template was taken as: template frame, mm, on the 1 µm
+/// grid.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Inked {
-    /// With its inked side up the skin shows the mirror image of the template frame: it was taken off a plug.
+    /// With its inked side up the skin shows the mirror image of the template frame: it was taken
+    /// off a plug.
     pub mirrored: bool,
     /// The 0° arrow as it is drawn, tail to head, if it is.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -57,8 +62,9 @@ pub struct InkedCorner {
 
 /// The template frame of `job.templates[index]`, or `None` past the end of the list.
 ///
-/// A drawing that shows the other hand (off a plug, or inked side down, but not both) is mirrored about its arrow, which stays where it
-/// is. A local patch is drawn on its host and shares the host's arrow and hand.
+/// A drawing that shows the other hand (off a plug, or inked side down, but not both) is mirrored
+/// about its arrow, which stays where it is. A local patch is drawn on its host and shares the
+/// host's arrow and hand.
 pub fn template_frame(job: &Job, index: usize) -> Option<TemplateFrame> {
     let template = job.templates.get(index)?;
     let host = host_of(job, template);
@@ -68,7 +74,12 @@ pub fn template_frame(job: &Job, index: usize) -> Option<TemplateFrame> {
     let inked = matches!(template.source, TemplateSource::Drawing { .. }).then(|| Inked {
         mirrored: template.taken_off == TakenOff::Plug,
         arrow: template.outline.arrow().map(|ends| ends.map(moved)),
-        corners: template.corners.iter().filter(|c| c.sharp).map(|c| InkedCorner { name: c.name.clone(), at: moved(c.at) }).collect(),
+        corners: template
+            .corners
+            .iter()
+            .filter(|c| c.sharp)
+            .map(|c| InkedCorner { name: c.name.clone(), at: moved(c.at) })
+            .collect(),
     });
     let skin = match motion {
         Some(m) => lines.moved(&m),
@@ -95,7 +106,8 @@ fn mirror_about(arrow: f64) -> Motion {
 }
 
 impl Skin {
-    /// The lines as the drawing has them, each edge with its kind: the drawing's own word, else the template's.
+    /// The lines as the drawing has them, each edge with its kind: the drawing's own word, else the
+    /// template's.
     fn as_drawn(template: &Template) -> Skin {
         let outline = &template.outline;
         Skin {
@@ -108,7 +120,8 @@ impl Skin {
         }
     }
 
-    /// The lines moved, snapped to the grid; under a mirror every ring still runs the way it should and every edge keeps its kind.
+    /// The lines moved, snapped to the grid; under a mirror every ring still runs the way it should
+    /// and every edge keeps its kind.
     #[must_use]
     pub fn moved(&self, motion: &Motion) -> Skin {
         let mut edges = self.edges.clone();
@@ -154,7 +167,8 @@ mod tests {
         for (i, kind) in skin.edges.iter().enumerate() {
             let (a, b) = (skin.net[i], skin.net[(i + 1) % 4]);
             let flip = |p: Point| point(p.x, -p.y + 0.0);
-            let j = (0..4).find(|&j| mirrored.net[j] == flip(b) && mirrored.net[(j + 1) % 4] == flip(a));
+            let j = (0..4)
+                .find(|&j| mirrored.net[j] == flip(b) && mirrored.net[(j + 1) % 4] == flip(a));
             assert_eq!(j.map(|j| mirrored.edges[j]), Some(*kind));
         }
     }

@@ -1,13 +1,16 @@
 //! Where an over-wide ply is split, and into what.
 //!
-//! Splice lines run along the warp, or along the weft where the cloth may also lie a quarter turned; never across the fibre of a
-//! unidirectional cloth. They are straight and parallel. Parts are counted from the low side of the line up, which is also the laying order: the
-//! earlier part ends on the splice line, the later part reaches the whole lap past it and lies over the earlier one.
+//! Splice lines run along the warp, or along the weft where the cloth may also lie a quarter
+//! turned; never across the fibre of a unidirectional cloth. They are straight and parallel. Parts
+//! are counted from the low side of the line up, which is also the laying order: the earlier part
+//! ends on the splice line, the later part reaches the whole lap past it and lies over the earlier
+//! one.
 //!
-//! Position: as few parts as can be; out of every no-splice zone; at least the stagger away, band edge to band edge, from the splices that
-//! lie fewer than `plies_apart` plies away on the same template and hand; then the shortest seam; of equals those that lie whole staggers apart, so that
-//! later layers find room; of these the one nearest to equal parts. Splices
-//! that cross at [`CROSSING`] degrees or more lie over each other in one spot only: allowed, and told.
+//! Position: as few parts as can be; out of every no-splice zone; at least the stagger away, band
+//! edge to band edge, from the splices that lie fewer than `plies_apart` plies away on the same
+//! template and hand; then the shortest seam; of equals those that lie whole staggers apart, so
+//! that later layers find room; of these the one nearest to equal parts. Splices that cross at
+//! [`CROSSING`] degrees or more lie over each other in one spot only: allowed, and told.
 
 use super::allowance::CLEARANCE;
 use crate::cloth::Weave;
@@ -18,7 +21,8 @@ use crate::geometry::{Bounds, Motion, Path, Point, Region, Ring, point, ring_are
 use crate::job::SpliceKind;
 use crate::units::snap;
 
-/// Splices that meet at this angle or more, degrees, cross instead of lying along each other (common practice, no source).
+/// Splices that meet at this angle or more, degrees, cross instead of lying along each other
+/// (common practice, no source).
 const CROSSING: f64 = 30.0;
 
 /// Distance of the lines tried, mm, unless the piece is very wide.
@@ -27,23 +31,27 @@ const STEP: f64 = 2.0;
 /// The most lines tried.
 const MOST_LINES: f64 = 1000.0;
 
-/// No part is made narrower than this, mm, if it can be helped: slivers shift in the lay-up (common practice, no source).
+/// No part is made narrower than this, mm, if it can be helped: slivers shift in the lay-up (common
+/// practice, no source).
 const LEAST_PART: f64 = 100.0;
 
-/// A splice in several stretches makes more pieces to cut: each further stretch counts as this much seam, mm.
+/// A splice in several stretches makes more pieces to cut: each further stretch counts as this much
+/// seam, mm.
 const STRETCH: f64 = 100.0;
 
 /// A distance short by no more than this is not short, mm.
 const ROUNDING: f64 = 1e-6;
 
-/// A ply is not split into more parts than this: something is wrong with its scale or the cloth's width.
+/// A ply is not split into more parts than this: something is wrong with its scale or the cloth's
+/// width.
 const MOST_PARTS: f64 = 26.0;
 
 /// How many more parts than the fewest are tried when zones or stagger stand in the way.
 const MORE_PARTS: usize = 2;
 
-/// How the parts of a spliced ply of this weave meet, and their overlap, mm: woven cloth, mat and stitched cloth are lapped, or butted where
-/// the job wants no lap; unidirectional cloth is butted along its fibre; cores and films are butted.
+/// How the parts of a spliced ply of this weave meet, and their overlap, mm: woven cloth, mat and
+/// stitched cloth are lapped, or butted where the job wants no lap; unidirectional cloth is butted
+/// along its fibre; cores and films are butted.
 pub fn splice_of(weave: Weave, lap: f64) -> (SpliceKind, f64) {
     match weave {
         Weave::Unidirectional | Weave::None => (SpliceKind::Butt, 0.0),
@@ -52,7 +60,8 @@ pub fn splice_of(weave: Weave, lap: f64) -> (SpliceKind, f64) {
     }
 }
 
-/// The overlapped band of a splice, a rectangle: from the splice line's two ends to the edge of the later part. Flat for a butt splice.
+/// The overlapped band of a splice, a rectangle: from the splice line's two ends to the edge of the
+/// later part. Flat for a butt splice.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Band(pub [Point; 4]);
 
@@ -73,11 +82,14 @@ impl Band {
 
     /// Distance between the two bands, mm; 0 if they meet.
     pub fn distance(&self, other: &Band) -> f64 {
-        let sides = |b: &Band| [(b.0[0], b.0[1]), (b.0[1], b.0[2]), (b.0[2], b.0[3]), (b.0[3], b.0[0])];
+        let sides =
+            |b: &Band| [(b.0[0], b.0[1]), (b.0[1], b.0[2]), (b.0[2], b.0[3]), (b.0[3], b.0[0])];
         let within = |p: Point, b: &Band| {
             let (along, across) = (b.0[1] - b.0[0], b.0[3] - b.0[0]);
             let share = |axis: Point| (p - b.0[0]).dot(axis) / axis.dot(axis).max(1e-12);
-            (0.0..=1.0).contains(&share(along)) && (0.0..=1.0).contains(&share(across)) && across.length() > 1e-9
+            (0.0..=1.0).contains(&share(along))
+                && (0.0..=1.0).contains(&share(across))
+                && across.length() > 1e-9
         };
         if within(other.0[0], self) || within(self.0[0], other) {
             return 0.0;
@@ -131,7 +143,8 @@ pub(super) struct Split {
 pub(super) struct SplitPart {
     /// Cut line and holes.
     pub region: Region,
-    /// Lines to mark on it: where the next part's edge will lie, and the splice line where it overlaps the part before.
+    /// Lines to mark on it: where the next part's edge will lie, and the splice line where it
+    /// overlaps the part before.
     pub marks: Vec<Path>,
 }
 
@@ -150,7 +163,9 @@ pub(super) enum NoSplit {
 pub(super) fn split(task: &SpliceTask) -> Result<Split, NoSplit> {
     match best_over_turns(task, task.stagger) {
         Some((turn, lines)) => Ok(carry_out(task, turn, &lines)),
-        None if best_over_turns(&SpliceTask { zones: &[], ..*task }, 0.0).is_none() => Err(NoSplit::Narrow),
+        None if best_over_turns(&SpliceTask { zones: &[], ..*task }, 0.0).is_none() => {
+            Err(NoSplit::Narrow)
+        }
         None if best_over_turns(task, 0.0).is_none() => Err(NoSplit::Zones),
         None => {
             // Bisect for the largest stagger that can be kept, to whole mm.
@@ -201,16 +216,20 @@ fn best_lines(task: &SpliceTask, turn: f64, stagger: f64) -> Option<(f64, Vec<f6
     }
     let fewest = fewest as usize;
 
-    let zones: Vec<Bounds> = task.zones.iter().filter_map(|z| ring_bounds(&motion.ring(z))).collect();
+    let zones: Vec<Bounds> =
+        task.zones.iter().filter_map(|z| ring_bounds(&motion.ring(z))).collect();
     let others: Vec<Band> = task.others.iter().map(|b| b.moved(&motion)).collect();
     let step = f64::max(STEP, height / MOST_LINES);
-    let mut heights: Vec<f64> = (1..).map(|i| low + f64::from(i) * step).take_while(|y| *y < bounds.max.y).collect();
-    // The lines of equal parts, those that just clear a zone or an earlier splice, and those that just fill the width.
+    let mut heights: Vec<f64> =
+        (1..).map(|i| low + f64::from(i) * step).take_while(|y| *y < bounds.max.y).collect();
+    // The lines of equal parts, those that just clear a zone or an earlier splice, and those that
+    // just fill the width.
     heights.extend((1..fewest).map(|k| low + height * k as f64 / fewest as f64));
     heights.extend(zones.iter().flat_map(|z| [z.min.y, z.max.y + task.lap]));
     for band in &others {
         let ys = band.0.map(|p| p.y);
-        let (lowest, highest) = ys.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), y| (l.min(*y), h.max(*y)));
+        let (lowest, highest) =
+            ys.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), y| (l.min(*y), h.max(*y)));
         heights.extend([lowest - stagger, highest + stagger + task.lap]);
     }
     heights.extend([low + task.width, bounds.max.y - usable]);
@@ -221,21 +240,32 @@ fn best_lines(task: &SpliceTask, turn: f64, stagger: f64) -> Option<(f64, Vec<f6
     heights.dedup();
     let candidates: Vec<Candidate> = heights
         .into_iter()
-        .filter(|&y| y > low && y < bounds.max.y && zones.iter().all(|z| y <= z.min.y || y - task.lap >= z.max.y))
+        .filter(|&y| {
+            y > low
+                && y < bounds.max.y
+                && zones.iter().all(|z| y <= z.min.y || y - task.lap >= z.max.y)
+        })
         .filter_map(|y| {
             let band = band_at(&region, y, task.lap)?;
-            if others.iter().any(|o| !band.crosses_steeply(o) && band.distance(o) < stagger - ROUNDING) {
+            if others
+                .iter()
+                .any(|o| !band.crosses_steeply(o) && band.distance(o) < stagger - ROUNDING)
+            {
                 return None;
             }
-            let seam: f64 = line_in(point(0.0, y), point(1.0, 0.0), &region).iter().map(|s| s[1] - s[0] + STRETCH).sum();
+            let seam: f64 = line_in(point(0.0, y), point(1.0, 0.0), &region)
+                .iter()
+                .map(|s| s[1] - s[0] + STRETCH)
+                .sum();
             Some(Candidate { y, seam, in_step: in_step.contains(&y) })
         })
         .collect();
     (fewest..=fewest + MORE_PARTS).find_map(|parts| fewest_seams(&candidates, parts, &bounds, task))
 }
 
-/// Heights that lie whole staggers from the low end of the range in which each of the fewest splices may lie. Splices of one direction that
-/// keep to them leave room for as many more as can be.
+/// Heights that lie whole staggers from the low end of the range in which each of the fewest
+/// splices may lie. Splices of one direction that keep to them leave room for as many more as can
+/// be.
 fn heights_in_step(task: &SpliceTask, bounds: &Bounds, parts: usize, stagger: f64) -> Vec<f64> {
     let pitch = stagger + task.lap;
     let usable = task.width - task.lap;
@@ -253,14 +283,25 @@ fn heights_in_step(task: &SpliceTask, bounds: &Bounds, parts: usize, stagger: f6
 }
 
 /// The cheapest heights for `parts` parts, by dynamic programming over the candidates.
-fn fewest_seams(candidates: &[Candidate], parts: usize, bounds: &Bounds, task: &SpliceTask) -> Option<(f64, Vec<f64>)> {
+fn fewest_seams(
+    candidates: &[Candidate],
+    parts: usize,
+    bounds: &Bounds,
+    task: &SpliceTask,
+) -> Option<(f64, Vec<f64>)> {
     let (low, high) = (bounds.min.y, bounds.max.y);
     let even = bounds.height() / parts as f64;
     let least = LEAST_PART.min(even / 2.0);
-    let fits = |from: f64, to: f64, lap: f64| to - from >= least && to - from + lap <= task.width + ROUNDING;
-    // Seams to whole mm first: a hair's breadth of seam is not worth a lopsided split. Then in step, then evenness.
-    let share = |c: &Candidate, seam: usize| (c.y - low - even * seam as f64).abs() / bounds.height();
-    let cost = |c: &Candidate, seam: usize| c.seam.round() + if c.in_step { 0.0 } else { 0.5 } + 0.4 * share(c, seam);
+    let fits = |from: f64, to: f64, lap: f64| {
+        to - from >= least && to - from + lap <= task.width + ROUNDING
+    };
+    // Seams to whole mm first: a hair's breadth of seam is not worth a lopsided split. Then in
+    // step, then evenness.
+    let share =
+        |c: &Candidate, seam: usize| (c.y - low - even * seam as f64).abs() / bounds.height();
+    let cost = |c: &Candidate, seam: usize| {
+        c.seam.round() + if c.in_step { 0.0 } else { 0.5 } + 0.4 * share(c, seam)
+    };
     let mut reached: Vec<Vec<Option<(f64, usize)>>> = Vec::with_capacity(parts - 1);
     for seam in 1..parts {
         let row = candidates.iter().enumerate().map(|(k, c)| {
@@ -280,7 +321,9 @@ fn fewest_seams(candidates: &[Candidate], parts: usize, bounds: &Bounds, task: &
     }
     let last = reached.last()?;
     let ends = (0..candidates.len()).filter(|&k| fits(candidates[k].y, high, task.lap));
-    let (total, mut at) = ends.filter_map(|k| last[k].map(|(cost, _)| (cost, k))).min_by(|a, b| a.0.total_cmp(&b.0))?;
+    let (total, mut at) = ends
+        .filter_map(|k| last[k].map(|(cost, _)| (cost, k)))
+        .min_by(|a, b| a.0.total_cmp(&b.0))?;
     let mut lines = Vec::with_capacity(parts - 1);
     for row in reached.iter().rev() {
         lines.push(candidates[at].y);
@@ -292,7 +335,10 @@ fn fewest_seams(candidates: &[Candidate], parts: usize, bounds: &Bounds, task: &
 
 /// The band of a splice at height `y`: as long as the region is along either of its edges.
 fn band_at(region: &Region, y: f64, lap: f64) -> Option<Band> {
-    let stretches: Vec<[f64; 2]> = [y, y - lap].iter().flat_map(|y| line_in(point(0.0, *y), point(1.0, 0.0), region)).collect();
+    let stretches: Vec<[f64; 2]> = [y, y - lap]
+        .iter()
+        .flat_map(|y| line_in(point(0.0, *y), point(1.0, 0.0), region))
+        .collect();
     let from = stretches.iter().map(|s| s[0]).min_by(f64::total_cmp)?;
     let to = stretches.iter().map(|s| s[1]).max_by(f64::total_cmp)?;
     Some(Band([point(from, y), point(to, y), point(to, y - lap), point(from, y - lap)]))
@@ -310,10 +356,14 @@ fn carry_out(task: &SpliceTask, turn: f64, lines: &[f64]) -> Split {
         let splice_above = lines.get(slab).copied();
         let from = splice_below.map_or(bounds.min.y - 1.0, |y| y - task.lap);
         let to = splice_above.unwrap_or(bounds.max.y + 1.0);
-        let window: Ring = vec![point(left, from), point(right, from), point(right, to), point(left, to)];
+        let window: Ring =
+            vec![point(left, from), point(right, from), point(right, to), point(left, to)];
         let mut pieces = with_clearance(intersection(region.rings(), [&window]), CLEARANCE);
-        // Less than this is rounding, not cloth; and a tip of the ply that ends within the lap is covered by the part before.
-        let ends_in_lap = |p: &Region| splice_below.is_some_and(|y| p.bounds().is_some_and(|b| b.max.y <= y + 0.001));
+        // Less than this is rounding, not cloth; and a tip of the ply that ends within the lap is
+        // covered by the part before.
+        let ends_in_lap = |p: &Region| {
+            splice_below.is_some_and(|y| p.bounds().is_some_and(|b| b.max.y <= y + 0.001))
+        };
         pieces.retain(|p| p.area() > 1.0 && !ends_in_lap(p));
         pieces.iter_mut().for_each(|p| p.holes.retain(|h| ring_area(h) < -1.0));
         pieces.sort_by(|a, b| {
@@ -323,10 +373,15 @@ fn carry_out(task: &SpliceTask, turn: f64, lines: &[f64]) -> Split {
         for piece in pieces {
             // A butt splice needs no line: the edges are the line.
             let lapped = task.lap > 0.0;
-            let marked = [splice_below, splice_above.map(|y| y - task.lap)].into_iter().flatten().filter(|_| lapped);
+            let marked = [splice_below, splice_above.map(|y| y - task.lap)]
+                .into_iter()
+                .flatten()
+                .filter(|_| lapped);
             let marks = marked
                 .flat_map(|y| {
-                    line_in(point(0.0, y), point(1.0, 0.0), &piece).into_iter().map(move |s| vec![point(s[0], y), point(s[1], y)])
+                    line_in(point(0.0, y), point(1.0, 0.0), &piece)
+                        .into_iter()
+                        .map(move |s| vec![point(s[0], y), point(s[1], y)])
                 })
                 .map(|line| back.path(&line))
                 .collect();
@@ -349,7 +404,15 @@ mod tests {
     }
 
     fn task(region: &Region) -> SpliceTask<'_> {
-        SpliceTask { region, zones: &[], others: &[], width: 1230.0, lap: 25.0, stagger: 50.0, turns: &[0.0] }
+        SpliceTask {
+            region,
+            zones: &[],
+            others: &[],
+            width: 1230.0,
+            lap: 25.0,
+            stagger: 50.0,
+            turns: &[0.0],
+        }
     }
 
     fn heights(split: &Split) -> Vec<f64> {
@@ -364,7 +427,8 @@ mod tests {
         let total: f64 = split.parts.iter().map(|p| p.region.area()).sum();
         assert!((total - (region.area() + 2.0 * 25.0 * 800.0)).abs() < 1e-6);
         assert!(split.parts.iter().all(|p| p.region.bounds().unwrap().height() <= 1230.0));
-        // Whole staggers (50, and the lap) from 590 and 1795, the lowest they may lie; of those the nearest to thirds.
+        // Whole staggers (50, and the lap) from 590 and 1795, the lowest they may lie; of those the
+        // nearest to thirds.
         assert_eq!(heights(&split), vec![965.0, 2020.0]);
         // The later part carries the lap; each side of the lap is told on the other part.
         assert_eq!(split.parts[0].region.bounds().unwrap().max.y, 965.0);
@@ -390,9 +454,15 @@ mod tests {
     #[test]
     fn zones_and_earlier_splices_are_kept_clear_of() {
         let region = rectangle(800.0, 1500.0);
-        let zone = vec![point(100.0, 700.0), point(200.0, 700.0), point(200.0, 800.0), point(100.0, 800.0)];
+        let zone = vec![
+            point(100.0, 700.0),
+            point(200.0, 700.0),
+            point(200.0, 800.0),
+            point(100.0, 800.0),
+        ];
         let zones = [zone];
-        // Whole staggers from 295, the lowest it may lie, and clear of the zone with its lap: 670 is nearest to the middle.
+        // Whole staggers from 295, the lowest it may lie, and clear of the zone with its lap: 670
+        // is nearest to the middle.
         let free = split(&SpliceTask { zones: &zones, ..task(&region) }).unwrap();
         assert_eq!(heights(&free), vec![670.0]);
         let others = free.bands;
@@ -422,26 +492,55 @@ mod tests {
     #[test]
     fn what_stands_in_the_way_is_named() {
         let region = rectangle(800.0, 1500.0);
-        let zone = [vec![point(0.0, 100.0), point(800.0, 100.0), point(800.0, 1400.0), point(0.0, 1400.0)]];
-        assert_eq!(split(&SpliceTask { zones: &zone, ..task(&region) }).err(), Some(NoSplit::Zones));
-        assert_eq!(split(&SpliceTask { width: 20.0, ..task(&region) }).err(), Some(NoSplit::Narrow));
-        let other = [Band([point(0.0, 750.0), point(800.0, 750.0), point(800.0, 725.0), point(0.0, 725.0)])];
-        let Err(NoSplit::Stagger(can)) = split(&SpliceTask { others: &other, stagger: 800.0, ..task(&region) }) else { panic!() };
+        let zone = [vec![
+            point(0.0, 100.0),
+            point(800.0, 100.0),
+            point(800.0, 1400.0),
+            point(0.0, 1400.0),
+        ]];
+        assert_eq!(
+            split(&SpliceTask { zones: &zone, ..task(&region) }).err(),
+            Some(NoSplit::Zones)
+        );
+        assert_eq!(
+            split(&SpliceTask { width: 20.0, ..task(&region) }).err(),
+            Some(NoSplit::Narrow)
+        );
+        let other = [Band([
+            point(0.0, 750.0),
+            point(800.0, 750.0),
+            point(800.0, 725.0),
+            point(0.0, 725.0),
+        ])];
+        let Err(NoSplit::Stagger(can)) =
+            split(&SpliceTask { others: &other, stagger: 800.0, ..task(&region) })
+        else {
+            panic!()
+        };
         assert!((500.0..=700.0).contains(&can), "{can}");
     }
 
     #[test]
     fn steep_crossings_do_not_count_as_coincident() {
         let region = rectangle(800.0, 1500.0);
-        let upright = [Band([point(400.0, 0.0), point(400.0, 1500.0), point(375.0, 1500.0), point(375.0, 0.0)])];
-        assert_eq!(heights(&split(&SpliceTask { others: &upright, ..task(&region) }).unwrap()), vec![745.0]);
+        let upright = [Band([
+            point(400.0, 0.0),
+            point(400.0, 1500.0),
+            point(375.0, 1500.0),
+            point(375.0, 0.0),
+        ])];
+        assert_eq!(
+            heights(&split(&SpliceTask { others: &upright, ..task(&region) }).unwrap()),
+            vec![745.0]
+        );
     }
 
     #[test]
     fn a_cloth_that_may_be_quarter_turned_is_spliced_the_shorter_way() {
         let region = rectangle(3000.0, 1300.0);
         assert_eq!(split(&task(&region)).unwrap().parts.len(), 2);
-        // 1500 x 2400: one seam of 2400 along the weft instead of one of 1500 along the warp would be longer.
+        // 1500 x 2400: one seam of 2400 along the weft instead of one of 1500 along the warp would
+        // be longer.
         let region = rectangle(1500.0, 2400.0);
         let found = split(&SpliceTask { turns: &[0.0, 90.0], ..task(&region) }).unwrap();
         assert!((found.bands[0].line()[0].y - found.bands[0].line()[1].y).abs() < 1e-9);

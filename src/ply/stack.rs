@@ -1,6 +1,8 @@
-//! Which plies of a job lie on one another: those of one template and hand, and the local patches on it.
+//! Which plies of a job lie on one another: those of one template and hand, and the local patches
+//! on it.
 //!
-//! Where other templates lie on the part the job does not say, so their layers count for nothing here.
+//! Where other templates lie on the part the job does not say, so their layers count for nothing
+//! here.
 
 use super::Hand;
 use super::prepare::hands;
@@ -39,7 +41,8 @@ pub(super) struct PatchPly {
 /// What lies on what, as far as it is known.
 pub(super) struct Stack<'a> {
     job: &'a Job,
-    /// For every template the one whose frame it lies in: its own index, or that of what the patch lies on.
+    /// For every template the one whose frame it lies in: its own index, or that of what the patch
+    /// lies on.
     hosts: Vec<usize>,
     pub seams: Vec<Seam>,
     pub patches: Vec<PatchPly>,
@@ -52,26 +55,43 @@ impl<'a> Stack<'a> {
         Stack { job, hosts, seams: Vec::new(), patches: Vec::new() }
     }
 
-    fn together(&self, (template, hand): (usize, Hand), (other, other_hand): (usize, Hand)) -> bool {
+    fn together(
+        &self,
+        (template, hand): (usize, Hand),
+        (other, other_hand): (usize, Hand),
+    ) -> bool {
         hand == other_hand && self.hosts.get(template) == self.hosts.get(other)
     }
 
     /// Splices fewer than `apart` plies from a ply of this layer, in the template frame.
-    pub fn splices_near(&self, layer: usize, template: usize, hand: Hand, apart: usize) -> impl Iterator<Item = Band> {
+    pub fn splices_near(
+        &self,
+        layer: usize,
+        template: usize,
+        hand: Hand,
+        apart: usize,
+    ) -> impl Iterator<Item = Band> {
         let near = move |s: &&Seam| {
-            self.together((template, hand), (s.template, s.hand)) && self.plies_from(s.layer, layer, template, hand) < apart.max(1)
+            self.together((template, hand), (s.template, s.hand))
+                && self.plies_from(s.layer, layer, template, hand) < apart.max(1)
         };
         self.seams.iter().filter(near).map(|s| s.band)
     }
 
-    /// How many plies farther on a layer lies, counting those of the host template: a patch covers but a part of it.
+    /// How many plies farther on a layer lies, counting those of the host template: a patch covers
+    /// but a part of it.
     fn plies_from(&self, from: usize, to: usize, template: usize, hand: Hand) -> usize {
         if from == to {
             return 0;
         }
         let host = self.hosts.get(template).copied().unwrap_or(template);
         let between = self.job.layers.get(from..to - 1).unwrap_or_default();
-        1 + between.iter().filter(|l| l.items.iter().any(|i| i.template == host && hands(i.hands).contains(&hand))).count()
+        1 + between
+            .iter()
+            .filter(|l| {
+                l.items.iter().any(|i| i.template == host && hands(i.hands).contains(&hand))
+            })
+            .count()
     }
 
     /// A warning for every patch that lies over or under splices of what it lies on.
@@ -85,10 +105,14 @@ impl<'a> Stack<'a> {
                     || !intersection([&patch.net], [&vec![a, d, c, b]]).is_empty()
             };
             let seams = self.seams.iter().filter(|s| s.template != patch.template);
-            let met = seams.filter(|s| self.together((patch.template, patch.hand), (s.template, s.hand)) && meets(&s.band));
+            let met = seams.filter(|s| {
+                self.together((patch.template, patch.hand), (s.template, s.hand)) && meets(&s.band)
+            });
             let mut words: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
             for seam in met {
-                let plies = words.entry(if seam.layer <= patch.layer { "over" } else { "under" }).or_default();
+                let plies = words
+                    .entry(if seam.layer <= patch.layer { "over" } else { "under" })
+                    .or_default();
                 if plies.last() != Some(&seam.ply.as_str()) {
                     plies.push(&seam.ply);
                 }
@@ -96,7 +120,8 @@ impl<'a> Stack<'a> {
             for (way, plies) in words {
                 let what = format!("the patch lies {way} the splice of {}", plies.join(", "));
                 let remedy = "move the patch, or draw a no-splice zone where it lies, unless it is there to strengthen the splice";
-                warnings.push(Fault::new(what, remedy).in_file(&self.job.file).on(patch.ply.as_str()));
+                warnings
+                    .push(Fault::new(what, remedy).in_file(&self.job.file).on(patch.ply.as_str()));
             }
         }
         warnings

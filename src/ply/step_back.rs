@@ -10,7 +10,8 @@ use crate::outline::EdgeKind;
 const LEAST_PART: f64 = 1.0;
 
 impl Skin {
-    /// The lines with the net line drawn in all round by `amount` mm. Each edge keeps the kind of the edge it came from.
+    /// The lines with the net line drawn in all round by `amount` mm. Each edge keeps the kind of
+    /// the edge it came from.
     ///
     /// # Errors
     /// Nothing is left of it, or more than one part: what stands in the way, in words.
@@ -51,10 +52,12 @@ impl Skin {
         format!("leaves nothing of the patch{place}")
     }
 
-    /// The neck that closes: of all pairs of edges with parts of what is left on both sides, the nearest.
+    /// The neck that closes: of all pairs of edges with parts of what is left on both sides, the
+    /// nearest.
     fn falls_apart(&self, amount: f64, parts: &[Region]) -> String {
         let n = self.net.len();
-        let pairs = (0..n).flat_map(|i| (i + 2..n).map(move |j| (i, j))).filter(|&(i, j)| (j + 1) % n != i);
+        let pairs =
+            (0..n).flat_map(|i| (i + 2..n).map(move |j| (i, j))).filter(|&(i, j)| (j + 1) % n != i);
         let mut necks: Vec<(f64, usize, usize, Point, Point)> = pairs
             .map(|(i, j)| {
                 let (p, q) = nearest_points(self.edge(i), self.edge(j));
@@ -67,13 +70,24 @@ impl Skin {
             let length = |[a, b]: [Point; 2]| a.distance(b);
             length(self.edge(i)).min(length(self.edge(j)))
         };
-        necks.sort_by(|a, b| (a.0 * 1e3).round().total_cmp(&(b.0 * 1e3).round()).then(shorter(b).total_cmp(&shorter(a))));
+        necks.sort_by(|a, b| {
+            (a.0 * 1e3)
+                .round()
+                .total_cmp(&(b.0 * 1e3).round())
+                .then(shorter(b).total_cmp(&shorter(a)))
+        });
         let parts_the_rest = |&&(_, i, j, p, q): &&(f64, usize, usize, Point, Point)| {
-            let side: Vec<Point> = [p].into_iter().chain(self.net[i + 1..=j].iter().copied()).chain([q]).collect();
-            let here = parts.iter().filter(|r| r.outline.first().is_some_and(|&p| ring_contains(&side, p))).count();
+            let side: Vec<Point> =
+                [p].into_iter().chain(self.net[i + 1..=j].iter().copied()).chain([q]).collect();
+            let here = parts
+                .iter()
+                .filter(|r| r.outline.first().is_some_and(|&p| ring_contains(&side, p)))
+                .count();
             here > 0 && here < parts.len()
         };
-        let words = |[a, b]: [Point; 2]| format!("from ({:.1}, {:.1}) to ({:.1}, {:.1})", a.x, a.y, b.x, b.y);
+        let words = |[a, b]: [Point; 2]| {
+            format!("from ({:.1}, {:.1}) to ({:.1}, {:.1})", a.x, a.y, b.x, b.y)
+        };
         let areas: Vec<String> = parts.iter().map(|r| format!("{:.0}", r.area())).collect();
         let neck = necks.iter().find(parts_the_rest).map_or(String::new(), |&(d, i, j, ..)| {
             let (first, second) = (words(self.edge(i)), words(self.edge(j)));
@@ -90,7 +104,10 @@ fn nearest_points([a, b]: [Point; 2], [c, d]: [Point; 2]) -> (Point, Point) {
         a + along * ((p - a).dot(along) / along.dot(along).max(1e-12)).clamp(0.0, 1.0)
     };
     let pairs = [(a, foot(a, c, d)), (b, foot(b, c, d)), (foot(c, a, b), c), (foot(d, a, b), d)];
-    pairs.into_iter().min_by(|x, y| x.0.distance(x.1).total_cmp(&y.0.distance(y.1))).unwrap_or((a, c))
+    pairs
+        .into_iter()
+        .min_by(|x, y| x.0.distance(x.1).total_cmp(&y.0.distance(y.1)))
+        .unwrap_or((a, c))
 }
 
 #[cfg(test)]
@@ -101,7 +118,14 @@ mod tests {
 
     fn patch(net: Vec<Point>) -> Skin {
         let edges = vec![EdgeKind::Butt; net.len()];
-        Skin { net, edges, holes: Vec::new(), cuts: Vec::new(), marks: Vec::new(), no_splice: Vec::new() }
+        Skin {
+            net,
+            edges,
+            holes: Vec::new(),
+            cuts: Vec::new(),
+            marks: Vec::new(),
+            no_splice: Vec::new(),
+        }
     }
 
     /// A dumbbell: two squares of 60 joined by a neck of 12.
@@ -113,12 +137,25 @@ mod tests {
 
     #[test]
     fn a_refusal_names_the_neck_that_closes_and_by_how_much() {
-        assert!((ring_area(&dumbbell().stepped_back(5.0).unwrap().net) - (2.0 * 2500.0 + 50.0 * 2.0)).abs() < 0.1);
+        assert!(
+            (ring_area(&dumbbell().stepped_back(5.0).unwrap().net) - (2.0 * 2500.0 + 50.0 * 2.0))
+                .abs()
+                < 0.1
+        );
         let why = dumbbell().stepped_back(7.0).unwrap_err();
-        for words in ["2 parts of 2116 and 2116", "(60.0, -6.0) to (100.0, -6.0) is 12.00 mm from", "7 mm are taken off each"] {
+        for words in [
+            "2 parts of 2116 and 2116",
+            "(60.0, -6.0) to (100.0, -6.0) is 12.00 mm from",
+            "7 mm are taken off each",
+        ] {
             assert!(why.contains(words), "{words:?} is not in {why:?}");
         }
         let why = dumbbell().stepped_back(31.0).unwrap_err();
-        assert!(why.contains("leaves nothing") && why.contains("about 30 mm away") && why.contains("31 mm"), "{why}");
+        assert!(
+            why.contains("leaves nothing")
+                && why.contains("about 30 mm away")
+                && why.contains("31 mm"),
+            "{why}"
+        );
     }
 }

@@ -11,8 +11,8 @@ use crate::geometry::{Motion, Path, Region, Ring, point};
 use crate::job::{Job, Seen};
 use crate::units::snap;
 
-/// One template and hand in a mosaic layer, with its allowances on, in the part frame: the part's 0° along +x, the mirrored hand mirrored about
-/// it, looking at the mould surface.
+/// One template and hand in a mosaic layer, with its allowances on, in the part frame: the part's
+/// 0° along +x, the mirrored hand mirrored about it, looking at the mould surface.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Target {
     /// What the patches must cover.
@@ -21,7 +21,8 @@ pub struct Target {
     pub skin: Skin,
 }
 
-/// The target of a template in layer `layer` (index); `None` if there is none or it encloses no area.
+/// The target of a template in layer `layer` (index); `None` if there is none or it encloses no
+/// area.
 pub fn target(job: &Job, layer: usize, template: usize, hand: Hand) -> Option<Target> {
     let layer = job.layers.get(layer)?;
     let frame = template_frame(job, template)?;
@@ -49,7 +50,8 @@ pub struct PatchOf<'a> {
     pub seen: &'a Region,
 }
 
-/// A patch (part frame) as a piece: warp along +x, its box at the origin, to be turned by half a turn or turned over where the weave allows.
+/// A patch (part frame) as a piece: warp along +x, its box at the origin, to be turned by half a
+/// turn or turned over where the weave allows.
 pub fn patch_piece(job: &Job, target: &Target, patch: &Region, of: &PatchOf<'_>) -> Option<Piece> {
     let layer = job.layers.get(of.layer)?;
     let turned = Motion::turn(-of.angle);
@@ -57,8 +59,11 @@ pub fn patch_piece(job: &Job, target: &Target, patch: &Region, of: &PatchOf<'_>)
     let motion = Motion::new(-of.angle, false, point(snap(-low.x), snap(-low.y)));
     let outline = motion.region(patch);
     let rule = turn_rule(job.cloths.get(layer.cloth)?, layer.seen != Seen::Hidden, None);
-    let net = intersection(target.skin.rings(), patch.rings()).into_iter().filter(|r| r.area() > 1.0);
-    let lines = |lines: &[Path]| lines.iter().flat_map(|l| path_in(l, patch)).map(|l| motion.path(&l)).collect::<Vec<Path>>();
+    let net =
+        intersection(target.skin.rings(), patch.rings()).into_iter().filter(|r| r.area() > 1.0);
+    let lines = |lines: &[Path]| {
+        lines.iter().flat_map(|l| path_in(l, patch)).map(|l| motion.path(&l)).collect::<Vec<Path>>()
+    };
     let rim = motion.ring(&of.seen.outline);
     Some(Piece {
         id: format!("{}-p{}", of.ply, of.number),
@@ -76,7 +81,10 @@ pub fn patch_piece(job: &Job, target: &Target, patch: &Region, of: &PatchOf<'_>)
         tolerance: 0.0,
         permitted_by: "a patch of a mosaic: its direction is its own".into(),
         origin: point(snap(-low.x), snap(-low.y)),
-        net: net.flat_map(|r| std::iter::once(r.outline).chain(r.holes)).map(|r: Ring| motion.ring(&r)).collect(),
+        net: net
+            .flat_map(|r| std::iter::once(r.outline).chain(r.holes))
+            .map(|r: Ring| motion.ring(&r))
+            .collect(),
         cuts: lines(&target.skin.cuts),
         marks: path_in(&rim.iter().chain(rim.first()).copied().collect::<Path>(), &outline),
         arrow: arrow_in(&outline, -of.angle)?,

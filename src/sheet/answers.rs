@@ -1,4 +1,5 @@
-//! The first screen of the report: how much cloth, what is left, what is wrong or doubtful, what to do next.
+//! The first screen of the report: how much cloth, what is left, what is wrong or doubtful, what to
+//! do next.
 
 use super::text::{clean, decimals};
 use crate::plan::{ClothFigures, Plan, StockKind};
@@ -54,17 +55,26 @@ pub(super) fn answers(plan: &Plan) -> Markup {
 }
 
 fn name<'p>(plan: &'p Plan, cloth: &'p str) -> &'p str {
-    plan.materials.iter().find(|m| m.cloth == cloth).map_or(cloth, |m| if m.name.is_empty() { cloth } else { &m.name })
+    plan.materials
+        .iter()
+        .find(|m| m.cloth == cloth)
+        .map_or(cloth, |m| if m.name.is_empty() { cloth } else { &m.name })
 }
 
 fn stocks(plan: &Plan, cloth: Option<&str>, kind: StockKind) -> Vec<String> {
     let before = |id: &String| plan.drawn_from.as_ref().is_some_and(|d| d.cut_before.contains(id));
-    let mine = plan.stocks.iter().filter(|s| s.kind == kind && cloth.is_none_or(|c| s.cloth == c) && !before(&s.id));
+    let mine = plan
+        .stocks
+        .iter()
+        .filter(|s| s.kind == kind && cloth.is_none_or(|c| s.cloth == c) && !before(&s.id));
     mine.map(|s| clean(&s.id)).collect()
 }
 
 fn cloth(plan: &Plan, f: &ClothFigures) -> Markup {
-    let (rolls, offcuts) = (stocks(plan, Some(&f.cloth), StockKind::Roll), stocks(plan, Some(&f.cloth), StockKind::Offcut));
+    let (rolls, offcuts) = (
+        stocks(plan, Some(&f.cloth), StockKind::Roll),
+        stocks(plan, Some(&f.cloth), StockKind::Offcut),
+    );
     html! {
         bdi { (clean(name(plan, &f.cloth))) } ": "
         @if f.used_length > 0.0 {
@@ -77,8 +87,10 @@ fn cloth(plan: &Plan, f: &ClothFigures) -> Markup {
 
 fn cost(plan: &Plan) -> Option<String> {
     let known: Vec<f64> = plan.cloths.iter().filter_map(|f| f.cost).collect();
-    let all = if known.len() == plan.cloths.len() { "In all" } else { "As far as prices are known" };
-    (!known.is_empty()).then(|| format!("{all} {:.2} {}", known.iter().sum::<f64>(), clean(&plan.currency)))
+    let all =
+        if known.len() == plan.cloths.len() { "In all" } else { "As far as prices are known" };
+    (!known.is_empty())
+        .then(|| format!("{all} {:.2} {}", known.iter().sum::<f64>(), clean(&plan.currency)))
 }
 
 fn left(plan: &Plan, f: &ClothFigures) -> Markup {
@@ -100,7 +112,9 @@ fn left(plan: &Plan, f: &ClothFigures) -> Markup {
 
 /// Everything that a person must look at, the most pressing first, each in a line.
 fn doubts(plan: &Plan) -> Vec<String> {
-    let early = plan.interrupted.then(|| "The search was stopped early: this is the best complete plan it had.".to_string());
+    let early = plan.interrupted.then(|| {
+        "The search was stopped early: this is the best complete plan it had.".to_string()
+    });
     let cautions = plan.drawn_from.iter().flat_map(|d| &d.cautions).map(|c| clean(c));
     early.into_iter().chain(cautions).chain(plan.warnings.iter().map(|w| brief(w))).collect()
 }
@@ -123,7 +137,9 @@ fn brief(warning: &str) -> String {
 }
 
 fn out_of_the_freezer(plan: &Plan) -> Markup {
-    let what = [stocks(plan, None, StockKind::Roll), stocks(plan, None, StockKind::Offcut)].concat().join(", ");
+    let what = [stocks(plan, None, StockKind::Roll), stocks(plan, None, StockKind::Offcut)]
+        .concat()
+        .join(", ");
     let hours = plan.mould_work.iter().map(|w| w.layup.thaw_hours).fold(0.0, f64::max);
     html! {
         "Take " bdi { (what) }

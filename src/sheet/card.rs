@@ -59,7 +59,9 @@ fn page(paper: CardPaper, numbers: &[usize]) -> Scene {
 fn disc(centre: Point, radius: f64, black: bool) -> Backing {
     const SIDES: usize = 180;
     let corner = |i: usize| std::f64::consts::TAU * i as f64 / SIDES as f64;
-    let ring = (0..SIDES).map(|i| centre + point(libm::cos(corner(i)), libm::sin(corner(i))) * radius).collect();
+    let ring = (0..SIDES)
+        .map(|i| centre + point(libm::cos(corner(i)), libm::sin(corner(i))) * radius)
+        .collect();
     Backing { ring, black }
 }
 
@@ -71,15 +73,39 @@ fn draw(scene: &mut Scene, at: Point, number: usize) {
         let centre = at + mark.centre;
         scene.backings.push(disc(centre, card::MARK_RADIUS, true));
         scene.backings.push(disc(centre, card::WHITE_RADIUS, false));
-        scene.backings.extend(card::dot_centres(mark.dots).into_iter().map(|d| disc(centre + d, card::DOT_RADIUS, true)));
+        scene.backings.extend(
+            card::dot_centres(mark.dots)
+                .into_iter()
+                .map(|d| disc(centre + d, card::DOT_RADIUS, true)),
+        );
     }
     let words = |scene: &mut Scene, y: f64, size: f64, bold: bool, words: &str| {
         let at = at + point(0.0, y);
-        scene.texts.push(Text { at, hold: Hold::Middle, angle: 0.0, size, bold, white: false, words: words.into() });
+        scene.texts.push(Text {
+            at,
+            hold: Hold::Middle,
+            angle: 0.0,
+            size,
+            bold,
+            white: false,
+            words: words.into(),
+        });
     };
     words(scene, 17.0, 6.0, true, &format!("warpwise scale card {number}"));
-    words(scene, 10.0, 3.5, false, "Print at 100 %. Lay it flat beside the template, marks up, none hidden.");
-    words(scene, 4.0, 3.5, false, "Measure the frame from side to side: 180 mm. If it is not, give the measure with --card-width.");
+    words(
+        scene,
+        10.0,
+        3.5,
+        false,
+        "Print at 100 %. Lay it flat beside the template, marks up, none hidden.",
+    );
+    words(
+        scene,
+        4.0,
+        3.5,
+        false,
+        "Measure the frame from side to side: 180 mm. If it is not, give the measure with --card-width.",
+    );
     ruler(scene, at + point(-50.0, -16.0));
     words(scene, -23.5, 3.5, false, "check ruler, 100 mm");
 }

@@ -5,12 +5,15 @@ use crate::geometry::{Motion, Point, Ring, point};
 /// Most lines of one hatch; a larger area gets a wider spacing.
 const MOST_LINES: f64 = 4000.0;
 
-/// Parallel segments at `angle` degrees that fill the rings by the even-odd rule, `spacing` mm apart.
+/// Parallel segments at `angle` degrees that fill the rings by the even-odd rule, `spacing` mm
+/// apart.
 ///
-/// The lines of all hatches of one angle and spacing lie on one grid, so that neighbours look alike.
+/// The lines of all hatches of one angle and spacing lie on one grid, so that neighbours look
+/// alike.
 pub(crate) fn hatch(rings: &[&[Point]], angle: f64, spacing: f64) -> Vec<[Point; 2]> {
     let (to, from) = (Motion::turn(-angle), Motion::turn(angle));
-    let turned: Vec<Vec<Point>> = rings.iter().map(|r| r.iter().map(|&p| to.apply(p)).collect()).collect();
+    let turned: Vec<Vec<Point>> =
+        rings.iter().map(|r| r.iter().map(|&p| to.apply(p)).collect()).collect();
     let ys = || turned.iter().flatten().map(|p| p.y);
     let (low, high) = (ys().fold(f64::INFINITY, f64::min), ys().fold(f64::NEG_INFINITY, f64::max));
     let extent = high - low;
@@ -30,7 +33,8 @@ pub(crate) fn hatch(rings: &[&[Point]], angle: f64, spacing: f64) -> Vec<[Point;
     out
 }
 
-/// Where `count` horizontal lines, the first at `y` and each `step` above the last, cross the rings; ascending, an even number each.
+/// Where `count` horizontal lines, the first at `y` and each `step` above the last, cross the
+/// rings; ascending, an even number each.
 pub(crate) fn crossings(rings: &[Vec<Point>], y: f64, step: f64, count: usize) -> Vec<Vec<f64>> {
     let mut rows = vec![Vec::new(); count];
     for ring in rings {
@@ -54,8 +58,8 @@ pub(crate) fn crossings(rings: &[Vec<Point>], y: f64, step: f64, count: usize) -
     rows
 }
 
-/// The part of a ring between two x, or nothing. Where the ring leaves the span more than once, the parts hang together by
-/// lines along its edge.
+/// The part of a ring between two x, or nothing. Where the ring leaves the span more than once, the
+/// parts hang together by lines along its edge.
 pub(crate) fn ring_between(ring: &[Point], from: f64, to: f64) -> Ring {
     let left = half(ring, |p| p.x - from);
     let both = half(&left, |p| to - p.x);

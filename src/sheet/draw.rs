@@ -1,4 +1,5 @@
-//! From a plan to the drawings of its cut sheets: one for each stock, or for each bench segment of it.
+//! From a plan to the drawings of its cut sheets: one for each stock, or for each bench segment of
+//! it.
 
 use super::clip::{hatch, ring_between};
 use super::grid::{Grid, NOBODY, WORDS, leader_end};
@@ -33,7 +34,8 @@ const SIGN: [f64; 2] = [2.0, 12.0];
 /// White around the cloth: left, right, top, and below down to the title block, mm.
 const MARGINS: [f64; 4] = [46.0, 30.0, 34.0, 40.0];
 
-/// Shortest and longest drawn arrow, mm, between them half the side of a square as large as the piece: only its direction counts.
+/// Shortest and longest drawn arrow, mm, between them half the side of a square as large as the
+/// piece: only its direction counts.
 const ARROW: [f64; 2] = [20.0, 120.0];
 
 /// A piece as it lies on a sheet.
@@ -66,7 +68,8 @@ pub(crate) struct Sheet<'p> {
     pub stock_box: [f64; 4],
     /// The pieces on it, those that reach over its ends included.
     pub pieces: Vec<Laid<'p>>,
-    /// Seen from the other side of the cloth than the plan sees it: everything is drawn the other way round across the warp.
+    /// Seen from the other side of the cloth than the plan sees it: everything is drawn the other
+    /// way round across the warp.
     pub over: bool,
 }
 
@@ -92,10 +95,15 @@ pub(crate) struct Waiting {
 
 /// The sheets of a stock.
 ///
-/// `over` tells that the stock was turned over (see [`super::face`]) to be seen from its other side.
+/// `over` tells that the stock was turned over (see [`super::face`]) to be seen from its other
+/// side.
 pub(crate) fn sheets_of<'p>(plan: &'p Plan, stock: &'p PlanStock, over: bool) -> Vec<Sheet<'p>> {
     let Some(whole) = ring_bounds(&stock.outline) else { return Vec::new() };
-    let spans = if stock.segments.len() > 1 { stock.segments.clone() } else { vec![[whole.min.x, whole.max.x]] };
+    let spans = if stock.segments.len() > 1 {
+        stock.segments.clone()
+    } else {
+        vec![[whole.min.x, whole.max.x]]
+    };
     let mut sheets = Vec::new();
     for (segment, &[from, to]) in spans.iter().enumerate() {
         let mut pieces = Vec::new();
@@ -125,7 +133,9 @@ pub(crate) fn sheets_of<'p>(plan: &'p Plan, stock: &'p PlanStock, over: bool) ->
 
 /// Which bench segments a piece lies across, in words, if it is more than one.
 fn crossing(spans: &[[f64; 2]], bounds: &Bounds) -> Option<String> {
-    let touched: Vec<usize> = (0..spans.len()).filter(|&i| bounds.max.x > spans[i][0] && bounds.min.x < spans[i][1]).collect();
+    let touched: Vec<usize> = (0..spans.len())
+        .filter(|&i| bounds.max.x > spans[i][0] && bounds.min.x < spans[i][1])
+        .collect();
     match (touched.first(), touched.last()) {
         (Some(a), Some(b)) if a != b => Some(format!("across segments {}-{}", a + 1, b + 1)),
         _ => None,
@@ -142,8 +152,10 @@ impl Sheet<'_> {
         let scale = (width / 700.0).clamp(1.0, 3.0);
         let corner = point(left - MARGINS[0] + 6.0, low - MARGINS[3]);
         let height = title_block(&mut scene, self, &key, corner, width - 12.0, scale);
-        scene.page =
-            Bounds { min: point(left - MARGINS[0], corner.y - height - 6.0), max: point(left - MARGINS[0] + width, high + MARGINS[2]) };
+        scene.page = Bounds {
+            min: point(left - MARGINS[0], corner.y - height - 6.0),
+            max: point(left - MARGINS[0] + width, high + MARGINS[2]),
+        };
         scene
     }
 
@@ -173,15 +185,24 @@ impl Sheet<'_> {
         // The corner of the free end and the lower selvedge, wherever this view has it.
         let (y, down) = if self.over { (high + 3.0, -1.0) } else { (low - 3.0, 1.0) };
         corner_mark(&mut scene, point(self.from - 3.0, y), 9.0, down);
-        scene.page = Bounds { min: point(left - 14.0, low - 14.0), max: point(right + 18.0, high + 14.0) };
+        scene.page =
+            Bounds { min: point(left - 14.0, low - 14.0), max: point(right + 18.0, high + 14.0) };
         Layout { scene, key, span: [left, right] }
     }
 
     /// What the sheet is, in one line.
     pub(crate) fn title(&self) -> String {
-        let part = if self.segments > 1 { format!(", bench segment {} of {}", self.segment + 1, self.segments) } else { String::new() };
+        let part = if self.segments > 1 {
+            format!(", bench segment {} of {}", self.segment + 1, self.segments)
+        } else {
+            String::new()
+        };
         let jobs = clean(&self.plan.jobs.join(" + "));
-        format!("Cut sheet: {jobs}, {}{part}, {}, scale 1:1", clean(&self.stock.id), face_in_words(self.plan, self.stock, self.over))
+        format!(
+            "Cut sheet: {jobs}, {}{part}, {}, scale 1:1",
+            clean(&self.stock.id),
+            face_in_words(self.plan, self.stock, self.over)
+        )
     }
 
     /// The part of a ring on this sheet.
@@ -191,8 +212,16 @@ impl Sheet<'_> {
 
     /// Outline and selvedges.
     fn cloth(&self, scene: &mut Scene) {
-        let rings = std::iter::once(&self.stock.outline).chain(&self.stock.holes).map(|r| self.here(r)).filter(|r| !r.is_empty()).collect();
-        scene.drawn.push(Drawn { ink: Ink::Stock, id: Some("cloth".into()), shape: Shape::Rings(rings) });
+        let rings = std::iter::once(&self.stock.outline)
+            .chain(&self.stock.holes)
+            .map(|r| self.here(r))
+            .filter(|r| !r.is_empty())
+            .collect();
+        scene.drawn.push(Drawn {
+            ink: Ink::Stock,
+            id: Some("cloth".into()),
+            shape: Shape::Rings(rings),
+        });
         let [left, low, right, high] = self.stock_box;
         if self.stock.selvedge > 0.0 {
             for y in [low + self.stock.selvedge, high - self.stock.selvedge] {
@@ -203,8 +232,11 @@ impl Sheet<'_> {
 
     /// One offcut, hatched and named.
     fn offcut(&self, scene: &mut Scene, offcut: &Offcut, waiting: &mut Vec<Waiting>) {
-        let rings: Vec<Ring> =
-            std::iter::once(&offcut.outline).chain(&offcut.holes).map(|r| self.here(r)).filter(|r| !r.is_empty()).collect();
+        let rings: Vec<Ring> = std::iter::once(&offcut.outline)
+            .chain(&offcut.holes)
+            .map(|r| self.here(r))
+            .filter(|r| !r.is_empty())
+            .collect();
         if rings.is_empty() {
             return;
         }
@@ -220,11 +252,15 @@ impl Sheet<'_> {
         let (whole, brief) = (Block::plain(&name, &whole), Block::plain(&name, &[size]));
         // No word may touch a piece, even if a hand-edited plan laid its offcuts over the pieces.
         let near = |ring: &Ring| match (ring_bounds(ring), ring_bounds(&rings[0])) {
-            (Some(a), Some(b)) => a.min.x <= b.max.x && b.min.x <= a.max.x && a.min.y <= b.max.y && b.min.y <= a.max.y,
+            (Some(a), Some(b)) => {
+                a.min.x <= b.max.x && b.min.x <= a.max.x && a.min.y <= b.max.y && b.min.y <= a.max.y
+            }
             _ => false,
         };
         let pieces = self.pieces.iter().filter(|p| near(&p.placed.outline));
-        let taken = pieces.map(|p| std::iter::once(&p.placed.outline).chain(&p.placed.holes).cloned().collect()).collect();
+        let taken = pieces
+            .map(|p| std::iter::once(&p.placed.outline).chain(&p.placed.holes).cloned().collect())
+            .collect();
         let mut area = Area { taken, faint: vec![closed(&best)], ..Area::of(rings.clone()) };
         self.offcut_corners(scene, &mut area, &rings);
         scene.draw(Ink::Offcut, Shape::Rings(rings));
@@ -235,7 +271,10 @@ impl Sheet<'_> {
         let long = finder.spot(std::slice::from_ref(&whole), OFFCUT[1]);
         let found = match long {
             Some(spot) if spot.size >= OFFCUT[0] => Some((&whole, spot)),
-            long => finder.spot(std::slice::from_ref(&brief), OFFCUT[0]).map(|spot| (&brief, spot)).or(long.map(|spot| (&whole, spot))),
+            long => finder
+                .spot(std::slice::from_ref(&brief), OFFCUT[0])
+                .map(|spot| (&brief, spot))
+                .or(long.map(|spot| (&whole, spot))),
         };
         match found {
             Some((block, spot)) => {
@@ -250,16 +289,33 @@ impl Sheet<'_> {
         }
     }
 
-    /// The numbers of an offcut's corners, whose distances stand in the title block, inside it where there is room.
+    /// The numbers of an offcut's corners, whose distances stand in the title block, inside it
+    /// where there is room.
     fn offcut_corners(&self, scene: &mut Scene, area: &mut Area, rings: &[Ring]) {
         const SIZE: f64 = 4.0;
-        let (Some((corners, _)), Some(mut grid)) = (corners_of(self, rings), area.grid(0.0, true)) else { return };
+        let (Some((corners, _)), Some(mut grid)) = (corners_of(self, rings), area.grid(0.0, true))
+        else {
+            return;
+        };
         for corner in corners.iter().flatten() {
             scene.draw(Ink::Offcut, Shape::Solid(disc(corner.at, 1.2)));
             let block = Block::plain(&corner.name, &[]);
-            let Some(spot) = grid.near(block.width * SIZE + 1.0, block.height * SIZE + 1.0, corner.at, 20.0, NOBODY) else { continue };
+            let Some(spot) = grid.near(
+                block.width * SIZE + 1.0,
+                block.height * SIZE + 1.0,
+                corner.at,
+                20.0,
+                NOBODY,
+            ) else {
+                continue;
+            };
             block.write(scene, spot.centre(), SIZE, 0.0);
-            let ring = vec![spot.min, point(spot.max.x, spot.min.y), spot.max, point(spot.min.x, spot.max.y)];
+            let ring = vec![
+                spot.min,
+                point(spot.max.x, spot.min.y),
+                spot.max,
+                point(spot.min.x, spot.max.y),
+            ];
             grid.fill(std::slice::from_ref(&ring), NOBODY);
             grid.mark_ring(&ring, NOBODY);
             area.taken.push(vec![ring]);
@@ -300,17 +356,36 @@ impl Sheet<'_> {
             let size = ((high - low) / 100.0).clamp(4.0, 9.0);
             let words = fit(&words, high - low + 16.0, size, true);
             let at = point(x + beside, (low + high) / 2.0);
-            scene.texts.push(Text { at, hold: Hold::Middle, angle: 90.0, size, bold: true, white: false, words });
+            scene.texts.push(Text {
+                at,
+                hold: Hold::Middle,
+                angle: 90.0,
+                size,
+                bold: true,
+                white: false,
+                words,
+            });
         };
         if self.segment > 0 {
-            let words = format!("segment {} starts here, {} mm from the free end", self.segment + 1, decimals(self.from, 1));
+            let words = format!(
+                "segment {} starts here, {} mm from the free end",
+                self.segment + 1,
+                decimals(self.from, 1)
+            );
             across(scene, Ink::SegmentEnd, self.from, -4.0, words);
         }
         if self.segment + 1 < self.segments {
-            let words = format!("segment {} ends here, {} mm from the free end: slide the cloth", self.segment + 1, decimals(self.to, 1));
+            let words = format!(
+                "segment {} ends here, {} mm from the free end: slide the cloth",
+                self.segment + 1,
+                decimals(self.to, 1)
+            );
             across(scene, Ink::SegmentEnd, self.to, 13.0, words);
         } else if self.stock.kind == StockKind::Roll {
-            let words = format!("cut across here: {} mm from the free end", decimals(self.stock.used_length, 1));
+            let words = format!(
+                "cut across here: {} mm from the free end",
+                decimals(self.stock.used_length, 1)
+            );
             across(scene, Ink::Across, self.stock.used_length, 13.0, words);
         }
     }
@@ -329,7 +404,15 @@ impl Sheet<'_> {
                 let half = text_width(&words, 5.0, false) / 2.0;
                 if x - half >= left && x + half <= right {
                     let at = point(x, y + 3.0);
-                    scene.texts.push(Text { at, hold: Hold::Middle, angle: 0.0, size: 5.0, bold: false, white: false, words });
+                    scene.texts.push(Text {
+                        at,
+                        hold: Hold::Middle,
+                        angle: 0.0,
+                        size: 5.0,
+                        bold: false,
+                        white: false,
+                        words,
+                    });
                 }
             }
             k += 1.0;
@@ -343,28 +426,56 @@ impl Sheet<'_> {
                 decimals(self.stock.used_length, 1)
             ),
             StockKind::Roll => format!("used length {length} mm"),
-            StockKind::Offcut if self.stock.is_laid_whole() => format!("{length} mm; laid whole, as it is: cut nothing"),
+            StockKind::Offcut if self.stock.is_laid_whole() => {
+                format!("{length} mm; laid whole, as it is: cut nothing")
+            }
             StockKind::Offcut => format!("{length} mm"),
         };
         let size = ((right - left) / 130.0).clamp(5.0, 9.0);
         let words = fit(&words, (right - left).max(60.0), size, false);
         let at = point((left + right) / 2.0, y - 3.0 - size);
-        scene.texts.push(Text { at, hold: Hold::Middle, angle: 0.0, size, bold: false, white: false, words });
+        scene.texts.push(Text {
+            at,
+            hold: Hold::Middle,
+            angle: 0.0,
+            size,
+            bold: false,
+            white: false,
+            words,
+        });
 
         let x = leftmost - 22.0;
         dimension(scene, point(x, low), point(x, high));
         let across = decimals(high - low, 1);
         let words = match self.stock.kind {
-            StockKind::Roll => format!("roll width {across} mm, usable {} mm", decimals(high - low - 2.0 * self.stock.selvedge, 1)),
+            StockKind::Roll => format!(
+                "roll width {across} mm, usable {} mm",
+                decimals(high - low - 2.0 * self.stock.selvedge, 1)
+            ),
             StockKind::Offcut => format!("{across} mm"),
         };
         let words = fit(&words, (high - low).max(40.0), size, false);
         let at = point(x - 3.0, (low + high) / 2.0);
-        scene.texts.push(Text { at, hold: Hold::Middle, angle: 90.0, size, bold: false, white: false, words });
+        scene.texts.push(Text {
+            at,
+            hold: Hold::Middle,
+            angle: 90.0,
+            size,
+            bold: false,
+            white: false,
+            words,
+        });
     }
 
-    /// Finds free cloth or margin for the labels that did not fit, each with a leader; what finds none goes to the key.
-    fn outside_labels(&self, scene: &mut Scene, free: Bounds, waiting: Vec<Waiting>, key: &mut Vec<(String, String)>) {
+    /// Finds free cloth or margin for the labels that did not fit, each with a leader; what finds
+    /// none goes to the key.
+    fn outside_labels(
+        &self,
+        scene: &mut Scene,
+        free: Bounds,
+        waiting: Vec<Waiting>,
+        key: &mut Vec<(String, String)>,
+    ) {
         if waiting.is_empty() {
             return;
         }
@@ -387,7 +498,8 @@ impl Sheet<'_> {
             grid.mark_ring(&b.ring, WORDS);
         }
         for (i, laid) in self.pieces.iter().enumerate() {
-            let rings: Vec<Ring> = std::iter::once(&laid.placed.outline).chain(&laid.placed.holes).cloned().collect();
+            let rings: Vec<Ring> =
+                std::iter::once(&laid.placed.outline).chain(&laid.placed.holes).cloned().collect();
             grid.fill(&rings, i as u32 + 1);
             rings.iter().for_each(|r| grid.mark_ring(r, i as u32 + 1));
         }
@@ -400,7 +512,14 @@ impl Sheet<'_> {
             });
             let Some((size, spot)) = found else {
                 key.extend(label.key.map(|(number, words)| {
-                    (number, format!("{words} · at x {} y {} mm", decimals(label.anchor.x, 0), decimals(label.anchor.y, 0)))
+                    (
+                        number,
+                        format!(
+                            "{words} · at x {} y {} mm",
+                            decimals(label.anchor.x, 0),
+                            decimals(label.anchor.y, 0)
+                        ),
+                    )
                 }));
                 continue;
             };
@@ -413,7 +532,12 @@ impl Sheet<'_> {
             grid.mark(label.anchor, end, WORDS);
             block.back(scene, middle, size, 0.0);
             block.write(scene, middle, size, 0.0);
-            let ring = vec![spot.min, point(spot.max.x, spot.min.y), spot.max, point(spot.min.x, spot.max.y)];
+            let ring = vec![
+                spot.min,
+                point(spot.max.x, spot.min.y),
+                spot.max,
+                point(spot.min.x, spot.max.y),
+            ];
             grid.fill(std::slice::from_ref(&ring), WORDS);
             grid.mark_ring(&ring, WORDS);
         }
@@ -422,7 +546,9 @@ impl Sheet<'_> {
 
 /// A small regular polygon for a dot.
 fn disc(middle: Point, radius: f64) -> Ring {
-    (0..12).map(|i| Motion::new(f64::from(i) * 30.0, false, middle).apply(point(radius, 0.0))).collect()
+    (0..12)
+        .map(|i| Motion::new(f64::from(i) * 30.0, false, middle).apply(point(radius, 0.0)))
+        .collect()
 }
 
 /// A dimension line with a slanted tick at each end.
@@ -439,26 +565,46 @@ fn closed(ring: &[Point]) -> Path {
 }
 
 /// One piece with its lines and, if it has room, its label.
-pub(crate) fn draw_piece(scene: &mut Scene, laid: &Laid<'_>, index: usize, waiting: &mut Vec<Waiting>, key: &mut Vec<(String, String)>) {
+pub(crate) fn draw_piece(
+    scene: &mut Scene,
+    laid: &Laid<'_>,
+    index: usize,
+    waiting: &mut Vec<Waiting>,
+    key: &mut Vec<(String, String)>,
+) {
     let placed = laid.placed;
     let rings: Vec<Ring> = std::iter::once(&placed.outline).chain(&placed.holes).cloned().collect();
-    scene.drawn.push(Drawn { ink: Ink::Cut, id: Some(format!("cut-{}", index + 1)), shape: Shape::Rings(rings.clone()) });
+    scene.drawn.push(Drawn {
+        ink: Ink::Cut,
+        id: Some(format!("cut-{}", index + 1)),
+        shape: Shape::Rings(rings.clone()),
+    });
     let mut area = Area::of(rings);
     let mut head = None;
     if let Some(piece) = laid.piece {
         let motion = motion_of(placed);
-        let move_all =
-            |lines: &[Vec<Point>]| -> Vec<Vec<Point>> { lines.iter().map(|l| l.iter().map(|&p| motion.apply(p)).collect()).collect() };
-        let (net, cuts, marks) = (move_all(&piece.net), move_all(&piece.cuts), move_all(&piece.marks));
+        let move_all = |lines: &[Vec<Point>]| -> Vec<Vec<Point>> {
+            lines.iter().map(|l| l.iter().map(|&p| motion.apply(p)).collect()).collect()
+        };
+        let (net, cuts, marks) =
+            (move_all(&piece.net), move_all(&piece.cuts), move_all(&piece.marks));
         for (n, cut) in cuts.iter().enumerate() {
             let id = Some(format!("relief-{}-{}", index + 1, n + 1));
             scene.drawn.push(Drawn { ink: Ink::Relief, id, shape: Shape::Path(cut.clone()) });
         }
         // Where no cloth lies beyond the net line the cut line says it all.
-        let apart: Vec<Ring> =
-            net.iter().zip(&piece.net).filter(|(_, r)| !r.iter().all(|p| piece.outline.contains(p))).map(|(n, _)| n.clone()).collect();
+        let apart: Vec<Ring> = net
+            .iter()
+            .zip(&piece.net)
+            .filter(|(_, r)| !r.iter().all(|p| piece.outline.contains(p)))
+            .map(|(n, _)| n.clone())
+            .collect();
         if !apart.is_empty() {
-            scene.drawn.push(Drawn { ink: Ink::Net, id: Some(format!("net-{}", index + 1)), shape: Shape::Rings(apart) });
+            scene.drawn.push(Drawn {
+                ink: Ink::Net,
+                id: Some(format!("net-{}", index + 1)),
+                shape: Shape::Rings(apart),
+            });
         }
         marks.iter().for_each(|m| scene.line(Ink::Mark, m));
         area.lines.extend(cuts);
@@ -483,21 +629,32 @@ pub(crate) fn draw_piece(scene: &mut Scene, laid: &Laid<'_>, index: usize, waiti
         None => {
             if let Some(anchor) = area.inner_point().or_else(|| placed.outline.first().copied()) {
                 let entry = (laid.facts.number.clone(), laid.facts.line());
-                waiting.push(Waiting { block: laid.facts.outside(), anchor, owner: index as u32 + 1, key: Some(entry) });
+                waiting.push(Waiting {
+                    block: laid.facts.outside(),
+                    anchor,
+                    owner: index as u32 + 1,
+                    key: Some(entry),
+                });
             }
         }
     }
     // Where the label itself had no room, nor has this.
-    if let (Some(head), Some((block, spot, _)), Some(mut grid)) = (head, &spot, area.grid(0.0, true)) {
+    if let (Some(head), Some((block, spot, _)), Some(mut grid)) =
+        (head, &spot, area.grid(0.0, true))
+    {
         let half = point(block.width, block.height) * (spot.size / 2.0);
         let place = Motion::new(spot.angle, false, spot.middle);
-        let ring: Ring =
-            [(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)].iter().map(|&(x, y)| place.apply(point(half.x * x, half.y * y))).collect();
+        let ring: Ring = [(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)]
+            .iter()
+            .map(|&(x, y)| place.apply(point(half.x * x, half.y * y)))
+            .collect();
         grid.fill(std::slice::from_ref(&ring), NOBODY);
         grid.mark_ring(&ring, NOBODY);
         let size = (size * 0.6).clamp(LEAST, 8.0);
         let block = Block::plain("0°", &[]);
-        if let Some(spot) = grid.near(block.width * size + 1.0, block.height * size, head, 14.0, NOBODY) {
+        if let Some(spot) =
+            grid.near(block.width * size + 1.0, block.height * size, head, 14.0, NOBODY)
+        {
             block.write(scene, spot.centre(), size, 0.0);
         }
     }
@@ -508,41 +665,65 @@ pub(crate) fn motion_of(placed: &PlacedPiece) -> Motion {
     Motion::new(placed.turn, placed.face == Face::Down, point(placed.x, placed.y))
 }
 
-/// Draws the sign of a piece that is turned over before it is laid, inside the piece near `near`, and keeps its place free of words.
+/// Draws the sign of a piece that is turned over before it is laid, inside the piece near `near`,
+/// and keeps its place free of words.
 fn turn_over_in(scene: &mut Scene, area: &mut Area, near: Point, most: f64, index: usize) {
-    let roomy = area.grid(0.0, true).and_then(|g| g.summed().largest(1.0, 1.0, 0.6, SIGN[0].min(most), most.min(SIGN[1]), near));
-    let Some((size, middle)) = roomy.or_else(|| Some((SIGN[0], area.inner_point()?))) else { return };
+    let roomy = area.grid(0.0, true).and_then(|g| {
+        g.summed().largest(1.0, 1.0, 0.6, SIGN[0].min(most), most.min(SIGN[1]), near)
+    });
+    let Some((size, middle)) = roomy.or_else(|| Some((SIGN[0], area.inner_point()?))) else {
+        return;
+    };
     turn_over_sign(scene, middle, size, Some(format!("turn-over-{}", index + 1)));
     let half = size / 2.0 + 0.4;
-    let box_of = [(-half, -half), (half, -half), (half, half), (-half, half)].map(|(x, y)| middle + point(x, y));
+    let box_of = [(-half, -half), (half, -half), (half, half), (-half, half)]
+        .map(|(x, y)| middle + point(x, y));
     area.taken.push(vec![box_of.to_vec()]);
 }
 
 /// The sign for "turn this piece over": in a ring two triangles, tip to tip, as wide as high.
 pub(crate) fn turn_over_sign(scene: &mut Scene, middle: Point, size: f64, id: Option<String>) {
     let at = |x: f64, y: f64| middle + point(x, y) * (size / 2.0);
-    let ring: Ring = (0..24).map(|i| Motion::new(f64::from(i) * 15.0, false, middle).apply(point(size / 2.0, 0.0))).collect();
+    let ring: Ring = (0..24)
+        .map(|i| Motion::new(f64::from(i) * 15.0, false, middle).apply(point(size / 2.0, 0.0)))
+        .collect();
     scene.drawn.push(Drawn { ink: Ink::Frame, id, shape: Shape::Rings(vec![ring]) });
     for side in [-1.0, 1.0] {
-        scene.draw(Ink::Frame, Shape::Solid(vec![at(0.0, 0.0), at(side * 0.78, 0.5), at(side * 0.78, -0.5)]));
+        scene.draw(
+            Ink::Frame,
+            Shape::Solid(vec![at(0.0, 0.0), at(side * 0.78, 0.5), at(side * 0.78, -0.5)]),
+        );
     }
 }
 
 /// Draws the 0° arrow, adds it to the lines of the area, and returns its head.
-fn draw_arrow(scene: &mut Scene, area: &mut Area, [tail, head]: [Point; 2], index: usize) -> Option<Point> {
+fn draw_arrow(
+    scene: &mut Scene,
+    area: &mut Area,
+    [tail, head]: [Point; 2],
+    index: usize,
+) -> Option<Point> {
     let length = tail.distance(head);
     if length <= 0.0 {
         return None;
     }
     let along = (head - tail) * (1.0 / length);
     let middle = (tail + head) * 0.5;
-    let most = area.rings.first().map_or(0.0, |r| ring_area(r).abs().sqrt() / 2.0).clamp(ARROW[0], ARROW[1]);
+    let most = area
+        .rings
+        .first()
+        .map_or(0.0, |r| ring_area(r).abs().sqrt() / 2.0)
+        .clamp(ARROW[0], ARROW[1]);
     let half = along * (length.min(most) / 2.0);
     let (tail, head) = (middle - half, middle + half);
     let barb = (length * 0.3).min(7.0);
     let side = point(-along.y, along.x) * (barb * 0.36);
     let base = head - along * barb;
-    scene.drawn.push(Drawn { ink: Ink::Arrow, id: Some(format!("arrow-{}", index + 1)), shape: Shape::Path(vec![tail, base]) });
+    scene.drawn.push(Drawn {
+        ink: Ink::Arrow,
+        id: Some(format!("arrow-{}", index + 1)),
+        shape: Shape::Path(vec![tail, base]),
+    });
     scene.draw(Ink::Arrow, Shape::Solid(vec![head, base + side, base - side]));
     area.lines.push(vec![tail, head]);
     area.lines.push(vec![base + side, base - side, head, base + side]);

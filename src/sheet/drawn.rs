@@ -8,8 +8,9 @@ use crate::units::counted;
 /// Labels named in one row; more are in the JSON.
 const LABELS_SHOWN: usize = 4;
 
-/// The drawing, what each of its lines was taken for by name and count, and what was not used with the reason; `spare` are outlines that
-/// no template takes. No line is wider than `columns` where its words allow.
+/// The drawing, what each of its lines was taken for by name and count, and what was not used with
+/// the reason; `spare` are outlines that no template takes. No line is wider than `columns` where
+/// its words allow.
 pub fn drawing(file: &str, lines: &[Account], spare: &[String], columns: usize) -> String {
     let mut out = wrap(&format!("{}: {}", clean(file), counted(lines.len(), "line")), columns, 2);
     for row in account_rows(lines) {
@@ -26,11 +27,16 @@ pub fn drawing(file: &str, lines: &[Account], spare: &[String], columns: usize) 
 fn beside(head: &str, words: &str, columns: usize) -> String {
     let blank = " ".repeat(head.len());
     let lines = wrap(words, columns.saturating_sub(head.len()), 0);
-    lines.lines().enumerate().map(|(i, l)| format!("{}{l}\n", if i == 0 { head } else { &blank })).collect()
+    lines
+        .lines()
+        .enumerate()
+        .map(|(i, l)| format!("{}{l}\n", if i == 0 { head } else { &blank }))
+        .collect()
 }
 
 fn said(row: &AccountRow) -> String {
-    let name = if row.name.is_empty() { String::new() } else { format!("\"{}\"", clean(&row.name)) };
+    let name =
+        if row.name.is_empty() { String::new() } else { format!("\"{}\"", clean(&row.name)) };
     let mut labels: Vec<String> = row.labels.iter().take(LABELS_SHOWN).map(|l| clean(l)).collect();
     if row.labels.len() > LABELS_SHOWN {
         labels.push(format!("and {} more", row.labels.len() - LABELS_SHOWN));
@@ -41,7 +47,11 @@ fn said(row: &AccountRow) -> String {
         None => name,
         Some(why) => {
             let place = if name.is_empty() { String::new() } else { format!(" in {name}") };
-            let it = if ["it ", "its ", "a "].iter().any(|start| why.starts_with(start)) { "" } else { "it " };
+            let it = if ["it ", "its ", "a "].iter().any(|start| why.starts_with(start)) {
+                ""
+            } else {
+                "it "
+            };
             format!("{}{place} ({labels}): {it}{}", row.what, clean(why))
         }
     }

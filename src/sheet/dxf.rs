@@ -1,4 +1,5 @@
-//! Layouts as DXF for a cutter: AutoCAD release 2000 (`AC1015`), millimetres, one layer for each kind of line.
+//! Layouts as DXF for a cutter: AutoCAD release 2000 (`AC1015`), millimetres, one layer for each
+//! kind of line.
 
 use super::draw::Sheet;
 use super::scene::{Hold, Ink, Scene, Shape};
@@ -48,7 +49,11 @@ pub(crate) fn drawing(scene: &Scene, plan: &str) -> Vec<u8> {
     drawing.header.version = AcadVersion::R2000;
     drawing.header.default_drawing_units = Units::Millimeters;
     for (name, colour) in LAYERS {
-        drawing.add_layer(Layer { name: name.into(), color: Color::from_index(colour), ..Default::default() });
+        drawing.add_layer(Layer {
+            name: name.into(),
+            color: Color::from_index(colour),
+            ..Default::default()
+        });
     }
     let mut add = |layer: &str, specific: EntityType| {
         let mut entity = Entity::new(specific);
@@ -58,10 +63,14 @@ pub(crate) fn drawing(scene: &Scene, plan: &str) -> Vec<u8> {
     for thing in &scene.drawn {
         let Some(layer) = layer(thing.ink) else { continue };
         match &thing.shape {
-            Shape::Rings(rings) | Shape::Tone(rings, _) => rings.iter().for_each(|r| add(layer, line(r, true))),
+            Shape::Rings(rings) | Shape::Tone(rings, _) => {
+                rings.iter().for_each(|r| add(layer, line(r, true)))
+            }
             Shape::Solid(ring) => add(layer, line(ring, true)),
             Shape::Path(points) => add(layer, line(points, false)),
-            Shape::Segments(segments) => segments.iter().for_each(|s| add(layer, EntityType::Line(Line::new(at(s[0]), at(s[1]))))),
+            Shape::Segments(segments) => segments
+                .iter()
+                .for_each(|s| add(layer, EntityType::Line(Line::new(at(s[0]), at(s[1]))))),
         }
     }
     for text in &scene.texts {
@@ -85,11 +94,24 @@ pub(crate) fn drawing(scene: &Scene, plan: &str) -> Vec<u8> {
     unstamped(&String::from_utf8_lossy(&bytes), plan)
 }
 
-/// The library stamps the time and random ids into the header; the same plan is to give the same file.
+/// The library stamps the time and random ids into the header; the same plan is to give the same
+/// file.
 fn unstamped(text: &str, plan: &str) -> Vec<u8> {
-    let digits: String =
-        plan.chars().filter(char::is_ascii_hexdigit).chain(std::iter::repeat('0')).take(32).collect::<String>().to_uppercase();
-    let id = format!("{{{}-{}-{}-{}-{}}}", &digits[..8], &digits[8..12], &digits[12..16], &digits[16..20], &digits[20..]);
+    let digits: String = plan
+        .chars()
+        .filter(char::is_ascii_hexdigit)
+        .chain(std::iter::repeat('0'))
+        .take(32)
+        .collect::<String>()
+        .to_uppercase();
+    let id = format!(
+        "{{{}-{}-{}-{}-{}}}",
+        &digits[..8],
+        &digits[8..12],
+        &digits[12..16],
+        &digits[16..20],
+        &digits[20..]
+    );
     let mut out = format!("999\r\nwarpwise {}\r\n", env!("CARGO_PKG_VERSION"));
     let mut lines = text.lines();
     while let Some(line) = lines.next() {
@@ -116,14 +138,18 @@ fn at(p: Point) -> DxfPoint {
 
 fn line(points: &[Point], closed: bool) -> EntityType {
     let mut line = LwPolyline {
-        vertices: points.iter().map(|p| LwPolylineVertex { x: p.x, y: p.y, ..Default::default() }).collect(),
+        vertices: points
+            .iter()
+            .map(|p| LwPolylineVertex { x: p.x, y: p.y, ..Default::default() })
+            .collect(),
         ..Default::default()
     };
     line.set_is_closed(closed);
     EntityType::LwPolyline(line)
 }
 
-/// Words as DXF before 2007 can hold them: ASCII, other characters as `\U+XXXX`, and no `%%` or `^` that a reader would take for a code.
+/// Words as DXF before 2007 can hold them: ASCII, other characters as `\U+XXXX`, and no `%%` or `^`
+/// that a reader would take for a code.
 fn plain(words: &str) -> String {
     let mut out = String::new();
     for c in words.replace("%%", "% %").replace('^', "^ ").chars() {

@@ -4,7 +4,8 @@ use super::reference::{Mark, references};
 use crate::geometry::{Motion, Path, Point, point, ring_bounds};
 use crate::plan::{Plan, PlanPiece, laying_order};
 
-/// Outlines nearer to each other than this are the same, mm: what rounding in different frames leaves.
+/// Outlines nearer to each other than this are the same, mm: what rounding in different frames
+/// leaves.
 const SAME: f64 = 0.05;
 
 /// Named points, lines by kind, and the pieces that have them.
@@ -24,21 +25,28 @@ pub(crate) fn equal_pieces(plan: &Plan) -> Vec<Vec<&PlanPiece>> {
     groups.into_iter().map(|g| g.2).collect()
 }
 
-/// All lines of a piece by kind, closed ones closed: the part's 0° along +x, the box of the cut line at the origin.
+/// All lines of a piece by kind, closed ones closed: the part's 0° along +x, the box of the cut
+/// line at the origin.
 fn in_part_frame(piece: &PlanPiece, marks: &[Mark]) -> Vec<Vec<Path>> {
     let turned = Motion::turn(piece.angle);
     let outline: Path = piece.outline.iter().map(|&p| turned.apply(p)).collect();
     let low = ring_bounds(&outline).map_or(Point::default(), |b| b.min);
     let open = |l: &Path| -> Path { l.iter().map(|&p| turned.apply(p) - low).collect() };
-    let closed = |l: &Path| -> Path { l.iter().chain(l.first()).map(|&p| turned.apply(p) - low).collect() };
+    let closed =
+        |l: &Path| -> Path { l.iter().chain(l.first()).map(|&p| turned.apply(p) - low).collect() };
     vec![
         vec![closed(&piece.outline)],
         piece.holes.iter().map(closed).collect(),
         piece.net.iter().map(closed).collect(),
         piece.cuts.iter().map(open).collect(),
         piece.marks.iter().map(open).collect(),
-        // The placement sheet measures to named points: one template serves those pieces that have them in the same places.
-        marks.iter().map(|m| turned.apply(m.at) - low).map(|p| vec![p, p + point(SAME, 0.0)]).collect(),
+        // The placement sheet measures to named points: one template serves those pieces that have
+        // them in the same places.
+        marks
+            .iter()
+            .map(|m| turned.apply(m.at) - low)
+            .map(|p| vec![p, p + point(SAME, 0.0)])
+            .collect(),
     ]
 }
 
@@ -53,7 +61,9 @@ fn same_names(a: &[Mark], b: &[Mark]) -> bool {
 }
 
 fn same(a: &[Vec<Path>], b: &[Vec<Path>]) -> bool {
-    let lines = |a: &[Path], b: &[Path]| a.len() == b.len() && a.iter().zip(b).all(|(a, b)| near(a, b) && near(b, a));
+    let lines = |a: &[Path], b: &[Path]| {
+        a.len() == b.len() && a.iter().zip(b).all(|(a, b)| near(a, b) && near(b, a))
+    };
     a.len() == b.len() && a.iter().zip(b).all(|(a, b)| lines(a, b))
 }
 
@@ -73,8 +83,12 @@ mod tests {
     #[test]
     fn the_same_template_at_another_angle_is_printed_once_and_another_trim_apart() {
         let plan = kayak::plan();
-        let numbers: Vec<Vec<&str>> = equal_pieces(&plan).iter().map(|g| g.iter().map(|p| p.number.as_str()).collect()).collect();
-        // The seat has relief cuts in layer 1, a mark in layer 2, and less trim in layer 4: three templates.
+        let numbers: Vec<Vec<&str>> = equal_pieces(&plan)
+            .iter()
+            .map(|g| g.iter().map(|p| p.number.as_str()).collect())
+            .collect();
+        // The seat has relief cuts in layer 1, a mark in layer 2, and less trim in layer 4: three
+        // templates.
         for own in ["1.1", "2.1", "4.1", "1.3", "1.4"] {
             assert!(numbers.contains(&vec![own]), "{own} in {numbers:?}");
         }
@@ -82,7 +96,8 @@ mod tests {
         assert!(numbers.contains(&vec!["1.2", "2.2"]), "{numbers:?}");
     }
 
-    /// A named point was compared with an offset that turned with the piece: at a quarter turn nothing was equal.
+    /// A named point was compared with an offset that turned with the piece: at a quarter turn
+    /// nothing was equal.
     #[test]
     fn a_piece_at_a_quarter_turn_shares_the_template() {
         let mut plan = kayak::plan();
@@ -95,15 +110,21 @@ mod tests {
         (turned.number, turned.angle) = ("9.9".into(), 90.0);
         plan.pieces.push(turned);
         let groups = equal_pieces(&plan);
-        let numbers: Vec<Vec<&str>> = groups.iter().map(|g| g.iter().map(|p| p.number.as_str()).collect()).collect();
+        let numbers: Vec<Vec<&str>> =
+            groups.iter().map(|g| g.iter().map(|p| p.number.as_str()).collect()).collect();
         assert!(numbers.iter().any(|g| g.contains(&"1.2") && g.contains(&"9.9")), "{numbers:?}");
     }
 
-    /// Two templates of one shape: the placement sheet measured the second to letters that stood only on the print of the first.
+    /// Two templates of one shape: the placement sheet measured the second to letters that stood
+    /// only on the print of the first.
     #[test]
     fn points_of_other_names_are_not_the_same() {
-        let marks = |names: [&str; 2]| names.map(|name| Mark { name: name.into(), at: point(0.0, 0.0) });
+        let marks =
+            |names: [&str; 2]| names.map(|name| Mark { name: name.into(), at: point(0.0, 0.0) });
         assert!(same_names(&marks(["A", "C"]), &marks(["A", "C"])));
-        assert!(!same_names(&marks(["A", "C"]), &marks(["D", "F"])) && !same_names(&marks(["A", "C"]), &marks(["A", "C"])[..1]));
+        assert!(
+            !same_names(&marks(["A", "C"]), &marks(["D", "F"]))
+                && !same_names(&marks(["A", "C"]), &marks(["A", "C"])[..1])
+        );
     }
 }

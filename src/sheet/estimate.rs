@@ -16,7 +16,11 @@ pub(crate) fn notes(found: &Estimate) -> Vec<String> {
                 waste.by, found.spare
             ));
         }
-        None => out.push(format!("To buy: the longest of {} layouts, {}, rounded up as sold.", found.seeds.len(), found.spare)),
+        None => out.push(format!(
+            "To buy: the longest of {} layouts, {}, rounded up as sold.",
+            found.seeds.len(),
+            found.spare
+        )),
     }
     match found.cost {
         Some(cost) => out.push(format!("The orders together: {cost:.2} {}.", found.currency)),
@@ -30,7 +34,10 @@ pub(crate) fn notes(found: &Estimate) -> Vec<String> {
     }
     for f in &found.finishes {
         let cost = f.cost.map_or("no price".to_string(), |c| format!("{c:.2} {}", found.currency));
-        out.push(format!("Finish, not in the sums above: {} on {}, {:.2} m², {:.0} g, {cost}.", f.name, f.faces, f.area, f.mass));
+        out.push(format!(
+            "Finish, not in the sums above: {} on {}, {:.2} m², {:.0} g, {cost}.",
+            f.name, f.faces, f.area, f.mass
+        ));
     }
     if found.interrupted {
         out.push("Stopped early: some widths have only their first layout, so a longer search may need less.".into());
@@ -43,7 +50,11 @@ pub(crate) fn charts(found: &Estimate) -> Vec<Written> {
     let bought = found.cloths.iter().filter(|c| !c.enough);
     let file = |c: &ClothEstimate| Written {
         name: format!("estimate-{}.svg", crate::file_name::made_of(&c.cloth)),
-        bytes: format!("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n{}\n", chart(c, &found.currency).into_string()).into_bytes(),
+        bytes: format!(
+            "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n{}\n",
+            chart(c, &found.currency).into_string()
+        )
+        .into_bytes(),
         pages: 1,
     };
     bought.map(file).collect()
@@ -113,11 +124,17 @@ fn row(w: &WidthFigures) -> Markup {
 fn chart(c: &ClothEstimate, currency: &str) -> Markup {
     const HEIGHT: f64 = 190.0;
     let priced = c.widths.iter().filter_map(|w| w.buy.as_ref()).all(|b| b.cost.is_some());
-    let value = |w: &WidthFigures| w.buy.as_ref().and_then(|b| if priced { b.cost } else { Some(b.length * w.width / 1e6) });
+    let value = |w: &WidthFigures| {
+        w.buy.as_ref().and_then(|b| if priced { b.cost } else { Some(b.length * w.width / 1e6) })
+    };
     let most = c.widths.iter().filter_map(value).fold(1e-9, f64::max);
     let pitch = 560.0 / c.widths.len().max(1) as f64;
     let bar = (pitch * 0.6).min(60.0);
-    let what = if priced { format!("cost, {}", clean(currency)) } else { "m² to buy (a price is missing)".into() };
+    let what = if priced {
+        format!("cost, {}", clean(currency))
+    } else {
+        "m² to buy (a price is missing)".into()
+    };
     let words = format!("{}: {what}, by roll width", clean(&c.cloth));
     html! {
         svg xmlns="http://www.w3.org/2000/svg" viewBox=(format!("0 0 600 {}", HEIGHT + 50.0)) width="600" height=(HEIGHT + 50.0) role="img" aria-label=(words)

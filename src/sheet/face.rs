@@ -18,8 +18,13 @@ impl View {
     /// The plan seen with this face of each cloth up, or as it was planned.
     pub(crate) fn new(plan: &Plan, face: Option<Face>) -> View {
         let mut plan = plan.clone();
-        let over: Vec<bool> = plan.stocks.iter().map(|s| face.is_some_and(|f| f != s.face)).collect();
-        plan.stocks.iter_mut().zip(&over).filter(|(_, over)| **over).for_each(|(stock, _)| turn_over(stock));
+        let over: Vec<bool> =
+            plan.stocks.iter().map(|s| face.is_some_and(|f| f != s.face)).collect();
+        plan.stocks
+            .iter_mut()
+            .zip(&over)
+            .filter(|(_, over)| **over)
+            .for_each(|(stock, _)| turn_over(stock));
         View { plan, over }
     }
 
@@ -28,7 +33,11 @@ impl View {
         let mut all = Vec::new();
         for (i, (stock, &over)) in self.plan.stocks.iter().zip(&self.over).enumerate() {
             for sheet in sheets_of(&self.plan, stock, over) {
-                let part = if sheet.segments > 1 { format!("-segment-{}", sheet.segment + 1) } else { String::new() };
+                let part = if sheet.segments > 1 {
+                    format!("-segment-{}", sheet.segment + 1)
+                } else {
+                    String::new()
+                };
                 all.push((format!("{:02}-{}{part}", i + 1, file_name::made_of(&stock.id)), sheet));
             }
         }
@@ -36,7 +45,8 @@ impl View {
     }
 }
 
-/// Turns a stock over about its warp, in its place: the selvedge that was low is high, the free end stays where it was.
+/// Turns a stock over about its warp, in its place: the selvedge that was low is high, the free end
+/// stays where it was.
 fn turn_over(stock: &mut PlanStock) {
     let Some(b) = ring_bounds(&stock.outline) else { return };
     let sum = b.min.y + b.max.y;

@@ -100,7 +100,9 @@ impl Flow {
     /// Words with a box to tick before them.
     pub(super) fn tick(&mut self, words: &str) {
         const SIZE_OF_WORDS: f64 = 3.3;
-        for (i, line) in wrapped(&clean(words), WIDTH - 7.0, SIZE_OF_WORDS, false).into_iter().enumerate() {
+        for (i, line) in
+            wrapped(&clean(words), WIDTH - 7.0, SIZE_OF_WORDS, false).into_iter().enumerate()
+        {
             self.room(SIZE_OF_WORDS * 1.7);
             if i == 0 {
                 self.square(0.0, 0.3);
@@ -129,17 +131,28 @@ impl Flow {
         self.room(height);
         let (a, b) = (self.at(0.0, 0.0), self.at(WIDTH, height - 0.8));
         let ring = vec![a, point(b.x, a.y), b, point(a.x, b.y)];
-        let places: Vec<Point> = (0..lines.len()).map(|i| self.at(3.0, 1.0 + SIZE_OF_WORDS + i as f64 * SIZE_OF_WORDS * PITCH)).collect();
+        let places: Vec<Point> = (0..lines.len())
+            .map(|i| self.at(3.0, 1.0 + SIZE_OF_WORDS + i as f64 * SIZE_OF_WORDS * PITCH))
+            .collect();
         if let Some(s) = self.scene() {
             s.backings.push(Backing { ring, black: true });
             for (at, words) in places.into_iter().zip(lines) {
-                s.texts.push(Text { at, hold: Hold::Start, angle: 0.0, size: SIZE_OF_WORDS, bold: true, white: true, words });
+                s.texts.push(Text {
+                    at,
+                    hold: Hold::Start,
+                    angle: 0.0,
+                    size: SIZE_OF_WORDS,
+                    bold: true,
+                    white: true,
+                    words,
+                });
             }
         }
         self.down += height + 1.0;
     }
 
-    /// A table: headings and widths of its columns as shares of the page, then the rows, their cells wrapped.
+    /// A table: headings and widths of its columns as shares of the page, then the rows, their
+    /// cells wrapped.
     pub(super) fn table(&mut self, columns: &[(&str, f64)], rows: &[Vec<String>]) {
         let heading: Vec<String> = columns.iter().map(|c| c.0.to_string()).collect();
         let whole: f64 = columns.iter().map(|c| c.1).sum();
@@ -158,7 +171,11 @@ impl Flow {
 
     /// The words of the cells of a row, in lines.
     fn cells(cells: &[String], widths: &[f64], bold: bool) -> Vec<Vec<String>> {
-        cells.iter().zip(widths).map(|(c, w)| wrapped(&clean(c), w - 2.0, SIZE_OF_CELLS, bold)).collect()
+        cells
+            .iter()
+            .zip(widths)
+            .map(|(c, w)| wrapped(&clean(c), w - 2.0, SIZE_OF_CELLS, bold))
+            .collect()
     }
 
     fn height(cells: &[String], widths: &[f64]) -> f64 {
@@ -168,7 +185,8 @@ impl Flow {
 
     fn row(&mut self, cells: &[String], widths: &[f64], bold: bool) {
         let lines = Flow::cells(cells, widths, bold);
-        let height = lines.iter().map(Vec::len).max().unwrap_or(1) as f64 * SIZE_OF_CELLS * 1.3 + 1.6;
+        let height =
+            lines.iter().map(Vec::len).max().unwrap_or(1) as f64 * SIZE_OF_CELLS * 1.3 + 1.6;
         let mut x = 0.0;
         for (cell, width) in lines.into_iter().zip(widths) {
             for (i, words) in cell.into_iter().enumerate() {
@@ -198,11 +216,13 @@ impl Flow {
             let drawn: Vec<(Vec<String>, f64, Scene)> = row
                 .into_iter()
                 .map(|(words, scene)| {
-                    let scale = ((width - 5.0) / scene.page.width()).min(HEIGHT / scene.page.height());
+                    let scale =
+                        ((width - 5.0) / scene.page.width()).min(HEIGHT / scene.page.height());
                     (wrapped(&words, width - 4.0, WORDS, false), scale, scene)
                 })
                 .collect();
-            let tall = drawn.iter().map(|(_, scale, s)| scale * s.page.height()).fold(0.0, f64::max);
+            let tall =
+                drawn.iter().map(|(_, scale, s)| scale * s.page.height()).fold(0.0, f64::max);
             let lines = drawn.iter().map(|d| d.0.len()).max().unwrap_or(1) as f64;
             let height = tall + lines * WORDS * 1.3 + 3.0;
             self.room(height);
@@ -245,8 +265,10 @@ impl Flow {
                     }
                     x += 1.5;
                 }
-                let words = if *copies > 1 { format!("{words} · {copies} copies") } else { words.clone() };
-                let words = fit(&clean(&words), (i + 1) as f64 * width - x - 2.0, SIZE_OF_WORDS, false);
+                let words =
+                    if *copies > 1 { format!("{words} · {copies} copies") } else { words.clone() };
+                let words =
+                    fit(&clean(&words), (i + 1) as f64 * width - x - 2.0, SIZE_OF_WORDS, false);
                 let at = self.at(x + 0.5, 3.5);
                 if let Some(s) = self.scene() {
                     s.words(at, SIZE_OF_WORDS, false, words);
@@ -257,7 +279,8 @@ impl Flow {
         self.gap(1.5);
     }
 
-    /// A drawing of this height over the whole width, in mm of the page, its origin at the lower left.
+    /// A drawing of this height over the whole width, in mm of the page, its origin at the lower
+    /// left.
     pub(super) fn drawing(&mut self, scene: Scene, height: f64) {
         self.room(height);
         let at = self.at(0.0, height);
@@ -282,16 +305,25 @@ impl Flow {
     pub(super) fn finish(mut self, title: &str, foot: &str) -> (Vec<u8>, usize) {
         let total = self.leaves.len();
         for (i, leaf) in self.leaves.iter_mut().enumerate() {
-            let words = fit(&clean(&format!("{foot}, page {} of {total}", i + 1)), WIDTH, 2.8, false);
+            let words =
+                fit(&clean(&format!("{foot}, page {} of {total}", i + 1)), WIDTH, 2.8, false);
             leaf.scene.words(point(MARGIN, MARGIN - 4.0), 2.8, false, words);
         }
         let pages: Vec<Page<'_>> = self
             .leaves
             .iter()
             .map(|leaf| {
-                let mut parts: Vec<Part<'_>> =
-                    leaf.pictures.iter().map(|(scene, at, scale)| Part { scene, at: *at, scale: *scale, window: None }).collect();
-                parts.push(Part { scene: &leaf.scene, at: point(0.0, 0.0), scale: 1.0, window: None });
+                let mut parts: Vec<Part<'_>> = leaf
+                    .pictures
+                    .iter()
+                    .map(|(scene, at, scale)| Part { scene, at: *at, scale: *scale, window: None })
+                    .collect();
+                parts.push(Part {
+                    scene: &leaf.scene,
+                    at: point(0.0, 0.0),
+                    scale: 1.0,
+                    window: None,
+                });
                 Page { size: SIZE, parts }
             })
             .collect();
@@ -337,9 +369,15 @@ mod tests {
         flow.table(&[("n", 1.0), ("what", 3.0)], &rows);
         assert!(flow.leaves.len() > 3, "{}", flow.leaves.len());
         for leaf in &flow.leaves {
-            assert!(leaf.scene.texts.iter().all(|t| t.at.y > MARGIN + FOOT - 1.0 && t.at.y < SIZE[1] - MARGIN));
+            assert!(
+                leaf.scene
+                    .texts
+                    .iter()
+                    .all(|t| t.at.y > MARGIN + FOOT - 1.0 && t.at.y < SIZE[1] - MARGIN)
+            );
         }
-        let words: usize = flow.leaves.iter().flat_map(|l| &l.scene.texts).filter(|t| t.words == "x").count();
+        let words: usize =
+            flow.leaves.iter().flat_map(|l| &l.scene.texts).filter(|t| t.words == "x").count();
         assert_eq!(words, 90);
     }
 }

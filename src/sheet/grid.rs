@@ -1,6 +1,7 @@
 //! A grid of cells over part of the drawing, to look for room for words.
 //!
-//! A cell is taken if any line touches it or if it lies in a filled area, so a free block of cells is truly free.
+//! A cell is taken if any line touches it or if it lies in a filled area, so a free block of cells
+//! is truly free.
 
 use super::clip::crossings;
 use crate::geometry::{Bounds, Point, point};
@@ -14,7 +15,8 @@ pub(crate) const NOBODY: u32 = u32::MAX;
 /// Takes a cell for words or a leader.
 pub(crate) const WORDS: u32 = u32::MAX - 1;
 
-/// What a leader may cost against the reach: a little of other pieces may be crossed, not a crowd of them.
+/// What a leader may cost against the reach: a little of other pieces may be crossed, not a crowd
+/// of them.
 const MOST_COST: f64 = 1.2;
 
 /// The cells, row by row from the bottom.
@@ -48,10 +50,12 @@ impl Grid {
         ((offset / cell).floor().max(0.0) as usize).min(count.saturating_sub(1))
     }
 
-    /// Gives every cell whose middle lies in the rings (even-odd) to `owner`; [`FREE`] is made with [`Grid::release`].
+    /// Gives every cell whose middle lies in the rings (even-odd) to `owner`; [`FREE`] is made with
+    /// [`Grid::release`].
     pub(crate) fn fill(&mut self, rings: &[Vec<Point>], owner: u32) {
-        let bounds =
-            rings.iter().flatten().fold(None, |b: Option<(f64, f64)>, p| Some(b.map_or((p.y, p.y), |(l, h)| (l.min(p.y), h.max(p.y)))));
+        let bounds = rings.iter().flatten().fold(None, |b: Option<(f64, f64)>, p| {
+            Some(b.map_or((p.y, p.y), |(l, h)| (l.min(p.y), h.max(p.y))))
+        });
         let Some((low, high)) = bounds else { return };
         if high < self.origin.y || low > self.origin.y + self.rows as f64 * self.cell {
             return;
@@ -62,7 +66,8 @@ impl Grid {
         for (row, xs) in (first..=last).zip(crossings(rings, y, self.cell, last - first + 1)) {
             for pair in xs.chunks_exact(2) {
                 let first = ((pair[0] - self.origin.x) / self.cell - 0.5).ceil().max(0.0) as usize;
-                let past = (((pair[1] - self.origin.x) / self.cell - 0.5).floor() + 1.0).clamp(0.0, self.columns as f64) as usize;
+                let past = (((pair[1] - self.origin.x) / self.cell - 0.5).floor() + 1.0)
+                    .clamp(0.0, self.columns as f64) as usize;
                 for column in first..past {
                     self.taken[row * self.columns + column] = owner;
                 }
@@ -86,16 +91,27 @@ impl Grid {
         let last = Self::index(upper.y + slack - self.origin.y, self.cell, self.rows);
         let at = |y: f64| {
             let rise = upper.y - lower.y;
-            if rise <= 0.0 { lower.x } else { lower.x + (upper.x - lower.x) * ((y - lower.y) / rise).clamp(0.0, 1.0) }
+            if rise <= 0.0 {
+                lower.x
+            } else {
+                lower.x + (upper.x - lower.x) * ((y - lower.y) / rise).clamp(0.0, 1.0)
+            }
         };
         for row in first..=last {
             let base = self.origin.y + row as f64 * self.cell;
-            let (x0, x1) = if upper.y - lower.y <= slack { (a.x, b.x) } else { (at(base - slack), at(base + self.cell + slack)) };
-            let (left, right) = (x0.min(x1) - slack - self.origin.x, x0.max(x1) + slack - self.origin.x);
+            let (x0, x1) = if upper.y - lower.y <= slack {
+                (a.x, b.x)
+            } else {
+                (at(base - slack), at(base + self.cell + slack))
+            };
+            let (left, right) =
+                (x0.min(x1) - slack - self.origin.x, x0.max(x1) + slack - self.origin.x);
             if right < 0.0 || left > self.columns as f64 * self.cell {
                 continue;
             }
-            for column in Self::index(left, self.cell, self.columns)..=Self::index(right, self.cell, self.columns) {
+            for column in Self::index(left, self.cell, self.columns)
+                ..=Self::index(right, self.cell, self.columns)
+            {
                 self.taken[row * self.columns + column] = owner;
             }
         }
@@ -127,12 +143,22 @@ impl Grid {
                 sums[(row + 1) * stride + column + 1] = sums[row * stride + column + 1] + line;
             }
         }
-        Summed { origin: self.origin, cell: self.cell, columns: self.columns, rows: self.rows, sums }
+        Summed {
+            origin: self.origin,
+            cell: self.cell,
+            columns: self.columns,
+            rows: self.rows,
+            sums,
+        }
     }
 
     /// Whether the block of cells is inside the grid and free.
     fn block_free(&self, column: i64, row: i64, columns: i64, rows: i64) -> bool {
-        if column < 0 || row < 0 || column + columns > self.columns as i64 || row + rows > self.rows as i64 {
+        if column < 0
+            || row < 0
+            || column + columns > self.columns as i64
+            || row + rows > self.rows as i64
+        {
             return false;
         }
         let free = |c: i64, r: i64| self.taken[r as usize * self.columns + c as usize] == FREE;
@@ -141,10 +167,19 @@ impl Grid {
             && (row..row + rows).all(|r| (column..column + columns).all(|c| free(c, r)))
     }
 
-    /// A free box of `width` x `height` mm near a point, at most `reach` mm away, such that the straight line from the box to
-    /// the point is short, crosses no words and little else that does not belong to `owner`.
-    pub(crate) fn near(&self, width: f64, height: f64, near: Point, reach: f64, owner: u32) -> Option<Bounds> {
-        let (columns, rows) = ((width / self.cell).ceil() as i64, (height / self.cell).ceil() as i64);
+    /// A free box of `width` x `height` mm near a point, at most `reach` mm away, such that the
+    /// straight line from the box to the point is short, crosses no words and little else that does
+    /// not belong to `owner`.
+    pub(crate) fn near(
+        &self,
+        width: f64,
+        height: f64,
+        near: Point,
+        reach: f64,
+        owner: u32,
+    ) -> Option<Bounds> {
+        let (columns, rows) =
+            ((width / self.cell).ceil() as i64, (height / self.cell).ceil() as i64);
         let home_column = ((near.x - self.origin.x) / self.cell).floor() as i64 - columns / 2;
         let home_row = ((near.y - self.origin.y) / self.cell).floor() as i64 - rows / 2;
         let mut best: Option<Bounds> = None;
@@ -156,15 +191,21 @@ impl Grid {
             }
             // Far out it does not matter to the cell.
             let side = (-radius..=radius).step_by(1 + radius as usize / 24);
-            let around = side.clone().flat_map(|d| [(d, -radius), (d, radius)]).chain(side.flat_map(|d| [(-radius, d), (radius, d)]));
+            let around = side
+                .clone()
+                .flat_map(|d| [(d, -radius), (d, radius)])
+                .chain(side.flat_map(|d| [(-radius, d), (radius, d)]));
             for (dc, dr) in around {
                 let (column, row) = (home_column + dc, home_row + dr);
                 if !self.block_free(column, row, columns, rows) {
                     continue;
                 }
                 let min = self.origin + point(column as f64, row as f64) * self.cell;
-                let found = Bounds { min, max: min + point(columns as f64, rows as f64) * self.cell };
-                if let Some(cost) = self.leader_cost(near, leader_end(&found, near), owner, least_cost) {
+                let found =
+                    Bounds { min, max: min + point(columns as f64, rows as f64) * self.cell };
+                if let Some(cost) =
+                    self.leader_cost(near, leader_end(&found, near), owner, least_cost)
+                {
                     least_cost = cost;
                     best = Some(found);
                 }
@@ -173,7 +214,8 @@ impl Grid {
         best
     }
 
-    /// Length of a leader (walked from its piece, where most is in its way), where what it crosses of others counts five times; `None` if it crosses words or costs `most` or more.
+    /// Length of a leader (walked from its piece, where most is in its way), where what it crosses
+    /// of others counts five times; `None` if it crosses words or costs `most` or more.
     fn leader_cost(&self, from: Point, to: Point, owner: u32, most: f64) -> Option<f64> {
         let mut cost = from.distance(to);
         let steps = (cost / self.cell * 2.0).ceil().max(1.0) as usize;
@@ -183,8 +225,12 @@ impl Grid {
                 return None;
             }
             let p = from + (to - from) * (i as f64 / steps as f64) - self.origin;
-            let inside = p.x >= 0.0 && p.y >= 0.0 && p.x < self.columns as f64 * self.cell && p.y < self.rows as f64 * self.cell;
-            let cell = Self::index(p.y, self.cell, self.rows) * self.columns + Self::index(p.x, self.cell, self.columns);
+            let inside = p.x >= 0.0
+                && p.y >= 0.0
+                && p.x < self.columns as f64 * self.cell
+                && p.y < self.rows as f64 * self.cell;
+            let cell = Self::index(p.y, self.cell, self.rows) * self.columns
+                + Self::index(p.x, self.cell, self.columns);
             match self.taken[cell] {
                 WORDS if inside => return None,
                 taken if inside && taken != FREE && taken != owner => cost += 5.0 * step,
@@ -211,10 +257,14 @@ pub(crate) struct Summed {
 }
 
 impl Summed {
-    /// Middle of the free box of `width` x `height` that lies nearest to `near`, or, with `any`, of the first found.
+    /// Middle of the free box of `width` x `height` that lies nearest to `near`, or, with `any`, of
+    /// the first found.
     fn find(&self, width: f64, height: f64, near: Point, any: bool) -> Option<Point> {
         let stride = self.columns + 1;
-        let (columns, rows) = ((width / self.cell).ceil().max(1.0) as usize, (height / self.cell).ceil().max(1.0) as usize);
+        let (columns, rows) = (
+            (width / self.cell).ceil().max(1.0) as usize,
+            (height / self.cell).ceil().max(1.0) as usize,
+        );
         if columns > self.columns || rows > self.rows {
             return None;
         }
@@ -222,10 +272,14 @@ impl Summed {
         for row in 0..=self.rows - rows {
             for column in 0..=self.columns - columns {
                 let sum = |r: usize, c: usize| self.sums[r * stride + c];
-                if sum(row + rows, column + columns) + sum(row, column) != sum(row, column + columns) + sum(row + rows, column) {
+                if sum(row + rows, column + columns) + sum(row, column)
+                    != sum(row, column + columns) + sum(row + rows, column)
+                {
                     continue;
                 }
-                let middle = self.origin + point(column as f64 + columns as f64 / 2.0, row as f64 + rows as f64 / 2.0) * self.cell;
+                let middle = self.origin
+                    + point(column as f64 + columns as f64 / 2.0, row as f64 + rows as f64 / 2.0)
+                        * self.cell;
                 if any {
                     return Some(middle);
                 }
@@ -241,17 +295,32 @@ impl Summed {
     /// Whether the box touches a cell that is taken.
     pub(crate) fn taken(&self, b: &Bounds) -> bool {
         let first = |v: f64, most: usize| ((v / self.cell).floor().max(0.0) as usize).min(most);
-        let past = |v: f64, most: usize| ((v / self.cell).floor() + 1.0).clamp(0.0, most as f64) as usize;
-        let (c0, c1) = (first(b.min.x - self.origin.x, self.columns), past(b.max.x - self.origin.x, self.columns));
-        let (r0, r1) = (first(b.min.y - self.origin.y, self.rows), past(b.max.y - self.origin.y, self.rows));
+        let past =
+            |v: f64, most: usize| ((v / self.cell).floor() + 1.0).clamp(0.0, most as f64) as usize;
+        let (c0, c1) = (
+            first(b.min.x - self.origin.x, self.columns),
+            past(b.max.x - self.origin.x, self.columns),
+        );
+        let (r0, r1) =
+            (first(b.min.y - self.origin.y, self.rows), past(b.max.y - self.origin.y, self.rows));
         let sum = |r: usize, c: usize| self.sums[r * (self.columns + 1) + c];
         c0 < c1 && r0 < r1 && sum(r1, c1) + sum(r0, c0) != sum(r0, c1) + sum(r1, c0)
     }
 
-    /// The largest scale in `least..=most` at which a box of `width` x `height` (at scale 1, plus `clear` on every side) is free
-    /// somewhere, and where it then lies, nearest to `near`.
-    pub(crate) fn largest(&self, width: f64, height: f64, clear: f64, least: f64, most: f64, near: Point) -> Option<(f64, Point)> {
-        let find = |s: f64, any: bool| self.find(width * s + 2.0 * clear, height * s + 2.0 * clear, near, any);
+    /// The largest scale in `least..=most` at which a box of `width` x `height` (at scale 1, plus
+    /// `clear` on every side) is free somewhere, and where it then lies, nearest to `near`.
+    pub(crate) fn largest(
+        &self,
+        width: f64,
+        height: f64,
+        clear: f64,
+        least: f64,
+        most: f64,
+        near: Point,
+    ) -> Option<(f64, Point)> {
+        let find = |s: f64, any: bool| {
+            self.find(width * s + 2.0 * clear, height * s + 2.0 * clear, near, any)
+        };
         if find(most, true).is_some() {
             return Some((most, find(most, false)?));
         }
@@ -288,7 +357,8 @@ mod tests {
         g.mark(point(0.5, 0.5), point(99.5, 40.5), 1);
         // Walk the line in steps far finer than a cell: no cell under it may be free.
         for i in 0..=10_000 {
-            let p = point(0.5 + 99.0 * f64::from(i) / 10_000.0, 0.5 + 40.0 * f64::from(i) / 10_000.0);
+            let p =
+                point(0.5 + 99.0 * f64::from(i) / 10_000.0, 0.5 + 40.0 * f64::from(i) / 10_000.0);
             assert_eq!(g.taken[p.y.floor() as usize * 100 + p.x.floor() as usize], 1, "{p:?}");
         }
     }

@@ -9,11 +9,15 @@ const HEIGHT: f64 = 200.0;
 /// Room for the words at the left, top, right and bottom.
 const FRAME: [f64; 4] = [70.0, 14.0, 16.0, 34.0];
 
-/// The rows as CSV: seconds, best length (mm), overlap still in the layouts under way (mm), moves and placements tried so far.
+/// The rows as CSV: seconds, best length (mm), overlap still in the layouts under way (mm), moves
+/// and placements tried so far.
 pub fn history_table(rows: &[TraceRow]) -> String {
     let mut out = String::from("seconds,length_mm,overlap_mm,moves,evaluations\n");
     for r in rows {
-        out += &format!("{:.3},{:.3},{:.3},{},{}\n", r.seconds, r.length, r.overlap, r.moves, r.evaluations);
+        out += &format!(
+            "{:.3},{:.3},{:.3},{},{}\n",
+            r.seconds, r.length, r.overlap, r.moves, r.evaluations
+        );
     }
     out
 }
@@ -28,12 +32,17 @@ pub fn history_plot(cloth: &str, rows: &[TraceRow]) -> String {
 /// A falling line of steps over a logarithmic axis; the words say what it shows.
 pub(super) fn plot(words: &str, unit: &str, points: &[(f64, f64)]) -> Markup {
     let span = |values: &dyn Fn(&(f64, f64)) -> f64| {
-        points.iter().map(values).fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (a.min(v), b.max(v)))
+        points
+            .iter()
+            .map(values)
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (a.min(v), b.max(v)))
     };
     let (from, to) = span(&|p| p.0.max(1e-9).log10());
     let (low, high) = span(&|p| p.1);
     let [left, top, right, bottom] = FRAME;
-    let x = |v: f64| left + (v.max(1e-9).log10() - from) / (to - from).max(1e-9) * (WIDTH - left - right);
+    let x = |v: f64| {
+        left + (v.max(1e-9).log10() - from) / (to - from).max(1e-9) * (WIDTH - left - right)
+    };
     let y = |v: f64| top + (high - v) / (high - low).max(1e-9) * (HEIGHT - top - bottom);
     let mut line = String::new();
     for (k, &(at, length)) in points.iter().enumerate() {
@@ -86,7 +95,10 @@ mod tests {
 
     #[test]
     fn the_plot_falls_from_its_top_left_to_its_bottom_right() {
-        let svg = history_plot("twill <204>", &[row(0.01, 1200.0, 0), row(0.1, 1150.0, 5), row(1.0, 1100.0, 9)]);
+        let svg = history_plot(
+            "twill <204>",
+            &[row(0.01, 1200.0, 0), row(0.1, 1150.0, 5), row(1.0, 1100.0, 9)],
+        );
         assert!(svg.contains("M70.0 14.0H347.0V90.0H624.0V166.0"), "{svg}");
         assert!(svg.contains("twill &lt;204&gt;"));
         assert!(roxmltree::Document::parse(&svg).is_ok());

@@ -40,7 +40,8 @@ impl Line {
     }
 
     fn height(&self) -> f64 {
-        self.size * (ASCENT + descent(&self.words)) + if self.size > 1.0 { 2.0 * LEADING } else { LEADING }
+        self.size * (ASCENT + descent(&self.words))
+            + if self.size > 1.0 { 2.0 * LEADING } else { LEADING }
     }
 }
 
@@ -52,7 +53,8 @@ struct Run {
     line: Line,
 }
 
-/// Words arranged in a box, all lengths in units of the body's font size; origin at the lower left corner.
+/// Words arranged in a box, all lengths in units of the body's font size; origin at the lower left
+/// corner.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Block {
     /// Width of the box.
@@ -71,7 +73,11 @@ impl Block {
         let mut runs = Vec::new();
         for line in lines {
             top -= line.height();
-            runs.push(Run { at: point(width / 2.0, top + baseline(line)), hold: Hold::Middle, line: line.clone() });
+            runs.push(Run {
+                at: point(width / 2.0, top + baseline(line)),
+                hold: Hold::Middle,
+                line: line.clone(),
+            });
         }
         Block { width, height, runs }
     }
@@ -82,12 +88,19 @@ impl Block {
         let height = column.max(first.height());
         let gap = 0.6;
         let left = first.width() + gap;
-        let mut runs =
-            vec![Run { at: point(0.0, (height - first.height()) / 2.0 + baseline(first)), hold: Hold::Start, line: first.clone() }];
+        let mut runs = vec![Run {
+            at: point(0.0, (height - first.height()) / 2.0 + baseline(first)),
+            hold: Hold::Start,
+            line: first.clone(),
+        }];
         let mut top = (height + column) / 2.0;
         for line in lines {
             top -= line.height();
-            let (x, hold) = if line.loud { (left + line.width() / 2.0, Hold::Middle) } else { (left, Hold::Start) };
+            let (x, hold) = if line.loud {
+                (left + line.width() / 2.0, Hold::Middle)
+            } else {
+                (left, Hold::Start)
+            };
             runs.push(Run { at: point(x, top + baseline(line)), hold, line: line.clone() });
         }
         Block { width: left + lines.iter().map(Line::width).fold(0.0, f64::max), height, runs }
@@ -100,7 +113,8 @@ impl Block {
         Block::stack(&all)
     }
 
-    /// Writes the block into the scene with its middle at `middle`, at the given body size (mm) and angle (degrees).
+    /// Writes the block into the scene with its middle at `middle`, at the given body size (mm) and
+    /// angle (degrees).
     pub(crate) fn write(&self, scene: &mut Scene, middle: Point, size: f64, angle: f64) {
         let half = point(self.width, self.height) * 0.5;
         let place = Motion::new(angle, false, middle);
@@ -116,8 +130,16 @@ impl Block {
             };
             if run.line.loud {
                 let half_width = run.line.width() / 2.0;
-                let corners = [(-half_width, -0.2), (half_width, -0.2), (half_width, 0.9), (-half_width, 0.9)];
-                let ring = corners.iter().map(|&(x, y)| place.apply((run.at + point(x, y) - half) * size)).collect();
+                let corners = [
+                    (-half_width, -0.2),
+                    (half_width, -0.2),
+                    (half_width, 0.9),
+                    (-half_width, 0.9),
+                ];
+                let ring = corners
+                    .iter()
+                    .map(|&(x, y)| place.apply((run.at + point(x, y) - half) * size))
+                    .collect();
                 scene.backings.push(Backing { ring, black: true });
             }
             scene.texts.push(text);
@@ -129,7 +151,8 @@ impl Block {
         let half = point(self.width, self.height) * (size / 2.0);
         let place = Motion::new(angle, false, middle);
         let corners = [(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)];
-        let ring = corners.iter().map(|&(x, y)| place.apply(point(half.x * x, half.y * y))).collect();
+        let ring =
+            corners.iter().map(|&(x, y)| place.apply(point(half.x * x, half.y * y))).collect();
         scene.backings.push(Backing { ring, black: false });
     }
 }
@@ -161,8 +184,14 @@ pub(crate) struct Facts {
 }
 
 impl Facts {
-    /// The facts of one piece as it is placed on the sheet; `crossing` tells which bench segments it crosses.
-    pub(crate) fn of(plan: &Plan, piece: Option<&PlanPiece>, placed: &PlacedPiece, crossing: Option<String>) -> Facts {
+    /// The facts of one piece as it is placed on the sheet; `crossing` tells which bench segments
+    /// it crosses.
+    pub(crate) fn of(
+        plan: &Plan,
+        piece: Option<&PlanPiece>,
+        placed: &PlacedPiece,
+        crossing: Option<String>,
+    ) -> Facts {
         let mut more = Vec::new();
         if let Some(piece) = piece {
             more.extend(words::which(piece));
@@ -224,10 +253,16 @@ impl Facts {
         let mut stacked = vec![number.clone()];
         stacked.extend(tall.iter().cloned());
         let small = Line { size: 1.0, ..number.clone() };
-        vec![Block::stack(&stacked), Block::beside(&number, &tall), Block::beside(&number, &wide), Block::beside(&small, &row)]
+        vec![
+            Block::stack(&stacked),
+            Block::beside(&number, &tall),
+            Block::beside(&number, &wide),
+            Block::beside(&small, &row),
+        ]
     }
 
-    /// The number with what must not be mixed up, then less and smaller; the key on the sheet says the rest.
+    /// The number with what must not be mixed up, then less and smaller; the key on the sheet says
+    /// the rest.
     pub(crate) fn short(&self) -> Vec<Block> {
         let number = self.number_line();
         let small = Line { size: 1.0, ..number.clone() };

@@ -21,7 +21,12 @@ pub(crate) fn section(plan: &Plan, sheets: &[LayupSheet], laminate: &Laminate) -
         (figures(laminate))
         @for s in sheets { (sheet(plan, s, laminate.parts.iter().find(|p| p.job == s.job))) }
     };
-    Section { id: "layup".into(), title: "Lay-up sheet".into(), html: body.into_string(), screen_only: true }
+    Section {
+        id: "layup".into(),
+        title: "Lay-up sheet".into(),
+        html: body.into_string(),
+        screen_only: true,
+    }
 }
 
 fn table(caption: &str, headings: &[&str], rows: &[Vec<String>]) -> Markup {
@@ -42,12 +47,17 @@ pub(super) fn place(r: &RegionFigures) -> String {
     let mut lies: Vec<String> = Vec::new();
     for patch in &r.patches {
         let times = r.patches.iter().filter(|p| *p == patch).count();
-        let word = if times > 1 { format!("{patch} lies {times} times") } else { format!("{patch} lies once") };
+        let word = if times > 1 {
+            format!("{patch} lies {times} times")
+        } else {
+            format!("{patch} lies once")
+        };
         if !lies.contains(&word) {
             lies.push(word);
         }
     }
-    let patches = if lies.is_empty() { String::new() } else { format!(", where {}", lies.join(" and ")) };
+    let patches =
+        if lies.is_empty() { String::new() } else { format!(", where {}", lies.join(" and ")) };
     let parts = if r.parts > 1 { format!(", {} copies", r.parts) } else { String::new() };
     format!("{}, {}{patches}{parts}", r.template, words::hand(r.hand))
 }
@@ -63,8 +73,13 @@ pub(super) fn mass_rows(p: &PartMass) -> Vec<(String, f64)> {
     if p.other > 0.0 {
         rows.push(("of which core and film".to_string(), p.other));
     }
-    rows.push((format!("of which double in laps and seams (spliced plies: {})", p.spliced_plies), p.laps));
-    rows.extend(p.finish.iter().map(|f| (format!("{} on {}, {:.2} m²", f.name, f.faces, f.area), f.mass)));
+    rows.push((
+        format!("of which double in laps and seams (spliced plies: {})", p.spliced_plies),
+        p.laps,
+    ));
+    rows.extend(
+        p.finish.iter().map(|f| (format!("{} on {}, {:.2} m²", f.name, f.faces, f.area), f.mass)),
+    );
     rows.push(("finished, as the scales should show".to_string(), p.finished));
     rows
 }
@@ -85,7 +100,15 @@ fn figures(l: &Laminate) -> Markup {
             ]
         })
         .collect();
-    let headings = ["place", "code, mould face first", "m² each", "mm thick", "g/m²", "fibre, % by volume", "remarks"];
+    let headings = [
+        "place",
+        "code, mould face first",
+        "m² each",
+        "mm thick",
+        "g/m²",
+        "fibre, % by volume",
+        "remarks",
+    ];
     html! {
         h3 { "What it comes to" }
         (table("Laminate, place by place", &headings, &regions))
@@ -107,7 +130,13 @@ fn sheet(plan: &Plan, s: &LayupSheet, mass: Option<&PartMass>) -> Markup {
         .map(|r| {
             let blank = || BLANK.to_string();
             let left = r.hours_left.map_or_else(|| format!("{BLANK} h"), |h| format!("{h:.0} h"));
-            vec![r.stock.clone(), r.cloth.clone(), r.batch.clone().unwrap_or_else(blank), r.expiry.clone().unwrap_or_else(blank), left]
+            vec![
+                r.stock.clone(),
+                r.cloth.clone(),
+                r.batch.clone().unwrap_or_else(blank),
+                r.expiry.clone().unwrap_or_else(blank),
+                left,
+            ]
         })
         .collect();
     html! {
@@ -185,10 +214,12 @@ pub(super) fn cure_rows(points: &[CurePoint]) -> Vec<Vec<String>> {
 /// Temperature over time, with what mould and core stand.
 fn chart(points: &[CurePoint], limits: &[(String, f64)]) -> Markup {
     let minutes = points.iter().map(|p| p.minutes).fold(1.0, f64::max);
-    let top = points.iter().map(|p| p.temperature).chain(limits.iter().map(|l| l.1)).fold(1.0, f64::max);
+    let top =
+        points.iter().map(|p| p.temperature).chain(limits.iter().map(|l| l.1)).fold(1.0, f64::max);
     let y = |t: f64| 150.0 - t.max(0.0) / top * 125.0;
     let xy = |p: &CurePoint| (40.0 + p.minutes / minutes * 440.0, y(p.temperature));
-    let line: Vec<String> = points.iter().map(|p| format!("{:.1},{:.1}", xy(p).0, xy(p).1)).collect();
+    let line: Vec<String> =
+        points.iter().map(|p| format!("{:.1},{:.1}", xy(p).0, xy(p).1)).collect();
     html! { svg viewBox="0 0 560 185" width="560" role="img" aria-label="Cure: temperature over time" font-family="sans-serif" {
         path d="M40 15V150H490" fill="none" stroke="#555" {}
         @for (what, limit) in limits {

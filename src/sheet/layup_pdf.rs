@@ -30,7 +30,11 @@ fn job(flow: &mut Flow, plan: &Plan, s: &LayupSheet, laminate: &Laminate) {
     const BLANK: &str = "______________";
     flow.words(&format!("Lay-up: {}", s.job), 6.0, true);
     flow.gap(1.0);
-    flow.words("Laid up by ______________________   on ____________   part no. ______________", TEXT, false);
+    flow.words(
+        "Laid up by ______________________   on ____________   part no. ______________",
+        TEXT,
+        false,
+    );
     flow.gap(1.5);
     s.warnings.iter().for_each(|w| flow.loud(&format!("WARNING  {w}")));
     let rows: Vec<Vec<String>> = s
@@ -39,13 +43,28 @@ fn job(flow: &mut Flow, plan: &Plan, s: &LayupSheet, laminate: &Laminate) {
         .map(|r| {
             let blank = || BLANK.to_string();
             let left = r.hours_left.map_or_else(|| "________ h".into(), |h| format!("{h:.0} h"));
-            vec![r.stock.clone(), r.cloth.clone(), r.batch.clone().unwrap_or_else(blank), r.expiry.clone().unwrap_or_else(blank), left]
+            vec![
+                r.stock.clone(),
+                r.cloth.clone(),
+                r.batch.clone().unwrap_or_else(blank),
+                r.expiry.clone().unwrap_or_else(blank),
+                left,
+            ]
         })
         .collect();
-    let columns =
-        [("roll or offcut", 20.0), ("cloth", 34.0), ("batch", 18.0), ("use until", 16.0), ("hours left out of the freezer", 18.0)];
+    let columns = [
+        ("roll or offcut", 20.0),
+        ("cloth", 34.0),
+        ("batch", 18.0),
+        ("use until", 16.0),
+        ("hours left out of the freezer", 18.0),
+    ];
     flow.table(&columns, &rows);
-    flow.words(&format!("Expected time out of the freezer: {:.1} h ({}).", s.hours_out, s.hours_note), TEXT, true);
+    flow.words(
+        &format!("Expected time out of the freezer: {:.1} h ({}).", s.hours_out, s.hours_note),
+        TEXT,
+        true,
+    );
 
     flow.heading("Cautions");
     s.cautions.iter().for_each(|c| flow.words(&format!("! {c}"), TEXT, false));
@@ -65,7 +84,10 @@ fn job(flow: &mut Flow, plan: &Plan, s: &LayupSheet, laminate: &Laminate) {
 
     flow.room(64.0);
     flow.heading("Bag, from the laminate up");
-    flow.table(&[("what", 3.0), ("how much", 1.0)], &s.bag.iter().map(|r| r.to_vec()).collect::<Vec<_>>());
+    flow.table(
+        &[("what", 3.0), ("how much", 1.0)],
+        &s.bag.iter().map(|r| r.to_vec()).collect::<Vec<_>>(),
+    );
     flow.words(&s.bag_note, TEXT, false);
 
     flow.room(84.0);
@@ -81,7 +103,10 @@ fn job(flow: &mut Flow, plan: &Plan, s: &LayupSheet, laminate: &Laminate) {
                 r
             })
             .collect();
-        flow.table(&[("minutes", 1.0), ("clock", 2.0), ("°C", 1.0), ("how", 3.0), ("actual time", 1.5)], &rows);
+        flow.table(
+            &[("minutes", 1.0), ("clock", 2.0), ("°C", 1.0), ("how", 3.0), ("actual time", 1.5)],
+            &rows,
+        );
         if let Some(last) = s.cure.last() {
             flow.words(&format!("In all {}, ramps counted.", in_hours(last.minutes)), TEXT, true);
         }
@@ -106,7 +131,8 @@ fn shown(flow: &mut Flow, plan: &Plan, step: &Step) {
     if let Some(layer) = step.layer.and_then(|i| plan.layers.get(i)) {
         flow.gap(1.0);
         flow.pictures(layer_pictures(plan, layer, &|t| step.templates.iter().any(|w| w == t)));
-        let ticks: Vec<(String, u32)> = step.ticks.iter().map(|t| (t.label.clone(), t.copies)).collect();
+        let ticks: Vec<(String, u32)> =
+            step.ticks.iter().map(|t| (t.label.clone(), t.copies)).collect();
         flow.ticks(&ticks, MOST_BOXES);
     }
 }
@@ -114,9 +140,14 @@ fn shown(flow: &mut Flow, plan: &Plan, step: &Step) {
 fn figures(flow: &mut Flow, s: &LayupSheet, laminate: &Laminate) {
     flow.heading("What it should come to");
     if let Some(mass) = laminate.parts.iter().find(|p| p.job == s.job) {
-        let rows: Vec<Vec<String>> =
-            mass_rows(mass).into_iter().map(|(what, g)| vec![what, format!("{g:.0}"), "________".into()]).collect();
-        flow.table(&[("all parts of this sheet", 4.0), ("expected, g", 1.2), ("actual, g", 1.2)], &rows);
+        let rows: Vec<Vec<String>> = mass_rows(mass)
+            .into_iter()
+            .map(|(what, g)| vec![what, format!("{g:.0}"), "________".into()])
+            .collect();
+        flow.table(
+            &[("all parts of this sheet", 4.0), ("expected, g", 1.2), ("actual, g", 1.2)],
+            &rows,
+        );
     }
     let regions: Vec<Vec<String>> = laminate
         .regions
@@ -132,11 +163,21 @@ fn figures(flow: &mut Flow, s: &LayupSheet, laminate: &Laminate) {
             ]
         })
         .collect();
-    flow.table(&[("place", 3.4), ("code, mould face first", 4.0), ("mm", 0.9), ("g/m²", 0.9), ("fibre vol. %", 1.3)], &regions);
+    flow.table(
+        &[
+            ("place", 3.4),
+            ("code, mould face first", 4.0),
+            ("mm", 0.9),
+            ("g/m²", 0.9),
+            ("fibre vol. %", 1.3),
+        ],
+        &regions,
+    );
     let mut words =
         "Code: x2 repeats, S is half of a symmetric stack with an odd middle ply in braces, T the whole, f a fabric".to_string();
     if laminate.cloths.len() > 1 {
-        let cloths: Vec<String> = laminate.cloths.iter().map(|(l, name)| format!("{l} is {name}")).collect();
+        let cloths: Vec<String> =
+            laminate.cloths.iter().map(|(l, name)| format!("{l} is {name}")).collect();
         words += &format!("; {}", cloths.join(", "));
     }
     flow.words(&format!("{words}. No voids and no bleed; laps are counted."), TEXT, false);
@@ -157,17 +198,34 @@ fn chart(points: &[CurePoint], limits: &[(String, f64)]) -> Scene {
     let across = WIDTH - LEFT - 26.0;
     let mut s = Scene::new(Bounds { min: point(0.0, 0.0), max: point(WIDTH, 58.0) }, String::new());
     let minutes = points.iter().map(|p| p.minutes).fold(1.0, f64::max);
-    let top = points.iter().map(|p| p.temperature).chain(limits.iter().map(|l| l.1)).fold(1.0, f64::max);
+    let top =
+        points.iter().map(|p| p.temperature).chain(limits.iter().map(|l| l.1)).fold(1.0, f64::max);
     let y = |t: f64| LOW + t.max(0.0) / top * TALL;
     let xy = |p: &CurePoint| point(LEFT + p.minutes / minutes * across, y(p.temperature));
-    s.line(Ink::Frame, &[point(LEFT, LOW + TALL + 4.0), point(LEFT, LOW), point(LEFT + across + 2.0, LOW)]);
+    s.line(
+        Ink::Frame,
+        &[point(LEFT, LOW + TALL + 4.0), point(LEFT, LOW), point(LEFT + across + 2.0, LOW)],
+    );
     for (what, limit) in limits {
         s.line(Ink::Mark, &[point(LEFT, y(*limit)), point(LEFT + across, y(*limit))]);
-        s.words(point(LEFT + across + 2.0, y(*limit) - 1.0), 2.6, false, clean(&format!("{what} {}°", show_number(*limit, 0))));
+        s.words(
+            point(LEFT + across + 2.0, y(*limit) - 1.0),
+            2.6,
+            false,
+            clean(&format!("{what} {}°", show_number(*limit, 0))),
+        );
     }
     let line: Vec<Point> = points.iter().map(xy).collect();
     s.draw(Ink::Stock, Shape::Path(line));
-    let middle = |at: Point, words: String| Text { at, hold: Hold::Middle, angle: 0.0, size: 2.7, bold: false, white: false, words };
+    let middle = |at: Point, words: String| Text {
+        at,
+        hold: Hold::Middle,
+        angle: 0.0,
+        size: 2.7,
+        bold: false,
+        white: false,
+        words,
+    };
     let mut last: Option<f64> = None;
     for (i, p) in points.iter().enumerate() {
         let at = xy(p);

@@ -1,4 +1,5 @@
-//! Writers: a plan as drawings, tables and words. Pure: verified plan in, bytes out; the caller writes them to disk.
+//! Writers: a plan as drawings, tables and words. Pure: verified plan in, bytes out; the caller
+//! writes them to disk.
 //!
 //! Everything true to scale is drawn once, as a scene, and written as SVG, PDF or DXF from it.
 
@@ -68,8 +69,8 @@ pub struct Written {
     pub pages: usize,
 }
 
-/// The cut sheets at true scale as SVG: one for each stock, or for each bench segment of a stock cut in several. Seen with the given
-/// face of the cloth up, or as planned.
+/// The cut sheets at true scale as SVG: one for each stock, or for each bench segment of a stock
+/// cut in several. Seen with the given face of the cloth up, or as planned.
 pub fn cut_sheets(plan: &Verified, face: Option<Face>) -> Vec<Written> {
     let view = View::new(plan.plan(), face);
     let write = |(name, sheet): (String, draw::Sheet<'_>)| Written {
@@ -83,11 +84,16 @@ pub fn cut_sheets(plan: &Verified, face: Option<Face>) -> Vec<Written> {
 /// The same layouts as DXF, release 2000, mm, for a cutter.
 pub fn cutter_files(plan: &Verified, face: Option<Face>) -> Vec<Written> {
     let view = View::new(plan.plan(), face);
-    let write = |(name, sheet): (String, draw::Sheet<'_>)| Written { name: format!("{name}.dxf"), bytes: dxf::write(&sheet), pages: 1 };
+    let write = |(name, sheet): (String, draw::Sheet<'_>)| Written {
+        name: format!("{name}.dxf"),
+        bytes: dxf::write(&sheet),
+        pages: 1,
+    };
     view.sheets().into_iter().map(write).collect()
 }
 
-/// The same layouts as PDF at true scale, spread over paper; without paper each in one page as large as the cloth.
+/// The same layouts as PDF at true scale, spread over paper; without paper each in one page as
+/// large as the cloth.
 pub fn printed_sheets(plan: &Verified, face: Option<Face>, paper: Option<&Paper>) -> Vec<Written> {
     let view = View::new(plan.plan(), face);
     let write = |(name, sheet): (String, draw::Sheet<'_>)| {
@@ -107,7 +113,8 @@ pub struct PageCount {
     pub name: String,
     /// Its pages.
     pub pages: usize,
-    /// How many fewer than without turning and shifting pages, leaving out blank ones, and printing equal pieces once.
+    /// How many fewer than without turning and shifting pages, leaving out blank ones, and printing
+    /// equal pieces once.
     pub saved: usize,
 }
 
@@ -129,8 +136,11 @@ pub fn template_pages(plan: &Verified, face: Option<Face>, paper: &Paper) -> Pag
 
 /// The templates as SVG at true scale, a file each.
 pub fn template_sheets(plan: &Verified, face: Option<Face>) -> Vec<Written> {
-    let write =
-        |(name, scene): (String, scene::Scene)| Written { name: format!("{name}.svg"), bytes: svg::write(&scene).into_bytes(), pages: 1 };
+    let write = |(name, scene): (String, scene::Scene)| Written {
+        name: format!("{name}.svg"),
+        bytes: svg::write(&scene).into_bytes(),
+        pages: 1,
+    };
     templates::drawings(plan.plan(), face).into_iter().map(write).collect()
 }
 
@@ -144,7 +154,8 @@ pub fn template_cutter_files(plan: &Verified, face: Option<Face>) -> Vec<Written
     templates::drawings(plan.plan(), face).into_iter().map(write).collect()
 }
 
-/// The placement sheet, PDF on A4: where every template lies, by tape measure, in an order of cutting.
+/// The placement sheet, PDF on A4: where every template lies, by tape measure, in an order of
+/// cutting.
 pub fn placement_sheet(plan: &Verified, face: Option<Face>) -> Written {
     let (bytes, pages) = placement::sheets(&View::new(plan.plan(), face));
     Written { name: "placement.pdf".into(), bytes, pages }
@@ -160,7 +171,8 @@ pub fn labels(plan: &Verified, grid: &LabelGrid) -> [Written; 2] {
 
 /// `labels.pdf` for offcuts of the stock, two columns of seven on A4.
 pub fn offcut_labels(offcuts: &[crate::stock::OffcutFacts]) -> Written {
-    let sound: Vec<crate::stock::Offcut> = offcuts.iter().filter_map(|o| crate::stock::Offcut::new(o.clone()).ok()).collect();
+    let sound: Vec<crate::stock::Offcut> =
+        offcuts.iter().filter_map(|o| crate::stock::Offcut::new(o.clone()).ok()).collect();
     let (bytes, pages) = offcut_labels::labels(&sound, &LabelGrid::two_by_seven());
     Written { name: "labels.pdf".into(), bytes, pages }
 }
@@ -177,13 +189,18 @@ pub fn mosaic_section(plan: &Verified) -> Option<Section> {
 
 /// The lay-up sheet and the laminate figures, as a section of the report.
 pub fn layup_section(plan: &Verified) -> Section {
-    layup::section(plan.plan(), &crate::layup::layup(plan.plan(), &When::default()), &crate::laminate::laminate(plan.plan()))
+    layup::section(
+        plan.plan(),
+        &crate::layup::layup(plan.plan(), &When::default()),
+        &crate::laminate::laminate(plan.plan()),
+    )
 }
 
 /// The lay-up sheet, PDF on A4.
 pub fn layup_sheet(plan: &Verified, when: &When) -> Written {
     let plan = plan.plan();
-    let (bytes, pages) = layup_pdf::pages(plan, &crate::layup::layup(plan, when), &crate::laminate::laminate(plan));
+    let (bytes, pages) =
+        layup_pdf::pages(plan, &crate::layup::layup(plan, when), &crate::laminate::laminate(plan));
     Written { name: "lay-up.pdf".into(), bytes, pages }
 }
 
@@ -207,7 +224,8 @@ pub fn pieces_table(plan: &Verified) -> String {
     csv::pieces(plan.plan())
 }
 
-/// The drawings of the mosaic layers as SVG: for each a patch map at true scale and a picture of the finished look.
+/// The drawings of the mosaic layers as SVG: for each a patch map at true scale and a picture of
+/// the finished look.
 pub fn mosaic_sheets(plan: &Verified) -> Vec<Written> {
     let write = |(name, scene, _): (String, scene::Scene, bool)| Written {
         name: format!("{name}.svg"),
@@ -227,8 +245,8 @@ pub fn mosaic_cutter_files(plan: &Verified) -> Vec<Written> {
     mosaic::drawings(plan.plan()).into_iter().map(write).collect()
 }
 
-/// The same as PDF on a page each: the map at true scale as large as it comes, unless paper is given and it fits only in parts; the look is
-/// made to fit the paper.
+/// The same as PDF on a page each: the map at true scale as large as it comes, unless paper is
+/// given and it fits only in parts; the look is made to fit the paper.
 pub fn printed_mosaics(plan: &Verified, paper: Option<&Paper>) -> Vec<Written> {
     let plan = plan.plan();
     let id: String = text::clean(&plan.id).chars().take(12).collect();
@@ -239,7 +257,13 @@ pub fn printed_mosaics(plan: &Verified, paper: Option<&Paper>) -> Vec<Written> {
             None if !to_scale => ((pdf::pdf(&title, &[pdf::Page::of(&scene)]), 1), "roll"),
             Some(paper) => {
                 let foot = format!("looking at the mould surface · plan {id}");
-                (tiles::tiled(&tiles::Drawing { scene, title, foot, block: Box::new(|_, _, _| 0.0) }, paper), paper.name.as_str())
+                (
+                    tiles::tiled(
+                        &tiles::Drawing { scene, title, foot, block: Box::new(|_, _, _| 0.0) },
+                        paper,
+                    ),
+                    paper.name.as_str(),
+                )
             }
             None => (tiles::roll(scene, &title), "roll"),
         };

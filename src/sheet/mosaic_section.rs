@@ -1,4 +1,5 @@
-//! The report's section on mosaic layers: look and map of each, what it takes of the offcuts, and its patches in laying order.
+//! The report's section on mosaic layers: look and map of each, what it takes of the offcuts, and
+//! its patches in laying order.
 
 use super::mosaic::{look, map, patches};
 use super::report::Section;
@@ -11,7 +12,12 @@ use maud::{Markup, html};
 /// The section, if the plan has mosaic layers.
 pub(super) fn section(plan: &Plan) -> Option<Section> {
     let body = html! { @for m in &plan.mosaics { (one(plan, m)) } };
-    (!plan.mosaics.is_empty()).then(|| Section { id: "mosaic".into(), title: "Mosaic".into(), html: body.into_string(), screen_only: true })
+    (!plan.mosaics.is_empty()).then(|| Section {
+        id: "mosaic".into(),
+        title: "Mosaic".into(),
+        html: body.into_string(),
+        screen_only: true,
+    })
 }
 
 fn one(plan: &Plan, m: &PlanMosaic) -> Markup {

@@ -16,11 +16,13 @@ const INSET: f64 = 3.0;
 /// Words are not made smaller than this to fit, mm.
 const SMALLEST: f64 = 1.9;
 
-/// A label for each offcut, in the order given. Returns the file and its number of pages; without offcuts one that says so.
+/// A label for each offcut, in the order given. Returns the file and its number of pages; without
+/// offcuts one that says so.
 pub(crate) fn labels(offcuts: &[Offcut], grid: &LabelGrid) -> (Vec<u8>, usize) {
     let [columns, rows] = grid.count;
     let [width, height] = grid.sheet;
-    let sheet = || Scene::new(Bounds { min: point(0.0, 0.0), max: point(width, height) }, String::new());
+    let sheet =
+        || Scene::new(Bounds { min: point(0.0, 0.0), max: point(width, height) }, String::new());
     let mut scenes = Vec::new();
     for chunk in offcuts.chunks(columns * rows) {
         let mut page = sheet();
@@ -40,9 +42,16 @@ pub(crate) fn labels(offcuts: &[Offcut], grid: &LabelGrid) -> (Vec<u8>, usize) {
     (pdf("Offcut labels", &pages), pages.len())
 }
 
-/// The label of an offcut that a plan leaves: by it the cloth is found again as the plan and the ledger call it.
-pub(super) fn planned_label(plan: &Plan, stock: &PlanStock, offcut: &plan::Offcut, [width, height]: [f64; 2]) -> Scene {
-    let mut s = Scene::new(Bounds { min: point(0.0, 0.0), max: point(width, height) }, String::new());
+/// The label of an offcut that a plan leaves: by it the cloth is found again as the plan and the
+/// ledger call it.
+pub(super) fn planned_label(
+    plan: &Plan,
+    stock: &PlanStock,
+    offcut: &plan::Offcut,
+    [width, height]: [f64; 2],
+) -> Scene {
+    let mut s =
+        Scene::new(Bounds { min: point(0.0, 0.0), max: point(width, height) }, String::new());
     let side = (height - 2.0 * INSET - 6.0).min(width * 0.34);
     let room = width - 2.0 * INSET - side - 2.0;
     let material = plan.materials.iter().find(|m| m.cloth == stock.cloth);
@@ -52,11 +61,27 @@ pub(super) fn planned_label(plan: &Plan, stock: &PlanStock, offcut: &plan::Offcu
         (format!("offcut off {}", clean(&stock.id)), height / 11.0, true),
         (clean(&stock.cloth), small, true),
     ];
-    lines.extend(material.and_then(|m| m.batch.as_ref()).map(|b| (format!("batch {}", clean(b)), small, false)));
+    lines.extend(
+        material
+            .and_then(|m| m.batch.as_ref())
+            .map(|b| (format!("batch {}", clean(b)), small, false)),
+    );
     if let Some(b) = ring_bounds(&offcut.outline) {
-        lines.push((format!("{} x {} mm, the first along the warp", show_number(b.width(), 0), show_number(b.height(), 0)), small, false));
+        lines.push((
+            format!(
+                "{} x {} mm, the first along the warp",
+                show_number(b.width(), 0),
+                show_number(b.height(), 0)
+            ),
+            small,
+            false,
+        ));
     }
-    lines.push((format!("{} · {}", show_area(offcut.area), face_in_words(plan, stock, false)), small, false));
+    lines.push((
+        format!("{} · {}", show_area(offcut.area), face_in_words(plan, stock, false)),
+        small,
+        false,
+    ));
     lines.push(("on the backing, never on the cloth".into(), small * 0.85, false));
     let mut y = height - INSET + 0.5;
     for (words, size, bold) in lines {
@@ -67,17 +92,27 @@ pub(super) fn planned_label(plan: &Plan, stock: &PlanStock, offcut: &plan::Offcu
     }
     let rings: Vec<Ring> = std::iter::once(&offcut.outline).chain(&offcut.holes).cloned().collect();
     let base = point(width - INSET - side, height - INSET - side - 6.0);
-    small_picture(&mut s, &rings, (0.0, "warp"), Bounds { min: base, max: point(width - INSET, height - INSET) });
+    small_picture(
+        &mut s,
+        &rings,
+        (0.0, "warp"),
+        Bounds { min: base, max: point(width - INSET, height - INSET) },
+    );
     s
 }
 
-/// One label, its lower left corner the origin: name, cloth, batch, date, size, and the up face with the warp to the right.
+/// One label, its lower left corner the origin: name, cloth, batch, date, size, and the up face
+/// with the warp to the right.
 fn label(offcut: &Offcut, [width, height]: [f64; 2]) -> Scene {
-    let mut s = Scene::new(Bounds { min: point(0.0, 0.0), max: point(width, height) }, String::new());
+    let mut s =
+        Scene::new(Bounds { min: point(0.0, 0.0), max: point(width, height) }, String::new());
     let (facts, b) = (offcut.facts(), offcut.bounds());
     let side = (height - 2.0 * INSET - 6.0).min(width * 0.34);
     let room = width - 2.0 * INSET - side - 2.0;
-    let mut lines = vec![(clean(offcut.id()), height / 5.0, true), (clean(offcut.cloth()), height / 11.0, true)];
+    let mut lines = vec![
+        (clean(offcut.id()), height / 5.0, true),
+        (clean(offcut.cloth()), height / 11.0, true),
+    ];
     let small = height / 14.0;
     let mut plain = |words: String| lines.push((words, small, false));
     if let Some(batch) = &facts.batch {
@@ -86,7 +121,11 @@ fn label(offcut: &Offcut, [width, height]: [f64; 2]) -> Scene {
     if let Some(expiry) = facts.age.expiry {
         plain(format!("use by {expiry}"));
     }
-    plain(format!("{} along the warp x {} mm", show_number(b.width(), 0), show_number(b.height(), 0)));
+    plain(format!(
+        "{} along the warp x {} mm",
+        show_number(b.width(), 0),
+        show_number(b.height(), 0)
+    ));
     let from = facts.parent.as_ref().map_or(String::new(), |p| format!(" · from {}", clean(p)));
     plain(format!("{} · {}{from}", show_area(offcut.area()), facts.added));
     if facts.age.cosmetic_only {
@@ -100,6 +139,11 @@ fn label(offcut: &Offcut, [width, height]: [f64; 2]) -> Scene {
     }
     let rings: Vec<Ring> = offcut.region().rings().cloned().collect();
     let base = point(width - INSET - side, height - INSET - side - 6.0);
-    small_picture(&mut s, &rings, (0.0, "warp"), Bounds { min: base, max: point(width - INSET, height - INSET) });
+    small_picture(
+        &mut s,
+        &rings,
+        (0.0, "warp"),
+        Bounds { min: base, max: point(width - INSET, height - INSET) },
+    );
     s
 }

@@ -1,4 +1,5 @@
-//! A small picture of all layouts of a plan, for looking at: not at true scale, nothing in it to cut by.
+//! A small picture of all layouts of a plan, for looking at: not at true scale, nothing in it to
+//! cut by.
 
 use super::clip::hatch;
 use super::label::Block;
@@ -44,9 +45,13 @@ pub(super) fn overview(plan: &Plan) -> Scene {
         picture.words(point(0.0, y - size), size, true, fit(&words, longest, size, true));
         y -= head;
         let mut scene = Scene::new(b, String::new());
-        scene.draw(Ink::Stock, Shape::Rings(std::iter::once(&stock.outline).chain(&stock.holes).cloned().collect()));
+        scene.draw(
+            Ink::Stock,
+            Shape::Rings(std::iter::once(&stock.outline).chain(&stock.holes).cloned().collect()),
+        );
         for offcut in &stock.offcuts {
-            let rings: Vec<Ring> = std::iter::once(&offcut.outline).chain(&offcut.holes).cloned().collect();
+            let rings: Vec<Ring> =
+                std::iter::once(&offcut.outline).chain(&offcut.holes).cloned().collect();
             let views: Vec<&[Point]> = rings.iter().map(Vec::as_slice).collect();
             scene.draw(Ink::OffcutHatch, Shape::Segments(hatch(&views, 45.0, 12.0 * pixel)));
             scene.draw(Ink::Offcut, Shape::Rings(rings));
@@ -59,9 +64,14 @@ pub(super) fn overview(plan: &Plan) -> Scene {
             scene.line(Ink::SegmentEnd, &[point(segment[0], b.min.y), point(segment[0], b.max.y)]);
         }
         for placed in &stock.placed {
-            let rings: Vec<Ring> = std::iter::once(&placed.outline).chain(&placed.holes).cloned().collect();
+            let rings: Vec<Ring> =
+                std::iter::once(&placed.outline).chain(&placed.holes).cloned().collect();
             scene.drawn.push(Drawn { ink: Ink::Cut, id: None, shape: Shape::Rings(rings.clone()) });
-            let number = plan.pieces.iter().find(|p| p.piece == placed.piece).map_or("?", |p| p.number.as_str());
+            let number = plan
+                .pieces
+                .iter()
+                .find(|p| p.piece == placed.piece)
+                .map_or("?", |p| p.number.as_str());
             let block = [Block::plain(&fit(&clean(number), 12.0, 1.0, true), &[])];
             let area = Area::of(rings);
             // Numbers too small to read are left out: the cut sheets have them all.

@@ -1,10 +1,16 @@
-//! Paper to print on: sizes by name, the margin a printer leaves, the overlap of neighbouring sheets.
+//! Paper to print on: sizes by name, the margin a printer leaves, the overlap of neighbouring
+//! sheets.
 
 use crate::fault::{Fault, Faults};
 
-/// Names and sizes, mm: ISO 216 for A sizes, ANSI/ASME Y14.1 for the others (8.5 x 11 in, 11 x 17 in; from memory).
-const KNOWN: [(&str, [f64; 2]); 4] =
-    [("a4", [210.0, 297.0]), ("a3", [297.0, 420.0]), ("letter", [215.9, 279.4]), ("tabloid", [279.4, 431.8])];
+/// Names and sizes, mm: ISO 216 for A sizes, ANSI/ASME Y14.1 for the others (8.5 x 11 in, 11 x 17
+/// in; from memory).
+const KNOWN: [(&str, [f64; 2]); 4] = [
+    ("a4", [210.0, 297.0]),
+    ("a3", [297.0, 420.0]),
+    ("letter", [215.9, 279.4]),
+    ("tabloid", [279.4, 431.8]),
+];
 
 /// Less room than this between the margins holds no check square of 100 mm and its words.
 const LEAST: f64 = 125.0;
@@ -12,7 +18,8 @@ const LEAST: f64 = 125.0;
 /// Strip under the drawing for the words of a sheet, mm.
 pub(crate) const FOOT: f64 = 9.0;
 
-/// What a drawing is printed on. Valid by construction: there is room between the margins for more than the overlap.
+/// What a drawing is printed on. Valid by construction: there is room between the margins for more
+/// than the overlap.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Paper {
     /// Its name: `a4`, or its size in mm.
@@ -26,10 +33,12 @@ pub struct Paper {
 }
 
 impl Paper {
-    /// A paper by its name (`a4`, `a3`, `letter`, `tabloid`, any case) or its size in mm (`300x500`).
+    /// A paper by its name (`a4`, `a3`, `letter`, `tabloid`, any case) or its size in mm
+    /// (`300x500`).
     ///
     /// # Errors
-    /// An unknown name, a size or margin that leaves too little to print on, an overlap that is no length or too large: all that is wrong.
+    /// An unknown name, a size or margin that leaves too little to print on, an overlap that is no
+    /// length or too large: all that is wrong.
     pub fn new(name: &str, margin: f64, overlap: f64) -> Result<Paper, Faults> {
         let mut faults = Faults::new();
         let lower = name.trim().to_lowercase();
@@ -41,8 +50,14 @@ impl Paper {
         let size = KNOWN.iter().find(|(known, _)| *known == lower).map(|k| k.1).or_else(own);
         let Some(size) = size else {
             let names = KNOWN.map(|k| k.0).join(", ");
-            let what = format!("there is no paper `{}`", super::text::shorten(&super::text::clean(name), 40));
-            faults.push(Fault::new(what, format!("give {names}, roll, or a size in mm such as 300x500")));
+            let what = format!(
+                "there is no paper `{}`",
+                super::text::shorten(&super::text::clean(name), 40)
+            );
+            faults.push(Fault::new(
+                what,
+                format!("give {names}, roll, or a size in mm such as 300x500"),
+            ));
             return Err(faults);
         };
         if size[1] > 5000.0 {
@@ -52,14 +67,23 @@ impl Paper {
             ));
         }
         if !(0.0..=100.0).contains(&margin) {
-            faults.push(Fault::new("the margin must be from 0 to 100 mm", "most printers leave 4 to 6 mm white; 8 is the default"));
+            faults.push(Fault::new(
+                "the margin must be from 0 to 100 mm",
+                "most printers leave 4 to 6 mm white; 8 is the default",
+            ));
         } else if size[0] - 2.0 * margin < LEAST || size[1] - 2.0 * margin - FOOT < LEAST {
-            let what = format!("{} × {} mm of paper with {margin} mm of margin leaves too little to print on", size[0], size[1]);
+            let what = format!(
+                "{} × {} mm of paper with {margin} mm of margin leaves too little to print on",
+                size[0], size[1]
+            );
             faults
                 .push(Fault::new(what, format!("there must be {LEAST} mm each way between the margins: take larger paper or less margin")));
         }
         if !(0.0..=50.0).contains(&overlap) {
-            faults.push(Fault::new("the overlap must be from 0 to 50 mm", "10 is the default; 0 puts the sheets edge to edge"));
+            faults.push(Fault::new(
+                "the overlap must be from 0 to 50 mm",
+                "10 is the default; 0 puts the sheets edge to edge",
+            ));
         }
         faults.into_result(Paper { name: lower, size, margin, overlap })
     }

@@ -1,4 +1,5 @@
-//! Drawings as PDF at true scale: pages in mm, vector lines, an embedded font, and a request to the print dialogue not to scale.
+//! Drawings as PDF at true scale: pages in mm, vector lines, an embedded font, and a request to the
+//! print dialogue not to scale.
 //!
 //! The same pages give the same bytes: no dates, no random names.
 
@@ -18,7 +19,8 @@ use subsetter::GlyphRemapper;
 /// Points (1/72 inch) in a mm.
 const POINTS: f64 = 72.0 / 25.4;
 
-/// No page may be longer than this, mm: 14,400 units of 1/72 inch (ISO 32000-1, annex C, from memory).
+/// No page may be longer than this, mm: 14,400 units of 1/72 inch (ISO 32000-1, annex C, from
+/// memory).
 pub(crate) const LONGEST: f64 = 14_400.0 / POINTS;
 
 /// One page.
@@ -37,7 +39,8 @@ pub(crate) struct Part<'s> {
     pub at: Point,
     /// mm on the page for a mm of the drawing.
     pub scale: f64,
-    /// What of the drawing is shown, in its own frame; all of it if none. A window is there to cut by: its areas are not filled.
+    /// What of the drawing is shown, in its own frame; all of it if none. A window is there to cut
+    /// by: its areas are not filled.
     pub window: Option<Bounds>,
 }
 
@@ -45,7 +48,10 @@ impl<'s> Page<'s> {
     /// The whole drawing on a page of its size.
     pub(crate) fn of(scene: &'s Scene) -> Page<'s> {
         let at = point(-scene.page.min.x, -scene.page.min.y);
-        Page { size: [scene.page.width(), scene.page.height()], parts: vec![Part { scene, at, scale: 1.0, window: None }] }
+        Page {
+            size: [scene.page.width(), scene.page.height()],
+            parts: vec![Part { scene, at, scale: 1.0, window: None }],
+        }
     }
 }
 
@@ -75,7 +81,9 @@ pub(crate) fn pdf(title: &str, pages: &[Page<'_>]) -> Vec<u8> {
     about.title(TextStr(title));
     about.producer(TextStr(concat!("warpwise ", env!("CARGO_PKG_VERSION"))));
     about.finish();
-    file.pages(tree).kids(page_ids.iter().map(|ids| ids[0])).count(i32::try_from(pages.len()).unwrap_or(i32::MAX));
+    file.pages(tree)
+        .kids(page_ids.iter().map(|ids| ids[0]))
+        .count(i32::try_from(pages.len()).unwrap_or(i32::MAX));
     for ((page, stream), [id, content]) in pages.iter().zip(&streams).zip(page_ids) {
         let [width, height] = page.size.map(|mm| (mm * POINTS) as f32);
         let mut dict = file.page(id);
@@ -116,9 +124,17 @@ fn content(page: &Page<'_>, fonts: &mut [Used; 2]) -> Vec<u8> {
     for part in &page.parts {
         out.push_str("q\n");
         let scale = part.scale;
-        let _ = writeln!(out, "{0:.9} 0 0 {0:.9} {1} {2} cm", scale, num(part.at.x), num(part.at.y));
+        let _ =
+            writeln!(out, "{0:.9} 0 0 {0:.9} {1} {2} cm", scale, num(part.at.x), num(part.at.y));
         if let Some(w) = part.window {
-            let _ = writeln!(out, "{} {} {} {} re W n", num(w.min.x), num(w.min.y), num(w.width()), num(w.height()));
+            let _ = writeln!(
+                out,
+                "{} {} {} {} re W n",
+                num(w.min.x),
+                num(w.min.y),
+                num(w.width()),
+                num(w.height())
+            );
         }
         draw(&mut out, part, fonts);
         out.push_str("Q\n");
@@ -130,7 +146,8 @@ fn draw(out: &mut String, part: &Part<'_>, fonts: &mut [Used; 2]) {
     let scene = part.scene;
     // Lines of a small picture keep a width that prints.
     let heavier = if part.scale < 1.0 { 0.35 / part.scale } else { 1.0 };
-    let shown = |points: &[Point], reach: f64| part.window.is_none_or(|w| touches(points, &w, reach));
+    let shown =
+        |points: &[Point], reach: f64| part.window.is_none_or(|w| touches(points, &w, reach));
     for ink in Ink::ALL {
         let mut things = scene.drawn.iter().filter(|d| d.ink == ink).peekable();
         if things.peek().is_none() {
@@ -148,7 +165,14 @@ fn draw(out: &mut String, part: &Part<'_>, fonts: &mut [Used; 2]) {
         );
         let _ = writeln!(out, "{} rg", colour(style.fill.unwrap_or(style.colour)));
         for thing in things {
-            thing_in(out, thing, style.fill.is_some() && part.window.is_none(), style.colour, &shown, style.width);
+            thing_in(
+                out,
+                thing,
+                style.fill.is_some() && part.window.is_none(),
+                style.colour,
+                &shown,
+                style.width,
+            );
         }
     }
     for backing in scene.backings.iter().filter(|b| shown(&b.ring, 0.0)) {
@@ -162,7 +186,14 @@ fn draw(out: &mut String, part: &Part<'_>, fonts: &mut [Used; 2]) {
     }
 }
 
-fn thing_in(out: &mut String, thing: &Drawn, filled: bool, ink: [u8; 3], shown: &dyn Fn(&[Point], f64) -> bool, width: f64) {
+fn thing_in(
+    out: &mut String,
+    thing: &Drawn,
+    filled: bool,
+    ink: [u8; 3],
+    shown: &dyn Fn(&[Point], f64) -> bool,
+    width: f64,
+) {
     match &thing.shape {
         Shape::Rings(rings) if rings.iter().any(|r| shown(r, width)) => {
             rings.iter().for_each(|r| path(out, r, true));
@@ -227,7 +258,12 @@ struct Used {
 
 impl Used {
     fn new(bold: bool) -> Used {
-        Used { bold, font: Font::new(bold), remapper: GlyphRemapper::new(), glyphs: BTreeMap::new() }
+        Used {
+            bold,
+            font: Font::new(bold),
+            remapper: GlyphRemapper::new(),
+            glyphs: BTreeMap::new(),
+        }
     }
 
     fn name(&self) -> &'static str {
@@ -241,7 +277,8 @@ impl Used {
         let width: f64 = glyphs.iter().map(|g| font.advance(g.0)).sum::<f64>() * text.size;
         let (sin, cos) = crate::geometry::sin_cos_degrees(text.angle);
         let along = point(cos, sin);
-        let start = if text.hold == Hold::Middle { text.at - along * (width / 2.0) } else { text.at };
+        let start =
+            if text.hold == Hold::Middle { text.at - along * (width / 2.0) } else { text.at };
         if window.is_some_and(|w| !touches(&[start, start + along * width], w, 1.3 * text.size)) {
             return;
         }
@@ -251,15 +288,25 @@ impl Used {
             self.glyphs.insert(id, (character, font.advance(glyph) * 1000.0));
             let _ = write!(words, "{id:04X}");
         }
-        let _ = writeln!(out, "{} g BT /{} {} Tf", u8::from(text.white), self.name(), num(text.size));
-        let _ = writeln!(out, "{0:.6} {1:.6} {2:.6} {0:.6} {3} {4} Tm <{words}> Tj ET", cos, sin, -sin, num(start.x), num(start.y));
+        let _ =
+            writeln!(out, "{} g BT /{} {} Tf", u8::from(text.white), self.name(), num(text.size));
+        let _ = writeln!(
+            out,
+            "{0:.6} {1:.6} {2:.6} {0:.6} {3} {4} Tm <{words}> Tj ET",
+            cos,
+            sin,
+            -sin,
+            num(start.x),
+            num(start.y)
+        );
     }
 
     /// The font's objects: font, descendant, descriptor, file, character map.
     fn write(&self, file: &mut Pdf, [id, descendant, descriptor, data, map]: [Ref; 5]) {
         let Some(font) = &self.font else { return };
         let name = if self.bold { "WARPWB+DejaVuSans-Bold" } else { "WARPWR+DejaVuSans" };
-        let system = SystemInfo { registry: Str(b"Adobe"), ordering: Str(b"Identity"), supplement: 0 };
+        let system =
+            SystemInfo { registry: Str(b"Adobe"), ordering: Str(b"Identity"), supplement: 0 };
         file.type0_font(id)
             .base_font(Name(name.as_bytes()))
             .encoding_predefined(Name(b"Identity-H"))
@@ -283,7 +330,12 @@ impl Used {
         file.font_descriptor(descriptor)
             .name(Name(name.as_bytes()))
             .flags(FontFlags::NON_SYMBOLIC)
-            .bbox(Rect::new(f32::from(b.x_min) * em, f32::from(b.y_min) * em, f32::from(b.x_max) * em, f32::from(b.y_max) * em))
+            .bbox(Rect::new(
+                f32::from(b.x_min) * em,
+                f32::from(b.y_min) * em,
+                f32::from(b.x_max) * em,
+                f32::from(b.y_max) * em,
+            ))
             .italic_angle(0.0)
             .ascent(f32::from(font.face.ascender()) * em)
             .descent(f32::from(font.face.descender()) * em)
@@ -291,9 +343,12 @@ impl Used {
             .stem_v(if self.bold { 140.0 } else { 80.0 })
             .font_file2(data);
         // The font is our own and whole: a subset of it can be made.
-        let subset = subsetter::subset(font.data, 0, &self.remapper).unwrap_or_else(|_| font.data.to_vec());
+        let subset =
+            subsetter::subset(font.data, 0, &self.remapper).unwrap_or_else(|_| font.data.to_vec());
         let packed = pack(&subset);
-        file.stream(data, &packed).filter(Filter::FlateDecode).pair(Name(b"Length1"), i32::try_from(subset.len()).unwrap_or(0));
+        file.stream(data, &packed)
+            .filter(Filter::FlateDecode)
+            .pair(Name(b"Length1"), i32::try_from(subset.len()).unwrap_or(0));
         let mut cmap = UnicodeCmap::new(Name(b"Custom"), system);
         for (&glyph, &(character, _)) in &self.glyphs {
             cmap.pair(glyph, character);

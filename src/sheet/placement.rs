@@ -1,7 +1,7 @@
 //! The placement sheet: where each piece lies, by tape measure, in an order of cutting.
 //!
-//! Pieces are cut in order of their far ends. What lies beyond the far end of the piece being cut is then still whole cloth, so no
-//! piece is ever cut on cloth that has come loose from the roll.
+//! Pieces are cut in order of their far ends. What lies beyond the far end of the piece being cut
+//! is then still whole cloth, so no piece is ever cut on cloth that has come loose from the roll.
 
 use super::draw::{Laid, Sheet, motion_of, turn_over_sign};
 use super::face::View;
@@ -30,7 +30,8 @@ pub(crate) struct Measured {
     pub from: [f64; 2],
 }
 
-/// Where one piece lies; distances in mm from the end of the cloth on the bench, and from the named selvedge.
+/// Where one piece lies; distances in mm from the end of the cloth on the bench, and from the named
+/// selvedge.
 pub(crate) struct Place<'p> {
     /// The piece.
     pub laid: &'p Laid<'p>,
@@ -65,7 +66,8 @@ pub(crate) fn measured_marks(sheet: &Sheet<'_>, marks: &[Mark], motion: &Motion)
     marks.iter().map(on_cloth).collect()
 }
 
-/// The pieces to cut from a sheet, in an order of cutting; those that reach into the next bench segment belong to that.
+/// The pieces to cut from a sheet, in an order of cutting; those that reach into the next bench
+/// segment belong to that.
 pub(crate) fn places<'p>(sheet: &'p Sheet<'p>) -> Vec<Place<'p>> {
     let mut all: Vec<Place<'p>> = Vec::new();
     for laid in &sheet.pieces {
@@ -81,14 +83,21 @@ pub(crate) fn places<'p>(sheet: &'p Sheet<'p>) -> Vec<Place<'p>> {
             laid,
             marks: measured_marks(sheet, &found.marks, &motion),
             to_ink: found.to_ink,
-            corners: found.corners.iter().map(|ring| measured_marks(sheet, ring, &motion)).collect(),
+            corners: found
+                .corners
+                .iter()
+                .map(|ring| measured_marks(sheet, ring, &motion))
+                .collect(),
             corners_of_splice: found.splice_only,
             arrow: found.arrow.map(|ends| ends.map(|p| motion.apply(p))),
-            inked_up: inked_side_up(sheet.plan, piece, laid.facts.face_down).filter(|_| !found.marks.is_empty()),
+            inked_up: inked_side_up(sheet.plan, piece, laid.facts.face_down)
+                .filter(|_| !found.marks.is_empty()),
             reach: [[one[0], other[0]], [one[1].min(other[1]), one[1].max(other[1])]],
         });
     }
-    all.sort_by(|p, q| p.reach[0][1].total_cmp(&q.reach[0][1]).then(p.reach[1][0].total_cmp(&q.reach[1][0])));
+    all.sort_by(|p, q| {
+        p.reach[0][1].total_cmp(&q.reach[0][1]).then(p.reach[1][0].total_cmp(&q.reach[1][0]))
+    });
     all
 }
 
@@ -102,23 +111,38 @@ pub(crate) fn measured_from(sheet: &Sheet<'_>) -> String {
         }
         (StockKind::Roll, 0) => format!("along from the roll's cut end, across from {selvedge}"),
         (StockKind::Roll, _) => {
-            format!("along from the mark at {} mm (-: before it), across from {selvedge}", decimals(sheet.from, 1))
+            format!(
+                "along from the mark at {} mm (-: before it), across from {selvedge}",
+                decimals(sheet.from, 1)
+            )
         }
     }
 }
 
-/// The picture of one sheet: cloth, 100 mm grid, pieces with their place in the order of cutting; `scale` is that of the page.
+/// The picture of one sheet: cloth, 100 mm grid, pieces with their place in the order of cutting;
+/// `scale` is that of the page.
 pub(crate) fn picture(sheet: &Sheet<'_>, places: &[Place<'_>], scale: f64) -> Scene {
     let [left, low, right, high] = sheet.stock_box;
     let page = 1.0 / scale;
     let [first, last] = span(sheet);
     let mut s = Scene::new(
-        Bounds { min: point(first - 16.0 * page, low - 8.0 * page), max: point(last + 4.0 * page, high + 5.0 * page) },
+        Bounds {
+            min: point(first - 16.0 * page, low - 8.0 * page),
+            max: point(last + 4.0 * page, high + 5.0 * page),
+        },
         sheet.title(),
     );
     let mut grid = Vec::new();
     let number = |s: &mut Scene, at: Point, hold: Hold, words: String| {
-        s.texts.push(Text { at, hold, angle: 0.0, size: 2.4 * page, bold: false, white: false, words });
+        s.texts.push(Text {
+            at,
+            hold,
+            angle: 0.0,
+            size: 2.4 * page,
+            bold: false,
+            white: false,
+            words,
+        });
     };
     let mut k = 0.0;
     while k * 100.0 <= right - left && k < 2000.0 {
@@ -134,7 +158,12 @@ pub(crate) fn picture(sheet: &Sheet<'_>, places: &[Place<'_>], scale: f64) -> Sc
         let y = if sheet.over { high - k * 100.0 } else { low + k * 100.0 };
         grid.push([point(left, y), point(right, y)]);
         if k % 2.0 == 0.0 || 100.0 * scale > 3.5 {
-            number(&mut s, point(first - 9.0 * page, y - 0.8 * page), Hold::Start, decimals(k * 100.0, 0));
+            number(
+                &mut s,
+                point(first - 9.0 * page, y - 0.8 * page),
+                Hold::Start,
+                decimals(k * 100.0, 0),
+            );
         }
         k += 1.0;
     }
@@ -143,25 +172,37 @@ pub(crate) fn picture(sheet: &Sheet<'_>, places: &[Place<'_>], scale: f64) -> Sc
     let here = |ring: &[Point]| sheet.here(ring);
     s.draw(
         Ink::Stock,
-        Shape::Rings(std::iter::once(&sheet.stock.outline).chain(&sheet.stock.holes).map(|r| here(r)).filter(|r| !r.is_empty()).collect()),
+        Shape::Rings(
+            std::iter::once(&sheet.stock.outline)
+                .chain(&sheet.stock.holes)
+                .map(|r| here(r))
+                .filter(|r| !r.is_empty())
+                .collect(),
+        ),
     );
     for flaw in sheet.stock.flaws.iter().map(|f| here(f)).filter(|f| !f.is_empty()) {
         s.draw(Ink::Flaw, Shape::Segments(super::clip::hatch(&[&flaw], 45.0, 2.0 * page)));
         s.draw(Ink::Flaw, Shape::Rings(vec![flaw]));
     }
     for offcut in &sheet.stock.offcuts {
-        let rings: Vec<_> = std::iter::once(&offcut.outline).chain(&offcut.holes).map(|r| here(r)).filter(|r| !r.is_empty()).collect();
+        let rings: Vec<_> = std::iter::once(&offcut.outline)
+            .chain(&offcut.holes)
+            .map(|r| here(r))
+            .filter(|r| !r.is_empty())
+            .collect();
         let views: Vec<&[Point]> = rings.iter().map(Vec::as_slice).collect();
         s.draw(Ink::OffcutHatch, Shape::Segments(super::clip::hatch(&views, 45.0, 2.5 * page)));
         s.draw(Ink::Offcut, Shape::Rings(rings));
     }
     for laid in sheet.pieces.iter().filter(|l| !places.iter().any(|p| std::ptr::eq(p.laid, *l))) {
-        let rings: Vec<_> = std::iter::once(&laid.placed.outline).chain(&laid.placed.holes).cloned().collect();
+        let rings: Vec<_> =
+            std::iter::once(&laid.placed.outline).chain(&laid.placed.holes).cloned().collect();
         s.draw(Ink::Selvedge, Shape::Rings(rings));
     }
     for (i, place) in places.iter().enumerate() {
         let placed = place.laid.placed;
-        let rings: Vec<_> = std::iter::once(&placed.outline).chain(&placed.holes).cloned().collect();
+        let rings: Vec<_> =
+            std::iter::once(&placed.outline).chain(&placed.holes).cloned().collect();
         s.drawn.push(Drawn { ink: Ink::Stock, id: None, shape: Shape::Rings(rings.clone()) });
         let mut area = Area::of(rings);
         if place.laid.facts.face_down
@@ -172,7 +213,12 @@ pub(crate) fn picture(sheet: &Sheet<'_>, places: &[Place<'_>], scale: f64) -> Sc
         {
             turn_over_sign(&mut s, at, size, None);
             let half = point(size, size) * 0.6;
-            area.taken.push(vec![vec![at - half, point(at.x + half.x, at.y - half.y), at + half, point(at.x - half.x, at.y + half.y)]]);
+            area.taken.push(vec![vec![
+                at - half,
+                point(at.x + half.x, at.y - half.y),
+                at + half,
+                point(at.x - half.x, at.y + half.y),
+            ]]);
         }
         let number = fit(&place.laid.facts.number, 12.0, 1.0, true);
         let cut = format!("cut {}", i + 1);
@@ -182,7 +228,8 @@ pub(crate) fn picture(sheet: &Sheet<'_>, places: &[Place<'_>], scale: f64) -> Sc
             Block::plain(&number, &[]),
         ];
         // The number alone where there is no room for both: the rows below have the order.
-        let spot = |blocks: &[Block]| area.spot(blocks, 3.6 * page).filter(|s| s.size >= 1.5 * page);
+        let spot =
+            |blocks: &[Block]| area.spot(blocks, 3.6 * page).filter(|s| s.size >= 1.5 * page);
         let found = spot(&blocks[..2]).or_else(|| {
             spot(&blocks[2..]).map(|mut s| {
                 s.block = 2;
@@ -197,14 +244,16 @@ pub(crate) fn picture(sheet: &Sheet<'_>, places: &[Place<'_>], scale: f64) -> Sc
     s
 }
 
-/// Where what is drawn begins and ends along the cloth: pieces may reach over the ends of a segment.
+/// Where what is drawn begins and ends along the cloth: pieces may reach over the ends of a
+/// segment.
 pub(crate) fn span(sheet: &Sheet<'_>) -> [f64; 2] {
     let [left, _, right, _] = sheet.stock_box;
     let boxes = || sheet.pieces.iter().map(|p| p.bounds);
     [boxes().map(|b| b.min.x).fold(left, f64::min), boxes().map(|b| b.max.x).fold(right, f64::max)]
 }
 
-/// The placement sheets of a plan: for each cloth on the bench a picture and a line for each piece. Returns the file and its number of pages.
+/// The placement sheets of a plan: for each cloth on the bench a picture and a line for each piece.
+/// Returns the file and its number of pages.
 pub(crate) fn sheets(view: &View) -> (Vec<u8>, usize) {
     let names: Vec<String> = view.plan.jobs.iter().map(|j| clean(j)).collect();
     let title = format!("Placement: {}", names.join(" + "));
@@ -235,7 +284,11 @@ fn cloth(flow: &mut Flow, sheet: &Sheet<'_>) {
     let [left, right] = span(sheet);
     let tall = if sheet.stock.kind == StockKind::Roll { TALL[0] } else { TALL[1] };
     let scale = ((WIDTH - 20.0) / (right - left).max(1.0)).min(tall / (high - low).max(1.0));
-    let segment = if sheet.segments > 1 { format!(", bench segment {} of {}", sheet.segment + 1, sheet.segments) } else { String::new() };
+    let segment = if sheet.segments > 1 {
+        format!(", bench segment {} of {}", sheet.segment + 1, sheet.segments)
+    } else {
+        String::new()
+    };
     let kind = if sheet.stock.kind == StockKind::Roll { "Roll" } else { "Offcut" };
     // Heading, picture and a few rows stay together.
     if !flow.fits((high - low) * scale + 58.0) {
@@ -258,7 +311,15 @@ fn cloth(flow: &mut Flow, sheet: &Sheet<'_>) {
         let (scene, height) = row.drawn();
         if !flow.fits(height) {
             flow.page();
-            flow.words(&format!("{kind} {}{segment}, continued, {}", clean(&sheet.stock.id), measured_from(sheet)), 2.8, true);
+            flow.words(
+                &format!(
+                    "{kind} {}{segment}, continued, {}",
+                    clean(&sheet.stock.id),
+                    measured_from(sheet)
+                ),
+                2.8,
+                true,
+            );
             flow.gap(1.0);
             flow.drawing(heading(), 5.0);
         }
@@ -277,9 +338,19 @@ fn cloth(flow: &mut Flow, sheet: &Sheet<'_>) {
         );
     } else if sheet.stock.kind == StockKind::Roll {
         let used = sheet.stock.used_length;
-        let from =
-            if sheet.segment > 0 { format!(" ({} mm from where this bench length starts)", end(used - sheet.from)) } else { String::new() };
-        flow.words(&format!("Last of all: cut straight across {} mm from the roll's cut end{from}.", end(used)), 3.2, true);
+        let from = if sheet.segment > 0 {
+            format!(" ({} mm from where this bench length starts)", end(used - sheet.from))
+        } else {
+            String::new()
+        };
+        flow.words(
+            &format!(
+                "Last of all: cut straight across {} mm from the roll's cut end{from}.",
+                end(used)
+            ),
+            3.2,
+            true,
+        );
     }
 }
 
@@ -303,7 +374,8 @@ pub(crate) fn cells(place: &Place<'_>, order: usize) -> [String; 6] {
 }
 
 /// The headings of that table.
-pub(crate) const HEADINGS: [&str; 6] = ["cut", "no.", "piece", "points: along / across", "reaches", "face"];
+pub(crate) const HEADINGS: [&str; 6] =
+    ["cut", "no.", "piece", "points: along / across", "reaches", "face"];
 
 /// A measured point: `A 612.3/45.1`.
 pub(crate) fn in_words(m: &Measured) -> String {
@@ -312,7 +384,8 @@ pub(crate) fn in_words(m: &Measured) -> String {
 
 /// From where to where the cut line reaches.
 pub(crate) fn reach_in_words(place: &Place<'_>) -> String {
-    let [along, across] = place.reach.map(|[from, to]| format!("{}-{}", decimals(from, 0), decimals(to, 0)));
+    let [along, across] =
+        place.reach.map(|[from, to]| format!("{}-{}", decimals(from, 0), decimals(to, 0)));
     format!("{along} / {across}")
 }
 

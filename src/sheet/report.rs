@@ -1,4 +1,5 @@
-//! `report.html`: everything about a plan on one page that opens offline, prints on A4 and needs no script for reading.
+//! `report.html`: everything about a plan on one page that opens offline, prints on A4 and needs no
+//! script for reading.
 
 use super::answers::answers;
 use super::draw::Sheet;
@@ -18,14 +19,16 @@ use crate::plan::{Plan, PlanLayer, PlanPiece, StockKind, laying_order, words};
 use crate::units::{counted, show_area};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
-/// A section of the report made elsewhere (a lay-up sheet, say), put before the figures of the search.
+/// A section of the report made elsewhere (a lay-up sheet, say), put before the figures of the
+/// search.
 #[derive(Clone, Debug)]
 pub struct Section {
     /// The anchor it is reached by: ASCII letters and hyphens.
     pub id: String,
     /// Its heading, plain text.
     pub title: String,
-    /// Its content as HTML; it may use the classes of the report's style: `wide` around a table, `note`.
+    /// Its content as HTML; it may use the classes of the report's style: `wide` around a table,
+    /// `note`.
     pub html: String,
     /// Left out when the report is printed: it has a sheet of its own, or is for the screen.
     pub screen_only: bool,
@@ -127,7 +130,8 @@ fn take(plan: &Plan) -> Markup {
     let mut rows = Vec::new();
     for f in &plan.cloths {
         let material = plan.materials.iter().find(|m| m.cloth == f.cloth);
-        let stocks: Vec<&str> = plan.stocks.iter().filter(|s| s.cloth == f.cloth).map(|s| s.id.as_str()).collect();
+        let stocks: Vec<&str> =
+            plan.stocks.iter().filter(|s| s.cloth == f.cloth).map(|s| s.id.as_str()).collect();
         let cost = f.cost.map_or_else(|| "–".into(), |c| format!("{c:.2} {}", plan.currency));
         rows.push(vec![
             text(material.map_or(f.cloth.clone(), |m| m.name.clone())),
@@ -135,12 +139,22 @@ fn take(plan: &Plan) -> Markup {
             html! { b { (mm(f.used_length)) " mm" } " of " (mm(f.roll_width)) " mm wide" },
             html! { (mm(f.least_length)) " mm (" (clean(&f.least_length_by)) ")" },
             text(format!("{:.1} %", f.yield_ * 100.0)),
-            text(format!("pieces {}, offcuts {}, waste {}", show_area(f.pieces_area), show_area(f.offcuts_area), show_area(f.waste_area))),
+            text(format!(
+                "pieces {}, offcuts {}, waste {}",
+                show_area(f.pieces_area),
+                show_area(f.offcuts_area),
+                show_area(f.waste_area)
+            )),
             text(cost),
             text(f.mass.map_or_else(|| "–".into(), |m| format!("{} g", decimals(m, 0)))),
         ]);
     }
-    table("Length from each roll", &["cloth", "stock", "take", "no layout under", "yield", "areas", "cost", "mass"], rows, false)
+    table(
+        "Length from each roll",
+        &["cloth", "stock", "take", "no layout under", "yield", "areas", "cost", "mass"],
+        rows,
+        false,
+    )
 }
 
 fn warnings(plan: &Plan) -> Markup {
@@ -196,7 +210,11 @@ fn pieces(plan: &Plan) -> Markup {
     let several = plan.jobs.len() > 1;
     let mut rows: Vec<Vec<Markup>> = Vec::new();
     for piece in laying_order(plan) {
-        for (stock, placed) in plan.stocks.iter().flat_map(|s| s.placed.iter().map(move |p| (s, p))).filter(|(_, p)| p.piece == piece.piece)
+        for (stock, placed) in plan
+            .stocks
+            .iter()
+            .flat_map(|s| s.placed.iter().map(move |p| (s, p)))
+            .filter(|(_, p)| p.piece == piece.piece)
         {
             let b = ring_bounds(&placed.outline);
             let which: String = words::which(piece).into_iter().map(|w| format!(", {w}")).collect();
@@ -208,16 +226,26 @@ fn pieces(plan: &Plan) -> Markup {
                 text(words::hand(piece.hand)),
                 text(piece.cloth.clone()),
                 text(stock.id.clone()),
-                text(unbroken(&words::copy(placed.copy, piece.copies).unwrap_or_else(|| "1".into()))),
-                text(unbroken(if placed.face == Face::Down { words::FACE_DOWN } else { "face up" })),
-                text(b.map_or_else(String::new, |b| unbroken(&format!("{} × {}", decimals(b.width(), 0), decimals(b.height(), 0))))),
+                text(unbroken(
+                    &words::copy(placed.copy, piece.copies).unwrap_or_else(|| "1".into()),
+                )),
+                text(unbroken(if placed.face == Face::Down {
+                    words::FACE_DOWN
+                } else {
+                    "face up"
+                })),
+                text(b.map_or_else(String::new, |b| {
+                    unbroken(&format!("{} × {}", decimals(b.width(), 0), decimals(b.height(), 0)))
+                })),
             ]);
             if let Some(row) = rows.last_mut().filter(|_| several) {
                 row.insert(2, text(piece.job.clone()));
             }
         }
     }
-    let mut headings = vec!["no.", "template", "layer", "angle", "hand", "cloth", "stock", "copy", "face", "box, mm"];
+    let mut headings = vec![
+        "no.", "template", "layer", "angle", "hand", "cloth", "stock", "copy", "face", "box, mm",
+    ];
     if several {
         headings.insert(2, "kit");
     }
@@ -241,13 +269,20 @@ fn layers(plan: &Plan) -> Markup {
     }
 }
 
-/// One picture for each ply of the layer whose template is wanted: its pieces as they are laid, their laps, and dashed the laps of the layer
-/// below.
-pub(super) fn layer_pictures(plan: &Plan, layer: &PlanLayer, wanted: &dyn Fn(&str) -> bool) -> Vec<(String, Scene)> {
+/// One picture for each ply of the layer whose template is wanted: its pieces as they are laid,
+/// their laps, and dashed the laps of the layer below.
+pub(super) fn layer_pictures(
+    plan: &Plan,
+    layer: &PlanLayer,
+    wanted: &dyn Fn(&str) -> bool,
+) -> Vec<(String, Scene)> {
     let mut pictures: Vec<(String, Scene)> = Vec::new();
     let material = plan.materials.iter().find(|m| m.cloth == layer.cloth);
     let mut plies: Vec<Vec<&PlanPiece>> = Vec::new();
-    for piece in laying_order(plan).into_iter().filter(|p| p.job == layer.job && p.layer == layer.layer && wanted(&p.template)) {
+    for piece in laying_order(plan)
+        .into_iter()
+        .filter(|p| p.job == layer.job && p.layer == layer.layer && wanted(&p.template))
+    {
         match plies.iter_mut().find(|p| p.first().is_some_and(|f| f.ply == piece.ply)) {
             Some(ply) => ply.push(piece),
             None => plies.push(vec![piece]),
@@ -259,21 +294,37 @@ pub(super) fn layer_pictures(plan: &Plan, layer: &PlanLayer, wanted: &dyn Fn(&st
         let mut turned: Vec<(Vec<Ring>, f64, Option<f64>)> = Vec::new();
         for piece in &parts {
             let home = Motion::turn(piece.angle);
-            let rings = piece.net.iter().map(|r| r.iter().map(|&p| home.apply(p - piece.origin)).collect()).collect();
-            let placed = plan.stocks.iter().flat_map(|s| &s.placed).find(|p| p.piece == piece.piece);
-            let (turn, sign) = placed.map_or((0.0, 1.0), |p| (p.turn, if p.face == Face::Down { -1.0 } else { 1.0 }));
+            let rings = piece
+                .net
+                .iter()
+                .map(|r| r.iter().map(|&p| home.apply(p - piece.origin)).collect())
+                .collect();
+            let placed =
+                plan.stocks.iter().flat_map(|s| &s.placed).find(|p| p.piece == piece.piece);
+            let (turn, sign) = placed
+                .map_or((0.0, 1.0), |p| (p.turn, if p.face == Face::Down { -1.0 } else { 1.0 }));
             let warp = piece.angle - turn;
-            let line = material.and_then(|m| m.twill_line).filter(|_| layer.seen != Seen::Hidden).map(|t| warp + sign * t);
+            let line = material
+                .and_then(|m| m.twill_line)
+                .filter(|_| layer.seen != Seen::Hidden)
+                .map(|t| warp + sign * t);
             turned.push((rings, warp, line));
         }
-        let boxes: Vec<Bounds> = turned.iter().flat_map(|t| &t.0).filter_map(|r| ring_bounds(r)).collect();
+        let boxes: Vec<Bounds> =
+            turned.iter().flat_map(|t| &t.0).filter_map(|r| ring_bounds(r)).collect();
         let Some(first) = boxes.first() else { continue };
         let whole = boxes.iter().fold(*first, |a, b| Bounds {
             min: point(a.min.x.min(b.min.x), a.min.y.min(b.min.y)),
             max: point(a.max.x.max(b.max.x), a.max.y.max(b.max.y)),
         });
         let unit = whole.width().max(whole.height()) / 100.0;
-        let mut s = Scene::new(Bounds { min: whole.min - point(2.0, 2.0) * unit, max: whole.max + point(2.0, 9.0) * unit }, String::new());
+        let mut s = Scene::new(
+            Bounds {
+                min: whole.min - point(2.0, 2.0) * unit,
+                max: whole.max + point(2.0, 9.0) * unit,
+            },
+            String::new(),
+        );
         let mut numbered: Vec<(Point, String)> = Vec::new();
         for ((rings, warp, line), piece) in turned.into_iter().zip(&parts) {
             let views: Vec<&[_]> = rings.iter().map(Vec::as_slice).collect();
@@ -291,7 +342,10 @@ pub(super) fn layer_pictures(plan: &Plan, layer: &PlanLayer, wanted: &dyn Fn(&st
         if head.part.is_some() {
             for lap in crate::laminate::laps_of(&parts) {
                 let views: Vec<&[_]> = lap.rings().map(Vec::as_slice).collect();
-                s.draw(Ink::Frame, Shape::Segments(super::clip::hatch(&views, head.angle + 45.0, 1.5 * unit)));
+                s.draw(
+                    Ink::Frame,
+                    Shape::Segments(super::clip::hatch(&views, head.angle + 45.0, 1.5 * unit)),
+                );
             }
             for lap in spliced_below(plan, head) {
                 s.draw(Ink::Mark, Shape::Rings(lap.rings().cloned().collect()));
@@ -299,16 +353,39 @@ pub(super) fn layer_pictures(plan: &Plan, layer: &PlanLayer, wanted: &dyn Fn(&st
         }
         for (at, number) in numbered {
             let size = if parts.len() > 6 { 3.0 } else { 5.0 } * unit;
-            let half = point(super::text::text_width(&number, size, true) / 2.0 + 0.6 * unit, 0.5 * size + 0.6 * unit);
-            let ring = vec![at - half, point(at.x + half.x, at.y - half.y), at + half, point(at.x - half.x, at.y + half.y)];
+            let half = point(
+                super::text::text_width(&number, size, true) / 2.0 + 0.6 * unit,
+                0.5 * size + 0.6 * unit,
+            );
+            let ring = vec![
+                at - half,
+                point(at.x + half.x, at.y - half.y),
+                at + half,
+                point(at.x - half.x, at.y + half.y),
+            ];
             s.backings.push(Backing { ring, black: false });
             let at = at - point(0.0, 0.36 * size);
-            s.texts.push(Text { at, hold: Hold::Middle, angle: 0.0, size, bold: true, white: false, words: number });
+            s.texts.push(Text {
+                at,
+                hold: Hold::Middle,
+                angle: 0.0,
+                size,
+                bold: true,
+                white: false,
+                words: number,
+            });
         }
         let y = whole.max.y + 4.0 * unit;
         let (tail, tip) = (point(whole.min.x, y), point(whole.min.x + 16.0 * unit, y));
         s.line(Ink::Stock, &[tail, tip]);
-        s.draw(Ink::Stock, Shape::Solid(vec![tip + point(4.0, 0.0) * unit, tip + point(0.0, 1.5) * unit, tip - point(0.0, 1.5) * unit]));
+        s.draw(
+            Ink::Stock,
+            Shape::Solid(vec![
+                tip + point(4.0, 0.0) * unit,
+                tip + point(0.0, 1.5) * unit,
+                tip - point(0.0, 1.5) * unit,
+            ]),
+        );
         s.words(tip + point(5.0, -1.5) * unit, 5.0 * unit, true, "0°");
         let numbers: Vec<String> = parts.iter().map(|p| clean(&p.number)).collect();
         let numbers = match (numbers.first(), numbers.last()) {
@@ -316,17 +393,26 @@ pub(super) fn layer_pictures(plan: &Plan, layer: &PlanLayer, wanted: &dyn Fn(&st
             _ => numbers.join(", "),
         };
         let lies = warp_in_words(plan, head);
-        pictures.push((format!("{} · {} · {lies} · {numbers}", clean(&head.template), words::hand(head.hand)), s));
+        pictures.push((
+            format!("{} · {} · {lies} · {numbers}", clean(&head.template), words::hand(head.hand)),
+            s,
+        ));
     }
     pictures
 }
 
-/// Which way the warp of a ply lies: a turn that the cloth allows may have brought it elsewhere than asked.
+/// Which way the warp of a ply lies: a turn that the cloth allows may have brought it elsewhere
+/// than asked.
 fn warp_in_words(plan: &Plan, piece: &PlanPiece) -> String {
     if piece.patch.is_some() {
         return "warp as drawn".into();
     }
-    let turn = plan.stocks.iter().flat_map(|s| &s.placed).find(|p| p.piece == piece.piece).map_or(0.0, |p| p.turn);
+    let turn = plan
+        .stocks
+        .iter()
+        .flat_map(|s| &s.placed)
+        .find(|p| p.piece == piece.piece)
+        .map_or(0.0, |p| p.turn);
     let asked = crate::units::degrees_of_warp(piece.angle);
     let lies = crate::units::degrees_of_warp(piece.angle - turn);
     if (lies - asked).abs() < 0.05 {
@@ -339,10 +425,18 @@ fn warp_in_words(plan: &Plan, piece: &PlanPiece) -> String {
 /// The laps of the nearest spliced layer below of the same template and hand.
 fn spliced_below(plan: &Plan, above: &PlanPiece) -> Vec<Region> {
     let same = |p: &&PlanPiece| {
-        p.job == above.job && p.template == above.template && p.hand == above.hand && p.layer < above.layer && p.part.is_some()
+        p.job == above.job
+            && p.template == above.template
+            && p.hand == above.hand
+            && p.layer < above.layer
+            && p.part.is_some()
     };
-    let Some(layer) = plan.pieces.iter().filter(same).map(|p| p.layer).max() else { return Vec::new() };
-    crate::laminate::laps_of(&plan.pieces.iter().filter(same).filter(|p| p.layer == layer).collect::<Vec<_>>())
+    let Some(layer) = plan.pieces.iter().filter(same).map(|p| p.layer).max() else {
+        return Vec::new();
+    };
+    crate::laminate::laps_of(
+        &plan.pieces.iter().filter(same).filter(|p| p.layer == layer).collect::<Vec<_>>(),
+    )
 }
 
 fn offcuts(plan: &Plan) -> Markup {
@@ -365,7 +459,19 @@ fn offcuts(plan: &Plan) -> Markup {
     if rows.is_empty() {
         return html! { p { "None: nothing wide enough to keep is left of the used length." } };
     }
-    table("Offcuts", &["offcut", "cloth", "from", "m²", "largest rectangle, mm", "its corner from end / selvedge, mm"], rows, true)
+    table(
+        "Offcuts",
+        &[
+            "offcut",
+            "cloth",
+            "from",
+            "m²",
+            "largest rectangle, mm",
+            "its corner from end / selvedge, mm",
+        ],
+        rows,
+        true,
+    )
 }
 
 fn search(plan: &Plan) -> Markup {
@@ -393,7 +499,10 @@ fn printing(view: &View) -> Markup {
     let mut rows = Vec::new();
     for name in ["a4", "a3", "letter", "tabloid"] {
         let Ok(paper) = Paper::new(name, 8.0, 10.0) else { continue };
-        let pages: Vec<String> = super::tiles::count(view, &paper).into_iter().map(|c| format!("{}: {}", c.name, c.pages)).collect();
+        let pages: Vec<String> = super::tiles::count(view, &paper)
+            .into_iter()
+            .map(|c| format!("{}: {}", c.name, c.pages))
+            .collect();
         rows.push(vec![
             text(name.to_uppercase()),
             text(pages.join(", ")),

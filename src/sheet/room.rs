@@ -55,8 +55,9 @@ impl Area {
     /// The grid of this area, turned by `-angle`.
     pub(crate) fn grid(&self, angle: f64, faint_too: bool) -> Option<Grid> {
         let turn = Motion::turn(-angle);
-        let turned =
-            |lines: &[Vec<Point>]| -> Vec<Vec<Point>> { lines.iter().map(|l| l.iter().map(|&p| turn.apply(p)).collect()).collect() };
+        let turned = |lines: &[Vec<Point>]| -> Vec<Vec<Point>> {
+            lines.iter().map(|l| l.iter().map(|&p| turn.apply(p)).collect()).collect()
+        };
         let rings = turned(&self.rings);
         let mut grid = Grid::new(ring_bounds(rings.first()?)?, CELLS, 0.2);
         grid.take_all(NOBODY);
@@ -125,23 +126,38 @@ pub(crate) struct Finder<'a> {
 impl Finder<'_> {
     /// The best spot for one of the blocks, in no size over `most` mm nor under [`LEAST`].
     ///
-    /// Level words win over turned ones, and words clear of the faint lines over others, unless they would be much smaller.
+    /// Level words win over turned ones, and words clear of the faint lines over others, unless
+    /// they would be much smaller.
     pub(crate) fn spot(&self, blocks: &[Block], most: f64) -> Option<Spot> {
         let most = most.max(LEAST);
         let mut best: Option<(f64, Spot)> = None;
         for view in &self.views {
-            let made = view.sums.get_or_init(|| self.area.grid(view.angle, view.clear_of_faint).map(|g| g.summed()));
+            let made = view.sums.get_or_init(|| {
+                self.area.grid(view.angle, view.clear_of_faint).map(|g| g.summed())
+            });
             let Some(sums) = made else { continue };
             let near = Motion::turn(-view.angle).apply(self.home);
             for (index, block) in blocks.iter().enumerate() {
                 // Nothing smaller than what the best so far is worth need be looked for.
-                let least = best.as_ref().map_or(LEAST, |(score, _)| (score / view.worth * 1.01).max(LEAST));
+                let least = best
+                    .as_ref()
+                    .map_or(LEAST, |(score, _)| (score / view.worth * 1.01).max(LEAST));
                 if least > most {
                     continue;
                 }
-                if let Some((size, middle)) = sums.largest(block.width + PAD, block.height + PAD / 4.0, CLEAR, least, most, near) {
+                if let Some((size, middle)) = sums.largest(
+                    block.width + PAD,
+                    block.height + PAD / 4.0,
+                    CLEAR,
+                    least,
+                    most,
+                    near,
+                ) {
                     let middle = Motion::turn(view.angle).apply(middle);
-                    best = Some((size * view.worth, Spot { block: index, size, middle, angle: view.angle }));
+                    best = Some((
+                        size * view.worth,
+                        Spot { block: index, size, middle, angle: view.angle },
+                    ));
                 }
             }
             if best.as_ref().is_some_and(|(_, s)| s.size >= most.min(GOOD)) {
@@ -152,7 +168,8 @@ impl Finder<'_> {
     }
 }
 
-/// Directions to try for words, with what each is worth: level, along the area's longest edge, upright.
+/// Directions to try for words, with what each is worth: level, along the area's longest edge,
+/// upright.
 fn angles(outline: &[Point]) -> impl Iterator<Item = (f64, f64)> {
     let mut longest = (0.0, 0.0);
     for (i, &a) in outline.iter().enumerate() {
@@ -174,7 +191,8 @@ mod tests {
     #[test]
     fn words_go_along_a_strip_on_the_bias() {
         // 300 x 24 mm at 45°: level words would find a square of 17 mm only.
-        let strip = [(0.0, -12.0), (300.0, -12.0), (300.0, 12.0), (0.0, 12.0)].map(|(x, y)| Motion::turn(45.0).apply(point(x, y)));
+        let strip = [(0.0, -12.0), (300.0, -12.0), (300.0, 12.0), (0.0, 12.0)]
+            .map(|(x, y)| Motion::turn(45.0).apply(point(x, y)));
         let area = Area::of(vec![strip.to_vec()]);
         let block = Block::plain("joint-tape-long", &["layer 3 · +45°".into()]);
         let spot = area.spot(&[block], 6.0).unwrap();
@@ -183,13 +201,18 @@ mod tests {
 
     #[test]
     fn words_keep_clear_of_lines_and_holes() {
-        let square = vec![point(0.0, 0.0), point(100.0, 0.0), point(100.0, 100.0), point(0.0, 100.0)];
+        let square =
+            vec![point(0.0, 0.0), point(100.0, 0.0), point(100.0, 100.0), point(0.0, 100.0)];
         let hole = vec![point(20.0, 20.0), point(20.0, 90.0), point(90.0, 90.0), point(90.0, 20.0)];
         let line = vec![point(0.0, 5.0), point(100.0, 5.0)];
         let area = Area { lines: vec![line], ..Area::of(vec![square, hole]) };
         let block = Block::plain("seat", &[]);
         let spot = area.spot(std::slice::from_ref(&block), 12.0).unwrap();
-        let half = if spot.angle == 0.0 { point(block.width, block.height) } else { point(block.height, block.width) } * (spot.size / 2.0);
+        let half = if spot.angle == 0.0 {
+            point(block.width, block.height)
+        } else {
+            point(block.height, block.width)
+        } * (spot.size / 2.0);
         let (low, high) = (spot.middle - half, spot.middle + half);
         let beside = low.x >= 0.0 && high.x <= 20.0 || high.y <= 20.0 && low.y >= 5.0;
         assert!(beside && low.y >= 5.0 && high.x <= 100.0, "{spot:?}");
@@ -197,8 +220,11 @@ mod tests {
 
     #[test]
     fn no_words_stand_on_what_is_taken() {
-        let square = |x: f64, side: f64| vec![point(x, 0.0), point(x + side, 0.0), point(x + side, side), point(x, side)];
-        let area = Area { taken: vec![vec![square(0.0, 60.0)]], ..Area::of(vec![square(0.0, 100.0)]) };
+        let square = |x: f64, side: f64| {
+            vec![point(x, 0.0), point(x + side, 0.0), point(x + side, side), point(x, side)]
+        };
+        let area =
+            Area { taken: vec![vec![square(0.0, 60.0)]], ..Area::of(vec![square(0.0, 100.0)]) };
         let block = Block::plain("offcut", &[]);
         let spot = area.spot(std::slice::from_ref(&block), 6.0).unwrap();
         assert!(spot.middle.x > 60.0 || spot.middle.y > 60.0, "{spot:?}");
@@ -208,6 +234,8 @@ mod tests {
     fn what_does_not_fit_finds_no_spot() {
         let area = Area::of(vec![vec![point(0.0, 0.0), point(8.0, 0.0), point(4.0, 3.0)]]);
         assert!(area.spot(&[Block::plain("seat", &[])], 12.0).is_none());
-        assert!(area.inner_point().is_some_and(|p| crate::geometry::ring_contains(&area.rings[0], p)));
+        assert!(
+            area.inner_point().is_some_and(|p| crate::geometry::ring_contains(&area.rings[0], p))
+        );
     }
 }

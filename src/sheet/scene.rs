@@ -4,7 +4,8 @@
 
 use crate::geometry::{Bounds, Path, Point, Ring};
 
-/// What a line or area is. A writer gives each its own layer and line style; drawn in this order, first at the bottom.
+/// What a line or area is. A writer gives each its own layer and line style; drawn in this order,
+/// first at the bottom.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub(crate) enum Ink {
     /// A grid to measure by, behind everything.
@@ -162,23 +163,37 @@ impl Scene {
 
     /// Adds all of another drawing, its origin put at `shift`.
     pub(crate) fn append(&mut self, other: Scene, shift: Point) {
-        let moved = |points: Vec<Point>| -> Vec<Point> { points.into_iter().map(|p| p + shift).collect() };
+        let moved =
+            |points: Vec<Point>| -> Vec<Point> { points.into_iter().map(|p| p + shift).collect() };
         self.drawn.extend(other.drawn.into_iter().map(|d| Drawn {
             shape: match d.shape {
                 Shape::Rings(rings) => Shape::Rings(rings.into_iter().map(moved).collect()),
                 Shape::Path(points) => Shape::Path(moved(points)),
-                Shape::Segments(segments) => Shape::Segments(segments.into_iter().map(|[a, b]| [a + shift, b + shift]).collect()),
+                Shape::Segments(segments) => Shape::Segments(
+                    segments.into_iter().map(|[a, b]| [a + shift, b + shift]).collect(),
+                ),
                 Shape::Solid(ring) => Shape::Solid(moved(ring)),
-                Shape::Tone(rings, grey) => Shape::Tone(rings.into_iter().map(moved).collect(), grey),
+                Shape::Tone(rings, grey) => {
+                    Shape::Tone(rings.into_iter().map(moved).collect(), grey)
+                }
             },
             ..d
         }));
-        self.backings.extend(other.backings.into_iter().map(|b| Backing { ring: moved(b.ring), ..b }));
+        self.backings
+            .extend(other.backings.into_iter().map(|b| Backing { ring: moved(b.ring), ..b }));
         self.texts.extend(other.texts.into_iter().map(|t| Text { at: t.at + shift, ..t }));
     }
 
     /// Adds words held at their left end.
     pub(crate) fn words(&mut self, at: Point, size: f64, bold: bool, words: impl Into<String>) {
-        self.texts.push(Text { at, hold: Hold::Start, angle: 0.0, size, bold, white: false, words: words.into() });
+        self.texts.push(Text {
+            at,
+            hold: Hold::Start,
+            angle: 0.0,
+            size,
+            bold,
+            white: false,
+            words: words.into(),
+        });
     }
 }

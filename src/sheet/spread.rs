@@ -1,4 +1,5 @@
-//! Which windows of a drawing go on paper: pages turned and shifted for the fewest, those with nothing on them left out.
+//! Which windows of a drawing go on paper: pages turned and shifted for the fewest, those with
+//! nothing on them left out.
 
 use super::grid::{Grid, NOBODY, Summed};
 use super::paper::Paper;
@@ -44,11 +45,14 @@ pub(crate) fn spread(scene: &Scene, paper: &Paper) -> Tiling {
         columns * rows
     });
     let all: Vec<Point> = lines.iter().flatten().copied().collect();
-    let Some(b) = ring_bounds(&all) else { return Tiling { lying: false, grid: [0, 0], tiles: Vec::new(), saved: 0 } };
+    let Some(b) = ring_bounds(&all) else {
+        return Tiling { lying: false, grid: [0, 0], tiles: Vec::new(), saved: 0 };
+    };
     let mut cells = Grid::new(b, CELLS, SHIFT / 2.0);
     lines.iter().for_each(|l| cells.mark_path(l, NOBODY));
     let cells = cells.summed();
-    let [lying, standing] = [true, false].map(|lying| windows(&lines, b, corner(&cells, b, paper, lying), paper, lying));
+    let [lying, standing] = [true, false]
+        .map(|lying| windows(&lines, b, corner(&cells, b, paper, lying), paper, lying));
     let mut best = if lying.tiles.len() < standing.tiles.len() { lying } else { standing };
     best.saved = plain[0].min(plain[1]).saturating_sub(best.tiles.len());
     best
@@ -57,7 +61,10 @@ pub(crate) fn spread(scene: &Scene, paper: &Paper) -> Tiling {
 /// Columns and rows that cover a width and height.
 fn counts(size: [f64; 2], paper: &Paper, lying: bool) -> [usize; 2] {
     let room = paper.room(lying);
-    [0, 1].map(|i| ((size[i] - paper.overlap) / (room[i] - paper.overlap)).ceil().clamp(1.0, MOST as f64) as usize)
+    [0, 1].map(|i| {
+        ((size[i] - paper.overlap) / (room[i] - paper.overlap)).ceil().clamp(1.0, MOST as f64)
+            as usize
+    })
 }
 
 /// The upper left corner of the grid of pages with which the fewest have something on them.
@@ -66,7 +73,8 @@ fn corner(cells: &Summed, b: Bounds, paper: &Paper, lying: bool) -> Point {
     let step = room.map(|r| r - paper.overlap);
     let home = point(b.min.x.floor() - 1.0, b.max.y.ceil() + 1.0);
     let mut best = (usize::MAX, home);
-    let shifts = |step: f64| (0..(step / SHIFT).floor().max(1.0) as usize).map(|k| k as f64 * SHIFT);
+    let shifts =
+        |step: f64| (0..(step / SHIFT).floor().max(1.0) as usize).map(|k| k as f64 * SHIFT);
     for down in shifts(step[1]) {
         for left in shifts(step[0]) {
             let at = home + point(-left, down);
@@ -101,12 +109,18 @@ fn windows(lines: &[Vec<Point>], b: Bounds, corner: Point, paper: &Paper, lying:
     let mut needed = vec![false; rows * columns];
     for pair in lines.iter().flat_map(|l| l.windows(2)) {
         let Some(b) = ring_bounds(pair) else { continue };
-        let cell = |v: f64, step: f64, most: usize| ((v / step).floor().max(0.0) as usize).min(most.saturating_sub(1));
-        let across = cell(b.min.x - corner.x - paper.overlap, step[0], columns)..=cell(b.max.x - corner.x, step[0], columns);
-        for row in cell(corner.y - b.max.y - paper.overlap, step[1], rows)..=cell(corner.y - b.min.y, step[1], rows) {
+        let cell = |v: f64, step: f64, most: usize| {
+            ((v / step).floor().max(0.0) as usize).min(most.saturating_sub(1))
+        };
+        let across = cell(b.min.x - corner.x - paper.overlap, step[0], columns)
+            ..=cell(b.max.x - corner.x, step[0], columns);
+        for row in cell(corner.y - b.max.y - paper.overlap, step[1], rows)
+            ..=cell(corner.y - b.min.y, step[1], rows)
+        {
             for column in across.clone() {
                 let at = row * columns + column;
-                needed[at] = needed[at] || crosses(pair[0], pair[1], &window(corner, row, column, room, step));
+                needed[at] = needed[at]
+                    || crosses(pair[0], pair[1], &window(corner, row, column, room, step));
             }
         }
     }
@@ -114,14 +128,22 @@ fn windows(lines: &[Vec<Point>], b: Bounds, corner: Point, paper: &Paper, lying:
         let (row, column) = (at / columns, at % columns);
         Tile { row: row + 1, column: column + 1, window: window(corner, row, column, room, step) }
     };
-    Tiling { lying, grid: [rows, columns], tiles: (0..needed.len()).filter(|&i| needed[i]).map(tile).collect(), saved: 0 }
+    Tiling {
+        lying,
+        grid: [rows, columns],
+        tiles: (0..needed.len()).filter(|&i| needed[i]).map(tile).collect(),
+        saved: 0,
+    }
 }
 
-/// The lines that a sheet is needed for, closed ones closed. The straight cut across the roll is made by tape measure.
+/// The lines that a sheet is needed for, closed ones closed. The straight cut across the roll is
+/// made by tape measure.
 fn lines_that_count(scene: &Scene) -> impl Iterator<Item = Vec<Point>> {
     const COUNT: [Ink; 5] = [Ink::Cut, Ink::Relief, Ink::Net, Ink::Mark, Ink::Arrow];
     scene.drawn.iter().filter(|d| COUNT.contains(&d.ink)).flat_map(|d| match &d.shape {
-        Shape::Rings(rings) | Shape::Tone(rings, _) => rings.iter().map(|r| r.iter().chain(r.first()).copied().collect()).collect(),
+        Shape::Rings(rings) | Shape::Tone(rings, _) => {
+            rings.iter().map(|r| r.iter().chain(r.first()).copied().collect()).collect()
+        }
         Shape::Path(p) | Shape::Solid(p) => vec![p.clone()],
         Shape::Segments(s) => s.iter().map(|s| s.to_vec()).collect(),
     })
@@ -130,7 +152,9 @@ fn lines_that_count(scene: &Scene) -> impl Iterator<Item = Vec<Point>> {
 /// Whether a segment touches a box.
 fn crosses(a: Point, b: Point, window: &Bounds) -> bool {
     let (mut from, mut to) = (0.0f64, 1.0f64);
-    for (start, along, low, high) in [(a.x, b.x - a.x, window.min.x, window.max.x), (a.y, b.y - a.y, window.min.y, window.max.y)] {
+    for (start, along, low, high) in
+        [(a.x, b.x - a.x, window.min.x, window.max.x), (a.y, b.y - a.y, window.min.y, window.max.y)]
+    {
         if along == 0.0 {
             if start < low || start > high {
                 return false;
@@ -150,8 +174,14 @@ mod tests {
     use super::*;
 
     fn outline(x: f64, y: f64, width: f64, height: f64) -> Scene {
-        let mut s = Scene::new(Bounds { min: point(0.0, 0.0), max: point(2000.0, 1200.0) }, String::new());
-        let ring = vec![point(x, y), point(x + width, y), point(x + width, y + height), point(x, y + height)];
+        let mut s =
+            Scene::new(Bounds { min: point(0.0, 0.0), max: point(2000.0, 1200.0) }, String::new());
+        let ring = vec![
+            point(x, y),
+            point(x + width, y),
+            point(x + width, y + height),
+            point(x, y + height),
+        ];
         s.draw(Ink::Cut, Shape::Rings(vec![ring]));
         s
     }
@@ -178,6 +208,12 @@ mod tests {
         assert_eq!(found.tiles.len(), 2);
         // 2000 x 1200 mm in steps of 184 x 262 mm are 11 x 5 pages, in steps of 271 x 175 mm 8 x 7.
         assert_eq!(found.saved, 55 - 2);
-        assert!(found.tiles.iter().all(|t| t.window.min.x.fract() == 0.0 && t.window.min.y.fract() == 0.0), "printed in whole mm");
+        assert!(
+            found
+                .tiles
+                .iter()
+                .all(|t| t.window.min.x.fract() == 0.0 && t.window.min.y.fract() == 0.0),
+            "printed in whole mm"
+        );
     }
 }

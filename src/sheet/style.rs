@@ -18,19 +18,23 @@ pub(crate) struct Style {
     pub fill: Option<[u8; 3]>,
 }
 
-/// Black for what is cut; accents from the palette of Okabe and Ito (from memory), each with a line style of its own as well.
+/// Black for what is cut; accents from the palette of Okabe and Ito (from memory), each with a line
+/// style of its own as well.
 pub(crate) fn style(ink: Ink) -> Style {
     const BLACK: [u8; 3] = [0, 0, 0];
     const BLUE: [u8; 3] = [0x00, 0x72, 0xb2];
     const VERMILION: [u8; 3] = [0xd5, 0x5e, 0x00];
     const PAPER: [u8; 3] = [0xf5, 0xf2, 0xea];
-    let s = |name, colour, width, dash| Style { name, colour, width, dash, round: false, fill: None };
+    let s =
+        |name, colour, width, dash| Style { name, colour, width, dash, round: false, fill: None };
     let grey = |level| [level; 3];
     match ink {
         Ink::Grid => s("grid", grey(0xd0), 0.25, &[]),
         Ink::OffcutHatch => s("offcut-hatch", grey(0xb5), 0.3, &[]),
         Ink::Offcut => s("offcut", grey(0x8a), 0.5, &[]),
-        Ink::Rectangle => Style { round: true, ..s("offcut-rectangle", grey(0x55), 1.1, &[0.01, 4.0]) },
+        Ink::Rectangle => {
+            Style { round: true, ..s("offcut-rectangle", grey(0x55), 1.1, &[0.01, 4.0]) }
+        }
         Ink::Flaw => s("flaw", VERMILION, 0.5, &[]),
         Ink::Stock => s("stock", BLACK, 0.6, &[]),
         Ink::Selvedge => s("selvedge", grey(0x55), 0.4, &[12.0, 4.0]),

@@ -1,4 +1,5 @@
-//! The summary for a terminal: plies, then figures for each cloth, then what to mind. Plain text, no colour.
+//! The summary for a terminal: plies, then figures for each cloth, then what to mind. Plain text,
+//! no colour.
 
 use super::text::{angle, clean, decimals, shorten};
 use crate::cloth::{Face, Permitted};
@@ -90,14 +91,20 @@ fn turns_in_words(permitted: &[Permitted], tolerance: f64) -> String {
         let down = permitted.iter().any(|p| p.face == Face::Down);
         return if down { "any, face down too".into() } else { "any".into() };
     }
-    let list = |face: Face| -> Vec<String> { permitted.iter().filter(|p| p.face == face).map(|p| decimals(p.turn, 1)).collect() };
+    let list = |face: Face| -> Vec<String> {
+        permitted.iter().filter(|p| p.face == face).map(|p| decimals(p.turn, 1)).collect()
+    };
     let (up, down) = (list(Face::Up), list(Face::Down));
     let mut parts = Vec::new();
     if !up.is_empty() {
         parts.push(up.join(", "));
     }
     if !down.is_empty() {
-        parts.push(if down == up { "face down too".into() } else { format!("face down {}", down.join(", ")) });
+        parts.push(if down == up {
+            "face down too".into()
+        } else {
+            format!("face down {}", down.join(", "))
+        });
     }
     if tolerance > 0.0 {
         parts.push(format!("±{}", decimals(tolerance, 2)));
@@ -168,9 +175,12 @@ pub fn plies(rows: &[PlyRow], columns: usize) -> String {
             letter(at),
         ]);
     }
-    let headings = ["no.", "ply", "cloth", "angle", "hand", "size mm", "n", "turns"].map(String::from);
+    let headings =
+        ["no.", "ply", "cloth", "angle", "hand", "size mm", "n", "turns"].map(String::from);
     let right = [false, false, false, true, false, true, true, false];
-    let mut widths: [usize; 8] = std::array::from_fn(|i| cells.iter().chain([&headings]).map(|c| c[i].width()).max().unwrap_or(0));
+    let mut widths: [usize; 8] = std::array::from_fn(|i| {
+        cells.iter().chain([&headings]).map(|c| c[i].width()).max().unwrap_or(0)
+    });
     // The names give way, the longer first.
     widths[0] = widths[0].min(10);
     let spare = columns.saturating_sub(2 * 7);
@@ -212,9 +222,15 @@ pub(super) fn warnings(list: &[String], columns: usize) -> String {
 /// Figures of one cloth and its stocks.
 fn cloth(plan: &Plan, f: &ClothFigures, columns: usize) -> String {
     let name = plan.materials.iter().find(|m| m.cloth == f.cloth).map_or("", |m| m.name.as_str());
-    let title = if name.is_empty() || name == f.cloth { clean(&f.cloth) } else { format!("{}: {}", clean(&f.cloth), clean(name)) };
+    let title = if name.is_empty() || name == f.cloth {
+        clean(&f.cloth)
+    } else {
+        format!("{}: {}", clean(&f.cloth), clean(name))
+    };
     let mut out = format!("{}\n", shorten(&title, columns));
-    let mut line = |label: &str, words: String| out.push_str(&wrap(&format!("  {label:<16}{words}"), columns, 18));
+    let mut line = |label: &str, words: String| {
+        out.push_str(&wrap(&format!("  {label:<16}{words}"), columns, 18))
+    };
     let mm = |v: f64| format!("{} mm", decimals(v, 1));
     line("used length", format!("{} of {} wide roll", mm(f.used_length), mm(f.roll_width)));
     line("least possible", format!("{} ({})", mm(f.least_length), clean(&f.least_length_by)));
@@ -234,10 +250,22 @@ fn cloth(plan: &Plan, f: &ClothFigures, columns: usize) -> String {
     }
     for stock in plan.stocks.iter().filter(|s| s.cloth == f.cloth) {
         let kind = if stock.kind == StockKind::Roll { "roll" } else { "offcut" };
-        let segments = if stock.segments.len() > 1 { format!(", {} bench segments", stock.segments.len()) } else { String::new() };
-        line(kind, format!("{}: {}{segments}", shorten(&clean(&stock.id), 30), counted(stock.placed.len(), "piece")));
+        let segments = if stock.segments.len() > 1 {
+            format!(", {} bench segments", stock.segments.len())
+        } else {
+            String::new()
+        };
+        line(
+            kind,
+            format!(
+                "{}: {}{segments}",
+                shorten(&clean(&stock.id), 30),
+                counted(stock.placed.len(), "piece")
+            ),
+        );
     }
-    let mut offcuts: Vec<_> = plan.stocks.iter().filter(|s| s.cloth == f.cloth).flat_map(|s| &s.offcuts).collect();
+    let mut offcuts: Vec<_> =
+        plan.stocks.iter().filter(|s| s.cloth == f.cloth).flat_map(|s| &s.offcuts).collect();
     offcuts.sort_by(|a, b| b.area.total_cmp(&a.area));
     for offcut in offcuts.iter().take(OFFCUTS_SHOWN) {
         let [_, _, w, h] = offcut.largest_rectangle;
@@ -268,7 +296,8 @@ fn pad(text: &str, width: usize, right: bool) -> String {
     if right { format!("{blanks}{text}") } else { format!("{text}{blanks}") }
 }
 
-/// Lines of at most `columns`, all but the first indented; a word too long for a line is shortened. Ends with a newline.
+/// Lines of at most `columns`, all but the first indented; a word too long for a line is shortened.
+/// Ends with a newline.
 pub fn wrap(text: &str, columns: usize, indent: usize) -> String {
     let mut lines: Vec<String> = Vec::new();
     // Leading blanks and aligned columns stay as they are while the text fits.

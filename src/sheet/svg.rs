@@ -1,4 +1,5 @@
-//! Cut sheets as SVG, at true scale: `width` and `height` in mm with the same numbers in `viewBox`, so that one unit is one mm.
+//! Cut sheets as SVG, at true scale: `width` and `height` in mm with the same numbers in `viewBox`,
+//! so that one unit is one mm.
 //!
 //! This is the one place where y is turned over: a scene's y runs up, the file's runs down.
 
@@ -60,15 +61,19 @@ pub(crate) fn write(scene: &Scene) -> String {
     format!("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n{document}\n")
 }
 
-/// The file with its picture scaled to `pixels` of width, for looking at; lines are drawn `heavier` times as wide.
+/// The file with its picture scaled to `pixels` of width, for looking at; lines are drawn `heavier`
+/// times as wide.
 pub(crate) fn write_picture(scene: &Scene, pixels: f64, heavier: f64) -> String {
     let page = Page(scene.page);
     let height = pixels * scene.page.height() / scene.page.width();
-    let document = document(&page, scene, heavier, true).set("width", decimals(pixels, 0)).set("height", decimals(height, 0));
+    let document = document(&page, scene, heavier, true)
+        .set("width", decimals(pixels, 0))
+        .set("height", decimals(height, 0));
     format!("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n{document}\n")
 }
 
-/// A picture to stand inside an HTML page, as wide as its place; `words` say what it shows to those who cannot see it.
+/// A picture to stand inside an HTML page, as wide as its place; `words` say what it shows to those
+/// who cannot see it.
 pub(crate) fn write_inline(scene: &Scene, heavier: f64, words: &str) -> String {
     let page = Page(scene.page);
     document(&page, scene, heavier, false).set("role", "img").set("aria-label", words).to_string()
@@ -76,11 +81,15 @@ pub(crate) fn write_inline(scene: &Scene, heavier: f64, words: &str) -> String {
 
 /// The drawing without a size; ids only where the picture is a file of its own.
 fn document(page: &Page, scene: &Scene, heavier: f64, ids: bool) -> Document {
-    let mut document = Document::new().set("viewBox", format!("0 0 {} {}", mm(scene.page.width()), mm(scene.page.height())));
+    let mut document = Document::new()
+        .set("viewBox", format!("0 0 {} {}", mm(scene.page.width()), mm(scene.page.height())));
     if ids {
         document = document.add(Title::new(scene.title.clone()));
     }
-    let mut paper = Element::new("rect").put("width", mm(scene.page.width())).put("height", mm(scene.page.height())).put("fill", "#ffffff");
+    let mut paper = Element::new("rect")
+        .put("width", mm(scene.page.width()))
+        .put("height", mm(scene.page.height()))
+        .put("fill", "#ffffff");
     if ids {
         paper = paper.put("id", "paper");
     }
@@ -101,7 +110,10 @@ fn document(page: &Page, scene: &Scene, heavier: f64, ids: bool) -> Document {
             group = group.set("id", style.name);
         }
         if !style.dash.is_empty() {
-            group = group.set("stroke-dasharray", style.dash.iter().map(|&d| mm(d)).collect::<Vec<_>>().join(" "));
+            group = group.set(
+                "stroke-dasharray",
+                style.dash.iter().map(|&d| mm(d)).collect::<Vec<_>>().join(" "),
+            );
         }
         if style.round {
             group = group.set("stroke-linecap", "round");
@@ -114,7 +126,8 @@ fn document(page: &Page, scene: &Scene, heavier: f64, ids: bool) -> Document {
     let mut boxes = Group::new();
     for b in &scene.backings {
         let fill = if b.black { "#000000" } else { "#ffffff" };
-        boxes = boxes.add(Element::new("path").put("d", page.data(&b.ring, true)).put("fill", fill));
+        boxes =
+            boxes.add(Element::new("path").put("d", page.data(&b.ring, true)).put("fill", fill));
     }
     let mut words = Group::new().set("font-family", FONTS).set("fill", "#000000");
     for text in &scene.texts {
@@ -133,18 +146,28 @@ fn draw(page: &Page, thing: &Drawn, style: &Style, ids: bool) -> Element {
         path = path.put("id", id.as_str());
     }
     match &thing.shape {
-        Shape::Rings(rings) => path.put("d", rings.iter().map(|r| page.data(r, true)).collect::<String>()),
-        Shape::Tone(rings, grey) => {
-            path.put("d", rings.iter().map(|r| page.data(r, true)).collect::<String>()).put("fill", hex([*grey; 3]))
+        Shape::Rings(rings) => {
+            path.put("d", rings.iter().map(|r| page.data(r, true)).collect::<String>())
         }
+        Shape::Tone(rings, grey) => path
+            .put("d", rings.iter().map(|r| page.data(r, true)).collect::<String>())
+            .put("fill", hex([*grey; 3])),
         Shape::Path(points) => path.put("d", page.data(points, false)).put("fill", "none"),
-        Shape::Segments(segments) => path.put("d", segments.iter().map(|s| page.data(s, false)).collect::<String>()).put("fill", "none"),
-        Shape::Solid(ring) => path.put("d", page.data(ring, true)).put("fill", hex(style.colour)).put("stroke", "none"),
+        Shape::Segments(segments) => path
+            .put("d", segments.iter().map(|s| page.data(s, false)).collect::<String>())
+            .put("fill", "none"),
+        Shape::Solid(ring) => path
+            .put("d", page.data(ring, true))
+            .put("fill", hex(style.colour))
+            .put("stroke", "none"),
     }
 }
 
 fn line_of_text(page: &Page, text: &Text) -> Element {
-    let mut element = Element::new("text").put("x", page.x(text.at)).put("y", page.y(text.at)).put("font-size", mm(text.size));
+    let mut element = Element::new("text")
+        .put("x", page.x(text.at))
+        .put("y", page.y(text.at))
+        .put("font-size", mm(text.size));
     if text.hold == Hold::Middle {
         element = element.put("text-anchor", "middle");
     }
@@ -156,7 +179,10 @@ fn line_of_text(page: &Page, text: &Text) -> Element {
     }
     if text.angle != 0.0 {
         // Anticlockwise with y up is a negative angle with y down.
-        element = element.put("transform", format!("rotate({} {} {})", mm(-text.angle), page.x(text.at), page.y(text.at)));
+        element = element.put(
+            "transform",
+            format!("rotate({} {} {})", mm(-text.angle), page.x(text.at), page.y(text.at)),
+        );
     }
     svg::Node::append(&mut element, Words::new(text.words.clone()));
     element

@@ -1,4 +1,5 @@
-//! Printed templates, one for all equal pieces, packed on paper; what is larger than a page is spread over several.
+//! Printed templates, one for all equal pieces, packed on paper; what is larger than a page is
+//! spread over several.
 
 use super::PageCount;
 use super::draw::{Laid, draw_piece};
@@ -60,7 +61,10 @@ impl Packed {
 
     /// Pages that are saved by printing equal pieces once, by turning and by shifting.
     fn saved(&self) -> usize {
-        self.spreads.iter().map(|(i, t)| t.saved + (self.all[*i].serves - 1) * (t.tiles.len() + t.saved)).sum()
+        self.spreads
+            .iter()
+            .map(|(i, t)| t.saved + (self.all[*i].serves - 1) * (t.tiles.len() + t.saved))
+            .sum()
     }
 }
 
@@ -68,7 +72,9 @@ impl Packed {
 fn pack(plan: &Plan, face: Option<Face>, paper: &Paper) -> Packed {
     let mirrored = face == Some(Face::Down);
     let view = View::new(plan, face);
-    let turned = |group: Vec<&PlanPiece>| template(&view.plan, &group, mirrored, best_turn(group.first()?, mirrored, paper));
+    let turned = |group: Vec<&PlanPiece>| {
+        template(&view.plan, &group, mirrored, best_turn(group.first()?, mirrored, paper))
+    };
     let mut all: Vec<Template> = equal_pieces(&view.plan).into_iter().filter_map(turned).collect();
     // The tall ones first: the small ones fill what they leave.
     all.sort_by(|a, b| b.scene.page.height().total_cmp(&a.scene.page.height()));
@@ -105,7 +111,9 @@ pub(crate) fn drawings(plan: &Plan, face: Option<Face>) -> Vec<(String, Scene)> 
         let name = crate::file_name::made_of(&format!("{}-{}", first.number, first.template));
         Some((name, template(plan, &group, face == Some(Face::Down), 0.0)?.scene))
     });
-    made.enumerate().map(|(i, (name, scene))| (format!("template-{:02}-{name}", i + 1), scene)).collect()
+    made.enumerate()
+        .map(|(i, (name, scene))| (format!("template-{:02}-{name}", i + 1), scene))
+        .collect()
 }
 
 /// All pieces as templates, seen with the given face up. Returns the file and its number of pages.
@@ -121,7 +129,10 @@ pub(crate) fn templates(plan: &Plan, face: Option<Face>, paper: &Paper) -> (Vec<
     }
     for (i, tiling) in spreads {
         for tile in &tiling.tiles {
-            let what = format!("row {} of {}, column {} of {} of {}", tile.row, tiling.grid[0], tile.column, tiling.grid[1], all[*i].name);
+            let what = format!(
+                "row {} of {}, column {} of {} of {}",
+                tile.row, tiling.grid[0], tile.column, tiling.grid[1], all[*i].name
+            );
             frames.push(frame(paper, tiling.lying, &foot(frames.len() + 1, &what), true));
         }
     }
@@ -130,17 +141,36 @@ pub(crate) fn templates(plan: &Plan, face: Option<Face>, paper: &Paper) -> (Vec<
     for sheet in sheets {
         let parts = sheet.placed.iter().map(|(i, room)| {
             let scene = &all[*i].scene;
-            Part { scene, at: low + room.min - scene.page.min, scale: 1.0, window: Some(scene.page) }
+            Part {
+                scene,
+                at: low + room.min - scene.page.min,
+                scale: 1.0,
+                window: Some(scene.page),
+            }
         });
         pages.push(Page { size: paper.page(sheet.lying), parts: parts.collect() });
     }
     for (i, tiling) in spreads {
         for tile in &tiling.tiles {
-            let part = Part { scene: &all[*i].scene, at: low - tile.window.min, scale: 1.0, window: Some(tile.window) };
+            let part = Part {
+                scene: &all[*i].scene,
+                at: low - tile.window.min,
+                scale: 1.0,
+                window: Some(tile.window),
+            };
             pages.push(Page { size: paper.page(tiling.lying), parts: vec![part] });
         }
     }
-    (framed(&format!("Templates: {}", clean(&plan.jobs.join(" + "))), Vec::new(), pages, &frames, paper), total)
+    (
+        framed(
+            &format!("Templates: {}", clean(&plan.jobs.join(" + "))),
+            Vec::new(),
+            pages,
+            &frames,
+            paper,
+        ),
+        total,
+    )
 }
 
 impl Sheet {
@@ -148,7 +178,8 @@ impl Sheet {
     fn put(&mut self, index: usize, size: Point, paper: &Paper) -> bool {
         let [width, height] = paper.room(self.lying);
         let after = |edge: &dyn Fn(&Bounds) -> f64| -> Vec<f64> {
-            let mut all: Vec<f64> = std::iter::once(0.0).chain(self.placed.iter().map(|p| edge(&p.1) + GAP)).collect();
+            let mut all: Vec<f64> =
+                std::iter::once(0.0).chain(self.placed.iter().map(|p| edge(&p.1) + GAP)).collect();
             all.sort_by(f64::total_cmp);
             all
         };
@@ -162,14 +193,17 @@ impl Sheet {
             };
             b.max.x <= width && b.max.y <= height && self.placed.iter().all(|p| clear(&p.1))
         };
-        let places = ys.iter().flat_map(|&y| xs.iter().map(move |&x| Bounds { min: point(x, y), max: point(x, y) + size }));
+        let places = ys.iter().flat_map(|&y| {
+            xs.iter().map(move |&x| Bounds { min: point(x, y), max: point(x, y) + size })
+        });
         let Some(place) = places.into_iter().find(free) else { return false };
         self.placed.push((index, place));
         true
     }
 }
 
-/// The turn in which a piece takes the least paper, degrees: one page if it fits any, else the fewest.
+/// The turn in which a piece takes the least paper, degrees: one page if it fits any, else the
+/// fewest.
 fn best_turn(piece: &PlanPiece, mirrored: bool, paper: &Paper) -> f64 {
     let words = point(2.0, 10.0 + CAPTION);
     let mut best = ((usize::MAX, f64::INFINITY), 0.0);
@@ -182,8 +216,21 @@ fn best_turn(piece: &PlanPiece, mirrored: bool, paper: &Paper) -> f64 {
             1
         } else {
             let mut s = Scene::new(b, String::new());
-            s.draw(Ink::Cut, Shape::Rings(std::iter::once(&piece.outline).chain(&piece.holes).map(|r| motion.ring(r)).collect()));
-            piece.net.iter().chain(&piece.cuts).chain(&piece.marks).for_each(|l| s.line(Ink::Mark, &motion.path(l)));
+            s.draw(
+                Ink::Cut,
+                Shape::Rings(
+                    std::iter::once(&piece.outline)
+                        .chain(&piece.holes)
+                        .map(|r| motion.ring(r))
+                        .collect(),
+                ),
+            );
+            piece
+                .net
+                .iter()
+                .chain(&piece.cuts)
+                .chain(&piece.marks)
+                .for_each(|l| s.line(Ink::Mark, &motion.path(l)));
             spread(&s, paper).tiles.len()
         };
         // A little less room is no reason to turn it.
@@ -195,8 +242,9 @@ fn best_turn(piece: &PlanPiece, mirrored: bool, paper: &Paper) -> f64 {
     best.1
 }
 
-/// One template for a group of equal pieces, drawn as the first lies in the cloth frame and turned: label, 0° arrow, the points that the placement
-/// sheet names, and a caption that tells every piece it serves.
+/// One template for a group of equal pieces, drawn as the first lies in the cloth frame and turned:
+/// label, 0° arrow, the points that the placement sheet names, and a caption that tells every piece
+/// it serves.
 fn template(plan: &Plan, group: &[&PlanPiece], mirrored: bool, turn: f64) -> Option<Template> {
     let piece = *group.first()?;
     let motion = Motion::new(turn, mirrored, point(0.0, 0.0));
@@ -243,7 +291,13 @@ fn template(plan: &Plan, group: &[&PlanPiece], mirrored: bool, turn: f64) -> Opt
     let caption = group.iter().flat_map(|p| {
         let mut facts = facts_of(p);
         sided(p, &mut facts);
-        let line = format!("{} · {} · {}, {} up", clean(&p.number), facts.line(), clean(&p.cloth), words::side(plan, &p.cloth));
+        let line = format!(
+            "{} · {} · {}, {} up",
+            clean(&p.number),
+            facts.line(),
+            clean(&p.cloth),
+            words::side(plan, &p.cloth)
+        );
         wrapped(&line, width, 3.0, false)
     });
     let mut caption: Vec<String> = caption.collect();
@@ -257,8 +311,13 @@ fn template(plan: &Plan, group: &[&PlanPiece], mirrored: bool, turn: f64) -> Opt
     marked.arrow = found.arrow.unwrap_or(piece.arrow);
     let points: Vec<(Mark, Point)> = named_points(&found, ring_bounds(&piece.outline)?);
     marked.marks.extend(points.iter().flat_map(|(m, name)| {
-        let [width, height] = [point(text_width(&m.name, NAME, true) / 2.0, 0.0), point(0.0, NAME * 0.4)];
-        [cross(m.at)[0].to_vec(), cross(m.at)[1].to_vec(), vec![*name - width - height, *name + width + height]]
+        let [width, height] =
+            [point(text_width(&m.name, NAME, true) / 2.0, 0.0), point(0.0, NAME * 0.4)];
+        [
+            cross(m.at)[0].to_vec(),
+            cross(m.at)[1].to_vec(),
+            vec![*name - width - height, *name + width + height],
+        ]
     }));
     let laid = Laid { placed: &placed, piece: Some(&marked), bounds, facts };
     let mut scene = Scene::new(bounds, String::new());
@@ -267,16 +326,28 @@ fn template(plan: &Plan, group: &[&PlanPiece], mirrored: bool, turn: f64) -> Opt
     for (m, name) in &points {
         scene.draw(Ink::Leader, Shape::Segments(cross(motion.apply(m.at)).to_vec()));
         let at = motion.apply(*name) - point(0.0, 0.36 * NAME);
-        scene.texts.push(Text { at, hold: Hold::Middle, angle: 0.0, size: NAME, bold: true, white: false, words: clean(&m.name) });
+        scene.texts.push(Text {
+            at,
+            hold: Hold::Middle,
+            angle: 0.0,
+            size: NAME,
+            bold: true,
+            white: false,
+            words: clean(&m.name),
+        });
     }
     let mut base = point(bounds.min.x, bounds.min.y - 2.5);
     for line in &caption {
         base = base - point(0.0, CAPTION);
         scene.words(base + point(0.0, 1.0), 3.0, false, line.clone());
     }
-    scene.page = Bounds { min: point(bounds.min.x - 1.0, base.y), max: point(bounds.min.x + width + 1.0, bounds.max.y + 1.0) };
+    scene.page = Bounds {
+        min: point(bounds.min.x - 1.0, base.y),
+        max: point(bounds.min.x + width + 1.0, bounds.max.y + 1.0),
+    };
     let all = std::iter::once(number).chain(others).collect::<Vec<_>>().join(", ");
-    let name = format!("{all} {}, {} · cut {copies}", clean(&piece.template), words::hand(piece.hand));
+    let name =
+        format!("{all} {}, {} · cut {copies}", clean(&piece.template), words::hand(piece.hand));
     Some(Template { scene, name, serves: group.len() })
 }
 
@@ -298,7 +369,8 @@ fn copies_face_down(plan: &Plan, piece: &PlanPiece) -> Option<Vec<u32>> {
     }
 }
 
-/// Which side of the print lies up on the cloth, and which copies are turned over, where that is not the same for all.
+/// Which side of the print lies up on the cloth, and which copies are turned over, where that is
+/// not the same for all.
 fn side_in_words(down: Option<&[u32]>, mirrored: bool) -> Vec<String> {
     const UNDER: &str = "lay it printed side down";
     match (down, mirrored) {
@@ -307,19 +379,23 @@ fn side_in_words(down: Option<&[u32]>, mirrored: bool) -> Vec<String> {
         (Some([]), true) => Vec::new(),
         (Some(some), _) => {
             let list = some.iter().map(u32::to_string).collect::<Vec<_>>().join(", ");
-            let (copy, others) = if some.len() == 1 { ("copy", "the others") } else { ("copies", "the others") };
+            let (copy, others) =
+                if some.len() == 1 { ("copy", "the others") } else { ("copies", "the others") };
             let who = if mirrored { others.to_string() } else { format!("{copy} {list}") };
             vec![format!("{copy} {list} {}", words::FACE_DOWN), format!("for {who} {UNDER}")]
         }
     }
 }
 
-/// The points that the placement sheet names, each with the middle of its name: beside it, towards the middle of the piece for the corners of the
-/// cut line, away from it for points of the net line. Of crowded corners those are left out that have no room.
+/// The points that the placement sheet names, each with the middle of its name: beside it, towards
+/// the middle of the piece for the corners of the cut line, away from it for points of the net
+/// line. Of crowded corners those are left out that have no room.
 fn named_points(found: &References, bounds: Bounds) -> Vec<(Mark, Point)> {
     let middle = bounds.centre();
-    let beside = |m: &Mark, by: f64| m.at + (m.at - middle) * (by / m.at.distance(middle).max(1e-9));
-    let mut all: Vec<(Mark, Point)> = found.marks.iter().map(|m| (m.clone(), beside(m, 1.6 * ARM))).collect();
+    let beside =
+        |m: &Mark, by: f64| m.at + (m.at - middle) * (by / m.at.distance(middle).max(1e-9));
+    let mut all: Vec<(Mark, Point)> =
+        found.marks.iter().map(|m| (m.clone(), beside(m, 1.6 * ARM))).collect();
     for (i, m) in found.corners.iter().flatten().enumerate() {
         let name = beside(m, -1.6 * ARM);
         if i < 2 || all.iter().all(|(_, other)| other.distance(name) > 1.6 * NAME) {

@@ -1,18 +1,27 @@
-//! Words on sheets: names made safe to draw, widths that hold in any common sans-serif font, and visible shortening.
+//! Words on sheets: names made safe to draw, widths that hold in any common sans-serif font, and
+//! visible shortening.
 
 pub(crate) use crate::plan::words::angle;
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
-/// A line's top over its baseline, in ems: capitals, ascenders and ideographs; an accent on a capital may rise 0.15 more.
+/// A line's top over its baseline, in ems: capitals, ascenders and ideographs; an accent on a
+/// capital may rise 0.15 more.
 pub(crate) const ASCENT: f64 = 0.8;
 
-/// How far words reach under their baseline, in ems: digits and capitals hardly, others by their descenders.
+/// How far words reach under their baseline, in ems: digits and capitals hardly, others by their
+/// descenders.
 pub(crate) fn descent(words: &str) -> f64 {
-    if words.chars().all(|c| c.is_ascii_digit() || (c.is_ascii_uppercase() && c != 'Q') || c == '.') { 0.03 } else { 0.24 }
+    if words.chars().all(|c| c.is_ascii_digit() || (c.is_ascii_uppercase() && c != 'Q') || c == '.')
+    {
+        0.03
+    } else {
+        0.24
+    }
 }
 
-/// Advance widths of U+0020 to U+007E in thousandths of an em: DejaVu Sans, the widest of the common sans-serif fonts
-/// (read from the font's own table), or Helvetica where that is wider (`@`, from memory).
+/// Advance widths of U+0020 to U+007E in thousandths of an em: DejaVu Sans, the widest of the
+/// common sans-serif fonts (read from the font's own table), or Helvetica where that is wider (`@`,
+/// from memory).
 #[rustfmt::skip]
 const REGULAR: [u16; 95] = [
     318, 401, 460, 838, 637, 951, 780, 275, 391, 391, 500, 838, 318, 361, 318, 337, 637, 637, 637, 637, 637, 637, 637, 637, 637, 637, 337, 337,
@@ -33,7 +42,8 @@ const BOLD: [u16; 95] = [
 /// Room for kerning, hinting and fonts a little wider still.
 const SAFETY: f64 = 1.03;
 
-/// The most width that `text` takes in a common sans-serif font of the given size (same unit as the answer).
+/// The most width that `text` takes in a common sans-serif font of the given size (same unit as the
+/// answer).
 ///
 /// Never too small for DejaVu Sans and narrower fonts; 10-20 % too large for Helvetica and its kin.
 pub fn text_width(text: &str, size: f64, bold: bool) -> f64 {
@@ -60,13 +70,18 @@ fn other_advance(c: char, bold: bool) -> f64 {
     }
 }
 
-/// A name made safe for a line of text: white space of any kind becomes a blank; control characters, which XML forbids, and
-/// the marks that turn the reading direction of what follows become `\u{fffd}`, so that they are seen and do no harm.
+/// A name made safe for a line of text: white space of any kind becomes a blank; control
+/// characters, which XML forbids, and the marks that turn the reading direction of what follows
+/// become `\u{fffd}`, so that they are seen and do no harm.
 pub(crate) fn clean(name: &str) -> String {
     name.chars()
         .map(|c| match c {
             c if c.is_whitespace() => ' ',
-            '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{61c}' => '\u{fffd}',
+            '\u{200e}'
+            | '\u{200f}'
+            | '\u{202a}'..='\u{202e}'
+            | '\u{2066}'..='\u{2069}'
+            | '\u{61c}' => '\u{fffd}',
             '\u{fffe}' | '\u{ffff}' => '\u{fffd}',
             c if c.is_control() => '\u{fffd}',
             c => c,
@@ -74,7 +89,8 @@ pub(crate) fn clean(name: &str) -> String {
         .collect()
 }
 
-/// The text in at most `columns` of a terminal, its middle replaced by `…` if it is longer: the ends of names tell them apart.
+/// The text in at most `columns` of a terminal, its middle replaced by `…` if it is longer: the
+/// ends of names tell them apart.
 pub(crate) fn shorten(text: &str, columns: usize) -> String {
     if text.width() <= columns {
         return text.to_string();

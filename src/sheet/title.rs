@@ -1,4 +1,5 @@
-//! The title block under the cloth: what the sheet is, which face is up, the scale bar, what the lines mean, short labels in full.
+//! The title block under the cloth: what the sheet is, which face is up, the scale bar, what the
+//! lines mean, short labels in full.
 
 use super::draw::{Sheet, turn_over_sign};
 use super::flow::wrapped;
@@ -31,7 +32,8 @@ impl Field {
     }
 }
 
-/// Which face of the cloth lies up, in words: `paper side up`; `over` if the stock was turned over to be drawn.
+/// Which face of the cloth lies up, in words: `paper side up`; `over` if the stock was turned over
+/// to be drawn.
 pub(crate) fn face_in_words(plan: &Plan, stock: &PlanStock, over: bool) -> String {
     let seen = if over { ", drawn seen from the other side" } else { "" };
     format!("{}{seen}", words::on_the_bench(plan, stock))
@@ -46,17 +48,35 @@ pub(crate) fn turned_over_in_words(sheet: &Sheet<'_>) -> &'static str {
     }
 }
 
-/// The black corner that tells the face: a triangle whose right angle is at `corner`, legs to the left and down (up if `down` is -1).
+/// The black corner that tells the face: a triangle whose right angle is at `corner`, legs to the
+/// left and down (up if `down` is -1).
 pub(crate) fn corner_mark(scene: &mut Scene, corner: Point, leg: f64, down: f64) {
-    scene.draw(Ink::Frame, Shape::Solid(vec![corner, corner - point(leg, 0.0), corner - point(0.0, leg * down)]));
+    scene.draw(
+        Ink::Frame,
+        Shape::Solid(vec![corner, corner - point(leg, 0.0), corner - point(0.0, leg * down)]),
+    );
 }
 
-/// Draws the title block with its upper left corner at `at`, not wider than `width`; `scale` is the size of its words against
-/// the smallest. Returns its height.
-pub(crate) fn title_block(scene: &mut Scene, sheet: &Sheet<'_>, key: &[(String, String)], at: Point, width: f64, scale: f64) -> f64 {
+/// Draws the title block with its upper left corner at `at`, not wider than `width`; `scale` is the
+/// size of its words against the smallest. Returns its height.
+pub(crate) fn title_block(
+    scene: &mut Scene,
+    sheet: &Sheet<'_>,
+    key: &[(String, String)],
+    at: Point,
+    width: f64,
+    scale: f64,
+) -> f64 {
     let inner = width - 2.0 * PADDING * scale;
-    let drawn: Vec<Ink> = Ink::ALL.into_iter().filter(|ink| scene.drawn.iter().any(|d| d.ink == *ink)).collect();
-    let fields = [identity(sheet, scale, inner), face(sheet, scale, inner), figures(sheet, scale, inner), bar(scale), lines(&drawn, scale)];
+    let drawn: Vec<Ink> =
+        Ink::ALL.into_iter().filter(|ink| scene.drawn.iter().any(|d| d.ink == *ink)).collect();
+    let fields = [
+        identity(sheet, scale, inner),
+        face(sheet, scale, inner),
+        figures(sheet, scale, inner),
+        bar(scale),
+        lines(&drawn, scale),
+    ];
     let gap = 12.0 * scale;
     let (mut x, mut y, mut row) = (0.0, 0.0, 0.0f64);
     let origin = at + point(PADDING * scale, -PADDING * scale);
@@ -73,18 +93,25 @@ pub(crate) fn title_block(scene: &mut Scene, sheet: &Sheet<'_>, key: &[(String, 
     y += row;
     if !key.is_empty() {
         y += gap / 2.0;
-        scene.line(Ink::Frame, &[origin + point(-PADDING * scale, -y), origin + point(inner + PADDING * scale, -y)]);
+        scene.line(
+            Ink::Frame,
+            &[origin + point(-PADDING * scale, -y), origin + point(inner + PADDING * scale, -y)],
+        );
         y += gap / 2.0;
         y += key_list(scene, key, origin + point(0.0, -y), inner, scale);
     }
     if !sheet.stock.offcuts.is_empty() {
         y += gap / 2.0;
-        scene.line(Ink::Frame, &[origin + point(-PADDING * scale, -y), origin + point(inner + PADDING * scale, -y)]);
+        scene.line(
+            Ink::Frame,
+            &[origin + point(-PADDING * scale, -y), origin + point(inner + PADDING * scale, -y)],
+        );
         y += gap / 2.0;
         y += offcut_list(scene, sheet, origin + point(0.0, -y), inner, scale);
     }
     let height = y + 2.0 * PADDING * scale;
-    let frame = vec![at, at + point(width, 0.0), at + point(width, -height), at + point(0.0, -height)];
+    let frame =
+        vec![at, at + point(width, 0.0), at + point(width, -height), at + point(0.0, -height)];
     scene.draw(Ink::Frame, Shape::Path([frame, vec![at]].concat()));
     height
 }
@@ -97,7 +124,8 @@ fn identity(sheet: &Sheet<'_>, scale: f64, most: f64) -> Field {
     let most = most.min(240.0 * scale);
     let mut f = Field::new();
     f.line(&clean(&plan.jobs.join(" + ")), 8.0 * scale, true, most);
-    let name = plan.materials.iter().find(|m| m.cloth == stock.cloth).map_or(&stock.cloth, |m| &m.name);
+    let name =
+        plan.materials.iter().find(|m| m.cloth == stock.cloth).map_or(&stock.cloth, |m| &m.name);
     f.line(&clean(name), 5.0 * scale, false, most);
     let kind = match stock.kind {
         StockKind::Roll => "roll",
@@ -119,12 +147,21 @@ fn identity(sheet: &Sheet<'_>, scale: f64, most: f64) -> Field {
 
 fn face(sheet: &Sheet<'_>, scale: f64, most: f64) -> Field {
     let mut f = Field::new();
-    f.line(&face_in_words(sheet.plan, sheet.stock, sheet.over).to_uppercase(), 8.0 * scale, true, most);
+    f.line(
+        &face_in_words(sheet.plan, sheet.stock, sheet.over).to_uppercase(),
+        8.0 * scale,
+        true,
+        most,
+    );
     let end = match (sheet.stock.kind, sheet.segment) {
         (StockKind::Offcut, _) if sheet.over => "black corner: upper left as drawn here",
         (StockKind::Offcut, _) => "black corner: lower left as drawn here",
-        (StockKind::Roll, 0) if sheet.over => "black corner: free end, upper selvedge as drawn here",
-        (StockKind::Roll, _) if sheet.over => "black corner: upper selvedge as drawn here, towards the free end",
+        (StockKind::Roll, 0) if sheet.over => {
+            "black corner: free end, upper selvedge as drawn here"
+        }
+        (StockKind::Roll, _) if sheet.over => {
+            "black corner: upper selvedge as drawn here, towards the free end"
+        }
         (StockKind::Roll, 0) => "black corner: free end, lower selvedge",
         (StockKind::Roll, _) => "black corner: lower selvedge, towards the free end",
     };
@@ -158,11 +195,21 @@ fn figures(sheet: &Sheet<'_>, scale: f64, most: f64) -> Field {
     if stock.kind == StockKind::Roll {
         f.line(&format!("used length {} mm", decimals(stock.used_length, 1)), size, false, most);
         let usable = decimals(high - low - 2.0 * stock.selvedge, 1);
-        f.line(&format!("usable {usable} of {} mm width", decimals(high - low, 1)), size, false, most);
+        f.line(
+            &format!("usable {usable} of {} mm width", decimals(high - low, 1)),
+            size,
+            false,
+            most,
+        );
     }
     let count = sheet.pieces.len();
     let pieces = if count == 1 { "piece" } else { "pieces" };
-    f.line(&format!("gap {} mm · {count} {pieces} here", decimals(plan.rules.gap, 2)), size, false, most);
+    f.line(
+        &format!("gap {} mm · {count} {pieces} here", decimals(plan.rules.gap, 2)),
+        size,
+        false,
+        most,
+    );
     let id: String = clean(&plan.id).chars().take(12).collect();
     f.line(&format!("plan {id}"), size, false, most);
     f
@@ -176,22 +223,58 @@ fn bar(scale: f64) -> Field {
     let middle = -size * 0.6;
     let tip = point(100.0, middle);
     s.words(point(0.0, -size), size, true, "warp");
-    s.line(Ink::Frame, &[point(text_width("warp", size, true) + 4.0, middle), tip - point(size, 0.0)]);
-    s.draw(Ink::Frame, Shape::Solid(vec![tip, tip + point(-size * 1.2, size * 0.45), tip + point(-size * 1.2, -size * 0.45)]));
+    s.line(
+        Ink::Frame,
+        &[point(text_width("warp", size, true) + 4.0, middle), tip - point(size, 0.0)],
+    );
+    s.draw(
+        Ink::Frame,
+        Shape::Solid(vec![
+            tip,
+            tip + point(-size * 1.2, size * 0.45),
+            tip + point(-size * 1.2, -size * 0.45),
+        ]),
+    );
     let (top, foot) = (-size - 6.0, -size - 11.0);
     for i in (0..10).step_by(2) {
         let (left, right) = (f64::from(i) * 10.0, f64::from(i) * 10.0 + 10.0);
-        s.draw(Ink::Frame, Shape::Solid(vec![point(left, foot), point(right, foot), point(right, top), point(left, top)]));
+        s.draw(
+            Ink::Frame,
+            Shape::Solid(vec![
+                point(left, foot),
+                point(right, foot),
+                point(right, top),
+                point(left, top),
+            ]),
+        );
     }
-    let edge = vec![point(0.0, foot), point(100.0, foot), point(100.0, top), point(0.0, top), point(0.0, foot)];
-    s.drawn.push(super::scene::Drawn { ink: Ink::Frame, id: Some("bar-100-mm".into()), shape: Shape::Path(edge) });
+    let edge = vec![
+        point(0.0, foot),
+        point(100.0, foot),
+        point(100.0, top),
+        point(0.0, top),
+        point(0.0, foot),
+    ];
+    s.drawn.push(super::scene::Drawn {
+        ink: Ink::Frame,
+        id: Some("bar-100-mm".into()),
+        shape: Shape::Path(edge),
+    });
     for x in [0.0, 50.0, 100.0] {
         s.line(Ink::Frame, &[point(x, top + 3.0), point(x, foot - 2.0)]);
     }
     let words = "100 mm: measure me";
     let size = (4.5 * scale).min(7.5);
     let at = point(50.0, foot - 3.0 - size);
-    s.texts.push(Text { at, hold: Hold::Middle, angle: 0.0, size, bold: true, white: false, words: words.into() });
+    s.texts.push(Text {
+        at,
+        hold: Hold::Middle,
+        angle: 0.0,
+        size,
+        bold: true,
+        white: false,
+        words: words.into(),
+    });
     f.width = 102.0;
     f.height = 4.0 + size * 1.3 - foot;
     f
@@ -223,7 +306,14 @@ fn lines(drawn: &[Ink], scale: f64) -> Field {
             f.scene.draw(*ink, Shape::Segments(vec![[point(left, y), point(left + sample, y)]]));
             if *ink == Ink::Arrow {
                 let tip = point(left + sample, y);
-                f.scene.draw(*ink, Shape::Solid(vec![tip, tip - point(4.0, -1.4) * scale, tip - point(4.0, 1.4) * scale]));
+                f.scene.draw(
+                    *ink,
+                    Shape::Solid(vec![
+                        tip,
+                        tip - point(4.0, -1.4) * scale,
+                        tip - point(4.0, 1.4) * scale,
+                    ]),
+                );
             }
             f.scene.words(point(left + sample + size, foot), size, false, *words);
             widest = widest.max(sample + size + text_width(words, size, false));
@@ -239,12 +329,24 @@ fn lines(drawn: &[Ink], scale: f64) -> Field {
 fn offcut_list(scene: &mut Scene, sheet: &Sheet<'_>, at: Point, width: f64, scale: f64) -> f64 {
     let size = 3.8 * scale;
     let pitch = size * 1.45;
-    let mut lines = vec![(format!("offcuts to keep, corners along/across in mm; {}:", measured_from(sheet)), true)];
+    let mut lines = vec![(
+        format!("offcuts to keep, corners along/across in mm; {}:", measured_from(sheet)),
+        true,
+    )];
     for offcut in &sheet.stock.offcuts {
-        let rings: Vec<_> = std::iter::once(&offcut.outline).chain(&offcut.holes).map(|r| sheet.here(r)).filter(|r| r.len() > 2).collect();
+        let rings: Vec<_> = std::iter::once(&offcut.outline)
+            .chain(&offcut.holes)
+            .map(|r| sheet.here(r))
+            .filter(|r| r.len() > 2)
+            .collect();
         let Some((corners, close)) = corners_of(sheet, &rings) else { continue };
         let points: Vec<String> = corners.iter().flatten().map(in_words).collect();
-        let words = format!("{}, true to {} mm: {}", offcut_name(sheet, offcut), decimals(close, 1), points.join(", "));
+        let words = format!(
+            "{}, true to {} mm: {}",
+            offcut_name(sheet, offcut),
+            decimals(close, 1),
+            points.join(", ")
+        );
         lines.push((words, false));
     }
     let mut y = 0.0;
@@ -262,16 +364,24 @@ fn key_list(scene: &mut Scene, key: &[(String, String)], at: Point, width: f64, 
     let size = 3.8 * scale;
     let pitch = size * 1.45;
     scene.words(at + point(0.0, -size), size, true, "short labels in full:");
-    let number = key.iter().map(|(n, _)| text_width(n, size, true)).fold(0.0, f64::max).min(width * 0.4) + size * 0.8;
+    let number =
+        key.iter().map(|(n, _)| text_width(n, size, true)).fold(0.0, f64::max).min(width * 0.4)
+            + size * 0.8;
     let words = key.iter().map(|(_, w)| text_width(w, size, false)).fold(0.0, f64::max);
     let most = number + words + 3.0 * size;
     let columns = ((width / most).floor() as usize).max(1);
     let room = (width / columns as f64).min(most);
     let rows = key.len().div_ceil(columns);
     for (i, (n, w)) in key.iter().enumerate() {
-        let corner = at + point((i / rows) as f64 * room, -((i % rows) as f64 + 1.0) * pitch - size);
+        let corner =
+            at + point((i / rows) as f64 * room, -((i % rows) as f64 + 1.0) * pitch - size);
         scene.words(corner, size, true, fit(n, number - size * 0.5, size, true));
-        scene.words(corner + point(number, 0.0), size, false, fit(w, room - number - size, size, false));
+        scene.words(
+            corner + point(number, 0.0),
+            size,
+            false,
+            fit(w, room - number - size, size, false),
+        );
     }
     (rows as f64 + 1.0) * pitch
 }

@@ -11,8 +11,7 @@ pub const SOON: i64 = 30;
 /// Out-life is short when less than this share of it is left.
 pub const SHORT_OUT_LIFE: f64 = 0.25;
 
-const OVER: &str =
-    "do not build load-carrying plies from it: take other cloth, ask the maker about re-testing it, or mark it cosmetic only";
+const OVER: &str = "do not build load-carrying plies from it: take other cloth, ask the maker about re-testing it, or mark it cosmetic only";
 
 /// More hours than anyone logs: about eleven years.
 pub(crate) const MOST_HOURS: f64 = 100_000.0;
@@ -52,38 +51,57 @@ impl Age {
     /// What a person must hear about it, if anything: what is wrong and what to do.
     pub fn warning(&self, name: &str, today: Day) -> Option<Fault> {
         if let Some(expiry) = self.expiry.filter(|e| *e < today) {
-            return Some(Fault::new(format!("expired on {expiry}, {} days ago", expiry.days_until(today)), OVER).on(name));
+            return Some(
+                Fault::new(
+                    format!("expired on {expiry}, {} days ago", expiry.days_until(today)),
+                    OVER,
+                )
+                .on(name),
+            );
         }
         if let (Some(life), Some(left)) = (self.out_life_hours, self.hours_left()) {
             if left <= 0.0 {
-                let what = format!("has been out of the freezer {:.0} h, and may be {life:.0} h", self.out_hours);
+                let what = format!(
+                    "has been out of the freezer {:.0} h, and may be {life:.0} h",
+                    self.out_hours
+                );
                 return Some(Fault::new(what, OVER).on(name));
             }
             if left < SHORT_OUT_LIFE * life {
-                let what = format!("has {left:.0} h of its {life:.0} h out of the freezer left, thawing included");
+                let what = format!(
+                    "has {left:.0} h of its {life:.0} h out of the freezer left, thawing included"
+                );
                 return Some(
                     Fault::new(what, "use it first, lay up and cure within that time, and put back what is left at once").on(name),
                 );
             }
         }
         let soon = self.expiry.map(|e| (e, today.days_until(e))).filter(|(_, days)| *days <= SOON);
-        soon.map(|(e, days)| Fault::new(format!("expires on {e}, in {days} days"), "use it first").on(name))
+        soon.map(|(e, days)| {
+            Fault::new(format!("expires on {e}, in {days} days"), "use it first").on(name)
+        })
     }
 
     /// Refuses hours that are no hours.
     pub(super) fn check(&self, who: &str, faults: &mut Faults) {
-        for (what, hours) in [("out-life", self.out_life_hours), ("time out of the freezer", Some(self.out_hours))] {
+        for (what, hours) in
+            [("out-life", self.out_life_hours), ("time out of the freezer", Some(self.out_hours))]
+        {
             if hours.is_some_and(|h| !(0.0..=MOST_HOURS).contains(&h)) {
                 faults.push(
-                    Fault::new(format!("its {what} is not a number of hours from 0 to {MOST_HOURS}"), "give hours of 0 or more").on(who),
+                    Fault::new(
+                        format!("its {what} is not a number of hours from 0 to {MOST_HOURS}"),
+                        "give hours of 0 or more",
+                    )
+                    .on(who),
                 );
             }
         }
     }
 }
 
-/// What the dates that jobs give for their own rolls ask for on a day, one line for each cloth in use; for planning without a stock, whose
-/// rolls have dates of their own.
+/// What the dates that jobs give for their own rolls ask for on a day, one line for each cloth in
+/// use; for planning without a stock, whose rolls have dates of their own.
 pub fn cautions_of_jobs(jobs: &[Job], today: Day) -> Vec<String> {
     let mut told: Vec<&str> = Vec::new();
     let mut out = Vec::new();
@@ -96,9 +114,14 @@ pub fn cautions_of_jobs(jobs: &[Job], today: Day) -> Vec<String> {
             let batch = cloth.batch.as_ref().map_or(String::new(), |b| format!(", batch {b}"));
             let name = format!("the roll of {}{batch}", cloth.id);
             // The job tells the hours that are left, not those of the data sheet.
-            let age = Age { expiry: cloth.expiry.as_deref().and_then(|e| Day::parse(e).ok()), ..Age::default() };
-            let worn =
-                cloth.out_life_hours.is_some_and(|h| h <= 0.0).then(|| Fault::new("has no hours out of the freezer left", OVER).on(&name));
+            let age = Age {
+                expiry: cloth.expiry.as_deref().and_then(|e| Day::parse(e).ok()),
+                ..Age::default()
+            };
+            let worn = cloth
+                .out_life_hours
+                .is_some_and(|h| h <= 0.0)
+                .then(|| Fault::new("has no hours out of the freezer left", OVER).on(&name));
             out.extend(age.warning(&name, today).into_iter().chain(worn).map(|f| f.in_one_line()));
         }
     }
@@ -115,14 +138,20 @@ mod tests {
         let day = |t: &str| Day::parse(t).unwrap();
         let today = day("2026-11-25");
         let expires = |t: &str| Age { expiry: Some(day(t)), ..Age::default() };
-        assert!(expires("2026-11-24").is_over(today) && !expires("2026-11-25").is_over(today), "the last day is a day of use");
+        assert!(
+            expires("2026-11-24").is_over(today) && !expires("2026-11-25").is_over(today),
+            "the last day is a day of use"
+        );
         let said = |a: Age| a.warning("roll-1", today).map(|f| f.what);
         assert_eq!(said(expires("2026-11-24")).unwrap(), "expired on 2026-11-24, 1 days ago");
         assert_eq!(said(expires("2026-12-20")).unwrap(), "expires on 2026-12-20, in 25 days");
         assert_eq!(said(expires("2027-12-20")), None);
         let out = |hours| Age { out_life_hours: Some(400.0), out_hours: hours, ..Age::default() };
         assert_eq!(said(out(300.0)), None);
-        assert_eq!(said(out(301.0)).unwrap(), "has 99 h of its 400 h out of the freezer left, thawing included");
+        assert_eq!(
+            said(out(301.0)).unwrap(),
+            "has 99 h of its 400 h out of the freezer left, thawing included"
+        );
         assert!(out(400.0).is_over(today) && said(out(500.0)).unwrap().contains("500 h"));
         assert!(!Age { cosmetic_only: true, ..Age::default() }.is_sound(today));
     }

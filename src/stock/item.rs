@@ -59,7 +59,8 @@ fn up() -> Face {
 
 /// A kept piece of cloth of known shape.
 ///
-/// Valid by construction: its outline is simple, its holes lie apart inside it, it is on the 1 µm grid and no wider than 100 m.
+/// Valid by construction: its outline is simple, its holes lie apart inside it, it is on the 1 µm
+/// grid and no wider than 100 m.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Offcut {
     facts: OffcutFacts,
@@ -76,12 +77,18 @@ impl Offcut {
         let mut faults = Faults::new();
         check_names(&facts.id, &facts.cloth, &facts.batch, &facts.place, &mut faults);
         facts.age.check(&facts.id, &mut faults);
-        let draft = Draft { name: facts.id.clone(), net: facts.outline.clone(), holes: facts.holes.clone(), ..Draft::default() };
+        let draft = Draft {
+            name: facts.id.clone(),
+            net: facts.outline.clone(),
+            holes: facts.holes.clone(),
+            ..Draft::default()
+        };
         let outline = faults.keep(Outline::new(draft).map_err(|f| named(f, &facts.id)));
         let flaws = faults.keep(flaw_rings(&facts.id, &facts.flaws));
         let (Some(outline), Some(flaws)) = (outline, flaws) else { return Err(faults) };
         let seen = Region { outline: outline.net().clone(), holes: outline.holes().to_vec() };
-        // Turned over about the warp if it was seen from its other face, then its box to the origin.
+        // Turned over about the warp if it was seen from its other face, then its box to the
+        // origin.
         let turned = Motion::new(0.0, facts.face == Face::Down, point(0.0, 0.0));
         let low = turned.region(&seen).bounds().map_or(point(0.0, 0.0), |b| b.min);
         let motion = Motion::new(0.0, facts.face == Face::Down, point(-low.x, -low.y));
@@ -90,7 +97,10 @@ impl Offcut {
         let b = offcut.bounds();
         if b.width() < LEAST_SIZE || b.height() < LEAST_SIZE {
             let what = format!("measures {} by {}", show_mm(b.width()), show_mm(b.height()));
-            faults.push(Fault::new(what, "check the unit: lengths are mm unless a unit is given").on(&offcut.facts.id));
+            faults.push(
+                Fault::new(what, "check the unit: lengths are mm unless a unit is given")
+                    .on(&offcut.facts.id),
+            );
         }
         faults.into_result(offcut)
     }
@@ -115,7 +125,8 @@ impl Offcut {
         &self.facts.age
     }
 
-    /// Its shape as planning uses it: warp along +x, up face up, lower left corner of its box at the origin, mm.
+    /// Its shape as planning uses it: warp along +x, up face up, lower left corner of its box at
+    /// the origin, mm.
     pub fn region(&self) -> &Region {
         &self.region
     }
@@ -135,7 +146,8 @@ impl Offcut {
         self.region.area()
     }
 
-    /// The largest rectangle along the warp that fits in it, flaws not heeded. Worked out anew at every call.
+    /// The largest rectangle along the warp that fits in it, flaws not heeded. Worked out anew at
+    /// every call.
     pub fn largest_rectangle(&self) -> Option<Bounds> {
         largest_rectangle(&self.region)
     }
@@ -154,7 +166,8 @@ pub struct RollFacts {
     /// Length left, mm; `None` if nobody measured it.
     #[serde(default)]
     pub length: Option<f64>,
-    /// Places that no piece may cover, mm, from the free end and the lower edge, up face up: flaws, and pieces already cut from it.
+    /// Places that no piece may cover, mm, from the free end and the lower edge, up face up: flaws,
+    /// and pieces already cut from it.
     #[serde(default)]
     pub flaws: Vec<Ring>,
     /// Batch on its label.
@@ -189,13 +202,21 @@ impl Roll {
         check_names(&facts.id, &facts.cloth, &facts.batch, &facts.place, &mut faults);
         facts.age.check(&facts.id, &mut faults);
         if !(LEAST_SIZE..=LARGEST).contains(&facts.width) {
-            let what = format!("its width is {}, outside {} to {:.0} m", show_mm(facts.width), show_mm(LEAST_SIZE), LARGEST / 1000.0);
+            let what = format!(
+                "its width is {}, outside {} to {:.0} m",
+                show_mm(facts.width),
+                show_mm(LEAST_SIZE),
+                LARGEST / 1000.0
+            );
             faults.push(Fault::new(what, "give the width over the selvedges").on(&facts.id));
         }
         // A roll may hold more than a plan can use.
         if facts.length.is_some_and(|l| !(0.0..=100.0 * LARGEST).contains(&l)) {
             let what = format!("its length is {}", show_mm(facts.length.unwrap_or(0.0)));
-            faults.push(Fault::new(what, "give the length left on it, 0 or more, or leave it out").on(&facts.id));
+            faults.push(
+                Fault::new(what, "give the length left on it, 0 or more, or leave it out")
+                    .on(&facts.id),
+            );
         }
         if let Some(flaws) = faults.keep(flaw_rings(&facts.id, &facts.flaws)) {
             facts.flaws = flaws;
@@ -226,9 +247,22 @@ impl Roll {
     }
 }
 
-fn check_names(id: &str, cloth: &str, batch: &Option<String>, place: &Option<String>, faults: &mut Faults) {
-    let texts = [("its name", Some(id)), ("its cloth", Some(cloth)), ("its batch", batch.as_deref()), ("its place", place.as_deref())];
-    faults.0.extend(texts.into_iter().filter_map(|(what, text)| name_fault(what, text?)).map(|f| f.on(id)));
+fn check_names(
+    id: &str,
+    cloth: &str,
+    batch: &Option<String>,
+    place: &Option<String>,
+    faults: &mut Faults,
+) {
+    let texts = [
+        ("its name", Some(id)),
+        ("its cloth", Some(cloth)),
+        ("its batch", batch.as_deref()),
+        ("its place", place.as_deref()),
+    ];
+    faults.0.extend(
+        texts.into_iter().filter_map(|(what, text)| name_fault(what, text?)).map(|f| f.on(id)),
+    );
 }
 
 /// The same faults, said of a named thing where they do not tell a position.
@@ -236,7 +270,9 @@ fn named(faults: Faults, id: &str) -> Faults {
     use crate::fault::Place;
     let on = |f: Fault| match f.place {
         Place::Whole => f.on(id),
-        Place::At { what, x, y } if !what.contains(id) => Fault { place: Place::At { what: format!("{id}, {what}"), x, y }, ..f },
+        Place::At { what, x, y } if !what.contains(id) => {
+            Fault { place: Place::At { what: format!("{id}, {what}"), x, y }, ..f }
+        }
         _ => f,
     };
     Faults(faults.0.into_iter().map(on).collect())
@@ -251,13 +287,22 @@ pub(crate) fn can_be_flaw(ring: &Ring) -> bool {
 fn flaw_rings(id: &str, flaws: &[Ring]) -> Result<Vec<Ring>, Faults> {
     let mut faults = Faults::new();
     if flaws.len() > MOST_FLAWS {
-        faults
-            .push(Fault::new(format!("has {} flaws; at most {MOST_FLAWS} are taken", flaws.len()), "join those that lie together").on(id));
+        faults.push(
+            Fault::new(
+                format!("has {} flaws; at most {MOST_FLAWS} are taken", flaws.len()),
+                "join those that lie together",
+            )
+            .on(id),
+        );
         return Err(faults);
     }
     let mut rings = Vec::new();
     for (i, flaw) in flaws.iter().enumerate() {
-        let draft = Draft { name: format!("flaw {} of {id}", i + 1), net: flaw.clone(), ..Draft::default() };
+        let draft = Draft {
+            name: format!("flaw {} of {id}", i + 1),
+            net: flaw.clone(),
+            ..Draft::default()
+        };
         rings.extend(faults.keep(Outline::new(draft)).map(|o| o.net().clone()));
     }
     faults.into_result(rings)
@@ -295,15 +340,28 @@ mod tests {
     #[test]
     fn an_offcut_seen_face_down_is_turned_over_about_its_warp() {
         // An L whose foot lies at the lower right.
-        let mut f = facts(&[(10.0, 20.0), (110.0, 20.0), (110.0, 40.0), (30.0, 40.0), (30.0, 80.0), (10.0, 80.0)]);
+        let mut f = facts(&[
+            (10.0, 20.0),
+            (110.0, 20.0),
+            (110.0, 40.0),
+            (30.0, 40.0),
+            (30.0, 80.0),
+            (10.0, 80.0),
+        ]);
         f.flaws = vec![vec![point(15.0, 60.0), point(25.0, 60.0), point(25.0, 75.0)]];
         let o = Offcut::new(f.clone()).unwrap();
         assert_eq!((o.bounds().min, o.bounds().max), (point(0.0, 0.0), point(100.0, 60.0)));
-        assert!(o.region().outline.contains(&point(20.0, 60.0)) && o.flaws()[0].contains(&point(5.0, 40.0)));
+        assert!(
+            o.region().outline.contains(&point(20.0, 60.0))
+                && o.flaws()[0].contains(&point(5.0, 40.0))
+        );
         f.face = Face::Down;
         let o = Offcut::new(f).unwrap();
         // Mirrored about x: what was the top is the bottom.
-        assert!(o.region().outline.contains(&point(20.0, 0.0)) && o.region().outline.contains(&point(100.0, 60.0)));
+        assert!(
+            o.region().outline.contains(&point(20.0, 0.0))
+                && o.region().outline.contains(&point(100.0, 60.0))
+        );
         assert!(o.flaws()[0].contains(&point(5.0, 20.0)));
         assert!(o.region().area() > 0.0 && crate::geometry::ring_area(&o.flaws()[0]) > 0.0);
         assert_eq!(o.area(), 100.0 * 20.0 + 20.0 * 40.0);
@@ -316,7 +374,9 @@ mod tests {
         f.age.out_hours = -3.0;
         f.batch = Some("a\nb".into());
         let faults = Offcut::new(f).unwrap_err().to_string();
-        for part in ["crosses itself", "its cloth is empty", "out of the freezer", "control character"] {
+        for part in
+            ["crosses itself", "its cloth is empty", "out of the freezer", "control character"]
+        {
             assert!(faults.contains(part), "{part} in {faults}");
         }
         let roll = RollFacts {

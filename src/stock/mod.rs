@@ -1,4 +1,5 @@
-//! What lies in the workshop, as planning reads it: rolls, offcuts and dated consumables at one day. Pure data; the ledger fills it.
+//! What lies in the workshop, as planning reads it: rolls, offcuts and dated consumables at one
+//! day. Pure data; the ledger fills it.
 
 mod age;
 mod item;

@@ -13,7 +13,9 @@ pub const FILE_SCHEMA: u32 = 1;
 pub const LARGEST_FILE: u64 = 256 << 20;
 
 /// What a dated consumable is for.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "kebab-case")]
 pub enum ConsumableKind {
     /// Keeps the part from bonding to the mould.
@@ -68,7 +70,8 @@ pub struct Consumable {
 impl Consumable {
     /// Its last day of use: by its label, or by its time since opening if that ends earlier.
     pub fn last_day(&self) -> Option<Day> {
-        let after_opening = self.opened.zip(self.days_after_opening).map(|(day, keeps)| day.plus_days(keeps));
+        let after_opening =
+            self.opened.zip(self.days_after_opening).map(|(day, keeps)| day.plus_days(keeps));
         [self.expiry, after_opening].into_iter().flatten().min()
     }
 
@@ -84,11 +87,17 @@ impl Consumable {
         };
         let days = today.days_until(last);
         if days < 0 {
-            let remedy = format!("do not use it: {spoils}; take a fresh one and remove this from the stock");
+            let remedy =
+                format!("do not use it: {spoils}; take a fresh one and remove this from the stock");
             Some(Fault::new(format!("its last day was {last}, {} days ago", -days), remedy).on(who))
         } else {
-            (days <= super::SOON)
-                .then(|| Fault::new(format!("its last day is {last}, in {days} days"), "use it first, or order more").on(who))
+            (days <= super::SOON).then(|| {
+                Fault::new(
+                    format!("its last day is {last}, in {days} days"),
+                    "use it first, or order more",
+                )
+                .on(who)
+            })
         }
     }
 
@@ -103,12 +112,22 @@ impl Consumable {
     }
 
     fn check(&self, faults: &mut Faults) {
-        let texts = [("its id", Some(self.id.as_str())), ("its name", Some(&self.name)), ("its place", self.place.as_deref())];
-        faults.0.extend(texts.into_iter().filter_map(|(what, text)| name_fault(what, text?)).map(|f| f.on(&self.id)));
+        let texts = [
+            ("its id", Some(self.id.as_str())),
+            ("its name", Some(&self.name)),
+            ("its place", self.place.as_deref()),
+        ];
+        faults.0.extend(
+            texts
+                .into_iter()
+                .filter_map(|(what, text)| name_fault(what, text?))
+                .map(|f| f.on(&self.id)),
+        );
     }
 }
 
-/// The stock file: what `stock export` writes, `stock import` reads and `nest --stock` plans from. Lengths mm, times hours.
+/// The stock file: what `stock export` writes, `stock import` reads and `nest --stock` plans from.
+/// Lengths mm, times hours.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct SnapshotFile {
@@ -157,9 +176,12 @@ impl SnapshotFile {
     pub fn from_json(text: &str) -> Result<SnapshotFile, Fault> {
         serde_json::from_str(text).map_err(|e| {
             let what = e.to_string();
-            let what = what.split(" at line ").next().unwrap_or("it is not a stock file").to_string();
-            let fault =
-                Fault::new(format!("this is not a stock file: {what}"), "name a file that `warpwise stock export` wrote, or a ledger");
+            let what =
+                what.split(" at line ").next().unwrap_or("it is not a stock file").to_string();
+            let fault = Fault::new(
+                format!("this is not a stock file: {what}"),
+                "name a file that `warpwise stock export` wrote, or a ledger",
+            );
             if e.line() > 0 { fault.at_line(e.line(), e.column().max(1)) } else { fault }
         })
     }
@@ -175,7 +197,13 @@ impl SnapshotFile {
 impl Snapshot {
     /// An empty stock.
     pub fn empty(day: Day) -> Snapshot {
-        Snapshot { ledger: None, day, rolls: Vec::new(), offcuts: Vec::new(), consumables: Vec::new() }
+        Snapshot {
+            ledger: None,
+            day,
+            rolls: Vec::new(),
+            offcuts: Vec::new(),
+            consumables: Vec::new(),
+        }
     }
 
     /// Checks everything in a stock file; `today` where it names no day.
@@ -185,21 +213,37 @@ impl Snapshot {
     pub fn new(file: SnapshotFile, today: Day) -> Result<Snapshot, Faults> {
         let mut faults = Faults::new();
         if file.schema != FILE_SCHEMA {
-            let what = format!("the stock file has schema {}, and this version reads schema {FILE_SCHEMA}", file.schema);
+            let what = format!(
+                "the stock file has schema {}, and this version reads schema {FILE_SCHEMA}",
+                file.schema
+            );
             return Err(Fault::new(what, "export it again with this version of warpwise").into());
         }
         let names = file.rolls.iter().map(|r| &r.id).chain(file.offcuts.iter().map(|o| &o.id));
         let mut seen = BTreeSet::new();
         for name in names.chain(file.consumables.iter().map(|c| &c.id)) {
             if !seen.insert(name.clone()) {
-                faults.push(Fault::new("stands for two things", "give every roll, offcut and consumable a name of its own").on(name));
+                faults.push(
+                    Fault::new(
+                        "stands for two things",
+                        "give every roll, offcut and consumable a name of its own",
+                    )
+                    .on(name),
+                );
             }
         }
         let rolls = file.rolls.into_iter().filter_map(|r| faults.keep(Roll::new(r))).collect();
-        let offcuts = file.offcuts.into_iter().filter_map(|o| faults.keep(Offcut::new(o))).collect();
+        let offcuts =
+            file.offcuts.into_iter().filter_map(|o| faults.keep(Offcut::new(o))).collect();
         file.consumables.iter().for_each(|c| c.check(&mut faults));
         let day = file.day.unwrap_or(today);
-        faults.into_result(Snapshot { ledger: file.ledger, day, rolls, offcuts, consumables: file.consumables })
+        faults.into_result(Snapshot {
+            ledger: file.ledger,
+            day,
+            rolls,
+            offcuts,
+            consumables: file.consumables,
+        })
     }
 
     /// Reads a stock file's text; `today` where it names no day.
@@ -223,18 +267,27 @@ impl Snapshot {
         }
     }
 
-    /// What the dates ask for on a day, one line each: every consumable, and the rolls and offcuts that `concerned` (by name and cloth) picks.
+    /// What the dates ask for on a day, one line each: every consumable, and the rolls and offcuts
+    /// that `concerned` (by name and cloth) picks.
     pub fn cautions(&self, day: Day, concerned: &dyn Fn(&str, &str) -> bool) -> Vec<String> {
         let rolls = self.rolls.iter().map(|r| (r.id(), r.cloth(), r.age()));
         let ages = rolls.chain(self.offcuts.iter().map(|o| (o.id(), o.cloth(), o.age())));
-        let of_cloth = ages.filter(|(id, cloth, _)| concerned(id, cloth)).filter_map(|(id, _, age)| age.warning(id, day));
+        let of_cloth = ages
+            .filter(|(id, cloth, _)| concerned(id, cloth))
+            .filter_map(|(id, _, age)| age.warning(id, day));
         let all = self.consumables.iter().filter_map(|c| c.warning(day)).chain(of_cloth);
         all.map(|f| f.in_one_line()).collect()
     }
 
     /// Offcuts of a cloth that may be cut: not over; those for the look only if `cosmetic` says so.
-    pub fn offcuts_of<'a>(&'a self, cloth: &'a str, cosmetic: bool) -> impl Iterator<Item = &'a Offcut> {
-        let usable = move |a: &Age| if cosmetic { a.cosmetic_only || a.is_sound(self.day) } else { a.is_sound(self.day) };
+    pub fn offcuts_of<'a>(
+        &'a self,
+        cloth: &'a str,
+        cosmetic: bool,
+    ) -> impl Iterator<Item = &'a Offcut> {
+        let usable = move |a: &Age| {
+            if cosmetic { a.cosmetic_only || a.is_sound(self.day) } else { a.is_sound(self.day) }
+        };
         self.offcuts.iter().filter(move |o| o.cloth() == cloth && usable(o.age()))
     }
 
@@ -247,8 +300,18 @@ impl Snapshot {
 
     /// The nearest known cloth to a name that is none, as a remedy.
     pub fn nearest_cloth(&self, name: &str) -> Option<String> {
-        let known: BTreeSet<&str> = self.rolls.iter().map(Roll::cloth).chain(self.offcuts.iter().map(Offcut::cloth)).collect();
-        known.into_iter().map(|k| (strsim::osa_distance(k, name), k)).filter(|(d, _)| *d <= 3).min().map(|(_, k)| quoted(k))
+        let known: BTreeSet<&str> = self
+            .rolls
+            .iter()
+            .map(Roll::cloth)
+            .chain(self.offcuts.iter().map(Offcut::cloth))
+            .collect();
+        known
+            .into_iter()
+            .map(|k| (strsim::osa_distance(k, name), k))
+            .filter(|(d, _)| *d <= 3)
+            .min()
+            .map(|(_, k)| quoted(k))
     }
 }
 
@@ -278,10 +341,23 @@ mod tests {
         let today = Day::parse("2026-11-25").unwrap();
         let broken = FILE.replace("\"width\"", "\"wdth\"");
         let fault = &Snapshot::from_json(&broken, today).unwrap_err().0[0];
-        assert!(matches!(fault.place, Place::Line { line: 1, .. }) && fault.what.contains("wdth"), "{fault}");
-        let broken = FILE.replace("off-1", "roll-1").replace("1250", "-1").replace("[300,200]", "[100,-200]");
+        assert!(
+            matches!(fault.place, Place::Line { line: 1, .. }) && fault.what.contains("wdth"),
+            "{fault}"
+        );
+        let broken = FILE
+            .replace("off-1", "roll-1")
+            .replace("1250", "-1")
+            .replace("[300,200]", "[100,-200]");
         assert!(Snapshot::from_json(&broken, today).unwrap_err().0.len() >= 2);
-        assert!(Snapshot::from_json(&FILE.replace("2026-01-05", "2026-02-30"), today).unwrap_err().to_string().contains("is not a date"));
-        assert!(Snapshot::from_json("", today).is_err() && Snapshot::from_json("{}", today).is_err());
+        assert!(
+            Snapshot::from_json(&FILE.replace("2026-01-05", "2026-02-30"), today)
+                .unwrap_err()
+                .to_string()
+                .contains("is not a date")
+        );
+        assert!(
+            Snapshot::from_json("", today).is_err() && Snapshot::from_json("{}", today).is_err()
+        );
     }
 }

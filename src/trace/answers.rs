@@ -1,5 +1,5 @@
-//! What the user answers: every template, gap, hole, relief cut and mark has a letter in the check picture and in the messages, and an
-//! answer names it.
+//! What the user answers: every template, gap, hole, relief cut and mark has a letter in the check
+//! picture and in the messages, and an answer names it.
 
 use super::patch::Gap;
 use crate::fault::{Fault, Faults};
@@ -70,7 +70,10 @@ impl Answer {
         match halves(text)? {
             (letter, "yes") => Ok(Answer::Hole(letter, true)),
             (letter, "no") => Ok(Answer::Hole(letter, false)),
-            _ => Err(Fault::new(format!("\"{text}\" is no answer about a hole"), "write --hole c=yes or --hole c=no")),
+            _ => Err(Fault::new(
+                format!("\"{text}\" is no answer about a hole"),
+                "write --hole c=yes or --hole c=no",
+            )),
         }
     }
 
@@ -82,7 +85,10 @@ impl Answer {
         match halves(text)? {
             (letter, "slit") => Ok(Answer::Gap(letter, Gap::Slit)),
             (letter, "dart") => Ok(Answer::Gap(letter, Gap::Dart)),
-            _ => Err(Fault::new(format!("\"{text}\" is no answer about a gap"), "write --gap b=slit or --gap b=dart")),
+            _ => Err(Fault::new(
+                format!("\"{text}\" is no answer about a gap"),
+                "write --gap b=slit or --gap b=dart",
+            )),
         }
     }
 
@@ -103,7 +109,10 @@ impl Answer {
 
 fn halves(text: &str) -> Result<(String, &str), Fault> {
     let (letter, answer) = text.split_once('=').ok_or_else(|| {
-        Fault::new(format!("\"{text}\" names no letter and answer"), "write the letter of the check picture, = and the answer: c=yes")
+        Fault::new(
+            format!("\"{text}\" names no letter and answer"),
+            "write the letter of the check picture, = and the answer: c=yes",
+        )
     })?;
     Ok((letter_of(letter)?, answer.trim()))
 }
@@ -111,7 +120,10 @@ fn halves(text: &str) -> Result<(String, &str), Fault> {
 fn letter_of(text: &str) -> Result<String, Fault> {
     let letter = text.trim().to_lowercase();
     if letter.is_empty() || letter.len() > 3 || !letter.bytes().all(|b| b.is_ascii_lowercase()) {
-        return Err(Fault::new(format!("\"{text}\" is no letter of the check picture"), "name one of the small letters in it"));
+        return Err(Fault::new(
+            format!("\"{text}\" is no letter of the check picture"),
+            "name one of the small letters in it",
+        ));
     }
     Ok(letter)
 }
@@ -201,19 +213,31 @@ mod tests {
     #[test]
     fn letters_go_on_after_z() {
         let mut letters = Letters::new(&[]);
-        let all: Vec<String> = (0..28).map(|_| letters.give(Kind::Mark, Point::default()).letter).collect();
-        assert_eq!((all[0].as_str(), all[25].as_str(), all[26].as_str(), all[27].as_str()), ("a", "z", "aa", "ab"));
+        let all: Vec<String> =
+            (0..28).map(|_| letters.give(Kind::Mark, Point::default()).letter).collect();
+        assert_eq!(
+            (all[0].as_str(), all[25].as_str(), all[26].as_str(), all[27].as_str()),
+            ("a", "z", "aa", "ab")
+        );
     }
 
     #[test]
     fn answers_are_read_and_those_to_nothing_are_said() {
-        let answers = [Answer::hole("C=yes").unwrap(), Answer::gap("b=slit").unwrap(), Answer::not("q").unwrap()];
+        let answers = [
+            Answer::hole("C=yes").unwrap(),
+            Answer::gap("b=slit").unwrap(),
+            Answer::not("q").unwrap(),
+        ];
         let mut letters = Letters::new(&answers);
         assert_eq!(letters.gap("b"), Some(Gap::Slit));
         assert_eq!(letters.hole("c"), Some(true));
         let _ = [Kind::Template, Kind::Hole, Kind::Hole].map(|k| letters.give(k, Point::default()));
         let faults = letters.unanswered().unwrap_err().to_string();
         assert!(faults.contains("b is a hole") && faults.contains("no q"), "{faults}");
-        assert!(Answer::hole("c").is_err() && Answer::gap("b=hole").is_err() && Answer::not("1").is_err());
+        assert!(
+            Answer::hole("c").is_err()
+                && Answer::gap("b=hole").is_err()
+                && Answer::not("1").is_err()
+        );
     }
 }

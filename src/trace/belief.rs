@@ -1,5 +1,5 @@
-//! What the network believes of the plane: its answers to the photo, to the photo turned and to the photo mirrored, laid on a coarse
-//! grid of the flat picture.
+//! What the network believes of the plane: its answers to the photo, to the photo turned and to the
+//! photo mirrored, laid on a coarse grid of the flat picture.
 
 use super::camera::View;
 use super::flat::{Flat, inside};
@@ -64,7 +64,8 @@ impl Belief {
             .enumerate()
             .for_each(|(y, (((skin, within), (skins, insides)), shown))| {
                 for x in 0..width {
-                    let at = flat.plane(point((x as f64 + 0.5) * step - 0.5, (y as f64 + 0.5) * step - 0.5));
+                    let at = flat
+                        .plane(point((x as f64 + 0.5) * step - 0.5, (y as f64 + 0.5) * step - 0.5));
                     let mut best: Option<(f64, usize, Point)> = None;
                     for (k, (photo, view)) in photos.iter().zip(views).enumerate() {
                         if let Some((depth, pixel)) = inside(*photo, view, at)
@@ -78,7 +79,10 @@ impl Belief {
                     let scale = seen[k][0].width as f64 / f64::from(photos[k].width());
                     let place = (pixel + point(0.5, 0.5)) * scale - point(0.5, 0.5);
                     for answer in &seen[k] {
-                        let (s, i) = (look_up(answer, &answer.skin, place), look_up(answer, &answer.inside, place));
+                        let (s, i) = (
+                            look_up(answer, &answer.skin, place),
+                            look_up(answer, &answer.inside, place),
+                        );
                         skin[x] += s / 3.0;
                         within[x] += i / 3.0;
                         skins[x] += u8::from(s > 0.5);
@@ -87,11 +91,22 @@ impl Belief {
                 }
             });
         let fine = views.iter().zip(photos).zip(&seen).filter_map(|((view, photo), seen)| {
-            let middle = view.plane(point(f64::from(photo.width()) / 2.0, f64::from(photo.height()) / 2.0))?;
+            let middle =
+                view.plane(point(f64::from(photo.width()) / 2.0, f64::from(photo.height()) / 2.0))?;
             Some(view.mm_a_pixel(middle)? * f64::from(photo.width()) / seen[0].width as f64)
         });
         let grain = fine.fold(0.0, f64::max).max(CELL);
-        Ok(Belief { width, height, step, mm: step * flat.mm, grain, skin, inside: within, votes, seen: shown })
+        Ok(Belief {
+            width,
+            height,
+            step,
+            mm: step * flat.mm,
+            grain,
+            skin,
+            inside: within,
+            votes,
+            seen: shown,
+        })
     }
 
     /// The answers about what is looked for, and how many of the three say yes.
@@ -125,7 +140,9 @@ impl Belief {
     /// A black and white picture of the cells for which `is` holds.
     pub fn picture(&self, is: impl Fn(usize) -> bool) -> GrayImage {
         let w = self.width;
-        GrayImage::from_fn(w as u32, self.height as u32, |x, y| image::Luma([if is(y as usize * w + x as usize) { 255 } else { 0 }]))
+        GrayImage::from_fn(w as u32, self.height as u32, |x, y| {
+            image::Luma([if is(y as usize * w + x as usize) { 255 } else { 0 }])
+        })
     }
 }
 
@@ -140,5 +157,6 @@ fn between(map: &[f32], width: usize, height: usize, x: f64, y: f64) -> f32 {
     let (x1, y1) = ((x0 + 1).min(width - 1), (y0 + 1).min(height - 1));
     let (fx, fy) = ((x - x0 as f64) as f32, (y - y0 as f64) as f32);
     let at = |x: usize, y: usize| map[y * width + x];
-    (at(x0, y0) * (1.0 - fx) + at(x1, y0) * fx) * (1.0 - fy) + (at(x0, y1) * (1.0 - fx) + at(x1, y1) * fx) * fy
+    (at(x0, y0) * (1.0 - fx) + at(x1, y0) * fx) * (1.0 - fy)
+        + (at(x0, y1) * (1.0 - fx) + at(x1, y1) * fx) * fy
 }

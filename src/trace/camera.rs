@@ -1,8 +1,9 @@
 //! How a camera sees the plane that cards and templates lie in.
 //!
-//! A point of the plane goes through a homography to ideal coordinates, measured from the middle of the photo in half diagonals, and
-//! from there outwards or inwards by `1 + k1 r²` (the first term of the usual radial model). Pixels count from the centre of the
-//! upper left one, y down; the plane is in mm, y up.
+//! A point of the plane goes through a homography to ideal coordinates, measured from the middle of
+//! the photo in half diagonals, and from there outwards or inwards by `1 + k1 r²` (the first term
+//! of the usual radial model). Pixels count from the centre of the upper left one, y down; the
+//! plane is in mm, y up.
 
 use crate::geometry::{Point, point};
 use nalgebra::Matrix3;
@@ -50,14 +51,29 @@ impl View {
         if w <= 1e-9 {
             return None;
         }
-        let ideal = point((h[(0, 0)] * p.x + h[(0, 1)] * p.y + h[(0, 2)]) / w, (h[(1, 0)] * p.x + h[(1, 1)] * p.y + h[(1, 2)]) / w);
+        let ideal = point(
+            (h[(0, 0)] * p.x + h[(0, 1)] * p.y + h[(0, 2)]) / w,
+            (h[(1, 0)] * p.x + h[(1, 1)] * p.y + h[(1, 2)]) / w,
+        );
         Some(self.distorted(ideal))
     }
 
-    /// The pixel at the middle of the ellipse that a circle of the plane becomes: not quite the picture of its centre.
+    /// The pixel at the middle of the ellipse that a circle of the plane becomes: not quite the
+    /// picture of its centre.
     pub fn middle_of_circle(&self, c: Point, r: f64) -> Option<Point> {
-        // The middle is the pole of the line at infinity: H C* Hᵀ (0,0,1)ᵀ with the dual conic C* of the circle.
-        let dual = Matrix3::new(c.x * c.x - r * r, c.x * c.y, c.x, c.x * c.y, c.y * c.y - r * r, c.y, c.x, c.y, 1.0);
+        // The middle is the pole of the line at infinity: H C* Hᵀ (0,0,1)ᵀ with the dual conic C*
+        // of the circle.
+        let dual = Matrix3::new(
+            c.x * c.x - r * r,
+            c.x * c.y,
+            c.x,
+            c.x * c.y,
+            c.y * c.y - r * r,
+            c.y,
+            c.x,
+            c.y,
+            1.0,
+        );
         let v = self.h * (dual * self.h.row(2).transpose());
         if v[2].abs() < 1e-12 {
             return None;
@@ -83,33 +99,43 @@ impl View {
         let at = |i: usize| m[(i, 0)] * ideal.x + m[(i, 1)] * ideal.y + m[(i, 2)];
         let p = point(at(0) / at(2), at(1) / at(2));
         // A point beyond the horizon comes back behind the camera.
-        let seen = p.x.is_finite() && p.y.is_finite() && self.h[(2, 0)] * p.x + self.h[(2, 1)] * p.y + self.h[(2, 2)] > 1e-9;
+        let seen = p.x.is_finite()
+            && p.y.is_finite()
+            && self.h[(2, 0)] * p.x + self.h[(2, 1)] * p.y + self.h[(2, 2)] > 1e-9;
         seen.then_some(p)
     }
 
     /// mm of the plane that a pixel spans about a point: the geometric mean of the two directions.
     pub fn mm_a_pixel(&self, at: Point) -> Option<f64> {
-        let (o, x, y) = (self.pixel(at)?, self.pixel(at + point(1.0, 0.0))?, self.pixel(at + point(0.0, 1.0))?);
+        let (o, x, y) =
+            (self.pixel(at)?, self.pixel(at + point(1.0, 0.0))?, self.pixel(at + point(0.0, 1.0))?);
         let area = (x - o).cross(y - o).abs();
         (area > 0.0).then(|| 1.0 / area.sqrt())
     }
 
-    /// Tilt of the camera from looking straight down, degrees, as far as one photo tells: by the change of scale across the plane
-    /// for a lens of the given focal length (in half diagonals).
+    /// Tilt of the camera from looking straight down, degrees, as far as one photo tells: by the
+    /// change of scale across the plane for a lens of the given focal length (in half diagonals).
     pub fn tilt(&self, focal: f64) -> f64 {
         // The plane's normal seen by the camera: the cross product of its two axes.
         let k = Matrix3::new(1.0 / focal, 0.0, 0.0, 0.0, 1.0 / focal, 0.0, 0.0, 0.0, 1.0);
         let m = k * self.h;
         let normal = m.column(0).cross(&m.column(1));
         let length = normal.norm();
-        if length > 0.0 { libm::acos((normal[2].abs() / length).min(1.0)).to_degrees() } else { 90.0 }
+        if length > 0.0 {
+            libm::acos((normal[2].abs() / length).min(1.0)).to_degrees()
+        } else {
+            90.0
+        }
     }
 
-    /// The focal length in half diagonals that makes the plane's axes square and equal, if the tilt shows it.
+    /// The focal length in half diagonals that makes the plane's axes square and equal, if the tilt
+    /// shows it.
     pub fn focal(&self) -> Option<f64> {
         let (a, b) = (self.h.column(0), self.h.column(1));
-        let (ab, aa, bb) = (a[0] * b[0] + a[1] * b[1], a[0] * a[0] + a[1] * a[1], b[0] * b[0] + b[1] * b[1]);
-        // Two conditions, ab + f² a₃b₃ = 0 and aa − bb + f² (a₃² − b₃²) = 0, solved by least squares for f².
+        let (ab, aa, bb) =
+            (a[0] * b[0] + a[1] * b[1], a[0] * a[0] + a[1] * a[1], b[0] * b[0] + b[1] * b[1]);
+        // Two conditions, ab + f² a₃b₃ = 0 and aa − bb + f² (a₃² − b₃²) = 0, solved by least
+        // squares for f².
         let (p, q) = (a[2] * b[2], a[2] * a[2] - b[2] * b[2]);
         let denominator = p * p + q * q;
         // A tilt under some 8° says nothing about the lens.
@@ -120,7 +146,8 @@ impl View {
         (0.3..9.0).contains(&f2).then(|| f2.sqrt())
     }
 
-    /// The same view of a plane whose coordinates were changed: `new = scale · (turn of old by angle) + shift`.
+    /// The same view of a plane whose coordinates were changed: `new = scale · (turn of old by
+    /// angle) + shift`.
     pub fn moved(&self, scale: f64, angle: f64, shift: Point) -> Option<View> {
         let (s, c) = (scale * libm::sin(angle), scale * libm::cos(angle));
         let to_new = Matrix3::new(c, -s, shift.x, s, c, shift.y, 0.0, 0.0, 1.0);

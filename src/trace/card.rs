@@ -1,9 +1,11 @@
 //! The scale card: where its marks are, mm.
 //!
-//! A card is a frame of 180 × 120 mm with six round marks in it, three along each long side. A mark is a black disc with a white
-//! disc in it and one to five black dots in that. How many dots a mark has can be counted under any perspective and much blur, and
-//! the centre of the disc is found to a small part of a pixel. Corner marks have 1, 2, 3 and 4 dots, anticlockwise from the lower
-//! left, which tells how the card lies and whether the photo is mirrored; the dots of the two marks between them are its number.
+//! A card is a frame of 180 × 120 mm with six round marks in it, three along each long side. A mark
+//! is a black disc with a white disc in it and one to five black dots in that. How many dots a mark
+//! has can be counted under any perspective and much blur, and the centre of the disc is found to a
+//! small part of a pixel. Corner marks have 1, 2, 3 and 4 dots, anticlockwise from the lower left,
+//! which tells how the card lies and whether the photo is mirrored; the dots of the two marks
+//! between them are its number.
 
 use crate::geometry::{Path, Point, point};
 
@@ -37,8 +39,8 @@ pub struct CardMark {
     pub dots: usize,
 }
 
-/// Centres of the marks, mm from the middle of the card: the corners anticlockwise from the lower left, then the lower and the
-/// upper middle.
+/// Centres of the marks, mm from the middle of the card: the corners anticlockwise from the lower
+/// left, then the lower and the upper middle.
 pub(super) const CENTRES: [Point; 6] = [
     point(-MARK_X, -MARK_Y),
     point(MARK_X, -MARK_Y),
@@ -65,7 +67,8 @@ pub fn dot_centres(dots: usize) -> Vec<Point> {
     if dots <= 1 {
         return vec![point(0.0, 0.0); dots];
     }
-    let angle = |i: usize| std::f64::consts::TAU * i as f64 / dots as f64 + std::f64::consts::FRAC_PI_2;
+    let angle =
+        |i: usize| std::f64::consts::TAU * i as f64 / dots as f64 + std::f64::consts::FRAC_PI_2;
     (0..dots).map(|i| point(libm::cos(angle(i)), libm::sin(angle(i))) * DOT_CIRCLE).collect()
 }
 

@@ -25,7 +25,8 @@ pub(super) struct Found {
     pub mirrored: usize,
 }
 
-/// How far a distance between marks may be off what the marks' own shapes say: perspective across a card.
+/// How far a distance between marks may be off what the marks' own shapes say: perspective across a
+/// card.
 const OFF: f64 = 0.2;
 
 /// Sorts marks into cards.
@@ -41,8 +42,14 @@ pub(super) fn find_cards(marks: &[Mark]) -> Found {
     let diagonal = libm::hypot(2.0 * MARK_X, 2.0 * MARK_Y);
     for (i1, m1) in of(1) {
         for (i2, m2) in of(2).filter(|(_, m)| apart(m1, m, 2.0 * MARK_X)) {
-            for (i3, m3) in of(3).filter(|(_, m)| apart(m2, m, 2.0 * MARK_Y) && apart(m1, m, diagonal)) {
-                for (i4, m4) in of(4).filter(|(_, m)| apart(m3, m, 2.0 * MARK_X) && apart(m1, m, 2.0 * MARK_Y) && apart(m2, m, diagonal)) {
+            for (i3, m3) in
+                of(3).filter(|(_, m)| apart(m2, m, 2.0 * MARK_Y) && apart(m1, m, diagonal))
+            {
+                for (i4, m4) in of(4).filter(|(_, m)| {
+                    apart(m3, m, 2.0 * MARK_X)
+                        && apart(m1, m, 2.0 * MARK_Y)
+                        && apart(m2, m, diagonal)
+                }) {
                     if [i1, i2, i3, i4].iter().any(|&i| used[i]) {
                         continue;
                     }
@@ -50,18 +57,32 @@ pub(super) fn find_cards(marks: &[Mark]) -> Found {
                     let Some(h) = homography(&CENTRES[..4], &corners) else { continue };
                     let near = |centre: Point| {
                         let p = apply(&h, centre);
-                        let nearest = |a: &(usize, &Mark), b: &(usize, &Mark)| a.1.centre.distance(p).total_cmp(&b.1.centre.distance(p));
-                        marks.iter().enumerate().filter(|(i, _)| !used[*i]).min_by(nearest).filter(|(_, m)| m.mm(m.centre - p) < 5.0)
+                        let nearest = |a: &(usize, &Mark), b: &(usize, &Mark)| {
+                            a.1.centre.distance(p).total_cmp(&b.1.centre.distance(p))
+                        };
+                        marks
+                            .iter()
+                            .enumerate()
+                            .filter(|(i, _)| !used[*i])
+                            .min_by(nearest)
+                            .filter(|(_, m)| m.mm(m.centre - p) < 5.0)
                     };
-                    let (Some((i5, m5)), Some((i6, m6))) = (near(CENTRES[4]), near(CENTRES[5])) else { continue };
+                    let (Some((i5, m5)), Some((i6, m6))) = (near(CENTRES[4]), near(CENTRES[5]))
+                    else {
+                        continue;
+                    };
                     for i in [i1, i2, i3, i4, i5, i6] {
                         used[i] = true;
                     }
-                    // In a photo y runs down: what is anticlockwise on paper has a negative cross product.
+                    // In a photo y runs down: what is anticlockwise on paper has a negative cross
+                    // product.
                     if (m2.centre - m1.centre).cross(m4.centre - m1.centre) > 0.0 {
                         found.mirrored += 1;
                     } else {
-                        found.cards.push(FoundCard { number: number_of(m5.dots, m6.dots), marks: [*m1, *m2, *m3, *m4, *m5, *m6] });
+                        found.cards.push(FoundCard {
+                            number: number_of(m5.dots, m6.dots),
+                            marks: [*m1, *m2, *m3, *m4, *m5, *m6],
+                        });
                     }
                 }
             }
@@ -78,7 +99,8 @@ pub(super) fn apply(h: &Matrix3<f64>, p: Point) -> Point {
     crate::geometry::point(v[0] / v[2], v[1] / v[2])
 }
 
-/// The homography that takes each of four or more points nearest to its fellow, by least squares on coordinates made fit for it.
+/// The homography that takes each of four or more points nearest to its fellow, by least squares on
+/// coordinates made fit for it.
 pub(super) fn homography(from: &[Point], to: &[Point]) -> Option<Matrix3<f64>> {
     let n = from.len();
     if n < 4 || to.len() != n {
@@ -88,12 +110,32 @@ pub(super) fn homography(from: &[Point], to: &[Point]) -> Option<Matrix3<f64>> {
     let mut rows = DMatrix::<f64>::zeros(2 * n, 9);
     for (i, (a, b)) in from.iter().zip(to).enumerate() {
         let (a, b) = (apply(&nf, *a), apply(&nt, *b));
-        let row = [a.x, a.y, 1.0, 0.0, 0.0, 0.0, -b.x * a.x, -b.x * a.y, -b.x, 0.0, 0.0, 0.0, a.x, a.y, 1.0, -b.y * a.x, -b.y * a.y, -b.y];
+        let row = [
+            a.x,
+            a.y,
+            1.0,
+            0.0,
+            0.0,
+            0.0,
+            -b.x * a.x,
+            -b.x * a.y,
+            -b.x,
+            0.0,
+            0.0,
+            0.0,
+            a.x,
+            a.y,
+            1.0,
+            -b.y * a.x,
+            -b.y * a.y,
+            -b.y,
+        ];
         for (k, v) in row.iter().enumerate() {
             rows[(2 * i + k / 9, k % 9)] = *v;
         }
     }
-    let squared: SMatrix<f64, 9, 9> = (rows.transpose() * &rows).fixed_view::<9, 9>(0, 0).into_owned();
+    let squared: SMatrix<f64, 9, 9> =
+        (rows.transpose() * &rows).fixed_view::<9, 9>(0, 0).into_owned();
     let eigen = squared.symmetric_eigen();
     let least = (0..9).min_by(|&a, &b| eigen.eigenvalues[a].total_cmp(&eigen.eigenvalues[b]))?;
     let v = eigen.eigenvectors.column(least);
@@ -107,5 +149,17 @@ fn normaliser(points: &[Point]) -> Option<Matrix3<f64>> {
     let n = points.len() as f64;
     let mean = points.iter().fold(Point::default(), |a, &p| a + p) * (1.0 / n);
     let size = points.iter().map(|p| p.distance(mean)).sum::<f64>() / n;
-    (size > 0.0).then(|| Matrix3::new(1.0 / size, 0.0, -mean.x / size, 0.0, 1.0 / size, -mean.y / size, 0.0, 0.0, 1.0))
+    (size > 0.0).then(|| {
+        Matrix3::new(
+            1.0 / size,
+            0.0,
+            -mean.x / size,
+            0.0,
+            1.0 / size,
+            -mean.y / size,
+            0.0,
+            0.0,
+            1.0,
+        )
+    })
 }

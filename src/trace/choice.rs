@@ -1,4 +1,5 @@
-//! Which patches can be templates: the lighter ones or the darker ones, and what to say if there are none.
+//! Which patches can be templates: the lighter ones or the darker ones, and what to say if there
+//! are none.
 
 use super::flat::Flat;
 use super::light::Light;
@@ -18,7 +19,8 @@ pub(super) fn choose(flat: &Flat, light: &Light, plane: &Plane) -> Result<(bool,
         }
         let p = flat.plane(point(f64::from(x), f64::from(y)));
         !plane.solid.iter().zip(&bounds).any(|(card, b)| {
-            b.is_some_and(|b| p.x >= b.min.x && p.x <= b.max.x && p.y >= b.min.y && p.y <= b.max.y) && ring_contains(card, p)
+            b.is_some_and(|b| p.x >= b.min.x && p.x <= b.max.x && p.y >= b.min.y && p.y <= b.max.y)
+                && ring_contains(card, p)
         })
     };
     let (w, h) = binary.dimensions();
@@ -27,7 +29,16 @@ pub(super) fn choose(flat: &Flat, light: &Light, plane: &Plane) -> Result<(bool,
         use rayon::prelude::*;
         usable_image.par_chunks_mut(w as usize).enumerate().for_each(|(y, row)| {
             for (x, v) in row.iter_mut().enumerate() {
-                *v = if x > 0 && y > 0 && x + 1 < w as usize && y + 1 < h as usize && usable(x as u32, y as u32) { 255 } else { 0 };
+                *v = if x > 0
+                    && y > 0
+                    && x + 1 < w as usize
+                    && y + 1 < h as usize
+                    && usable(x as u32, y as u32)
+                {
+                    255
+                } else {
+                    0
+                };
             }
         });
     }
@@ -50,9 +61,13 @@ pub(super) fn choose(flat: &Flat, light: &Light, plane: &Plane) -> Result<(bool,
         )
         .into());
     }
-    Ok(if a >= b && !light_ones.found.is_empty() || dark_ones.found.is_empty() && light_ones.cut_off.len() + light_ones.at_card.len() > 0 {
-        (true, light_ones)
-    } else {
-        (false, dark_ones)
-    })
+    Ok(
+        if a >= b && !light_ones.found.is_empty()
+            || dark_ones.found.is_empty() && light_ones.cut_off.len() + light_ones.at_card.len() > 0
+        {
+            (true, light_ones)
+        } else {
+            (false, dark_ones)
+        },
+    )
 }

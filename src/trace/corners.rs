@@ -8,7 +8,8 @@ use crate::outline::EdgeKind;
 const ARM: f64 = 6.0;
 /// Least turn of a corner, degrees.
 const LEAST_TURN: f64 = 28.0;
-/// The same for a corner that is found by eye, mm: a rounding of a few mm has no place to lay a tape to.
+/// The same for a corner that is found by eye, mm: a rounding of a few mm has no place to lay a
+/// tape to.
 const SHARP_ARM: f64 = 2.0;
 /// Least distance between two corners, mm.
 const APART: f64 = 8.0;
@@ -20,12 +21,14 @@ pub struct Corner {
     pub name: String,
     /// Where, mm.
     pub at: Point,
-    /// Sharp enough to be found by eye; false of a rounding and of the extremes of a smooth outline.
+    /// Sharp enough to be found by eye; false of a rounding and of the extremes of a smooth
+    /// outline.
     pub sharp: bool,
 }
 
-/// The corners of the net lines of one photo or drawing (anticlockwise), template by template in the order given. Names run through
-/// all templates from left to right, and in each clockwise as seen, from its upper left.
+/// The corners of the net lines of one photo or drawing (anticlockwise), template by template in
+/// the order given. Names run through all templates from left to right, and in each clockwise as
+/// seen, from its upper left.
 pub fn named_corners(nets: &[&Ring]) -> Vec<Vec<Corner>> {
     let left = |i: &usize| ring_bounds(nets[*i]).map_or(0.0, |b| b.min.x);
     let mut order: Vec<usize> = (0..nets.len()).collect();
@@ -58,14 +61,15 @@ fn name_of(mut place: usize) -> String {
     }
 }
 
-/// The vertices of an anticlockwise ring that are corners, clockwise as seen, from the upper left; if it has fewer than four, its
-/// extremes too.
+/// The vertices of an anticlockwise ring that are corners, clockwise as seen, from the upper left;
+/// if it has fewer than four, its extremes too.
 fn corners(net: &Ring) -> Vec<Point> {
     let n = net.len();
     if n < 3 {
         return Vec::new();
     }
-    let mut found: Vec<(f64, usize)> = (0..n).map(|i| (turn(net, i, ARM).abs(), i)).filter(|c| c.0 >= LEAST_TURN).collect();
+    let mut found: Vec<(f64, usize)> =
+        (0..n).map(|i| (turn(net, i, ARM).abs(), i)).filter(|c| c.0 >= LEAST_TURN).collect();
     found.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
     let mut chosen: Vec<usize> = Vec::new();
     for (_, i) in found {
@@ -146,7 +150,8 @@ impl Between {
     /// # Errors
     /// What is not understood.
     pub fn parse(text: &str) -> Result<Between, Fault> {
-        let named = |s: &str| !s.is_empty() && s.len() <= 3 && s.chars().all(|c| c.is_ascii_alphabetic());
+        let named =
+            |s: &str| !s.is_empty() && s.len() <= 3 && s.chars().all(|c| c.is_ascii_alphabetic());
         match text.split_once('-') {
             Some((a, b)) if named(a.trim()) && named(b.trim()) => {
                 Ok(Between { from: a.trim().to_uppercase(), to: b.trim().to_uppercase() })
@@ -173,7 +178,10 @@ impl EdgeRequest {
             "dart" => EdgeKind::Dart,
             _ => {
                 let what = format!("\"{text}\" does not begin with the kind of an edge");
-                return Err(Fault::new(what, "write trim, lap, butt or dart, then the corners clockwise: lap=A-C"));
+                return Err(Fault::new(
+                    what,
+                    "write trim, lap, butt or dart, then the corners clockwise: lap=A-C",
+                ));
             }
         };
         Ok(EdgeRequest { kind, between: Between::parse(between)? })
@@ -190,16 +198,22 @@ impl MeasuredLength {
         let between = Between::parse(between)?;
         let length = crate::units::parse_length(length)?;
         if length <= 0.0 {
-            return Err(Fault::new("a measured length must be above 0", "write what the tape measure says: A-C=412.5"));
+            return Err(Fault::new(
+                "a measured length must be above 0",
+                "write what the tape measure says: A-C=412.5",
+            ));
         }
         Ok(MeasuredLength { between, length })
     }
 }
 
-/// The part of an anticlockwise ring from one of its vertices clockwise to another; the whole ring if both are the same.
+/// The part of an anticlockwise ring from one of its vertices clockwise to another; the whole ring
+/// if both are the same.
 pub(super) fn clockwise(net: &Ring, from: Point, to: Point) -> Path {
     let n = net.len();
-    let index = |p: Point| (0..n).min_by(|&a, &b| net[a].distance(p).total_cmp(&net[b].distance(p))).unwrap_or(0);
+    let index = |p: Point| {
+        (0..n).min_by(|&a, &b| net[a].distance(p).total_cmp(&net[b].distance(p))).unwrap_or(0)
+    };
     let (a, b) = (index(from), index(to));
     let count = if a == b { n } else { (a + n - b) % n };
     debug_assert!(ring_area(net) > 0.0);
@@ -218,12 +232,18 @@ mod tests {
 
     #[test]
     fn a_square_has_four_corners_clockwise_from_the_upper_left() {
-        assert_eq!(corners(&square()), [point(0.0, 100.0), point(100.0, 100.0), point(100.0, 0.0), point(0.0, 0.0)]);
+        assert_eq!(
+            corners(&square()),
+            [point(0.0, 100.0), point(100.0, 100.0), point(100.0, 0.0), point(0.0, 0.0)]
+        );
     }
 
     #[test]
     fn a_round_outline_has_its_extremes() {
-        let round: Ring = (0..180).map(|i| f64::from(2 * i).to_radians()).map(|t| point(200.0 * t.cos(), 150.0 * t.sin())).collect();
+        let round: Ring = (0..180)
+            .map(|i| f64::from(2 * i).to_radians())
+            .map(|t| point(200.0 * t.cos(), 150.0 * t.sin()))
+            .collect();
         assert_eq!(corners(&round).len(), 4);
     }
 
@@ -232,16 +252,24 @@ mod tests {
         let right: Ring = square().iter().map(|&p| p + point(300.0, 0.0)).collect();
         // The same square with one corner rounded by 8 mm.
         let mut rounded = vec![point(0.0, 0.0), point(100.0, 0.0), point(100.0, 100.0)];
-        rounded.extend((0..=9).map(|k| f64::from(90 + 10 * k).to_radians()).map(|t| point(8.0 + 8.0 * t.cos(), 92.0 + 8.0 * t.sin())));
+        rounded.extend(
+            (0..=9)
+                .map(|k| f64::from(90 + 10 * k).to_radians())
+                .map(|t| point(8.0 + 8.0 * t.cos(), 92.0 + 8.0 * t.sin())),
+        );
         let named = named_corners(&[&right, &rounded]);
-        let names = |k: usize| named[k].iter().map(|c| (c.name.as_str(), c.sharp)).collect::<Vec<_>>();
+        let names =
+            |k: usize| named[k].iter().map(|c| (c.name.as_str(), c.sharp)).collect::<Vec<_>>();
         assert_eq!(names(1), [("A", false), ("B", true), ("C", true), ("D", true)]);
         assert_eq!(names(0), [("E", true), ("F", true), ("G", true), ("H", true)]);
     }
 
     #[test]
     fn an_edge_runs_clockwise() {
-        assert_eq!(clockwise(&square(), point(0.0, 100.0), point(100.0, 0.0)), [point(0.0, 100.0), point(100.0, 100.0), point(100.0, 0.0)]);
+        assert_eq!(
+            clockwise(&square(), point(0.0, 100.0), point(100.0, 0.0)),
+            [point(0.0, 100.0), point(100.0, 100.0), point(100.0, 0.0)]
+        );
         assert_eq!(clockwise(&square(), point(100.0, 0.0), point(0.0, 100.0)).len(), 3);
     }
 
@@ -252,7 +280,10 @@ mod tests {
 
     #[test]
     fn words_of_edges_and_lengths() {
-        assert_eq!(EdgeRequest::parse("lap=a-C").unwrap().between, Between { from: "A".into(), to: "C".into() });
+        assert_eq!(
+            EdgeRequest::parse("lap=a-C").unwrap().between,
+            Between { from: "A".into(), to: "C".into() }
+        );
         assert_eq!(MeasuredLength::parse("A-B=41.2 cm").unwrap().length, 412.0);
         for bad in ["lap", "lap=A", "hem=A-B", "lap=1-2", "=A-B"] {
             assert!(EdgeRequest::parse(bad).is_err(), "{bad}");

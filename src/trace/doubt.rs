@@ -1,7 +1,8 @@
 //! How far each stretch of an outline can be trusted.
 //!
-//! A stretch is doubtful where skin and ground hardly differ, where nothing like an edge (or a line of ink) lies under it, where the
-//! network sees the outline elsewhere or does not agree with itself, and where a card lies over it.
+//! A stretch is doubtful where skin and ground hardly differ, where nothing like an edge (or a line
+//! of ink) lies under it, where the network sees the outline elsewhere or does not agree with
+//! itself, and where a card lies over it.
 
 use super::belief::{Belief, Sought};
 use super::flat::Flat;
@@ -59,7 +60,9 @@ impl Doubt {
         match self.cause {
             Cause::Card => "lay the card clear of the template",
             Cause::Alike => "lay paper of another colour under it, or ink the edge",
-            Cause::Unclear => "press the edge flat, light it evenly, and look at the red stretch in the check picture",
+            Cause::Unclear => {
+                "press the edge flat, light it evenly, and look at the red stretch in the check picture"
+            }
             Cause::NoInk => "ink the line there, or look at the red stretch in the check picture",
             Cause::Elsewhere => {
                 "look at the red stretch in the check picture; if it is wrong, take the photo in even light on a plain ground"
@@ -76,7 +79,8 @@ pub(super) struct Ground<'a> {
     pub sought: Sought,
     /// What the edge was measured in: skin, or how dark the ink is.
     pub tone: &'a Tone,
-    /// How far skin and ground lie apart in spreads; `None` where both are plain and colour alone decides.
+    /// How far skin and ground lie apart in spreads; `None` where both are plain and colour alone
+    /// decides.
     pub apart: Option<&'a dyn Fn(Point) -> f64>,
     pub cards: &'a [Vec<Point>],
 }
@@ -103,9 +107,12 @@ pub(super) fn doubts_of(ring: &Ring, g: &Ground) -> Vec<Doubt> {
     }
     let depth = signed_distance(&g.part.cells);
     let (_, votes) = g.belief.about(g.sought);
-    let why: Vec<Option<Cause>> = looks.iter().map(|&(p, out)| cause(p, out, g, &depth, votes)).collect();
+    let why: Vec<Option<Cause>> =
+        looks.iter().map(|&(p, out)| cause(p, out, g, &depth, votes)).collect();
     // A look counts if most about it say the same; gaps of a few looks are bridged.
-    let near = |i: usize, c: Option<Cause>| (0..5).filter(|k| (why[(i + n + k - 2) % n].is_some()) == c.is_some()).count() >= 3;
+    let near = |i: usize, c: Option<Cause>| {
+        (0..5).filter(|k| (why[(i + n + k - 2) % n].is_some()) == c.is_some()).count() >= 3
+    };
     let bad: Vec<bool> = (0..n).map(|i| near(i, Some(Cause::Unclear))).collect();
     let Some(start) = (0..n).find(|&i| !bad[i] && !bad[(i + 1) % n] && !bad[(i + 2) % n]) else {
         let length = n as f64 * STEP;
@@ -147,7 +154,8 @@ fn most(causes: &[Option<Cause>]) -> Option<Cause> {
     all.into_iter().filter(|c| count(c) > 0).max_by_key(count)
 }
 
-/// Places where outline and network disagree by an area: one says skin, the other ground, further than either's edge may be off.
+/// Places where outline and network disagree by an area: one says skin, the other ground, further
+/// than either's edge may be off.
 pub(super) fn areas_of(net: &Ring, holes: &[Ring], g: &Ground) -> Vec<Doubt> {
     let inside = g.belief.picture(|i| {
         let p = g.flat.plane(g.belief.middle(i));
@@ -165,13 +173,15 @@ pub(super) fn areas_of(net: &Ring, holes: &[Ring], g: &Ground) -> Vec<Doubt> {
     let mut done = image::GrayImage::new(w, h);
     let mut out = Vec::new();
     for (x, y) in (0..h).flat_map(|y| (0..w).map(move |x| (x, y))) {
-        let pixels = super::patch::flood(&mut done, x, y, true, |x, y| apart.get_pixel(x, y)[0] > 0);
+        let pixels =
+            super::patch::flood(&mut done, x, y, true, |x, y| apart.get_pixel(x, y)[0] > 0);
         if pixels.is_empty() {
             continue;
         }
         let ring = pixels.iter().map(|&(x, y)| g.flat.plane(g.belief.middle((y * w + x) as usize)));
         let path: Path = ring.step_by(pixels.len().div_ceil(40)).collect();
-        let size = ring_bounds(&path).map_or(0.0, |b| b.width().max(b.height())) + 2.0 * f64::from(deep) * g.belief.mm;
+        let size = ring_bounds(&path).map_or(0.0, |b| b.width().max(b.height()))
+            + 2.0 * f64::from(deep) * g.belief.mm;
         out.push(Doubt { path, length: size, cause: Cause::Elsewhere });
     }
     out
@@ -208,7 +218,8 @@ fn cause(p: Point, out: Point, g: &Ground, depth: &[f32], votes: &[u8]) -> Optio
     match g.sought {
         Sought::Skin => {
             let share = |s: f64| g.tone.share(pixel(s));
-            let mean = |from: f64| (0..4).map(|k| share(from + f64::from(k) * 0.3)).sum::<f64>() / 4.0;
+            let mean =
+                |from: f64| (0..4).map(|k| share(from + f64::from(k) * 0.3)).sum::<f64>() / 4.0;
             let inner = mean(-1.9).max(mean(-3.2));
             let outer = mean(0.8).min(mean(2.0));
             if apart < LEAST_APART {
@@ -221,7 +232,11 @@ fn cause(p: Point, out: Point, g: &Ground, depth: &[f32], votes: &[u8]) -> Optio
         Sought::Inside => {
             let ink = |s: f64| {
                 let q = pixel(s);
-                super::grey::sample(&g.tone.image, q.x - f64::from(g.tone.x), q.y - f64::from(g.tone.y))
+                super::grey::sample(
+                    &g.tone.image,
+                    q.x - f64::from(g.tone.x),
+                    q.y - f64::from(g.tone.y),
+                )
             };
             let peak = (-4..=4).map(|k| ink(f64::from(k) * 0.3)).fold(0.0, f64::max);
             if peak < LEAST_INK {
@@ -250,7 +265,8 @@ fn cause(p: Point, out: Point, g: &Ground, depth: &[f32], votes: &[u8]) -> Optio
         let q = pixel(s);
         votes[g.belief.cell(q.x, q.y)]
     };
-    let torn = (1..=2).contains(&vote(-2.0 * g.belief.grain)) || (open && (1..=2).contains(&vote(2.0 * g.belief.grain)));
+    let torn = (1..=2).contains(&vote(-2.0 * g.belief.grain))
+        || (open && (1..=2).contains(&vote(2.0 * g.belief.grain)));
     if torn && apart < 2.5 * LEAST_APART {
         return Some(Cause::Elsewhere);
     }
@@ -259,5 +275,6 @@ fn cause(p: Point, out: Point, g: &Ground, depth: &[f32], votes: &[u8]) -> Optio
 
 /// True of a point on a card or within a millimetre of it.
 fn beside(card: &[Point], p: Point) -> bool {
-    crate::geometry::ring_contains(card, p) || (0..card.len()).any(|i| p.distance_to_segment(card[i], card[(i + 1) % card.len()]) < 1.0)
+    crate::geometry::ring_contains(card, p)
+        || (0..card.len()).any(|i| p.distance_to_segment(card[i], card[(i + 1) % card.len()]) < 1.0)
 }

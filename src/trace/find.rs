@@ -30,11 +30,12 @@ pub(super) struct Hint {
     pub around: Option<Vec<Point>>,
 }
 
-/// From this distance of two levels on (in spreads), ground and skin are plain and the levels tell them apart best.
+/// From this distance of two levels on (in spreads), ground and skin are plain and the levels tell
+/// them apart best.
 const PLAIN: f64 = 30.0;
 
-/// The patches of a plain skin on a plain ground, and whether they are the lighter ones; `None` where two levels under one light do not
-/// tell the two apart.
+/// The patches of a plain skin on a plain ground, and whether they are the lighter ones; `None`
+/// where two levels under one light do not tell the two apart.
 fn plain(flat: &Flat, smooth: &GrayImage, plane: &Plane) -> Option<Plain> {
     let flat = Flat { colour: image::RgbImage::new(0, 0), grey: smooth.clone(), ..flat.clone() };
     let covered = |p: Point| plane.solid.iter().any(|card| ring_contains(card, p));
@@ -52,13 +53,16 @@ struct Plain {
     cut_off: Vec<(Point, f64)>,
 }
 
-/// A second template has at least this share of the largest one's area: what is smaller is clutter that looks like tape.
+/// A second template has at least this share of the largest one's area: what is smaller is clutter
+/// that looks like tape.
 const LEAST_SHARE: f64 = 0.12;
-/// How sure the network must be of a part, how far it must agree with itself, and the same for a second template.
+/// How sure the network must be of a part, how far it must agree with itself, and the same for a
+/// second template.
 const SURE: (f64, f64) = (0.7, 0.92);
 const AGREED: (f64, f64) = (0.6, 0.93);
 
-/// The templates in the picture, the largest first, and whether their skin is lighter than the ground, if it is plain.
+/// The templates in the picture, the largest first, and whether their skin is lighter than the
+/// ground, if it is plain.
 ///
 /// # Errors
 /// Nothing that could be one, with the reason.
@@ -102,7 +106,8 @@ pub(super) fn find(
             continue;
         }
         let mut foreign = on_card.clone();
-        for (_, other) in all.iter().enumerate().filter(|o| o.0 != i && o.1.area > 0.3 * LEAST_AREA) {
+        for (_, other) in all.iter().enumerate().filter(|o| o.0 != i && o.1.area > 0.3 * LEAST_AREA)
+        {
             foreign.iter_mut().zip(other.cells.iter()).for_each(|(f, c)| *f = (*f).max(*c));
         }
         let Some(sorted) = sort(flat, belief, &part.cells, &foreign) else { continue };
@@ -116,17 +121,29 @@ pub(super) fn find(
     {
         // The network knows tape; a plain patch of anything else can still be a template.
         let pointed = |p: &&Patch| hint.at.is_none_or(|at| mask_holds(&p.mask, at));
-        out.extend(plain.patches.iter().filter(pointed).map(|patch| Found { part: None, patch: patch.clone(), sorted: None }));
+        out.extend(plain.patches.iter().filter(pointed).map(|patch| Found {
+            part: None,
+            patch: patch.clone(),
+            sorted: None,
+        }));
     }
     for part in &left_out {
-        let what =
-            format!("something like a template, {:.0} cm², is cut off by the frame of the photo and was left out", part.area / 100.0);
-        warnings.push(Fault::new(what, "if it is to be traced, show all of it, with some ground around").at("photo", part.at.x, part.at.y));
+        let what = format!(
+            "something like a template, {:.0} cm², is cut off by the frame of the photo and was left out",
+            part.area / 100.0
+        );
+        warnings.push(
+            Fault::new(what, "if it is to be traced, show all of it, with some ground around")
+                .at("photo", part.at.x, part.at.y),
+        );
     }
     if !out.is_empty() {
         return Ok((out, plain.map(|p| p.lighter)));
     }
-    let cut = left_out.first().map(|p| p.at).or_else(|| plain.as_ref().and_then(|p| p.cut_off.first()).map(|c| c.0));
+    let cut = left_out
+        .first()
+        .map(|p| p.at)
+        .or_else(|| plain.as_ref().and_then(|p| p.cut_off.first()).map(|c| c.0));
     let fault = match (cut, all.first()) {
         (Some(at), _) => {
             let what = "the template is cut off by the frame of the photo";
@@ -157,7 +174,9 @@ impl Hint {
             // A hand may be off by a little.
             let near = (-3..=3).flat_map(|i| (-3..=3).map(move |k| (i, k)));
             let step = belief.step;
-            return Some(near.into_iter().any(|(i, k)| inside(belief.cell(at.x + f64::from(i) * step, at.y + f64::from(k) * step))));
+            return Some(near.into_iter().any(|(i, k)| {
+                inside(belief.cell(at.x + f64::from(i) * step, at.y + f64::from(k) * step))
+            }));
         }
         let ring = self.around.as_ref()?;
         let cells = || part.cells.iter().enumerate().filter(|(_, v)| **v > 0);
@@ -169,13 +188,18 @@ impl Hint {
 /// The share of a part's cells that a mask holds.
 pub(super) fn share_of(belief: &Belief, part: &Part, mask: &Mask) -> f64 {
     let cells = || part.cells.iter().enumerate().filter(|(_, v)| **v > 0);
-    cells().filter(|(i, _)| mask_holds(mask, belief.middle(*i))).count() as f64 / cells().count().max(1) as f64
+    cells().filter(|(i, _)| mask_holds(mask, belief.middle(*i))).count() as f64
+        / cells().count().max(1) as f64
 }
 
 fn mask_holds(mask: &Mask, at: Point) -> bool {
     let (u, v) = (at.x - f64::from(mask.x), at.y - f64::from(mask.y));
     let (w, h) = mask.image.dimensions();
-    u >= 0.0 && v >= 0.0 && u < f64::from(w) && v < f64::from(h) && mask.image.get_pixel(u as u32, v as u32)[0] > 0
+    u >= 0.0
+        && v >= 0.0
+        && u < f64::from(w)
+        && v < f64::from(h)
+        && mask.image.get_pixel(u as u32, v as u32)[0] > 0
 }
 
 /// The largest connected white part.

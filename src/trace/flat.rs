@@ -38,15 +38,27 @@ impl Flat {
     }
 }
 
-/// Flattens the photos. `cards` are the outlines of the cards in the plane; `None` if there is nothing to see.
-pub(super) fn flatten(photos: &[&RgbImage], greys: &[GrayImage], views: &[View], cards: &[Vec<Point>]) -> Option<Flat> {
+/// Flattens the photos. `cards` are the outlines of the cards in the plane; `None` if there is
+/// nothing to see.
+pub(super) fn flatten(
+    photos: &[&RgbImage],
+    greys: &[GrayImage],
+    views: &[View],
+    cards: &[Vec<Point>],
+) -> Option<Flat> {
     let area = extent(photos, views, cards)?;
     let mut scales: Vec<f64> = Vec::new();
     for i in 0..9 {
         for j in 0..9 {
-            let p = area.min + point(area.width() * f64::from(i) / 8.0, area.height() * f64::from(j) / 8.0);
-            scales
-                .extend(photos.iter().zip(views).filter(|(photo, v)| inside(**photo, v, p).is_some()).filter_map(|(_, v)| v.mm_a_pixel(p)));
+            let p = area.min
+                + point(area.width() * f64::from(i) / 8.0, area.height() * f64::from(j) / 8.0);
+            scales.extend(
+                photos
+                    .iter()
+                    .zip(views)
+                    .filter(|(photo, v)| inside(**photo, v, p).is_some())
+                    .filter_map(|(_, v)| v.mm_a_pixel(p)),
+            );
         }
     }
     scales.sort_by(f64::total_cmp);
@@ -60,9 +72,14 @@ pub(super) fn flatten(photos: &[&RgbImage], greys: &[GrayImage], views: &[View],
     let mut seen = GrayImage::new(w, h);
     let mut colour = RgbImage::new(w, h);
     let width = w as usize;
-    let rows = grey.par_chunks_mut(width).zip(seen.par_chunks_mut(width)).zip(colour.par_chunks_mut(3 * width));
+    let rows = grey
+        .par_chunks_mut(width)
+        .zip(seen.par_chunks_mut(width))
+        .zip(colour.par_chunks_mut(3 * width));
     rows.enumerate().for_each(|(j, ((grey, seen), colour))| {
-        for (i, ((grey, seen), colour)) in grey.iter_mut().zip(seen).zip(colour.chunks_mut(3)).enumerate() {
+        for (i, ((grey, seen), colour)) in
+            grey.iter_mut().zip(seen).zip(colour.chunks_mut(3)).enumerate()
+        {
             let p = point(corner.x + i as f64 * mm, corner.y - j as f64 * mm);
             let mut best: Option<(f64, usize, Point)> = None;
             for (k, (photo, view)) in photos.iter().zip(views).enumerate() {
@@ -73,7 +90,8 @@ pub(super) fn flatten(photos: &[&RgbImage], greys: &[GrayImage], views: &[View],
                 }
             }
             if let Some((_, k, pixel)) = best {
-                let found = sample_colour(photos[k], pixel.x, pixel.y).map(|v| (v * gains[k] + 0.5).clamp(0.0, 255.0) as u8);
+                let found = sample_colour(photos[k], pixel.x, pixel.y)
+                    .map(|v| (v * gains[k] + 0.5).clamp(0.0, 255.0) as u8);
                 colour.copy_from_slice(&found);
                 *grey = grey_of(found);
                 *seen = 255;
@@ -84,7 +102,11 @@ pub(super) fn flatten(photos: &[&RgbImage], greys: &[GrayImage], views: &[View],
 }
 
 /// How far inside its photo a plane point lies (1 in the middle, 0 at the frame), and its pixel.
-pub(super) fn inside(photo: &impl image::GenericImageView, view: &View, p: Point) -> Option<(f64, Point)> {
+pub(super) fn inside(
+    photo: &impl image::GenericImageView,
+    view: &View,
+    p: Point,
+) -> Option<(f64, Point)> {
     let pixel = view.pixel(p)?;
     let (w, h) = (f64::from(photo.width()) - 1.0, f64::from(photo.height()) - 1.0);
     let depth = (pixel.x / w).min(1.0 - pixel.x / w).min(pixel.y / h).min(1.0 - pixel.y / h) * 2.0;
@@ -104,7 +126,10 @@ fn extent(photos: &[&RgbImage], views: &[View], cards: &[Vec<Point>]) -> Option<
             for pixel in [point(t * w, 0.0), point(t * w, h), point(0.0, t * h), point(w, t * h)] {
                 // What lies beyond the horizon bounds nothing; the margin does.
                 points.push(view.plane(pixel).map_or(near.centre(), |p| {
-                    point(p.x.clamp(near.min.x - margin, near.max.x + margin), p.y.clamp(near.min.y - margin, near.max.y + margin))
+                    point(
+                        p.x.clamp(near.min.x - margin, near.max.x + margin),
+                        p.y.clamp(near.min.y - margin, near.max.y + margin),
+                    )
                 }));
             }
         }
@@ -119,8 +144,14 @@ fn gains(photos: &[GrayImage], views: &[View], area: &Bounds) -> Vec<f64> {
         let mut ratios = Vec::new();
         for i in 0..60 {
             for j in 0..60 {
-                let p = area.min + point(area.width() * f64::from(i) / 59.0, area.height() * f64::from(j) / 59.0);
-                let value = |k: usize| inside(&photos[k], &views[k], p).map(|(_, q)| sample(&photos[k], q.x, q.y));
+                let p = area.min
+                    + point(
+                        area.width() * f64::from(i) / 59.0,
+                        area.height() * f64::from(j) / 59.0,
+                    );
+                let value = |k: usize| {
+                    inside(&photos[k], &views[k], p).map(|(_, q)| sample(&photos[k], q.x, q.y))
+                };
                 for (earlier, gain) in gains.iter().enumerate().take(k) {
                     if let (Some(a), Some(b)) = (value(earlier), value(k))
                         && b > 5.0

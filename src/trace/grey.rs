@@ -3,7 +3,8 @@
 use image::{GrayImage, RgbImage};
 use rayon::prelude::*;
 
-/// The grey value at a place between pixel centres, 0 to 255; whole numbers are pixel centres. Outside it is the nearest edge's.
+/// The grey value at a place between pixel centres, 0 to 255; whole numbers are pixel centres.
+/// Outside it is the nearest edge's.
 pub(super) fn sample(image: &GrayImage, x: f64, y: f64) -> f64 {
     let (w, h) = (image.width() as usize, image.height() as usize);
     if w == 0 || h == 0 || !x.is_finite() || !y.is_finite() {
@@ -16,7 +17,8 @@ pub(super) fn sample(image: &GrayImage, x: f64, y: f64) -> f64 {
     let (fx, fy) = (x - x0 as f64, y - y0 as f64);
     let raw = image.as_raw();
     let at = |x: usize, y: usize| f64::from(raw[y * w + x]);
-    (at(x0, y0) * (1.0 - fx) + at(x1, y0) * fx) * (1.0 - fy) + (at(x0, y1) * (1.0 - fx) + at(x1, y1) * fx) * fy
+    (at(x0, y0) * (1.0 - fx) + at(x1, y0) * fx) * (1.0 - fy)
+        + (at(x0, y1) * (1.0 - fx) + at(x1, y1) * fx) * fy
 }
 
 /// The colour at a place between pixel centres, as [`sample`].
@@ -33,7 +35,8 @@ pub(super) fn sample_colour(image: &RgbImage, x: f64, y: f64) -> [f64; 3] {
     let raw = image.as_raw();
     std::array::from_fn(|c| {
         let at = |x: usize, y: usize| f64::from(raw[3 * (y * w + x) + c]);
-        (at(x0, y0) * (1.0 - fx) + at(x1, y0) * fx) * (1.0 - fy) + (at(x0, y1) * (1.0 - fx) + at(x1, y1) * fx) * fy
+        (at(x0, y0) * (1.0 - fx) + at(x1, y0) * fx) * (1.0 - fy)
+            + (at(x0, y1) * (1.0 - fx) + at(x1, y1) * fx) * fy
     })
 }
 
@@ -45,11 +48,14 @@ pub(super) fn grey_of([r, g, b]: [u8; 3]) -> u8 {
 /// A photo in grey.
 pub(super) fn greyed(photo: &RgbImage) -> GrayImage {
     let mut out = GrayImage::new(photo.width(), photo.height());
-    out.par_iter_mut().zip(photo.par_chunks(3)).for_each(|(out, p)| *out = grey_of([p[0], p[1], p[2]]));
+    out.par_iter_mut()
+        .zip(photo.par_chunks(3))
+        .for_each(|(out, p)| *out = grey_of([p[0], p[1], p[2]]));
     out
 }
 
-/// Light in proportion to what fell on the sensor, 0 to 1, of a value in a photo (the transfer function of sRGB, IEC 61966-2-1).
+/// Light in proportion to what fell on the sensor, 0 to 1, of a value in a photo (the transfer
+/// function of sRGB, IEC 61966-2-1).
 pub(super) fn linear(value: u8) -> f32 {
     let v = f64::from(value) / 255.0;
     (if v <= 0.040_45 { v / 12.92 } else { libm::pow((v + 0.055) / 1.055, 2.4) }) as f32

@@ -17,7 +17,8 @@ pub const LEAST_CUT: f64 = 15.0;
 const LEAST_LINE: f64 = 6.0;
 /// How near a line must come to the net line to reach it, mm.
 const REACHES: f64 = 4.0;
-/// Ink is at most so many times as light as the tape (or, light ink on dark tape, the tape as the ink).
+/// Ink is at most so many times as light as the tape (or, light ink on dark tape, the tape as the
+/// ink).
 const INK: f64 = 0.72;
 /// A pale stroke's own pixels, and its darkest, are at most so light.
 const PALE: (f64, f64) = (0.88, 0.83);
@@ -34,14 +35,18 @@ pub(super) struct Lines {
 
 /// Ink on a patch: 255 where there is some; and whether it is darker than the tape.
 ///
-/// A pen's stroke is narrow: what is darker than the tape on both sides of it within [`BROADEST`]. Shadows and overlaps of strips are wider.
+/// A pen's stroke is narrow: what is darker than the tape on both sides of it within [`BROADEST`].
+/// Shadows and overlaps of strips are wider.
 pub(super) fn ink_of(grey: &GrayImage, mm: f64, mask: &Mask) -> (GrayImage, bool) {
     // The blurred edge of the patch is as dark as ink.
     let mut core = mask.image.clone();
     imageproc::morphology::erode_mut(&mut core, Norm::L2, ((0.9 / mm).round() as u8).max(2));
     let dark = strokes(grey, mm, mask, &core, true);
-    let mut shades: Vec<u8> =
-        (0..core.len()).step_by(97).filter(|&i| core.as_raw()[i] > 0).map(|i| value(grey, mask, core.width(), i)).collect();
+    let mut shades: Vec<u8> = (0..core.len())
+        .step_by(97)
+        .filter(|&i| core.as_raw()[i] > 0)
+        .map(|i| value(grey, mask, core.width(), i))
+        .collect();
     shades.sort_unstable();
     if shades.get(shades.len() / 2).is_none_or(|v| *v > 70) {
         return (dark, true);
@@ -63,8 +68,15 @@ pub(super) fn depth_of(grey: &GrayImage, mm: f64, mask: &Mask, darker: bool) -> 
     relief(grey, mm, mask, &core, darker).1
 }
 
-/// The level of the tape about each pixel of a core, and by how much the pixel is darker (or lighter).
-pub(super) fn relief(grey: &GrayImage, mm: f64, mask: &Mask, core: &GrayImage, darker: bool) -> (GrayImage, GrayImage) {
+/// The level of the tape about each pixel of a core, and by how much the pixel is darker (or
+/// lighter).
+pub(super) fn relief(
+    grey: &GrayImage,
+    mm: f64,
+    mask: &Mask,
+    core: &GrayImage,
+    darker: bool,
+) -> (GrayImage, GrayImage) {
     let (w, h) = core.dimensions();
     let size = ((1.0 / mm).round() as u32).max(1);
     let (cw, ch) = (w.div_ceil(size), h.div_ceil(size));
@@ -75,8 +87,13 @@ pub(super) fn relief(grey: &GrayImage, mm: f64, mask: &Mask, core: &GrayImage, d
         let cell = cells.get_pixel_mut(x / size, y / size);
         cell[0] = cell[0].max(sign(grey.get_pixel(x + mask.x, y + mask.y)[0]));
     }
-    let disc = imageproc::morphology::Mask::disk((BROADEST / 2.0 / (f64::from(size) * mm)).round().clamp(1.0, 30.0) as u8);
-    let closed = imageproc::morphology::grayscale_erode(&imageproc::morphology::grayscale_dilate(&cells, &disc), &disc);
+    let disc = imageproc::morphology::Mask::disk(
+        (BROADEST / 2.0 / (f64::from(size) * mm)).round().clamp(1.0, 30.0) as u8,
+    );
+    let closed = imageproc::morphology::grayscale_erode(
+        &imageproc::morphology::grayscale_dilate(&cells, &disc),
+        &disc,
+    );
     let tape = |x: u32, y: u32| {
         let place = |v: u32| (f64::from(v) + 0.5) / f64::from(size) - 0.5;
         sample(&closed, place(x), place(y))
@@ -84,26 +101,34 @@ pub(super) fn relief(grey: &GrayImage, mm: f64, mask: &Mask, core: &GrayImage, d
     let mut level = GrayImage::new(w, h);
     let mut depth = GrayImage::new(w, h);
     use rayon::prelude::*;
-    level.par_chunks_mut(w as usize).zip(depth.par_chunks_mut(w as usize)).enumerate().for_each(|(y, (level, depth))| {
-        for x in 0..w as usize {
-            if core.get_pixel(x as u32, y as u32)[0] > 0 {
-                let t = tape(x as u32, y as u32);
-                let v = f64::from(sign(grey.get_pixel(x as u32 + mask.x, y as u32 + mask.y)[0]));
-                level[x] = t as u8;
-                depth[x] = (t - v).clamp(0.0, 255.0) as u8;
+    level.par_chunks_mut(w as usize).zip(depth.par_chunks_mut(w as usize)).enumerate().for_each(
+        |(y, (level, depth))| {
+            for x in 0..w as usize {
+                if core.get_pixel(x as u32, y as u32)[0] > 0 {
+                    let t = tape(x as u32, y as u32);
+                    let v =
+                        f64::from(sign(grey.get_pixel(x as u32 + mask.x, y as u32 + mask.y)[0]));
+                    level[x] = t as u8;
+                    depth[x] = (t - v).clamp(0.0, 255.0) as u8;
+                }
             }
-        }
-    });
+        },
+    );
     (level, depth)
 }
 
 fn strokes(grey: &GrayImage, mm: f64, mask: &Mask, core: &GrayImage, darker: bool) -> GrayImage {
     let (level, depth) = relief(grey, mm, mask, core, darker);
     let (w, h) = core.dimensions();
-    let at = |x: u32, y: u32| (f64::from(level.get_pixel(x, y)[0]), f64::from(depth.get_pixel(x, y)[0]));
+    let at =
+        |x: u32, y: u32| (f64::from(level.get_pixel(x, y)[0]), f64::from(depth.get_pixel(x, y)[0]));
     let is_ink = |x: u32, y: u32, share: f64| {
         let (level, depth) = at(x, y);
-        if darker { depth > (1.0 - share) * level && depth > 6.0 } else { (255.0 - level + depth) * share > 255.0 - level + 3.0 }
+        if darker {
+            depth > (1.0 - share) * level && depth > 6.0
+        } else {
+            (255.0 - level + depth) * share > 255.0 - level + 3.0
+        }
     };
     // A thin pen, blurred, is pale: a long stroke counts if a part of it is dark.
     let mut done = GrayImage::new(w, h);
@@ -112,7 +137,9 @@ fn strokes(grey: &GrayImage, mm: f64, mask: &Mask, core: &GrayImage, darker: boo
         if core.get_pixel(x, y)[0] == 0 || done.get_pixel(x, y)[0] > 0 || !is_ink(x, y, PALE.1) {
             continue;
         }
-        let pixels = flood(&mut done, x, y, true, |x, y| core.get_pixel(x, y)[0] > 0 && is_ink(x, y, PALE.0));
+        let pixels = flood(&mut done, x, y, true, |x, y| {
+            core.get_pixel(x, y)[0] > 0 && is_ink(x, y, PALE.0)
+        });
         let dark = pixels.iter().filter(|p| is_ink(p.0, p.1, INK)).count();
         let (left, right) = pixels.iter().fold((u32::MAX, 0), |b, p| (b.0.min(p.0), b.1.max(p.0)));
         let (top, bottom) = pixels.iter().fold((u32::MAX, 0), |b, p| (b.0.min(p.1), b.1.max(p.1)));
@@ -124,14 +151,16 @@ fn strokes(grey: &GrayImage, mm: f64, mask: &Mask, core: &GrayImage, darker: boo
     out
 }
 
-/// The region inside the inked net line, with the holes that closed lines within make; `None` if no line closes.
+/// The region inside the inked net line, with the holes that closed lines within make; `None` if no
+/// line closes.
 pub(super) fn inside_net(flat: &Flat, patch: &Patch, ink: &GrayImage) -> Option<Mask> {
     let (w, h) = ink.dimensions();
     // A line may have breaks of a pen's width.
     let reach = ((0.8 / flat.mm).round() as u8).max(1);
     let mut line = imageproc::morphology::dilate(ink, Norm::L2, reach);
     imageproc::morphology::erode_mut(&mut line, Norm::L2, reach);
-    let paper = |x: u32, y: u32| patch.mask.image.get_pixel(x, y)[0] > 0 && line.get_pixel(x, y)[0] == 0;
+    let paper =
+        |x: u32, y: u32| patch.mask.image.get_pixel(x, y)[0] > 0 && line.get_pixel(x, y)[0] == 0;
     let mut done = GrayImage::new(w, h);
     let mut largest: Vec<(u32, u32)> = Vec::new();
     let mut others: Vec<Vec<(u32, u32)>> = Vec::new();
@@ -167,7 +196,9 @@ pub(super) fn inside_net(flat: &Flat, patch: &Patch, ink: &GrayImage) -> Option<
     // What is enclosed is filled, but for regions as large as a hole, with the line around them.
     let hole_area = 150.0 / (flat.mm * flat.mm);
     let mut holes = GrayImage::new(w, h);
-    for region in others.iter().filter(|r| r.len() as f64 > hole_area && r.iter().all(|&(x, y)| outside.get_pixel(x, y)[0] == 0)) {
+    for region in others.iter().filter(|r| {
+        r.len() as f64 > hole_area && r.iter().all(|&(x, y)| outside.get_pixel(x, y)[0] == 0)
+    }) {
         region.iter().for_each(|&(x, y)| holes.put_pixel(x, y, Luma([255])));
     }
     let mut around = holes.clone();
@@ -176,8 +207,11 @@ pub(super) fn inside_net(flat: &Flat, patch: &Patch, ink: &GrayImage) -> Option<
             // The closed line around a hole is all that lies between it and the region.
             if holes.get_pixel(x, y)[0] > 0 {
                 for (dx, dy) in [(-1, 0), (1, 0), (0, -1), (0, 1)] {
-                    if let (Some(x), Some(y)) = (x.checked_add_signed(dx), y.checked_add_signed(dy)) {
-                        flood(&mut around, x, y, false, |x, y| image.get_pixel(x, y)[0] == 0 && outside.get_pixel(x, y)[0] == 0);
+                    if let (Some(x), Some(y)) = (x.checked_add_signed(dx), y.checked_add_signed(dy))
+                    {
+                        flood(&mut around, x, y, false, |x, y| {
+                            image.get_pixel(x, y)[0] == 0 && outside.get_pixel(x, y)[0] == 0
+                        });
                     }
                 }
             }
@@ -194,7 +228,13 @@ pub(super) fn inside_net(flat: &Flat, patch: &Patch, ink: &GrayImage) -> Option<
 }
 
 /// Sorts the ink within a net line into arrows, relief cuts and marks.
-pub(super) fn lines(flat: &Flat, patch: &Patch, ink: &GrayImage, net: &Ring, holes: &[Ring]) -> Lines {
+pub(super) fn lines(
+    flat: &Flat,
+    patch: &Patch,
+    ink: &GrayImage,
+    net: &Ring,
+    holes: &[Ring],
+) -> Lines {
     let (w, h) = ink.dimensions();
     let mut done = GrayImage::new(w, h);
     let (mut strokes, mut arrows) = (Vec::new(), Vec::new());
@@ -207,14 +247,21 @@ pub(super) fn lines(flat: &Flat, patch: &Patch, ink: &GrayImage, net: &Ring, hol
             if (pixels.len() as f64) * flat.mm * flat.mm < 3.0 {
                 continue;
             }
-            let points: Vec<Point> =
-                pixels.iter().map(|&(x, y)| flat.plane(point(f64::from(x + patch.mask.x), f64::from(y + patch.mask.y)))).collect();
+            let points: Vec<Point> = pixels
+                .iter()
+                .map(|&(x, y)| {
+                    flat.plane(point(f64::from(x + patch.mask.x), f64::from(y + patch.mask.y)))
+                })
+                .collect();
             strokes.push(pixels);
             arrows.push(arrow_of(&points));
         }
     }
-    let to_net = |p: Point| distance(net, p).min(holes.iter().map(|h| distance(h, p)).fold(f64::INFINITY, f64::min));
-    // A cut at a dart can look like an arrow, but it comes to the edge: that is none if another is clear of it.
+    let to_net = |p: Point| {
+        distance(net, p).min(holes.iter().map(|h| distance(h, p)).fold(f64::INFINITY, f64::min))
+    };
+    // A cut at a dart can look like an arrow, but it comes to the edge: that is none if another is
+    // clear of it.
     let clear = |a: &[Point; 2]| a.iter().all(|p| to_net(*p) > REACHES);
     let any_clear = arrows.iter().flatten().any(clear);
     let mut out = Lines::default();
@@ -252,7 +299,9 @@ pub(super) fn lines(flat: &Flat, patch: &Patch, ink: &GrayImage, net: &Ring, hol
 }
 
 fn distance(ring: &Ring, p: Point) -> f64 {
-    (0..ring.len()).map(|i| p.distance_to_segment(ring[i], ring[(i + 1) % ring.len()])).fold(f64::INFINITY, f64::min)
+    (0..ring.len())
+        .map(|i| p.distance_to_segment(ring[i], ring[(i + 1) % ring.len()]))
+        .fold(f64::INFINITY, f64::min)
 }
 
 /// The point of a ring that is nearest.
@@ -276,7 +325,10 @@ fn arrow_of(points: &[Point]) -> Option<[Point; 2]> {
         let axis = point(libm::cos(angle), libm::sin(angle));
         let along = |p: &Point| (*p - origin).dot(axis);
         let across = |p: &Point| axis.cross(*p - origin);
-        let (low, high) = points.iter().map(along).fold((f64::INFINITY, f64::NEG_INFINITY), |a, t| (a.0.min(t), a.1.max(t)));
+        let (low, high) = points
+            .iter()
+            .map(along)
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |a, t| (a.0.min(t), a.1.max(t)));
         let length = high - low;
         if length < LEAST_ARROW {
             return None;
@@ -294,7 +346,8 @@ fn arrow_of(points: &[Point]) -> Option<[Point; 2]> {
         let mut widths: Vec<f64> = bins.iter().map(|b| b.1 - b.0).collect();
         widths.sort_by(f64::total_cmp);
         let pen = widths[count / 2].max(0.3);
-        let wide: Vec<usize> = (0..count).filter(|&i| bins[i].1 - bins[i].0 > (2.2 * pen).max(pen + 1.5)).collect();
+        let wide: Vec<usize> =
+            (0..count).filter(|&i| bins[i].1 - bins[i].0 > (2.2 * pen).max(pen + 1.5)).collect();
         let (Some(&first), Some(&last)) = (wide.first(), wide.last()) else { return None };
         let (head_at_end, shaft) = if first > count / 2 {
             (true, 1..first.saturating_sub(1))
@@ -306,12 +359,21 @@ fn arrow_of(points: &[Point]) -> Option<[Point; 2]> {
         if shaft.len() < count * 2 / 5 || pen > 8.0 {
             return None;
         }
-        let middle = |i: usize| (low + (i as f64 + 0.5) * length / count as f64, bins[i].2 / bins[i].3);
+        let middle =
+            |i: usize| (low + (i as f64 + 0.5) * length / count as f64, bins[i].2 / bins[i].3);
         let m = shaft.len() as f64;
-        let (st, su) = shaft.clone().map(middle).fold((0.0, 0.0), |a, (t, u)| (a.0 + t / m, a.1 + u / m));
-        let (stt, stu) = shaft.clone().map(middle).fold((0.0, 0.0), |a, (t, u)| (a.0 + (t - st) * (t - st), a.1 + (t - st) * (u - su)));
+        let (st, su) =
+            shaft.clone().map(middle).fold((0.0, 0.0), |a, (t, u)| (a.0 + t / m, a.1 + u / m));
+        let (stt, stu) = shaft
+            .clone()
+            .map(middle)
+            .fold((0.0, 0.0), |a, (t, u)| (a.0 + (t - st) * (t - st), a.1 + (t - st) * (u - su)));
         let slope = stu / stt.max(1e-9);
-        let bow = shaft.clone().map(middle).map(|(t, u)| (u - su - slope * (t - st)).abs()).fold(0.0, f64::max);
+        let bow = shaft
+            .clone()
+            .map(middle)
+            .map(|(t, u)| (u - su - slope * (t - st)).abs())
+            .fold(0.0, f64::max);
         if bow > 0.03 * length + 1.0 {
             return None;
         }
@@ -340,7 +402,9 @@ pub(super) fn middle_line(flat: &Flat, patch: &Patch, pixels: &[(u32, u32)]) -> 
         while let Some(i) = queue.pop_front() {
             last = i;
             let (x, y) = (i % w, i / w);
-            for (dx, dy) in [(-1i64, 0i64), (1, 0), (0, -1), (0, 1), (-1, -1), (-1, 1), (1, -1), (1, 1)] {
+            for (dx, dy) in
+                [(-1i64, 0i64), (1, 0), (0, -1), (0, 1), (-1, -1), (-1, 1), (1, -1), (1, 1)]
+            {
                 let (u, v) = (x as i64 + dx, y as i64 + dy);
                 if u >= 0 && v >= 0 && (u as usize) < w && (v as usize) < h {
                     let j = v as usize * w + u as usize;
@@ -370,7 +434,9 @@ pub(super) fn middle_line(flat: &Flat, patch: &Patch, pixels: &[(u32, u32)]) -> 
         let (mut sum, mut count) = (point(0.0, 0.0), 0.0);
         for v in (y - reach).max(0)..=(y + reach).min(h as i64 - 1) {
             for u in (x - reach).max(0)..=(x + reach).min(w as i64 - 1) {
-                if there[v as usize * w + u as usize] && (u - x).pow(2) + (v - y).pow(2) <= reach * reach {
+                if there[v as usize * w + u as usize]
+                    && (u - x).pow(2) + (v - y).pow(2) <= reach * reach
+                {
                     sum = sum + point(u as f64, v as f64);
                     count += 1.0;
                 }
@@ -378,7 +444,9 @@ pub(super) fn middle_line(flat: &Flat, patch: &Patch, pixels: &[(u32, u32)]) -> 
         }
         sum * (1.0 / f64::max(count, 1.0))
     };
-    let to_plane = |p: Point| flat.plane(p + point(f64::from(left + patch.mask.x), f64::from(top + patch.mask.y)));
+    let to_plane = |p: Point| {
+        flat.plane(p + point(f64::from(left + patch.mask.x), f64::from(top + patch.mask.y)))
+    };
     let step = ((2.0 / flat.mm) as usize).max(1);
     let mut points: Vec<usize> = way.iter().copied().step_by(step).collect();
     if points.last() != way.last() {

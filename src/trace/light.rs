@@ -1,7 +1,8 @@
 //! Template and ground told apart under uneven light.
 //!
-//! The logarithm of the grey level is taken for a smooth field (a cubic in x and y: the light) plus one of two levels (template or
-//! ground). Field and levels are fitted by turns until no cell changes sides.
+//! The logarithm of the grey level is taken for a smooth field (a cubic in x and y: the light) plus
+//! one of two levels (template or ground). Field and levels are fitted by turns until no cell
+//! changes sides.
 
 use super::flat::Flat;
 use crate::geometry::{Point, point};
@@ -66,7 +67,8 @@ impl Light {
                 let right = half(start + STEP);
                 for x in start..(start + STEP).min(w) {
                     let t = (x - start) as f64 / STEP as f64;
-                    out[x] = if f64::from(grey[x]) > left * (1.0 - t) + right * t { 255 } else { 0 };
+                    out[x] =
+                        if f64::from(grey[x]) > left * (1.0 - t) + right * t { 255 } else { 0 };
                 }
                 left = right;
             }
@@ -90,7 +92,10 @@ struct Cell {
 }
 
 /// Fits the light to a flat picture; `covered` tells plane points that belong to cards.
-pub(super) fn fit(flat: &Flat, covered: &(dyn Fn(Point) -> bool + Sync)) -> Result<Light, TooAlike> {
+pub(super) fn fit(
+    flat: &Flat,
+    covered: &(dyn Fn(Point) -> bool + Sync),
+) -> Result<Light, TooAlike> {
     let (w, h) = (flat.grey.width() as usize, flat.grey.height() as usize);
     let middle = point(w as f64 / 2.0, h as f64 / 2.0);
     let size = w.max(h) as f64 / 2.0;
@@ -108,7 +113,8 @@ pub(super) fn fit(flat: &Flat, covered: &(dyn Fn(Point) -> bool + Sync)) -> Resu
                     sum += u64::from(flat.grey.as_raw()[y * w + x]);
                 }
             }
-            let at = point((col * side) as f64, (row * side) as f64) + point(1.0, 1.0) * (side as f64 / 2.0 - 0.5);
+            let at = point((col * side) as f64, (row * side) as f64)
+                + point(1.0, 1.0) * (side as f64 / 2.0 - 0.5);
             if covered(flat.plane(at)) {
                 return None;
             }
@@ -120,7 +126,8 @@ pub(super) fn fit(flat: &Flat, covered: &(dyn Fn(Point) -> bool + Sync)) -> Resu
     if cells.len() < 200 {
         return Err(TooAlike::Empty);
     }
-    // Three starts: even light, light that falls off to one side, and light that falls off all round.
+    // Three starts: even light, light that falls off to one side, and light that falls off all
+    // round.
     let flat_start: Vec<f64> = cells.iter().map(|c| c.log).collect();
     let plane = least_squares(&cells, |_| Some(0.0), 3);
     let tilted: Vec<f64> = cells.iter().map(|c| c.log - dot(&c.terms, &plane)).collect();
@@ -140,8 +147,13 @@ fn dot(a: &[f64; TERMS], b: &[f64; TERMS]) -> f64 {
     a.iter().zip(b).map(|(a, b)| a * b).sum()
 }
 
-/// The field that is nearest to the cells' logarithms less their level; cells without a level are left out. Only the first `count` terms.
-fn least_squares(cells: &[Cell], level: impl Fn(usize) -> Option<f64>, count: usize) -> [f64; TERMS] {
+/// The field that is nearest to the cells' logarithms less their level; cells without a level are
+/// left out. Only the first `count` terms.
+fn least_squares(
+    cells: &[Cell],
+    level: impl Fn(usize) -> Option<f64>,
+    count: usize,
+) -> [f64; TERMS] {
     let mut normal = DMatrix::<f64>::zeros(count, count);
     let mut right = DVector::<f64>::zeros(count);
     for (i, c) in cells.iter().enumerate() {
@@ -168,7 +180,8 @@ fn least_squares(cells: &[Cell], level: impl Fn(usize) -> Option<f64>, count: us
     out
 }
 
-/// Turns between sorting cells and fitting the field: the field, the levels, and how far apart these are.
+/// Turns between sorting cells and fitting the field: the field, the levels, and how far apart
+/// these are.
 fn settle(cells: &[Cell], start: &[f64]) -> ([f64; TERMS], [f64; 2], f64) {
     let mut values = start.to_vec();
     let mut field = [0.0; TERMS];
@@ -179,7 +192,10 @@ fn settle(cells: &[Cell], start: &[f64]) -> ([f64; TERMS], [f64; 2], f64) {
         let side = |v: f64| usize::from(v > middle);
         // In the first rounds the sides are rough: few terms, and no cell half-way between.
         let count = if round < 3 { 6 } else { TERMS };
-        let keep: Vec<Option<f64>> = values.iter().map(|&v| ((v - levels[side(v)]).abs() < 0.7 * reach).then(|| levels[side(v)])).collect();
+        let keep: Vec<Option<f64>> = values
+            .iter()
+            .map(|&v| ((v - levels[side(v)]).abs() < 0.7 * reach).then(|| levels[side(v)]))
+            .collect();
         let next = least_squares(cells, |i| keep[i], count);
         let moved: f64 = next.iter().zip(&field).map(|(a, b)| (a - b).abs()).sum();
         field = next;
@@ -192,7 +208,8 @@ fn settle(cells: &[Cell], start: &[f64]) -> ([f64; TERMS], [f64; 2], f64) {
         }
     }
     let middle = (levels[0] + levels[1]) / 2.0;
-    let mut offs: Vec<f64> = values.iter().map(|&v| (v - levels[usize::from(v > middle)]).abs()).collect();
+    let mut offs: Vec<f64> =
+        values.iter().map(|&v| (v - levels[usize::from(v > middle)]).abs()).collect();
     offs.sort_by(f64::total_cmp);
     // The spread by its middle, which cells on an edge or under ink do not move.
     let spread = 1.4826 * offs.get(offs.len() / 2).copied().unwrap_or(1.0);
@@ -213,7 +230,8 @@ fn means(values: &[f64], border: f64) -> [f64; 2] {
 
 /// The two levels that part values best (Otsu's criterion over 256 steps).
 fn split(values: &[f64]) -> [f64; 2] {
-    let (low, high) = values.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), &v| (l.min(v), h.max(v)));
+    let (low, high) =
+        values.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), &v| (l.min(v), h.max(v)));
     let step = ((high - low) / 256.0).max(1e-12);
     let mut counts = [0usize; 256];
     for v in values {

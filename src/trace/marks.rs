@@ -33,8 +33,9 @@ impl Mark {
 
 /// Side of the cells whose means make the local threshold, pixels.
 const CELL: usize = 24;
-/// How light ink is at most as a share of its neighbourhood: half-way between ink and paper, for the neighbourhood of a mark is
-/// mostly paper. Nearer to the paper, blur would join dots to their ring.
+/// How light ink is at most as a share of its neighbourhood: half-way between ink and paper, for
+/// the neighbourhood of a mark is mostly paper. Nearer to the paper, blur would join dots to their
+/// ring.
 const DARKER: f64 = 0.72;
 /// Least radius of a mark, pixels: its dots are then two pixels wide.
 const LEAST_RADIUS: f64 = 7.0;
@@ -49,7 +50,9 @@ fn dark_places(image: &GrayImage) -> GrayImage {
         .map(|i| {
             let (x0, y0) = (i % cols * CELL, i / cols * CELL);
             let (x1, y1) = ((x0 + CELL).min(w), (y0 + CELL).min(h));
-            let sum: u64 = (y0..y1).map(|y| raw[y * w + x0..y * w + x1].iter().map(|&v| u64::from(v)).sum::<u64>()).sum();
+            let sum: u64 = (y0..y1)
+                .map(|y| raw[y * w + x0..y * w + x1].iter().map(|&v| u64::from(v)).sum::<u64>())
+                .sum();
             sum as f64 / ((x1 - x0) * (y1 - y0)) as f64
         })
         .collect();
@@ -59,7 +62,8 @@ fn dark_places(image: &GrayImage) -> GrayImage {
             let (cx, cy) = (i % cols, i / cols);
             let (x0, x1) = (cx.saturating_sub(2), (cx + 3).min(cols));
             let (y0, y1) = (cy.saturating_sub(2), (cy + 3).min(rows));
-            let sum: f64 = (y0..y1).map(|y| means[y * cols + x0..y * cols + x1].iter().sum::<f64>()).sum();
+            let sum: f64 =
+                (y0..y1).map(|y| means[y * cols + x0..y * cols + x1].iter().sum::<f64>()).sum();
             sum / ((x1 - x0) * (y1 - y0)) as f64
         })
         .collect();
@@ -108,19 +112,25 @@ pub(super) fn find_marks(image: &GrayImage, smooth: &GrayImage) -> Vec<Mark> {
         if contours[i].border_type != BorderType::Outer || !ring.is_round() {
             return None;
         }
-        let holes: Vec<usize> = children[i].iter().copied().filter(|&c| rings[c].area > 0.2 * ring.area).collect();
+        let holes: Vec<usize> =
+            children[i].iter().copied().filter(|&c| rings[c].area > 0.2 * ring.area).collect();
         let [hole] = holes[..] else { return None };
         // 8.5² by 12², with room for blur.
         let share = rings[hole].area / ring.area;
-        if !(0.3..0.75).contains(&share) || rings[hole].stray > 0.15 || rings[hole].mean.distance(ring.mean) > 0.1 * ring.area.sqrt() {
+        if !(0.3..0.75).contains(&share)
+            || rings[hole].stray > 0.15
+            || rings[hole].mean.distance(ring.mean) > 0.1 * ring.area.sqrt()
+        {
             return None;
         }
-        let dots = children[hole].iter().filter(|&&c| rings[c].area > 0.008 * rings[hole].area).count();
+        let dots =
+            children[hole].iter().filter(|&&c| rings[c].area > 0.008 * rings[hole].area).count();
         let merged = children[hole].iter().any(|&c| rings[c].area > 0.12 * rings[hole].area);
         (!merged && (1..=MOST_DOTS).contains(&dots)).then_some((i, dots))
     };
     let candidates: Vec<(usize, usize)> = (0..contours.len()).filter_map(candidate).collect();
-    let mut marks: Vec<Mark> = candidates.par_iter().filter_map(|&(i, dots)| refine(image, &rings[i], dots)).collect();
+    let mut marks: Vec<Mark> =
+        candidates.par_iter().filter_map(|&(i, dots)| refine(image, &rings[i], dots)).collect();
     marks.sort_by(|a, b| a.centre.x.total_cmp(&b.centre.x).then(a.centre.y.total_cmp(&b.centre.y)));
     marks
 }
@@ -141,7 +151,8 @@ impl Shape {
         if contour.points.len() < 4 || contour.points.len() > 6000 {
             return none;
         }
-        let points: Vec<Point> = contour.points.iter().map(|p| point(f64::from(p.x), f64::from(p.y))).collect();
+        let points: Vec<Point> =
+            contour.points.iter().map(|p| point(f64::from(p.x), f64::from(p.y))).collect();
         let n = points.len() as f64;
         // Contours run through pixel centres: half a pixel inside the edge on all sides.
         let area = ring_area(&points).abs() + points.len() as f64 / 2.0;
@@ -210,7 +221,10 @@ fn refine(image: &GrayImage, shape: &Shape, dots: usize) -> Option<Mark> {
             let half = (black + white) / 2.0;
             let radius = |i: usize| inner + (outer - inner) * i as f64 / STEPS as f64;
             let values: Vec<f64> = (0..=STEPS).map(|i| at(radius(i))).collect();
-            let Some(i) = (0..STEPS).rev().find(|&i| values[i] < half && values[i + 1] >= half) else { continue };
+            let Some(i) = (0..STEPS).rev().find(|&i| values[i] < half && values[i + 1] >= half)
+            else {
+                continue;
+            };
             let t = (half - values[i]) / (values[i + 1] - values[i]);
             let r = radius(i) + t * (outer - inner) / STEPS as f64;
             rim.push((r * libm::cos(angle), r * libm::sin(angle)));
@@ -232,11 +246,17 @@ fn refine(image: &GrayImage, shape: &Shape, dots: usize) -> Option<Mark> {
         to_round = inverse_root(&(to_round.transpose() * to_round).try_inverse()?)?;
     }
     let radius = 1.0 / to_round.determinant().abs().sqrt();
-    (radius >= LEAST_RADIUS).then(|| Mark { centre: mean, dots, metric: to_round * MARK_RADIUS, edge, contrast })
+    (radius >= LEAST_RADIUS).then(|| Mark {
+        centre: mean,
+        dots,
+        metric: to_round * MARK_RADIUS,
+        edge,
+        contrast,
+    })
 }
 
-/// Least squares of `a x² + b xy + c y² + d x + e y = 1` over points near the unit circle, strays left out once: the middle, and the
-/// matrix that makes the ellipse a unit circle about it.
+/// Least squares of `a x² + b xy + c y² + d x + e y = 1` over points near the unit circle, strays
+/// left out once: the middle, and the matrix that makes the ellipse a unit circle about it.
 fn ellipse(points: &[(f64, f64)]) -> Option<(Point, Matrix2<f64>)> {
     let row = |&(x, y): &(f64, f64)| SVector::<f64, 5>::new(x * x, x * y, y * y, x, y);
     let fit = |points: &[(f64, f64)]| {
@@ -268,6 +288,8 @@ fn ellipse(points: &[(f64, f64)]) -> Option<(Point, Matrix2<f64>)> {
     if !(a > 0.3 && b > 0.3 && a < 3.0 && b < 3.0) {
         return None;
     }
-    let root = eigen.eigenvectors * Matrix2::new(a.sqrt(), 0.0, 0.0, b.sqrt()) * eigen.eigenvectors.transpose();
+    let root = eigen.eigenvectors
+        * Matrix2::new(a.sqrt(), 0.0, 0.0, b.sqrt())
+        * eigen.eigenvectors.transpose();
     Some((point(centre[0], centre[1]), root))
 }

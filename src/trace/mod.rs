@@ -1,9 +1,11 @@
 //! From a photo of a taped template to its outline at true size.
 //!
-//! photo → marks → cards → one fit of camera, lens and cards → the plane seen from above → light and levels → patches → rings, lines →
-//! [`Template`] → a drawing that [`crate::outline`] reads, and a check picture.
+//! photo → marks → cards → one fit of camera, lens and cards → the plane seen from above → light
+//! and levels → patches → rings, lines → [`Template`] → a drawing that [`crate::outline`] reads,
+//! and a check picture.
 //!
-//! Lengths are mm, y up. Nothing is guessed in silence: what is doubtful comes back as a warning, what is wrong as a fault.
+//! Lengths are mm, y up. Nothing is guessed in silence: what is doubtful comes back as a warning,
+//! what is wrong as a fault.
 
 mod answers;
 mod axis;

@@ -27,7 +27,12 @@ pub(super) struct Part {
 }
 
 /// All parts of some size, the largest first.
-pub(super) fn parts(flat: &Flat, belief: &Belief, sought: Sought, cards: &[Vec<Point>]) -> Vec<Part> {
+pub(super) fn parts(
+    flat: &Flat,
+    belief: &Belief,
+    sought: Sought,
+    cards: &[Vec<Point>],
+) -> Vec<Part> {
     let (map, votes) = belief.about(sought);
     let on_card = on(belief, flat, cards);
     let yes = belief.picture(|i| map[i] > 0.5 && on_card.as_raw()[i] == 0);
@@ -45,7 +50,9 @@ pub(super) fn parts(flat: &Flat, belief: &Belief, sought: Sought, cards: &[Vec<P
             let mut cells = GrayImage::new(w, h);
             pixels.iter().for_each(|&(x, y)| cells.put_pixel(x, y, image::Luma([255])));
             let n = pixels.len() as f64;
-            let sum = pixels.iter().fold(point(0.0, 0.0), |a, &(x, y)| a + belief.middle((y * w + x) as usize));
+            let sum = pixels
+                .iter()
+                .fold(point(0.0, 0.0), |a, &(x, y)| a + belief.middle((y * w + x) as usize));
             let edge = |&(x, y): &(u32, u32)| {
                 let reach = 2;
                 x < reach || y < reach || x + reach >= w || y + reach >= h || {
@@ -60,14 +67,19 @@ pub(super) fn parts(flat: &Flat, belief: &Belief, sought: Sought, cards: &[Vec<P
                 (3.0 * belief.grain / belief.mm).min(60.0) as u8,
             );
             let about = |i: usize| near.as_raw()[i] > 0 && any.as_raw()[i] > 0;
-            let all = (0..cells.as_raw().len()).filter(|&i| about(i) && votes[i] == 3).count() as f64;
+            let all =
+                (0..cells.as_raw().len()).filter(|&i| about(i) && votes[i] == 3).count() as f64;
             let some = (0..cells.as_raw().len()).filter(|&i| about(i)).count() as f64;
             out.push(Part {
                 area,
                 at: flat.plane(sum * (1.0 / n)),
                 cut_off: pixels.iter().any(edge),
                 agreed: all / some.max(1.0),
-                sure: pixels.iter().map(|&(x, y)| f64::from(map[(y * w + x) as usize])).sum::<f64>() / n,
+                sure: pixels
+                    .iter()
+                    .map(|&(x, y)| f64::from(map[(y * w + x) as usize]))
+                    .sum::<f64>()
+                    / n,
                 cells,
             });
         }

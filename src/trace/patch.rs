@@ -1,4 +1,5 @@
-//! Patches of the flat picture that may be templates: cut out, with ink and slits told from holes and darts.
+//! Patches of the flat picture that may be templates: cut out, with ink and slits told from holes
+//! and darts.
 
 use super::flat::Flat;
 use super::light::Light;
@@ -15,10 +16,12 @@ const LEAST_AREA: f64 = 2_000.0;
 const THIN: f64 = 3.6;
 /// A hole less than this across is ink, mm.
 const LEAST_HOLE: f64 = 8.0;
-/// Share of ground within [`AROUND`] of a gap's mouth: below the first the gap is a dart's tip, above the second the edge runs past it
-/// and it is a slit. Between, a slit in a hollow edge and a wide dart look alike.
+/// Share of ground within [`AROUND`] of a gap's mouth: below the first the gap is a dart's tip,
+/// above the second the edge runs past it and it is a slit. Between, a slit in a hollow edge and a
+/// wide dart look alike.
 const OPEN: (f64, f64) = (0.24, 0.42);
-/// Width of a gap near its end as a share of that near its mouth: a dart's tip narrows, a slit or a pen's line does not.
+/// Width of a gap near its end as a share of that near its mouth: a dart's tip narrows, a slit or a
+/// pen's line does not.
 const TAPER: (f64, f64) = (0.58, 0.75);
 /// From this length on the taper of a gap can be told, mm.
 const LONG: f64 = 12.0;
@@ -91,12 +94,20 @@ pub(super) struct Patches {
     pub small: Vec<(Point, f64)>,
 }
 
-/// Cuts the patches out of a black and white picture in which cards and all that no photo shows are black.
-pub(super) fn patches(flat: &Flat, light: &Light, binary: &GrayImage, lighter: bool, cards: &[Vec<Point>]) -> Patches {
+/// Cuts the patches out of a black and white picture in which cards and all that no photo shows are
+/// black.
+pub(super) fn patches(
+    flat: &Flat,
+    light: &Light,
+    binary: &GrayImage,
+    lighter: bool,
+    cards: &[Vec<Point>],
+) -> Patches {
     let mut out = Patches::default();
     let contours: Vec<Contour<u32>> = find_contours(binary);
     let mm2 = flat.mm * flat.mm;
-    // A hole belongs to what is around it; what lies in the hole of a passed-over patch may be a template again.
+    // A hole belongs to what is around it; what lies in the hole of a passed-over patch may be a
+    // template again.
     let mut open = vec![false; contours.len()];
     let mut found: Vec<usize> = Vec::new();
     for (i, c) in contours.iter().enumerate() {
@@ -108,14 +119,17 @@ pub(super) fn patches(flat: &Flat, light: &Light, binary: &GrayImage, lighter: b
         if !free || c.points.len() < 8 {
             continue;
         }
-        let pixels: Vec<Point> = c.points.iter().map(|p| point(f64::from(p.x), f64::from(p.y))).collect();
+        let pixels: Vec<Point> =
+            c.points.iter().map(|p| point(f64::from(p.x), f64::from(p.y))).collect();
         let area = (ring_area(&pixels).abs() + pixels.len() as f64 / 2.0) * mm2;
         if area < 100.0 {
             continue;
         }
         let ring: Vec<Point> = pixels.iter().map(|&p| flat.plane(p)).collect();
         let place = ring_bounds(&ring).map_or(ring[0], |b| b.centre());
-        let holds_card = cards.iter().any(|card| ring_contains(&ring, card.iter().fold(point(0.0, 0.0), |a, &p| a + p * 0.25)));
+        let holds_card = cards.iter().any(|card| {
+            ring_contains(&ring, card.iter().fold(point(0.0, 0.0), |a, &p| a + p * 0.25))
+        });
         let at_frame = c.points.iter().any(|p| touches_unseen(flat, p.x, p.y));
         let at_card = c.points.iter().any(|p| {
             let q = flat.plane(point(f64::from(p.x), f64::from(p.y)));
@@ -138,7 +152,8 @@ pub(super) fn patches(flat: &Flat, light: &Light, binary: &GrayImage, lighter: b
             out.small.push((place, area));
         }
     }
-    out.found = found.iter().filter_map(|&i| cut_out(flat, light, binary, lighter, &contours[i])).collect();
+    out.found =
+        found.iter().filter_map(|&i| cut_out(flat, light, binary, lighter, &contours[i])).collect();
     out
 }
 
@@ -146,7 +161,9 @@ fn distance_to(ring: &[Point], p: Point) -> f64 {
     if ring_contains(ring, p) {
         return 0.0;
     }
-    (0..ring.len()).map(|i| p.distance_to_segment(ring[i], ring[(i + 1) % ring.len()])).fold(f64::INFINITY, f64::min)
+    (0..ring.len())
+        .map(|i| p.distance_to_segment(ring[i], ring[(i + 1) % ring.len()]))
+        .fold(f64::INFINITY, f64::min)
 }
 
 fn touches_unseen(flat: &Flat, x: u32, y: u32) -> bool {
@@ -154,11 +171,19 @@ fn touches_unseen(flat: &Flat, x: u32, y: u32) -> bool {
     if x < 3 || y < 3 || x + 3 >= w || y + 3 >= h {
         return true;
     }
-    [(x - 3, y), (x + 3, y), (x, y - 3), (x, y + 3)].iter().any(|&(x, y)| flat.seen.get_pixel(x, y)[0] == 0)
+    [(x - 3, y), (x + 3, y), (x, y - 3), (x, y + 3)]
+        .iter()
+        .any(|&(x, y)| flat.seen.get_pixel(x, y)[0] == 0)
 }
 
 /// One patch by itself, with what is ink filled.
-fn cut_out(flat: &Flat, light: &Light, binary: &GrayImage, lighter: bool, contour: &Contour<u32>) -> Option<Patch> {
+fn cut_out(
+    flat: &Flat,
+    light: &Light,
+    binary: &GrayImage,
+    lighter: bool,
+    contour: &Contour<u32>,
+) -> Option<Patch> {
     let margin = (3.0 * AROUND / flat.mm) as u32 + 4;
     let (w, h) = binary.dimensions();
     let x0 = contour.points.iter().map(|p| p.x).min()?.saturating_sub(margin);
@@ -169,8 +194,14 @@ fn cut_out(flat: &Flat, light: &Light, binary: &GrayImage, lighter: bool, contou
     let at = |x: u32, y: u32| binary.get_pixel(x + x0, y + y0)[0] > 0;
     let mut own = GrayImage::new(cw, ch);
     let first = contour.points.first()?;
-    flood(&mut own, first.x - x0, first.y - y0, true, |x, y| at(x, y) && x > 0 && y > 0 && x + 1 < cw && y + 1 < ch);
-    Some(whole(Mask { image: own, x: x0, y: y0 }, Tone::by_light(flat, light, lighter, x0, y0, cw, ch), flat.mm))
+    flood(&mut own, first.x - x0, first.y - y0, true, |x, y| {
+        at(x, y) && x > 0 && y > 0 && x + 1 < cw && y + 1 < ch
+    });
+    Some(whole(
+        Mask { image: own, x: x0, y: y0 },
+        Tone::by_light(flat, light, lighter, x0, y0, cw, ch),
+        flat.mm,
+    ))
 }
 
 /// A patch with what is ink filled.
@@ -180,8 +211,15 @@ pub(super) fn whole(mut mask: Mask, tone: Tone, mm: f64) -> Patch {
     Patch { mask, tone, area }
 }
 
-/// Sets everything connected with a pixel for which `inside` holds to 255; by edges, and by corners too if `eight`. Its pixels.
-pub(super) fn flood(out: &mut GrayImage, x: u32, y: u32, eight: bool, inside: impl Fn(u32, u32) -> bool) -> Vec<(u32, u32)> {
+/// Sets everything connected with a pixel for which `inside` holds to 255; by edges, and by corners
+/// too if `eight`. Its pixels.
+pub(super) fn flood(
+    out: &mut GrayImage,
+    x: u32,
+    y: u32,
+    eight: bool,
+    inside: impl Fn(u32, u32) -> bool,
+) -> Vec<(u32, u32)> {
     let (w, h) = out.dimensions();
     if x >= w || y >= h || out.get_pixel(x, y)[0] > 0 || !inside(x, y) {
         return Vec::new();
@@ -191,8 +229,13 @@ pub(super) fn flood(out: &mut GrayImage, x: u32, y: u32, eight: bool, inside: im
     out.put_pixel(x, y, image::Luma([255]));
     while let Some(&(x, y)) = pixels.get(next) {
         next += 1;
-        for (dx, dy) in [(-1, 0), (1, 0), (0, -1), (0, 1), (-1, -1), (-1, 1), (1, -1), (1, 1)].into_iter().take(if eight { 8 } else { 4 }) {
-            let (Some(x), Some(y)) = (x.checked_add_signed(dx), y.checked_add_signed(dy)) else { continue };
+        for (dx, dy) in [(-1, 0), (1, 0), (0, -1), (0, 1), (-1, -1), (-1, 1), (1, -1), (1, 1)]
+            .into_iter()
+            .take(if eight { 8 } else { 4 })
+        {
+            let (Some(x), Some(y)) = (x.checked_add_signed(dx), y.checked_add_signed(dy)) else {
+                continue;
+            };
             if x < w && y < h && out.get_pixel(x, y)[0] == 0 && inside(x, y) {
                 out.put_pixel(x, y, image::Luma([255]));
                 pixels.push((x, y));
@@ -202,7 +245,8 @@ pub(super) fn flood(out: &mut GrayImage, x: u32, y: u32, eight: bool, inside: im
     pixels
 }
 
-/// Fills notches in the edge that are ink: strokes across it, neither of skin's colour nor of the ground's.
+/// Fills notches in the edge that are ink: strokes across it, neither of skin's colour nor of the
+/// ground's.
 pub(super) fn fill_ticks(tone: &Tone, own: &mut GrayImage, mm: f64) {
     let reach = ((THIN / 2.0 / mm).round() as u8).max(1);
     let mut closed = imageproc::morphology::dilate(own, Norm::L2, reach);
@@ -260,9 +304,14 @@ fn is_ink(tone: &Tone, mm: f64, hole: &[(u32, u32)]) -> bool {
     shade.get(shade.len() / 2).is_some_and(|s| s.abs() > 0.3)
 }
 
-/// Fills slits and lines that reach the edge, but not the tips of darts; `answered` says what the gap of a number is, `said` decides where
-/// shape leaves it open. All narrow gaps.
-pub(super) fn fill_slits(own: &mut GrayImage, mm: f64, said: Option<Gap>, answered: &dyn Fn(usize) -> Option<Gap>) -> Vec<NarrowGap> {
+/// Fills slits and lines that reach the edge, but not the tips of darts; `answered` says what the
+/// gap of a number is, `said` decides where shape leaves it open. All narrow gaps.
+pub(super) fn fill_slits(
+    own: &mut GrayImage,
+    mm: f64,
+    said: Option<Gap>,
+    answered: &dyn Fn(usize) -> Option<Gap>,
+) -> Vec<NarrowGap> {
     let mut all_gaps: Vec<NarrowGap> = Vec::new();
     let (w, h) = own.dimensions();
     let reach = ((THIN / 2.0 / mm).round() as u8).max(1);
@@ -270,7 +319,8 @@ pub(super) fn fill_slits(own: &mut GrayImage, mm: f64, said: Option<Gap>, answer
     imageproc::morphology::erode_mut(&mut closed, Norm::L2, reach);
     let mut done = GrayImage::new(w, h);
     let around = (AROUND / mm) as i64;
-    // Closing leaves a strip of a pixel here and there along the edge, which would join slits with each other.
+    // Closing leaves a strip of a pixel here and there along the edge, which would join slits with
+    // each other.
     let mut inner = closed.clone();
     imageproc::morphology::erode_mut(&mut inner, Norm::LInf, 1);
     for y in 0..h {
@@ -285,8 +335,13 @@ pub(super) fn fill_slits(own: &mut GrayImage, mm: f64, said: Option<Gap>, answer
             let mut mouth: Vec<(u32, u32)> = Vec::new();
             while let Some(&(x, y)) = pixels.get(next) {
                 next += 1;
-                for (dx, dy) in [(-1, 0), (1, 0), (0, -1), (0, 1), (-1, -1), (-1, 1), (1, -1), (1, 1)] {
-                    let (Some(u), Some(v)) = (x.checked_add_signed(dx), y.checked_add_signed(dy)) else { continue };
+                for (dx, dy) in
+                    [(-1, 0), (1, 0), (0, -1), (0, 1), (-1, -1), (-1, 1), (1, -1), (1, 1)]
+                {
+                    let (Some(u), Some(v)) = (x.checked_add_signed(dx), y.checked_add_signed(dy))
+                    else {
+                        continue;
+                    };
                     if u >= w || v >= h {
                         continue;
                     }
@@ -303,13 +358,24 @@ pub(super) fn fill_slits(own: &mut GrayImage, mm: f64, said: Option<Gap>, answer
                 continue;
             }
             let n = mouth.len() as f64;
-            let (mx, my) = mouth.iter().fold((0.0, 0.0), |a, m| (a.0 + f64::from(m.0) / n, a.1 + f64::from(m.1) / n));
-            let length = pixels.iter().map(|p| libm::hypot(f64::from(p.0) - mx, f64::from(p.1) - my)).fold(0.0, f64::max) * mm;
+            let (mx, my) = mouth
+                .iter()
+                .fold((0.0, 0.0), |a, m| (a.0 + f64::from(m.0) / n, a.1 + f64::from(m.1) / n));
+            let length = pixels
+                .iter()
+                .map(|p| libm::hypot(f64::from(p.0) - mx, f64::from(p.1) - my))
+                .fold(0.0, f64::max)
+                * mm;
             let (mut ground, mut all) = (0.0, 0.0);
             for dy in -around..=around {
                 for dx in -around..=around {
                     let (u, v) = (mx as i64 + dx, my as i64 + dy);
-                    if dx * dx + dy * dy <= around * around && u >= 0 && v >= 0 && u < i64::from(w) && v < i64::from(h) {
+                    if dx * dx + dy * dy <= around * around
+                        && u >= 0
+                        && v >= 0
+                        && u < i64::from(w)
+                        && v < i64::from(h)
+                    {
                         all += 1.0;
                         ground += f64::from(u8::from(closed.get_pixel(u as u32, v as u32)[0] == 0));
                     }
@@ -331,19 +397,27 @@ pub(super) fn fill_slits(own: &mut GrayImage, mm: f64, said: Option<Gap>, answer
             } else if open > OPEN.1 || (open >= OPEN.0 && even && length >= LONG) {
                 Gap::Slit
             } else {
-                // One that opens like a dart and does not narrow is neither: a slit that starts in a dart, say.
+                // One that opens like a dart and does not narrow is neither: a slit that starts in
+                // a dart, say.
                 let likely = taper.filter(|_| open >= OPEN.0);
                 in_doubt = said.is_none();
                 is_likely = likely.is_some();
                 said.or(likely).unwrap_or(Gap::Dart)
             };
-            let found = NarrowGap { at: point(mx, my), length, kind, open: in_doubt, likely: is_likely, pixels: pixels.clone() };
+            let found = NarrowGap {
+                at: point(mx, my),
+                length,
+                kind,
+                open: in_doubt,
+                likely: is_likely,
+                pixels: pixels.clone(),
+            };
             all_gaps.push(found);
             if kind == Gap::Slit {
                 for (x, y) in pixels {
                     // With what of the strip along the edge lies before it.
-                    for (u, v) in
-                        (y.saturating_sub(2)..(y + 3).min(h)).flat_map(|v| (x.saturating_sub(2)..(x + 3).min(w)).map(move |u| (u, v)))
+                    for (u, v) in (y.saturating_sub(2)..(y + 3).min(h))
+                        .flat_map(|v| (x.saturating_sub(2)..(x + 3).min(w)).map(move |u| (u, v)))
                     {
                         if closed.get_pixel(u, v)[0] > 0 {
                             own.put_pixel(u, v, image::Luma([255]));
@@ -357,12 +431,16 @@ pub(super) fn fill_slits(own: &mut GrayImage, mm: f64, said: Option<Gap>, answer
     all_gaps
 }
 
-/// Lets the edge run straight past a slit's mouth: closing by half a slit's width leaves a dip between its rounded corners.
+/// Lets the edge run straight past a slit's mouth: closing by half a slit's width leaves a dip
+/// between its rounded corners.
 fn bridge(own: &mut GrayImage, x: f64, y: f64, mm: f64) {
     let (near, reach) = (MOUTH / mm, (AROUND / mm).round().clamp(1.0, 250.0));
     let half = (near + 2.0 * reach) as u32 + 2;
     let (left, top) = ((x as u32).saturating_sub(half), (y as u32).saturating_sub(half));
-    let (w, h) = ((x as u32 + half).min(own.width() - 1) - left + 1, (y as u32 + half).min(own.height() - 1) - top + 1);
+    let (w, h) = (
+        (x as u32 + half).min(own.width() - 1) - left + 1,
+        (y as u32 + half).min(own.height() - 1) - top + 1,
+    );
     let part = image::imageops::crop_imm(own, left, top, w, h).to_image();
     let mut closed = imageproc::morphology::dilate(&part, Norm::L2, reach as u8);
     imageproc::morphology::erode_mut(&mut closed, Norm::L2, reach as u8);
@@ -373,7 +451,8 @@ fn bridge(own: &mut GrayImage, x: f64, y: f64, mm: f64) {
     }
 }
 
-/// What a gap is by whether it narrows from its mouth to its end, `length` pixels away, and whether it is as wide all along.
+/// What a gap is by whether it narrows from its mouth to its end, `length` pixels away, and whether
+/// it is as wide all along.
 fn by_taper(pixels: &[(u32, u32)], mouth: Point, length: f64) -> (Option<Gap>, bool) {
     let width = |low: f64, high: f64| {
         let away = |p: &&(u32, u32)| {

@@ -8,7 +8,8 @@ use std::io::Cursor;
 pub const MOST_PIXELS: u64 = 64_000_000;
 /// Most bytes of a photo's file.
 pub const MOST_BYTES: u64 = 64 << 20;
-/// Most memory that decoding may take, bytes: four bytes a pixel of the largest photo and as much again.
+/// Most memory that decoding may take, bytes: four bytes a pixel of the largest photo and as much
+/// again.
 const MOST_MEMORY: u64 = 512 << 20;
 /// Least side of a photo, pixels.
 const LEAST_SIDE: u32 = 400;
@@ -19,15 +20,24 @@ const LEAST_SIDE: u32 = 400;
 /// A format that is not read, a damaged or too large file, and what to do.
 pub fn read_photo(bytes: &[u8]) -> Result<RgbImage, Fault> {
     if bytes.len() as u64 > MOST_BYTES {
-        return Err(Fault::new(format!("the photo's file has more than {} MB", MOST_BYTES >> 20), "save it as JPEG"));
+        return Err(Fault::new(
+            format!("the photo's file has more than {} MB", MOST_BYTES >> 20),
+            "save it as JPEG",
+        ));
     }
     let format = format_of(bytes)?;
     let damaged = |e: image::ImageError| match e {
         image::ImageError::Limits(_) => too_large(),
-        e => Fault::new(format!("the photo cannot be read: {e}"), "copy it again from the camera, or save it as JPEG in a photo program"),
+        e => Fault::new(
+            format!("the photo cannot be read: {e}"),
+            "copy it again from the camera, or save it as JPEG in a photo program",
+        ),
     };
     if format == ImageFormat::Jpeg && !ends(bytes) {
-        return Err(Fault::new("the photo is cut short: its end is missing", "copy it again from the camera"));
+        return Err(Fault::new(
+            "the photo is cut short: its end is missing",
+            "copy it again from the camera",
+        ));
     }
     let mut reader = ImageReader::with_format(Cursor::new(bytes), format);
     let mut limits = Limits::default();
@@ -43,7 +53,8 @@ pub fn read_photo(bytes: &[u8]) -> Result<RgbImage, Fault> {
         return Err(Fault::new(what, "use the photo as the camera took it, not a small copy"));
     }
     let orientation = decoder.orientation().map_err(damaged)?;
-    let mut image = DynamicImage::ImageRgb8(DynamicImage::from_decoder(decoder).map_err(damaged)?.into_rgb8());
+    let mut image =
+        DynamicImage::ImageRgb8(DynamicImage::from_decoder(decoder).map_err(damaged)?.into_rgb8());
     image.apply_orientation(orientation);
     let photo = image.into_rgb8();
     let brightest = photo.iter().copied().max().unwrap_or(0);
@@ -52,8 +63,15 @@ pub fn read_photo(bytes: &[u8]) -> Result<RgbImage, Fault> {
         channel().max().unwrap_or(0) - channel().min().unwrap_or(0)
     });
     if spread.max().unwrap_or(0) < 20 {
-        let what = if brightest < 40 { "the photo is all black" } else { "the photo shows nothing but one shade" };
-        return Err(Fault::new(what, "take it again with more light and without covering the lens"));
+        let what = if brightest < 40 {
+            "the photo is all black"
+        } else {
+            "the photo shows nothing but one shade"
+        };
+        return Err(Fault::new(
+            what,
+            "take it again with more light and without covering the lens",
+        ));
     }
     Ok(photo)
 }
@@ -68,7 +86,12 @@ fn too_large() -> Fault {
 /// The format by its first bytes; others are named so that the remedy fits.
 fn format_of(bytes: &[u8]) -> Result<ImageFormat, Fault> {
     let has = |at: usize, what: &[u8]| bytes.get(at..at + what.len()) == Some(what);
-    let named = |name: &str| Err(Fault::new(format!("the file is {name}, which is not read"), "save the photo as JPEG or PNG"));
+    let named = |name: &str| {
+        Err(Fault::new(
+            format!("the file is {name}, which is not read"),
+            "save the photo as JPEG or PNG",
+        ))
+    };
     if bytes.is_empty() {
         return Err(Fault::new("the file is empty", "copy the photo again from the camera"));
     }
@@ -79,13 +102,19 @@ fn format_of(bytes: &[u8]) -> Result<ImageFormat, Fault> {
         // The chunk that makes a PNG move stands before its picture.
         let head = bytes.get(..4096.min(bytes.len())).unwrap_or(bytes);
         if head.windows(4).any(|w| w == b"acTL") {
-            return Err(Fault::new("the file is an animated PNG", "save the one picture that shows the template as JPEG or PNG"));
+            return Err(Fault::new(
+                "the file is an animated PNG",
+                "save the one picture that shows the template as JPEG or PNG",
+            ));
         }
         return Ok(ImageFormat::Png);
     }
     if has(4, b"ftyp") {
         let brand = bytes.get(8..12).unwrap_or(b"");
-        if [b"heic", b"heix", b"heim", b"heis", b"heif", b"mif1", b"hevc", b"hevx", b"msf1"].iter().any(|b| brand == *b) {
+        if [b"heic", b"heix", b"heim", b"heis", b"heif", b"mif1", b"hevc", b"hevx", b"msf1"]
+            .iter()
+            .any(|b| brand == *b)
+        {
             return Err(Fault::new(
                 "the file is a HEIC photo, which is not read",
                 "set the phone's camera to JPEG (often called \"most compatible\"); one that is taken: share it from the phone as JPEG, or open it on a \
@@ -106,13 +135,17 @@ fn format_of(bytes: &[u8]) -> Result<ImageFormat, Fault> {
     if has(0, b"%PDF") {
         return named("a PDF document");
     }
-    Err(Fault::new("the file is not a photo of a known kind", "name a JPEG or PNG photo of the template"))
+    Err(Fault::new(
+        "the file is not a photo of a known kind",
+        "name a JPEG or PNG photo of the template",
+    ))
 }
 
 /// True if a JPEG has its end marker; cameras may put things of their own behind it.
 fn ends(bytes: &[u8]) -> bool {
     bytes.windows(2).rev().any(|w| w == [0xff, 0xd9])
-        && bytes.windows(2).rposition(|w| w == [0xff, 0xd9]) > bytes.windows(2).rposition(|w| w == [0xff, 0xda])
+        && bytes.windows(2).rposition(|w| w == [0xff, 0xd9])
+            > bytes.windows(2).rposition(|w| w == [0xff, 0xda])
 }
 
 #[cfg(test)]
@@ -138,12 +171,20 @@ mod tests {
 
     #[test]
     fn grey_colour_and_deep_pictures_are_read() {
-        let deep = DynamicImage::ImageLuma16(image::ImageBuffer::from_fn(640, 480, |x, y| Luma([((x + y) % 256) as u16 * 257])));
-        let colour = DynamicImage::ImageRgb8(image::ImageBuffer::from_fn(640, 480, |x, y| Rgb([((x + y) % 256) as u8; 3])));
+        let deep = DynamicImage::ImageLuma16(image::ImageBuffer::from_fn(640, 480, |x, y| {
+            Luma([((x + y) % 256) as u16 * 257])
+        }));
+        let colour = DynamicImage::ImageRgb8(image::ImageBuffer::from_fn(640, 480, |x, y| {
+            Rgb([((x + y) % 256) as u8; 3])
+        }));
         for image in [DynamicImage::ImageLuma8(grey()), deep, colour] {
             let read = read_photo(&encoded(&image, ImageFormat::Png)).unwrap();
             assert_eq!(read.dimensions(), (640, 480));
-            assert!(read.pixels().zip(grey().iter()).all(|(a, b)| a.0.iter().all(|v| v.abs_diff(*b) <= 1)));
+            assert!(
+                read.pixels()
+                    .zip(grey().iter())
+                    .all(|(a, b)| a.0.iter().all(|v| v.abs_diff(*b) <= 1))
+            );
         }
         assert!(read_photo(&encoded(&DynamicImage::ImageLuma8(grey()), ImageFormat::Jpeg)).is_ok());
     }
@@ -164,9 +205,24 @@ mod tests {
         refused(&jpeg[..jpeg.len() / 2], "cut short");
         let png = encoded(&DynamicImage::ImageLuma8(grey()), ImageFormat::Png);
         refused(&png[..png.len() / 2], "cannot be read");
-        refused(&encoded(&DynamicImage::ImageLuma8(GrayImage::new(640, 480)), ImageFormat::Png), "all black");
-        refused(&encoded(&DynamicImage::ImageLuma8(GrayImage::from_pixel(640, 480, Luma([255]))), ImageFormat::Png), "one shade");
-        refused(&encoded(&DynamicImage::ImageLuma8(GrayImage::from_fn(64, 48, |x, _| Luma([x as u8 * 4]))), ImageFormat::Png), "only 64");
+        refused(
+            &encoded(&DynamicImage::ImageLuma8(GrayImage::new(640, 480)), ImageFormat::Png),
+            "all black",
+        );
+        refused(
+            &encoded(
+                &DynamicImage::ImageLuma8(GrayImage::from_pixel(640, 480, Luma([255]))),
+                ImageFormat::Png,
+            ),
+            "one shade",
+        );
+        refused(
+            &encoded(
+                &DynamicImage::ImageLuma8(GrayImage::from_fn(64, 48, |x, _| Luma([x as u8 * 4]))),
+                ImageFormat::Png,
+            ),
+            "only 64",
+        );
     }
 
     #[test]
@@ -181,6 +237,9 @@ mod tests {
     }
 
     fn crc32(bytes: &[u8]) -> u32 {
-        !bytes.iter().fold(!0u32, |crc, &b| (0..8).fold(crc ^ u32::from(b), |c, _| (c >> 1) ^ (0xedb8_8320 & (c & 1).wrapping_neg())))
+        !bytes.iter().fold(!0u32, |crc, &b| {
+            (0..8)
+                .fold(crc ^ u32::from(b), |c, _| (c >> 1) ^ (0xedb8_8320 & (c & 1).wrapping_neg()))
+        })
     }
 }

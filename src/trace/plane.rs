@@ -31,9 +31,17 @@ pub(super) struct Plane {
     pub solution: Option<Solution>,
 }
 
-pub(super) fn by_rectangle(photos: &[(PathBuf, &GrayImage)], r: &KnownRectangle, warnings: &mut Vec<Fault>) -> Result<Plane, Faults> {
+pub(super) fn by_rectangle(
+    photos: &[(PathBuf, &GrayImage)],
+    r: &KnownRectangle,
+    warnings: &mut Vec<Fault>,
+) -> Result<Plane, Faults> {
     let [(file, photo)] = photos else {
-        return Err(Fault::new("a known rectangle serves one photo only", "trace one photo, or lay cards to join several").into());
+        return Err(Fault::new(
+            "a known rectangle serves one photo only",
+            "trace one photo, or lay cards to join several",
+        )
+        .into());
     };
     let (w, h) = (r.width, r.height);
     let corners = [point(0.0, h), point(w, h), point(w, 0.0), point(0.0, 0.0)];
@@ -47,7 +55,8 @@ pub(super) fn by_rectangle(photos: &[(PathBuf, &GrayImage)], r: &KnownRectangle,
     if turns.into_iter().any(|t| t <= 0.0) {
         return Err(fault("the four points do not form a rectangle seen from above"));
     }
-    if p.iter().any(|p| p.x < 0.0 || p.y < 0.0 || p.x > f64::from(width) || p.y > f64::from(height)) {
+    if p.iter().any(|p| p.x < 0.0 || p.y < 0.0 || p.x > f64::from(width) || p.y > f64::from(height))
+    {
         return Err(fault("one of the four points lies outside of the photo"));
     }
     let seen: Vec<Point> = p.iter().map(|&p| View::normalised(width, height, p)).collect();
@@ -81,15 +90,32 @@ pub(super) fn by_cards(
             continue;
         }
         if found.loose.len() >= 2 {
-            let what =
-                format!("{} of a card that is not whole: partly hidden, cut off, too small or blurred", counted(found.loose.len(), "mark"));
-            warnings.push(Fault::new(what, "if a card is missing among those found, show all six of its marks").in_file(file));
+            let what = format!(
+                "{} of a card that is not whole: partly hidden, cut off, too small or blurred",
+                counted(found.loose.len(), "mark")
+            );
+            warnings.push(
+                Fault::new(
+                    what,
+                    "if a card is missing among those found, show all six of its marks",
+                )
+                .in_file(file),
+            );
         }
         loose.extend(found.loose.iter().map(|m| (sightings.len(), m.centre)));
-        let faint = found.cards.iter().flat_map(|c| &c.marks).map(|m| m.contrast).fold(f64::INFINITY, f64::min);
+        let faint = found
+            .cards
+            .iter()
+            .flat_map(|c| &c.marks)
+            .map(|m| m.contrast)
+            .fold(f64::INFINITY, f64::min);
         if faint < 35.0 {
             warnings.push(
-                Fault::new("a card is badly lit: its ink is hardly darker than its paper", "take the photo with more light").in_file(file),
+                Fault::new(
+                    "a card is badly lit: its ink is hardly darker than its paper",
+                    "take the photo with more light",
+                )
+                .in_file(file),
             );
         }
         edges.extend(found.cards.iter().flat_map(|c| &c.marks).map(|m| {
@@ -98,7 +124,8 @@ pub(super) fn by_cards(
         }));
         let mut list: Vec<(usize, FoundCard)> = Vec::new();
         for found in found.cards {
-            // In one photo every card is its own; the same number again in another photo is the same card.
+            // In one photo every card is its own; the same number again in another photo is the
+            // same card.
             let known = cards.iter().position(|n| *n == found.number).filter(|_| photos.len() > 1);
             if known.is_some_and(|k| list.iter().any(|(c, _)| *c == k)) {
                 let what = format!("card {} lies in the photo twice", found.number);
@@ -122,7 +149,10 @@ pub(super) fn by_cards(
                 "leave the cards where they are and show at least two in both photos",
             )
             .in_file(&photos[photo].0),
-            NoSolution::Unsettled => Fault::new("the cards do not fit together", "lay them flat and still, and take the photo again"),
+            NoSolution::Unsettled => Fault::new(
+                "the cards do not fit together",
+                "lay them flat and still, and take the photo again",
+            ),
         };
         Faults::from(fault)
     })?;
@@ -133,26 +163,39 @@ pub(super) fn by_cards(
     figures.error = solution.error * at_middle(&solution.views[0]);
     figures.cards = cards;
     figures.distortion = solution.views.iter().map(View::k1).collect();
-    // A lens of the usual width of a telephone's, where the photo itself does not tell (common practice, no source).
+    // A lens of the usual width of a telephone's, where the photo itself does not tell (common
+    // practice, no source).
     figures.tilt = solution.views.iter().map(|v| v.tilt(v.focal().unwrap_or(1.2))).collect();
     quality_holds(figures, &solution, warnings)?;
     let angle = upright(&solution.views[0], solution.poses[0].shift);
-    let moved: Option<Vec<View>> = solution.views.iter().map(|v| v.moved(scale, angle, point(0.0, 0.0))).collect();
-    let views = moved.ok_or_else(|| Fault::new("the cards do not fit together", "take the photo again"))?;
+    let moved: Option<Vec<View>> =
+        solution.views.iter().map(|v| v.moved(scale, angle, point(0.0, 0.0))).collect();
+    let views =
+        moved.ok_or_else(|| Fault::new("the cards do not fit together", "take the photo again"))?;
     let place = |p: Point| {
         let (s, c) = (libm::sin(angle), libm::cos(angle));
         point(c * p.x - s * p.y, s * p.x + c * p.y) * scale
     };
     let outline = |grow: f64| -> Vec<Vec<Point>> {
         let frame = card::frame();
-        let grown: Vec<Point> = frame.iter().map(|p| point(p.x + grow * p.x.signum(), p.y + grow * p.y.signum())).collect();
-        solution.poses.iter().map(|pose| grown.iter().map(|&p| place(pose.place(p))).collect()).collect()
+        let grown: Vec<Point> = frame
+            .iter()
+            .map(|p| point(p.x + grow * p.x.signum(), p.y + grow * p.y.signum()))
+            .collect();
+        solution
+            .poses
+            .iter()
+            .map(|pose| grown.iter().map(|&p| place(pose.place(p))).collect())
+            .collect()
     };
     // A card that is not whole is no template either.
     let mut solid = outline(3.0);
     let r = card::MARK_RADIUS * scale;
     let squares = loose.iter().filter_map(|&(photo, pixel)| views[photo].plane(pixel));
-    solid.extend(squares.map(|p| vec![p + point(-r, -r), p + point(r, -r), p + point(r, r), p + point(-r, r)]));
+    solid.extend(
+        squares
+            .map(|p| vec![p + point(-r, -r), p + point(r, -r), p + point(r, r), p + point(-r, r)]),
+    );
     Ok(Plane { views, cards: outline(0.0), solid, solution: Some(solution) })
 }
 
@@ -167,17 +210,32 @@ fn upright(view: &View, at: Point) -> f64 {
 
 fn cards_hold(found: &Found, photo: &GrayImage) -> Result<(), Fault> {
     if found.mirrored > 0 {
-        let what = format!("{} mirrored: the photo was flipped", if found.mirrored == 1 { "a card is" } else { "cards are" });
-        return Err(Fault::new(what, "use the photo as the camera took it; selfie cameras flip theirs"));
+        let what = format!(
+            "{} mirrored: the photo was flipped",
+            if found.mirrored == 1 { "a card is" } else { "cards are" }
+        );
+        return Err(Fault::new(
+            what,
+            "use the photo as the camera took it; selfie cameras flip theirs",
+        ));
     }
     if found.cards.is_empty() {
         let mean = photo.iter().map(|v| u64::from(*v)).sum::<u64>() / (photo.len() as u64).max(1);
         if mean < 25 {
-            return Err(Fault::new("the photo is too dark to find a card in it", "take it again with more light"));
+            return Err(Fault::new(
+                "the photo is too dark to find a card in it",
+                "take it again with more light",
+            ));
         }
         if found.loose.len() >= 3 {
-            let what = format!("no whole card is in the photo, but {}", counted(found.loose.len(), "mark"));
-            return Err(Fault::new(what, "show all six marks of every card, sharp and not from too far"));
+            let what = format!(
+                "no whole card is in the photo, but {}",
+                counted(found.loose.len(), "mark")
+            );
+            return Err(Fault::new(
+                what,
+                "show all six marks of every card, sharp and not from too far",
+            ));
         }
         return Err(Fault::new(
             "no scale card was found in the photo",
@@ -208,7 +266,11 @@ fn cards_agree(solution: &Solution, numbers: &[usize]) -> Result<(), Faults> {
     faults.into_result(())
 }
 
-fn quality_holds(figures: &Figures, solution: &Solution, warnings: &mut Vec<Fault>) -> Result<(), Faults> {
+fn quality_holds(
+    figures: &Figures,
+    solution: &Solution,
+    warnings: &mut Vec<Fault>,
+) -> Result<(), Faults> {
     let mut faults = Faults::new();
     let mut hold = |value: f64, limits: (f64, f64), what: String, remedy: &str| {
         if value > limits.1 {
@@ -218,7 +280,12 @@ fn quality_holds(figures: &Figures, solution: &Solution, warnings: &mut Vec<Faul
         }
     };
     let tilt = figures.tilt.iter().copied().fold(0.0, f64::max);
-    hold(tilt, TILTED, format!("the camera was tilted by about {tilt:.0}°"), "hold it more squarely over the template");
+    hold(
+        tilt,
+        TILTED,
+        format!("the camera was tilted by about {tilt:.0}°"),
+        "hold it more squarely over the template",
+    );
     hold(
         figures.blur,
         BLURRED,
@@ -231,7 +298,12 @@ fn quality_holds(figures: &Figures, solution: &Solution, warnings: &mut Vec<Faul
         figures.error,
         figures.cards.get(worst.1).copied().unwrap_or(0)
     );
-    hold(figures.error, UNEVEN, what, "press the cards flat, on the same board as the template, and leave them still");
+    hold(
+        figures.error,
+        UNEVEN,
+        what,
+        "press the cards flat, on the same board as the template, and leave them still",
+    );
     faults.into_result(())
 }
 

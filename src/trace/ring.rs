@@ -1,4 +1,5 @@
-//! Rings around a patch, to a part of a pixel: edges by the grey levels on both sides, inked lines by their middle.
+//! Rings around a patch, to a part of a pixel: edges by the grey levels on both sides, inked lines
+//! by their middle.
 
 use super::axis::axis;
 use super::flat::Flat;
@@ -18,7 +19,12 @@ pub(super) enum Along {
 }
 
 /// The outer ring and the holes of a mask, mm, each point where the grey levels put it.
-pub(super) fn rings(flat: &Flat, tone: &Tone, mask: &Mask, along: Along) -> (Option<Ring>, Vec<Ring>) {
+pub(super) fn rings(
+    flat: &Flat,
+    tone: &Tone,
+    mask: &Mask,
+    along: Along,
+) -> (Option<Ring>, Vec<Ring>) {
     let contours: Vec<Contour<i32>> = find_contours(&mask.image);
     let mut outer: Option<&Contour<i32>> = None;
     for c in contours.iter().filter(|c| c.border_type == BorderType::Outer && c.parent.is_none()) {
@@ -27,21 +33,29 @@ pub(super) fn rings(flat: &Flat, tone: &Tone, mask: &Mask, along: Along) -> (Opt
         }
     }
     let place = |c: &Contour<i32>| -> Vec<Point> {
-        c.points.iter().map(|p| point(f64::from(p.x) + f64::from(mask.x), f64::from(p.y) + f64::from(mask.y))).collect()
+        c.points
+            .iter()
+            .map(|p| point(f64::from(p.x) + f64::from(mask.x), f64::from(p.y) + f64::from(mask.y)))
+            .collect()
     };
-    let refined = |c: &Contour<i32>| refine(flat, tone, &place(c), c.border_type == BorderType::Hole, along);
-    let holes = contours.iter().filter(|c| c.border_type == BorderType::Hole && c.points.len() > 12);
+    let refined =
+        |c: &Contour<i32>| refine(flat, tone, &place(c), c.border_type == BorderType::Hole, along);
+    let holes =
+        contours.iter().filter(|c| c.border_type == BorderType::Hole && c.points.len() > 12);
     (outer.map(refined), holes.map(refined).collect())
 }
 
-/// Each point of a contour (pixels of the patch that border on the ground) moved along its normal to where the edge is.
+/// Each point of a contour (pixels of the patch that border on the ground) moved along its normal
+/// to where the edge is.
 fn refine(flat: &Flat, tone: &Tone, contour: &[Point], hole: bool, along: Along) -> Ring {
     let n = contour.len();
     if n < 12 {
         return contour.iter().map(|&p| flat.plane(p)).collect();
     }
     // Steps of a pixel or a diagonal: the mean over a few gives the direction.
-    let smooth: Vec<Point> = (0..n).map(|i| (0..5).fold(point(0.0, 0.0), |a, k| a + contour[(i + n + k - 2) % n]) * 0.2).collect();
+    let smooth: Vec<Point> = (0..n)
+        .map(|i| (0..5).fold(point(0.0, 0.0), |a, k| a + contour[(i + n + k - 2) % n]) * 0.2)
+        .collect();
     // The normal points out of the patch, which at a hole is inwards.
     let out = if (ring_area(contour) > 0.0) == hole { -1.0 } else { 1.0 };
     let mut found: Vec<Option<Point>> = Vec::with_capacity(n);
@@ -58,7 +72,8 @@ fn refine(flat: &Flat, tone: &Tone, contour: &[Point], hole: bool, along: Along)
             Along::Ink => ink(tone, flat.mm, smooth[i], normal),
         });
     }
-    // The mean of the neighbours takes the noise of single profiles off; gaps stay gaps and are bridged straight.
+    // The mean of the neighbours takes the noise of single profiles off; gaps stay gaps and are
+    // bridged straight.
     let reach: usize = 3;
     (0..n)
         .step_by(2)
@@ -84,7 +99,8 @@ fn refine(flat: &Flat, tone: &Tone, contour: &[Point], hole: bool, along: Along)
 fn edge(tone: &Tone, at: Point, normal: Point) -> Option<Point> {
     const REACH: f64 = 5.0;
     const STEP: f64 = 0.25;
-    /// Further from where the mask ends lies no edge but the flank of a slit, whose mouth the outline runs past.
+    /// Further from where the mask ends lies no edge but the flank of a slit, whose mouth the
+    /// outline runs past.
     const NEAR: f64 = 2.5;
     let value = |s: f64| tone.share(at + normal * s);
     let mean = |from: f64| (0..4).map(|i| value(from + f64::from(i) * 0.5)).sum::<f64>() / 4.0;
@@ -94,18 +110,28 @@ fn edge(tone: &Tone, at: Point, normal: Point) -> Option<Point> {
     let count = (2.0 * REACH / STEP) as usize;
     let values: Vec<f64> = (0..=count).map(|i| value(-REACH + i as f64 * STEP)).collect();
     let crossing = |i: &usize| values[*i] >= half && values[*i + 1] < half;
-    let place = |i: usize| -REACH + (i as f64 + (values[i] - half) / (values[i] - values[i + 1])) * STEP;
-    let best = (0..count).filter(crossing).map(place).min_by(|a, b| (a - 0.5).abs().total_cmp(&(b - 0.5).abs()))?;
+    let place =
+        |i: usize| -REACH + (i as f64 + (values[i] - half) / (values[i] - values[i + 1])) * STEP;
+    let best = (0..count)
+        .filter(crossing)
+        .map(place)
+        .min_by(|a, b| (a - 0.5).abs().total_cmp(&(b - 0.5).abs()))?;
     (best.abs() <= NEAR).then(|| at + normal * best)
 }
 
-/// The middle of an inked line that the contour runs along, along a normal, pixels: by how far the ink is darker than the tape on both
-/// sides of it.
+/// The middle of an inked line that the contour runs along, along a normal, pixels: by how far the
+/// ink is darker than the tape on both sides of it.
 fn ink(depth: &Tone, mm: f64, at: Point, normal: Point) -> Option<Point> {
     /// How far from the contour the line's middle may lie, mm, and how far from there it may reach.
     const NEAR: f64 = 1.6;
     const REACH: f64 = 4.0;
-    let value = |s: f64| sample(&depth.image, at.x + normal.x * s - f64::from(depth.x), at.y + normal.y * s - f64::from(depth.y));
+    let value = |s: f64| {
+        sample(
+            &depth.image,
+            at.x + normal.x * s - f64::from(depth.x),
+            at.y + normal.y * s - f64::from(depth.y),
+        )
+    };
     let steps = (REACH / mm * 4.0) as i64;
     let place = |i: i64| i as f64 * 0.25;
     let values: Vec<f64> = (-steps..=steps).map(|i| value(place(i))).collect();
@@ -136,13 +162,15 @@ fn ink(depth: &Tone, mm: f64, at: Point, normal: Point) -> Option<Point> {
 /// Ink is at least so many levels of grey darker than the tape.
 const LEAST_INK: f64 = 7.0;
 
-/// The tips of darts and other sharp corners, which blur shortens, put back where their straight sides meet.
+/// The tips of darts and other sharp corners, which blur shortens, put back where their straight
+/// sides meet.
 ///
 /// `closed` is the width below which a corner may be closed by blur, or by the pen, mm.
 pub(super) fn sharpened(ring: &Ring, closed: f64) -> Ring {
     /// What closes more than this is a pen, mm.
     const PEN: f64 = 3.0;
-    /// So far from the tip the sides are taken for straight, mm: from the first to the last of the lengths that holds.
+    /// So far from the tip the sides are taken for straight, mm: from the first to the last of the
+    /// lengths that holds.
     const FROM: f64 = 5.0;
     const TO: [f64; 4] = [45.0, 32.0, 24.0, 18.0];
     let n = ring.len();
@@ -164,14 +192,19 @@ pub(super) fn sharpened(ring: &Ring, closed: f64) -> Ring {
         }
         let straight = |to: &f64| {
             let count = ends.partition_point(|e| e <= to);
-            (ends.last().is_some_and(|e| e >= to) || *to == TO[0]).then(|| Side::through(&points[..count]))?
+            (ends.last().is_some_and(|e| e >= to) || *to == TO[0])
+                .then(|| Side::through(&points[..count]))?
         };
         TO.iter().find_map(straight).map(|side| (side, first))
     };
     let mut out: Vec<Option<Point>> = ring.iter().copied().map(Some).collect();
     // Long enough to reach past a blunt end.
     let spacing = (0..n).map(|i| ring[i].distance(ring[(i + 1) % n])).sum::<f64>() / n as f64;
-    let reach = if closed > PEN { ((1.4 * closed / spacing.max(1e-3)) as usize).clamp(8, n / 6) } else { 8 };
+    let reach = if closed > PEN {
+        ((1.4 * closed / spacing.max(1e-3)) as usize).clamp(8, n / 6)
+    } else {
+        8
+    };
     let arm = |i: usize, step: usize| ring[(i + reach * step) % n] - ring[i];
     for i in 0..n {
         let sharp = |i: usize| {
@@ -180,7 +213,9 @@ pub(super) fn sharpened(ring: &Ring, closed: f64) -> Ring {
         };
         let here = sharp(i);
         // The sharpest about; blur may have left a narrow tip blunt.
-        if here > 110.0 || (1..12).any(|k| sharp((i + k) % n) < here || sharp((i + n - k) % n) < here) {
+        if here > 110.0
+            || (1..12).any(|k| sharp((i + k) % n) < here || sharp((i + n - k) % n) < here)
+        {
             continue;
         }
         let (Some((a, back)), Some((b, on))) = (side(i, n - 1), side(i, 1)) else { continue };
@@ -189,10 +224,13 @@ pub(super) fn sharpened(ring: &Ring, closed: f64) -> Ring {
             continue;
         }
         let tip = a.middle + a.along * ((b.middle - a.middle).cross(b.along) / cross);
-        // Blur closes the last of a corner, where it is narrower than this; what is further off is a corner that bends.
+        // Blur closes the last of a corner, where it is narrower than this; what is further off is
+        // a corner that bends.
         let wedge = libm::atan2(cross.abs(), a.along.dot(b.along).abs());
         let lost = closed / (2.0 * libm::tan(wedge / 2.0)).max(0.1);
-        if wedge < 75_f64.to_radians() && tip.distance(ring[i]) < lost.min(if closed > PEN { 25.0 } else { 16.0 }) {
+        if wedge < 75_f64.to_radians()
+            && tip.distance(ring[i]) < lost.min(if closed > PEN { 25.0 } else { 16.0 })
+        {
             for k in 1..=back {
                 out[(i + n - k) % n] = None;
             }
@@ -214,19 +252,23 @@ struct Side {
 }
 
 impl Side {
-    /// The line that lies nearest to all points (least squares across it); `None` if one is more than 0.35 mm off.
+    /// The line that lies nearest to all points (least squares across it); `None` if one is more
+    /// than 0.35 mm off.
     fn through(points: &[Point]) -> Option<Side> {
         if points.len() < 6 {
             return None;
         }
         let (middle, angle) = axis(points);
         let along = point(libm::cos(angle), libm::sin(angle));
-        points.iter().all(|p| (*p - middle).cross(along).abs() < 0.35).then_some(Side { middle, along })
+        points
+            .iter()
+            .all(|p| (*p - middle).cross(along).abs() < 0.35)
+            .then_some(Side { middle, along })
     }
 }
 
-/// The ring without loops that measuring left in it: where it crosses itself, the shorter way round from crossing to crossing goes, if it is
-/// short enough to be no part of a shape.
+/// The ring without loops that measuring left in it: where it crosses itself, the shorter way round
+/// from crossing to crossing goes, if it is short enough to be no part of a shape.
 pub(super) fn uncrossed(ring: &Ring) -> Ring {
     /// Longest loop that is left out, mm.
     const LOOP: f64 = 15.0;
@@ -238,12 +280,17 @@ pub(super) fn uncrossed(ring: &Ring) -> Ring {
         for i in 0..n {
             gone[i + 1] = gone[i] + ring[i].distance(ring[(i + 1) % n]);
         }
-        // The shortest first: a long one may end in the narrow tip of a dart, whose sides cross by a hair.
+        // The shortest first: a long one may end in the narrow tip of a dart, whose sides cross by
+        // a hair.
         let crossings = (0..n).filter_map(|i| {
             let mut k = 2;
             while k < n - 1 {
                 let j = (i + k) % n;
-                let along = if i + k < n { gone[i + k] - gone[i + 1] } else { gone[n] - gone[i + 1] + gone[i + k - n] };
+                let along = if i + k < n {
+                    gone[i + k] - gone[i + 1]
+                } else {
+                    gone[n] - gone[i + 1] + gone[i + k - n]
+                };
                 if along > LOOP {
                     return None;
                 }
@@ -277,13 +324,16 @@ fn crossing(a: Point, b: Point, c: Point, d: Point) -> Option<Point> {
     ((0.0..=1.0).contains(&t) && (0.0..=1.0).contains(&u)).then(|| a + r * t)
 }
 
-/// The ring with as few points as stay within `tolerance` of it (Douglas and Peucker's method on two halves).
+/// The ring with as few points as stay within `tolerance` of it (Douglas and Peucker's method on
+/// two halves).
 pub(crate) fn simplified(ring: &Ring, tolerance: f64) -> Ring {
     let n = ring.len();
     if n < 4 {
         return ring.clone();
     }
-    let far = (0..n).max_by(|&a, &b| ring[0].distance(ring[a]).total_cmp(&ring[0].distance(ring[b]))).unwrap_or(n / 2);
+    let far = (0..n)
+        .max_by(|&a, &b| ring[0].distance(ring[a]).total_cmp(&ring[0].distance(ring[b])))
+        .unwrap_or(n / 2);
     if far == 0 {
         return ring.clone();
     }
@@ -291,7 +341,11 @@ pub(crate) fn simplified(ring: &Ring, tolerance: f64) -> Ring {
     let mut rest = ring[far..].to_vec();
     rest.push(ring[0]);
     let second = simplified_line(&rest, tolerance);
-    first.iter().chain(second.iter().skip(1).take(second.len().saturating_sub(2))).copied().collect()
+    first
+        .iter()
+        .chain(second.iter().skip(1).take(second.len().saturating_sub(2)))
+        .copied()
+        .collect()
 }
 
 /// The same for an open line.
@@ -331,6 +385,9 @@ mod tests {
             })
             .collect();
         let few = simplified(&ring, 0.2);
-        assert_eq!(few, [point(0.0, 0.0), point(100.0, 0.0), point(100.0, 100.0), point(0.0, 100.0)]);
+        assert_eq!(
+            few,
+            [point(0.0, 0.0), point(100.0, 0.0), point(100.0, 100.0), point(0.0, 100.0)]
+        );
     }
 }

@@ -1,9 +1,10 @@
-//! One least-squares fit for everything the cards tell: how each photo sees the plane, the lens's radial distortion, and how the
-//! cards lie to each other.
+//! One least-squares fit for everything the cards tell: how each photo sees the plane, the lens's
+//! radial distortion, and how the cards lie to each other.
 //!
-//! Every card is rigid and of known size; nothing is assumed of where it lies. The unknowns are eight of the homography and `k1` for each
-//! photo, a turn and a shift for each card but the one that sets the frame. What the cards leave open stays open in the covariance,
-//! from which the uncertainty of any length in the photo follows.
+//! Every card is rigid and of known size; nothing is assumed of where it lies. The unknowns are
+//! eight of the homography and `k1` for each photo, a turn and a shift for each card but the one
+//! that sets the frame. What the cards leave open stays open in the covariance, from which the
+//! uncertainty of any length in the photo follows.
 
 use super::camera::View;
 use super::card::{CENTRES, MARK_RADIUS};
@@ -13,7 +14,8 @@ use nalgebra::{DMatrix, DVector, Matrix3};
 
 /// Lengths inside the fit are in units of so many mm, to keep its numbers near 1.
 const UNIT: f64 = 100.0;
-/// How strongly lenses distort at the corner of a photo, one standard deviation: telephones stay within it (common practice, no source).
+/// How strongly lenses distort at the corner of a photo, one standard deviation: telephones stay
+/// within it (common practice, no source).
 const K1_SPREAD: f64 = 0.03;
 /// The least error of a mark that is believed, pixels.
 const LEAST_ERROR: f64 = 0.05;
@@ -53,7 +55,8 @@ pub(super) struct Solution {
     pub error: f64,
     /// The worst mark's, pixels, and its card's place in the list of all cards.
     pub worst: (f64, usize),
-    /// Printed size of each card as a multiple of the first's, with its standard deviation, as far as perspective lets it be told.
+    /// Printed size of each card as a multiple of the first's, with its standard deviation, as far
+    /// as perspective lets it be told.
     pub scales: Vec<(f64, f64)>,
     problem: Problem,
     unknowns: DVector<f64>,
@@ -121,7 +124,11 @@ impl Problem {
             return (Pose { angle: 0.0, shift: point(0.0, 0.0) }, 1.0);
         }
         let at = self.sightings.len() * OF_PHOTO + (card - 1) * 3;
-        let scale = if self.with_scales { x[self.sightings.len() * OF_PHOTO + (self.cards - 1) * 3 + card - 1] } else { 1.0 };
+        let scale = if self.with_scales {
+            x[self.sightings.len() * OF_PHOTO + (self.cards - 1) * 3 + card - 1]
+        } else {
+            1.0
+        };
         (Pose { angle: x[at], shift: point(x[at + 1], x[at + 2]) * UNIT }, scale)
     }
 
@@ -133,7 +140,8 @@ impl Problem {
             for (card, found) in &s.cards {
                 let (pose, scale) = self.pose(x, *card);
                 for (mark, centre) in found.marks.iter().zip(CENTRES) {
-                    let seen = view.middle_of_circle(pose.place(centre * scale), MARK_RADIUS * scale)?;
+                    let seen =
+                        view.middle_of_circle(pose.place(centre * scale), MARK_RADIUS * scale)?;
                     out.extend([seen.x - mark.centre.x, seen.y - mark.centre.y]);
                 }
             }
@@ -161,7 +169,11 @@ impl Problem {
                 }
                 let step = damped.cholesky().map(|c| c.solve(&slope));
                 let next = step.map(|s| &x - s);
-                let better = next.and_then(|next| self.residuals(&next).filter(|q| q.norm_squared() < r.norm_squared()).map(|q| (next, q)));
+                let better = next.and_then(|next| {
+                    self.residuals(&next)
+                        .filter(|q| q.norm_squared() < r.norm_squared())
+                        .map(|q| (next, q))
+                });
                 if let Some((next, q)) = better {
                     let gain = r.norm_squared() - q.norm_squared();
                     improved = gain > 1e-9 * r.norm_squared();
@@ -199,8 +211,12 @@ impl Problem {
         let mut x = DVector::<f64>::zeros(self.unknowns());
         let mut waiting: Vec<usize> = (0..self.sightings.len()).collect();
         while !waiting.is_empty() {
-            let known = |photo: &usize| self.sightings[*photo].cards.iter().filter(|(c, _)| poses[*c].is_some()).count();
-            let next = (0..waiting.len()).max_by_key(|&i| (known(&waiting[i]), std::cmp::Reverse(i))).unwrap_or(0);
+            let known = |photo: &usize| {
+                self.sightings[*photo].cards.iter().filter(|(c, _)| poses[*c].is_some()).count()
+            };
+            let next = (0..waiting.len())
+                .max_by_key(|&i| (known(&waiting[i]), std::cmp::Reverse(i)))
+                .unwrap_or(0);
             let photo = waiting.remove(next);
             let s = &self.sightings[photo];
             let (mut from, mut to) = (Vec::new(), Vec::new());
@@ -210,11 +226,17 @@ impl Problem {
                     to.extend(found.marks.map(|m| View::normalised(s.width, s.height, m.centre)));
                 }
             }
-            let h = homography(&from, &to).ok_or(if from.is_empty() { NoSolution::Apart(photo) } else { NoSolution::Unsettled })?;
+            let h = homography(&from, &to).ok_or(if from.is_empty() {
+                NoSolution::Apart(photo)
+            } else {
+                NoSolution::Unsettled
+            })?;
             let back = h.try_inverse().ok_or(NoSolution::Unsettled)?;
             for (card, found) in s.cards.iter().filter(|(c, _)| *c < self.cards) {
                 if poses[*card].is_none() {
-                    let seen = found.marks.map(|m| apply(&back, View::normalised(s.width, s.height, m.centre)) * UNIT);
+                    let seen = found.marks.map(|m| {
+                        apply(&back, View::normalised(s.width, s.height, m.centre)) * UNIT
+                    });
                     poses[*card] = Some(rigid(&CENTRES, &seen));
                 }
             }
@@ -236,7 +258,9 @@ impl Problem {
 
 /// The turn and shift that bring points nearest to their fellows.
 fn rigid(from: &[Point], to: &[Point]) -> Pose {
-    let mean = |points: &[Point]| points.iter().fold(Point::default(), |a, &p| a + p) * (1.0 / points.len().max(1) as f64);
+    let mean = |points: &[Point]| {
+        points.iter().fold(Point::default(), |a, &p| a + p) * (1.0 / points.len().max(1) as f64)
+    };
     let (a, b) = (mean(from), mean(to));
     let (mut cos, mut sin) = (0.0, 0.0);
     for (p, q) in from.iter().zip(to) {
@@ -251,33 +275,54 @@ fn rigid(from: &[Point], to: &[Point]) -> Pose {
 ///
 /// # Errors
 /// Photos without a common card, or a fit that does not settle.
-pub(super) fn solve(sightings: Vec<Sighting>, cards: usize, scale: f64) -> Result<Solution, NoSolution> {
+pub(super) fn solve(
+    sightings: Vec<Sighting>,
+    cards: usize,
+    scale: f64,
+) -> Result<Solution, NoSolution> {
     let mut problem = Problem { sightings, cards, with_scales: false, scale };
     let (x, inverse) = problem.minimise(problem.start()?).ok_or(NoSolution::Unsettled)?;
     let r = problem.residuals(&x).ok_or(NoSolution::Unsettled)?;
-    let marks: Vec<usize> = problem.sightings.iter().flat_map(|s| s.cards.iter().flat_map(|(c, _)| [*c; 6])).collect();
+    let marks: Vec<usize> =
+        problem.sightings.iter().flat_map(|s| s.cards.iter().flat_map(|(c, _)| [*c; 6])).collect();
     let freedom = (r.len() as f64 - x.len() as f64).max(1.0);
     let variance = (r.norm_squared() / freedom).max(LEAST_ERROR * LEAST_ERROR);
     let lengths: Vec<f64> = (0..marks.len()).map(|i| libm::hypot(r[2 * i], r[2 * i + 1])).collect();
     let error = (lengths.iter().map(|l| l * l).sum::<f64>() / lengths.len().max(1) as f64).sqrt();
-    let worst = lengths.iter().copied().zip(marks).max_by(|a, b| a.0.total_cmp(&b.0)).unwrap_or((0.0, 0));
-    let views: Option<Vec<View>> = (0..problem.sightings.len()).map(|p| problem.view(&x, p)).collect();
+    let worst =
+        lengths.iter().copied().zip(marks).max_by(|a, b| a.0.total_cmp(&b.0)).unwrap_or((0.0, 0));
+    let views: Option<Vec<View>> =
+        (0..problem.sightings.len()).map(|p| problem.view(&x, p)).collect();
     let poses = (0..cards).map(|c| problem.pose(&x, c).0).collect();
     problem.with_scales = true;
     let scales = scales_of(&problem, &x);
     problem.with_scales = false;
     let views = views.ok_or(NoSolution::Unsettled)?;
-    Ok(Solution { views, poses, error, worst, scales, covariance: inverse * variance, unknowns: x, problem })
+    Ok(Solution {
+        views,
+        poses,
+        error,
+        worst,
+        scales,
+        covariance: inverse * variance,
+        unknowns: x,
+        problem,
+    })
 }
 
 /// The fit again with a size for each card.
 fn scales_of(problem: &Problem, x: &DVector<f64>) -> Vec<(f64, f64)> {
     let none = vec![(1.0, f64::INFINITY); problem.cards];
-    let start = DVector::from_iterator(problem.unknowns(), x.iter().copied().chain(std::iter::repeat_n(1.0, problem.cards - 1)));
+    let start = DVector::from_iterator(
+        problem.unknowns(),
+        x.iter().copied().chain(std::iter::repeat_n(1.0, problem.cards - 1)),
+    );
     let Some((y, inverse)) = problem.minimise(start) else { return none };
     let Some(r) = problem.residuals(&y) else { return none };
     let freedom = (r.len() as f64 - y.len() as f64).max(1.0);
     let variance = (r.norm_squared() / freedom).max(LEAST_ERROR * LEAST_ERROR);
     let first = x.len();
-    std::iter::once((1.0, 0.0)).chain((first..y.len()).map(|i| (y[i], (inverse[(i, i)] * variance).sqrt()))).collect()
+    std::iter::once((1.0, 0.0))
+        .chain((first..y.len()).map(|i| (y[i], (inverse[(i, i)] * variance).sqrt())))
+        .collect()
 }

@@ -67,12 +67,18 @@ impl Page {
     }
 }
 
-/// The templates as one SVG drawing at true size, a unit a mm, in the names that [`crate::outline`] understands. The notes become
-/// comments at its head.
+/// The templates as one SVG drawing at true size, a unit a mm, in the names that [`crate::outline`]
+/// understands. The notes become comments at its head.
 pub fn drawing(templates: &[Template], notes: &[String]) -> String {
     let all: Vec<Point> = templates
         .iter()
-        .flat_map(|t| t.net.iter().chain(t.arrow.iter().flatten()).chain(t.cuts.iter().flatten()).chain(t.marks.iter().flatten()))
+        .flat_map(|t| {
+            t.net
+                .iter()
+                .chain(t.arrow.iter().flatten())
+                .chain(t.cuts.iter().flatten())
+                .chain(t.marks.iter().flatten())
+        })
         .copied()
         .collect();
     let Some(b) = ring_bounds(&all) else { return String::new() };
@@ -90,8 +96,12 @@ pub fn drawing(templates: &[Template], notes: &[String]) -> String {
         out.push_str(&format!("  <g id=\"{name}\">\n"));
         let mut path = |role: &str, number: usize, points: &[Point], closed: bool, colour: &str| {
             let number = if number == 0 { String::new() } else { format!("-{number}") };
-            let stroke = if colour.is_empty() { String::new() } else { format!(" stroke=\"{colour}\"") };
-            out.push_str(&format!("    <path id=\"{name}-{role}{number}\"{stroke} d=\"{}\"/>\n", page.data(points, closed)));
+            let stroke =
+                if colour.is_empty() { String::new() } else { format!(" stroke=\"{colour}\"") };
+            out.push_str(&format!(
+                "    <path id=\"{name}-{role}{number}\"{stroke} d=\"{}\"/>\n",
+                page.data(points, closed)
+            ));
         };
         path("net-line", 0, &t.net, true, "");
         for (i, hole) in t.holes.iter().enumerate() {
@@ -130,7 +140,8 @@ pub(super) fn colour(kind: EdgeKind) -> &'static str {
 
 /// A name made fit for an id: letters, digits and hyphens.
 fn in_id(name: &str) -> String {
-    let plain: String = name.chars().take(60).map(|c| if c.is_alphanumeric() { c } else { '-' }).collect();
+    let plain: String =
+        name.chars().take(60).map(|c| if c.is_alphanumeric() { c } else { '-' }).collect();
     let plain = plain.trim_matches('-').to_string();
     if plain.is_empty() { "template".into() } else { plain }
 }

@@ -9,7 +9,8 @@ use image::{GrayImage, Luma};
 /// The level of ground, and that of skin.
 pub(super) const LEVELS: (f64, f64) = (64.0, 192.0);
 
-/// A part of the flat picture in which ground has one level and skin another, whatever their colours and the light.
+/// A part of the flat picture in which ground has one level and skin another, whatever their
+/// colours and the light.
 #[derive(Clone, Debug)]
 pub(super) struct Tone {
     pub image: GrayImage,
@@ -21,7 +22,15 @@ pub(super) struct Tone {
 
 impl Tone {
     /// By two levels under one smooth light, about a part of the flat picture.
-    pub fn by_light(flat: &Flat, light: &Light, lighter: bool, x: u32, y: u32, width: u32, height: u32) -> Tone {
+    pub fn by_light(
+        flat: &Flat,
+        light: &Light,
+        lighter: bool,
+        x: u32,
+        y: u32,
+        width: u32,
+        height: u32,
+    ) -> Tone {
         use rayon::prelude::*;
         let mut image = GrayImage::new(width, height);
         image.par_chunks_mut(width as usize).enumerate().for_each(|(v, row)| {
@@ -37,7 +46,8 @@ impl Tone {
 
     /// The level at a pixel of the flat picture, as a share: ground 0, skin 1.
     pub fn share(&self, p: Point) -> f64 {
-        (sample(&self.image, p.x - f64::from(self.x), p.y - f64::from(self.y)) - LEVELS.0) / (LEVELS.1 - LEVELS.0)
+        (sample(&self.image, p.x - f64::from(self.x), p.y - f64::from(self.y)) - LEVELS.0)
+            / (LEVELS.1 - LEVELS.0)
     }
 }
 

@@ -36,7 +36,8 @@ pub enum NetLine {
 /// Instead of cards: four pixels and the rectangle they span.
 #[derive(Clone, Debug, PartialEq)]
 pub struct KnownRectangle {
-    /// Pixels (from the upper left corner, y down) of the upper left, upper right, lower right and lower left corner.
+    /// Pixels (from the upper left corner, y down) of the upper left, upper right, lower right and
+    /// lower left corner.
     pub pixels: [Point; 4],
     /// Width, mm.
     pub width: f64,
@@ -129,7 +130,11 @@ pub fn trace(photos: &[(PathBuf, RgbImage)], options: &Options) -> Result<Tracin
 ///
 /// # Errors
 /// As [`trace`]; that it was stopped.
-pub fn trace_in(photos: &[(PathBuf, RgbImage)], options: &Options, run: &Run<'_>) -> Result<Tracing, Faults> {
+pub fn trace_in(
+    photos: &[(PathBuf, RgbImage)],
+    options: &Options,
+    run: &Run<'_>,
+) -> Result<Tracing, Faults> {
     // How far the steps are, by what they take of the time.
     let step = |share: f64| {
         run.tell(Phase::Tracing, Some(share));
@@ -139,7 +144,8 @@ pub fn trace_in(photos: &[(PathBuf, RgbImage)], options: &Options, run: &Run<'_>
     let mut warnings = Vec::new();
     let mut figures = Figures::default();
     let greys: Vec<GrayImage> = photos.iter().map(|(_, photo)| greyed(photo)).collect();
-    let in_grey: Vec<(PathBuf, &GrayImage)> = photos.iter().map(|p| p.0.clone()).zip(&greys).collect();
+    let in_grey: Vec<(PathBuf, &GrayImage)> =
+        photos.iter().map(|p| p.0.clone()).zip(&greys).collect();
     let plane = match &options.rectangle {
         Some(rectangle) => by_rectangle(&in_grey, rectangle, &mut warnings)?,
         None => by_cards(&in_grey, options, &mut figures, &mut warnings)?,
@@ -152,12 +158,17 @@ pub fn trace_in(photos: &[(PathBuf, RgbImage)], options: &Options, run: &Run<'_>
     drop(greys);
     figures.resolution = resolution(&plane, &flat);
     if figures.resolution > COARSE.1 {
-        let what = format!("a pixel of the photo spans {:.2} mm of the template", figures.resolution);
+        let what =
+            format!("a pixel of the photo spans {:.2} mm of the template", figures.resolution);
         return Err(Fault::new(what, "come closer, or take several photos that share cards").into());
     }
     if figures.resolution > COARSE.0 {
-        let what = format!("a pixel of the photo spans {:.2} mm of the template", figures.resolution);
-        warnings.push(Fault::new(what, "for edges right to the millimetre come closer: 0.35 mm a pixel is good"));
+        let what =
+            format!("a pixel of the photo spans {:.2} mm of the template", figures.resolution);
+        warnings.push(Fault::new(
+            what,
+            "for edges right to the millimetre come closer: 0.35 mm a pixel is good",
+        ));
     }
     step(0.3)?;
     let belief = Belief::of(&colours, &plane.views, &flat)?;
@@ -166,30 +177,51 @@ pub fn trace_in(photos: &[(PathBuf, RgbImage)], options: &Options, run: &Run<'_>
     let hint = hint(options, &plane, &flat)?;
     let (found, lighter) = find(&flat, &smooth, &belief, &plane, &hint, &mut warnings)?;
     step(0.7)?;
-    figures.lighter = lighter.unwrap_or_else(|| found.first().is_some_and(|f| is_lighter(&smooth, &f.patch)));
-    let insides = if options.net == NetLine::Ink { parts(&flat, &belief, Sought::Inside, &plane.solid) } else { Vec::new() };
+    figures.lighter =
+        lighter.unwrap_or_else(|| found.first().is_some_and(|f| is_lighter(&smooth, &f.patch)));
+    let insides = if options.net == NetLine::Ink {
+        parts(&flat, &belief, Sought::Inside, &plane.solid)
+    } else {
+        Vec::new()
+    };
     let mut faults = Faults::new();
     let mut templates = Vec::new();
-    let view = Sight { flat: &flat, smooth: &smooth, belief: &belief, cards: &plane.solid, blur: figures.blur };
+    let view = Sight {
+        flat: &flat,
+        smooth: &smooth,
+        belief: &belief,
+        cards: &plane.solid,
+        blur: figures.blur,
+    };
     let mut letters = Letters::new(&options.answers);
     for found in &found {
         step(0.9)?;
-        if let Some(t) = faults.keep(template(&view, found, &insides, options, &mut letters, &mut warnings)).flatten() {
+        if let Some(t) = faults
+            .keep(template(&view, found, &insides, options, &mut letters, &mut warnings))
+            .flatten()
+        {
             templates.push(t);
         }
     }
     faults.keep(letters.unanswered());
     if templates.is_empty() && faults.0.is_empty() {
-        faults.push(Fault::new("every template in the photo was left out", "leave one of the answers --not out"));
+        faults.push(Fault::new(
+            "every template in the photo was left out",
+            "leave one of the answers --not out",
+        ));
     }
     faults.into_result(())?;
     name_all(&mut templates, &options.name);
     for t in templates.iter().filter(|t| t.arrow.is_none()) {
         let what = format!("\"{}\" shows no arrow for the part's 0°", t.name);
-        warnings.push(Fault::new(what, "ink one of at least 40 mm with a head, or give `arrow` in the job"));
+        warnings.push(Fault::new(
+            what,
+            "ink one of at least 40 mm with a head, or give `arrow` in the job",
+        ));
     }
     doubts(&plane, &templates, &mut figures, &mut warnings)?;
-    let mut tracing = Tracing { templates, figures, warnings, lengths: Vec::new(), flat, cards: plane.cards };
+    let mut tracing =
+        Tracing { templates, figures, warnings, lengths: Vec::new(), flat, cards: plane.cards };
     tracing.give_edges(&options.edges)?;
     tracing.measure(&options.lengths, options.card_width)?;
     Ok(tracing)
@@ -210,12 +242,16 @@ fn hint(options: &Options, plane: &Plane, flat: &Flat) -> Result<Hint, Faults> {
     let mut place = |p: Point| {
         let found = plane.views.first().and_then(|v| v.plane(p)).map(|p| flat.pixel(p));
         if found.is_none() {
-            faults.push(Fault::new(format!("({:.0}, {:.0}) is no pixel of the plane", p.x, p.y), "give pixels on the skin"));
+            faults.push(Fault::new(
+                format!("({:.0}, {:.0}) is no pixel of the plane", p.x, p.y),
+                "give pixels on the skin",
+            ));
         }
         found
     };
     let at = options.at.and_then(&mut place);
-    let around = options.around.as_ref().map(|ring| ring.iter().filter_map(|p| place(*p)).collect());
+    let around =
+        options.around.as_ref().map(|ring| ring.iter().filter_map(|p| place(*p)).collect());
     faults.into_result(Hint { at, around })
 }
 
@@ -247,7 +283,8 @@ fn template(
         return Ok(None);
     }
     if found.sorted.is_some() || options.net == NetLine::Ink {
-        // Measured: of skins on benches, and of inked net lines, too many came out wrong without a stretch that was doubted.
+        // Measured: of skins on benches, and of inked net lines, too many came out wrong without a
+        // stretch that was doubted.
         let at = middle(&patch.mask);
         let what = "it is no skin whose edge lies on a plain board: fine slits, tips of narrow darts and small holes may be missing";
         let remedy = "hold the outline in the check picture against the photo before you cut, all round, and mend what is wrong in a drawing program or on the page (`warpwise bench`)";
@@ -264,7 +301,8 @@ fn template(
         NetLine::Ink => {
             fill_slits(&mut patch.mask.image, flat.mm, Some(Gap::Slit), &|_| None);
             let (ink, darker) = ink_of(smooth, flat.mm, &patch.mask);
-            let Some((mut mask, depth, seen)) = inside_line(view, &patch, insides, &ink, darker) else {
+            let Some((mut mask, depth, seen)) = inside_line(view, &patch, insides, &ink, darker)
+            else {
                 return Err(Fault::new(
                     "no closed inked line runs round inside the skin",
                     "ink the net line without gaps, or say that it is the skin's edge: --net edge",
@@ -272,23 +310,34 @@ fn template(
                 .into());
             };
             // What runs in between two inked lines is a dart: a relief cut is one line.
-            let gaps = fill_slits(&mut mask.image, flat.mm, options.gaps.or(Some(Gap::Dart)), &answered);
+            let gaps =
+                fill_slits(&mut mask.image, flat.mm, options.gaps.or(Some(Gap::Dart)), &answered);
             (tone, part) = (depth, seen);
             (Along::Ink, mask, gaps, Some(ink))
         }
     };
     let place = |p: Point| flat.plane(p + point(f64::from(mask.x), f64::from(mask.y)));
     for gap in &gaps {
-        given.push(letters.give(if gap.kind == Gap::Slit { Kind::Slit } else { Kind::Dart }, place(gap.at)));
+        given.push(
+            letters
+                .give(if gap.kind == Gap::Slit { Kind::Slit } else { Kind::Dart }, place(gap.at)),
+        );
     }
     gaps_hold(&gaps, &given[1..], warnings)?;
     for pixels in holes_of(&mask, LEAST_HOLE / (flat.mm * flat.mm)) {
-        let at = place(pixels.iter().fold(point(0.0, 0.0), |a, p| a + point(f64::from(p.0), f64::from(p.1))) * (1.0 / pixels.len() as f64));
-        let sure = options.net == NetLine::Ink || found.part.is_none() || is_hole(view, &mask, &pixels);
+        let at = place(
+            pixels.iter().fold(point(0.0, 0.0), |a, p| a + point(f64::from(p.0), f64::from(p.1)))
+                * (1.0 / pixels.len() as f64),
+        );
+        let sure =
+            options.net == NetLine::Ink || found.part.is_none() || is_hole(view, &mask, &pixels);
         let yes = letters.hole(&letters.next(0)).unwrap_or(sure);
         let letter = letters.give(if yes { Kind::Hole } else { Kind::NoHole }, at);
         if !sure && letters.hole(&letter.letter).is_none() {
-            let what = format!("{}: something like a hole may be ink or a shadow: taken for none", letter.letter);
+            let what = format!(
+                "{}: something like a hole may be ink or a shadow: taken for none",
+                letter.letter
+            );
             let remedy = format!("if it is one, say --hole {}=yes", letter.letter);
             warnings.push(Fault::new(what, remedy).at("hole", at.x, at.y));
         }
@@ -303,12 +352,19 @@ fn template(
     let mut ink = ink.unwrap_or_else(|| ink_of(smooth, flat.mm, &patch.mask).0);
     let (outer, holes) = rings(flat, &tone, &mask, outline_of);
     let Some(outer) = outer.filter(|r| r.len() > 8) else {
-        return Err(Fault::new("a patch has no clear edge", "take the photo again, sharper and with more light").into());
+        return Err(Fault::new(
+            "a patch has no clear edge",
+            "take the photo again, sharper and with more light",
+        )
+        .into());
     };
     // A pen closes a narrow corner sooner than blur does.
     let closed = if options.net == NetLine::Edge { 2.2 } else { 6.0 };
     let fewer = |ring: &Ring| {
-        let mut ring = uncrossed(&simplified(&uncrossed(&sharpened(&uncrossed(ring), closed)), options.tolerance));
+        let mut ring = uncrossed(&simplified(
+            &uncrossed(&sharpened(&uncrossed(ring), closed)),
+            options.tolerance,
+        ));
         if ring_area(&ring) < 0.0 {
             ring.reverse();
         }
@@ -320,8 +376,11 @@ fn template(
         without(&mut ink, flat, &patch.mask, &net, 2.0);
     }
     // A slit is a relief cut by its shape, whatever shows through it.
-    let slits = gaps.iter().filter(|g| g.kind == Gap::Slit && g.length >= LEAST_SLIT && options.net == NetLine::Edge);
-    let slits: Vec<Path> = slits.filter_map(|g| slit(flat, &patch, &mut ink, &g.pixels, &net)).collect();
+    let slits = gaps
+        .iter()
+        .filter(|g| g.kind == Gap::Slit && g.length >= LEAST_SLIT && options.net == NetLine::Edge);
+    let slits: Vec<Path> =
+        slits.filter_map(|g| slit(flat, &patch, &mut ink, &g.pixels, &net)).collect();
     let Lines { arrows, mut cuts, mut marks } = lines(flat, &patch, &ink, &net, &holes);
     cuts.extend(slits);
     let mut lettered = |lines: &mut Vec<Path>, kind: Kind| {
@@ -337,19 +396,26 @@ fn template(
     if let [a, b, ..] = arrows[..] {
         return Err(Fault::new(
             format!("there are {} arrows on one template", arrows.len()),
-            format!("keep one; they are at ({:.0}, {:.0}) and ({:.0}, {:.0}) mm", a[0].x, a[0].y, b[0].x, b[0].y),
+            format!(
+                "keep one; they are at ({:.0}, {:.0}) and ({:.0}, {:.0}) mm",
+                a[0].x, a[0].y, b[0].x, b[0].y
+            ),
         )
         .into());
     }
     // The same checks as a drawing read from a file.
-    let outline = Outline::new(Draft { net: net.clone(), holes: holes.clone(), ..Draft::default() })?;
+    let outline =
+        Outline::new(Draft { net: net.clone(), holes: holes.clone(), ..Draft::default() })?;
     let mut doubts = Vec::new();
     if let Some(part) = &part {
         let apart = found.sorted.as_ref().map(|s| move |p: Point| s.apart(p.x, p.y));
         let apart = apart.as_ref().map(|a| a as &dyn Fn(Point) -> f64);
         let sought = if options.net == NetLine::Edge { Sought::Skin } else { Sought::Inside };
         let held = Ground { flat, belief, part, sought, tone: &tone, apart, cards: view.cards };
-        doubts = std::iter::once(outline.net()).chain(outline.holes()).flat_map(|r| doubts_of(r, &held)).collect();
+        doubts = std::iter::once(outline.net())
+            .chain(outline.holes())
+            .flat_map(|r| doubts_of(r, &held))
+            .collect();
         if apart.is_some() || options.net == NetLine::Ink {
             doubts.extend(areas_of(outline.net(), outline.holes(), &held));
         }
@@ -359,8 +425,11 @@ fn template(
         && let Some(line) = marks.iter().find(|m| closes(m, &net))
     {
         warnings.push(
-            Fault::new("a closed line is inked near the edge of the skin", "if it is the net line, say so: --net ink")
-                .at("line", line[0].x, line[0].y),
+            Fault::new(
+                "a closed line is inked near the edge of the skin",
+                "if it is the net line, say so: --net ink",
+            )
+            .at("line", line[0].x, line[0].y),
         );
     }
     Ok(Some(Template {
@@ -381,7 +450,13 @@ const LEAST_HOLE: f64 = 30.0;
 const LEAST_SLIT: f64 = 9.0;
 
 /// The middle line of a slit, from the net line inwards, whose ink is taken away.
-fn slit(flat: &Flat, patch: &Patch, ink: &mut GrayImage, pixels: &[(u32, u32)], net: &Ring) -> Option<Path> {
+fn slit(
+    flat: &Flat,
+    patch: &Patch,
+    ink: &mut GrayImage,
+    pixels: &[(u32, u32)],
+    net: &Ring,
+) -> Option<Path> {
     let reach = (1.2 / flat.mm).round() as u32;
     for &(x, y) in pixels {
         for v in y.saturating_sub(reach)..=(y + reach).min(ink.height() - 1) {
@@ -421,7 +496,12 @@ fn holes_of(mask: &Mask, least: f64) -> Vec<Vec<(u32, u32)>> {
 /// True if the network sees no skin in a hole that colour shows.
 fn is_hole(view: &Sight, mask: &Mask, pixels: &[(u32, u32)]) -> bool {
     let Sight { flat, belief, .. } = view;
-    let sum: f64 = pixels.iter().map(|&(x, y)| f64::from(belief.at(&belief.skin, f64::from(x + mask.x), f64::from(y + mask.y)))).sum();
+    let sum: f64 = pixels
+        .iter()
+        .map(|&(x, y)| {
+            f64::from(belief.at(&belief.skin, f64::from(x + mask.x), f64::from(y + mask.y)))
+        })
+        .sum();
     // A small hole is blurred in a small copy.
     let small = pixels.len() as f64 * flat.mm * flat.mm < (4.0 * belief.grain).powi(2);
     sum / (pixels.len() as f64) < if small { 0.8 } else { 0.5 }
@@ -438,7 +518,12 @@ fn middle_of(mask: &Mask) -> Point {
 }
 
 /// Doubtful stretches: a warning each, or a refusal where they are long.
-fn trusted(doubts: &[Doubt], net: &Ring, blur: f64, warnings: &mut Vec<Fault>) -> Result<(), Faults> {
+fn trusted(
+    doubts: &[Doubt],
+    net: &Ring,
+    blur: f64,
+    warnings: &mut Vec<Fault>,
+) -> Result<(), Faults> {
     let all: f64 = (0..net.len()).map(|i| net[i].distance(net[(i + 1) % net.len()])).sum();
     let doubtful: f64 = doubts.iter().map(|d| d.length).sum();
     let longest = doubts.iter().map(|d| d.length).fold(0.0, f64::max);
@@ -457,14 +542,25 @@ fn trusted(doubts: &[Doubt], net: &Ring, blur: f64, warnings: &mut Vec<Fault>) -
         }
         return faults.into_result(());
     }
-    warnings.extend(doubts.iter().map(|d| Fault::new(d.what(), d.remedy()).at("outline", d.at().x, d.at().y)));
+    warnings.extend(
+        doubts.iter().map(|d| Fault::new(d.what(), d.remedy()).at("outline", d.at().x, d.at().y)),
+    );
     Ok(())
 }
 
-/// The inside of the inked net line: where the network sees it, else where a line closes. With how dark the ink is.
-fn inside_line(view: &Sight, patch: &Patch, insides: &[Part], ink: &GrayImage, darker: bool) -> Option<(Mask, Tone, Option<Part>)> {
+/// The inside of the inked net line: where the network sees it, else where a line closes. With how
+/// dark the ink is.
+fn inside_line(
+    view: &Sight,
+    patch: &Patch,
+    insides: &[Part],
+    ink: &GrayImage,
+    darker: bool,
+) -> Option<(Mask, Tone, Option<Part>)> {
     let &Sight { flat, smooth, belief, .. } = view;
-    let within = |p: &&Part| p.sure > 0.6 && share_of(belief, p, &patch.mask) > 0.6 && p.area > 0.15 * patch.area;
+    let within = |p: &&Part| {
+        p.sure > 0.6 && share_of(belief, p, &patch.mask) > 0.6 && p.area > 0.15 * patch.area
+    };
     if let Some(part) = insides.iter().find(within) {
         let (mut mask, depth) = inside(smooth, flat.mm, belief, part, patch, darker);
         mask.image = main_piece(&mask.image);
@@ -475,7 +571,11 @@ fn inside_line(view: &Sight, patch: &Patch, insides: &[Part], ink: &GrayImage, d
     let depth = depth_of(smooth, flat.mm, &patch.mask, darker);
     // Its outline lies beside the line, the watershed's on it.
     let mut image = mask.image;
-    imageproc::morphology::dilate_mut(&mut image, imageproc::distance_transform::Norm::L2, ((0.6 / flat.mm).round() as u8).max(1));
+    imageproc::morphology::dilate_mut(
+        &mut image,
+        imageproc::distance_transform::Norm::L2,
+        ((0.6 / flat.mm).round() as u8).max(1),
+    );
     let tone = Tone { image: depth, x: mask.x, y: mask.y };
     Some((Mask { image, ..mask }, tone, None))
 }
@@ -487,9 +587,14 @@ fn without(ink: &mut GrayImage, flat: &Flat, mask: &Mask, ring: &Ring, reach: f6
         let b = ring[(i + 1) % ring.len()];
         let steps = (a.distance(b) / (0.5 * reach)).ceil().max(1.0) as usize;
         for k in 0..=steps {
-            let p = flat.pixel(a + (b - a) * (k as f64 / steps as f64)) - point(f64::from(mask.x), f64::from(mask.y));
-            for y in (p.y - r).floor().max(0.0) as u32..=((p.y + r).ceil().max(0.0) as u32).min(ink.height() - 1) {
-                for x in (p.x - r).floor().max(0.0) as u32..=((p.x + r).ceil().max(0.0) as u32).min(ink.width() - 1) {
+            let p = flat.pixel(a + (b - a) * (k as f64 / steps as f64))
+                - point(f64::from(mask.x), f64::from(mask.y));
+            for y in (p.y - r).floor().max(0.0) as u32
+                ..=((p.y + r).ceil().max(0.0) as u32).min(ink.height() - 1)
+            {
+                for x in (p.x - r).floor().max(0.0) as u32
+                    ..=((p.x + r).ceil().max(0.0) as u32).min(ink.width() - 1)
+                {
                     if point(f64::from(x), f64::from(y)).distance(p) <= r {
                         ink.put_pixel(x, y, image::Luma([0]));
                     }
@@ -499,8 +604,13 @@ fn without(ink: &mut GrayImage, flat: &Flat, mask: &Mask, ring: &Ring, reach: f6
     }
 }
 
-/// Gaps that may be slits or darts: a warning where their shape speaks for one or they are short, else a refusal.
-fn gaps_hold(gaps: &[NarrowGap], letters: &[Letter], warnings: &mut Vec<Fault>) -> Result<(), Faults> {
+/// Gaps that may be slits or darts: a warning where their shape speaks for one or they are short,
+/// else a refusal.
+fn gaps_hold(
+    gaps: &[NarrowGap],
+    letters: &[Letter],
+    warnings: &mut Vec<Fault>,
+) -> Result<(), Faults> {
     /// A gap shorter than this, taken for what it is not, spoils little, mm.
     const SHORT: f64 = 12.0;
     let mut faults = Faults::new();
@@ -510,7 +620,10 @@ fn gaps_hold(gaps: &[NarrowGap], letters: &[Letter], warnings: &mut Vec<Fault>) 
             "look at the check picture; say what it is with --gap {l}=slit or --gap {l}=dart (all of them: --gaps slit or --gaps dart), or cut \
              darts wider and ink relief cuts thinner"
         );
-        let what = format!("{l}: a narrow gap of {:.0} mm in the edge may be a slit or the tip of a dart", gap.length);
+        let what = format!(
+            "{l}: a narrow gap of {:.0} mm in the edge may be a slit or the tip of a dart",
+            gap.length
+        );
         let taken = format!("{what}: taken for a {}", letter.kind.word());
         if gap.likely || gap.length < SHORT {
             warnings.push(Fault::new(taken, remedy).at("gap", letter.at.x, letter.at.y));
@@ -540,11 +653,18 @@ fn name_all(templates: &mut [Template], name: &str) {
 }
 
 /// What the cards leave open about the templates' size.
-fn doubts(plane: &Plane, templates: &[Template], figures: &mut Figures, warnings: &mut Vec<Fault>) -> Result<(), Faults> {
+fn doubts(
+    plane: &Plane,
+    templates: &[Template],
+    figures: &mut Figures,
+    warnings: &mut Vec<Fault>,
+) -> Result<(), Faults> {
     let Some(solution) = &plane.solution else { return Ok(()) };
     let mut largest: f64 = 0.0;
     for t in templates {
-        let far = |x: f64, y: f64| t.net.iter().copied().max_by(|a, b| (a.x * x + a.y * y).total_cmp(&(b.x * x + b.y * y)));
+        let far = |x: f64, y: f64| {
+            t.net.iter().copied().max_by(|a, b| (a.x * x + a.y * y).total_cmp(&(b.x * x + b.y * y)))
+        };
         for (x, y) in [(1.0, 0.0), (0.0, 1.0), (1.0, 1.0), (1.0, -1.0)] {
             let (Some(a), Some(b)) = (far(x, y), far(-x, -y)) else { continue };
             largest = largest.max(a.distance(b));
@@ -553,7 +673,9 @@ fn doubts(plane: &Plane, templates: &[Template], figures: &mut Figures, warnings
                 plane.views.iter().enumerate().filter_map(sees).next()
             };
             if let (Some(a), Some(b)) = (pixel(a), pixel(b)) {
-                figures.uncertainty = figures.uncertainty.max(2.0 * solution.uncertainty(a, b).unwrap_or(f64::INFINITY));
+                figures.uncertainty = figures
+                    .uncertainty
+                    .max(2.0 * solution.uncertainty(a, b).unwrap_or(f64::INFINITY));
             }
         }
     }
@@ -565,7 +687,10 @@ fn doubts(plane: &Plane, templates: &[Template], figures: &mut Figures, warnings
     };
     let uncertain = || {
         let cards = counted(count, "card");
-        format!("with the {cards} found lengths across the template are only accurate to {:.1} mm", figures.uncertainty)
+        format!(
+            "with the {cards} found lengths across the template are only accurate to {:.1} mm",
+            figures.uncertainty
+        )
     };
     if figures.uncertainty > DOUBT.1 {
         return Err(Fault::new(uncertain(), remedy).into());
@@ -574,7 +699,10 @@ fn doubts(plane: &Plane, templates: &[Template], figures: &mut Figures, warnings
         warnings.push(Fault::new(uncertain(), remedy));
     }
     if largest > LARGE && count < 4 {
-        let what = format!("the template is {largest:.0} mm across and {} in the photo", counted(count, "card"));
+        let what = format!(
+            "the template is {largest:.0} mm across and {} in the photo",
+            counted(count, "card")
+        );
         warnings.push(Fault::new(what, "lay four around anything over 400 mm"));
     }
     Ok(())
@@ -582,10 +710,16 @@ fn doubts(plane: &Plane, templates: &[Template], figures: &mut Figures, warnings
 
 impl Tracing {
     fn corner(&self, name: &str) -> Result<(usize, Point), Fault> {
-        let find = |(i, t): (usize, &Template)| t.corners.iter().find(|c| c.name == name).map(|c| (i, c.at));
+        let find = |(i, t): (usize, &Template)| {
+            t.corners.iter().find(|c| c.name == name).map(|c| (i, c.at))
+        };
         self.templates.iter().enumerate().find_map(find).ok_or_else(|| {
-            let last = self.templates.iter().flat_map(|t| &t.corners).next_back().map_or("A", |c| &c.name);
-            Fault::new(format!("there is no corner {name}"), format!("the check picture names them, A to {last}"))
+            let last =
+                self.templates.iter().flat_map(|t| &t.corners).next_back().map_or("A", |c| &c.name);
+            Fault::new(
+                format!("there is no corner {name}"),
+                format!("the check picture names them, A to {last}"),
+            )
         })
     }
 
@@ -622,20 +756,31 @@ impl Tracing {
         }
         faults.into_result(())?;
         let limit = |m: &MeasuredLength| (0.004 * m.length).max(1.5);
-        let off: Vec<&(MeasuredLength, f64)> = self.lengths.iter().filter(|(m, l)| (l - m.length).abs() > limit(m)).collect();
+        let off: Vec<&(MeasuredLength, f64)> =
+            self.lengths.iter().filter(|(m, l)| (l - m.length).abs() > limit(m)).collect();
         if off.is_empty() {
             return Ok(());
         }
         let ratios: Vec<f64> = self.lengths.iter().map(|(m, l)| l / m.length).collect();
-        let (low, high) = ratios.iter().fold((f64::INFINITY, 0.0_f64), |a, r| (a.0.min(*r), a.1.max(*r)));
+        let (low, high) =
+            ratios.iter().fold((f64::INFINITY, 0.0_f64), |a, r| (a.0.min(*r), a.1.max(*r)));
         let list: Vec<String> = off
             .iter()
-            .map(|(m, l)| format!("{}-{} is {l:.1} mm in the outline and {:.1} mm measured", m.between.from, m.between.to, m.length))
+            .map(|(m, l)| {
+                format!(
+                    "{}-{} is {l:.1} mm in the outline and {:.1} mm measured",
+                    m.between.from, m.between.to, m.length
+                )
+            })
             .collect();
         let (what, remedy) = if ratios.len() > 1 && high - low < 0.004 {
             let ratio = (low + high) / 2.0;
             (
-                format!("{}: the whole outline is {:.1} % off", list.join("; "), 100.0 * (ratio - 1.0)),
+                format!(
+                    "{}: the whole outline is {:.1} % off",
+                    list.join("; "),
+                    100.0 * (ratio - 1.0)
+                ),
                 format!(
                     "measure the printed card's frame: the lengths speak for --card-width {:.1}; if it measures otherwise, print the cards again",
                     card_width / ratio

@@ -1,9 +1,11 @@
-//! Cloth beyond the net line: enough beside every edge, nowhere too much. Tolerances: see `preparation`.
+//! Cloth beyond the net line: enough beside every edge, nowhere too much. Tolerances: see
+//! `preparation`.
 //!
-//! What may be cloth is worked out here a second time, as [`Reach`]es: a strip along every edge, a mitre or a round join at every outward
-//! corner, what ends on the line of an edge that does not grow. A cut line is held against them from end to end. It bridges a bay or slot
-//! narrower than twice the allowance by right, for the mitres of both sides cover the mouth; it leaves a reach by no right where the ply
-//! itself lies between: what grows in a hole stays in the hole.
+//! What may be cloth is worked out here a second time, as [`Reach`]es: a strip along every edge, a
+//! mitre or a round join at every outward corner, what ends on the line of an edge that does not
+//! grow. A cut line is held against them from end to end. It bridges a bay or slot narrower than
+//! twice the allowance by right, for the mitres of both sides cover the mouth; it leaves a reach by
+//! no right where the ply itself lies between: what grows in a hole stays in the hole.
 
 use super::exact::{Edge, Shape};
 use super::findings::Findings;
@@ -18,9 +20,11 @@ const BESIDE: f64 = 0.2;
 /// Long edges are looked at about every so many mm, at no more than so many places.
 const EVERY: f64 = 25.0;
 const PLACES: f64 = 16.0;
-/// A cut line that no single reach holds is looked at between all borders of reaches that it crosses, and at least every so many mm.
+/// A cut line that no single reach holds is looked at between all borders of reaches that it
+/// crosses, and at least every so many mm.
 const STEP: f64 = 5.0;
-/// From an outward corner of this many degrees on, growth ends on the line of a neighbour that does not grow.
+/// From an outward corner of this many degrees on, growth ends on the line of a neighbour that does
+/// not grow.
 const END_CORNER: f64 = 30.0;
 
 /// A ply whose pieces are laid over its net line.
@@ -31,7 +35,8 @@ pub(super) fn check(laid: &Laid, found: &mut Findings<'_>) {
     uncut_holes(laid, found);
 }
 
-/// A convex place that an edge or a corner may fill with cloth: on the near side of its lines and within its circle.
+/// A convex place that an edge or a corner may fill with cloth: on the near side of its lines and
+/// within its circle.
 struct Reach {
     /// The stretch of net line it grows from; twice the same point for a corner.
     root: [Point; 2],
@@ -45,7 +50,8 @@ struct Reach {
 impl Reach {
     fn holds(&self, p: Point) -> bool {
         let near = |r: f64| p.distance(self.root[0]) <= r;
-        self.lines.iter().all(|(at, out)| (p - *at).dot(*out) <= 0.0) && self.circle.is_none_or(near)
+        self.lines.iter().all(|(at, out)| (p - *at).dot(*out) <= 0.0)
+            && self.circle.is_none_or(near)
     }
 
     /// True if its box and that of the line from `a` to `b` have a point in common.
@@ -60,7 +66,8 @@ impl Reach {
     /// Where the line from `a` to `b` meets its borders, as shares of the way.
     fn borders(&self, a: Point, b: Point) -> Vec<f64> {
         let along = b - a;
-        let mut at: Vec<f64> = self.lines.iter().map(|(q, out)| (*q - a).dot(*out) / along.dot(*out)).collect();
+        let mut at: Vec<f64> =
+            self.lines.iter().map(|(q, out)| (*q - a).dot(*out) / along.dot(*out)).collect();
         if let Some(r) = self.circle {
             let (from, square) = (a - self.root[0], along.dot(along));
             let half = from.dot(along) / square;
@@ -96,9 +103,15 @@ impl<'a> Reaches<'a> {
         for s in of_length() {
             let (along, out) = ways(s);
             let ends = [(s.a, along * -1.0), (s.b, along)].map(|(p, way)| (p + way * JOIN_MM, way));
-            let sides = [(s.a - out * JOIN_MM, out * -1.0), (s.a + out * (s.amount + JOIN_MM), out)];
+            let sides =
+                [(s.a - out * JOIN_MM, out * -1.0), (s.a + out * (s.amount + JOIN_MM), out)];
             let lines = [ends, sides].concat();
-            all.push(Reach { root: [s.a, s.b], lines, circle: None, most: s.amount + 2.0 * JOIN_MM });
+            all.push(Reach {
+                root: [s.a, s.b],
+                lines,
+                circle: None,
+                most: s.amount + 2.0 * JOIN_MM,
+            });
             if let Some(next) = starts.get(&key(s.b)) {
                 all.extend(at_corner(s, next));
             }
@@ -106,18 +119,22 @@ impl<'a> Reaches<'a> {
         Reaches { segs, region, all, starts, ends }
     }
 
-    /// The edges that do not grow on whose lines the growth of this one may end: beyond an outward corner at either end of its run of growing
-    /// edges, no farther along the run than the line leans back over.
+    /// The edges that do not grow on whose lines the growth of this one may end: beyond an outward
+    /// corner at either end of its run of growing edges, no farther along the run than the line
+    /// leans back over.
     fn ends_of_run(&self, s: &'a Seg) -> Vec<&'a Seg> {
         let walk = |on: bool| {
             let (mut at, mut passed) = (s, 0.0);
             for _ in 0..self.segs.len() {
-                let next = *if on { self.starts.get(&key(at.b)) } else { self.ends.get(&key(at.a)) }?;
+                let next =
+                    *if on { self.starts.get(&key(at.b)) } else { self.ends.get(&key(at.a)) }?;
                 if next.amount == 0.0 {
-                    let ((along, _), (next_along, _)) = if on { (ways(at), ways(next)) } else { (ways(next), ways(at)) };
+                    let ((along, _), (next_along, _)) =
+                        if on { (ways(at), ways(next)) } else { (ways(next), ways(at)) };
                     let turn = libm::atan2(along.cross(next_along), along.dot(next_along));
                     let leans = (libm::cos(turn) / libm::sin(turn)).max(0.0);
-                    return (turn >= END_CORNER.to_radians() && passed < at.amount * (1.0 + leans)).then_some(next);
+                    return (turn >= END_CORNER.to_radians() && passed < at.amount * (1.0 + leans))
+                        .then_some(next);
                 }
                 passed += next.length();
                 at = next;
@@ -132,7 +149,8 @@ impl<'a> Reaches<'a> {
         self.all.iter().any(|r| r.near(p, p) && r.holds(p) && self.sees(r, p))
     }
 
-    /// True if the ply itself does not lie between a point and what a reach grows from; by `JOIN_MM` to either side is near enough.
+    /// True if the ply itself does not lie between a point and what a reach grows from; by
+    /// `JOIN_MM` to either side is near enough.
     fn sees(&self, reach: &Reach, p: Point) -> bool {
         let way = nearest(reach.root, p) - p;
         let length = way.length();
@@ -148,7 +166,8 @@ impl<'a> Reaches<'a> {
         })
     }
 
-    /// The places of a cut line that are neither in the ply nor in a reach: how far they are from what is allowed, and the farthest.
+    /// The places of a cut line that are neither in the ply nor in a reach: how far they are from
+    /// what is allowed, and the farthest.
     pub fn astray(&self, edge: &Edge) -> Option<(f64, Point)> {
         let (a, b) = (edge.a.mm(), edge.b.mm());
         let near: Vec<&Reach> = self.all.iter().filter(|r| r.near(a, b)).collect();
@@ -162,14 +181,19 @@ impl<'a> Reaches<'a> {
         stops.extend(near.iter().flat_map(|r| r.borders(a, b)));
         stops.sort_by(f64::total_cmp);
         let places = stops.windows(2).map(|w| a + (b - a) * ((w[0] + w[1]) / 2.0)).chain([a]);
-        let stray = places.filter(|&p| !near.iter().any(|r| r.holds(p) && self.sees(r, p)) && !self.region.contains_mm(p));
+        let stray = places.filter(|&p| {
+            !near.iter().any(|r| r.holds(p) && self.sees(r, p)) && !self.region.contains_mm(p)
+        });
         stray.map(|p| (self.beyond(p), p)).max_by(|x, y| x.0.total_cmp(&y.0))
     }
 
     /// How much farther a point is from the net line than what sees it allows, mm.
     fn beyond(&self, p: Point) -> f64 {
         let strips = self.all.iter().filter(|r| r.root[0] != r.root[1] && self.sees(r, p));
-        strips.map(|r| p.distance_to_segment(r.root[0], r.root[1]) - (r.most - 2.0 * JOIN_MM)).fold(f64::INFINITY, f64::min).max(0.0)
+        strips
+            .map(|r| p.distance_to_segment(r.root[0], r.root[1]) - (r.most - 2.0 * JOIN_MM))
+            .fold(f64::INFINITY, f64::min)
+            .max(0.0)
     }
 }
 
@@ -193,7 +217,8 @@ fn at_corner(first: &Seg, second: &Seg) -> Vec<Reach> {
         Reach { root: [c, c], lines, circle, most: CORNER * most + 2.0 * JOIN_MM }
     };
     let (past, before) = ((c, along * -1.0), (c, next_along));
-    let (first_side, second_side) = ((c + out * first.amount, out), (c + next_out * second.amount, next_out));
+    let (first_side, second_side) =
+        ((c + out * first.amount, out), (c + next_out * second.amount, next_out));
     if first.amount > 0.0 && second.amount > 0.0 {
         let mitre = reach(vec![past, before, first_side, second_side], Some(CORNER * most));
         return vec![mitre, reach(vec![past, before], Some(most))];
@@ -201,12 +226,19 @@ fn at_corner(first: &Seg, second: &Seg) -> Vec<Reach> {
     if turn < END_CORNER.to_radians() {
         return Vec::new();
     }
-    // The line of the edge that does not grow, drawn on past the corner; no farther along than the allowance.
+    // The line of the edge that does not grow, drawn on past the corner; no farther along than the
+    // allowance.
     if first.amount > 0.0 {
-        vec![reach(vec![past, first_side, (c, next_out), (c + along * most, along), (c, out * -1.0)], None)]
+        vec![reach(
+            vec![past, first_side, (c, next_out), (c + along * most, along), (c, out * -1.0)],
+            None,
+        )]
     } else {
         let back = next_along * -1.0;
-        vec![reach(vec![before, second_side, (c, out), (c + back * most, back), (c, next_out * -1.0)], None)]
+        vec![reach(
+            vec![before, second_side, (c, out), (c + back * most, back), (c, next_out * -1.0)],
+            None,
+        )]
     }
 }
 
@@ -221,18 +253,26 @@ fn cross(a: Point, b: Point, c: Point, d: Point) -> bool {
     side(a, b, c) * side(a, b, d) < 0.0 && side(c, d, a) * side(c, d, b) < 0.0
 }
 
-/// No point of a cut line is farther from the net line than the allowance reaches there. One fault a piece.
+/// No point of a cut line is farther from the net line than the allowance reaches there. One fault
+/// a piece.
 fn too_much(laid: &Laid, reaches: &Reaches, found: &mut Findings<'_>) {
     for (piece, outline) in laid.pieces.iter().zip(&laid.outlines) {
-        let astray = outline.edges().iter().filter_map(|e| reaches.astray(e)).max_by(|x, y| x.0.total_cmp(&y.0));
+        let astray = outline
+            .edges()
+            .iter()
+            .filter_map(|e| reaches.astray(e))
+            .max_by(|x, y| x.0.total_cmp(&y.0));
         if let Some((off, p)) = astray {
-            let what = format!("its cut line lies {off:.3} mm farther from the net line than the allowance");
+            let what = format!(
+                "its cut line lies {off:.3} mm farther from the net line than the allowance"
+            );
             found.add_at(&format!("piece {}", piece.piece), p + piece.origin, what);
         }
     }
 }
 
-/// Beside every edge the cloth reaches as far as its allowance, and beside one that does not grow, no farther.
+/// Beside every edge the cloth reaches as far as its allowance, and beside one that does not grow,
+/// no farther.
 fn too_little(laid: &Laid, reaches: &Reaches, found: &mut Findings<'_>) {
     let covered = |p: Point| laid.outlines.iter().any(|o| o.contains_mm(p));
     for s in laid.segs.iter().filter(|s| s.length() > 0.0) {
@@ -243,14 +283,19 @@ fn too_little(laid: &Laid, reaches: &Reaches, found: &mut Findings<'_>) {
             if s.amount > 0.0 {
                 let p = base + out * (s.amount - JOIN_MM);
                 if !covered(p) && undisturbed(laid, reaches, s, base, p) {
-                    let what = format!("has less than its allowance of {} mm beside an edge", s.amount);
+                    let what =
+                        format!("has less than its allowance of {} mm beside an edge", s.amount);
                     found.add_at(&laid.ply.name, p + laid.pieces[0].origin, what);
                     return;
                 }
             } else {
                 let p = base + out * BESIDE;
                 if covered(p) && !laid.region.contains_mm(p) && !reaches.allow(p) {
-                    found.add_at(&laid.ply.name, p + laid.pieces[0].origin, "has cloth beyond an edge that does not grow");
+                    found.add_at(
+                        &laid.ply.name,
+                        p + laid.pieces[0].origin,
+                        "has cloth beyond an edge that does not grow",
+                    );
                     return;
                 }
             }
@@ -258,13 +303,20 @@ fn too_little(laid: &Laid, reaches: &Reaches, found: &mut Findings<'_>) {
     }
 }
 
-/// True if no corner, no wall and no line on which growth ends has a say in how far the cloth reaches from `base` to `p`.
+/// True if no corner, no wall and no line on which growth ends has a say in how far the cloth
+/// reaches from `base` to `p`.
 fn undisturbed(laid: &Laid, reaches: &Reaches, s: &Seg, base: Point, p: Point) -> bool {
     let reach = UNDISTURBED * s.amount;
-    let other = laid.segs.iter().any(|o| o.amount != s.amount && o.within(base, reach.max(UNDISTURBED * o.amount)));
+    let other = laid
+        .segs
+        .iter()
+        .any(|o| o.amount != s.amount && o.within(base, reach.max(UNDISTURBED * o.amount)));
     let from = base + (p - base) * 1e-3;
     let side = |a: Point, b: Point, c: Point| (b - a).cross(c - a);
-    let crosses = |o: &Seg| side(from, p, o.a) * side(from, p, o.b) <= 0.0 && side(o.a, o.b, from) * side(o.a, o.b, p) <= 0.0;
+    let crosses = |o: &Seg| {
+        side(from, p, o.a) * side(from, p, o.b) <= 0.0
+            && side(o.a, o.b, from) * side(o.a, o.b, p) <= 0.0
+    };
     let beyond = |o: &&Seg| side(o.a, o.b, p) < 0.0;
     !other && !laid.segs.iter().any(crosses) && !reaches.ends_of_run(s).iter().any(beyond)
 }
@@ -275,14 +327,26 @@ fn uncut_holes(laid: &Laid, found: &mut Findings<'_>) {
     for hole in &laid.holes {
         let Some(b) = ring_bounds(hole) else { continue };
         let inside_by = |ring: &Ring, p: Point| {
-            (0..ring.len()).map(|i| p.distance_to_segment(ring[i], ring[(i + 1) % ring.len()])).fold(f64::INFINITY, f64::min)
+            (0..ring.len())
+                .map(|i| p.distance_to_segment(ring[i], ring[(i + 1) % ring.len()]))
+                .fold(f64::INFINITY, f64::min)
         };
         for k in 0..GRID * GRID {
             let share = |i: usize| (i as f64 + 0.5) / GRID as f64;
-            let p = point(b.min.x + b.width() * share(k % GRID), b.min.y + b.height() * share(k / GRID));
+            let p = point(
+                b.min.x + b.width() * share(k % GRID),
+                b.min.y + b.height() * share(k / GRID),
+            );
             let trim = laid.ply.layer.trim;
-            if ring_contains(hole, p) && inside_by(hole, p) > CORNER * trim + 1.0 && laid.outlines.iter().any(|o| o.contains_mm(p)) {
-                found.add_at(&laid.ply.name, p + laid.pieces[0].origin, "does not cut a hole of its template");
+            if ring_contains(hole, p)
+                && inside_by(hole, p) > CORNER * trim + 1.0
+                && laid.outlines.iter().any(|o| o.contains_mm(p))
+            {
+                found.add_at(
+                    &laid.ply.name,
+                    p + laid.pieces[0].origin,
+                    "does not cut a hole of its template",
+                );
                 break;
             }
         }

@@ -1,18 +1,22 @@
-//! How deep regions reach into each other, in mm: for messages, and for checks that state a tolerance. Rounded, unlike `exact`.
+//! How deep regions reach into each other, in mm: for messages, and for checks that state a
+//! tolerance. Rounded, unlike `exact`.
 
 use super::exact::{Edge, Extent, Shape, near_edges};
 use crate::geometry::Point;
 use crate::units::GRID_PER_MM;
 
-/// How deep two regions reach into each other, mm, and where: the largest distance from the boundary of one to a corner (or
-/// the middle between two crossings) of the other inside it. For messages, and for checks that state a tolerance.
+/// How deep two regions reach into each other, mm, and where: the largest distance from the
+/// boundary of one to a corner (or the middle between two crossings) of the other inside it. For
+/// messages, and for checks that state a tolerance.
 pub(super) fn overlap_depth(a: &Shape, b: &Shape) -> Option<(f64, Point)> {
     let mut deepest: Option<(f64, Point)> = None;
     let mut look = |s: &Shape, o: &Shape, stops: &[(usize, f64)]| {
         // Only edges at the height of `s` and not left of it count for what lies in `o`.
         let level = |e: &&Edge| {
             let e = e.extent();
-            e.max.y >= s.extent().min.y && e.min.y <= s.extent().max.y && e.max.x >= s.extent().min.x
+            e.max.y >= s.extent().min.y
+                && e.min.y <= s.extent().max.y
+                && e.max.x >= s.extent().min.x
         };
         let bands = Bands::new(o.edges().iter().filter(level), s.extent());
         let mut next = 0;
@@ -35,7 +39,8 @@ pub(super) fn overlap_depth(a: &Shape, b: &Shape) -> Option<(f64, Point)> {
                 let p = a + (b - a) * t;
                 let beside = bands.at(p);
                 if even_odd(beside, p) != o.is_outside() {
-                    // Most points lie on the other boundary or next to it; the edges at their height tell so at once.
+                    // Most points lie on the other boundary or next to it; the edges at their
+                    // height tell so at once.
                     let reached = deepest.map_or(-1.0, |d| d.0);
                     if distance_mm(beside, p) > reached {
                         let d = distance_mm(o.edges(), p);
@@ -115,7 +120,9 @@ fn distance_mm(edges: &[Edge], p: Point) -> f64 {
     let mut least = f64::INFINITY;
     for e in edges {
         let (a, b) = (e.a.as_f64(), e.b.as_f64());
-        let off_box = (a.x.min(b.x) - p.x).max(p.x - a.x.max(b.x)).max((a.y.min(b.y) - p.y).max(p.y - a.y.max(b.y)));
+        let off_box = (a.x.min(b.x) - p.x)
+            .max(p.x - a.x.max(b.x))
+            .max((a.y.min(b.y) - p.y).max(p.y - a.y.max(b.y)));
         if off_box < least {
             least = least.min(p.distance_to_segment(a, b));
         }
@@ -146,7 +153,8 @@ mod tests {
 
     #[test]
     fn depth_of_an_overlap_is_told() {
-        let (depth, _) = overlap_depth(&square(0, 0, 1000), &square(900, 0, 1000)).expect("they overlap");
+        let (depth, _) =
+            overlap_depth(&square(0, 0, 1000), &square(900, 0, 1000)).expect("they overlap");
         assert!((depth - 0.05).abs() < 1e-9 || (depth - 0.1).abs() < 1e-9, "{depth}");
         assert!(overlap_depth(&square(0, 0, 1000), &square(2000, 0, 1000)).is_none());
     }

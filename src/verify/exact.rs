@@ -1,7 +1,9 @@
-//! Exact plane geometry on whole micrometres: nothing here is shared with the search or with preparation.
+//! Exact plane geometry on whole micrometres: nothing here is shared with the search or with
+//! preparation.
 //!
-//! Coordinates are `i64` of at most 1e8 (100 m), 3e8 once moved into another frame. Cross products of their differences stay within
-//! `i64` even at doubled coordinates; squares of those are taken in `i128`. No answer of this file is rounded, except where it says `mm`.
+//! Coordinates are `i64` of at most 1e8 (100 m), 3e8 once moved into another frame. Cross products
+//! of their differences stay within `i64` even at doubled coordinates; squares of those are taken
+//! in `i128`. No answer of this file is rounded, except where it says `mm`.
 
 use crate::geometry::Point;
 use crate::units::{GRID_PER_MM, LARGEST};
@@ -14,8 +16,8 @@ pub(super) struct P {
 }
 
 impl P {
-    /// A point in mm that lies on the grid (to a ten-thousandth of a step, for the sake of binary fractions) and within the
-    /// supported size.
+    /// A point in mm that lies on the grid (to a ten-thousandth of a step, for the sake of binary
+    /// fractions) and within the supported size.
     pub fn on_grid(p: Point) -> Option<P> {
         Some(P { x: steps(p.x)?, y: steps(p.y)? })
     }
@@ -52,7 +54,8 @@ pub(super) fn steps(mm: f64) -> Option<i64> {
     let scaled = mm * GRID_PER_MM;
     let whole = scaled.round();
     // NaN fails both comparisons.
-    (scaled.abs() <= LARGEST * GRID_PER_MM && (scaled - whole).abs() <= 1e-4).then_some(whole as i64)
+    (scaled.abs() <= LARGEST * GRID_PER_MM && (scaled - whole).abs() <= 1e-4)
+        .then_some(whole as i64)
 }
 
 /// Positive if `c` lies left of the line from `a` to `b`.
@@ -72,16 +75,20 @@ impl Extent {
         points.into_iter().fold(None, |e: Option<Extent>, p| {
             Some(match e {
                 None => Extent { min: p, max: p },
-                Some(e) => {
-                    Extent { min: P { x: e.min.x.min(p.x), y: e.min.y.min(p.y) }, max: P { x: e.max.x.max(p.x), y: e.max.y.max(p.y) } }
-                }
+                Some(e) => Extent {
+                    min: P { x: e.min.x.min(p.x), y: e.min.y.min(p.y) },
+                    max: P { x: e.max.x.max(p.x), y: e.max.y.max(p.y) },
+                },
             })
         })
     }
 
     /// True if the boxes come within `margin` of each other, both ways at once.
     pub fn near(&self, o: &Extent, margin: i64) -> bool {
-        self.min.x - margin <= o.max.x && o.min.x - margin <= self.max.x && self.min.y - margin <= o.max.y && o.min.y - margin <= self.max.y
+        self.min.x - margin <= o.max.x
+            && o.min.x - margin <= self.max.x
+            && self.min.y - margin <= o.max.y
+            && o.min.y - margin <= self.max.y
     }
 }
 
@@ -135,7 +142,8 @@ pub(super) enum Side {
     Out,
 }
 
-/// A region bounded by rings with its interior on their left; `outside` makes it the whole plane but for what they enclose.
+/// A region bounded by rings with its interior on their left; `outside` makes it the whole plane
+/// but for what they enclose.
 #[derive(Clone, Debug)]
 pub(super) struct Shape {
     rings: Vec<Vec<P>>,
@@ -145,7 +153,8 @@ pub(super) struct Shape {
 }
 
 impl Shape {
-    /// Takes the rings as they are: outer ones anticlockwise, holes clockwise. `None` without points.
+    /// Takes the rings as they are: outer ones anticlockwise, holes clockwise. `None` without
+    /// points.
     pub fn new(rings: Vec<Vec<P>>) -> Option<Shape> {
         let extent = Extent::of(rings.iter().flatten().copied())?;
         let edges = edges_of(&rings);
@@ -161,7 +170,8 @@ impl Shape {
 
     /// Everything that this region is not.
     pub fn complement(&self) -> Shape {
-        let rings: Vec<Vec<P>> = self.rings.iter().map(|r| r.iter().rev().copied().collect()).collect();
+        let rings: Vec<Vec<P>> =
+            self.rings.iter().map(|r| r.iter().rev().copied().collect()).collect();
         Shape { edges: edges_of(&rings), rings, extent: self.extent, outside: !self.outside }
     }
 
@@ -176,12 +186,14 @@ impl Shape {
         }
     }
 
-    /// The nearest grid points of rings in mm. `None` without points or beyond three times the supported size.
+    /// The nearest grid points of rings in mm. `None` without points or beyond three times the
+    /// supported size.
     pub fn rounded(rings: &[Vec<Point>]) -> Option<Shape> {
         let round = |p: &Point| {
             let (x, y) = (p.x * GRID_PER_MM, p.y * GRID_PER_MM);
             let most = 3.0 * LARGEST * GRID_PER_MM;
-            (x.abs() <= most && y.abs() <= most).then_some(P { x: x.round() as i64, y: y.round() as i64 })
+            (x.abs() <= most && y.abs() <= most)
+                .then_some(P { x: x.round() as i64, y: y.round() as i64 })
         };
         Shape::new(rings.iter().map(|r| r.iter().map(round).collect()).collect::<Option<_>>()?)
     }
@@ -238,9 +250,10 @@ impl Shape {
         self.side_doubled(p.doubled())
     }
 
-    /// What keeps the rings from bounding a region, if anything: a repeated point, a crossing or a touch (of one ring or of
-    /// two), a ring that runs the wrong way round, a hole outside. The first ring is the outline, the others its holes.
-    /// With `may_touch` different rings may touch in points, as those of left-overs do.
+    /// What keeps the rings from bounding a region, if anything: a repeated point, a crossing or a
+    /// touch (of one ring or of two), a ring that runs the wrong way round, a hole outside. The
+    /// first ring is the outline, the others its holes. With `may_touch` different rings may touch
+    /// in points, as those of left-overs do.
     pub fn ring_fault(&self, may_touch: bool) -> Option<(&'static str, P)> {
         for (i, ring) in self.rings.iter().enumerate() {
             let first = *ring.first()?;
@@ -249,7 +262,14 @@ impl Shape {
             }
             let area = twice_ring_area(ring);
             if area == 0 || (area > 0) != (i == 0) {
-                return Some((if area == 0 { "has a ring without area" } else { "has a ring that runs the wrong way round" }, first));
+                return Some((
+                    if area == 0 {
+                        "has a ring without area"
+                    } else {
+                        "has a ring that runs the wrong way round"
+                    },
+                    first,
+                ));
             }
         }
         if let Some(e) = self.edges.iter().find(|e| e.a == e.b) {
@@ -278,17 +298,32 @@ impl Shape {
                     e.touches(o)
                 };
                 if wrong {
-                    let at = [o.a, o.b].into_iter().find(|&p| turn(e.a, e.b, p) == 0 && e.spans(p)).unwrap_or(e.a);
+                    let at = [o.a, o.b]
+                        .into_iter()
+                        .find(|&p| turn(e.a, e.b, p) == 0 && e.spans(p))
+                        .unwrap_or(e.a);
                     return Some(("crosses or touches itself", at));
                 }
             }
         }
-        // Boundaries do not cross now, so any point of a hole that is not on the other ring tells where the whole of it lies.
-        let alone = |r: &Vec<P>| Shape::new(vec![if twice_ring_area(r) < 0 { r.iter().rev().copied().collect() } else { r.clone() }]);
+        // Boundaries do not cross now, so any point of a hole that is not on the other ring tells
+        // where the whole of it lies.
+        let alone = |r: &Vec<P>| {
+            Shape::new(vec![if twice_ring_area(r) < 0 {
+                r.iter().rev().copied().collect()
+            } else {
+                r.clone()
+            }])
+        };
         let solid: Vec<Shape> = self.rings.iter().filter_map(alone).collect();
-        let lies = |hole: &[P], in_: &Shape| hole.iter().map(|&p| in_.side(p)).find(|&s| s != Side::On);
+        let lies =
+            |hole: &[P], in_: &Shape| hole.iter().map(|&p| in_.side(p)).find(|&s| s != Side::On);
         for (i, hole) in self.rings.iter().enumerate().skip(1) {
-            let in_other = solid.iter().enumerate().skip(1).any(|(j, s)| j != i && lies(hole, s) == Some(Side::In));
+            let in_other = solid
+                .iter()
+                .enumerate()
+                .skip(1)
+                .any(|(j, s)| j != i && lies(hole, s) == Some(Side::In));
             if lies(hole, &solid[0]) != Some(Side::In) || in_other {
                 return Some(("has a hole outside its outline or inside another hole", hole[0]));
             }
@@ -314,13 +349,17 @@ fn folds_back(a: P, b: P, c: P) -> bool {
 
 fn twice_ring_area(ring: &[P]) -> i128 {
     let Some(&o) = ring.first() else { return 0 };
-    (0..ring.len()).map(|i| i128::from(ring[i].minus(o).cross(ring[(i + 1) % ring.len()].minus(o)))).sum()
+    (0..ring.len())
+        .map(|i| i128::from(ring[i].minus(o).cross(ring[(i + 1) % ring.len()].minus(o))))
+        .sum()
 }
 
 /// Calls `f` with every edge of `a` and edge of `b` whose boxes come within `margin`.
 pub(super) fn near_edges(a: &Shape, b: &Shape, margin: i64, mut f: impl FnMut(usize, usize)) {
     let near = |s: &Shape, o: &Shape| -> Vec<usize> {
-        (0..s.edges.len()).filter(|&i| s.edges[i].extent().near(&o.extent, margin)).collect::<Vec<_>>()
+        (0..s.edges.len())
+            .filter(|&i| s.edges[i].extent().near(&o.extent, margin))
+            .collect::<Vec<_>>()
     };
     let from = near(a, b);
     let mut to = near(b, a);
@@ -341,12 +380,14 @@ pub(super) fn near_edges(a: &Shape, b: &Shape, margin: i64, mut f: impl FnMut(us
     }
 }
 
-/// A point that both interiors are found to share (or lie beside), or `None` if the interiors are disjoint. Exact; contact of
-/// boundaries is no overlap. Both shapes must be free of ring faults, and at most one may be a complement.
+/// A point that both interiors are found to share (or lie beside), or `None` if the interiors are
+/// disjoint. Exact; contact of boundaries is no overlap. Both shapes must be free of ring faults,
+/// and at most one may be a complement.
 ///
-/// Method: boundaries that cross properly overlap. Otherwise every common point of the two boundaries is a vertex of one of
-/// them; each edge cut at those points lies wholly inside, outside or along the other boundary, so its midpoint decides, and
-/// along the boundary the direction does (same direction: interiors on the same side).
+/// Method: boundaries that cross properly overlap. Otherwise every common point of the two
+/// boundaries is a vertex of one of them; each edge cut at those points lies wholly inside, outside
+/// or along the other boundary, so its midpoint decides, and along the boundary the direction does
+/// (same direction: interiors on the same side).
 pub(super) fn interiors_meet(a: &Shape, b: &Shape) -> Option<P> {
     if !a.outside && !b.outside && !a.extent.near(&b.extent, -1) {
         return None;
@@ -379,7 +420,8 @@ pub(super) fn interiors_meet(a: &Shape, b: &Shape) -> Option<P> {
     edge_inside(a, b, cuts_a, apart).or_else(|| edge_inside(b, a, cuts_b, apart))
 }
 
-/// The first edge part of `a` that runs inside `b`, or along its boundary with `b`'s interior on the same side.
+/// The first edge part of `a` that runs inside `b`, or along its boundary with `b`'s interior on
+/// the same side.
 fn edge_inside(a: &Shape, b: &Shape, mut cuts: Vec<(usize, P)>, apart: bool) -> Option<P> {
     cuts.sort_unstable();
     cuts.dedup();
@@ -406,7 +448,9 @@ fn edge_inside(a: &Shape, b: &Shape, mut cuts: Vec<(usize, P)>, apart: bool) -> 
                 Side::On => b.edges.iter().any(|o| {
                     let (oa, ob) = (o.a.doubled(), o.b.doubled());
                     let in_line = along.cross(o.b.minus(o.a)) == 0 && turn(oa, ob, middle) == 0;
-                    in_line && along.dot(o.b.minus(o.a)) > 0 && Edge { a: oa, b: ob, ..*o }.spans(middle)
+                    in_line
+                        && along.dot(o.b.minus(o.a)) > 0
+                        && Edge { a: oa, b: ob, ..*o }.spans(middle)
                 }),
             };
             if meets {
@@ -417,8 +461,8 @@ fn edge_inside(a: &Shape, b: &Shape, mut cuts: Vec<(usize, P)>, apart: bool) -> 
     None
 }
 
-/// The two nearest points of the boundaries, if they are nearer than `gap` micrometres: (distance in mm, where). The
-/// comparison is exact; the distance that is reported is rounded.
+/// The two nearest points of the boundaries, if they are nearer than `gap` micrometres: (distance
+/// in mm, where). The comparison is exact; the distance that is reported is rounded.
 pub(super) fn nearer_than(a: &Shape, b: &Shape, gap: i64) -> Option<(f64, P)> {
     let mut worst: Option<(f64, P)> = None;
     if gap > 0 && a.extent.near(&b.extent, gap) {
@@ -489,7 +533,8 @@ mod tests {
 
     #[test]
     fn corners_that_touch_an_edge_from_inside_and_cross_through_vertices_are_overlaps() {
-        // A diamond whose corners lie on the square's edges: no proper crossing, no vertex strictly inside the other.
+        // A diamond whose corners lie on the square's edges: no proper crossing, no vertex strictly
+        // inside the other.
         let diamond = shape(&[(500, 0), (1000, 500), (500, 1000), (0, 500)]);
         assert!(interiors_meet(&square(0, 0, 1000), &diamond).is_some());
         // Two bars that cross exactly through each other's corners.
@@ -501,12 +546,25 @@ mod tests {
     #[test]
     fn a_region_in_the_hole_of_another_is_apart() {
         let frame = Shape::new(vec![
-            vec![P { x: 0, y: 0 }, P { x: 3000, y: 0 }, P { x: 3000, y: 3000 }, P { x: 0, y: 3000 }],
-            vec![P { x: 1000, y: 1000 }, P { x: 1000, y: 2000 }, P { x: 2000, y: 2000 }, P { x: 2000, y: 1000 }],
+            vec![
+                P { x: 0, y: 0 },
+                P { x: 3000, y: 0 },
+                P { x: 3000, y: 3000 },
+                P { x: 0, y: 3000 },
+            ],
+            vec![
+                P { x: 1000, y: 1000 },
+                P { x: 1000, y: 2000 },
+                P { x: 2000, y: 2000 },
+                P { x: 2000, y: 1000 },
+            ],
         ])
         .expect("points");
         assert_eq!(frame.ring_fault(false), None);
-        assert!(interiors_meet(&frame, &square(1000, 1000, 1000)).is_none(), "fills the hole exactly");
+        assert!(
+            interiors_meet(&frame, &square(1000, 1000, 1000)).is_none(),
+            "fills the hole exactly"
+        );
         assert!(interiors_meet(&frame, &square(1000, 1000, 1001)).is_some());
         assert_eq!(nearer_than(&frame, &square(1100, 1100, 800), 100), None);
         let (distance, _) = nearer_than(&frame, &square(1099, 1100, 800), 100).expect("too near");
@@ -520,7 +578,10 @@ mod tests {
         assert!(interiors_meet(&square(0, 0, 400), &cloth).is_none());
         assert!(interiors_meet(&square(-1, 0, 400), &cloth).is_some());
         assert!(interiors_meet(&square(5000, 0, 400), &cloth).is_some());
-        assert!(interiors_meet(&square(-500, -500, 4000), &cloth).is_some(), "larger than the cloth");
+        assert!(
+            interiors_meet(&square(-500, -500, 4000), &cloth).is_some(),
+            "larger than the cloth"
+        );
     }
 
     #[test]
@@ -534,7 +595,10 @@ mod tests {
 
     #[test]
     fn ring_faults_are_seen() {
-        assert_eq!(shape(&[(0, 0), (10, 10), (10, 0), (0, 10)]).ring_fault(false).map(|f| f.0), Some("has a ring without area"));
+        assert_eq!(
+            shape(&[(0, 0), (10, 10), (10, 0), (0, 10)]).ring_fault(false).map(|f| f.0),
+            Some("has a ring without area")
+        );
         assert_eq!(
             shape(&[(0, 0), (0, 10), (10, 10), (10, 0)]).ring_fault(false).map(|f| f.0),
             Some("has a ring that runs the wrong way round")

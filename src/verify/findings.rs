@@ -1,4 +1,5 @@
-//! The list of what is wrong, bounded so that a file of nonsense cannot fill the memory with complaints.
+//! The list of what is wrong, bounded so that a file of nonsense cannot fill the memory with
+//! complaints.
 
 use crate::fault::{Fault, Faults};
 use crate::geometry::Point;
@@ -7,7 +8,8 @@ use crate::run::{Phase, Run};
 /// More than this are counted, not kept.
 const KEPT: usize = 1000;
 
-const REMEDY: &str = "plan the job again; a plan.json that was edited or damaged is not drawn or booked";
+const REMEDY: &str =
+    "plan the job again; a plan.json that was edited or damaged is not drawn or booked";
 
 /// Collects faults.
 pub(super) struct Findings<'a> {
@@ -43,14 +45,18 @@ impl<'a> Findings<'a> {
         self.faults.0.len() >= KEPT
     }
 
-    /// True when no more are kept, or nobody waits for them any longer: long searches for further ones may stop.
+    /// True when no more are kept, or nobody waits for them any longer: long searches for further
+    /// ones may stop.
     pub fn full(&self) -> bool {
         self.is_full() || self.run.is_stopped(Phase::Verifying)
     }
 
     pub fn into_faults(mut self) -> Faults {
         if self.is_full() {
-            self.faults.push(Fault::new(format!("more faults than the {KEPT} listed (at least {})", KEPT + self.dropped), REMEDY));
+            self.faults.push(Fault::new(
+                format!("more faults than the {KEPT} listed (at least {})", KEPT + self.dropped),
+                REMEDY,
+            ));
         }
         self.faults
     }

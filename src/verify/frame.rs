@@ -3,7 +3,8 @@
 use crate::geometry::{Point, Ring, point};
 use crate::ply::Hand;
 
-/// Template frame to cloth frame: the arrow to +x, the mirrored hand mirrored about it, the warp to +x, then the piece's shift.
+/// Template frame to cloth frame: the arrow to +x, the mirrored hand mirrored about it, the warp to
+/// +x, then the piece's shift.
 pub(super) struct Frame {
     arrow: (f64, f64),
     warp: (f64, f64),
@@ -15,7 +16,12 @@ impl Frame {
     /// `arrow` and `angle` in degrees.
     pub fn new(arrow: f64, hand: Hand, angle: f64, origin: Point) -> Frame {
         let sin_cos = |degrees: f64| libm::sincos(degrees.to_radians());
-        Frame { arrow: sin_cos(-arrow), warp: sin_cos(-angle), mirrored: hand == Hand::Mirrored, origin }
+        Frame {
+            arrow: sin_cos(-arrow),
+            warp: sin_cos(-angle),
+            mirrored: hand == Hand::Mirrored,
+            origin,
+        }
     }
 
     /// Where a point of the template lies on the piece, mm, not rounded.

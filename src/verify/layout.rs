@@ -1,5 +1,5 @@
-//! The layout of each stock: pieces inside the cloth, off its selvedges, holes and flaws, each within one bench segment, and
-//! apart from each other by the gap. Exact, no tolerance.
+//! The layout of each stock: pieces inside the cloth, off its selvedges, holes and flaws, each
+//! within one bench segment, and apart from each other by the gap. Exact, no tolerance.
 
 use super::depth::overlap_depth;
 use super::exact::{P, Shape, interiors_meet, nearer_than, steps};
@@ -12,7 +12,8 @@ use std::collections::BTreeMap;
 /// All stocks.
 pub(super) fn check(plan: &Plan, exact: &Exact, found: &mut Findings<'_>) {
     let gap = steps(plan.rules.gap).unwrap_or(0);
-    let by_id: BTreeMap<&str, &PlanPiece> = plan.pieces.iter().map(|p| (p.piece.as_str(), p)).collect();
+    let by_id: BTreeMap<&str, &PlanPiece> =
+        plan.pieces.iter().map(|p| (p.piece.as_str(), p)).collect();
     for (stock, shapes) in plan.stocks.iter().zip(&exact.stocks) {
         cloth_of(plan, stock, shapes, found);
         segments(plan, stock, found);
@@ -26,7 +27,8 @@ fn cloth_of(plan: &Plan, stock: &PlanStock, shapes: &ExactStock, found: &mut Fin
     let who = format!("stock {}", stock.id);
     let figures = plan.cloths.iter().find(|c| c.cloth == stock.cloth);
     if figures.is_none() || !plan.materials.iter().any(|m| m.cloth == stock.cloth) {
-        found.add(&who, format!("the plan has no figures or no data for its cloth {}", stock.cloth));
+        found
+            .add(&who, format!("the plan has no figures or no data for its cloth {}", stock.cloth));
     }
     let box_ = shapes.outline.extent();
     let used = steps(stock.used_length).unwrap_or(0);
@@ -47,7 +49,10 @@ fn cloth_of(plan: &Plan, stock: &PlanStock, shapes: &ExactStock, found: &mut Fin
         let (width, usable) = (steps(c.roll_width), steps(c.usable_width));
         let selvedge = steps(stock.selvedge).unwrap_or(0);
         if width != Some(box_.max.y) || usable != Some(box_.max.y - 2 * selvedge) {
-            found.add(&who, format!("its width and selvedge differ from the figures of cloth {}", stock.cloth));
+            found.add(
+                &who,
+                format!("its width and selvedge differ from the figures of cloth {}", stock.cloth),
+            );
         }
     }
 }
@@ -55,35 +60,58 @@ fn cloth_of(plan: &Plan, stock: &PlanStock, shapes: &ExactStock, found: &mut Fin
 /// Bench segments run one after the other from 0 to the used length, none longer than the bench.
 fn segments(plan: &Plan, stock: &PlanStock, found: &mut Findings<'_>) {
     let who = format!("stock {}", stock.id);
-    let ends: Vec<(i64, i64)> = stock.segments.iter().filter_map(|s| Some((steps(s[0])?, steps(s[1])?))).collect();
+    let ends: Vec<(i64, i64)> =
+        stock.segments.iter().filter_map(|s| Some((steps(s[0])?, steps(s[1])?))).collect();
     let mut from = 0;
     for &(a, b) in &ends {
         if a != from || b <= a {
-            found.add(&who, format!("its bench segments do not follow each other at {} mm", a as f64 / GRID_PER_MM));
+            found.add(
+                &who,
+                format!(
+                    "its bench segments do not follow each other at {} mm",
+                    a as f64 / GRID_PER_MM
+                ),
+            );
         }
         from = b;
     }
     if Some(from) != steps(stock.used_length) {
         found.add(
             &who,
-            format!("its bench segments end at {} mm, not at its used length of {} mm", from as f64 / GRID_PER_MM, stock.used_length),
+            format!(
+                "its bench segments end at {} mm, not at its used length of {} mm",
+                from as f64 / GRID_PER_MM,
+                stock.used_length
+            ),
         );
     }
     // An offcut is cut where it lies; only a roll is drawn over the bench.
     if let (Some(bench), StockKind::Roll) = (plan.rules.bench_length.and_then(steps), stock.kind) {
         for &(a, b) in ends.iter().filter(|(a, b)| b - a > bench) {
             let over = (b - a - bench) as f64 / GRID_PER_MM;
-            found.add(&who, format!("the bench segment at {} mm is {over:.3} mm longer than the bench", a as f64 / GRID_PER_MM));
+            found.add(
+                &who,
+                format!(
+                    "the bench segment at {} mm is {over:.3} mm longer than the bench",
+                    a as f64 / GRID_PER_MM
+                ),
+            );
         }
     }
 }
 
 /// Each piece inside the outline, off selvedges, holes and flaws, within one bench segment.
-fn inside(stock: &PlanStock, shapes: &ExactStock, by_id: &BTreeMap<&str, &PlanPiece>, found: &mut Findings<'_>) {
+fn inside(
+    stock: &PlanStock,
+    shapes: &ExactStock,
+    by_id: &BTreeMap<&str, &PlanPiece>,
+    found: &mut Findings<'_>,
+) {
     let outside = shapes.outline.complement();
     let cloth = shapes.outline.extent();
     let selvedge = steps(stock.selvedge).unwrap_or(0);
-    let ends: Vec<(i64, i64)> = stock.segments.iter().filter_map(|s| Some((steps(s[0])?, steps(s[1])?))).collect();
+    let ends: Vec<(i64, i64)> =
+        stock.segments.iter().filter_map(|s| Some((steps(s[0])?, steps(s[1])?))).collect();
     for (placed, shape) in stock.placed.iter().zip(&shapes.placed) {
         if found.full() {
             return;
@@ -91,14 +119,22 @@ fn inside(stock: &PlanStock, shapes: &ExactStock, by_id: &BTreeMap<&str, &PlanPi
         let who = format!("piece {} copy {} on stock {}", placed.piece, placed.copy, stock.id);
         let e = shape.extent();
         if let Some(at) = interiors_meet(shape, &outside) {
-            // The piece is finite and the outside is not, so the depth is that of the piece's own points.
+            // The piece is finite and the outside is not, so the depth is that of the piece's own
+            // points.
             let (depth, at) = overlap_depth(shape, &outside).unwrap_or((0.0, at.mm()));
             found.add_at(&who, at, format!("reaches {depth:.3} mm out of the cloth"));
         }
-        for (over, side) in [(cloth.min.y + selvedge - e.min.y, "lower"), (e.max.y - cloth.max.y + selvedge, "upper")] {
+        for (over, side) in [
+            (cloth.min.y + selvedge - e.min.y, "lower"),
+            (e.max.y - cloth.max.y + selvedge, "upper"),
+        ] {
             if over > 0 {
                 let at = if side == "lower" { e.min } else { e.max };
-                found.add_at(&who, at.mm(), format!("reaches {:.3} mm into the {side} selvedge", over as f64 / GRID_PER_MM));
+                found.add_at(
+                    &who,
+                    at.mm(),
+                    format!("reaches {:.3} mm into the {side} selvedge", over as f64 / GRID_PER_MM),
+                );
             }
         }
         for (what, keep_out) in &shapes.keep_out {
@@ -114,7 +150,8 @@ fn inside(stock: &PlanStock, shapes: &ExactStock, by_id: &BTreeMap<&str, &PlanPi
     }
 }
 
-/// Pieces by pairs: interiors disjoint, outlines at least the gap apart. A sweep along x finds the pairs that come near.
+/// Pieces by pairs: interiors disjoint, outlines at least the gap apart. A sweep along x finds the
+/// pairs that come near.
 fn apart(stock: &PlanStock, shapes: &ExactStock, gap: i64, found: &mut Findings<'_>) {
     let mut order: Vec<usize> = (0..shapes.placed.len()).collect();
     order.sort_by_key(|&i| shapes.placed[i].extent().min.x);
@@ -129,7 +166,8 @@ fn apart(stock: &PlanStock, shapes: &ExactStock, gap: i64, found: &mut Findings<
                 continue;
             }
             let who = || {
-                let name = |k: usize| format!("{} copy {}", stock.placed[k].piece, stock.placed[k].copy);
+                let name =
+                    |k: usize| format!("{} copy {}", stock.placed[k].piece, stock.placed[k].copy);
                 format!("pieces {} and {} on stock {}", name(i.min(j)), name(i.max(j)), stock.id)
             };
             if let Some(at) = interiors_meet(a, b) {
@@ -140,7 +178,10 @@ fn apart(stock: &PlanStock, shapes: &ExactStock, gap: i64, found: &mut Findings<
                 found.add_at(
                     &who(),
                     at.mm(),
-                    format!("are {distance:.3} mm apart, {:.3} mm less than the gap of {want} mm", want - distance),
+                    format!(
+                        "are {distance:.3} mm apart, {:.3} mm less than the gap of {want} mm",
+                        want - distance
+                    ),
                 );
             }
         }

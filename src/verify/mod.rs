@@ -1,7 +1,7 @@
 //! The check every plan must pass before anything is drawn, booked or cut from it.
 //!
-//! It works from the plan alone and shares no code with the search, the allowances or the boolean operations: whole micrometres
-//! in `i64`, squares in `i128`. What is checked, and how closely:
+//! It works from the plan alone and shares no code with the search, the allowances or the boolean
+//! operations: whole micrometres in `i64`, squares in `i128`. What is checked, and how closely:
 //!
 //! | what | tolerance |
 //! |---|---|
@@ -62,8 +62,9 @@ impl Verified {
 /// Checks a plan through and through.
 ///
 /// # Errors
-/// Everything that is wrong with it (up to a thousand faults), each with the pieces and stock concerned, by how much and where.
-/// If numbers or rings are unsound, only those are listed: nothing can be measured on them.
+/// Everything that is wrong with it (up to a thousand faults), each with the pieces and stock
+/// concerned, by how much and where. If numbers or rings are unsound, only those are listed:
+/// nothing can be measured on them.
 pub fn verify(plan: Plan) -> Result<Verified, Faults> {
     verify_in(plan, &Run::default())
 }

@@ -1,7 +1,9 @@
-//! Pieces against templates: the way from the template to the piece gone again, by the plan's own words.
+//! Pieces against templates: the way from the template to the piece gone again, by the plan's own
+//! words.
 //!
-//! All of a ply is looked at in its ply frame: the template turned so that its arrow lies along +x, mirrored about x for the mirrored
-//! hand, turned by minus the angle; a piece's points less its origin. Tolerances:
+//! All of a ply is looked at in its ply frame: the template turned so that its arrow lies along +x,
+//! mirrored about x for the mirrored hand, turned by minus the angle; a piece's points less its
+//! origin. Tolerances:
 //!
 //! | what | tolerance |
 //! |---|---|
@@ -53,7 +55,11 @@ impl Seg {
     pub fn within(&self, p: Point, reach: f64) -> bool {
         let (low, high) = (self.a.x.min(self.b.x) - reach, self.a.x.max(self.b.x) + reach);
         let (left, right) = (self.a.y.min(self.b.y) - reach, self.a.y.max(self.b.y) + reach);
-        low <= p.x && p.x <= high && left <= p.y && p.y <= right && p.distance_to_segment(self.a, self.b) <= reach
+        low <= p.x
+            && p.x <= high
+            && left <= p.y
+            && p.y <= right
+            && p.distance_to_segment(self.a, self.b) <= reach
     }
 
     pub fn length(&self) -> f64 {
@@ -113,8 +119,10 @@ fn patches(plan: &Plan, found: &mut Findings<'_>) {
         if turns_apart(host.arrow, t.arrow) > 1e-9 {
             found.add(&who, format!("does not share the arrow of its host {on}"));
         }
-        let (Some(patch), Some(host)) = (Shape::rounded(std::slice::from_ref(&t.net)), Shape::rounded(std::slice::from_ref(&host.net)))
-        else {
+        let (Some(patch), Some(host)) = (
+            Shape::rounded(std::slice::from_ref(&t.net)),
+            Shape::rounded(std::slice::from_ref(&host.net)),
+        ) else {
             continue;
         };
         let outside = host.complement();
@@ -122,7 +130,11 @@ fn patches(plan: &Plan, found: &mut Findings<'_>) {
             && let Some((depth, at)) = overlap_depth(&patch, &outside)
             && depth > WHOLE_MM
         {
-            found.add_at(&who, at, format!("reaches {depth:.3} mm beyond the net line of its host {on}"));
+            found.add_at(
+                &who,
+                at,
+                format!("reaches {depth:.3} mm beyond the net line of its host {on}"),
+            );
         }
     }
 }
@@ -131,10 +143,18 @@ fn patches(plan: &Plan, found: &mut Findings<'_>) {
 fn lay<'a>(plan: &'a Plan, exact: &Exact, ply: &'a Ply<'a>) -> Option<Laid<'a>> {
     let pieces: Vec<&PlanPiece> = ply.pieces.iter().map(|&i| &plan.pieces[i]).collect();
     let back = |p: &PlanPiece| P::on_grid(-p.origin);
-    let outlines: Vec<Shape> = ply.pieces.iter().map(|&i| Some(exact.pieces[i].moved(back(&plan.pieces[i])?))).collect::<Option<_>>()?;
+    let outlines: Vec<Shape> = ply
+        .pieces
+        .iter()
+        .map(|&i| Some(exact.pieces[i].moved(back(&plan.pieces[i])?)))
+        .collect::<Option<_>>()?;
     let mut nets = Vec::new();
     for p in &pieces {
-        nets.push(if p.net.is_empty() { None } else { Some(Shape::rounded(&p.net)?.moved(back(p)?)) });
+        nets.push(if p.net.is_empty() {
+            None
+        } else {
+            Some(Shape::rounded(&p.net)?.moved(back(p)?))
+        });
     }
     let first = *pieces.first()?;
     let frame = Frame::new(ply.template.arrow, first.hand, first.angle, point(0.0, 0.0));
@@ -143,12 +163,22 @@ fn lay<'a>(plan: &'a Plan, exact: &Exact, ply: &'a Ply<'a>) -> Option<Laid<'a>> 
     let holes: Vec<Ring> = t.holes.iter().map(|h| frame.ring(h)).collect();
     let mut region = Shape::rounded(&[vec![frame.ring(&t.net)], holes.clone()].concat())?;
     if step_back(ply) > 0.0 {
-        // What it stepped back to is in the piece alone; `nets` holds its distance against the template.
+        // What it stepped back to is in the piece alone; `nets` holds its distance against the
+        // template.
         let [Some(net)] = &nets[..] else { return None };
         let kind = |p: Point| {
-            segs.iter().min_by(|s, o| p.distance_to_segment(s.a, s.b).total_cmp(&p.distance_to_segment(o.a, o.b))).map_or(0.0, |s| s.amount)
+            segs.iter()
+                .min_by(|s, o| {
+                    p.distance_to_segment(s.a, s.b).total_cmp(&p.distance_to_segment(o.a, o.b))
+                })
+                .map_or(0.0, |s| s.amount)
         };
-        let stepped = net.edges().iter().map(|e| (e.a.mm(), e.b.mm())).map(|(a, b)| Seg { a, b, amount: kind((a + b) * 0.5) }).collect();
+        let stepped = net
+            .edges()
+            .iter()
+            .map(|e| (e.a.mm(), e.b.mm()))
+            .map(|(a, b)| Seg { a, b, amount: kind((a + b) * 0.5) })
+            .collect();
         (region, segs) = (net.clone(), stepped);
     }
     Some(Laid { ply, pieces, outlines, nets, region, segs, holes })
@@ -171,7 +201,9 @@ pub(super) fn template_segs(t: &PlanTemplate, frame: &Frame, ply: &Ply) -> Vec<S
         if mirrored { Seg { a: b, b: a, amount } } else { Seg { a, b, amount } }
     };
     let around = |ring: &Ring, amount: &dyn Fn(usize) -> f64| {
-        (0..ring.len()).map(|i| seg(ring[i], ring[(i + 1) % ring.len()], amount(i))).collect::<Vec<_>>()
+        (0..ring.len())
+            .map(|i| seg(ring[i], ring[(i + 1) % ring.len()], amount(i)))
+            .collect::<Vec<_>>()
     };
     let mut segs = around(&t.net, &|i| amount(t.edges[i]));
     for hole in &t.holes {
@@ -197,10 +229,14 @@ fn nets(laid: &Laid, found: &mut Findings<'_>) {
                 continue;
             };
             let (own, other) = (segs_of(net), &laid.segs);
-            let off = |from: &[Seg], to: &[Seg]| from.iter().map(|s| s.a).find(|&p| !to.iter().any(|s| s.within(p, WHOLE_MM)));
+            let off = |from: &[Seg], to: &[Seg]| {
+                from.iter().map(|s| s.a).find(|&p| !to.iter().any(|s| s.within(p, WHOLE_MM)))
+            };
             if let Some(p) = off(&own, other).or_else(|| off(other, &own)) {
                 found.add_at(&who, p + piece.origin, "its net line is not its template's, turned and mirrored as its angle and hand say");
-            } else if (net.area_mm2() - laid.region.area_mm2()).abs() > 0.01 + WHOLE_MM * net.perimeter_mm() {
+            } else if (net.area_mm2() - laid.region.area_mm2()).abs()
+                > 0.01 + WHOLE_MM * net.perimeter_mm()
+            {
                 found.add(&who, "its net line encloses another area than its template's");
             }
         } else {
@@ -211,7 +247,9 @@ fn nets(laid: &Laid, found: &mut Findings<'_>) {
                 found.add(&who, format!("its net line encloses {own:.2} mm², the template's net inside it {common:.2}"));
             }
             let astray = net.as_ref().and_then(|n| {
-                n.edges().iter().map(|e| e.a.mm()).find(|&p| !laid.region.contains_mm(p) && !laid.segs.iter().any(|s| s.within(p, PART_MM)))
+                n.edges().iter().map(|e| e.a.mm()).find(|&p| {
+                    !laid.region.contains_mm(p) && !laid.segs.iter().any(|s| s.within(p, PART_MM))
+                })
             });
             if let Some(p) = astray {
                 found.add_at(&who, p + piece.origin, "its net line leaves its template's");
@@ -223,15 +261,20 @@ fn nets(laid: &Laid, found: &mut Findings<'_>) {
             && let Some((depth, at)) = overlap_depth(net, &outside)
             && depth > PART_MM
         {
-            found.add_at(&who, at + piece.origin, format!("its cut line runs {depth:.3} mm inside the net line"));
+            found.add_at(
+                &who,
+                at + piece.origin,
+                format!("its cut line runs {depth:.3} mm inside the net line"),
+            );
         }
     }
 }
 
-/// The net line of a patch that has stepped back lies the step inside the template's, all round: what is taken off is what the template's edges
-/// would fill if they grew inward.
+/// The net line of a patch that has stepped back lies the step inside the template's, all round:
+/// what is taken off is what the template's edges would fill if they grew inward.
 fn stepped_back(laid: &Laid, who: &str, net: Option<&Shape>, step: f64, found: &mut Findings<'_>) {
-    let frame = Frame::new(laid.ply.template.arrow, laid.ply.hand, laid.pieces[0].angle, point(0.0, 0.0));
+    let frame =
+        Frame::new(laid.ply.template.arrow, laid.ply.hand, laid.pieces[0].angle, point(0.0, 0.0));
     let template = template_segs(laid.ply.template, &frame, laid.ply);
     let Some(whole) = Shape::rounded(&[frame.ring(&laid.ply.template.net)]) else { return };
     let Some(net) = net else { return };
@@ -249,7 +292,8 @@ fn stepped_back(laid: &Laid, who: &str, net: Option<&Shape>, step: f64, found: &
     let inward: Vec<Seg> = template.iter().map(|s| Seg { a: s.b, b: s.a, amount: step }).collect();
     let outside = whole.complement();
     let reaches = Reaches::of(&inward, &outside);
-    let astray = net.edges().iter().filter_map(|e| reaches.astray(e)).max_by(|x, y| x.0.total_cmp(&y.0));
+    let astray =
+        net.edges().iter().filter_map(|e| reaches.astray(e)).max_by(|x, y| x.0.total_cmp(&y.0));
     if let Some((off, p)) = astray {
         fault(format!("{:.3} mm from the patch's", step + off), p);
     }
@@ -263,7 +307,10 @@ pub(super) fn arrows(laid: &Laid, found: &mut Findings<'_>) {
         // Each end is rounded by up to 0.7 µm.
         let slack = ARROW_DEGREES + (0.0015 / along.length().max(1e-6)).to_degrees();
         if off > slack || along.length() == 0.0 {
-            let what = format!("its arrow points {off:.2} degrees off the part's 0°, which lies at {} on this piece", -piece.angle);
+            let what = format!(
+                "its arrow points {off:.2} degrees off the part's 0°, which lies at {} on this piece",
+                -piece.angle
+            );
             found.add(&format!("piece {}", piece.piece), what);
         }
     }
@@ -274,18 +321,28 @@ fn relief_cuts(laid: &Laid, found: &mut Findings<'_>) {
     let t = laid.ply.template;
     let frame = Frame::new(t.arrow, laid.ply.hand, laid.pieces[0].angle, point(0.0, 0.0));
     let lines = |paths: &[Path], move_: &dyn Fn(Point) -> Point| -> Vec<Seg> {
-        paths.iter().flat_map(|c| c.windows(2).map(|w| Seg { a: move_(w[0]), b: move_(w[1]), amount: 0.0 }).collect::<Vec<_>>()).collect()
+        paths
+            .iter()
+            .flat_map(|c| {
+                c.windows(2)
+                    .map(|w| Seg { a: move_(w[0]), b: move_(w[1]), amount: 0.0 })
+                    .collect::<Vec<_>>()
+            })
+            .collect()
     };
     let wanted = lines(&t.cuts, &|p| frame.to_piece(p));
     for (piece, outline) in laid.pieces.iter().zip(&laid.outlines) {
         let who = format!("piece {}", piece.piece);
         let own = lines(&piece.cuts, &|p| p - piece.origin);
-        let points = |segs: &[Seg]| segs.iter().flat_map(|s| [s.a, s.b, (s.a + s.b) * 0.5]).collect::<Vec<_>>();
+        let points = |segs: &[Seg]| {
+            segs.iter().flat_map(|s| [s.a, s.b, (s.a + s.b) * 0.5]).collect::<Vec<_>>()
+        };
         let on = |p: Point, segs: &[Seg]| segs.iter().any(|s| s.within(p, PART_MM));
         if let Some(p) = points(&own).into_iter().find(|&p| !on(p, &wanted)) {
             found.add_at(&who, p + piece.origin, "has a relief cut where its template has none");
         }
-        let well_inside = |p: Point| outline.contains_mm(p) && outline.boundary_distance_mm(p) > 4.0 * PART_MM;
+        let well_inside =
+            |p: Point| outline.contains_mm(p) && outline.boundary_distance_mm(p) > 4.0 * PART_MM;
         if let Some(p) = points(&wanted).into_iter().find(|&p| !on(p, &own) && well_inside(p)) {
             found.add_at(&who, p + piece.origin, "lacks a relief cut of its template");
         }

@@ -6,7 +6,8 @@ use crate::geometry::{Point, Ring};
 use crate::plan::{Plan, PlanPiece, PlanStock};
 use crate::units::LARGEST;
 
-/// The largest numbers of things a plan may hold. Far above any workshop's use; they keep time and memory bounded.
+/// The largest numbers of things a plan may hold. Far above any workshop's use; they keep time and
+/// memory bounded.
 pub(super) mod limit {
     pub const PIECES: usize = 20_000;
     pub const PLACED: usize = 20_000;
@@ -42,13 +43,20 @@ pub(super) fn measure(plan: &Plan, found: &mut Findings<'_>) -> Option<Exact> {
     }
     numbers(plan, found);
     let mut gauge = Gauge { found };
-    let pieces: Vec<Option<Shape>> = plan.pieces.iter().map(|p| if gauge.found.full() { None } else { piece(p, &mut gauge) }).collect();
-    let stocks: Vec<Option<ExactStock>> = plan.stocks.iter().map(|s| stock(s, &mut gauge)).collect();
+    let pieces: Vec<Option<Shape>> = plan
+        .pieces
+        .iter()
+        .map(|p| if gauge.found.full() { None } else { piece(p, &mut gauge) })
+        .collect();
+    let stocks: Vec<Option<ExactStock>> =
+        plan.stocks.iter().map(|s| stock(s, &mut gauge)).collect();
     for t in &plan.templates {
         let who = format!("template {}", t.template);
         gauge.shape(&who, "net line", &t.net, &t.holes);
         if t.edges.len() != t.net.len() {
-            gauge.found.add(&who, format!("has {} edge kinds for {} edges", t.edges.len(), t.net.len()));
+            gauge
+                .found
+                .add(&who, format!("has {} edge kinds for {} edges", t.edges.len(), t.net.len()));
         }
         for zone in &t.no_splice {
             gauge.points(&who, zone);
@@ -60,11 +68,17 @@ pub(super) fn measure(plan: &Plan, found: &mut Findings<'_>) -> Option<Exact> {
             if let Some(ends) = &inked.arrow {
                 gauge.points(&who, ends);
             }
-            // The placement sheet measures to these corners: one that is not on the skin sends a piece astray.
+            // The placement sheet measures to these corners: one that is not on the skin sends a
+            // piece astray.
             if inked.corners.len() > t.net.len() {
-                gauge.found.add(&who, format!("names {} corners of {} points", inked.corners.len(), t.net.len()));
+                gauge.found.add(
+                    &who,
+                    format!("names {} corners of {} points", inked.corners.len(), t.net.len()),
+                );
             } else if let Some(corner) = inked.corners.iter().find(|c| !t.net.contains(&c.at)) {
-                gauge.found.add(&who, format!("corner {} is not a point of its net line", corner.name));
+                gauge
+                    .found
+                    .add(&who, format!("corner {} is not a point of its net line", corner.name));
             }
         }
     }
@@ -72,14 +86,21 @@ pub(super) fn measure(plan: &Plan, found: &mut Findings<'_>) -> Option<Exact> {
         let who = format!("mosaic {}", m.ply);
         gauge.shape(&who, "target", &m.target, &m.holes);
         let size = |x: f64| x > 0.0 && x <= LARGEST;
-        if !(size(m.lap) && m.least_difference >= 0.0 && m.least_difference <= 90.0 && (m.modulo == 90.0 || m.modulo == 180.0)) {
+        if !(size(m.lap)
+            && m.least_difference >= 0.0
+            && m.least_difference <= 90.0
+            && (m.modulo == 90.0 || m.modulo == 180.0))
+        {
             gauge.found.add(&who, "its lap or its directions are no numbers that can be checked");
         }
     }
     if !found.is_empty() {
         return None;
     }
-    Some(Exact { pieces: pieces.into_iter().collect::<Option<_>>()?, stocks: stocks.into_iter().collect::<Option<_>>()? })
+    Some(Exact {
+        pieces: pieces.into_iter().collect::<Option<_>>()?,
+        stocks: stocks.into_iter().collect::<Option<_>>()?,
+    })
 }
 
 fn piece(p: &PlanPiece, gauge: &mut Gauge<'_, '_>) -> Option<Shape> {
@@ -98,7 +119,11 @@ fn stock(s: &PlanStock, gauge: &mut Gauge<'_, '_>) -> Option<ExactStock> {
     let mut keep_out = Vec::new();
     for hole in &s.holes {
         let turned: Ring = hole.iter().rev().copied().collect();
-        keep_out.push(gauge.shape(&who, "hole (which must run clockwise)", &turned, &[]).map(|h| ("a hole", h)));
+        keep_out.push(
+            gauge
+                .shape(&who, "hole (which must run clockwise)", &turned, &[])
+                .map(|h| ("a hole", h)),
+        );
     }
     for flaw in &s.flaws {
         keep_out.push(gauge.shape(&who, "flaw", flaw, &[]).map(|f| ("a flaw", f)));
@@ -111,13 +136,26 @@ fn stock(s: &PlanStock, gauge: &mut Gauge<'_, '_>) -> Option<ExactStock> {
                 return None;
             }
             gauge.points(&who, &[Point { x: p.x, y: p.y }]);
-            gauge.shape(&format!("piece {} copy {} on stock {}", p.piece, p.copy, s.id), "placed outline", &p.outline, &p.holes)
+            gauge.shape(
+                &format!("piece {} copy {} on stock {}", p.piece, p.copy, s.id),
+                "placed outline",
+                &p.outline,
+                &p.holes,
+            )
         })
         .collect();
     let offcuts: Vec<_> = s
         .offcuts
         .iter()
-        .map(|o| gauge.region(&format!("offcut {} of stock {}", o.id, s.id), "outline", &o.outline, &o.holes, true))
+        .map(|o| {
+            gauge.region(
+                &format!("offcut {} of stock {}", o.id, s.id),
+                "outline",
+                &o.outline,
+                &o.holes,
+                true,
+            )
+        })
         .collect();
     Some(ExactStock {
         outline: outline?,
@@ -150,7 +188,14 @@ impl Gauge<'_, '_> {
     }
 
     /// The same; with `may_touch` different rings may touch in points.
-    fn region(&mut self, who: &str, what: &str, outline: &[Point], holes: &[Ring], may_touch: bool) -> Option<Shape> {
+    fn region(
+        &mut self,
+        who: &str,
+        what: &str,
+        outline: &[Point],
+        holes: &[Ring],
+        may_touch: bool,
+    ) -> Option<Shape> {
         let mut rings = vec![self.points(who, outline)?];
         for hole in holes {
             rings.push(self.points(who, hole)?);
@@ -182,8 +227,16 @@ fn counts(plan: &Plan, found: &mut Findings<'_>) {
     most("placed pieces", plan.stocks.iter().map(|s| s.placed.len()).sum(), limit::PLACED);
     most("offcuts", plan.stocks.iter().map(|s| s.offcuts.len()).sum(), limit::LISTED);
     most("bench segments", plan.stocks.iter().map(|s| s.segments.len()).sum(), limit::LISTED);
-    most("permitted turns", plan.pieces.iter().map(|p| p.permitted.len()).sum(), limit::LISTED * 10);
-    for (what, n) in [("templates", plan.templates.len()), ("layers", plan.layers.len()), ("cloths", plan.cloths.len())] {
+    most(
+        "permitted turns",
+        plan.pieces.iter().map(|p| p.permitted.len()).sum(),
+        limit::LISTED * 10,
+    );
+    for (what, n) in [
+        ("templates", plan.templates.len()),
+        ("layers", plan.layers.len()),
+        ("cloths", plan.cloths.len()),
+    ] {
         most(what, n, limit::LISTED);
     }
     most("materials", plan.materials.len(), limit::LISTED);
@@ -205,19 +258,33 @@ fn each_ring(plan: &Plan, mut f: impl FnMut(&[Point])) {
         std::iter::once(&m.target).chain(&m.holes).for_each(|r| f(r));
     }
     for t in &plan.templates {
-        std::iter::once(&t.net).chain(&t.holes).chain(&t.cuts).chain(&t.no_splice).for_each(|r| f(r));
+        std::iter::once(&t.net)
+            .chain(&t.holes)
+            .chain(&t.cuts)
+            .chain(&t.no_splice)
+            .for_each(|r| f(r));
     }
     for p in &plan.pieces {
-        std::iter::once(&p.outline).chain(&p.holes).chain(&p.net).chain(&p.cuts).chain(&p.marks).for_each(|r| f(r));
+        std::iter::once(&p.outline)
+            .chain(&p.holes)
+            .chain(&p.net)
+            .chain(&p.cuts)
+            .chain(&p.marks)
+            .for_each(|r| f(r));
     }
     for s in &plan.stocks {
         std::iter::once(&s.outline).chain(&s.holes).chain(&s.flaws).for_each(|r| f(r));
-        s.placed.iter().for_each(|p| std::iter::once(&p.outline).chain(&p.holes).for_each(|r| f(r)));
-        s.offcuts.iter().for_each(|o| std::iter::once(&o.outline).chain(&o.holes).for_each(|r| f(r)));
+        s.placed
+            .iter()
+            .for_each(|p| std::iter::once(&p.outline).chain(&p.holes).for_each(|r| f(r)));
+        s.offcuts
+            .iter()
+            .for_each(|o| std::iter::once(&o.outline).chain(&o.holes).for_each(|r| f(r)));
     }
 }
 
-/// Single numbers: finite, of the right sign, of supported size, lengths that matter exactly on the grid.
+/// Single numbers: finite, of the right sign, of supported size, lengths that matter exactly on the
+/// grid.
 fn numbers(plan: &Plan, found: &mut Findings<'_>) {
     let mut range = |who: &str, what: &str, x: f64, low: f64, high: f64| {
         if !(low..=high).contains(&x) {
@@ -259,19 +326,32 @@ fn numbers(plan: &Plan, found: &mut Findings<'_>) {
         range(&who, "selvedge", s.selvedge, 0.0, LARGEST);
         range(&who, "used length", s.used_length, 0.0, LARGEST);
         s.segments.iter().flatten().for_each(|&x| range(&who, "segment", x, 0.0, LARGEST));
-        s.placed.iter().for_each(|p| range(&format!("piece {}", p.piece), "turn", p.turn, -720.0, 720.0));
+        s.placed
+            .iter()
+            .for_each(|p| range(&format!("piece {}", p.piece), "turn", p.turn, -720.0, 720.0));
         for o in &s.offcuts {
             range(&format!("offcut {}", o.id), "area", o.area, 0.0, area);
-            o.largest_rectangle.iter().for_each(|&x| range(&format!("offcut {}", o.id), "largest rectangle", x, -LARGEST, LARGEST));
+            o.largest_rectangle.iter().for_each(|&x| {
+                range(&format!("offcut {}", o.id), "largest rectangle", x, -LARGEST, LARGEST)
+            });
         }
     }
     for c in &plan.cloths {
         let who = format!("cloth {}", c.cloth);
-        for (what, x) in [("roll width", c.roll_width), ("used length", c.used_length), ("least length", c.least_length)] {
+        for (what, x) in [
+            ("roll width", c.roll_width),
+            ("used length", c.used_length),
+            ("least length", c.least_length),
+        ] {
             range(&who, what, x, 0.0, LARGEST);
         }
         range(&who, "usable width", c.usable_width, 0.0, LARGEST);
-        for (what, x) in [("pieces", c.pieces_area), ("offcuts", c.offcuts_area), ("waste", c.waste_area), ("consumed", c.consumed_area)] {
+        for (what, x) in [
+            ("pieces", c.pieces_area),
+            ("offcuts", c.offcuts_area),
+            ("waste", c.waste_area),
+            ("consumed", c.consumed_area),
+        ] {
             range(&who, &format!("area of {what}"), x, 0.0, area * 1000.0);
         }
         range(&who, "yield", c.yield_, 0.0, 1.0);
@@ -290,14 +370,30 @@ fn numbers(plan: &Plan, found: &mut Findings<'_>) {
         grid(&who, "selvedge", s.selvedge);
         grid(&who, "used length", s.used_length);
         s.segments.iter().flatten().for_each(|&x| grid(&who, "segment", x));
-        s.offcuts.iter().flat_map(|o| o.largest_rectangle).for_each(|x| grid(&who, "largest rectangle of an offcut", x));
+        s.offcuts
+            .iter()
+            .flat_map(|o| o.largest_rectangle)
+            .for_each(|x| grid(&who, "largest rectangle of an offcut", x));
     }
-    let names = plan.pieces.iter().flat_map(|p| [&p.piece, &p.number, &p.job, &p.ply, &p.template, &p.cloth]);
-    let names = names.chain(plan.templates.iter().filter_map(|t| t.inked.as_ref()).flat_map(|i| i.corners.iter().map(|c| &c.name)));
-    let names = names.chain(plan.stocks.iter().flat_map(|s| [&s.id, &s.cloth])).chain(plan.templates.iter().map(|t| &t.template));
+    let names = plan
+        .pieces
+        .iter()
+        .flat_map(|p| [&p.piece, &p.number, &p.job, &p.ply, &p.template, &p.cloth]);
+    let names = names.chain(
+        plan.templates
+            .iter()
+            .filter_map(|t| t.inked.as_ref())
+            .flat_map(|i| i.corners.iter().map(|c| &c.name)),
+    );
+    let names = names
+        .chain(plan.stocks.iter().flat_map(|s| [&s.id, &s.cloth]))
+        .chain(plan.templates.iter().map(|t| &t.template));
     for name in names.chain(plan.layers.iter().flat_map(|l| [&l.name, &l.job, &l.cloth])) {
         if name.len() > limit::TEXT {
-            found.add("plan", format!("a name of {} bytes, more than the {} supported", name.len(), limit::TEXT));
+            found.add(
+                "plan",
+                format!("a name of {} bytes, more than the {} supported", name.len(), limit::TEXT),
+            );
         }
     }
 }

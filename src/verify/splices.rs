@@ -14,8 +14,9 @@ use crate::job::SpliceKind;
 const OFF_NET_MM: f64 = 0.02;
 /// Overlaps are probed this much short of the lap and beyond it, mm.
 const PROBE_MM: f64 = 0.02;
-/// Seams that meet at this angle or more cross in one spot instead of lying along each other: no stagger is asked of them. Degrees;
-/// common practice, no source. A little less than the 30 that are meant, for the rounding.
+/// Seams that meet at this angle or more cross in one spot instead of lying along each other: no
+/// stagger is asked of them. Degrees; common practice, no source. A little less than the 30 that
+/// are meant, for the rounding.
 pub(super) const CROSSING: f64 = 30.0 - 0.01;
 /// A seam along the fibre may be off by this many degrees.
 const ALONG_FIBRE: f64 = 0.1;
@@ -64,8 +65,12 @@ pub(super) fn check(laid: &Laid, found: &mut Findings<'_>) {
     if unidirectional && facts.kind == SpliceKind::Lap {
         found.add(who, "is unidirectional and must be butted, not lapped");
     }
-    let in_other =
-        |p: Point, part: usize| laid.nets.iter().enumerate().any(|(k, n)| k != part && n.as_ref().is_some_and(|n| n.contains_mm(p)));
+    let in_other = |p: Point, part: usize| {
+        laid.nets
+            .iter()
+            .enumerate()
+            .any(|(k, n)| k != part && n.as_ref().is_some_and(|n| n.contains_mm(p)))
+    };
     for s in seams(laid) {
         let along = (s.b - s.a) * (1.0 / s.a.distance(s.b));
         let (middle, inward) = ((s.a + s.b) * 0.5, point(-along.y, along.x));
@@ -73,11 +78,22 @@ pub(super) fn check(laid: &Laid, found: &mut Findings<'_>) {
         if !in_other(probe(-PROBE_MM), s.part) && laid.region.contains_mm(probe(-PROBE_MM)) {
             found.add_at(who, at(middle), "no other part goes on where one ends");
         }
-        if lap > PROBE_MM && !in_other(probe(lap - PROBE_MM), s.part) && laid.region.contains_mm(probe(lap - PROBE_MM)) {
-            found.add_at(who, at(middle), format!("its parts overlap by less than the lap of {lap} mm"));
+        if lap > PROBE_MM
+            && !in_other(probe(lap - PROBE_MM), s.part)
+            && laid.region.contains_mm(probe(lap - PROBE_MM))
+        {
+            found.add_at(
+                who,
+                at(middle),
+                format!("its parts overlap by less than the lap of {lap} mm"),
+            );
         }
         if in_other(probe(lap + PROBE_MM), s.part) {
-            found.add_at(who, at(middle), format!("its parts overlap by more than the lap of {lap} mm"));
+            found.add_at(
+                who,
+                at(middle),
+                format!("its parts overlap by more than the lap of {lap} mm"),
+            );
         }
         let off = along.direction().rem_euclid(180.0);
         if unidirectional && off.min(180.0 - off) > ALONG_FIBRE {
@@ -106,7 +122,10 @@ fn no_splice_zones(laid: &Laid, nets: &[&Shape], found: &mut Findings<'_>) {
             }
         }
         if inside > 1 {
-            found.add(&laid.ply.name, format!("is spliced in a no-splice zone, {deepest:.3} mm deep"));
+            found.add(
+                &laid.ply.name,
+                format!("is spliced in a no-splice zone, {deepest:.3} mm deep"),
+            );
         }
     }
 }

@@ -1,8 +1,10 @@
-//! Splices that lie over each other: every splice keeps its stagger from those of plies near it, by place.
+//! Splices that lie over each other: every splice keeps its stagger from those of plies near it, by
+//! place.
 //!
-//! The laminate is looked at where two splices run near each other: all plies that lie between the two in that place are counted, whatever
-//! template they are of. What is known to lie on one another is a template in one hand and the local patches on it. A lap is cloth from edge
-//! to edge: what lies in it is at no distance.
+//! The laminate is looked at where two splices run near each other: all plies that lie between the
+//! two in that place are counted, whatever template they are of. What is known to lie on one
+//! another is a template in one hand and the local patches on it. A lap is cloth from edge to edge:
+//! what lies in it is at no distance.
 
 use super::findings::Findings;
 use super::frame::Frame;
@@ -22,7 +24,8 @@ const ON_LINE_MM: f64 = 0.1;
 #[derive(Default)]
 struct Pile<'a> {
     plies: Vec<&'a Laid<'a>>,
-    /// Layers of patches in many directions, whose splices are not looked at, but which lie between others.
+    /// Layers of patches in many directions, whose splices are not looked at, but which lie between
+    /// others.
     mosaics: Vec<(usize, &'a PlanTemplate)>,
 }
 
@@ -34,12 +37,14 @@ pub(super) fn check(plan: &Plan, laid: &[Laid], found: &mut Findings<'_>) {
         piles.entry((&l.ply.layer.job, host, l.ply.hand)).or_default().plies.push(l);
     }
     for m in &plan.mosaics {
-        if let Some(t) = plan.templates.iter().find(|t| t.job == m.job && t.template == m.template) {
+        if let Some(t) = plan.templates.iter().find(|t| t.job == m.job && t.template == m.template)
+        {
             piles.entry((&m.job, host(plan, t), m.hand)).or_default().mosaics.push((m.layer, t));
         }
     }
     for pile in piles.values() {
-        let spliced: Vec<&Laid> = pile.plies.iter().copied().filter(|l| l.pieces[0].splice.is_some()).collect();
+        let spliced: Vec<&Laid> =
+            pile.plies.iter().copied().filter(|l| l.pieces[0].splice.is_some()).collect();
         for (i, first) in spliced.iter().enumerate() {
             for second in &spliced[i + 1..] {
                 pair(pile, first, second, found);
@@ -53,7 +58,10 @@ fn host<'a>(plan: &'a Plan, template: &'a PlanTemplate) -> &'a str {
     let mut at = template;
     for _ in 0..plan.templates.len() {
         let Some((on, _)) = &at.on else { break };
-        let Some(next) = plan.templates.iter().find(|t| t.job == at.job && t.template == *on) else { break };
+        let Some(next) = plan.templates.iter().find(|t| t.job == at.job && t.template == *on)
+        else {
+            break;
+        };
         at = next;
     }
     &at.template
@@ -67,7 +75,9 @@ fn pair(pile: &Pile, first: &Laid, second: &Laid, found: &mut Findings<'_>) {
     let facts = [first, second].map(|l| l.pieces[0].splice.as_ref());
     let stagger = facts.iter().flatten().map(|f| f.stagger).fold(0.0, f64::max);
     let apart = facts.iter().flatten().map(|f| f.plies_apart.max(1)).max().unwrap_or(1);
-    let near = |&(distance, p): &(f64, Point)| distance < stagger - PART_MM && pile.plies_apart(first, second, p) < apart;
+    let near = |&(distance, p): &(f64, Point)| {
+        distance < stagger - PART_MM && pile.plies_apart(first, second, p) < apart
+    };
     let places = approaches(first, second).chain(approaches(second, first));
     if let Some((distance, at)) = places.filter(near).min_by(|x, y| x.0.total_cmp(&y.0)) {
         let who = format!("{} and {}", first.ply.name, second.ply.name);
@@ -79,7 +89,8 @@ fn pair(pile: &Pile, first: &Laid, second: &Laid, found: &mut Findings<'_>) {
     }
 }
 
-/// Places along the seams of one ply, in the template frame, and how far they are from those seams of the other that run along them.
+/// Places along the seams of one ply, in the template frame, and how far they are from those seams
+/// of the other that run along them.
 fn approaches<'a>(first: &'a Laid, second: &'a Laid) -> impl Iterator<Item = (f64, Point)> + 'a {
     let on_template = |l: &Laid| -> Vec<[Point; 2]> {
         let frame = frame(l);
@@ -107,16 +118,20 @@ fn approaches<'a>(first: &'a Laid, second: &'a Laid) -> impl Iterator<Item = (f6
             if sc * sd < 0.0 {
                 at.push(share(c + (d - c) * (sc / (sc - sd))));
             }
-            places.extend(at.into_iter().map(|t| a + along * t).map(|p| (p.distance_to_segment(c, d), p)));
+            places.extend(
+                at.into_iter().map(|t| a + along * t).map(|p| (p.distance_to_segment(c, d), p)),
+            );
         }
         let lapped = &lapped;
-        let measured: Vec<(f64, Point)> = places.into_iter().map(|(d, p)| (if lapped(p) { 0.0 } else { d }, p)).collect();
+        let measured: Vec<(f64, Point)> =
+            places.into_iter().map(|(d, p)| (if lapped(p) { 0.0 } else { d }, p)).collect();
         measured
     })
 }
 
 impl Pile<'_> {
-    /// How many plies farther on one lies than the other in a place of the template: 1 if they touch there.
+    /// How many plies farther on one lies than the other in a place of the template: 1 if they
+    /// touch there.
     fn plies_apart(&self, first: &Laid, second: &Laid, p: Point) -> usize {
         let (a, b) = (first.ply.layer.layer, second.ply.layer.layer);
         if a == b {
@@ -127,9 +142,17 @@ impl Pile<'_> {
             let q = frame(l).to_piece(p);
             l.region.contains_mm(q) || l.region.boundary_distance_mm(q) <= ON_LINE_MM
         };
-        let plies = self.plies.iter().filter(|l| between(l.ply.layer.layer)).filter(covers).map(|l| l.ply.layer.layer);
-        let over = |t: &PlanTemplate| ring_contains(&t.net, p) && !t.holes.iter().any(|h| ring_contains(h, p));
-        let mosaics = self.mosaics.iter().filter(|(layer, t)| between(*layer) && over(t)).map(|m| m.0);
+        let plies = self
+            .plies
+            .iter()
+            .filter(|l| between(l.ply.layer.layer))
+            .filter(covers)
+            .map(|l| l.ply.layer.layer);
+        let over = |t: &PlanTemplate| {
+            ring_contains(&t.net, p) && !t.holes.iter().any(|h| ring_contains(h, p))
+        };
+        let mosaics =
+            self.mosaics.iter().filter(|(layer, t)| between(*layer) && over(t)).map(|m| m.0);
         1 + plies.chain(mosaics).collect::<BTreeSet<usize>>().len()
     }
 }

@@ -1,12 +1,17 @@
-//! Which turns a weave permits, said once more and independently of preparation: a table of what is forbidden and why.
+//! Which turns a weave permits, said once more and independently of preparation: a table of what is
+//! forbidden and why.
 
 use super::placement::turns_apart;
 use crate::cloth::{Face, Permitted, Weave};
 use crate::plan::PlanCloth;
 
-/// Why a piece of this cloth may not lie so, or `None` if it may. A layer's own turns win over this.
+/// Why a piece of this cloth may not lie so, or `None` if it may. A layer's own turns win over
+/// this.
 pub(super) fn forbidden(cloth: &PlanCloth, visible: bool, way: Permitted) -> Option<&'static str> {
-    use Weave::{Biaxial45, Mat, None as Plainless, Plain, Satin, Twill21, Twill22, Twill31, Twill44, Unidirectional};
+    use Weave::{
+        Biaxial45, Mat, None as Plainless, Plain, Satin, Twill21, Twill22, Twill31, Twill44,
+        Unidirectional,
+    };
     let near = |turns: &[f64]| turns.iter().any(|&t| turns_apart(t, way.turn) < 1e-9);
     let (half, quarter) = (near(&[0.0, 180.0]), near(&[90.0, 270.0]));
     let down = way.face == Face::Down;
@@ -21,7 +26,9 @@ pub(super) fn forbidden(cloth: &PlanCloth, visible: bool, way: Permitted) -> Opt
     }
     // From here on it is a half turn (0 among them) or a quarter turn.
     match cloth.weave {
-        Unidirectional | Biaxial45 | Twill21 | Twill31 | Satin if quarter => Some("warp and weft are not alike"),
+        Unidirectional | Biaxial45 | Twill21 | Twill31 | Satin if quarter => {
+            Some("warp and weft are not alike")
+        }
         Plain | Twill22 | Twill44 if quarter && !cloth.balanced => Some("it is not balanced"),
         Twill21 | Twill31 | Satin if down => Some("it has a warp face and a weft face"),
         Biaxial45 if down && visible => Some("its stitching shows"),

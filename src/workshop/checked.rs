@@ -1,11 +1,14 @@
-//! A job file held against all rules short of planning: the job and its pieces, and every fault at the key it is about.
+//! A job file held against all rules short of planning: the job and its pieces, and every fault at
+//! the key it is about.
 
 use super::edit::{Edit, Entry};
 use super::values::Values;
 use crate::fault::{Fault, Faults, Place};
 use crate::geometry::{point, ring_contains};
 use crate::job::{self, Job};
-use crate::outline::{EdgeKind, LARGEST_FILE, Outline, ReadOptions, Reading, Unit, read_bytes, read_file};
+use crate::outline::{
+    EdgeKind, LARGEST_FILE, Outline, ReadOptions, Reading, Unit, read_bytes, read_file,
+};
 use crate::planner;
 use crate::ply::Prepared;
 use crate::run::Run;
@@ -43,7 +46,8 @@ pub struct DrawnTemplate {
 /// What became of a job file.
 #[derive(Clone, Debug, Default)]
 pub struct Checked {
-    /// The drawing of each template section, where it can be read and shows one outline that is meant.
+    /// The drawing of each template section, where it can be read and shows one outline that is
+    /// meant.
     pub drawn: Vec<Option<DrawnTemplate>>,
     /// The values as they stand in the file.
     pub values: Values,
@@ -88,10 +92,19 @@ impl Readings {
         };
         let hash: [u8; 32] = Sha256::digest(&bytes).into();
         let key = (path.to_path_buf(), format!("{options:?}"));
-        let known = self.kept.lock().unwrap_or_else(PoisonError::into_inner).get(&key).filter(|k| k.0 == hash).map(|k| k.1.clone());
+        let known = self
+            .kept
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner)
+            .get(&key)
+            .filter(|k| k.0 == hash)
+            .map(|k| k.1.clone());
         known.unwrap_or_else(|| {
             let reading = read_bytes(path, &bytes, options);
-            self.kept.lock().unwrap_or_else(PoisonError::into_inner).insert(key, (hash, reading.clone()));
+            self.kept
+                .lock()
+                .unwrap_or_else(PoisonError::into_inner)
+                .insert(key, (hash, reading.clone()));
             reading
         })
     }
@@ -99,8 +112,11 @@ impl Readings {
     /// The drawing of a template section.
     fn drawn(&self, values: &Values, index: usize, dir: &Path) -> Option<DrawnTemplate> {
         let key = |key: &str| values.get(&format!("template.{index}.{key}"));
-        let file = key("file").filter(|f| Path::new(f).components().all(|c| matches!(c, Component::Normal(_) | Component::CurDir)))?;
-        let number = |k: &str, otherwise: f64| key(k).and_then(|v| v.parse().ok()).unwrap_or(otherwise);
+        let file = key("file").filter(|f| {
+            Path::new(f).components().all(|c| matches!(c, Component::Normal(_) | Component::CurDir))
+        })?;
+        let number =
+            |k: &str, otherwise: f64| key(k).and_then(|v| v.parse().ok()).unwrap_or(otherwise);
         let options = ReadOptions {
             chord_tolerance: number("chord_tolerance", 0.02),
             join_tolerance: number("join_ends", 0.1),
@@ -108,7 +124,9 @@ impl Readings {
             layer: key("layer").map(String::from),
         };
         let reading = self.read(&dir.join(file), &options).ok()?;
-        let inside = values.get(&format!("template.{index}.inside.0")).zip(values.get(&format!("template.{index}.inside.1")));
+        let inside = values
+            .get(&format!("template.{index}.inside.0"))
+            .zip(values.get(&format!("template.{index}.inside.1")));
         let inside = inside.and_then(|(x, y)| Some(point(x.parse().ok()?, y.parse().ok()?)));
         let outline = match (inside, reading.outlines.as_slice()) {
             (Some(p), outlines) => outlines.iter().find(|o| ring_contains(o.net(), p))?,
@@ -121,7 +139,9 @@ impl Readings {
             Some("dart") => EdgeKind::Dart,
             _ => EdgeKind::Trim,
         };
-        let arrow = outline.arrow().map_or_else(|| number("arrow", 0.0), |[tail, head]| (head - tail).direction());
+        let arrow = outline
+            .arrow()
+            .map_or_else(|| number("arrow", 0.0), |[tail, head]| (head - tail).direction());
         Some(DrawnTemplate { outline: outline.clone(), file: file.into(), edge, arrow })
     }
 
@@ -129,42 +149,53 @@ impl Readings {
     pub fn check(&self, text: &str, file: &Path) -> Checked {
         let values = Values::of(text);
         let dir = file.parent().unwrap_or(Path::new("."));
-        let drawn: Vec<_> = (0..values.count("template")).map(|i| self.drawn(&values, i, dir)).collect();
+        let drawn: Vec<_> =
+            (0..values.count("template")).map(|i| self.drawn(&values, i, dir)).collect();
         let note = |fault: Fault, warning: bool| note(fault, warning, text, file, &values);
-        let (job, heard) = match job::parse_with(text, file, &|path, options| self.read(path, options)) {
-            Ok(read) => read,
-            Err(faults) => {
-                let notes = faults.0.into_iter().map(|f| note(f, false)).collect();
-                return Checked { notes, values, drawn, ..Checked::default() };
-            }
-        };
+        let (job, heard) =
+            match job::parse_with(text, file, &|path, options| self.read(path, options)) {
+                Ok(read) => read,
+                Err(faults) => {
+                    let notes = faults.0.into_iter().map(|f| note(f, false)).collect();
+                    return Checked { notes, values, drawn, ..Checked::default() };
+                }
+            };
         let mut notes: Vec<Note> = Vec::new();
         let mut warnings = heard;
         let prepared = match planner::prepare(std::slice::from_ref(&job), 1, &Run::default()) {
             Ok(mut prepared) => prepared.pop().map(|p| p.prepared),
             Err(refusal) => {
                 let faults = refusal.into_faults().in_file(file);
-                notes.extend(job::placed(faults.0, &|_| Some(text.to_string())).into_iter().map(|f| note(f, false)));
+                notes.extend(
+                    job::placed(faults.0, &|_| Some(text.to_string()))
+                        .into_iter()
+                        .map(|f| note(f, false)),
+                );
                 None
             }
         };
         warnings.extend(prepared.iter().flat_map(|p| p.warnings.clone()));
         let warnings = Faults(warnings).in_file(file).0;
-        notes.extend(job::placed(warnings, &|_| Some(text.to_string())).into_iter().map(|f| note(f, true)));
+        notes.extend(
+            job::placed(warnings, &|_| Some(text.to_string())).into_iter().map(|f| note(f, true)),
+        );
         Checked { values, drawn, job: Some(job), prepared, notes }
     }
 }
 
 fn note(fault: Fault, warning: bool, text: &str, file: &Path, values: &Values) -> Note {
     let at = match &fault.place {
-        Place::Line { line, column } if fault.file.as_deref() == Some(file) => values.key_at(text, *line, *column).map(str::to_string),
+        Place::Line { line, column } if fault.file.as_deref() == Some(file) => {
+            values.key_at(text, *line, *column).map(str::to_string)
+        }
         _ => None,
     };
     let mend = at.as_deref().and_then(|at| mend(at, fault.to_paste()?, values));
     Note { fault, warning, at, mend }
 }
 
-/// The edit that puts a line to paste where it belongs: into the section, or in place of the line at fault.
+/// The edit that puts a line to paste where it belongs: into the section, or in place of the line
+/// at fault.
 fn mend(at: &str, line: &str, values: &Values) -> Option<Edit> {
     let line: toml::Table = line.parse().ok()?;
     let mut keys = line.into_iter();
@@ -191,8 +222,12 @@ fn entry_of(value: toml::Value) -> Option<Entry> {
         toml::Value::Integer(n) => Entry::Number(n as f64),
         toml::Value::Float(n) => Entry::Number(n),
         toml::Value::Boolean(flag) => Entry::Flag(flag),
-        toml::Value::Array(list) => Entry::List(list.into_iter().map(entry_of).collect::<Option<_>>()?),
-        toml::Value::Table(table) => Entry::Keys(table.into_iter().map(|(k, v)| Some((k, entry_of(v)?))).collect::<Option<_>>()?),
+        toml::Value::Array(list) => {
+            Entry::List(list.into_iter().map(entry_of).collect::<Option<_>>()?)
+        }
+        toml::Value::Table(table) => Entry::Keys(
+            table.into_iter().map(|(k, v)| Some((k, entry_of(v)?))).collect::<Option<_>>()?,
+        ),
         toml::Value::Datetime(_) => return None,
     })
 }
@@ -239,20 +274,28 @@ templates = ["tape"]
         }
         let checked = check(&text);
         assert!(checked.is_sound(), "{text}\n{:?}", checked.notes);
-        assert!(text.contains("gap = 4") && text.contains("cloth = \"twill\"") && text.contains("selvedge = "), "{text}");
+        assert!(
+            text.contains("gap = 4")
+                && text.contains("cloth = \"twill\"")
+                && text.contains("selvedge = "),
+            "{text}"
+        );
         assert_eq!(checked.prepared.unwrap().pieces.len(), 1);
     }
 
     #[test]
     fn a_fault_of_preparation_stands_beside_what_it_names() {
-        let text = JOB.replace("gpa", "gap").replace("twil\"", "twill\"").replace("roll_width = 1000", "roll_width = 40\nselvedge = 0");
+        let text = JOB
+            .replace("gpa", "gap")
+            .replace("twil\"", "twill\"")
+            .replace("roll_width = 1000", "roll_width = 40\nselvedge = 0");
         let checked = check(&text);
         assert!(!checked.is_sound());
         assert!(
-            checked
-                .notes
-                .iter()
-                .any(|n| !n.warning && n.at.as_deref().is_some_and(|at| at.starts_with("layer.0") || at.starts_with("strip.0"))),
+            checked.notes.iter().any(|n| !n.warning
+                && n.at
+                    .as_deref()
+                    .is_some_and(|at| at.starts_with("layer.0") || at.starts_with("strip.0"))),
             "{:?}",
             checked.notes
         );
@@ -268,7 +311,11 @@ templates = ["tape"]
         };
         let file = home.path().join("a.svg");
         let readings = Readings::default();
-        let area = || crate::geometry::ring_area(&readings.read(&file, &ReadOptions::default()).unwrap().outlines[0].net().clone());
+        let area = || {
+            crate::geometry::ring_area(
+                &readings.read(&file, &ReadOptions::default()).unwrap().outlines[0].net().clone(),
+            )
+        };
         std::fs::write(&file, square(100)).unwrap();
         assert_eq!((area(), area()), (10_000.0, 10_000.0));
         std::fs::write(&file, square(200)).unwrap();

@@ -1,4 +1,5 @@
-//! A job while it is worked on: its file, the edits that led there and back. The file is the state; the draft only remembers its past.
+//! A job while it is worked on: its file, the edits that led there and back. The file is the state;
+//! the draft only remembers its past.
 
 use super::edit::{Edit, edited};
 use super::folder::{JOB_FILE, write_whole};
@@ -138,7 +139,8 @@ impl Draft {
     /// [`Refused`], also if there is none.
     pub fn undo(&mut self, seen: &Revision) -> Result<(), Refused> {
         self.fresh(seen)?;
-        let before = self.done.last().cloned().ok_or_else(|| Fault::new("there is nothing to undo", ""))?;
+        let before =
+            self.done.last().cloned().ok_or_else(|| Fault::new("there is nothing to undo", ""))?;
         write_whole(&self.file, before.as_bytes())?;
         self.done.pop();
         self.undone.push(std::mem::replace(&mut self.text, before));
@@ -151,7 +153,11 @@ impl Draft {
     /// [`Refused`], also if there is none.
     pub fn redo(&mut self, seen: &Revision) -> Result<(), Refused> {
         self.fresh(seen)?;
-        let after = self.undone.last().cloned().ok_or_else(|| Fault::new("there is nothing to do again", ""))?;
+        let after = self
+            .undone
+            .last()
+            .cloned()
+            .ok_or_else(|| Fault::new("there is nothing to do again", ""))?;
         write_whole(&self.file, after.as_bytes())?;
         self.undone.pop();
         self.done.push(std::mem::replace(&mut self.text, after));
@@ -182,15 +188,22 @@ impl Draft {
 
 fn read(file: &Path) -> Result<String, Faults> {
     let fault = |what: String, remedy: &str| Faults::from(Fault::new(what, remedy).in_file(file));
-    let about = fs::metadata(file).map_err(|e| fault(format!("the job file cannot be read: {e}"), "put it back, or undo what moved it"))?;
+    let about = fs::metadata(file).map_err(|e| {
+        fault(format!("the job file cannot be read: {e}"), "put it back, or undo what moved it")
+    })?;
     if !about.is_file() {
         return Err(fault("this is not an ordinary file".into(), "put the job file in its place"));
     }
     if about.len() > LARGEST_FILE {
-        return Err(fault(format!("the job file has more than {} MB", LARGEST_FILE >> 20), "split the job"));
+        return Err(fault(
+            format!("the job file has more than {} MB", LARGEST_FILE >> 20),
+            "split the job",
+        ));
     }
-    let bytes = fs::read(file).map_err(|e| fault(format!("the job file cannot be read: {e}"), "check its permissions"))?;
-    String::from_utf8(bytes).map_err(|_| fault("the job file is not text in UTF-8".into(), "save it as UTF-8"))
+    let bytes = fs::read(file)
+        .map_err(|e| fault(format!("the job file cannot be read: {e}"), "check its permissions"))?;
+    String::from_utf8(bytes)
+        .map_err(|_| fault("the job file is not text in UTF-8".into(), "save it as UTF-8"))
 }
 
 #[cfg(test)]
@@ -230,7 +243,10 @@ mod tests {
         let seen = draft.revision();
         fs::write(home.path().join(JOB_FILE), "[job]\nname = \"by hand\"\n").unwrap();
         assert_eq!(draft.edit(&named("hatch"), &seen), Err(Refused::Stale));
-        assert_eq!(fs::read_to_string(home.path().join(JOB_FILE)).unwrap(), "[job]\nname = \"by hand\"\n");
+        assert_eq!(
+            fs::read_to_string(home.path().join(JOB_FILE)).unwrap(),
+            "[job]\nname = \"by hand\"\n"
+        );
         draft.edit(&named("hatch"), &draft.revision()).unwrap();
         draft.undo(&draft.revision()).unwrap();
         assert_eq!(draft.text(), "[job]\nname = \"by hand\"\n");

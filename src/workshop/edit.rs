@@ -1,9 +1,12 @@
-//! Edits of a job file as plain data, applied so that comments, order and spelling of everything else stay.
+//! Edits of a job file as plain data, applied so that comments, order and spelling of everything
+//! else stay.
 
 use crate::fault::Fault;
 use crate::units::quoted;
 use serde::{Deserialize, Serialize};
-use toml_edit::{Array, ArrayOfTables, Decor, DocumentMut, InlineTable, Item, RawString, Table, TableLike, Value};
+use toml_edit::{
+    Array, ArrayOfTables, Decor, DocumentMut, InlineTable, Item, RawString, Table, TableLike, Value,
+};
 
 /// What a key can hold.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -96,7 +99,10 @@ pub enum Edit {
 /// The text is no TOML, or the edit names a place that is not there.
 pub fn edited(text: &str, edit: &Edit) -> Result<String, Fault> {
     let mut doc: DocumentMut = text.parse().map_err(|e: toml_edit::TomlError| {
-        let what = format!("the job file cannot be edited here while it breaks the rules of TOML: {}", e.message().replace('\n', ", "));
+        let what = format!(
+            "the job file cannot be edited here while it breaks the rules of TOML: {}",
+            e.message().replace('\n', ", ")
+        );
         Fault::new(what, "mend the line that is named in an editor, or undo")
     })?;
     apply(&mut doc, edit)?;
@@ -111,13 +117,18 @@ fn apply(doc: &mut DocumentMut, edit: &Edit) -> Result<(), Fault> {
         Edit::Move { section, from, to } => shift(doc, section, *from, *to),
         Edit::Rename { at, to } => rename(doc, at, to),
         Edit::Lay { layer, template, on } => lay(doc, *layer, template, *on),
-        Edit::LayAs { layer, template, hands, copies } => lay_as(doc, *layer, template, hands.as_deref(), *copies),
+        Edit::LayAs { layer, template, hands, copies } => {
+            lay_as(doc, *layer, template, hands.as_deref(), *copies)
+        }
         Edit::All(edits) => edits.iter().try_for_each(|edit| apply(doc, edit)),
     }
 }
 
 fn nowhere(at: &str) -> Fault {
-    Fault::new(format!("the job has no {} any more", quoted(at)), "look at the job as it is now, and edit that")
+    Fault::new(
+        format!("the job has no {} any more", quoted(at)),
+        "look at the job as it is now, and edit that",
+    )
 }
 
 fn value_of(entry: &Entry) -> Value {
@@ -128,7 +139,11 @@ fn value_of(entry: &Entry) -> Value {
         Entry::Number(n) => (*n).into(),
         Entry::Text(text) => text.as_str().into(),
         Entry::List(list) => list.iter().map(value_of).collect::<Array>().into(),
-        Entry::Keys(keys) => keys.iter().map(|(key, entry)| (key.as_str(), value_of(entry))).collect::<InlineTable>().into(),
+        Entry::Keys(keys) => keys
+            .iter()
+            .map(|(key, entry)| (key.as_str(), value_of(entry)))
+            .collect::<InlineTable>()
+            .into(),
     }
 }
 
@@ -140,7 +155,9 @@ fn table_at<'t>(root: &'t mut Table, path: &[&str]) -> Option<&'t mut dyn TableL
         let item = here.get_mut(step)?;
         here = match item {
             Item::ArrayOfTables(array) => array.get_mut(steps.next()?.parse().ok()?)?,
-            Item::Value(Value::Array(array)) => array.get_mut(steps.next()?.parse().ok()?)?.as_inline_table_mut()?,
+            Item::Value(Value::Array(array)) => {
+                array.get_mut(steps.next()?.parse().ok()?)?.as_inline_table_mut()?
+            }
             // A section in single brackets stands for a list of one.
             Item::Table(table) => {
                 steps.next_if(|next| **next == "0");
@@ -227,10 +244,15 @@ fn clear(doc: &mut DocumentMut, at: &str) -> Result<(), Fault> {
     table.remove(key).map(|_| ()).ok_or_else(|| nowhere(at))
 }
 
-/// What stands above a section and is about more than it, taken off it: everything up to its last empty line.
+/// What stands above a section and is about more than it, taken off it: everything up to its last
+/// empty line.
 fn banner(table: &mut Table) -> String {
     let prefix = table.decor().prefix().and_then(RawString::as_str).unwrap_or_default().to_string();
-    let Some(end) = prefix.rfind("\n\n").map(|i| i + 1).filter(|end| !prefix[..*end].trim().is_empty()) else { return String::new() };
+    let Some(end) =
+        prefix.rfind("\n\n").map(|i| i + 1).filter(|end| !prefix[..*end].trim().is_empty())
+    else {
+        return String::new();
+    };
     let (above, own) = prefix.split_at(end);
     table.decor_mut().set_prefix(own);
     above.to_string()
@@ -266,9 +288,12 @@ fn add(doc: &mut DocumentMut, section: &str, keys: &[(String, Entry)]) -> Result
 }
 
 fn shift(doc: &mut DocumentMut, section: &str, from: usize, to: usize) -> Result<(), Fault> {
-    let array = sections(doc.as_table_mut(), section).filter(|a| from < a.len() && to < a.len()).ok_or_else(|| nowhere(section))?;
+    let array = sections(doc.as_table_mut(), section)
+        .filter(|a| from < a.len() && to < a.len())
+        .ok_or_else(|| nowhere(section))?;
     let mut tables: Vec<Table> = std::mem::take(array).into_iter().collect();
-    // Places in the file stay; what moves is what stands there. Words above several sections stay above them.
+    // Places in the file stay; what moves is what stands there. Words above several sections stay
+    // above them.
     let places: Vec<Option<isize>> = tables.iter().map(Table::position).collect();
     let banners: Vec<String> = tables.iter_mut().map(banner).collect();
     let moved = tables.remove(from);
@@ -286,18 +311,30 @@ const NAMED: [(&[&str], &[&str]); 2] = [
     (&["cloth"], &["layer.cloth"]),
     (
         &["template", "strip", "patch"],
-        &["layer.templates", "patch.on", "template.other_hand_of", "layup.second_half", "layup.joint", "consumables.bag.templates"],
+        &[
+            "layer.templates",
+            "patch.on",
+            "template.other_hand_of",
+            "layup.second_half",
+            "layup.joint",
+            "consumables.bag.templates",
+        ],
     ),
 ];
 
 fn rename(doc: &mut DocumentMut, at: &str, to: &str) -> Result<(), Fault> {
     let (path, key) = split(at);
-    let old = table_at(doc.as_table_mut(), &path).and_then(|t| t.get(key)).and_then(Item::as_str).map(str::to_string);
+    let old = table_at(doc.as_table_mut(), &path)
+        .and_then(|t| t.get(key))
+        .and_then(Item::as_str)
+        .map(str::to_string);
     set(doc.as_table_mut(), at, &Entry::Text(to.into()))?;
     let (Some(old), Some(section)) = (old, path.first()) else { return Ok(()) };
     for (kinds, names) in NAMED {
         if kinds.contains(section) {
-            names.iter().for_each(|name| renamed(doc.as_table_mut(), &name.split('.').collect::<Vec<_>>(), &old, to));
+            names.iter().for_each(|name| {
+                renamed(doc.as_table_mut(), &name.split('.').collect::<Vec<_>>(), &old, to)
+            });
         }
     }
     Ok(())
@@ -307,7 +344,9 @@ fn rename(doc: &mut DocumentMut, at: &str, to: &str) -> Result<(), Fault> {
 fn renamed(table: &mut dyn TableLike, path: &[&str], old: &str, to: &str) {
     let Some((step, rest)) = path.split_first() else { return };
     match table.get_mut(step) {
-        Some(Item::ArrayOfTables(array)) => array.iter_mut().for_each(|t| renamed(t, rest, old, to)),
+        Some(Item::ArrayOfTables(array)) => {
+            array.iter_mut().for_each(|t| renamed(t, rest, old, to))
+        }
         Some(Item::Table(inner)) => renamed(inner, rest, old, to),
         Some(Item::Value(value)) if rest.is_empty() => in_value(value, old, to),
         _ => {}
@@ -336,7 +375,11 @@ fn laid(doc: &mut DocumentMut, layer: usize) -> Result<&mut Array, Fault> {
     let at = format!("layer.{layer}");
     let path = ["layer", &layer.to_string()].map(str::to_string);
     let table = table_at(doc.as_table_mut(), &[&path[0], &path[1]]).ok_or_else(|| nowhere(&at))?;
-    table.entry("templates").or_insert(Item::Value(Array::new().into())).as_array_mut().ok_or_else(|| nowhere(&format!("{at}.templates")))
+    table
+        .entry("templates")
+        .or_insert(Item::Value(Array::new().into()))
+        .as_array_mut()
+        .ok_or_else(|| nowhere(&format!("{at}.templates")))
 }
 
 fn id_of(value: &Value) -> Option<&str> {
@@ -354,9 +397,18 @@ fn lay(doc: &mut DocumentMut, layer: usize, template: &str, on: bool) -> Result<
     Ok(())
 }
 
-fn lay_as(doc: &mut DocumentMut, layer: usize, template: &str, hands: Option<&str>, copies: Option<u32>) -> Result<(), Fault> {
+fn lay_as(
+    doc: &mut DocumentMut,
+    layer: usize,
+    template: &str,
+    hands: Option<&str>,
+    copies: Option<u32>,
+) -> Result<(), Fault> {
     let list = laid(doc, layer)?;
-    let entry = list.iter_mut().find(|v| id_of(v) == Some(template)).ok_or_else(|| nowhere(&format!("layer.{layer}: {template}")))?;
+    let entry = list
+        .iter_mut()
+        .find(|v| id_of(v) == Some(template))
+        .ok_or_else(|| nowhere(&format!("layer.{layer}: {template}")))?;
     let decor = entry.decor().clone();
     let mut keys = vec![("template".to_string(), Entry::from(template))];
     keys.extend(hands.map(|h| ("hands".to_string(), h.into())));
@@ -412,29 +464,54 @@ templates = ["blade"]
     fn a_value_is_set_and_nothing_else_is_touched() {
         let text = after(Edit::Set { at: "cloth.0.roll_width".into(), to: Entry::Number(1270.0) });
         assert_eq!(text, JOB.replace("1250   # measured", "1270   # measured"));
-        let text = after(Edit::Set { at: "cloth.0.offer.0.width".into(), to: Entry::Text("1.2 m".into()) });
+        let text = after(Edit::Set {
+            at: "cloth.0.offer.0.width".into(),
+            to: Entry::Text("1.2 m".into()),
+        });
         assert_eq!(text, JOB.replace("width = 1000", "width = \"1.2 m\""));
         let text = after(Edit::Set { at: "cutting.gap".into(), to: Entry::Number(2.5) });
-        assert!(text.contains("\n[cutting]\ngap = 2.5\n") && text.replace("\n[cutting]\ngap = 2.5\n", "") == JOB, "{text}");
+        assert!(
+            text.contains("\n[cutting]\ngap = 2.5\n")
+                && text.replace("\n[cutting]\ngap = 2.5\n", "") == JOB,
+            "{text}"
+        );
     }
 
     #[test]
     fn a_section_goes_to_the_end_of_its_kind() {
-        let text = after(Edit::Add { section: "cloth".into(), keys: vec![("id".into(), "mat".into())] });
-        assert_eq!(text, JOB.replace("id = \"plain\"\n", "id = \"plain\"\n\n[[cloth]]\nid = \"mat\"\n"));
-        let text = after(Edit::Add { section: "cloth.0.offer".into(), keys: vec![("width".into(), Entry::Number(600.0))] });
-        assert_eq!(text, JOB.replace("width = 1000\n", "width = 1000\n\n[[cloth.offer]]\nwidth = 600\n"));
-        let text = after(Edit::Add { section: "strip".into(), keys: vec![("id".into(), "tape".into())] });
+        let text =
+            after(Edit::Add { section: "cloth".into(), keys: vec![("id".into(), "mat".into())] });
+        assert_eq!(
+            text,
+            JOB.replace("id = \"plain\"\n", "id = \"plain\"\n\n[[cloth]]\nid = \"mat\"\n")
+        );
+        let text = after(Edit::Add {
+            section: "cloth.0.offer".into(),
+            keys: vec![("width".into(), Entry::Number(600.0))],
+        });
+        assert_eq!(
+            text,
+            JOB.replace("width = 1000\n", "width = 1000\n\n[[cloth.offer]]\nwidth = 600\n")
+        );
+        let text =
+            after(Edit::Add { section: "strip".into(), keys: vec![("id".into(), "tape".into())] });
         assert!(text.ends_with("templates = [\"blade\"]\n\n[[strip]]\nid = \"tape\"\n"), "{text}");
     }
 
     #[test]
     fn a_layer_moves_with_its_own_comment_and_without_the_heading_of_all() {
         let text = after(Edit::Move { section: "layer".into(), from: 0, to: 1 });
-        let (heading, face, bulk) = (text.find("--- layers").unwrap(), text.find("against the mould").unwrap(), text.find("bulk").unwrap());
+        let (heading, face, bulk) = (
+            text.find("--- layers").unwrap(),
+            text.find("against the mould").unwrap(),
+            text.find("bulk").unwrap(),
+        );
         assert!(heading < bulk && bulk < face, "{text}");
         assert!(text.contains("# against the mould\n[[layer]]\nname = \"face\""), "{text}");
-        assert_eq!(edited(&text, &Edit::Move { section: "layer".into(), from: 1, to: 0 }).unwrap(), JOB);
+        assert_eq!(
+            edited(&text, &Edit::Move { section: "layer".into(), from: 1, to: 0 }).unwrap(),
+            JOB
+        );
     }
 
     #[test]
@@ -444,14 +521,21 @@ templates = ["blade"]
         let both = edited(&text, &Edit::Clear { at: "layer.0".into() }).unwrap();
         assert!(!both.contains("[[layer]]"), "{both}");
         assert!(after(Edit::Clear { at: "cloth.0".into() }).contains("# the thin one\n[[cloth]]"));
-        assert_eq!(after(Edit::Clear { at: "cloth.0.offer.0".into() }), JOB.replace("[[cloth.offer]]\nwidth = 1000\n", ""));
-        assert_eq!(after(Edit::Clear { at: "layer.1.name".into() }), JOB.replace("name = \"bulk\"\n", ""));
+        assert_eq!(
+            after(Edit::Clear { at: "cloth.0.offer.0".into() }),
+            JOB.replace("[[cloth.offer]]\nwidth = 1000\n", "")
+        );
+        assert_eq!(
+            after(Edit::Clear { at: "layer.1.name".into() }),
+            JOB.replace("name = \"bulk\"\n", "")
+        );
     }
 
     #[test]
     fn a_new_id_is_put_wherever_the_old_one_stood() {
         let text = after(Edit::Rename { at: "template.0.id".into(), to: "rudder".into() });
-        let wanted = JOB.replace("id = \"blade\"", "id = \"rudder\"").replace("[\"blade\"", "[\"rudder\"");
+        let wanted =
+            JOB.replace("id = \"blade\"", "id = \"rudder\"").replace("[\"blade\"", "[\"rudder\"");
         assert_eq!(text, wanted);
         let text = after(Edit::Rename { at: "cloth.1.id".into(), to: "thin".into() });
         assert_eq!(text, JOB.replace("\"plain\"", "\"thin\""));
@@ -464,9 +548,15 @@ templates = ["blade"]
         let on = after(Edit::Lay { layer: 1, template: "root".into(), on: true });
         assert!(on.contains("templates = [\"blade\", \"root\"]"), "{on}");
         assert_eq!(after(Edit::Lay { layer: 0, template: "root".into(), on: true }), JOB);
-        let two = after(Edit::LayAs { layer: 1, template: "blade".into(), hands: Some("both".into()), copies: None });
+        let two = after(Edit::LayAs {
+            layer: 1,
+            template: "blade".into(),
+            hands: Some("both".into()),
+            copies: None,
+        });
         assert!(two.contains("templates = [{ template = \"blade\", hands = \"both\" }]"), "{two}");
-        let plain = after(Edit::LayAs { layer: 0, template: "root".into(), hands: None, copies: None });
+        let plain =
+            after(Edit::LayAs { layer: 0, template: "root".into(), hands: None, copies: None });
         assert!(plain.contains("templates = [\"blade\", \"root\"]   # both"), "{plain}");
     }
 
@@ -479,7 +569,10 @@ templates = ["blade"]
             Edit::Move { section: "layer".into(), from: 0, to: 2 },
             Edit::Lay { layer: 9, template: "blade".into(), on: true },
             Edit::LayAs { layer: 1, template: "nothing".into(), hands: None, copies: Some(2) },
-            Edit::All(vec![Edit::Clear { at: "layer.0".into() }, Edit::Clear { at: "layer.5".into() }]),
+            Edit::All(vec![
+                Edit::Clear { at: "layer.0".into() },
+                Edit::Clear { at: "layer.5".into() },
+            ]),
         ] {
             assert!(edited(JOB, &edit).is_err(), "{edit:?}");
         }

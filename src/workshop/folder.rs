@@ -1,4 +1,5 @@
-//! The folder of a workshop: a sub-folder for each job, the ledger beside them. Every path that comes from a client is settled here.
+//! The folder of a workshop: a sub-folder for each job, the ledger beside them. Every path that
+//! comes from a client is settled here.
 
 use crate::fault::{Fault, Faults};
 use crate::file_name;
@@ -37,9 +38,12 @@ impl Folder {
     pub fn open(root: &Path) -> Result<Folder, Faults> {
         let root = fs::canonicalize(root).map_err(|e| unreadable(root, &e))?;
         if !root.is_dir() {
-            return Err(Fault::new("this is a file where the workshop's folder should be", "name the folder it lies in")
-                .in_file(&root)
-                .into());
+            return Err(Fault::new(
+                "this is a file where the workshop's folder should be",
+                "name the folder it lies in",
+            )
+            .in_file(&root)
+            .into());
         }
         Ok(Folder { root })
     }
@@ -54,7 +58,8 @@ impl Folder {
         self.root.join(LEDGER_FILE)
     }
 
-    /// The jobs in it, by name: every folder in it that holds a job file, and the workshop's folder itself if it does.
+    /// The jobs in it, by name: every folder in it that holds a job file, and the workshop's folder
+    /// itself if it does.
     ///
     /// # Errors
     /// The folder cannot be read.
@@ -68,11 +73,14 @@ impl Folder {
         for found in fs::read_dir(&self.root).map_err(|e| unreadable(&self.root, &e))? {
             let found = found.map_err(|e| unreadable(&self.root, &e))?;
             // A name that is not UTF-8 cannot stand in an address; the commands take it.
-            if let Some(name) = found.file_name().to_str().filter(|n| file_name::checked(n).is_ok()) {
+            if let Some(name) = found.file_name().to_str().filter(|n| file_name::checked(n).is_ok())
+            {
                 jobs.extend(entry(name));
             }
         }
-        jobs.sort_by(|a, b| (a.folder.to_lowercase(), &a.folder).cmp(&(b.folder.to_lowercase(), &b.folder)));
+        jobs.sort_by(|a, b| {
+            (a.folder.to_lowercase(), &a.folder).cmp(&(b.folder.to_lowercase(), &b.folder))
+        });
         Ok(jobs)
     }
 
@@ -81,18 +89,29 @@ impl Folder {
     /// # Errors
     /// There is no such job, or it is no name of one.
     pub fn job(&self, name: &str) -> Result<PathBuf, Faults> {
-        let dir = if name.is_empty() { self.root.clone() } else { self.root.join(file_name::checked(name)?) };
-        let real = fs::canonicalize(dir.join(JOB_FILE)).ok().filter(|p| p.is_file() && p.starts_with(&self.root));
+        let dir = if name.is_empty() {
+            self.root.clone()
+        } else {
+            self.root.join(file_name::checked(name)?)
+        };
+        let real = fs::canonicalize(dir.join(JOB_FILE))
+            .ok()
+            .filter(|p| p.is_file() && p.starts_with(&self.root));
         match real {
             Some(_) => Ok(dir),
-            None => Err(Fault::new(format!("there is no job {} in this workshop", quoted(name)), "look at the list of jobs").into()),
+            None => Err(Fault::new(
+                format!("there is no job {} in this workshop", quoted(name)),
+                "look at the list of jobs",
+            )
+            .into()),
         }
     }
 
     /// Begins a job: a folder of this name with this job file.
     ///
     /// # Errors
-    /// The name cannot be a folder's, or there is something of this name already (as a file system that ignores case sees it).
+    /// The name cannot be a folder's, or there is something of this name already (as a file system
+    /// that ignores case sees it).
     pub fn begin(&self, name: &str, text: &str) -> Result<PathBuf, Faults> {
         let name = file_name::checked(name)?;
         let dir = self.root.join(name);
@@ -101,9 +120,11 @@ impl Folder {
             .filter_map(|e| e.ok()?.file_name().into_string().ok())
             .any(|n| n.to_lowercase() == name.to_lowercase());
         if taken {
-            return Err(
-                Fault::new(format!("there is something called {} in the workshop already", quoted(name)), "take another name").into()
-            );
+            return Err(Fault::new(
+                format!("there is something called {} in the workshop already", quoted(name)),
+                "take another name",
+            )
+            .into());
         }
         fs::create_dir(&dir).map_err(|e| unwritable(&dir, &e))?;
         write_whole(&dir.join(JOB_FILE), text.as_bytes())?;
@@ -113,9 +134,13 @@ impl Folder {
 
 /// A free name in a folder: `name`, or with a number before its ending.
 pub fn free_name(dir: &Path, name: &str) -> String {
-    let (stem, ending) = name.rsplit_once('.').map_or((name, String::new()), |(s, e)| (s, format!(".{e}")));
+    let (stem, ending) =
+        name.rsplit_once('.').map_or((name, String::new()), |(s, e)| (s, format!(".{e}")));
     let numbered = |n: usize| if n == 1 { name.to_string() } else { format!("{stem}-{n}{ending}") };
-    (1..).map(numbered).find(|n| dir.join(n).symlink_metadata().is_err()).unwrap_or_else(|| name.to_string())
+    (1..)
+        .map(numbered)
+        .find(|n| dir.join(n).symlink_metadata().is_err())
+        .unwrap_or_else(|| name.to_string())
 }
 
 /// Writes one file, whole or not at all, and forces it to the disk.
@@ -134,7 +159,9 @@ pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), Faults> {
         builder.permissions(fs::Permissions::from_mode(mode));
     }
     let mut file = builder.tempfile_in(folder).map_err(|e| unwritable(path, &e))?;
-    file.write_all(bytes).and_then(|()| file.as_file().sync_all()).map_err(|e| unwritable(path, &e))?;
+    file.write_all(bytes)
+        .and_then(|()| file.as_file().sync_all())
+        .map_err(|e| unwritable(path, &e))?;
     file.persist(path).map_err(|e| unwritable(path, &e.error))?;
     #[cfg(unix)]
     fs::File::open(folder).and_then(|dir| dir.sync_all()).map_err(|e| unwritable(folder, &e))?;
@@ -142,13 +169,18 @@ pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), Faults> {
 }
 
 fn unreadable(path: &Path, error: &io::Error) -> Faults {
-    Fault::new(format!("it cannot be read: {error}"), "check that it is there, and its permissions").in_file(path).into()
+    Fault::new(format!("it cannot be read: {error}"), "check that it is there, and its permissions")
+        .in_file(path)
+        .into()
 }
 
 fn unwritable(path: &Path, error: &io::Error) -> Faults {
-    Fault::new(format!("it cannot be written: {error}"), "check space and permissions; nothing that was there has changed")
-        .in_file(path)
-        .into()
+    Fault::new(
+        format!("it cannot be written: {error}"),
+        "check space and permissions; nothing that was there has changed",
+    )
+    .in_file(path)
+    .into()
 }
 
 #[cfg(test)]

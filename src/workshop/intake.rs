@@ -1,5 +1,5 @@
-//! Templates that come in: a photo, a drawing, a table of points, a shape by size. Files are put beside the job under free names, and
-//! the edit that makes templates of them is given back.
+//! Templates that come in: a photo, a drawing, a table of points, a shape by size. Files are put
+//! beside the job under free names, and the edit that makes templates of them is given back.
 
 use super::edit::{Edit, Entry};
 use super::folder::{free_name, write_whole};
@@ -9,7 +9,10 @@ use crate::file_name;
 use crate::geometry::Point;
 use crate::job::point_within;
 use crate::outline::{ReadOptions, Reading, read_bytes};
-use crate::trace::{self, NetLine, Options, check_picture, drawing, is_station_table, plane_picture, read_photo, read_stations};
+use crate::trace::{
+    self, NetLine, Options, check_picture, drawing, is_station_table, plane_picture, read_photo,
+    read_stations,
+};
 use crate::units::degrees_0_360;
 use image::RgbImage;
 use std::path::Path;
@@ -60,11 +63,20 @@ impl From<Fault> for NotTaken {
 /// Takes a file in by what it is, not by its name alone; `ids` are the ids that the job has.
 ///
 /// # Errors
-/// It is nothing a template can be made of, or what is wrong with it. A photo that cannot be traced is kept all the same.
-pub fn take(dir: &Path, name: &str, bytes: &[u8], lay: Lay, ids: &[String]) -> Result<Taken, NotTaken> {
+/// It is nothing a template can be made of, or what is wrong with it. A photo that cannot be traced
+/// is kept all the same.
+pub fn take(
+    dir: &Path,
+    name: &str,
+    bytes: &[u8],
+    lay: Lay,
+    ids: &[String],
+) -> Result<Taken, NotTaken> {
     let name = file_name::checked(name)?;
     let ending = name.rsplit('.').next().unwrap_or_default().to_lowercase();
-    let photo = bytes.starts_with(&[0xff, 0xd8, 0xff]) || bytes.starts_with(b"\x89PNG") || bytes.get(4..8) == Some(b"ftyp");
+    let photo = bytes.starts_with(&[0xff, 0xd8, 0xff])
+        || bytes.starts_with(b"\x89PNG")
+        || bytes.get(4..8) == Some(b"ftyp");
     if photo {
         let photo = read_photo(bytes).map_err(|f| Faults::from(f.in_file(Path::new(name))))?;
         let kept = keep(dir, name, bytes)?;
@@ -74,16 +86,25 @@ pub fn take(dir: &Path, name: &str, bytes: &[u8], lay: Lay, ids: &[String]) -> R
         let what = format!("`{name}` is no photo (JPEG or PNG) and no drawing (SVG, DXF or CSV)");
         return Err(Fault::new(what, "save it as one of these").into());
     }
-    if let Some(text) = std::str::from_utf8(bytes).ok().filter(|t| ending == "csv" && is_station_table(t)) {
+    if let Some(text) =
+        std::str::from_utf8(bytes).ok().filter(|t| ending == "csv" && is_station_table(t))
+    {
         let stem = name.rsplit_once('.').map_or(name, |n| n.0);
-        let template = read_stations(text, stem, None, false).map_err(|f| f.in_file(Path::new(name)))?;
+        let template =
+            read_stations(text, stem, None, false).map_err(|f| f.in_file(Path::new(name)))?;
         let kept = keep(dir, name, bytes)?;
-        let svg = keep(dir, &format!("{stem}.svg"), drawing(&[template], &[format!("From the measured points in {kept}.")]).as_bytes())?;
+        let svg = keep(
+            dir,
+            &format!("{stem}.svg"),
+            drawing(&[template], &[format!("From the measured points in {kept}.")]).as_bytes(),
+        )?;
         return Ok(drawn(dir, &svg, lay, ids)?);
     }
     let reading = read_bytes(Path::new(name), bytes, &ReadOptions::default())?;
     if reading.outlines.is_empty() {
-        return Err(Fault::new("it holds no closed outline", "close the net line, or draw one").in_file(Path::new(name)).into());
+        return Err(Fault::new("it holds no closed outline", "close the net line, or draw one")
+            .in_file(Path::new(name))
+            .into());
     }
     let kept = keep(dir, name, bytes)?;
     Ok(Taken { edit: templates_of(&kept, &reading, lay, ids), kept, warnings: reading.warnings })
@@ -92,9 +113,14 @@ pub fn take(dir: &Path, name: &str, bytes: &[u8], lay: Lay, ids: &[String]) -> R
 /// A template of a drawing that lies in the job's folder.
 fn drawn(dir: &Path, file: &str, lay: Lay, ids: &[String]) -> Result<Taken, Faults> {
     let path = dir.join(file);
-    let bytes = std::fs::read(&path).map_err(|e| Fault::new(format!("it cannot be read: {e}"), "try again").in_file(&path))?;
+    let bytes = std::fs::read(&path)
+        .map_err(|e| Fault::new(format!("it cannot be read: {e}"), "try again").in_file(&path))?;
     let reading = read_bytes(&path, &bytes, &ReadOptions::default())?;
-    Ok(Taken { edit: templates_of(file, &reading, lay, ids), kept: file.into(), warnings: reading.warnings })
+    Ok(Taken {
+        edit: templates_of(file, &reading, lay, ids),
+        kept: file.into(),
+        warnings: reading.warnings,
+    })
 }
 
 fn keep(dir: &Path, name: &str, bytes: &[u8]) -> Result<String, Faults> {
@@ -103,19 +129,34 @@ fn keep(dir: &Path, name: &str, bytes: &[u8]) -> Result<String, Faults> {
     Ok(free)
 }
 
-/// Traces a photo that was kept once more, with a pixel that lies on the skin (from the upper left of the photo as it is shown).
+/// Traces a photo that was kept once more, with a pixel that lies on the skin (from the upper left
+/// of the photo as it is shown).
 ///
 /// # Errors
 /// It is not there, or what is wrong with it.
-pub fn trace_again(dir: &Path, kept: &str, lay: Lay, at: Point, ids: &[String]) -> Result<Taken, NotTaken> {
+pub fn trace_again(
+    dir: &Path,
+    kept: &str,
+    lay: Lay,
+    at: Point,
+    ids: &[String],
+) -> Result<Taken, NotTaken> {
     let path = dir.join(file_name::checked(kept)?);
-    let bytes =
-        std::fs::read(&path).map_err(|e| Fault::new(format!("it cannot be read: {e}"), "take the photo in again").in_file(&path))?;
+    let bytes = std::fs::read(&path).map_err(|e| {
+        Fault::new(format!("it cannot be read: {e}"), "take the photo in again").in_file(&path)
+    })?;
     let photo = read_photo(&bytes).map_err(|f| f.in_file(Path::new(kept)))?;
     traced(dir, kept, photo, lay, Some(at), ids)
 }
 
-fn traced(dir: &Path, kept: &str, photo: RgbImage, lay: Lay, at: Option<Point>, ids: &[String]) -> Result<Taken, NotTaken> {
+fn traced(
+    dir: &Path,
+    kept: &str,
+    photo: RgbImage,
+    lay: Lay,
+    at: Option<Point>,
+    ids: &[String],
+) -> Result<Taken, NotTaken> {
     let stem = kept.rsplit_once('.').map_or(kept, |n| n.0).to_string();
     let options = Options {
         name: stem.clone(),
@@ -130,8 +171,10 @@ fn traced(dir: &Path, kept: &str, photo: RgbImage, lay: Lay, at: Option<Point>, 
         around: None,
         answers: Vec::new(),
     };
-    let tracing = trace::trace(&[(dir.join(kept), photo)], &options)
-        .map_err(|f| NotTaken { faults: f.in_file(Path::new(kept)), photo: Some(kept.to_string()) })?;
+    let tracing = trace::trace(&[(dir.join(kept), photo)], &options).map_err(|f| NotTaken {
+        faults: f.in_file(Path::new(kept)),
+        photo: Some(kept.to_string()),
+    })?;
     let word = |yes: bool, a: &str, b: &str| if yes { a.to_string() } else { b.to_string() };
     let mut notes = vec![format!(
         "Traced from {kept}. In the job: taken_off = \"{}\", inked_side = \"{}\".",
@@ -140,8 +183,13 @@ fn traced(dir: &Path, kept: &str, photo: RgbImage, lay: Lay, at: Option<Point>, 
     )];
     let svg = drawing(&tracing.templates, &notes);
     let reading = read_bytes(Path::new("traced.svg"), svg.as_bytes(), &ReadOptions::default())?;
-    // The drawing has a frame of its own: where one template lies in both tells where the photo does.
-    let shift = tracing.templates.first().zip(reading.outlines.first()).map(|(t, o)| low_of(o.net()) - low_of(&t.net));
+    // The drawing has a frame of its own: where one template lies in both tells where the photo
+    // does.
+    let shift = tracing
+        .templates
+        .first()
+        .zip(reading.outlines.first())
+        .map(|(t, o)| low_of(o.net()) - low_of(&t.net));
     if let (Some(shift), Some((area, jpeg))) = (shift, plane_picture(&tracing)) {
         let file = keep(dir, &format!("{stem}-from-above.jpg"), &jpeg)?;
         let (low, high) = (area.min + shift, area.max + shift);
@@ -167,15 +215,23 @@ fn templates_of(file: &str, reading: &Reading, lay: Lay, ids: &[String]) -> Edit
     for (i, outline) in reading.outlines.iter().enumerate() {
         let named = if several && !outline.name().is_empty() { outline.name() } else { stem };
         let id = free_id(named, &taken);
-        let mut keys: Vec<(String, Entry)> = vec![("id".into(), id.as_str().into()), ("file".into(), file.into())];
+        let mut keys: Vec<(String, Entry)> =
+            vec![("id".into(), id.as_str().into()), ("file".into(), file.into())];
         if several {
             let p = point_within(outline.net());
             let rounded = |v: f64| Entry::Number((v * 1000.0).round() / 1000.0);
             keys.push(("inside".into(), Entry::List(vec![rounded(p.x), rounded(p.y)])));
         }
         if outline.arrow().is_none() {
-            let guess = reading.maybe_arrows.iter().find(|a| a.outline == i).map(|a| degrees_0_360((a.ends[1] - a.ends[0]).direction()));
-            keys.push(("arrow".into(), Entry::Number((guess.unwrap_or(0.0) * 100.0).round() / 100.0)));
+            let guess = reading
+                .maybe_arrows
+                .iter()
+                .find(|a| a.outline == i)
+                .map(|a| degrees_0_360((a.ends[1] - a.ends[0]).direction()));
+            keys.push((
+                "arrow".into(),
+                Entry::Number((guess.unwrap_or(0.0) * 100.0).round() / 100.0),
+            ));
         }
         keys.push(("taken_off".into(), if lay.plug { "plug" } else { "mould" }.into()));
         keys.push(("inked_side".into(), if lay.inked_down { "down" } else { "up" }.into()));
@@ -187,17 +243,30 @@ fn templates_of(file: &str, reading: &Reading, lay: Lay, ids: &[String]) -> Edit
 
 /// An id made of a name, unlike those taken.
 pub fn free_id(name: &str, taken: &[String]) -> String {
-    let plain: String = name.chars().take(40).map(|c| if c.is_alphanumeric() || c == '-' || c == '_' { c } else { '-' }).collect();
+    let plain: String = name
+        .chars()
+        .take(40)
+        .map(|c| if c.is_alphanumeric() || c == '-' || c == '_' { c } else { '-' })
+        .collect();
     let plain = plain.trim_matches('-');
     let stem = if plain.is_empty() { "template" } else { plain };
-    (1..).map(|n| if n == 1 { stem.to_string() } else { format!("{stem}-{n}") }).find(|id| !taken.contains(id)).unwrap_or_default()
+    (1..)
+        .map(|n| if n == 1 { stem.to_string() } else { format!("{stem}-{n}") })
+        .find(|id| !taken.contains(id))
+        .unwrap_or_default()
 }
 
 /// A strip, or a template drawn as a rectangle or an ellipse of this size.
 ///
 /// # Errors
 /// A size that makes no outline, or the machine's.
-pub fn by_size(dir: &Path, shape: &str, length: f64, width: f64, ids: &[String]) -> Result<Edit, Faults> {
+pub fn by_size(
+    dir: &Path,
+    shape: &str,
+    length: f64,
+    width: f64,
+    ids: &[String],
+) -> Result<Edit, Faults> {
     if shape == "strip" {
         let keys = vec![
             ("id".to_string(), free_id("strip", ids).as_str().into()),
@@ -208,9 +277,16 @@ pub fn by_size(dir: &Path, shape: &str, length: f64, width: f64, ids: &[String])
     }
     let id = free_id(shape, ids);
     let outline = OutlineData::sized(length, width, shape == "ellipse").outline(&id)?;
-    let file = keep(dir, &format!("{id}.svg"), outline_drawing(&outline, &id, &["Drawn by its size.".into()]).as_bytes())?;
+    let file = keep(
+        dir,
+        &format!("{id}.svg"),
+        outline_drawing(&outline, &id, &["Drawn by its size.".into()]).as_bytes(),
+    )?;
     let keys = [("id", id.as_str()), ("file", &file), ("taken_off", "mould"), ("inked_side", "up")];
-    Ok(Edit::Add { section: "template".into(), keys: keys.map(|(k, v)| (k.to_string(), v.into())).to_vec() })
+    Ok(Edit::Add {
+        section: "template".into(),
+        keys: keys.map(|(k, v)| (k.to_string(), v.into())).to_vec(),
+    })
 }
 
 #[cfg(test)]
@@ -233,7 +309,12 @@ mod tests {
         assert_eq!(std::fs::read_to_string(home.path().join("plates-2.svg")).unwrap(), TWO);
         let text = edited("", &taken.edit).unwrap();
         assert_eq!(text.matches("[[template]]").count(), 2, "{text}");
-        assert!(text.contains("id = \"hip-2\"") && text.contains("id = \"lid\"") && text.contains("inked_side = \"down\""), "{text}");
+        assert!(
+            text.contains("id = \"hip-2\"")
+                && text.contains("id = \"lid\"")
+                && text.contains("inked_side = \"down\""),
+            "{text}"
+        );
     }
 
     #[test]
@@ -257,7 +338,9 @@ mod tests {
         let home = tempfile::tempdir().unwrap();
         let edit = by_size(home.path(), "ellipse", 200.0, 80.0, &[]).unwrap();
         assert!(edited("", &edit).unwrap().contains("file = \"ellipse.svg\""));
-        let reading = crate::outline::read_file(&home.path().join("ellipse.svg"), &ReadOptions::default()).unwrap();
+        let reading =
+            crate::outline::read_file(&home.path().join("ellipse.svg"), &ReadOptions::default())
+                .unwrap();
         let b = crate::geometry::ring_bounds(reading.outlines[0].net()).unwrap();
         assert!((b.width() - 200.0).abs() < 0.05 && (b.height() - 80.0).abs() < 0.05);
         assert!(by_size(home.path(), "rectangle", 0.0, 80.0, &[]).is_err());

@@ -1,9 +1,11 @@
-//! A workshop's folder, its jobs as they are worked on, and what every client of them needs: the command line, a page in a browser, a test.
+//! A workshop's folder, its jobs as they are worked on, and what every client of them needs: the
+//! command line, a page in a browser, a test.
 //!
-//! In go a folder and [`Edit`]s, plain data. Out come drafts with their revisions, [`Checked`] jobs with every fault at its key, plans
-//! while they get better and when they are verified. The files are the state: whatever a client does stands in `job.toml` (comments and
-//! order kept), drawings, plan folders and the ledger, and what another program writes there is seen. Nothing here prints, looks at the
-//! clock or the environment.
+//! In go a folder and [`Edit`]s, plain data. Out come drafts with their revisions, [`Checked`] jobs
+//! with every fault at its key, plans while they get better and when they are verified. The files
+//! are the state: whatever a client does stands in `job.toml` (comments and order kept), drawings,
+//! plan folders and the ledger, and what another program writes there is seen. Nothing here prints,
+//! looks at the clock or the environment.
 
 mod checked;
 mod draft;

@@ -34,7 +34,13 @@ impl OpenJob {
     /// # Errors
     /// Its file cannot be read.
     pub fn open(dir: &Path) -> Result<OpenJob, Faults> {
-        Ok(OpenJob { draft: Draft::open(dir)?, planning: None, readings: Readings::default(), checked: None, plan: None })
+        Ok(OpenJob {
+            draft: Draft::open(dir)?,
+            planning: None,
+            readings: Readings::default(),
+            checked: None,
+            plan: None,
+        })
     }
 
     /// The job as it stands, checked anew only if its file or a file beside it has changed.
@@ -51,7 +57,8 @@ impl OpenJob {
         checked
     }
 
-    /// The plan in its plan folder, read and verified anew only if it has changed; none if there is none.
+    /// The plan in its plan folder, read and verified anew only if it has changed; none if there is
+    /// none.
     ///
     /// # Errors
     /// What is wrong with it.
@@ -78,7 +85,11 @@ impl OpenJob {
         let checked = self.checked();
         let job = match &checked.job {
             Some(job) if checked.is_sound() => job.clone(),
-            _ => return Err(Faults(checked.notes.iter().filter(|n| !n.warning).map(|n| n.fault.clone()).collect())),
+            _ => {
+                return Err(Faults(
+                    checked.notes.iter().filter(|n| !n.warning).map(|n| n.fault.clone()).collect(),
+                ));
+            }
         };
         let stock = job.stock.as_deref().map(|file| read_stock(file, now)).transpose()?;
         let planning = Planning::begin(self.draft.dir(), job, stock, settings);
@@ -89,14 +100,23 @@ impl OpenJob {
 
 /// The files in a job's folder that a job can be made of.
 fn stamp_of(dir: &Path) -> Stamp {
-    let drawing = |path: &Path| path.extension().is_some_and(|e| ["svg", "dxf", "csv"].iter().any(|k| e.eq_ignore_ascii_case(k)));
+    let drawing = |path: &Path| {
+        path.extension()
+            .is_some_and(|e| ["svg", "dxf", "csv"].iter().any(|k| e.eq_ignore_ascii_case(k)))
+    };
     let mut stamp: Stamp = Vec::new();
     let mut folders = vec![(dir.to_path_buf(), 0)];
     while let Some((folder, depth)) = folders.pop() {
-        for path in std::fs::read_dir(&folder).into_iter().flatten().filter_map(|e| Some(e.ok()?.path())) {
+        for path in
+            std::fs::read_dir(&folder).into_iter().flatten().filter_map(|e| Some(e.ok()?.path()))
+        {
             if drawing(&path) {
                 stamp.push((path.clone(), about(&path)));
-            } else if depth < 4 && path.is_dir() && !path.is_symlink() && path.file_name().is_some_and(|n| n != PLAN_FOLDER) {
+            } else if depth < 4
+                && path.is_dir()
+                && !path.is_symlink()
+                && path.file_name().is_some_and(|n| n != PLAN_FOLDER)
+            {
                 folders.push((path, depth + 1));
             }
         }
@@ -116,11 +136,13 @@ fn about(path: &Path) -> Option<(SystemTime, u64)> {
 /// What is wrong with it.
 pub fn read_plan(file: &Path) -> Result<Verified, Faults> {
     let fault = |what: String| Faults::from(Fault::new(what, "plan the job again").in_file(file));
-    let about = std::fs::metadata(file).map_err(|e| fault(format!("the plan cannot be read: {e}")))?;
+    let about =
+        std::fs::metadata(file).map_err(|e| fault(format!("the plan cannot be read: {e}")))?;
     if !about.is_file() || about.len() > plan::LARGEST_FILE {
         return Err(fault("this is no plan: not an ordinary file, or too large".into()));
     }
-    let text = std::fs::read_to_string(file).map_err(|e| fault(format!("the plan cannot be read: {e}")))?;
+    let text = std::fs::read_to_string(file)
+        .map_err(|e| fault(format!("the plan cannot be read: {e}")))?;
     plan::from_json(&text).and_then(verify::verify).map_err(|faults| faults.in_file(file))
 }
 
@@ -129,22 +151,33 @@ pub fn read_plan(file: &Path) -> Result<Verified, Faults> {
 /// # Errors
 /// It cannot be read, or what is wrong with it.
 pub fn read_stock(file: &Path, now: &Moment) -> Result<Snapshot, Faults> {
-    let fault =
-        |what: String| Faults::from(Fault::new(what, "name a ledger or an export of one, or take `stock` out of the job").in_file(file));
-    let about = std::fs::metadata(file).map_err(|e| fault(format!("the stock cannot be read: {e}")))?;
+    let fault = |what: String| {
+        Faults::from(
+            Fault::new(what, "name a ledger or an export of one, or take `stock` out of the job")
+                .in_file(file),
+        )
+    };
+    let about =
+        std::fs::metadata(file).map_err(|e| fault(format!("the stock cannot be read: {e}")))?;
     if !about.is_file() {
         return Err(fault("this is not an ordinary file".into()));
     }
     let mut head = [0; 16];
-    let is_ledger = std::fs::File::open(file).and_then(|mut f| std::io::Read::read_exact(&mut f, &mut head)).is_ok()
+    let is_ledger = std::fs::File::open(file)
+        .and_then(|mut f| std::io::Read::read_exact(&mut f, &mut head))
+        .is_ok()
         && head.starts_with(b"SQLite format 3\0");
     if is_ledger {
         return Ledger::read(file).and_then(|ledger| ledger.snapshot(now)).map_err(faults_of);
     }
     if about.len() > crate::stock::LARGEST_FILE {
-        return Err(fault(format!("the file has more than {} MB", crate::stock::LARGEST_FILE >> 20)));
+        return Err(fault(format!(
+            "the file has more than {} MB",
+            crate::stock::LARGEST_FILE >> 20
+        )));
     }
-    let text = std::fs::read_to_string(file).map_err(|e| fault(format!("this is neither a ledger nor text in UTF-8: {e}")))?;
+    let text = std::fs::read_to_string(file)
+        .map_err(|e| fault(format!("this is neither a ledger nor text in UTF-8: {e}")))?;
     Snapshot::from_json(&text, now.day).map_err(|faults| faults.in_file(file))
 }
 
@@ -178,7 +211,11 @@ mod tests {
         let home = tempfile::tempdir().unwrap();
         std::fs::write(home.path().join("job.toml"), JOB).unwrap();
         let mut open = OpenJob::open(home.path()).unwrap();
-        assert!(open.checked().notes.iter().any(|n| n.at.as_deref() == Some("template.0.file")), "{:?}", open.checked().notes);
+        assert!(
+            open.checked().notes.iter().any(|n| n.at.as_deref() == Some("template.0.file")),
+            "{:?}",
+            open.checked().notes
+        );
         std::fs::write(home.path().join("plate.svg"), plate(100)).unwrap();
         let first = open.checked();
         assert!(first.is_sound(), "{:?}", first.notes);
@@ -192,8 +229,10 @@ mod tests {
     fn a_job_at_fault_is_not_planned_and_a_plan_is_read_once() {
         let home = tempfile::tempdir().unwrap();
         std::fs::write(home.path().join("job.toml"), JOB).unwrap();
-        let now = Moment { seconds: 1_790_000_000, day: crate::stock::Day::parse("2026-09-21").unwrap() };
-        let settings = || Settings { stop: Stop::Effort(1), seed: 1, threads: 1, sets: 1, day: now.day };
+        let now =
+            Moment { seconds: 1_790_000_000, day: crate::stock::Day::parse("2026-09-21").unwrap() };
+        let settings =
+            || Settings { stop: Stop::Effort(1), seed: 1, threads: 1, sets: 1, day: now.day };
         let mut open = OpenJob::open(home.path()).unwrap();
         assert!(open.begin(settings(), &now).is_err());
         assert!(open.plan().unwrap().is_none());

@@ -6,7 +6,8 @@ use crate::outline::{Draft, EdgeKind, Outline};
 use crate::trace::{Template, drawing};
 use serde::{Deserialize, Serialize};
 
-/// An outline, mm, y up, in the frame of its drawing. `edges` says the kind of each edge `net[i]` to `net[i + 1]`, or nothing.
+/// An outline, mm, y up, in the frame of its drawing. `edges` says the kind of each edge `net[i]`
+/// to `net[i + 1]`, or nothing.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct OutlineData {
@@ -51,9 +52,16 @@ impl OutlineData {
         let net = if ellipse {
             // Chords within 0.01 mm of the curve.
             let radius = length.max(width) / 2.0;
-            let count = (std::f64::consts::PI / (1.0 - 0.01 / radius.max(0.1)).clamp(-1.0, 1.0).acos()).ceil().clamp(24.0, 2000.0) as usize;
+            let count = (std::f64::consts::PI
+                / (1.0 - 0.01 / radius.max(0.1)).clamp(-1.0, 1.0).acos())
+            .ceil()
+            .clamp(24.0, 2000.0) as usize;
             let at = |i: usize| std::f64::consts::TAU * i as f64 / count as f64;
-            (0..count).map(|i| point(length / 2.0 * (1.0 + at(i).cos()), width / 2.0 * (1.0 + at(i).sin()))).collect()
+            (0..count)
+                .map(|i| {
+                    point(length / 2.0 * (1.0 + at(i).cos()), width / 2.0 * (1.0 + at(i).sin()))
+                })
+                .collect()
         } else {
             vec![point(0.0, 0.0), point(length, 0.0), point(length, width), point(0.0, width)]
         };
@@ -71,7 +79,8 @@ impl OutlineData {
     }
 }
 
-/// An outline as an SVG drawing at true size that [`crate::outline`] reads. The notes become comments at its head.
+/// An outline as an SVG drawing at true size that [`crate::outline`] reads. The notes become
+/// comments at its head.
 pub fn outline_drawing(outline: &Outline, name: &str, notes: &[String]) -> String {
     let template = Template {
         name: name.into(),
@@ -110,7 +119,8 @@ fn runs(outline: &Outline) -> Vec<(EdgeKind, Path)> {
     runs
 }
 
-/// A photo that lies under a drawing: its file, and the corners of what it shows in the drawing's frame, mm.
+/// A photo that lies under a drawing: its file, and the corners of what it shows in the drawing's
+/// frame, mm.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct PhotoUnder {
     /// Name of the file beside the drawing.
@@ -123,15 +133,20 @@ impl PhotoUnder {
     /// The note in a drawing that tells of it.
     pub fn note(&self) -> String {
         let [left, low, right, high] = self.place;
-        format!("Photo under it: {} from ({left:.3}, {low:.3}) to ({right:.3}, {high:.3}) mm.", self.file)
+        format!(
+            "Photo under it: {} from ({left:.3}, {low:.3}) to ({right:.3}, {high:.3}) mm.",
+            self.file
+        )
     }
 
     /// The photo that a drawing tells of, if it does.
     pub fn of(svg: &str) -> Option<PhotoUnder> {
         let note = notes_of(svg).find(|n| n.starts_with("Photo under it: "))?;
         let (file, place) = note.strip_prefix("Photo under it: ")?.rsplit_once(" from (")?;
-        let numbers: Vec<f64> =
-            place.split(|c: char| !(c.is_ascii_digit() || c == '.' || c == '-')).filter_map(|n| n.parse().ok()).collect();
+        let numbers: Vec<f64> = place
+            .split(|c: char| !(c.is_ascii_digit() || c == '.' || c == '-'))
+            .filter_map(|n| n.parse().ok())
+            .collect();
         let place: [f64; 4] = numbers.get(..4)?.try_into().ok()?;
         (crate::file_name::checked(file).is_ok() && place[0] < place[2] && place[1] < place[3])
             .then(|| PhotoUnder { file: file.into(), place })
@@ -151,7 +166,9 @@ mod tests {
     use crate::outline::{ReadOptions, read_bytes};
 
     fn read(svg: &str) -> Outline {
-        let mut reading = read_bytes(std::path::Path::new("a.svg"), svg.as_bytes(), &ReadOptions::default()).unwrap();
+        let mut reading =
+            read_bytes(std::path::Path::new("a.svg"), svg.as_bytes(), &ReadOptions::default())
+                .unwrap();
         assert_eq!(reading.outlines.len(), 1);
         reading.outlines.remove(0)
     }
@@ -160,32 +177,48 @@ mod tests {
     fn what_is_drawn_is_read_back_with_every_kind_and_line() {
         let mut data = OutlineData::sized(300.0, 200.0, false);
         data.edges = vec![Some(EdgeKind::Lap), None, Some(EdgeKind::Butt), Some(EdgeKind::Lap)];
-        data.holes = vec![vec![point(100.0, 20.0), point(140.0, 20.0), point(140.0, 60.0), point(100.0, 60.0)]];
+        data.holes = vec![vec![
+            point(100.0, 20.0),
+            point(140.0, 20.0),
+            point(140.0, 60.0),
+            point(100.0, 60.0),
+        ]];
         data.cuts = vec![vec![point(0.0, 150.0), point(60.0, 150.0)]];
-        data.no_splice = vec![vec![point(200.0, 50.0), point(250.0, 50.0), point(250.0, 90.0), point(200.0, 90.0)]];
+        data.no_splice = vec![vec![
+            point(200.0, 50.0),
+            point(250.0, 50.0),
+            point(250.0, 90.0),
+            point(200.0, 90.0),
+        ]];
         let outline = data.outline("plate").unwrap();
         let back = read(&outline_drawing(&outline, "plate", &[]));
-        assert_eq!((back.edges().len(), back.holes().len(), back.cuts().len(), back.no_splice().len()), (4, 1, 1, 1));
+        assert_eq!(
+            (back.edges().len(), back.holes().len(), back.cuts().len(), back.no_splice().len()),
+            (4, 1, 1, 1)
+        );
         assert!(back.arrow().is_some() && (ring_area(back.net()) - 60_000.0).abs() < 0.1);
         let mut kinds: Vec<Option<EdgeKind>> = back.edges().to_vec();
         let first = (0..4)
             .find(|i| {
                 back.net()[*i].x == back.net().iter().map(|p| p.x).fold(f64::INFINITY, f64::min)
-                    && back.net()[*i].y == back.net().iter().map(|p| p.y).fold(f64::INFINITY, f64::min)
+                    && back.net()[*i].y
+                        == back.net().iter().map(|p| p.y).fold(f64::INFINITY, f64::min)
             })
             .unwrap();
         kinds.rotate_left(first);
         assert_eq!(kinds, [Some(EdgeKind::Lap), None, Some(EdgeKind::Butt), Some(EdgeKind::Lap)]);
     }
 
-    /// Area and girth against the formulas of an ellipse (Ramanujan's second approximation for the girth, from memory).
+    /// Area and girth against the formulas of an ellipse (Ramanujan's second approximation for the
+    /// girth, from memory).
     #[test]
     fn an_ellipse_by_size_is_one() {
         let (a, b) = (150.0_f64, 40.0_f64);
         let outline = OutlineData::sized(2.0 * a, 2.0 * b, true).outline("e").unwrap();
         assert!((ring_area(outline.net()) / (std::f64::consts::PI * a * b) - 1.0).abs() < 1e-3);
         let h = ((a - b) / (a + b)).powi(2);
-        let girth = std::f64::consts::PI * (a + b) * (1.0 + 3.0 * h / (10.0 + (4.0 - 3.0 * h).sqrt()));
+        let girth =
+            std::f64::consts::PI * (a + b) * (1.0 + 3.0 * h / (10.0 + (4.0 - 3.0 * h).sqrt()));
         let net = outline.net();
         let drawn: f64 = (0..net.len()).map(|i| net[i].distance(net[(i + 1) % net.len()])).sum();
         assert!((drawn / girth - 1.0).abs() < 1e-3, "{drawn} {girth}");
@@ -193,7 +226,8 @@ mod tests {
 
     #[test]
     fn the_photo_under_a_drawing_is_found_again_and_no_other_file() {
-        let photo = PhotoUnder { file: "seat photo.jpg".into(), place: [-12.5, 0.0, 400.25, 300.0] };
+        let photo =
+            PhotoUnder { file: "seat photo.jpg".into(), place: [-12.5, 0.0, 400.25, 300.0] };
         let outline = OutlineData::sized(100.0, 50.0, false).outline("x").unwrap();
         let svg = outline_drawing(&outline, "x", &["Traced from a photo.".into(), photo.note()]);
         assert_eq!(PhotoUnder::of(&svg), Some(photo.clone()));

@@ -18,14 +18,16 @@ pub fn plan_files(plan: &Verified, run: &Run<'_>) -> Result<Vec<(PathBuf, Vec<u8
         run.check(Phase::Writing)
     };
     step()?;
-    let sections: Vec<sheet::Section> = sheet::mosaic_section(plan).into_iter().chain([sheet::layup_section(plan)]).collect();
+    let sections: Vec<sheet::Section> =
+        sheet::mosaic_section(plan).into_iter().chain([sheet::layup_section(plan)]).collect();
     let mut files = vec![(PathBuf::from("plan.json"), plan::to_json(plan.plan()).into_bytes())];
     step()?;
     files.push((PathBuf::from("report.html"), sheet::report(plan, &sections).into_bytes()));
     files.push((PathBuf::from("pieces.csv"), sheet::pieces_table(plan).into_bytes()));
     step()?;
     files.push((PathBuf::from("overview.svg"), sheet::overview(plan).into_bytes()));
-    files.extend(sheet::patches_table(plan).map(|t| (PathBuf::from("patches.csv"), t.into_bytes())));
+    files
+        .extend(sheet::patches_table(plan).map(|t| (PathBuf::from("patches.csv"), t.into_bytes())));
     let sheets: [&dyn Fn() -> Vec<sheet::Written>; 5] = [
         &|| sheet::cut_sheets(plan, None),
         &|| sheet::mosaic_sheets(plan),
@@ -35,7 +37,9 @@ pub fn plan_files(plan: &Verified, run: &Run<'_>) -> Result<Vec<(PathBuf, Vec<u8
     ];
     for drawn in sheets {
         step()?;
-        files.extend(drawn().into_iter().map(|file| (Path::new("sheets").join(file.name), file.bytes)));
+        files.extend(
+            drawn().into_iter().map(|file| (Path::new("sheets").join(file.name), file.bytes)),
+        );
     }
     step()?;
     Ok(files)

@@ -1,4 +1,5 @@
-//! A plan in the making: searched on a thread of its own, watched and stopped from anywhere, written when it is verified.
+//! A plan in the making: searched on a thread of its own, watched and stopped from anywhere,
+//! written when it is verified.
 
 use super::folder::PLAN_FOLDER;
 use super::plan_files::plan_files;
@@ -78,15 +79,27 @@ pub struct Planning {
 }
 
 impl Planning {
-    /// Begins to plan a job; its plan folder lies in `dir`. The stock is taken from where there is one.
-    pub fn begin(dir: &Path, job: Job, stock: Option<Snapshot>, settings: Settings) -> Arc<Planning> {
+    /// Begins to plan a job; its plan folder lies in `dir`. The stock is taken from where there is
+    /// one.
+    pub fn begin(
+        dir: &Path,
+        job: Job,
+        stock: Option<Snapshot>,
+        settings: Settings,
+    ) -> Arc<Planning> {
         let planning = Arc::new(Planning::default());
         let (run, dir) = (Arc::clone(&planning), dir.to_path_buf());
         std::thread::spawn(move || {
             // A defect of this program must not leave a run that never ends.
-            let made = catch_unwind(AssertUnwindSafe(|| run.make(&dir, &job, stock.as_ref(), &settings)));
-            let outcome = made
-                .unwrap_or_else(|_| Err(Fault::new("planning broke off: a defect of this program", "plan again with another seed").into()));
+            let made =
+                catch_unwind(AssertUnwindSafe(|| run.make(&dir, &job, stock.as_ref(), &settings)));
+            let outcome = made.unwrap_or_else(|_| {
+                Err(Fault::new(
+                    "planning broke off: a defect of this program",
+                    "plan again with another seed",
+                )
+                .into())
+            });
             run.tell(|news| match outcome {
                 Ok(()) => news.phase = Phase::Done,
                 Err(faults) => (news.phase, news.faults) = (Phase::Refused, faults),
@@ -120,11 +133,20 @@ impl Planning {
         change(&mut news);
     }
 
-    fn make(&self, dir: &Path, job: &Job, stock: Option<&Snapshot>, settings: &Settings) -> Result<(), Faults> {
+    fn make(
+        &self,
+        dir: &Path,
+        job: &Job,
+        stock: Option<&Snapshot>,
+        settings: &Settings,
+    ) -> Result<(), Faults> {
         let folder = dir.join(PLAN_FOLDER);
         plan::folder::check(&folder)?;
         let jobs = std::slice::from_ref(job);
-        let run = Run::new(settings.stop).with_seed(settings.seed).with_threads(settings.threads).with_day(settings.day);
+        let run = Run::new(settings.stop)
+            .with_seed(settings.seed)
+            .with_threads(settings.threads)
+            .with_day(settings.day);
         let run = run.with_cancel(&self.cancel).with_observer(self);
         let made = match stock {
             Some(stock) => planner::plan_from_stock(jobs, stock, settings.sets, &run),
@@ -175,7 +197,12 @@ mod tests {
         let home = tempfile::tempdir().unwrap();
         std::fs::write(home.path().join("job.toml"), text).unwrap();
         let (job, _) = job::load(&home.path().join("job.toml")).unwrap();
-        let planning = Planning::begin(home.path(), job, None, Settings { stop, seed: 1, threads: 1, sets: 1, day: Day::today() });
+        let planning = Planning::begin(
+            home.path(),
+            job,
+            None,
+            Settings { stop, seed: 1, threads: 1, sets: 1, day: Day::today() },
+        );
         while planning.is_running() {
             meanwhile(&planning);
             std::thread::yield_now();
@@ -209,7 +236,11 @@ mod tests {
         let text = JOB.replace("selvedge = 0", "selvedge = 0\nroll_length = 50");
         let (home, news) = planned(&text, Stop::Effort(1), |_| {});
         assert_eq!(news.phase, Phase::Refused);
-        assert!(news.faults.0.iter().all(|f| matches!(f.place, crate::fault::Place::Line { .. })), "{}", news.faults);
+        assert!(
+            news.faults.0.iter().all(|f| matches!(f.place, crate::fault::Place::Line { .. })),
+            "{}",
+            news.faults
+        );
         assert!(!home.path().join("plan").exists());
     }
 }

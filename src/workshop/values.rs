@@ -1,4 +1,5 @@
-//! What stands in a job file, key by key, even while other parts of it are at fault; and which key a place in it belongs to.
+//! What stands in a job file, key by key, even while other parts of it are at fault; and which key
+//! a place in it belongs to.
 
 use crate::fault::line_and_column;
 use std::ops::Range;
@@ -32,7 +33,11 @@ impl Values {
 
     fn table(&mut self, text: &str, above: &str, table: &DeTable<'_>) {
         for (key, value) in table.iter() {
-            let path = if above.is_empty() { key.get_ref().to_string() } else { format!("{above}.{}", key.get_ref()) };
+            let path = if above.is_empty() {
+                key.get_ref().to_string()
+            } else {
+                format!("{above}.{}", key.get_ref())
+            };
             self.value(text, path, key.span().start, value);
         }
     }
@@ -50,7 +55,9 @@ impl Values {
                     self.value(text, format!("{path}.{i}"), entry.span().start, entry);
                 }
             }
-            DeValue::String(words) => self.found.push(Found { path, span, shown: Some(words.to_string()) }),
+            DeValue::String(words) => {
+                self.found.push(Found { path, span, shown: Some(words.to_string()) })
+            }
             _ => {
                 let shown = text.get(value.span()).unwrap_or_default().to_string();
                 self.found.push(Found { path, span, shown: Some(shown) });
@@ -58,7 +65,8 @@ impl Values {
         }
     }
 
-    /// The value at a key, as a person would type it; none if there is none, or if a section or list stands there.
+    /// The value at a key, as a person would type it; none if there is none, or if a section or
+    /// list stands there.
     pub fn get(&self, path: &str) -> Option<&str> {
         self.find(path)?.shown.as_deref()
     }
@@ -78,8 +86,13 @@ impl Values {
 
     /// How many sections of a kind, or entries of a list, there are.
     pub fn count(&self, list: &str) -> usize {
-        let several = (0..).take_while(|i| self.found.iter().any(|f| f.path == format!("{list}.{i}"))).count();
-        if several == 0 && self.found.iter().any(|f| f.path == list && f.shown.is_none()) && !self.is_empty_list(list) {
+        let several = (0..)
+            .take_while(|i| self.found.iter().any(|f| f.path == format!("{list}.{i}")))
+            .count();
+        if several == 0
+            && self.found.iter().any(|f| f.path == list && f.shown.is_none())
+            && !self.is_empty_list(list)
+        {
             1
         } else {
             several
@@ -87,21 +100,32 @@ impl Values {
     }
 
     fn is_empty_list(&self, list: &str) -> bool {
-        !self.found.iter().any(|f| f.path.strip_prefix(list).is_some_and(|rest| rest.starts_with('.')))
-    }
-
-    /// The key whose value stands at a line and column (from 1), or the section whose part of the file that is.
-    pub fn key_at(&self, text: &str, line: usize, column: usize) -> Option<&str> {
-        let here = |offset: usize| line_and_column(text, offset) <= (line, column);
-        let around = self
+        !self
             .found
             .iter()
-            .filter(|f| here(f.span.start) && !here(f.span.end.max(f.span.start + 1) - 1 + usize::from(f.span.is_empty())));
-        let exact = self.found.iter().filter(|f| line_and_column(text, f.span.start) == (line, column)).max_by_key(|f| f.path.len());
-        exact.or_else(|| around.min_by_key(|f| f.span.len())).map(|f| f.path.as_str()).or_else(|| {
-            let sections = self.found.iter().filter(|f| f.shown.is_none() && here(f.span.start));
-            sections.max_by_key(|f| f.span.start).map(|f| f.path.as_str())
-        })
+            .any(|f| f.path.strip_prefix(list).is_some_and(|rest| rest.starts_with('.')))
+    }
+
+    /// The key whose value stands at a line and column (from 1), or the section whose part of the
+    /// file that is.
+    pub fn key_at(&self, text: &str, line: usize, column: usize) -> Option<&str> {
+        let here = |offset: usize| line_and_column(text, offset) <= (line, column);
+        let around = self.found.iter().filter(|f| {
+            here(f.span.start)
+                && !here(f.span.end.max(f.span.start + 1) - 1 + usize::from(f.span.is_empty()))
+        });
+        let exact = self
+            .found
+            .iter()
+            .filter(|f| line_and_column(text, f.span.start) == (line, column))
+            .max_by_key(|f| f.path.len());
+        exact.or_else(|| around.min_by_key(|f| f.span.len())).map(|f| f.path.as_str()).or_else(
+            || {
+                let sections =
+                    self.found.iter().filter(|f| f.shown.is_none() && here(f.span.start));
+                sections.max_by_key(|f| f.span.start).map(|f| f.path.as_str())
+            },
+        )
     }
 }
 
@@ -121,7 +145,15 @@ mod tests {
         assert_eq!(values.get("layer.0.templates.0"), Some("seat"));
         assert_eq!(values.get("layer.0.templates.1.copies"), Some("2"));
         assert_eq!(values.get("layer.0.templates"), None);
-        assert_eq!([values.count("cloth"), values.count("layer.0.templates"), values.count("strip"), values.count("debulk")], [1, 2, 0, 1]);
+        assert_eq!(
+            [
+                values.count("cloth"),
+                values.count("layer.0.templates"),
+                values.count("strip"),
+                values.count("debulk")
+            ],
+            [1, 2, 0, 1]
+        );
         assert_eq!(values.get("debulk.0.first"), Some("true"));
         assert!(values.has("job.name") && !values.has("job.currency"));
     }

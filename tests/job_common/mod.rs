@@ -1,4 +1,5 @@
-//! What the job tests share: a folder with drawings that are read by a stand-in, and a sound job around them.
+//! What the job tests share: a folder with drawings that are read by a stand-in, and a sound job
+//! around them.
 #![allow(dead_code, clippy::unwrap_used)]
 
 use std::fs;
@@ -91,13 +92,27 @@ fn reading(outlines: Vec<Outline>) -> Reading {
 
 /// Stands in for the readers of drawings: the outlines go by the name of the file.
 pub fn read(path: &Path, options: &ReadOptions) -> Result<Reading, Faults> {
-    let many = || vec![outline("left", square(0.0, 0.0, 100.0, 60.0), true), outline("right", square(200.0, 0.0, 100.0, 60.0), true)];
+    let many = || {
+        vec![
+            outline("left", square(0.0, 0.0, 100.0, 60.0), true),
+            outline("right", square(200.0, 0.0, 100.0, 60.0), true),
+        ]
+    };
     match path.file_name().and_then(|n| n.to_str()).unwrap_or_default() {
         "seat.svg" => Ok(reading(vec![outline("seat", square(0.0, 0.0, 600.0, 400.0), true)])),
         "hip.dxf" => Ok(reading(vec![outline("hip", square(0.0, 0.0, 100.0, 60.0), false)])),
-        "pair.svg" => Ok(reading(many().into_iter().filter(|o| options.layer.as_deref().is_none_or(|l| l == o.name())).collect())),
+        "pair.svg" => Ok(reading(
+            many()
+                .into_iter()
+                .filter(|o| options.layer.as_deref().is_none_or(|l| l == o.name()))
+                .collect(),
+        )),
         "empty.svg" => Ok(reading(Vec::new())),
-        _ => Err(Faults::from(Fault::new("the outline crosses itself", "draw it anew").in_file(path).at("net line", 1.0, 2.0))),
+        _ => Err(Faults::from(
+            Fault::new("the outline crosses itself", "draw it anew")
+                .in_file(path)
+                .at("net line", 1.0, 2.0),
+        )),
     }
 }
 

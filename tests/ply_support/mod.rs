@@ -4,7 +4,10 @@
 use std::path::PathBuf;
 use warpwise::cloth::{Backing, Cloth, Weave};
 use warpwise::geometry::{Point, Ring, point};
-use warpwise::job::{Cutting, Hands, InkedSide, Job, Layer, LayerItem, Seen, SpliceRule, TakenOff, Template, TemplateSource};
+use warpwise::job::{
+    Cutting, Hands, InkedSide, Job, Layer, LayerItem, Seen, SpliceRule, TakenOff, Template,
+    TemplateSource,
+};
 use warpwise::outline::{Draft, EdgeKind, Outline};
 use warpwise::ply::{Piece, Prepared, prepare};
 
@@ -63,14 +66,18 @@ pub fn plain_template(id: &str, net: Ring) -> Template {
     template(id, Draft { net, ..Draft::default() })
 }
 
-/// A hidden layer of the first cloth at an angle, one as-traced ply of each template named by its index.
+/// A hidden layer of the first cloth at an angle, one as-traced ply of each template named by its
+/// index.
 pub fn layer(angle: f64, templates: &[usize]) -> Layer {
     Layer {
         mosaic: None,
         name: format!("at {angle}"),
         cloth: 0,
         angle,
-        items: templates.iter().map(|&template| LayerItem { template, hands: Hands::AsTraced, copies: 1 }).collect(),
+        items: templates
+            .iter()
+            .map(|&template| LayerItem { template, hands: Hands::AsTraced, copies: 1 })
+            .collect(),
         seen: Seen::Hidden,
         book_match: true,
         turns: None,
@@ -116,12 +123,15 @@ pub fn from_corner(points: &[Point]) -> Vec<Point> {
     points.iter().map(|p| point(p.x - left, p.y - low)).collect()
 }
 
-/// The largest distance between corresponding points of two rings, whichever point they begin at and whichever way they run.
+/// The largest distance between corresponding points of two rings, whichever point they begin at
+/// and whichever way they run.
 pub fn ring_difference(a: &[Point], b: &[Point]) -> f64 {
     assert_eq!(a.len(), b.len());
     let (a, b) = (from_corner(a), from_corner(b));
     let reversed: Vec<Point> = b.iter().rev().copied().collect();
     let n = a.len();
-    let at = |ring: &[Point], start: usize| (0..n).map(|i| a[i].distance(ring[(i + start) % n])).fold(0.0, f64::max);
+    let at = |ring: &[Point], start: usize| {
+        (0..n).map(|i| a[i].distance(ring[(i + start) % n])).fold(0.0, f64::max)
+    };
     (0..n).flat_map(|s| [at(&b, s), at(&reversed, s)]).fold(f64::INFINITY, f64::min)
 }

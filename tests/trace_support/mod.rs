@@ -1,10 +1,13 @@
-//! Small photos of flat scenes, drawn without the tracer: a plane seen by a pinhole camera, four samples a pixel.
+//! Small photos of flat scenes, drawn without the tracer: a plane seen by a pinhole camera, four
+//! samples a pixel.
 #![allow(dead_code, clippy::unwrap_used)]
 
 use image::{GrayImage, Luma};
 use std::path::{Path, PathBuf};
 use warpwise::geometry::{Point, Ring, point, ring_contains};
-use warpwise::trace::card::{DOT_RADIUS, HEIGHT, MARK_RADIUS, WHITE_RADIUS, WIDTH, dot_centres, marks};
+use warpwise::trace::card::{
+    DOT_RADIUS, HEIGHT, MARK_RADIUS, WHITE_RADIUS, WIDTH, dot_centres, marks,
+};
 
 /// A card: its number, its middle (mm), its turn (degrees) and by how much its printer scaled it.
 pub type Card = (usize, Point, f64, f64);
@@ -37,7 +40,10 @@ impl Camera {
 
     fn plane(&self, x: f64, y: f64) -> Point {
         let (s, c) = self.tilt.to_radians().sin_cos();
-        let (dx, dy) = ((x - f64::from(self.size.0) / 2.0) / 1400.0, -(y - f64::from(self.size.1) / 2.0) / 1400.0);
+        let (dx, dy) = (
+            (x - f64::from(self.size.0) / 2.0) / 1400.0,
+            -(y - f64::from(self.size.1) / 2.0) / 1400.0,
+        );
         // A ray (dx, dy, -1) turned about x, from a camera that looks at `at` from `distance` away.
         let (ry, rz) = (c * dy + s, s * dy - c);
         let t = -self.distance * c / rz;
@@ -55,7 +61,9 @@ impl Scene {
                 for mark in marks(number) {
                     let away = q.distance(mark.centre);
                     if away < MARK_RADIUS {
-                        let dot = dot_centres(mark.dots).iter().any(|d| (q - mark.centre).distance(*d) < DOT_RADIUS);
+                        let dot = dot_centres(mark.dots)
+                            .iter()
+                            .any(|d| (q - mark.centre).distance(*d) < DOT_RADIUS);
                         return if away > WHITE_RADIUS || dot { 25 } else { 235 };
                     }
                 }
@@ -67,7 +75,11 @@ impl Scene {
                 return *shade;
             }
         }
-        self.shapes.iter().rev().find(|(ring, _)| ring_contains(ring, p)).map_or(self.ground, |s| s.1)
+        self.shapes
+            .iter()
+            .rev()
+            .find(|(ring, _)| ring_contains(ring, p))
+            .map_or(self.ground, |s| s.1)
     }
 
     /// The photo.

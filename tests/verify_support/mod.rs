@@ -9,7 +9,8 @@ use warpwise::geometry::{Point, Ring, point, ring_area};
 use warpwise::job::{Hands, Seen};
 use warpwise::outline::EdgeKind;
 use warpwise::plan::{
-    PlacedPiece, Plan, PlanCloth, PlanLayer, PlanLayerItem, PlanPiece, PlanStock, PlanTemplate, Rules, StockKind, cloth_figures, left_over,
+    PlacedPiece, Plan, PlanCloth, PlanLayer, PlanLayerItem, PlanPiece, PlanStock, PlanTemplate,
+    Rules, StockKind, cloth_figures, left_over,
 };
 use warpwise::ply::Hand;
 use warpwise::verify::verify;
@@ -189,7 +190,8 @@ fn turned(p: Point, degrees: f64) -> Point {
     point(c * p.x - s * p.y, s * p.x + c * p.y)
 }
 
-/// A template point on the piece, by the words of the frames: arrow to +x, mirror about it, warp to +x, shift.
+/// A template point on the piece, by the words of the frames: arrow to +x, mirror about it, warp to
+/// +x, shift.
 pub fn laid(p: Point, arrow: f64, hand: Hand, angle: f64, origin: Point) -> Point {
     let along = turned(p, -arrow);
     let handed = if hand == Hand::Mirrored { point(along.x, -along.y) } else { along };
@@ -231,7 +233,14 @@ pub fn place(piece: &PlanPiece, copy: u32, turn: f64, face: Face, x: f64, y: f64
 }
 
 /// Places a piece so that its box begins at (x, y).
-pub fn place_at(piece: &PlanPiece, copy: u32, turn: f64, face: Face, x: f64, y: f64) -> PlacedPiece {
+pub fn place_at(
+    piece: &PlanPiece,
+    copy: u32,
+    turn: f64,
+    face: Face,
+    x: f64,
+    y: f64,
+) -> PlacedPiece {
     let there = placed_ring(&piece.outline, turn, face, 0.0, 0.0);
     let low = |f: fn(&Point) -> f64| there.iter().map(f).fold(f64::INFINITY, f64::min);
     let shift = (point(x, y) - point(low(|p| p.x), low(|p| p.y))).snapped();
@@ -240,7 +249,8 @@ pub fn place_at(piece: &PlanPiece, copy: u32, turn: f64, face: Face, x: f64, y: 
 
 /// Left-overs, figures and ids.
 pub fn finish(mut plan: Plan, cloth: &Cloth) -> Plan {
-    let left: Vec<_> = plan.stocks.iter().map(|s| left_over(s, plan.rules.least_offcut_width)).collect();
+    let left: Vec<_> =
+        plan.stocks.iter().map(|s| left_over(s, plan.rules.least_offcut_width)).collect();
     plan.cloths = vec![cloth_figures(cloth, &plan.stocks, &left, (0.0, "area".into()))];
     for (stock, left) in plan.stocks.iter_mut().zip(left) {
         stock.offcuts = left.offcuts;
@@ -253,7 +263,10 @@ pub fn finish(mut plan: Plan, cloth: &Cloth) -> Plan {
 pub fn refused(plan: Plan, words: &str) {
     match verify(plan) {
         Ok(_) => panic!("accepted; wanted a fault with {words:?}"),
-        Err(faults) => assert!(faults.0.iter().any(|f| f.to_string().contains(words)), "wanted {words:?}, got:\n{faults}"),
+        Err(faults) => assert!(
+            faults.0.iter().any(|f| f.to_string().contains(words)),
+            "wanted {words:?}, got:\n{faults}"
+        ),
     }
 }
 

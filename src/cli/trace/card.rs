@@ -41,7 +41,9 @@ impl Card {
         let count = usize::from(self.cards);
         let mut files = vec![(PathBuf::from("scale-cards.pdf"), card_pdf(paper, count))];
         let svgs = card_svgs(paper, count).into_iter();
-        files.extend(svgs.enumerate().map(|(i, svg)| (PathBuf::from(format!("scale-cards-{}.svg", i + 1)), svg.into_bytes())));
+        files.extend(svgs.enumerate().map(|(i, svg)| {
+            (PathBuf::from(format!("scale-cards-{}.svg", i + 1)), svg.into_bytes())
+        }));
         write_into(&self.out, &files)?;
         let mut text = String::new();
         for (name, _) in &files {

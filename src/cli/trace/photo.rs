@@ -1,4 +1,5 @@
-//! `warpwise trace photo PHOTO…`: the templates in a photo as a drawing at true size, and a check picture.
+//! `warpwise trace photo PHOTO…`: the templates in a photo as a drawing at true size, and a check
+//! picture.
 
 use super::questions::{Gaps, Inked, Net, Off, answers};
 use crate::cli::exit::Failure;
@@ -14,7 +15,10 @@ use warpwise::fault::{Fault, Faults};
 use warpwise::file_name;
 use warpwise::geometry::{Point, point, ring_area, ring_bounds};
 use warpwise::run::Run;
-use warpwise::trace::{self, Answer, EdgeRequest, Gap, KnownRectangle, MOST_BYTES, MeasuredLength, NetLine, Options, Tracing};
+use warpwise::trace::{
+    self, Answer, EdgeRequest, Gap, KnownRectangle, MOST_BYTES, MeasuredLength, NetLine, Options,
+    Tracing,
+};
 use warpwise::units::{parse_length, show_number};
 
 /// `warpwise trace photo`.
@@ -47,7 +51,8 @@ pub struct Photo {
     /// How far the outline may be simplified, mm
     #[arg(long, value_name = "MM", default_value = "0.2", value_parser = length)]
     tolerance: f64,
-    /// Kind of an edge from corner to corner, clockwise, corners named as in the check picture: lap=A-C (trim, lap, butt, dart)
+    /// Kind of an edge from corner to corner, clockwise, corners named as in the check picture:
+    /// lap=A-C (trim, lap, butt, dart)
     #[arg(long, value_name = "KIND=A-B", value_parser = |s: &str| EdgeRequest::parse(s).map_err(text_of))]
     edge: Vec<EdgeRequest>,
     /// A length measured on the template, straight from corner to corner: A-C=412.5
@@ -59,7 +64,8 @@ pub struct Photo {
     /// The size of the rectangle that --points span, mm: 600x400
     #[arg(long, value_name = "WxH", value_parser = size, requires = "points")]
     rectangle: Option<(f64, f64)>,
-    /// A pixel on the skin, as the photo is shown, where the tracer finds the wrong thing or nothing
+    /// A pixel on the skin, as the photo is shown, where the tracer finds the wrong thing or
+    /// nothing
     #[arg(long, value_name = "X,Y", value_parser = pixel)]
     at: Option<Point>,
     /// Pixels roughly around the skin: X,Y,X,Y,X,Y,…
@@ -88,7 +94,11 @@ fn text_of(fault: Fault) -> String {
 
 fn length(text: &str) -> Result<f64, String> {
     let mm = parse_length(text).map_err(text_of)?;
-    if mm > 0.0 && mm < 10_000.0 { Ok(mm) } else { Err("give a length above 0 and below 10 m".into()) }
+    if mm > 0.0 && mm < 10_000.0 {
+        Ok(mm)
+    } else {
+        Err("give a length above 0 and below 10 m".into())
+    }
 }
 
 fn pixel(text: &str) -> Result<Point, String> {
@@ -100,8 +110,11 @@ fn pixel(text: &str) -> Result<Point, String> {
 }
 
 fn ring(text: &str) -> Result<Vec<Point>, String> {
-    let numbers: Option<Vec<f64>> = text.split(',').map(|s| s.trim().parse::<f64>().ok().filter(|v| v.is_finite())).collect();
-    let numbers = numbers.filter(|n| n.len() >= 6 && n.len() % 2 == 0).ok_or("write at least three pixels as x,y,x,y,x,y")?;
+    let numbers: Option<Vec<f64>> =
+        text.split(',').map(|s| s.trim().parse::<f64>().ok().filter(|v| v.is_finite())).collect();
+    let numbers = numbers
+        .filter(|n| n.len() >= 6 && n.len() % 2 == 0)
+        .ok_or("write at least three pixels as x,y,x,y,x,y")?;
     Ok(numbers.chunks(2).map(|p| point(p[0], p[1])).collect())
 }
 
@@ -116,18 +129,30 @@ impl Photo {
         let (net, inked, off) = answers(self.net, self.inked, self.off)?;
         let photos = read(&self.photos)?;
         let first = photos.first().map(|p| p.0.clone()).unwrap_or_default();
-        let stem = first.file_stem().map_or_else(|| "template".to_string(), |s| s.to_string_lossy().into_owned());
+        let stem = first
+            .file_stem()
+            .map_or_else(|| "template".to_string(), |s| s.to_string_lossy().into_owned());
         let name = self.name.clone().unwrap_or(stem);
         file_name::checked(&name).map_err(|f| Failure::Usage(f.into()))?;
         let rectangle = match (self.rectangle, self.points.as_slice()) {
-            (Some((width, height)), &[a, b, c, d]) => Some(KnownRectangle { pixels: [a, b, c, d], width, height }),
+            (Some((width, height)), &[a, b, c, d]) => {
+                Some(KnownRectangle { pixels: [a, b, c, d], width, height })
+            }
             _ => None,
         };
         let card_width = self.card_width.unwrap_or(trace::card::WIDTH);
         if !(0.8..1.25).contains(&(card_width / trace::card::WIDTH)) {
-            let what = format!("a card printed at 100 % is {} mm wide, not {} mm", trace::card::WIDTH, show_number(card_width, 1));
+            let what = format!(
+                "a card printed at 100 % is {} mm wide, not {} mm",
+                trace::card::WIDTH,
+                show_number(card_width, 1)
+            );
             return Err(Failure::Usage(
-                Fault::new(what, "measure the frame from side to side; print the card again if it is far off").into(),
+                Fault::new(
+                    what,
+                    "measure the frame from side to side; print the card again if it is far off",
+                )
+                .into(),
             ));
         }
         let options = Options {
@@ -148,17 +173,31 @@ impl Photo {
         };
         let bar = Bar::new(self.quiet);
         let run = Run::default().with_cancel(interrupt()?).with_observer(&bar);
-        let tracing = trace::trace_in(&photos, &options, &run).map_err(|faults| Failure::input(faults.in_file(&first), &run))?;
+        let tracing = trace::trace_in(&photos, &options, &run)
+            .map_err(|faults| Failure::input(faults.in_file(&first), &run))?;
         drop(bar);
         warn(&tracing.warnings, self.quiet);
-        let out = self.out.clone().unwrap_or_else(|| first.parent().map(Path::to_path_buf).unwrap_or_default());
+        let out = self
+            .out
+            .clone()
+            .unwrap_or_else(|| first.parent().map(Path::to_path_buf).unwrap_or_default());
         let out = if out.as_os_str().is_empty() { PathBuf::from(".") } else { out };
         let notes = notes(&tracing, inked, off);
-        let drawing = (PathBuf::from(format!("{name}.svg")), trace::drawing(&tracing.templates, &notes).into_bytes());
-        let picture = (PathBuf::from(format!("{name}-check.svg")), trace::check_picture(&tracing).into_bytes());
+        let drawing = (
+            PathBuf::from(format!("{name}.svg")),
+            trace::drawing(&tracing.templates, &notes).into_bytes(),
+        );
+        let picture = (
+            PathBuf::from(format!("{name}-check.svg")),
+            trace::check_picture(&tracing).into_bytes(),
+        );
         let names = [out.join(&drawing.0), out.join(&picture.0)];
         write_into(&out, &[drawing, picture])?;
-        print(&if self.json { json(&tracing, &names) } else { summary(&tracing, &names, inked, off) })
+        print(&if self.json {
+            json(&tracing, &names)
+        } else {
+            summary(&tracing, &names, inked, off)
+        })
     }
 }
 
@@ -176,7 +215,9 @@ fn read(paths: &[PathBuf]) -> Result<Vec<(PathBuf, RgbImage)>, Failure> {
 
 fn read_one(path: &Path) -> Result<RgbImage, Fault> {
     let about = std::fs::metadata(path).map_err(|e| match e.kind() {
-        std::io::ErrorKind::NotFound => Fault::new("there is no such file", "name the photo of the template"),
+        std::io::ErrorKind::NotFound => {
+            Fault::new("there is no such file", "name the photo of the template")
+        }
         _ => Fault::new(format!("the file cannot be read: {e}"), "check the disk and the name"),
     })?;
     if !about.is_file() {
@@ -184,15 +225,22 @@ fn read_one(path: &Path) -> Result<RgbImage, Fault> {
     }
     let mut bytes = Vec::new();
     // One byte over the limit tells a file that is too large.
-    let read = std::fs::File::open(path).and_then(|f| f.take(MOST_BYTES + 1).read_to_end(&mut bytes));
-    read.map_err(|e| Fault::new(format!("the file cannot be read: {e}"), "check the disk and the name"))?;
+    let read =
+        std::fs::File::open(path).and_then(|f| f.take(MOST_BYTES + 1).read_to_end(&mut bytes));
+    read.map_err(|e| {
+        Fault::new(format!("the file cannot be read: {e}"), "check the disk and the name")
+    })?;
     trace::read_photo(&bytes)
 }
 
 fn notes(tracing: &Tracing, inked: Inked, off: Off) -> Vec<String> {
     let f = &tracing.figures;
     vec![
-        format!("Traced from a photo. In the job: taken_off = \"{}\", inked_side = \"{}\".", off.word(), inked.word()),
+        format!(
+            "Traced from a photo. In the job: taken_off = \"{}\", inked_side = \"{}\".",
+            off.word(),
+            inked.word()
+        ),
         format!("{:.2} mm a pixel; lengths accurate to {:.1} mm.", f.resolution, f.uncertainty),
     ]
 }
@@ -208,7 +256,9 @@ fn summary(tracing: &Tracing, names: &[PathBuf; 2], inked: Inked, off: Off) -> S
             Some([a, b]) => out.push_str(&format!(", arrow at {:.1}°", (b - a).direction())),
             None => out.push_str(", no arrow"),
         }
-        for (count, noun) in [(t.holes.len(), "hole"), (t.cuts.len(), "relief cut"), (t.marks.len(), "mark")] {
+        for (count, noun) in
+            [(t.holes.len(), "hole"), (t.cuts.len(), "relief cut"), (t.marks.len(), "mark")]
+        {
             if count > 0 {
                 out.push_str(&format!(", {}", warpwise::units::counted(count, noun)));
             }
@@ -226,7 +276,10 @@ fn summary(tracing: &Tracing, names: &[PathBuf; 2], inked: Inked, off: Off) -> S
             tilt.join(", "),
             f.blur,
         ));
-        out.push_str(&format!("Lengths: accurate to {:.1} mm; {:.2} mm a pixel\n", f.uncertainty, f.resolution));
+        out.push_str(&format!(
+            "Lengths: accurate to {:.1} mm; {:.2} mm a pixel\n",
+            f.uncertainty, f.resolution
+        ));
     }
     for (asked, found) in &tracing.lengths {
         let off = found - asked.length;
@@ -239,7 +292,11 @@ fn summary(tracing: &Tracing, names: &[PathBuf; 2], inked: Inked, off: Off) -> S
         ));
     }
     out.push_str(&format!("Look at:  {}\nOutline:  {}\n", names[1].display(), names[0].display()));
-    out.push_str(&format!("In the job: taken_off = \"{}\", inked_side = \"{}\"\n", off.word(), inked.word()));
+    out.push_str(&format!(
+        "In the job: taken_off = \"{}\", inked_side = \"{}\"\n",
+        off.word(),
+        inked.word()
+    ));
     out
 }
 

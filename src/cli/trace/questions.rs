@@ -61,8 +61,13 @@ impl Off {
     }
 }
 
-/// The three answers, from the command line or the terminal; a refusal that names every flag that is missing.
-pub fn answers(net: Option<Net>, inked: Option<Inked>, off: Option<Off>) -> Result<(Net, Inked, Off), Failure> {
+/// The three answers, from the command line or the terminal; a refusal that names every flag that
+/// is missing.
+pub fn answers(
+    net: Option<Net>,
+    inked: Option<Inked>,
+    off: Option<Off>,
+) -> Result<(Net, Inked, Off), Failure> {
     if let (Some(net), Some(inked), Some(off)) = (net, inked, off) {
         return Ok((net, inked, off));
     }
@@ -78,14 +83,34 @@ pub fn answers(net: Option<Net>, inked: Option<Inked>, off: Option<Off>) -> Resu
             "which line is the net line was not said",
             "add --net edge (the skin's edge) or --net ink (a closed inked line)",
         );
-        missing(inked.is_none(), "which side of the skin is seen was not said", "add --inked up or --inked down");
-        missing(off.is_none(), "what the skin was taken off was not said", "add --off mould or --off plug");
+        missing(
+            inked.is_none(),
+            "which side of the skin is seen was not said",
+            "add --inked up or --inked down",
+        );
+        missing(
+            off.is_none(),
+            "what the skin was taken off was not said",
+            "add --off mould or --off plug",
+        );
         return Err(Failure::Usage(faults));
     }
     Ok((
-        ask(net, "Is the net line the skin's edge, or a closed inked line on it?", &[("edge", Net::Edge), ("ink", Net::Ink)])?,
-        ask(inked, "Does the inked side lie up in the photo, or down?", &[("up", Inked::Up), ("down", Inked::Down)])?,
-        ask(off, "Was the skin taken off the mould, or off a plug?", &[("mould", Off::Mould), ("plug", Off::Plug)])?,
+        ask(
+            net,
+            "Is the net line the skin's edge, or a closed inked line on it?",
+            &[("edge", Net::Edge), ("ink", Net::Ink)],
+        )?,
+        ask(
+            inked,
+            "Does the inked side lie up in the photo, or down?",
+            &[("up", Inked::Up), ("down", Inked::Down)],
+        )?,
+        ask(
+            off,
+            "Was the skin taken off the mould, or off a plug?",
+            &[("mould", Off::Mould), ("plug", Off::Plug)],
+        )?,
     ))
 }
 

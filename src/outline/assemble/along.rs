@@ -9,26 +9,33 @@ const ALONG: f64 = 0.5;
 /// Most places of one line that are looked at.
 const MOST_SAMPLES: usize = 2_000;
 
-/// The point of a line that lies farthest from the ring, and how far, mm; `None` if it runs along the ring all the way.
+/// The point of a line that lies farthest from the ring, and how far, mm; `None` if it runs along
+/// the ring all the way.
 pub(super) fn departs(ring: &Ring, line: &[Point], closed: bool) -> Option<(Point, f64)> {
     if let (Some(b), Some(first)) = (ring_bounds(ring), line.first()) {
         // Cheap: a line that starts beside the ring's box cannot run along it.
-        let beside = (b.min.x - first.x).max(first.x - b.max.x).max(b.min.y - first.y).max(first.y - b.max.y);
+        let beside = (b.min.x - first.x)
+            .max(first.x - b.max.x)
+            .max(b.min.y - first.y)
+            .max(first.y - b.max.y);
         if beside > ALONG {
             return Some((*first, distance(ring, *first)));
         }
     }
     // Of equally far points the first, a corner rather than the middle of a segment.
-    let farther = |best: (Point, f64), next: (Point, f64)| if next.1 > best.1 { next } else { best };
-    let farthest = samples(line, closed).into_iter().map(|p| (p, distance(ring, p))).reduce(farther)?;
+    let farther =
+        |best: (Point, f64), next: (Point, f64)| if next.1 > best.1 { next } else { best };
+    let farthest =
+        samples(line, closed).into_iter().map(|p| (p, distance(ring, p))).reduce(farther)?;
     (farthest.1 > ALONG).then_some(farthest)
 }
 
-/// Gives the edges of `ring` that a line runs along its kind; edges in which the line ends are split there. The line must
-/// not depart from the ring.
+/// Gives the edges of `ring` that a line runs along its kind; edges in which the line ends are
+/// split there. The line must not depart from the ring.
 ///
 /// # Errors
-/// The place of an edge that already has another kind, and that kind; or the line's start if no run of edges is what it follows.
+/// The place of an edge that already has another kind, and that kind; or the line's start if no run
+/// of edges is what it follows.
 pub(super) fn give_kind(
     ring: &mut Ring,
     edges: &mut Vec<Option<EdgeKind>>,
@@ -46,7 +53,9 @@ pub(super) fn give_kind(
     };
     for i in range {
         match edges[i] {
-            Some(had) if had != kind => return Err(((ring[i] + ring[(i + 1) % ring.len()]) * 0.5, Some(had))),
+            Some(had) if had != kind => {
+                return Err(((ring[i] + ring[(i + 1) % ring.len()]) * 0.5, Some(had)));
+            }
             _ => edges[i] = Some(kind),
         }
     }
@@ -62,7 +71,8 @@ fn followed(ring: &Ring, line: &[Point], from: Point, to: Point) -> Option<Vec<u
         let count = if a == b { n } else { (b + n - a) % n };
         (0..count).map(|k| (a + k) % n).collect()
     };
-    let length = |run: &[usize]| run.iter().map(|&i| ring[i].distance(ring[(i + 1) % n])).sum::<f64>();
+    let length =
+        |run: &[usize]| run.iter().map(|&i| ring[i].distance(ring[(i + 1) % n])).sum::<f64>();
     let line_length = path_length(line);
     let path: Path = line.to_vec();
     [run(from, to), run(to, from)]
@@ -70,11 +80,14 @@ fn followed(ring: &Ring, line: &[Point], from: Point, to: Point) -> Option<Vec<u
         .filter(|run| {
             run.iter().all(|&i| {
                 let (a, b) = (ring[i], ring[(i + 1) % n]);
-                [0.0, 0.25, 0.5, 0.75].iter().all(|&t| distance_to_path(&path, a + (b - a) * t) <= ALONG)
+                [0.0, 0.25, 0.5, 0.75]
+                    .iter()
+                    .all(|&t| distance_to_path(&path, a + (b - a) * t) <= ALONG)
             })
         })
         .map(|run| ((length(&run) - line_length).abs(), run))
-        // A run much longer or shorter than the line is the other way round a narrow dart, not what the line follows.
+        // A run much longer or shorter than the line is the other way round a narrow dart, not what
+        // the line follows.
         .filter(|(off, _)| *off <= 2.0 * ALONG + 0.1 * line_length)
         .min_by(|a, b| a.0.total_cmp(&b.0))
         .map(|(_, run)| run)
@@ -83,12 +96,16 @@ fn followed(ring: &Ring, line: &[Point], from: Point, to: Point) -> Option<Vec<u
 /// The vertex at (or, after a split, exactly at) the foot of `p` on the ring.
 fn split_at(ring: &mut Ring, edges: &mut Vec<Option<EdgeKind>>, p: Point) -> Point {
     let n = ring.len();
-    let nearest = (0..n)
-        .min_by(|&i, &j| p.distance_to_segment(ring[i], ring[(i + 1) % n]).total_cmp(&p.distance_to_segment(ring[j], ring[(j + 1) % n])));
+    let nearest = (0..n).min_by(|&i, &j| {
+        p.distance_to_segment(ring[i], ring[(i + 1) % n])
+            .total_cmp(&p.distance_to_segment(ring[j], ring[(j + 1) % n]))
+    });
     let Some(i) = nearest else { return p };
     let (a, b) = (ring[i], ring[(i + 1) % n]);
     let along = b - a;
-    let foot = (a + along * ((p - a).dot(along) / along.dot(along).max(f64::MIN_POSITIVE)).clamp(0.0, 1.0)).snapped();
+    let foot = (a + along
+        * ((p - a).dot(along) / along.dot(along).max(f64::MIN_POSITIVE)).clamp(0.0, 1.0))
+    .snapped();
     if foot.distance(a) <= ALONG || foot.distance(b) <= ALONG {
         return if foot.distance(a) <= foot.distance(b) { a } else { b };
     }
@@ -99,7 +116,9 @@ fn split_at(ring: &mut Ring, edges: &mut Vec<Option<EdgeKind>>, p: Point) -> Poi
 
 /// Distance from a point to a closed ring, mm.
 pub(super) fn distance(ring: &[Point], p: Point) -> f64 {
-    (0..ring.len()).map(|i| p.distance_to_segment(ring[i], ring[(i + 1) % ring.len()])).fold(f64::MAX, f64::min)
+    (0..ring.len())
+        .map(|i| p.distance_to_segment(ring[i], ring[(i + 1) % ring.len()]))
+        .fold(f64::MAX, f64::min)
 }
 
 fn distance_to_path(path: &Path, p: Point) -> f64 {
@@ -126,7 +145,10 @@ mod tests {
     use crate::geometry::point;
 
     fn square() -> (Ring, Vec<Option<EdgeKind>>) {
-        (vec![point(0.0, 0.0), point(100.0, 0.0), point(100.0, 100.0), point(0.0, 100.0)], vec![None; 4])
+        (
+            vec![point(0.0, 0.0), point(100.0, 0.0), point(100.0, 100.0), point(0.0, 100.0)],
+            vec![None; 4],
+        )
     }
 
     #[test]
@@ -137,7 +159,14 @@ mod tests {
         give_kind(&mut ring, &mut edges, &line, false, EdgeKind::Lap).unwrap();
         assert_eq!(
             ring,
-            [point(0.0, 0.0), point(40.0, 0.0), point(100.0, 0.0), point(100.0, 30.0), point(100.0, 100.0), point(0.0, 100.0)]
+            [
+                point(0.0, 0.0),
+                point(40.0, 0.0),
+                point(100.0, 0.0),
+                point(100.0, 30.0),
+                point(100.0, 100.0),
+                point(0.0, 100.0)
+            ]
         );
         let lap = Some(EdgeKind::Lap);
         assert_eq!(edges, [None, lap, lap, None, None, None]);
@@ -165,7 +194,14 @@ mod tests {
             point(0.0, 100.0),
         ];
         let mut edges = vec![None; 7];
-        give_kind(&mut ring, &mut edges, &[point(50.3, 100.0), point(50.0, 40.0)], false, EdgeKind::Dart).unwrap();
+        give_kind(
+            &mut ring,
+            &mut edges,
+            &[point(50.3, 100.0), point(50.0, 40.0)],
+            false,
+            EdgeKind::Dart,
+        )
+        .unwrap();
         assert_eq!(edges, [None, None, None, Some(EdgeKind::Dart), None, None, None]);
     }
 
@@ -180,8 +216,21 @@ mod tests {
     #[test]
     fn two_kinds_for_one_edge_are_named() {
         let (mut ring, mut edges) = square();
-        give_kind(&mut ring, &mut edges, &[point(0.0, 0.0), point(100.0, 0.0)], false, EdgeKind::Lap).unwrap();
-        let clash = give_kind(&mut ring, &mut edges, &[point(100.0, 0.0), point(0.0, 0.0)], false, EdgeKind::Butt);
+        give_kind(
+            &mut ring,
+            &mut edges,
+            &[point(0.0, 0.0), point(100.0, 0.0)],
+            false,
+            EdgeKind::Lap,
+        )
+        .unwrap();
+        let clash = give_kind(
+            &mut ring,
+            &mut edges,
+            &[point(100.0, 0.0), point(0.0, 0.0)],
+            false,
+            EdgeKind::Butt,
+        );
         assert_eq!(clash, Err((point(50.0, 0.0), Some(EdgeKind::Lap))));
     }
 
@@ -189,7 +238,10 @@ mod tests {
     fn a_line_beside_or_across_departs() {
         let (ring, _) = square();
         assert_eq!(departs(&ring, &[point(0.0, 2.0), point(100.0, 2.0)], false).unwrap().1, 2.0);
-        assert_eq!(departs(&ring, &[point(0.0, 0.0), point(100.0, 100.0)], false).unwrap(), (point(50.0, 50.0), 50.0));
+        assert_eq!(
+            departs(&ring, &[point(0.0, 0.0), point(100.0, 100.0)], false).unwrap(),
+            (point(50.0, 50.0), 50.0)
+        );
         assert!(departs(&ring, &[point(-40.0, 0.0), point(50.0, 0.0)], false).is_some());
     }
 }

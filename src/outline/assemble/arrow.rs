@@ -1,7 +1,8 @@
 //! The direction of a drawn arrow.
 //!
-//! A plain line points from its first point to its last. An arrow with a head (one line with barbs, or a shaft and one or more
-//! further lines) has its longest straight run for a shaft and its head at the end where the other runs are.
+//! A plain line points from its first point to its last. An arrow with a head (one line with barbs,
+//! or a shaft and one or more further lines) has its longest straight run for a shaft and its head
+//! at the end where the other runs are.
 
 use super::along::samples;
 use crate::geometry::{Path, Point, ring_bounds};
@@ -34,7 +35,8 @@ pub(super) fn tail_and_head(lines: &[(&Path, bool)]) -> Result<[Point; 2], NoArr
     if let Some(other) = apart_from_first(lines) {
         return Err(NoArrow::Several(at, other));
     }
-    let mut runs: Vec<[Point; 2]> = lines.iter().flat_map(|&(points, closed)| straight_runs(points, closed)).collect();
+    let mut runs: Vec<[Point; 2]> =
+        lines.iter().flat_map(|&(points, closed)| straight_runs(points, closed)).collect();
     let length = |r: &[Point; 2]| r[0].distance(r[1]);
     // A stable sort: of equal runs the one drawn first comes first.
     runs.sort_by(|a, b| length(b).total_cmp(&length(a)));
@@ -124,7 +126,10 @@ mod tests {
     fn a_plain_line_points_as_it_is_drawn() {
         assert_eq!(of(&[path(&[(0.0, 0.0), (100.0, 0.0)])]), EAST);
         assert_eq!(of(&[path(&[(0.0, 0.0), (50.0, 0.4), (100.0, 0.0)])]), EAST);
-        assert_eq!(of(&[path(&[(100.0, 0.0), (0.0, 0.0)])]), Ok([point(100.0, 0.0), point(0.0, 0.0)]));
+        assert_eq!(
+            of(&[path(&[(100.0, 0.0), (0.0, 0.0)])]),
+            Ok([point(100.0, 0.0), point(0.0, 0.0)])
+        );
     }
 
     #[test]
@@ -133,13 +138,20 @@ mod tests {
         assert_eq!(of(&[path(&[(0.0, 0.0), (100.0, 0.0)]), barbs.clone()]), EAST);
         assert_eq!(of(&[path(&[(100.0, 0.0), (0.0, 0.0)]), barbs.clone()]), EAST);
         assert_eq!(of(&[barbs, path(&[(100.0, 0.0), (0.0, 0.0)])]), EAST);
-        let two = [path(&[(100.0, 0.0), (0.0, 0.0)]), path(&[(100.0, 0.0), (90.0, 5.0)]), path(&[(90.0, -5.0), (100.0, 0.0)])];
+        let two = [
+            path(&[(100.0, 0.0), (0.0, 0.0)]),
+            path(&[(100.0, 0.0), (90.0, 5.0)]),
+            path(&[(90.0, -5.0), (100.0, 0.0)]),
+        ];
         assert_eq!(of(&two), EAST);
     }
 
     #[test]
     fn one_line_with_barbs_is_understood() {
-        assert_eq!(of(&[path(&[(0.0, 0.0), (100.0, 0.0), (90.0, 5.0), (100.0, 0.0), (90.0, -5.0)])]), EAST);
+        assert_eq!(
+            of(&[path(&[(0.0, 0.0), (100.0, 0.0), (90.0, 5.0), (100.0, 0.0), (90.0, -5.0)])]),
+            EAST
+        );
         assert_eq!(of(&[path(&[(90.0, 5.0), (100.0, 0.0), (0.0, 0.0)])]), EAST);
     }
 
@@ -147,19 +159,27 @@ mod tests {
     fn a_filled_head_is_understood() {
         let shaft = path(&[(0.0, 0.0), (90.0, 0.0)]);
         let head = path(&[(90.0, 5.0), (110.0, 0.0), (90.0, -5.0)]);
-        assert_eq!(tail_and_head(&[(&shaft, false), (&head, true)]), Ok([point(0.0, 0.0), point(90.0, 0.0)]));
+        assert_eq!(
+            tail_and_head(&[(&shaft, false), (&head, true)]),
+            Ok([point(0.0, 0.0), point(90.0, 0.0)])
+        );
     }
 
     #[test]
     fn what_cannot_be_told_is_refused() {
         let plain = path(&[(0.0, 0.0), (100.0, 0.0)]);
-        assert_eq!(of(&[plain, path(&[(0.0, 50.0), (80.0, 50.0)])]), Err(NoArrow::Several(point(0.0, 0.0), point(0.0, 50.0))));
+        assert_eq!(
+            of(&[plain, path(&[(0.0, 50.0), (80.0, 50.0)])]),
+            Err(NoArrow::Several(point(0.0, 0.0), point(0.0, 50.0)))
+        );
         let chevron = path(&[(90.0, 5.0), (100.0, 0.0), (90.0, -5.0)]);
         assert_eq!(of(&[chevron]), Err(NoArrow::NoShaft(point(90.0, 5.0))));
         let double = path(&[(10.0, 5.0), (0.0, 0.0), (100.0, 0.0), (90.0, 5.0)]);
         assert_eq!(of(&[double]), Err(NoArrow::TwoHeads(point(10.0, 5.0))));
-        let bow: Path =
-            (0..=18).map(|i| f64::from(i) * 10.0_f64.to_radians()).map(|t| point(50.0 * libm::cos(t), 50.0 * libm::sin(t))).collect();
+        let bow: Path = (0..=18)
+            .map(|i| f64::from(i) * 10.0_f64.to_radians())
+            .map(|t| point(50.0 * libm::cos(t), 50.0 * libm::sin(t)))
+            .collect();
         assert!(of(&[bow]).is_err());
     }
 }

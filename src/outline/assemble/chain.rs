@@ -1,7 +1,8 @@
 //! Joins open lines end to end.
 //!
-//! First the ends that coincide on the 1 µm grid, then, nearest first, those within the tolerance. Where three or more ends
-//! come together it is not clear which two belong to each other: such ends are left alone and named.
+//! First the ends that coincide on the 1 µm grid, then, nearest first, those within the tolerance.
+//! Where three or more ends come together it is not clear which two belong to each other: such ends
+//! are left alone and named.
 
 use crate::geometry::{Path, Point};
 use crate::units::micrometres;
@@ -18,7 +19,8 @@ const MOST_NEIGHBOURS: usize = 8;
 pub(super) struct Joined {
     /// The points; if closed, the first is not repeated.
     pub points: Path,
-    /// For each point the line (index as given) whose edge starts there; in an open chain the last point's is the last line.
+    /// For each point the line (index as given) whose edge starts there; in an open chain the last
+    /// point's is the last line.
     pub owners: Vec<usize>,
     /// True if the chain closes.
     pub closed: bool,
@@ -30,7 +32,8 @@ pub(super) struct Joined {
 
 type End = (usize, bool);
 
-/// Joins open lines; each comes with the index that names it in [`Joined::owners`]. Every line is in exactly one chain.
+/// Joins open lines; each comes with the index that names it in [`Joined::owners`]. Every line is
+/// in exactly one chain.
 pub(super) fn chain(lines: &[(usize, &Path)], tolerance: f64) -> Vec<Joined> {
     let mut partner: BTreeMap<End, End> = BTreeMap::new();
     let mut crowded: BTreeSet<End> = BTreeSet::new();
@@ -62,10 +65,16 @@ fn position(lines: &[(usize, &Path)], (line, at_end): End) -> Option<Point> {
 }
 
 fn all_ends(lines: &[(usize, &Path)]) -> impl Iterator<Item = (End, Point)> {
-    (0..lines.len()).flat_map(move |i| [(i, false), (i, true)]).filter_map(move |e| position(lines, e).map(|p| (e, p)))
+    (0..lines.len())
+        .flat_map(move |i| [(i, false), (i, true)])
+        .filter_map(move |e| position(lines, e).map(|p| (e, p)))
 }
 
-fn join_equal(lines: &[(usize, &Path)], partner: &mut BTreeMap<End, End>, crowded: &mut BTreeSet<End>) {
+fn join_equal(
+    lines: &[(usize, &Path)],
+    partner: &mut BTreeMap<End, End>,
+    crowded: &mut BTreeSet<End>,
+) {
     let mut at: BTreeMap<(i64, i64), Vec<End>> = BTreeMap::new();
     for (end, p) in all_ends(lines) {
         at.entry((micrometres(p.x), micrometres(p.y))).or_default().push(end);
@@ -82,10 +91,16 @@ fn join_equal(lines: &[(usize, &Path)], partner: &mut BTreeMap<End, End>, crowde
     }
 }
 
-fn join_near(lines: &[(usize, &Path)], tolerance: f64, partner: &mut BTreeMap<End, End>, crowded: &mut BTreeSet<End>) {
+fn join_near(
+    lines: &[(usize, &Path)],
+    tolerance: f64,
+    partner: &mut BTreeMap<End, End>,
+    crowded: &mut BTreeSet<End>,
+) {
     let cell = tolerance.max(NO_GAP);
     let key = |p: Point| ((p.x / cell).floor() as i64, (p.y / cell).floor() as i64);
-    let free: Vec<(End, Point)> = all_ends(lines).filter(|(e, _)| !partner.contains_key(e) && !crowded.contains(e)).collect();
+    let free: Vec<(End, Point)> =
+        all_ends(lines).filter(|(e, _)| !partner.contains_key(e) && !crowded.contains(e)).collect();
     let mut cells: BTreeMap<(i64, i64), Vec<(End, Point)>> = BTreeMap::new();
     for &(end, p) in &free {
         let in_cell = cells.entry(key(p)).or_default();
@@ -102,12 +117,16 @@ fn join_near(lines: &[(usize, &Path)], tolerance: f64, partner: &mut BTreeMap<En
             .flatten()
             .filter(|(other, _)| *other != end)
             .map(|&(other, q)| (p.distance(q), other))
-            .filter(|&(d, other)| d <= tolerance + 1e-9 && !(other.0 == end.0 && is_dot(lines[end.0].1, tolerance)))
+            .filter(|&(d, other)| {
+                d <= tolerance + 1e-9 && !(other.0 == end.0 && is_dot(lines[end.0].1, tolerance))
+            })
             .collect();
         if near.len() > 1 {
             crowded.insert(end);
         }
-        pairs.extend(near.into_iter().filter(|&(_, other)| end < other).map(|(d, other)| (d, end, other)));
+        pairs.extend(
+            near.into_iter().filter(|&(_, other)| end < other).map(|(d, other)| (d, end, other)),
+        );
     }
     pairs.retain(|(_, a, b)| !crowded.contains(a) && !crowded.contains(b));
     pairs.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)).then(a.2.cmp(&b.2)));
@@ -124,8 +143,20 @@ fn is_dot(points: &Path, tolerance: f64) -> bool {
     crate::geometry::path_length(points) <= 4.0 * tolerance
 }
 
-fn walk(lines: &[(usize, &Path)], partner: &BTreeMap<End, End>, crowded: &BTreeSet<End>, start: End, done: &mut [bool]) -> Joined {
-    let mut out = Joined { points: Path::new(), owners: Vec::new(), closed: false, joins: Vec::new(), junctions: Vec::new() };
+fn walk(
+    lines: &[(usize, &Path)],
+    partner: &BTreeMap<End, End>,
+    crowded: &BTreeSet<End>,
+    start: End,
+    done: &mut [bool],
+) -> Joined {
+    let mut out = Joined {
+        points: Path::new(),
+        owners: Vec::new(),
+        closed: false,
+        joins: Vec::new(),
+        junctions: Vec::new(),
+    };
     let mut entry = start;
     let mut exit;
     loop {
@@ -159,7 +190,12 @@ fn walk(lines: &[(usize, &Path)], partner: &BTreeMap<End, End>, crowded: &BTreeS
             *first = meet(last, *first, &mut out.joins);
         }
     } else {
-        out.junctions.extend([start, exit].iter().filter(|e| crowded.contains(e)).filter_map(|&e| position(lines, e)));
+        out.junctions.extend(
+            [start, exit]
+                .iter()
+                .filter(|e| crowded.contains(e))
+                .filter_map(|&e| position(lines, e)),
+        );
     }
     out
 }
@@ -204,7 +240,10 @@ mod tests {
 
     #[test]
     fn a_gap_within_the_tolerance_is_closed_half_way_and_told() {
-        let lines = [path(&[(0.0, 0.0), (10.0, 0.0), (10.0, 10.0)]), path(&[(10.06, 10.08), (0.0, 10.0), (0.0, 0.0)])];
+        let lines = [
+            path(&[(0.0, 0.0), (10.0, 0.0), (10.0, 10.0)]),
+            path(&[(10.06, 10.08), (0.0, 10.0), (0.0, 0.0)]),
+        ];
         let rings = joined(&lines, 0.1);
         assert!(rings[0].closed);
         assert_eq!(rings[0].joins.len(), 1);
@@ -222,7 +261,11 @@ mod tests {
 
     #[test]
     fn three_ends_in_one_place_stay_apart_and_are_named() {
-        let lines = [path(&[(0.0, 0.0), (10.0, 0.0)]), path(&[(10.0, 0.0), (10.0, 10.0)]), path(&[(10.0, 0.0), (20.0, 0.0)])];
+        let lines = [
+            path(&[(0.0, 0.0), (10.0, 0.0)]),
+            path(&[(10.0, 0.0), (10.0, 10.0)]),
+            path(&[(10.0, 0.0), (20.0, 0.0)]),
+        ];
         let chains = joined(&lines, 0.1);
         assert_eq!(chains.len(), 3);
         assert!(chains.iter().all(|c| !c.closed && c.junctions == [point(10.0, 0.0)]));
@@ -248,7 +291,8 @@ mod tests {
 
     #[test]
     fn a_thousand_ends_in_one_place_end_soon() {
-        let lines: Vec<Path> = (0..1000).map(|i| path(&[(0.0, 0.0), (10.0, f64::from(i) * 1e-5)])).collect();
+        let lines: Vec<Path> =
+            (0..1000).map(|i| path(&[(0.0, 0.0), (10.0, f64::from(i) * 1e-5)])).collect();
         assert_eq!(joined(&lines, 0.1).len(), 1000);
     }
 }

@@ -70,14 +70,28 @@ impl Ledger {
                 (_, why) => Err(why.unwrap_or_default().to_string()),
             },
         };
-        let of_entity =
-            |n: &NotUsed| Account { what: n.what.clone(), name: n.name.clone(), label: n.label.clone(), fate: Err(n.why.clone()) };
-        drawing.lines.iter().enumerate().map(of_line).chain(drawing.not_used.iter().map(of_entity)).collect()
+        let of_entity = |n: &NotUsed| Account {
+            what: n.what.clone(),
+            name: n.name.clone(),
+            label: n.label.clone(),
+            fate: Err(n.why.clone()),
+        };
+        drawing
+            .lines
+            .iter()
+            .enumerate()
+            .map(of_line)
+            .chain(drawing.not_used.iter().map(of_entity))
+            .collect()
     }
 
-    /// A warning for each name and reason under which lines were left out that may have been meant; `asked` gives the remedy for a line
-    /// about which more is known, and what can be pasted.
-    pub(super) fn warnings(&self, drawing: &Drawing, asked: &dyn Fn(usize) -> Option<Asked>) -> Vec<Fault> {
+    /// A warning for each name and reason under which lines were left out that may have been meant;
+    /// `asked` gives the remedy for a line about which more is known, and what can be pasted.
+    pub(super) fn warnings(
+        &self,
+        drawing: &Drawing,
+        asked: &dyn Fn(usize) -> Option<Asked>,
+    ) -> Vec<Fault> {
         let mut groups: BTreeMap<(String, &str, Option<Asked>), Vec<usize>> = BTreeMap::new();
         for (i, line) in drawing.lines.iter().enumerate() {
             if let (Fate::Missed(_) | Fate::Unclaimed, Some(why)) = (&self.fates[i], self.why(i)) {
@@ -89,10 +103,17 @@ impl Ledger {
             let Some(line) = which.first().map(|&i| &drawing.lines[i]) else { continue };
             let (remedy, paste) = match asked {
                 Some([remedy, paste]) => (remedy, Some(paste)),
-                None => (format!("name its group or layer for what it is ({ROLE_WORDS}), or delete it"), None),
+                None => (
+                    format!("name its group or layer for what it is ({ROLE_WORDS}), or delete it"),
+                    None,
+                ),
             };
             let p = line.points.first().copied().unwrap_or_default();
-            let fault = Fault::new(not_used(which.len(), "line", &name, why), remedy).at(line.label.clone(), p.x, p.y);
+            let fault = Fault::new(not_used(which.len(), "line", &name, why), remedy).at(
+                line.label.clone(),
+                p.x,
+                p.y,
+            );
             out.push(fault.paste(paste));
         }
         let mut entities: BTreeMap<(&str, &str, &str), Vec<&NotUsed>> = BTreeMap::new();
@@ -101,12 +122,19 @@ impl Ledger {
         }
         for ((what, name, why), which) in entities {
             let label = which.first().map_or("", |n| n.label.as_str());
-            out.push(Fault::new(not_used(which.len(), what, name, why), "draw it as a polyline if it is needed, or delete it").on(label));
+            out.push(
+                Fault::new(
+                    not_used(which.len(), what, name, why),
+                    "draw it as a polyline if it is needed, or delete it",
+                )
+                .on(label),
+            );
         }
         out
     }
 
-    /// Moves entities of which no line was used from the count of the used to the list of the others.
+    /// Moves entities of which no line was used from the count of the used to the list of the
+    /// others.
     pub(super) fn close(self, lines: &[DrawnLine], used: &mut usize, not_used: &mut Vec<NotUsed>) {
         let mut entities: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
         let mut order: Vec<&str> = Vec::new();
@@ -126,14 +154,23 @@ impl Ledger {
             {
                 *used -= 1;
                 let name = shown_name(&lines[first].names);
-                let is_line = of_entity.iter().any(|&i| matches!(self.fates[i], Fate::Missed(_) | Fate::Unclaimed));
-                not_used.push(NotUsed { what: "line".into(), name, label: label.to_string(), why: why.to_string(), is_line });
+                let is_line = of_entity
+                    .iter()
+                    .any(|&i| matches!(self.fates[i], Fate::Missed(_) | Fate::Unclaimed));
+                not_used.push(NotUsed {
+                    what: "line".into(),
+                    name,
+                    label: label.to_string(),
+                    why: why.to_string(),
+                    is_line,
+                });
             }
         }
     }
 }
 
-/// `2 lines in "fibre" were not used: each is an open line…`; the reason begins with a verb or is a sentence.
+/// `2 lines in "fibre" were not used: each is an open line…`; the reason begins with a verb or is a
+/// sentence.
 fn not_used(count: usize, what: &str, name: &str, why: &str) -> String {
     let place = if name.is_empty() { String::new() } else { format!(" in \"{name}\"") };
     let verb = if count == 1 { "was" } else { "were" };

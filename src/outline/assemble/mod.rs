@@ -1,8 +1,10 @@
-//! From lines with names to outlines: joins open ends, tells net lines from holes, gives each line its role.
+//! From lines with names to outlines: joins open ends, tells net lines from holes, gives each line
+//! its role.
 //!
-//! 1. Closed lines of no other role are rings; open ones are joined end to end, and those that close are rings too.
-//! 2. Lines that name an edge kind either run along a ring or, joined with each other and with what is left of the open
-//!    lines, are the net line themselves.
+//! 1. Closed lines of no other role are rings; open ones are joined end to end, and those that
+//!    close are rings too.
+//! 2. Lines that name an edge kind either run along a ring or, joined with each other and with what
+//!    is left of the open lines, are the net line themselves.
 //! 3. Nesting tells nets from holes. Every other line goes to the outline it lies in.
 
 mod along;
@@ -37,8 +39,8 @@ const BESIDE: f64 = 0.5;
 /// Makes outlines of the lines of a drawing.
 ///
 /// # Errors
-/// Every fault found: self-crossing, duplicate, zero-area and wrongly nested rings, open outlines, lines of a role that cannot be
-/// given to an outline.
+/// Every fault found: self-crossing, duplicate, zero-area and wrongly nested rings, open outlines,
+/// lines of a role that cannot be given to an outline.
 pub fn assemble(drawing: Drawing, options: &ReadOptions) -> Result<Reading, Faults> {
     assemble_in(drawing, options, &Run::default())
 }
@@ -47,7 +49,11 @@ pub fn assemble(drawing: Drawing, options: &ReadOptions) -> Result<Reading, Faul
 ///
 /// # Errors
 /// As [`assemble`]; that it was stopped.
-pub fn assemble_in(drawing: Drawing, options: &ReadOptions, run: &Run<'_>) -> Result<Reading, Faults> {
+pub fn assemble_in(
+    drawing: Drawing,
+    options: &ReadOptions,
+    run: &Run<'_>,
+) -> Result<Reading, Faults> {
     let lines = &drawing.lines;
     let total: usize = lines.iter().map(|l| l.points.len()).sum();
     if total > MOST_POINTS || lines.len() > MOST_LINES {
@@ -77,13 +83,23 @@ pub fn assemble_in(drawing: Drawing, options: &ReadOptions, run: &Run<'_>) -> Re
     let outlines = bench.outlines(rings, &nests, nested_well);
     let maybe_arrows = bench.maybe_arrows(&outlines);
     let Bench { ledger, faults, warnings: more, .. } = bench;
-    let asked = |i: usize| maybe_arrows.iter().find(|a| a.labels.contains(&drawing.lines[i].label)).map(ask_arrow);
+    let asked = |i: usize| {
+        maybe_arrows.iter().find(|a| a.labels.contains(&drawing.lines[i].label)).map(ask_arrow)
+    };
     let (account, missed) = (ledger.accounts(&drawing), ledger.warnings(&drawing, &asked));
     let Drawing { lines, mut used, mut not_used, present, mut warnings } = drawing;
     warnings.extend(more);
     warnings.extend(missed);
     ledger.close(&lines, &mut used, &mut not_used);
-    faults.into_result(Reading { outlines, present, used, not_used, account, maybe_arrows, warnings })
+    faults.into_result(Reading {
+        outlines,
+        present,
+        used,
+        not_used,
+        account,
+        maybe_arrows,
+        warnings,
+    })
 }
 
 /// What to do about a line that may be an arrow.
@@ -154,8 +170,15 @@ impl<'a> Bench<'a> {
     /// The names in the drawing, as many as a person wants to read.
     fn names(&self) -> String {
         let mut seen = BTreeSet::new();
-        let names: Vec<&str> = self.lines.iter().flat_map(|l| &l.names).map(String::as_str).filter(|n| seen.insert(*n)).collect();
-        let mut out: Vec<String> = names.iter().take(MOST_NAMES).map(|n| format!("\"{n}\"")).collect();
+        let names: Vec<&str> = self
+            .lines
+            .iter()
+            .flat_map(|l| &l.names)
+            .map(String::as_str)
+            .filter(|n| seen.insert(*n))
+            .collect();
+        let mut out: Vec<String> =
+            names.iter().take(MOST_NAMES).map(|n| format!("\"{n}\"")).collect();
         if names.len() > MOST_NAMES {
             out.push(format!("and {} more", names.len() - MOST_NAMES));
         }
@@ -180,7 +203,8 @@ impl<'a> Bench<'a> {
         let mut seen: BTreeMap<Vec<(i64, i64)>, usize> = BTreeMap::new();
         for i in self.open_tasks().collect::<Vec<_>>() {
             let line = &self.lines[i];
-            let mut key: Vec<(i64, i64)> = line.points.iter().map(|p| (micrometres(p.x), micrometres(p.y))).collect();
+            let mut key: Vec<(i64, i64)> =
+                line.points.iter().map(|p| (micrometres(p.x), micrometres(p.y))).collect();
             key.dedup();
             if key.len() < 2 {
                 self.ledger.left(i, "has no length");
@@ -189,7 +213,8 @@ impl<'a> Bench<'a> {
                     key.reverse();
                 }
                 let first = *seen.entry(key).or_insert(i);
-                // Two roles along one line contradict each other: that is told where the roles are given.
+                // Two roles along one line contradict each other: that is told where the roles are
+                // given.
                 if first == i || !same_sort(self.meanings[first], self.meanings[i]) {
                     continue;
                 }
@@ -197,7 +222,10 @@ impl<'a> Bench<'a> {
                 self.ledger.left(i, format!("is drawn twice: it is the same as {first}"));
                 if is_ring_line(self.meanings[i]) {
                     let p = line.points[0];
-                    let warning = Fault::new(format!("is drawn twice: it is the same as {first}"), "delete one of the two");
+                    let warning = Fault::new(
+                        format!("is drawn twice: it is the same as {first}"),
+                        "delete one of the two",
+                    );
                     self.warnings.push(warning.at(line.label.clone(), p.x, p.y));
                 }
             }
@@ -212,14 +240,20 @@ impl<'a> Bench<'a> {
                 b.x,
                 b.y
             );
-            let remedy = format!("close the net line in the drawing; the layers there are: {}", self.names());
+            let remedy = format!(
+                "close the net line in the drawing; the layers there are: {}",
+                self.names()
+            );
             return Fault::new(what, remedy).at(label.clone(), a.x, a.y);
         }
         let roles: Vec<&DrawnLine> = self.open_tasks().map(|i| &self.lines[i]).collect();
         let example = roles.iter().find(|l| l.closed).or(roles.first());
         match example {
             Some(line) => Fault::new(
-                format!("there is no closed outline: {} is taken for something else by the name of its layer", line.label),
+                format!(
+                    "there is no closed outline: {} is taken for something else by the name of its layer",
+                    line.label
+                ),
                 format!(
                     "draw the net line closed, in a group or layer whose name ends in none of: {ROLE_WORDS}; the names there are: {}",
                     self.names()
@@ -227,14 +261,20 @@ impl<'a> Bench<'a> {
             ),
             None => Fault::new(
                 "there is no closed outline in it",
-                format!("draw the net line as a closed line; the names there are: {}", self.names()),
+                format!(
+                    "draw the net line as a closed line; the names there are: {}",
+                    self.names()
+                ),
             ),
         }
     }
 }
 
 fn overlap(a: &Bounds, b: &Bounds) -> bool {
-    a.min.x <= b.max.x + BESIDE && b.min.x <= a.max.x + BESIDE && a.min.y <= b.max.y + BESIDE && b.min.y <= a.max.y + BESIDE
+    a.min.x <= b.max.x + BESIDE
+        && b.min.x <= a.max.x + BESIDE
+        && a.min.y <= b.max.y + BESIDE
+        && b.min.y <= a.max.y + BESIDE
 }
 
 /// True if two lines of these meanings along each other are the same thing twice.

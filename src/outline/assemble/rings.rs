@@ -2,7 +2,9 @@
 
 use super::along::{distance, samples};
 use crate::fault::{Fault, Faults};
-use crate::geometry::{Bounds, Chain, Meeting, Point, Ring, meetings_unless, ring_area, ring_bounds, ring_contains};
+use crate::geometry::{
+    Bounds, Chain, Meeting, Point, Ring, meetings_unless, ring_area, ring_bounds, ring_contains,
+};
 use crate::outline::roles::Meaning;
 use crate::outline::validity::{numbers_hold, ring_holds, tidy_ring};
 use crate::outline::{DrawnLine, EdgeKind, Role};
@@ -71,9 +73,19 @@ impl DrawnRing {
         };
         let mut edges: Vec<Option<EdgeKind>> = owners.iter().map(kind).collect();
         tidy_ring(&mut ring, &mut edges);
-        let meaning = [Meaning::Hole, Meaning::Net].into_iter().find(|m| of.iter().any(|&i| meanings[i] == *m)).unwrap_or(Meaning::Plain);
+        let meaning = [Meaning::Hole, Meaning::Net]
+            .into_iter()
+            .find(|m| of.iter().any(|&i| meanings[i] == *m))
+            .unwrap_or(Meaning::Plain);
         let sound = ring_holds(&label, &ring, faults);
-        (!ring.is_empty()).then_some(DrawnRing { points: ring, edges, lines: of, meaning, label, sound })
+        (!ring.is_empty()).then_some(DrawnRing {
+            points: ring,
+            edges,
+            lines: of,
+            meaning,
+            label,
+            sound,
+        })
     }
 
     fn fault(&self, what: impl Into<String>, remedy: &str, at: Point) -> Fault {
@@ -81,10 +93,21 @@ impl DrawnRing {
     }
 }
 
-/// Tells net lines from holes by nesting; every duplicate, crossing or wrongly nested ring is a fault.
-pub(super) fn nest(rings: &[DrawnRing], tolerance: f64, faults: &mut Faults, run: &Run<'_>) -> Vec<Nest> {
-    let boxes: Vec<Bounds> =
-        rings.iter().map(|r| ring_bounds(&r.points).unwrap_or(Bounds { min: Point::default(), max: Point::default() })).collect();
+/// Tells net lines from holes by nesting; every duplicate, crossing or wrongly nested ring is a
+/// fault.
+pub(super) fn nest(
+    rings: &[DrawnRing],
+    tolerance: f64,
+    faults: &mut Faults,
+    run: &Run<'_>,
+) -> Vec<Nest> {
+    let boxes: Vec<Bounds> = rings
+        .iter()
+        .map(|r| {
+            ring_bounds(&r.points)
+                .unwrap_or(Bounds { min: Point::default(), max: Point::default() })
+        })
+        .collect();
     let before = faults.0.len();
     duplicates(rings, &boxes, tolerance, faults);
     if faults.0.len() == before {
@@ -95,12 +118,19 @@ pub(super) fn nest(rings: &[DrawnRing], tolerance: f64, faults: &mut Faults, run
     }
     let inside = |inner: usize, outer: usize| {
         let (a, b) = (boxes[inner], boxes[outer]);
-        let fits = a.min.x >= b.min.x && a.min.y >= b.min.y && a.max.x <= b.max.x && a.max.y <= b.max.y;
+        let fits =
+            a.min.x >= b.min.x && a.min.y >= b.min.y && a.max.x <= b.max.x && a.max.y <= b.max.y;
         inner != outer && fits && lies_inside(&rings[inner].points, &rings[outer].points)
     };
     // Two containers are enough to know that a ring lies in a hole.
     let containers: Vec<Vec<usize>> = (0..rings.len())
-        .map(|i| if run.is_stopped(Phase::Reading) { Vec::new() } else { (0..rings.len()).filter(|&j| inside(i, j)).take(2).collect() })
+        .map(|i| {
+            if run.is_stopped(Phase::Reading) {
+                Vec::new()
+            } else {
+                (0..rings.len()).filter(|&j| inside(i, j)).take(2).collect()
+            }
+        })
         .collect();
     let mut nests: Vec<Nest> = Vec::new();
     for (i, ring) in rings.iter().enumerate().filter(|&(i, _)| containers[i].is_empty()) {
@@ -150,7 +180,10 @@ fn duplicates(rings: &[DrawnRing], boxes: &[Bounds], tolerance: f64, faults: &mu
                 let step = places.len().div_ceil(MOST_COMPARED);
                 places.iter().step_by(step.max(1)).all(|&p| distance(b, p) <= slack)
             };
-            if same_box && covers(&rings[i].points, &rings[j].points) && covers(&rings[j].points, &rings[i].points) {
+            if same_box
+                && covers(&rings[i].points, &rings[j].points)
+                && covers(&rings[j].points, &rings[i].points)
+            {
                 let (first, second) = (i.min(j), i.max(j));
                 faults.push(rings[second].fault(
                     format!("is a duplicate of {}", rings[first].label),
@@ -168,11 +201,15 @@ fn duplicates(rings: &[DrawnRing], boxes: &[Bounds], tolerance: f64, faults: &mu
 
 fn crossings(rings: &[DrawnRing], faults: &mut Faults, run: &Run<'_>) {
     let sound: Vec<&DrawnRing> = rings.iter().filter(|r| r.sound).collect();
-    let chains: Vec<Chain<'_>> = sound.iter().map(|r| Chain { points: &r.points, closed: true }).collect();
+    let chains: Vec<Chain<'_>> =
+        sound.iter().map(|r| Chain { points: &r.points, closed: true }).collect();
     let found = match meetings_unless(&chains, MOST_MEETINGS, &|| run.is_stopped(Phase::Reading)) {
         Ok(found) if found.len() < MOST_MEETINGS => found,
         _ => {
-            faults.push(Fault::new("the outlines cross each other almost everywhere", "draw the outlines apart from each other"));
+            faults.push(Fault::new(
+                "the outlines cross each other almost everywhere",
+                "draw the outlines apart from each other",
+            ));
             return;
         }
     };
@@ -193,7 +230,11 @@ fn crossings(rings: &[DrawnRing], faults: &mut Faults, run: &Run<'_>) {
             (false, Side::Inside, _) | (false, _, Side::Inside) => "touches",
             _ => "crosses",
         };
-        faults.push(b.fault(format!("{verb} {}", a.label), "move the two apart, or join them into one line", m.at));
+        faults.push(b.fault(
+            format!("{verb} {}", a.label),
+            "move the two apart, or join them into one line",
+            m.at,
+        ));
         told += 1;
         if told == MOST_NAMED {
             return;

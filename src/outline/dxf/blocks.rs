@@ -97,7 +97,8 @@ impl<'s> Walk<'s> {
             self.faults.push(Fault::new(what, UNFOLD));
         }
         self.tell_too_much();
-        let mut drawing = Drawing { lines: self.lines, present: self.scan.records.len(), ..Drawing::default() };
+        let mut drawing =
+            Drawing { lines: self.lines, present: self.scan.records.len(), ..Drawing::default() };
         for (record, fate) in self.scan.records.iter().zip(self.fates) {
             let is_line = matches!(fate, Fate::Missed(_));
             let why = match fate {
@@ -111,7 +112,8 @@ impl<'s> Walk<'s> {
                     None => "it was not reached".into(),
                 },
             };
-            let (what, name, label) = (record.kind.clone(), record.layer.clone(), record.label.clone());
+            let (what, name, label) =
+                (record.kind.clone(), record.layer.clone(), record.label.clone());
             drawing.not_used.push(NotUsed { what, name, label, why, is_line });
         }
         (drawing, self.faults)
@@ -119,7 +121,9 @@ impl<'s> Walk<'s> {
 
     fn tell_too_much(&mut self) {
         if self.drawn > MOST_DRAWN {
-            let what = format!("the drawing comes to more than {MOST_DRAWN} entities once its inserted blocks are drawn");
+            let what = format!(
+                "the drawing comes to more than {MOST_DRAWN} entities once its inserted blocks are drawn"
+            );
             self.faults.push(Fault::new(what, "save a drawing of the outlines alone"));
         }
     }
@@ -142,7 +146,9 @@ impl<'s> Walk<'s> {
             Err(Refusal::Missed(why)) => Fate::Missed(why),
             Err(Refusal::Wrong(what, remedy)) => {
                 self.settled.insert(i);
-                self.faults.push(record.spot.place(Fault::new(format!("{}: {what}", record.label), remedy)));
+                self.faults.push(
+                    record.spot.place(Fault::new(format!("{}: {what}", record.label), remedy)),
+                );
                 Fate::Left(what)
             }
         };
@@ -153,7 +159,13 @@ impl<'s> Walk<'s> {
         used
     }
 
-    fn outcome(&mut self, i: usize, record: &Record, layer: &str, within: Within<'_>) -> Result<(), Refusal> {
+    fn outcome(
+        &mut self,
+        i: usize,
+        record: &Record,
+        layer: &str,
+        within: Within<'_>,
+    ) -> Result<(), Refusal> {
         let left = |why: &str| Err(Refusal::NotUsed(why.into()));
         if record.paper {
             return left("it belongs to a paper layout, not to the drawing");
@@ -161,7 +173,8 @@ impl<'s> Walk<'s> {
         if record.invisible {
             return left("it is switched to invisible");
         }
-        // Switching a layer off hides what lies on it; freezing hides a block inserted on it altogether.
+        // Switching a layer off hides what lies on it; freezing hides a block inserted on it
+        // altogether.
         if let Some(&word) = self.scan.hidden.get(&layer.to_lowercase())
             && (word == FROZEN || record.kind != "INSERT")
         {
@@ -171,7 +184,10 @@ impl<'s> Walk<'s> {
             return Err(reason_by_kind(&record.kind));
         }
         let Some(entity) = self.parsed.get(i).copied().flatten() else {
-            return Err(Refusal::Wrong("it could not be read".into(), "save it as a polyline".into()));
+            return Err(Refusal::Wrong(
+                "it could not be read".into(),
+                "save it as a polyline".into(),
+            ));
         };
         match entity {
             EntityType::Insert(insert) => self.insert(record, insert, layer, within),
@@ -179,43 +195,83 @@ impl<'s> Walk<'s> {
         }
     }
 
-    fn draw(&mut self, i: usize, entity: &EntityType, layer: &str, within: Within<'_>) -> Result<(), Refusal> {
+    fn draw(
+        &mut self,
+        i: usize,
+        entity: &EntityType,
+        layer: &str,
+        within: Within<'_>,
+    ) -> Result<(), Refusal> {
         let role = if self.pattern { Some(pattern_role(layer)?) } else { None };
         let names: Vec<String> = within.names.iter().cloned().chain([layer.to_string()]).collect();
-        let chain = chain(entity, &within.frame, self.options.chord_tolerance, self.budget).inspect_err(|_| {
-            self.settled.insert(i);
-        })?;
+        let chain = chain(entity, &within.frame, self.options.chord_tolerance, self.budget)
+            .inspect_err(|_| {
+                self.settled.insert(i);
+            })?;
         if chain.points.iter().any(|p| !(p.x.abs() <= LARGEST && p.y.abs() <= LARGEST)) {
-            let what = format!("it reaches farther than {} m from the drawing's origin", LARGEST / 1000.0);
-            return Err(Refusal::Wrong(what, "check the drawing's unit, or move the outlines to its origin".into()));
+            let what =
+                format!("it reaches farther than {} m from the drawing's origin", LARGEST / 1000.0);
+            return Err(Refusal::Wrong(
+                what,
+                "check the drawing's unit, or move the outlines to its origin".into(),
+            ));
         }
         self.budget.points(chain.points.len());
         self.budget.told(&names, &self.scan.records[i].label);
-        self.lines.push(DrawnLine { points: chain.points, closed: chain.closed, names, role, label: self.scan.records[i].label.clone() });
+        self.lines.push(DrawnLine {
+            points: chain.points,
+            closed: chain.closed,
+            names,
+            role,
+            label: self.scan.records[i].label.clone(),
+        });
         Ok(())
     }
 
-    fn insert(&mut self, record: &Record, insert: &Insert, layer: &str, within: Within<'_>) -> Result<(), Refusal> {
+    fn insert(
+        &mut self,
+        record: &Record,
+        insert: &Insert,
+        layer: &str,
+        within: Within<'_>,
+    ) -> Result<(), Refusal> {
         let name = &record.inserts;
         let wrong = |what: String, remedy: &str| Err(Refusal::Wrong(what, remedy.into()));
         let block = match self.by_name.get(&name.to_lowercase()).map(Vec::as_slice) {
             Some(&[block]) => block,
-            Some(_) => return wrong(format!("there are several blocks named {name}"), "give each block a name of its own"),
+            Some(_) => {
+                return wrong(
+                    format!("there are several blocks named {name}"),
+                    "give each block a name of its own",
+                );
+            }
             None => {
-                return wrong(format!("it inserts the block {name}, which is not in the file"), "save the drawing again with its blocks");
+                return wrong(
+                    format!("it inserts the block {name}, which is not in the file"),
+                    "save the drawing again with its blocks",
+                );
             }
         };
         let definition = &self.scan.blocks[block];
         if definition.external {
-            return Err(Refusal::NotUsed(format!("{name} stands for another file, which is not read")));
+            return Err(Refusal::NotUsed(format!(
+                "{name} stands for another file, which is not read"
+            )));
         }
         let blocks: Vec<usize> = within.blocks.iter().copied().chain([block]).collect();
-        let names: Vec<String> = within.names.iter().cloned().chain([definition.name.clone()]).collect();
+        let names: Vec<String> =
+            within.names.iter().cloned().chain([definition.name.clone()]).collect();
         if within.blocks.contains(&block) {
-            return wrong(format!("the block inserts itself ({})", names.join(" > ")), "break the circle in the drawing program");
+            return wrong(
+                format!("the block inserts itself ({})", names.join(" > ")),
+                "break the circle in the drawing program",
+            );
         }
         if blocks.len() > DEEPEST {
-            return wrong(format!("blocks are nested deeper than {DEEPEST}"), "explode the inner blocks in the drawing program");
+            return wrong(
+                format!("blocks are nested deeper than {DEEPEST}"),
+                "explode the inner blocks in the drawing program",
+            );
         }
         let Some(outer) = within.frame.extruded(&insert.extrusion_direction) else {
             return Err(Refusal::Missed("its plane is tilted out of the drawing".into()));
@@ -224,14 +280,28 @@ impl<'s> Walk<'s> {
             return wrong("its scale is 0".into(), "give it a scale, or delete it");
         }
         let (sin, cos) = sin_cos_degrees(insert.rotation);
-        let turned = Frame { x: point(cos, sin), y: point(-sin, cos), origin: point(insert.location.x, insert.location.y) };
-        let base = point(definition.base[0] * insert.x_scale_factor, definition.base[1] * insert.y_scale_factor);
+        let turned = Frame {
+            x: point(cos, sin),
+            y: point(-sin, cos),
+            origin: point(insert.location.x, insert.location.y),
+        };
+        let base = point(
+            definition.base[0] * insert.x_scale_factor,
+            definition.base[1] * insert.y_scale_factor,
+        );
         let mut any = false;
         for row in 0..insert.row_count.max(1) {
             for column in 0..insert.column_count.max(1) {
                 // The steps of an array turn with the insert but are not scaled by it.
-                let step = point(f64::from(column) * insert.column_spacing, f64::from(row) * insert.row_spacing);
-                let scaled = Frame { x: point(insert.x_scale_factor, 0.0), y: point(0.0, insert.y_scale_factor), origin: step - base };
+                let step = point(
+                    f64::from(column) * insert.column_spacing,
+                    f64::from(row) * insert.row_spacing,
+                );
+                let scaled = Frame {
+                    x: point(insert.x_scale_factor, 0.0),
+                    y: point(0.0, insert.y_scale_factor),
+                    origin: step - base,
+                };
                 let frame = outer.of(&turned).of(&scaled);
                 self.drawn += 1;
                 if self.too_much() {
@@ -246,10 +316,15 @@ impl<'s> Walk<'s> {
                 }
             }
         }
-        if any { Ok(()) } else { Err(Refusal::NotUsed(format!("nothing in its block {name} gives a line here"))) }
+        if any {
+            Ok(())
+        } else {
+            Err(Refusal::NotUsed(format!("nothing in its block {name} gives a line here")))
+        }
     }
 
-    /// The lines since `start` that lie as deep as `depth` names tell are one piece: says if it is only a half.
+    /// The lines since `start` that lie as deep as `depth` names tell are one piece: says if it is
+    /// only a half.
     fn half_a_piece(&self, start: usize, depth: usize) -> Option<String> {
         let piece = self.lines.iter().skip(start).filter(|line| line.names.len() == depth);
         let mirror = if self.pattern { half_beside_mirror(piece) } else { None }?;
@@ -257,20 +332,34 @@ impl<'s> Walk<'s> {
     }
 }
 
-/// Why an entity gives no line, by its kind; all but lettering, fillings and pictures are lines to whoever looks at the drawing.
+/// Why an entity gives no line, by its kind; all but lettering, fillings and pictures are lines to
+/// whoever looks at the drawing.
 fn reason_by_kind(kind: &str) -> Refusal {
     let (why, is_line) = match kind {
         "POINT" => ("it is a point, not a line", false),
-        "TEXT" | "MTEXT" | "ATTRIB" | "ATTDEF" | "RTEXT" | "ARCALIGNEDTEXT" => ("it is text, not an outline", false),
-        "HATCH" | "MPOLYGON" | "WIPEOUT" => ("it is a filled area: draw its edge as a polyline", false),
-        "SOLID" | "TRACE" => ("it is a filled area: draw its edge as a polyline", true),
-        "DIMENSION" | "ARC_DIMENSION" | "LARGE_RADIAL_DIMENSION" | "LEADER" | "MULTILEADER" | "MLEADER" | "TOLERANCE" | "ACAD_TABLE" => {
-            ("it is annotation", false)
+        "TEXT" | "MTEXT" | "ATTRIB" | "ATTDEF" | "RTEXT" | "ARCALIGNEDTEXT" => {
+            ("it is text, not an outline", false)
         }
-        "IMAGE" | "OLEFRAME" | "OLE2FRAME" | "PDFUNDERLAY" | "DWFUNDERLAY" | "DGNUNDERLAY" => ("it is a picture, not an outline", false),
+        "HATCH" | "MPOLYGON" | "WIPEOUT" => {
+            ("it is a filled area: draw its edge as a polyline", false)
+        }
+        "SOLID" | "TRACE" => ("it is a filled area: draw its edge as a polyline", true),
+        "DIMENSION"
+        | "ARC_DIMENSION"
+        | "LARGE_RADIAL_DIMENSION"
+        | "LEADER"
+        | "MULTILEADER"
+        | "MLEADER"
+        | "TOLERANCE"
+        | "ACAD_TABLE" => ("it is annotation", false),
+        "IMAGE" | "OLEFRAME" | "OLE2FRAME" | "PDFUNDERLAY" | "DWFUNDERLAY" | "DGNUNDERLAY" => {
+            ("it is a picture, not an outline", false)
+        }
         "VIEWPORT" => ("it is a view of a paper layout, not an outline", false),
         "RAY" | "XLINE" => ("it has no end: draw a line", true),
-        "3DFACE" | "3DSOLID" | "BODY" | "REGION" | "MESH" | "SURFACE" => ("it is a surface or solid, not an outline", true),
+        "3DFACE" | "3DSOLID" | "BODY" | "REGION" | "MESH" | "SURFACE" => {
+            ("it is a surface or solid, not an outline", true)
+        }
         "MLINE" | "HELIX" => ("it is not read: turn it into polylines", true),
         _ => ("this kind of entity is not read", true),
     };

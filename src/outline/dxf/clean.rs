@@ -19,7 +19,8 @@ pub(super) struct Codes {
 
 const POINT_Z_NORMAL: [i32; 6] = [10, 20, 30, 210, 220, 230];
 
-/// The codes of a kind of entity that can become a line, or belongs to one; `None` for any other kind.
+/// The codes of a kind of entity that can become a line, or belongs to one; `None` for any other
+/// kind.
 pub(super) fn codes(kind: &str) -> Option<Codes> {
     let (reals, whole, required): (&[i32], &[i32], &[i32]) = match kind {
         "LINE" => (&[11, 21, 31], &[], &[10, 20, 11, 21]),
@@ -58,16 +59,28 @@ impl<'c> Copy<'c> {
             // Writing to a String cannot fail.
             let _ = write!(clean, "0\n{kind}\n5\n{number:X}\n");
         }
-        Copy { kind: kind.into(), clean, seen: vec![], points: [(0, 0); 2], z_owed: None, promised: vec![], knots: 0 }
+        Copy {
+            kind: kind.into(),
+            clean,
+            seen: vec![],
+            points: [(0, 0); 2],
+            z_owed: None,
+            promised: vec![],
+            knots: 0,
+        }
     }
 
     /// Checks one pair, and copies it if it matters.
     pub(super) fn take(&mut self, codes: &Codes, tag: &Tag<'_>) -> Result<(), Fault> {
-        let damaged = |what: String| tag.spot.place(Fault::new(what, "the file is damaged: save the drawing again"));
+        let damaged = |what: String| {
+            tag.spot.place(Fault::new(what, "the file is damaged: save the drawing again"))
+        };
         match (self.kind.as_str(), tag.code) {
             ("LWPOLYLINE", 90) | ("SPLINE", 72..=74) => {
                 let count = number(tag).and_then(|n| usize::try_from(n).ok());
-                let count = count.ok_or_else(|| damaged(format!("{} has a count that is not a whole number", self.kind)))?;
+                let count = count.ok_or_else(|| {
+                    damaged(format!("{} has a count that is not a whole number", self.kind))
+                })?;
                 self.promised.push((tag.code, count));
                 return Ok(());
             }
@@ -75,7 +88,12 @@ impl<'c> Copy<'c> {
         }
         if codes.whole.contains(&tag.code) {
             let value = number(tag).and_then(|n| i16::try_from(n).ok());
-            let value = value.ok_or_else(|| damaged(format!("group code {} of {} is not a small whole number", tag.code, self.kind)))?;
+            let value = value.ok_or_else(|| {
+                damaged(format!(
+                    "group code {} of {} is not a small whole number",
+                    tag.code, self.kind
+                ))
+            })?;
             self.write(tag.code, &value.to_string());
         } else if codes.reals.contains(&tag.code) || POINT_Z_NORMAL.contains(&tag.code) {
             real(tag)?;
@@ -92,7 +110,9 @@ impl<'c> Copy<'c> {
 
     /// Sees to it that x and y of points alternate, which the parser takes for granted.
     fn count(&mut self, code: i32) -> Result<(), String> {
-        let Some((begun, completed)) = self.points.get_mut(usize::from(code % 10 == 1)) else { return Ok(()) };
+        let Some((begun, completed)) = self.points.get_mut(usize::from(code % 10 == 1)) else {
+            return Ok(());
+        };
         let alternates = match code {
             10 | 11 => {
                 *begun += 1;
@@ -106,7 +126,11 @@ impl<'c> Copy<'c> {
             _ => true,
         };
         self.knots += usize::from(self.kind == "SPLINE" && code == 40);
-        if alternates { Ok(()) } else { Err(format!("group code {code} of {} is out of turn", self.kind)) }
+        if alternates {
+            Ok(())
+        } else {
+            Err(format!("group code {code} of {} is out of turn", self.kind))
+        }
     }
 
     fn write(&mut self, code: i32, value: &str) {
@@ -125,10 +149,21 @@ impl<'c> Copy<'c> {
         if let Some(z) = self.z_owed.take() {
             let _ = write!(self.clean, "{z}\n0\n");
         }
-        let damaged = |what: String| Err(spot.place(Fault::new(what, "the file is damaged: save the drawing again")));
-        let missing: Vec<String> = codes.required.iter().filter(|code| !self.seen.contains(code)).map(i32::to_string).collect();
+        let damaged = |what: String| {
+            Err(spot.place(Fault::new(what, "the file is damaged: save the drawing again")))
+        };
+        let missing: Vec<String> = codes
+            .required
+            .iter()
+            .filter(|code| !self.seen.contains(code))
+            .map(i32::to_string)
+            .collect();
         if !missing.is_empty() {
-            return damaged(format!("{} lacks what it cannot do without (group codes {})", self.kind, missing.join(", ")));
+            return damaged(format!(
+                "{} lacks what it cannot do without (group codes {})",
+                self.kind,
+                missing.join(", ")
+            ));
         }
         for (begun, completed) in self.points {
             if begun != completed {
@@ -159,7 +194,11 @@ pub(super) fn number(tag: &Tag<'_>) -> Option<i64> {
 pub(super) fn real(tag: &Tag<'_>) -> Result<f64, Fault> {
     let value = std::str::from_utf8(&tag.value).ok().and_then(|text| text.parse::<f64>().ok());
     value.filter(|v| v.abs() <= LARGEST_NUMBER).ok_or_else(|| {
-        let what = format!("\"{}\" (group code {}) is not a number that a drawing can hold", text_of(tag), tag.code);
+        let what = format!(
+            "\"{}\" (group code {}) is not a number that a drawing can hold",
+            text_of(tag),
+            tag.code
+        );
         tag.spot.place(Fault::new(what, "correct it in the drawing program and save again"))
     })
 }

@@ -34,10 +34,12 @@ impl Frame {
         Frame { x: self.vector(inner.x), y: self.vector(inner.y), origin: self.point(inner.origin) }
     }
 
-    /// The frame of an entity whose plane is told by its extrusion direction: the direction +z changes nothing, -z turns x
-    /// round (the arbitrary axis algorithm of the DXF reference gives x = (-1,0,0), y = (0,1,0) for it). `None` for any other.
+    /// The frame of an entity whose plane is told by its extrusion direction: the direction +z
+    /// changes nothing, -z turns x round (the arbitrary axis algorithm of the DXF reference gives x
+    /// = (-1,0,0), y = (0,1,0) for it). `None` for any other.
     pub(super) fn extruded(&self, direction: &dxf::Vector) -> Option<Frame> {
-        let upright = direction.z.abs() > 0.0 && libm::hypot(direction.x, direction.y) <= 1e-9 * direction.z.abs();
+        let upright = direction.z.abs() > 0.0
+            && libm::hypot(direction.x, direction.y) <= 1e-9 * direction.z.abs();
         match (upright, direction.z > 0.0) {
             (true, true) => Some(*self),
             (true, false) => Some(Frame { x: -self.x, ..*self }),

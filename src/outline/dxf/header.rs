@@ -28,7 +28,8 @@ impl Header {
     /// How long one drawing unit is, mm.
     ///
     /// # Errors
-    /// Neither the options nor the drawing say, or the drawing's unit is none that templates are drawn in.
+    /// Neither the options nor the drawing say, or the drawing's unit is none that templates are
+    /// drawn in.
     pub(super) fn millimetres_per_unit(&self, options: &ReadOptions) -> Result<f64, Fault> {
         let unit = options.unit.or(match self.insunits.as_deref() {
             // DXF reference, $INSUNITS.
@@ -51,9 +52,11 @@ impl Header {
         })
     }
 
-    /// Text of the file as a string: UTF-8 since the 2007 release, a code page before, `\U+XXXX` for what that lacks.
+    /// Text of the file as a string: UTF-8 since the 2007 release, a code page before, `\U+XXXX`
+    /// for what that lacks.
     pub(super) fn decode(&self, bytes: &[u8]) -> String {
-        let utf8 = self.version.as_str() >= "AC1021" || self.code_page.is_none() && std::str::from_utf8(bytes).is_ok();
+        let utf8 = self.version.as_str() >= "AC1021"
+            || self.code_page.is_none() && std::str::from_utf8(bytes).is_ok();
         let encoding = if utf8 { UTF_8 } else { self.code_page.unwrap_or(WINDOWS_1252) };
         let text = encoding.decode_without_bom_handling(bytes).0;
         unescape(&text)
@@ -78,7 +81,10 @@ fn unescape(text: &str) -> String {
     let mut parts = text.split("\\U+");
     out.extend(parts.next());
     for part in parts {
-        let code = part.get(..4).and_then(|digits| u32::from_str_radix(digits, 16).ok()).and_then(char::from_u32);
+        let code = part
+            .get(..4)
+            .and_then(|digits| u32::from_str_radix(digits, 16).ok())
+            .and_then(char::from_u32);
         match (code, part.get(4..)) {
             (Some(c), Some(rest)) => {
                 out.push(c);
@@ -102,7 +108,10 @@ mod tests {
     fn header(variables: &[(&str, i32, &str)]) -> Header {
         let mut header = Header::default();
         for &(name, code, value) in variables {
-            header.set(name.as_bytes(), &Tag { code, value: value.as_bytes().into(), spot: Spot::Line(1) });
+            header.set(
+                name.as_bytes(),
+                &Tag { code, value: value.as_bytes().into(), spot: Spot::Line(1) },
+            );
         }
         header
     }
@@ -111,14 +120,20 @@ mod tests {
     fn units_of_the_reference() {
         // DXF reference, $INSUNITS: 1 in, 2 ft, 4 mm, 5 cm, 6 m.
         for (code, mm) in [("1", 25.4), ("2", 304.8), ("4", 1.0), ("5", 10.0), ("6", 1000.0)] {
-            assert_eq!(header(&[("$INSUNITS", 70, code)]).millimetres_per_unit(&ReadOptions::default()).unwrap(), mm);
+            assert_eq!(
+                header(&[("$INSUNITS", 70, code)])
+                    .millimetres_per_unit(&ReadOptions::default())
+                    .unwrap(),
+                mm
+            );
         }
     }
 
     #[test]
     fn no_unit_is_a_fault_that_shows_how_to_state_it() {
         for variables in [&[][..], &[("$INSUNITS", 70, "0")], &[("$INSUNITS", 70, "13")]] {
-            let fault = header(variables).millimetres_per_unit(&ReadOptions::default()).unwrap_err();
+            let fault =
+                header(variables).millimetres_per_unit(&ReadOptions::default()).unwrap_err();
             assert!(fault.remedy.contains("unit = \"mm\""));
         }
     }

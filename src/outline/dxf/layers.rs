@@ -4,7 +4,8 @@ use super::super::{DrawnLine, Role};
 use super::entities::Refusal;
 use crate::geometry::Point;
 
-/// True if the layers of a drawing are those of ASTM D6673: bare numbers, 1 (the boundary) among them.
+/// True if the layers of a drawing are those of ASTM D6673: bare numbers, 1 (the boundary) among
+/// them.
 pub(super) fn are_of_pattern_standard<'a>(layers: impl Iterator<Item = &'a str>) -> bool {
     let mut boundary = false;
     for layer in layers {
@@ -16,10 +17,12 @@ pub(super) fn are_of_pattern_standard<'a>(layers: impl Iterator<Item = &'a str>)
     boundary
 }
 
-/// What a line on a layer of ASTM D6673-10 is, by its number (a secondary summary of the standard); else why it is not used.
+/// What a line on a layer of ASTM D6673-10 is, by its number (a secondary summary of the standard);
+/// else why it is not used.
 ///
-/// The sew line lies inside the boundary. The boundary is taken as the outline, and the sew line carried along as a mark:
-/// a seam allowance of a sewn pattern is no trim allowance of a laminate, so nothing is deduced from their distance.
+/// The sew line lies inside the boundary. The boundary is taken as the outline, and the sew line
+/// carried along as a mark: a seam allowance of a sewn pattern is no trim allowance of a laminate,
+/// so nothing is deduced from their distance.
 pub(super) fn pattern_role(layer: &str) -> Result<Role, Refusal> {
     match layer {
         "1" | "11" => Ok(Role::Outline),
@@ -27,27 +30,40 @@ pub(super) fn pattern_role(layer: &str) -> Result<Role, Refusal> {
         "7" => Ok(Role::Arrow),
         "6" | "8" | "13" | "14" => Ok(Role::Mark),
         "15" => Err(Refusal::NotUsed("layer 15 of a pattern drawing is annotation".into())),
-        other => Err(Refusal::Missed(format!("layer {other} of a pattern drawing holds nothing that is cut or marked"))),
+        other => Err(Refusal::Missed(format!(
+            "layer {other} of a pattern drawing holds nothing that is cut or marked"
+        ))),
     }
 }
 
-/// A piece with more mirror lines than this is taken for a half: looking at each would take too long.
+/// A piece with more mirror lines than this is taken for a half: looking at each would take too
+/// long.
 const MOST_MIRRORS: usize = 1_000;
 
-/// A pattern piece may be drawn as one half with a mirror line (layer 6). Cut as drawn, half the ply would be missing.
+/// A pattern piece may be drawn as one half with a mirror line (layer 6). Cut as drawn, half the
+/// ply would be missing.
 ///
-/// `piece` are the lines of one piece. A mirror line is harmless if the boundary lies on both sides of it; the label of one
-/// that is not is returned.
-pub(super) fn half_beside_mirror<'l>(piece: impl Iterator<Item = &'l DrawnLine> + Clone) -> Option<&'l str> {
-    let on = |layer: &'static str| piece.clone().filter(move |line| line.names.last().is_some_and(|name| name == layer));
+/// `piece` are the lines of one piece. A mirror line is harmless if the boundary lies on both sides
+/// of it; the label of one that is not is returned.
+pub(super) fn half_beside_mirror<'l>(
+    piece: impl Iterator<Item = &'l DrawnLine> + Clone,
+) -> Option<&'l str> {
+    let on = |layer: &'static str| {
+        piece.clone().filter(move |line| line.names.last().is_some_and(|name| name == layer))
+    };
     if let Some(one_too_many) = on("6").nth(MOST_MIRRORS) {
         return Some(&one_too_many.label);
     }
     let mirror = on("6").find(|mirror| {
-        let (Some(&a), Some(&b)) = (mirror.points.first(), mirror.points.last()) else { return false };
+        let (Some(&a), Some(&b)) = (mirror.points.first(), mirror.points.last()) else {
+            return false;
+        };
         let side = |p: &Point| (b - a).cross(*p - a) / (b - a).length().max(f64::MIN_POSITIVE);
         // Half a millimetre: a boundary drawn along the mirror line is on neither side of it.
-        let (left, right) = on("1").flat_map(|line| &line.points).map(side).fold((false, false), |(l, r), s| (l || s > 0.5, r || s < -0.5));
+        let (left, right) = on("1")
+            .flat_map(|line| &line.points)
+            .map(side)
+            .fold((false, false), |(l, r), s| (l || s > 0.5, r || s < -0.5));
         left != right
     })?;
     Some(&mirror.label)
@@ -68,8 +84,8 @@ mod tests {
 
     #[test]
     fn layers_of_the_pattern_standard() {
-        // ASTM D6673-10 by a secondary summary: 1 boundary, 4 notches, 6 mirror line, 7 grain line, 8 internal lines,
-        // 11 cut-outs, 13 drill holes, 14 sew line, 15 annotation.
+        // ASTM D6673-10 by a secondary summary: 1 boundary, 4 notches, 6 mirror line, 7 grain line,
+        // 8 internal lines, 11 cut-outs, 13 drill holes, 14 sew line, 15 annotation.
         let role = |layer| pattern_role(layer).ok();
         assert_eq!(["1", "11"].map(role), [Some(Role::Outline); 2]);
         assert_eq!(["4", "7"].map(role), [Some(Role::Cut), Some(Role::Arrow)]);

@@ -1,9 +1,11 @@
-//! A first pass over the pairs of a file: what is in it, counted on our own, and a clean copy of what is worth parsing.
+//! A first pass over the pairs of a file: what is in it, counted on our own, and a clean copy of
+//! what is worth parsing.
 //!
-//! The general DXF parser drops what it does not know without a word, ends a section early at the first value it cannot
-//! read, takes NaN for a number and can be made to panic. So every entity is recorded here first, and the parser is
-//! given only entities of the kinds that can become lines, each with the codes that matter, every number checked, under
-//! a running number of our own as its handle. By that number its answer is matched with the record.
+//! The general DXF parser drops what it does not know without a word, ends a section early at the
+//! first value it cannot read, takes NaN for a number and can be made to panic. So every entity is
+//! recorded here first, and the parser is given only entities of the kinds that can become lines,
+//! each with the codes that matter, every number checked, under a running number of our own as its
+//! handle. By that number its answer is matched with the record.
 
 use super::clean::{Copy, codes, number, real, text_of};
 use super::header::Header;
@@ -104,7 +106,10 @@ impl<'a> Pass<'a, '_> {
 
     fn next_or_cut_short(&mut self) -> Result<Tag<'a>, Fault> {
         self.next()?.ok_or_else(|| {
-            Fault::new("the file is cut short: it ends before its EOF mark", "save the drawing again, or fetch the file again")
+            Fault::new(
+                "the file is cut short: it ends before its EOF mark",
+                "save the drawing again, or fetch the file again",
+            )
         })
     }
 
@@ -139,10 +144,18 @@ impl<'a> Pass<'a, '_> {
             if tag.starts("EOF") {
                 return Ok(());
             }
-            let name = if tag.starts("SECTION") { Some(self.next_or_cut_short()?).filter(|name| name.code == 2) } else { None };
+            let name = if tag.starts("SECTION") {
+                Some(self.next_or_cut_short()?).filter(|name| name.code == 2)
+            } else {
+                None
+            };
             let Some(name) = name else {
-                let what = format!("a section was expected, found {} / {}", tag.code, text_of(&tag));
-                return Err(tag.spot.place(Fault::new(what, "the file is damaged or not DXF: save the drawing again as DXF")));
+                let what =
+                    format!("a section was expected, found {} / {}", tag.code, text_of(&tag));
+                return Err(tag.spot.place(Fault::new(
+                    what,
+                    "the file is damaged or not DXF: save the drawing again as DXF",
+                )));
             };
             match &*name.value {
                 b"HEADER" => self.header()?,
@@ -182,8 +195,13 @@ impl<'a> Pass<'a, '_> {
                 }
             }
             if mark.starts("LAYER") {
-                // Bit 1 of the flags is "frozen"; a negative colour is "off" (DXF reference, LAYER; from memory).
-                let word = if flags & 1 != 0 { Some(FROZEN) } else { (colour < 0).then_some("switched off") };
+                // Bit 1 of the flags is "frozen"; a negative colour is "off" (DXF reference, LAYER;
+                // from memory).
+                let word = if flags & 1 != 0 {
+                    Some(FROZEN)
+                } else {
+                    (colour < 0).then_some("switched off")
+                };
                 if let Some(word) = word {
                     self.found.hidden.insert(layer.to_lowercase(), word);
                 }
@@ -206,7 +224,12 @@ impl<'a> Pass<'a, '_> {
                     "save a drawing of the outlines alone",
                 ));
             }
-            let mut block = BlockRecord { name: String::new(), base: [0.0; 2], external: false, content: start..start };
+            let mut block = BlockRecord {
+                name: String::new(),
+                base: [0.0; 2],
+                external: false,
+                content: start..start,
+            };
             while let Some(tag) = self.next_in_item()? {
                 match tag.code {
                     2 => block.name = name(&self.found.header, &tag)?,
@@ -231,14 +254,19 @@ impl<'a> Pass<'a, '_> {
                 return Ok(());
             }
             let kind = text_of(&mark);
-            let misplaced = ["VERTEX", "SEQEND", "SECTION", "ENDSEC", "EOF", "BLOCK", "ENDBLK"].contains(&kind.as_str());
+            let misplaced = ["VERTEX", "SEQEND", "SECTION", "ENDSEC", "EOF", "BLOCK", "ENDBLK"]
+                .contains(&kind.as_str());
             if mark.code != 0 || misplaced {
                 let what = format!("{kind} stands where an entity or {end} belongs");
-                return Err(mark.spot.place(Fault::new(what, "the file is damaged: save the drawing again")));
+                return Err(mark
+                    .spot
+                    .place(Fault::new(what, "the file is damaged: save the drawing again")));
             }
             if self.found.records.len() >= MOST_ENTITIES {
                 let what = format!("the drawing has more than {MOST_ENTITIES} entities");
-                return Err(mark.spot.place(Fault::new(what, "save a drawing of the outlines alone")));
+                return Err(mark
+                    .spot
+                    .place(Fault::new(what, "save a drawing of the outlines alone")));
             }
             self.entity(kind, mark.spot, block)?;
         }
@@ -274,8 +302,11 @@ impl<'a> Pass<'a, '_> {
                 self.found.clean.push_str("0\nSEQEND\n");
             } else {
                 record.faulty = true;
-                let what = format!("{} does not end in SEQEND: vertices may be missing", record.label);
-                self.faults.push(spot.place(Fault::new(what, "the file is damaged: save the drawing again")));
+                let what =
+                    format!("{} does not end in SEQEND: vertices may be missing", record.label);
+                self.faults.push(
+                    spot.place(Fault::new(what, "the file is damaged: save the drawing again")),
+                );
             }
         }
         if record.kind == "INSERT" {
@@ -294,10 +325,16 @@ impl<'a> Pass<'a, '_> {
         Ok(())
     }
 
-    /// The pairs of one entity (or vertex): common facts into the record, what matters into the clean copy. Returns the handle.
+    /// The pairs of one entity (or vertex): common facts into the record, what matters into the
+    /// clean copy. Returns the handle.
     fn item(&mut self, record: &mut Record) -> Result<Option<String>, Fault> {
         let codes = codes(&record.kind);
-        let mut copy = Copy::new(&record.kind, self.found.records.len() + 1, &mut self.found.clean, codes.is_some());
+        let mut copy = Copy::new(
+            &record.kind,
+            self.found.records.len() + 1,
+            &mut self.found.clean,
+            codes.is_some(),
+        );
         let (mut handle, mut wrong) = (None, None);
         loop {
             // Spelt out because `copy` holds a part of `self`.
@@ -311,7 +348,9 @@ impl<'a> Pass<'a, '_> {
                     self.ahead = Some(tag);
                     break;
                 }
-                5 if tag.value.len() <= 16 && tag.value.iter().all(u8::is_ascii_hexdigit) => handle = Some(text_of(&tag)),
+                5 if tag.value.len() <= 16 && tag.value.iter().all(u8::is_ascii_hexdigit) => {
+                    handle = Some(text_of(&tag))
+                }
                 8 => match name(&self.found.header, &tag) {
                     Ok(layer) => record.layer = layer,
                     Err(fault) => wrong = Some(fault),
@@ -326,7 +365,8 @@ impl<'a> Pass<'a, '_> {
                     copy.seen.push(2);
                 }
                 _ => {
-                    // One fault an entity is enough, and bounds what a damaged file can make of memory.
+                    // One fault an entity is enough, and bounds what a damaged file can make of
+                    // memory.
                     if let Some(codes) = codes.as_ref().filter(|_| wrong.is_none()) {
                         wrong = copy.take(codes, &tag).err();
                     }
@@ -345,7 +385,8 @@ impl<'a> Pass<'a, '_> {
 
     fn out_of_structure(&mut self, within: &str) -> Fault {
         let tag = self.ahead.take();
-        let (found, spot) = tag.map_or((String::new(), Spot::Line(1)), |tag| (text_of(&tag), tag.spot));
+        let (found, spot) =
+            tag.map_or((String::new(), Spot::Line(1)), |tag| (text_of(&tag), tag.spot));
         let what = format!("{found} does not belong in {within}");
         spot.place(Fault::new(what, "the file is damaged: save the drawing again"))
     }

@@ -1,8 +1,9 @@
 //! Splines: rational B-splines by their control points, or curves through fit points.
 //!
-//! A B-spline is taken apart into rational Bézier curves, span by span, and each of these halved until flat. With positive
-//! weights a curve lies within the convex hull of its control points, so the tolerance is kept.
-//! Method: Piegl and Tiller, The NURBS Book (blossoms and de Casteljau's algorithm; from memory).
+//! A B-spline is taken apart into rational Bézier curves, span by span, and each of these halved
+//! until flat. With positive weights a curve lies within the convex hull of its control points, so
+//! the tolerance is kept. Method: Piegl and Tiller, The NURBS Book (blossoms and de Casteljau's
+//! algorithm; from memory).
 
 use super::super::budget::Budget;
 use super::super::flatten::cubic;
@@ -24,14 +25,25 @@ type Weighted = [f64; 3];
 ///
 /// # Errors
 /// Its numbers contradict each other, or it has no control points and no shape of its own.
-pub(super) fn flatten(spline: &Spline, frame: &Frame, tolerance: f64, budget: &Budget<'_>) -> Result<Path, Refusal> {
+pub(super) fn flatten(
+    spline: &Spline,
+    frame: &Frame,
+    tolerance: f64,
+    budget: &Budget<'_>,
+) -> Result<Path, Refusal> {
     if spline.control_points.is_empty() {
         return through_fit_points(spline, frame, tolerance);
     }
-    let controls: Path = spline.control_points.iter().map(|p| frame.point(point(p.x, p.y))).collect();
+    let controls: Path =
+        spline.control_points.iter().map(|p| frame.point(point(p.x, p.y))).collect();
     let (degree, knots) = checked(spline)?;
-    let weighted: Vec<Weighted> =
-        controls.iter().enumerate().map(|(i, p)| spline.weight_values.get(i).map_or([p.x, p.y, 1.0], |w| [p.x * w, p.y * w, *w])).collect();
+    let weighted: Vec<Weighted> = controls
+        .iter()
+        .enumerate()
+        .map(|(i, p)| {
+            spline.weight_values.get(i).map_or([p.x, p.y, 1.0], |w| [p.x * w, p.y * w, *w])
+        })
+        .collect();
     let mut out = Path::new();
     for span in degree..controls.len() {
         let (from, to) = (knots[span], knots[span + 1]);
@@ -39,15 +51,17 @@ pub(super) fn flatten(spline: &Spline, frame: &Frame, tolerance: f64, budget: &B
             continue;
         }
         let near = &weighted[span - degree..=span];
-        let bezier: Vec<Weighted> =
-            (0..=degree).map(|ends| blossom(near, knots, span, degree, |i| if i < ends { to } else { from })).collect();
+        let bezier: Vec<Weighted> = (0..=degree)
+            .map(|ends| blossom(near, knots, span, degree, |i| if i < ends { to } else { from }))
+            .collect();
         if out.is_empty() {
             out.extend(bezier.first().map(project));
         }
         let before = out.len();
         halve(&bezier, tolerance, MOST_HALVINGS, &mut out);
         bounded(&out)?;
-        // A halving mixes each row of points once, and there are about as many halvings as points; the blossoms come before.
+        // A halving mixes each row of points once, and there are about as many halvings as points;
+        // the blossoms come before.
         let rows = (degree * (degree + 1) / 2) as u64;
         budget.work(rows * (out.len() - before + degree + 1) as u64);
         if budget.is_spent() {
@@ -59,11 +73,19 @@ pub(super) fn flatten(spline: &Spline, frame: &Frame, tolerance: f64, budget: &B
 
 /// Degree and knots, if all the spline's numbers fit together.
 fn checked(spline: &Spline) -> Result<(usize, &[f64]), Refusal> {
-    let wrong = |what: String| Err(Refusal::Wrong(what, "save it as a polyline, or with its control points and knots complete".into()));
-    let (points, knots, weights) = (spline.control_points.len(), &spline.knot_values, &spline.weight_values);
+    let wrong = |what: String| {
+        Err(Refusal::Wrong(
+            what,
+            "save it as a polyline, or with its control points and knots complete".into(),
+        ))
+    };
+    let (points, knots, weights) =
+        (spline.control_points.len(), &spline.knot_values, &spline.weight_values);
     let degree = match usize::try_from(spline.degree_of_curve) {
         Ok(degree) if (1..=HIGHEST_DEGREE).contains(&degree) => degree,
-        _ => return wrong(format!("a spline of degree {} cannot be drawn", spline.degree_of_curve)),
+        _ => {
+            return wrong(format!("a spline of degree {} cannot be drawn", spline.degree_of_curve));
+        }
     };
     if points <= degree || knots.len() != points + degree + 1 {
         return wrong(format!(
@@ -76,17 +98,29 @@ fn checked(spline: &Spline) -> Result<(usize, &[f64]), Refusal> {
         return wrong("the spline's knots do not ascend".into());
     }
     // A knot met more often than the degree tears the curve; only its two ends may be that.
-    if knots[1..knots.len() - 1].windows(degree + 1).any(|k| k[0] == k[degree] && k[0] > knots[degree] && k[0] < knots[points]) {
+    if knots[1..knots.len() - 1]
+        .windows(degree + 1)
+        .any(|k| k[0] == k[degree] && k[0] > knots[degree] && k[0] < knots[points])
+    {
         return wrong("the spline is torn: one of its inner knots is repeated too often".into());
     }
     if !weights.is_empty() && (weights.len() != points || weights.iter().any(|w| *w <= 0.0)) {
-        return wrong("the spline's weights are not one positive number for each control point".into());
+        return wrong(
+            "the spline's weights are not one positive number for each control point".into(),
+        );
     }
     Ok((degree, knots))
 }
 
-/// The blossom of the span's polynomial at the given arguments; `near` are the control points that act on the span.
-fn blossom(near: &[Weighted], knots: &[f64], span: usize, degree: usize, argument: impl Fn(usize) -> f64) -> Weighted {
+/// The blossom of the span's polynomial at the given arguments; `near` are the control points that
+/// act on the span.
+fn blossom(
+    near: &[Weighted],
+    knots: &[f64],
+    span: usize,
+    degree: usize,
+    argument: impl Fn(usize) -> f64,
+) -> Weighted {
     let mut d = near.to_vec();
     for round in 1..=degree {
         let t = argument(round - 1);
@@ -111,8 +145,12 @@ fn project(p: &Weighted) -> Point {
 
 /// Appends the curve without its first point.
 fn halve(bezier: &[Weighted], tolerance: f64, left: u32, out: &mut Path) {
-    let (Some(first), Some(last)) = (bezier.first().map(project), bezier.last().map(project)) else { return };
-    if left == 0 || bezier.iter().all(|p| project(p).distance_to_segment(first, last) <= tolerance) {
+    let (Some(first), Some(last)) = (bezier.first().map(project), bezier.last().map(project))
+    else {
+        return;
+    };
+    if left == 0 || bezier.iter().all(|p| project(p).distance_to_segment(first, last) <= tolerance)
+    {
         out.push(last);
         return;
     }
@@ -127,9 +165,10 @@ fn halve(bezier: &[Weighted], tolerance: f64, left: u32, out: &mut Path) {
     halve(&back, tolerance, left - 1, out);
 }
 
-/// The cubic spline through the fit points: its parameter is the length of the chords, its ends have the given directions
-/// at unit speed or else no curvature. How drawing programs draw such a spline by common practice, as the documentation of
-/// the `ezdxf` library tells it (`fit_points_to_cad_cv`).
+/// The cubic spline through the fit points: its parameter is the length of the chords, its ends
+/// have the given directions at unit speed or else no curvature. How drawing programs draw such a
+/// spline by common practice, as the documentation of the `ezdxf` library tells it
+/// (`fit_points_to_cad_cv`).
 fn through_fit_points(spline: &Spline, frame: &Frame, tolerance: f64) -> Result<Path, Refusal> {
     let mut fit: Path = spline.fit_points.iter().map(|p| point(p.x, p.y)).collect();
     fit.dedup();
@@ -143,12 +182,18 @@ fn through_fit_points(spline: &Spline, frame: &Frame, tolerance: f64) -> Result<
             "save it with control points, or as a polyline".into(),
         ));
     }
-    let speeds = speeds(&fit, end_direction(&spline.start_tangent), end_direction(&spline.end_tangent));
+    let speeds =
+        speeds(&fit, end_direction(&spline.start_tangent), end_direction(&spline.end_tangent));
     let mut out = vec![];
     for (q, m) in fit.windows(2).zip(speeds.windows(2)) {
         let third = q[0].distance(q[1]) / 3.0;
-        let corners = [q[0], q[0] + m[0] * third, q[1] - m[1] * third, q[1]].map(|p| frame.point(p));
-        out.extend(cubic(corners[0], corners[1], corners[2], corners[3], tolerance).into_iter().skip(usize::from(!out.is_empty())));
+        let corners =
+            [q[0], q[0] + m[0] * third, q[1] - m[1] * third, q[1]].map(|p| frame.point(p));
+        out.extend(
+            cubic(corners[0], corners[1], corners[2], corners[3], tolerance)
+                .into_iter()
+                .skip(usize::from(!out.is_empty())),
+        );
         bounded(&out)?;
     }
     Ok(out)
@@ -160,7 +205,8 @@ fn end_direction(tangent: &dxf::Point) -> Option<Point> {
     (length > 0.0).then(|| direction * (1.0 / length))
 }
 
-/// The derivative at each of the points, for which the second derivative is continuous: a tridiagonal system.
+/// The derivative at each of the points, for which the second derivative is continuous: a
+/// tridiagonal system.
 fn speeds(fit: &[Point], start: Option<Point>, end: Option<Point>) -> Vec<Point> {
     let last = fit.len() - 1;
     let h: Vec<f64> = fit.windows(2).map(|q| q[0].distance(q[1])).collect();
@@ -171,7 +217,12 @@ fn speeds(fit: &[Point], start: Option<Point>, end: Option<Point>) -> Vec<Point>
         (0, None, _) => (0.0, 2.0, 1.0, slope(0) * 3.0),
         (i, _, Some(given)) if i == last => (0.0, 1.0, 0.0, given),
         (i, _, None) if i == last => (1.0, 2.0, 0.0, slope(i - 1) * 3.0),
-        (i, ..) => (h[i], 2.0 * (h[i - 1] + h[i]), h[i - 1], (slope(i - 1) * h[i] + slope(i) * h[i - 1]) * 3.0),
+        (i, ..) => (
+            h[i],
+            2.0 * (h[i - 1] + h[i]),
+            h[i - 1],
+            (slope(i - 1) * h[i] + slope(i) * h[i - 1]) * 3.0,
+        ),
     };
     // Elimination from the top, then back; the rows are diagonally dominant.
     let mut swept: Vec<(f64, Point)> = vec![];

@@ -52,7 +52,8 @@ impl Tag<'_> {
     }
 }
 
-/// Reads the pairs of a file one after the other; comments (code 999) are left out. Stops for good after a fault.
+/// Reads the pairs of a file one after the other; comments (code 999) are left out. Stops for good
+/// after a fault.
 pub(super) enum Tags<'a> {
     Text { bytes: &'a [u8], at: usize, line: usize, line_end: u8 },
     Binary { bytes: &'a [u8], at: usize, wide_codes: bool },
@@ -104,10 +105,18 @@ impl<'a> Tags<'a> {
 }
 
 fn cut_short() -> Fault {
-    Fault::new("the file is cut short in the middle of a pair", "save the drawing again, or fetch the file again")
+    Fault::new(
+        "the file is cut short in the middle of a pair",
+        "save the drawing again, or fetch the file again",
+    )
 }
 
-fn text_line<'a>(bytes: &'a [u8], at: &mut usize, line: &mut usize, line_end: u8) -> Option<&'a [u8]> {
+fn text_line<'a>(
+    bytes: &'a [u8],
+    at: &mut usize,
+    line: &mut usize,
+    line_end: u8,
+) -> Option<&'a [u8]> {
     let rest = bytes.get(*at..).filter(|rest| !rest.is_empty())?;
     let length = rest.iter().position(|&b| b == line_end).unwrap_or(rest.len());
     *at += length + 1;
@@ -115,17 +124,32 @@ fn text_line<'a>(bytes: &'a [u8], at: &mut usize, line: &mut usize, line_end: u8
     rest.get(..length)
 }
 
-fn text_tag<'a>(bytes: &'a [u8], at: &mut usize, line: &mut usize, line_end: u8) -> Result<Option<Tag<'a>>, Fault> {
+fn text_tag<'a>(
+    bytes: &'a [u8],
+    at: &mut usize,
+    line: &mut usize,
+    line_end: u8,
+) -> Result<Option<Tag<'a>>, Fault> {
     let Some(code_line) = text_line(bytes, at, line, line_end) else { return Ok(None) };
     let spot = Spot::Line(*line);
     let code_text = code_line.trim_ascii();
-    if code_text.is_empty() && bytes.get(*at..).is_none_or(|rest| rest.iter().all(u8::is_ascii_whitespace)) {
+    if code_text.is_empty()
+        && bytes.get(*at..).is_none_or(|rest| rest.iter().all(u8::is_ascii_whitespace))
+    {
         return Ok(None); // Blank lines after the last pair.
     }
-    let Some(code) = std::str::from_utf8(code_text).ok().and_then(|text| text.parse::<i32>().ok()) else {
-        let found: String = String::from_utf8_lossy(code_text).chars().filter(|c| !c.is_control()).take(24).collect();
+    let Some(code) = std::str::from_utf8(code_text).ok().and_then(|text| text.parse::<i32>().ok())
+    else {
+        let found: String = String::from_utf8_lossy(code_text)
+            .chars()
+            .filter(|c| !c.is_control())
+            .take(24)
+            .collect();
         let what = format!("a group code (a whole number) was expected, found \"{found}\"");
-        return Err(spot.place(Fault::new(what, "the file is damaged or not DXF: save the drawing again as DXF")));
+        return Err(spot.place(Fault::new(
+            what,
+            "the file is damaged or not DXF: save the drawing again as DXF",
+        )));
     };
     let value = text_line(bytes, at, line, line_end).ok_or_else(|| spot.place(cut_short()))?;
     Ok(Some(Tag { code, value: Cow::Borrowed(value.trim_ascii()), spot }))
@@ -141,7 +165,11 @@ fn take_array<const N: usize>(bytes: &[u8], at: &mut usize) -> Option<[u8; N]> {
     take(bytes, at, N)?.try_into().ok()
 }
 
-fn binary_tag<'a>(bytes: &'a [u8], at: &mut usize, wide_codes: bool) -> Result<Option<Tag<'a>>, Fault> {
+fn binary_tag<'a>(
+    bytes: &'a [u8],
+    at: &mut usize,
+    wide_codes: bool,
+) -> Result<Option<Tag<'a>>, Fault> {
     if *at >= bytes.len() {
         return Ok(None);
     }
@@ -160,7 +188,10 @@ fn binary_tag<'a>(bytes: &'a [u8], at: &mut usize, wide_codes: bool) -> Result<O
         Some(value) => Ok(Some(Tag { code, value, spot })),
         None => {
             let what = format!("group code {code} is not one of the format's");
-            Err(spot.place(Fault::new(what, "the file is damaged: save the drawing again, best as text (ASCII) DXF")))
+            Err(spot.place(Fault::new(
+                what,
+                "the file is damaged: save the drawing again, best as text (ASCII) DXF",
+            )))
         }
     }
 }
@@ -168,14 +199,23 @@ fn binary_tag<'a>(bytes: &'a [u8], at: &mut usize, wide_codes: bool) -> Result<O
 /// Outer `None`: the bytes run out; inner `None`: no such group code.
 ///
 /// What type a code's value has: the DXF reference, "Group code value types" (from memory).
-fn binary_value<'a>(bytes: &'a [u8], at: &mut usize, code: i32, wide_codes: bool) -> Option<Option<Cow<'a, [u8]>>> {
+fn binary_value<'a>(
+    bytes: &'a [u8],
+    at: &mut usize,
+    code: i32,
+    wide_codes: bool,
+) -> Option<Option<Cow<'a, [u8]>>> {
     let spelt = |text: String| Some(Some(Cow::Owned(text.into_bytes())));
     match code {
-        10..=59 | 110..=149 | 210..=239 | 460..=469 | 1010..=1059 => spelt(f64::from_le_bytes(take_array(bytes, at)?).to_string()),
+        10..=59 | 110..=149 | 210..=239 | 460..=469 | 1010..=1059 => {
+            spelt(f64::from_le_bytes(take_array(bytes, at)?).to_string())
+        }
         60..=79 | 170..=179 | 270..=289 | 370..=389 | 400..=409 | 1060..=1070 => {
             spelt(i16::from_le_bytes(take_array(bytes, at)?).to_string())
         }
-        90..=99 | 420..=429 | 440..=459 | 1071 => spelt(i32::from_le_bytes(take_array(bytes, at)?).to_string()),
+        90..=99 | 420..=429 | 440..=459 | 1071 => {
+            spelt(i32::from_le_bytes(take_array(bytes, at)?).to_string())
+        }
         160..=169 => spelt(i64::from_le_bytes(take_array(bytes, at)?).to_string()),
         290..=299 if wide_codes => spelt(u8::from_le_bytes(take_array(bytes, at)?).to_string()),
         290..=299 => spelt(i16::from_le_bytes(take_array(bytes, at)?).to_string()),
@@ -183,7 +223,16 @@ fn binary_value<'a>(bytes: &'a [u8], at: &mut usize, code: i32, wide_codes: bool
             let [length] = take_array(bytes, at)?;
             Some(Some(Cow::Borrowed(take(bytes, at, usize::from(length))?)))
         }
-        0..=9 | 100..=102 | 105 | 300..=309 | 320..=369 | 390..=399 | 410..=419 | 430..=439 | 470..=481 | 999..=1009 => {
+        0..=9
+        | 100..=102
+        | 105
+        | 300..=309
+        | 320..=369
+        | 390..=399
+        | 410..=419
+        | 430..=439
+        | 470..=481
+        | 999..=1009 => {
             let rest = bytes.get(*at..)?;
             let text = rest.get(..rest.iter().position(|&b| b == 0)?)?;
             *at += text.len() + 1;
@@ -209,26 +258,44 @@ mod tests {
 
     #[test]
     fn line_ends_of_every_system_read_alike() {
-        let want = vec![(0, "SECTION".to_string()), (40, "2.5".to_string()), (1, String::new()), (0, "EOF".to_string())];
+        let want = vec![
+            (0, "SECTION".to_string()),
+            (40, "2.5".to_string()),
+            (1, String::new()),
+            (0, "EOF".to_string()),
+        ];
         for end in ["\n", "\r\n", "\r"] {
-            let text = ["  0", "SECTION", "999", "a remark", " 40", " 2.5 ", "1", "", "0", "EOF", ""].join(end);
+            let text =
+                ["  0", "SECTION", "999", "a remark", " 40", " 2.5 ", "1", "", "0", "EOF", ""]
+                    .join(end);
             assert_eq!(all(text.as_bytes()).unwrap(), want, "{end:?}");
         }
     }
 
     #[test]
     fn both_binary_forms_read_like_the_text() {
-        let want = vec![(0, "SECTION".to_string()), (40, "2.5".to_string()), (70, "-1".to_string()), (1071, "9".to_string())];
+        let want = vec![
+            (0, "SECTION".to_string()),
+            (40, "2.5".to_string()),
+            (70, "-1".to_string()),
+            (1071, "9".to_string()),
+        ];
         let mut wide = BINARY_SENTINEL.to_vec();
         let mut narrow = wide.clone();
-        for (code, value) in [(0u8, b"SECTION\0".to_vec()), (40, 2.5f64.to_le_bytes().to_vec()), (70, (-1i16).to_le_bytes().to_vec())] {
+        for (code, value) in [
+            (0u8, b"SECTION\0".to_vec()),
+            (40, 2.5f64.to_le_bytes().to_vec()),
+            (70, (-1i16).to_le_bytes().to_vec()),
+        ] {
             wide.extend([code, 0]);
             wide.extend(&value);
             narrow.push(code);
             narrow.extend(&value);
         }
         wide.extend([1071u16.to_le_bytes().to_vec(), 9i32.to_le_bytes().to_vec()].concat());
-        narrow.extend([vec![255], 1071u16.to_le_bytes().to_vec(), 9i32.to_le_bytes().to_vec()].concat());
+        narrow.extend(
+            [vec![255], 1071u16.to_le_bytes().to_vec(), 9i32.to_le_bytes().to_vec()].concat(),
+        );
         assert_eq!(all(&wide).unwrap(), want);
         assert_eq!(all(&narrow).unwrap(), want);
         assert!(all(&wide[..wide.len() - 1]).unwrap_err().what.contains("cut short"));
@@ -240,6 +307,9 @@ mod tests {
         assert!(all(b"AC1032\0\0\0\0").unwrap_err().what.contains("DWG"));
         assert!(all(b"PK\x03\x04\0").unwrap_err().what.contains("binary"));
         let fault = all(b"0\nSECTION\n<svg/>\n2\n").unwrap_err();
-        assert_eq!((fault.what.contains("<svg/>"), fault.place), (true, crate::fault::Place::Line { line: 3, column: 1 }));
+        assert_eq!(
+            (fault.what.contains("<svg/>"), fault.place),
+            (true, crate::fault::Place::Line { line: 3, column: 1 })
+        );
     }
 }

@@ -35,15 +35,22 @@ fn section(name: &str, body: &str) -> String {
 
 /// A drawing in mm.
 fn file(blocks: &str, entities: &str) -> String {
-    section("HEADER", "9 $INSUNITS\n70 4") + &section("BLOCKS", blocks) + &section("ENTITIES", entities) + "0\nEOF\n"
+    section("HEADER", "9 $INSUNITS\n70 4")
+        + &section("BLOCKS", blocks)
+        + &section("ENTITIES", entities)
+        + "0\nEOF\n"
 }
 
 fn read_text(text: &str) -> Result<Drawing, Faults> {
     let drawing = read(text.as_bytes(), &ReadOptions::default())?;
     assert_eq!(drawing.used + drawing.not_used.len(), drawing.present);
     // Whoever goes on with the lines tells entities apart by their labels.
-    let labels: BTreeSet<&str> =
-        drawing.lines.iter().map(|l| l.label.as_str()).chain(drawing.not_used.iter().map(|n| n.label.as_str())).collect();
+    let labels: BTreeSet<&str> = drawing
+        .lines
+        .iter()
+        .map(|l| l.label.as_str())
+        .chain(drawing.not_used.iter().map(|n| n.label.as_str()))
+        .collect();
     assert!(labels.len() <= drawing.present);
     assert!(drawing.not_used.iter().all(|n| drawing.lines.iter().all(|l| l.label != n.label)));
     Ok(drawing)
@@ -76,7 +83,12 @@ fn close(a: Point, b: Point) -> bool {
 /// The largest distance of the points, and of the middles of their chords, from a circle.
 fn off_circle(points: &[Point], centre: Point, radius: f64) -> f64 {
     let middles = points.windows(2).map(|w| (w[0] + w[1]) * 0.5);
-    points.iter().copied().chain(middles).map(|p| (p.distance(centre) - radius).abs()).fold(0.0, f64::max)
+    points
+        .iter()
+        .copied()
+        .chain(middles)
+        .map(|p| (p.distance(centre) - radius).abs())
+        .fold(0.0, f64::max)
 }
 
 const LINE: &str = "0 LINE\n8 seat\n10 0\n20 0\n11 100\n21 50\n";
@@ -95,14 +107,18 @@ fn a_bulge_of_tan_an_eighth_turn_is_a_quarter_circle() {
     let line = line("0 LWPOLYLINE\n90 2\n70 0\n10 100\n20 0\n42 0.414213562373095\n10 0\n20 100");
     assert!(off_circle(&line.points, point(0.0, 0.0), 100.0) <= 0.02);
     assert!(line.points.iter().all(|p| p.x >= -1e-9 && p.y >= -1e-9));
-    assert_eq!((line.points[0], *line.points.last().unwrap()), (point(100.0, 0.0), point(0.0, 100.0)));
+    assert_eq!(
+        (line.points[0], *line.points.last().unwrap()),
+        (point(100.0, 0.0), point(0.0, 100.0))
+    );
 }
 
 #[test]
 fn a_bulge_of_one_is_a_half_circle_and_minus_one_runs_clockwise() {
     // bulge 1 = half circle, negative clockwise (DXF reference).
     for (bulge, side) in [("1", -1.0), ("-1", 1.0)] {
-        let line = line(&format!("0 LWPOLYLINE\n90 2\n70 0\n10 -50\n20 0\n42 {bulge}\n10 50\n20 0"));
+        let line =
+            line(&format!("0 LWPOLYLINE\n90 2\n70 0\n10 -50\n20 0\n42 {bulge}\n10 50\n20 0"));
         assert!(off_circle(&line.points, point(0.0, 0.0), 50.0) <= 0.02);
         // From left to right, anticlockwise about the middle, the arc passes below.
         let middle = line.points[line.points.len() / 2];
@@ -114,8 +130,7 @@ fn a_bulge_of_one_is_a_half_circle_and_minus_one_runs_clockwise() {
 fn the_bulge_of_the_last_vertex_closes_a_slot() {
     // A slot: rectangle 200 x 60 with half circles of radius 30 at both ends; area 200·60 + π·30².
     let slot = "90 4\n70 1\n10 0\n20 -30\n10 200\n20 -30\n42 1\n10 200\n20 30\n10 0\n20 30\n42 1";
-    let polyline =
-        "70 1\n0 VERTEX\n10 0\n20 -30\n0 VERTEX\n10 200\n20 -30\n42 1\n0 VERTEX\n10 200\n20 30\n0 VERTEX\n10 0\n20 30\n42 1\n0 SEQEND";
+    let polyline = "70 1\n0 VERTEX\n10 0\n20 -30\n0 VERTEX\n10 200\n20 -30\n42 1\n0 VERTEX\n10 200\n20 30\n0 VERTEX\n10 0\n20 30\n42 1\n0 SEQEND";
     for entity in [format!("0 LWPOLYLINE\n{slot}"), format!("0 POLYLINE\n66 1\n{polyline}")] {
         let line = line(&entity);
         assert!(line.closed);
@@ -129,14 +144,21 @@ fn the_bulge_of_the_last_vertex_closes_a_slot() {
 fn arcs_run_anticlockwise_through_zero() {
     let line = line("0 ARC\n10 10\n20 20\n40 50\n50 315\n51 45");
     let h = 50.0 * 0.5f64.sqrt();
-    assert!(close(line.points[0], point(10.0 + h, 20.0 - h)) && close(*line.points.last().unwrap(), point(10.0 + h, 20.0 + h)));
+    assert!(
+        close(line.points[0], point(10.0 + h, 20.0 - h))
+            && close(*line.points.last().unwrap(), point(10.0 + h, 20.0 + h))
+    );
     assert!(line.points.iter().all(|p| p.x > 10.0 + h - 1e-6));
     assert!(off_circle(&line.points, point(10.0, 20.0), 50.0) <= 0.02);
 }
 
 #[test]
 fn circles_and_whole_turns_close() {
-    for entity in ["0 CIRCLE\n10 1\n20 2\n40 300", "0 ARC\n10 1\n20 2\n40 300\n50 0\n51 360", "0 ARC\n10 1\n20 2\n40 300\n50 90\n51 90"] {
+    for entity in [
+        "0 CIRCLE\n10 1\n20 2\n40 300",
+        "0 ARC\n10 1\n20 2\n40 300\n50 0\n51 360",
+        "0 ARC\n10 1\n20 2\n40 300\n50 90\n51 90",
+    ] {
         let line = line(entity);
         assert!(line.closed);
         let short = PI * 300.0 * 300.0 - ring_area(&line.points);
@@ -157,12 +179,19 @@ fn an_ellipse_has_the_area_pi_a_b() {
 
 #[test]
 fn an_elliptical_arc_is_bounded_by_its_parameters() {
-    // Parameter 0 is the end of the major axis, π/2 that of the minor; a downward extrusion runs the other way round.
+    // Parameter 0 is the end of the major axis, π/2 that of the minor; a downward extrusion runs
+    // the other way round.
     let quarter = "0 ELLIPSE\n10 0\n20 0\n11 0\n21 100\n40 0.3\n41 0\n42 1.5707963267948966\n";
     let up = line(quarter);
-    assert!(close(up.points[0], point(0.0, 100.0)) && close(*up.points.last().unwrap(), point(-30.0, 0.0)));
+    assert!(
+        close(up.points[0], point(0.0, 100.0))
+            && close(*up.points.last().unwrap(), point(-30.0, 0.0))
+    );
     let down = line(&format!("{quarter}210 0\n220 0\n230 -1"));
-    assert!(close(down.points[0], point(0.0, 100.0)) && close(*down.points.last().unwrap(), point(30.0, 0.0)));
+    assert!(
+        close(down.points[0], point(0.0, 100.0))
+            && close(*down.points.last().unwrap(), point(30.0, 0.0))
+    );
 }
 
 #[test]
@@ -170,7 +199,10 @@ fn a_downward_extrusion_turns_x_round() {
     // Arbitrary axis algorithm (DXF reference): extrusion (0,0,-1) has x = (-1,0,0), y = (0,1,0).
     let down = "210 0\n220 0\n230 -1\n";
     let arc = line(&format!("0 ARC\n10 10\n20 0\n40 50\n50 0\n51 90\n{down}"));
-    assert!(close(arc.points[0], point(-60.0, 0.0)) && close(*arc.points.last().unwrap(), point(-10.0, 50.0)));
+    assert!(
+        close(arc.points[0], point(-60.0, 0.0))
+            && close(*arc.points.last().unwrap(), point(-10.0, 50.0))
+    );
     let poly = line(&format!("0 LWPOLYLINE\n90 2\n{down}10 1\n20 2\n10 30\n20 40"));
     assert_eq!(poly.points, [point(-1.0, 2.0), point(-30.0, 40.0)]);
     // Lines are in the drawing's own coordinates whatever their extrusion.
@@ -180,27 +212,34 @@ fn a_downward_extrusion_turns_x_round() {
 
 #[test]
 fn a_rational_quadratic_spline_is_an_exact_quarter_circle() {
-    // Control points (1,0) (1,1) (0,1) with weights 1, cos 45°, 1: a quarter of the unit circle (Piegl and Tiller; from memory).
+    // Control points (1,0) (1,1) (0,1) with weights 1, cos 45°, 1: a quarter of the unit circle
+    // (Piegl and Tiller; from memory).
     let weight = 0.5f64.sqrt();
     let line = line(&format!(
         "0 SPLINE\n70 4\n71 2\n72 6\n73 3\n74 0\n40 0\n40 0\n40 0\n40 1\n40 1\n40 1\n41 1\n41 {weight}\n41 1\n10 100\n20 0\n30 0\n10 100\n20 100\n30 0\n10 0\n20 100\n30 0"
     ));
     assert!(line.points.iter().all(|p| (p.length() - 100.0).abs() < 1e-9));
     assert!(off_circle(&line.points, point(0.0, 0.0), 100.0) <= 0.02);
-    assert!(close(line.points[0], point(100.0, 0.0)) && close(*line.points.last().unwrap(), point(0.0, 100.0)));
+    assert!(
+        close(line.points[0], point(100.0, 0.0))
+            && close(*line.points.last().unwrap(), point(0.0, 100.0))
+    );
 }
 
 #[test]
 fn a_spline_without_inner_knots_is_its_bezier_curve() {
-    // A cubic Bézier as a B-spline; its middle is (p0 + 3 p1 + 3 p2 + p3) / 8. Without z values, which the parser needs.
-    let line = line("0 SPLINE\n71 3\n40 0\n40 0\n40 0\n40 0\n40 2\n40 2\n40 2\n40 2\n10 0\n20 0\n10 0\n20 80\n10 120\n20 80\n10 120\n20 0");
+    // A cubic Bézier as a B-spline; its middle is (p0 + 3 p1 + 3 p2 + p3) / 8. Without z values,
+    // which the parser needs.
+    let line = line(
+        "0 SPLINE\n71 3\n40 0\n40 0\n40 0\n40 0\n40 2\n40 2\n40 2\n40 2\n10 0\n20 0\n10 0\n20 80\n10 120\n20 80\n10 120\n20 0",
+    );
     assert!(line.points.contains(&point(60.0, 60.0)), "{:?}", line.points);
 }
 
 #[test]
 fn a_uniform_periodic_spline_closes() {
-    // Uniform cubic B-spline around a square, its first three control points repeated: at a knot it passes through
-    // (a + 4 b + c) / 6 (blending values 1/6, 4/6, 1/6).
+    // Uniform cubic B-spline around a square, its first three control points repeated: at a knot it
+    // passes through (a + 4 b + c) / 6 (blending values 1/6, 4/6, 1/6).
     let square = [(0, 0), (600, 0), (600, 600), (0, 600), (0, 0), (600, 0), (600, 600)];
     let controls: String = square.iter().map(|(x, y)| format!("10 {x}\n20 {y}\n30 0\n")).collect();
     let knots: String = (0..11).map(|k| format!("40 {k}\n")).collect();
@@ -211,59 +250,90 @@ fn a_uniform_periodic_spline_closes() {
 
 #[test]
 fn a_contradictory_spline_is_a_fault() {
-    let spline = |body: &str| fault(&file("", &format!("0 SPLINE\n{body}10 0\n20 0\n10 5\n20 5\n10 9\n20 0")));
+    let spline = |body: &str| {
+        fault(&file("", &format!("0 SPLINE\n{body}10 0\n20 0\n10 5\n20 5\n10 9\n20 0")))
+    };
     assert!(spline("71 2\n40 0\n40 0\n40 0\n40 1\n40 1\n").contains("knots"));
     assert!(spline("71 2\n40 0\n40 0\n40 0\n40 1\n40 1\n40 0\n").contains("ascend"));
-    assert!(spline("71 2\n40 0\n40 0\n40 0\n40 1\n40 1\n40 1\n41 1\n41 0\n41 1\n").contains("weights"));
+    assert!(
+        spline("71 2\n40 0\n40 0\n40 0\n40 1\n40 1\n40 1\n41 1\n41 0\n41 1\n").contains("weights")
+    );
     assert!(spline("71 0\n").contains("degree"));
     assert!(spline("71 2\n73 4\n").contains("4 control points but has 3"));
 }
 
 #[test]
 fn a_spline_by_fit_points_passes_through_them() {
-    // Chords 50, 60, 50. By symmetry the upward speeds are m0, m1, -m1, -m0; with free ends 2 m0 + m1 = 3 · 0.8 and
-    // 60 m0 + 220 m1 - 50 m1 = 3 · 60 · 0.8, so m1 = 72/140, and the middle is at 40 + 60 · 2 m1 / 8; with upright ends m0 = 1.
-    // The library ezdxf (1.4.5, fit_points_to_cad_cv) gives the same two heights, 47.7142857 and 47.4117647.
+    // Chords 50, 60, 50. By symmetry the upward speeds are m0, m1, -m1, -m0; with free ends 2 m0 +
+    // m1 = 3 · 0.8 and 60 m0 + 220 m1 - 50 m1 = 3 · 60 · 0.8, so m1 = 72/140, and the middle is at
+    // 40 + 60 · 2 m1 / 8; with upright ends m0 = 1. The library ezdxf (1.4.5, fit_points_to_cad_cv)
+    // gives the same two heights, 47.7142857 and 47.4117647.
     let fit = "11 0\n21 0\n11 30\n21 40\n11 90\n21 40\n11 120\n21 0\n";
-    let middle = |line: &DrawnLine| line.points.iter().filter(|p| (p.x - 60.0).abs() < 1.0).map(|p| p.y).fold(0.0, f64::max);
+    let middle = |line: &DrawnLine| {
+        line.points.iter().filter(|p| (p.x - 60.0).abs() < 1.0).map(|p| p.y).fold(0.0, f64::max)
+    };
     let natural = line(&format!("0 SPLINE\n70 8\n71 3\n74 4\n{fit}"));
     assert!(
         [point(0.0, 0.0), point(30.0, 40.0), point(90.0, 40.0), point(120.0, 0.0)]
             .iter()
             .all(|q| natural.points.iter().any(|p| close(*p, *q)))
     );
-    assert!((middle(&natural) - (40.0 + 60.0 * 72.0 / 140.0 / 4.0)).abs() < 0.02, "{}", middle(&natural));
+    assert!(
+        (middle(&natural) - (40.0 + 60.0 * 72.0 / 140.0 / 4.0)).abs() < 0.02,
+        "{}",
+        middle(&natural)
+    );
     let upright = line(&format!("0 SPLINE\n70 8\n71 3\n12 0\n22 1\n13 0\n23 -1\n{fit}"));
-    assert!((middle(&upright) - (40.0 + 60.0 * 84.0 / 170.0 / 4.0)).abs() < 0.02, "{}", middle(&upright));
+    assert!(
+        (middle(&upright) - (40.0 + 60.0 * 84.0 / 170.0 / 4.0)).abs() < 0.02,
+        "{}",
+        middle(&upright)
+    );
     assert!(fault(&file("", &format!("0 SPLINE\n70 1\n71 3\n{fit}"))).contains("closed spline"));
 }
 
 #[test]
 fn units_scale_to_millimetres_and_keep_the_tolerance_in_millimetres() {
-    let drawn = |unit: &str| section("HEADER", unit) + &section("ENTITIES", "0 CIRCLE\n10 0\n20 0\n40 10") + "0\nEOF\n";
+    let drawn = |unit: &str| {
+        section("HEADER", unit) + &section("ENTITIES", "0 CIRCLE\n10 0\n20 0\n40 10") + "0\nEOF\n"
+    };
     let inches = read(drawn("9 $INSUNITS\n70 1").as_bytes(), &ReadOptions::default()).unwrap();
     // 1 in = 25.4 mm.
     assert!(off_circle(&inches.lines[0].points, point(0.0, 0.0), 254.0) <= 0.02);
     let stated = ReadOptions { unit: Some(Unit::Metre), ..ReadOptions::default() };
     let metres = read(drawn("").as_bytes(), &stated).unwrap();
     assert!(off_circle(&metres.lines[0].points, point(0.0, 0.0), 10_000.0) <= 0.02);
-    assert!(read(drawn("9 $INSUNITS\n70 0").as_bytes(), &ReadOptions::default()).unwrap_err().to_string().contains("unit = \"mm\""));
+    assert!(
+        read(drawn("9 $INSUNITS\n70 0").as_bytes(), &ReadOptions::default())
+            .unwrap_err()
+            .to_string()
+            .contains("unit = \"mm\"")
+    );
 }
 
 const HIP: &str = "0 BLOCK\n2 hip\n10 10\n20 0\n0 LINE\n8 0\n10 10\n20 0\n11 40\n21 20\n0 ARC\n8 edge\n10 10\n20 0\n40 30\n50 0\n51 90\n0 TEXT\n8 edge\n1 hip\n0 ENDBLK\n";
 
 #[test]
 fn an_insert_is_turned_scaled_mirrored_and_moved() {
-    // Base point (10, 0): the line runs (0,0)-(30,20); scale (2,-1): (60,-20); turned 90°: (20, 60); moved by (100, 200).
-    let drawing = read_text(&file(HIP, "0 INSERT\n8 left\n2 HIP\n10 100\n20 200\n41 2\n42 -1\n50 90")).unwrap();
-    assert!(close(drawing.lines[0].points[0], point(100.0, 200.0)) && close(drawing.lines[0].points[1], point(120.0, 260.0)));
+    // Base point (10, 0): the line runs (0,0)-(30,20); scale (2,-1): (60,-20); turned 90°: (20,
+    // 60); moved by (100, 200).
+    let drawing =
+        read_text(&file(HIP, "0 INSERT\n8 left\n2 HIP\n10 100\n20 200\n41 2\n42 -1\n50 90"))
+            .unwrap();
+    assert!(
+        close(drawing.lines[0].points[0], point(100.0, 200.0))
+            && close(drawing.lines[0].points[1], point(120.0, 260.0))
+    );
     // Layer 0 in a block takes over the layer of the insert.
     assert_eq!(drawing.lines[0].names, ["hip", "left"]);
     assert_eq!(drawing.lines[1].names, ["hip", "edge"]);
-    // The arc became part of an ellipse with half axes 60 along y and 30 along x; from (100, 260) to (130, 200).
+    // The arc became part of an ellipse with half axes 60 along y and 30 along x; from (100, 260)
+    // to (130, 200).
     let arc = &drawing.lines[1].points;
     assert!(close(arc[0], point(100.0, 260.0)) && close(*arc.last().unwrap(), point(130.0, 200.0)));
-    let on = |p: &Point| (((p.x - 100.0) / 30.0).powi(2) + ((p.y - 200.0) / 60.0).powi(2) - 1.0).abs() < 1e-9;
+    let on = |p: &Point| {
+        (((p.x - 100.0) / 30.0).powi(2) + ((p.y - 200.0) / 60.0).powi(2) - 1.0).abs() < 1e-9
+    };
     assert!(arc.iter().all(on));
     // Insert, line and arc are used; the text is not.
     assert_eq!((drawing.present, drawing.used), (4, 3));
@@ -272,28 +342,42 @@ fn an_insert_is_turned_scaled_mirrored_and_moved() {
 
 #[test]
 fn an_insert_extruded_downward_is_mirrored() {
-    let drawing = read_text(&file(HIP, "0 INSERT\n2 hip\n10 100\n20 200\n210 0\n220 0\n230 -1")).unwrap();
-    assert!(close(drawing.lines[0].points[0], point(-100.0, 200.0)) && close(drawing.lines[0].points[1], point(-130.0, 220.0)));
+    let drawing =
+        read_text(&file(HIP, "0 INSERT\n2 hip\n10 100\n20 200\n210 0\n220 0\n230 -1")).unwrap();
+    assert!(
+        close(drawing.lines[0].points[0], point(-100.0, 200.0))
+            && close(drawing.lines[0].points[1], point(-130.0, 220.0))
+    );
 }
 
 #[test]
 fn an_array_steps_in_the_turned_frame_unscaled() {
-    // 3 columns 100 apart, 2 rows 50 apart, turned 90°, scaled 2: the origins are at (-50 r, 100 c).
+    // 3 columns 100 apart, 2 rows 50 apart, turned 90°, scaled 2: the origins are at (-50 r, 100
+    // c).
     let insert = "0 INSERT\n2 hip\n10 0\n20 0\n41 2\n42 2\n50 90\n70 3\n71 2\n44 100\n45 50";
     let drawing = read_text(&file(HIP, insert)).unwrap();
     let starts: Vec<Point> = drawing.lines.iter().step_by(2).map(|line| line.points[0]).collect();
-    let want = [(0.0, 0.0), (0.0, 100.0), (0.0, 200.0), (-50.0, 0.0), (-50.0, 100.0), (-50.0, 200.0)];
-    assert!(starts.len() == 6 && starts.iter().zip(want).all(|(p, (x, y))| close(*p, point(x, y))), "{starts:?}");
+    let want =
+        [(0.0, 0.0), (0.0, 100.0), (0.0, 200.0), (-50.0, 0.0), (-50.0, 100.0), (-50.0, 200.0)];
+    assert!(
+        starts.len() == 6 && starts.iter().zip(want).all(|(p, (x, y))| close(*p, point(x, y))),
+        "{starts:?}"
+    );
     // However often a block is inserted, each of its entities counts once.
     assert_eq!((drawing.present, drawing.used), (4, 3));
 }
 
 #[test]
 fn blocks_nest_and_name_their_lines_outermost_first() {
-    let outer = format!("{HIP}0 BLOCK\n2 pair\n10 0\n20 0\n0 INSERT\n8 0\n2 hip\n10 5\n20 0\n0 ENDBLK\n");
-    let drawing = read_text(&file(&outer, "0 INSERT\n8 skin\n2 pair\n10 0\n20 7\n41 10\n42 10")).unwrap();
+    let outer =
+        format!("{HIP}0 BLOCK\n2 pair\n10 0\n20 0\n0 INSERT\n8 0\n2 hip\n10 5\n20 0\n0 ENDBLK\n");
+    let drawing =
+        read_text(&file(&outer, "0 INSERT\n8 skin\n2 pair\n10 0\n20 7\n41 10\n42 10")).unwrap();
     assert_eq!(drawing.lines[0].names, ["pair", "hip", "skin"]);
-    assert!(close(drawing.lines[0].points[0], point(50.0, 7.0)) && close(drawing.lines[0].points[1], point(350.0, 207.0)));
+    assert!(
+        close(drawing.lines[0].points[0], point(50.0, 7.0))
+            && close(drawing.lines[0].points[1], point(350.0, 207.0))
+    );
     assert_eq!((drawing.present, drawing.used), (5, 4));
 }
 
@@ -310,13 +394,20 @@ fn blocks_in_a_circle_are_a_fault_that_names_them() {
 #[test]
 fn blocks_that_explode_or_nest_too_deep_are_a_fault() {
     // Each block holds an array of 100 x 100 of the one before: 10^8 lines at the third level.
-    let level = |n: u32, inner: u32| format!("0 BLOCK\n2 b{n}\n0 INSERT\n2 b{inner}\n10 0\n20 0\n70 100\n71 100\n44 1\n45 1\n0 ENDBLK\n");
+    let level = |n: u32, inner: u32| {
+        format!(
+            "0 BLOCK\n2 b{n}\n0 INSERT\n2 b{inner}\n10 0\n20 0\n70 100\n71 100\n44 1\n45 1\n0 ENDBLK\n"
+        )
+    };
     let bomb = format!("0 BLOCK\n2 b0\n{LINE}0 ENDBLK\n{}{}", level(1, 0), level(2, 1));
     assert!(fault(&file(&bomb, "0 INSERT\n2 b2\n10 0\n20 0")).contains("more than"));
     let empty = format!("0 BLOCK\n2 b0\n0 ENDBLK\n{}{}", level(1, 0), level(2, 1));
     assert!(fault(&file(&empty, "0 INSERT\n2 b2\n10 0\n20 0")).contains("more than"));
-    let chain = |n: u32, inner: u32| format!("0 BLOCK\n2 b{n}\n0 INSERT\n2 b{inner}\n10 0\n20 0\n0 ENDBLK\n");
-    let deep: String = format!("0 BLOCK\n2 b0\n{LINE}0 ENDBLK\n") + &(1..20).map(|n| chain(n, n - 1)).collect::<String>();
+    let chain = |n: u32, inner: u32| {
+        format!("0 BLOCK\n2 b{n}\n0 INSERT\n2 b{inner}\n10 0\n20 0\n0 ENDBLK\n")
+    };
+    let deep: String = format!("0 BLOCK\n2 b0\n{LINE}0 ENDBLK\n")
+        + &(1..20).map(|n| chain(n, n - 1)).collect::<String>();
     assert_eq!(read_text(&file(&deep, "0 INSERT\n2 b15\n10 0\n20 0")).unwrap().lines.len(), 1);
     assert!(fault(&file(&deep, "0 INSERT\n2 b16\n10 0\n20 0")).contains("deeper"));
 }
@@ -324,8 +415,11 @@ fn blocks_that_explode_or_nest_too_deep_are_a_fault() {
 #[test]
 fn an_insert_without_its_block_is_a_fault() {
     assert!(fault(&file(HIP, "0 INSERT\n2 hop\n10 0\n20 0")).contains("hop"));
-    assert!(fault(&file(&format!("{HIP}{HIP}"), "0 INSERT\n2 hip\n10 0\n20 0")).contains("several"));
-    let drawing = read_text(&file("0 BLOCK\n2 far\n70 4\n0 ENDBLK", "0 INSERT\n2 far\n10 0\n20 0")).unwrap();
+    assert!(
+        fault(&file(&format!("{HIP}{HIP}"), "0 INSERT\n2 hip\n10 0\n20 0")).contains("several")
+    );
+    let drawing =
+        read_text(&file("0 BLOCK\n2 far\n70 4\n0 ENDBLK", "0 INSERT\n2 far\n10 0\n20 0")).unwrap();
     assert!(drawing.not_used[0].why.contains("another file"));
 }
 
@@ -333,11 +427,17 @@ fn an_insert_without_its_block_is_a_fault() {
 fn layers_that_are_not_shown_are_not_cut() {
     let tables = "0 TABLE\n2 LAYER\n70 3\n0 LAYER\n2 SEAT\n70 1\n62 7\n0 LAYER\n2 old\n70 0\n62 -3\n0 LAYER\n2 hatch\n70 4\n62 5\n0 ENDTAB";
     let three: String = ["seat", "old", "hatch"].map(|layer| LINE.replace("seat", layer)).concat();
-    let text = section("HEADER", "9 $INSUNITS\n70 4") + &section("TABLES", tables) + &section("ENTITIES", &three) + "0\nEOF\n";
+    let text = section("HEADER", "9 $INSUNITS\n70 4")
+        + &section("TABLES", tables)
+        + &section("ENTITIES", &three)
+        + "0\nEOF\n";
     let drawing = read_text(&text).unwrap();
     assert_eq!(drawing.lines.len(), 1);
     assert_eq!(drawing.lines[0].names, ["hatch"]);
-    assert!(drawing.not_used[0].why.contains("frozen") && drawing.not_used[1].why.contains("switched off"));
+    assert!(
+        drawing.not_used[0].why.contains("frozen")
+            && drawing.not_used[1].why.contains("switched off")
+    );
 }
 
 #[test]
@@ -347,7 +447,18 @@ fn what_is_no_outline_is_reported_with_its_reason() {
     );
     let drawing = read_text(&file("", &entities)).unwrap();
     let why: Vec<&str> = drawing.not_used.iter().map(|n| n.why.as_str()).collect();
-    let want = ["paper", "invisible", "point", "text", "filled", "not read", "radius", "flat", "no length", "mesh"];
+    let want = [
+        "paper",
+        "invisible",
+        "point",
+        "text",
+        "filled",
+        "not read",
+        "radius",
+        "flat",
+        "no length",
+        "mesh",
+    ];
     assert_eq!(why.len(), want.len());
     for (why, want) in why.iter().zip(want) {
         assert!(why.contains(want), "{why} / {want}");
@@ -358,7 +469,9 @@ fn what_is_no_outline_is_reported_with_its_reason() {
 #[test]
 fn a_flat_polyline_in_space_is_read_and_a_steep_one_is_not() {
     let space = |z: &str| {
-        format!("0 POLYLINE\n70 9\n0 VERTEX\n10 0\n20 0\n30 5\n0 VERTEX\n10 9\n20 0\n30 5\n0 VERTEX\n10 0\n20 9\n30 {z}\n0 SEQEND\n")
+        format!(
+            "0 POLYLINE\n70 9\n0 VERTEX\n10 0\n20 0\n30 5\n0 VERTEX\n10 9\n20 0\n30 5\n0 VERTEX\n10 0\n20 9\n30 {z}\n0 SEQEND\n"
+        )
     };
     let line = line(&space("5"));
     assert!(line.closed && line.points.len() == 3);
@@ -368,18 +481,24 @@ fn a_flat_polyline_in_space_is_read_and_a_steep_one_is_not() {
 #[test]
 fn a_smoothed_polyline_leaves_its_control_points_out() {
     // DXF reference, VERTEX: flag 16 is a control point of the frame, 8 lies on the smoothed line.
-    let line = line("0 POLYLINE\n70 4\n0 VERTEX\n10 5\n20 90\n70 16\n0 VERTEX\n10 0\n20 0\n70 8\n0 VERTEX\n10 9\n20 0\n70 8\n0 SEQEND");
+    let line = line(
+        "0 POLYLINE\n70 4\n0 VERTEX\n10 5\n20 90\n70 16\n0 VERTEX\n10 0\n20 0\n70 8\n0 VERTEX\n10 9\n20 0\n70 8\n0 SEQEND",
+    );
     assert_eq!(line.points, [point(0.0, 0.0), point(9.0, 0.0)]);
 }
 
-/// Two pieces of a seat, each in a block, on the numbered layers of ASTM D6673, as such a file is built: one insert a piece.
+/// Two pieces of a seat, each in a block, on the numbered layers of ASTM D6673, as such a file is
+/// built: one insert a piece.
 fn pattern() -> String {
     let ring = |layer: u32, x0: i32, y0: i32, x1: i32, y1: i32| {
-        let corners: String =
-            [(x0, y0), (x1, y0), (x1, y1), (x0, y1), (x0, y0)].map(|(x, y)| format!("0 VERTEX\n8 {layer}\n10 {x}\n20 {y}\n")).concat();
+        let corners: String = [(x0, y0), (x1, y0), (x1, y1), (x0, y1), (x0, y0)]
+            .map(|(x, y)| format!("0 VERTEX\n8 {layer}\n10 {x}\n20 {y}\n"))
+            .concat();
         format!("0 POLYLINE\n8 {layer}\n66 1\n{corners}0 SEQEND\n8 {layer}\n")
     };
-    let line = |layer: u32, x0: i32, y0: i32, x1: i32, y1: i32| format!("0 LINE\n8 {layer}\n10 {x0}\n20 {y0}\n11 {x1}\n21 {y1}\n");
+    let line = |layer: u32, x0: i32, y0: i32, x1: i32, y1: i32| {
+        format!("0 LINE\n8 {layer}\n10 {x0}\n20 {y0}\n11 {x1}\n21 {y1}\n")
+    };
     let seat = [
         ring(1, 0, 0, 400, 300),
         ring(14, 10, 10, 390, 290),
@@ -405,7 +524,8 @@ fn pattern() -> String {
 #[test]
 fn the_numbered_layers_of_the_pattern_standard_give_roles() {
     let drawing = read_text(&pattern()).unwrap();
-    let seen: Vec<(&str, &str, Option<Role>)> = drawing.lines.iter().map(|l| (l.names[0].as_str(), l.names[1].as_str(), l.role)).collect();
+    let seen: Vec<(&str, &str, Option<Role>)> =
+        drawing.lines.iter().map(|l| (l.names[0].as_str(), l.names[1].as_str(), l.role)).collect();
     let (outline, mark) = (Some(Role::Outline), Some(Role::Mark));
     let want = [
         ("SEAT", "1", outline),
@@ -434,7 +554,10 @@ fn numbers_mean_nothing_beside_a_named_layer() {
 
 #[test]
 fn half_a_piece_beside_its_mirror_line_is_a_fault() {
-    let text = pattern().replace("8\n6\n10\n200\n20\n0\n11\n200\n21\n300\n", "8\n6\n10\n0\n20\n0\n11\n0\n21\n300\n");
+    let text = pattern().replace(
+        "8\n6\n10\n200\n20\n0\n11\n200\n21\n300\n",
+        "8\n6\n10\n0\n20\n0\n11\n0\n21\n300\n",
+    );
     assert!(fault(&text).contains("mirror line"));
 }
 
@@ -445,7 +568,15 @@ fn all_faults_of_a_file_come_together() {
         "0 CIRCLE\n10 nan\n20 0\n40 5\n0 ARC\n10 0\n20 0\n40 1e99\n50 0\n51 9\n0 LINE\n10 0\n20 0\n11 0\n0 LWPOLYLINE\n90 3\n10 0\n20 0\n10 1\n20 1\n0 POLYLINE\n0 VERTEX\n10 0\n20 0\n0 VERTEX\n10 0\n20 0\n0 POINT\n0 INSERT\n2 none\n10 0\n20 0",
     ) + "0\nEOF\n";
     let faults = fault(&text);
-    for what in ["\"nan\"", "\"1e99\"", "group codes 21", "3 vertices but has 2", "SEQEND", "unit = \"mm\"", "inserts the block none"] {
+    for what in [
+        "\"nan\"",
+        "\"1e99\"",
+        "group codes 21",
+        "3 vertices but has 2",
+        "SEQEND",
+        "unit = \"mm\"",
+        "inserts the block none",
+    ] {
         assert!(faults.contains(what), "{what} in {faults}");
     }
 }
@@ -483,7 +614,10 @@ fn endless_names_are_a_fault() {
 #[test]
 fn a_bulge_before_its_vertex_is_a_fault() {
     // The parser gives up the whole rest of the section here, without a word.
-    assert!(fault(&file("", &format!("0 LWPOLYLINE\n42 1\n10 0\n20 0\n10 5\n20 5\n{LINE}"))).contains("out of turn"));
+    assert!(
+        fault(&file("", &format!("0 LWPOLYLINE\n42 1\n10 0\n20 0\n10 5\n20 5\n{LINE}")))
+            .contains("out of turn")
+    );
 }
 
 #[test]
@@ -529,7 +663,8 @@ fn mutated_files_never_panic_and_never_lose_count() {
     for round in 0..6000 {
         let mut parts: Vec<&str> = seeds[round % seeds.len()].lines().collect();
         for _ in 0..=below(3) {
-            // Mostly whole pairs and values, so that much of the file stays readable; sometimes any line.
+            // Mostly whole pairs and values, so that much of the file stays readable; sometimes any
+            // line.
             let pair = below(parts.len() / 2) * 2;
             let any = below(parts.len());
             let other = alien[below(alien.len())];
@@ -552,11 +687,15 @@ fn mutated_files_never_panic_and_never_lose_count() {
             Ok(drawing) => {
                 read_well += 1;
                 assert_eq!(drawing.used + drawing.not_used.len(), drawing.present);
-                assert!(drawing.lines.iter().all(|l| l.points.len() > 1 && l.points.iter().all(|p| p.x.abs() <= 1e5 && p.y.abs() <= 1e5)));
+                assert!(drawing.lines.iter().all(|l| l.points.len() > 1
+                    && l.points.iter().all(|p| p.x.abs() <= 1e5 && p.y.abs() <= 1e5)));
             }
             Err(faults) => {
                 refused += 1;
-                assert!(!faults.is_empty() && faults.0.iter().all(|f| !f.what.is_empty() && !f.remedy.is_empty()));
+                assert!(
+                    !faults.is_empty()
+                        && faults.0.iter().all(|f| !f.what.is_empty() && !f.remedy.is_empty())
+                );
             }
         }
     }

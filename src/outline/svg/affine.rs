@@ -25,7 +25,8 @@ impl Affine {
         Affine { a: x, d: y, ..Affine::IDENTITY }
     }
 
-    /// The map that does `inner` first, then this one: how an element's transform goes with its parent's.
+    /// The map that does `inner` first, then this one: how an element's transform goes with its
+    /// parent's.
     #[must_use]
     pub(super) fn after(&self, inner: &Affine) -> Affine {
         let x = self.direction(point(inner.a, inner.b));
@@ -58,8 +59,12 @@ impl Affine {
                     let (sin, cos) = sin_cos_degrees(angle);
                     Affine { a: cos, b: sin, c: -sin, d: cos, ..Affine::IDENTITY }
                 }
-                TransformListToken::SkewX { angle } => Affine { c: libm::tan(angle.to_radians()), ..Affine::IDENTITY },
-                TransformListToken::SkewY { angle } => Affine { b: libm::tan(angle.to_radians()), ..Affine::IDENTITY },
+                TransformListToken::SkewX { angle } => {
+                    Affine { c: libm::tan(angle.to_radians()), ..Affine::IDENTITY }
+                }
+                TransformListToken::SkewY { angle } => {
+                    Affine { b: libm::tan(angle.to_radians()), ..Affine::IDENTITY }
+                }
             };
             whole = whole.after(&step);
         }
@@ -87,7 +92,11 @@ mod tests {
         close("rotate(90, 10, 0)", (11.0, 0.0), (10.0, 1.0));
         close("skewX(45)", (0.0, 3.0), (3.0, 3.0));
         close("skewY(45)", (3.0, 0.0), (3.0, 3.0));
-        close("matrix(1 2 3 4 5 6)", (10.0, 100.0), (1.0 * 10.0 + 3.0 * 100.0 + 5.0, 2.0 * 10.0 + 4.0 * 100.0 + 6.0));
+        close(
+            "matrix(1 2 3 4 5 6)",
+            (10.0, 100.0),
+            (1.0 * 10.0 + 3.0 * 100.0 + 5.0, 2.0 * 10.0 + 4.0 * 100.0 + 6.0),
+        );
         // The rightmost is done first.
         close("translate(10 0) scale(2)", (1.0, 1.0), (12.0, 2.0));
         close("scale(2) translate(10 0)", (1.0, 1.0), (22.0, 2.0));

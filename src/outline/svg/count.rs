@@ -1,7 +1,8 @@
 //! How many entities a file holds, counted apart from the walk that draws them.
 //!
-//! Each element is counted once, whatever refers to it, and the counts of what it holds or uses are added up: a chain of `use`s that
-//! multiplies into billions is seen for what it is before anything is drawn.
+//! Each element is counted once, whatever refers to it, and the counts of what it holds or uses are
+//! added up: a chain of `use`s that multiplies into billions is seen for what it is before anything
+//! is drawn.
 
 use roxmltree::Node;
 use std::collections::BTreeMap;
@@ -15,8 +16,19 @@ fn is_svg(node: Node<'_, '_>) -> bool {
 
 /// Something that would leave a mark on paper.
 pub(super) fn is_entity(node: Node<'_, '_>) -> bool {
-    const ENTITIES: [&str; 11] =
-        ["path", "rect", "circle", "ellipse", "line", "polyline", "polygon", "text", "flowRoot", "image", "foreignObject"];
+    const ENTITIES: [&str; 11] = [
+        "path",
+        "rect",
+        "circle",
+        "ellipse",
+        "line",
+        "polyline",
+        "polygon",
+        "text",
+        "flowRoot",
+        "image",
+        "foreignObject",
+    ];
     is_svg(node) && ENTITIES.contains(&node.tag_name().name())
 }
 
@@ -51,7 +63,10 @@ impl Count {
         }
         let mut tally = Tally { by_id, known: BTreeMap::new() };
         let (drawn, visits) = tally.node(root, 0);
-        let never = root.descendants().filter(|n| is_entity(*n) && !tally.known.contains_key(&n.id().get())).count() as u64;
+        let never = root
+            .descendants()
+            .filter(|n| is_entity(*n) && !tally.known.contains_key(&n.id().get()))
+            .count() as u64;
         Count { entities: drawn.saturating_add(never), visits }
     }
 
@@ -87,7 +102,10 @@ impl<'a, 'input> Tally<'a, 'input> {
             return (1, 1);
         } else if is_svg(node) && name == "use" {
             let xlink = ("http://www.w3.org/1999/xlink", "href");
-            let href = node.attribute("href").or_else(|| node.attribute(xlink)).and_then(|h| h.trim().strip_prefix('#'));
+            let href = node
+                .attribute("href")
+                .or_else(|| node.attribute(xlink))
+                .and_then(|h| h.trim().strip_prefix('#'));
             href.and_then(|h| self.by_id.get(h)).copied().into_iter().collect()
         } else if name == "switch" {
             switch_choice(node).into_iter().collect()

@@ -24,14 +24,18 @@ const MOST_MATCHES: usize = 5_000_000;
 /// The file as text, if it is fit to be parsed.
 pub(super) fn text_of(bytes: &[u8]) -> Result<&str, Fault> {
     if bytes.starts_with(&[0x1f, 0x8b]) {
-        return Err(Fault::new("the SVG is compressed", "unpack it (gunzip), or save it as plain SVG"));
+        return Err(Fault::new(
+            "the SVG is compressed",
+            "unpack it (gunzip), or save it as plain SVG",
+        ));
     }
     if bytes.starts_with(&[0xff, 0xfe]) || bytes.starts_with(&[0xfe, 0xff]) {
         return Err(Fault::new("the SVG is written in UTF-16", "save it as UTF-8"));
     }
     let text = std::str::from_utf8(bytes).map_err(|e| {
         let line = 1 + bytes.iter().take(e.valid_up_to()).filter(|b| **b == b'\n').count();
-        Fault::new("the file is not UTF-8 text from here on", "save the drawing as SVG in UTF-8").at_line(line, 1)
+        Fault::new("the file is not UTF-8 text from here on", "save the drawing as SVG in UTF-8")
+            .at_line(line, 1)
     })?;
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
     attributes(text)?;
@@ -53,15 +57,18 @@ fn attributes(text: &str) -> Result<(), Fault> {
             _ => {}
         }
         if count > MOST_ATTRIBUTES {
-            return Err(
-                Fault::new(format!("an element has more than {MOST_ATTRIBUTES} attributes"), "export the drawing again").at_line(line, 1)
-            );
+            return Err(Fault::new(
+                format!("an element has more than {MOST_ATTRIBUTES} attributes"),
+                "export the drawing again",
+            )
+            .at_line(line, 1));
         }
     }
     Ok(())
 }
 
-/// Refuses entities that would grow a small file into a huge one. Those that name a namespace, as some programs write, are fine.
+/// Refuses entities that would grow a small file into a huge one. Those that name a namespace, as
+/// some programs write, are fine.
 fn entities(text: &str) -> Result<(), Fault> {
     let mut longest = 0;
     for declaration in text.split("<!ENTITY").skip(1) {
@@ -70,7 +77,10 @@ fn entities(text: &str) -> Result<(), Fault> {
         while let Some(at) = rest.find('&') {
             rest = &rest[at + 1..];
             if !rest.starts_with('#') {
-                return Err(Fault::new("an XML entity is made of other entities", "export the drawing again without them"));
+                return Err(Fault::new(
+                    "an XML entity is made of other entities",
+                    "export the drawing again without them",
+                ));
             }
         }
         longest = longest.max(declaration.len().min(body.len() + 1));
@@ -80,14 +90,20 @@ fn entities(text: &str) -> Result<(), Fault> {
             let value = declaration.split(quote).nth(1).unwrap_or("");
             longest = longest.max(value.len());
             if value.bytes().filter(|b| *b == b'&').count() > value.matches("&#").count() {
-                return Err(Fault::new("an XML entity is made of other entities", "export the drawing again without them"));
+                return Err(Fault::new(
+                    "an XML entity is made of other entities",
+                    "export the drawing again without them",
+                ));
             }
         }
     }
     if longest > 0 {
         let uses = text.bytes().filter(|b| *b == b'&').count();
         if longest.saturating_mul(uses) > MOST_EXPANSION {
-            return Err(Fault::new("its XML entities would grow into more than 64 MB of text", "export the drawing again without them"));
+            return Err(Fault::new(
+                "its XML entities would grow into more than 64 MB of text",
+                "export the drawing again without them",
+            ));
         }
     }
     Ok(())
@@ -97,19 +113,24 @@ fn entities(text: &str) -> Result<(), Fault> {
 pub(super) fn not_xml(error: Error) -> Fault {
     let remedy = "correct the file there, or export the drawing again";
     match error {
-        Error::NodesLimitReached | Error::AttributesLimitReached | Error::NamespacesLimitReached => {
+        Error::NodesLimitReached
+        | Error::AttributesLimitReached
+        | Error::NamespacesLimitReached => {
             Fault::new(format!("the file has more than {MOST_NODES} parts"), "split the drawing")
         }
-        Error::NoRootNode => {
-            Fault::new("the file holds no complete element: it is not SVG, or it is cut short", "export the drawing as SVG")
-        }
-        Error::UnclosedRootNode | Error::UnexpectedEndOfStream => {
-            Fault::new("the file is cut short: an element is never closed", "export or copy the drawing again")
-        }
+        Error::NoRootNode => Fault::new(
+            "the file holds no complete element: it is not SVG, or it is cut short",
+            "export the drawing as SVG",
+        ),
+        Error::UnclosedRootNode | Error::UnexpectedEndOfStream => Fault::new(
+            "the file is cut short: an element is never closed",
+            "export or copy the drawing again",
+        ),
         error => {
             let (at, message) = (error.pos(), error.to_string());
             let message = message.rsplit_once(" at ").map_or(message.as_str(), |(what, _)| what);
-            Fault::new(format!("the file is not well-formed XML: {}", long(message)), remedy).at_line(at.row as usize, at.col as usize)
+            Fault::new(format!("the file is not well-formed XML: {}", long(message)), remedy)
+                .at_line(at.row as usize, at.col as usize)
         }
     }
 }
@@ -119,7 +140,10 @@ fn long(message: &str) -> String {
 }
 
 /// Refuses elements nested too deep, before anything walks down them.
-pub(super) fn depth<'a, 'input>(root: Node<'a, 'input>, most: usize) -> Result<(), Node<'a, 'input>> {
+pub(super) fn depth<'a, 'input>(
+    root: Node<'a, 'input>,
+    most: usize,
+) -> Result<(), Node<'a, 'input>> {
     // Nodes come parents first, so a parent's depth is known when its child comes.
     let mut depths = vec![0_usize; root.document().descendants().count() + 1];
     for node in root.descendants().filter(Node::is_element) {
@@ -146,8 +170,12 @@ pub(super) fn style_sheet<'a>(doc: &'a Document<'_>) -> Result<StyleSheet<'a>, F
     }
     let elements = doc.descendants().filter(Node::is_element).count();
     if sheet.rules.len().saturating_mul(elements) > MOST_MATCHES {
-        let what = format!("its style sheet has {} rules for {elements} elements", sheet.rules.len());
-        return Err(Fault::new(what, "save the drawing with its styles in the elements, or split it"));
+        let what =
+            format!("its style sheet has {} rules for {elements} elements", sheet.rules.len());
+        return Err(Fault::new(
+            what,
+            "save the drawing with its styles in the elements, or split it",
+        ));
     }
     Ok(sheet)
 }

@@ -4,7 +4,8 @@ use crate::fault::{Fault, Place};
 use roxmltree::{Document, Node};
 use std::collections::BTreeMap;
 
-/// Where drawing programs keep the name of a layer that a person gave it; the name of the namespace is part of the file format.
+/// Where drawing programs keep the name of a layer that a person gave it; the name of the namespace
+/// is part of the file format.
 const LAYER_LABEL: (&str, &str) = ("http://www.inkscape.org/namespaces/inkscape", "label");
 const XLINK: &str = "http://www.w3.org/1999/xlink";
 
@@ -34,14 +35,17 @@ pub(super) fn names_of(node: Node<'_, '_>) -> Vec<String> {
 pub(super) struct Labels<'a, 'input> {
     text: &'a str,
     line_starts: Vec<usize>,
-    /// Characters before each block of [`BLOCK`] bytes: a drawing may be one line of many megabytes.
+    /// Characters before each block of [`BLOCK`] bytes: a drawing may be one line of many
+    /// megabytes.
     chars_before: Vec<usize>,
     by_id: BTreeMap<&'a str, (Node<'a, 'input>, usize)>,
 }
 
 impl<'a, 'input> Labels<'a, 'input> {
     pub(super) fn new(doc: &'a Document<'input>, text: &'a str) -> Self {
-        let line_starts = std::iter::once(0).chain(text.bytes().enumerate().filter(|(_, b)| *b == b'\n').map(|(i, _)| i + 1)).collect();
+        let line_starts = std::iter::once(0)
+            .chain(text.bytes().enumerate().filter(|(_, b)| *b == b'\n').map(|(i, _)| i + 1))
+            .collect();
         let mut chars_before = vec![0];
         for block in text.as_bytes().chunks(BLOCK) {
             let chars = block.iter().filter(|b| starts_char(**b)).count();
@@ -60,7 +64,9 @@ impl<'a, 'input> Labels<'a, 'input> {
     pub(super) fn label(&self, node: Node<'_, '_>) -> String {
         let tag = node.tag_name().name();
         match node.attribute("id") {
-            Some(id) if self.by_id.get(id).is_some_and(|(_, n)| *n == 1) => format!("{tag} \"{}\"", super::size::shortened(id)),
+            Some(id) if self.by_id.get(id).is_some_and(|(_, n)| *n == 1) => {
+                format!("{tag} \"{}\"", super::size::shortened(id))
+            }
             _ => {
                 let (line, column) = self.place(node);
                 format!("{tag} on line {line}, column {column}")
@@ -94,7 +100,8 @@ impl<'a, 'input> Labels<'a, 'input> {
     fn chars_to(&self, at: usize) -> usize {
         let block = at / BLOCK;
         let rest = self.text.as_bytes().get(block * BLOCK..at).unwrap_or(&[]);
-        self.chars_before.get(block).copied().unwrap_or(0) + rest.iter().filter(|b| starts_char(**b)).count()
+        self.chars_before.get(block).copied().unwrap_or(0)
+            + rest.iter().filter(|b| starts_char(**b)).count()
     }
 
     /// What a `use` refers to.
@@ -103,18 +110,28 @@ impl<'a, 'input> Labels<'a, 'input> {
     /// That it refers to nothing, to several, or out of the file.
     pub(super) fn target(&self, node: Node<'_, '_>) -> Result<Node<'a, 'input>, Fault> {
         let Some(href) = node.attribute("href").or_else(|| node.attribute((XLINK, "href"))) else {
-            return Err(Fault::new("it does not say what it uses", "give it an href, or delete it"));
+            return Err(Fault::new(
+                "it does not say what it uses",
+                "give it an href, or delete it",
+            ));
         };
         let shown = super::size::shortened(href);
         let Some(id) = href.trim().strip_prefix('#') else {
-            return Err(Fault::new(format!("it uses \"{shown}\" from outside the file"), "copy that element into the drawing"));
+            return Err(Fault::new(
+                format!("it uses \"{shown}\" from outside the file"),
+                "copy that element into the drawing",
+            ));
         };
         match self.by_id.get(id) {
             Some((target, 1)) => Ok(*target),
-            Some((_, n)) => {
-                Err(Fault::new(format!("it uses \"{shown}\", but {n} elements have that id"), "give each element an id of its own"))
-            }
-            None => Err(Fault::new(format!("it uses \"{shown}\", which is not in the file"), "correct the href, or delete it")),
+            Some((_, n)) => Err(Fault::new(
+                format!("it uses \"{shown}\", but {n} elements have that id"),
+                "give each element an id of its own",
+            )),
+            None => Err(Fault::new(
+                format!("it uses \"{shown}\", which is not in the file"),
+                "correct the href, or delete it",
+            )),
         }
     }
 }

@@ -28,7 +28,15 @@ pub(super) struct Pen<'a> {
 
 impl<'a> Pen<'a> {
     pub(super) fn new(to_mm: &'a Affine, tolerance: f64, budget: &'a Budget<'a>) -> Self {
-        Pen { to_mm, tolerance, budget, start: Point::default(), at: Point::default(), points: Path::new(), lines: Vec::new() }
+        Pen {
+            to_mm,
+            tolerance,
+            budget,
+            start: Point::default(),
+            at: Point::default(),
+            points: Path::new(),
+            lines: Vec::new(),
+        }
     }
 
     pub(super) fn move_to(&mut self, p: Point) {
@@ -71,7 +79,8 @@ impl<'a> Pen<'a> {
     /// A whole ellipse with sides along the axes.
     pub(super) fn ellipse(&mut self, centre: Point, radii: Point) {
         self.move_to(centre + point(radii.x, 0.0));
-        let arc = Arc { centre, u: point(radii.x, 0.0), v: point(0.0, radii.y), from: 0.0, sweep: 360.0 };
+        let arc =
+            Arc { centre, u: point(radii.x, 0.0), v: point(0.0, radii.y), from: 0.0, sweep: 360.0 };
         self.points = self.flat(&arc);
         self.budget.points(self.points.len());
         self.points.pop();
@@ -111,7 +120,11 @@ impl<'a> Pen<'a> {
     }
 
     fn flat(&self, arc: &Arc) -> Path {
-        let (centre, u, v) = (self.to_mm.point(arc.centre), self.to_mm.direction(arc.u), self.to_mm.direction(arc.v));
+        let (centre, u, v) = (
+            self.to_mm.point(arc.centre),
+            self.to_mm.direction(arc.u),
+            self.to_mm.direction(arc.v),
+        );
         flatten::ellipse_arc(centre, u, v, arc.from, arc.sweep, self.tolerance)
     }
 }
@@ -126,8 +139,16 @@ struct Arc {
 }
 
 impl Arc {
-    /// From the ends to the centre (F.6.5), radii enlarged if they cannot reach (F.6.6); `None` for a straight line.
-    fn by_ends(a: Point, radii: Point, turn: f64, large: bool, sweep: bool, b: Point) -> Option<Arc> {
+    /// From the ends to the centre (F.6.5), radii enlarged if they cannot reach (F.6.6); `None` for
+    /// a straight line.
+    fn by_ends(
+        a: Point,
+        radii: Point,
+        turn: f64,
+        large: bool,
+        sweep: bool,
+        b: Point,
+    ) -> Option<Arc> {
         let (mut rx, mut ry) = (radii.x.abs(), radii.y.abs());
         if a == b || rx == 0.0 || ry == 0.0 {
             return None;
@@ -140,7 +161,8 @@ impl Arc {
             rx *= reach.sqrt();
             ry *= reach.sqrt();
         }
-        // In the circle of radius 1 that the ellipse becomes: the chord's half, and the centre square to it.
+        // In the circle of radius 1 that the ellipse becomes: the chord's half, and the centre
+        // square to it.
         let q = point(p.x / rx, p.y / ry);
         let q2 = q.dot(q);
         let off = if reach >= 1.0 { 0.0 } else { ((1.0 - q2) / q2).max(0.0).sqrt() };
@@ -151,16 +173,29 @@ impl Arc {
         if !sweep {
             span -= 360.0;
         }
-        let centre = point(cos * c.x * rx - sin * c.y * ry, sin * c.x * rx + cos * c.y * ry) + (a + b) * 0.5;
-        Some(Arc { centre, u: point(cos * rx, sin * rx), v: point(-sin * ry, cos * ry), from, sweep: span })
+        let centre =
+            point(cos * c.x * rx - sin * c.y * ry, sin * c.x * rx + cos * c.y * ry) + (a + b) * 0.5;
+        Some(Arc {
+            centre,
+            u: point(cos * rx, sin * rx),
+            v: point(-sin * ry, cos * ry),
+            from,
+            sweep: span,
+        })
     }
 }
 
 /// The lines of a `d` attribute.
 ///
 /// # Errors
-/// Where the data stops making sense; viewers draw it up to there in silence, which here would be a spoiled ply.
-pub(super) fn lines_of(data: &str, to_mm: &Affine, tolerance: f64, budget: &Budget<'_>) -> Result<Vec<Line>, Fault> {
+/// Where the data stops making sense; viewers draw it up to there in silence, which here would be a
+/// spoiled ply.
+pub(super) fn lines_of(
+    data: &str,
+    to_mm: &Affine,
+    tolerance: f64,
+    budget: &Budget<'_>,
+) -> Result<Vec<Line>, Fault> {
     let mut pen = Pen::new(to_mm, tolerance, budget);
     // Control points for the smooth commands: of the last cubic and of the last quadratic curve.
     let (mut cubic, mut quad): (Option<Point>, Option<Point>) = (None, None);
@@ -194,7 +229,9 @@ pub(super) fn lines_of(data: &str, to_mm: &Affine, tolerance: f64, budget: &Budg
                 pen.quadratic_to(c, to(x, y));
                 next_quad = Some(c);
             }
-            PathSegment::EllipticalArc { rx, ry, x_axis_rotation, large_arc, sweep, x, y, .. } => {
+            PathSegment::EllipticalArc {
+                rx, ry, x_axis_rotation, large_arc, sweep, x, y, ..
+            } => {
                 pen.arc_to(point(rx, ry), x_axis_rotation, large_arc, sweep, to(x, y));
             }
             PathSegment::ClosePath { .. } => pen.close(),
@@ -207,15 +244,25 @@ pub(super) fn lines_of(data: &str, to_mm: &Affine, tolerance: f64, budget: &Budg
 fn broken(data: &str, count: usize, error: &Error) -> Fault {
     let place = match error {
         Error::UnexpectedEndOfStream => Some(data.chars().count()),
-        Error::UnexpectedData(at) | Error::InvalidNumber(at) | Error::InvalidChar(_, at) | Error::InvalidString(_, at) => Some(*at),
+        Error::UnexpectedData(at)
+        | Error::InvalidNumber(at)
+        | Error::InvalidChar(_, at)
+        | Error::InvalidString(_, at) => Some(*at),
         _ => None,
     };
     let near = place.map_or(String::new(), |at| {
         let tail: String = data.chars().skip(at.saturating_sub(12)).collect();
         format!(", near character {at}: \"{}\"", shortened(tail.trim()))
     });
-    let what = if matches!(error, Error::UnexpectedEndOfStream) { "the path data is cut short" } else { "the path data is not understood" };
-    Fault::new(format!("{what} after {count} commands{near}"), "correct the d attribute, or export the drawing again")
+    let what = if matches!(error, Error::UnexpectedEndOfStream) {
+        "the path data is cut short"
+    } else {
+        "the path data is not understood"
+    };
+    Fault::new(
+        format!("{what} after {count} commands{near}"),
+        "correct the d attribute, or export the drawing again",
+    )
 }
 
 #[cfg(test)]
@@ -256,15 +303,20 @@ mod tests {
 
     #[test]
     fn the_four_arcs_between_two_points() {
-        // From (0, 0) to (20, 0) with radius 12.5: by Pythagoras the centres are at y = ±7.5 (10² + 7.5² = 12.5²). In SVG y runs
-        // down and a positive sweep turns with increasing angle (F.6.2): the farthest points are at -5, 5, -20 and 20.
+        // From (0, 0) to (20, 0) with radius 12.5: by Pythagoras the centres are at y = ±7.5 (10² +
+        // 7.5² = 12.5²). In SVG y runs down and a positive sweep turns with increasing angle
+        // (F.6.2): the farthest points are at -5, 5, -20 and 20.
         for (large, sweep, farthest) in [(0, 1, -5.0), (0, 0, 5.0), (1, 1, -20.0), (1, 0, 20.0)] {
             let pts = corners(&format!("M0 0 A12.5 12.5 0 {large} {sweep} 20 0"));
-            let extreme = pts.iter().map(|p| p.1).fold(0.0_f64, |a, b| if b.abs() > a.abs() { b } else { a });
+            let extreme =
+                pts.iter().map(|p| p.1).fold(0.0_f64, |a, b| if b.abs() > a.abs() { b } else { a });
             assert!((extreme - farthest).abs() < 0.011, "{large} {sweep}: {extreme}");
             assert_eq!(*pts.last().unwrap(), (20.0, 0.0));
             let centre_y = if (large == 1) == (sweep == 1) { -7.5 } else { 7.5 };
-            let off = pts.iter().map(|p| (point(p.0, p.1).distance(point(10.0, centre_y)) - 12.5).abs()).fold(0.0, f64::max);
+            let off = pts
+                .iter()
+                .map(|p| (point(p.0, p.1).distance(point(10.0, centre_y)) - 12.5).abs())
+                .fold(0.0, f64::max);
             assert!(off < 1e-9, "{large} {sweep}: {off}");
         }
     }
@@ -273,7 +325,9 @@ mod tests {
     fn small_radii_grow_and_zero_radii_are_lines() {
         // F.6.6: too small radii are enlarged until the arc just reaches; then it is a half circle.
         let pts = corners("M0 0 A1 1 0 0 1 20 0");
-        assert!(pts.iter().all(|&(x, y)| (point(x, y).distance(point(10.0, 0.0)) - 10.0).abs() < 1e-9));
+        assert!(
+            pts.iter().all(|&(x, y)| (point(x, y).distance(point(10.0, 0.0)) - 10.0).abs() < 1e-9)
+        );
         assert_eq!(corners("M0 0 A0 5 0 0 1 20 0"), [(0.0, 0.0), (20.0, 0.0)]);
         assert_eq!(corners("M0 0 A5 5 0 0 1 0 0 L3 0"), [(0.0, 0.0), (3.0, 0.0)]);
         // Flags need no separators.
@@ -282,9 +336,15 @@ mod tests {
 
     #[test]
     fn a_turned_ellipse_lies_on_its_equation() {
-        // Half-axes 30 and 10, turned 30 degrees, between two points of that very ellipse about (0, 0).
+        // Half-axes 30 and 10, turned 30 degrees, between two points of that very ellipse about (0,
+        // 0).
         let (sin, cos) = (0.5, 3.0_f64.sqrt() / 2.0);
-        let on = |t: f64| point(30.0 * t.cos() * cos - 10.0 * t.sin() * sin, 30.0 * t.cos() * sin + 10.0 * t.sin() * cos);
+        let on = |t: f64| {
+            point(
+                30.0 * t.cos() * cos - 10.0 * t.sin() * sin,
+                30.0 * t.cos() * sin + 10.0 * t.sin() * cos,
+            )
+        };
         let (a, b) = (on(0.3), on(2.0));
         let data = format!("M{} {} A30 10 30 0 1 {} {}", a.x, a.y, b.x, b.y);
         for (x, y) in corners(&data) {
@@ -296,7 +356,10 @@ mod tests {
 
     #[test]
     fn smooth_commands_mirror_the_last_control_point() {
-        assert_eq!(lines("M0 0 C0 10 10 10 10 0 S20 -10 20 0"), lines("M0 0 C0 10 10 10 10 0 C10 -10 20 -10 20 0"));
+        assert_eq!(
+            lines("M0 0 C0 10 10 10 10 0 S20 -10 20 0"),
+            lines("M0 0 C0 10 10 10 10 0 C10 -10 20 -10 20 0")
+        );
         assert_eq!(lines("M0 0 Q5 10 10 0 T20 0"), lines("M0 0 Q5 10 10 0 Q15 -10 20 0"));
         // Without a curve of their kind before, the control point is the current point.
         assert_eq!(lines("M0 0 L10 0 S20 -10 20 0"), lines("M0 0 L10 0 C10 0 20 -10 20 0"));
@@ -305,7 +368,8 @@ mod tests {
 
     #[test]
     fn areas_of_curved_shapes_are_known() {
-        // A stadium: 40 x 20 with two half circles of radius 10; flattening only takes away, at most perimeter x tolerance.
+        // A stadium: 40 x 20 with two half circles of radius 10; flattening only takes away, at
+        // most perimeter x tolerance.
         let ring = &lines("M0 0 H40 A10 10 0 0 1 40 20 H0 A10 10 0 0 1 0 0 Z")[0];
         let exact = 800.0 + std::f64::consts::PI * 100.0;
         let short = exact - ring_area(&ring.points).abs();
@@ -324,7 +388,8 @@ mod tests {
             ("M0 0 # L5 5", "not understood"),
             ("M0 0 L 1é 5", "not understood"),
         ] {
-            let fault = lines_of(data, &Affine::IDENTITY, 0.01, &Budget::new(&Run::default())).unwrap_err();
+            let fault =
+                lines_of(data, &Affine::IDENTITY, 0.01, &Budget::new(&Run::default())).unwrap_err();
             assert!(fault.what.contains(what), "{data}: {fault}");
         }
     }

@@ -42,10 +42,17 @@ impl Canvas<'_> {
                 let r = self.length(node, "r", Axis::Both)?.unwrap_or(0.0);
                 self.ellipse(node, Some(r), Some(r))?
             }
-            "ellipse" => self.ellipse(node, self.radius(node, "rx", Axis::X)?, self.radius(node, "ry", Axis::Y)?)?,
+            "ellipse" => self.ellipse(
+                node,
+                self.radius(node, "rx", Axis::X)?,
+                self.radius(node, "ry", Axis::Y)?,
+            )?,
             "line" => {
                 let end = |x: &str, y: &str| -> Result<Point, Fault> {
-                    Ok(point(self.length(node, x, Axis::X)?.unwrap_or(0.0), self.length(node, y, Axis::Y)?.unwrap_or(0.0)))
+                    Ok(point(
+                        self.length(node, x, Axis::X)?.unwrap_or(0.0),
+                        self.length(node, y, Axis::Y)?.unwrap_or(0.0),
+                    ))
                 };
                 let mut pen = Pen::new(self.to_mm, self.tolerance, self.budget);
                 pen.move_to(end("x1", "y1")?);
@@ -56,18 +63,28 @@ impl Canvas<'_> {
             "polygon" => self.points(node, true)?,
             _ => Vec::new(),
         };
-        Ok(if lines.is_empty() { Drawn::Nothing("has no size, so that it draws nothing") } else { Drawn::Lines(lines) })
+        Ok(if lines.is_empty() {
+            Drawn::Nothing("has no size, so that it draws nothing")
+        } else {
+            Drawn::Lines(lines)
+        })
     }
 
     fn rect(&self, node: Node<'_, '_>) -> Result<Vec<Line>, Fault> {
         let get = |name: &str, axis: Axis| self.length(node, name, axis).map(|v| v.unwrap_or(0.0));
-        let (x, y, w, h) = (get("x", Axis::X)?, get("y", Axis::Y)?, get("width", Axis::X)?, get("height", Axis::Y)?);
+        let (x, y, w, h) = (
+            get("x", Axis::X)?,
+            get("y", Axis::Y)?,
+            get("width", Axis::X)?,
+            get("height", Axis::Y)?,
+        );
         if w <= 0.0 || h <= 0.0 {
             return Ok(Vec::new());
         }
         // A radius left out is as the other one; neither is more than half its side.
         let (rx, ry) = (self.radius(node, "rx", Axis::X)?, self.radius(node, "ry", Axis::Y)?);
-        let (rx, ry) = (rx.or(ry).unwrap_or(0.0).min(w / 2.0), ry.or(rx).unwrap_or(0.0).min(h / 2.0));
+        let (rx, ry) =
+            (rx.or(ry).unwrap_or(0.0).min(w / 2.0), ry.or(rx).unwrap_or(0.0).min(h / 2.0));
         let mut pen = Pen::new(self.to_mm, self.tolerance, self.budget);
         let r = point(rx, ry);
         pen.move_to(point(x + rx, y));
@@ -90,8 +107,16 @@ impl Canvas<'_> {
         Ok(pen.finish())
     }
 
-    fn ellipse(&self, node: Node<'_, '_>, rx: Option<f64>, ry: Option<f64>) -> Result<Vec<Line>, Fault> {
-        let centre = point(self.length(node, "cx", Axis::X)?.unwrap_or(0.0), self.length(node, "cy", Axis::Y)?.unwrap_or(0.0));
+    fn ellipse(
+        &self,
+        node: Node<'_, '_>,
+        rx: Option<f64>,
+        ry: Option<f64>,
+    ) -> Result<Vec<Line>, Fault> {
+        let centre = point(
+            self.length(node, "cx", Axis::X)?.unwrap_or(0.0),
+            self.length(node, "cy", Axis::Y)?.unwrap_or(0.0),
+        );
         // SVG 2, 10.4: a radius that is `auto` is as the other.
         let radii = point(rx.or(ry).unwrap_or(0.0), ry.or(rx).unwrap_or(0.0));
         if radii.x <= 0.0 || radii.y <= 0.0 {
@@ -108,7 +133,11 @@ impl Canvas<'_> {
         for number in NumberListParser::from(text) {
             let number = number.map_err(|_| {
                 Fault::new(
-                    format!("the points are not understood after {} numbers: \"{}\"", numbers.len(), shortened(text)),
+                    format!(
+                        "the points are not understood after {} numbers: \"{}\"",
+                        numbers.len(),
+                        shortened(text)
+                    ),
                     "write them as x,y pairs",
                 )
             })?;
@@ -131,7 +160,8 @@ impl Canvas<'_> {
         Ok(pen.finish())
     }
 
-    /// A radius attribute; `None` if it is left out or `auto`, or negative (an error that drawing programs read as left out).
+    /// A radius attribute; `None` if it is left out or `auto`, or negative (an error that drawing
+    /// programs read as left out).
     fn radius(&self, node: Node<'_, '_>, name: &str, axis: Axis) -> Result<Option<f64>, Fault> {
         if node.attribute(name).is_some_and(|v| v.trim() == "auto") {
             return Ok(None);
@@ -140,7 +170,12 @@ impl Canvas<'_> {
     }
 
     /// A length attribute in user units.
-    pub(super) fn length(&self, node: Node<'_, '_>, name: &str, axis: Axis) -> Result<Option<f64>, Fault> {
+    pub(super) fn length(
+        &self,
+        node: Node<'_, '_>,
+        name: &str,
+        axis: Axis,
+    ) -> Result<Option<f64>, Fault> {
         let Some(text) = node.attribute(name) else { return Ok(None) };
         let whole = self.viewport.map(|(w, h)| match axis {
             Axis::X => w,

@@ -1,8 +1,9 @@
 //! The true size of a drawing: lengths, `viewBox`, `preserveAspectRatio`.
 //!
-//! CSS fixes 96 px to the inch, an inch to 25.4 mm. A drawing states its size if `width` and `height` carry a unit; then
-//! `viewBox` says how many user units that is. Written-out `px` count as such a unit, with a warning; bare numbers do not,
-//! because every program writes them and few mean pixels.
+//! CSS fixes 96 px to the inch, an inch to 25.4 mm. A drawing states its size if `width` and
+//! `height` carry a unit; then `viewBox` says how many user units that is. Written-out `px` count
+//! as such a unit, with a warning; bare numbers do not, because every program writes them and few
+//! mean pixels.
 
 use super::affine::Affine;
 use crate::fault::Fault;
@@ -30,7 +31,8 @@ impl Length {
     /// Reads a length; `None` if it is none, or in a unit that depends on a font or window.
     pub(super) fn parse(text: &str) -> Option<Length> {
         let text = text.trim();
-        let unit_at = text.rfind(|c: char| !c.is_ascii_alphabetic() && c != '%').map_or(0, |i| i + 1);
+        let unit_at =
+            text.rfind(|c: char| !c.is_ascii_alphabetic() && c != '%').map_or(0, |i| i + 1);
         let (number, unit) = (text.get(..unit_at)?, text.get(unit_at..)?);
         let value = number.trim_end().parse::<f64>().ok().filter(|v| v.is_finite())?;
         Some(match unit.to_ascii_lowercase().as_str() {
@@ -72,9 +74,16 @@ impl ViewBox {
         let Some(text) = node.attribute("viewBox") else { return Ok(None) };
         let numbers: Result<Vec<f64>, _> = NumberListParser::from(text).collect();
         match numbers.as_deref() {
-            Ok(&[x, y, w, h]) if w > 0.0 && h > 0.0 && [x, y, w, h].iter().all(|v| v.is_finite()) => Ok(Some(ViewBox { x, y, w, h })),
+            Ok(&[x, y, w, h])
+                if w > 0.0 && h > 0.0 && [x, y, w, h].iter().all(|v| v.is_finite()) =>
+            {
+                Ok(Some(ViewBox { x, y, w, h }))
+            }
             _ => Err(Fault::new(
-                format!("the viewBox \"{}\" is not four numbers with a width and height above zero", shortened(text)),
+                format!(
+                    "the viewBox \"{}\" is not four numbers with a width and height above zero",
+                    shortened(text)
+                ),
                 "write it as viewBox=\"0 0 width height\"",
             )),
         }
@@ -105,24 +114,32 @@ impl ViewBox {
     }
 }
 
-/// Where a drawing's user units lie in mm, y up, and the size of its viewport in user units if known.
+/// Where a drawing's user units lie in mm, y up, and the size of its viewport in user units if
+/// known.
 pub(super) struct Frame {
     pub to_mm: Affine,
     pub viewport: Option<(f64, f64)>,
 }
 
-/// The frame of the outermost `svg` element. The origin is the lower left corner of the page (with a stated unit: of the
-/// `viewBox`, or else the drawing's own origin).
+/// The frame of the outermost `svg` element. The origin is the lower left corner of the page (with
+/// a stated unit: of the `viewBox`, or else the drawing's own origin).
 ///
 /// # Errors
 /// Why the true size cannot be known.
-pub(super) fn frame(root: Node<'_, '_>, options: &ReadOptions, warnings: &mut Vec<Fault>) -> Result<Frame, Fault> {
+pub(super) fn frame(
+    root: Node<'_, '_>,
+    options: &ReadOptions,
+    warnings: &mut Vec<Fault>,
+) -> Result<Frame, Fault> {
     let view_box = ViewBox::of(root)?;
     let viewport = view_box.map(|v| (v.w, v.h));
     if let Some(unit) = options.unit {
         let u = unit.millimetres();
         let (x, y) = view_box.map_or((0.0, 0.0), |v| (v.x, v.y + v.h));
-        return Ok(Frame { to_mm: Affine { a: u, d: -u, e: -x * u, f: y * u, ..Affine::IDENTITY }, viewport });
+        return Ok(Frame {
+            to_mm: Affine { a: u, d: -u, e: -x * u, f: y * u, ..Affine::IDENTITY },
+            viewport,
+        });
     }
     let width = side(root, "width", warnings)?;
     let height = side(root, "height", warnings)?;
@@ -150,7 +167,10 @@ pub(super) fn frame(root: Node<'_, '_>, options: &ReadOptions, warnings: &mut Ve
 
 /// One side of the page, mm; `None` if it is not given or left to the other.
 fn side(root: Node<'_, '_>, name: &str, warnings: &mut Vec<Fault>) -> Result<Option<f64>, Fault> {
-    let Some(text) = root.attribute(name).filter(|t| t.trim() != "auto" && !t.trim().is_empty()) else { return Ok(None) };
+    let Some(text) = root.attribute(name).filter(|t| t.trim() != "auto" && !t.trim().is_empty())
+    else {
+        return Ok(None);
+    };
     let shown = shortened(text);
     let mm = match Length::parse(text) {
         Some(Length::Physical(mm)) => mm,
@@ -162,11 +182,23 @@ fn side(root: Node<'_, '_>, name: &str, warnings: &mut Vec<Fault>) -> Result<Opt
             warnings.push(warning);
             px * PX
         }
-        Some(Length::Bare(_)) => return Err(no_unit(&format!("its {name} is \"{shown}\", a number without a unit"))),
-        Some(Length::Percent(_)) => return Err(no_unit(&format!("its {name} is \"{shown}\", a share of a window"))),
-        None => return Err(no_unit(&format!("its {name} is \"{shown}\", which is not a length in a known unit"))),
+        Some(Length::Bare(_)) => {
+            return Err(no_unit(&format!("its {name} is \"{shown}\", a number without a unit")));
+        }
+        Some(Length::Percent(_)) => {
+            return Err(no_unit(&format!("its {name} is \"{shown}\", a share of a window")));
+        }
+        None => {
+            return Err(no_unit(&format!(
+                "its {name} is \"{shown}\", which is not a length in a known unit"
+            )));
+        }
     };
-    if mm > 0.0 { Ok(Some(mm)) } else { Err(Fault::new(format!("its {name} is \"{shown}\""), "give it a size above zero")) }
+    if mm > 0.0 {
+        Ok(Some(mm))
+    } else {
+        Err(Fault::new(format!("its {name} is \"{shown}\""), "give it a size above zero"))
+    }
 }
 
 fn no_unit(why: &str) -> Fault {
@@ -179,7 +211,8 @@ fn no_unit(why: &str) -> Fault {
 /// The start of a text from the file, for messages.
 pub(super) fn shortened(text: &str) -> String {
     const LONGEST: usize = 40;
-    let mut out: String = text.chars().take(LONGEST).map(|c| if c.is_control() { ' ' } else { c }).collect();
+    let mut out: String =
+        text.chars().take(LONGEST).map(|c| if c.is_control() { ' ' } else { c }).collect();
     if text.chars().nth(LONGEST).is_some() {
         out.push('…');
     }
@@ -195,7 +228,9 @@ mod tests {
     #[test]
     fn lengths_in_every_unit() {
         // CSS Values and Units 3, 6.2: 1in = 2.54cm = 25.4mm = 101.6Q = 72pt = 6pc = 96px.
-        for text in ["1in", "2.54cm", "25.4mm", "101.6Q", "72pt", "6pc", " 25.4 mm ", "2.54e1mm", "1IN"] {
+        for text in
+            ["1in", "2.54cm", "25.4mm", "101.6Q", "72pt", "6pc", " 25.4 mm ", "2.54e1mm", "1IN"]
+        {
             match Length::parse(text) {
                 Some(Length::Physical(mm)) => assert!((mm - 25.4).abs() < 1e-12, "{text}: {mm}"),
                 other => panic!("{text}: {other:?}"),
@@ -205,7 +240,8 @@ mod tests {
         assert_eq!(Length::parse("96"), Some(Length::Bare(96.0)));
         assert_eq!(Length::parse("1e2"), Some(Length::Bare(100.0)));
         assert_eq!(Length::parse("100%"), Some(Length::Percent(100.0)));
-        for text in ["", "mm", "1em", "1ex", "2vw", "nan", "inf", "1e999mm", "1 2mm", "ä", "1mm2"] {
+        for text in ["", "mm", "1em", "1ex", "2vw", "nan", "inf", "1e999mm", "1 2mm", "ä", "1mm2"]
+        {
             assert_eq!(Length::parse(text), None, "{text}");
         }
         assert!((Length::Physical(25.4).user_units(None).unwrap() - 96.0).abs() < 1e-12);
@@ -213,7 +249,8 @@ mod tests {
 
     #[test]
     fn view_boxes_fit_as_the_standard_says() {
-        // A 10 x 20 box in a 100 x 100 viewport: the scale is 5, 50 of the width is spare (SVG 1.1, 7.8).
+        // A 10 x 20 box in a 100 x 100 viewport: the scale is 5, 50 of the width is spare (SVG 1.1,
+        // 7.8).
         let v = ViewBox { x: 1.0, y: 2.0, w: 10.0, h: 20.0 };
         let corner = |aspect: &str| v.fit(100.0, 100.0, Some(aspect)).point(point(1.0, 2.0));
         assert_eq!(corner("xMinYMin"), point(0.0, 0.0));

@@ -1,9 +1,11 @@
-//! What styles say about an element that matters here: whether it can be seen, and whether its shape comes from CSS.
+//! What styles say about an element that matters here: whether it can be seen, and whether its
+//! shape comes from CSS.
 
 use roxmltree::Node;
 use simplecss::{DeclarationTokenizer, StyleSheet};
 
-/// The properties of CSS that place or shape an element; in style sheets they are not read but refused.
+/// The properties of CSS that place or shape an element; in style sheets they are not read but
+/// refused.
 const SHAPING: [&str; 17] = [
     "transform",
     "translate",
@@ -76,7 +78,9 @@ impl Style {
                 "marker-end" => end = value != "none",
                 "marker" => (start, end) = (value != "none", value != "none"),
                 // An origin moves only what a transform turns or scales.
-                "transform-origin" | "transform-box" if node.has_attribute("transform") && !is_zero(value) => {
+                "transform-origin" | "transform-box"
+                    if node.has_attribute("transform") && !is_zero(value) =>
+                {
                     style.shaped_by = Some("transform-origin");
                 }
                 _ if from_style && !matches!(value, "none" | "auto") => {
@@ -87,7 +91,8 @@ impl Style {
                 _ => {}
             }
         };
-        // The cascade: presentation attributes, rules by rising specificity, the style attribute, then all that is important.
+        // The cascade: presentation attributes, rules by rising specificity, the style attribute,
+        // then all that is important.
         for a in node.attributes().filter(|a| a.namespace().is_none()) {
             take(a.name(), a.value(), false);
         }
@@ -109,7 +114,8 @@ impl Style {
 
 /// True for `0`, `0 0`, `0px 0px` and the box that SVG measures from anyway.
 fn is_zero(value: &str) -> bool {
-    value == "view-box" || value.split_whitespace().all(|word| word.trim_end_matches("px").parse() == Ok(0.0_f64))
+    value == "view-box"
+        || value.split_whitespace().all(|word| word.trim_end_matches("px").parse() == Ok(0.0_f64))
 }
 
 fn is_no_paint(value: &str) -> bool {
@@ -137,7 +143,8 @@ impl simplecss::Element for Element<'_, '_> {
     }
 
     fn pseudo_class_matches(&self, class: simplecss::PseudoClass<'_>) -> bool {
-        matches!(class, simplecss::PseudoClass::FirstChild) && self.0.prev_sibling_element().is_none()
+        matches!(class, simplecss::PseudoClass::FirstChild)
+            && self.0.prev_sibling_element().is_none()
     }
 }
 
@@ -157,28 +164,57 @@ mod tests {
 
     #[test]
     fn hiding_is_seen_wherever_it_is_said() {
-        assert_eq!(style_of("", "<path display='none'/>").unseen(), Some("is hidden (display: none)"));
+        assert_eq!(
+            style_of("", "<path display='none'/>").unseen(),
+            Some("is hidden (display: none)")
+        );
         assert!(style_of("", "<path style='display:none'/>").undisplayed);
         assert!(style_of(".layer { display: none }", "<path style='display:inline'/>").undisplayed);
         assert!(style_of(".layer { visibility: hidden }", "<path/>").invisible);
-        assert!(!style_of(".layer { visibility: hidden }", "<path visibility='visible'/>").invisible);
-        assert!(style_of("path { fill: none; stroke: none }", "<path stroke='red'/>").unseen().is_some());
-        assert!(style_of("path { fill: none; stroke: none }", "<path style='stroke:red'/>").unseen().is_none());
-        assert!(style_of("path { stroke: none !important; fill: none }", "<path style='stroke:red'/>").unseen().is_some());
+        assert!(
+            !style_of(".layer { visibility: hidden }", "<path visibility='visible'/>").invisible
+        );
+        assert!(
+            style_of("path { fill: none; stroke: none }", "<path stroke='red'/>")
+                .unseen()
+                .is_some()
+        );
+        assert!(
+            style_of("path { fill: none; stroke: none }", "<path style='stroke:red'/>")
+                .unseen()
+                .is_none()
+        );
+        assert!(
+            style_of("path { stroke: none !important; fill: none }", "<path style='stroke:red'/>")
+                .unseen()
+                .is_some()
+        );
         assert!(style_of("", "<path fill='none' stroke='#000'/>").unseen().is_none());
         assert!(style_of("", "<path/>").unseen().is_none());
     }
 
     #[test]
     fn shapes_from_style_are_noticed() {
-        assert_eq!(style_of("", "<path style='transform: rotate(45deg)'/>").shaped_by, Some("transform"));
+        assert_eq!(
+            style_of("", "<path style='transform: rotate(45deg)'/>").shaped_by,
+            Some("transform")
+        );
         assert_eq!(style_of("circle { r: 4px }", "<circle r='3'/>").shaped_by, Some("r"));
         assert_eq!(style_of("", "<path transform='rotate(45)'/>").shaped_by, None);
-        assert_eq!(style_of("", "<path transform='rotate(45)' transform-origin='5 5'/>").shaped_by, Some("transform-origin"));
-        assert_eq!(style_of("", "<path transform='rotate(45)' transform-origin='0px 0px'/>").shaped_by, None);
+        assert_eq!(
+            style_of("", "<path transform='rotate(45)' transform-origin='5 5'/>").shaped_by,
+            Some("transform-origin")
+        );
+        assert_eq!(
+            style_of("", "<path transform='rotate(45)' transform-origin='0px 0px'/>").shaped_by,
+            None
+        );
         assert_eq!(style_of("", "<path style='transform-origin: 5px 5px'/>").shaped_by, None);
         assert!(style_of("", "<path clip-path='url(#c)'/>").clipped);
         assert!(style_of("", "<path style='marker-start:url(#a)'/>").marker_only_at_start);
-        assert!(!style_of("", "<path style='marker-start:url(#a);marker-end:url(#a)'/>").marker_only_at_start);
+        assert!(
+            !style_of("", "<path style='marker-start:url(#a);marker-end:url(#a)'/>")
+                .marker_only_at_start
+        );
     }
 }

@@ -1,5 +1,5 @@
-//! Every kind of sheet with either face of the cloth up, read back: what is marked to be turned over is what must be turned over as the
-//! cloth lies now.
+//! Every kind of sheet with either face of the cloth up, read back: what is marked to be turned
+//! over is what must be turned over as the cloth lies now.
 
 use super::kayak;
 use crate::cloth::Face;
@@ -10,7 +10,8 @@ use crate::sheet::{dxf, face::View, svg, tiles};
 use resvg::usvg::roxmltree;
 use std::collections::BTreeSet;
 
-/// A sheet as its file says: cut lines and signs by the piece's place on the sheet, words, and where leaders start.
+/// A sheet as its file says: cut lines and signs by the piece's place on the sheet, words, and
+/// where leaders start.
 struct Read {
     cuts: Vec<Vec<Ring>>,
     signs: Vec<(usize, Point)>,
@@ -20,15 +21,20 @@ struct Read {
 
 fn rings(data: &str) -> Vec<Ring> {
     let point_of = |pair: &str| {
-        let xy: Vec<f64> = pair.trim_end_matches('Z').split(' ').map(|v| v.parse().unwrap()).collect();
+        let xy: Vec<f64> =
+            pair.trim_end_matches('Z').split(' ').map(|v| v.parse().unwrap()).collect();
         point(xy[0], xy[1])
     };
-    data.split('M').filter(|p| !p.is_empty()).map(|part| part.split('L').map(point_of).collect()).collect()
+    data.split('M')
+        .filter(|p| !p.is_empty())
+        .map(|part| part.split('L').map(point_of).collect())
+        .collect()
 }
 
 fn read(svg: &str) -> Read {
     let document = roxmltree::Document::parse(svg).unwrap();
-    let mut read = Read { cuts: Vec::new(), signs: Vec::new(), words: Vec::new(), anchors: Vec::new() };
+    let mut read =
+        Read { cuts: Vec::new(), signs: Vec::new(), words: Vec::new(), anchors: Vec::new() };
     for node in document.descendants().filter(|n| n.has_tag_name("path")) {
         let rings = rings(node.attribute("d").unwrap());
         match node.attribute("id").map(|id| id.rsplit_once('-').unwrap_or((id, ""))) {
@@ -36,8 +42,12 @@ fn read(svg: &str) -> Read {
                 assert_eq!(k.parse(), Ok(read.cuts.len() + 1));
                 read.cuts.push(rings);
             }
-            Some(("turn-over", k)) => read.signs.push((k.parse::<usize>().unwrap() - 1, ring_bounds(&rings[0]).unwrap().centre())),
-            _ if node.parent().unwrap().attribute("id") == Some("leader") && rings[0].len() == 2 => {
+            Some(("turn-over", k)) => read
+                .signs
+                .push((k.parse::<usize>().unwrap() - 1, ring_bounds(&rings[0]).unwrap().centre())),
+            _ if node.parent().unwrap().attribute("id") == Some("leader")
+                && rings[0].len() == 2 =>
+            {
                 read.anchors.push((rings[0][0], rings[0][1]));
             }
             _ => {}
@@ -47,12 +57,22 @@ fn read(svg: &str) -> Read {
         let number = |name: &str| node.attribute(name).unwrap().parse::<f64>().unwrap();
         let words = node.text().unwrap_or_default().to_string();
         // Into the middle of the words, whatever their angle.
-        let (size, turn) =
-            (number("font-size"), node.attribute("transform").map_or(0.0, |t| t[7..].split(' ').next().unwrap().parse().unwrap()));
-        let width = crate::sheet::text::text_width(&words, size, node.attribute("font-weight") == Some("bold"));
+        let (size, turn) = (
+            number("font-size"),
+            node.attribute("transform")
+                .map_or(0.0, |t| t[7..].split(' ').next().unwrap().parse().unwrap()),
+        );
+        let width = crate::sheet::text::text_width(
+            &words,
+            size,
+            node.attribute("font-weight") == Some("bold"),
+        );
         let along = if node.attribute("text-anchor") == Some("middle") { 0.0 } else { width / 2.0 };
         let (s, c) = f64::to_radians(turn).sin_cos();
-        let middle = point(number("x") + along * c + 0.36 * size * s, number("y") + along * s - 0.36 * size * c);
+        let middle = point(
+            number("x") + along * c + 0.36 * size * s,
+            number("y") + along * s - 0.36 * size * c,
+        );
         read.words.push((words, middle));
     }
     read
@@ -62,15 +82,20 @@ fn inside(rings: &[Ring], p: Point) -> bool {
     rings.iter().filter(|r| ring_contains(r, p)).count() % 2 == 1
 }
 
-/// Whether what is drawn is the mirror image of the piece: by the sense in which its points run, in a drawing whose y runs down.
+/// Whether what is drawn is the mirror image of the piece: by the sense in which its points run, in
+/// a drawing whose y runs down.
 fn is_mirrored(drawn: &Ring, piece: &Ring) -> bool {
-    // The same points in the same order: the first corner's turn tells. A mirrored ring is written backwards.
+    // The same points in the same order: the first corner's turn tells. A mirrored ring is written
+    // backwards.
     let n = piece.len();
-    let far = |ring: &Ring, at: usize| (0..n).map(|k| ring[at].distance(ring[(at + k) % n])).collect::<Vec<f64>>();
+    let far = |ring: &Ring, at: usize| {
+        (0..n).map(|k| ring[at].distance(ring[(at + k) % n])).collect::<Vec<f64>>()
+    };
     let same = |a: &[f64], b: &[f64]| a.iter().zip(b).all(|(a, b)| (a - b).abs() < 0.01);
     let wanted = far(piece, 0);
     let backwards: Ring = drawn.iter().rev().copied().collect();
-    // y down: what runs anticlockwise on the cloth is written clockwise, so the forward match is the piece as it is.
+    // y down: what runs anticlockwise on the cloth is written clockwise, so the forward match is
+    // the piece as it is.
     let forward = (0..n).any(|k| same(&far(drawn, k), &wanted));
     let back = (0..n).any(|k| same(&far(&backwards, k), &wanted));
     assert!(forward != back, "the outline must tell its two sides apart");
@@ -103,27 +128,44 @@ fn with_the_cloth_the_other_way_up_the_other_pieces_are_turned_over() {
             let wanted: BTreeSet<usize> = (0..sheet.pieces.len())
                 .filter(|&k| {
                     let laid = sheet.pieces[k].placed;
-                    let as_planned = planned.placed.iter().find(|p| p.piece == laid.piece && p.copy == laid.copy).unwrap();
-                    // Turned over with its cloth, a piece that lay right lies wrong, and the other way round.
+                    let as_planned = planned
+                        .placed
+                        .iter()
+                        .find(|p| p.piece == laid.piece && p.copy == laid.copy)
+                        .unwrap();
+                    // Turned over with its cloth, a piece that lay right lies wrong, and the other
+                    // way round.
                     (as_planned.face == Face::Down) != (face == Some(Face::Down))
                 })
                 .collect();
             assert_eq!(marked, wanted, "{name} {face:?}");
             for (k, at) in &read.signs {
-                assert!(inside(&read.cuts[*k], *at), "{name}: the sign of piece {k} lies outside it");
+                assert!(
+                    inside(&read.cuts[*k], *at),
+                    "{name}: the sign of piece {k} lies outside it"
+                );
             }
-            // Words on a piece: its own number, and FACE DOWN if it is to be turned over and only then.
+            // Words on a piece: its own number, and FACE DOWN if it is to be turned over and only
+            // then.
             let on = |at: Point| (0..read.cuts.len()).find(|&k| inside(&read.cuts[k], at));
-            let numbers: BTreeSet<&str> = sheet.pieces.iter().map(|p| p.facts.number.as_str()).collect();
+            let numbers: BTreeSet<&str> =
+                sheet.pieces.iter().map(|p| p.facts.number.as_str()).collect();
             let mut named = BTreeSet::new();
             for (words, at) in &read.words {
                 let Some(k) = on(*at) else { continue };
                 if numbers.contains(words.as_str()) {
-                    assert_eq!(*words, sheet.pieces[k].facts.number, "{name}: a number on the wrong piece");
+                    assert_eq!(
+                        *words, sheet.pieces[k].facts.number,
+                        "{name}: a number on the wrong piece"
+                    );
                     named.insert(k);
                 }
                 if words == "FACE DOWN" || words == "DOWN" {
-                    assert!(wanted.contains(&k), "{name} {face:?}: piece {} is not to be turned over", sheet.pieces[k].facts.number);
+                    assert!(
+                        wanted.contains(&k),
+                        "{name} {face:?}: piece {} is not to be turned over",
+                        sheet.pieces[k].facts.number
+                    );
                 }
             }
             for (anchor, _) in &read.anchors {
@@ -131,7 +173,10 @@ fn with_the_cloth_the_other_way_up_the_other_pieces_are_turned_over() {
             }
             for k in (0..sheet.pieces.len()).filter(|k| !named.contains(k)) {
                 let number = &sheet.pieces[k].facts.number;
-                assert!(read.words.iter().any(|(w, _)| w == number), "{name}: piece {number} is named neither on it nor in the key");
+                assert!(
+                    read.words.iter().any(|(w, _)| w == number),
+                    "{name}: piece {number} is named neither on it nor in the key"
+                );
             }
             let says = if wanted.is_empty() {
                 "no piece is turned over before laying"
@@ -143,18 +188,31 @@ fn with_the_cloth_the_other_way_up_the_other_pieces_are_turned_over() {
     }
 }
 
-/// The mark held against the drawing itself: a piece is turned over if and only if it is drawn as its own mirror image.
+/// The mark held against the drawing itself: a piece is turned over if and only if it is drawn as
+/// its own mirror image.
 #[test]
 fn what_is_drawn_mirrored_is_marked_and_nothing_else() {
     let mut plan = plan();
-    let f: Ring = [[0, 0], [20, 0], [20, 40], [50, 40], [50, 60], [20, 60], [20, 80], [60, 80], [60, 100], [0, 100]]
-        .iter()
-        .map(|&[x, y]| point(f64::from(x), f64::from(y)))
-        .collect();
+    let f: Ring = [
+        [0, 0],
+        [20, 0],
+        [20, 40],
+        [50, 40],
+        [50, 60],
+        [20, 60],
+        [20, 80],
+        [60, 80],
+        [60, 100],
+        [0, 100],
+    ]
+    .iter()
+    .map(|&[x, y]| point(f64::from(x), f64::from(y)))
+    .collect();
     plan.stocks.truncate(1);
     plan.pieces.truncate(2);
     for piece in &mut plan.pieces {
-        (piece.outline, piece.net, piece.cuts, piece.marks, piece.holes) = (f.clone(), vec![f.clone()], vec![], vec![], vec![]);
+        (piece.outline, piece.net, piece.cuts, piece.marks, piece.holes) =
+            (f.clone(), vec![f.clone()], vec![], vec![], vec![]);
         piece.arrow = [point(10.0, 10.0), point(10.0, 30.0)];
     }
     let stock = &mut plan.stocks[0];
@@ -198,14 +256,24 @@ fn a_printed_template_says_which_side_of_the_print_lies_up() {
     for mirrored in [false, true] {
         let view = View::new(&plan, mirrored.then_some(Face::Down));
         for piece in &plan.pieces {
-            let scene = crate::sheet::templates::template_scene(&view.plan, piece, mirrored).unwrap();
-            let copies: Vec<bool> =
-                view.plan.stocks.iter().flat_map(|s| &s.placed).filter(|p| p.piece == piece.piece).map(|p| p.face == Face::Down).collect();
+            let scene =
+                crate::sheet::templates::template_scene(&view.plan, piece, mirrored).unwrap();
+            let copies: Vec<bool> = view
+                .plan
+                .stocks
+                .iter()
+                .flat_map(|s| &s.placed)
+                .filter(|p| p.piece == piece.piece)
+                .map(|p| p.face == Face::Down)
+                .collect();
             // A print shows the piece as it is, or mirrored; a copy wants the one or the other.
             let under = copies.iter().filter(|down| **down != mirrored).count();
             let said = words(&scene).contains("printed side down");
             assert_eq!(said, under > 0, "{} {mirrored}", piece.number);
-            let sign = scene.drawn.iter().any(|d| d.ink == Ink::Frame && matches!(d.shape, Shape::Rings(_)));
+            let sign = scene
+                .drawn
+                .iter()
+                .any(|d| d.ink == Ink::Frame && matches!(d.shape, Shape::Rings(_)));
             assert_eq!(sign, copies.iter().all(|down| *down), "{} {mirrored}", piece.number);
         }
     }

@@ -7,7 +7,9 @@ use crate::stock::Day;
 
 fn plan() -> Plan {
     let mut plan = kayak::plan();
-    plan.warnings = vec!["layer 2: relief cuts of the seat lie over those of layer 1: shift one set by 25 mm".into()];
+    plan.warnings = vec![
+        "layer 2: relief cuts of the seat lie over those of layer 1: shift one set by 25 mm".into(),
+    ];
     plan.drawn_from = Some(DrawnFrom {
         ledger: Some("ledger".into()),
         day: Day::parse("2026-11-25").unwrap(),
@@ -22,7 +24,10 @@ fn plan() -> Plan {
 
 /// The text of a piece of HTML.
 fn plain(html: &str) -> String {
-    html.split('<').map(|t| t.split_once('>').map_or(t, |t| t.1)).collect::<String>().replace("&amp;", "&")
+    html.split('<')
+        .map(|t| t.split_once('>').map_or(t, |t| t.1))
+        .collect::<String>()
+        .replace("&amp;", "&")
 }
 
 #[test]
@@ -31,7 +36,10 @@ fn the_first_screen_answers_how_much_what_is_left_what_is_doubtful_and_what_next
     let html = report::of_plan(&plan, &[]);
     let main = html.split("<main").nth(1).unwrap();
     let (first, below) = main.split_once("<nav").unwrap();
-    assert!(!html.split("<main").next().unwrap().contains("<nav"), "nothing stands before the answers but the title");
+    assert!(
+        !html.split("<main").next().unwrap().contains("<nav"),
+        "nothing stands before the answers but the title"
+    );
     let first = plain(first);
     for needed in [
         "How much cloth",
@@ -52,13 +60,19 @@ fn the_first_screen_answers_how_much_what_is_left_what_is_doubtful_and_what_next
     ] {
         assert!(first.contains(needed), "{needed} in\n{first}");
     }
-    assert!(!first.contains("shift one set by 25 mm") && below.contains("shift one set by 25 mm"), "the remedy stands below");
+    assert!(
+        !first.contains("shift one set by 25 mm") && below.contains("shift one set by 25 mm"),
+        "the remedy stands below"
+    );
     // A crowd of warnings does not push the rest off the screen, and none is lost.
     plan.warnings = (0..40).map(|i| format!("layer {i}: something: do this")).collect();
     plan.interrupted = true;
     let html = report::of_plan(&plan, &[]);
     let first = plain(html.split("<main").nth(1).unwrap().split("<nav").next().unwrap());
-    assert!(first.contains("(42)") && first.contains("and 36 more") && first.contains("stopped early"), "{first}");
+    assert!(
+        first.contains("(42)") && first.contains("and 36 more") && first.contains("stopped early"),
+        "{first}"
+    );
     assert!((0..40).all(|i| html.contains(&format!("layer {i}: something: do this"))));
     plan.warnings.clear();
     plan.interrupted = false;
@@ -66,13 +80,26 @@ fn the_first_screen_answers_how_much_what_is_left_what_is_doubtful_and_what_next
     assert!(plain(&report::of_plan(&plan, &[])).contains("Nothing was found."));
 }
 
-/// The pages are counted by printing it in a browser (`.ci/reference`); here, that what has paper of its own is left out.
+/// The pages are counted by printing it in a browser (`.ci/reference`); here, that what has paper
+/// of its own is left out.
 #[test]
 fn what_has_paper_of_its_own_is_not_printed_again() {
-    let more = report::Section { id: "layup".into(), title: "Lay-up".into(), html: String::new(), screen_only: true };
+    let more = report::Section {
+        id: "layup".into(),
+        title: "Lay-up".into(),
+        html: String::new(),
+        screen_only: true,
+    };
     let html = report::of_plan(&plan(), &[more]);
-    let tag =
-        |id: &str| html.split("<section").find(|s| s.contains(&format!("id=\"{id}\""))).unwrap().split('>').next().unwrap().to_string();
+    let tag = |id: &str| {
+        html.split("<section")
+            .find(|s| s.contains(&format!("id=\"{id}\"")))
+            .unwrap()
+            .split('>')
+            .next()
+            .unwrap()
+            .to_string()
+    };
     for id in ["placement", "layers", "layup", "search", "printing"] {
         assert!(tag(id).contains("class=\"screen\""), "{}", tag(id));
     }

@@ -1,4 +1,5 @@
-//! A made-up plan for a touring kayak's outfitting, laid out by a plain column rule: everything a sheet may have to draw.
+//! A made-up plan for a touring kayak's outfitting, laid out by a plain column rule: everything a
+//! sheet may have to draw.
 
 use crate::cloth::{Backing, Face, Permitted, Weave};
 use crate::geometry::{Motion, Path, Point, Ring, point, ring_area, ring_bounds};
@@ -135,10 +136,18 @@ impl Make {
             angle: self.angle,
             cloth: self.cloth.into(),
             part: self.part,
-            splice: self.part.map(|_| SpliceFacts { kind: SpliceKind::Lap, lap: 25.0, stagger: 50.0, plies_apart: 4 }),
+            splice: self.part.map(|_| SpliceFacts {
+                kind: SpliceKind::Lap,
+                lap: 25.0,
+                stagger: 50.0,
+                plies_apart: 4,
+            }),
             patch: None,
             copies: self.copies,
-            permitted: vec![Permitted { turn: 0.0, face: Face::Up }, Permitted { turn: 180.0, face: Face::Up }],
+            permitted: vec![
+                Permitted { turn: 0.0, face: Face::Up },
+                Permitted { turn: 180.0, face: Face::Up },
+            ],
             tolerance: 0.0,
             permitted_by: "twill 2/2, visible: the line must run one way".into(),
             may_cross_bench: false,
@@ -231,9 +240,11 @@ fn box_ring(x: f64, y: f64, w: f64, h: f64) -> Ring {
 /// The plan.
 pub fn plan() -> Plan {
     let pieces = pieces();
-    let find = |number: &str| pieces.iter().find(|p| p.number == number).expect("a piece of the fixture");
+    let find =
+        |number: &str| pieces.iter().find(|p| p.number == number).expect("a piece of the fixture");
     let mut placed = Vec::new();
-    // (number, copy, turn, face, x, y): by hand, on a 1250 mm roll with 10 mm of selvedge, bench 1200 mm.
+    // (number, copy, turn, face, x, y): by hand, on a 1250 mm roll with 10 mm of selvedge, bench
+    // 1200 mm.
     let spots: [(&str, u32, f64, Face, f64, f64); 21] = [
         ("1.1", 1, 0.0, Face::Up, 0.0, 10.0),
         ("2.1", 1, 90.0, Face::Up, 0.0, 540.0),
@@ -269,7 +280,10 @@ pub fn plan() -> Plan {
         largest_rectangle: rectangle,
     };
     let corner: Ring =
-        [[2175.0, 660.0], [2175.0, 1240.0], [1500.0, 1240.0], [1500.0, 1180.0], [1990.0, 680.0]].iter().map(|&p| p.into()).collect();
+        [[2175.0, 660.0], [2175.0, 1240.0], [1500.0, 1240.0], [1500.0, 1180.0], [1990.0, 680.0]]
+            .iter()
+            .map(|&p| p.into())
+            .collect();
     let stocks = vec![
         PlanStock {
             id: "R1".into(),
@@ -285,7 +299,11 @@ pub fn plan() -> Plan {
             placed,
             offcuts: vec![
                 offcut("3fa29b-1", corner, [1760.0, 920.0, 415.0, 320.0]),
-                offcut("3fa29b-2", box_ring(1000.0, 910.0, 190.0, 325.0), [1000.0, 910.0, 190.0, 325.0]),
+                offcut(
+                    "3fa29b-2",
+                    box_ring(1000.0, 910.0, 190.0, 325.0),
+                    [1000.0, 910.0, 190.0, 325.0],
+                ),
             ],
         },
         PlanStock {

@@ -1,4 +1,5 @@
-//! The writers on a made-up plan, which need not be one that verification would pass: they must not break on any.
+//! The writers on a made-up plan, which need not be one that verification would pass: they must not
+//! break on any.
 #![allow(clippy::unwrap_used)]
 
 mod by_hand;

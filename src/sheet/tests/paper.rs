@@ -13,7 +13,9 @@ use std::path::Path;
 
 /// The demo's job in its first layout.
 fn demo() -> Plan {
-    let (jobs, _) = crate::job::load_all(&[Path::new("demo-data/job.toml").to_path_buf()], &Run::default()).unwrap();
+    let (jobs, _) =
+        crate::job::load_all(&[Path::new("demo-data/job.toml").to_path_buf()], &Run::default())
+            .unwrap();
     let run = Run::new(Stop::Effort(0)).with_threads(1);
     crate::planner::plan(&jobs, 1, &run).unwrap().into_plan()
 }
@@ -24,7 +26,8 @@ fn polygon(ring: &[Point]) -> Polygon<f64> {
 
 /// The check square of a page.
 fn square(scene: &Scene) -> Vec<Point> {
-    let thing = scene.drawn.iter().find(|d| d.id.as_deref() == Some("check-square-100-mm")).unwrap();
+    let thing =
+        scene.drawn.iter().find(|d| d.id.as_deref() == Some("check-square-100-mm")).unwrap();
     let Shape::Rings(rings) = &thing.shape else { panic!() };
     rings[0].clone()
 }
@@ -33,7 +36,12 @@ fn square(scene: &Scene) -> Vec<Point> {
 fn things(sheet: &draw::Sheet<'_>, scene: &Scene) -> Vec<(String, Polygon<f64>)> {
     let pieces = sheet.pieces.iter().map(|p| (p.placed.piece.clone(), polygon(&p.placed.outline)));
     let of_segment = |ring: &[Point]| ring.iter().any(|p| p.x > sheet.from && p.x < sheet.to);
-    let offcuts = sheet.stock.offcuts.iter().filter(|o| of_segment(&o.outline)).map(|o| (o.id.clone(), polygon(&sheet.here(&o.outline))));
+    let offcuts = sheet
+        .stock
+        .offcuts
+        .iter()
+        .filter(|o| of_segment(&o.outline))
+        .map(|o| (o.id.clone(), polygon(&sheet.here(&o.outline))));
     let words = scene.texts.iter().map(|t| (t.words.clone(), polygon(&tiles::box_of(t))));
     pieces.chain(offcuts).chain(words).collect()
 }
@@ -49,12 +57,19 @@ fn the_check_square_lies_on_no_piece_no_offcut_and_no_label() {
                 let paper = Paper::new(paper, 8.0, 10.0).unwrap();
                 let tiling = spread::spread(&scene, &paper);
                 for tile in &tiling.tiles {
-                    let low = point(paper.margin - tile.window.min.x, paper.margin + FOOT - tile.window.min.y);
-                    let part = Part { scene: &scene, at: low, scale: 1.0, window: Some(tile.window) };
+                    let low = point(
+                        paper.margin - tile.window.min.x,
+                        paper.margin + FOOT - tile.window.min.y,
+                    );
+                    let part =
+                        Part { scene: &scene, at: low, scale: 1.0, window: Some(tile.window) };
                     let frame = tiles::frame(&paper, tiling.lying, "row 1", true);
-                    let under = Part { scene: &frame, at: point(0.0, 0.0), scale: 1.0, window: None };
+                    let under =
+                        Part { scene: &frame, at: point(0.0, 0.0), scale: 1.0, window: None };
                     let page = Page { size: paper.page(tiling.lying), parts: vec![under, part] };
-                    let Some(drawn) = tiles::check_square(&page, &paper, tiling.lying) else { continue };
+                    let Some(drawn) = tiles::check_square(&page, &paper, tiling.lying) else {
+                        continue;
+                    };
                     squares += 1;
                     let ring: Vec<Point> = square(&drawn).iter().map(|&p| p - low).collect();
                     assert!((ring[2] - ring[0]).distance(point(100.0, 100.0)) < 1e-9);
@@ -64,12 +79,23 @@ fn the_check_square_lies_on_no_piece_no_offcut_and_no_label() {
                     };
                     assert!(ring.iter().all(on_page), "{name}: {ring:?}");
                     let square = polygon(&ring);
-                    for cross in frame.drawn.iter().filter_map(|d| if let Shape::Segments(s) = &d.shape { Some(s) } else { None }) {
+                    for cross in frame.drawn.iter().filter_map(|d| {
+                        if let Shape::Segments(s) = &d.shape { Some(s) } else { None }
+                    }) {
                         let ends: Vec<Point> = cross.iter().flatten().map(|&p| p - low).collect();
-                        assert!(!square.intersects(&polygon(&ends)), "{name}: the square lies over a register cross");
+                        assert!(
+                            !square.intersects(&polygon(&ends)),
+                            "{name}: the square lies over a register cross"
+                        );
                     }
                     let under = things.iter().find(|(_, thing)| square.intersects(thing));
-                    assert!(under.is_none(), "{name}, row {} column {}: {:?}", tile.row, tile.column, under.map(|u| &u.0));
+                    assert!(
+                        under.is_none(),
+                        "{name}, row {} column {}: {:?}",
+                        tile.row,
+                        tile.column,
+                        under.map(|u| &u.0)
+                    );
                 }
             }
         }
@@ -79,7 +105,11 @@ fn the_check_square_lies_on_no_piece_no_offcut_and_no_label() {
             tiles::with_square(&mut scene);
             let square = polygon(&square(&scene));
             let own = "check square: 100 mm each way";
-            assert!(things(&sheet, &scene).iter().all(|(name, thing)| name == own || !square.intersects(thing)));
+            assert!(
+                things(&sheet, &scene)
+                    .iter()
+                    .all(|(name, thing)| name == own || !square.intersects(thing))
+            );
         }
     }
     assert!(squares > 0, "{squares} pages have room for it");
@@ -95,13 +125,20 @@ fn every_page_has_a_bar_of_100_mm_in_its_foot() {
             let bar = frame.drawn.iter().find(|d| d.id.as_deref() == Some("bar-100-mm")).unwrap();
             let Shape::Rings(rings) = &bar.shape else { panic!() };
             let [first, second, third, _] = rings[0][..] else { panic!() };
-            assert!((second - first).distance(point(100.0, 0.0)) < 1e-9 && third.y < paper.margin + FOOT);
+            assert!(
+                (second - first).distance(point(100.0, 0.0)) < 1e-9
+                    && third.y < paper.margin + FOOT
+            );
             let [width, _] = paper.page(lying);
             for text in &frame.texts {
                 let b = crate::geometry::ring_bounds(&tiles::box_of(text)).unwrap();
                 assert!(b.max.x <= width - paper.margin + 0.01, "{}", text.words);
                 assert!(!text.words.contains('…') || name == "134x500", "{}", text.words);
-                assert!(text.words == "row 1" || b.min.x > second.x, "words on the bar: {}", text.words);
+                assert!(
+                    text.words == "row 1" || b.min.x > second.x,
+                    "words on the bar: {}",
+                    text.words
+                );
             }
         }
     }
@@ -116,7 +153,11 @@ fn equal_pieces_share_a_template_and_small_ones_a_page() {
     assert_eq!(drawn.len(), plan.pieces.len() - 1);
     let hip = &drawn.iter().find(|d| d.0.ends_with("1-2-hip-plate")).unwrap().1;
     let said: Vec<&str> = hip.texts.iter().map(|t| t.words.as_str()).collect();
-    for words in ["cut 2 in all", "1.2 · hip-plate · layer 1 · 0° · as traced", "2.2 · hip-plate · layer 2 · +45° · as traced"] {
+    for words in [
+        "cut 2 in all",
+        "1.2 · hip-plate · layer 1 · 0° · as traced",
+        "2.2 · hip-plate · layer 2 · +45° · as traced",
+    ] {
         assert!(said.iter().any(|s| s.contains(words)), "{words} in {said:?}");
     }
     let count = templates::count(&plan, None, &paper);

@@ -7,7 +7,9 @@ use crate::plan::Plan;
 use crate::sheet::paper::Paper;
 use crate::sheet::placement::places;
 use crate::sheet::scene::{Ink, Shape};
-use crate::sheet::{LabelGrid, dxf, face::View, placement, spread, stickers, svg, templates, tiles};
+use crate::sheet::{
+    LabelGrid, dxf, face::View, placement, spread, stickers, svg, templates, tiles,
+};
 
 fn inside(w: &Bounds, p: Point) -> bool {
     p.x >= w.min.x && p.x <= w.max.x && p.y >= w.min.y && p.y <= w.max.y
@@ -29,15 +31,25 @@ fn every_point_to_cut_is_on_a_tile_and_no_tile_is_blank() {
             let points: Vec<Point> = rings.flatten().collect();
             assert!(!points.is_empty());
             for &p in &points {
-                assert!(tiling.tiles.iter().any(|t| inside(&t.window, p)), "{name}: {p:?} is on no page");
+                assert!(
+                    tiling.tiles.iter().any(|t| inside(&t.window, p)),
+                    "{name}: {p:?} is on no page"
+                );
             }
             let [room_x, room_y] = paper.room(tiling.lying);
             for t in &tiling.tiles {
-                assert!((t.window.width() - room_x).abs() < 1e-9 && (t.window.height() - room_y).abs() < 1e-9);
+                assert!(
+                    (t.window.width() - room_x).abs() < 1e-9
+                        && (t.window.height() - room_y).abs() < 1e-9
+                );
                 assert!(t.row <= tiling.grid[0] && t.column <= tiling.grid[1]);
             }
             // Neighbours in a row share the overlap.
-            for pair in tiling.tiles.windows(2).filter(|p| p[0].row == p[1].row && p[0].column + 1 == p[1].column) {
+            for pair in tiling
+                .tiles
+                .windows(2)
+                .filter(|p| p[0].row == p[1].row && p[0].column + 1 == p[1].column)
+            {
                 assert!((pair[0].window.max.x - pair[1].window.min.x - overlap).abs() < 1e-9);
             }
         }
@@ -49,7 +61,12 @@ fn every_piece_is_cut_on_one_segment() {
     let plan = kayak::plan();
     let view = View::new(&plan, None);
     let listed: usize = view.sheets().iter().map(|(_, s)| places(s).len()).sum();
-    let with_piece = plan.stocks.iter().flat_map(|s| &s.placed).filter(|p| plan.pieces.iter().any(|q| q.piece == p.piece)).count();
+    let with_piece = plan
+        .stocks
+        .iter()
+        .flat_map(|s| &s.placed)
+        .filter(|p| plan.pieces.iter().any(|q| q.piece == p.piece))
+        .count();
     assert_eq!(listed, with_piece);
 }
 
@@ -95,7 +112,16 @@ fn the_same_plan_gives_the_same_bytes() {
 /// Names with markup, quotes, other scripts, emoji, control characters and of great length.
 fn hostile() -> Plan {
     let mut plan = kayak::plan();
-    let names = ["<script>alert(1)</script>", "\"'&]]>", "מושב\u{202e}", "座席", "🛶🛶", "a\u{0}b\nc", &"W".repeat(300), "%%c^J\\P"];
+    let names = [
+        "<script>alert(1)</script>",
+        "\"'&]]>",
+        "מושב\u{202e}",
+        "座席",
+        "🛶🛶",
+        "a\u{0}b\nc",
+        &"W".repeat(300),
+        "%%c^J\\P",
+    ];
     for (i, piece) in plan.pieces.iter_mut().enumerate() {
         piece.template = names[i % names.len()].into();
     }
@@ -121,7 +147,11 @@ fn no_name_breaks_a_file() {
         let cuts = back.entities().filter(|e| e.common.layer == "CUT").count();
         assert!(cuts >= sheet.pieces.len());
         assert!(text.is_ascii());
-        assert!(tiles::tiled(&tiles::Drawing::of(&sheet), &Paper::new("a3", 8.0, 10.0).unwrap()).0.starts_with(b"%PDF-1.7"));
+        assert!(
+            tiles::tiled(&tiles::Drawing::of(&sheet), &Paper::new("a3", 8.0, 10.0).unwrap())
+                .0
+                .starts_with(b"%PDF-1.7")
+        );
     }
     let grid = LabelGrid::named("3x10").unwrap();
     assert!(stickers::labels(&plan, &grid).1 > 0 && stickers::bags(&plan).1 > 0);
@@ -133,7 +163,8 @@ fn a_roll_longer_than_a_pdf_page_is_split() {
     let mut plan = kayak::plan();
     let stock = &mut plan.stocks[0];
     stock.segments = vec![[0.0, 12_000.0]];
-    stock.outline = vec![point(0.0, 0.0), point(12_000.0, 0.0), point(12_000.0, 1250.0), point(0.0, 1250.0)];
+    stock.outline =
+        vec![point(0.0, 0.0), point(12_000.0, 0.0), point(12_000.0, 1250.0), point(0.0, 1250.0)];
     let view = View::new(&plan, None);
     assert_eq!(tiles::roll(view.sheets()[0].1.scene(), "roll").1, 3);
 }

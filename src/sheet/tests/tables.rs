@@ -19,18 +19,28 @@ fn one_row_for_each_placed_copy() {
     assert_eq!(rows.len(), placed.len());
     for (row, placed) in rows.iter().zip(placed) {
         let b = ring_bounds(&placed.outline).expect("an outline");
-        let value = |name: &str| row[name].parse::<f64>().unwrap_or_else(|_| panic!("{name}: {row:?}"));
+        let value =
+            |name: &str| row[name].parse::<f64>().unwrap_or_else(|_| panic!("{name}: {row:?}"));
         assert_eq!(row["piece"], placed.piece);
-        for (name, mm) in [("x", b.min.x), ("y", b.min.y), ("width", b.width()), ("height", b.height())] {
+        for (name, mm) in
+            [("x", b.min.x), ("y", b.min.y), ("width", b.width()), ("height", b.height())]
+        {
             assert!((value(name) - mm).abs() < 0.001, "{name}: {row:?}");
         }
-        let area = ring_area(&placed.outline) - placed.holes.iter().map(|h| ring_area(h).abs()).sum::<f64>();
+        let area = ring_area(&placed.outline)
+            - placed.holes.iter().map(|h| ring_area(h).abs()).sum::<f64>();
         assert!((value("area_mm2") - area).abs() < 0.1, "{row:?}");
     }
     let hip = rows.iter().find(|r| r["number"] == "1.3").expect("the hip plate");
-    assert_eq!((hip["hand"].as_str(), hip["face"].as_str(), hip["segment"].as_str()), ("mirrored", "down", "1"));
+    assert_eq!(
+        (hip["hand"].as_str(), hip["face"].as_str(), hip["segment"].as_str()),
+        ("mirrored", "down", "1")
+    );
     let floor = rows.iter().find(|r| r["number"] == "3.2").expect("the floor");
-    assert_eq!((floor["part"].as_str(), floor["segment"].as_str(), floor["stock"].as_str()), ("2 of 2", "2", "R1"));
+    assert_eq!(
+        (floor["part"].as_str(), floor["segment"].as_str(), floor["stock"].as_str()),
+        ("2 of 2", "2", "R1")
+    );
 }
 
 #[test]
@@ -74,7 +84,10 @@ fn the_summary_fits_the_terminal_and_says_what_it_owes() {
     let text = summary::text(&plan, 80);
     assert!(text.lines().all(|l| l.width() <= 80), "{text}");
     for piece in &plan.pieces {
-        let row = text.lines().find(|l| l.split_whitespace().next() == Some(piece.number.as_str())).expect("a row");
+        let row = text
+            .lines()
+            .find(|l| l.split_whitespace().next() == Some(piece.number.as_str()))
+            .expect("a row");
         assert!(row.contains(&piece.template), "{row}");
     }
     for needed in [
@@ -93,7 +106,9 @@ fn the_summary_fits_the_terminal_and_says_what_it_owes() {
 
 #[test]
 fn the_summary_fits_whatever_the_names() {
-    for name in ["x".repeat(300), "座席の左側の板".repeat(9), "🛶".repeat(60), "a b\u{1b}[31m".repeat(30)] {
+    for name in
+        ["x".repeat(300), "座席の左側の板".repeat(9), "🛶".repeat(60), "a b\u{1b}[31m".repeat(30)]
+    {
         let mut plan = kayak::plan();
         for piece in &mut plan.pieces {
             piece.template.clone_from(&name);

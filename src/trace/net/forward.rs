@@ -134,7 +134,8 @@ fn dense(c: &Conv, from: &Value) -> Value {
                 let sums = multiply(weights, &seen, lane);
                 let least = if c.relu { 0.0 } else { f32::NEG_INFINITY };
                 for (o, sums) in (block * TOGETHER..channels).zip(sums) {
-                    let to = &mut out.numbers[o * pixels + start + lane..o * pixels + start + count.min(lane + LANES)];
+                    let to = &mut out.numbers
+                        [o * pixels + start + lane..o * pixels + start + count.min(lane + LANES)];
                     for (to, sum) in to.iter_mut().zip(sums) {
                         *to = (sum + c.bias[o]).max(least);
                     }
@@ -145,9 +146,14 @@ fn dense(c: &Conv, from: &Value) -> Value {
     out
 }
 
-/// Sums of weights times what is seen, for a few channels out and a few pixels: small enough to stay in registers.
+/// Sums of weights times what is seen, for a few channels out and a few pixels: small enough to
+/// stay in registers.
 #[inline]
-fn multiply(weights: &[[f32; TOGETHER]], seen: &[[f32; TILE]], lane: usize) -> [[f32; LANES]; TOGETHER] {
+fn multiply(
+    weights: &[[f32; TOGETHER]],
+    seen: &[[f32; TILE]],
+    lane: usize,
+) -> [[f32; LANES]; TOGETHER] {
     let mut sums = [[0.0_f32; LANES]; TOGETHER];
     for (weights, seen) in weights.iter().zip(seen) {
         let Some(seen) = seen[lane..].first_chunk::<LANES>() else { break };
@@ -160,8 +166,16 @@ fn multiply(weights: &[[f32; TOGETHER]], seen: &[[f32; TILE]], lane: usize) -> [
     sums
 }
 
-/// What the windows of `count` pixels from `start` on hold: a row for each channel and place in the window.
-fn gather(c: &Conv, from: &Value, width: usize, start: usize, count: usize, seen: &mut [[f32; TILE]]) {
+/// What the windows of `count` pixels from `start` on hold: a row for each channel and place in the
+/// window.
+fn gather(
+    c: &Conv,
+    from: &Value,
+    width: usize,
+    start: usize,
+    count: usize,
+    seen: &mut [[f32; TILE]],
+) {
     if c.size == 1 && c.step == 1 {
         for (channel, row) in seen.iter_mut().enumerate() {
             row[..count].copy_from_slice(&from.plane(channel)[start..start + count]);
@@ -174,7 +188,8 @@ fn gather(c: &Conv, from: &Value, width: usize, start: usize, count: usize, seen
         let (dy, dx) = (k / c.size % c.size, k % c.size);
         for (i, v) in row[..count].iter_mut().enumerate() {
             let (y, x) = ((start + i) / width * c.step + dy, (start + i) % width * c.step + dx);
-            let inside = y >= reach && x >= reach && y - reach < from.height && x - reach < from.width;
+            let inside =
+                y >= reach && x >= reach && y - reach < from.height && x - reach < from.width;
             *v = if inside { plane[(y - reach) * from.width + x - reach] } else { 0.0 };
         }
     }
@@ -188,8 +203,25 @@ mod tests {
         Value { channels, height, width, numbers: numbers.to_vec() }
     }
 
-    fn conv(channels: usize, size: usize, step: usize, single: bool, relu: bool, weight: &[f32], bias: &[f32]) -> Conv {
-        Conv { from: 0, channels, size, step, single, relu, weight: weight.to_vec(), bias: bias.to_vec() }
+    fn conv(
+        channels: usize,
+        size: usize,
+        step: usize,
+        single: bool,
+        relu: bool,
+        weight: &[f32],
+        bias: &[f32],
+    ) -> Conv {
+        Conv {
+            from: 0,
+            channels,
+            size,
+            step,
+            single,
+            relu,
+            weight: weight.to_vec(),
+            bias: bias.to_vec(),
+        }
     }
 
     // Worked out by hand: the picture 1 2 3 / 4 5 6 / 7 8 9 with nought around it.
@@ -207,13 +239,18 @@ mod tests {
 
     #[test]
     fn a_window_is_not_turned_over_and_negative_sums_are_cut() {
-        // The pixel to the right less the pixel itself, less 1: 0 0 -4 / 0 0 -7 / 0 0 -10, then with 0.5 more.
+        // The pixel to the right less the pixel itself, less 1: 0 0 -4 / 0 0 -7 / 0 0 -10, then
+        // with 0.5 more.
         let weight = [0.0, 0.0, 0.0, 0.0, -1.0, 1.0, 0.0, 0.0, 0.0];
         for single_channel in [false, true] {
             let run = if single_channel { single } else { dense };
-            let plain = run(&conv(1, 3, 1, single_channel, false, &weight, &[-1.0]), &value(1, 3, 3, &NINE));
+            let plain = run(
+                &conv(1, 3, 1, single_channel, false, &weight, &[-1.0]),
+                &value(1, 3, 3, &NINE),
+            );
             assert_eq!(plain.numbers, [0.0, 0.0, -4.0, 0.0, 0.0, -7.0, 0.0, 0.0, -10.0]);
-            let cut = run(&conv(1, 3, 1, single_channel, true, &weight, &[-0.5]), &value(1, 3, 3, &NINE));
+            let cut =
+                run(&conv(1, 3, 1, single_channel, true, &weight, &[-0.5]), &value(1, 3, 3, &NINE));
             assert_eq!(cut.numbers, [0.5, 0.5, 0.0, 0.5, 0.5, 0.0, 0.5, 0.5, 0.0]);
         }
     }
@@ -241,7 +278,8 @@ mod tests {
 
     #[test]
     fn dense_steps_agree_with_single_ones_beyond_a_tile() {
-        // Two channels that do not mix, 5 × 5 windows, more pixels than a tile and not a multiple of it.
+        // Two channels that do not mix, 5 × 5 windows, more pixels than a tile and not a multiple
+        // of it.
         let numbers: Vec<f32> = (0..2 * 22 * 14).map(|i| ((i * 37) % 23) as f32 - 11.0).collect();
         let from = value(2, 14, 22, &numbers);
         let apart: Vec<f32> = (0..50).map(|i| ((i * 11) % 7) as f32 - 3.0).collect();

@@ -1,7 +1,9 @@
-//! What a small network says of a photo: where skin, ink on it, the inside of an inked net line and cards are.
+//! What a small network says of a photo: where skin, ink on it, the inside of an inked net line and
+//! cards are.
 //!
-//! The network knows skins by what they look like and nothing of size; its answers are right to a few pixels of a small copy of the photo.
-//! Edges are measured elsewhere. Its weights come from `training/`.
+//! The network knows skins by what they look like and nothing of size; its answers are right to a
+//! few pixels of a small copy of the photo. Edges are measured elsewhere. Its weights come from
+//! `training/`.
 
 mod forward;
 mod weights;
@@ -57,8 +59,8 @@ pub fn look(photo: &RgbImage) -> Result<Seen, Fault> {
     Ok(read_answers(&answers, width, height))
 }
 
-/// Looks at a photo as it is, turned by half a turn, and mirrored: what is surely there is seen all three times. Each answer lies as the
-/// photo does.
+/// Looks at a photo as it is, turned by half a turn, and mirrored: what is surely there is seen all
+/// three times. Each answer lies as the photo does.
 ///
 /// # Errors
 /// Damaged weights.
@@ -77,12 +79,18 @@ pub fn looks(photo: &RgbImage) -> Result<[Seen; 3], Fault> {
             for y in 0..height {
                 for x in 0..width {
                     let (u, v) = from(x, y);
-                    view.numbers[(c * copy.height + y) * copy.width + x] = copy.numbers[(c * copy.height + v) * copy.width + u];
+                    view.numbers[(c * copy.height + y) * copy.width + x] =
+                        copy.numbers[(c * copy.height + v) * copy.width + u];
                 }
             }
         }
         let seen = read_answers(&run(&net, view), width, height);
-        let places = || (0..height).flat_map(|y| (0..width).map(move |x| (x, y))).map(|(x, y)| from(x, y)).map(|(u, v)| v * width + u);
+        let places = || {
+            (0..height)
+                .flat_map(|y| (0..width).map(move |x| (x, y)))
+                .map(|(x, y)| from(x, y))
+                .map(|(u, v)| v * width + u)
+        };
         Seen {
             width,
             height,
@@ -91,14 +99,20 @@ pub fn looks(photo: &RgbImage) -> Result<[Seen; 3], Fault> {
             inside: places().map(|i| seen.inside[i]).collect(),
         }
     };
-    let (plain, (turned, mirrored)) = rayon::join(|| looked(false, false), || rayon::join(|| looked(true, false), || looked(false, true)));
+    let (plain, (turned, mirrored)) = rayon::join(
+        || looked(false, false),
+        || rayon::join(|| looked(true, false), || looked(false, true)),
+    );
     Ok([plain, turned, mirrored])
 }
 
 fn whole_net() -> Result<Net, Fault> {
     let net = Net::read(WEIGHTS)?;
     if net.channels != 4 * ANSWERS {
-        return Err(Fault::new("the network's weights are damaged: they give other answers", "install the program again"));
+        return Err(Fault::new(
+            "the network's weights are damaged: they give other answers",
+            "install the program again",
+        ));
     }
     Ok(net)
 }
@@ -106,14 +120,18 @@ fn whole_net() -> Result<Net, Fault> {
 /// Size of the small copy.
 fn small_size(photo: &RgbImage) -> (usize, usize) {
     let (w, h) = (photo.width().max(1), photo.height().max(1));
-    let side = |v: u32| ((f64::from(v) * f64::from(LOOKED_AT) / f64::from(w.max(h))).round() as usize).max(1);
+    let side = |v: u32| {
+        ((f64::from(v) * f64::from(LOOKED_AT) / f64::from(w.max(h))).round() as usize).max(1)
+    };
     (side(w), side(h))
 }
 
-/// The photo at a smaller size, each pixel the mean of what it covers, from -2 to 2; what is beyond it to full multiples is nought.
+/// The photo at a smaller size, each pixel the mean of what it covers, from -2 to 2; what is beyond
+/// it to full multiples is nought.
 fn small_copy(photo: &RgbImage, width: usize, height: usize, multiple: usize) -> Value {
     let (w, h) = (photo.width() as usize, photo.height() as usize);
-    let mut out = Value::new(COLOURS, height.next_multiple_of(multiple), width.next_multiple_of(multiple));
+    let mut out =
+        Value::new(COLOURS, height.next_multiple_of(multiple), width.next_multiple_of(multiple));
     let across: Vec<Vec<(usize, f32)>> = (0..width).map(|x| covered(x, width, w)).collect();
     let (plane, wide) = (out.height * out.width, out.width);
     for y in 0..height {
@@ -145,19 +163,25 @@ fn covered(i: usize, to: usize, from: usize) -> Vec<(usize, f32)> {
     let step = from as f64 / to as f64;
     let (begin, end) = (i as f64 * step, (i + 1) as f64 * step);
     let pixels = begin as usize..(end.ceil() as usize).min(from);
-    pixels.map(|p| (p, (((p + 1) as f64).min(end) - (p as f64).max(begin)) / step)).map(|(p, share)| (p, share as f32)).collect()
+    pixels
+        .map(|p| (p, (((p + 1) as f64).min(end) - (p as f64).max(begin)) / step))
+        .map(|(p, share)| (p, share as f32))
+        .collect()
 }
 
 /// Channels of two by two pixels become pixels, scores become classes and shares.
 fn read_answers(answers: &Value, width: usize, height: usize) -> Seen {
     let plane = answers.height * answers.width;
-    let score = |k: usize, x: usize, y: usize| answers.numbers[(4 * k + 2 * (y % 2) + x % 2) * plane + y / 2 * answers.width + x / 2];
+    let score = |k: usize, x: usize, y: usize| {
+        answers.numbers[(4 * k + 2 * (y % 2) + x % 2) * plane + y / 2 * answers.width + x / 2]
+    };
     let likely = |k: usize, x: usize, y: usize| 1.0 / (1.0 + libm::expf(-score(k, x, y)));
     let mut seen = Seen { width, height, class: Vec::new(), skin: Vec::new(), inside: Vec::new() };
     for y in 0..height {
         for x in 0..width {
             let classes = [Class::Ground, Class::Skin, Class::Ink, Class::Card];
-            let best = (0..classes.len()).max_by(|&a, &b| score(a, x, y).total_cmp(&score(b, x, y)));
+            let best =
+                (0..classes.len()).max_by(|&a, &b| score(a, x, y).total_cmp(&score(b, x, y)));
             seen.class.push(classes[best.unwrap_or(0)]);
             seen.skin.push(likely(4, x, y));
             seen.inside.push(likely(5, x, y));
@@ -203,7 +227,8 @@ mod tests {
             places: Vec<[usize; 2]>,
             scores: Vec<[f32; ANSWERS]>,
         }
-        let kept: Kept = serde_json::from_str(include_str!("../../../tests/data/skin_net.json")).unwrap();
+        let kept: Kept =
+            serde_json::from_str(include_str!("../../../tests/data/skin_net.json")).unwrap();
         let net = Net::read(WEIGHTS).unwrap();
         let answers = run(&net, small_copy(&picture(), 512, 320, net.multiple));
         let plane = answers.height * answers.width;
@@ -211,10 +236,17 @@ mod tests {
         for ([x, y], scores) in kept.places.iter().zip(&kept.scores) {
             for (k, score) in scores.iter().enumerate() {
                 let channel = 4 * k + 2 * (y % 2) + x % 2;
-                worst = worst.max((answers.numbers[channel * plane + y / 2 * answers.width + x / 2] - score).abs());
+                worst = worst.max(
+                    (answers.numbers[channel * plane + y / 2 * answers.width + x / 2] - score)
+                        .abs(),
+                );
             }
         }
-        assert!(kept.places.len() > 100 && worst < 2e-3, "{} places, off by {worst}", kept.places.len());
+        assert!(
+            kept.places.len() > 100 && worst < 2e-3,
+            "{} places, off by {worst}",
+            kept.places.len()
+        );
     }
 
     #[test]

@@ -1,14 +1,16 @@
 //! The file of weights: its steps, checked before anything is worked out with them.
 //!
-//! Lines of text (`conv FROM IN OUT SIZE STEP GROUPS relu|plain`, `add A B`, `double A`; each makes the value of the next number, 0 being
-//! the picture), then `end`, then the convolutions' weights and biases as 16-bit floats, little end first, then the SHA-256 of all that.
+//! Lines of text (`conv FROM IN OUT SIZE STEP GROUPS relu|plain`, `add A B`, `double A`; each makes
+//! the value of the next number, 0 being the picture), then `end`, then the convolutions' weights
+//! and biases as 16-bit floats, little end first, then the SHA-256 of all that.
 
 use crate::fault::Fault;
 use sha2::{Digest, Sha256};
 
 /// Channels of the picture.
 pub(super) const COLOURS: usize = 3;
-/// Largest side of a convolution, largest number of channels and of steps: far above what is in use.
+/// Largest side of a convolution, largest number of channels and of steps: far above what is in
+/// use.
 const MOST: (usize, usize, usize) = (15, 4096, 1000);
 
 /// One step of the network.
@@ -67,12 +69,17 @@ impl Net {
     /// # Errors
     /// Anything that does not fit together, or a hash that differs.
     pub fn read(file: &[u8]) -> Result<Net, Fault> {
-        let (body, hash) = file.split_at_checked(file.len().saturating_sub(32)).ok_or_else(|| damaged("nothing there"))?;
+        let (body, hash) = file
+            .split_at_checked(file.len().saturating_sub(32))
+            .ok_or_else(|| damaged("nothing there"))?;
         if Sha256::digest(body).as_slice() != hash {
             return Err(damaged("its bytes are not those that were written"));
         }
         const END: &[u8] = b"\nend\n";
-        let end = body.windows(END.len()).position(|w| w == END).ok_or_else(|| damaged("its list of steps has no end"))?;
+        let end = body
+            .windows(END.len())
+            .position(|w| w == END)
+            .ok_or_else(|| damaged("its list of steps has no end"))?;
         let text = std::str::from_utf8(&body[..end]).map_err(damaged)?;
         let mut numbers = Numbers { left: &body[end + END.len()..] };
         let mut lines = text.lines();
@@ -82,7 +89,8 @@ impl Net {
         let mut shapes: Vec<Shape> = vec![(COLOURS, 1)];
         let mut steps = Vec::new();
         for line in lines {
-            let (step, shape) = step(line, &shapes, &mut numbers).ok_or_else(|| damaged(format!("step \"{line}\" cannot be")))?;
+            let (step, shape) = step(line, &shapes, &mut numbers)
+                .ok_or_else(|| damaged(format!("step \"{line}\" cannot be")))?;
             steps.push(step);
             shapes.push(shape);
             if steps.len() > MOST.2 {
@@ -106,7 +114,9 @@ fn step(line: &str, shapes: &[Shape], numbers: &mut Numbers) -> Option<(Step, Sh
     let number = |i: usize| words.get(i).and_then(|w| w.parse::<usize>().ok());
     let shape = |i: usize| number(i).and_then(|n| shapes.get(n)).copied();
     match (*words.first()?, words.len()) {
-        ("add", 3) => (shape(1)? == shape(2)?).then_some((Step::Add(number(1)?, number(2)?), shape(1)?)),
+        ("add", 3) => {
+            (shape(1)? == shape(2)?).then_some((Step::Add(number(1)?, number(2)?), shape(1)?))
+        }
         ("double", 2) => {
             let (channels, span) = shape(1)?;
             (span % 2 == 0).then_some((Step::Double(number(1)?), (channels, span / 2)))
@@ -148,7 +158,8 @@ impl Numbers<'_> {
     fn take(&mut self, count: usize) -> Option<Vec<f32>> {
         let (bytes, left) = self.left.split_at_checked(count.checked_mul(2)?)?;
         self.left = left;
-        let numbers: Vec<f32> = bytes.as_chunks::<2>().0.iter().map(|b| half(u16::from_le_bytes(*b))).collect();
+        let numbers: Vec<f32> =
+            bytes.as_chunks::<2>().0.iter().map(|b| half(u16::from_le_bytes(*b))).collect();
         numbers.iter().all(|n| n.is_finite()).then_some(numbers)
     }
 }
@@ -182,10 +193,16 @@ pub(super) mod tests {
 
     #[test]
     fn halves_are_those_of_ieee_754() {
-        // Values of the standard's binary16: 1, -2, the largest, the least normal and the least of all.
-        for (bits, value) in
-            [(ONE, 1.0), (0xc000, -2.0), (0x7bff, 65504.0), (0x0400, 6.103_515_6e-5), (0x0001, 5.960_464_5e-8), (0x3555, 0.333_251_95)]
-        {
+        // Values of the standard's binary16: 1, -2, the largest, the least normal and the least of
+        // all.
+        for (bits, value) in [
+            (ONE, 1.0),
+            (0xc000, -2.0),
+            (0x7bff, 65504.0),
+            (0x0400, 6.103_515_6e-5),
+            (0x0001, 5.960_464_5e-8),
+            (0x3555, 0.333_251_95),
+        ] {
             assert_eq!(half(bits), value);
         }
         assert!(half(0x7c01).is_nan() && half(0x7c00).is_infinite());
@@ -197,16 +214,16 @@ pub(super) mod tests {
         let numbers = [ONE; 16];
         assert!(Net::read(&file(&good, &numbers)).is_ok());
         let bad: [&[&str]; 10] = [
-            &["conv 0 4 4 1 2 1 relu"],             // other channels than the picture's
-            &["conv 1 3 4 1 2 1 relu"],             // works on itself
-            &["conv 0 3 4 2 2 1 relu"],             // an even window
-            &["conv 0 3 4 1 3 1 relu"],             // steps of three
-            &["conv 0 3 4 1 2 3 relu"],             // single, but another number comes out
-            &["conv 0 3 4 1 2 1 tanh"],             // unknown
-            &["conv 0 3 4 1 2 1 relu", "add 0 1"],  // sum of different shapes
+            &["conv 0 4 4 1 2 1 relu"],            // other channels than the picture's
+            &["conv 1 3 4 1 2 1 relu"],            // works on itself
+            &["conv 0 3 4 2 2 1 relu"],            // an even window
+            &["conv 0 3 4 1 3 1 relu"],            // steps of three
+            &["conv 0 3 4 1 2 3 relu"],            // single, but another number comes out
+            &["conv 0 3 4 1 2 1 tanh"],            // unknown
+            &["conv 0 3 4 1 2 1 relu", "add 0 1"], // sum of different shapes
             &["conv 0 3 4 1 2 1 relu", "double 0"], // larger than the picture
-            &["conv 0 3 4 1 1 1 relu"],             // answers not of two by two pixels
-            &["conv 0 3 40000 1 2 1 relu"],         // wide beyond reason
+            &["conv 0 3 4 1 1 1 relu"],            // answers not of two by two pixels
+            &["conv 0 3 40000 1 2 1 relu"],        // wide beyond reason
         ];
         for steps in bad {
             assert!(Net::read(&file(steps, &numbers)).is_err(), "{steps:?}");
