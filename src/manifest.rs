@@ -84,7 +84,9 @@ impl Manifest {
 
     /// True of a file that is listed and unchanged.
     pub fn owns(&self, dir: &Path, name: &str) -> bool {
-        let Some(hashes) = self.files.get(name) else { return false };
+        let Some(hashes) = self.files.get(name) else {
+            return false;
+        };
         let path = dir.join(name);
         // A link is not what we wrote.
         path.symlink_metadata().is_ok_and(|m| m.is_file())

@@ -95,7 +95,9 @@ pub fn prepare<'a>(
         let prepared = ply::prepare_in(job, jobs, &part);
         // What was found until then is not all there is to say.
         run.check(Phase::Preparing).map_err(Refusal::Stopped)?;
-        let Some(mut prepared) = faults.keep(prepared) else { continue };
+        let Some(mut prepared) = faults.keep(prepared) else {
+            continue;
+        };
         for piece in &mut prepared.pieces {
             piece.copies = piece.copies.saturating_mul(sets);
             if jobs.len() > 1 {
@@ -330,7 +332,9 @@ impl DrawnFrom {
                     .find(|o| o.id() == id)
                     .map(|o| (o.facts().revision, o.facts().batch.clone(), *o.age()))
             };
-            let Some((revision, batch, age)) = roll.or_else(offcut) else { continue };
+            let Some((revision, batch, age)) = roll.or_else(offcut) else {
+                continue;
+            };
             self.cautions.extend(age.warning(id, stock.day).map(|f| in_one_line(&f)));
             self.stocks.push(DrawnStock {
                 stock: id.clone(),

@@ -154,7 +154,9 @@ fn parse_quantity(
 
 /// A decimal number, a fraction `3/8`, or a mixed number `1 3/8`.
 fn parse_number(text: &str) -> Option<f64> {
-    let Some((left, below)) = text.split_once('/') else { return plain_number(text) };
+    let Some((left, below)) = text.split_once('/') else {
+        return plain_number(text);
+    };
     let below: u32 = below.trim().parse().ok().filter(|n| *n > 0)?;
     let (whole, above) = match left.trim().split_once(' ') {
         Some((whole, above)) => (whole.trim().parse::<u32>().ok()?, above),

@@ -185,7 +185,9 @@ fn paths_that_leave_the_folder_are_all_refused_at_once() {
 #[test]
 #[ignore = "started by a_kill_leaves_the_old_plan_or_the_new_one"]
 fn child_that_writes_without_end() {
-    let Ok(dir) = std::env::var("WARPWISE_TEST_KILLED_DIR") else { return };
+    let Ok(dir) = std::env::var("WARPWISE_TEST_KILLED_DIR") else {
+        return;
+    };
     for generation in 1.. {
         folder::write(Path::new(&dir), &files(generation)).unwrap();
     }

@@ -65,12 +65,12 @@ fn random_jobs_are_planned_or_refused_with_a_reason() {
         if let End::Refused(why) = e { Some(format!("job {k}: {why}")) } else { None }
     });
     let refused = refusals.inspect(|why| println!("refused {why}")).count();
-    let wrong: Vec<String> = ends
-        .iter()
-        .filter_map(
-            |(k, e)| if let End::Wrong(why) = e { Some(format!("job {k}: {why}")) } else { None },
-        )
-        .collect();
+    let wrong: Vec<String> =
+        ends.iter()
+            .filter_map(|(k, e)| {
+                if let End::Wrong(why) = e { Some(format!("job {k}: {why}")) } else { None }
+            })
+            .collect();
     println!(
         "{count} jobs: {} planned, {refused} refused, {} wrong",
         ends.len() - refused - wrong.len(),

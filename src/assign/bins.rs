@@ -95,7 +95,9 @@ impl Ground {
         };
         let items = problem.shapes().iter().enumerate().flat_map(copies).collect();
         let bins = problem.stocks().par_iter().enumerate().filter_map(|(index, stock)| {
-            let Extent::Fixed { region } = &stock.extent else { return None };
+            let Extent::Fixed { region } = &stock.extent else {
+                return None;
+            };
             let low = region.bounds()?.min;
             let moved = Motion::new(0.0, false, point(-low.x, -low.y));
             let flaws: Vec<Region> =

@@ -100,7 +100,9 @@ fn touched(region: &Region, cell: f64, slack: f64, columns: usize) -> Vec<Runs> 
                 }
             };
             let (ya, yb) = if r.x > l.x { (at(x0), at(x1)) } else { (l.y, r.y) };
-            let ends = |y: f64| if y == l.y || y == r.y { slack } else { slack + SLACK };
+            let ends = |y: f64| {
+                if y == l.y || y == r.y { slack } else { slack + SLACK }
+            };
             let (low, high) =
                 ((ya - ends(ya)).min(yb - ends(yb)), (ya + ends(ya)).max(yb + ends(yb)));
             let from = (low / cell + 1e-9).floor() as i32;

@@ -188,7 +188,9 @@ fn closed(problem: &Problem, stock: usize) -> UsedStock {
 /// True if a shape fits the open stock in some pose by its box.
 pub(super) fn fits_open(problem: &Problem, shape: &Shape) -> bool {
     problem.stocks().iter().any(|s| {
-        let Extent::Open { low, high, segment_max, length_max } = s.extent else { return false };
+        let Extent::Open { low, high, segment_max, length_max } = s.extent else {
+            return false;
+        };
         let longest = segment_max
             .filter(|_| !shape.may_cross)
             .into_iter()

@@ -41,7 +41,9 @@ impl Listener for Counted {
         let place = Arc::clone(&self.free).acquire_owned().await.ok();
         loop {
             match self.listener.accept().await {
-                Ok((stream, address)) => return (Connection { stream, _place: place }, address),
+                Ok((stream, address)) => {
+                    return (Connection { stream, _place: place }, address);
+                }
                 // Out of file handles, say: others end meanwhile.
                 Err(_) => tokio::time::sleep(Duration::from_millis(100)).await,
             }

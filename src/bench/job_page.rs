@@ -308,7 +308,9 @@ pub async fn watch(State(app): State<Arc<App>>, Path(job): Path<String>) -> Resp
                     open.planning.as_ref().map(|p| p.news()),
                 ))
             });
-            let Ok(Some((now, news))) = looked.await else { continue };
+            let Ok(Some((now, news))) = looked.await else {
+                continue;
+            };
             if now != revision {
                 revision = now;
                 let event = Event::default().event("revision").data(&revision);

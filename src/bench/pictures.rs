@@ -187,7 +187,9 @@ fn hatched(rings: &[Ring], angle: f64) -> Vec<[Point; 2]> {
     let turned: Vec<Ring> =
         rings.iter().map(|r| r.iter().map(|p| back.apply(*p)).collect()).collect();
     let all: Ring = turned.concat();
-    let Some(b) = ring_bounds(&all) else { return Vec::new() };
+    let Some(b) = ring_bounds(&all) else {
+        return Vec::new();
+    };
     let count = 9;
     let mut lines = Vec::new();
     for k in 0..count {

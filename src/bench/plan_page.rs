@@ -187,7 +187,9 @@ pub async fn file(
             Some("json") => "application/json",
             _ => return nothing(),
         };
-        let Ok(open) = app.job(&job) else { return nothing() };
+        let Ok(open) = app.job(&job) else {
+            return nothing();
+        };
         let folder = locked(&open).draft.dir().join(PLAN_FOLDER);
         let path = folder.join(&file);
         let below =
@@ -196,7 +198,9 @@ pub async fn file(
             .ok()
             .zip(std::fs::canonicalize(&folder).ok())
             .filter(|(p, f)| below && p.starts_with(f));
-        let Some((real, _)) = real.filter(|(p, _)| p.is_file()) else { return nothing() };
+        let Some((real, _)) = real.filter(|(p, _)| p.is_file()) else {
+            return nothing();
+        };
         match std::fs::read(real) {
             Ok(bytes) => (
                 [(header::CONTENT_TYPE, kind), (header::CONTENT_SECURITY_POLICY, FILE_POLICY)],

@@ -76,7 +76,9 @@ fn flaws(form: &Form<'_>, at: &str) -> Markup {
 /// What follows from the weave: permitted turns and faces with their reason, and a picture of the
 /// cloth.
 fn follows(form: &Form<'_>, job: &Job, id: &str) -> Markup {
-    let Some(cloth) = job.cloths.iter().find(|c| c.id == id) else { return html! {} };
+    let Some(cloth) = job.cloths.iter().find(|c| c.id == id) else {
+        return html! {};
+    };
     let (permitted, reason) = pictures::turns_of(cloth, false);
     html! {
         figure .weave {

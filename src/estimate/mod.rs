@@ -496,7 +496,9 @@ impl ClothEstimate {
 /// The first fault of a refusal, in a line.
 fn reason(refusal: &Refusal) -> String {
     let faults = refusal.clone().into_faults();
-    let Some(first) = faults.0.first() else { return String::new() };
+    let Some(first) = faults.0.first() else {
+        return String::new();
+    };
     let more = if faults.0.len() > 1 {
         format!(" (and {} more)", faults.0.len() - 1)
     } else {

@@ -338,7 +338,9 @@ impl Walls {
 
 /// What of a convex part no wall hides from what it grows from.
 fn seen_from(part: Ring, root: Root, walls: &Walls) -> Vec<Ring> {
-    let Some(bounds) = ring_bounds(&part) else { return vec![part] };
+    let Some(bounds) = ring_bounds(&part) else {
+        return vec![part];
+    };
     let hidden: Vec<Ring> =
         walls.near(bounds).filter(|&w| enters(w, &part)).flat_map(|w| root.hidden_by(w)).collect();
     if hidden.is_empty() {

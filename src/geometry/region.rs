@@ -12,7 +12,9 @@ pub type Path = Vec<Point>;
 
 /// Area of a ring, mm², positive if it runs anticlockwise.
 pub fn ring_area(ring: &[Point]) -> f64 {
-    let Some(&origin) = ring.first() else { return 0.0 };
+    let Some(&origin) = ring.first() else {
+        return 0.0;
+    };
     let mut twice = 0.0;
     for (i, &p) in ring.iter().enumerate() {
         twice += (p - origin).cross(ring[(i + 1) % ring.len()] - origin);

@@ -72,7 +72,9 @@ pub fn agree(jobs: &[Job]) -> Result<(), Faults> {
                 remedy,
             );
         }
-        let Some(first) = earlier.first() else { continue };
+        let Some(first) = earlier.first() else {
+            continue;
+        };
         if first.currency != job.currency {
             fault(
                 "[job]",

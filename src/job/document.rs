@@ -47,7 +47,9 @@ impl<'t> Document<'t> {
     /// it that is there.
     pub(super) fn offset_of(&self, path: &str) -> usize {
         let mut steps = path.split('.');
-        let Some(mut here) = steps.next().and_then(|key| self.root.get(key)) else { return 0 };
+        let Some(mut here) = steps.next().and_then(|key| self.root.get(key)) else {
+            return 0;
+        };
         for step in steps {
             let Some(next) = child(here, step) else { break };
             here = next;

@@ -243,7 +243,9 @@ fn pairs(
         .filter_map(|(i, t)| Some((i, t.as_ref()?.other_hand_of.as_ref()?)))
     {
         let offset = doc.offset_of(&format!("template.{i}.other_hand_of"));
-        let Some(other) = names.find(of, "template", offset, findings) else { continue };
+        let Some(other) = names.find(of, "template", offset, findings) else {
+            continue;
+        };
         let what = match templates.get(other) {
             None => "is not a template with a drawing",
             Some(_) if other == i => "is the template itself",

@@ -60,7 +60,9 @@ fn dates(layup: &Layup, doc: &Document<'_>, findings: &mut Findings<'_>) {
             "write year, month, day and time, as \"2026-12-01 08:00\"",
         );
     }
-    let Some(text) = &layup.release_expires else { return };
+    let Some(text) = &layup.release_expires else {
+        return;
+    };
     let place = doc.offset_of("layup.release_expires");
     if let (true, Some(Some(start)), Ok(expires)) =
         (is_day(text, place, findings), start, text.parse::<jiff::civil::Date>())

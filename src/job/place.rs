@@ -12,7 +12,9 @@ pub fn placed(faults: Vec<Fault>, text_of: &dyn Fn(&Path) -> Option<String>) -> 
 }
 
 fn place(fault: &Fault, text_of: &dyn Fn(&Path) -> Option<String>) -> Option<Fault> {
-    let (Some(file), Place::Named(name)) = (&fault.file, &fault.place) else { return None };
+    let (Some(file), Place::Named(name)) = (&fault.file, &fault.place) else {
+        return None;
+    };
     if !file.extension().is_some_and(|e| e.eq_ignore_ascii_case("toml")) {
         return None;
     }

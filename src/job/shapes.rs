@@ -89,7 +89,9 @@ pub(super) fn lies_inside(patch: &[Point], host: &Outline) -> Result<(), Fault> 
     let edges = |ring: &[Point]| -> Vec<(Point, Point)> {
         (0..ring.len()).map(|i| (ring[i], ring[(i + 1) % ring.len()])).collect()
     };
-    let Some(around) = ring_bounds(patch) else { return Ok(()) };
+    let Some(around) = ring_bounds(patch) else {
+        return Ok(());
+    };
     let near = |&(a, b): &(Point, Point)| {
         a.x.min(b.x) <= around.max.x + SLACK
             && a.x.max(b.x) >= around.min.x - SLACK

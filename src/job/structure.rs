@@ -187,7 +187,9 @@ impl<'t> Checker<'_, 't> {
         // A key that is only misspelt is not missing as well.
         for key in required(schema).filter(|key| !table.contains_key(*key) && !meant.contains(key))
         {
-            let Some(schema) = known.get(key).filter(|_| !self.broken) else { continue };
+            let Some(schema) = known.get(key).filter(|_| !self.broken) else {
+                continue;
+            };
             let name = match schema.get("type").and_then(Value::as_str) {
                 Some("array") if is_sections(schema) => format!("[[{key}]]"),
                 Some("object") => format!("[{key}]"),

@@ -340,7 +340,9 @@ fn boxed(outline: &Outline) -> String {
 
 /// A point well inside a ring: in the middle of the widest stretch at half its height.
 pub(crate) fn point_within(ring: &[Point]) -> Point {
-    let Some(bounds) = ring_bounds(ring) else { return point(0.0, 0.0) };
+    let Some(bounds) = ring_bounds(ring) else {
+        return point(0.0, 0.0);
+    };
     let y = bounds.centre().y;
     let mut xs: Vec<f64> = Vec::new();
     for (i, &a) in ring.iter().enumerate() {

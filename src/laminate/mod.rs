@@ -108,11 +108,15 @@ fn masses(job: &str, pieces: &[&PlanPiece], find: &dyn Fn(&str) -> Option<Sheet>
         finished: 0.0,
     };
     for ply in plies(pieces) {
-        let Some(first) = ply.parts.first() else { continue };
+        let Some(first) = ply.parts.first() else {
+            continue;
+        };
         if ply.parts.len() > 1 && first.patch.is_none() {
             mass.spliced_plies += first.copies;
         }
-        let Some(s) = find(&first.cloth) else { continue };
+        let Some(s) = find(&first.cloth) else {
+            continue;
+        };
         let copies = f64::from(first.copies);
         let m2 =
             |rings: &mut dyn Iterator<Item = &Ring>| rings.map(|r| ring_area(r)).sum::<f64>() / 1e6;

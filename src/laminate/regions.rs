@@ -231,7 +231,9 @@ fn bounds(regions: &[Region]) -> Option<Bounds> {
 }
 
 fn meet(a: Option<Bounds>, b: Option<Bounds>) -> bool {
-    let (Some(a), Some(b)) = (a, b) else { return false };
+    let (Some(a), Some(b)) = (a, b) else {
+        return false;
+    };
     a.min.x <= b.max.x && b.min.x <= a.max.x && a.min.y <= b.max.y && b.min.y <= a.max.y
 }
 

@@ -153,7 +153,9 @@ fn layer_step(plan: &Plan, layer: &PlanLayer, index: usize, templates: Vec<Strin
         .map(|piece| Tick { label: label(plan, piece, side, usual), copies: piece.copies })
         .collect();
     for piece in pieces.iter().filter(|p| p.part.is_some_and(|part| part.number == 1)) {
-        let (Some(part), Some(splice)) = (piece.part, &piece.splice) else { continue };
+        let (Some(part), Some(splice)) = (piece.part, &piece.splice) else {
+            continue;
+        };
         let how = if splice.lap > 0.0 {
             format!("each over the last by {} mm (hatched black)", show_number(splice.lap, 0))
         } else {

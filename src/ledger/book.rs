@@ -463,7 +463,9 @@ fn shortened(facts: RollFacts, used: f64) -> Result<RollFacts, Stop> {
         .into());
     }
     let beyond = |flaw: &Ring| -> Vec<Ring> {
-        let Some(b) = ring_bounds(flaw) else { return Vec::new() };
+        let Some(b) = ring_bounds(flaw) else {
+            return Vec::new();
+        };
         let moved = |ring: &Ring| ring.iter().map(|p| (*p - point(used, 0.0)).snapped()).collect();
         if b.max.x <= used {
             return Vec::new();

@@ -127,7 +127,9 @@ impl Ledger {
                 let mut rows = select.query_map([], |r| Ok((r.get(0)?, r.get(1)?)))?;
                 rows.next().transpose()?
             };
-            let Some((number, what)) = last else { return Ok(None) };
+            let Some((number, what)) = last else {
+                return Ok(None);
+            };
             let changes: Vec<(String, Option<String>)> = {
                 let mut select = tx.prepare(
                     "SELECT id, before FROM change WHERE entry = ?1 ORDER BY rowid DESC",

@@ -339,7 +339,9 @@ impl Ledger {
         edit: impl FnOnce(&mut Record),
     ) -> Result<(), Trouble> {
         self.change(now, what, |c| {
-            let Some(before) = c.get(id)? else { return Err(unknown(id).into()) };
+            let Some(before) = c.get(id)? else {
+                return Err(unknown(id).into());
+            };
             let mut after = before.clone();
             edit(&mut after);
             match (&before, &mut after) {

@@ -75,7 +75,9 @@ pub fn divide(brief: &Brief, mean: f64) -> Result<Division, Fault> {
         if wrong > 0.0 {
             continue;
         }
-        let Some(seen) = grow::seen(&cells, &brief.target) else { continue };
+        let Some(seen) = grow::seen(&cells, &brief.target) else {
+            continue;
+        };
         let junctions = junctions(&cells, &brief.target);
         for _ in 0..ORDERS {
             let rank = ranks(cells.len(), &junctions, &mut dice);
@@ -94,7 +96,9 @@ pub fn divide(brief: &Brief, mean: f64) -> Result<Division, Fault> {
             let mut seams = Vec::new();
             for (i, c) in cells.iter().enumerate() {
                 for (a, b, j) in c.edges() {
-                    let Some(j) = j.filter(|&j| rank[i] < rank[j]) else { continue };
+                    let Some(j) = j.filter(|&j| rank[i] < rank[j]) else {
+                        continue;
+                    };
                     if stretches(a, b, &brief.target).iter().any(|s| s[0].distance(s[1]) > 0.01) {
                         seams.push([rank[i], rank[j]]);
                     }

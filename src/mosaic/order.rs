@@ -27,7 +27,9 @@ pub(super) fn junctions(cells: &[Cell], target: &Region) -> Vec<Junction> {
     for (i, c) in cells.iter().enumerate() {
         let n = c.ring.len();
         for k in 0..n {
-            let (Some(j), Some(l)) = (c.across[(k + n - 1) % n], c.across[k]) else { continue };
+            let (Some(j), Some(l)) = (c.across[(k + n - 1) % n], c.across[k]) else {
+                continue;
+            };
             if contains(target, c.ring[k]) {
                 let mut key = [i, j, l];
                 key.sort_unstable();

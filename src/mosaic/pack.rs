@@ -251,7 +251,9 @@ impl<'a> Packing<'a> {
             .map(|p| p.shape)
             .collect();
         let need: f64 = which.iter().map(|&i| self.patches[i].region.area()).sum();
-        let Some(others) = self.cheaper(&group, need, &mut dice) else { return Ok(()) };
+        let Some(others) = self.cheaper(&group, need, &mut dice) else {
+            return Ok(());
+        };
         let shapes = which.iter().map(|&i| straight(&self.patches[i])).collect();
         let stocks = others.iter().map(|&k| self.offcuts[k].clone()).collect();
         let problem = Problem::new(shapes, stocks, self.gap)?;

@@ -205,7 +205,9 @@ fn length(ring: &[Point]) -> f64 {
 
 /// Centre of mass of a ring.
 pub(super) fn centroid(ring: &[Point]) -> Point {
-    let Some(&o) = ring.first() else { return point(0.0, 0.0) };
+    let Some(&o) = ring.first() else {
+        return point(0.0, 0.0);
+    };
     let (mut sum, mut twice) = (point(0.0, 0.0), 0.0);
     for i in 0..ring.len() {
         let (a, b) = (ring[i] - o, ring[(i + 1) % ring.len()] - o);

@@ -46,7 +46,9 @@ pub fn lay_whole(
         offcuts.iter().enumerate().filter_map(|(k, o)| Some((plain(o)?.area(), k))).collect();
     order.sort_by(|a, b| a.0.total_cmp(&b.0));
     for (have, k) in order {
-        let Some(offcut) = plain(&offcuts[k]) else { continue };
+        let Some(offcut) = plain(&offcuts[k]) else {
+            continue;
+        };
         let late = (0..lying.len())
             .filter(|&i| !whole.contains_key(&i) && division.seams.iter().all(|s| s[0] != i));
         let mut like: Vec<(f64, usize)> = late
@@ -89,7 +91,9 @@ fn laid(
     for pose in &patch.poses {
         let onto = Motion::new(pose.turn, pose.flip, point(0.0, 0.0));
         let turned = onto.inverse().region(offcut);
-        let Some(have) = turned.bounds() else { continue };
+        let Some(have) = turned.bounds() else {
+            continue;
+        };
         for by in places(have, need) {
             let region = Motion::new(0.0, false, by).region(&turned);
             if reaches_around(&region, &lying[i], target)

@@ -23,7 +23,9 @@ pub fn least_length(problem: &Problem) -> (f64, String) {
         Extent::Open { low, high, .. } => Some(high - low),
         Extent::Fixed { .. } => None,
     });
-    let Some(height) = open.filter(|h| *h > 0.0) else { return (0.0, "no open stock".to_string()) };
+    let Some(height) = open.filter(|h| *h > 0.0) else {
+        return (0.0, "no open stock".to_string());
+    };
     let fixed: f64 = problem.stocks().iter().map(Stock::area).sum();
     let area: f64 = problem.shapes().iter().map(|s| s.region.area() * f64::from(s.copies)).sum();
     let by_area = (area - fixed).max(0.0) / height;
@@ -55,7 +57,9 @@ fn longest_single(problem: &Problem, height: f64) -> f64 {
 
 /// Extent along x and y in every pose; a tolerance takes away what it can.
 fn extents(shape: &super::problem::Shape) -> Vec<(f64, f64)> {
-    let Some(bounds) = shape.region.bounds() else { return Vec::new() };
+    let Some(bounds) = shape.region.bounds() else {
+        return Vec::new();
+    };
     let reach = bounds.min.length().max(bounds.max.length()) + bounds.width() + bounds.height();
     let loss = 2.0 * reach * shape.tolerance.to_radians() + 2e-3;
     let of = |pose: &super::problem::Pose| {
@@ -95,7 +99,9 @@ fn least_cut(shape: &super::problem::Shape, pose: &super::problem::Pose, height:
         crate::geometry::Motion::new(pose.turn, pose.flip, crate::geometry::point(0.0, 0.0))
             .region(&shape.region);
     let rings = grid_rings(&moved);
-    let Some(ring) = rings.first() else { return 0.0 };
+    let Some(ring) = rings.first() else {
+        return 0.0;
+    };
     let convex = hull(ring);
     if rings.len() > 1
         || super::convex::twice_area(&convex) != super::convex::twice_area(ring)

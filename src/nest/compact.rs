@@ -36,7 +36,9 @@ pub(super) fn compact(
         if stop() {
             break;
         }
-        let Some((next, gain)) = step(setup, window, &best, trust, Aim::Shorter) else { break };
+        let Some((next, gain)) = step(setup, window, &best, trust, Aim::Shorter) else {
+            break;
+        };
         best = next;
         if gain < setup.height() * WORTH {
             break;
@@ -72,7 +74,9 @@ pub(super) fn pulled(
         if stop() {
             break;
         }
-        let Some((next, _)) = step(setup, &window, &out, trust, Aim::Pull(to)) else { break };
+        let Some((next, _)) = step(setup, &window, &out, trust, Aim::Pull(to)) else {
+            break;
+        };
         let moved: f64 = next
             .spots
             .iter()
@@ -224,7 +228,9 @@ fn keep_apart(
     let by = clearance(setup, ta.0, tb.0);
     for p in &setup.bases[ta.0 as usize].turned[usize::from(ta.1)] {
         for q in &setup.bases[tb.0 as usize].turned[usize::from(tb.1)] {
-            let Some((n, slack)) = separating(p, q, by, d, 3.0 * trust) else { continue };
+            let Some((n, slack)) = separating(p, q, by, d, 3.0 * trust) else {
+                continue;
+            };
             let mut row: Vec<(Variable, f64)> = Vec::with_capacity(4);
             if let Part::Mover(x, y) = a.1 {
                 row.extend([(x, -n.0), (y, -n.1)]);

@@ -393,7 +393,9 @@ impl<'a> Raster<'a> {
     /// Moves each bench segment up to the one before, as near as the gap lets it. Where a piece
     /// lies across bench ends everything stays: landing puts the ends where no other piece is.
     fn close_segments(&self, layout: &mut Layout) {
-        let Some(segment) = self.setup.segment else { return };
+        let Some(segment) = self.setup.segment else {
+            return;
+        };
         let strip = self.setup.strip();
         let on_strip: Vec<usize> = (0..layout.spots.len())
             .filter(|&i| usize::from(layout.spots[i].room) == strip)
@@ -504,7 +506,9 @@ fn or_shifted_down(bits: &mut [u64], by: usize) {
 /// 64 bits from bit `from` on, zeros outside.
 fn bits_at(bits: &[u64], from: i64) -> u64 {
     let (w, part) = (from.div_euclid(64), from.rem_euclid(64));
-    let get = |w: i64| if w < 0 { 0 } else { bits.get(w as usize).copied().unwrap_or(0) };
+    let get = |w: i64| {
+        if w < 0 { 0 } else { bits.get(w as usize).copied().unwrap_or(0) }
+    };
     if part == 0 { get(w) } else { (get(w) >> part) | (get(w + 1) << (64 - part)) }
 }
 

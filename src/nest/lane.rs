@@ -182,7 +182,9 @@ impl<'a> Lane<'a> {
             if self.attempt.is_none() {
                 self.attempt = self.start();
             }
-            let Some(attempt) = &mut self.attempt else { return };
+            let Some(attempt) = &mut self.attempt else {
+                return;
+            };
             let standing = attempt.pass(&mut self.dice, stop);
             if self.evaluations + attempt.evaluations >= until && standing == Standing::Open {
                 // Count what is spent so far and go on with the attempt next time.
@@ -393,7 +395,9 @@ impl<'a> Lane<'a> {
                 break;
             }
             pairs.extend(found);
-            let Some(next) = cushioned(self.setup, window, &layout, &pairs) else { break };
+            let Some(next) = cushioned(self.setup, window, &layout, &pairs) else {
+                break;
+            };
             layout = next;
         }
         land(self.setup, &layout, moved).filter(|l| window.sides_clear(self.setup, l))

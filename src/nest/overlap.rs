@@ -331,7 +331,9 @@ impl Field {
                 let (dx, dy) = quarter(x - o.px, y - o.py, o.turns);
                 let known = fits.known(o.slot);
                 let nofit = &*fits.known[known as usize];
-                let Some(cell) = nofit.cell_at(dx, dy) else { continue };
+                let Some(cell) = nofit.cell_at(dx, dy) else {
+                    continue;
+                };
                 floor += o.weight * nofit.floor(cell);
                 if floor >= limit * (1.0 + 1e-6) {
                     return floor;

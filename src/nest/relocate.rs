@@ -61,8 +61,9 @@ pub(super) fn relocate(
         kept.insert(at, c);
         kept.truncate(KEPT);
     };
-    let limit =
-        |kept: &Vec<Candidate>| if kept.len() < KEPT { f64::INFINITY } else { kept[KEPT - 1].cost };
+    let limit = |kept: &Vec<Candidate>| {
+        if kept.len() < KEPT { f64::INFINITY } else { kept[KEPT - 1].cost }
+    };
     let total: f64 = fields.iter().map(|f| f.bounds.area()).sum();
     for k in 0..GLOBAL_SAMPLES + LOCAL_SAMPLES {
         let (field, x, y) = if k < GLOBAL_SAMPLES {

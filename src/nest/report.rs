@@ -63,7 +63,9 @@ pub(super) fn report(
     }
     let mut index = vec![usize::MAX; setup.rooms.len()];
     for (r, room) in setup.rooms.iter().enumerate() {
-        let (Some(end), Some(stock)) = (used[r], room.stock) else { continue };
+        let (Some(end), Some(stock)) = (used[r], room.stock) else {
+            continue;
+        };
         index[r] = outcome.stocks.len();
         outcome.stocks.push(if room.frame.max.x == ENDLESS {
             let mut ends: Vec<f64> =

@@ -531,7 +531,9 @@ impl<'s> Pairs<'s> {
 /// As many bench ends as the length needs, each where the greatest length of the segments allows
 /// it.
 fn allow_walls(setup: &Setup, layout: &mut Layout) {
-    let Some(segment) = setup.segment.map(|s| s as f64) else { return };
+    let Some(segment) = setup.segment.map(|s| s as f64) else {
+        return;
+    };
     while (layout.walls.len() + 1) as f64 * segment < layout.length {
         layout.walls.push(layout.length);
     }

@@ -231,7 +231,9 @@ impl Setup {
                 }
                 Extent::Fixed { region } => {
                     let rings = grid_rings(region);
-                    let Some(outline) = rings.first().filter(|r| r.len() >= 3) else { continue };
+                    let Some(outline) = rings.first().filter(|r| r.len() >= 3) else {
+                        continue;
+                    };
                     let frame = Frame::around(outline.iter().copied());
                     if frame.width().max(frame.height()) > LARGEST {
                         continue;
@@ -347,7 +349,9 @@ fn too_big(shape: &super::problem::Shape, kind: &Kind, problem: &Problem) -> Str
     if kind.stances.is_empty() {
         return "it is larger than 100 m".to_string();
     }
-    let more = |n: usize| if n > SAID { format!(" and {} more", n - SAID) } else { String::new() };
+    let more = |n: usize| {
+        if n > SAID { format!(" and {} more", n - SAID) } else { String::new() }
+    };
     let sizes: Vec<String> = kind
         .stances
         .iter()

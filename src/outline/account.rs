@@ -109,7 +109,8 @@ pub fn merged(first: Vec<Account>, second: &[Account]) -> Vec<Account> {
     if first.len() != second.len() {
         return first.into_iter().chain(second.iter().cloned()).collect();
     }
-    let either =
-        |(a, b): (Account, &Account)| if a.fate.is_err() && b.fate.is_ok() { b.clone() } else { a };
+    let either = |(a, b): (Account, &Account)| {
+        if a.fate.is_err() && b.fate.is_ok() { b.clone() } else { a }
+    };
     first.into_iter().zip(second).map(either).collect()
 }

@@ -182,7 +182,9 @@ fn is_made_up(name: &str) -> bool {
         "svg", "group", "object", "shape", "curve", "entity", "symbol", "text",
     ];
     let words = words(name);
-    let Some((_, first)) = words.first() else { return true };
+    let Some((_, first)) = words.first() else {
+        return true;
+    };
     let stem = first.trim_end_matches(|c: char| c.is_ascii_digit());
     (stem.is_empty() || MADE_UP.contains(&stem))
         && words[1..].iter().all(|(_, w)| w.bytes().all(|b| b.is_ascii_digit()))

@@ -81,7 +81,9 @@ pub fn left_over(stock: &PlanStock, least_width: f64) -> LeftOver {
 
 /// From-to along x: the bench segments, those with very many pieces in several stretches.
 fn stretches(stock: &PlanStock) -> Vec<[f64; 2]> {
-    let Some(b) = ring_bounds(&stock.outline) else { return Vec::new() };
+    let Some(b) = ring_bounds(&stock.outline) else {
+        return Vec::new();
+    };
     let mut ends: Vec<f64> = stock
         .segments
         .iter()
@@ -96,7 +98,9 @@ fn stretches(stock: &PlanStock) -> Vec<[f64; 2]> {
     let cut = |from: f64, to: f64| {
         let parts =
             (middles.iter().filter(|x| (from..to).contains(*x)).count() / MOST_PIECES + 1) as f64;
-        let at = move |k: f64| if k == parts { to } else { snap(from + (to - from) * k / parts) };
+        let at = move |k: f64| {
+            if k == parts { to } else { snap(from + (to - from) * k / parts) }
+        };
         (0..parts as usize).map(move |k| [at(k as f64), at(k as f64 + 1.0)])
     };
     ends.windows(2).flat_map(|w| cut(w[0], w[1])).filter(|s| s[0] < s[1]).collect()
@@ -104,7 +108,9 @@ fn stretches(stock: &PlanStock) -> Vec<[f64; 2]> {
 
 /// [`left_over`] of the cloth between two abscissas.
 fn left_of_stretch(stock: &PlanStock, [from, to]: [f64; 2], least_width: f64) -> LeftOver {
-    let Some(b) = ring_bounds(&stock.outline) else { return LeftOver::default() };
+    let Some(b) = ring_bounds(&stock.outline) else {
+        return LeftOver::default();
+    };
     let slab =
         vec![point(from, b.min.y), point(to, b.min.y), point(to, b.max.y), point(from, b.max.y)];
     let cloth = intersection(std::iter::once(&stock.outline).chain(&stock.holes), [&slab]);
@@ -143,7 +149,9 @@ fn area(regions: &[Region]) -> f64 {
 
 /// The strips along the lowest and the highest edge of the cloth.
 fn selvedges(stock: &PlanStock) -> Vec<Ring> {
-    let Some(b) = ring_bounds(&stock.outline) else { return Vec::new() };
+    let Some(b) = ring_bounds(&stock.outline) else {
+        return Vec::new();
+    };
     let strip = |low: f64, high: f64| {
         vec![point(b.min.x, low), point(b.max.x, low), point(b.max.x, high), point(b.min.x, high)]
     };

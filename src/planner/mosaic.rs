@@ -445,7 +445,9 @@ fn in_piece_frame(p: &Placement, piece: &Piece) -> Placement {
 fn outlined_by(piece: &mut Piece, place: &mut Placement, offcut: &Offcut) {
     let turned = Motion::new(place.turn, place.flip, point(0.0, 0.0));
     let outline = turned.inverse().ring(&offcut.region().outline);
-    let Some(b) = ring_bounds(&outline) else { return };
+    let Some(b) = ring_bounds(&outline) else {
+        return;
+    };
     piece.outline = Region::solid(Motion::new(0.0, false, b.min * -1.0).ring(&outline));
     // The frame moves by what was rounded; so does its origin.
     piece.origin =

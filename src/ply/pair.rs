@@ -59,7 +59,9 @@ pub(super) fn partner(
     template: usize,
     hand: Hand,
 ) -> Partner {
-    let Some(layer) = job.layers.get(index) else { return Partner::None };
+    let Some(layer) = job.layers.get(index) else {
+        return Partner::None;
+    };
     let like = |j: &Job, l: &Layer| {
         let cloth = |j: &Job, l: &Layer| j.cloths.get(l.cloth).map(|c| c.id.clone());
         l.mosaic.is_none() && l.seen == layer.seen && cloth(j, l) == cloth(job, layer)
@@ -95,7 +97,9 @@ pub(super) fn partner(
             ),
         };
     }
-    let Some(of) = &job.other_hand_of else { return Partner::None };
+    let Some(of) = &job.other_hand_of else {
+        return Partner::None;
+    };
     let Some(other) = jobs.iter().find(|j| j.name == *of) else {
         let what = format!(
             "the job is the other hand of {}, which is not planned with it: the lines of its twill are not matched",
@@ -224,7 +228,9 @@ fn mirror_images(a: &Ring, b: &Ring) -> bool {
 }
 
 fn alike(a: &Ring, b: &Ring) -> bool {
-    let (Some(p), Some(q)) = (ring_bounds(a), ring_bounds(b)) else { return false };
+    let (Some(p), Some(q)) = (ring_bounds(a), ring_bounds(b)) else {
+        return false;
+    };
     let (area, other) = (ring_area(a).abs(), ring_area(b).abs());
     let near = |x: f64, y: f64| (x - y).abs() <= ALIKE * x.max(y);
     if !near(p.width(), q.width()) || !near(p.height(), q.height()) || !near(area, other) {

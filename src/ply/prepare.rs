@@ -452,7 +452,9 @@ impl Preparing<'_> {
         cuts: Vec<Path>,
         marks: Vec<Path>,
     ) {
-        let Some(bounds) = region.bounds() else { return };
+        let Some(bounds) = region.bounds() else {
+            return;
+        };
         let origin = point(snap(-bounds.min.x), snap(-bounds.min.y));
         let shift = Motion::new(0.0, false, origin);
         let outline = shift.region(&region);

@@ -29,16 +29,22 @@ pub(super) fn relief_warnings(job: &Job) -> Vec<Fault> {
     }
     let apart = job.splice.as_ref().map_or(PLIES_APART, |s| s.plies_apart);
     for (index, users) in layers {
-        let Some(template) = job.templates.get(index) else { continue };
+        let Some(template) = job.templates.get(index) else {
+            continue;
+        };
         warnings.extend(overlapped(template));
-        let Some(features) = features_in_words(template) else { continue };
+        let Some(features) = features_in_words(template) else {
+            continue;
+        };
         for (at, &layer) in users.iter().enumerate() {
             // Layers without the template lie elsewhere: its own plies count.
             let over: Vec<String> = users[(at + 1).saturating_sub(apart.max(1))..at]
                 .iter()
                 .map(|u| (u + 1).to_string())
                 .collect();
-            let Some((last, first)) = over.split_last() else { continue };
+            let Some((last, first)) = over.split_last() else {
+                continue;
+            };
             let list = if first.is_empty() {
                 format!("layer {last}")
             } else {

@@ -93,8 +93,12 @@ pub(super) fn host_of<'a>(job: &'a Job, template: &'a Template) -> &'a Template 
     let mut at = template;
     // A patch on a patch is followed down; a circle ends with the count.
     for _ in 0..job.templates.len() {
-        let TemplateSource::Patch { on, .. } = &at.source else { break };
-        let Some(next) = job.templates.iter().find(|t| t.id == *on) else { break };
+        let TemplateSource::Patch { on, .. } = &at.source else {
+            break;
+        };
+        let Some(next) = job.templates.iter().find(|t| t.id == *on) else {
+            break;
+        };
         at = next;
     }
     at

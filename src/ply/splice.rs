@@ -349,7 +349,9 @@ fn carry_out(task: &SpliceTask, turn: f64, lines: &[f64]) -> Split {
     let (motion, back) = (Motion::turn(turn), Motion::turn(-turn));
     let region = motion.region(task.region);
     let (mut parts, mut bands) = (Vec::new(), Vec::new());
-    let Some(bounds) = region.bounds() else { return Split { parts, bands } };
+    let Some(bounds) = region.bounds() else {
+        return Split { parts, bands };
+    };
     let (left, right) = (bounds.min.x - 1.0, bounds.max.x + 1.0);
     for slab in 0..=lines.len() {
         let splice_below = slab.checked_sub(1).and_then(|i| lines.get(i)).copied();

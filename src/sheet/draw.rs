@@ -98,7 +98,9 @@ pub(crate) struct Waiting {
 /// `over` tells that the stock was turned over (see [`super::face`]) to be seen from its other
 /// side.
 pub(crate) fn sheets_of<'p>(plan: &'p Plan, stock: &'p PlanStock, over: bool) -> Vec<Sheet<'p>> {
-    let Some(whole) = ring_bounds(&stock.outline) else { return Vec::new() };
+    let Some(whole) = ring_bounds(&stock.outline) else {
+        return Vec::new();
+    };
     let spans = if stock.segments.len() > 1 {
         stock.segments.clone()
     } else {
@@ -108,7 +110,9 @@ pub(crate) fn sheets_of<'p>(plan: &'p Plan, stock: &'p PlanStock, over: bool) ->
     for (segment, &[from, to]) in spans.iter().enumerate() {
         let mut pieces = Vec::new();
         for placed in &stock.placed {
-            let Some(bounds) = ring_bounds(&placed.outline) else { continue };
+            let Some(bounds) = ring_bounds(&placed.outline) else {
+                continue;
+            };
             if spans.len() > 1 && (bounds.max.x <= from || bounds.min.x >= to) {
                 continue;
             }

@@ -61,7 +61,9 @@ pub(crate) fn drawing(scene: &Scene, plan: &str) -> Vec<u8> {
         drawing.add_entity(entity);
     };
     for thing in &scene.drawn {
-        let Some(layer) = layer(thing.ink) else { continue };
+        let Some(layer) = layer(thing.ink) else {
+            continue;
+        };
         match &thing.shape {
             Shape::Rings(rings) | Shape::Tone(rings, _) => {
                 rings.iter().for_each(|r| add(layer, line(r, true)))

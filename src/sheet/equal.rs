@@ -70,7 +70,9 @@ fn same(a: &[Vec<Path>], b: &[Vec<Path>]) -> bool {
 /// Whether every corner of a line lies on another.
 fn near(a: &[Point], b: &[Point]) -> bool {
     let box_of = |l: &[Point]| ring_bounds(l).map(|b| [b.min, b.max]);
-    let (Some(x), Some(y)) = (box_of(a), box_of(b)) else { return a.is_empty() && b.is_empty() };
+    let (Some(x), Some(y)) = (box_of(a), box_of(b)) else {
+        return a.is_empty() && b.is_empty();
+    };
     x.iter().zip(&y).all(|(p, q)| p.distance(*q) <= 2.0 * SAME)
         && a.iter().all(|p| b.windows(2).any(|s| p.distance_to_segment(s[0], s[1]) <= SAME))
 }

@@ -48,13 +48,17 @@ impl View {
 /// Turns a stock over about its warp, in its place: the selvedge that was low is high, the free end
 /// stays where it was.
 fn turn_over(stock: &mut PlanStock) {
-    let Some(b) = ring_bounds(&stock.outline) else { return };
+    let Some(b) = ring_bounds(&stock.outline) else {
+        return;
+    };
     let sum = b.min.y + b.max.y;
     let over = |ring: &mut Ring| {
         ring.iter_mut().for_each(|p: &mut Point| *p = point(p.x, sum - p.y));
         ring.reverse();
     };
-    let other = |face: Face| if face == Face::Up { Face::Down } else { Face::Up };
+    let other = |face: Face| {
+        if face == Face::Up { Face::Down } else { Face::Up }
+    };
     over(&mut stock.outline);
     stock.holes.iter_mut().for_each(over);
     stock.flaws.iter_mut().for_each(over);

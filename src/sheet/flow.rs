@@ -335,7 +335,9 @@ impl Flow {
 pub(super) fn wrapped(words: &str, width: f64, size: f64, bold: bool) -> Vec<String> {
     let mut lines = vec![String::new()];
     for word in words.split(' ') {
-        let Some(line) = lines.last_mut() else { continue };
+        let Some(line) = lines.last_mut() else {
+            continue;
+        };
         let longer = if line.is_empty() { word.to_string() } else { format!("{line} {word}") };
         if line.is_empty() || text_width(&longer, size, bold) <= width {
             *line = longer;

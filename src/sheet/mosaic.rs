@@ -117,7 +117,9 @@ pub(super) fn map(plan: &Plan, m: &PlanMosaic) -> Scene {
         s.draw(Ink::Net, Shape::Rings(p.region.rings().cloned().collect()));
         let id = Some(format!("patch-{}", p.number));
         s.drawn.push(Drawn { ink: Ink::Stock, id, shape: Shape::Rings(rings(shown)) });
-        let Some((at, room)) = shown.first().and_then(roomiest_point) else { continue };
+        let Some((at, room)) = shown.first().and_then(roomiest_point) else {
+            continue;
+        };
         let size = (room * 0.62).clamp(3.5, 13.0);
         let round = (0..24)
             .map(|k| Motion::new(f64::from(k) * 15.0, false, at).apply(point(size * 1.12, 0.0)))
@@ -205,7 +207,9 @@ pub(super) fn look(plan: &Plan, m: &PlanMosaic) -> Scene {
     let mut s = Scene::new(page, clean(&title));
     // From the mould side left and right change places.
     let across = page.min.x + page.max.x;
-    let at = |p: Point| if from_mould { point(across - p.x, p.y) } else { p };
+    let at = |p: Point| {
+        if from_mould { point(across - p.x, p.y) } else { p }
+    };
     // The line of the cloth: along a twill's rise, else along the warp.
     let twill = material.and_then(|c| c.twill_line.filter(|_| c.weave != Weave::Plain));
     let woven = material.is_some_and(|c| c.weave != Weave::Unidirectional);

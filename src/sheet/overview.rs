@@ -32,7 +32,9 @@ pub(super) fn overview(plan: &Plan) -> Scene {
     let mut picture = Scene::new(nothing, format!("Layouts: {}", clean(&plan.jobs.join(" + "))));
     let mut y = -margin;
     for stock in &plan.stocks {
-        let Some(b) = ring_bounds(&stock.outline) else { continue };
+        let Some(b) = ring_bounds(&stock.outline) else {
+            continue;
+        };
         let size = 14.0 * pixel;
         let kind = if stock.kind == StockKind::Roll { "roll" } else { "offcut" };
         let words = format!(

@@ -132,7 +132,9 @@ fn splices(outline: &Ring, net: &Ring) -> Vec<Vec<Mark>> {
         let p = (outline[i] + outline[(i + 1) % n]) * 0.5;
         ring_contains(net, p) && rim(p) > WITHIN
     };
-    let Some(first) = (0..n).find(|&i| !inner(i)) else { return Vec::new() };
+    let Some(first) = (0..n).find(|&i| !inner(i)) else {
+        return Vec::new();
+    };
     let mut lines: Vec<Vec<Point>> = Vec::new();
     let mut open = false;
     for i in (0..n).map(|k| (first + k) % n) {
@@ -222,7 +224,9 @@ fn marks(arrow: Option<[Point; 2]>, corners: &[Mark]) -> Vec<Mark> {
 /// Three points of an edge on which nothing is found by eye: the two that are farthest apart and
 /// the one farthest from their line. Their distances tell where they lie.
 fn to_ink(rim: &[Point]) -> (Vec<Mark>, String) {
-    let Some((i, j, apart)) = farthest(rim) else { return (Vec::new(), String::new()) };
+    let Some((i, j, apart)) = farthest(rim) else {
+        return (Vec::new(), String::new());
+    };
     let (p, q) = (rim[i], rim[j]);
     let r = off_line(rim, p, q).map_or(p, |k| rim[k]);
     let mark = |name: &str, at: Point| Mark { name: name.into(), at };

@@ -289,7 +289,9 @@ pub(super) fn layer_pictures(
         }
     }
     for parts in plies {
-        let Some(head) = parts.first().copied() else { continue };
+        let Some(head) = parts.first().copied() else {
+            continue;
+        };
         // All parts of a ply share the origin of the template: laid there, they make the ply again.
         let mut turned: Vec<(Vec<Ring>, f64, Option<f64>)> = Vec::new();
         for piece in &parts {
@@ -498,7 +500,9 @@ fn search(plan: &Plan) -> Markup {
 fn printing(view: &View) -> Markup {
     let mut rows = Vec::new();
     for name in ["a4", "a3", "letter", "tabloid"] {
-        let Ok(paper) = Paper::new(name, 8.0, 10.0) else { continue };
+        let Ok(paper) = Paper::new(name, 8.0, 10.0) else {
+            continue;
+        };
         let pages: Vec<String> = super::tiles::count(view, &paper)
             .into_iter()
             .map(|c| format!("{}: {}", c.name, c.pages))

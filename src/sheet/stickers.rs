@@ -188,7 +188,9 @@ pub(super) fn small_picture(
     (warp, arrow): (f64, &str),
     room: Bounds,
 ) {
-    let Some(b) = rings.first().and_then(|r| ring_bounds(r)) else { return };
+    let Some(b) = rings.first().and_then(|r| ring_bounds(r)) else {
+        return;
+    };
     let scale = (room.width() / b.width().max(1.0)).min(room.height() * 0.8 / b.height().max(1.0));
     let middle = point((room.min.x + room.max.x) / 2.0, room.max.y - b.height() * scale / 2.0);
     let place = |p: crate::geometry::Point| middle + (p - (b.min + b.max) * 0.5) * scale;

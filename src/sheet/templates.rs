@@ -196,7 +196,9 @@ impl Sheet {
         let places = ys.iter().flat_map(|&y| {
             xs.iter().map(move |&x| Bounds { min: point(x, y), max: point(x, y) + size })
         });
-        let Some(place) = places.into_iter().find(free) else { return false };
+        let Some(place) = places.into_iter().find(free) else {
+            return false;
+        };
         self.placed.push((index, place));
         true
     }
@@ -209,7 +211,9 @@ fn best_turn(piece: &PlanPiece, mirrored: bool, paper: &Paper) -> f64 {
     let mut best = ((usize::MAX, f64::INFINITY), 0.0);
     for turn in (0..12).map(|k| f64::from(k) * 15.0) {
         let motion = Motion::new(turn, mirrored, point(0.0, 0.0));
-        let Some(b) = ring_bounds(&motion.ring(&piece.outline)) else { continue };
+        let Some(b) = ring_bounds(&motion.ring(&piece.outline)) else {
+            continue;
+        };
         let size = point(b.width(), b.height()) + words;
         let fits = |lying: bool| size.x <= paper.room(lying)[0] && size.y <= paper.room(lying)[1];
         let pages = if fits(false) || fits(true) {

@@ -339,7 +339,9 @@ fn offcut_list(scene: &mut Scene, sheet: &Sheet<'_>, at: Point, width: f64, scal
             .map(|r| sheet.here(r))
             .filter(|r| r.len() > 2)
             .collect();
-        let Some((corners, close)) = corners_of(sheet, &rings) else { continue };
+        let Some((corners, close)) = corners_of(sheet, &rings) else {
+            continue;
+        };
         let points: Vec<String> = corners.iter().flatten().map(in_words).collect();
         let words = format!(
             "{}, true to {} mm: {}",

@@ -85,7 +85,9 @@ impl Offcut {
         };
         let outline = faults.keep(Outline::new(draft).map_err(|f| named(f, &facts.id)));
         let flaws = faults.keep(flaw_rings(&facts.id, &facts.flaws));
-        let (Some(outline), Some(flaws)) = (outline, flaws) else { return Err(faults) };
+        let (Some(outline), Some(flaws)) = (outline, flaws) else {
+            return Err(faults);
+        };
         let seen = Region { outline: outline.net().clone(), holes: outline.holes().to_vec() };
         // Turned over about the warp if it was seen from its other face, then its box to the
         // origin.

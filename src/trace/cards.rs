@@ -54,7 +54,9 @@ pub(super) fn find_cards(marks: &[Mark]) -> Found {
                         continue;
                     }
                     let corners = [m1.centre, m2.centre, m3.centre, m4.centre];
-                    let Some(h) = homography(&CENTRES[..4], &corners) else { continue };
+                    let Some(h) = homography(&CENTRES[..4], &corners) else {
+                        continue;
+                    };
                     let near = |centre: Point| {
                         let p = apply(&h, centre);
                         let nearest = |a: &(usize, &Mark), b: &(usize, &Mark)| {

@@ -317,8 +317,12 @@ fn scales_of(problem: &Problem, x: &DVector<f64>) -> Vec<(f64, f64)> {
         problem.unknowns(),
         x.iter().copied().chain(std::iter::repeat_n(1.0, problem.cards - 1)),
     );
-    let Some((y, inverse)) = problem.minimise(start) else { return none };
-    let Some(r) = problem.residuals(&y) else { return none };
+    let Some((y, inverse)) = problem.minimise(start) else {
+        return none;
+    };
+    let Some(r) = problem.residuals(&y) else {
+        return none;
+    };
     let freedom = (r.len() as f64 - y.len() as f64).max(1.0);
     let variance = (r.norm_squared() / freedom).max(LEAST_ERROR * LEAST_ERROR);
     let first = x.len();

@@ -266,7 +266,9 @@ fn laps(m: &PlanMosaic, stack: &Stack, k: usize, target: &Shape, found: &mut Fin
     for [a, b] in own_edges(own, target).into_iter().flat_map(|e| showing(e, &stack.shapes[..k])) {
         let along = (b - a) * (1.0 / a.distance(b));
         let inward = point(-along.y, along.x) * (m.lap - SLACK);
-        let Some(strip) = Shape::rounded(&[vec![a, b, b + inward, a + inward]]) else { continue };
+        let Some(strip) = Shape::rounded(&[vec![a, b, b + inward, a + inward]]) else {
+            continue;
+        };
         let shapes: Vec<&Shape> =
             [&strip, own].into_iter().chain(near.iter().map(|&j| &stack.shapes[j])).collect();
         let short = area_where(&shapes, |i| i[0] && i[1] && !i[2..].contains(&true));

@@ -40,8 +40,12 @@ fn shows_line(ply: &Ply) -> bool {
 pub(super) fn check(plan: &Plan, plies: &[Ply], found: &mut Findings<'_>) {
     let warp = |p: &Ply| p.pieces.first().map(|&i| plan.pieces[i].angle);
     for ply in plies.iter().filter(|p| shows_line(p)) {
-        let Some((other, mirrored)) = partner(plan, ply, plies) else { continue };
-        let (Some(here), Some(there)) = (warp(ply), warp(other)) else { continue };
+        let Some((other, mirrored)) = partner(plan, ply, plies) else {
+            continue;
+        };
+        let (Some(here), Some(there)) = (warp(ply), warp(other)) else {
+            continue;
+        };
         let wanted = if mirrored { -(there + LINE) } else { there + LINE };
         let off = half_turns_apart(here + LINE, wanted);
         // Only where the structures are mirror images can the lines be: else the lay-up was warned.

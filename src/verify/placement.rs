@@ -177,7 +177,9 @@ fn moved_ring(from: &Ring, placed: &PlacedPiece) -> Option<Vec<(P, i64)>> {
 
 /// True if `to` is the moved `from`, from whichever point it starts.
 fn same_ring(from: &Ring, to: &Ring, placed: &PlacedPiece) -> bool {
-    let Some(want) = moved_ring(from, placed) else { return false };
+    let Some(want) = moved_ring(from, placed) else {
+        return false;
+    };
     let Some(have) = to.iter().map(|&p| P::on_grid(p)).collect::<Option<Vec<P>>>() else {
         return false;
     };

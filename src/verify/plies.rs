@@ -46,7 +46,9 @@ pub(super) fn check<'a>(plan: &'a Plan, found: &mut Findings<'_>) -> Vec<Ply<'a>
     for ((job, number, id), mut pieces) in groups {
         let name = format!("ply {id} of layer {number}");
         pieces.sort_by_key(|&i| plan.pieces[i].part.map_or(0, |p| p.number));
-        let Some(first) = pieces.first().map(|&i| &plan.pieces[i]) else { continue };
+        let Some(first) = pieces.first().map(|&i| &plan.pieces[i]) else {
+            continue;
+        };
         let Some(layer) = layers.get(&(job, number)) else {
             found.add(&name, format!("job {job} has no such layer"));
             continue;

@@ -276,7 +276,9 @@ fn stepped_back(laid: &Laid, who: &str, net: Option<&Shape>, step: f64, found: &
     let frame =
         Frame::new(laid.ply.template.arrow, laid.ply.hand, laid.pieces[0].angle, point(0.0, 0.0));
     let template = template_segs(laid.ply.template, &frame, laid.ply);
-    let Some(whole) = Shape::rounded(&[frame.ring(&laid.ply.template.net)]) else { return };
+    let Some(whole) = Shape::rounded(&[frame.ring(&laid.ply.template.net)]) else {
+        return;
+    };
     let Some(net) = net else { return };
     let mut fault = |what: String, p: Point| {
         let what = format!("its net line lies {what}, which steps back by {step} mm in this layer");

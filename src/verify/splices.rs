@@ -44,7 +44,9 @@ pub(super) fn seams(laid: &Laid) -> Vec<Seam> {
 
 /// The parts of one ply.
 pub(super) fn check(laid: &Laid, found: &mut Findings<'_>) {
-    let Some(facts) = laid.pieces[0].splice.as_ref() else { return };
+    let Some(facts) = laid.pieces[0].splice.as_ref() else {
+        return;
+    };
     let who = &laid.ply.name;
     let at = |p: Point| p + laid.pieces[0].origin;
     let nets: Vec<&Shape> = laid.nets.iter().flatten().collect();
@@ -112,7 +114,9 @@ fn no_splice_zones(laid: &Laid, nets: &[&Shape], found: &mut Findings<'_>) {
         if ring_area(&ring) < 0.0 {
             ring.reverse();
         }
-        let Some(zone) = Shape::rounded(&[ring]) else { continue };
+        let Some(zone) = Shape::rounded(&[ring]) else {
+            continue;
+        };
         let (mut inside, mut deepest) = (0, 0.0);
         for net in nets {
             if interiors_meet(net, &zone).is_some() {

@@ -329,7 +329,9 @@ fn rename(doc: &mut DocumentMut, at: &str, to: &str) -> Result<(), Fault> {
         .and_then(Item::as_str)
         .map(str::to_string);
     set(doc.as_table_mut(), at, &Entry::Text(to.into()))?;
-    let (Some(old), Some(section)) = (old, path.first()) else { return Ok(()) };
+    let (Some(old), Some(section)) = (old, path.first()) else {
+        return Ok(());
+    };
     for (kinds, names) in NAMED {
         if kinds.contains(section) {
             names.iter().for_each(|name| {
@@ -342,7 +344,9 @@ fn rename(doc: &mut DocumentMut, at: &str, to: &str) -> Result<(), Fault> {
 
 /// Puts a new name wherever the old one stands under a key of any section of a kind.
 fn renamed(table: &mut dyn TableLike, path: &[&str], old: &str, to: &str) {
-    let Some((step, rest)) = path.split_first() else { return };
+    let Some((step, rest)) = path.split_first() else {
+        return;
+    };
     match table.get_mut(step) {
         Some(Item::ArrayOfTables(array)) => {
             array.iter_mut().for_each(|t| renamed(t, rest, old, to))

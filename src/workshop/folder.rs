@@ -136,7 +136,9 @@ impl Folder {
 pub fn free_name(dir: &Path, name: &str) -> String {
     let (stem, ending) =
         name.rsplit_once('.').map_or((name, String::new()), |(s, e)| (s, format!(".{e}")));
-    let numbered = |n: usize| if n == 1 { name.to_string() } else { format!("{stem}-{n}{ending}") };
+    let numbered = |n: usize| {
+        if n == 1 { name.to_string() } else { format!("{stem}-{n}{ending}") }
+    };
     (1..)
         .map(numbered)
         .find(|n| dir.join(n).symlink_metadata().is_err())

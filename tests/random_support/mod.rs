@@ -257,7 +257,9 @@ fn sketch(dice: &mut Dice, allowance: f64) -> Sketch {
     let mut out = Sketch { net, holes: Vec::new(), cuts: Vec::new(), zones: Vec::new() };
     let outline = points(&out.net);
     for _ in 0..dice.pick(&[0, 0, 1, 1, 2, 4]) {
-        let Some((middle, room)) = inner(dice, &outline) else { continue };
+        let Some((middle, room)) = inner(dice, &outline) else {
+            continue;
+        };
         // Often as near to an edge as can be.
         let size = dice.pick(&[0.5, 1.0, 1.3, 1.38]) * room;
         let hole = window(dice, middle, size);
@@ -460,7 +462,9 @@ fn templates(
         )
         .unwrap();
         for _ in 0..dice.pick(&[0, 0, 1, 2]) {
-            let Some(((x, y), room)) = inner(dice, &points(&drawn.net)) else { continue };
+            let Some(((x, y), room)) = inner(dice, &points(&drawn.net)) else {
+                continue;
+            };
             let (patch, t) = (format!("patch-{}", patches.len() + 1), TAU * dice.unit());
             let (length, width) = (1.9 * room * t.cos().abs(), 1.9 * room * t.sin().abs());
             if length < 4.0 || width < 4.0 {

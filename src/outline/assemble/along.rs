@@ -43,7 +43,9 @@ pub(super) fn give_kind(
     closed: bool,
     kind: EdgeKind,
 ) -> Result<(), (Point, Option<EdgeKind>)> {
-    let (Some(&first), Some(&last)) = (line.first(), line.last()) else { return Ok(()) };
+    let (Some(&first), Some(&last)) = (line.first(), line.last()) else {
+        return Ok(());
+    };
     let range = if closed {
         (0..ring.len()).collect()
     } else {

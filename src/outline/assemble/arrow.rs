@@ -40,7 +40,9 @@ pub(super) fn tail_and_head(lines: &[(&Path, bool)]) -> Result<[Point; 2], NoArr
     let length = |r: &[Point; 2]| r[0].distance(r[1]);
     // A stable sort: of equal runs the one drawn first comes first.
     runs.sort_by(|a, b| length(b).total_cmp(&length(a)));
-    let Some((shaft, others)) = runs.split_first() else { return Err(NoArrow::NoShaft(at)) };
+    let Some((shaft, others)) = runs.split_first() else {
+        return Err(NoArrow::NoShaft(at));
+    };
     if others.first().is_some_and(|second| length(second) > 0.9 * length(shaft)) {
         return Err(NoArrow::NoShaft(at));
     }

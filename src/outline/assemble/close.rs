@@ -79,7 +79,9 @@ impl Bench<'_> {
         let mut work = 0_u64;
         for i in self.open_tasks() {
             let line = &self.lines[i];
-            let Some(b) = ring_bounds(&line.points) else { continue };
+            let Some(b) = ring_bounds(&line.points) else {
+                continue;
+            };
             let edges: u64 = boxes.iter().filter(|(r, _)| overlap(&b, r)).map(|(_, n)| n).sum();
             work = work.saturating_add(
                 edges.saturating_mul(samples(&line.points, line.closed).len() as u64),
@@ -242,7 +244,9 @@ impl Bench<'_> {
 
 /// True for an open line that ends just short of where it begins; a short tick is none.
 pub(super) fn nearly_closed(line: &Joined) -> bool {
-    let (Some(a), Some(b)) = (line.points.first(), line.points.last()) else { return false };
+    let (Some(a), Some(b)) = (line.points.first(), line.points.last()) else {
+        return false;
+    };
     let gap = a.distance(*b);
     line.junctions.is_empty()
         && line.points.len() > 2

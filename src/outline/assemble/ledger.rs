@@ -100,7 +100,9 @@ impl Ledger {
         }
         let mut out = Vec::new();
         for ((name, why, asked), which) in groups {
-            let Some(line) = which.first().map(|&i| &drawing.lines[i]) else { continue };
+            let Some(line) = which.first().map(|&i| &drawing.lines[i]) else {
+                continue;
+            };
             let (remedy, paste) = match asked {
                 Some([remedy, paste]) => (remedy, Some(paste)),
                 None => (

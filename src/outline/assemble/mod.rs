@@ -147,7 +147,9 @@ impl<'a> Bench<'a> {
 
     /// Leaves out what does not lie in the layer asked for.
     fn select(&mut self) -> Result<(), Faults> {
-        let Some(layer) = &self.options.layer else { return Ok(()) };
+        let Some(layer) = &self.options.layer else {
+            return Ok(());
+        };
         let same = |name: &String| name.trim().to_lowercase() == layer.trim().to_lowercase();
         let mut any = false;
         for (i, line) in self.lines.iter().enumerate() {

@@ -38,7 +38,9 @@ impl Bench<'_> {
             nests.iter().map(|n| ring_bounds(&rings[n.net].points)).collect();
         let mut parts: Vec<Parts> = nests.iter().map(|_| Parts::default()).collect();
         for i in self.open_tasks().collect::<Vec<_>>() {
-            let Meaning::Role(role) = self.meanings[i] else { continue };
+            let Meaning::Role(role) = self.meanings[i] else {
+                continue;
+            };
             if let Some(host) = self.host(i, role, &rings, nests, &boxes) {
                 let (taken, list) = match role {
                     Role::Arrow => (Taken::Arrow, &mut parts[host].arrow),
@@ -128,7 +130,9 @@ impl Bench<'_> {
     fn give_kinds(&mut self, rings: &mut [DrawnRing], nests: &[Nest]) {
         let nets: BTreeSet<usize> = nests.iter().map(|n| n.net).collect();
         for i in self.open_tasks().collect::<Vec<_>>() {
-            let Meaning::Role(Role::Edge(kind)) = self.meanings[i] else { continue };
+            let Meaning::Role(Role::Edge(kind)) = self.meanings[i] else {
+                continue;
+            };
             let line = &self.lines[i];
             for (k, ring) in rings.iter_mut().enumerate() {
                 if departs(&ring.points, &line.points, line.closed).is_some() {

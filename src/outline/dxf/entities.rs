@@ -228,7 +228,9 @@ fn bulged(
     frame: &Frame,
     tolerance: f64,
 ) -> Result<Chain, Refusal> {
-    let Some(&first) = vertices.first() else { return not_used("it has no points") };
+    let Some(&first) = vertices.first() else {
+        return not_used("it has no points");
+    };
     let following = vertices.iter().skip(1).chain(closed.then_some(&first));
     let mut points = vec![frame.point(first.0)];
     for (&(from, bulge), &(to, _)) in vertices.iter().zip(following) {

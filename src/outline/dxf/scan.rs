@@ -342,7 +342,9 @@ impl<'a> Pass<'a, '_> {
                 Some(tag) => Some(tag),
                 None => self.tags.next()?,
             };
-            let Some(tag) = tag else { return Err(cut_short_in(&record.kind, record.spot)) };
+            let Some(tag) = tag else {
+                return Err(cut_short_in(&record.kind, record.spot));
+            };
             match tag.code {
                 0 => {
                     self.ahead = Some(tag);

@@ -130,7 +130,9 @@ fn text_tag<'a>(
     line: &mut usize,
     line_end: u8,
 ) -> Result<Option<Tag<'a>>, Fault> {
-    let Some(code_line) = text_line(bytes, at, line, line_end) else { return Ok(None) };
+    let Some(code_line) = text_line(bytes, at, line, line_end) else {
+        return Ok(None);
+    };
     let spot = Spot::Line(*line);
     let code_text = code_line.trim_ascii();
     if code_text.is_empty()
@@ -183,7 +185,9 @@ fn binary_tag<'a>(
             [code] => i32::from(code),
         }
     };
-    let Some(value) = binary_value(bytes, at, code, wide_codes) else { return Err(short()) };
+    let Some(value) = binary_value(bytes, at, code, wide_codes) else {
+        return Err(short());
+    };
     match value {
         Some(value) => Ok(Some(Tag { code, value, spot })),
         None => {

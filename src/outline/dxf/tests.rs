@@ -687,8 +687,10 @@ fn mutated_files_never_panic_and_never_lose_count() {
             Ok(drawing) => {
                 read_well += 1;
                 assert_eq!(drawing.used + drawing.not_used.len(), drawing.present);
-                assert!(drawing.lines.iter().all(|l| l.points.len() > 1
-                    && l.points.iter().all(|p| p.x.abs() <= 1e5 && p.y.abs() <= 1e5)));
+                assert!(drawing.lines.iter().all(|l| {
+                    l.points.len() > 1
+                        && l.points.iter().all(|p| p.x.abs() <= 1e5 && p.y.abs() <= 1e5)
+                }));
             }
             Err(faults) => {
                 refused += 1;

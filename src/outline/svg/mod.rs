@@ -283,7 +283,9 @@ impl<'a, 'input> Reader<'a, 'input> {
         let x = if is_svg { canvas.length(node, "x", Axis::X)?.unwrap_or(0.0) } else { 0.0 };
         let y = if is_svg { canvas.length(node, "y", Axis::Y)?.unwrap_or(0.0) } else { 0.0 };
         let place = Affine::shift(x, y);
-        let Some(view_box) = ViewBox::of(node)? else { return Ok((place, outer)) };
+        let Some(view_box) = ViewBox::of(node)? else {
+            return Ok((place, outer));
+        };
         let w = get("width", Axis::X)?.or(outer.map(|o| o.0));
         let h = get("height", Axis::Y)?.or(outer.map(|o| o.1));
         let (Some(w), Some(h)) = (w.filter(|w| *w > 0.0), h.filter(|h| *h > 0.0)) else {

@@ -176,7 +176,9 @@ impl Canvas<'_> {
         name: &str,
         axis: Axis,
     ) -> Result<Option<f64>, Fault> {
-        let Some(text) = node.attribute(name) else { return Ok(None) };
+        let Some(text) = node.attribute(name) else {
+            return Ok(None);
+        };
         let whole = self.viewport.map(|(w, h)| match axis {
             Axis::X => w,
             Axis::Y => h,

@@ -71,7 +71,9 @@ pub(super) struct ViewBox {
 impl ViewBox {
     /// The `viewBox` of an element, if it has one.
     pub(super) fn of(node: Node<'_, '_>) -> Result<Option<ViewBox>, Fault> {
-        let Some(text) = node.attribute("viewBox") else { return Ok(None) };
+        let Some(text) = node.attribute("viewBox") else {
+            return Ok(None);
+        };
         let numbers: Result<Vec<f64>, _> = NumberListParser::from(text).collect();
         match numbers.as_deref() {
             Ok(&[x, y, w, h])

@@ -144,7 +144,9 @@ fn by_template(
         piece.piece,
         line.words
     );
-    let seen = |p: Point| if inked.mirrored == under { p } else { point(-p.x, p.y) };
+    let seen = |p: Point| {
+        if inked.mirrored == under { p } else { point(-p.x, p.y) }
+    };
     let to: Vec<Point> = line.points.iter().map(|(_, xy)| on_cloth(sheet, *xy)).collect();
     let ways: Vec<Vec<Point>> = if line.words.contains("ink P, Q, R") {
         inked_by_lengths(template, &line.words)
@@ -236,7 +238,9 @@ fn by_corners(sheet: &Sheet<'_>, line: &Line, rings: &[Ring], within: f64, who: 
         let Some((from, to)) = word.split(' ').next().and_then(|w| w.split_once('-')) else {
             continue;
         };
-        let (Ok(from), Ok(to)) = (from.parse::<usize>(), to.parse::<usize>()) else { continue };
+        let (Ok(from), Ok(to)) = (from.parse::<usize>(), to.parse::<usize>()) else {
+            continue;
+        };
         drawn.push(points[from - 1..to].to_vec());
     }
     if drawn.is_empty() {
@@ -399,7 +403,9 @@ fn lay(plan: &Plan, face: Option<Face>) -> [usize; 3] {
             );
         }
         for offcut in &sheet.stock.offcuts {
-            let Some(row) = offcut_row(&sheet, offcut) else { continue };
+            let Some(row) = offcut_row(&sheet, offcut) else {
+                continue;
+            };
             let rings: Vec<Ring> = std::iter::once(&offcut.outline)
                 .chain(&offcut.holes)
                 .map(|r| sheet.here(r))

@@ -156,7 +156,9 @@ fn multiply(
 ) -> [[f32; LANES]; TOGETHER] {
     let mut sums = [[0.0_f32; LANES]; TOGETHER];
     for (weights, seen) in weights.iter().zip(seen) {
-        let Some(seen) = seen[lane..].first_chunk::<LANES>() else { break };
+        let Some(seen) = seen[lane..].first_chunk::<LANES>() else {
+            break;
+        };
         for (sums, w) in sums.iter_mut().zip(weights) {
             for (sum, v) in sums.iter_mut().zip(seen) {
                 *sum += w * v;
