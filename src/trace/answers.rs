@@ -1,7 +1,7 @@
 //! What the user answers: every template, gap, hole, relief cut and mark has a letter in the check
 //! picture and in the messages, and an answer names it.
 
-use super::patch::Gap;
+use super::gap::Gap;
 use crate::fault::{Fault, Faults};
 use crate::geometry::Point;
 

@@ -51,7 +51,7 @@ impl Belief {
         let seen: Vec<[Seen; 3]> = photos.iter().map(|p| looks(p)).collect::<Result<_, _>>()?;
         let step = (CELL / flat.mm).max(1.0);
         let side = |v: u32| ((f64::from(v) / step).ceil() as usize).max(1);
-        let (width, height) = (side(flat.grey.width()), side(flat.grey.height()));
+        let (width, height) = (side(flat.seen.width()), side(flat.seen.height()));
         let mut skin = vec![0.0_f32; width * height];
         let mut within = vec![0.0_f32; width * height];
         let mut votes = [vec![0_u8; width * height], vec![0_u8; width * height]];

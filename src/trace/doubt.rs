@@ -1,15 +1,16 @@
 //! How far each stretch of an outline can be trusted.
 //!
-//! A stretch is doubtful where skin and ground hardly differ, where nothing like an edge (or a line
-//! of ink) lies under it, where the network sees the outline elsewhere or does not agree with
-//! itself, and where a card lies over it.
+//! A stretch is doubtful where the network's answers do not go from skin to ground within a
+//! millimetre or so, and where a card lies over it; and so is an area of which it cannot say
+//! whether it is skin.
 
-use super::belief::{Belief, Sought};
+use super::belief::Sought;
 use super::flat::Flat;
-use super::part::Part;
-use super::sort::signed_distance;
-use super::tone::Tone;
+use super::grey::{sample, sample_colour};
+use super::look::Look;
+use super::mask::pieces;
 use crate::geometry::{Path, Point, Ring, point, ring_bounds, ring_contains};
+use image::GrayImage;
 
 /// Why a stretch is doubtful.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -74,29 +75,27 @@ impl Doubt {
 /// What an outline is held against.
 pub(super) struct Ground<'a> {
     pub flat: &'a Flat,
-    pub belief: &'a Belief,
-    pub part: &'a Part,
+    pub look: &'a Look,
     pub sought: Sought,
-    /// What the edge was measured in: skin, or how dark the ink is.
-    pub tone: &'a Tone,
-    /// How far skin and ground lie apart in spreads; `None` where both are plain and colour alone
-    /// decides.
-    pub apart: Option<&'a dyn Fn(Point) -> f64>,
+    /// The shares of skin (or of the inside) in which the edge was measured; they lie as the look.
+    pub shares: &'a GrayImage,
     pub cards: &'a [Vec<Point>],
 }
 
-/// Less than so many spreads between skin and ground leave the edge open.
-const LEAST_APART: f64 = 2.0;
-/// A clear edge goes at least so far from skin to ground.
-const LEAST_STEP: f64 = 0.45;
-/// Ink under a net line is at least so many levels of grey darker than the tape.
-const LEAST_INK: f64 = 7.0;
-/// The network's outline is right to so many pixels of its small copy.
-const ASTRAY: f64 = 2.6;
+/// A clear edge goes at least so far from skin to ground within [`WITHIN`].
+const LEAST_STEP: f64 = 0.7;
+/// How far off an edge the answers are clear, mm.
+const WITHIN: f64 = 1.2;
+/// Colours that lie less apart than this are alike (levels of 255).
+const ALIKE: f64 = 14.0;
 /// Distance of the looks along the outline, mm.
 const STEP: f64 = 1.0;
 /// Doubts no longer than this are noise, mm.
 const LEAST: f64 = 4.0;
+/// Answers between these are no answer, of 255.
+const UNSURE: (u8, u8) = (64, 191);
+/// Less of them than this is no matter, mm².
+const LEAST_AREA: f64 = 20.0;
 
 /// The doubtful stretches of a ring.
 pub(super) fn doubts_of(ring: &Ring, g: &Ground) -> Vec<Doubt> {
@@ -105,10 +104,7 @@ pub(super) fn doubts_of(ring: &Ring, g: &Ground) -> Vec<Doubt> {
     if n < 8 {
         return Vec::new();
     }
-    let depth = signed_distance(&g.part.cells);
-    let (_, votes) = g.belief.about(g.sought);
-    let why: Vec<Option<Cause>> =
-        looks.iter().map(|&(p, out)| cause(p, out, g, &depth, votes)).collect();
+    let why: Vec<Option<Cause>> = looks.iter().map(|&(p, out)| cause(p, out, g)).collect();
     // A look counts if most about it say the same; gaps of a few looks are bridged.
     let near = |i: usize, c: Option<Cause>| {
         (0..5).filter(|k| (why[(i + n + k - 2) % n].is_some()) == c.is_some()).count() >= 3
@@ -136,8 +132,7 @@ pub(super) fn doubts_of(ring: &Ring, g: &Ground) -> Vec<Doubt> {
         if let (Some(&first), Some(&last)) = (run.first(), run.last()) {
             let count = (last + n - first) % n + 1;
             let length = count as f64 * STEP;
-            // On a plain ground the mouth of a slit looks like one.
-            if length >= if g.apart.is_none() { 2.0 * LEAST } else { LEAST } {
+            if length >= LEAST {
                 let path = (0..count).map(|k| looks[(first + k) % n].0).collect();
                 let causes: Vec<Option<Cause>> = run.iter().map(|&i| why[i]).collect();
                 out.push(Doubt { path, length, cause: most(&causes).unwrap_or(Cause::Unclear) });
@@ -154,34 +149,33 @@ fn most(causes: &[Option<Cause>]) -> Option<Cause> {
     all.into_iter().filter(|c| count(c) > 0).max_by_key(count)
 }
 
-/// Places where outline and network disagree by an area: one says skin, the other ground, further
-/// than either's edge may be off.
+/// Places inside an outline, or just outside of it, of which the network cannot say whether they
+/// are skin.
 pub(super) fn areas_of(net: &Ring, holes: &[Ring], g: &Ground) -> Vec<Doubt> {
-    let inside = g.belief.picture(|i| {
-        let p = g.flat.plane(g.belief.middle(i));
-        ring_contains(net, p) && !holes.iter().any(|h| ring_contains(h, p))
+    let mm = g.flat.mm;
+    let place =
+        |x: u32, y: u32| g.flat.plane(point(f64::from(x + g.look.x), f64::from(y + g.look.y)));
+    let unsure = GrayImage::from_fn(g.shares.width(), g.shares.height(), |x, y| {
+        let v = g.shares.get_pixel(x, y)[0];
+        image::Luma([if v > UNSURE.0 && v < UNSURE.1 { 255 } else { 0 }])
     });
-    let (_, votes) = g.belief.about(g.sought);
-    let (w, h) = inside.dimensions();
-    let near = |i: usize| g.part.cells.as_raw()[i] > 0;
-    let mut apart = g.belief.picture(|i| {
-        let is_in = inside.as_raw()[i] > 0;
-        is_in && votes[i] == 0 || !is_in && near(i) && votes[i] == 3
-    });
-    let deep = (1.3 * g.belief.grain / g.belief.mm).round().clamp(1.0, 60.0) as u8;
-    imageproc::morphology::erode_mut(&mut apart, imageproc::distance_transform::Norm::L2, deep);
-    let mut done = image::GrayImage::new(w, h);
+    // An edge is a line of them.
+    let reach = (0.9 / mm).round().max(1.0) as u8;
+    let mut wide = unsure.clone();
+    imageproc::morphology::erode_mut(&mut wide, imageproc::distance_transform::Norm::L2, reach);
+    imageproc::morphology::dilate_mut(&mut wide, imageproc::distance_transform::Norm::L2, reach);
     let mut out = Vec::new();
-    for (x, y) in (0..h).flat_map(|y| (0..w).map(move |x| (x, y))) {
-        let pixels =
-            super::patch::flood(&mut done, x, y, true, |x, y| apart.get_pixel(x, y)[0] > 0);
-        if pixels.is_empty() {
+    for pixels in pieces(&wide, true) {
+        let area = pixels.len() as f64 * mm * mm;
+        let middle = pixels[pixels.len() / 2];
+        let inside = |p: Point| ring_contains(net, p) && !holes.iter().any(|h| ring_contains(h, p));
+        if area < LEAST_AREA || !pixels.iter().step_by(7).any(|p| inside(place(p.0, p.1))) {
             continue;
         }
-        let ring = pixels.iter().map(|&(x, y)| g.flat.plane(g.belief.middle((y * w + x) as usize)));
-        let path: Path = ring.step_by(pixels.len().div_ceil(40)).collect();
-        let size = ring_bounds(&path).map_or(0.0, |b| b.width().max(b.height()))
-            + 2.0 * f64::from(deep) * g.belief.mm;
+        let step = pixels.len().div_ceil(40);
+        let mut path: Path = pixels.iter().step_by(step).map(|p| place(p.0, p.1)).collect();
+        path.push(place(middle.0, middle.1));
+        let size = ring_bounds(&path).map_or(0.0, |b| b.width().max(b.height()));
         out.push(Doubt { path, length: size, cause: Cause::Elsewhere });
     }
     out
@@ -208,69 +202,32 @@ fn along(ring: &Ring) -> Vec<(Point, Point)> {
     out
 }
 
-fn cause(p: Point, out: Point, g: &Ground, depth: &[f32], votes: &[u8]) -> Option<Cause> {
+fn cause(p: Point, out: Point, g: &Ground) -> Option<Cause> {
     if g.cards.iter().any(|card| beside(card, p)) {
         return Some(Cause::Card);
     }
-    let pixel = |s: f64| g.flat.pixel(p + out * s);
-    let at = pixel(0.0);
-    let apart = g.apart.map_or(f64::INFINITY, |apart| apart(at));
-    match g.sought {
-        Sought::Skin => {
-            let share = |s: f64| g.tone.share(pixel(s));
-            let mean =
-                |from: f64| (0..4).map(|k| share(from + f64::from(k) * 0.3)).sum::<f64>() / 4.0;
-            let inner = mean(-1.9).max(mean(-3.2));
-            let outer = mean(0.8).min(mean(2.0));
-            if apart < LEAST_APART {
-                return Some(Cause::Alike);
-            }
-            if inner - outer < LEAST_STEP {
-                return Some(if apart < 1.5 * LEAST_APART { Cause::Alike } else { Cause::Unclear });
-            }
-        }
-        Sought::Inside => {
-            let ink = |s: f64| {
-                let q = pixel(s);
-                super::grey::sample(
-                    &g.tone.image,
-                    q.x - f64::from(g.tone.x),
-                    q.y - f64::from(g.tone.y),
-                )
-            };
-            let peak = (-4..=4).map(|k| ink(f64::from(k) * 0.3)).fold(0.0, f64::max);
-            if peak < LEAST_INK {
-                return Some(Cause::NoInk);
-            }
-            // Where ink lies, the line is there, whatever a small copy shows of it.
-            if peak > 2.0 * LEAST_INK {
-                return None;
-            }
-        }
-    }
-    if g.apart.is_none() && g.sought == Sought::Skin {
+    let corner = point(f64::from(g.look.x), f64::from(g.look.y));
+    let share = |s: f64| {
+        let q = g.flat.pixel(p + out * s) - corner;
+        sample(g.shares, q.x, q.y) / 255.0
+    };
+    let mean = |from: f64| (0..3).map(|k| share(from + 0.4 * f64::from(k))).sum::<f64>() / 3.0;
+    // Beyond a narrow neck, or across a narrow gap, lies the other side.
+    let inner = mean(-WITHIN - 0.8).max(mean(-WITHIN));
+    let outer = mean(WITHIN).min(mean(WITHIN - 0.4));
+    if inner - outer >= LEAST_STEP {
         return None;
     }
-    // In a narrow gap the network sees nothing: there the colours alone speak, and they are clear.
-    let reach = ASTRAY * g.belief.grain;
-    let off = f64::from(g.belief.at(depth, at.x, at.y)).abs() * g.belief.mm;
-    let open = [0.5, 1.0].iter().all(|k| {
-        let q = pixel(reach * k);
-        f64::from(g.belief.at(depth, q.x, q.y)) < 0.0 || g.tone.share(q) < 0.5
-    });
-    if off > reach && (open || apart < 2.0 * LEAST_APART) {
-        return Some(Cause::Elsewhere);
+    if g.sought == Sought::Inside {
+        return Some(Cause::NoInk);
     }
-    let vote = |s: f64| {
-        let q = pixel(s);
-        votes[g.belief.cell(q.x, q.y)]
+    let colour = |s: f64| {
+        let q = g.flat.pixel(p + out * s);
+        sample_colour(&g.flat.colour, q.x, q.y)
     };
-    let torn = (1..=2).contains(&vote(-2.0 * g.belief.grain))
-        || (open && (1..=2).contains(&vote(2.0 * g.belief.grain)));
-    if torn && apart < 2.5 * LEAST_APART {
-        return Some(Cause::Elsewhere);
-    }
-    None
+    let (a, b) = (colour(-2.4), colour(2.4));
+    let apart = (0..3).map(|c| (a[c] - b[c]).powi(2)).sum::<f64>().sqrt();
+    Some(if apart < ALIKE { Cause::Alike } else { Cause::Unclear })
 }
 
 /// True of a point on a card or within a millimetre of it.

@@ -1,25 +1,12 @@
-//! From what the network believes to the patches that are traced.
+//! From what the network believes to the parts that are traced, each with a close look at it.
 
 use super::belief::{Belief, Sought};
-use super::choice::choose;
 use super::flat::Flat;
-use super::light::fit;
-use super::part::{LEAST_AREA, Part, on, parts};
-use super::patch::{Mask, Patch, fill_ticks, flood, whole};
+use super::look::Look;
+use super::part::{LEAST_AREA, Part, parts};
 use super::plane::Plane;
-use super::sort::{Sorted, sort};
 use crate::fault::{Fault, Faults};
 use crate::geometry::{Point, ring_contains};
-use image::{GrayImage, Luma};
-
-/// A template in the picture.
-pub(super) struct Found {
-    /// What the network takes for it; `None` if it sees nothing there.
-    pub part: Option<Part>,
-    pub patch: Patch,
-    /// `None` if two levels under one light tell skin from ground.
-    pub sorted: Option<Sorted>,
-}
 
 /// What the user points at, in pixels of the flat picture.
 #[derive(Clone, Debug, Default)]
@@ -30,29 +17,6 @@ pub(super) struct Hint {
     pub around: Option<Vec<Point>>,
 }
 
-/// From this distance of two levels on (in spreads), ground and skin are plain and the levels tell
-/// them apart best.
-const PLAIN: f64 = 30.0;
-
-/// The patches of a plain skin on a plain ground, and whether they are the lighter ones; `None`
-/// where two levels under one light do not tell the two apart.
-fn plain(flat: &Flat, smooth: &GrayImage, plane: &Plane) -> Option<Plain> {
-    let flat = Flat { colour: image::RgbImage::new(0, 0), grey: smooth.clone(), ..flat.clone() };
-    let covered = |p: Point| plane.solid.iter().any(|card| ring_contains(card, p));
-    let light = fit(&flat, &covered).ok()?;
-    if light.apart < PLAIN {
-        return None;
-    }
-    let (lighter, found) = choose(&flat, &light, plane).ok()?;
-    Some(Plain { lighter, patches: found.found, cut_off: found.cut_off })
-}
-
-struct Plain {
-    lighter: bool,
-    patches: Vec<Patch>,
-    cut_off: Vec<(Point, f64)>,
-}
-
 /// A second template has at least this share of the largest one's area: what is smaller is clutter
 /// that looks like tape.
 const LEAST_SHARE: f64 = 0.12;
@@ -61,32 +25,29 @@ const LEAST_SHARE: f64 = 0.12;
 const SURE: (f64, f64) = (0.7, 0.92);
 const AGREED: (f64, f64) = (0.6, 0.93);
 
-/// The templates in the picture, the largest first, and whether their skin is lighter than the
-/// ground, if it is plain.
+/// The templates in the picture, the largest first.
 ///
 /// # Errors
 /// Nothing that could be one, with the reason.
 pub(super) fn find(
     flat: &Flat,
-    smooth: &GrayImage,
     belief: &Belief,
     plane: &Plane,
     hint: &Hint,
     warnings: &mut Vec<Fault>,
-) -> Result<(Vec<Found>, Option<bool>), Faults> {
-    let cards = &plane.solid;
-    let all = parts(flat, belief, Sought::Skin, cards);
-    let on_card = on(belief, flat, cards);
-    let plain = plain(flat, smooth, plane);
-    let mut out: Vec<Found> = Vec::new();
+) -> Result<Vec<Look>, Faults> {
+    let all = parts(flat, belief, Sought::Skin, &plane.solid);
+    let mut out: Vec<Look> = Vec::new();
     let mut left_out: Vec<&Part> = Vec::new();
     let mut largest = 0.0;
-    for (i, part) in all.iter().enumerate() {
+    // What the frame may cut comes last: it is looked at only if it is as large as the rest.
+    let whole = all.iter().filter(|p| !p.cut_off).chain(all.iter().filter(|p| p.cut_off));
+    for part in whole {
         let pointed = hint.holds(belief, part);
         if pointed == Some(false) || part.area < LEAST_AREA && pointed != Some(true) {
             continue;
         }
-        if part.cut_off {
+        if part.cut_off && part.area < 0.5 * largest && pointed != Some(true) {
             left_out.push(part);
             continue;
         }
@@ -98,34 +59,13 @@ pub(super) fn find(
         if !likely && pointed != Some(true) {
             continue;
         }
-        largest = f64::max(largest, part.area);
-        // What two levels sort on a plain ground is the better measured.
-        let same = |p: &&Patch| share_of(belief, part, &p.mask) > 0.9 && p.area < 1.15 * part.area;
-        if let Some(patch) = plain.as_ref().and_then(|p| p.patches.iter().find(same)) {
-            out.push(Found { part: Some(part.clone()), patch: patch.clone(), sorted: None });
+        let look = Look::at(flat, belief, part, &plane.solid)?;
+        if part.cut_off && look.is_cut_off(flat) {
+            left_out.push(part);
             continue;
         }
-        let mut foreign = on_card.clone();
-        for (_, other) in all.iter().enumerate().filter(|o| o.0 != i && o.1.area > 0.3 * LEAST_AREA)
-        {
-            foreign.iter_mut().zip(other.cells.iter()).for_each(|(f, c)| *f = (*f).max(*c));
-        }
-        let Some(sorted) = sort(flat, belief, &part.cells, &foreign) else { continue };
-        let mut own = main_piece(&sorted.mask.image);
-        fill_ticks(&sorted.tone, &mut own, flat.mm);
-        let patch = whole(Mask { image: own, ..sorted.mask.clone() }, sorted.tone.clone(), flat.mm);
-        out.push(Found { part: Some(part.clone()), patch, sorted: Some(sorted) });
-    }
-    if out.is_empty()
-        && let Some(plain) = &plain
-    {
-        // The network knows tape; a plain patch of anything else can still be a template.
-        let pointed = |p: &&Patch| hint.at.is_none_or(|at| mask_holds(&p.mask, at));
-        out.extend(plain.patches.iter().filter(pointed).map(|patch| Found {
-            part: None,
-            patch: patch.clone(),
-            sorted: None,
-        }));
+        largest = f64::max(largest, part.area);
+        out.push(look);
     }
     for part in &left_out {
         let what = format!(
@@ -138,16 +78,14 @@ pub(super) fn find(
         );
     }
     if !out.is_empty() {
-        return Ok((out, plain.map(|p| p.lighter)));
+        return Ok(out);
     }
-    let cut = left_out
-        .first()
-        .map(|p| p.at)
-        .or_else(|| plain.as_ref().and_then(|p| p.cut_off.first()).map(|c| c.0));
-    let fault = match (cut, all.first()) {
-        (Some(at), _) => {
+    let pointing = "point at it with --at X,Y (a pixel on the skin), or lay it on a plain ground that is much darker or lighter";
+    let fault = match (left_out.first(), all.first()) {
+        (Some(part), _) => {
             let what = "the template is cut off by the frame of the photo";
-            Fault::new(what, "show all of it, with some ground around").at("photo", at.x, at.y)
+            Fault::new(what, "show all of it, with some ground around")
+                .at("photo", part.at.x, part.at.y)
         }
         _ if hint.at.is_some() || hint.around.is_some() => Fault::new(
             "there is nothing like a skin of tape where you point",
@@ -155,13 +93,12 @@ pub(super) fn find(
         ),
         (None, Some(part)) => {
             let what = "template and ground are too alike, or it is no skin of tape: nothing in the photo is surely a template";
-            let remedy = "point at it with --at X,Y (a pixel on the skin), or lay it on a plain ground that is much darker or lighter";
-            Fault::new(what, remedy).at("photo", part.at.x, part.at.y)
+            Fault::new(what, pointing).at("photo", part.at.x, part.at.y)
         }
-        (None, None) => Fault::new(
-            "template and ground are too alike: no template was found in the photo",
-            "point at it with --at X,Y (a pixel on the skin), or lay it on a plain ground that is much darker or lighter",
-        ),
+        (None, None) => {
+            let what = "template and ground are too alike: no template was found in the photo";
+            Fault::new(what, pointing)
+        }
     };
     Err(fault.into())
 }
@@ -183,39 +120,4 @@ impl Hint {
         let held = cells().filter(|(i, _)| ring_contains(ring, belief.middle(*i))).count();
         Some(2 * held > cells().count())
     }
-}
-
-/// The share of a part's cells that a mask holds.
-pub(super) fn share_of(belief: &Belief, part: &Part, mask: &Mask) -> f64 {
-    let cells = || part.cells.iter().enumerate().filter(|(_, v)| **v > 0);
-    cells().filter(|(i, _)| mask_holds(mask, belief.middle(*i))).count() as f64
-        / cells().count().max(1) as f64
-}
-
-fn mask_holds(mask: &Mask, at: Point) -> bool {
-    let (u, v) = (at.x - f64::from(mask.x), at.y - f64::from(mask.y));
-    let (w, h) = mask.image.dimensions();
-    u >= 0.0
-        && v >= 0.0
-        && u < f64::from(w)
-        && v < f64::from(h)
-        && mask.image.get_pixel(u as u32, v as u32)[0] > 0
-}
-
-/// The largest connected white part.
-pub(super) fn main_piece(image: &GrayImage) -> GrayImage {
-    let (w, h) = image.dimensions();
-    let mut done = GrayImage::new(w, h);
-    let mut largest = Vec::new();
-    for y in 0..h {
-        for x in 0..w {
-            let pixels = flood(&mut done, x, y, false, |x, y| image.get_pixel(x, y)[0] > 0);
-            if pixels.len() > largest.len() {
-                largest = pixels;
-            }
-        }
-    }
-    let mut out = GrayImage::new(w, h);
-    largest.iter().for_each(|&(x, y)| out.put_pixel(x, y, Luma([255])));
-    out
 }

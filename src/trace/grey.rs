@@ -54,13 +54,6 @@ pub(super) fn greyed(photo: &RgbImage) -> GrayImage {
     out
 }
 
-/// Light in proportion to what fell on the sensor, 0 to 1, of a value in a photo (the transfer
-/// function of sRGB, IEC 61966-2-1).
-pub(super) fn linear(value: u8) -> f32 {
-    let v = f64::from(value) / 255.0;
-    (if v <= 0.040_45 { v / 12.92 } else { libm::pow((v + 0.055) / 1.055, 2.4) }) as f32
-}
-
 /// Each pixel the mean of the 3 × 3 around it, which takes the grain off; edges as they were.
 pub(super) fn smoothed(image: &GrayImage) -> GrayImage {
     let (w, h) = (image.width() as usize, image.height() as usize);

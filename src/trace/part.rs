@@ -2,7 +2,7 @@
 
 use super::belief::{Belief, Sought};
 use super::flat::Flat;
-use super::patch::flood;
+use super::mask::flood;
 use crate::geometry::{Point, point, ring_contains};
 use image::GrayImage;
 

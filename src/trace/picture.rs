@@ -336,7 +336,7 @@ fn escaped(text: &str) -> String {
 /// it shows.
 fn photo(tracing: &Tracing, area: &Bounds) -> Option<(Bounds, Vec<u8>)> {
     let flat = &tracing.flat;
-    let (w, h) = flat.grey.dimensions();
+    let (w, h) = flat.colour.dimensions();
     let first = flat.pixel(point(area.min.x, area.max.y));
     let last = flat.pixel(point(area.max.x, area.min.y));
     let clamp = |v: f64, most: u32| v.round().clamp(0.0, f64::from(most)) as u32;
@@ -345,17 +345,17 @@ fn photo(tracing: &Tracing, area: &Bounds) -> Option<(Bounds, Vec<u8>)> {
     if x1 <= x0 || y1 <= y0 {
         return None;
     }
-    let crop = image::imageops::crop_imm(&flat.grey, x0, y0, x1 - x0, y1 - y0).to_image();
+    let crop = image::imageops::crop_imm(&flat.colour, x0, y0, x1 - x0, y1 - y0).to_image();
     let shrink = (MOST_PIXELS / f64::from((x1 - x0).max(y1 - y0))).min(1.0);
     let (sw, sh) = (
         (f64::from(x1 - x0) * shrink).max(1.0) as u32,
         (f64::from(y1 - y0) * shrink).max(1.0) as u32,
     );
     let small =
-        DynamicImage::ImageLuma8(crop).resize_exact(sw, sh, FilterType::Triangle).into_luma8();
+        DynamicImage::ImageRgb8(crop).resize_exact(sw, sh, FilterType::Triangle).into_rgb8();
     let mut jpeg = Vec::new();
     let encoder = image::codecs::jpeg::JpegEncoder::new_with_quality(&mut jpeg, 85);
-    encoder.write_image(small.as_raw(), sw, sh, ExtendedColorType::L8).ok()?;
+    encoder.write_image(small.as_raw(), sw, sh, ExtendedColorType::Rgb8).ok()?;
     let half = flat.mm / 2.0;
     let (a, b) = (
         flat.plane(point(f64::from(x0), f64::from(y0))),

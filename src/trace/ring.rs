@@ -1,30 +1,16 @@
-//! Rings around a patch, to a part of a pixel: edges by the grey levels on both sides, inked lines
-//! by their middle.
+//! Rings around a mask, to a part of a pixel: where a pixel is half skin and half ground.
 
 use super::axis::axis;
 use super::flat::Flat;
 use super::grey::sample;
-use super::patch::Mask;
-use super::tone::Tone;
+use super::mask::Mask;
 use crate::geometry::{Path, Point, Ring, point, ring_area};
+use image::GrayImage;
 use imageproc::contours::{BorderType, Contour, find_contours};
 
-/// What runs along a ring.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Along {
-    /// The edge of a patch.
-    Edge,
-    /// An inked line under the outline of the mask; the tone is how dark it lies over the tape.
-    Ink,
-}
-
-/// The outer ring and the holes of a mask, mm, each point where the grey levels put it.
-pub(super) fn rings(
-    flat: &Flat,
-    tone: &Tone,
-    mask: &Mask,
-    along: Along,
-) -> (Option<Ring>, Vec<Ring>) {
+/// The outer ring and the holes of a mask, mm, each point where a pixel's share of skin is half.
+/// The shares, 0 to 255, lie as the mask does.
+pub(super) fn rings(flat: &Flat, shares: &GrayImage, mask: &Mask) -> (Option<Ring>, Vec<Ring>) {
     let contours: Vec<Contour<i32>> = find_contours(&mask.image);
     let mut outer: Option<&Contour<i32>> = None;
     for c in contours.iter().filter(|c| c.border_type == BorderType::Outer && c.parent.is_none()) {
@@ -32,14 +18,13 @@ pub(super) fn rings(
             outer = Some(c);
         }
     }
-    let place = |c: &Contour<i32>| -> Vec<Point> {
-        c.points
-            .iter()
-            .map(|p| point(f64::from(p.x) + f64::from(mask.x), f64::from(p.y) + f64::from(mask.y)))
-            .collect()
+    let corner = point(f64::from(mask.x), f64::from(mask.y));
+    let refined = |c: &Contour<i32>| -> Ring {
+        let pixels: Vec<Point> =
+            c.points.iter().map(|p| point(f64::from(p.x), f64::from(p.y))).collect();
+        let ring = refine(shares, &pixels, c.border_type == BorderType::Hole);
+        ring.into_iter().map(|p| flat.plane(p + corner)).collect()
     };
-    let refined =
-        |c: &Contour<i32>| refine(flat, tone, &place(c), c.border_type == BorderType::Hole, along);
     let holes =
         contours.iter().filter(|c| c.border_type == BorderType::Hole && c.points.len() > 12);
     (outer.map(refined), holes.map(refined).collect())
@@ -47,10 +32,10 @@ pub(super) fn rings(
 
 /// Each point of a contour (pixels of the patch that border on the ground) moved along its normal
 /// to where the edge is.
-fn refine(flat: &Flat, tone: &Tone, contour: &[Point], hole: bool, along: Along) -> Ring {
+fn refine(shares: &GrayImage, contour: &[Point], hole: bool) -> Ring {
     let n = contour.len();
     if n < 12 {
-        return contour.iter().map(|&p| flat.plane(p)).collect();
+        return contour.to_vec();
     }
     // Steps of a pixel or a diagonal: the mean over a few gives the direction.
     let smooth: Vec<Point> = (0..n)
@@ -67,10 +52,7 @@ fn refine(flat: &Flat, tone: &Tone, contour: &[Point], hole: bool, along: Along)
             continue;
         }
         let normal = point(ahead.y, -ahead.x) * (out / length);
-        found.push(match along {
-            Along::Edge => edge(tone, smooth[i], normal),
-            Along::Ink => ink(tone, flat.mm, smooth[i], normal),
-        });
+        found.push(edge(shares, smooth[i], normal));
     }
     // The mean of the neighbours takes the noise of single profiles off; gaps stay gaps and are
     // bridged straight.
@@ -90,77 +72,32 @@ fn refine(flat: &Flat, tone: &Tone, contour: &[Point], hole: bool, along: Along)
                     weight += 2.0;
                 }
             }
-            Some(flat.plane(sum * (1.0 / weight)))
+            Some(sum * (1.0 / weight))
         })
         .collect()
 }
 
-/// Half-way between the levels on both sides, along a normal, pixels.
-fn edge(tone: &Tone, at: Point, normal: Point) -> Option<Point> {
-    const REACH: f64 = 5.0;
+/// Where the share of skin is half, along a normal, pixels.
+fn edge(shares: &GrayImage, at: Point, normal: Point) -> Option<Point> {
+    const REACH: f64 = 3.0;
     const STEP: f64 = 0.25;
     /// Further from where the mask ends lies no edge but the flank of a slit, whose mouth the
     /// outline runs past.
-    const NEAR: f64 = 2.5;
-    let value = |s: f64| tone.share(at + normal * s);
-    let mean = |from: f64| (0..4).map(|i| value(from + f64::from(i) * 0.5)).sum::<f64>() / 4.0;
-    let (patch, ground) = (mean(-REACH), mean(REACH - 1.5));
-    // Ink or a neighbour within reach spoils the levels: then those about are better.
-    let half = if patch - ground > 0.7 { (patch + ground) / 2.0 } else { 0.5 };
+    const NEAR: f64 = 2.0;
+    let value = |s: f64| {
+        let p = at + normal * s;
+        sample(shares, p.x, p.y) - 127.5
+    };
     let count = (2.0 * REACH / STEP) as usize;
     let values: Vec<f64> = (0..=count).map(|i| value(-REACH + i as f64 * STEP)).collect();
-    let crossing = |i: &usize| values[*i] >= half && values[*i + 1] < half;
-    let place =
-        |i: usize| -REACH + (i as f64 + (values[i] - half) / (values[i] - values[i + 1])) * STEP;
+    let crossing = |i: &usize| values[*i] >= 0.0 && values[*i + 1] < 0.0;
+    let place = |i: usize| -REACH + (i as f64 + values[i] / (values[i] - values[i + 1])) * STEP;
     let best = (0..count)
         .filter(crossing)
         .map(place)
         .min_by(|a, b| (a - 0.5).abs().total_cmp(&(b - 0.5).abs()))?;
     (best.abs() <= NEAR).then(|| at + normal * best)
 }
-
-/// The middle of an inked line that the contour runs along, along a normal, pixels: by how far the
-/// ink is darker than the tape on both sides of it.
-fn ink(depth: &Tone, mm: f64, at: Point, normal: Point) -> Option<Point> {
-    /// How far from the contour the line's middle may lie, mm, and how far from there it may reach.
-    const NEAR: f64 = 1.6;
-    const REACH: f64 = 4.0;
-    let value = |s: f64| {
-        sample(
-            &depth.image,
-            at.x + normal.x * s - f64::from(depth.x),
-            at.y + normal.y * s - f64::from(depth.y),
-        )
-    };
-    let steps = (REACH / mm * 4.0) as i64;
-    let place = |i: i64| i as f64 * 0.25;
-    let values: Vec<f64> = (-steps..=steps).map(|i| value(place(i))).collect();
-    let near = ((NEAR / mm * 4.0) as usize).min(steps as usize);
-    let middle = steps as usize;
-    let best = (middle - near..=middle + near).max_by(|a, b| values[*a].total_cmp(&values[*b]))?;
-    if values[best] < LEAST_INK {
-        return None;
-    }
-    let limit = 0.5 * values[best];
-    let mut first = best;
-    while first > 0 && values[first - 1] > limit {
-        first -= 1;
-    }
-    let mut last = best;
-    while last + 1 < values.len() && values[last + 1] > limit {
-        last += 1;
-    }
-    let (mut sum, mut weight) = (0.0, 0.0);
-    for (i, v) in values.iter().enumerate().take(last + 1).skip(first) {
-        sum += place(i as i64 - steps) * (v - limit);
-        weight += v - limit;
-    }
-    let middle = if weight > 0.0 { sum / weight } else { place(best as i64 - steps) };
-    (middle.abs() * mm <= NEAR + 0.5).then(|| at + normal * middle)
-}
-
-/// Ink is at least so many levels of grey darker than the tape.
-const LEAST_INK: f64 = 7.0;
 
 /// The tips of darts and other sharp corners, which blur shortens, put back where their straight
 /// sides meet.

@@ -5,17 +5,16 @@ use super::belief::{Belief, Sought};
 use super::camera::View;
 use super::corners::{Between, EdgeRequest, MeasuredLength, clockwise, named_corners};
 use super::doubt::{Doubt, Ground, areas_of, doubts_of};
-use super::find::{Found, Hint, find, main_piece, share_of};
+use super::find::{Hint, find};
 use super::flat::{Flat, flatten};
-use super::grey::{greyed, smoothed};
-use super::ink::{Lines, depth_of, foot, ink_of, inside_net, lines, middle_line};
-use super::part::{Part, parts};
-use super::patch::{Gap, Mask, NarrowGap, Patch, fill_slits, flood};
+use super::gap::{Gap, NarrowGap, fill_slits};
+use super::grey::{grey_of, greyed};
+use super::ink::{Lines, foot, lines, middle_line};
+use super::look::Look;
+use super::mask::{Mask, above, flood, main_piece};
 use super::plane::{Plane, by_cards, by_rectangle, resolution};
-use super::ring::{Along, rings, sharpened, simplified, uncrossed};
-use super::shed::inside;
+use super::ring::{rings, sharpened, simplified, uncrossed};
 use super::template::Template;
-use super::tone::Tone;
 use crate::fault::{Fault, Faults};
 use crate::geometry::{Path, Point, Ring, point, ring_area, ring_bounds};
 use crate::outline::{Draft, Outline};
@@ -173,32 +172,18 @@ pub fn trace_in(
     step(0.3)?;
     let belief = Belief::of(&colours, &plane.views, &flat)?;
     step(0.5)?;
-    let smooth = smoothed(&flat.grey);
     let hint = hint(options, &plane, &flat)?;
-    let (found, lighter) = find(&flat, &smooth, &belief, &plane, &hint, &mut warnings)?;
-    step(0.7)?;
-    figures.lighter =
-        lighter.unwrap_or_else(|| found.first().is_some_and(|f| is_lighter(&smooth, &f.patch)));
-    let insides = if options.net == NetLine::Ink {
-        parts(&flat, &belief, Sought::Inside, &plane.solid)
-    } else {
-        Vec::new()
-    };
+    let found = find(&flat, &belief, &plane, &hint, &mut warnings)?;
+    step(0.8)?;
+    figures.lighter = found.first().is_some_and(|f| is_lighter(&flat, f));
     let mut faults = Faults::new();
     let mut templates = Vec::new();
-    let view = Sight {
-        flat: &flat,
-        smooth: &smooth,
-        belief: &belief,
-        cards: &plane.solid,
-        blur: figures.blur,
-    };
+    let view = Sight { flat: &flat, cards: &plane.solid, blur: figures.blur };
     let mut letters = Letters::new(&options.answers);
-    for found in &found {
+    for look in &found {
         step(0.9)?;
-        if let Some(t) = faults
-            .keep(template(&view, found, &insides, options, &mut letters, &mut warnings))
-            .flatten()
+        if let Some(t) =
+            faults.keep(template(&view, look, options, &mut letters, &mut warnings)).flatten()
         {
             templates.push(t);
         }
@@ -230,8 +215,6 @@ pub fn trace_in(
 /// What is seen of the plane.
 struct Sight<'a> {
     flat: &'a Flat,
-    smooth: &'a GrayImage,
-    belief: &'a Belief,
     cards: &'a [Vec<Point>],
     blur: f64,
 }
@@ -255,65 +238,59 @@ fn hint(options: &Options, plane: &Plane, flat: &Flat) -> Result<Hint, Faults> {
     faults.into_result(Hint { at, around })
 }
 
-/// True if a patch is lighter than what lies about it.
-fn is_lighter(smooth: &GrayImage, patch: &Patch) -> bool {
+/// True if a skin is lighter than what lies about it.
+fn is_lighter(flat: &Flat, look: &Look) -> bool {
     let (mut sums, mut counts) = ([0u64; 2], [1u64; 2]);
-    for (x, y, v) in patch.mask.image.enumerate_pixels() {
-        let side = usize::from(v[0] > 0);
-        sums[side] += u64::from(smooth.get_pixel(x + patch.mask.x, y + patch.mask.y)[0]);
+    for (x, y, v) in look.skin.enumerate_pixels() {
+        let side = usize::from(v[0] > 127);
+        let colour = flat.colour.get_pixel(x + look.x, y + look.y);
+        sums[side] += u64::from(grey_of(colour.0));
         counts[side] += 1;
     }
     sums[1] * counts[0] > sums[0] * counts[1]
 }
 
-/// One template from its patch; `None` if the user leaves it out.
+/// One template from its part; `None` if the user leaves it out.
 fn template(
     view: &Sight,
-    found: &Found,
-    insides: &[Part],
+    look: &Look,
     options: &Options,
     letters: &mut Letters,
     warnings: &mut Vec<Fault>,
 ) -> Result<Option<Template>, Faults> {
-    let &Sight { flat, smooth, belief, .. } = view;
-    let mut patch = found.patch.clone();
-    let middle = |mask: &Mask| flat.plane(middle_of(mask));
-    let mut given = vec![letters.give(Kind::Template, middle(&patch.mask))];
+    let flat = view.flat;
+    let masked = |image: GrayImage| Mask { image, x: look.x, y: look.y };
+    let mut shares = with_gaps(look);
+    let skin = main_piece(&above(&shares, 127));
+    let mut given =
+        vec![letters.give(Kind::Template, flat.plane(middle_of(&masked(skin.clone()))))];
     if letters.is_not(&given[0].letter) {
         return Ok(None);
     }
-    if found.sorted.is_some() || options.net == NetLine::Ink {
-        // Measured: of skins on benches, and of inked net lines, too many came out wrong without a
-        // stretch that was doubted.
-        let at = middle(&patch.mask);
-        let what = "it is no skin whose edge lies on a plain board: fine slits, tips of narrow darts and small holes may be missing";
-        let remedy = "hold the outline in the check picture against the photo before you cut, all round, and mend what is wrong in a drawing program or on the page (`warpwise bench`)";
-        warnings.push(Fault::new(what, remedy).at("outline", at.x, at.y));
-    }
-    let mut tone = patch.tone.clone();
-    let mut part = found.part.clone();
     let answered = |k: usize| letters.gap(&letters.next(k));
-    let (outline_of, mut mask, gaps, ink) = match options.net {
+    let (mut mask, gaps) = match options.net {
         NetLine::Edge => {
-            let gaps = fill_slits(&mut patch.mask.image, flat.mm, options.gaps, &answered);
-            (Along::Edge, patch.mask.clone(), gaps, None)
+            let mut mask = masked(skin);
+            let gaps = fill_slits(&mut mask.image, flat.mm, options.gaps, &answered);
+            (mask, gaps)
         }
         NetLine::Ink => {
-            fill_slits(&mut patch.mask.image, flat.mm, Some(Gap::Slit), &|_| None);
-            let (ink, darker) = ink_of(smooth, flat.mm, &patch.mask);
-            let Some((mut mask, depth, seen)) = inside_line(view, &patch, insides, &ink, darker)
-            else {
+            shares = look.inside.clone();
+            let mut mask = masked(main_piece(&above(&shares, 127)));
+            fill_without_line(&mut mask.image, &mut shares, &look.ink, flat.mm);
+            let count = |i: &GrayImage| i.iter().filter(|v| **v > 0).count();
+            // A net line that is worth tracing holds a good part of the skin.
+            if 6 * count(&mask.image) < count(&skin) {
                 return Err(Fault::new(
                     "no closed inked line runs round inside the skin",
                     "ink the net line without gaps, or say that it is the skin's edge: --net edge",
                 )
                 .into());
-            };
+            }
             // What runs in between two inked lines is a dart: a relief cut is one line.
-            let gaps =
-                fill_slits(&mut mask.image, flat.mm, options.gaps.or(Some(Gap::Dart)), &answered);
-            (tone, part) = (depth, seen);
-            (Along::Ink, mask, gaps, Some(ink))
+            let said = options.gaps.or(Some(Gap::Dart));
+            let gaps = fill_slits(&mut mask.image, flat.mm, said, &answered);
+            (mask, gaps)
         }
     };
     let place = |p: Point| flat.plane(p + point(f64::from(mask.x), f64::from(mask.y)));
@@ -323,14 +300,14 @@ fn template(
                 .give(if gap.kind == Gap::Slit { Kind::Slit } else { Kind::Dart }, place(gap.at)),
         );
     }
-    gaps_hold(&gaps, &given[1..], warnings)?;
+    gaps_said(&gaps, &given[1..], warnings);
     for pixels in holes_of(&mask, LEAST_HOLE / (flat.mm * flat.mm)) {
         let at = place(
             pixels.iter().fold(point(0.0, 0.0), |a, p| a + point(f64::from(p.0), f64::from(p.1)))
                 * (1.0 / pixels.len() as f64),
         );
-        let sure =
-            options.net == NetLine::Ink || found.part.is_none() || is_hole(view, &mask, &pixels);
+        let area = pixels.len() as f64 * flat.mm * flat.mm;
+        let sure = is_hole(&shares, &pixels) && (options.net == NetLine::Edge || area > LETTER);
         let yes = letters.hole(&letters.next(0)).unwrap_or(sure);
         let letter = letters.give(if yes { Kind::Hole } else { Kind::NoHole }, at);
         if !sure && letters.hole(&letter.letter).is_none() {
@@ -346,11 +323,7 @@ fn template(
             pixels.iter().for_each(|&(x, y)| mask.image.put_pixel(x, y, image::Luma([255])));
         }
     }
-    if options.net == NetLine::Edge {
-        patch.mask = mask.clone();
-    }
-    let mut ink = ink.unwrap_or_else(|| ink_of(smooth, flat.mm, &patch.mask).0);
-    let (outer, holes) = rings(flat, &tone, &mask, outline_of);
+    let (outer, holes) = rings(flat, &shares, &mask);
     let Some(outer) = outer.filter(|r| r.len() > 8) else {
         return Err(Fault::new(
             "a patch has no clear edge",
@@ -372,16 +345,19 @@ fn template(
     };
     let net = fewer(&outer);
     let holes: Vec<Ring> = holes.iter().map(fewer).filter(|h| ring_area(h) > LEAST_HOLE).collect();
+    let mut ink = above(&look.ink, 110);
+    ink.iter_mut().zip(mask.image.iter()).for_each(|(i, m)| *i = (*i).min(*m));
     if options.net == NetLine::Ink {
-        without(&mut ink, flat, &patch.mask, &net, 2.0);
+        without(&mut ink, flat, &mask, &net, 2.0);
     }
     // A slit is a relief cut by its shape, whatever shows through it.
     let slits = gaps
         .iter()
         .filter(|g| g.kind == Gap::Slit && g.length >= LEAST_SLIT && options.net == NetLine::Edge);
     let slits: Vec<Path> =
-        slits.filter_map(|g| slit(flat, &patch, &mut ink, &g.pixels, &net)).collect();
-    let Lines { arrows, mut cuts, mut marks } = lines(flat, &patch, &ink, &net, &holes);
+        slits.filter_map(|g| slit(flat, &mask, &mut ink, &g.pixels, &net)).collect();
+    let Lines { arrows, mut cuts, mut marks } =
+        lines(flat, look, &mask, &ink, &net, &holes, options.net);
     cuts.extend(slits);
     let mut lettered = |lines: &mut Vec<Path>, kind: Kind| {
         lines.retain(|line| {
@@ -406,21 +382,17 @@ fn template(
     // The same checks as a drawing read from a file.
     let outline =
         Outline::new(Draft { net: net.clone(), holes: holes.clone(), ..Draft::default() })?;
-    let mut doubts = Vec::new();
-    if let Some(part) = &part {
-        let apart = found.sorted.as_ref().map(|s| move |p: Point| s.apart(p.x, p.y));
-        let apart = apart.as_ref().map(|a| a as &dyn Fn(Point) -> f64);
-        let sought = if options.net == NetLine::Edge { Sought::Skin } else { Sought::Inside };
-        let held = Ground { flat, belief, part, sought, tone: &tone, apart, cards: view.cards };
-        doubts = std::iter::once(outline.net())
-            .chain(outline.holes())
-            .flat_map(|r| doubts_of(r, &held))
-            .collect();
-        if apart.is_some() || options.net == NetLine::Ink {
-            doubts.extend(areas_of(outline.net(), outline.holes(), &held));
-        }
-        trusted(&doubts, outline.net(), view.blur, warnings)?;
+    let sought = if options.net == NetLine::Edge { Sought::Skin } else { Sought::Inside };
+    let held = Ground { flat, look, sought, shares: &shares, cards: view.cards };
+    let mut doubts: Vec<Doubt> = std::iter::once(outline.net())
+        .chain(outline.holes())
+        .flat_map(|r| doubts_of(r, &held))
+        .collect();
+    // What no inked line parts from the inside is inside.
+    if options.net == NetLine::Edge {
+        doubts.extend(areas_of(outline.net(), outline.holes(), &held));
     }
+    trusted(&doubts, outline.net(), view.blur, warnings)?;
     if let NetLine::Edge = options.net
         && let Some(line) = marks.iter().find(|m| closes(m, &net))
     {
@@ -444,15 +416,74 @@ fn template(
     }))
 }
 
-/// Holes of less than this are ink, mm².
+/// The shares of skin, with narrow gaps that come from its edge cut out of it, whatever little of
+/// the ground a pixel there still shows. What looks like a gap and does not reach the edge is ink.
+fn with_gaps(look: &Look) -> GrayImage {
+    let mut shares = look.skin.clone();
+    let (w, h) = shares.dimensions();
+    let open =
+        |x: u32, y: u32| shares.get_pixel(x, y)[0] < 128 || look.gap.get_pixel(x, y)[0] > 127;
+    let mut done = GrayImage::new(w, h);
+    for (x, y) in
+        (0..w).flat_map(|x| [(x, 0), (x, h - 1)]).chain((0..h).flat_map(|y| [(0, y), (w - 1, y)]))
+    {
+        flood(&mut done, x, y, true, open);
+    }
+    // Half a gap is as good as none: its rim goes along.
+    let done = imageproc::morphology::dilate(&done, imageproc::distance_transform::Norm::LInf, 1);
+    for ((s, g), d) in shares.iter_mut().zip(look.gap.iter()).zip(done.iter()) {
+        if *d > 0 {
+            *s = (*s).min(255 - *g);
+        }
+    }
+    shares
+}
+
+/// Fills the holes about which no inked line runs: there is one side only.
+fn fill_without_line(mask: &mut GrayImage, shares: &mut GrayImage, ink: &GrayImage, mm: f64) {
+    /// A line about a hole may have breaks: so much of it is there.
+    const LINE: f64 = 0.6;
+    let reach = (1.6 / mm).round().max(1.0) as u8;
+    let norm = imageproc::distance_transform::Norm::LInf;
+    let near_ink = imageproc::morphology::dilate(&above(ink, 90), norm, reach);
+    let (w, h) = mask.dimensions();
+    let black = |x: u32, y: u32| mask.get_pixel(x, y)[0] == 0;
+    let mut done = GrayImage::new(w, h);
+    flood(&mut done, 0, 0, false, black);
+    let mut filled = Vec::new();
+    for (x, y) in (0..h).flat_map(|y| (0..w).map(move |x| (x, y))) {
+        let pixels = flood(&mut done, x, y, false, black);
+        let rim = |p: &&(u32, u32)| {
+            [(1, 0), (-1, 0), (0, 1), (0, -1)].iter().any(|&(i, k)| {
+                let (Some(x), Some(y)) = (p.0.checked_add_signed(i), p.1.checked_add_signed(k))
+                else {
+                    return false;
+                };
+                x < w && y < h && !black(x, y)
+            })
+        };
+        let rim: Vec<_> = pixels.iter().filter(rim).collect();
+        let inked = rim.iter().filter(|p| near_ink.get_pixel(p.0, p.1)[0] > 0).count();
+        if (inked as f64) < LINE * rim.len() as f64 {
+            filled.extend(pixels);
+        }
+    }
+    for (x, y) in filled {
+        mask.put_pixel(x, y, image::Luma([255]));
+        shares.put_pixel(x, y, image::Luma([255]));
+    }
+}
+
+/// Holes of less than this are ink, mm²; and of a closed inked line, letters.
 const LEAST_HOLE: f64 = 30.0;
+const LETTER: f64 = 150.0;
 /// Slits shorter than this are no relief cuts, mm.
 const LEAST_SLIT: f64 = 9.0;
 
 /// The middle line of a slit, from the net line inwards, whose ink is taken away.
 fn slit(
     flat: &Flat,
-    patch: &Patch,
+    mask: &Mask,
     ink: &mut GrayImage,
     pixels: &[(u32, u32)],
     net: &Ring,
@@ -465,7 +496,7 @@ fn slit(
             }
         }
     }
-    let mut line = middle_line(flat, patch, pixels)?;
+    let mut line = middle_line(flat, mask, pixels)?;
     let off = |p: Point| foot(net, p).map_or(f64::INFINITY, |f| f.distance(p));
     if off(line[0]) > off(line[line.len() - 1]) {
         line.reverse();
@@ -493,18 +524,9 @@ fn holes_of(mask: &Mask, least: f64) -> Vec<Vec<(u32, u32)>> {
     out
 }
 
-/// True if the network sees no skin in a hole that colour shows.
-fn is_hole(view: &Sight, mask: &Mask, pixels: &[(u32, u32)]) -> bool {
-    let Sight { flat, belief, .. } = view;
-    let sum: f64 = pixels
-        .iter()
-        .map(|&(x, y)| {
-            f64::from(belief.at(&belief.skin, f64::from(x + mask.x), f64::from(y + mask.y)))
-        })
-        .sum();
-    // A small hole is blurred in a small copy.
-    let small = pixels.len() as f64 * flat.mm * flat.mm < (4.0 * belief.grain).powi(2);
-    sum / (pixels.len() as f64) < if small { 0.8 } else { 0.5 }
+/// True if the network is sure that most of a hole is none of the skin.
+fn is_hole(shares: &GrayImage, pixels: &[(u32, u32)]) -> bool {
+    3 * pixels.iter().filter(|p| shares.get_pixel(p.0, p.1)[0] < 64).count() > 2 * pixels.len()
 }
 
 /// The pixel about which a mask lies.
@@ -548,38 +570,6 @@ fn trusted(
     Ok(())
 }
 
-/// The inside of the inked net line: where the network sees it, else where a line closes. With how
-/// dark the ink is.
-fn inside_line(
-    view: &Sight,
-    patch: &Patch,
-    insides: &[Part],
-    ink: &GrayImage,
-    darker: bool,
-) -> Option<(Mask, Tone, Option<Part>)> {
-    let &Sight { flat, smooth, belief, .. } = view;
-    let within = |p: &&Part| {
-        p.sure > 0.6 && share_of(belief, p, &patch.mask) > 0.6 && p.area > 0.15 * patch.area
-    };
-    if let Some(part) = insides.iter().find(within) {
-        let (mut mask, depth) = inside(smooth, flat.mm, belief, part, patch, darker);
-        mask.image = main_piece(&mask.image);
-        let tone = Tone { image: depth, x: mask.x, y: mask.y };
-        return Some((mask, tone, Some(part.clone())));
-    }
-    let mask = inside_net(flat, patch, ink)?;
-    let depth = depth_of(smooth, flat.mm, &patch.mask, darker);
-    // Its outline lies beside the line, the watershed's on it.
-    let mut image = mask.image;
-    imageproc::morphology::dilate_mut(
-        &mut image,
-        imageproc::distance_transform::Norm::L2,
-        ((0.6 / flat.mm).round() as u8).max(1),
-    );
-    let tone = Tone { image: depth, x: mask.x, y: mask.y };
-    Some((Mask { image, ..mask }, tone, None))
-}
-
 /// Takes the ink within so many mm of a ring away.
 fn without(ink: &mut GrayImage, flat: &Flat, mask: &Mask, ring: &Ring, reach: f64) {
     let r = reach / flat.mm;
@@ -604,34 +594,22 @@ fn without(ink: &mut GrayImage, flat: &Flat, mask: &Mask, ring: &Ring, reach: f6
     }
 }
 
-/// Gaps that may be slits or darts: a warning where their shape speaks for one or they are short,
-/// else a refusal.
-fn gaps_hold(
-    gaps: &[NarrowGap],
-    letters: &[Letter],
-    warnings: &mut Vec<Fault>,
-) -> Result<(), Faults> {
-    /// A gap shorter than this, taken for what it is not, spoils little, mm.
-    const SHORT: f64 = 12.0;
-    let mut faults = Faults::new();
+/// A warning for each gap that may be something else.
+fn gaps_said(gaps: &[NarrowGap], letters: &[Letter], warnings: &mut Vec<Fault>) {
     for (gap, letter) in gaps.iter().zip(letters).filter(|(g, _)| g.open) {
         let l = &letter.letter;
         let remedy = format!(
-            "look at the check picture; say what it is with --gap {l}=slit or --gap {l}=dart (all of them: --gaps slit or --gaps dart), or cut \
-             darts wider and ink relief cuts thinner"
+            "look at the check picture; say what it is with --gap {l}=slit or --gap {l}=dart (all \
+             of them: --gaps slit or --gaps dart), or cut darts wider and ink relief cuts thinner"
         );
         let what = format!(
-            "{l}: a narrow gap of {:.0} mm in the edge may be a slit or the tip of a dart",
-            gap.length
+            "{l}: a narrow gap of {:.0} mm in the edge may be a slit or the tip of a dart: taken \
+             for a {}",
+            gap.length,
+            letter.kind.word()
         );
-        let taken = format!("{what}: taken for a {}", letter.kind.word());
-        if gap.likely || gap.length < SHORT {
-            warnings.push(Fault::new(taken, remedy).at("gap", letter.at.x, letter.at.y));
-        } else {
-            faults.push(Fault::new(what, remedy).at("gap", letter.at.x, letter.at.y));
-        }
+        warnings.push(Fault::new(what, remedy).at("gap", letter.at.x, letter.at.y));
     }
-    faults.into_result(())
 }
 
 /// True of a line that is long enough to be a net line of its own.

@@ -6,15 +6,20 @@
 //! `training/`.
 
 mod forward;
+mod near;
 mod weights;
 
 use crate::fault::Fault;
 use forward::{Value, run};
 use image::RgbImage;
-use weights::{COLOURS, Net};
+use weights::Net;
+
+pub(super) use near::{Answered, NearNet};
 
 /// Longest side of the copy that is looked at, pixels.
 pub const LOOKED_AT: u32 = 512;
+/// Channels of the picture: red, green, blue.
+const COLOURS: usize = 3;
 /// Answers for each pixel: scores of four classes, then of skin and of inside.
 const ANSWERS: usize = 6;
 
@@ -107,7 +112,7 @@ pub fn looks(photo: &RgbImage) -> Result<[Seen; 3], Fault> {
 }
 
 fn whole_net() -> Result<Net, Fault> {
-    let net = Net::read(WEIGHTS)?;
+    let net = Net::read(WEIGHTS, COLOURS)?;
     if net.channels != 4 * ANSWERS {
         return Err(Fault::new(
             "the network's weights are damaged: they give other answers",
@@ -229,7 +234,7 @@ mod tests {
         }
         let kept: Kept =
             serde_json::from_str(include_str!("../../../tests/data/skin_net.json")).unwrap();
-        let net = Net::read(WEIGHTS).unwrap();
+        let net = Net::read(WEIGHTS, COLOURS).unwrap();
         let answers = run(&net, small_copy(&picture(), 512, 320, net.multiple));
         let plane = answers.height * answers.width;
         let mut worst: f32 = 0.0;
@@ -254,7 +259,7 @@ mod tests {
         for at in (0..WEIGHTS.len()).step_by(WEIGHTS.len() / 7).chain([0, 11, WEIGHTS.len() - 1]) {
             let mut file = WEIGHTS.to_vec();
             file[at] ^= 4;
-            assert!(Net::read(&file).is_err(), "byte {at}");
+            assert!(Net::read(&file, COLOURS).is_err(), "byte {at}");
         }
     }
 

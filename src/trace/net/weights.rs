@@ -7,8 +7,6 @@
 use crate::fault::Fault;
 use sha2::{Digest, Sha256};
 
-/// Channels of the picture.
-pub(super) const COLOURS: usize = 3;
 /// Largest side of a convolution, largest number of channels and of steps: far above what is in
 /// use.
 const MOST: (usize, usize, usize) = (15, 4096, 1000);
@@ -64,11 +62,11 @@ fn damaged(what: impl std::fmt::Display) -> Fault {
 type Shape = (usize, usize);
 
 impl Net {
-    /// Reads a file.
+    /// Reads a file; `colours` is how many channels the picture has.
     ///
     /// # Errors
     /// Anything that does not fit together, or a hash that differs.
-    pub fn read(file: &[u8]) -> Result<Net, Fault> {
+    pub fn read(file: &[u8], colours: usize) -> Result<Net, Fault> {
         let (body, hash) = file
             .split_at_checked(file.len().saturating_sub(32))
             .ok_or_else(|| damaged("nothing there"))?;
@@ -86,7 +84,7 @@ impl Net {
         if lines.next() != Some("skin net 1") {
             return Err(damaged("it is of another kind"));
         }
-        let mut shapes: Vec<Shape> = vec![(COLOURS, 1)];
+        let mut shapes: Vec<Shape> = vec![(colours, 1)];
         let mut steps = Vec::new();
         for line in lines {
             let (step, shape) = step(line, &shapes, &mut numbers)
