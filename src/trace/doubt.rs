@@ -86,6 +86,8 @@ pub(super) struct Ground<'a> {
 const LEAST_STEP: f64 = 0.7;
 /// How far off an edge the answers are clear, mm.
 const WITHIN: f64 = 1.2;
+/// Ink under a net line is at least so sure, of 255.
+const LEAST_INK: f64 = 90.0;
 /// Colours that lie less apart than this are alike (levels of 255).
 const ALIKE: f64 = 14.0;
 /// Distance of the looks along the outline, mm.
@@ -213,6 +215,16 @@ fn cause(p: Point, out: Point, g: &Ground) -> Option<Cause> {
     };
     let mean = |from: f64| (0..3).map(|k| share(from + 0.4 * f64::from(k))).sum::<f64>() / 3.0;
     // Beyond a narrow neck, or across a narrow gap, lies the other side.
+    if g.sought == Sought::Inside {
+        let ink = |s: f64| {
+            let q = g.flat.pixel(p + out * s) - corner;
+            sample(&g.look.ink, q.x, q.y)
+        };
+        let most = (-3..=3).map(|k| ink(0.4 * f64::from(k))).fold(0.0, f64::max);
+        if most < LEAST_INK {
+            return Some(Cause::NoInk);
+        }
+    }
     let inner = mean(-WITHIN - 0.8).max(mean(-WITHIN));
     let outer = mean(WITHIN).min(mean(WITHIN - 0.4));
     if inner - outer >= LEAST_STEP {

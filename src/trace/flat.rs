@@ -11,7 +11,7 @@ const MM: f64 = 0.4;
 /// Most pixels of the flat picture; a larger plane is shown coarser.
 const MOST_PIXELS: f64 = 24e6;
 /// How far beyond the cards is looked, mm, at least; and as a multiple of the size of their box.
-const BEYOND: (f64, f64) = (500.0, 1.0);
+const BEYOND: (f64, f64) = (900.0, 1.0);
 /// Side of the blocks in which the way from plane to photo is taken for straight, pixels.
 const BLOCK: usize = 16;
 /// Most looks at a photo for one pixel, in a row.

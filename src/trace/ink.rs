@@ -19,6 +19,8 @@ const LEAST_LINE: f64 = 6.0;
 const REACHES: f64 = 4.0;
 /// A line counts as a relief cut if the network calls so much of it one, of 255.
 const RELIEF: f64 = 80.0;
+/// A shaft that bows out by a larger share of its length is bent.
+const BENT: f64 = 0.012;
 /// A straight line is hardly longer than the way between its ends.
 const STRAIGHT: f64 = 0.94;
 /// Parts of one arrow lie at most so far apart, mm.
@@ -213,11 +215,21 @@ fn arrow_of(points: &[Point]) -> Option<[Point; 2]> {
             .map(middle)
             .map(|(t, u)| (u - su - slope * (t - st)).abs())
             .fold(0.0, f64::max);
-        if bow > 0.03 * length + 1.0 {
+        if bow > 0.06 * length + 1.0 {
             return None;
         }
         let on = |t: f64| origin + axis * t + point(-axis.y, axis.x) * (su + slope * (t - st));
-        let ends = [on(low), on(high)];
+        let mut ends = [on(low), on(high)];
+        if bow > BENT * length {
+            // From where a bent shaft begins to the tip.
+            let end = |t: f64| {
+                let near: Vec<&Point> =
+                    points.iter().filter(|p| (along(p) - t).abs() < 1.2).collect();
+                let sum = near.iter().fold(point(0.0, 0.0), |a, p| a + **p);
+                sum * (1.0 / near.len().max(1) as f64)
+            };
+            ends = [end(low), end(high)];
+        }
         answer = Some(if head_at_end { ends } else { [ends[1], ends[0]] });
         origin = on(st);
         angle += libm::atan(slope);

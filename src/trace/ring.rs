@@ -180,6 +180,76 @@ pub(super) fn sharpened(ring: &Ring, closed: f64) -> Ring {
     out.into_iter().flatten().collect()
 }
 
+/// The tips of an inked line's corners, which end where its two sides run into one stroke, drawn
+/// out to where that stroke ends. The ink, 0 to 255, is a mask's picture.
+pub(super) fn drawn_out(ring: &Ring, flat: &Flat, ink: &Mask) -> Ring {
+    /// A corner that is less wide than this is a tip, degrees.
+    const TIP: f64 = 75.0;
+    /// Longest stroke, mm; what is shorter is the corner's own ink.
+    const STROKE: (f64, f64) = (1.5, 45.0);
+    const STEP: f64 = 0.2;
+    /// Looks to either side, 0.15 mm apart.
+    const MOST: i32 = 45;
+    let corner = point(f64::from(ink.x), f64::from(ink.y));
+    let dark = |p: Point| {
+        let q = flat.pixel(p) - corner;
+        sample(&ink.image, q.x, q.y) > 110.0
+    };
+    let n = ring.len();
+    if n < 60 {
+        return ring.clone();
+    }
+    let spacing = (0..n).map(|i| ring[i].distance(ring[(i + 1) % n])).sum::<f64>() / n as f64;
+    let reach = ((6.0 / spacing.max(1e-3)) as usize).clamp(4, n / 6);
+    let arms = |i: usize| (ring[(i + n - reach) % n] - ring[i], ring[(i + reach) % n] - ring[i]);
+    let wide = |i: usize| {
+        let (a, b) = arms(i);
+        libm::atan2(a.cross(b).abs(), a.dot(b)).to_degrees()
+    };
+    let mut out = Ring::with_capacity(n);
+    for i in 0..n {
+        out.push(ring[i]);
+        let here = wide(i);
+        if here > TIP
+            || (1..=reach).any(|k| wide((i + k) % n) < here || wide((i + n - k) % n) < here)
+        {
+            continue;
+        }
+        let (a, b) = arms(i);
+        let along = a * (1.0 / a.length().max(1e-9)) + b * (1.0 / b.length().max(1e-9));
+        let mut way = along * (-1.0 / along.length().max(1e-9));
+        // Along the middle of the stroke, as wide as it is dark.
+        let (mut at, mut gone, mut pen) = (ring[i], 0.0, 0.0);
+        while gone < STROKE.1 {
+            let next = at + way * STEP;
+            let side = point(-way.y, way.x);
+            let edge = |s: f64| {
+                (0..MOST)
+                    .map(|k| f64::from(k) * 0.15)
+                    .take_while(|d| dark(next + side * (s * d)))
+                    .count()
+            };
+            let (left, right) = (edge(1.0), edge(-1.0));
+            if left == 0 && right == 0 || left + right > 60 {
+                break;
+            }
+            let off = (left as f64 - right as f64) * 0.075;
+            pen = f64::max(pen, (left + right) as f64 * 0.15);
+            let middle = next + side * off.clamp(-0.1, 0.1);
+            let turned = middle - at;
+            way = way * 0.8 + turned * (0.2 / turned.length().max(1e-9));
+            way = way * (1.0 / way.length().max(1e-9));
+            at = middle;
+            gone += STEP;
+        }
+        let tip = gone - pen / 2.0;
+        if tip > STROKE.0 && gone < STROKE.1 {
+            out.push(at - way * (pen / 2.0));
+        }
+    }
+    out
+}
+
 /// A straight side.
 #[derive(Clone, Copy, Debug)]
 struct Side {

@@ -11,9 +11,9 @@ use super::gap::{Gap, NarrowGap, fill_slits};
 use super::grey::{grey_of, greyed};
 use super::ink::{Lines, foot, lines, middle_line};
 use super::look::Look;
-use super::mask::{Mask, above, flood, main_piece};
+use super::mask::{Mask, above, flood, main_piece, painted, pieces};
 use super::plane::{Plane, by_cards, by_rectangle, resolution};
-use super::ring::{rings, sharpened, simplified, uncrossed};
+use super::ring::{drawn_out, rings, sharpened, simplified, uncrossed};
 use super::template::Template;
 use crate::fault::{Fault, Faults};
 use crate::geometry::{Path, Point, Ring, point, ring_area, ring_bounds};
@@ -260,7 +260,9 @@ fn template(
 ) -> Result<Option<Template>, Faults> {
     let flat = view.flat;
     let masked = |image: GrayImage| Mask { image, x: look.x, y: look.y };
-    let mut shares = with_gaps(look);
+    let mut look = look.clone();
+    let look = &mut look;
+    let mut shares = look.skin.clone();
     let skin = main_piece(&above(&shares, 127));
     let mut given =
         vec![letters.give(Kind::Template, flat.plane(middle_of(&masked(skin.clone()))))];
@@ -270,7 +272,8 @@ fn template(
     let answered = |k: usize| letters.gap(&letters.next(k));
     let (mut mask, gaps) = match options.net {
         NetLine::Edge => {
-            let mut mask = masked(skin);
+            shares = with_tips(look, flat.mm);
+            let mut mask = masked(main_piece(&above(&shares, 127)));
             let gaps = fill_slits(&mut mask.image, flat.mm, options.gaps, &answered);
             (mask, gaps)
         }
@@ -307,10 +310,12 @@ fn template(
                 * (1.0 / pixels.len() as f64),
         );
         let area = pixels.len() as f64 * flat.mm * flat.mm;
-        let sure = is_hole(&shares, &pixels) && (options.net == NetLine::Edge || area > LETTER);
+        let sure = is_hole(&shares, &pixels, flat.mm)
+            && !in_arrow(look, &pixels)
+            && (options.net == NetLine::Edge || area > LETTER);
         let yes = letters.hole(&letters.next(0)).unwrap_or(sure);
         let letter = letters.give(if yes { Kind::Hole } else { Kind::NoHole }, at);
-        if !sure && letters.hole(&letter.letter).is_none() {
+        if !sure && !in_arrow(look, &pixels) && letters.hole(&letter.letter).is_none() {
             let what = format!(
                 "{}: something like a hole may be ink or a shadow: taken for none",
                 letter.letter
@@ -320,7 +325,15 @@ fn template(
         }
         given.push(letter);
         if !yes {
-            pixels.iter().for_each(|&(x, y)| mask.image.put_pixel(x, y, image::Luma([255])));
+            let arrow = in_arrow(look, &pixels);
+            for &(x, y) in &pixels {
+                mask.image.put_pixel(x, y, image::Luma([255]));
+                look.skin.put_pixel(x, y, image::Luma([255]));
+                look.ink.put_pixel(x, y, image::Luma([255]));
+                if arrow {
+                    look.arrow.put_pixel(x, y, image::Luma([255]));
+                }
+            }
         }
     }
     let (outer, holes) = rings(flat, &shares, &mask);
@@ -332,7 +345,7 @@ fn template(
         .into());
     };
     // A pen closes a narrow corner sooner than blur does.
-    let closed = if options.net == NetLine::Edge { 2.2 } else { 6.0 };
+    let closed = if options.net == NetLine::Edge { 1.6 } else { 2.4 };
     let fewer = |ring: &Ring| {
         let mut ring = uncrossed(&simplified(
             &uncrossed(&sharpened(&uncrossed(ring), closed)),
@@ -343,9 +356,19 @@ fn template(
         }
         ring
     };
+    let outer = match options.net {
+        NetLine::Edge => outer,
+        NetLine::Ink => drawn_out(&outer, flat, &masked(look.ink.clone())),
+    };
     let net = fewer(&outer);
     let holes: Vec<Ring> = holes.iter().map(fewer).filter(|h| ring_area(h) > LEAST_HOLE).collect();
     let mut ink = above(&look.ink, 110);
+    if options.net == NetLine::Edge {
+        // A fine slit is a line as ink is.
+        for ((i, g), r) in ink.iter_mut().zip(look.gap.iter()).zip(look.relief.iter()) {
+            *i = if *g > 127 || *r > 127 { 255 } else { *i };
+        }
+    }
     ink.iter_mut().zip(mask.image.iter()).for_each(|(i, m)| *i = (*i).min(*m));
     if options.net == NetLine::Ink {
         without(&mut ink, flat, &mask, &net, 2.0);
@@ -416,24 +439,31 @@ fn template(
     }))
 }
 
-/// The shares of skin, with narrow gaps that come from its edge cut out of it, whatever little of
-/// the ground a pixel there still shows. What looks like a gap and does not reach the edge is ink.
-fn with_gaps(look: &Look) -> GrayImage {
+/// The shares of skin, with narrow gaps cut on where the network sees them go on: a dart closes
+/// before its tip to the eye of a pixel. What looks like a gap by itself is a line.
+fn with_tips(look: &Look, mm: f64) -> GrayImage {
+    let norm = imageproc::distance_transform::Norm::L2;
+    let reach = (1.8 / mm).round().max(1.0) as u8;
+    let own = above(&look.skin, 127);
+    let mut closed = imageproc::morphology::dilate(&own, norm, reach);
+    imageproc::morphology::erode_mut(&mut closed, norm, reach);
+    // A strip of a pixel along the edge is none.
+    imageproc::morphology::erode_mut(&mut closed, imageproc::distance_transform::Norm::LInf, 1);
+    let narrow = |x: u32, y: u32| closed.get_pixel(x, y)[0] > 0 && own.get_pixel(x, y)[0] == 0;
     let mut shares = look.skin.clone();
-    let (w, h) = shares.dimensions();
-    let open =
-        |x: u32, y: u32| shares.get_pixel(x, y)[0] < 128 || look.gap.get_pixel(x, y)[0] > 127;
-    let mut done = GrayImage::new(w, h);
-    for (x, y) in
-        (0..w).flat_map(|x| [(x, 0), (x, h - 1)]).chain((0..h).flat_map(|y| [(0, y), (w - 1, y)]))
-    {
-        flood(&mut done, x, y, true, open);
-    }
-    // Half a gap is as good as none: its rim goes along.
-    let done = imageproc::morphology::dilate(&done, imageproc::distance_transform::Norm::LInf, 1);
-    for ((s, g), d) in shares.iter_mut().zip(look.gap.iter()).zip(done.iter()) {
-        if *d > 0 {
-            *s = (*s).min(255 - *g);
+    for pixels in pieces(&above(&look.gap, 127), true) {
+        let (w, h) = own.dimensions();
+        let touches = |p: &&(u32, u32)| {
+            (p.1.saturating_sub(1)..(p.1 + 2).min(h))
+                .flat_map(|y| (p.0.saturating_sub(1)..(p.0 + 2).min(w)).map(move |x| (x, y)))
+                .any(|(x, y)| narrow(x, y))
+        };
+        if pixels.iter().filter(touches).count() > 4 {
+            for (x, y) in pixels {
+                let gap = 255 - look.gap.get_pixel(x, y)[0];
+                let share = shares.get_pixel_mut(x, y);
+                share[0] = share[0].min(gap);
+            }
         }
     }
     shares
@@ -443,6 +473,8 @@ fn with_gaps(look: &Look) -> GrayImage {
 fn fill_without_line(mask: &mut GrayImage, shares: &mut GrayImage, ink: &GrayImage, mm: f64) {
     /// A line about a hole may have breaks: so much of it is there.
     const LINE: f64 = 0.6;
+    /// The mean answer from which a small hole is no answer, and any hole, of 255.
+    const SURE: (f64, f64) = (90.0, 150.0);
     let reach = (1.6 / mm).round().max(1.0) as u8;
     let norm = imageproc::distance_transform::Norm::LInf;
     let near_ink = imageproc::morphology::dilate(&above(ink, 90), norm, reach);
@@ -464,7 +496,11 @@ fn fill_without_line(mask: &mut GrayImage, shares: &mut GrayImage, ink: &GrayIma
         };
         let rim: Vec<_> = pixels.iter().filter(rim).collect();
         let inked = rim.iter().filter(|p| near_ink.get_pixel(p.0, p.1)[0] > 0).count();
-        if (inked as f64) < LINE * rim.len() as f64 {
+        // What is large, or surely outside, is asked about, letter by letter.
+        let share = pixels.iter().map(|p| f64::from(shares.get_pixel(p.0, p.1)[0])).sum::<f64>();
+        let count = pixels.len() as f64;
+        let small = count * mm * mm < LETTER && share > SURE.0 * count || share > SURE.1 * count;
+        if small && (inked as f64) < LINE * rim.len() as f64 {
             filled.extend(pixels);
         }
     }
@@ -524,9 +560,26 @@ fn holes_of(mask: &Mask, least: f64) -> Vec<Vec<(u32, u32)>> {
     out
 }
 
-/// True if the network is sure that most of a hole is none of the skin.
-fn is_hole(shares: &GrayImage, pixels: &[(u32, u32)]) -> bool {
-    3 * pixels.iter().filter(|p| shares.get_pixel(p.0, p.1)[0] < 64).count() > 2 * pixels.len()
+/// True if the network is sure that most of a hole is none of the skin, and the hole is no line.
+fn is_hole(shares: &GrayImage, pixels: &[(u32, u32)], mm: f64) -> bool {
+    /// A hole is at least so wide, mm.
+    const WIDE: f64 = 4.0;
+    let sure = pixels.iter().filter(|p| shares.get_pixel(p.0, p.1)[0] < 64).count();
+    let mut deep = painted(shares.dimensions(), pixels);
+    let reach = (WIDE / 2.0 / mm).round().max(1.0) as u8;
+    imageproc::morphology::erode_mut(&mut deep, imageproc::distance_transform::Norm::L2, reach);
+    3 * sure > 2 * pixels.len() && deep.iter().any(|v| *v > 0)
+}
+
+/// True of a hole that touches the arrow's ink: its head, filled in.
+fn in_arrow(look: &Look, pixels: &[(u32, u32)]) -> bool {
+    let (w, h) = look.arrow.dimensions();
+    let touches = |p: &&(u32, u32)| {
+        (p.1.saturating_sub(2)..(p.1 + 3).min(h))
+            .flat_map(|y| (p.0.saturating_sub(2)..(p.0 + 3).min(w)).map(move |x| (x, y)))
+            .any(|(x, y)| look.arrow.get_pixel(x, y)[0] > 127)
+    };
+    pixels.iter().filter(touches).count() > 3
 }
 
 /// The pixel about which a mask lies.
