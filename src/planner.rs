@@ -4,6 +4,7 @@
 //! The only room that turns pieces and stock into a nesting problem and its outcome into a plan.
 
 mod earlier;
+mod ground;
 mod lay;
 mod mosaic;
 mod sources;

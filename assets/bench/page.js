@@ -2,6 +2,7 @@
 // What every page does: notes put beside their fields, changes by others heard, a message taken away.
 import './drop-zone.js';
 import './plan-watch.js';
+import './plan-picture.js';
 import './layer-list.js';
 
 /** @type {any} */

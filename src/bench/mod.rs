@@ -123,6 +123,7 @@ fn router(app: Arc<App>) -> Router {
         .route("/job/{job}/watch", get(job_page::watch))
         .route("/job/{job}/plan/begin", post(plan_page::begin))
         .route("/job/{job}/plan/stop", post(plan_page::stop))
+        .route("/job/{job}/plan/live", get(plan_page::live))
         .route("/job/{job}/plan/file/{*file}", get(plan_page::file))
         .route("/job/{job}/pages", get(sheets_page::pages))
         .route("/job/{job}/print/{what}", get(sheets_page::print))

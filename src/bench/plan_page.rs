@@ -8,9 +8,12 @@ use super::job_page::whole_step;
 use super::language;
 use axum::extract::{Form as Sent, Path, State};
 use axum::http::{HeaderMap, StatusCode, header};
+use axum::response::sse::{Event, KeepAlive, Sse};
 use axum::response::{IntoResponse, Response};
+use futures_util::stream;
 use maud::{Markup, PreEscaped, html};
 use serde::Deserialize;
+use std::convert::Infallible;
 use std::path::Component;
 use std::sync::Arc;
 use std::time::Duration;
@@ -42,13 +45,20 @@ pub fn plan(form: &Form<'_>, open: &mut OpenJob) -> Markup {
         }
         @if let Some(news) = &running {
             @if is_running {
-                plan-watch data-done=(address(job, "plan")) data-first=(words.t("plan.first")) data-best=(words.t("plan.best"))
+                plan-watch data-done=(address(job, "plan")) data-least=(words.t("plan.least")) data-yield=(words.t("plan.yield"))
+                    data-first=(words.t("plan.first")) data-best=(words.t("plan.best"))
                     data-saved=(words.t("plan.saved")) data-writing=(words.t("plan.writing")) data-begun=(words.t("plan.begun")) {
                     p .phase role="status" { (words.t("plan.begun")) }
                     progress max="1" value=(news.share) aria-label=(words.t("plan.progress")) {}
                     p .lengths {}
-                    button type="button" hx-post=(address(job, "plan/stop")) hx-swap="none" { "■ " (words.t("plan.stop")) }
+                    button type="button" hx-post=(address(job, "plan/stop")) hx-swap="none" {
+                        "■ " (words.t("plan.stop"))
+                    }
                 }
+                plan-picture data-live=(address(job, "plan/live")) {
+                    canvas role="img" aria-label=(words.t("plan.picture")) {}
+                }
+                p .quiet { (words.t("plan.picture_signs")) }
             } @else if news.phase == Phase::Refused {
                 p .note.fault { "▲ " (words.t("plan.refused")) }
                 (faults(&news.faults))
@@ -156,6 +166,44 @@ pub async fn begin(
         }
     })
     .await
+}
+
+/// How often a picture is looked at that is drawn live.
+const LOOK: Duration = Duration::from_millis(80);
+
+/// The layout as it gets better: what it lies on, then where each piece lies, again and again.
+pub async fn live(State(app): State<Arc<App>>, Path(job): Path<String>) -> Response {
+    let planning = tokio::task::spawn_blocking(move || {
+        let open = app.job(&job).ok()?;
+        let planning = locked(&open).planning.clone();
+        planning
+    });
+    let Ok(Some(planning)) = planning.await else {
+        return StatusCode::NO_CONTENT.into_response();
+    };
+    let state = (planning, 0_u64, 0_u64);
+    let events = stream::unfold(state, |(planning, ground, layout)| async move {
+        loop {
+            let picture = planning.picture();
+            if picture.ground_number != ground {
+                let event = Event::default().event("ground").json_data(&*picture.ground);
+                return event.ok().map(|e| {
+                    (Ok::<_, Infallible>(e), (planning, picture.ground_number, layout))
+                });
+            }
+            if picture.layout_number != layout && !picture.layout.is_empty() {
+                let event = Event::default().event("layout").json_data(&*picture.layout);
+                return event
+                    .ok()
+                    .map(|e| (Ok(e), (planning, ground, picture.layout_number)));
+            }
+            if !planning.is_running() {
+                return None;
+            }
+            tokio::time::sleep(LOOK).await;
+        }
+    });
+    Sse::new(events).keep_alive(KeepAlive::new()).into_response()
 }
 
 /// Ends the search; the best layouts are kept.

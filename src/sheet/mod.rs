@@ -17,6 +17,7 @@ mod estimate;
 mod face;
 mod flow;
 mod font;
+mod form;
 mod grid;
 mod history;
 mod label;
@@ -57,6 +58,7 @@ use crate::estimate::Estimate;
 use crate::layup::When;
 use crate::verify::Verified;
 use face::View;
+use form::Form;
 
 /// A written file that was not put anywhere yet.
 #[derive(Clone, Debug, PartialEq)]
@@ -96,14 +98,82 @@ pub fn cutter_files(plan: &Verified, face: Option<Face>) -> Vec<Written> {
 /// large as the cloth.
 pub fn printed_sheets(plan: &Verified, face: Option<Face>, paper: Option<&Paper>) -> Vec<Written> {
     let view = View::new(plan.plan(), face);
-    let write = |(name, sheet): (String, draw::Sheet<'_>)| {
-        let ((bytes, pages), on) = match paper {
-            Some(paper) => (tiles::tiled(&tiles::Drawing::of(&sheet), paper), paper.name.as_str()),
-            None => (tiles::roll(sheet.scene(), &sheet.title()), "roll"),
-        };
-        Written { name: format!("{name}-{on}.pdf"), bytes, pages }
+    view.sheets().into_iter().map(|sheet| printed_sheet(&sheet, paper, Form::Pdf)).collect()
+}
+
+fn printed_sheet(
+    (name, sheet): &(String, draw::Sheet<'_>),
+    paper: Option<&Paper>,
+    form: Form,
+) -> Written {
+    let ((bytes, pages), on) = match paper {
+        Some(paper) => {
+            (tiles::tiled(&tiles::Drawing::of(sheet), paper, form), paper.name.as_str())
+        }
+        None => (tiles::roll(sheet.scene(), &sheet.title(), form), "roll"),
     };
-    view.sheets().into_iter().map(write).collect()
+    Written { name: format!("{name}-{on}.pdf"), bytes, pages }
+}
+
+/// A document that a plan is printed as.
+#[derive(Clone, Debug)]
+pub enum Document {
+    /// Where every template lies, by tape measure.
+    Placement,
+    /// The order of work at the mould.
+    LayUp,
+    /// A label for each placed piece.
+    Labels(LabelGrid),
+    /// A card for each kit's bag.
+    Cards,
+    /// Templates of all pieces.
+    Templates(Paper),
+    /// One layout, from 0, over paper, or in one page as large as the cloth.
+    Layout(usize, Option<Paper>),
+}
+
+/// A document as PDF; nothing if the plan has no such layout.
+pub fn printed(plan: &Verified, face: Option<Face>, document: &Document) -> Option<Written> {
+    made(plan, face, document, Form::Pdf)
+}
+
+/// One page of a document, counted from 0, as it is printed: an SVG picture with the number of all
+/// pages; nothing if there is no such page.
+pub fn page_picture(
+    plan: &Verified,
+    face: Option<Face>,
+    document: &Document,
+    page: usize,
+) -> Option<Written> {
+    let made = made(plan, face, document, Form::Picture(page))?;
+    let name = made.name.replace(".pdf", &format!("-{}.svg", page + 1));
+    (page < made.pages).then_some(Written { name, ..made })
+}
+
+fn made(plan: &Verified, face: Option<Face>, document: &Document, form: Form) -> Option<Written> {
+    let of = |name: &str, (bytes, pages): (Vec<u8>, usize)| Written {
+        name: name.to_string(),
+        bytes,
+        pages,
+    };
+    let view = || View::new(plan.plan(), face);
+    Some(match document {
+        Document::Placement => of("placement.pdf", placement::sheets(&view(), form)),
+        Document::LayUp => {
+            let sheets = crate::layup::layup(plan.plan(), &When::default());
+            let laminate = crate::laminate::laminate(plan.plan());
+            of("lay-up.pdf", layup_pdf::pages(plan.plan(), &sheets, &laminate, form))
+        }
+        Document::Labels(grid) => of("labels.pdf", stickers::labels(plan.plan(), grid, form)),
+        Document::Cards => of("kit-bags.pdf", stickers::bags(plan.plan(), form)),
+        Document::Templates(paper) => of(
+            &format!("templates-{}.pdf", paper.name),
+            templates::templates(plan.plan(), face, paper, form),
+        ),
+        Document::Layout(index, paper) => {
+            printed_sheet(view().sheets().get(*index)?, paper.as_ref(), form)
+        }
+    })
 }
 
 /// Pages that a drawing takes on paper.
@@ -125,7 +195,7 @@ pub fn pages_needed(plan: &Verified, face: Option<Face>, paper: &Paper) -> Vec<P
 
 /// Templates of all pieces, one for those that are equal, PDF at true scale.
 pub fn printed_templates(plan: &Verified, face: Option<Face>, paper: &Paper) -> Written {
-    let (bytes, pages) = templates::templates(plan.plan(), face, paper);
+    let (bytes, pages) = templates::templates(plan.plan(), face, paper, Form::Pdf);
     Written { name: format!("templates-{}.pdf", paper.name), bytes, pages }
 }
 
@@ -157,15 +227,15 @@ pub fn template_cutter_files(plan: &Verified, face: Option<Face>) -> Vec<Written
 /// The placement sheet, PDF on A4: where every template lies, by tape measure, in an order of
 /// cutting.
 pub fn placement_sheet(plan: &Verified, face: Option<Face>) -> Written {
-    let (bytes, pages) = placement::sheets(&View::new(plan.plan(), face));
+    let (bytes, pages) = placement::sheets(&View::new(plan.plan(), face), Form::Pdf);
     Written { name: "placement.pdf".into(), bytes, pages }
 }
 
 /// A stick-on label for each placed piece, and a card for each kit's bag, PDF.
 pub fn labels(plan: &Verified, grid: &LabelGrid) -> [Written; 2] {
-    let (bytes, pages) = stickers::labels(plan.plan(), grid);
+    let (bytes, pages) = stickers::labels(plan.plan(), grid, Form::Pdf);
     let labels = Written { name: "labels.pdf".into(), bytes, pages };
-    let (bytes, pages) = stickers::bags(plan.plan());
+    let (bytes, pages) = stickers::bags(plan.plan(), Form::Pdf);
     [labels, Written { name: "kit-bags.pdf".into(), bytes, pages }]
 }
 
@@ -199,8 +269,9 @@ pub fn layup_section(plan: &Verified) -> Section {
 /// The lay-up sheet, PDF on A4.
 pub fn layup_sheet(plan: &Verified, when: &When) -> Written {
     let plan = plan.plan();
-    let (bytes, pages) =
-        layup_pdf::pages(plan, &crate::layup::layup(plan, when), &crate::laminate::laminate(plan));
+    let laminate = crate::laminate::laminate(plan);
+    let sheets = crate::layup::layup(plan, when);
+    let (bytes, pages) = layup_pdf::pages(plan, &sheets, &laminate, Form::Pdf);
     Written { name: "lay-up.pdf".into(), bytes, pages }
 }
 
@@ -253,7 +324,7 @@ pub fn printed_mosaics(plan: &Verified, paper: Option<&Paper>) -> Vec<Written> {
     let write = |(name, scene, to_scale): (String, scene::Scene, bool)| {
         let title = scene.title.clone();
         let ((bytes, pages), on) = match paper {
-            Some(paper) if !to_scale => (tiles::fitted(&scene, paper), paper.name.as_str()),
+            Some(paper) if !to_scale => (tiles::fitted(&scene, paper, Form::Pdf), paper.name.as_str()),
             None if !to_scale => ((pdf::pdf(&title, &[pdf::Page::of(&scene)]), 1), "roll"),
             Some(paper) => {
                 let foot = format!("looking at the mould surface · plan {id}");
@@ -261,11 +332,12 @@ pub fn printed_mosaics(plan: &Verified, paper: Option<&Paper>) -> Vec<Written> {
                     tiles::tiled(
                         &tiles::Drawing { scene, title, foot, block: Box::new(|_, _, _| 0.0) },
                         paper,
+                        Form::Pdf,
                     ),
                     paper.name.as_str(),
                 )
             }
-            None => (tiles::roll(scene, &title), "roll"),
+            None => (tiles::roll(scene, &title, Form::Pdf), "roll"),
         };
         Written { name: format!("{name}-{on}.pdf"), bytes, pages }
     };

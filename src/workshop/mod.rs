@@ -26,5 +26,5 @@ pub use intake::{Lay, Taken, by_size, free_id, take};
 pub use open_job::{OpenJob, faults_of, read_plan, read_stock};
 pub use outline_file::{OutlineData, PhotoUnder, notes_of, outline_drawing};
 pub use plan_files::plan_files;
-pub use planning::{News, Phase, Planning, Settings};
+pub use planning::{News, Phase, Picture, Planning, Settings};
 pub use values::Values;

@@ -97,13 +97,13 @@ fn the_same_plan_gives_the_same_bytes() {
         let (_, sheet) = view.sheets().into_iter().next().unwrap();
         let grid = LabelGrid::named("3x8").unwrap();
         [
-            tiles::tiled(&tiles::Drawing::of(&sheet), &paper).0,
-            tiles::roll(sheet.scene(), "roll").0,
+            tiles::tiled(&tiles::Drawing::of(&sheet), &paper, Form::Pdf).0,
+            tiles::roll(sheet.scene(), "roll", Form::Pdf).0,
             dxf::write(&sheet),
-            templates::templates(&plan, None, &paper).0,
-            placement::sheets(&view).0,
-            stickers::labels(&plan, &grid).0,
-            stickers::bags(&plan).0,
+            templates::templates(&plan, None, &paper, Form::Pdf).0,
+            placement::sheets(&view, Form::Pdf).0,
+            stickers::labels(&plan, &grid, Form::Pdf).0,
+            stickers::bags(&plan, Form::Pdf).0,
         ]
     };
     assert_eq!(make(), make());
@@ -148,13 +148,13 @@ fn no_name_breaks_a_file() {
         assert!(cuts >= sheet.pieces.len());
         assert!(text.is_ascii());
         assert!(
-            tiles::tiled(&tiles::Drawing::of(&sheet), &Paper::new("a3", 8.0, 10.0).unwrap())
+            tiles::tiled(&tiles::Drawing::of(&sheet), &Paper::new("a3", 8.0, 10.0).unwrap(), Form::Pdf)
                 .0
                 .starts_with(b"%PDF-1.7")
         );
     }
     let grid = LabelGrid::named("3x10").unwrap();
-    assert!(stickers::labels(&plan, &grid).1 > 0 && stickers::bags(&plan).1 > 0);
+    assert!(stickers::labels(&plan, &grid, Form::Pdf).1 > 0 && stickers::bags(&plan, Form::Pdf).1 > 0);
 }
 
 /// A PDF page may not be longer than 14,400 units.
@@ -166,5 +166,5 @@ fn a_roll_longer_than_a_pdf_page_is_split() {
     stock.outline =
         vec![point(0.0, 0.0), point(12_000.0, 0.0), point(12_000.0, 1250.0), point(0.0, 1250.0)];
     let view = View::new(&plan, None);
-    assert_eq!(tiles::roll(view.sheets()[0].1.scene(), "roll").1, 3);
+    assert_eq!(tiles::roll(view.sheets()[0].1.scene(), "roll", Form::Pdf).1, 3);
 }

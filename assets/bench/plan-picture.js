@@ -1,0 +1,260 @@
+// @ts-check
+// The layout drawn while it gets better: rolls in rows, offcuts below, each piece with its number, angle and face.
+// What it lies on comes once, where the pieces lie comes as often as there is something new.
+
+/** @typedef {[number, number][]} Ring */
+/** @typedef {{number: string, layer: number, angle: number, rings: Ring[], middle: [number, number], room: number}} Piece */
+/** @typedef {{id: string, rings: Ring[], width: number, length: number | null, selvedge: number, flaws: Ring[]}} Stock */
+/** @typedef {{cloth: string, least_length: number, pieces: Piece[], stocks: Stock[]}} Ground */
+/** Piece, copy, stock, turn, face down, x, y. @typedef {[number, number, number, number, number, number, number]} Lying */
+/** A stretch of a stock on the canvas. @typedef {{stock: number, from: number, to: number, left: number, top: number}} Row */
+
+const ROW = 110; // px: a roll is drawn at least so wide where it is long
+const TALLEST = 380; // px: and at most so wide
+const MOST_ROWS = 10;
+const GAP = 22; // px between rows: their words stand there
+const MOVE = 250; // ms from one layout to the next
+
+/** @param {Ring[]} rings */
+function path(rings) {
+  const out = new Path2D();
+  for (const ring of rings) {
+    ring.forEach(([x, y], i) => (i === 0 ? out.moveTo(x, y) : out.lineTo(x, y)));
+    out.closePath();
+  }
+  return out;
+}
+
+class PlanPicture extends HTMLElement {
+  /** @type {Ground | null} */
+  ground = null;
+  /** @type {Path2D[]} */
+  paths = [];
+  /** @type {Lying[]} */
+  lying = [];
+  /** Where pieces were before, by piece and copy. @type {Map<string, Lying>} */
+  earlier = new Map();
+  began = 0;
+  frame = 0;
+  frames = 0;
+  first = 0;
+  longest = 0;
+  scale = 1;
+  /** @type {Row[]} */
+  rows = [];
+
+  connectedCallback() {
+    this.canvas = this.querySelector('canvas') ?? this.appendChild(document.createElement('canvas'));
+    this.resized = new ResizeObserver(() => this.arrange());
+    this.resized.observe(this);
+    if (!this.dataset.live) return;
+    this.source = new EventSource(this.dataset.live);
+    this.source.addEventListener('ground', (event) => this.begin(JSON.parse(event.data)));
+    this.source.addEventListener('layout', (event) => this.show(JSON.parse(event.data)));
+    // The server ends the stream with the search: what is drawn stays.
+    this.source.addEventListener('error', () => this.source?.close());
+    window.addEventListener('pagehide', () => this.source?.close());
+  }
+
+  disconnectedCallback() {
+    this.source?.close();
+    this.resized?.disconnect();
+    cancelAnimationFrame(this.frame);
+  }
+
+  /** @param {Ground} ground */
+  begin(ground) {
+    this.ground = ground;
+    this.paths = ground.pieces.map((piece) => path(piece.rings));
+    [this.lying, this.earlier, this.first, this.longest, this.rows] = [[], new Map(), 0, 0, []];
+  }
+
+  /** @param {Lying[]} lying */
+  show(lying) {
+    if (!this.ground) return;
+    this.earlier = new Map(this.lying.map((l) => [`${l[0]}:${l[1]}`, l]));
+    this.lying = lying;
+    const still = matchMedia('(prefers-reduced-motion: reduce)').matches || this.earlier.size === 0;
+    this.began = still ? 0 : performance.now();
+    const ends = this.ends(lying);
+    const length = Math.max(0, ...this.ground.stocks.map((stock, i) => (stock.rings.length ? 0 : ends[i])));
+    if (this.first === 0) this.first = length;
+    this.longest = length;
+    this.arrange();
+  }
+
+  /** Where the pieces of each stock end along it. @param {Lying[]} lying */
+  ends(lying) {
+    const ground = /** @type {Ground} */ (this.ground);
+    const ends = ground.stocks.map(() => 0);
+    for (const [piece, , stock, turn, , x] of lying) {
+      const [cos, sin] = [Math.cos((turn * Math.PI) / 180), Math.sin((turn * Math.PI) / 180)];
+      for (const [px, py] of ground.pieces[piece].rings[0]) ends[stock] = Math.max(ends[stock], x + cos * px - sin * py);
+    }
+    return ends;
+  }
+
+  /** Lays rolls out in rows and offcuts below them, and draws. */
+  arrange() {
+    const { ground, canvas } = this;
+    if (!ground || !canvas || this.lying.length === 0) return;
+    const wide = Math.max(200, this.clientWidth);
+    const ends = this.ends(this.lying);
+    const used = ground.stocks.map((_, i) => i).filter((i) => ends[i] > 0);
+    const rolls = used.filter((i) => ground.stocks[i].rings.length === 0);
+    const offcuts = used.filter((i) => ground.stocks[i].rings.length > 0);
+    // The first layout stays in sight: what was saved is the part left empty.
+    const reach = (/** @type {number} */ i) => Math.max(ends[i], rolls.length === 1 ? this.first : 0) * 1.01;
+    const longest = Math.max(1, ...rolls.map(reach), ...offcuts.map((i) => ground.stocks[i].length ?? 1));
+    const width = Math.max(1, ...used.map((i) => ground.stocks[i].width));
+    let count = 1;
+    while (count < MOST_ROWS && (width * wide * count) / longest < ROW) count += 1;
+    const row = longest / count;
+    this.scale = Math.min(wide / row, TALLEST / width);
+    this.rows = [];
+    let top = GAP;
+    for (const stock of rolls) {
+      for (let from = 0; from < reach(stock) - 1e-6; from += row) {
+        this.rows.push({ stock, from, to: Math.min(from + row, reach(stock)), left: 0, top });
+        top += ground.stocks[stock].width * this.scale + GAP;
+      }
+    }
+    let [left, high] = [0, 0];
+    for (const stock of offcuts) {
+      const { length, width } = ground.stocks[stock];
+      const across = (length ?? 0) * this.scale;
+      if (left > 0 && left + across > wide) [left, top, high] = [0, top + high + GAP, 0];
+      this.rows.push({ stock, from: 0, to: length ?? 0, left, top });
+      [left, high] = [left + across + GAP, Math.max(high, width * this.scale)];
+    }
+    const dense = Math.min(2, window.devicePixelRatio || 1);
+    const high_in_all = Math.ceil(top + high);
+    if (canvas.width !== Math.round(wide * dense) || canvas.height !== Math.round(high_in_all * dense)) {
+      [canvas.width, canvas.height] = [Math.round(wide * dense), Math.round(high_in_all * dense)];
+      canvas.style.height = `${high_in_all}px`;
+    }
+    cancelAnimationFrame(this.frame);
+    this.frame = requestAnimationFrame((now) => this.draw(now));
+  }
+
+  /** @param {number} now */
+  draw(now) {
+    const { ground, canvas, scale } = this;
+    const pen = canvas?.getContext('2d');
+    if (!ground || !canvas || !pen) return;
+    this.frames += 1;
+    const share = this.began ? Math.min(1, (now - this.began) / MOVE) : 1;
+    const style = getComputedStyle(this);
+    const colour = (/** @type {string} */ name) => style.getPropertyValue(`--${name}`);
+    const [ink, quiet, cloth, skin, paper, fault] = ['ink', 'quiet', 'cloth', 'skin', 'paper', 'fault'].map(colour);
+    const dense = canvas.width / Math.max(200, this.clientWidth);
+    pen.setTransform(dense, 0, 0, dense, 0, 0);
+    pen.clearRect(0, 0, canvas.width, canvas.height);
+    /** @type {Map<number, Lying[]>} */
+    const on = new Map();
+    for (const l of this.lying) {
+      const old = share < 1 ? this.earlier.get(`${l[0]}:${l[1]}`) : undefined;
+      const moving = old && old[2] === l[2];
+      /** @type {Lying} */
+      const at = moving ? [l[0], l[1], l[2], l[3], l[4], old[5] + share * (l[5] - old[5]), old[6] + share * (l[6] - old[6])] : l;
+      const list = on.get(l[2]) ?? [];
+      if (list.length === 0) on.set(l[2], list);
+      list.push(at);
+    }
+    for (const { stock, from, to, left, top } of this.rows) {
+      const { id, rings, width, selvedge, flaws } = ground.stocks[stock];
+      const base = new DOMMatrix([dense * scale, 0, 0, -dense * scale, dense * (left - from * scale), dense * (top + width * scale)]);
+      pen.save();
+      pen.setTransform(dense, 0, 0, dense, 0, 0);
+      pen.font = `13px ${style.fontFamily}`;
+      [pen.fillStyle, pen.textAlign, pen.textBaseline] = [quiet, 'left', 'alphabetic'];
+      pen.fillText(from > 0 ? `${id} · ${(from / 1000).toFixed(2)} m` : id, left, top - 6);
+      pen.beginPath();
+      pen.rect(left - 1, top - 1, (to - from) * scale + 2, width * scale + 2);
+      pen.clip();
+      pen.setTransform(base);
+      [pen.lineWidth, pen.strokeStyle] = [1.2 / scale, quiet];
+      const sheet = path(rings.length ? rings : [[[0, 0], [1e6, 0], [1e6, width], [0, width]]]);
+      pen.fillStyle = cloth;
+      pen.fill(sheet, 'evenodd');
+      pen.stroke(sheet);
+      if (selvedge > 0) {
+        pen.setLineDash([6 / scale, 4 / scale]);
+        for (const y of [selvedge, width - selvedge]) line(pen, [from, y], [to, y]);
+        pen.setLineDash([]);
+      }
+      [pen.fillStyle, pen.strokeStyle] = [paper, fault];
+      for (const flaw of flaws) {
+        const mark = path([flaw]);
+        pen.fill(mark);
+        pen.stroke(mark);
+        const [xs, ys] = [flaw.map((p) => p[0]), flaw.map((p) => p[1])];
+        const [left, right, low, high] = [Math.min(...xs), Math.max(...xs), Math.min(...ys), Math.max(...ys)];
+        line(pen, [left, low], [right, high]);
+        line(pen, [left, high], [right, low]);
+      }
+      this.pieces(pen, base, on.get(stock) ?? [], { from, to, ink, skin, paper, family: style.fontFamily });
+      pen.setTransform(base);
+      if (!rings.length) this.lengths(pen, width, { ink, quiet });
+      pen.restore();
+    }
+    if (share < 1) this.frame = requestAnimationFrame((later) => this.draw(later));
+  }
+
+  /**
+   * @param {CanvasRenderingContext2D} pen
+   * @param {DOMMatrix} base
+   * @param {Lying[]} lying
+   * @param {{from: number, to: number, ink: string, skin: string, paper: string, family: string}} look
+   */
+  pieces(pen, base, lying, { from, to, ink, skin, paper, family }) {
+    const ground = /** @type {Ground} */ (this.ground);
+    const { scale } = this;
+    for (const [index, , , turn, down, x, y] of lying) {
+      const piece = ground.pieces[index];
+      const motion = base.translate(x, y).scale(1, down ? -1 : 1).rotate(turn);
+      pen.setTransform(motion);
+      [pen.fillStyle, pen.strokeStyle, pen.lineWidth] = [skin, ink, 1 / scale];
+      pen.fill(this.paths[index], 'evenodd');
+      // Face down shows by a dashed outline as well as by its sign.
+      pen.setLineDash(down ? [5 / scale, 3 / scale] : []);
+      pen.stroke(this.paths[index]);
+      const room = piece.room * scale;
+      if (room < 5) continue;
+      const at = motion.transformPoint(new DOMPoint(...piece.middle));
+      if ((at.x - base.e) / base.a < from || (at.x - base.e) / base.a > to) continue;
+      pen.setTransform(1, 0, 0, 1, at.x, at.y);
+      const dense = base.a / scale;
+      const size = Math.min(15, Math.max(8, room * 0.8)) * dense;
+      pen.font = `${size}px ${family}`;
+      [pen.fillStyle, pen.textAlign, pen.textBaseline] = [ink, 'center', 'middle'];
+      const face = `${piece.angle}° ${down ? '▼' : '▲'}`;
+      pen.fillText(piece.number, 0, room > 14 ? -size * 0.55 : 0);
+      if (room > 14) pen.fillText(face, 0, size * 0.65);
+    }
+    pen.setLineDash([]);
+  }
+
+  /** Ends of the first, the best and the least possible layout. @param {CanvasRenderingContext2D} pen @param {number} width @param {{ink: string, quiet: string}} look */
+  lengths(pen, width, { ink, quiet }) {
+    const { scale } = this;
+    const least = this.ground?.least_length ?? 0;
+    const ends = /** @type {[number, number[], string][]} */ ([[this.first, [2, 3], quiet], [this.longest, [], ink], [least, [10, 4, 2, 4], quiet]]);
+    for (const [at, dashes, colour] of ends) {
+      [pen.strokeStyle, pen.lineWidth] = [colour, 2 / scale];
+      pen.setLineDash(dashes.map((d) => d / scale));
+      line(pen, [at, 0], [at, width]);
+    }
+    pen.setLineDash([]);
+  }
+}
+
+/** @param {CanvasRenderingContext2D} pen @param {[number, number]} from @param {[number, number]} to */
+function line(pen, from, to) {
+  pen.beginPath();
+  pen.moveTo(...from);
+  pen.lineTo(...to);
+  pen.stroke();
+}
+
+customElements.define('plan-picture', PlanPicture);
