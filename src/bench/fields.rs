@@ -287,6 +287,11 @@ pub fn entry(kind: Kind, typed: &str) -> Option<Entry> {
     })
 }
 
+/// A length that was typed, mm: with a decimal point or comma, with a unit or without.
+pub fn length(typed: &str) -> Option<f64> {
+    parse_length(&typed.trim().replace(',', ".")).ok()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

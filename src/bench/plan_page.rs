@@ -187,15 +187,13 @@ pub async fn live(State(app): State<Arc<App>>, Path(job): Path<String>) -> Respo
             let picture = planning.picture();
             if picture.ground_number != ground {
                 let event = Event::default().event("ground").json_data(&*picture.ground);
-                return event.ok().map(|e| {
-                    (Ok::<_, Infallible>(e), (planning, picture.ground_number, layout))
-                });
+                return event
+                    .ok()
+                    .map(|e| (Ok::<_, Infallible>(e), (planning, picture.ground_number, layout)));
             }
             if picture.layout_number != layout && !picture.layout.is_empty() {
                 let event = Event::default().event("layout").json_data(&*picture.layout);
-                return event
-                    .ok()
-                    .map(|e| (Ok(e), (planning, ground, picture.layout_number)));
+                return event.ok().map(|e| (Ok(e), (planning, ground, picture.layout_number)));
             }
             if !planning.is_running() {
                 return None;

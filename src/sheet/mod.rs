@@ -55,7 +55,10 @@ pub use stickers::LabelGrid;
 
 use crate::cloth::Face;
 use crate::estimate::Estimate;
+use crate::fault::Fault;
 use crate::layup::When;
+use crate::plan::Plan;
+use crate::units::show_mm;
 use crate::verify::Verified;
 use face::View;
 use form::Form;
@@ -107,9 +110,7 @@ fn printed_sheet(
     form: Form,
 ) -> Written {
     let ((bytes, pages), on) = match paper {
-        Some(paper) => {
-            (tiles::tiled(&tiles::Drawing::of(sheet), paper, form), paper.name.as_str())
-        }
+        Some(paper) => (tiles::tiled(&tiles::Drawing::of(sheet), paper, form), paper.name.as_str()),
         None => (tiles::roll(sheet.scene(), &sheet.title(), form), "roll"),
     };
     Written { name: format!("{name}-{on}.pdf"), bytes, pages }
@@ -118,6 +119,8 @@ fn printed_sheet(
 /// A document that a plan is printed as.
 #[derive(Clone, Debug)]
 pub enum Document {
+    /// A square to measure before anything else is printed.
+    Check(Paper),
     /// Where every template lies, by tape measure.
     Placement,
     /// The order of work at the mould.
@@ -132,9 +135,43 @@ pub enum Document {
     Layout(usize, Option<Paper>),
 }
 
+/// Most by which the check square may be off for pages to cut by, mm: over a roll's width of pages
+/// it comes to 6 mm, what scissors are off by.
+const TRUE_WITHIN: f64 = 0.5;
+
+/// What a printed check square says that measures so much along and across, mm: nothing if pages
+/// print true, else what is wrong and what to do.
+///
+/// # Errors
+/// It is printed too small or too large, or that is no measure of it.
+pub fn printed_true(along: f64, across: f64) -> Result<(), Fault> {
+    let sound = |mm: f64| (50.0..=200.0).contains(&mm);
+    if !sound(along) || !sound(across) {
+        return Err(Fault::new(
+            format!("{} by {} is no check square", show_mm(along), show_mm(across)),
+            "measure the square of the check page both ways, in mm",
+        ));
+    }
+    let off = |mm: f64| (mm - 100.0).abs() > TRUE_WITHIN;
+    if !off(along) && !off(across) {
+        return Ok(());
+    }
+    let remedy = "print again at 100 % (actual size), not fitted to the page";
+    let what = if (along - across).abs() > TRUE_WITHIN {
+        format!(
+            "the printer draws by {:.1} % one way and {:.1} % the other",
+            along - 100.0,
+            across - 100.0
+        )
+    } else {
+        format!("pages print at {:.1} %", (along + across) / 2.0)
+    };
+    Err(Fault::new(what, remedy))
+}
+
 /// A document as PDF; nothing if the plan has no such layout.
 pub fn printed(plan: &Verified, face: Option<Face>, document: &Document) -> Option<Written> {
-    made(plan, face, document, Form::Pdf)
+    made(plan.plan(), face, document, Form::Pdf)
 }
 
 /// One page of a document, counted from 0, as it is printed: an SVG picture with the number of all
@@ -145,30 +182,37 @@ pub fn page_picture(
     document: &Document,
     page: usize,
 ) -> Option<Written> {
+    picture(plan.plan(), face, document, page)
+}
+
+fn picture(plan: &Plan, face: Option<Face>, document: &Document, page: usize) -> Option<Written> {
     let made = made(plan, face, document, Form::Picture(page))?;
     let name = made.name.replace(".pdf", &format!("-{}.svg", page + 1));
     (page < made.pages).then_some(Written { name, ..made })
 }
 
-fn made(plan: &Verified, face: Option<Face>, document: &Document, form: Form) -> Option<Written> {
+fn made(plan: &Plan, face: Option<Face>, document: &Document, form: Form) -> Option<Written> {
     let of = |name: &str, (bytes, pages): (Vec<u8>, usize)| Written {
         name: name.to_string(),
         bytes,
         pages,
     };
-    let view = || View::new(plan.plan(), face);
+    let view = || View::new(plan, face);
     Some(match document {
+        Document::Check(paper) => {
+            of(&format!("check-{}.pdf", paper.name), tiles::check_page(paper, form))
+        }
         Document::Placement => of("placement.pdf", placement::sheets(&view(), form)),
         Document::LayUp => {
-            let sheets = crate::layup::layup(plan.plan(), &When::default());
-            let laminate = crate::laminate::laminate(plan.plan());
-            of("lay-up.pdf", layup_pdf::pages(plan.plan(), &sheets, &laminate, form))
+            let sheets = crate::layup::layup(plan, &When::default());
+            let laminate = crate::laminate::laminate(plan);
+            of("lay-up.pdf", layup_pdf::pages(plan, &sheets, &laminate, form))
         }
-        Document::Labels(grid) => of("labels.pdf", stickers::labels(plan.plan(), grid, form)),
-        Document::Cards => of("kit-bags.pdf", stickers::bags(plan.plan(), form)),
+        Document::Labels(grid) => of("labels.pdf", stickers::labels(plan, grid, form)),
+        Document::Cards => of("kit-bags.pdf", stickers::bags(plan, form)),
         Document::Templates(paper) => of(
             &format!("templates-{}.pdf", paper.name),
-            templates::templates(plan.plan(), face, paper, form),
+            templates::templates(plan, face, paper, form),
         ),
         Document::Layout(index, paper) => {
             printed_sheet(view().sheets().get(*index)?, paper.as_ref(), form)
@@ -324,7 +368,9 @@ pub fn printed_mosaics(plan: &Verified, paper: Option<&Paper>) -> Vec<Written> {
     let write = |(name, scene, to_scale): (String, scene::Scene, bool)| {
         let title = scene.title.clone();
         let ((bytes, pages), on) = match paper {
-            Some(paper) if !to_scale => (tiles::fitted(&scene, paper, Form::Pdf), paper.name.as_str()),
+            Some(paper) if !to_scale => {
+                (tiles::fitted(&scene, paper, Form::Pdf), paper.name.as_str())
+            }
             None if !to_scale => ((pdf::pdf(&title, &[pdf::Page::of(&scene)]), 1), "roll"),
             Some(paper) => {
                 let foot = format!("looking at the mould surface · plan {id}");

@@ -3,9 +3,9 @@
 use super::PageCount;
 use super::draw::Sheet;
 use super::face::View;
+use super::form::Form;
 use super::grid::{Grid, NOBODY, WORDS};
 use super::paper::{FOOT, Paper};
-use super::form::Form;
 use super::pdf::{LONGEST, Page, Part};
 use super::scene::{Drawn, Hold, Ink, Scene, Shape, Text};
 use super::spread::{Tiling, spread};
@@ -369,6 +369,28 @@ pub(crate) fn roll(mut scene: Scene, title: &str, form: Form) -> (Vec<u8>, usize
         })
         .collect();
     form.of(title, &pages)
+}
+
+/// A page to print first: the check square, what to measure and what to do about it.
+pub(crate) fn check_page(paper: &Paper, form: Form) -> (Vec<u8>, usize) {
+    let words = "check page: measure it before any other page is printed";
+    let mut page = frame(paper, false, words, false);
+    let [width, height] = paper.page(false);
+    let corner = point((width - 100.0) / 2.0, (height - 100.0) / 2.0);
+    page.drawn.push(square_100(corner));
+    for (i, line) in [
+        "This square is 100 mm each way.",
+        "Measure it both ways with a steel rule.",
+        "Not 100? Print again at 100 % (actual size),",
+        "not fitted to the page.",
+    ]
+    .into_iter()
+    .enumerate()
+    {
+        let at = corner + point(6.0, 90.0 - 6.0 * i as f64);
+        page.words(at, 3.4, i == 0, fit(line, 88.0, 3.4, i == 0));
+    }
+    form.of("Check page", &[Page::of(&page)])
 }
 
 /// A picture made to fit a page, not at true scale.

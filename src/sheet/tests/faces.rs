@@ -6,7 +6,7 @@ use crate::cloth::Face;
 use crate::geometry::{Point, Ring, point, ring_area, ring_bounds, ring_contains};
 use crate::plan::{Plan, StockKind};
 use crate::sheet::scene::{Ink, Scene, Shape};
-use crate::sheet::{dxf, face::View, svg, tiles};
+use crate::sheet::{dxf, face::View, form::Form, svg, tiles};
 use resvg::usvg::roxmltree;
 use std::collections::BTreeSet;
 
