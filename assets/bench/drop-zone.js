@@ -36,7 +36,11 @@ class DropZone extends HTMLElement {
         const answer = await fetch(`${this.dataset.to}?${query}`, { method: 'POST', body: file, headers: { 'hx-request': 'true' } });
         const text = await answer.text();
         if (answer.ok) htmx().swap('#step', text, { swapStyle: 'innerHTML' });
-        else say(text);
+        else {
+          say(text);
+          // A photo that cannot be traced is kept: it is listed.
+          document.dispatchEvent(new Event('refused'));
+        }
       } catch {
         say('', this.dataset.failed);
       }

@@ -613,3 +613,5 @@ class OutlineEditor extends HTMLElement {
 }
 
 customElements.define('outline-editor', OutlineEditor);
+
+export {};

@@ -258,3 +258,5 @@ function line(pen, from, to) {
 }
 
 customElements.define('plan-picture', PlanPicture);
+
+export {};

@@ -32,7 +32,7 @@ pub struct About {
 }
 
 /// Ids of templates, strips and patches that a job has.
-fn ids(open: &OpenJob) -> Vec<String> {
+pub fn ids(open: &OpenJob) -> Vec<String> {
     let values = Values::of(open.draft.text());
     let of = |s: &str| {
         (0..values.count(s))

@@ -5,7 +5,7 @@ use super::fields::{Kind, entry, field_at, slot_of};
 use super::form::Form;
 use super::frame::{STEPS, address, faults, message, notes, page, rail, refused, standings, tools};
 use super::words::Words;
-use super::{language, plan_page, plies, sections, sheets_page};
+use super::{corners, language, plan_page, plies, sections, sheets_page};
 use axum::extract::{Form as Sent, Path, State};
 use axum::http::{HeaderMap, StatusCode};
 use axum::response::sse::{Event, KeepAlive, Sse};
@@ -17,7 +17,7 @@ use std::convert::Infallible;
 use std::sync::Arc;
 use std::time::Duration;
 use warpwise::fault::Fault;
-use warpwise::workshop::{Edit, OpenJob, Refused, Revision};
+use warpwise::workshop::{Edit, OpenJob, Refused, Revision, untraced_photos};
 
 /// How often a watching page is told what is new.
 const EVERY: Duration = Duration::from_millis(100);
@@ -65,7 +65,10 @@ fn main(words: &Words, job: &str, step: &str, open: &mut OpenJob) -> Markup {
     let checked = open.checked();
     let form = Form { words, job, view: step, checked: &checked };
     match step {
-        "templates" => sections::templates(&form),
+        "templates" => {
+            let photos = untraced_photos(open.draft.dir());
+            html! { (sections::templates(&form)) (corners::untraced(words, job, &photos)) }
+        }
         "cloths" => sections::cloths(&form),
         "layers" => sections::layers(&form),
         "plies" => plies::plies(&form),

@@ -4,6 +4,7 @@
 mod app;
 mod assets;
 mod connections;
+mod corners;
 mod editor;
 mod fields;
 mod form;
@@ -133,6 +134,9 @@ fn router(app: Arc<App>) -> Router {
         .route("/job/{job}/book", post(stock_page::book))
         .route("/job/{job}/outline/{index}", get(editor::show).post(editor::save))
         .route("/job/{job}/photo/{index}", get(editor::photo))
+        .route("/job/{job}/untraced", get(corners::list))
+        .route("/job/{job}/corners/{photo}", get(corners::show).post(corners::trace))
+        .route("/job/{job}/corners/{photo}/photo", get(corners::photo))
         .route("/stock", get(stock_page::show))
         .route("/stock/add", post(stock_page::add))
         .route("/stock/move", post(stock_page::move_items))

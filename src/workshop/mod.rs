@@ -7,6 +7,7 @@
 //! plan folders and the ledger, and what another program writes there is seen. Nothing here prints,
 //! looks at the clock or the environment.
 
+mod by_corners;
 mod checked;
 mod draft;
 mod edit;
@@ -18,6 +19,7 @@ mod plan_files;
 mod planning;
 mod values;
 
+pub use by_corners::{Span, trace_by_corners, untraced_photos};
 pub use checked::{Checked, DrawnTemplate, Note, Readings};
 pub use draft::{Draft, Refused, Revision};
 pub use edit::{Edit, Entry, edited};

@@ -204,7 +204,7 @@ fn every_page_can_be_looked_at_as_it_is_printed() {
             let size = tree.size();
             let (across, up) = ((size.width() as f64).ceil(), (size.height() as f64).ceil());
             assert!(across > 100.0 && up > 100.0, "{document:?}, page {page}");
-            if page < 2 {
+            if page == 0 {
                 assert!(has_ink(&tree), "{document:?}, page {page} is blank");
             }
         }
