@@ -1,6 +1,7 @@
 //! The server's state: the workshop's folder and the jobs that are open.
 
 use super::guard::Guard;
+use super::second::Door;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use std::collections::HashMap;
@@ -18,13 +19,15 @@ pub struct App {
     pub folder: Folder,
     /// Who may ask.
     pub guard: Arc<Guard>,
+    /// The door for second devices, where one was asked for.
+    pub door: Option<Door>,
     jobs: Mutex<HashMap<String, Arc<Mutex<OpenJob>>>>,
 }
 
 impl App {
     /// A server's state with no job open.
-    pub fn new(folder: Folder, guard: Arc<Guard>) -> App {
-        App { folder, guard, jobs: Mutex::default() }
+    pub fn new(folder: Folder, guard: Arc<Guard>, door: Option<Door>) -> App {
+        App { folder, guard, door, jobs: Mutex::default() }
     }
 
     /// The job of this name in an address, opened if it is not.

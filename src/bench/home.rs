@@ -57,6 +57,7 @@ fn main(app: &App, words: &Words, jobs: &[JobEntry], said: Markup) -> Markup {
             button .add { "+ " (words.t("home.begin")) }
         }
         (dates(app))
+        (super::second::invitation(words, app.door.as_ref()))
         aside .caution { p { (words.t("home.caution")) } }
     }
 }

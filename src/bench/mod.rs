@@ -16,6 +16,7 @@ mod job_page;
 mod pictures;
 mod plan_page;
 mod plies;
+mod second;
 mod sections;
 mod sheets_page;
 mod stock_page;
@@ -30,7 +31,7 @@ use axum::routing::{get, post};
 use axum::{Router, extract::Request, middleware::Next};
 use connections::Counted;
 use guard::{Guard, guarded};
-use std::net::{Ipv4Addr, SocketAddr, TcpListener};
+use std::net::{IpAddr, Ipv4Addr, SocketAddr, TcpListener};
 use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
@@ -51,17 +52,26 @@ const SLOWEST: Duration = Duration::from_secs(120);
 /// A server that was set up and does not run yet.
 pub struct Server {
     listener: TcpListener,
+    /// Where second devices come in.
+    second: Option<TcpListener>,
     app: Arc<App>,
     /// The address to open, with its key.
     pub link: String,
+    /// The address for second devices, with its key.
+    pub second_link: Option<String>,
 }
 
 /// Sets a server up for a workshop's folder, on a port of the loopback address: the one asked for,
-/// else the usual one, else any that is free.
+/// else the usual one, else any that is free. With `on_network` a second device is let in to look
+/// and send photos, at that address or the one this computer has in its network.
 ///
 /// # Errors
 /// The folder is none, or no port can be had.
-pub fn set_up(root: &Path, port: Option<u16>) -> Result<Server, Faults> {
+pub fn set_up(
+    root: &Path,
+    port: Option<u16>,
+    on_network: Option<Option<IpAddr>>,
+) -> Result<Server, Faults> {
     let folder = Folder::open(root)?;
     let bind = |port: u16| TcpListener::bind(SocketAddr::from((Ipv4Addr::LOCALHOST, port)));
     let listener = match port {
@@ -81,7 +91,10 @@ pub fn set_up(root: &Path, port: Option<u16>) -> Result<Server, Faults> {
     let port = listener.local_addr().map_err(trouble)?.port();
     let guard = Arc::new(Guard::new(port).map_err(trouble)?);
     let link = format!("http://127.0.0.1:{port}/?key={}", guard.key());
-    Ok(Server { listener, app: Arc::new(App::new(folder, guard)), link })
+    let (second, door) = on_network.map(second::open).transpose()?.unzip();
+    let second_link = door.as_ref().map(|door| door.link.clone());
+    let app = Arc::new(App::new(folder, guard, door));
+    Ok(Server { listener, second, app, link, second_link })
 }
 
 impl Server {
@@ -93,7 +106,17 @@ impl Server {
         let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
         runtime.block_on(async move {
             let listener = Counted::new(tokio::net::TcpListener::from_std(self.listener)?);
+            let (app, second) = (Arc::clone(&self.app), self.second);
             let router = router(self.app);
+            let looking = async move {
+                match second {
+                    Some(listener) => {
+                        let listener = tokio::net::TcpListener::from_std(listener)?;
+                        axum::serve(Counted::new(listener), router_to_look(app)).await
+                    }
+                    None => std::future::pending().await,
+                }
+            };
             let stopped = async move {
                 while !stop() {
                     tokio::time::sleep(Duration::from_millis(50)).await;
@@ -101,6 +124,7 @@ impl Server {
             };
             tokio::select! {
                 served = axum::serve(listener, router) => served,
+                served = looking => served,
                 () = stopped => Ok(()),
             }
         })
@@ -149,6 +173,32 @@ fn router(app: Arc<App>) -> Router {
             post(intake::take).layer(DefaultBodyLimit::max(intake::LARGEST_FILE)),
         )
         .fallback(nothing_here)
+        .layer(from_fn(in_time))
+        .layer(from_fn_with_state(guard, guarded))
+        .with_state(app)
+}
+
+/// What a second device may reach: all of it looks, but for a photo that is sent. Ticking at the
+/// bench will have its place here.
+fn router_to_look(app: Arc<App>) -> Router {
+    let guard = app.door.as_ref().map_or_else(|| Arc::clone(&app.guard), |d| Arc::clone(&d.guard));
+    Router::new()
+        .route("/", get(second::home))
+        .route("/stock", get(second::stock))
+        .route("/language", get(home::language_chosen))
+        .route("/asset/{name}", get(assets::show))
+        .route("/job/{job}/all", get(second::job))
+        .route("/job/{job}/plan/file/{*file}", get(plan_page::file))
+        .route("/job/{job}/print/{what}", get(sheets_page::print))
+        .route("/job/{job}/look/{what}", get(sheets_page::look))
+        .route("/job/{job}/page/{what}", get(sheets_page::page_picture))
+        .layer(DefaultBodyLimit::max(LARGEST_FORM))
+        .route(
+            "/job/{job}/take",
+            post(second::take).layer(DefaultBodyLimit::max(intake::LARGEST_FILE)),
+        )
+        .fallback(second::not_here)
+        .method_not_allowed_fallback(second::not_here)
         .layer(from_fn(in_time))
         .layer(from_fn_with_state(guard, guarded))
         .with_state(app)

@@ -22,6 +22,7 @@ use warpwise::plan::Plan;
 use warpwise::run::Stop;
 use warpwise::sheet;
 use warpwise::units::{show_area, show_mass, show_metres};
+use warpwise::verify::Verified;
 use warpwise::workshop::{OpenJob, PLAN_FOLDER, Phase, Settings};
 
 /// The step.
@@ -70,7 +71,7 @@ pub fn plan(form: &Form<'_>, open: &mut OpenJob) -> Markup {
             Ok(Some(verified)) => {
                 @if is_running { p .quiet { (words.t("plan.old")) } }
                 (figures(form, verified.plan()))
-                figure .overview { (PreEscaped(without_head(&sheet::overview(&verified)))) }
+                (overview(&verified))
                 p {
                     a .button href=(address(job, "plan/file/report.html")) target="_blank" { (words.t("plan.report")) } " "
                     a .button href=(address(job, "sheets")) { (words.t("step.sheets")) " →" }
@@ -80,12 +81,18 @@ pub fn plan(form: &Form<'_>, open: &mut OpenJob) -> Markup {
     }
 }
 
+/// All layouts in one picture.
+pub fn overview(plan: &Verified) -> Markup {
+    html! { figure .overview { (PreEscaped(without_head(&sheet::overview(plan)))) } }
+}
+
 /// An SVG file as it stands inside a page.
 fn without_head(svg: &str) -> String {
     svg.find("<svg").map_or_else(String::new, |at| svg[at..].to_string())
 }
 
-fn figures(form: &Form<'_>, plan: &Plan) -> Markup {
+/// The figures of each cloth.
+pub fn figures(form: &Form<'_>, plan: &Plan) -> Markup {
     let words = form.words;
     html! {
         @for caution in plan.drawn_from.iter().flat_map(|d| &d.cautions) { p .note.warning { "! " (caution) } }

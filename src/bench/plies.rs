@@ -2,7 +2,10 @@
 
 use super::form::Form;
 use super::pictures;
+use super::words::Words;
 use maud::{Markup, PreEscaped, html};
+use warpwise::job::Job;
+use warpwise::ply::Prepared;
 use warpwise::units::{show_area, show_number};
 
 /// The pieces of the job by layer.
@@ -20,6 +23,13 @@ pub fn plies(form: &Form<'_>) -> Markup {
         h1 { (words.t("step.plies")) }
         p .lead { (words.with("plies.lead", &[&copies.to_string()])) }
         (form.all_notes())
+        (pieces(words, job, prepared))
+    }
+}
+
+/// A picture of each piece, layer by layer.
+pub fn pieces(words: &Words, job: &Job, prepared: &Prepared) -> Markup {
+    html! {
         @for (i, layer) in job.layers.iter().enumerate() {
             @let pieces: Vec<_> = prepared.pieces.iter().filter(|p| p.layer == i + 1).collect();
             section aria-labelledby=(format!("layer-{i}")) {

@@ -101,6 +101,17 @@ pub fn sheets(form: &Form<'_>, open: &mut OpenJob) -> Markup {
     }
 }
 
+/// What is read at the bench while cutting and laying.
+pub fn at_the_bench(words: &Words, job: &str) -> Markup {
+    html! {
+        ul .documents {
+            @for what in ["placement", "layup"] {
+                (document_row(words, job, what, "", &document_name(words, what)))
+            }
+        }
+    }
+}
+
 fn paper_name<'w>(words: &'w Words, paper: &str, shown: &'w str) -> &'w str {
     if paper == "roll" { words.t("sheets.plotter") } else { shown }
 }

@@ -32,6 +32,24 @@ pub async fn show(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
         .await
 }
 
+/// The stock without any way to change it.
+pub fn to_look_at(app: &App, words: &Words) -> Markup {
+    let file = app.folder.ledger();
+    let stock = file.exists().then(|| read_stock(&file, &Moment::now()));
+    html! {
+        h1 { (words.t("frame.stock")) }
+        @match &stock {
+            None => p .lead { (words.t("stock.empty")) },
+            Some(Err(list)) => (faults(list)),
+            Some(Ok(stock)) => {
+                (rolls(words, stock, false))
+                (offcuts(words, stock, false))
+                (consumables(words, stock, false))
+            }
+        }
+    }
+}
+
 fn main(app: &App, words: &Words) -> Markup {
     let file = app.folder.ledger();
     let stock = file.exists().then(|| read_stock(&file, &Moment::now()));
@@ -41,9 +59,9 @@ fn main(app: &App, words: &Words) -> Markup {
             None => p .lead { (words.t("stock.empty")) },
             Some(Err(list)) => (faults(list)),
             Some(Ok(stock)) => {
-                (rolls(words, stock))
-                (offcuts(words, stock))
-                (consumables(words, stock))
+                (rolls(words, stock, true))
+                (offcuts(words, stock, true))
+                (consumables(words, stock, true))
                 form hx-post="/stock/undo" hx-target="#step" hx-swap="innerHTML" { button type="submit" { "↶ " (words.t("stock.undo")) } }
             }
         }
@@ -84,7 +102,7 @@ fn item_buttons(words: &Words, id: &str, age: Option<&Age>) -> Markup {
     }
 }
 
-fn rolls(words: &Words, stock: &Snapshot) -> Markup {
+fn rolls(words: &Words, stock: &Snapshot, may_change: bool) -> Markup {
     let longest = stock.rolls.iter().filter_map(|r| r.facts().length).fold(1.0, f64::max);
     html! {
         section aria-labelledby="rolls" {
@@ -100,14 +118,14 @@ fn rolls(words: &Words, stock: &Snapshot) -> Markup {
                         None => span .quiet { (words.t("stock.length_unknown")) },
                     }
                     (age(words, &facts.id, &facts.age, stock.day))
-                    (item_buttons(words, &facts.id, Some(&facts.age)))
+                    @if may_change { (item_buttons(words, &facts.id, Some(&facts.age))) }
                 }
             }
         }
     }
 }
 
-fn offcuts(words: &Words, stock: &Snapshot) -> Markup {
+fn offcuts(words: &Words, stock: &Snapshot, may_change: bool) -> Markup {
     let longest = stock
         .offcuts
         .iter()
@@ -119,7 +137,7 @@ fn offcuts(words: &Words, stock: &Snapshot) -> Markup {
             @if !stock.offcuts.is_empty() {
                 search-list {
                     div .field { label for="find" { (words.t("stock.find")) } input #find type="search" autocomplete="off"; }
-                    p { a .button href="/stock/labels" target="_blank" { (words.t("stock.labels")) } }
+                    @if may_change { p { a .button href="/stock/labels" target="_blank" { (words.t("stock.labels")) } } }
                     ul .offcuts {
                         @for offcut in &stock.offcuts {
                             @let b = offcut.bounds();
@@ -129,7 +147,7 @@ fn offcuts(words: &Words, stock: &Snapshot) -> Markup {
                                 p .quiet { (show_mm(b.width().round())) " × " (show_mm(b.height().round())) " · " (show_area(offcut.area()))
                                     @if let Some(place) = &offcut.facts().place { " · " (place) } }
                                 (age(words, offcut.id(), offcut.age(), stock.day))
-                                (item_buttons(words, offcut.id(), Some(offcut.age())))
+                                @if may_change { (item_buttons(words, offcut.id(), Some(offcut.age()))) }
                             }
                         }
                     }
@@ -160,7 +178,7 @@ fn picture(offcut: &Offcut) -> String {
     picture.done()
 }
 
-fn consumables(words: &Words, stock: &Snapshot) -> Markup {
+fn consumables(words: &Words, stock: &Snapshot, may_change: bool) -> Markup {
     html! {
         @if !stock.consumables.is_empty() {
             section aria-labelledby="consumables" {
@@ -170,7 +188,7 @@ fn consumables(words: &Words, stock: &Snapshot) -> Markup {
                         b { (c.id) } " " (c.name) " · " (c.kind.words())
                         @if let Some(day) = c.last_day() { " · " (words.t("stock.expiry")) " " (day) }
                         @if let Some(warning) = c.warning(stock.day) { p .note.warning { "! " (warning.what) " – " (warning.remedy) } }
-                        (item_buttons(words, &c.id, None))
+                        @if may_change { (item_buttons(words, &c.id, None)) }
                     }
                 }
             }
