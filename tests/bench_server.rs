@@ -668,3 +668,45 @@ fn a_second_device_looks_and_sends_photos_and_nothing_else() {
     assert_eq!(sent.0, 422, "{}", sent.1);
     assert!(s.home.path().join("lid/a.png").is_file());
 }
+
+/// Files stay in mm; what is shown and typed is in the workshop's units.
+#[test]
+fn a_workshop_may_have_inches_and_ounces() {
+    let s = Server::begin();
+    planned(&s);
+    s.hear("lid", "\"phase\":\"done\"");
+    let field = |name: &str| {
+        let page = s.get("/job/lid/cloths").text();
+        let field = page.split(&format!("id=\"f-cloth-0-{name}\"")).nth(1).unwrap();
+        field.split("value=\"").nth(2).unwrap().split('"').next().unwrap().to_string()
+    };
+    assert_eq!(field("roll_width"), "1250");
+    assert_eq!(s.form("/units", &[("to", "inch")]).status, 303);
+    let house = std::fs::read_to_string(s.home.path().join("workshop.toml")).unwrap();
+    assert!(house.contains("units = \"inch\""), "{house}");
+    assert_eq!(field("roll_width"), "49.2126 in");
+    let set = |at: &str, value: &str| {
+        let fields = [("rev", &*s.rev("lid")), ("view", "cloths"), ("at", at), ("value", value)];
+        s.form("/job/lid/edit", &fields)
+    };
+    assert_eq!(set("cloth.0.roll_width", "50").status, 200);
+    assert_eq!(set("cloth.0.areal_mass", "5,9").status, 200);
+    let text = s.job_text("lid");
+    assert!(text.contains("roll_width = \"50 in\""), "{text}");
+    assert!(text.contains("areal_mass = \"5.9 oz/yd²\""), "{text}");
+    assert!(s.get("/job/lid/templates").text().contains("11.8 in × 7.9 in"));
+    assert!(s.get("/job/lid/plan").text().contains(" ft²"));
+    let add = [
+        ("kind", "roll"),
+        ("cloth", "twill-200"),
+        ("width", "50"),
+        ("length", "10 ft"),
+        ("new_cloth", "yes"),
+    ];
+    let stock = s.form("/stock/add", &add).text();
+    assert!(stock.contains("50 in") && stock.contains("10.00 ft"), "{stock}");
+    // A file that says nothing that is known is a fault on the first page, and hinders nothing.
+    std::fs::write(s.home.path().join("workshop.toml"), "units = \"cubit\"\n").unwrap();
+    assert!(s.get("/").text().contains("cubit"));
+    assert_eq!(s.get("/job/lid/templates").status, 200);
+}

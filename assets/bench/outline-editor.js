@@ -263,15 +263,17 @@ class OutlineEditor extends HTMLElement {
     }
     const [p, q] = this.picked.map((corner) => this.at(corner));
     const drawn = Math.hypot(p.x - q.x, p.y - q.y);
+    const { unit = 'mm', mm = '1' } = this.dataset;
+    const shown = (/** @type {number} */ length) => (length / Number(mm)).toFixed(unit === 'mm' ? 1 : 3);
     const known = this.measured.querySelector('input');
     const words = document.createElement('span');
     const field = known ?? document.createElement('input');
     const off = document.createElement('b');
     const say = () => {
-      const measured = Number(field.value.replace(',', '.'));
-      off.textContent = field.value && measured > 0 ? ` ${this.t('off')} ${(drawn - measured).toFixed(1)} mm (${((100 * (drawn - measured)) / measured).toFixed(2)} %)` : '';
+      const measured = Number(field.value.replace(',', '.')) * Number(mm);
+      off.textContent = field.value && measured > 0 ? ` ${this.t('off')} ${shown(drawn - measured)} ${unit} (${((100 * (drawn - measured)) / measured).toFixed(2)} %)` : '';
     };
-    words.textContent = `${drawn.toFixed(1)} mm · `;
+    words.textContent = `${shown(drawn)} ${unit} · `;
     field.setAttribute('aria-label', this.t('length'));
     field.placeholder = this.t('length');
     field.inputMode = 'decimal';

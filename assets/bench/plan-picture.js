@@ -168,7 +168,7 @@ class PlanPicture extends HTMLElement {
       pen.setTransform(dense, 0, 0, dense, 0, 0);
       pen.font = `13px ${style.fontFamily}`;
       [pen.fillStyle, pen.textAlign, pen.textBaseline] = [quiet, 'left', 'alphabetic'];
-      pen.fillText(from > 0 ? `${id} · ${(from / 1000).toFixed(2)} m` : id, left, top - 6);
+      pen.fillText(from > 0 ? `${id} · ${(from / Number(this.dataset.mm ?? 1000)).toFixed(2)} ${this.dataset.unit ?? 'm'}` : id, left, top - 6);
       pen.beginPath();
       pen.rect(left - 1, top - 1, (to - from) * scale + 2, width * scale + 2);
       pen.clip();

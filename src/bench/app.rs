@@ -7,7 +7,8 @@ use axum::response::{IntoResponse, Response};
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use warpwise::fault::Faults;
-use warpwise::workshop::{Folder, OpenJob};
+use warpwise::units::System;
+use warpwise::workshop::{Folder, OpenJob, units_of};
 
 /// What stands for the job in the workshop's own folder in an address.
 pub const ROOT_JOB: &str = "~";
@@ -43,6 +44,13 @@ impl App {
         let open = Arc::new(Mutex::new(OpenJob::open(&dir)?));
         jobs.insert(name.to_string(), Arc::clone(&open));
         Ok(open)
+    }
+}
+
+impl App {
+    /// The workshop's units; what is wrong with its file is said on the first page.
+    pub fn units(&self) -> System {
+        units_of(self.folder.root()).unwrap_or_default()
     }
 }
 

@@ -2,7 +2,7 @@
 
 use super::app::{App, beside, locked};
 use super::frame::{address, page, rail, refused, standings};
-use super::{fields, intake, language};
+use super::{intake, language};
 use axum::Json;
 use axum::extract::{Path, State};
 use axum::http::{HeaderMap, StatusCode, header};
@@ -43,7 +43,7 @@ pub async fn list(
     Path(job): Path<String>,
     headers: HeaderMap,
 ) -> Response {
-    let words = language(&headers);
+    let words = language(&app, &headers);
     beside(move || match app.job(&job) {
         Ok(open) => {
             let photos = untraced_photos(locked(&open).draft.dir());
@@ -69,7 +69,7 @@ pub async fn show(
     Path((job, photo)): Path<(String, String)>,
     headers: HeaderMap,
 ) -> Response {
-    let words = language(&headers);
+    let words = language(&app, &headers);
     beside(move || {
         let shown = app.job(&job).and_then(|open| {
             let mut open = locked(&open);
@@ -187,15 +187,17 @@ pub struct Corners {
 pub async fn trace(
     State(app): State<Arc<App>>,
     Path((job, photo)): Path<(String, String)>,
+    headers: HeaderMap,
     Json(sent): Json<Corners>,
 ) -> Response {
+    let units = language(&app, &headers).units;
     beside(move || {
         let lay = Lay {
             inked_net: sent.net == "ink",
             plug: sent.off == "plug",
             inked_down: sent.inked == "down",
         };
-        let size = |text: &str| fields::length(text).unwrap_or(f64::NAN);
+        let size = |text: &str| units.parse_length(text).unwrap_or(f64::NAN);
         let span = match sent.span.as_str() {
             "size" => Span::Size(size(&sent.width), size(&sent.height)),
             _ => Span::Card,

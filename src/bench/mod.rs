@@ -23,7 +23,7 @@ mod stock_page;
 mod words;
 
 use app::App;
-use axum::extract::DefaultBodyLimit;
+use axum::extract::{DefaultBodyLimit, State};
 use axum::http::{HeaderMap, StatusCode};
 use axum::middleware::{from_fn, from_fn_with_state};
 use axum::response::{IntoResponse, Response};
@@ -137,6 +137,7 @@ fn router(app: Arc<App>) -> Router {
         .route("/", get(home::show))
         .route("/jobs", post(home::begin))
         .route("/language", get(home::language_chosen))
+        .route("/units", post(home::units_chosen))
         .route("/card", get(home::card))
         .route("/asset/{name}", get(assets::show))
         .route("/job/{job}/{step}", get(job_page::show))
@@ -213,16 +214,17 @@ async fn in_time(request: Request, next: Next) -> Response {
     }
 }
 
-async fn nothing_here(headers: HeaderMap) -> Response {
-    let words = language(&headers);
+async fn nothing_here(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
+    let words = language(&app, &headers);
     let fault = Fault::new(words.t("refused.nothing"), words.t("refused.look"));
     frame::refused(&words, StatusCode::NOT_FOUND, &fault.into())
 }
 
-/// The language that was chosen, else the one the browser asks for.
-fn language(headers: &HeaderMap) -> Words {
+/// The language that was chosen, else the one the browser asks for, with the workshop's units.
+fn language(app: &App, headers: &HeaderMap) -> Words {
     let text = |name: &str| headers.get(name).and_then(|v| v.to_str().ok()).unwrap_or_default();
     let chosen =
         text("cookie").split(';').find_map(|c| c.trim().strip_prefix("warpwise_language="));
-    chosen.map_or_else(|| Words::asked(text("accept-language")), Words::of)
+    let words = chosen.map_or_else(|| Words::asked(text("accept-language")), Words::of);
+    words.with_units(app.units())
 }

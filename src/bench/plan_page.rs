@@ -21,7 +21,6 @@ use warpwise::ledger::Moment;
 use warpwise::plan::Plan;
 use warpwise::run::Stop;
 use warpwise::sheet;
-use warpwise::units::{show_area, show_mass, show_metres};
 use warpwise::verify::Verified;
 use warpwise::workshop::{OpenJob, PLAN_FOLDER, Phase, Settings};
 
@@ -46,9 +45,8 @@ pub fn plan(form: &Form<'_>, open: &mut OpenJob) -> Markup {
         }
         @if let Some(news) = &running {
             @if is_running {
-                plan-watch data-done=(address(job, "plan")) data-least=(words.t("plan.least")) data-yield=(words.t("plan.yield"))
-                    data-first=(words.t("plan.first")) data-best=(words.t("plan.best"))
-                    data-saved=(words.t("plan.saved")) data-writing=(words.t("plan.writing")) data-begun=(words.t("plan.begun")) {
+                plan-watch data-done=(address(job, "plan"))
+                    data-writing=(words.t("plan.writing")) data-begun=(words.t("plan.begun")) {
                     p .phase role="status" { (words.t("plan.begun")) }
                     progress max="1" value=(news.share) aria-label=(words.t("plan.progress")) {}
                     p .lengths {}
@@ -56,7 +54,8 @@ pub fn plan(form: &Form<'_>, open: &mut OpenJob) -> Markup {
                         "■ " (words.t("plan.stop"))
                     }
                 }
-                plan-picture data-live=(address(job, "plan/live")) {
+                @let (unit, mm) = words.units.long_unit();
+                plan-picture data-live=(address(job, "plan/live")) data-unit=(unit) data-mm=(mm) {
                     canvas role="img" aria-label=(words.t("plan.picture")) {}
                 }
                 p .quiet { (words.t("plan.picture_signs")) }
@@ -93,7 +92,7 @@ fn without_head(svg: &str) -> String {
 
 /// The figures of each cloth.
 pub fn figures(form: &Form<'_>, plan: &Plan) -> Markup {
-    let words = form.words;
+    let (words, units) = (form.words, form.words.units);
     html! {
         @for caution in plan.drawn_from.iter().flat_map(|d| &d.cautions) { p .note.warning { "! " (caution) } }
         div .wide tabindex="0" role="region" aria-label=(words.t("plan.figures")) { table {
@@ -104,12 +103,12 @@ pub fn figures(form: &Form<'_>, plan: &Plan) -> Markup {
             } }
             tbody { @for f in &plan.cloths { tr {
                 th scope="row" { (f.cloth) }
-                td { (show_metres(f.used_length)) }
+                td { (units.long(f.used_length)) }
                 td { (format!("{:.1} %", f.yield_ * 100.0)) }
-                td title=(f.least_length_by) { (show_metres(f.least_length)) }
-                td { (show_area(f.offcuts_area)) }
-                td { (show_area(f.waste_area)) }
-                td { (f.mass.map_or_else(|| "–".into(), show_mass)) }
+                td title=(f.least_length_by) { (units.long(f.least_length)) }
+                td { (units.area(f.offcuts_area)) }
+                td { (units.area(f.waste_area)) }
+                td { (f.mass.map_or_else(|| "–".into(), |m| units.mass(m))) }
                 td { (f.cost.map_or_else(|| "–".into(), |c| format!("{c:.2} {}", plan.currency))) }
             } } }
         } }
@@ -134,7 +133,7 @@ pub async fn begin(
     headers: HeaderMap,
     Sent(asked): Sent<Asked>,
 ) -> Response {
-    let words = language(&headers);
+    let words = language(&app, &headers);
     beside(move || {
         let number = |text: &str| text.trim().replace(',', ".").parse::<f64>().ok();
         let (Some(seconds), Some(sets), Some(seed)) =

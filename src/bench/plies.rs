@@ -6,7 +6,7 @@ use super::words::Words;
 use maud::{Markup, PreEscaped, html};
 use warpwise::job::Job;
 use warpwise::ply::Prepared;
-use warpwise::units::{show_area, show_number};
+use warpwise::units::show_number;
 
 /// The pieces of the job by layer.
 pub fn plies(form: &Form<'_>) -> Markup {
@@ -42,7 +42,7 @@ pub fn pieces(words: &Words, job: &Job, prepared: &Prepared) -> Markup {
                             p { b { (piece.number) } " " (piece.template) @if piece.copies > 1 { " × " (piece.copies) } }
                             p .quiet {
                                 (words.find(&format!("choice.{}", pictures::hand_key(piece.hand))).unwrap_or_default())
-                                " · " (show_number(piece.angle, 1)) "° · " (show_area(piece.outline.area()))
+                                " · " (show_number(piece.angle, 1)) "° · " (words.units.area(piece.outline.area()))
                             }
                             p .quiet title=(piece.permitted_by) { (words.t("plies.turns")) " " (pictures::turns(words, &piece.permitted)) }
                         }

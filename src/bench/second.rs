@@ -109,7 +109,7 @@ fn code(text: &str, title: &str) -> String {
 
 /// The jobs.
 pub async fn home(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
-    let words = language(&headers);
+    let words = language(&app, &headers);
     beside(move || {
         let jobs = match app.folder.jobs() {
             Ok(jobs) => jobs,
@@ -138,7 +138,7 @@ pub async fn job(
     Path(job): Path<String>,
     headers: HeaderMap,
 ) -> Response {
-    let words = language(&headers);
+    let words = language(&app, &headers);
     beside(move || {
         let open = match app.job(&job) {
             Ok(open) => open,
@@ -194,7 +194,7 @@ pub async fn take(
     headers: HeaderMap,
     bytes: Bytes,
 ) -> Response {
-    let words = language(&headers);
+    let words = language(&app, &headers);
     let photo = bytes.starts_with(&[0xff, 0xd8, 0xff]) || bytes.starts_with(b"\x89PNG");
     if !photo {
         let fault = Fault::new(words.t("second.no_photo"), words.t("second.may"));
@@ -218,7 +218,7 @@ pub async fn take(
 
 /// The stock to look at.
 pub async fn stock(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
-    let words = language(&headers);
+    let words = language(&app, &headers);
     beside(move || {
         let main = stock_page::to_look_at(&app, &words);
         page(&words, words.t("frame.stock"), html! {}, html! {}, main)
@@ -227,8 +227,8 @@ pub async fn stock(State(app): State<Arc<App>>, headers: HeaderMap) -> Response 
 }
 
 /// Whatever else is asked for.
-pub async fn not_here(headers: HeaderMap) -> Response<Body> {
-    let words = language(&headers);
+pub async fn not_here(State(app): State<Arc<App>>, headers: HeaderMap) -> Response<Body> {
+    let words = language(&app, &headers);
     let fault = Fault::new(words.t("second.not_here"), words.t("second.may"));
     refused(&words, StatusCode::FORBIDDEN, &fault.into())
 }

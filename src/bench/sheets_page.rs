@@ -4,8 +4,8 @@ use super::app::{App, beside, locked};
 use super::form::Form;
 use super::frame::{address, faults};
 use super::guard::FILE_POLICY;
+use super::language;
 use super::words::Words;
-use super::{fields, language};
 use axum::extract::{Form as Sent, Path, Query, State};
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
@@ -15,7 +15,6 @@ use std::sync::Arc;
 use warpwise::cloth::Face;
 use warpwise::fault::{Fault, Faults};
 use warpwise::sheet::{self, Document, LabelGrid, Paper, Written};
-use warpwise::units::show_mm;
 use warpwise::verify::Verified;
 use warpwise::workshop::OpenJob;
 
@@ -151,7 +150,7 @@ pub async fn pages(
     Query(asked): Query<Asked>,
     headers: HeaderMap,
 ) -> Response {
-    let words = language(&headers);
+    let words = language(&app, &headers);
     beside(move || {
         let counted = plan_of(&app, &job).and_then(|plan| counted(&words, &job, &plan, &asked));
         match counted {
@@ -180,7 +179,7 @@ fn counted(words: &Words, job: &str, plan: &Verified, asked: &Asked) -> Result<M
         format!("{name} – {}", words.with("sheets.pages", &[&pages.to_string()]))
     };
     let templates = sheet::template_pages(plan, None, &paper);
-    let [short, long] = paper.size.map(show_mm);
+    let [short, long] = paper.size.map(|mm| words.units.length(mm));
     Ok(html! {
         p .quiet { (words.with("sheets.paper_size", &[&short, &long])) }
         div .note.warning {
@@ -190,7 +189,7 @@ fn counted(words: &Words, job: &str, plan: &Verified, asked: &Asked) -> Result<M
                 hx-swap="innerHTML" {
                 @for (id, key) in [("along", "sheets.along"), ("across", "sheets.across")] {
                     div .field {
-                        label for=(id) { (words.t(key)) }
+                        label for=(id) { (words.with(key, &[words.units.length_unit()])) }
                         input id=(id) name=(id) inputmode="decimal" autocomplete="off" required;
                     }
                 }
@@ -332,7 +331,7 @@ pub async fn look(
     Query(asked): Query<Asked>,
     headers: HeaderMap,
 ) -> Response {
-    let words = language(&headers);
+    let words = language(&app, &headers);
     beside(move || {
         let first = asked.from.unwrap_or(1).max(1);
         let made = plan_of(&app, &job).and_then(|plan| {
@@ -386,9 +385,13 @@ pub struct Measured {
 }
 
 /// Says whether pages print true.
-pub async fn printed_true(headers: HeaderMap, Sent(sent): Sent<Measured>) -> Response {
-    let words = language(&headers);
-    let mm = |text: &str| fields::length(text).unwrap_or(f64::NAN);
+pub async fn printed_true(
+    State(app): State<Arc<App>>,
+    headers: HeaderMap,
+    Sent(sent): Sent<Measured>,
+) -> Response {
+    let words = language(&app, &headers);
+    let mm = |text: &str| words.units.parse_length(text).unwrap_or(f64::NAN);
     let said = match sheet::printed_true(mm(&sent.along), mm(&sent.across)) {
         Ok(()) => html! { p { "✓ " (words.t("sheets.true")) } },
         Err(fault) => faults(&fault.into()),

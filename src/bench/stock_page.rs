@@ -21,13 +21,13 @@ use warpwise::sheet;
 use warpwise::stock::{
     Age, Consumable, ConsumableKind, Day, Offcut, OffcutFacts, RollFacts, Snapshot,
 };
-use warpwise::units::{parse_length, show_area, show_metres, show_mm};
+use warpwise::units::System;
 use warpwise::verify::Verified;
 use warpwise::workshop::{Entry, faults_of, read_stock};
 
 /// The stock.
 pub async fn show(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
-    let words = language(&headers);
+    let words = language(&app, &headers);
     beside(move || page(&words, words.t("frame.stock"), html! {}, html! {}, main(&app, &words)))
         .await
 }
@@ -110,11 +110,11 @@ fn rolls(words: &Words, stock: &Snapshot, may_change: bool) -> Markup {
             @for roll in &stock.rolls {
                 @let facts = roll.facts();
                 div .card.roll {
-                    b { (facts.id) } " " (facts.cloth) " · " (show_mm(facts.width))
+                    b { (facts.id) } " " (facts.cloth) " · " (words.units.length(facts.width))
                     @if let Some(batch) = &facts.batch { " · " (batch) }
                     @if let Some(place) = &facts.place { " · " (place) }
                     @match facts.length {
-                        Some(length) => label .bar { (words.with("stock.left", &[&show_metres(length)])) meter min="0" max=(longest) value=(length) {} },
+                        Some(length) => label .bar { (words.with("stock.left", &[&words.units.long(length)])) meter min="0" max=(longest) value=(length) {} },
                         None => span .quiet { (words.t("stock.length_unknown")) },
                     }
                     (age(words, &facts.id, &facts.age, stock.day))
@@ -142,9 +142,9 @@ fn offcuts(words: &Words, stock: &Snapshot, may_change: bool) -> Markup {
                         @for offcut in &stock.offcuts {
                             @let b = offcut.bounds();
                             li .card data-find=(format!("{} {} {}", offcut.id(), offcut.cloth(), offcut.facts().place.as_deref().unwrap_or_default()).to_lowercase()) {
-                                div class=(format!("to-scale s{:.0}", (10.0 * b.width().max(b.height()) / longest).ceil().clamp(1.0, 10.0))) { (PreEscaped(picture(offcut))) }
+                                div class=(format!("to-scale s{:.0}", (10.0 * b.width().max(b.height()) / longest).ceil().clamp(1.0, 10.0))) { (PreEscaped(picture(words, offcut))) }
                                 p { b { (offcut.id()) } " " (offcut.cloth()) }
-                                p .quiet { (show_mm(b.width().round())) " × " (show_mm(b.height().round())) " · " (show_area(offcut.area()))
+                                p .quiet { (words.units.size(b.width())) " × " (words.units.size(b.height())) " · " (words.units.area(offcut.area()))
                                     @if let Some(place) = &offcut.facts().place { " · " (place) } }
                                 (age(words, offcut.id(), offcut.age(), stock.day))
                                 @if may_change { (item_buttons(words, offcut.id(), Some(offcut.age()))) }
@@ -158,15 +158,15 @@ fn offcuts(words: &Words, stock: &Snapshot, may_change: bool) -> Markup {
 }
 
 /// An offcut, warp to the right.
-fn picture(offcut: &Offcut) -> String {
+fn picture(words: &Words, offcut: &Offcut) -> String {
     let b = offcut.bounds();
     let mut picture = Picture::new(
         b,
         &format!(
             "{}, {} × {}",
             offcut.id(),
-            show_mm(b.width().round()),
-            show_mm(b.height().round())
+            words.units.size(b.width()),
+            words.units.size(b.height())
         ),
     );
     picture.rings(offcut.region().rings(), "cloth");
@@ -256,19 +256,25 @@ pub async fn add(
     headers: HeaderMap,
     Sent(sent): Sent<Incoming>,
 ) -> Response {
-    let words = language(&headers);
-    beside(move || changed(&app, &words, |ledger, now| incoming(ledger, &sent, now))).await
+    let words = language(&app, &headers);
+    beside(move || changed(&app, &words, |ledger, now| incoming(ledger, &sent, words.units, now)))
+        .await
 }
 
-fn incoming(ledger: &mut Ledger, sent: &Incoming, now: &Moment) -> Result<(), Faults> {
+fn incoming(
+    ledger: &mut Ledger,
+    sent: &Incoming,
+    units: System,
+    now: &Moment,
+) -> Result<(), Faults> {
     let mut wrong = Faults::new();
     let mut length = |text: &str, name: &str| {
-        wrong.keep(parse_length(&text.replace(',', ".")).map_err(|f| Faults::from(f.on(name))))
+        wrong.keep(units.parse_length(text).map_err(|f| Faults::from(f.on(name))))
     };
     let width = if sent.kind == "consumable" { None } else { length(&sent.width, "width") };
     let along = if sent.length.trim().is_empty() { None } else { length(&sent.length, "length") };
     let expiry = some(&sent.expiry).and_then(|d| wrong.keep(Day::parse(&d).map_err(Faults::from)));
-    let out_life_hours = match entry(Kind::Number, &sent.out_life) {
+    let out_life_hours = match entry(Kind::Number, &sent.out_life, units) {
         None => None,
         Some(Entry::Number(hours)) => Some(hours),
         Some(_) => {
@@ -361,7 +367,7 @@ pub async fn move_items(
     headers: HeaderMap,
     Sent(item): Sent<Item>,
 ) -> Response {
-    let words = language(&headers);
+    let words = language(&app, &headers);
     let way = if item.way == "in" { FreezerMove::In } else { FreezerMove::Out };
     beside(move || {
         changed(&app, &words, |ledger, now| {
@@ -377,7 +383,7 @@ pub async fn remove(
     headers: HeaderMap,
     Sent(item): Sent<Item>,
 ) -> Response {
-    let words = language(&headers);
+    let words = language(&app, &headers);
     beside(move || {
         changed(&app, &words, |ledger, now| {
             ledger.remove(std::slice::from_ref(&item.id), now).map_err(faults_of)
@@ -388,7 +394,7 @@ pub async fn remove(
 
 /// Takes the last change of the ledger back.
 pub async fn undo(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
-    let words = language(&headers);
+    let words = language(&app, &headers);
     beside(move || {
         changed(&app, &words, |ledger, now| ledger.undo(now).map(|_| ()).map_err(faults_of))
     })
@@ -411,7 +417,7 @@ fn changed(
 
 /// Labels of all offcuts, as a PDF.
 pub async fn labels(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
-    let words = language(&headers);
+    let words = language(&app, &headers);
     beside(move || match read_stock(&app.folder.ledger(), &Moment::now()) {
         Ok(stock) => {
             let facts: Vec<OffcutFacts> = stock.offcuts.iter().map(|o| o.facts().clone()).collect();
@@ -456,7 +462,7 @@ pub async fn book(
     headers: HeaderMap,
     Sent(sent): Sent<Booking>,
 ) -> Response {
-    let words = language(&headers);
+    let words = language(&app, &headers);
     beside(move || {
         let made = app.job(&job).and_then(|open| {
             let plan = locked(&open)
@@ -513,7 +519,7 @@ fn booked_words(words: &Words, job: &str, booked: &Booked, done: bool) -> Markup
         p { b { (words.t(if done { "book.done" } else { "book.would" })) } }
         ul {
             li { (words.with("book.pieces", &[&booked.pieces.to_string()])) }
-            @for (id, used, left) in &booked.shortened { li { (id) ": −" (show_metres(*used)) @if let Some(left) = left { " → " (show_metres(*left)) } } }
+            @for (id, used, left) in &booked.shortened { li { (id) ": −" (words.units.long(*used)) @if let Some(left) = left { " → " (words.units.long(*left)) } } }
             @if !booked.used_up.is_empty() { li { (words.t("book.used_up")) " " (booked.used_up.join(", ")) } }
             @if !booked.added.is_empty() { li { (words.with("book.added", &[&booked.added.len().to_string()])) } }
         }

@@ -204,7 +204,8 @@ fn every_page_can_be_looked_at_as_it_is_printed() {
             let size = tree.size();
             let (across, up) = ((size.width() as f64).ceil(), (size.height() as f64).ceil());
             assert!(across > 100.0 && up > 100.0, "{document:?}, page {page}");
-            if page == 0 {
+            // Words are not drawn here: that page has nothing else.
+            if page == 0 && !matches!(document, Document::Cards) {
                 assert!(has_ink(&tree), "{document:?}, page {page} is blank");
             }
         }
