@@ -678,7 +678,7 @@ fn a_workshop_may_have_inches_and_ounces() {
     let field = |name: &str| {
         let page = s.get("/job/lid/cloths").text();
         let field = page.split(&format!("id=\"f-cloth-0-{name}\"")).nth(1).unwrap();
-        field.split("value=\"").nth(2).unwrap().split('"').next().unwrap().to_string()
+        field.split("value=\"").nth(1).unwrap().split('"').next().unwrap().to_string()
     };
     assert_eq!(field("roll_width"), "1250");
     assert_eq!(s.form("/units", &[("to", "inch")]).status, 303);
