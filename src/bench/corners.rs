@@ -17,7 +17,7 @@ use warpwise::workshop::{Lay, OpenJob, Refused, Span, trace_by_corners, untraced
 /// Photos of a job that are no template yet, each with the way to make it one.
 pub fn untraced(words: &super::words::Words, job: &str, photos: &[String]) -> Markup {
     html! {
-        div #untraced hx-get=(address(job, "untraced")) hx-trigger="refused from:document"
+        div #untraced data-beside="" hx-get=(address(job, "untraced")) hx-trigger="refused from:document"
             hx-swap="outerHTML" {
             @if !photos.is_empty() {
                 section .card {
