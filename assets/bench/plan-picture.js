@@ -7,6 +7,7 @@
 /** @typedef {{id: string, rings: Ring[], width: number, length: number | null, selvedge: number, flaws: Ring[]}} Stock */
 /** @typedef {{cloth: string, least_length: number, pieces: Piece[], stocks: Stock[]}} Ground */
 /** Piece, copy, stock, turn, face down, x, y. @typedef {[number, number, number, number, number, number, number]} Lying */
+/** From mm to the canvas. @typedef {{s: number, x: number, y: number, dense: number}} Base */
 /** A stretch of a stock on the canvas. @typedef {{stock: number, from: number, to: number, left: number, top: number}} Row */
 
 const ROW = 110; // px: a roll is drawn at least so wide where it is long
@@ -14,6 +15,7 @@ const TALLEST = 380; // px: and at most so wide
 const MOST_ROWS = 10;
 const GAP = 22; // px between rows: their words stand there
 const MOVE = 250; // ms from one layout to the next
+const ROUGH = 3; // px between points of an outline that moves
 
 /** @param {Ring[]} rings */
 function path(rings) {
@@ -25,15 +27,30 @@ function path(rings) {
   return out;
 }
 
+/** The ring with points at least so far apart, mm. @param {Ring} ring @param {number} apart @returns {Ring} */
+function rough(ring, apart) {
+  let last = ring[0];
+  return ring.filter((p, i) => {
+    const keep = i === 0 || Math.hypot(p[0] - last[0], p[1] - last[1]) >= apart;
+    if (keep) last = p;
+    return keep;
+  });
+}
+
 class PlanPicture extends HTMLElement {
   /** @type {Ground | null} */
   ground = null;
   /** @type {Path2D[]} */
   paths = [];
+  /** The same for the moment when they move, and the scale they were made for. @type {Path2D[]} */
+  moving = [];
+  roughFor = 0;
   /** @type {Lying[]} */
   lying = [];
   /** Where pieces were before, by piece and copy. @type {Map<string, Lying>} */
   earlier = new Map();
+  /** Where each piece of `lying` begins and ends along its stock. @type {[number, number][]} */
+  spans = [];
   began = 0;
   frame = 0;
   frames = 0;
@@ -66,6 +83,7 @@ class PlanPicture extends HTMLElement {
   begin(ground) {
     this.ground = ground;
     this.paths = ground.pieces.map((piece) => path(piece.rings));
+    this.roughFor = 0;
     [this.lying, this.earlier, this.first, this.longest, this.rows] = [[], new Map(), 0, 0, []];
   }
 
@@ -76,21 +94,32 @@ class PlanPicture extends HTMLElement {
     this.lying = lying;
     const still = matchMedia('(prefers-reduced-motion: reduce)').matches || this.earlier.size === 0;
     this.began = still ? 0 : performance.now();
-    const ends = this.ends(lying);
+    this.spans = lying.map((l) => this.span(l));
+    const ends = this.ends();
     const length = Math.max(0, ...this.ground.stocks.map((stock, i) => (stock.rings.length ? 0 : ends[i])));
     if (this.first === 0) this.first = length;
     this.longest = length;
     this.arrange();
   }
 
-  /** Where the pieces of each stock end along it. @param {Lying[]} lying */
-  ends(lying) {
-    const ground = /** @type {Ground} */ (this.ground);
-    const ends = ground.stocks.map(() => 0);
-    for (const [piece, , stock, turn, , x] of lying) {
-      const [cos, sin] = [Math.cos((turn * Math.PI) / 180), Math.sin((turn * Math.PI) / 180)];
-      for (const [px, py] of ground.pieces[piece].rings[0]) ends[stock] = Math.max(ends[stock], x + cos * px - sin * py);
+  /** @param {Lying} lying @returns {[number, number]} */
+  span([piece, , , turn, , x]) {
+    const [cos, sin] = [Math.cos((turn * Math.PI) / 180), Math.sin((turn * Math.PI) / 180)];
+    let [low, high] = [Infinity, -Infinity];
+    for (const [px, py] of this.ground?.pieces[piece]?.rings[0] ?? []) {
+      const at = x + cos * px - sin * py;
+      if (at < low) low = at;
+      if (at > high) high = at;
     }
+    return [low, high];
+  }
+
+  /** Where the pieces of each stock end along it. */
+  ends() {
+    const ends = (this.ground?.stocks ?? []).map(() => 0);
+    this.lying.forEach((l, i) => {
+      ends[l[2]] = Math.max(ends[l[2]], this.spans[i][1]);
+    });
     return ends;
   }
 
@@ -99,7 +128,7 @@ class PlanPicture extends HTMLElement {
     const { ground, canvas } = this;
     if (!ground || !canvas || this.lying.length === 0) return;
     const wide = Math.max(200, this.clientWidth);
-    const ends = this.ends(this.lying);
+    const ends = this.ends();
     const used = ground.stocks.map((_, i) => i).filter((i) => ends[i] > 0);
     const rolls = used.filter((i) => ground.stocks[i].rings.length === 0);
     const offcuts = used.filter((i) => ground.stocks[i].rings.length > 0);
@@ -111,6 +140,10 @@ class PlanPicture extends HTMLElement {
     while (count < MOST_ROWS && (width * wide * count) / longest < ROW) count += 1;
     const row = longest / count;
     this.scale = Math.min(wide / row, TALLEST / width);
+    if (this.roughFor === 0 || Math.abs(this.scale / this.roughFor - 1) > 0.2) {
+      this.moving = ground.pieces.map((piece) => path(piece.rings.map((ring) => rough(ring, ROUGH / this.scale))));
+      this.roughFor = this.scale;
+    }
     this.rows = [];
     let top = GAP;
     for (const stock of rolls) {
@@ -150,20 +183,23 @@ class PlanPicture extends HTMLElement {
     const dense = canvas.width / Math.max(200, this.clientWidth);
     pen.setTransform(dense, 0, 0, dense, 0, 0);
     pen.clearRect(0, 0, canvas.width, canvas.height);
-    /** @type {Map<number, Lying[]>} */
+    const still = share >= 1;
+    /** Pieces of each stock as they lie now, with where they begin and end. @type {Map<number, {at: Lying, low: number, high: number}[]>} */
     const on = new Map();
-    for (const l of this.lying) {
-      const old = share < 1 ? this.earlier.get(`${l[0]}:${l[1]}`) : undefined;
-      const moving = old && old[2] === l[2];
+    this.lying.forEach((l, i) => {
+      const old = still ? undefined : this.earlier.get(`${l[0]}:${l[1]}`);
+      const by = old && old[2] === l[2] ? share - 1 : 0;
+      const [dx, dy] = by && old ? [by * (l[5] - old[5]), by * (l[6] - old[6])] : [0, 0];
       /** @type {Lying} */
-      const at = moving ? [l[0], l[1], l[2], l[3], l[4], old[5] + share * (l[5] - old[5]), old[6] + share * (l[6] - old[6])] : l;
+      const at = [l[0], l[1], l[2], l[3], l[4], l[5] + dx, l[6] + dy];
       const list = on.get(l[2]) ?? [];
       if (list.length === 0) on.set(l[2], list);
-      list.push(at);
-    }
+      list.push({ at, low: this.spans[i][0] + dx, high: this.spans[i][1] + dx });
+    });
     for (const { stock, from, to, left, top } of this.rows) {
       const { id, rings, width, selvedge, flaws } = ground.stocks[stock];
-      const base = new DOMMatrix([dense * scale, 0, 0, -dense * scale, dense * (left - from * scale), dense * (top + width * scale)]);
+      /** @type {Base} */
+      const base = { s: dense * scale, x: dense * (left - from * scale), y: dense * (top + width * scale), dense };
       pen.save();
       pen.setTransform(dense, 0, 0, dense, 0, 0);
       pen.font = `13px ${style.fontFamily}`;
@@ -172,7 +208,7 @@ class PlanPicture extends HTMLElement {
       pen.beginPath();
       pen.rect(left - 1, top - 1, (to - from) * scale + 2, width * scale + 2);
       pen.clip();
-      pen.setTransform(base);
+      pen.setTransform(base.s, 0, 0, -base.s, base.x, base.y);
       [pen.lineWidth, pen.strokeStyle] = [1.2 / scale, quiet];
       const sheet = path(rings.length ? rings : [[[0, 0], [1e6, 0], [1e6, width], [0, width]]]);
       pen.fillStyle = cloth;
@@ -193,8 +229,9 @@ class PlanPicture extends HTMLElement {
         line(pen, [left, low], [right, high]);
         line(pen, [left, high], [right, low]);
       }
-      this.pieces(pen, base, on.get(stock) ?? [], { from, to, ink, skin, paper, family: style.fontFamily });
-      pen.setTransform(base);
+      const here = (on.get(stock) ?? []).filter((piece) => piece.high > from && piece.low < to);
+      this.pieces(pen, base, here.map((piece) => piece.at), { from, to, ink, skin, family: style.fontFamily, still });
+      pen.setTransform(base.s, 0, 0, -base.s, base.x, base.y);
       if (!rings.length) this.lengths(pen, width, { ink, quiet });
       pen.restore();
     }
@@ -203,36 +240,44 @@ class PlanPicture extends HTMLElement {
 
   /**
    * @param {CanvasRenderingContext2D} pen
-   * @param {DOMMatrix} base
+   * @param {Base} base
    * @param {Lying[]} lying
-   * @param {{from: number, to: number, ink: string, skin: string, paper: string, family: string}} look
+   * @param {{from: number, to: number, ink: string, skin: string, family: string, still: boolean}} look
    */
-  pieces(pen, base, lying, { from, to, ink, skin, paper, family }) {
+  pieces(pen, base, lying, { from, to, ink, skin, family, still }) {
     const ground = /** @type {Ground} */ (this.ground);
     const { scale } = this;
+    [pen.fillStyle, pen.strokeStyle, pen.lineWidth] = [skin, ink, 1 / scale];
+    const paths = still ? this.paths : this.moving;
+    /** @type {{x: number, y: number, room: number, number: string, face: string}[]} */
+    const words = [];
     for (const [index, , , turn, down, x, y] of lying) {
       const piece = ground.pieces[index];
-      const motion = base.translate(x, y).scale(1, down ? -1 : 1).rotate(turn);
-      pen.setTransform(motion);
-      [pen.fillStyle, pen.strokeStyle, pen.lineWidth] = [skin, ink, 1 / scale];
-      pen.fill(this.paths[index], 'evenodd');
-      // Face down shows by a dashed outline as well as by its sign.
-      pen.setLineDash(down ? [5 / scale, 3 / scale] : []);
-      pen.stroke(this.paths[index]);
+      const [cos, sin] = [Math.cos((turn * Math.PI) / 180), Math.sin((turn * Math.PI) / 180)];
+      const up = down ? -1 : 1;
+      pen.setTransform(base.s * cos, -base.s * up * sin, -base.s * sin, -base.s * up * cos, base.x + base.s * x, base.y - base.s * y);
+      pen.fill(paths[index], 'evenodd');
+      // Face down shows by a dashed outline as well as by its sign, as soon as nothing moves.
+      if (down && still) pen.setLineDash([5 / scale, 3 / scale]);
+      pen.stroke(paths[index]);
+      if (down && still) pen.setLineDash([]);
       const room = piece.room * scale;
-      if (room < 5) continue;
-      const at = motion.transformPoint(new DOMPoint(...piece.middle));
-      if ((at.x - base.e) / base.a < from || (at.x - base.e) / base.a > to) continue;
-      pen.setTransform(1, 0, 0, 1, at.x, at.y);
-      const dense = base.a / scale;
-      const size = Math.min(15, Math.max(8, room * 0.8)) * dense;
-      pen.font = `${size}px ${family}`;
-      [pen.fillStyle, pen.textAlign, pen.textBaseline] = [ink, 'center', 'middle'];
-      const face = `${piece.angle}° ${down ? '▼' : '▲'}`;
-      pen.fillText(piece.number, 0, room > 14 ? -size * 0.55 : 0);
-      if (room > 14) pen.fillText(face, 0, size * 0.65);
+      const [px, py] = piece.middle;
+      const at = { x: x + cos * px - sin * py, y: y + up * (sin * px + cos * py) };
+      if (room < 5 || at.x < from || at.x > to) continue;
+      words.push({ x: base.x + base.s * at.x, y: base.y - base.s * at.y, room, number: piece.number, face: `${piece.angle}° ${down ? '▼' : '▲'}` });
     }
-    pen.setLineDash([]);
+    pen.setTransform(1, 0, 0, 1, 0, 0);
+    [pen.fillStyle, pen.textAlign, pen.textBaseline] = [ink, 'center', 'middle'];
+    let size = 0;
+    for (const { x, y, room, number, face } of words) {
+      const wanted = Math.round(Math.min(15, Math.max(8, room * 0.8)) * base.dense);
+      if (wanted !== size) pen.font = `${wanted}px ${family}`;
+      size = wanted;
+      const two = room > 14 && still;
+      pen.fillText(number, x, room > 14 ? y - size * 0.55 : y);
+      if (two) pen.fillText(face, x, y + size * 0.65);
+    }
   }
 
   /** Ends of the first, the best and the least possible layout. @param {CanvasRenderingContext2D} pen @param {number} width @param {{ink: string, quiet: string}} look */
