@@ -710,3 +710,39 @@ fn a_workshop_may_have_inches_and_ounces() {
     assert!(s.get("/").text().contains("cubit"));
     assert_eq!(s.get("/job/lid/templates").status, 200);
 }
+
+#[test]
+fn the_box_is_searched_by_size_and_filled_from_a_drawing() {
+    let s = Server::begin();
+    let add = |length: &str, width: &str| {
+        let size = [("length", length), ("width", width)];
+        let cloth = [("kind", "offcut"), ("cloth", "twill-200"), ("new_cloth", "yes")];
+        s.form("/stock/add", &[&cloth[..], &size[..]].concat()).status
+    };
+    assert_eq!((add("700", "300"), add("200", "900")), (200, 200));
+    let found = |query: &str| {
+        let page = s.get(&format!("/stock/find?{query}")).text();
+        ["off-1", "off-2"].map(|id| page.contains(&format!("<b>{id}</b>")))
+    };
+    assert_eq!(found("along=&across="), [true, true]);
+    assert_eq!(found("along=650&across=25+cm"), [true, false]);
+    assert_eq!(
+        found("along=&across=800"),
+        [false, true],
+        "the warp runs along, whatever is longer"
+    );
+    assert_eq!(found("along=650&across=650"), [false, false]);
+    assert_eq!(s.get("/stock/find?along=wide").status, 422);
+    let drawing = b"<svg xmlns='http://www.w3.org/2000/svg' width='400mm' height='300mm' \
+        viewBox='0 0 400 300' stroke='black' fill='none'>\
+        <path id='net-line' d='M10 10 H310 V110 H10Z'/></svg>";
+    let take = |more: &str| {
+        let path = format!("/stock/take?name=rest.svg&cloth=twill-200{more}");
+        s.post(&path, "application/octet-stream", drawing)
+    };
+    let silent = take("");
+    assert!(silent.status == 422 && silent.text().contains("warp"), "{}", silent.text());
+    assert!(take("&warp=90").text().contains("100 mm × 300 mm"));
+    assert_eq!(take("&warp=sideways").status, 422);
+    assert_eq!(take("&warp=0&cloth=x").status, 400, "a key twice");
+}

@@ -27,7 +27,7 @@ class DropZone extends HTMLElement {
     const working = this.querySelector('.working');
     const query = new URLSearchParams();
     for (const field of this.querySelectorAll('[data-with]')) {
-      if (field instanceof HTMLSelectElement) query.set(field.dataset.with ?? '', field.value);
+      if (field instanceof HTMLSelectElement || field instanceof HTMLInputElement) query.set(field.dataset.with ?? '', field.value);
     }
     for (const file of files) {
       if (working) working.textContent = `${this.dataset.working} ${file.name}`;

@@ -164,7 +164,6 @@ class PlanPicture extends HTMLElement {
     const high_in_all = Math.ceil(top + high);
     if (canvas.width !== Math.round(wide * dense) || canvas.height !== Math.round(high_in_all * dense)) {
       [canvas.width, canvas.height] = [Math.round(wide * dense), Math.round(high_in_all * dense)];
-      canvas.style.height = `${high_in_all}px`;
     }
     cancelAnimationFrame(this.frame);
     this.frame = requestAnimationFrame((now) => this.draw(now));

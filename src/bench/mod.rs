@@ -164,11 +164,16 @@ fn router(app: Arc<App>) -> Router {
         .route("/job/{job}/corners/{photo}/photo", get(corners::photo))
         .route("/stock", get(stock_page::show))
         .route("/stock/add", post(stock_page::add))
+        .route("/stock/find", get(stock_page::find))
         .route("/stock/move", post(stock_page::move_items))
         .route("/stock/remove", post(stock_page::remove))
         .route("/stock/undo", post(stock_page::undo))
         .route("/stock/labels", get(stock_page::labels))
         .layer(DefaultBodyLimit::max(LARGEST_FORM))
+        .route(
+            "/stock/take",
+            post(stock_page::take).layer(DefaultBodyLimit::max(intake::LARGEST_FILE)),
+        )
         .route(
             "/job/{job}/take",
             post(intake::take).layer(DefaultBodyLimit::max(intake::LARGEST_FILE)),

@@ -7,7 +7,8 @@ use super::form::Form;
 use super::frame::{address, faults, message, page, refused};
 use super::words::Words;
 use super::{language, pictures::Picture};
-use axum::extract::{Form as Sent, Path, State};
+use axum::body::Bytes;
+use axum::extract::{Form as Sent, Path, Query, State};
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 use maud::{Markup, PreEscaped, html};
@@ -21,9 +22,9 @@ use warpwise::sheet;
 use warpwise::stock::{
     Age, Consumable, ConsumableKind, Day, Offcut, OffcutFacts, RollFacts, Snapshot,
 };
-use warpwise::units::System;
+use warpwise::units::{System, parse_angle};
 use warpwise::verify::Verified;
-use warpwise::workshop::{Entry, faults_of, read_stock};
+use warpwise::workshop::{Entry, faults_of, holds, offcut_in, read_stock};
 
 /// The stock.
 pub async fn show(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
@@ -125,32 +126,113 @@ fn rolls(words: &Words, stock: &Snapshot, may_change: bool) -> Markup {
     }
 }
 
+/// A size that is looked for in the box of offcuts, as it was typed.
+#[derive(Default, Deserialize)]
+pub struct Wanted {
+    #[serde(default)]
+    along: String,
+    #[serde(default)]
+    across: String,
+}
+
+impl Wanted {
+    /// Along and across the warp, mm; what is left empty may be anything.
+    fn size(&self, units: System) -> Result<[f64; 2], Faults> {
+        let mut wrong = Faults::new();
+        let mut mm = |typed: &str| {
+            let read = units.parse_length(typed).map_err(Faults::from);
+            if typed.trim().is_empty() { Some(0.0) } else { wrong.keep(read) }
+        };
+        let size = [mm(&self.along), mm(&self.across)].map(Option::unwrap_or_default);
+        wrong.into_result(size)
+    }
+}
+
+/// The offcuts that hold a size.
+pub async fn find(
+    State(app): State<Arc<App>>,
+    Query(wanted): Query<Wanted>,
+    headers: HeaderMap,
+) -> Response {
+    let words = language(&app, &headers);
+    beside(move || {
+        let found = wanted.size(words.units).and_then(|size| {
+            let mut stock = read_stock(&app.folder.ledger(), &Moment::now())?;
+            if size != [0.0, 0.0] {
+                stock.offcuts.retain(|o| holds(o, size[0].max(1.0), size[1].max(1.0)));
+            }
+            Ok(stock)
+        });
+        match found {
+            Ok(stock) => Html(box_of(&words, &stock, true).into_string()).into_response(),
+            Err(list) => message(StatusCode::UNPROCESSABLE_ENTITY, faults(&list)),
+        }
+    })
+    .await
+}
+
 fn offcuts(words: &Words, stock: &Snapshot, may_change: bool) -> Markup {
+    html! {
+        section aria-labelledby="offcuts" {
+            h2 #offcuts { (words.t("stock.offcuts")) " (" (stock.offcuts.len()) ")" }
+            @if !stock.offcuts.is_empty() {
+                search-list {
+                    div .inline {
+                        div .field { label for="find" { (words.t("stock.find")) } input #find type="search" autocomplete="off"; }
+                        @if may_change { (size_form(words)) }
+                    }
+                    @if may_change { p { a .button href="/stock/labels" target="_blank" { (words.t("stock.labels")) } } }
+                    div #box { (box_of(words, stock, may_change)) }
+                }
+            }
+        }
+    }
+}
+
+fn size_form(words: &Words) -> Markup {
+    let unit = words.units.length_unit();
+    html! {
+        form .inline hx-get="/stock/find" hx-target="#box" hx-swap="innerHTML"
+            hx-trigger="change, submit" {
+            @for (name, key) in [("along", "stock.holds_along"), ("across", "stock.holds_across")] {
+                div .field {
+                    label for=(format!("holds-{name}")) { (words.with(key, &[unit])) }
+                    input id=(format!("holds-{name}")) name=(name) inputmode="decimal"
+                        autocomplete="off";
+                }
+            }
+            button { (words.t("stock.holds")) }
+        }
+    }
+}
+
+/// The box of offcuts as pictures to scale.
+fn box_of(words: &Words, stock: &Snapshot, may_change: bool) -> Markup {
     let longest = stock
         .offcuts
         .iter()
         .map(|o| o.bounds().width().max(o.bounds().height()))
         .fold(1.0, f64::max);
     html! {
-        section aria-labelledby="offcuts" {
-            h2 #offcuts { (words.t("stock.offcuts")) " (" (stock.offcuts.len()) ")" }
-            @if !stock.offcuts.is_empty() {
-                search-list {
-                    div .field { label for="find" { (words.t("stock.find")) } input #find type="search" autocomplete="off"; }
-                    @if may_change { p { a .button href="/stock/labels" target="_blank" { (words.t("stock.labels")) } } }
-                    ul .offcuts {
-                        @for offcut in &stock.offcuts {
-                            @let b = offcut.bounds();
-                            li .card data-find=(format!("{} {} {}", offcut.id(), offcut.cloth(), offcut.facts().place.as_deref().unwrap_or_default()).to_lowercase()) {
-                                div class=(format!("to-scale s{:.0}", (10.0 * b.width().max(b.height()) / longest).ceil().clamp(1.0, 10.0))) { (PreEscaped(picture(words, offcut))) }
-                                p { b { (offcut.id()) } " " (offcut.cloth()) }
-                                p .quiet { (words.units.size(b.width())) " × " (words.units.size(b.height())) " · " (words.units.area(offcut.area()))
-                                    @if let Some(place) = &offcut.facts().place { " · " (place) } }
-                                (age(words, offcut.id(), offcut.age(), stock.day))
-                                @if may_change { (item_buttons(words, offcut.id(), Some(offcut.age()))) }
-                            }
-                        }
+        @if stock.offcuts.is_empty() { p .quiet { (words.t("stock.holds_none")) } }
+        ul .offcuts {
+            @for offcut in &stock.offcuts {
+                @let (b, facts) = (offcut.bounds(), offcut.facts());
+                @let place = facts.place.as_deref().unwrap_or_default();
+                @let find = format!("{} {} {place}", offcut.id(), offcut.cloth()).to_lowercase();
+                @let share = 10.0 * b.width().max(b.height()) / longest;
+                li .card data-find=(find) {
+                    div class=(format!("to-scale s{:.0}", share.ceil().clamp(1.0, 10.0))) {
+                        (PreEscaped(picture(words, offcut)))
                     }
+                    p { b { (offcut.id()) } " " (offcut.cloth()) }
+                    p .quiet {
+                        (words.units.size(b.width())) " × " (words.units.size(b.height()))
+                        " · " (words.units.area(offcut.area()))
+                        @if let Some(place) = &facts.place { " · " (place) }
+                    }
+                    (age(words, offcut.id(), offcut.age(), stock.day))
+                    @if may_change { (item_buttons(words, offcut.id(), Some(offcut.age()))) }
                 }
             }
         }
@@ -215,11 +297,54 @@ fn add_forms(words: &Words) -> Markup {
         details .card { summary { "+ " (words.t("stock.add_offcut")) }
             form hx-post="/stock/add" hx-target="#step" hx-swap="innerHTML" { input type="hidden" name="kind" value="offcut";
                 div .fields { (field("offcut", "cloth", "text", true)) (field("offcut", "length", "text", true)) (field("offcut", "width", "text", true)) (life("offcut")) }
-                button .add { (words.t("stock.add")) } } }
+                button .add { (words.t("stock.add")) } }
+            (photo_of_offcut(words)) }
         details .card { summary { "+ " (words.t("stock.add_consumable")) }
             form hx-post="/stock/add" hx-target="#step" hx-swap="innerHTML" { input type="hidden" name="kind" value="consumable";
                 div .fields { (field("con", "name", "text", true)) (field("con", "expiry", "date", false)) }
                 button .add { (words.t("stock.add")) } } }
+    }
+}
+
+/// An offcut as its photo or drawing shows it.
+fn photo_of_offcut(words: &Words) -> Markup {
+    let field = |name: &str, label: &str| {
+        let id = format!("photo-{name}");
+        html! {
+            div .field {
+                label for=(id) { (label) }
+                input id=(id) data-with=(name) autocomplete="off";
+            }
+        }
+    };
+    html! {
+        h3 { (words.t("stock.by_photo")) }
+        drop-zone .drop data-to="/stock/take" data-failed=(words.t("bring.failed"))
+            data-working=(words.t("bring.working")) {
+            p .quiet { (words.t("stock.by_photo_how")) }
+            div .fields {
+                (field("cloth", words.t("stock.cloth")))
+                (field("warp", words.t("stock.warp")))
+                div .field {
+                    label for="photo-face" { (words.t("stock.face")) }
+                    select #photo-face data-with="face" {
+                        option value="up" { (words.t("choice.up")) }
+                        option value="down" { (words.t("choice.down")) }
+                    }
+                }
+                (field("place", words.t("stock.place")))
+                div .field {
+                    label for="photo-new" { (words.t("stock.new_cloth")) }
+                    select #photo-new data-with="new_cloth" {
+                        option value="" { (words.t("form.no")) }
+                        option value="yes" { (words.t("form.yes")) }
+                    }
+                }
+            }
+            label .button for="file" { (words.t("bring.choose")) }
+            input #file type="file" accept=".svg,.dxf,.csv,.jpg,.jpeg,.png,image/jpeg,image/png";
+            p .working role="status" {}
+        }
     }
 }
 
@@ -351,6 +476,65 @@ fn incoming(
         }
     };
     done.map_err(faults_of)
+}
+
+/// What is said of a photo or drawing of an offcut.
+#[derive(Deserialize)]
+pub struct AboutOffcut {
+    name: String,
+    #[serde(default)]
+    cloth: String,
+    #[serde(default)]
+    warp: String,
+    #[serde(default)]
+    face: String,
+    #[serde(default)]
+    place: String,
+    #[serde(default)]
+    new_cloth: String,
+}
+
+/// Puts an offcut into the ledger as its photo or drawing shows it.
+pub async fn take(
+    State(app): State<Arc<App>>,
+    Query(about): Query<AboutOffcut>,
+    headers: HeaderMap,
+    bytes: Bytes,
+) -> Response {
+    let words = language(&app, &headers);
+    beside(move || {
+        // Tracing takes its time: the ledger is opened for writing after it.
+        let shape = warp_of(&about.warp).and_then(|warp| offcut_in(&about.name, &bytes, warp));
+        let (outline, holes) = match shape {
+            Ok(shape) => shape,
+            Err(list) => return message(StatusCode::UNPROCESSABLE_ENTITY, faults(&list)),
+        };
+        changed(&app, &words, |ledger, now| {
+            let facts = OffcutFacts {
+                id: String::new(),
+                cloth: about.cloth.trim().to_string(),
+                outline,
+                holes,
+                flaws: Vec::new(),
+                face: if about.face == "down" { Face::Down } else { Face::Up },
+                batch: None,
+                age: Age::default(),
+                place: some(&about.place),
+                added: now.day,
+                parent: None,
+                revision: 0,
+            };
+            let is_new = about.new_cloth == "yes";
+            ledger.add_offcuts(vec![facts], false, is_new, now).map(|_| ()).map_err(faults_of)
+        })
+    })
+    .await
+}
+
+/// The direction of the warp that was typed, degrees; none if nothing was.
+fn warp_of(typed: &str) -> Result<Option<f64>, Faults> {
+    let typed = typed.trim().replace(',', ".");
+    if typed.is_empty() { Ok(None) } else { Ok(Some(parse_angle(&typed)?)) }
 }
 
 /// One item.
