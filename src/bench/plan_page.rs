@@ -181,8 +181,7 @@ const LOOK: Duration = Duration::from_millis(80);
 pub async fn live(State(app): State<Arc<App>>, Path(job): Path<String>) -> Response {
     let planning = tokio::task::spawn_blocking(move || {
         let open = app.job(&job).ok()?;
-        let planning = locked(&open).planning.clone();
-        planning
+        locked(&open).planning.clone()
     });
     let Ok(Some(planning)) = planning.await else {
         return StatusCode::NO_CONTENT.into_response();

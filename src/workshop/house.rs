@@ -58,7 +58,7 @@ pub fn set_units(root: &Path, units: System) -> Result<(), Faults> {
         let gap = if text[..head].is_empty() || text[..head].ends_with('\n') { "" } else { "\n" };
         format!("{}{gap}{line}{}", &text[..head], &text[head..])
     };
-    Ok(write_whole(&path, text.as_bytes())?)
+    write_whole(&path, text.as_bytes())
 }
 
 fn parsed(path: &Path, text: &str) -> Result<DocumentMut, Faults> {
