@@ -206,9 +206,9 @@ fn main() {
     // In turn, so that what else the machine does falls on both.
     let file = home.path().join("plies/job.toml");
     let (mut alone, mut watched, mut layouts) = (0, 0, 0);
-    for _ in 0..4 {
-        alone += searched(&file, false, 5).0;
-        let (evaluations, handed) = searched(&file, true, 5);
+    for _ in 0..3 {
+        alone += searched(&file, false, 20).0;
+        let (evaluations, handed) = searched(&file, true, 20);
         (watched, layouts) = (watched + evaluations, layouts + handed);
     }
     println!(

@@ -124,6 +124,15 @@ await page.mouse.up();
 await page.keyboard.press('Shift+ArrowUp');
 await page.keyboard.press('e');
 await page.locator('[data-kind=lap]').click();
+// A zone drawn by keys alone.
+const zones = () => page.locator('outline-editor polygon.zone').count();
+assert.equal(await zones(), 0);
+await page.locator('[data-tool=zone]').focus();
+await page.keyboard.press('Enter');
+for (const key of ['ArrowUp', ' ', 'ArrowRight', 'ArrowRight', ' ', 'ArrowDown', 'ArrowDown', ' ', 'Enter']) await page.keyboard.press(key);
+assert.equal(await zones(), 1);
+await page.keyboard.press('Control+z');
+assert.equal(await zones(), 0);
 await page.locator('outline-editor button.go').click();
 await page.waitForFunction(() => document.querySelector('outline-editor p')?.textContent?.includes('heel-rest-edited.svg'));
 assert.equal(readFileSync(join(workshop, 'Heel rest', 'heel-rest.svg'), 'utf8'), before, 'the traced drawing stays');
