@@ -1,7 +1,6 @@
 //! Files and shapes that come in from the page.
 
 use super::app::{App, beside, locked};
-use super::fields::{Kind, entry};
 use super::frame::{STEPS, faults, message};
 use super::job_page::{changed, whole_step};
 use super::language;
@@ -13,7 +12,6 @@ use maud::html;
 use serde::Deserialize;
 use std::sync::Arc;
 use warpwise::fault::{Fault, Faults};
-use warpwise::units::parse_length;
 use warpwise::workshop::{Lay, OpenJob, Refused, Revision, Values, by_size, take as take_in};
 
 /// Largest file that is taken, bytes: a photo of 50 megapixels.
@@ -32,7 +30,7 @@ pub struct About {
 }
 
 /// Ids of templates, strips and patches that a job has.
-fn ids(open: &OpenJob) -> Vec<String> {
+pub fn ids(open: &OpenJob) -> Vec<String> {
     let values = Values::of(open.draft.text());
     let of = |s: &str| {
         (0..values.count(s))
@@ -50,7 +48,7 @@ pub async fn take(
     headers: HeaderMap,
     bytes: Bytes,
 ) -> Response {
-    let words = language(&headers);
+    let words = language(&app, &headers);
     beside(move || {
         let open = match app.job(&job) {
             Ok(open) => open,
@@ -113,18 +111,12 @@ pub async fn shape(
     headers: HeaderMap,
     Sent(sent): Sent<Shape>,
 ) -> Response {
-    let words = language(&headers);
+    let words = language(&app, &headers);
     beside(move || {
         changed(&app, &words, &job, STEPS[0], false, |open| {
             let mut wrong = Faults::new();
             let mut length = |text: &str, what: &str| {
-                // Plain numbers with a comma as well as lengths with a unit.
-                let text = if entry(Kind::Length, text).is_some() {
-                    text.replace(',', ".")
-                } else {
-                    text.to_string()
-                };
-                wrong.keep(parse_length(&text).map_err(|f| Faults::from(f.on(what))))
+                wrong.keep(words.units.parse_length(text).map_err(|f| Faults::from(f.on(what))))
             };
             let (along, across) = (length(&sent.length, "length"), length(&sent.width, "width"));
             wrong.into_result(())?;
