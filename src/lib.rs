@@ -1,7 +1,7 @@
 //! Cut plans for hand lay-up: traced ply outlines become a verified layout on each cloth's roll.
 //!
 //! The flow, left to right; a module uses only those before it: [`fault`], [`units`], [`day`],
-//! [`run`], [`file_name`], [`manifest`] → [`geometry`] → [`outline`] → [`trace`] → [`cloth`] →
+//! [`live`], [`run`], [`file_name`], [`manifest`] → [`geometry`] → [`outline`] → [`trace`] → [`cloth`] →
 //! [`job`] → [`ply`] → [`stock`] → [`nest`] → [`assign`] → [`mosaic`] → [`plan`] → [`verify`] →
 //! [`planner`] → [`laminate`] → [`estimate`] → [`layup`] → [`sheet`] → [`ledger`].
 
@@ -16,6 +16,7 @@ pub mod job;
 pub mod laminate;
 pub mod layup;
 pub mod ledger;
+pub mod live;
 pub mod manifest;
 pub mod mosaic;
 pub mod nest;

@@ -4,6 +4,7 @@
 //! The only room that turns pieces and stock into a nesting problem and its outcome into a plan.
 
 mod earlier;
+mod ground;
 mod lay;
 mod mosaic;
 mod sources;
@@ -16,7 +17,7 @@ use crate::plan::{
     self, DrawnFrom, DrawnStock, LeftOver, OtherHand, Plan, PlanCloth, PlanLayer, PlanLayerItem,
     PlanPiece, PlanStock, PlanTemplate, Rules, SearchStep, SpliceFacts,
 };
-use crate::ply::{self, Piece, Prepared, TemplateFrame};
+use crate::ply::{self, Kept, Piece, Prepared, TemplateFrame};
 use crate::run::{Phase, Run, Stop, TraceRow};
 use crate::stock::Snapshot;
 use crate::units::snap;
@@ -86,13 +87,26 @@ pub fn prepare<'a>(
     sets: u32,
     run: &Run<'_>,
 ) -> Result<Vec<PreparedJob<'a>>, Refusal> {
+    prepare_keeping(jobs, sets, &Kept::default(), run)
+}
+
+/// The same with what was worked out before, which is added to.
+///
+/// # Errors
+/// As [`prepare`].
+pub fn prepare_keeping<'a>(
+    jobs: &'a [Job],
+    sets: u32,
+    kept: &Kept,
+    run: &Run<'_>,
+) -> Result<Vec<PreparedJob<'a>>, Refusal> {
     let mut faults = Faults::new();
     let mut all = Vec::new();
     for (index, job) in jobs.iter().enumerate() {
         let part =
             run.about(&job.name, (index as f64 / jobs.len() as f64, 1.0 / jobs.len() as f64));
         part.tell(Phase::Preparing, Some(0.0));
-        let prepared = ply::prepare_in(job, jobs, &part);
+        let prepared = ply::prepare_keeping(job, jobs, kept, &part);
         // What was found until then is not all there is to say.
         run.check(Phase::Preparing).map_err(Refusal::Stopped)?;
         let Some(mut prepared) = faults.keep(prepared) else {

@@ -8,6 +8,7 @@
 
 use crate::day::Day;
 use crate::fault::Fault;
+use crate::live::{Ground, Lying};
 use std::sync::atomic::{AtomicU32, Ordering};
 use std::time::{Duration, Instant};
 
@@ -135,6 +136,17 @@ pub trait Observer: Send + Sync {
 
     /// The flag is about to be looked at.
     fn looked(&self, _phase: Phase) {}
+
+    /// The search of a cloth begins; what its layouts are drawn on is made if it is asked for.
+    fn ground(&self, _make: &dyn Fn() -> Ground) {}
+
+    /// True if a layout would be looked at now: only then is one handed over.
+    fn wants_layout(&self) -> bool {
+        false
+    }
+
+    /// Where everything lies in the best complete layout so far.
+    fn layout(&self, _lying: &[Lying]) {}
 }
 
 /// An observer that hears nothing.
@@ -142,6 +154,39 @@ pub trait Observer: Send + Sync {
 pub struct Silent;
 
 impl Observer for Silent {}
+
+/// Hears for another what a part of the work tells: its layouts are put into the terms of the
+/// whole, all else is passed on as it is.
+pub struct Relay<'a> {
+    to: &'a dyn Observer,
+    put: &'a (dyn Fn(&[Lying]) -> Vec<Lying> + Sync),
+}
+
+impl Observer for Relay<'_> {
+    fn progress(&self, progress: &Progress<'_>) {
+        self.to.progress(progress);
+    }
+
+    fn searched(&self, cloth: &str, history: &[TraceRow]) {
+        self.to.searched(cloth, history);
+    }
+
+    fn looked(&self, phase: Phase) {
+        self.to.looked(phase);
+    }
+
+    fn ground(&self, make: &dyn Fn() -> Ground) {
+        self.to.ground(make);
+    }
+
+    fn wants_layout(&self) -> bool {
+        self.to.wants_layout()
+    }
+
+    fn layout(&self, lying: &[Lying]) {
+        self.to.layout(&(self.put)(lying));
+    }
+}
 
 static NEVER: Cancel = Cancel::new();
 static SILENT: Silent = Silent;
@@ -421,6 +466,29 @@ impl<'a> Run<'a> {
     ) {
         let share = share.map(|s| self.span.0 + s.clamp(0.0, 1.0) * self.span.1);
         self.observer.progress(&Progress { phase, on: self.on, share, best_length, density });
+    }
+
+    /// Tells what the layouts of a cloth are drawn on.
+    pub fn tell_ground(&self, make: &dyn Fn() -> Ground) {
+        self.observer.ground(make);
+    }
+
+    /// True if a layout should be told of.
+    pub fn wants_layout(&self) -> bool {
+        self.observer.wants_layout()
+    }
+
+    /// Tells of a layout.
+    pub fn tell_layout(&self, lying: &[Lying]) {
+        self.observer.layout(lying);
+    }
+
+    /// An observer for a part of this run whose layouts have other names for pieces and stocks.
+    pub fn relay<'b>(&self, put: &'b (dyn Fn(&[Lying]) -> Vec<Lying> + Sync)) -> Relay<'b>
+    where
+        'a: 'b,
+    {
+        Relay { to: self.observer, put }
     }
 
     /// Tells that the search of a cloth is over.

@@ -5,6 +5,10 @@
 //! (anticlockwise positive), an areal mass an `f64` in g/m² and a share an `f64` from 0 to 1. The
 //! `parse_` functions read what a person types, the `show_` functions write what a person reads.
 
+mod system;
+
+pub use system::System;
+
 use crate::fault::Fault;
 
 /// Grid steps in a millimetre: stored coordinates are whole micrometres.

@@ -46,8 +46,13 @@ impl Server {
     }
 
     fn on(home: tempfile::TempDir) -> Server {
-        let mut child =
-            command(home.path()).stdout(Stdio::piped()).stderr(Stdio::null()).spawn().unwrap();
+        Server::with(home, &[])
+    }
+
+    fn with(home: tempfile::TempDir, more: &[&str]) -> Server {
+        let mut command = command(home.path());
+        let command = command.args(more).stdout(Stdio::piped()).stderr(Stdio::null());
+        let mut child = command.spawn().unwrap();
         let mut link = String::new();
         BufReader::new(child.stdout.as_mut().unwrap()).read_line(&mut link).unwrap();
         let (host, key) =
@@ -127,9 +132,13 @@ impl Server {
 
     /// Hears of a job until something is said.
     fn hear(&self, job: &str, wanted: &str) {
+        self.hear_at(&format!("/job/{job}/watch"), wanted);
+    }
+
+    fn hear_at(&self, path: &str, wanted: &str) {
         let mut stream = TcpStream::connect(&self.host).unwrap();
         let head = format!(
-            "GET /job/{job}/watch HTTP/1.1\r\nHost: {}\r\nCookie: {}\r\n\r\n",
+            "GET {path} HTTP/1.1\r\nHost: {}\r\nCookie: {}\r\n\r\n",
             self.host, self.cookie
         );
         stream.write_all(head.as_bytes()).unwrap();
@@ -485,4 +494,255 @@ fn a_job_changed_by_another_program_is_heard_of() {
     std::fs::write(s.home.path().join("seat/job.toml"), "[job\nbroken").unwrap();
     let broken = s.get("/job/seat/cloths");
     assert!(broken.status == 200 && broken.text().contains("not TOML"), "{}", broken.text());
+}
+
+/// A job with one rectangle on a roll, planned.
+fn planned(s: &Server) {
+    s.form("/jobs", &[("name", "lid")]);
+    let shape = [("shape", "rectangle"), ("length", "300"), ("width", "20 cm")];
+    let rev = s.rev("lid");
+    s.form("/job/lid/shape", &[&[("rev", rev.as_str())], &shape[..]].concat());
+    let lay = serde_json::json!({ "lay": { "layer": 0, "template": "rectangle", "on": true } });
+    assert_eq!(s.edit("lid", &lay).status, 200);
+    let settings = [("seconds", "0.2"), ("sets", "1"), ("seed", "1")];
+    assert_eq!(s.form("/job/lid/plan/begin", &settings).status, 200);
+}
+
+#[test]
+fn a_layout_is_drawn_while_it_is_searched_for() {
+    let s = Server::begin();
+    s.form("/jobs", &[("name", "lid")]);
+    assert_eq!(s.get("/job/lid/plan/live").status, 204, "nothing is planned");
+    planned(&s);
+    s.hear_at("/job/lid/plan/live", "event: ground");
+    s.hear_at("/job/lid/plan/live", "event: layout");
+    s.hear("lid", "\"phase\":\"done\"");
+    // What was drawn last is there for who comes late.
+    let late = s.get("/job/lid/plan/live").text();
+    assert!(late.contains("\"least_length\":") && late.contains("data: [[0,0,0,"), "{late}");
+}
+
+#[test]
+fn pages_are_looked_at_before_they_are_printed() {
+    let s = Server::begin();
+    planned(&s);
+    s.hear("lid", "\"phase\":\"done\"");
+    for what in ["placement", "layup", "labels", "cards", "check?paper=a4", "templates?paper=a3"] {
+        let looked = s.get(&format!("/job/lid/look/{what}"));
+        assert!(looked.text().contains("<img"), "{what}: {}", looked.text());
+        let page = s.get(&format!("/job/lid/page/{what}"));
+        assert_eq!(page.header("content-type"), Some("image/svg+xml"), "{what}");
+        assert!(page.text().contains("<svg") && page.text().contains("mm\""), "{what}");
+    }
+    assert_eq!(s.get("/job/lid/page/placement?page=99").status, 422);
+    assert_eq!(s.get("/job/lid/page/nonsense").status, 422);
+    assert_eq!(s.get("/job/lid/look/layouts?file=99&paper=a4").status, 422);
+    let measured = |along: &str, across: &str| {
+        s.form("/job/lid/printed-true", &[("along", along), ("across", across)]).text()
+    };
+    assert!(measured("100", "99,8").contains('✓'));
+    assert!(measured("97", "97").contains("97.0 %"));
+    assert!(measured("", "x").contains('▲'));
+}
+
+/// A picture of two shades with nothing in it that could be traced.
+fn blank_photo() -> Vec<u8> {
+    let shade = |x, _| image::Luma([if x < 700 { 60 } else { 200 }]);
+    let image = image::GrayImage::from_fn(1400, 1100, shade);
+    let mut bytes = std::io::Cursor::new(Vec::new());
+    image.write_to(&mut bytes, image::ImageFormat::Png).unwrap();
+    bytes.into_inner()
+}
+
+#[test]
+fn a_photo_without_a_card_waits_for_its_corners() {
+    let s = Server::begin();
+    s.form("/jobs", &[("name", "seat")]);
+    let kind = "application/octet-stream";
+    let refused = s.post("/job/seat/take?name=pan.png", kind, &blank_photo());
+    assert_eq!(refused.status, 422, "{}", refused.text());
+    let list = s.get("/job/seat/untraced").text();
+    assert!(list.contains("/job/seat/corners/pan.png"), "{list} {}", refused.text());
+    assert!(s.get("/job/seat/corners/pan.png").text().contains("<card-corners"));
+    let photo = s.get("/job/seat/corners/pan.png/photo");
+    assert_eq!((photo.status, photo.header("content-type")), (200, Some("image/png")));
+    let put = |name: &str, corners: &str| {
+        let body = format!("{{\"corners\":{corners},\"span\":\"card\"}}");
+        s.post(&format!("/job/seat/corners/{name}"), "application/json", body.as_bytes())
+    };
+    let twisted = put("pan.png", "[[10,10],[400,300],[400,10],[10,300]]");
+    assert!(twisted.status == 422 && twisted.text().contains("rectangle"), "{}", twisted.text());
+    // What is dark in it reaches the frame.
+    assert_eq!(put("pan.png", "[[10,10],[400,10],[400,300],[10,300]]").status, 422);
+    for name in ["..%2f..%2fsecret.png", "job.toml", "nothing.png"] {
+        assert_eq!(s.get(&format!("/job/seat/corners/{name}")).status, 404, "{name}");
+        assert_eq!(s.get(&format!("/job/seat/corners/{name}/photo")).status, 404, "{name}");
+        assert_eq!(put(name, "[[10,10],[400,10],[400,300],[10,300]]").status, 422, "{name}");
+    }
+    assert!(!s.job_text("seat").contains("pan"), "nothing was added");
+}
+
+/// What a phone in the same network may reach, and what not.
+#[test]
+fn a_second_device_looks_and_sends_photos_and_nothing_else() {
+    let alone = Server::begin();
+    assert!(!alone.get("/").text().contains("class=\"code\""), "nobody asked for it");
+    drop(alone);
+    let s = Server::with(tempfile::tempdir().unwrap(), &["--on-network=127.0.0.1"]);
+    planned(&s);
+    s.hear("lid", "\"phase\":\"done\"");
+    let home = s.get("/").text();
+    assert!(home.contains("class=\"code\""), "{home}");
+    let link = home.split("<code>").nth(1).unwrap().split("</code>").next().unwrap();
+    let (host, key) = link.strip_prefix("http://").unwrap().split_once("/?key=").unwrap();
+    assert!(host != s.host && key != s.key);
+    let ask = |head: &str, body: &[u8]| {
+        let mut stream = TcpStream::connect(host).unwrap();
+        let length = body.len();
+        let head = format!("{head}\r\nContent-Length: {length}\r\nConnection: close\r\n\r\n");
+        stream.write_all(head.as_bytes()).unwrap();
+        let _ = stream.write_all(body);
+        let mut all = Vec::new();
+        let _ = stream.read_to_end(&mut all);
+        let text = String::from_utf8_lossy(&all).into_owned();
+        (text.split(' ').nth(1).and_then(|c| c.parse::<u16>().ok()).unwrap_or(0), text)
+    };
+    let cookie = format!("warpwise_second={key}");
+    let get =
+        |path: &str| ask(&format!("GET {path} HTTP/1.1\r\nHost: {host}\r\nCookie: {cookie}"), b"");
+    let post = |path: &str, kind: &str, body: &[u8]| {
+        let head = format!(
+            "POST {path} HTTP/1.1\r\nHost: {host}\r\nOrigin: http://{host}\r\n\
+             Cookie: {cookie}\r\nContent-Type: {kind}"
+        );
+        ask(&head, body)
+    };
+    // Its own key opens its own door, and no other.
+    assert_eq!(ask(&format!("GET / HTTP/1.1\r\nHost: {host}"), b"").0, 401);
+    assert_eq!(ask(&format!("GET /?key={} HTTP/1.1\r\nHost: {host}", s.key), b"").0, 403);
+    let main = format!("GET / HTTP/1.1\r\nHost: {host}\r\nCookie: {}", s.cookie);
+    assert_eq!(ask(&main, b"").0, 401);
+    assert_eq!(s.get(&format!("/?key={key}")).status, 403);
+    let foreign = format!("GET / HTTP/1.1\r\nHost: {}\r\nCookie: {cookie}", s.host);
+    assert_eq!(s.send(&foreign, b"").status, 401);
+    assert_eq!(
+        ask(&format!("GET / HTTP/1.1\r\nHost: evil.example\r\nCookie: {cookie}"), b"").0,
+        421
+    );
+    // It looks.
+    for path in ["/", "/stock", "/job/lid/all", "/job/lid/print/placement", "/job/lid/look/layup"] {
+        assert_eq!(get(path).0, 200, "{path}");
+    }
+    let page = get("/job/lid/all").1;
+    assert!(!page.contains("hx-post") && !page.contains(&s.key), "{page}");
+    // It changes nothing.
+    let text = s.job_text("lid");
+    let form = "application/x-www-form-urlencoded";
+    for (path, body) in [
+        ("/jobs", "name=planted"),
+        ("/job/lid/edit", "rev=x&view=cloths&at=cloth.0.selvedge&value=99"),
+        ("/job/lid/plan/begin", "seconds=1&sets=1&seed=1"),
+        ("/job/lid/book", "sure=yes"),
+        ("/job/lid/undo", "rev=x&view=cloths"),
+        ("/stock/add", "kind=roll&cloth=c&width=1250&new_cloth=yes"),
+        ("/stock/undo", ""),
+        ("/job/lid/all", ""),
+    ] {
+        assert_eq!(post(path, form, body.as_bytes()).0, 403, "{path}");
+    }
+    for path in
+        ["/job/lid/cloths", "/job/lid/outline/0", "/card", "/job/lid/plan/file/..%2fjob.toml"]
+    {
+        assert!([403, 404].contains(&get(path).0), "{path}");
+    }
+    let drawing = b"<svg xmlns=\"http://www.w3.org/2000/svg\"/>";
+    assert_eq!(post("/job/lid/take?name=a.svg", "application/octet-stream", drawing).0, 403);
+    let elsewhere = format!(
+        "POST /job/lid/take?name=a.png HTTP/1.1\r\nHost: {host}\r\n\
+         Origin: http://evil.example\r\nCookie: {cookie}"
+    );
+    assert_eq!(ask(&elsewhere, &blank_photo()).0, 403);
+    assert!(s.job_text("lid") == text && !s.home.path().join("planted").exists());
+    // A photo comes through, and is judged as any other.
+    let sent = post("/job/lid/take?name=a.png", "application/octet-stream", &blank_photo());
+    assert_eq!(sent.0, 422, "{}", sent.1);
+    assert!(s.home.path().join("lid/a.png").is_file());
+}
+
+/// Files stay in mm; what is shown and typed is in the workshop's units.
+#[test]
+fn a_workshop_may_have_inches_and_ounces() {
+    let s = Server::begin();
+    planned(&s);
+    s.hear("lid", "\"phase\":\"done\"");
+    let field = |name: &str| {
+        let page = s.get("/job/lid/cloths").text();
+        let field = page.split(&format!("id=\"f-cloth-0-{name}\"")).nth(1).unwrap();
+        field.split("value=\"").nth(1).unwrap().split('"').next().unwrap().to_string()
+    };
+    assert_eq!(field("roll_width"), "1250");
+    assert_eq!(s.form("/units", &[("to", "inch")]).status, 303);
+    let house = std::fs::read_to_string(s.home.path().join("workshop.toml")).unwrap();
+    assert!(house.contains("units = \"inch\""), "{house}");
+    assert_eq!(field("roll_width"), "49.2126 in");
+    let set = |at: &str, value: &str| {
+        let fields = [("rev", &*s.rev("lid")), ("view", "cloths"), ("at", at), ("value", value)];
+        s.form("/job/lid/edit", &fields)
+    };
+    assert_eq!(set("cloth.0.roll_width", "50").status, 200);
+    assert_eq!(set("cloth.0.areal_mass", "5,9").status, 200);
+    let text = s.job_text("lid");
+    assert!(text.contains("roll_width = \"50 in\""), "{text}");
+    assert!(text.contains("areal_mass = \"5.9 oz/yd²\""), "{text}");
+    assert!(s.get("/job/lid/templates").text().contains("11.8 in × 7.9 in"));
+    assert!(s.get("/job/lid/plan").text().contains(" ft²"));
+    let add = [
+        ("kind", "roll"),
+        ("cloth", "twill-200"),
+        ("width", "50"),
+        ("length", "10 ft"),
+        ("new_cloth", "yes"),
+    ];
+    let stock = s.form("/stock/add", &add).text();
+    assert!(stock.contains("50 in") && stock.contains("10.00 ft"), "{stock}");
+    // A file that says nothing that is known is a fault on the first page, and hinders nothing.
+    std::fs::write(s.home.path().join("workshop.toml"), "units = \"cubit\"\n").unwrap();
+    assert!(s.get("/").text().contains("cubit"));
+    assert_eq!(s.get("/job/lid/templates").status, 200);
+}
+
+#[test]
+fn the_box_is_searched_by_size_and_filled_from_a_drawing() {
+    let s = Server::begin();
+    let add = |length: &str, width: &str| {
+        let size = [("length", length), ("width", width)];
+        let cloth = [("kind", "offcut"), ("cloth", "twill-200"), ("new_cloth", "yes")];
+        s.form("/stock/add", &[&cloth[..], &size[..]].concat()).status
+    };
+    assert_eq!((add("700", "300"), add("200", "900")), (200, 200));
+    let found = |query: &str| {
+        let page = s.get(&format!("/stock/find?{query}")).text();
+        ["off-1", "off-2"].map(|id| page.contains(&format!("<b>{id}</b>")))
+    };
+    assert_eq!(found("along=&across="), [true, true]);
+    assert_eq!(found("along=650&across=25+cm"), [true, false]);
+    assert_eq!(
+        found("along=&across=800"),
+        [false, true],
+        "the warp runs along, whatever is longer"
+    );
+    assert_eq!(found("along=650&across=650"), [false, false]);
+    assert_eq!(s.get("/stock/find?along=wide").status, 422);
+    let drawing = b"<svg xmlns='http://www.w3.org/2000/svg' width='400mm' height='300mm' \
+        viewBox='0 0 400 300' stroke='black' fill='none'>\
+        <path id='net-line' d='M10 10 H310 V110 H10Z'/></svg>";
+    let take = |more: &str| {
+        let path = format!("/stock/take?name=rest.svg&cloth=twill-200{more}");
+        s.post(&path, "application/octet-stream", drawing)
+    };
+    let silent = take("");
+    assert!(silent.status == 422 && silent.text().contains("warp"), "{}", silent.text());
+    assert!(take("&warp=90").text().contains("100 mm × 300 mm"));
+    assert_eq!(take("&warp=sideways").status, 422);
+    assert_eq!(take("&warp=0&cloth=x").status, 400, "a key twice");
 }

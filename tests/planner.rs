@@ -7,8 +7,11 @@ use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
 use std::sync::Mutex;
+use std::sync::atomic::{AtomicU32, Ordering};
 use std::time::Duration;
+use warpwise::geometry::{Motion, point};
 use warpwise::job::{self, Job};
+use warpwise::live::{Ground, Lying};
 use warpwise::planner::{self, Refusal};
 use warpwise::run::{Cancel, Observer, Phase, Progress, Run, Stop};
 use warpwise::stock::{Day, Offcut, Snapshot};
@@ -174,4 +177,87 @@ fn a_roll_to_buy_does_not_take_the_name_of_an_offcut() {
     let names: Vec<&str> =
         plan.plan().stocks.iter().filter(|s| s.cloth == cloth.id).map(|s| s.id.as_str()).collect();
     assert_eq!(names, vec![cloth.id.as_str(), format!("new roll of {}", cloth.id).as_str()]);
+}
+
+/// Keeps what is drawn of a run: the layouts of each cloth, and what they lie on.
+#[derive(Default)]
+struct Watcher {
+    drawn: Mutex<Vec<(Ground, Vec<Vec<Lying>>)>>,
+    /// Layouts are wanted so often.
+    wanted: AtomicU32,
+}
+
+impl Observer for Watcher {
+    fn ground(&self, make: &dyn Fn() -> Ground) {
+        self.drawn.lock().unwrap().push((make(), Vec::new()));
+    }
+
+    fn wants_layout(&self) -> bool {
+        self.wanted.load(Ordering::Relaxed) > 0
+    }
+
+    fn layout(&self, lying: &[Lying]) {
+        self.wanted.fetch_sub(1, Ordering::Relaxed);
+        self.drawn.lock().unwrap().last_mut().unwrap().1.push(lying.to_vec());
+    }
+}
+
+/// What is drawn while it is searched for lies on its rolls and offcuts, is all there, and is the
+/// plan in the end; the search is not led elsewhere by being looked at.
+#[test]
+fn layouts_are_drawn_as_they_are_and_looking_changes_nothing() {
+    let jobs = two_cloths();
+    let cloth = &jobs[0].cloths[jobs[0].layers[0].cloth];
+    let mut stock = Snapshot::empty(Day::parse("2026-11-25").unwrap());
+    let facts = serde_json::json!({
+        "id": "off-1", "cloth": cloth.id, "added": "2026-11-20",
+        "outline": [[0, 0], [700, 0], [700, 600], [0, 600]],
+    });
+    stock.offcuts.push(Offcut::new(serde_json::from_value(facts).unwrap()).unwrap());
+    let run = Run::new(Stop::Effort(1)).with_threads(1);
+    let alone = planner::plan_from_stock(&jobs, &stock, 1, &run).unwrap();
+    let watcher = Watcher { wanted: AtomicU32::new(u32::MAX), ..Watcher::default() };
+    let watched = planner::plan_from_stock(&jobs, &stock, 1, &run.with_observer(&watcher)).unwrap();
+    assert_eq!(alone.plan(), watched.plan());
+    let drawn = watcher.drawn.into_inner().unwrap();
+    assert_eq!(drawn.len(), 2, "a ground for each cloth");
+    assert_eq!(drawn[0].0.stocks[0].id, "off-1");
+    for (ground, layouts) in &drawn {
+        assert!(!layouts.is_empty(), "{}", ground.cloth);
+        let stocks: Vec<_> =
+            watched.plan().stocks.iter().filter(|s| s.cloth == ground.cloth).collect();
+        let count: usize = stocks.iter().map(|s| s.placed.len()).sum();
+        for lying in layouts {
+            assert_eq!(lying.len(), count);
+            for l in lying {
+                let stock = &ground.stocks[l.stock];
+                let motion = Motion::new(l.turn, l.down, point(l.x, l.y));
+                for p in &ground.pieces[l.piece].rings[0] {
+                    let p = motion.apply(point(p[0], p[1]));
+                    let inside = p.x > -0.2 && p.y > stock.selvedge - 0.2;
+                    assert!(inside && p.y < stock.width - stock.selvedge + 0.2, "{p:?}");
+                }
+            }
+        }
+        let placed = |l: &Lying| {
+            let number = &ground.pieces[l.piece].number;
+            let id = &ground.stocks[l.stock].id;
+            let all = stocks.iter().filter(|s| s.id == *id).flat_map(|s| &s.placed);
+            let piece = |name: &str| watched.plan().pieces.iter().find(|p| p.piece == name);
+            all.filter(|p| (p.copy, p.x, p.y) == (l.copy + 1, l.x, l.y))
+                .any(|p| piece(&p.piece).is_some_and(|p| p.number == *number))
+        };
+        assert!(layouts.iter().any(|l| l.iter().all(placed)), "the plan itself was drawn");
+    }
+}
+
+/// Nobody looks: no layout is made.
+#[test]
+fn a_layout_is_handed_over_only_to_who_wants_it() {
+    let jobs = two_cloths();
+    let watcher = Watcher { wanted: AtomicU32::new(1), ..Watcher::default() };
+    let run = Run::new(Stop::Effort(0)).with_threads(1);
+    planner::plan(&jobs, 1, &run.with_observer(&watcher)).unwrap();
+    let drawn = watcher.drawn.into_inner().unwrap();
+    assert_eq!(drawn.iter().map(|d| d.1.len()).collect::<Vec<_>>(), [1, 0]);
 }

@@ -27,7 +27,7 @@ class DropZone extends HTMLElement {
     const working = this.querySelector('.working');
     const query = new URLSearchParams();
     for (const field of this.querySelectorAll('[data-with]')) {
-      if (field instanceof HTMLSelectElement) query.set(field.dataset.with ?? '', field.value);
+      if (field instanceof HTMLSelectElement || field instanceof HTMLInputElement) query.set(field.dataset.with ?? '', field.value);
     }
     for (const file of files) {
       if (working) working.textContent = `${this.dataset.working} ${file.name}`;
@@ -36,7 +36,11 @@ class DropZone extends HTMLElement {
         const answer = await fetch(`${this.dataset.to}?${query}`, { method: 'POST', body: file, headers: { 'hx-request': 'true' } });
         const text = await answer.text();
         if (answer.ok) htmx().swap('#step', text, { swapStyle: 'innerHTML' });
-        else say(text);
+        else {
+          say(text);
+          // A photo that cannot be traced is kept: it is listed.
+          document.dispatchEvent(new Event('refused'));
+        }
       } catch {
         say('', this.dataset.failed);
       }

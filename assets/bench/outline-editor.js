@@ -35,6 +35,8 @@ class OutlineEditor extends HTMLElement {
   edge = null;
   /** @type {Point[]} */
   drawing = [];
+  /** Where the keys put a point. @type {Point | null} */
+  cursor = null;
   /** @type {{what: string, at: number[] | null}[]} */
   faults = [];
   view = { x: 0, y: 0, w: 1, h: 1 };
@@ -197,6 +199,12 @@ class OutlineEditor extends HTMLElement {
     cuts.forEach((cut) => this.shape('polyline', { class: 'cut', points: this.points(cut) }));
     if (arrow) this.arrow(arrow);
     if (this.drawing.length > 0) this.shape('polyline', { class: 'being-drawn', points: this.points(this.drawing) });
+    if (this.cursor) {
+      const { x, y } = this.cursor;
+      const arm = 12 * this.pixel;
+      this.shape('line', { class: 'being-drawn', x1: x - arm, y1: -y, x2: x + arm, y2: -y });
+      this.shape('line', { class: 'being-drawn', x1: x, y1: -y - arm, x2: x, y2: arm - y });
+    }
     const r = 5 * this.pixel;
     // Corners closer together than the handles are wide show only when one comes near.
     /** @type {Point | null} */
@@ -263,15 +271,17 @@ class OutlineEditor extends HTMLElement {
     }
     const [p, q] = this.picked.map((corner) => this.at(corner));
     const drawn = Math.hypot(p.x - q.x, p.y - q.y);
+    const { unit = 'mm', mm = '1' } = this.dataset;
+    const shown = (/** @type {number} */ length) => (length / Number(mm)).toFixed(unit === 'mm' ? 1 : 3);
     const known = this.measured.querySelector('input');
     const words = document.createElement('span');
     const field = known ?? document.createElement('input');
     const off = document.createElement('b');
     const say = () => {
-      const measured = Number(field.value.replace(',', '.'));
-      off.textContent = field.value && measured > 0 ? ` ${this.t('off')} ${(drawn - measured).toFixed(1)} mm (${((100 * (drawn - measured)) / measured).toFixed(2)} %)` : '';
+      const measured = Number(field.value.replace(',', '.')) * Number(mm);
+      off.textContent = field.value && measured > 0 ? ` ${this.t('off')} ${shown(drawn - measured)} ${unit} (${((100 * (drawn - measured)) / measured).toFixed(2)} %)` : '';
     };
-    words.textContent = `${drawn.toFixed(1)} mm · `;
+    words.textContent = `${shown(drawn)} ${unit} · `;
     field.setAttribute('aria-label', this.t('length'));
     field.placeholder = this.t('length');
     field.inputMode = 'decimal';
@@ -373,6 +383,7 @@ class OutlineEditor extends HTMLElement {
   /** @param {string} tool */
   choose(tool) {
     this.tool = tool;
+    this.cursor = null;
     this.drawing = [];
     this.draw();
     this.svg.focus();
@@ -455,24 +466,10 @@ class OutlineEditor extends HTMLElement {
       return;
     }
     const p = this.place(event);
-    if (this.tool in DRAWN) {
-      const near = this.nearEdge(p);
-      // A relief cut begins on the edge.
-      this.drawing.push(this.tool === 'relief' && this.drawing.length === 0 && near ? near.at : p);
-      if (this.tool === 'arrow' && this.drawing.length === 2) this.closeLine();
-      else this.draw();
-      return;
-    }
-    if (this.tool === 'add') {
-      const near = this.nearEdge(p);
-      if (!near) return;
-      this.step();
-      this.outline.net.splice(near.index + 1, 0, near.at);
-      this.outline.edges.splice(near.index + 1, 0, this.outline.edges[near.index]);
-      this.picked = [{ list: 'net', index: 0, point: near.index + 1 }];
-      this.edge = null;
-      this.dragging = { corner: this.picked[0], begun: true };
-      this.draw();
+    if (this.puts) {
+      this.cursor = null;
+      this.put(p);
+      if (this.tool === 'add' && this.picked[0]) this.dragging = { corner: this.picked[0], begun: true };
       return;
     }
     const corner = this.nearCorner(p);
@@ -489,6 +486,32 @@ class OutlineEditor extends HTMLElement {
     if (near) this.picked = [];
     this.dragging = near ? null : { ground: p };
     this.draw();
+  }
+
+  /** The tool puts points. */
+  get puts() {
+    return this.tool in DRAWN || this.tool === 'add';
+  }
+
+  /** Puts a point of the line that is being drawn, or a corner on the edge. @param {Point} p */
+  put(p) {
+    const near = this.nearEdge(p);
+    if (this.tool === 'add') {
+      this.picked = [];
+      if (near) {
+        this.step();
+        this.outline.net.splice(near.index + 1, 0, near.at);
+        this.outline.edges.splice(near.index + 1, 0, this.outline.edges[near.index]);
+        this.picked = [{ list: 'net', index: 0, point: near.index + 1 }];
+        this.edge = null;
+      }
+      this.draw();
+      return;
+    }
+    // A relief cut begins on the edge.
+    this.drawing.push(this.tool === 'relief' && this.drawing.length === 0 && near ? near.at : p);
+    if (this.tool === 'arrow' && this.drawing.length === 2) this.closeLine();
+    else this.draw();
   }
 
   /** @param {Corner} a @param {Corner} b */
@@ -554,7 +577,14 @@ class OutlineEditor extends HTMLElement {
     const ways = /** @type {Record<string, number[]>} */ ({ ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] });
     const way = ways[event.key];
     const command = event.ctrlKey || event.metaKey;
-    if (way && this.picked.length > 0) {
+    if (way && this.puts) {
+      // A cross that is moved by the keys takes the place of the finger.
+      const by = event.shiftKey ? this.pixel : 12 * this.pixel;
+      const from = this.cursor ?? (this.picked[0] ? this.at(this.picked[0]) : { x: this.view.x + this.view.w / 2, y: -this.view.y - this.view.h / 2 });
+      this.cursor = { x: from.x + way[0] * by, y: from.y + way[1] * by };
+    } else if (event.key === ' ' && this.puts) {
+      if (this.cursor) this.put(this.cursor);
+    } else if (way && this.picked.length > 0) {
       this.step();
       for (const corner of this.picked) {
         const p = this.at(corner);
@@ -613,3 +643,5 @@ class OutlineEditor extends HTMLElement {
 }
 
 customElements.define('outline-editor', OutlineEditor);
+
+export {};

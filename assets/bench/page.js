@@ -2,6 +2,7 @@
 // What every page does: notes put beside their fields, changes by others heard, a message taken away.
 import './drop-zone.js';
 import './plan-watch.js';
+import './plan-picture.js';
 import './layer-list.js';
 
 /** @type {any} */
@@ -46,7 +47,10 @@ document.addEventListener('htmx:afterRequest', (event) => {
   const detail = /** @type {CustomEvent} */ (event).detail;
   answered = Date.now();
   if (detail.xhr?.responseText) placeNotes(detail.xhr.responseText);
-  if (detail.xhr?.status < 400) document.getElementById('message')?.replaceChildren();
+  // What renews itself beside a message is no answer to it.
+  const asked = detail.requestConfig?.elt;
+  const beside = asked instanceof HTMLElement && asked.dataset.beside !== undefined;
+  if (detail.xhr?.status < 400 && !beside) document.getElementById('message')?.replaceChildren();
 });
 
 // A choice that loads another page.

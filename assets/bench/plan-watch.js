@@ -11,7 +11,7 @@ class PlanWatch extends HTMLElement {
     if (this.heard) document.removeEventListener('planning', this.heard);
   }
 
-  /** @param {{phase: string, cloth: string, share: number, first_length: number | null, best_length: number | null, density: number | null}} news */
+  /** @param {{phase: string, cloth: string, share: number, said?: string}} news */
   show(news) {
     if (news.phase === 'done' || news.phase === 'refused') {
       /** @type {any} */ (window).htmx.ajax('GET', this.dataset.done, { target: '#step', swap: 'innerHTML' });
@@ -19,17 +19,12 @@ class PlanWatch extends HTMLElement {
     }
     const words = this.dataset;
     const phase = this.querySelector('.phase');
-    const said = news.phase === 'writing' ? words.writing : news.phase === 'searching' ? news.cloth : words.begun;
-    if (phase && phase.textContent !== said) phase.textContent = said ?? '';
+    const doing = news.phase === 'writing' ? words.writing : news.phase === 'searching' ? news.cloth : words.begun;
+    if (phase && phase.textContent !== doing) phase.textContent = doing ?? '';
     const progress = this.querySelector('progress');
     if (progress) progress.value = news.share;
     const lengths = this.querySelector('.lengths');
-    if (!lengths || news.best_length === null) return;
-    const metres = (/** @type {number} */ mm) => `${(mm / 1000).toFixed(3)} m`;
-    const first = news.first_length ?? news.best_length;
-    const saved = first > 0 ? (100 * (first - news.best_length)) / first : 0;
-    const density = news.density === null ? '' : ` · ${(100 * news.density).toFixed(1)} %`;
-    lengths.textContent = `${words.first}: ${metres(first)} · ${words.best}: ${metres(news.best_length)}${density} · ${saved.toFixed(1)} % ${words.saved}`;
+    if (lengths && news.said) lengths.textContent = news.said;
   }
 }
 

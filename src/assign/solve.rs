@@ -2,6 +2,7 @@
 
 use super::search::{Assignment, share_out};
 use crate::geometry::{Motion, point};
+use crate::live::Lying;
 use crate::nest::{self, Extent, Outcome, Params, Placement, Problem, Shape, Stock, UsedStock};
 use crate::run::{Phase, Run, Stop};
 use std::time::Duration;
@@ -134,6 +135,19 @@ impl Rest {
 
     /// The whole outcome.
     fn solve(&self, whole: &Problem, params: &Params, run: &Run<'_>) -> Outcome {
+        let named = |shape: usize, copy: u32| {
+            let (whole, copies) = &self.copies[shape];
+            (*whole, copies.get(copy as usize).copied().unwrap_or(copy))
+        };
+        let put = |rest: &[Lying]| {
+            let on_roll = rest.iter().map(|l| {
+                let (piece, copy) = named(l.piece, l.copy);
+                Lying { piece, copy, stock: self.open.unwrap_or(0), ..*l }
+            });
+            self.assignment.placements.iter().map(lying).chain(on_roll).collect()
+        };
+        let relay = run.relay(&put);
+        let run = &run.with_observer(&relay);
         let mut outcome = match &self.problem {
             Some(problem) => nest::solve(problem, params, run),
             None => Outcome {
@@ -157,10 +171,6 @@ impl Rest {
             .iter()
             .map(|p| Placement { stock: place(p.stock), ..p.clone() })
             .collect();
-        let named = |shape: usize, copy: u32| {
-            let (whole, copies) = &self.copies[shape];
-            (*whole, copies.get(copy as usize).copied().unwrap_or(copy))
-        };
         for p in &outcome.placements {
             let (shape, copy) = named(p.shape, p.copy);
             placements.push(Placement { shape, copy, stock: stocks.len(), ..p.clone() });
@@ -174,6 +184,12 @@ impl Rest {
         );
         Outcome { placements, stocks, ..outcome }
     }
+}
+
+/// A placement as it is drawn.
+fn lying(p: &Placement) -> Lying {
+    let (piece, copy, stock) = (p.shape, p.copy, p.stock);
+    Lying { piece, copy, stock, turn: p.turn, down: p.flip, x: p.x, y: p.y }
 }
 
 /// A fixed stock as used.

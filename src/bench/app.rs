@@ -1,12 +1,14 @@
 //! The server's state: the workshop's folder and the jobs that are open.
 
 use super::guard::Guard;
+use super::second::Door;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use warpwise::fault::Faults;
-use warpwise::workshop::{Folder, OpenJob};
+use warpwise::units::System;
+use warpwise::workshop::{Folder, OpenJob, units_of};
 
 /// What stands for the job in the workshop's own folder in an address.
 pub const ROOT_JOB: &str = "~";
@@ -18,13 +20,15 @@ pub struct App {
     pub folder: Folder,
     /// Who may ask.
     pub guard: Arc<Guard>,
+    /// The door for second devices, where one was asked for.
+    pub door: Option<Door>,
     jobs: Mutex<HashMap<String, Arc<Mutex<OpenJob>>>>,
 }
 
 impl App {
     /// A server's state with no job open.
-    pub fn new(folder: Folder, guard: Arc<Guard>) -> App {
-        App { folder, guard, jobs: Mutex::default() }
+    pub fn new(folder: Folder, guard: Arc<Guard>, door: Option<Door>) -> App {
+        App { folder, guard, door, jobs: Mutex::default() }
     }
 
     /// The job of this name in an address, opened if it is not.
@@ -40,6 +44,13 @@ impl App {
         let open = Arc::new(Mutex::new(OpenJob::open(&dir)?));
         jobs.insert(name.to_string(), Arc::clone(&open));
         Ok(open)
+    }
+}
+
+impl App {
+    /// The workshop's units; what is wrong with its file is said on the first page.
+    pub fn units(&self) -> System {
+        units_of(self.folder.root()).unwrap_or_default()
     }
 }
 

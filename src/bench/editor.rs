@@ -54,7 +54,7 @@ pub async fn show(
     Path((job, index)): Path<(String, usize)>,
     headers: HeaderMap,
 ) -> Response {
-    let words = language(&headers);
+    let words = language(&app, &headers);
     beside(move || {
         let shown = app.job(&job).and_then(|open| {
             let mut open = locked(&open);
@@ -71,18 +71,19 @@ pub async fn show(
             let data = serde_json::to_string(&begun).map_err(|e| Fault::new(format!("the outline cannot be shown: {e}"), "try again"))?;
             let checked = open.checked();
             let rail = frame::rail(&words, &job, "templates", &standings(&mut open, &checked));
-            let texts: Vec<(&str, &str)> = [
+            let texts: Vec<(&str, String)> = [
                 "select", "add", "relief", "hole", "zone", "arrow", "measure", "remove", "straight", "undo", "redo", "fit", "save", "saved", "trim", "lap",
                 "butt", "dart", "none", "length", "off", "corner", "edge", "help", "unsaved", "close",
             ]
-            .map(|key| (key, words.find(&format!("editor.{key}")).unwrap_or(key)))
+            .map(|key| (key, words.with(&format!("editor.{key}"), &[words.units.length_unit()])))
             .to_vec();
             let texts = serde_json::Value::Object(texts.into_iter().map(|(k, v)| (k.to_string(), v.into())).collect()).to_string();
             let main = html! {
                 p { a href=(address(&job, "templates")) { "← " (words.t("step.templates")) } }
                 h1 { (id) }
                 script type="module" src="/asset/outline-editor.js" {}
-                outline-editor data-begin=(data) data-to=(address(&job, &format!("outline/{index}"))) data-photo=(address(&job, &format!("photo/{index}"))) data-words=(texts) {}
+                outline-editor data-begin=(data) data-to=(address(&job, &format!("outline/{index}"))) data-photo=(address(&job, &format!("photo/{index}"))) data-words=(texts)
+                    data-unit=(words.units.length_unit()) data-mm=(words.units.length_unit_mm()) {}
                 p .quiet { (words.t("editor.help")) }
             };
             Ok(page(&words, &id, rail, html! {}, main))

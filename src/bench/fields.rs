@@ -1,7 +1,7 @@
 //! The keys of each section of a job that the page shows as fields, in their order. Labels stand in
 //! the language files.
 
-use warpwise::units::parse_length;
+use warpwise::units::{System, parse_areal_mass, parse_length};
 use warpwise::workshop::Entry;
 
 /// What a field takes.
@@ -13,6 +13,8 @@ pub enum Kind {
     Id,
     /// A number, or a number with a unit of length.
     Length,
+    /// A number, or a number with a unit of areal mass.
+    ArealMass,
     /// A number.
     Number,
     /// A share: a number below 1 or per cent.
@@ -114,7 +116,7 @@ pub fn fields(section: &str) -> &'static [Field] {
                     first("up", Kind::Choice(BACKINGS)),
                     first("roll_width", Kind::Length),
                     first("selvedge", Kind::Length),
-                    first("areal_mass", Kind::Number),
+                    first("areal_mass", Kind::ArealMass),
                     more("roll_length", Kind::Length),
                     more("resin_content", Kind::Share),
                     more("fibre_density", Kind::Number),
@@ -245,7 +247,7 @@ pub fn slot_of(at: &str) -> &str {
 /// What a person typed, as the file takes it; none if the field was emptied. What cannot be read as
 /// asked goes into the file as it was typed, so that the fault is said beside it and nothing is
 /// lost.
-pub fn entry(kind: Kind, typed: &str) -> Option<Entry> {
+pub fn entry(kind: Kind, typed: &str, units: System) -> Option<Entry> {
     let typed = typed.trim();
     if typed.is_empty() {
         return None;
@@ -257,10 +259,18 @@ pub fn entry(kind: Kind, typed: &str) -> Option<Entry> {
         Kind::Text | Kind::Id | Kind::Choice(_) | Kind::Day | Kind::Cloth | Kind::Template => {
             text()
         }
-        Kind::Length => number(typed).map(Entry::Number).unwrap_or_else(|| {
-            let pointed = typed.replace(',', ".");
-            if parse_length(&pointed).is_ok() { Entry::Text(pointed) } else { text() }
-        }),
+        Kind::Length => {
+            let meant = units.typed_length(typed);
+            number(&meant).map(Entry::Number).unwrap_or_else(|| {
+                if parse_length(&meant).is_ok() { Entry::Text(meant) } else { text() }
+            })
+        }
+        Kind::ArealMass => {
+            let meant = units.typed_areal_mass(typed);
+            number(&meant).map(Entry::Number).unwrap_or_else(|| {
+                if parse_areal_mass(&meant).is_ok() { Entry::Text(meant) } else { text() }
+            })
+        }
         Kind::Number | Kind::Share => number(typed).map_or_else(text, Entry::Number),
         Kind::Flag(_) => match typed {
             "true" | "yes" | "on" => Entry::Flag(true),
@@ -327,17 +337,34 @@ mod tests {
 
     #[test]
     fn what_is_typed_becomes_what_the_file_takes() {
-        assert_eq!(entry(Kind::Length, " 12,5 "), Some(Entry::Number(12.5)));
-        assert_eq!(entry(Kind::Length, "1.25 m"), Some(Entry::Text("1.25 m".into())));
-        assert_eq!(entry(Kind::Length, "1,25 m"), Some(Entry::Text("1.25 m".into())));
-        assert_eq!(entry(Kind::Length, "1,25 furlongs"), Some(Entry::Text("1,25 furlongs".into())));
-        assert_eq!(entry(Kind::Number, "twelve"), Some(Entry::Text("twelve".into())));
-        assert_eq!(entry(Kind::Number, "inf"), Some(Entry::Text("inf".into())));
-        assert_eq!(entry(Kind::Flag(true), "false"), Some(Entry::Flag(false)));
-        assert_eq!(entry(Kind::Text, "  "), None);
+        assert_eq!(entry(Kind::Length, " 12,5 ", System::Metric), Some(Entry::Number(12.5)));
+        assert_eq!(
+            entry(Kind::Length, "1.25 m", System::Metric),
+            Some(Entry::Text("1.25 m".into()))
+        );
+        assert_eq!(
+            entry(Kind::Length, "1,25 m", System::Metric),
+            Some(Entry::Text("1.25 m".into()))
+        );
+        assert_eq!(
+            entry(Kind::Length, "1,25 furlongs", System::Metric),
+            Some(Entry::Text("1,25 furlongs".into()))
+        );
+        let inch = |kind, typed| entry(kind, typed, System::Inch);
+        assert_eq!(inch(Kind::Length, "12,5"), Some(Entry::Text("12.5 in".into())));
+        assert_eq!(inch(Kind::Length, "30 mm"), Some(Entry::Text("30 mm".into())));
+        assert_eq!(inch(Kind::Number, "12"), Some(Entry::Number(12.0)));
+        assert_eq!(inch(Kind::ArealMass, "5.9"), Some(Entry::Text("5.9 oz/yd²".into())));
+        assert_eq!(
+            entry(Kind::Number, "twelve", System::Metric),
+            Some(Entry::Text("twelve".into()))
+        );
+        assert_eq!(entry(Kind::Number, "inf", System::Metric), Some(Entry::Text("inf".into())));
+        assert_eq!(entry(Kind::Flag(true), "false", System::Metric), Some(Entry::Flag(false)));
+        assert_eq!(entry(Kind::Text, "  ", System::Metric), None);
         let pair = Some(Entry::List(vec![Entry::Number(280.0), Entry::Number(-2.5)]));
         for typed in ["280, -2.5", "[280,-2.5]", "280 -2.5", "280; -2,5"] {
-            assert_eq!(entry(Kind::Pair, typed), pair, "{typed}");
+            assert_eq!(entry(Kind::Pair, typed, System::Metric), pair, "{typed}");
         }
         assert_eq!(field_at("cloth.2.roll_width").map(|f| f.kind), Some(Kind::Length));
         assert_eq!(field_at("cloth.0.flaw.1.from").map(|f| f.kind), Some(Kind::Length));

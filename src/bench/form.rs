@@ -62,7 +62,7 @@ impl Form<'_> {
         let id = id_of(&path);
         html! {
             div .field {
-                label for=(id) { (self.words.t(&format!("{section}.{}", field.key))) }
+                label for=(id) { (self.words.with(&format!("{section}.{}", field.key), &[self.words.units.areal_mass_unit()])) }
                 (self.input(&path, field.kind, &help(section, field.key)))
                 (self.slot(&path))
             }
@@ -89,6 +89,8 @@ impl Form<'_> {
             _ => None,
         };
         let shown = match (value, kind) {
+            (Some(value), Kind::Length) => self.words.units.length_in_field(value),
+            (Some(value), Kind::ArealMass) => self.words.units.areal_mass_in_field(value),
             (Some(value), _) => value.to_string(),
             (None, Kind::Flag(default)) => default.to_string(),
             (None, Kind::Choice(choices)) => {
@@ -108,7 +110,7 @@ impl Form<'_> {
             } @else {
                 input id=(id) name="value" value=(shown) title=(title) autocomplete="off"
                     type=(if kind == Kind::Day { "date" } else { "text" })
-                    inputmode=[matches!(kind, Kind::Number | Kind::Length).then_some("decimal")]
+                    inputmode=[matches!(kind, Kind::Number | Kind::Length | Kind::ArealMass).then_some("decimal")]
                     hx-post=(post) hx-trigger="change" hx-vals=(vals) hx-include="#rev" hx-swap="none"
                     aria-invalid=[at_fault.then_some("true")] aria-describedby=(format!("{id}-notes"));
             }

@@ -9,7 +9,7 @@ use axum::response::{IntoResponse, Response};
 use std::sync::Arc;
 
 /// Name of the cookie that holds the key.
-const COOKIE: &str = "warpwise_bench";
+pub const COOKIE: &str = "warpwise_bench";
 
 /// What the page may load: nothing from elsewhere, no script in the page itself.
 const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; connect-src 'self'; form-action 'self'; \
@@ -25,6 +25,7 @@ pub const FILE_POLICY: &str =
 pub struct Guard {
     key: String,
     hosts: Vec<String>,
+    cookie: &'static str,
 }
 
 impl Guard {
@@ -33,11 +34,19 @@ impl Guard {
     /// # Errors
     /// The system gives no random numbers.
     pub fn new(port: u16) -> std::io::Result<Guard> {
+        let hosts = ["127.0.0.1", "localhost", "[::1]"].map(|h| format!("{h}:{port}")).to_vec();
+        Guard::of(hosts, COOKIE)
+    }
+
+    /// A guard for a server that answers under these names only.
+    ///
+    /// # Errors
+    /// The system gives no random numbers.
+    pub fn of(hosts: Vec<String>, cookie: &'static str) -> std::io::Result<Guard> {
         let mut bytes = [0_u8; 24];
         getrandom::fill(&mut bytes).map_err(std::io::Error::other)?;
         let key = bytes.iter().map(|b| format!("{b:02x}")).collect();
-        let hosts = ["127.0.0.1", "localhost", "[::1]"].map(|h| format!("{h}:{port}")).to_vec();
-        Ok(Guard { key, hosts })
+        Ok(Guard { key, hosts, cookie })
     }
 
     /// The key.
@@ -79,7 +88,7 @@ impl Guard {
         cookies
             .flat_map(|c| c.split(';'))
             .filter_map(|c| c.trim().split_once('='))
-            .any(|(name, value)| name == COOKIE && self.knows_key(value))
+            .any(|(name, value)| name == self.cookie && self.knows_key(value))
     }
 }
 
@@ -107,7 +116,7 @@ pub async fn guarded(State(guard): State<Arc<Guard>>, request: Request, next: Ne
                 "this link is of an earlier run: use the one that `warpwise bench` printed last",
             );
         }
-        let cookie = format!("{COOKIE}={key}; Path=/; HttpOnly; SameSite=Strict");
+        let cookie = format!("{}={key}; Path=/; HttpOnly; SameSite=Strict", guard.cookie);
         let mut response = Response::new(Body::empty());
         *response.status_mut() = StatusCode::SEE_OTHER;
         let headers = response.headers_mut();

@@ -11,12 +11,13 @@ use maud::{Markup, html};
 use serde::Deserialize;
 use std::sync::Arc;
 use warpwise::ledger::Moment;
-use warpwise::workshop::{JobEntry, LEDGER_FILE, read_stock};
+use warpwise::units::System;
+use warpwise::workshop::{JobEntry, LEDGER_FILE, read_stock, set_units, units_of};
 use warpwise::{job, sheet};
 
 /// The jobs, and a field for a new one.
 pub async fn show(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
-    let words = language(&headers);
+    let words = language(&app, &headers);
     beside(move || match app.folder.jobs() {
         Ok(jobs) => page(
             &words,
@@ -56,7 +57,22 @@ fn main(app: &App, words: &Words, jobs: &[JobEntry], said: Markup) -> Markup {
             div .field { label for="name" { (words.t("home.new")) } input #name name="name" required maxlength="80" autocomplete="off"; }
             button .add { "+ " (words.t("home.begin")) }
         }
+        @if let Err(list) = units_of(app.folder.root()) { (faults(&list)) }
+        form .inline method="post" action="/units" {
+            div .field {
+                label for="units" { (words.t("home.units")) }
+                select #units name="to" data-submits="" {
+                    @for units in System::ALL {
+                        option value=(units.name()) selected[units == words.units] {
+                            (words.t(&format!("units.{}", units.name())))
+                        }
+                    }
+                }
+            }
+            noscript { button { "OK" } }
+        }
         (dates(app))
+        (super::second::invitation(words, app.door.as_ref()))
         aside .caution { p { (words.t("home.caution")) } }
     }
 }
@@ -97,7 +113,7 @@ pub async fn begin(
     headers: HeaderMap,
     Form(new): Form<NewJob>,
 ) -> Response {
-    let words = language(&headers);
+    let words = language(&app, &headers);
     beside(move || {
         let name = new.name.trim();
         let mut text = job::scaffold(name, &[]);
@@ -140,6 +156,23 @@ pub async fn language_of(to: &str) -> Response {
 /// Chooses a language.
 pub async fn language_chosen(Query(chosen): Query<Chosen>) -> Response {
     language_of(&chosen.to).await
+}
+
+/// Sets the workshop's units.
+pub async fn units_chosen(
+    State(app): State<Arc<App>>,
+    headers: HeaderMap,
+    Form(chosen): Form<Chosen>,
+) -> Response {
+    let words = language(&app, &headers);
+    beside(move || {
+        let units = System::ALL.into_iter().find(|s| s.name() == chosen.to).unwrap_or_default();
+        match set_units(app.folder.root(), units) {
+            Ok(()) => Redirect::to("/").into_response(),
+            Err(list) => refused(&words, StatusCode::UNPROCESSABLE_ENTITY, &list),
+        }
+    })
+    .await
 }
 
 /// The scale cards as a PDF to print.

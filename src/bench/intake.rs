@@ -1,7 +1,6 @@
 //! Files and shapes that come in from the page.
 
 use super::app::{App, beside, locked};
-use super::fields::{Kind, entry};
 use super::frame::{STEPS, address, encoded, faults, message};
 use super::job_page::{changed, whole_step};
 use super::language;
@@ -16,7 +15,6 @@ use std::sync::Arc;
 use warpwise::fault::{Fault, Faults};
 use warpwise::file_name;
 use warpwise::geometry::{Point, point};
-use warpwise::units::parse_length;
 use warpwise::workshop::{
     Lay, NotTaken, OpenJob, Refused, Revision, Values, by_size, take as take_in, trace_again,
 };
@@ -40,7 +38,7 @@ pub struct About {
 }
 
 /// Ids of templates, strips and patches that a job has.
-fn ids(open: &OpenJob) -> Vec<String> {
+pub fn ids(open: &OpenJob) -> Vec<String> {
     let values = Values::of(open.draft.text());
     let of = |s: &str| {
         (0..values.count(s))
@@ -58,7 +56,7 @@ pub async fn take(
     headers: HeaderMap,
     bytes: Bytes,
 ) -> Response {
-    let words = language(&headers);
+    let words = language(&app, &headers);
     beside(move || {
         let open = match app.job(&job) {
             Ok(open) => open,
@@ -178,18 +176,12 @@ pub async fn shape(
     headers: HeaderMap,
     Sent(sent): Sent<Shape>,
 ) -> Response {
-    let words = language(&headers);
+    let words = language(&app, &headers);
     beside(move || {
         changed(&app, &words, &job, STEPS[0], false, |open| {
             let mut wrong = Faults::new();
             let mut length = |text: &str, what: &str| {
-                // Plain numbers with a comma as well as lengths with a unit.
-                let text = if entry(Kind::Length, text).is_some() {
-                    text.replace(',', ".")
-                } else {
-                    text.to_string()
-                };
-                wrong.keep(parse_length(&text).map_err(|f| Faults::from(f.on(what))))
+                wrong.keep(words.units.parse_length(text).map_err(|f| Faults::from(f.on(what))))
             };
             let (along, across) = (length(&sent.length, "length"), length(&sent.width, "width"));
             wrong.into_result(())?;

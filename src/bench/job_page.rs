@@ -5,7 +5,7 @@ use super::fields::{Kind, entry, field_at, slot_of};
 use super::form::Form;
 use super::frame::{STEPS, address, faults, message, notes, page, rail, refused, standings, tools};
 use super::words::Words;
-use super::{language, plan_page, plies, sections, sheets_page};
+use super::{corners, language, plan_page, plies, sections, sheets_page};
 use axum::extract::{Form as Sent, Path, State};
 use axum::http::{HeaderMap, StatusCode};
 use axum::response::sse::{Event, KeepAlive, Sse};
@@ -17,7 +17,8 @@ use std::convert::Infallible;
 use std::sync::Arc;
 use std::time::Duration;
 use warpwise::fault::Fault;
-use warpwise::workshop::{Edit, OpenJob, Refused, Revision};
+use warpwise::units::System;
+use warpwise::workshop::{Edit, News, OpenJob, Refused, Revision, untraced_photos};
 
 /// How often a watching page is told what is new.
 const EVERY: Duration = Duration::from_millis(100);
@@ -28,7 +29,7 @@ pub async fn show(
     Path((job, step)): Path<(String, String)>,
     headers: HeaderMap,
 ) -> Response {
-    let words = language(&headers);
+    let words = language(&app, &headers);
     let part = headers.contains_key("hx-request");
     beside(move || {
         let Some(step) = STEPS.iter().find(|s| **s == step) else {
@@ -65,7 +66,10 @@ fn main(words: &Words, job: &str, step: &str, open: &mut OpenJob) -> Markup {
     let checked = open.checked();
     let form = Form { words, job, view: step, checked: &checked };
     match step {
-        "templates" => sections::templates(&form),
+        "templates" => {
+            let photos = untraced_photos(open.draft.dir());
+            html! { (sections::templates(&form)) (corners::untraced(words, job, &photos)) }
+        }
         "cloths" => sections::cloths(&form),
         "layers" => sections::layers(&form),
         "plies" => plies::plies(&form),
@@ -116,12 +120,12 @@ pub async fn edit(
     headers: HeaderMap,
     Sent(sent): Sent<SentEdit>,
 ) -> Response {
-    let words = language(&headers);
+    let words = language(&app, &headers);
     beside(move || {
         let edit = match (&sent.edit, &sent.at) {
             (Some(edit), _) => serde_json::from_str::<Edit>(edit)
                 .map_err(|e| Fault::new(format!("this is no edit: {e}"), "load the page anew")),
-            (None, Some(at)) => edit_of(at, &sent.value),
+            (None, Some(at)) => edit_of(at, &sent.value, words.units),
             _ => Err(Fault::new("this is no edit", "load the page anew")),
         };
         let edit = match edit {
@@ -137,10 +141,10 @@ pub async fn edit(
 }
 
 /// The edit that a typed value is.
-fn edit_of(at: &str, typed: &str) -> Result<Edit, Fault> {
+fn edit_of(at: &str, typed: &str, units: System) -> Result<Edit, Fault> {
     let field = field_at(at)
         .ok_or_else(|| Fault::new(format!("`{at}` is no field"), "load the page anew"))?;
-    Ok(match (field.kind, entry(field.kind, typed)) {
+    Ok(match (field.kind, entry(field.kind, typed, units)) {
         (Kind::Id, Some(_)) => Edit::Rename { at: at.into(), to: typed.trim().into() },
         (_, Some(to)) => Edit::Set { at: at.into(), to },
         (_, None) => Edit::Clear { at: at.into() },
@@ -167,7 +171,7 @@ pub async fn lay_as(
     headers: HeaderMap,
     Sent(sent): Sent<LaidAs>,
 ) -> Response {
-    let words = language(&headers);
+    let words = language(&app, &headers);
     beside(move || {
         let copies = sent.copies.trim();
         let count = copies.parse::<u32>().ok();
@@ -206,7 +210,7 @@ pub async fn undo(
     headers: HeaderMap,
     Sent(sent): Sent<Step>,
 ) -> Response {
-    let words = language(&headers);
+    let words = language(&app, &headers);
     beside(move || {
         changed(&app, &words, &job, &sent.view, false, |open| {
             open.draft.undo(&Revision::named(&sent.rev))
@@ -222,7 +226,7 @@ pub async fn redo(
     headers: HeaderMap,
     Sent(sent): Sent<Step>,
 ) -> Response {
-    let words = language(&headers);
+    let words = language(&app, &headers);
     beside(move || {
         changed(&app, &words, &job, &sent.view, false, |open| {
             open.draft.redo(&Revision::named(&sent.rev))
@@ -284,46 +288,78 @@ fn renewed_notes(words: &Words, job: &str, view: &str, open: &mut OpenJob) -> Re
     Html(markup.into_string()).into_response()
 }
 
+/// How planning goes, with its lengths in words.
+fn told(words: &Words, news: &News) -> serde_json::Value {
+    let mut told = serde_json::to_value(news).unwrap_or_default();
+    let long = |mm: f64| words.units.long(mm);
+    if let Some(best) = news.best_length {
+        let first = news.first_length.unwrap_or(best);
+        let saved = if first > 0.0 { 100.0 * (first - best) / first } else { 0.0 };
+        let mut said = vec![
+            format!("{}: {}", words.t("plan.first"), long(first)),
+            format!("{}: {}", words.t("plan.best"), long(best)),
+            format!("{saved:.1} % {}", words.t("plan.saved")),
+        ];
+        let share = |d: f64| format!("{}: {:.1} %", words.t("plan.yield"), 100.0 * d);
+        said.extend(news.density.map(share));
+        said.extend(news.least_length.map(|l| format!("{}: {}", words.t("plan.least"), long(l))));
+        told["said"] = said.join(" · ").into();
+    }
+    told
+}
+
 /// What is new, as it happens: the job's file changed by another, and how its planning goes.
-pub async fn watch(State(app): State<Arc<App>>, Path(job): Path<String>) -> Response {
+pub async fn watch(
+    State(app): State<Arc<App>>,
+    Path(job): Path<String>,
+    headers: HeaderMap,
+) -> Response {
+    let words = Arc::new(language(&app, &headers));
     let open = match tokio::task::spawn_blocking(move || app.job(&job)).await {
         Ok(Ok(open)) => open,
         _ => return StatusCode::NOT_FOUND.into_response(),
     };
-    let state = (open, String::new(), None::<u64>, 0_u32);
-    let events = stream::unfold(state, |(open, mut revision, mut number, mut beat)| async move {
-        loop {
-            tokio::time::sleep(EVERY).await;
-            beat += 1;
-            let looked = Arc::clone(&open);
-            let look_at_file = beat % 10 == 1;
-            // A job that is being checked is looked at the next time.
-            let looked = tokio::task::spawn_blocking(move || {
-                let mut open = looked.try_lock().ok()?;
-                if look_at_file {
-                    let _ = open.draft.refresh();
+    let state = (open, words, String::new(), None::<u64>, 0_u32);
+    let events =
+        stream::unfold(state, |(open, words, mut revision, mut number, mut beat)| async move {
+            loop {
+                tokio::time::sleep(EVERY).await;
+                beat += 1;
+                let looked = Arc::clone(&open);
+                let look_at_file = beat % 10 == 1;
+                // A job that is being checked is looked at the next time.
+                let looked = tokio::task::spawn_blocking(move || {
+                    let mut open = looked.try_lock().ok()?;
+                    if look_at_file {
+                        let _ = open.draft.refresh();
+                    }
+                    Some((
+                        open.draft.revision().name().to_string(),
+                        open.planning.as_ref().map(|p| p.news()),
+                    ))
+                });
+                let Ok(Some((now, news))) = looked.await else {
+                    continue;
+                };
+                if now != revision {
+                    revision = now;
+                    let event = Event::default().event("revision").data(&revision);
+                    return Some((
+                        Ok::<_, Infallible>(event),
+                        (open, words, revision, number, beat),
+                    ));
                 }
-                Some((
-                    open.draft.revision().name().to_string(),
-                    open.planning.as_ref().map(|p| p.news()),
-                ))
-            });
-            let Ok(Some((now, news))) = looked.await else {
-                continue;
-            };
-            if now != revision {
-                revision = now;
-                let event = Event::default().event("revision").data(&revision);
-                return Some((Ok::<_, Infallible>(event), (open, revision, number, beat)));
+                if let Some(news) = news
+                    && number != Some(news.number)
+                {
+                    number = Some(news.number);
+                    let event = Event::default()
+                        .event("planning")
+                        .json_data(told(&words, &news))
+                        .unwrap_or_default();
+                    return Some((Ok(event), (open, words, revision, number, beat)));
+                }
             }
-            if let Some(news) = news
-                && number != Some(news.number)
-            {
-                number = Some(news.number);
-                let event = Event::default().event("planning").json_data(&news).unwrap_or_default();
-                return Some((Ok(event), (open, revision, number, beat)));
-            }
-        }
-    });
+        });
     Sse::new(events).keep_alive(KeepAlive::new()).into_response()
 }

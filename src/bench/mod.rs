@@ -4,6 +4,7 @@
 mod app;
 mod assets;
 mod connections;
+mod corners;
 mod editor;
 mod fields;
 mod form;
@@ -15,13 +16,14 @@ mod job_page;
 mod pictures;
 mod plan_page;
 mod plies;
+mod second;
 mod sections;
 mod sheets_page;
 mod stock_page;
 mod words;
 
 use app::App;
-use axum::extract::DefaultBodyLimit;
+use axum::extract::{DefaultBodyLimit, State};
 use axum::http::{HeaderMap, StatusCode};
 use axum::middleware::{from_fn, from_fn_with_state};
 use axum::response::{IntoResponse, Response};
@@ -29,7 +31,7 @@ use axum::routing::{get, post};
 use axum::{Router, extract::Request, middleware::Next};
 use connections::Counted;
 use guard::{Guard, guarded};
-use std::net::{Ipv4Addr, SocketAddr, TcpListener};
+use std::net::{IpAddr, Ipv4Addr, SocketAddr, TcpListener};
 use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
@@ -50,17 +52,26 @@ const SLOWEST: Duration = Duration::from_secs(120);
 /// A server that was set up and does not run yet.
 pub struct Server {
     listener: TcpListener,
+    /// Where second devices come in.
+    second: Option<TcpListener>,
     app: Arc<App>,
     /// The address to open, with its key.
     pub link: String,
+    /// The address for second devices, with its key.
+    pub second_link: Option<String>,
 }
 
 /// Sets a server up for a workshop's folder, on a port of the loopback address: the one asked for,
-/// else the usual one, else any that is free.
+/// else the usual one, else any that is free. With `on_network` a second device is let in to look
+/// and send photos, at that address or the one this computer has in its network.
 ///
 /// # Errors
 /// The folder is none, or no port can be had.
-pub fn set_up(root: &Path, port: Option<u16>) -> Result<Server, Faults> {
+pub fn set_up(
+    root: &Path,
+    port: Option<u16>,
+    on_network: Option<Option<IpAddr>>,
+) -> Result<Server, Faults> {
     let folder = Folder::open(root)?;
     let bind = |port: u16| TcpListener::bind(SocketAddr::from((Ipv4Addr::LOCALHOST, port)));
     let listener = match port {
@@ -80,7 +91,10 @@ pub fn set_up(root: &Path, port: Option<u16>) -> Result<Server, Faults> {
     let port = listener.local_addr().map_err(trouble)?.port();
     let guard = Arc::new(Guard::new(port).map_err(trouble)?);
     let link = format!("http://127.0.0.1:{port}/?key={}", guard.key());
-    Ok(Server { listener, app: Arc::new(App::new(folder, guard)), link })
+    let (second, door) = on_network.map(second::open).transpose()?.unzip();
+    let second_link = door.as_ref().map(|door| door.link.clone());
+    let app = Arc::new(App::new(folder, guard, door));
+    Ok(Server { listener, second, app, link, second_link })
 }
 
 impl Server {
@@ -92,7 +106,17 @@ impl Server {
         let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
         runtime.block_on(async move {
             let listener = Counted::new(tokio::net::TcpListener::from_std(self.listener)?);
+            let (app, second) = (Arc::clone(&self.app), self.second);
             let router = router(self.app);
+            let looking = async move {
+                match second {
+                    Some(listener) => {
+                        let listener = tokio::net::TcpListener::from_std(listener)?;
+                        axum::serve(Counted::new(listener), router_to_look(app)).await
+                    }
+                    None => std::future::pending().await,
+                }
+            };
             let stopped = async move {
                 while !stop() {
                     tokio::time::sleep(Duration::from_millis(50)).await;
@@ -100,6 +124,7 @@ impl Server {
             };
             tokio::select! {
                 served = axum::serve(listener, router) => served,
+                served = looking => served,
                 () = stopped => Ok(()),
             }
         })
@@ -112,6 +137,7 @@ fn router(app: Arc<App>) -> Router {
         .route("/", get(home::show))
         .route("/jobs", post(home::begin))
         .route("/language", get(home::language_chosen))
+        .route("/units", post(home::units_chosen))
         .route("/card", get(home::card))
         .route("/asset/{name}", get(assets::show))
         .route("/job/{job}/{step}", get(job_page::show))
@@ -124,24 +150,62 @@ fn router(app: Arc<App>) -> Router {
         .route("/job/{job}/watch", get(job_page::watch))
         .route("/job/{job}/plan/begin", post(plan_page::begin))
         .route("/job/{job}/plan/stop", post(plan_page::stop))
+        .route("/job/{job}/plan/live", get(plan_page::live))
         .route("/job/{job}/plan/file/{*file}", get(plan_page::file))
         .route("/job/{job}/pages", get(sheets_page::pages))
         .route("/job/{job}/print/{what}", get(sheets_page::print))
+        .route("/job/{job}/look/{what}", get(sheets_page::look))
+        .route("/job/{job}/page/{what}", get(sheets_page::page_picture))
+        .route("/job/{job}/printed-true", post(sheets_page::printed_true))
         .route("/job/{job}/book", post(stock_page::book))
         .route("/job/{job}/outline/{index}", get(editor::show).post(editor::save))
         .route("/job/{job}/photo/{index}", get(editor::photo))
+        .route("/job/{job}/untraced", get(corners::list))
+        .route("/job/{job}/corners/{photo}", get(corners::show).post(corners::trace))
+        .route("/job/{job}/corners/{photo}/photo", get(corners::photo))
         .route("/stock", get(stock_page::show))
         .route("/stock/add", post(stock_page::add))
+        .route("/stock/find", get(stock_page::find))
         .route("/stock/move", post(stock_page::move_items))
         .route("/stock/remove", post(stock_page::remove))
         .route("/stock/undo", post(stock_page::undo))
         .route("/stock/labels", get(stock_page::labels))
         .layer(DefaultBodyLimit::max(LARGEST_FORM))
         .route(
+            "/stock/take",
+            post(stock_page::take).layer(DefaultBodyLimit::max(intake::LARGEST_FILE)),
+        )
+        .route(
             "/job/{job}/take",
             post(intake::take).layer(DefaultBodyLimit::max(intake::LARGEST_FILE)),
         )
         .fallback(nothing_here)
+        .layer(from_fn(in_time))
+        .layer(from_fn_with_state(guard, guarded))
+        .with_state(app)
+}
+
+/// What a second device may reach: all of it looks, but for a photo that is sent. Ticking at the
+/// bench will have its place here.
+fn router_to_look(app: Arc<App>) -> Router {
+    let guard = app.door.as_ref().map_or_else(|| Arc::clone(&app.guard), |d| Arc::clone(&d.guard));
+    Router::new()
+        .route("/", get(second::home))
+        .route("/stock", get(second::stock))
+        .route("/language", get(home::language_chosen))
+        .route("/asset/{name}", get(assets::show))
+        .route("/job/{job}/all", get(second::job))
+        .route("/job/{job}/plan/file/{*file}", get(plan_page::file))
+        .route("/job/{job}/print/{what}", get(sheets_page::print))
+        .route("/job/{job}/look/{what}", get(sheets_page::look))
+        .route("/job/{job}/page/{what}", get(sheets_page::page_picture))
+        .layer(DefaultBodyLimit::max(LARGEST_FORM))
+        .route(
+            "/job/{job}/take",
+            post(second::take).layer(DefaultBodyLimit::max(intake::LARGEST_FILE)),
+        )
+        .fallback(second::not_here)
+        .method_not_allowed_fallback(second::not_here)
         .layer(from_fn(in_time))
         .layer(from_fn_with_state(guard, guarded))
         .with_state(app)
@@ -156,16 +220,17 @@ async fn in_time(request: Request, next: Next) -> Response {
     }
 }
 
-async fn nothing_here(headers: HeaderMap) -> Response {
-    let words = language(&headers);
+async fn nothing_here(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
+    let words = language(&app, &headers);
     let fault = Fault::new(words.t("refused.nothing"), words.t("refused.look"));
     frame::refused(&words, StatusCode::NOT_FOUND, &fault.into())
 }
 
-/// The language that was chosen, else the one the browser asks for.
-fn language(headers: &HeaderMap) -> Words {
+/// The language that was chosen, else the one the browser asks for, with the workshop's units.
+fn language(app: &App, headers: &HeaderMap) -> Words {
     let text = |name: &str| headers.get(name).and_then(|v| v.to_str().ok()).unwrap_or_default();
     let chosen =
         text("cookie").split(';').find_map(|c| c.trim().strip_prefix("warpwise_language="));
-    chosen.map_or_else(|| Words::asked(text("accept-language")), Words::of)
+    let words = chosen.map_or_else(|| Words::asked(text("accept-language")), Words::of);
+    words.with_units(app.units())
 }

@@ -10,7 +10,7 @@ use warpwise::laminate;
 use warpwise::outline::{EdgeKind, Outline};
 use warpwise::planner::PreparedJob;
 use warpwise::ply::{Hand, Piece, Prepared};
-use warpwise::units::{show_mass, show_mm, show_number};
+use warpwise::units::{System, show_number};
 
 /// A picture that is being drawn.
 pub struct Picture {
@@ -112,14 +112,14 @@ fn class_of(kind: EdgeKind) -> &'static str {
 }
 
 /// Width and height of an outline's box.
-pub fn size_of(outline: &Outline) -> String {
+pub fn size_of(units: System, outline: &Outline) -> String {
     let b = area_of(outline);
-    format!("{} × {}", show_mm(b.width().round()), show_mm(b.height().round()))
+    format!("{} × {}", units.size(b.width()), units.size(b.height()))
 }
 
 /// An outline as its drawing shows it: edges by kind, holes, relief cuts, arrow.
-pub fn outline(id: &str, outline: &Outline, edge: EdgeKind, arrow: f64) -> String {
-    let mut picture = Picture::new(area_of(outline), &format!("{id}, {}", size_of(outline)));
+pub fn outline(title: &str, outline: &Outline, edge: EdgeKind, arrow: f64) -> String {
+    let mut picture = Picture::new(area_of(outline), title);
     picture.rings(std::iter::once(outline.net()).chain(outline.holes()), "skin");
     let net = outline.net();
     for (i, kind) in outline.edges().iter().enumerate() {
@@ -325,19 +325,19 @@ pub fn weave(cloth: &Cloth) -> String {
 }
 
 /// Code, thickness and mass of each place of the job, in words.
-pub fn laminate(job: &Job, prepared: &Prepared) -> Vec<String> {
+pub fn laminate(units: System, job: &Job, prepared: &Prepared) -> Vec<String> {
     let jobs = [PreparedJob { job, prepared: prepared.clone() }];
     let figures = laminate::laminate(&warpwise::planner::without_layouts(&jobs));
     let mut lines: Vec<String> = Vec::new();
     for region in &figures.regions {
         let thickness =
-            region.thickness.map_or_else(String::new, |t| format!(" · {} mm", show_number(t, 2)));
+            region.thickness.map_or_else(String::new, |t| format!(" · {}", units.thickness(t)));
         let line = format!("{}: {}{thickness}", region.template, region.code);
         if !lines.contains(&line) {
             lines.push(line);
         }
     }
-    lines.extend(figures.parts.iter().map(|part| format!("Σ {}", show_mass(part.finished))));
+    lines.extend(figures.parts.iter().map(|part| format!("Σ {}", units.mass(part.finished))));
     lines
 }
 

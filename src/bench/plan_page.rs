@@ -8,9 +8,12 @@ use super::job_page::whole_step;
 use super::language;
 use axum::extract::{Form as Sent, Path, State};
 use axum::http::{HeaderMap, StatusCode, header};
+use axum::response::sse::{Event, KeepAlive, Sse};
 use axum::response::{IntoResponse, Response};
+use futures_util::stream;
 use maud::{Markup, PreEscaped, html};
 use serde::Deserialize;
+use std::convert::Infallible;
 use std::path::Component;
 use std::sync::Arc;
 use std::time::Duration;
@@ -18,7 +21,7 @@ use warpwise::ledger::Moment;
 use warpwise::plan::Plan;
 use warpwise::run::Stop;
 use warpwise::sheet;
-use warpwise::units::{show_area, show_mass, show_metres};
+use warpwise::verify::Verified;
 use warpwise::workshop::{OpenJob, PLAN_FOLDER, Phase, Settings};
 
 /// The step.
@@ -42,13 +45,20 @@ pub fn plan(form: &Form<'_>, open: &mut OpenJob) -> Markup {
         }
         @if let Some(news) = &running {
             @if is_running {
-                plan-watch data-done=(address(job, "plan")) data-first=(words.t("plan.first")) data-best=(words.t("plan.best"))
-                    data-saved=(words.t("plan.saved")) data-writing=(words.t("plan.writing")) data-begun=(words.t("plan.begun")) {
+                plan-watch data-done=(address(job, "plan"))
+                    data-writing=(words.t("plan.writing")) data-begun=(words.t("plan.begun")) {
                     p .phase role="status" { (words.t("plan.begun")) }
                     progress max="1" value=(news.share) aria-label=(words.t("plan.progress")) {}
                     p .lengths {}
-                    button type="button" hx-post=(address(job, "plan/stop")) hx-swap="none" { "■ " (words.t("plan.stop")) }
+                    button type="button" hx-post=(address(job, "plan/stop")) hx-swap="none" {
+                        "■ " (words.t("plan.stop"))
+                    }
                 }
+                @let (unit, mm) = words.units.long_unit();
+                plan-picture data-live=(address(job, "plan/live")) data-unit=(unit) data-mm=(mm) {
+                    canvas role="img" aria-label=(words.t("plan.picture")) {}
+                }
+                p .quiet { (words.t("plan.picture_signs")) }
             } @else if news.phase == Phase::Refused {
                 p .note.fault { "▲ " (words.t("plan.refused")) }
                 (faults(&news.faults))
@@ -60,7 +70,7 @@ pub fn plan(form: &Form<'_>, open: &mut OpenJob) -> Markup {
             Ok(Some(verified)) => {
                 @if is_running { p .quiet { (words.t("plan.old")) } }
                 (figures(form, verified.plan()))
-                figure .overview { (PreEscaped(without_head(&sheet::overview(&verified)))) }
+                (overview(&verified))
                 p {
                     a .button href=(address(job, "plan/file/report.html")) target="_blank" { (words.t("plan.report")) } " "
                     a .button href=(address(job, "sheets")) { (words.t("step.sheets")) " →" }
@@ -70,13 +80,19 @@ pub fn plan(form: &Form<'_>, open: &mut OpenJob) -> Markup {
     }
 }
 
+/// All layouts in one picture.
+pub fn overview(plan: &Verified) -> Markup {
+    html! { figure .overview { (PreEscaped(without_head(&sheet::overview(plan)))) } }
+}
+
 /// An SVG file as it stands inside a page.
 fn without_head(svg: &str) -> String {
     svg.find("<svg").map_or_else(String::new, |at| svg[at..].to_string())
 }
 
-fn figures(form: &Form<'_>, plan: &Plan) -> Markup {
-    let words = form.words;
+/// The figures of each cloth.
+pub fn figures(form: &Form<'_>, plan: &Plan) -> Markup {
+    let (words, units) = (form.words, form.words.units);
     html! {
         @for caution in plan.drawn_from.iter().flat_map(|d| &d.cautions) { p .note.warning { "! " (caution) } }
         div .wide tabindex="0" role="region" aria-label=(words.t("plan.figures")) { table {
@@ -87,12 +103,12 @@ fn figures(form: &Form<'_>, plan: &Plan) -> Markup {
             } }
             tbody { @for f in &plan.cloths { tr {
                 th scope="row" { (f.cloth) }
-                td { (show_metres(f.used_length)) }
+                td { (units.long(f.used_length)) }
                 td { (format!("{:.1} %", f.yield_ * 100.0)) }
-                td title=(f.least_length_by) { (show_metres(f.least_length)) }
-                td { (show_area(f.offcuts_area)) }
-                td { (show_area(f.waste_area)) }
-                td { (f.mass.map_or_else(|| "–".into(), show_mass)) }
+                td title=(f.least_length_by) { (units.long(f.least_length)) }
+                td { (units.area(f.offcuts_area)) }
+                td { (units.area(f.waste_area)) }
+                td { (f.mass.map_or_else(|| "–".into(), |m| units.mass(m))) }
                 td { (f.cost.map_or_else(|| "–".into(), |c| format!("{c:.2} {}", plan.currency))) }
             } } }
         } }
@@ -117,7 +133,7 @@ pub async fn begin(
     headers: HeaderMap,
     Sent(asked): Sent<Asked>,
 ) -> Response {
-    let words = language(&headers);
+    let words = language(&app, &headers);
     beside(move || {
         let number = |text: &str| text.trim().replace(',', ".").parse::<f64>().ok();
         let (Some(seconds), Some(sets), Some(seed)) =
@@ -156,6 +172,41 @@ pub async fn begin(
         }
     })
     .await
+}
+
+/// How often a picture is looked at that is drawn live.
+const LOOK: Duration = Duration::from_millis(80);
+
+/// The layout as it gets better: what it lies on, then where each piece lies, again and again.
+pub async fn live(State(app): State<Arc<App>>, Path(job): Path<String>) -> Response {
+    let planning = tokio::task::spawn_blocking(move || {
+        let open = app.job(&job).ok()?;
+        locked(&open).planning.clone()
+    });
+    let Ok(Some(planning)) = planning.await else {
+        return StatusCode::NO_CONTENT.into_response();
+    };
+    let state = (planning, 0_u64, 0_u64);
+    let events = stream::unfold(state, |(planning, ground, layout)| async move {
+        loop {
+            let picture = planning.picture();
+            if picture.ground_number != ground {
+                let event = Event::default().event("ground").json_data(&*picture.ground);
+                return event
+                    .ok()
+                    .map(|e| (Ok::<_, Infallible>(e), (planning, picture.ground_number, layout)));
+            }
+            if picture.layout_number != layout && !picture.layout.is_empty() {
+                let event = Event::default().event("layout").json_data(&*picture.layout);
+                return event.ok().map(|e| (Ok(e), (planning, ground, picture.layout_number)));
+            }
+            if !planning.is_running() {
+                return None;
+            }
+            tokio::time::sleep(LOOK).await;
+        }
+    });
+    Sse::new(events).keep_alive(KeepAlive::new()).into_response()
 }
 
 /// Ends the search; the best layouts are kept.

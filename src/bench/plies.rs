@@ -2,8 +2,11 @@
 
 use super::form::Form;
 use super::pictures;
+use super::words::Words;
 use maud::{Markup, PreEscaped, html};
-use warpwise::units::{show_area, show_number};
+use warpwise::job::Job;
+use warpwise::ply::Prepared;
+use warpwise::units::show_number;
 
 /// The pieces of the job by layer.
 pub fn plies(form: &Form<'_>) -> Markup {
@@ -20,6 +23,13 @@ pub fn plies(form: &Form<'_>) -> Markup {
         h1 { (words.t("step.plies")) }
         p .lead { (words.with("plies.lead", &[&copies.to_string()])) }
         (form.all_notes())
+        (pieces(words, job, prepared))
+    }
+}
+
+/// A picture of each piece, layer by layer.
+pub fn pieces(words: &Words, job: &Job, prepared: &Prepared) -> Markup {
+    html! {
         @for (i, layer) in job.layers.iter().enumerate() {
             @let pieces: Vec<_> = prepared.pieces.iter().filter(|p| p.layer == i + 1).collect();
             section aria-labelledby=(format!("layer-{i}")) {
@@ -32,7 +42,7 @@ pub fn plies(form: &Form<'_>) -> Markup {
                             p { b { (piece.number) } " " (piece.template) @if piece.copies > 1 { " × " (piece.copies) } }
                             p .quiet {
                                 (words.find(&format!("choice.{}", pictures::hand_key(piece.hand))).unwrap_or_default())
-                                " · " (show_number(piece.angle, 1)) "° · " (show_area(piece.outline.area()))
+                                " · " (show_number(piece.angle, 1)) "° · " (words.units.area(piece.outline.area()))
                             }
                             p .quiet title=(piece.permitted_by) { (words.t("plies.turns")) " " (pictures::turns(words, &piece.permitted)) }
                         }

@@ -6,6 +6,7 @@ use super::frame::address;
 use super::pictures;
 use maud::{Markup, PreEscaped, html};
 use warpwise::job::Job;
+use warpwise::units::System;
 use warpwise::workshop::free_id;
 
 /// A button that makes an edit and shows the step anew.
@@ -40,7 +41,7 @@ pub fn cloths(form: &Form<'_>) -> Markup {
     let blank = serde_json::json!({ "add": { "section": "cloth", "keys": [["id", unused(form, &["cloth"], "cloth")]] } });
     html! {
         h1 { (words.t("step.cloths")) }
-        p .lead { (words.t("cloths.lead")) }
+        p .lead { (words.with("cloths.lead", &[words.units.length_unit()])) }
         @for i in 0..values.count("cloth") {
             @let at = format!("cloth.{i}");
             @let id = values.get(&format!("{at}.id")).unwrap_or("?");
@@ -120,8 +121,9 @@ pub fn templates(form: &Form<'_>) -> Markup {
                         figure .outline {
                             @match drawn {
                                 Some((outline, edge, arrow)) => {
-                                    (PreEscaped(pictures::outline(id, outline, edge, arrow)))
-                                    figcaption { (pictures::size_of(outline)) }
+                                    @let size = pictures::size_of(words.units, outline);
+                                    (PreEscaped(pictures::outline(&format!("{id}, {size}"), outline, edge, arrow)))
+                                    figcaption { (size) }
                                 }
                                 None => p .quiet { (words.t("templates.not_drawn")) },
                             }
@@ -144,6 +146,7 @@ fn bring_in(form: &Form<'_>) -> Markup {
     let words = form.words;
     let patch = serde_json::json!({ "add": { "section": "patch", "keys": [
         ["id", unused(form, &["template", "strip", "patch"], "patch")], ["on", first_template(form)], ["centre", [0, 0]], ["length", 100], ["width", 60]] } });
+    let usual = if words.units == System::Inch { ["12", "2"] } else { ["300", "60"] };
     let number = |name: &str, label: &str, value: &str| {
         html! { div .field { label for=(format!("new-{name}")) { (label) } input id=(format!("new-{name}")) name=(name) value=(value) inputmode="decimal" required; } }
     };
@@ -179,8 +182,8 @@ fn bring_in(form: &Form<'_>) -> Markup {
                     option value="rectangle" { (words.t("choice.rectangle")) }
                     option value="ellipse" { (words.t("choice.ellipse")) }
                 } }
-                (number("length", words.t("strip.length"), "300"))
-                (number("width", words.t("strip.width"), "60"))
+                (number("length", words.t("strip.length"), usual[0]))
+                (number("width", words.t("strip.width"), usual[1]))
                 button .add { "+ " (words.t("bring.add")) }
             }
             @if form.checked.values.count("template") > 0 {
@@ -345,5 +348,5 @@ pub fn laminate(form: &Form<'_>) -> Markup {
     let (Some(job), Some(prepared)) = (&form.checked.job, &form.checked.prepared) else {
         return html! {};
     };
-    html! { div .figures { @for line in pictures::laminate(job, prepared) { p { (line) } } } }
+    html! { div .figures { @for line in pictures::laminate(form.words.units, job, prepared) { p { (line) } } } }
 }

@@ -3,8 +3,10 @@
 use super::app::{App, beside, locked};
 use super::form::Form;
 use super::frame::{address, faults};
+use super::guard::FILE_POLICY;
 use super::language;
-use axum::extract::{Path, Query, State};
+use super::words::Words;
+use axum::extract::{Form as Sent, Path, Query, State};
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 use maud::{Markup, html};
@@ -12,46 +14,59 @@ use serde::Deserialize;
 use std::sync::Arc;
 use warpwise::cloth::Face;
 use warpwise::fault::{Fault, Faults};
-use warpwise::layup::When;
-use warpwise::sheet::{self, LabelGrid, Paper, Written};
+use warpwise::sheet::{self, Document, LabelGrid, Paper, Written};
+use warpwise::verify::Verified;
 use warpwise::workshop::OpenJob;
+
+/// Papers to choose from; the last is a roll of paper.
+const PAPERS: [(&str, &str); 5] =
+    [("a4", "A4"), ("a3", "A3"), ("letter", "Letter"), ("tabloid", "Tabloid"), ("roll", "")];
+
+/// Most pages of a document that are shown as pictures at a time.
+const SHOWN: usize = 24;
 
 /// The step.
 pub fn sheets(form: &Form<'_>, open: &mut OpenJob) -> Markup {
     let words = form.words;
     let (job, planned) = (form.job, open.plan());
+    let title = html! { h1 { (words.t("step.sheets")) } };
     let plan = match planned {
         Ok(Some(plan)) => plan,
         Ok(None) => {
-            return html! { h1 { (words.t("step.sheets")) } p .lead { (words.t("sheets.plan_first")) } p { a .button href=(address(job, "plan")) { (words.t("step.plan")) } } };
+            return html! {
+                (title)
+                p .lead { (words.t("sheets.plan_first")) }
+                p { a .button href=(address(job, "plan")) { (words.t("step.plan")) } }
+            };
         }
-        Err(list) => return html! { h1 { (words.t("step.sheets")) } (faults(&list)) },
+        Err(list) => return html! { (title) (faults(&list)) },
     };
-    let print = |what: &str, query: &str, label: &str| {
-        html! { a .button href=(format!("{}{query}", address(job, &format!("print/{what}")))) target="_blank" { (label) } " " }
+    let list = |what: &[&str]| {
+        html! {
+            ul .documents {
+                @for what in what { (document_row(words, job, what, "", &document_name(words, what))) }
+            }
+        }
     };
     let layouts = sheet::cut_sheets(&plan, None);
     html! {
-        h1 { (words.t("step.sheets")) }
+        (title)
         p .lead { (words.t("sheets.lead")) }
         section .card {
             h2 { (words.t("sheets.by_tape")) }
             p { (words.t("sheets.by_tape_how")) }
-            (print("placement", "", words.t("sheets.placement")))
-            (print("layup", "", words.t("sheets.layup")))
-            (print("labels", "", words.t("sheets.labels")))
-            (print("cards", "", words.t("sheets.kit_cards")))
+            (list(&["placement", "layup", "labels", "cards"]))
         }
         section .card {
             h2 { (words.t("sheets.on_paper")) }
             p { (words.t("sheets.on_paper_how")) }
-            p .note.warning { "! " (words.t("sheets.check_first")) }
-            form .inline hx-get=(address(job, "pages")) hx-target="#pages" hx-swap="innerHTML" hx-trigger="load, change" {
+            form .inline hx-get=(address(job, "pages")) hx-target="#pages" hx-swap="innerHTML"
+                hx-trigger="load, change" {
                 div .field {
                     label for="paper" { (words.t("sheets.paper")) }
                     select #paper name="paper" {
-                        @for (paper, shown) in [("a4", "A4"), ("a3", "A3"), ("letter", "Letter"), ("tabloid", "Tabloid"), ("roll", words.t("sheets.plotter"))] {
-                            option value=(paper) { (shown) }
+                        @for (paper, shown) in PAPERS {
+                            option value=(paper) { (paper_name(words, paper, shown)) }
                         }
                     }
                 }
@@ -62,9 +77,10 @@ pub fn sheets(form: &Form<'_>, open: &mut OpenJob) -> Markup {
             h2 { (words.t("sheets.look")) }
             ul .sheet-pictures {
                 @for file in &layouts {
+                    @let at = address(job, &format!("plan/file/sheets/{}", file.name));
                     li {
-                        a href=(address(job, &format!("plan/file/sheets/{}", file.name))) target="_blank" {
-                            img src=(address(job, &format!("plan/file/sheets/{}", file.name))) alt=(words.with("sheets.sheet", &[&file.name])) loading="lazy";
+                        a href=(at) target="_blank" {
+                            img src=(at) alt=(words.with("sheets.sheet", &[&file.name])) loading="lazy";
                             span { (file.name) }
                         }
                     }
@@ -74,9 +90,56 @@ pub fn sheets(form: &Form<'_>, open: &mut OpenJob) -> Markup {
         section .card {
             h2 { (words.t("sheets.machine")) }
             p { (words.t("sheets.machine_how")) }
-            @for (i, file) in layouts.iter().enumerate() { (print("cutter", &format!("?file={i}"), &file.name.replace(".svg", ".dxf"))) }
+            @for (i, file) in layouts.iter().enumerate() {
+                @let at = address(job, &format!("print/cutter?file={i}"));
+                a .button href=(at) target="_blank" { (file.name.replace(".svg", ".dxf")) }
+                " "
+            }
         }
         (super::stock_page::booking(form, &plan))
+    }
+}
+
+/// What is read at the bench while cutting and laying.
+pub fn at_the_bench(words: &Words, job: &str) -> Markup {
+    html! {
+        ul .documents {
+            @for what in ["placement", "layup"] {
+                (document_row(words, job, what, "", &document_name(words, what)))
+            }
+        }
+    }
+}
+
+fn paper_name<'w>(words: &'w Words, paper: &str, shown: &'w str) -> &'w str {
+    if paper == "roll" { words.t("sheets.plotter") } else { shown }
+}
+
+fn document_name(words: &Words, what: &str) -> String {
+    let key = match what {
+        "placement" => "sheets.placement",
+        "layup" => "sheets.layup",
+        "labels" => "sheets.labels",
+        "cards" => "sheets.kit_cards",
+        "check" => "sheets.check",
+        _ => "sheets.templates",
+    };
+    words.t(key).to_string()
+}
+
+/// A document: printed by its link, looked at page by page below it. `query` chooses paper and
+/// layout.
+fn document_row(words: &Words, job: &str, what: &str, query: &str, label: &str) -> Markup {
+    let print = format!("{}?{query}", address(job, &format!("print/{what}")));
+    let look = format!("{}?{query}", address(job, &format!("look/{what}")));
+    html! {
+        li {
+            a .button href=(print) target="_blank" { (label) }
+            details hx-get=(look) hx-trigger="toggle once" hx-target="find div" hx-swap="innerHTML" {
+                summary { (words.t("sheets.look_at")) span .only-read { ": " (label) } }
+                div { p .quiet { (words.t("sheets.drawing")) } }
+            }
+        }
     }
 }
 
@@ -87,36 +150,64 @@ pub async fn pages(
     Query(asked): Query<Asked>,
     headers: HeaderMap,
 ) -> Response {
-    let words = language(&headers);
+    let words = language(&app, &headers);
     beside(move || {
-        let counted = app.job(&job).and_then(|open| {
-            let plan = locked(&open).plan()?.ok_or_else(|| Fault::new("there is no plan", "plan the job first"))?;
-            let name = asked.paper.as_deref().unwrap_or("a4");
-            let link = |what: &str, query: String, label: String| {
-                html! { li { a .button href=(format!("{}?paper={name}{query}", address(&job, &format!("print/{what}")))) target="_blank" { (label) } } }
-            };
-            if name == "roll" {
-                let files = sheet::cut_sheets(&plan, None);
-                return Ok(html! { ul .plain { @for (i, f) in files.iter().enumerate() { (link("layouts", format!("&file={i}"), f.name.replace(".svg", ""))) } } });
-            }
-            let paper = Paper::new(name, 8.0, 10.0)?;
-            let said = |name: &str, pages: usize| format!("{name} – {}", words.with("sheets.pages", &[&pages.to_string()]));
-            let templates = sheet::template_pages(&plan, None, &paper);
-            Ok(html! {
-                h3 { (words.t("sheets.layouts")) }
-                ul .plain {
-                    @for (i, c) in sheet::pages_needed(&plan, None, &paper).iter().enumerate() { (link("layouts", format!("&file={i}"), said(&c.name, c.pages))) }
-                }
-                h3 { (words.t("sheets.templates")) }
-                ul .plain { (link("templates", String::new(), said(words.t("sheets.templates"), templates.pages))) }
-            })
-        });
+        let counted = plan_of(&app, &job).and_then(|plan| counted(&words, &job, &plan, &asked));
         match counted {
             Ok(list) => Html(list.into_string()).into_response(),
-            Err(list) => (StatusCode::UNPROCESSABLE_ENTITY, Html(faults(&list).into_string())).into_response(),
+            Err(list) => unprocessable(&list),
         }
     })
     .await
+}
+
+fn counted(words: &Words, job: &str, plan: &Verified, asked: &Asked) -> Result<Markup, Faults> {
+    let name = asked.paper.as_deref().unwrap_or("a4");
+    let row = |what: &str, query: &str, label: String| {
+        document_row(words, job, what, &format!("paper={name}{query}"), &label)
+    };
+    let layout = |i: usize, label: String| row("layouts", &format!("&file={i}"), label);
+    if name == "roll" {
+        let files = sheet::cut_sheets(plan, None);
+        let named = files.iter().map(|f| f.name.replace(".svg", ""));
+        return Ok(html! {
+            ul .documents { @for (i, label) in named.enumerate() { (layout(i, label)) } }
+        });
+    }
+    let paper = Paper::new(name, 8.0, 10.0)?;
+    let said = |name: &str, pages: usize| {
+        format!("{name} – {}", words.with("sheets.pages", &[&pages.to_string()]))
+    };
+    let templates = sheet::template_pages(plan, None, &paper);
+    let [short, long] = paper.size.map(|mm| words.units.length(mm));
+    Ok(html! {
+        p .quiet { (words.with("sheets.paper_size", &[&short, &long])) }
+        div .note.warning {
+            p { "! " (words.t("sheets.check_first")) }
+            ul .documents { (row("check", "", document_name(words, "check"))) }
+            form .inline hx-post=(address(job, "printed-true")) hx-target="#printed-true"
+                hx-swap="innerHTML" {
+                @for (id, key) in [("along", "sheets.along"), ("across", "sheets.across")] {
+                    div .field {
+                        label for=(id) { (words.with(key, &[words.units.length_unit()])) }
+                        input id=(id) name=(id) inputmode="decimal" autocomplete="off" required;
+                    }
+                }
+                button { (words.t("sheets.is_true")) }
+            }
+            div #printed-true role="status" {}
+        }
+        h3 { (words.t("sheets.layouts")) }
+        ul .documents {
+            @for (i, c) in sheet::pages_needed(plan, None, &paper).iter().enumerate() {
+                (layout(i, said(&c.name, c.pages)))
+            }
+        }
+        h3 { (words.t("sheets.templates")) }
+        ul .documents {
+            (row("templates", "", said(words.t("sheets.templates"), templates.pages)))
+        }
+    })
 }
 
 /// What is asked for.
@@ -126,6 +217,52 @@ pub struct Asked {
     grid: Option<String>,
     file: Option<usize>,
     face: Option<String>,
+    /// From 1.
+    page: Option<usize>,
+    from: Option<usize>,
+}
+
+impl Asked {
+    fn face(&self) -> Option<Face> {
+        match self.face.as_deref() {
+            Some("up") => Some(Face::Up),
+            Some("down") => Some(Face::Down),
+            _ => None,
+        }
+    }
+
+    /// The document of this name in an address.
+    fn document(&self, what: &str) -> Result<Document, Faults> {
+        let paper = || Paper::new(self.paper.as_deref().unwrap_or("a4"), 8.0, 10.0);
+        Ok(match what {
+            "check" => Document::Check(paper()?),
+            "placement" => Document::Placement,
+            "layup" => Document::LayUp,
+            "labels" => Document::Labels(LabelGrid::named(self.grid.as_deref().unwrap_or("3x8"))?),
+            "cards" => Document::Cards,
+            "templates" => Document::Templates(paper()?),
+            "layouts" => {
+                let on_roll = self.paper.as_deref() == Some("roll");
+                let paper = if on_roll { None } else { Some(paper()?) };
+                Document::Layout(self.file.unwrap_or(0), paper)
+            }
+            _ => return Err(nothing(what)),
+        })
+    }
+}
+
+fn nothing(what: &str) -> Faults {
+    Fault::new(format!("there is no sheet `{what}`"), "look at the list of sheets").into()
+}
+
+fn plan_of(app: &App, job: &str) -> Result<Arc<Verified>, Faults> {
+    let open = app.job(job)?;
+    let plan = locked(&open).plan()?;
+    Ok(plan.ok_or_else(|| Fault::new("there is no plan", "plan the job first"))?)
+}
+
+fn unprocessable(list: &Faults) -> Response {
+    (StatusCode::UNPROCESSABLE_ENTITY, Html(faults(list).into_string())).into_response()
 }
 
 /// A document drawn from the plan as it is.
@@ -135,73 +272,129 @@ pub async fn print(
     Query(asked): Query<Asked>,
 ) -> Response {
     beside(move || {
-        let made = app.job(&job).and_then(|open| {
-            let plan = locked(&open)
-                .plan()?
-                .ok_or_else(|| Fault::new("there is no plan", "plan the job first"))?;
-            document(&plan, &what, &asked)
+        let made = plan_of(&app, &job).and_then(|plan| {
+            if what == "cutter" {
+                let files = sheet::cutter_files(&plan, asked.face());
+                return files.into_iter().nth(asked.file.unwrap_or(0)).ok_or(nothing(&what));
+            }
+            let document = asked.document(&what)?;
+            sheet::printed(&plan, asked.face(), &document).ok_or(nothing(&what))
         });
         match made {
-            Ok(file) => {
-                let kind = match file.name.rsplit('.').next() {
-                    Some("pdf") => "application/pdf",
-                    Some("svg") => "image/svg+xml",
-                    _ => "application/octet-stream",
-                };
-                let shown = format!("inline; filename=\"{}\"", file.name);
-                (
-                    [
-                        (header::CONTENT_TYPE, kind.to_string()),
-                        (header::CONTENT_DISPOSITION, shown),
-                    ],
-                    file.bytes,
-                )
-                    .into_response()
-            }
-            Err(list) => (StatusCode::UNPROCESSABLE_ENTITY, Html(faults(&list).into_string()))
-                .into_response(),
+            Ok(file) => shown(file),
+            Err(list) => unprocessable(&list),
         }
     })
     .await
 }
 
-fn document(
-    plan: &warpwise::verify::Verified,
-    what: &str,
-    asked: &Asked,
-) -> Result<Written, Faults> {
-    let face = match asked.face.as_deref() {
-        Some("up") => Some(Face::Up),
-        Some("down") => Some(Face::Down),
-        _ => None,
+fn shown(file: Written) -> Response {
+    let kind = match file.name.rsplit('.').next() {
+        Some("pdf") => "application/pdf",
+        Some("svg") => "image/svg+xml",
+        _ => "application/octet-stream",
     };
-    let nothing = || {
-        Faults::from(Fault::new(
-            format!("there is no sheet `{what}`"),
-            "look at the list of sheets",
-        ))
+    let name = format!("inline; filename=\"{}\"", file.name);
+    let headers = [(header::CONTENT_TYPE, kind.to_string()), (header::CONTENT_DISPOSITION, name)];
+    (headers, file.bytes).into_response()
+}
+
+/// One page as it is printed, as a picture.
+pub async fn page_picture(
+    State(app): State<Arc<App>>,
+    Path((job, what)): Path<(String, String)>,
+    Query(asked): Query<Asked>,
+) -> Response {
+    beside(move || {
+        let made = plan_of(&app, &job).and_then(|plan| {
+            let document = asked.document(&what)?;
+            let page = asked.page.unwrap_or(1).saturating_sub(1);
+            sheet::page_picture(&plan, asked.face(), &document, page).ok_or(nothing(&what))
+        });
+        match made {
+            Ok(file) => {
+                let mut response = shown(file);
+                let policy = header::HeaderValue::from_static(FILE_POLICY);
+                response.headers_mut().insert(header::CONTENT_SECURITY_POLICY, policy);
+                response
+            }
+            Err(list) => unprocessable(&list),
+        }
+    })
+    .await
+}
+
+/// The pages of a document as pictures, some at a time.
+pub async fn look(
+    State(app): State<Arc<App>>,
+    Path((job, what)): Path<(String, String)>,
+    Query(asked): Query<Asked>,
+    headers: HeaderMap,
+) -> Response {
+    let words = language(&app, &headers);
+    beside(move || {
+        let first = asked.from.unwrap_or(1).max(1);
+        let made = plan_of(&app, &job).and_then(|plan| {
+            let document = asked.document(&what)?;
+            let picture = sheet::page_picture(&plan, asked.face(), &document, first - 1);
+            picture.map(|p| p.pages).ok_or(nothing(&what))
+        });
+        let all = match made {
+            Ok(pages) => pages,
+            Err(list) => return unprocessable(&list),
+        };
+        let mut query = String::new();
+        let file = asked.file.map(|f| f.to_string());
+        for (key, value) in [("paper", &asked.paper), ("grid", &asked.grid), ("file", &file)] {
+            if let Some(value) = value {
+                query += &format!("&{key}={}", super::frame::encoded(value));
+            }
+        }
+        let at =
+            |page: usize| format!("{}?page={page}{query}", address(&job, &format!("page/{what}")));
+        let next = first + SHOWN;
+        let more = format!("{}?from={next}{query}", address(&job, &format!("look/{what}")));
+        let list = html! {
+            ul .pages {
+                @for page in first..next.min(all + 1) {
+                    @let number = words.with("sheets.page", &[&page.to_string(), &all.to_string()]);
+                    li {
+                        a href=(at(page)) target="_blank" {
+                            img src=(at(page)) alt=(number) loading="lazy";
+                            span { (number) }
+                        }
+                    }
+                }
+            }
+            @if next <= all {
+                button type="button" hx-get=(more) hx-target="closest div" hx-swap="innerHTML" {
+                    (words.with("sheets.more_pages", &[&(all + 1 - next).to_string()]))
+                }
+            }
+        };
+        Html(list.into_string()).into_response()
+    })
+    .await
+}
+
+/// What was measured on the check square.
+#[derive(Deserialize)]
+pub struct Measured {
+    along: String,
+    across: String,
+}
+
+/// Says whether pages print true.
+pub async fn printed_true(
+    State(app): State<Arc<App>>,
+    headers: HeaderMap,
+    Sent(sent): Sent<Measured>,
+) -> Response {
+    let words = language(&app, &headers);
+    let mm = |text: &str| words.units.parse_length(text).unwrap_or(f64::NAN);
+    let said = match sheet::printed_true(mm(&sent.along), mm(&sent.across)) {
+        Ok(()) => html! { p { "✓ " (words.t("sheets.true")) } },
+        Err(fault) => faults(&fault.into()),
     };
-    let paper = || Paper::new(asked.paper.as_deref().unwrap_or("a4"), 8.0, 10.0);
-    match what {
-        "placement" => Ok(sheet::placement_sheet(plan, face)),
-        "layup" => Ok(sheet::layup_sheet(plan, &When::default())),
-        "labels" | "cards" => {
-            let [labels, cards] =
-                sheet::labels(plan, &LabelGrid::named(asked.grid.as_deref().unwrap_or("3x8"))?);
-            Ok(if what == "labels" { labels } else { cards })
-        }
-        "templates" => Ok(sheet::printed_templates(plan, face, &paper()?)),
-        "layouts" => {
-            let paper = if asked.paper.as_deref() == Some("roll") { None } else { Some(paper()?) };
-            sheet::printed_sheets(plan, face, paper.as_ref())
-                .into_iter()
-                .nth(asked.file.unwrap_or(0))
-                .ok_or_else(nothing)
-        }
-        "cutter" => sheet::cutter_files(plan, face)
-            .into_iter()
-            .nth(asked.file.unwrap_or(0))
-            .ok_or_else(nothing),
-        _ => Err(nothing()),
-    }
+    Html(said.into_string()).into_response()
 }

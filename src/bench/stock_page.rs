@@ -7,7 +7,8 @@ use super::form::Form;
 use super::frame::{address, faults, message, page, refused};
 use super::words::Words;
 use super::{language, pictures::Picture};
-use axum::extract::{Form as Sent, Path, State};
+use axum::body::Bytes;
+use axum::extract::{Form as Sent, Path, Query, State};
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 use maud::{Markup, PreEscaped, html};
@@ -21,15 +22,33 @@ use warpwise::sheet;
 use warpwise::stock::{
     Age, Consumable, ConsumableKind, Day, Offcut, OffcutFacts, RollFacts, Snapshot,
 };
-use warpwise::units::{parse_length, show_area, show_metres, show_mm};
+use warpwise::units::{System, parse_angle};
 use warpwise::verify::Verified;
-use warpwise::workshop::{Entry, faults_of, read_stock};
+use warpwise::workshop::{Entry, faults_of, holds, offcut_in, read_stock};
 
 /// The stock.
 pub async fn show(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
-    let words = language(&headers);
+    let words = language(&app, &headers);
     beside(move || page(&words, words.t("frame.stock"), html! {}, html! {}, main(&app, &words)))
         .await
+}
+
+/// The stock without any way to change it.
+pub fn to_look_at(app: &App, words: &Words) -> Markup {
+    let file = app.folder.ledger();
+    let stock = file.exists().then(|| read_stock(&file, &Moment::now()));
+    html! {
+        h1 { (words.t("frame.stock")) }
+        @match &stock {
+            None => p .lead { (words.t("stock.empty")) },
+            Some(Err(list)) => (faults(list)),
+            Some(Ok(stock)) => {
+                (rolls(words, stock, false))
+                (offcuts(words, stock, false))
+                (consumables(words, stock, false))
+            }
+        }
+    }
 }
 
 fn main(app: &App, words: &Words) -> Markup {
@@ -41,9 +60,9 @@ fn main(app: &App, words: &Words) -> Markup {
             None => p .lead { (words.t("stock.empty")) },
             Some(Err(list)) => (faults(list)),
             Some(Ok(stock)) => {
-                (rolls(words, stock))
-                (offcuts(words, stock))
-                (consumables(words, stock))
+                (rolls(words, stock, true))
+                (offcuts(words, stock, true))
+                (consumables(words, stock, true))
                 form hx-post="/stock/undo" hx-target="#step" hx-swap="innerHTML" { button type="submit" { "↶ " (words.t("stock.undo")) } }
             }
         }
@@ -84,7 +103,7 @@ fn item_buttons(words: &Words, id: &str, age: Option<&Age>) -> Markup {
     }
 }
 
-fn rolls(words: &Words, stock: &Snapshot) -> Markup {
+fn rolls(words: &Words, stock: &Snapshot, may_change: bool) -> Markup {
     let longest = stock.rolls.iter().filter_map(|r| r.facts().length).fold(1.0, f64::max);
     html! {
         section aria-labelledby="rolls" {
@@ -92,47 +111,128 @@ fn rolls(words: &Words, stock: &Snapshot) -> Markup {
             @for roll in &stock.rolls {
                 @let facts = roll.facts();
                 div .card.roll {
-                    b { (facts.id) } " " (facts.cloth) " · " (show_mm(facts.width))
+                    b { (facts.id) } " " (facts.cloth) " · " (words.units.length(facts.width))
                     @if let Some(batch) = &facts.batch { " · " (batch) }
                     @if let Some(place) = &facts.place { " · " (place) }
                     @match facts.length {
-                        Some(length) => label .bar { (words.with("stock.left", &[&show_metres(length)])) meter min="0" max=(longest) value=(length) {} },
+                        Some(length) => label .bar { (words.with("stock.left", &[&words.units.long(length)])) meter min="0" max=(longest) value=(length) {} },
                         None => span .quiet { (words.t("stock.length_unknown")) },
                     }
                     (age(words, &facts.id, &facts.age, stock.day))
-                    (item_buttons(words, &facts.id, Some(&facts.age)))
+                    @if may_change { (item_buttons(words, &facts.id, Some(&facts.age))) }
                 }
             }
         }
     }
 }
 
-fn offcuts(words: &Words, stock: &Snapshot) -> Markup {
+/// A size that is looked for in the box of offcuts, as it was typed.
+#[derive(Default, Deserialize)]
+pub struct Wanted {
+    #[serde(default)]
+    along: String,
+    #[serde(default)]
+    across: String,
+}
+
+impl Wanted {
+    /// Along and across the warp, mm; what is left empty may be anything.
+    fn size(&self, units: System) -> Result<[f64; 2], Faults> {
+        let mut wrong = Faults::new();
+        let mut mm = |typed: &str| {
+            let read = units.parse_length(typed).map_err(Faults::from);
+            if typed.trim().is_empty() { Some(0.0) } else { wrong.keep(read) }
+        };
+        let size = [mm(&self.along), mm(&self.across)].map(Option::unwrap_or_default);
+        wrong.into_result(size)
+    }
+}
+
+/// The offcuts that hold a size.
+pub async fn find(
+    State(app): State<Arc<App>>,
+    Query(wanted): Query<Wanted>,
+    headers: HeaderMap,
+) -> Response {
+    let words = language(&app, &headers);
+    beside(move || {
+        let found = wanted.size(words.units).and_then(|size| {
+            let mut stock = read_stock(&app.folder.ledger(), &Moment::now())?;
+            if size != [0.0, 0.0] {
+                stock.offcuts.retain(|o| holds(o, size[0].max(1.0), size[1].max(1.0)));
+            }
+            Ok(stock)
+        });
+        match found {
+            Ok(stock) => Html(box_of(&words, &stock, true).into_string()).into_response(),
+            Err(list) => message(StatusCode::UNPROCESSABLE_ENTITY, faults(&list)),
+        }
+    })
+    .await
+}
+
+fn offcuts(words: &Words, stock: &Snapshot, may_change: bool) -> Markup {
+    html! {
+        section aria-labelledby="offcuts" {
+            h2 #offcuts { (words.t("stock.offcuts")) " (" (stock.offcuts.len()) ")" }
+            @if !stock.offcuts.is_empty() {
+                search-list {
+                    div .inline {
+                        div .field { label for="find" { (words.t("stock.find")) } input #find type="search" autocomplete="off"; }
+                        @if may_change { (size_form(words)) }
+                    }
+                    @if may_change { p { a .button href="/stock/labels" target="_blank" { (words.t("stock.labels")) } } }
+                    div #box { (box_of(words, stock, may_change)) }
+                }
+            }
+        }
+    }
+}
+
+fn size_form(words: &Words) -> Markup {
+    let unit = words.units.length_unit();
+    html! {
+        form .inline hx-get="/stock/find" hx-target="#box" hx-swap="innerHTML"
+            hx-trigger="change, submit" {
+            @for (name, key) in [("along", "stock.holds_along"), ("across", "stock.holds_across")] {
+                div .field {
+                    label for=(format!("holds-{name}")) { (words.with(key, &[unit])) }
+                    input id=(format!("holds-{name}")) name=(name) inputmode="decimal"
+                        autocomplete="off";
+                }
+            }
+            button { (words.t("stock.holds")) }
+        }
+    }
+}
+
+/// The box of offcuts as pictures to scale.
+fn box_of(words: &Words, stock: &Snapshot, may_change: bool) -> Markup {
     let longest = stock
         .offcuts
         .iter()
         .map(|o| o.bounds().width().max(o.bounds().height()))
         .fold(1.0, f64::max);
     html! {
-        section aria-labelledby="offcuts" {
-            h2 #offcuts { (words.t("stock.offcuts")) " (" (stock.offcuts.len()) ")" }
-            @if !stock.offcuts.is_empty() {
-                search-list {
-                    div .field { label for="find" { (words.t("stock.find")) } input #find type="search" autocomplete="off"; }
-                    p { a .button href="/stock/labels" target="_blank" { (words.t("stock.labels")) } }
-                    ul .offcuts {
-                        @for offcut in &stock.offcuts {
-                            @let b = offcut.bounds();
-                            li .card data-find=(format!("{} {} {}", offcut.id(), offcut.cloth(), offcut.facts().place.as_deref().unwrap_or_default()).to_lowercase()) {
-                                div class=(format!("to-scale s{:.0}", (10.0 * b.width().max(b.height()) / longest).ceil().clamp(1.0, 10.0))) { (PreEscaped(picture(offcut))) }
-                                p { b { (offcut.id()) } " " (offcut.cloth()) }
-                                p .quiet { (show_mm(b.width().round())) " × " (show_mm(b.height().round())) " · " (show_area(offcut.area()))
-                                    @if let Some(place) = &offcut.facts().place { " · " (place) } }
-                                (age(words, offcut.id(), offcut.age(), stock.day))
-                                (item_buttons(words, offcut.id(), Some(offcut.age())))
-                            }
-                        }
+        @if stock.offcuts.is_empty() { p .quiet { (words.t("stock.holds_none")) } }
+        ul .offcuts {
+            @for offcut in &stock.offcuts {
+                @let (b, facts) = (offcut.bounds(), offcut.facts());
+                @let place = facts.place.as_deref().unwrap_or_default();
+                @let find = format!("{} {} {place}", offcut.id(), offcut.cloth()).to_lowercase();
+                @let share = 10.0 * b.width().max(b.height()) / longest;
+                li .card data-find=(find) {
+                    div class=(format!("to-scale s{:.0}", share.ceil().clamp(1.0, 10.0))) {
+                        (PreEscaped(picture(words, offcut)))
                     }
+                    p { b { (offcut.id()) } " " (offcut.cloth()) }
+                    p .quiet {
+                        (words.units.size(b.width())) " × " (words.units.size(b.height()))
+                        " · " (words.units.area(offcut.area()))
+                        @if let Some(place) = &facts.place { " · " (place) }
+                    }
+                    (age(words, offcut.id(), offcut.age(), stock.day))
+                    @if may_change { (item_buttons(words, offcut.id(), Some(offcut.age()))) }
                 }
             }
         }
@@ -140,15 +240,15 @@ fn offcuts(words: &Words, stock: &Snapshot) -> Markup {
 }
 
 /// An offcut, warp to the right.
-fn picture(offcut: &Offcut) -> String {
+fn picture(words: &Words, offcut: &Offcut) -> String {
     let b = offcut.bounds();
     let mut picture = Picture::new(
         b,
         &format!(
             "{}, {} × {}",
             offcut.id(),
-            show_mm(b.width().round()),
-            show_mm(b.height().round())
+            words.units.size(b.width()),
+            words.units.size(b.height())
         ),
     );
     picture.rings(offcut.region().rings(), "cloth");
@@ -160,7 +260,7 @@ fn picture(offcut: &Offcut) -> String {
     picture.done()
 }
 
-fn consumables(words: &Words, stock: &Snapshot) -> Markup {
+fn consumables(words: &Words, stock: &Snapshot, may_change: bool) -> Markup {
     html! {
         @if !stock.consumables.is_empty() {
             section aria-labelledby="consumables" {
@@ -170,7 +270,7 @@ fn consumables(words: &Words, stock: &Snapshot) -> Markup {
                         b { (c.id) } " " (c.name) " · " (c.kind.words())
                         @if let Some(day) = c.last_day() { " · " (words.t("stock.expiry")) " " (day) }
                         @if let Some(warning) = c.warning(stock.day) { p .note.warning { "! " (warning.what) " – " (warning.remedy) } }
-                        (item_buttons(words, &c.id, None))
+                        @if may_change { (item_buttons(words, &c.id, None)) }
                     }
                 }
             }
@@ -197,11 +297,54 @@ fn add_forms(words: &Words) -> Markup {
         details .card { summary { "+ " (words.t("stock.add_offcut")) }
             form hx-post="/stock/add" hx-target="#step" hx-swap="innerHTML" { input type="hidden" name="kind" value="offcut";
                 div .fields { (field("offcut", "cloth", "text", true)) (field("offcut", "length", "text", true)) (field("offcut", "width", "text", true)) (life("offcut")) }
-                button .add { (words.t("stock.add")) } } }
+                button .add { (words.t("stock.add")) } }
+            (photo_of_offcut(words)) }
         details .card { summary { "+ " (words.t("stock.add_consumable")) }
             form hx-post="/stock/add" hx-target="#step" hx-swap="innerHTML" { input type="hidden" name="kind" value="consumable";
                 div .fields { (field("con", "name", "text", true)) (field("con", "expiry", "date", false)) }
                 button .add { (words.t("stock.add")) } } }
+    }
+}
+
+/// An offcut as its photo or drawing shows it.
+fn photo_of_offcut(words: &Words) -> Markup {
+    let field = |name: &str, label: &str| {
+        let id = format!("photo-{name}");
+        html! {
+            div .field {
+                label for=(id) { (label) }
+                input id=(id) data-with=(name) autocomplete="off";
+            }
+        }
+    };
+    html! {
+        h3 { (words.t("stock.by_photo")) }
+        drop-zone .drop data-to="/stock/take" data-failed=(words.t("bring.failed"))
+            data-working=(words.t("bring.working")) {
+            p .quiet { (words.t("stock.by_photo_how")) }
+            div .fields {
+                (field("cloth", words.t("stock.cloth")))
+                (field("warp", words.t("stock.warp")))
+                div .field {
+                    label for="photo-face" { (words.t("stock.face")) }
+                    select #photo-face data-with="face" {
+                        option value="up" { (words.t("choice.up")) }
+                        option value="down" { (words.t("choice.down")) }
+                    }
+                }
+                (field("place", words.t("stock.place")))
+                div .field {
+                    label for="photo-new" { (words.t("stock.new_cloth")) }
+                    select #photo-new data-with="new_cloth" {
+                        option value="" { (words.t("form.no")) }
+                        option value="yes" { (words.t("form.yes")) }
+                    }
+                }
+            }
+            label .button for="file" { (words.t("bring.choose")) }
+            input #file type="file" accept=".svg,.dxf,.csv,.jpg,.jpeg,.png,image/jpeg,image/png";
+            p .working role="status" {}
+        }
     }
 }
 
@@ -238,19 +381,25 @@ pub async fn add(
     headers: HeaderMap,
     Sent(sent): Sent<Incoming>,
 ) -> Response {
-    let words = language(&headers);
-    beside(move || changed(&app, &words, |ledger, now| incoming(ledger, &sent, now))).await
+    let words = language(&app, &headers);
+    beside(move || changed(&app, &words, |ledger, now| incoming(ledger, &sent, words.units, now)))
+        .await
 }
 
-fn incoming(ledger: &mut Ledger, sent: &Incoming, now: &Moment) -> Result<(), Faults> {
+fn incoming(
+    ledger: &mut Ledger,
+    sent: &Incoming,
+    units: System,
+    now: &Moment,
+) -> Result<(), Faults> {
     let mut wrong = Faults::new();
     let mut length = |text: &str, name: &str| {
-        wrong.keep(parse_length(&text.replace(',', ".")).map_err(|f| Faults::from(f.on(name))))
+        wrong.keep(units.parse_length(text).map_err(|f| Faults::from(f.on(name))))
     };
     let width = if sent.kind == "consumable" { None } else { length(&sent.width, "width") };
     let along = if sent.length.trim().is_empty() { None } else { length(&sent.length, "length") };
     let expiry = some(&sent.expiry).and_then(|d| wrong.keep(Day::parse(&d).map_err(Faults::from)));
-    let out_life_hours = match entry(Kind::Number, &sent.out_life) {
+    let out_life_hours = match entry(Kind::Number, &sent.out_life, units) {
         None => None,
         Some(Entry::Number(hours)) => Some(hours),
         Some(_) => {
@@ -329,6 +478,65 @@ fn incoming(ledger: &mut Ledger, sent: &Incoming, now: &Moment) -> Result<(), Fa
     done.map_err(faults_of)
 }
 
+/// What is said of a photo or drawing of an offcut.
+#[derive(Deserialize)]
+pub struct AboutOffcut {
+    name: String,
+    #[serde(default)]
+    cloth: String,
+    #[serde(default)]
+    warp: String,
+    #[serde(default)]
+    face: String,
+    #[serde(default)]
+    place: String,
+    #[serde(default)]
+    new_cloth: String,
+}
+
+/// Puts an offcut into the ledger as its photo or drawing shows it.
+pub async fn take(
+    State(app): State<Arc<App>>,
+    Query(about): Query<AboutOffcut>,
+    headers: HeaderMap,
+    bytes: Bytes,
+) -> Response {
+    let words = language(&app, &headers);
+    beside(move || {
+        // Tracing takes its time: the ledger is opened for writing after it.
+        let shape = warp_of(&about.warp).and_then(|warp| offcut_in(&about.name, &bytes, warp));
+        let (outline, holes) = match shape {
+            Ok(shape) => shape,
+            Err(list) => return message(StatusCode::UNPROCESSABLE_ENTITY, faults(&list)),
+        };
+        changed(&app, &words, |ledger, now| {
+            let facts = OffcutFacts {
+                id: String::new(),
+                cloth: about.cloth.trim().to_string(),
+                outline,
+                holes,
+                flaws: Vec::new(),
+                face: if about.face == "down" { Face::Down } else { Face::Up },
+                batch: None,
+                age: Age::default(),
+                place: some(&about.place),
+                added: now.day,
+                parent: None,
+                revision: 0,
+            };
+            let is_new = about.new_cloth == "yes";
+            ledger.add_offcuts(vec![facts], false, is_new, now).map(|_| ()).map_err(faults_of)
+        })
+    })
+    .await
+}
+
+/// The direction of the warp that was typed, degrees; none if nothing was.
+fn warp_of(typed: &str) -> Result<Option<f64>, Faults> {
+    let typed = typed.trim().replace(',', ".");
+    if typed.is_empty() { Ok(None) } else { Ok(Some(parse_angle(&typed)?)) }
+}
+
 /// One item.
 #[derive(Deserialize)]
 pub struct Item {
@@ -343,7 +551,7 @@ pub async fn move_items(
     headers: HeaderMap,
     Sent(item): Sent<Item>,
 ) -> Response {
-    let words = language(&headers);
+    let words = language(&app, &headers);
     let way = if item.way == "in" { FreezerMove::In } else { FreezerMove::Out };
     beside(move || {
         changed(&app, &words, |ledger, now| {
@@ -359,7 +567,7 @@ pub async fn remove(
     headers: HeaderMap,
     Sent(item): Sent<Item>,
 ) -> Response {
-    let words = language(&headers);
+    let words = language(&app, &headers);
     beside(move || {
         changed(&app, &words, |ledger, now| {
             ledger.remove(std::slice::from_ref(&item.id), now).map_err(faults_of)
@@ -370,7 +578,7 @@ pub async fn remove(
 
 /// Takes the last change of the ledger back.
 pub async fn undo(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
-    let words = language(&headers);
+    let words = language(&app, &headers);
     beside(move || {
         changed(&app, &words, |ledger, now| ledger.undo(now).map(|_| ()).map_err(faults_of))
     })
@@ -393,7 +601,7 @@ fn changed(
 
 /// Labels of all offcuts, as a PDF.
 pub async fn labels(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
-    let words = language(&headers);
+    let words = language(&app, &headers);
     beside(move || match read_stock(&app.folder.ledger(), &Moment::now()) {
         Ok(stock) => {
             let facts: Vec<OffcutFacts> = stock.offcuts.iter().map(|o| o.facts().clone()).collect();
@@ -438,7 +646,7 @@ pub async fn book(
     headers: HeaderMap,
     Sent(sent): Sent<Booking>,
 ) -> Response {
-    let words = language(&headers);
+    let words = language(&app, &headers);
     beside(move || {
         let made = app.job(&job).and_then(|open| {
             let plan = locked(&open)
@@ -495,7 +703,7 @@ fn booked_words(words: &Words, job: &str, booked: &Booked, done: bool) -> Markup
         p { b { (words.t(if done { "book.done" } else { "book.would" })) } }
         ul {
             li { (words.with("book.pieces", &[&booked.pieces.to_string()])) }
-            @for (id, used, left) in &booked.shortened { li { (id) ": −" (show_metres(*used)) @if let Some(left) = left { " → " (show_metres(*left)) } } }
+            @for (id, used, left) in &booked.shortened { li { (id) ": −" (words.units.long(*used)) @if let Some(left) = left { " → " (words.units.long(*left)) } } }
             @if !booked.used_up.is_empty() { li { (words.t("book.used_up")) " " (booked.used_up.join(", ")) } }
             @if !booked.added.is_empty() { li { (words.with("book.added", &[&booked.added.len().to_string()])) } }
         }

@@ -1,6 +1,7 @@
 //! The words of the page: one file a language in `assets/bench/`, `key = words` line by line.
 
 use std::collections::BTreeMap;
+use warpwise::units::System;
 
 /// Languages there are: code, its own name, its words.
 const LANGUAGES: [(&str, &str, &str); 2] = [
@@ -13,6 +14,8 @@ const LANGUAGES: [(&str, &str, &str); 2] = [
 pub struct Words {
     /// Its code: `en`.
     pub code: &'static str,
+    /// The units that are shown and meant.
+    pub units: System,
     words: BTreeMap<&'static str, &'static str>,
 }
 
@@ -20,7 +23,7 @@ impl Words {
     /// The language of this code; English if there is none.
     pub fn of(code: &str) -> Words {
         let (code, _, text) = LANGUAGES.iter().find(|l| l.0 == code).unwrap_or(&LANGUAGES[0]);
-        Words { code, words: parsed(text) }
+        Words { code, units: System::default(), words: parsed(text) }
     }
 
     /// The language that a browser asks for first, of those there are.
@@ -28,6 +31,12 @@ impl Words {
         let mut wanted =
             accept.split(',').map(|l| l.trim().split(['-', ';']).next().unwrap_or_default());
         Words::of(wanted.find(|code| LANGUAGES.iter().any(|l| l.0 == *code)).unwrap_or("en"))
+    }
+
+    /// The same with these units.
+    #[must_use]
+    pub fn with_units(self, units: System) -> Words {
+        Words { units, ..self }
     }
 
     /// Codes and names of all languages.
@@ -132,7 +141,11 @@ mod tests {
 
     #[test]
     fn values_go_where_the_words_want_them() {
-        let words = Words { code: "en", words: BTreeMap::from([("k", "{} of {} pages")]) };
+        let words = Words {
+            code: "en",
+            units: System::Metric,
+            words: BTreeMap::from([("k", "{} of {} pages")]),
+        };
         assert_eq!(words.with("k", &["2", "5"]), "2 of 5 pages");
         assert_eq!(words.with("k", &["2"]), "2 of  pages");
     }

@@ -6,6 +6,7 @@ use super::{print, say};
 use crate::bench;
 use clap::Args;
 use std::fs;
+use std::net::IpAddr;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use warpwise::fault::Fault;
@@ -25,6 +26,10 @@ pub struct Bench {
     /// Port on this computer [default: 9137, or any that is free]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..))]
     port: Option<u16>,
+    /// Let a phone or tablet in your network look and send photos: the page shows a code to scan.
+    /// Nothing it sends or sees is encrypted
+    #[arg(long, value_name = "ADDRESS", num_args = 0..=1, require_equals = true)]
+    on_network: Option<Option<IpAddr>>,
     /// Only print the address, and do not open it
     #[arg(long)]
     no_open: bool,
@@ -42,13 +47,18 @@ impl Bench {
             print(&format!("{link}\n"))?;
             return self.no_open.then_some(()).map_or_else(|| open(&link), Ok);
         }
-        let server = bench::set_up(&folder, self.port).map_err(Failure::Input)?;
+        let server = bench::set_up(&folder, self.port, self.on_network).map_err(Failure::Input)?;
         let folder = fs::canonicalize(&folder).unwrap_or(folder);
         let lock = Lock::take(&folder, &server.link)?;
         remember(&folder);
         say(&format!("workshop: {}", folder.display()));
         print(&format!("{}\n", server.link))?;
         say("open this address in a browser on this computer; Ctrl-C here ends it");
+        if let Some(link) = &server.second_link {
+            say("a second device in this network may look and send photos, nothing else:");
+            say(link);
+            say("whoever has that address can do so too, and nothing on the way is encrypted");
+        }
         if !self.no_open {
             open(&server.link)?;
         }

@@ -5,11 +5,12 @@ use clap::{Args, Subcommand, ValueEnum};
 use std::path::{Path, PathBuf};
 use warpwise::cloth::Face;
 use warpwise::fault::{Fault, Faults};
-use warpwise::geometry::{Motion, Point, Ring, point};
+use warpwise::geometry::{Ring, point};
 use warpwise::ledger::{Ledger, Moment};
 use warpwise::outline::{ReadOptions, Unit, read_file};
 use warpwise::stock::{Age, Consumable, ConsumableKind, Day, OffcutFacts, RollFacts};
 use warpwise::units::{parse_length, quoted};
+use warpwise::workshop::offcut_shape;
 
 /// `warpwise stock add`.
 #[derive(Args)]
@@ -311,23 +312,7 @@ impl AddOffcut {
 fn drawn(file: &Path, warp: Option<f64>, unit: Option<Unit>) -> Result<(Ring, Vec<Ring>), Faults> {
     let options = ReadOptions { unit, ..ReadOptions::default() };
     let reading = read_file(file, &options)?;
-    let [outline] = reading.outlines.as_slice() else {
-        let what = format!("the drawing holds {} outlines", reading.outlines.len());
-        return Err(Fault::new(what, "draw one offcut in a file").in_file(file).into());
-    };
-    let arrow =
-        outline.arrow().map(|[a, b]: [Point; 2]| libm::atan2(b.y - a.y, b.x - a.x).to_degrees());
-    let Some(warp) = warp.or(arrow) else {
-        let what = "the drawing does not say where the warp runs";
-        return Err(Fault::new(
-            what,
-            "draw an arrow along it, or give --warp DEGREES (0 if it runs to the right)",
-        )
-        .in_file(file)
-        .into());
-    };
-    let turn = Motion::turn(-warp);
-    Ok((turn.ring(outline.net()), outline.holes().iter().map(|h| turn.ring(h)).collect()))
+    offcut_shape(&reading.outlines, warp, "give --warp DEGREES").map_err(|f| f.in_file(file))
 }
 
 impl AddConsumable {

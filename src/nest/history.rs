@@ -5,9 +5,11 @@ use super::lane::Lane;
 use super::layout::Layout;
 use super::outcome::Outcome;
 use super::problem::Problem;
+use super::report::drawn;
 use super::setup::Setup;
 use crate::run::{Phase, Run, TraceRow};
 use crate::units::GRID_PER_MM;
+use std::sync::Arc;
 
 /// Seconds between reports when nothing new is found.
 const EVERY: f64 = 0.2;
@@ -17,6 +19,9 @@ const MOST_ROWS: f64 = 1000.0;
 /// Trace and counts of a run.
 pub(super) struct History<'a> {
     run: &'a Run<'a>,
+    setup: &'a Setup,
+    /// The layout that was told of last.
+    told: Option<Arc<Layout>>,
     /// No layout can be shorter, µm.
     pub bound: f64,
     area: f64,
@@ -30,7 +35,7 @@ pub(super) struct History<'a> {
 }
 
 impl<'a> History<'a> {
-    pub fn new(problem: &Problem, setup: &Setup, run: &'a Run<'a>) -> History<'a> {
+    pub fn new(problem: &Problem, setup: &'a Setup, run: &'a Run<'a>) -> History<'a> {
         // Pieces that fit nowhere are not in the search, so the bound may only be used if all are.
         let bound = if setup.unplaced.is_empty() && !setup.overflow() {
             least_length(problem).0 * GRID_PER_MM
@@ -39,6 +44,8 @@ impl<'a> History<'a> {
         };
         History {
             run,
+            setup,
+            told: None,
             bound: (bound - 1e-6).ceil(),
             area: setup.items.iter().map(|i| setup.kinds[i.kind].area).sum(),
             height: setup.height(),
@@ -51,7 +58,7 @@ impl<'a> History<'a> {
     }
 
     /// Notes the best layout after a round.
-    pub fn note(&mut self, best: &Layout, lanes: &[Lane<'_>], round: u32) {
+    pub fn note(&mut self, best: &Arc<Layout>, lanes: &[Lane<'_>], round: u32) {
         let seconds = self.run.seconds();
         if self.first.is_none() && (!self.overflow || best.length == 0.0) {
             self.first = Some(seconds);
@@ -76,6 +83,12 @@ impl<'a> History<'a> {
             let density =
                 shown.filter(|l| *l > 0.0).map(|_| self.area / (self.height * best.length));
             self.run.tell_best(Phase::Searching, Some(self.run.share(round)), shown, density);
+        }
+        // One that nobody wanted to see when it was found is told of as soon as somebody does.
+        let is_told = self.told.as_ref().is_some_and(|told| Arc::ptr_eq(told, best));
+        if !is_told && self.run.wants_layout() {
+            self.run.tell_layout(&drawn(self.setup, best));
+            self.told = Some(best.clone());
         }
     }
 

@@ -6,6 +6,7 @@ use super::outcome::{Outcome, Placement, UsedStock};
 use super::problem::Problem;
 use super::setup::{ENDLESS, Setup};
 use crate::geometry::Motion;
+use crate::live::Lying;
 use crate::run::Run;
 use crate::units::{GRID_PER_MM, micrometres};
 
@@ -88,20 +89,48 @@ pub(super) fn report(
         });
     }
     for (i, r) in taken {
-        let (item, spot, stance) = (setup.items[i], layout.spots[i], layout.stance(setup, i));
-        let at = spot.grid().minus(stance.offset);
+        let lying = lying(setup, layout, i, index[r]);
         outcome.placements.push(Placement {
-            shape: item.kind,
-            copy: item.copy,
-            stock: index[r],
-            turn: stance.pose.turn,
-            flip: stance.pose.flip,
-            x: mm((at.x - setup.rooms[r].shift) as f64),
-            y: mm(at.y as f64),
+            shape: lying.piece,
+            copy: lying.copy,
+            stock: lying.stock,
+            turn: lying.turn,
+            flip: lying.down,
+            x: lying.x,
+            y: lying.y,
         });
     }
     outcome.unplaced.sort();
     outcome
+}
+
+/// An item where it lies, in the frame of its stock, which has this index.
+fn lying(setup: &Setup, layout: &Layout, item: usize, stock: usize) -> Lying {
+    let (stance, spot) = (layout.stance(setup, item), layout.spots[item]);
+    let at = spot.grid().minus(stance.offset);
+    let mm = |v: i64| v as f64 / GRID_PER_MM;
+    Lying {
+        piece: setup.items[item].kind,
+        copy: setup.items[item].copy,
+        stock,
+        turn: stance.pose.turn,
+        down: stance.pose.flip,
+        x: mm(at.x - setup.rooms[usize::from(spot.room)].shift),
+        y: mm(at.y),
+    }
+}
+
+/// Where everything lies that has a place on a stock, by the problem's own indices: to be drawn,
+/// so nothing is measured.
+pub(super) fn drawn(setup: &Setup, layout: &Layout) -> Vec<Lying> {
+    let places = (0..setup.items.len()).filter_map(|i| {
+        let room = &setup.rooms[usize::from(layout.spots[i].room)];
+        let stock = room.stock?;
+        let ends = layout.tight(setup, i).max.x;
+        let open = room.frame.max.x == ENDLESS;
+        (!open || ends <= setup.length_max).then(|| lying(setup, layout, i, stock))
+    });
+    places.collect()
 }
 
 /// Right end of an item's outline as it will be placed, µm.

@@ -1,11 +1,13 @@
 //! Laying the pieces of one cloth on its offcuts and rolls.
 
+use super::ground::ground;
 use super::sources::{RollSource, Sources};
 use super::{Fault, Faults};
 use crate::assign;
 use crate::cloth::{Cloth, Face};
 use crate::geometry::{Motion, Region, point, ring_bounds};
 use crate::job::Job;
+use crate::live::Lying;
 use crate::nest::{self, Extent, Outcome, Params, Placement, Pose, Problem, Shape, Stock};
 use crate::plan::{PlacedPiece, PlanStock, StockKind};
 use crate::ply::Piece;
@@ -96,6 +98,8 @@ pub(super) fn lay(
         laid.least.1 = "everything is cut".to_string();
         return Ok(laid);
     }
+    // Pieces on the rolls before, as they are drawn.
+    let mut before: Vec<Lying> = Vec::new();
     for (turn, roll) in sources.rolls.iter().enumerate() {
         let mut stocks = if turn == 0 { fixed.clone() } else { Vec::new() };
         stocks.push(roll_stock(roll, cloth, job));
@@ -106,16 +110,27 @@ pub(super) fn lay(
         let problem = Problem::new(left, stocks, gap)?;
         if turn == 0 {
             laid.least = nest::least_length(&problem);
-        }
-        let mut outcome = assign::solve(&problem, &cost, params, &run.part(stop));
-        laid.interrupted |= outcome.interrupted;
-        if turn == 0 {
-            laid.trace = std::mem::take(&mut outcome.trace);
+            run.tell_ground(&|| ground(cloth, pieces, &offcuts, sources, laid.least.0));
         }
         // Names of shapes and copies in the whole.
         let named = |shape: usize, copy: u32| {
             (shapes[shape].0, shapes[shape].1.get(copy as usize).copied().unwrap_or(copy))
         };
+        let drawn_on = |stock: usize| if turn == 0 { stock } else { offcuts.len() + turn };
+        let put = |part: &[Lying]| {
+            let now = part.iter().map(|l| {
+                let (piece, copy) = named(l.piece, l.copy);
+                Lying { piece, copy, stock: drawn_on(l.stock), ..*l }
+            });
+            before.iter().copied().chain(now).collect()
+        };
+        let relay = run.relay(&put);
+        let part = run.part(stop).with_observer(&relay);
+        let mut outcome = assign::solve(&problem, &cost, params, &part);
+        laid.interrupted |= outcome.interrupted;
+        if turn == 0 {
+            laid.trace = std::mem::take(&mut outcome.trace);
+        }
         outcome.placements.iter_mut().for_each(|p| (p.shape, p.copy) = named(p.shape, p.copy));
         outcome.unplaced.iter_mut().for_each(|u| (u.0, u.1) = named(u.0, u.1));
         let many = sources.rolls.len() > 1;
@@ -144,6 +159,17 @@ pub(super) fn lay(
         if outcome.unplaced.is_empty() {
             break;
         }
+        let drawn = outcome.placements.iter().map(|p| Lying {
+            piece: p.shape,
+            copy: p.copy,
+            stock: drawn_on(outcome.stocks[p.stock].stock),
+            turn: p.turn,
+            down: p.flip,
+            x: p.x,
+            y: p.y,
+        });
+        let drawn: Vec<Lying> = drawn.collect();
+        before.extend(drawn);
         let mut missing: BTreeMap<usize, Vec<u32>> = BTreeMap::new();
         outcome.unplaced.iter().for_each(|u| missing.entry(u.0).or_default().push(u.1));
         shapes = missing.into_iter().collect();

@@ -21,6 +21,7 @@ const LEAST_HOLE: f64 = 1.0;
 pub(super) const LEAST_VOID: f64 = 100.0;
 
 /// A ply with its allowances on.
+#[derive(Clone, Debug)]
 pub(super) struct Grown {
     /// Cut line and holes.
     pub region: Region,

@@ -4,6 +4,7 @@ use super::allowance::grow;
 use super::arrow::arrow_in;
 use super::fit::{Room, fits, fits_width, sizes_in_words};
 use super::hand::{in_range, into_cloth, into_template, laid_angle};
+use super::kept::Kept;
 use super::pair::{Partner, is_opposite, matched, partner};
 use super::relief::relief_warnings;
 use super::skin::{TemplateFrame, template_frame};
@@ -40,8 +41,22 @@ pub fn prepare(job: &Job) -> Result<Prepared, Faults> {
 /// # Errors
 /// As [`prepare`]; that it was stopped.
 pub fn prepare_in(job: &Job, jobs: &[Job], run: &Run<'_>) -> Result<Prepared, Faults> {
+    prepare_keeping(job, jobs, &Kept::default(), run)
+}
+
+/// The same with what was worked out before, which is added to.
+///
+/// # Errors
+/// As [`prepare_in`].
+pub fn prepare_keeping(
+    job: &Job,
+    jobs: &[Job],
+    kept: &Kept,
+    run: &Run<'_>,
+) -> Result<Prepared, Faults> {
     let mut work = Preparing {
         run,
+        kept,
         job,
         jobs,
         frames: (0..job.templates.len()).filter_map(|i| template_frame(job, i)).collect(),
@@ -64,6 +79,7 @@ pub fn prepare_in(job: &Job, jobs: &[Job], run: &Run<'_>) -> Result<Prepared, Fa
 
 struct Preparing<'a> {
     run: &'a Run<'a>,
+    kept: &'a Kept,
     job: &'a Job,
     jobs: &'a [Job],
     frames: Vec<TemplateFrame>,
@@ -203,8 +219,11 @@ impl Preparing<'_> {
                 if hand == Hand::Mirrored { "-mirrored" } else { "" }
             ));
             let run = self.run;
-            let grown = grow(&skin, facts.layer.trim, facts.layer.lap, &|| {
-                run.is_stopped(Phase::Preparing)
+            let (trim, lap) = (facts.layer.trim, facts.layer.lap);
+            let stop = || run.is_stopped(Phase::Preparing);
+            let grown = self.kept.grown(&skin, [trim, lap], || {
+                // What was broken off is not to be kept.
+                grow(&skin, trim, lap, &stop).filter(|_| !stop())
             });
             if run.is_stopped(Phase::Preparing) {
                 return;
@@ -458,7 +477,8 @@ impl Preparing<'_> {
         let origin = point(snap(-bounds.min.x), snap(-bounds.min.y));
         let shift = Motion::new(0.0, false, origin);
         let outline = shift.region(&region);
-        let Some(arrow) = arrow_in(&outline, -ply.angle) else {
+        let Some(arrow) = self.kept.arrow(&outline, -ply.angle, || arrow_in(&outline, -ply.angle))
+        else {
             self.fault(
                 &ply.id,
                 "is too thin anywhere to draw its arrow in".into(),

@@ -1,6 +1,7 @@
 //! Words, tables and pictures that flow down pages of A4, standing.
 
-use super::pdf::{Page, Part, pdf};
+use super::form::Form;
+use super::pdf::{Page, Part};
 use super::scene::{Backing, Hold, Ink, Scene, Shape, Text};
 use super::text::{clean, fit, text_width};
 use crate::geometry::{Bounds, Point, point};
@@ -301,8 +302,8 @@ impl Flow {
         self.down += height;
     }
 
-    /// The pages as PDF, each with these words and its number at the foot, and how many they are.
-    pub(super) fn finish(mut self, title: &str, foot: &str) -> (Vec<u8>, usize) {
+    /// The pages in a form, each with these words and its number at the foot, and how many they are.
+    pub(super) fn finish(mut self, title: &str, foot: &str, form: Form) -> (Vec<u8>, usize) {
         let total = self.leaves.len();
         for (i, leaf) in self.leaves.iter_mut().enumerate() {
             let words =
@@ -327,7 +328,7 @@ impl Flow {
                 Page { size: SIZE, parts }
             })
             .collect();
-        (pdf(&clean(title), &pages), total)
+        form.of(&clean(title), &pages)
     }
 }
 

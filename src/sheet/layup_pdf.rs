@@ -1,6 +1,7 @@
 //! The lay-up sheet to hang at the bench: PDF, A4, black on white.
 
 use super::flow::{Flow, WIDTH};
+use super::form::Form;
 use super::layup::{MOST_BOXES, cure_rows, in_hours, mass_rows, number, place};
 use super::report::layer_pictures;
 use super::scene::{Hold, Ink, Scene, Shape, Text};
@@ -14,7 +15,12 @@ use crate::units::show_number;
 const TEXT: f64 = 3.3;
 
 /// All jobs of a plan, each from a new page on; the bytes and the number of pages.
-pub(crate) fn pages(plan: &Plan, sheets: &[LayupSheet], laminate: &Laminate) -> (Vec<u8>, usize) {
+pub(crate) fn pages(
+    plan: &Plan,
+    sheets: &[LayupSheet],
+    laminate: &Laminate,
+    form: Form,
+) -> (Vec<u8>, usize) {
     let mut flow = Flow::new();
     for (i, s) in sheets.iter().enumerate() {
         if i > 0 {
@@ -23,7 +29,8 @@ pub(crate) fn pages(plan: &Plan, sheets: &[LayupSheet], laminate: &Laminate) -> 
         job(&mut flow, plan, s, laminate);
     }
     let id: String = plan.id.chars().take(12).collect();
-    flow.finish(&format!("Lay-up: {}", plan.jobs.join(" + ")), &format!("lay-up sheet · plan {id}"))
+    let title = format!("Lay-up: {}", plan.jobs.join(" + "));
+    flow.finish(&title, &format!("lay-up sheet · plan {id}"), form)
 }
 
 fn job(flow: &mut Flow, plan: &Plan, s: &LayupSheet, laminate: &Laminate) {

@@ -17,6 +17,7 @@ mod estimate;
 mod face;
 mod flow;
 mod font;
+mod form;
 mod grid;
 mod history;
 mod label;
@@ -54,9 +55,13 @@ pub use stickers::LabelGrid;
 
 use crate::cloth::Face;
 use crate::estimate::Estimate;
+use crate::fault::Fault;
 use crate::layup::When;
+use crate::plan::Plan;
+use crate::units::show_mm;
 use crate::verify::Verified;
 use face::View;
+use form::Form;
 
 /// A written file that was not put anywhere yet.
 #[derive(Clone, Debug, PartialEq)]
@@ -96,14 +101,123 @@ pub fn cutter_files(plan: &Verified, face: Option<Face>) -> Vec<Written> {
 /// large as the cloth.
 pub fn printed_sheets(plan: &Verified, face: Option<Face>, paper: Option<&Paper>) -> Vec<Written> {
     let view = View::new(plan.plan(), face);
-    let write = |(name, sheet): (String, draw::Sheet<'_>)| {
-        let ((bytes, pages), on) = match paper {
-            Some(paper) => (tiles::tiled(&tiles::Drawing::of(&sheet), paper), paper.name.as_str()),
-            None => (tiles::roll(sheet.scene(), &sheet.title()), "roll"),
-        };
-        Written { name: format!("{name}-{on}.pdf"), bytes, pages }
+    view.sheets().into_iter().map(|sheet| printed_sheet(&sheet, paper, Form::Pdf)).collect()
+}
+
+fn printed_sheet(
+    (name, sheet): &(String, draw::Sheet<'_>),
+    paper: Option<&Paper>,
+    form: Form,
+) -> Written {
+    let ((bytes, pages), on) = match paper {
+        Some(paper) => (tiles::tiled(&tiles::Drawing::of(sheet), paper, form), paper.name.as_str()),
+        None => (tiles::roll(sheet.scene(), &sheet.title(), form), "roll"),
     };
-    view.sheets().into_iter().map(write).collect()
+    Written { name: format!("{name}-{on}.pdf"), bytes, pages }
+}
+
+/// A document that a plan is printed as.
+#[derive(Clone, Debug)]
+pub enum Document {
+    /// A square to measure before anything else is printed.
+    Check(Paper),
+    /// Where every template lies, by tape measure.
+    Placement,
+    /// The order of work at the mould.
+    LayUp,
+    /// A label for each placed piece.
+    Labels(LabelGrid),
+    /// A card for each kit's bag.
+    Cards,
+    /// Templates of all pieces.
+    Templates(Paper),
+    /// One layout, from 0, over paper, or in one page as large as the cloth.
+    Layout(usize, Option<Paper>),
+}
+
+/// Most by which the check square may be off for pages to cut by, mm: over a roll's width of pages
+/// it comes to 6 mm, what scissors are off by.
+const TRUE_WITHIN: f64 = 0.5;
+
+/// What a printed check square says that measures so much along and across, mm: nothing if pages
+/// print true, else what is wrong and what to do.
+///
+/// # Errors
+/// It is printed too small or too large, or that is no measure of it.
+pub fn printed_true(along: f64, across: f64) -> Result<(), Fault> {
+    let sound = |mm: f64| (50.0..=200.0).contains(&mm);
+    if !sound(along) || !sound(across) {
+        return Err(Fault::new(
+            format!("{} by {} is no check square", show_mm(along), show_mm(across)),
+            "measure the square of the check page both ways, in mm",
+        ));
+    }
+    let off = |mm: f64| (mm - 100.0).abs() > TRUE_WITHIN;
+    if !off(along) && !off(across) {
+        return Ok(());
+    }
+    let remedy = "print again at 100 % (actual size), not fitted to the page";
+    let what = if (along - across).abs() > TRUE_WITHIN {
+        format!(
+            "the printer draws by {:.1} % one way and {:.1} % the other",
+            along - 100.0,
+            across - 100.0
+        )
+    } else {
+        format!("pages print at {:.1} %", (along + across) / 2.0)
+    };
+    Err(Fault::new(what, remedy))
+}
+
+/// A document as PDF; nothing if the plan has no such layout.
+pub fn printed(plan: &Verified, face: Option<Face>, document: &Document) -> Option<Written> {
+    made(plan.plan(), face, document, Form::Pdf)
+}
+
+/// One page of a document, counted from 0, as it is printed: an SVG picture with the number of all
+/// pages; nothing if there is no such page.
+pub fn page_picture(
+    plan: &Verified,
+    face: Option<Face>,
+    document: &Document,
+    page: usize,
+) -> Option<Written> {
+    picture(plan.plan(), face, document, page)
+}
+
+fn picture(plan: &Plan, face: Option<Face>, document: &Document, page: usize) -> Option<Written> {
+    let made = made(plan, face, document, Form::Picture(page))?;
+    let name = made.name.replace(".pdf", &format!("-{}.svg", page + 1));
+    (page < made.pages).then_some(Written { name, ..made })
+}
+
+fn made(plan: &Plan, face: Option<Face>, document: &Document, form: Form) -> Option<Written> {
+    let of = |name: &str, (bytes, pages): (Vec<u8>, usize)| Written {
+        name: name.to_string(),
+        bytes,
+        pages,
+    };
+    let view = || View::new(plan, face);
+    Some(match document {
+        Document::Check(paper) => {
+            of(&format!("check-{}.pdf", paper.name), tiles::check_page(paper, form))
+        }
+        Document::Placement => of("placement.pdf", placement::sheets(&view(), form)),
+        Document::LayUp => {
+            let sheets = crate::layup::layup(plan, &When::default());
+            let laminate = crate::laminate::laminate(plan);
+            of("lay-up.pdf", layup_pdf::pages(plan, &sheets, &laminate, form))
+        }
+        Document::Labels(grid) => of("labels.pdf", stickers::labels(plan, grid, form)),
+        Document::Cards => of("kit-bags.pdf", stickers::bags(plan, form)),
+        Document::Templates(paper) => of(
+            &format!("templates-{}.pdf", paper.name),
+            templates::templates(plan, face, paper, form),
+        ),
+        Document::Layout(index, paper) => {
+            printed_sheet(view().sheets().get(*index)?, paper.as_ref(), form)
+        }
+    })
 }
 
 /// Pages that a drawing takes on paper.
@@ -125,7 +239,7 @@ pub fn pages_needed(plan: &Verified, face: Option<Face>, paper: &Paper) -> Vec<P
 
 /// Templates of all pieces, one for those that are equal, PDF at true scale.
 pub fn printed_templates(plan: &Verified, face: Option<Face>, paper: &Paper) -> Written {
-    let (bytes, pages) = templates::templates(plan.plan(), face, paper);
+    let (bytes, pages) = templates::templates(plan.plan(), face, paper, Form::Pdf);
     Written { name: format!("templates-{}.pdf", paper.name), bytes, pages }
 }
 
@@ -157,15 +271,15 @@ pub fn template_cutter_files(plan: &Verified, face: Option<Face>) -> Vec<Written
 /// The placement sheet, PDF on A4: where every template lies, by tape measure, in an order of
 /// cutting.
 pub fn placement_sheet(plan: &Verified, face: Option<Face>) -> Written {
-    let (bytes, pages) = placement::sheets(&View::new(plan.plan(), face));
+    let (bytes, pages) = placement::sheets(&View::new(plan.plan(), face), Form::Pdf);
     Written { name: "placement.pdf".into(), bytes, pages }
 }
 
 /// A stick-on label for each placed piece, and a card for each kit's bag, PDF.
 pub fn labels(plan: &Verified, grid: &LabelGrid) -> [Written; 2] {
-    let (bytes, pages) = stickers::labels(plan.plan(), grid);
+    let (bytes, pages) = stickers::labels(plan.plan(), grid, Form::Pdf);
     let labels = Written { name: "labels.pdf".into(), bytes, pages };
-    let (bytes, pages) = stickers::bags(plan.plan());
+    let (bytes, pages) = stickers::bags(plan.plan(), Form::Pdf);
     [labels, Written { name: "kit-bags.pdf".into(), bytes, pages }]
 }
 
@@ -199,8 +313,9 @@ pub fn layup_section(plan: &Verified) -> Section {
 /// The lay-up sheet, PDF on A4.
 pub fn layup_sheet(plan: &Verified, when: &When) -> Written {
     let plan = plan.plan();
-    let (bytes, pages) =
-        layup_pdf::pages(plan, &crate::layup::layup(plan, when), &crate::laminate::laminate(plan));
+    let laminate = crate::laminate::laminate(plan);
+    let sheets = crate::layup::layup(plan, when);
+    let (bytes, pages) = layup_pdf::pages(plan, &sheets, &laminate, Form::Pdf);
     Written { name: "lay-up.pdf".into(), bytes, pages }
 }
 
@@ -253,7 +368,9 @@ pub fn printed_mosaics(plan: &Verified, paper: Option<&Paper>) -> Vec<Written> {
     let write = |(name, scene, to_scale): (String, scene::Scene, bool)| {
         let title = scene.title.clone();
         let ((bytes, pages), on) = match paper {
-            Some(paper) if !to_scale => (tiles::fitted(&scene, paper), paper.name.as_str()),
+            Some(paper) if !to_scale => {
+                (tiles::fitted(&scene, paper, Form::Pdf), paper.name.as_str())
+            }
             None if !to_scale => ((pdf::pdf(&title, &[pdf::Page::of(&scene)]), 1), "roll"),
             Some(paper) => {
                 let foot = format!("looking at the mould surface · plan {id}");
@@ -261,11 +378,12 @@ pub fn printed_mosaics(plan: &Verified, paper: Option<&Paper>) -> Vec<Written> {
                     tiles::tiled(
                         &tiles::Drawing { scene, title, foot, block: Box::new(|_, _, _| 0.0) },
                         paper,
+                        Form::Pdf,
                     ),
                     paper.name.as_str(),
                 )
             }
-            None => (tiles::roll(scene, &title), "roll"),
+            None => (tiles::roll(scene, &title, Form::Pdf), "roll"),
         };
         Written { name: format!("{name}-{on}.pdf"), bytes, pages }
     };

@@ -6,6 +6,7 @@
 use super::draw::{Laid, Sheet, motion_of, turn_over_sign};
 use super::face::View;
 use super::flow::{Flow, WIDTH};
+use super::form::Form;
 use super::label::Block;
 use super::placement_rows::{heading, offcut_row, own_corners, piece_row};
 use super::reference::{Mark, inked_side_up, references};
@@ -254,7 +255,7 @@ pub(crate) fn span(sheet: &Sheet<'_>) -> [f64; 2] {
 
 /// The placement sheets of a plan: for each cloth on the bench a picture and a line for each piece.
 /// Returns the file and its number of pages.
-pub(crate) fn sheets(view: &View) -> (Vec<u8>, usize) {
+pub(crate) fn sheets(view: &View, form: Form) -> (Vec<u8>, usize) {
     let names: Vec<String> = view.plan.jobs.iter().map(|j| clean(j)).collect();
     let title = format!("Placement: {}", names.join(" + "));
     let id: String = clean(&view.plan.id).chars().take(12).collect();
@@ -266,7 +267,7 @@ pub(crate) fn sheets(view: &View) -> (Vec<u8>, usize) {
     for (_, sheet) in view.sheets() {
         cloth(&mut flow, &sheet);
     }
-    flow.finish(&title, &format!("placement sheet · plan {id}"))
+    flow.finish(&title, &format!("placement sheet · plan {id}"), form)
 }
 
 /// How the sheet is used.

@@ -1,7 +1,8 @@
 //! Stick-on labels for the pieces, and cards for the kit bags.
 
+use super::form::Form;
 use super::offcut_labels::planned_label;
-use super::pdf::{Page, Part, pdf};
+use super::pdf::{Page, Part};
 use super::scene::{Drawn, Ink, Scene, Shape};
 use super::text::{angle, clean, fit, text_width};
 use crate::cloth::Face;
@@ -78,7 +79,7 @@ fn copies(plan: &Plan) -> Vec<(&PlanPiece, &PlacedPiece, &PlanStock)> {
 
 /// A label for each placed copy, in laying order, then one for each offcut to keep. Returns the
 /// file and its number of pages.
-pub(crate) fn labels(plan: &Plan, grid: &LabelGrid) -> (Vec<u8>, usize) {
+pub(crate) fn labels(plan: &Plan, grid: &LabelGrid, form: Form) -> (Vec<u8>, usize) {
     let [columns, rows] = grid.count;
     let mut all: Vec<Scene> = copies(plan)
         .into_iter()
@@ -102,7 +103,7 @@ pub(crate) fn labels(plan: &Plan, grid: &LabelGrid) -> (Vec<u8>, usize) {
         scenes.push(page);
     }
     let pages: Vec<Page<'_>> = scenes.iter().map(Page::of).collect();
-    (pdf(&format!("Labels: {}", clean(&plan.jobs.join(" + "))), &pages), pages.len())
+    form.of(&format!("Labels: {}", clean(&plan.jobs.join(" + "))), &pages)
 }
 
 /// A placed copy in a line of the bag's card.
@@ -217,7 +218,7 @@ pub(super) fn small_picture(
 
 /// A card for each kit's bag with what is in it, two on a page. Returns the file and its number of
 /// pages.
-pub(crate) fn bags(plan: &Plan) -> (Vec<u8>, usize) {
+pub(crate) fn bags(plan: &Plan, form: Form) -> (Vec<u8>, usize) {
     const WIDTH: f64 = 210.0;
     const HALF: f64 = 148.5;
     const PITCH: f64 = 4.2;
@@ -300,5 +301,5 @@ pub(crate) fn bags(plan: &Plan) -> (Vec<u8>, usize) {
                 .collect(),
         })
         .collect();
-    (pdf("Kit bags", &pages), pages.len())
+    form.of("Kit bags", &pages)
 }

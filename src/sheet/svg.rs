@@ -3,6 +3,7 @@
 //!
 //! This is the one place where y is turned over: a scene's y runs up, the file's runs down.
 
+use super::pdf;
 use super::scene::{Drawn, Hold, Ink, Scene, Shape, Text};
 use super::style::{Style, style};
 use super::text::decimals;
@@ -25,15 +26,24 @@ fn mm(value: f64) -> String {
 }
 
 /// Turns the scene's frame into the file's.
-struct Page(Bounds);
+struct Page {
+    /// What of the drawing is shown.
+    area: Bounds,
+    /// Areas are filled.
+    is_filled: bool,
+}
 
 impl Page {
+    fn of(scene: &Scene) -> Page {
+        Page { area: scene.page, is_filled: true }
+    }
+
     fn x(&self, p: Point) -> String {
-        mm(p.x - self.0.min.x)
+        mm(p.x - self.area.min.x)
     }
 
     fn y(&self, p: Point) -> String {
-        mm(self.0.max.y - p.y)
+        mm(self.area.max.y - p.y)
     }
 
     /// Path data of a line or, if `closed`, a ring.
@@ -54,7 +64,7 @@ impl Page {
 
 /// The whole file.
 pub(crate) fn write(scene: &Scene) -> String {
-    let page = Page(scene.page);
+    let page = Page::of(scene);
     let document = document(&page, scene, 1.0, true)
         .set("width", format!("{}mm", mm(scene.page.width())))
         .set("height", format!("{}mm", mm(scene.page.height())));
@@ -64,7 +74,7 @@ pub(crate) fn write(scene: &Scene) -> String {
 /// The file with its picture scaled to `pixels` of width, for looking at; lines are drawn `heavier`
 /// times as wide.
 pub(crate) fn write_picture(scene: &Scene, pixels: f64, heavier: f64) -> String {
-    let page = Page(scene.page);
+    let page = Page::of(scene);
     let height = pixels * scene.page.height() / scene.page.width();
     let document = document(&page, scene, heavier, true)
         .set("width", decimals(pixels, 0))
@@ -75,8 +85,55 @@ pub(crate) fn write_picture(scene: &Scene, pixels: f64, heavier: f64) -> String 
 /// A picture to stand inside an HTML page, as wide as its place; `words` say what it shows to those
 /// who cannot see it.
 pub(crate) fn write_inline(scene: &Scene, heavier: f64, words: &str) -> String {
-    let page = Page(scene.page);
+    let page = Page::of(scene);
     document(&page, scene, heavier, false).set("role", "img").set("aria-label", words).to_string()
+}
+
+/// A page as it is printed, to look at: the same parts in the same places.
+pub(crate) fn page(title: &str, page: &pdf::Page<'_>) -> String {
+    let [width, height] = page.size;
+    let mut document = Document::new()
+        .set("viewBox", format!("0 0 {} {}", mm(width), mm(height)))
+        .set("width", format!("{}mm", mm(width)))
+        .set("height", format!("{}mm", mm(height)))
+        .add(Title::new(title))
+        .add(sheet(width, height));
+    for (i, part) in page.parts.iter().enumerate() {
+        let area = part.scene.page;
+        let corner = (part.at.x + part.scale * area.min.x, part.at.y + part.scale * area.max.y);
+        let place = format!(
+            "translate({} {}) scale({})",
+            mm(corner.0),
+            mm(height - corner.1),
+            decimals(part.scale, 6)
+        );
+        let mut group = Group::new().set("transform", place);
+        if let Some(window) = part.window {
+            let name = format!("window-{i}");
+            let low = Page { area, is_filled: false };
+            let rect = Element::new("rect")
+                .put("x", low.x(window.min))
+                .put("y", low.y(window.max))
+                .put("width", mm(window.width()))
+                .put("height", mm(window.height()));
+            let mut clip = Element::new("clipPath").put("id", name.as_str());
+            svg::Node::append(&mut clip, rect);
+            document = document.add(clip);
+            group = group.set("clip-path", format!("url(#{name})"));
+        }
+        let heavier = if part.scale < 1.0 { 0.35 / part.scale } else { 1.0 };
+        let frame = Page { area, is_filled: part.window.is_none() };
+        for layer in layers(&frame, part.scene, heavier, false) {
+            group = group.add(layer);
+        }
+        document = document.add(group);
+    }
+    format!("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n{document}\n")
+}
+
+/// The white of the paper.
+fn sheet(width: f64, height: f64) -> Element {
+    Element::new("rect").put("width", mm(width)).put("height", mm(height)).put("fill", "#ffffff")
 }
 
 /// The drawing without a size; ids only where the picture is a file of its own.
@@ -86,14 +143,20 @@ fn document(page: &Page, scene: &Scene, heavier: f64, ids: bool) -> Document {
     if ids {
         document = document.add(Title::new(scene.title.clone()));
     }
-    let mut paper = Element::new("rect")
-        .put("width", mm(scene.page.width()))
-        .put("height", mm(scene.page.height()))
-        .put("fill", "#ffffff");
+    let mut paper = sheet(scene.page.width(), scene.page.height());
     if ids {
         paper = paper.put("id", "paper");
     }
     document = document.add(paper);
+    for layer in layers(page, scene, heavier, ids) {
+        document = document.add(layer);
+    }
+    document
+}
+
+/// Lines and areas ink by ink, then boxes and words.
+fn layers(page: &Page, scene: &Scene, heavier: f64, ids: bool) -> Vec<Group> {
+    let mut out = Vec::new();
     for ink in Ink::ALL {
         let mut things = scene.drawn.iter().filter(|d| d.ink == ink).peekable();
         if things.peek().is_none() {
@@ -104,7 +167,7 @@ fn document(page: &Page, scene: &Scene, heavier: f64, ids: bool) -> Document {
             .set("stroke", hex(style.colour))
             .set("stroke-width", mm(style.width * heavier))
             .set("stroke-linejoin", "round")
-            .set("fill", style.fill.map_or("none".into(), hex))
+            .set("fill", style.fill.filter(|_| page.is_filled).map_or("none".into(), hex))
             .set("fill-rule", "evenodd");
         if ids {
             group = group.set("id", style.name);
@@ -121,7 +184,7 @@ fn document(page: &Page, scene: &Scene, heavier: f64, ids: bool) -> Document {
         for thing in things {
             group = group.add(draw(page, thing, &style, ids));
         }
-        document = document.add(group);
+        out.push(group);
     }
     let mut boxes = Group::new();
     for b in &scene.backings {
@@ -137,7 +200,8 @@ fn document(page: &Page, scene: &Scene, heavier: f64, ids: bool) -> Document {
         boxes = boxes.set("id", "label-boxes");
         words = words.set("id", "words");
     }
-    document.add(boxes).add(words)
+    out.extend([boxes, words]);
+    out
 }
 
 fn draw(page: &Page, thing: &Drawn, style: &Style, ids: bool) -> Element {

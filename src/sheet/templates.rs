@@ -6,6 +6,7 @@ use super::draw::{Laid, draw_piece};
 use super::equal::equal_pieces;
 use super::face::View;
 use super::flow::wrapped;
+use super::form::Form;
 use super::label::Facts;
 use super::paper::{FOOT, Paper};
 use super::pdf::{Page, Part};
@@ -117,7 +118,12 @@ pub(crate) fn drawings(plan: &Plan, face: Option<Face>) -> Vec<(String, Scene)> 
 }
 
 /// All pieces as templates, seen with the given face up. Returns the file and its number of pages.
-pub(crate) fn templates(plan: &Plan, face: Option<Face>, paper: &Paper) -> (Vec<u8>, usize) {
+pub(crate) fn templates(
+    plan: &Plan,
+    face: Option<Face>,
+    paper: &Paper,
+    form: Form,
+) -> (Vec<u8>, usize) {
     let packed = pack(plan, face, paper);
     let Packed { all, sheets, spreads } = &packed;
     let total = packed.pages();
@@ -168,6 +174,7 @@ pub(crate) fn templates(plan: &Plan, face: Option<Face>, paper: &Paper) -> (Vec<
             pages,
             &frames,
             paper,
+            form,
         ),
         total,
     )

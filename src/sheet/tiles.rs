@@ -3,9 +3,10 @@
 use super::PageCount;
 use super::draw::Sheet;
 use super::face::View;
+use super::form::Form;
 use super::grid::{Grid, NOBODY, WORDS};
 use super::paper::{FOOT, Paper};
-use super::pdf::{LONGEST, Page, Part, pdf};
+use super::pdf::{LONGEST, Page, Part};
 use super::scene::{Drawn, Hold, Ink, Scene, Shape, Text};
 use super::spread::{Tiling, spread};
 use super::text::{clean, fit, text_width};
@@ -188,16 +189,20 @@ pub(crate) fn framed<'s>(
     mut pages: Vec<Page<'s>>,
     frames: &'s [Scene],
     paper: &Paper,
+    form: Form,
 ) -> Vec<u8> {
     pages.iter_mut().zip(frames).for_each(|(page, frame)| page.parts.insert(0, whole(frame)));
-    let squares: Vec<Option<Scene>> =
-        pages.iter().map(|page| check_square(page, paper, page.size[0] > page.size[1])).collect();
+    let square = |(i, page): (usize, &Page<'_>)| {
+        let lying = page.size[0] > page.size[1];
+        form.wants(first.len() + i).then(|| check_square(page, paper, lying)).flatten()
+    };
+    let squares: Vec<Option<Scene>> = pages.iter().enumerate().map(square).collect();
     let mut all: Vec<Page<'_>> = first;
     for (mut page, square) in pages.into_iter().zip(&squares) {
         page.parts.extend(square.as_ref().map(whole));
         all.push(page);
     }
-    pdf(title, &all)
+    form.of(title, &all).0
 }
 
 /// A drawing that is as large as the page.
@@ -297,7 +302,7 @@ fn map(
 /// One drawing on sheets of paper: a map, then the sheets.
 ///
 /// Returns the file and its number of pages.
-pub(crate) fn tiled(drawing: &Drawing<'_>, paper: &Paper) -> (Vec<u8>, usize) {
+pub(crate) fn tiled(drawing: &Drawing<'_>, paper: &Paper, form: Form) -> (Vec<u8>, usize) {
     let scene = &drawing.scene;
     let tiling = spread(scene, paper);
     let total = tiling.tiles.len() + 1;
@@ -327,7 +332,7 @@ pub(crate) fn tiled(drawing: &Drawing<'_>, paper: &Paper) -> (Vec<u8>, usize) {
         part(point(paper.margin - w.min.x, paper.margin + FOOT - w.min.y), 1.0, Some(w))
     };
     let pages = tiling.tiles.iter().map(|t| Page { size, parts: vec![window(t.window)] }).collect();
-    (framed(&drawing.title, first, pages, &frames, paper), total)
+    (framed(&drawing.title, first, pages, &frames, paper, form), total)
 }
 
 /// Adds a strip below a drawing with the check square in it.
@@ -340,10 +345,10 @@ pub(crate) fn with_square(scene: &mut Scene) {
 
 /// One layout in one page of its own size; split where it is longer than a PDF page may be. Returns
 /// the file and its number of pages.
-pub(crate) fn roll(mut scene: Scene, title: &str) -> (Vec<u8>, usize) {
+pub(crate) fn roll(mut scene: Scene, title: &str, form: Form) -> (Vec<u8>, usize) {
     with_square(&mut scene);
     if scene.page.width() <= LONGEST && scene.page.height() <= LONGEST {
-        return (pdf(title, &[Page::of(&scene)]), 1);
+        return form.of(title, &[Page::of(&scene)]);
     }
     let most = 5000.0;
     let count = (scene.page.width() / most).ceil().max(1.0);
@@ -363,11 +368,33 @@ pub(crate) fn roll(mut scene: Scene, title: &str) -> (Vec<u8>, usize) {
             }
         })
         .collect();
-    (pdf(title, &pages), pages.len())
+    form.of(title, &pages)
+}
+
+/// A page to print first: the check square, what to measure and what to do about it.
+pub(crate) fn check_page(paper: &Paper, form: Form) -> (Vec<u8>, usize) {
+    let words = "check page: measure it before any other page is printed";
+    let mut page = frame(paper, false, words, false);
+    let [width, height] = paper.page(false);
+    let corner = point((width - 100.0) / 2.0, (height - 100.0) / 2.0);
+    page.drawn.push(square_100(corner));
+    for (i, line) in [
+        "This square is 100 mm each way.",
+        "Measure it both ways with a steel rule.",
+        "Not 100? Print again at 100 % (actual size),",
+        "not fitted to the page.",
+    ]
+    .into_iter()
+    .enumerate()
+    {
+        let at = corner + point(6.0, 90.0 - 6.0 * i as f64);
+        page.words(at, 3.4, i == 0, fit(line, 88.0, 3.4, i == 0));
+    }
+    form.of("Check page", &[Page::of(&page)])
 }
 
 /// A picture made to fit a page, not at true scale.
-pub(crate) fn fitted(scene: &Scene, paper: &Paper) -> (Vec<u8>, usize) {
+pub(crate) fn fitted(scene: &Scene, paper: &Paper, form: Form) -> (Vec<u8>, usize) {
     let lying = scene.page.width() > scene.page.height();
     let size = paper.page(lying);
     let room = size.map(|v| v - 2.0 * paper.margin);
@@ -376,7 +403,8 @@ pub(crate) fn fitted(scene: &Scene, paper: &Paper) -> (Vec<u8>, usize) {
         paper.margin - scene.page.min.x * scale,
         size[1] - paper.margin - scene.page.max.y * scale,
     );
-    (pdf(&scene.title, &[Page { size, parts: vec![Part { scene, at, scale, window: None }] }]), 1)
+    let parts = vec![Part { scene, at, scale, window: None }];
+    form.of(&scene.title, &[Page { size, parts }])
 }
 
 /// How many sheets each drawing takes on paper.

@@ -10,7 +10,7 @@ use crate::outline::{
     EdgeKind, LARGEST_FILE, Outline, ReadOptions, Reading, Unit, read_bytes, read_file,
 };
 use crate::planner;
-use crate::ply::Prepared;
+use crate::ply::{self, Prepared};
 use crate::run::Run;
 use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
@@ -80,6 +80,8 @@ type Read = ([u8; 32], Result<Reading, Faults>);
 #[derive(Debug, Default)]
 pub struct Readings {
     kept: Mutex<BTreeMap<Key, Read>>,
+    /// What its plies came to: an edit of one works out no other again.
+    plies: ply::Kept,
 }
 
 impl Readings {
@@ -162,7 +164,9 @@ impl Readings {
             };
         let mut notes: Vec<Note> = Vec::new();
         let mut warnings = heard;
-        let prepared = match planner::prepare(std::slice::from_ref(&job), 1, &Run::default()) {
+        let jobs = std::slice::from_ref(&job);
+        let made = planner::prepare_keeping(jobs, 1, &self.plies, &Run::default());
+        let prepared = match made {
             Ok(mut prepared) => prepared.pop().map(|p| p.prepared),
             Err(refusal) => {
                 let faults = refusal.into_faults().in_file(file);

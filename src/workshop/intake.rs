@@ -111,7 +111,7 @@ pub fn take(
 }
 
 /// A template of a drawing that lies in the job's folder.
-fn drawn(dir: &Path, file: &str, lay: Lay, ids: &[String]) -> Result<Taken, Faults> {
+pub(super) fn drawn(dir: &Path, file: &str, lay: Lay, ids: &[String]) -> Result<Taken, Faults> {
     let path = dir.join(file);
     let bytes = std::fs::read(&path)
         .map_err(|e| Fault::new(format!("it cannot be read: {e}"), "try again").in_file(&path))?;
@@ -123,7 +123,7 @@ fn drawn(dir: &Path, file: &str, lay: Lay, ids: &[String]) -> Result<Taken, Faul
     })
 }
 
-fn keep(dir: &Path, name: &str, bytes: &[u8]) -> Result<String, Faults> {
+pub(super) fn keep(dir: &Path, name: &str, bytes: &[u8]) -> Result<String, Faults> {
     let free = free_name(dir, name);
     write_whole(&dir.join(&free), bytes)?;
     Ok(free)
@@ -202,7 +202,7 @@ fn traced(
     Ok(taken)
 }
 
-fn low_of(ring: &[Point]) -> Point {
+pub(super) fn low_of(ring: &[Point]) -> Point {
     crate::geometry::ring_bounds(ring).map_or(Point { x: 0.0, y: 0.0 }, |b| b.min)
 }
 

@@ -7,24 +7,30 @@
 //! plan folders and the ledger, and what another program writes there is seen. Nothing here prints,
 //! looks at the clock or the environment.
 
+mod by_corners;
 mod checked;
 mod draft;
 mod edit;
 mod folder;
+mod house;
 mod intake;
+mod offcut_box;
 mod open_job;
 mod outline_file;
 mod plan_files;
 mod planning;
 mod values;
 
+pub use by_corners::{Span, trace_by_corners, untraced_photos};
 pub use checked::{Checked, DrawnTemplate, Note, Readings};
 pub use draft::{Draft, Refused, Revision};
 pub use edit::{Edit, Entry, edited};
 pub use folder::{Folder, JOB_FILE, JobEntry, LEDGER_FILE, PLAN_FOLDER, free_name, write_whole};
+pub use house::{HOUSE_FILE, set_units, units_of};
 pub use intake::{Lay, NotTaken, Taken, by_size, free_id, take, trace_again};
+pub use offcut_box::{holds, offcut_in, offcut_shape};
 pub use open_job::{OpenJob, faults_of, read_plan, read_stock};
 pub use outline_file::{OutlineData, PhotoUnder, notes_of, outline_drawing};
 pub use plan_files::plan_files;
-pub use planning::{News, Phase, Planning, Settings};
+pub use planning::{News, Phase, Picture, Planning, Settings};
 pub use values::Values;

@@ -6,6 +6,7 @@ use super::plan_files::plan_files;
 use crate::day::Day;
 use crate::fault::{Fault, Faults};
 use crate::job::{self, Job};
+use crate::live::{Ground, Lying};
 use crate::plan;
 use crate::planner;
 use crate::run::{self, Cancel, Observer, Progress, Run, Stop};
@@ -13,7 +14,8 @@ use crate::stock::Snapshot;
 use serde::Serialize;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 /// What a planning run is doing.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
@@ -47,6 +49,8 @@ pub struct News {
     pub first_length: Option<f64>,
     /// Length of the best so far.
     pub best_length: Option<f64>,
+    /// No layout of that cloth can be shorter.
+    pub least_length: Option<f64>,
     /// Share of that length that is pieces, 0 to 1.
     pub density: Option<f64>,
     /// It was asked to stop: the best layouts are kept.
@@ -71,11 +75,27 @@ pub struct Settings {
     pub day: Day,
 }
 
+/// The best layout so far as it is drawn; numbers rise with every change.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Picture {
+    /// Number of the ground.
+    pub ground_number: u64,
+    /// What the layout lies on.
+    pub ground: Arc<Ground>,
+    /// Number of the layout.
+    pub layout_number: u64,
+    /// Where everything lies.
+    pub layout: Arc<[Lying]>,
+}
+
 /// A run that was begun.
 #[derive(Debug, Default)]
 pub struct Planning {
     cancel: Cancel,
     news: Mutex<News>,
+    picture: Mutex<Picture>,
+    /// Nobody looked at the layout yet that was handed over last: no other is needed before.
+    is_unseen: AtomicBool,
 }
 
 impl Planning {
@@ -111,6 +131,17 @@ impl Planning {
     /// How it stands.
     pub fn news(&self) -> News {
         self.news.lock().unwrap_or_else(PoisonError::into_inner).clone()
+    }
+
+    /// The layout as it is drawn. Only who asks again gets a newer one, so that the search does
+    /// nothing for a picture that nobody looks at.
+    pub fn picture(&self) -> Picture {
+        self.is_unseen.store(false, Ordering::Relaxed);
+        self.drawn().clone()
+    }
+
+    fn drawn(&self) -> MutexGuard<'_, Picture> {
+        self.picture.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     /// True until the plan is written or refused.
@@ -165,7 +196,7 @@ impl Observer for Planning {
     fn progress(&self, progress: &Progress<'_>) {
         self.tell(|news| {
             if news.cloth != progress.on {
-                news.first_length = None;
+                (news.first_length, news.least_length) = (None, None);
             }
             news.cloth = progress.on.into();
             news.phase = match progress.phase {
@@ -181,6 +212,30 @@ impl Observer for Planning {
                 (news.best_length, news.density) = (progress.best_length, progress.density);
             }
         });
+    }
+
+    fn ground(&self, make: &dyn Fn() -> Ground) {
+        let ground = Arc::new(make());
+        self.tell(|news| {
+            (news.cloth, news.first_length) = (ground.cloth.clone(), None);
+            news.least_length = Some(ground.least_length);
+        });
+        self.is_unseen.store(false, Ordering::Relaxed);
+        let mut picture = self.drawn();
+        picture.ground_number += 1;
+        picture.layout_number += 1;
+        (picture.ground, picture.layout) = (ground, Arc::default());
+    }
+
+    fn wants_layout(&self) -> bool {
+        !self.is_unseen.load(Ordering::Relaxed)
+    }
+
+    fn layout(&self, lying: &[Lying]) {
+        self.is_unseen.store(true, Ordering::Relaxed);
+        let mut picture = self.drawn();
+        picture.layout_number += 1;
+        picture.layout = lying.into();
     }
 }
 
@@ -207,6 +262,7 @@ mod tests {
             meanwhile(&planning);
             std::thread::yield_now();
         }
+        meanwhile(&planning);
         (home, planning.news())
     }
 
@@ -229,6 +285,30 @@ mod tests {
         });
         assert_eq!((news.phase, news.stopping), (Phase::Done, true));
         assert!(home.path().join("plan/report.html").is_file());
+    }
+
+    /// Drawn by who looks on, and then it is the very plan that anyone else gets.
+    #[test]
+    fn a_layout_is_drawn_for_who_looks_and_the_plan_is_the_same() {
+        let text = JOB.replace("width = 45", "width = 47.3");
+        let seen = Mutex::new(Picture::default());
+        let (looked_at, _) = planned(&text, Stop::Effort(3), |planning| {
+            let picture = planning.picture();
+            if !picture.layout.is_empty() {
+                *seen.lock().unwrap() = picture;
+            }
+        });
+        let (alone, _) = planned(&text, Stop::Effort(3), |_| {});
+        let plan = |home: &tempfile::TempDir| {
+            std::fs::read_to_string(home.path().join("plan/plan.json")).unwrap()
+        };
+        assert_eq!(plan(&looked_at), plan(&alone));
+        let picture = seen.into_inner().unwrap();
+        assert_eq!((picture.ground.pieces.len(), picture.layout.len()), (1, 9));
+        assert_eq!(picture.ground.stocks[0].width, 300.0);
+        let mut copies: Vec<u32> = picture.layout.iter().map(|l| l.copy).collect();
+        copies.sort_unstable();
+        assert_eq!(copies, (0..9).collect::<Vec<u32>>());
     }
 
     #[test]

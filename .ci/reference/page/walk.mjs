@@ -14,7 +14,7 @@ const job = join(workshop, 'Heel rest', 'job.toml');
 
 /** Starts the server; gives its process and the address it prints. */
 async function serve() {
-  const server = spawn(warpwise, ['bench', workshop, '--no-open'], { env: { ...process.env, XDG_DATA_HOME: join(workshop, 'data') } });
+  const server = spawn(warpwise, ['bench', workshop, '--no-open', '--on-network=127.0.0.1'], { env: { ...process.env, XDG_DATA_HOME: join(workshop, 'data') } });
   const link = await new Promise((resolve, reject) => {
     server.stdout.once('data', (line) => resolve(String(line).trim()));
     server.once('exit', () => reject(new Error('the server ended')));
@@ -42,9 +42,9 @@ const watch = (p) => {
 watch(page);
 
 /** Nothing serious by axe-core, and nothing wider than the window. */
-async function sound(name) {
+async function sound(name, looked = page) {
   axeRuns = true;
-  const found = (await new AxeBuilder({ page }).analyze()).violations.filter((v) => ['serious', 'critical'].includes(v.impact));
+  const found = (await new AxeBuilder({ page: looked }).analyze()).violations.filter((v) => ['serious', 'critical'].includes(v.impact));
   axeRuns = false;
   assert.deepEqual(found.map((v) => `${name}: ${v.id} ${v.nodes[0].html}`), []);
 }
@@ -72,6 +72,44 @@ await page.waitForSelector('#h-template-0', { timeout: 120000 });
 assert.ok(existsSync(join(workshop, 'Heel rest', 'heel-rest.svg')) && existsSync(join(workshop, 'Heel rest', 'heel-rest-check.svg')));
 await sound('templates');
 
+say('where no card is found, the corners of a known size are put by hand');
+const bare = await page.evaluate(() => {
+  const canvas = document.createElement('canvas');
+  [canvas.width, canvas.height] = [1200, 900];
+  const pen = canvas.getContext('2d');
+  pen.fillStyle = '#d8d8d8';
+  pen.fillRect(0, 0, 1200, 900);
+  pen.fillStyle = '#303030';
+  pen.fillRect(450, 350, 500, 360);
+  return canvas.toDataURL('image/png').split(',')[1];
+});
+await page.setInputFiles('#file', { name: 'lid.png', mimeType: 'image/png', buffer: Buffer.from(bare, 'base64') });
+await page.waitForSelector('#untraced a', { timeout: 120000 });
+await page.click('#untraced a');
+await page.waitForSelector('card-corners circle');
+await sound('corners');
+const photo = await page.locator('card-corners svg').first().boundingBox();
+const pixel = Math.min(photo.width / 1200, photo.height / 900);
+const onPhoto = (x, y) => [photo.x + (photo.width - 1200 * pixel) / 2 + x * pixel, photo.y + (photo.height - 900 * pixel) / 2 + y * pixel];
+for (const [i, [x, y]] of [[40, 40], [400, 40], [400, 280], [40, 280]].entries()) {
+  const mark = await page.locator('card-corners circle').nth(i).boundingBox();
+  await page.mouse.move(mark.x + mark.width / 2, mark.y + mark.height / 2);
+  await page.mouse.down();
+  await page.mouse.move(...onPhoto(x, y), { steps: 5 });
+  assert.equal(await page.locator('.loupe').count(), 1);
+  await page.mouse.up();
+}
+await page.keyboard.press('1');
+await page.keyboard.press('ArrowRight');
+await page.selectOption('#span', 'size');
+await page.fill('#width', '18 cm');
+await page.fill('#height', '120');
+await page.click('card-corners button.go');
+await page.waitForSelector('#h-template-1', { timeout: 120000 });
+assert.match(await page.locator('[aria-labelledby=h-template-1] figcaption').innerText(), /^(24\d|25\d) mm × (17\d|18\d) mm$/);
+await page.locator('[aria-labelledby=h-template-1] button.remove').click();
+await page.waitForFunction(() => !document.querySelector('#h-template-1'));
+
 say('the outline is mended over its photo');
 await page.click('a[href$="/outline/0"]');
 await page.waitForSelector('outline-editor image');
@@ -86,6 +124,15 @@ await page.mouse.up();
 await page.keyboard.press('Shift+ArrowUp');
 await page.keyboard.press('e');
 await page.locator('[data-kind=lap]').click();
+// A zone drawn by keys alone.
+const zones = () => page.locator('outline-editor polygon.zone').count();
+assert.equal(await zones(), 0);
+await page.locator('[data-tool=zone]').focus();
+await page.keyboard.press('Enter');
+for (const key of ['ArrowUp', ' ', 'ArrowRight', 'ArrowRight', ' ', 'ArrowDown', 'ArrowDown', ' ', 'Enter']) await page.keyboard.press(key);
+assert.equal(await zones(), 1);
+await page.keyboard.press('Control+z');
+assert.equal(await zones(), 0);
 await page.locator('outline-editor button.go').click();
 await page.waitForFunction(() => document.querySelector('outline-editor p')?.textContent?.includes('heel-rest-edited.svg'));
 assert.equal(readFileSync(join(workshop, 'Heel rest', 'heel-rest.svg'), 'utf8'), before, 'the traced drawing stays');
@@ -159,9 +206,17 @@ await step('plies');
 await sound('plies');
 assert.ok((await page.locator('.piece').count()) >= 2);
 await step('plan');
-await page.fill('#seconds', '2');
+await page.fill('#seconds', '3600');
 await page.click('button.go');
-await page.waitForSelector('plan-watch');
+// Drawn live; an hour is asked for, and only the stop ends it.
+await page.waitForFunction(() => document.querySelector('plan-picture')?.frames > 0, null, { timeout: 120000 });
+await page.waitForFunction(() => /m/.test(document.querySelector('.lengths')?.textContent ?? ''), null, { timeout: 120000 });
+await sound('plan, live');
+if (pictures) {
+  mkdirSync(pictures, { recursive: true });
+  await page.screenshot({ path: join(pictures, 'live.png'), fullPage: true });
+}
+await page.getByRole('button', { name: /Stop and keep/ }).click();
 await page.waitForSelector('figure.overview', { timeout: 120000 });
 await page.waitForFunction(() => !document.querySelector('plan-watch'), null, { timeout: 120000 });
 await sound('plan');
@@ -175,6 +230,20 @@ await page.click('a.job');
 await step('sheets');
 await page.waitForSelector('#pages a', { timeout: 120000 });
 await sound('sheets');
+say('pages are looked at, the check page first');
+const check = page.locator('.documents > li', { hasText: 'Check page' });
+await check.locator('summary').click();
+await check.locator('.pages img').first().scrollIntoViewIfNeeded();
+await page.waitForFunction(() => [...document.querySelectorAll('.pages img')].some((i) => i.naturalWidth > 0), null, { timeout: 60000 });
+await page.fill('#along', '97,0');
+await page.fill('#across', '97');
+await page.getByRole('button', { name: /print true/ }).click();
+await page.waitForSelector('#printed-true .fault');
+await page.fill('#along', '100');
+await page.fill('#across', '100');
+await page.getByRole('button', { name: /print true/ }).click();
+await page.waitForFunction(() => /✓/.test(document.querySelector('#printed-true')?.textContent ?? ''));
+await sound('sheets, looked at');
 const print = await page.request.get(new URL(await page.locator('#pages a').first().getAttribute('href'), page.url()).href);
 assert.equal((await print.body()).subarray(0, 4).toString(), '%PDF');
 
@@ -187,6 +256,32 @@ await page.goto(new URL('/stock', page.url()).href);
 assert.doesNotMatch(await page.locator('.card.roll').first().innerText(), /6\.00 m/);
 await page.getByRole('button', { name: /Undo the last change/ }).click();
 await page.waitForFunction(() => /6\.00 m/.test(document.querySelector('.card.roll')?.textContent ?? ''));
+
+say('inches and ounces, where the workshop says so');
+await page.goto(new URL('/', page.url()).href);
+await page.selectOption('#units', 'inch');
+await page.waitForFunction(() => document.querySelector('#units')?.value === 'inch');
+await page.goto(new URL('/job/Heel%20rest/cloths', page.url()).href);
+assert.equal(await page.inputValue('#f-cloth-0-roll_width'), '49.2126 in');
+await page.goto(new URL('/', page.url()).href);
+await page.selectOption('#units', 'metric');
+await page.waitForFunction(() => document.querySelector('#units')?.value === 'metric');
+
+say('a second device looks, sends a photo that is judged as any other, and changes nothing');
+await page.locator('summary', { hasText: 'A second device' }).click();
+assert.ok((await page.locator('svg.code').boundingBox()).width > 100);
+await sound('home with the code');
+const phone = await (await browser.newContext({ viewport: { width: 360, height: 780 } })).newPage();
+watch(phone);
+await phone.goto(await page.locator('details code').innerText());
+await phone.click('a.job');
+await phone.waitForSelector('figure.overview');
+await sound('second device', phone);
+assert.ok((await phone.evaluate(() => document.scrollingElement.scrollWidth)) <= 361);
+await phone.setInputFiles('#file', { name: 'broken.jpg', mimeType: 'image/jpeg', buffer: Buffer.from([0xff, 0xd8, 0xff, 1, 2, 3]) });
+await phone.waitForSelector('#message .fault');
+if (pictures) await phone.screenshot({ path: join(pictures, 'second.png'), fullPage: true });
+await phone.close();
 
 say('every page fits a phone, a tablet and a wide screen, in light and dark, in both languages');
 if (pictures) mkdirSync(pictures, { recursive: true });

@@ -6,7 +6,7 @@ use crate::cloth::Face;
 use crate::geometry::{Point, Ring, point, ring_area, ring_bounds, ring_contains};
 use crate::plan::{Plan, StockKind};
 use crate::sheet::scene::{Ink, Scene, Shape};
-use crate::sheet::{dxf, face::View, svg, tiles};
+use crate::sheet::{dxf, face::View, form::Form, svg, tiles};
 use resvg::usvg::roxmltree;
 use std::collections::BTreeSet;
 
@@ -241,7 +241,7 @@ fn what_is_drawn_mirrored_is_marked_and_nothing_else() {
         // The cutter's file and the printed layouts are drawn from the same scene.
         let cutter = String::from_utf8(dxf::write(&sheet)).unwrap();
         assert_eq!(cutter.matches("FACE DOWN").count() + cutter.matches("\r\nDOWN\r\n").count(), 1);
-        assert_eq!(tiles::roll(sheet.scene(), "roll").1, 1);
+        assert_eq!(tiles::roll(sheet.scene(), "roll", Form::Pdf).1, 1);
     }
 }
 

@@ -7,7 +7,7 @@ use crate::run::{Run, Stop};
 use crate::sheet::paper::{FOOT, Paper};
 use crate::sheet::pdf::{Page, Part};
 use crate::sheet::scene::{Scene, Shape};
-use crate::sheet::{draw, face::View, spread, templates, tiles};
+use crate::sheet::{draw, face::View, form::Form, spread, templates, tiles};
 use geo::{Intersects, LineString, Polygon};
 use std::path::Path;
 
@@ -161,7 +161,7 @@ fn equal_pieces_share_a_template_and_small_ones_a_page() {
         assert!(said.iter().any(|s| s.contains(words)), "{words} in {said:?}");
     }
     let count = templates::count(&plan, None, &paper);
-    assert_eq!(count.pages, templates::templates(&plan, None, &paper).1);
+    assert_eq!(count.pages, templates::templates(&plan, None, &paper, Form::Pdf).1);
     // Tab, narrow strip and eye: none of them needs a page of its own.
     let mut small = plan.clone();
     small.pieces.retain(|p| ["2.5", "2.6", "2.7"].contains(&p.number.as_str()));

@@ -4,12 +4,15 @@ use super::kayak;
 use crate::cloth::Face;
 use crate::geometry::{Bounds, Point, point};
 use crate::plan::Plan;
+use crate::sheet::form::Form;
 use crate::sheet::paper::Paper;
 use crate::sheet::placement::places;
 use crate::sheet::scene::{Ink, Shape};
 use crate::sheet::{
-    LabelGrid, dxf, face::View, placement, spread, stickers, svg, templates, tiles,
+    Document, LabelGrid, dxf, face::View, made, picture, placement, printed_true, spread, stickers,
+    svg, templates, tiles,
 };
+use resvg::{tiny_skia, usvg};
 
 fn inside(w: &Bounds, p: Point) -> bool {
     p.x >= w.min.x && p.x <= w.max.x && p.y >= w.min.y && p.y <= w.max.y
@@ -97,13 +100,13 @@ fn the_same_plan_gives_the_same_bytes() {
         let (_, sheet) = view.sheets().into_iter().next().unwrap();
         let grid = LabelGrid::named("3x8").unwrap();
         [
-            tiles::tiled(&tiles::Drawing::of(&sheet), &paper).0,
-            tiles::roll(sheet.scene(), "roll").0,
+            tiles::tiled(&tiles::Drawing::of(&sheet), &paper, Form::Pdf).0,
+            tiles::roll(sheet.scene(), "roll", Form::Pdf).0,
             dxf::write(&sheet),
-            templates::templates(&plan, None, &paper).0,
-            placement::sheets(&view).0,
-            stickers::labels(&plan, &grid).0,
-            stickers::bags(&plan).0,
+            templates::templates(&plan, None, &paper, Form::Pdf).0,
+            placement::sheets(&view, Form::Pdf).0,
+            stickers::labels(&plan, &grid, Form::Pdf).0,
+            stickers::bags(&plan, Form::Pdf).0,
         ]
     };
     assert_eq!(make(), make());
@@ -148,13 +151,19 @@ fn no_name_breaks_a_file() {
         assert!(cuts >= sheet.pieces.len());
         assert!(text.is_ascii());
         assert!(
-            tiles::tiled(&tiles::Drawing::of(&sheet), &Paper::new("a3", 8.0, 10.0).unwrap())
-                .0
-                .starts_with(b"%PDF-1.7")
+            tiles::tiled(
+                &tiles::Drawing::of(&sheet),
+                &Paper::new("a3", 8.0, 10.0).unwrap(),
+                Form::Pdf
+            )
+            .0
+            .starts_with(b"%PDF-1.7")
         );
     }
     let grid = LabelGrid::named("3x10").unwrap();
-    assert!(stickers::labels(&plan, &grid).1 > 0 && stickers::bags(&plan).1 > 0);
+    assert!(
+        stickers::labels(&plan, &grid, Form::Pdf).1 > 0 && stickers::bags(&plan, Form::Pdf).1 > 0
+    );
 }
 
 /// A PDF page may not be longer than 14,400 units.
@@ -166,5 +175,57 @@ fn a_roll_longer_than_a_pdf_page_is_split() {
     stock.outline =
         vec![point(0.0, 0.0), point(12_000.0, 0.0), point(12_000.0, 1250.0), point(0.0, 1250.0)];
     let view = View::new(&plan, None);
-    assert_eq!(tiles::roll(view.sheets()[0].1.scene(), "roll").1, 3);
+    assert_eq!(tiles::roll(view.sheets()[0].1.scene(), "roll", Form::Pdf).1, 3);
+}
+
+/// The judge is another program's drawing of the picture: where a page shows the check square, ink
+/// stands at the place and size where the PDF has it.
+#[test]
+fn every_page_can_be_looked_at_as_it_is_printed() {
+    let plan = kayak::plan();
+    let a4 = || Paper::new("a4", 8.0, 10.0).unwrap();
+    let grid = LabelGrid::named("3x8").unwrap();
+    for document in [
+        Document::Check(a4()),
+        Document::Placement,
+        Document::LayUp,
+        Document::Labels(grid),
+        Document::Cards,
+        Document::Templates(a4()),
+        Document::Layout(0, Some(a4())),
+        Document::Layout(0, None),
+    ] {
+        let file = made(&plan, None, &document, Form::Pdf).unwrap();
+        assert!(file.bytes.starts_with(b"%PDF"));
+        for page in 0..file.pages {
+            let picture = picture(&plan, None, &document, page).unwrap();
+            assert_eq!(picture.pages, file.pages, "{document:?}");
+            let tree = usvg::Tree::from_data(&picture.bytes, &usvg::Options::default()).unwrap();
+            let size = tree.size();
+            let (across, up) = ((size.width() as f64).ceil(), (size.height() as f64).ceil());
+            assert!(across > 100.0 && up > 100.0, "{document:?}, page {page}");
+            // Words are not drawn here: that page has nothing else.
+            if page == 0 && !matches!(document, Document::Cards) {
+                assert!(has_ink(&tree), "{document:?}, page {page} is blank");
+            }
+        }
+        assert!(picture(&plan, None, &document, file.pages).is_none());
+    }
+    assert!(made(&plan, None, &Document::Layout(99, None), Form::Pdf).is_none());
+}
+
+fn has_ink(tree: &usvg::Tree) -> bool {
+    let mut map = tiny_skia::Pixmap::new(400, 400).unwrap();
+    resvg::render(tree, tiny_skia::Transform::from_scale(0.3, 0.3), &mut map.as_mut());
+    map.pixels().iter().any(|p| p.alpha() == 255 && p.red() < 128)
+}
+
+#[test]
+fn a_check_square_that_is_off_says_by_how_much() {
+    assert!(printed_true(100.0, 100.0).is_ok() && printed_true(99.6, 100.4).is_ok());
+    assert!(printed_true(97.0, 97.1).unwrap_err().what.contains("97.0 %"));
+    assert!(printed_true(100.0, 98.0).unwrap_err().what.contains("-2.0 %"));
+    for nonsense in [f64::NAN, 0.0, -100.0, 1e9] {
+        assert!(printed_true(nonsense, 100.0).is_err());
+    }
 }

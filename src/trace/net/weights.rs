@@ -210,7 +210,7 @@ pub(super) mod tests {
     fn a_file_that_does_not_fit_together_is_refused() {
         let good = ["conv 0 3 4 1 2 1 relu"];
         let numbers = [ONE; 16];
-        assert!(Net::read(&file(&good, &numbers)).is_ok());
+        assert!(Net::read(&file(&good, &numbers), 3).is_ok());
         let bad: [&[&str]; 10] = [
             &["conv 0 4 4 1 2 1 relu"],            // other channels than the picture's
             &["conv 1 3 4 1 2 1 relu"],            // works on itself
@@ -224,15 +224,15 @@ pub(super) mod tests {
             &["conv 0 3 40000 1 2 1 relu"],        // wide beyond reason
         ];
         for steps in bad {
-            assert!(Net::read(&file(steps, &numbers)).is_err(), "{steps:?}");
+            assert!(Net::read(&file(steps, &numbers), 3).is_err(), "{steps:?}");
         }
-        assert!(Net::read(&file(&good, &numbers[1..])).is_err(), "a number too few");
-        assert!(Net::read(&file(&good, &[ONE; 17])).is_err(), "a number too many");
+        assert!(Net::read(&file(&good, &numbers[1..]), 3).is_err(), "a number too few");
+        assert!(Net::read(&file(&good, &[ONE; 17]), 3).is_err(), "a number too many");
         let mut endless = numbers;
         endless[3] = 0x7c00;
-        assert!(Net::read(&file(&good, &endless)).is_err(), "an infinite weight");
+        assert!(Net::read(&file(&good, &endless), 3).is_err(), "an infinite weight");
         for length in 0..40 {
-            assert!(Net::read(&file(&good, &numbers)[..length]).is_err());
+            assert!(Net::read(&file(&good, &numbers)[..length], 3).is_err());
         }
     }
 }

@@ -1,0 +1,234 @@
+//! A second device in the same network, such as a phone at the bench: it looks and sends photos.
+//! It has a door of its own, with a key of its own, behind which nothing else can be reached.
+
+use super::app::{App, ROOT_JOB, beside, locked};
+use super::form::Form;
+use super::frame::{address, faults, page, refused};
+use super::guard::Guard;
+use super::plan_page::{figures, overview};
+use super::words::Words;
+use super::{intake, language, plies, sheets_page, stock_page};
+use axum::body::{Body, Bytes};
+use axum::extract::{Path, Query, State};
+use axum::http::{HeaderMap, StatusCode};
+use axum::response::{Html, IntoResponse, Response};
+use maud::{Markup, PreEscaped, html};
+use qrcode::{Color, QrCode};
+use std::fmt::Write;
+use std::net::{IpAddr, Ipv4Addr, SocketAddr, TcpListener, UdpSocket};
+use std::sync::Arc;
+use warpwise::fault::{Fault, Faults};
+use warpwise::workshop::OpenJob;
+
+/// Name of its cookie: cookies are not told apart by port.
+const COOKIE: &str = "warpwise_second";
+
+/// White around the squares of the code, as its norm asks.
+const QUIET: usize = 4;
+
+/// The door for second devices.
+#[derive(Debug)]
+pub struct Door {
+    /// The address to open there, with its key.
+    pub link: String,
+    /// Who may pass.
+    pub guard: Arc<Guard>,
+}
+
+/// Opens the door on this computer's address in its network.
+///
+/// # Errors
+/// It is in no network, or no port can be had.
+pub fn open(address: Option<IpAddr>) -> Result<(TcpListener, Door), Faults> {
+    let ip = address.or_else(own_address).ok_or_else(|| {
+        Fault::new(
+            "this computer is in no network, so that no second device can reach it",
+            "join one, or name the address: --on-network=192.0.2.7",
+        )
+    })?;
+    let bind = |port: u16| TcpListener::bind(SocketAddr::new(ip, port));
+    let listener = bind(super::PORT + 1).or_else(|_| bind(0)).map_err(|e| {
+        Fault::new(
+            format!("no second device can be let in at {ip}: {e}"),
+            "name an address that this computer has: --on-network=192.0.2.7",
+        )
+    })?;
+    let trouble =
+        |e: std::io::Error| Fault::new(format!("the page cannot be set up: {e}"), "try again");
+    listener.set_nonblocking(true).map_err(trouble)?;
+    let host = listener.local_addr().map_err(trouble)?.to_string();
+    let guard = Guard::of(vec![host.clone()], COOKIE).map_err(trouble)?;
+    let link = format!("http://{host}/?key={}", guard.key());
+    Ok((listener, Door { link, guard: Arc::new(guard) }))
+}
+
+/// The address from which this computer would speak to others. Nothing is sent for it.
+fn own_address() -> Option<IpAddr> {
+    let socket = UdpSocket::bind((Ipv4Addr::UNSPECIFIED, 0)).ok()?;
+    // An address kept for documents: nobody has it.
+    socket.connect((Ipv4Addr::new(192, 0, 2, 1), 9)).ok()?;
+    let ip = socket.local_addr().ok()?.ip();
+    (!ip.is_unspecified()).then_some(ip)
+}
+
+/// What the person at this computer sees of it: the code to scan, and what it lets in.
+pub fn invitation(words: &Words, door: Option<&Door>) -> Markup {
+    let Some(door) = door else {
+        return html! { p .quiet { (words.t("second.how")) } };
+    };
+    html! {
+        details .card {
+            summary { (words.t("second.title")) }
+            p { (words.t("second.scan")) }
+            (PreEscaped(code(&door.link, words.t("second.title"))))
+            p { code { (door.link) } }
+            p .note.warning { "! " (words.t("second.mind")) }
+        }
+    }
+}
+
+/// Words as a code to be scanned, SVG to stand in a page.
+fn code(text: &str, title: &str) -> String {
+    let Ok(code) = QrCode::new(text.as_bytes()) else {
+        return String::new();
+    };
+    let (wide, all) = (code.width(), code.width() + 2 * QUIET);
+    let mut squares = String::new();
+    for (i, colour) in code.to_colors().into_iter().enumerate() {
+        if colour == Color::Dark {
+            let _ = write!(squares, "M{} {}h1v1h-1z", i % wide + QUIET, i / wide + QUIET);
+        }
+    }
+    format!(
+        "<svg class=\"code\" viewBox=\"0 0 {all} {all}\" role=\"img\" aria-label=\"{}\">\
+         <rect width=\"{all}\" height=\"{all}\" fill=\"#ffffff\"/>\
+         <path fill=\"#000000\" d=\"{squares}\"/></svg>",
+        super::pictures::escaped(title)
+    )
+}
+
+/// The jobs.
+pub async fn home(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
+    let words = language(&app, &headers);
+    beside(move || {
+        let jobs = match app.folder.jobs() {
+            Ok(jobs) => jobs,
+            Err(list) => return refused(&words, StatusCode::INTERNAL_SERVER_ERROR, &list),
+        };
+        let main = html! {
+            h1 { (words.t("home.jobs")) }
+            p .lead { (words.t("second.may")) }
+            ul .jobs {
+                @for entry in &jobs {
+                    @let name = if entry.folder.is_empty() { ROOT_JOB } else { &entry.folder };
+                    li { a .job href=(address(name, "all")) {
+                        b { (entry.folder) @if entry.folder.is_empty() { (words.t("frame.workshop")) } }
+                    } }
+                }
+            }
+        };
+        page(&words, words.t("home.jobs"), html! {}, html! {}, main)
+    })
+    .await
+}
+
+/// All of a job to look at, and a place to send photos from.
+pub async fn job(
+    State(app): State<Arc<App>>,
+    Path(job): Path<String>,
+    headers: HeaderMap,
+) -> Response {
+    let words = language(&app, &headers);
+    beside(move || {
+        let open = match app.job(&job) {
+            Ok(open) => open,
+            Err(list) => return refused(&words, StatusCode::NOT_FOUND, &list),
+        };
+        let mut open = locked(&open);
+        let _ = open.draft.refresh();
+        let title = open.checked().values.get("job.name").unwrap_or(&job).to_string();
+        let main = job_main(&words, &job, &mut open, html! {});
+        page(&words, &title, html! {}, html! {}, main)
+    })
+    .await
+}
+
+fn job_main(words: &Words, job: &str, open: &mut OpenJob, said: Markup) -> Markup {
+    let checked = open.checked();
+    let form = Form { words, job, view: "plan", checked: &checked };
+    let title = checked.values.get("job.name").unwrap_or(job);
+    html! {
+        (said)
+        h1 { (title) }
+        section .card {
+            h2 { (words.t("second.send")) }
+            drop-zone .drop data-to=(address(job, "take")) data-failed=(words.t("bring.failed"))
+                data-working=(words.t("bring.working")) {
+                label .button for="file" { (words.t("second.photo")) }
+                input #file type="file" accept="image/jpeg,image/png" capture="environment";
+                p .working role="status" {}
+            }
+        }
+        h2 { (words.t("step.plan")) }
+        @match open.plan() {
+            Err(list) => (faults(&list)),
+            Ok(None) => p .quiet { (words.t("plan.none")) },
+            Ok(Some(plan)) => {
+                (figures(&form, plan.plan()))
+                (overview(&plan))
+                (sheets_page::at_the_bench(words, job))
+            }
+        }
+        @if let (Some(job), Some(prepared)) = (&checked.job, &checked.prepared) {
+            h2 { (words.t("step.plies")) }
+            (plies::pieces(words, job, prepared))
+        }
+    }
+}
+
+/// Takes a photo, and nothing else.
+pub async fn take(
+    State(app): State<Arc<App>>,
+    Path(job): Path<String>,
+    about: Query<intake::About>,
+    headers: HeaderMap,
+    bytes: Bytes,
+) -> Response {
+    let words = language(&app, &headers);
+    let photo = bytes.starts_with(&[0xff, 0xd8, 0xff]) || bytes.starts_with(b"\x89PNG");
+    if !photo {
+        let fault = Fault::new(words.t("second.no_photo"), words.t("second.may"));
+        return (StatusCode::FORBIDDEN, Html(faults(&fault.into()).into_string())).into_response();
+    }
+    let (state, path) = (State(Arc::clone(&app)), Path(job.clone()));
+    let taken = intake::take(state, path, about, headers, bytes).await;
+    if taken.status() != StatusCode::OK {
+        return taken;
+    }
+    beside(move || match app.job(&job) {
+        Ok(open) => {
+            let said = html! { p .note { "✓ " (words.t("second.taken")) } };
+            let main = job_main(&words, &job, &mut locked(&open), said);
+            Html(main.into_string()).into_response()
+        }
+        Err(_) => StatusCode::NOT_FOUND.into_response(),
+    })
+    .await
+}
+
+/// The stock to look at.
+pub async fn stock(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
+    let words = language(&app, &headers);
+    beside(move || {
+        let main = stock_page::to_look_at(&app, &words);
+        page(&words, words.t("frame.stock"), html! {}, html! {}, main)
+    })
+    .await
+}
+
+/// Whatever else is asked for.
+pub async fn not_here(State(app): State<Arc<App>>, headers: HeaderMap) -> Response<Body> {
+    let words = language(&app, &headers);
+    let fault = Fault::new(words.t("second.not_here"), words.t("second.may"));
+    refused(&words, StatusCode::FORBIDDEN, &fault.into())
+}

@@ -1,0 +1,211 @@
+//! The units that people of a workshop read and type: millimetres and grams, or inches and ounces.
+//! Files and all reckoning stay in mm and g; this is the one place where they are turned over.
+
+use super::{
+    parse_areal_mass, parse_length, show_area, show_mass, show_metres, show_mm, show_number,
+};
+use crate::fault::Fault;
+use serde::{Deserialize, Serialize};
+
+const INCH: f64 = 25.4;
+const FOOT: f64 = 304.8;
+/// g, by the pound of 0.45359237 kg (international yard and pound agreement, 1959).
+const OUNCE: f64 = 28.349_523_125;
+/// g/m² that an ounce a square yard is.
+const OUNCE_PER_YARD: f64 = OUNCE / 0.836_127_36;
+
+/// Which units are shown, and meant where a number bears none.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum System {
+    /// mm, m, m², g, g/m².
+    #[default]
+    Metric,
+    /// in, ft, ft², oz, oz/yd².
+    Inch,
+}
+
+impl System {
+    /// All of them.
+    pub const ALL: [System; 2] = [System::Metric, System::Inch];
+
+    /// Its name in the workshop's file.
+    pub fn name(self) -> &'static str {
+        match self {
+            System::Metric => "metric",
+            System::Inch => "inch",
+        }
+    }
+
+    /// The unit of a length that is typed without one.
+    pub fn length_unit(self) -> &'static str {
+        match self {
+            System::Metric => "mm",
+            System::Inch => "in",
+        }
+    }
+
+    /// How many mm that unit is.
+    pub fn length_unit_mm(self) -> f64 {
+        match self {
+            System::Metric => 1.0,
+            System::Inch => INCH,
+        }
+    }
+
+    /// The unit of long lengths, and how many mm it is.
+    pub fn long_unit(self) -> (&'static str, f64) {
+        match self {
+            System::Metric => ("m", 1000.0),
+            System::Inch => ("ft", FOOT),
+        }
+    }
+
+    /// The unit of an areal mass that is typed without one.
+    pub fn areal_mass_unit(self) -> &'static str {
+        match self {
+            System::Metric => "g/m²",
+            System::Inch => "oz/yd²",
+        }
+    }
+
+    /// A length in mm: `12.5 mm`, `0.492 in`.
+    pub fn length(self, mm: f64) -> String {
+        match self {
+            System::Metric => show_mm(mm),
+            System::Inch => format!("{} in", show_number(mm / INCH, 3)),
+        }
+    }
+
+    /// The thickness of a laminate, mm: `0.45 mm`, `0.018 in`.
+    pub fn thickness(self, mm: f64) -> String {
+        match self {
+            System::Metric => format!("{} mm", show_number(mm, 2)),
+            System::Inch => format!("{:.3} in", mm / INCH),
+        }
+    }
+
+    /// The same as near as one measures a skin: to the millimetre or the tenth of an inch.
+    pub fn size(self, mm: f64) -> String {
+        match self {
+            System::Metric => show_mm(mm.round()),
+            System::Inch => format!("{} in", show_number(mm / INCH, 1)),
+        }
+    }
+
+    /// A length of cloth in mm: `1.83 m`, `6.00 ft`.
+    pub fn long(self, mm: f64) -> String {
+        match self {
+            System::Metric => show_metres(mm),
+            System::Inch => format!("{:.2} ft", mm / FOOT),
+        }
+    }
+
+    /// An area in mm².
+    pub fn area(self, mm2: f64) -> String {
+        match self {
+            System::Metric => show_area(mm2),
+            System::Inch => format!("{:.2} ft²", mm2 / (FOOT * FOOT)),
+        }
+    }
+
+    /// A mass in g; from a pound up in pounds.
+    pub fn mass(self, grams: f64) -> String {
+        let ounces = grams / OUNCE;
+        match self {
+            System::Metric => show_mass(grams),
+            System::Inch if ounces >= 15.995 => format!("{:.2} lb", ounces / 16.0),
+            System::Inch => format!("{ounces:.2} oz"),
+        }
+    }
+
+    /// A length as it stands in a file, for a field to type in. What is no length stays as it is.
+    pub fn length_in_field(self, written: &str) -> String {
+        match (self, parse_length(written)) {
+            (System::Inch, Ok(mm)) => format!("{} in", show_number(mm / INCH, 4)),
+            _ => written.to_string(),
+        }
+    }
+
+    /// An areal mass as it stands in a file, for a field to type in.
+    pub fn areal_mass_in_field(self, written: &str) -> String {
+        match (self, parse_areal_mass(written)) {
+            (System::Inch, Ok(mass)) => {
+                format!("{} oz/yd²", show_number(mass / OUNCE_PER_YARD, 3))
+            }
+            _ => written.to_string(),
+        }
+    }
+
+    /// A length that was typed, with its unit if it is not in mm; a decimal comma is taken.
+    pub fn typed_length(self, typed: &str) -> String {
+        self.with_unit(typed, self.length_unit())
+    }
+
+    /// An areal mass that was typed, with its unit if it is not in g/m².
+    pub fn typed_areal_mass(self, typed: &str) -> String {
+        self.with_unit(typed, self.areal_mass_unit())
+    }
+
+    fn with_unit(self, typed: &str, unit: &str) -> String {
+        let typed = typed.trim().replace(',', ".");
+        let bare =
+            !typed.is_empty() && typed.chars().all(|c| c.is_ascii_digit() || " +-./".contains(c));
+        if bare && self != System::Metric { format!("{typed} {unit}") } else { typed }
+    }
+
+    /// Reads a length that was typed, mm.
+    ///
+    /// # Errors
+    /// It is none.
+    pub fn parse_length(self, typed: &str) -> Result<f64, Fault> {
+        parse_length(&self.typed_length(typed))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    #[test]
+    fn what_is_shown_is_what_was_meant() {
+        let (metric, inch) = (System::Metric, System::Inch);
+        assert_eq!((metric.length(12.5), inch.length(12.7)), ("12.5 mm".into(), "0.5 in".into()));
+        assert_eq!((metric.long(1830.0), inch.long(1828.8)), ("1.83 m".into(), "6.00 ft".into()));
+        // A square yard is nine square feet.
+        assert_eq!(inch.area(836_127.36), "9.00 ft²");
+        assert_eq!((inch.mass(453.592_37), inch.mass(100.0)), ("1.00 lb".into(), "3.53 oz".into()));
+        assert_eq!(inch.size(1250.0), "49.2 in");
+        assert_eq!(inch.length_in_field("1250"), "49.2126 in");
+        assert_eq!(inch.length_in_field("49 1/4 in"), "49.25 in");
+        assert_eq!(inch.length_in_field("wide"), "wide");
+        assert_eq!(metric.length_in_field("1.25 m"), "1.25 m");
+        // 5.9 oz/yd² is the cloth that is sold as 200 g/m².
+        assert_eq!(inch.areal_mass_in_field("200"), "5.899 oz/yd²");
+    }
+
+    #[test]
+    fn what_is_typed_without_a_unit_is_in_the_workshops() {
+        let (metric, inch) = (System::Metric, System::Inch);
+        for (typed, mm) in [("12", 304.8), ("1 1/2", 38.1), ("0,5", 12.7), ("30 mm", 30.0)] {
+            assert!((inch.parse_length(typed).unwrap() - mm).abs() < 1e-9, "{typed}");
+        }
+        assert!((metric.parse_length("12,5").unwrap() - 12.5).abs() < 1e-9);
+        assert!((metric.parse_length("1 ft").unwrap() - 304.8).abs() < 1e-9);
+        assert_eq!(inch.typed_areal_mass("5,9"), "5.9 oz/yd²");
+        assert!((parse_areal_mass(&inch.typed_areal_mass("5.9")).unwrap() - 200.0).abs() < 0.1);
+        for nonsense in ["", "wide", "-", "/", "1/0"] {
+            assert!(inch.parse_length(nonsense).is_err(), "{nonsense}");
+        }
+    }
+
+    /// Four decimals of an inch are 2.54 µm: half of that is lost at most.
+    #[test]
+    fn a_field_that_is_left_as_it_is_changes_nothing_to_speak_of() {
+        for mm in [0.5, 25.0, 1250.0, 9000.0] {
+            let shown = System::Inch.length_in_field(&mm.to_string());
+            assert!((System::Inch.parse_length(&shown).unwrap() - mm).abs() < 0.0013, "{shown}");
+        }
+    }
+}

@@ -1,0 +1,133 @@
+//! The box of offcuts: what a photo or drawing of one says, and which of them hold a size.
+
+use super::intake::{Lay, take};
+use crate::fault::{Fault, Faults};
+use crate::geometry::{Motion, Point, Region, Ring, point};
+use crate::nest::{self, Extent, Params, Pose, Problem, Shape, Stock};
+use crate::outline::{Outline, ReadOptions, read_file};
+use crate::run::{Run, Stop};
+use crate::stock::Offcut;
+use std::path::Path;
+
+/// Outline and holes of the one offcut among these outlines, turned so that the warp runs along
+/// +x. Its direction in degrees, anticlockwise from right, is that of the arrow if nothing is said;
+/// `saying` is how a person says it.
+///
+/// # Errors
+/// There is not one outline, or nothing says where the warp runs.
+pub fn offcut_shape(
+    outlines: &[Outline],
+    warp: Option<f64>,
+    saying: &str,
+) -> Result<(Ring, Vec<Ring>), Faults> {
+    let [outline] = outlines else {
+        let what = format!("the drawing holds {} outlines", outlines.len());
+        return Err(Fault::new(what, "draw one offcut in a file").into());
+    };
+    let arrow =
+        outline.arrow().map(|[a, b]: [Point; 2]| libm::atan2(b.y - a.y, b.x - a.x).to_degrees());
+    let Some(warp) = warp.or(arrow) else {
+        let what = "the drawing does not say where the warp runs";
+        let remedy = format!("draw an arrow along it, or {saying} (0 if it runs to the right)");
+        return Err(Fault::new(what, remedy).into());
+    };
+    let turn = Motion::turn(-warp);
+    Ok((turn.ring(outline.net()), outline.holes().iter().map(|h| turn.ring(h)).collect()))
+}
+
+/// The same of a photo with a scale card in it, or of a drawing. Nothing is kept of the file.
+///
+/// # Errors
+/// What is wrong with it.
+pub fn offcut_in(name: &str, bytes: &[u8], warp: Option<f64>) -> Result<(Ring, Vec<Ring>), Faults> {
+    let folder = tempfile::tempdir().map_err(|e| {
+        Fault::new(format!("there is no place to look at it: {e}"), "check space and permissions")
+    })?;
+    let lay = Lay { inked_net: false, plug: false, inked_down: false };
+    let taken = take(folder.path(), name, bytes, lay, &[]).map_err(|n| n.faults)?;
+    let reading = read_file(&folder.path().join(&taken.kept), &ReadOptions::default())?;
+    offcut_shape(&reading.outlines, warp, "give its direction in degrees")
+        .map_err(|faults| faults.in_file(Path::new(name)))
+}
+
+/// Whether an offcut takes a rectangle of this size along and across its warp, clear of its flaws.
+/// One that fits with less than some millimetres to spare may be passed over.
+pub fn holds(offcut: &Offcut, along: f64, across: f64) -> bool {
+    let bounds = offcut.bounds();
+    if along > bounds.width() || across > bounds.height() {
+        return false;
+    }
+    if offcut.flaws().is_empty()
+        && offcut.largest_rectangle().is_some_and(|r| r.width() >= along && r.height() >= across)
+    {
+        return true;
+    }
+    let corners = [(0.0, 0.0), (along, 0.0), (along, across), (0.0, across)];
+    let shape = Shape {
+        name: String::new(),
+        region: Region::solid(corners.map(|(x, y)| point(x, y)).to_vec()),
+        poses: vec![Pose { turn: 0.0, flip: false }],
+        tolerance: 0.0,
+        copies: 1,
+        may_cross: false,
+    };
+    let stock = Stock {
+        name: String::new(),
+        extent: Extent::Fixed { region: offcut.region().clone() },
+        keep_out: offcut.flaws().to_vec(),
+    };
+    // A first layout places what has a place.
+    let run = Run::new(Stop::Effort(0)).with_threads(1);
+    Problem::new(vec![shape], vec![stock], 0.0)
+        .is_ok_and(|p| nest::solve(&p, &Params::default(), &run).unplaced.is_empty())
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use crate::geometry::ring_bounds;
+
+    fn offcut(outline: &str, flaws: &str) -> Offcut {
+        let facts = format!(
+            "{{\"id\":\"off-1\",\"cloth\":\"c\",\"added\":\"2026-11-20\",\
+             \"outline\":{outline},\"flaws\":{flaws}}}"
+        );
+        Offcut::new(serde_json::from_str(&facts).unwrap()).unwrap()
+    }
+
+    #[test]
+    fn an_offcut_holds_what_fits_beside_its_flaw_and_within_its_corner() {
+        // An L: 600 by 200 along the bottom, 200 by 500 up the left side.
+        let l = "[[0,0],[600,0],[600,200],[200,200],[200,500],[0,500]]";
+        let whole = offcut(l, "[]");
+        assert!(holds(&whole, 590.0, 190.0) && holds(&whole, 190.0, 490.0));
+        assert!(!holds(&whole, 250.0, 250.0) && !holds(&whole, 601.0, 10.0));
+        let flawed = offcut(l, "[[[300,0],[350,0],[350,200],[300,200]]]");
+        assert!(!holds(&flawed, 590.0, 190.0));
+        assert!(holds(&flawed, 290.0, 180.0) && holds(&flawed, 240.0, 180.0));
+    }
+
+    #[test]
+    fn a_drawing_of_an_offcut_is_turned_with_its_warp_to_the_right() {
+        let svg = |arrow: &str| {
+            format!(
+                "<svg xmlns='http://www.w3.org/2000/svg' width='400mm' height='300mm' \
+                 viewBox='0 0 400 300' stroke='black' fill='none'>\
+                 <path id='net-line' d='M10 10 H310 V110 H10Z'/>{arrow}</svg>"
+            )
+        };
+        // The warp runs up the drawing: what is wide there is high along the warp.
+        let drawn = svg("<path id='arrow' d='M100 100 V20'/>");
+        let (ring, holes) = offcut_in("rest.svg", drawn.as_bytes(), None).unwrap();
+        let b = ring_bounds(&ring).unwrap();
+        assert!((b.width() - 100.0).abs() < 0.01 && (b.height() - 300.0).abs() < 0.01);
+        assert!(holes.is_empty());
+        let bare = svg("");
+        assert!(offcut_in("rest.svg", bare.as_bytes(), None).is_err(), "no warp");
+        let (ring, _) = offcut_in("rest.svg", bare.as_bytes(), Some(0.0)).unwrap();
+        assert!((ring_bounds(&ring).unwrap().width() - 300.0).abs() < 0.01);
+        assert!(offcut_in("../rest.svg", bare.as_bytes(), Some(0.0)).is_err());
+        assert!(offcut_in("rest.svg", b"nonsense", Some(0.0)).is_err());
+    }
+}
