@@ -7,6 +7,7 @@ use super::net::{Seen, looks};
 use crate::fault::Fault;
 use crate::geometry::{Point, point};
 use image::{GrayImage, RgbImage};
+use nalgebra::Matrix3;
 use rayon::prelude::*;
 
 /// Side of a cell, mm, unless the flat picture is coarser.
@@ -48,6 +49,17 @@ impl Belief {
     /// # Errors
     /// Damaged weights.
     pub fn of(photos: &[&RgbImage], views: &[View], flat: &Flat) -> Result<Belief, Fault> {
+        if photos.len() > 1 {
+            // Each shows a part of the template alone: the plane shows all of it.
+            return match from_above(flat) {
+                Some(view) => Belief::by_views(&[&flat.colour], &[view], flat),
+                None => Belief::by_views(photos, views, flat),
+            };
+        }
+        Belief::by_views(photos, views, flat)
+    }
+
+    fn by_views(photos: &[&RgbImage], views: &[View], flat: &Flat) -> Result<Belief, Fault> {
         let seen: Vec<[Seen; 3]> = photos.iter().map(|p| looks(p)).collect::<Result<_, _>>()?;
         let step = (CELL / flat.mm).max(1.0);
         let side = |v: u32| ((f64::from(v) / step).ceil() as usize).max(1);
@@ -75,6 +87,12 @@ impl Belief {
                         }
                     }
                     let Some((_, k, pixel)) = best else { continue };
+                    let (w, h) = flat.seen.dimensions();
+                    let (u, v) = ((x as f64 + 0.5) * step, (y as f64 + 0.5) * step);
+                    let (u, v) = ((u as u32).min(w - 1), (v as u32).min(h - 1));
+                    if flat.seen.get_pixel(u, v)[0] == 0 {
+                        continue;
+                    }
                     shown[x] = true;
                     let scale = seen[k][0].width as f64 / f64::from(photos[k].width());
                     let place = (pixel + point(0.5, 0.5)) * scale - point(0.5, 0.5);
@@ -144,6 +162,18 @@ impl Belief {
             image::Luma([if is(y as usize * w + x as usize) { 255 } else { 0 }])
         })
     }
+}
+
+/// The view of a camera that takes the flat picture itself.
+fn from_above(flat: &Flat) -> Option<View> {
+    let (width, height) = flat.colour.dimensions();
+    let (w, h) = (f64::from(width), f64::from(height));
+    let unit = libm::hypot(w, h) / 2.0;
+    let scale = 1.0 / (flat.mm * unit);
+    let across = -flat.corner.x * scale - (w - 1.0) / 2.0 / unit;
+    let down = flat.corner.y * scale - (h - 1.0) / 2.0 / unit;
+    let m = Matrix3::new(scale, 0.0, across, 0.0, -scale, down, 0.0, 0.0, 1.0);
+    View::new(width, height, m, 0.0)
 }
 
 fn look_up(seen: &Seen, map: &[f32], at: Point) -> f32 {

@@ -110,11 +110,27 @@ fn arrows(
         (APART / 2.0 / flat.mm).round() as u8,
     );
     let mut out: Vec<([Point; 2], Vec<(u32, u32)>)> = Vec::new();
+    let inked = pieces(ink, true);
     for group in pieces(&near, true) {
-        let pixels: Vec<(u32, u32)> =
+        let own: Vec<(u32, u32)> =
             group.into_iter().filter(|&(x, y)| seen.get_pixel(x, y)[0] > 0).collect();
-        let points: Vec<Point> = pixels.iter().map(plane).collect();
-        out.extend(arrow_of(&points).map(|a| (a, pixels)));
+        let group_of = super::mask::painted((w, h), &own);
+        // With the rest of its strokes, if most of them are the arrow's.
+        let whole = inked.iter().filter(|stroke| {
+            let held = stroke.iter().filter(|p| seen.get_pixel(p.0, p.1)[0] > 0).count();
+            2 * held > stroke.len() && stroke.iter().any(|p| group_of.get_pixel(p.0, p.1)[0] > 0)
+        });
+        let mut all: Vec<(u32, u32)> =
+            whole.flatten().copied().chain(own.iter().copied()).collect();
+        all.sort_unstable();
+        all.dedup();
+        for pixels in [all, own] {
+            let points: Vec<Point> = pixels.iter().map(plane).collect();
+            if let Some(arrow) = arrow_of(&points) {
+                out.push((arrow, pixels));
+                break;
+            }
+        }
     }
     if out.is_empty() {
         for pixels in pieces(ink, true) {
