@@ -27,6 +27,7 @@ pub mod net;
 mod part;
 mod photo;
 mod picture;
+mod plain;
 mod plane;
 mod ring;
 mod solve;

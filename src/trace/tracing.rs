@@ -12,6 +12,7 @@ use super::grey::{grey_of, greyed};
 use super::ink::{Lines, foot, lines, middle_line};
 use super::look::Look;
 use super::mask::{Mask, above, flood, main_piece, painted, pieces};
+use super::plain;
 use super::plane::{Plane, by_cards, by_rectangle, resolution};
 use super::ring::{drawn_out, rings, sharpened, simplified, uncrossed};
 use super::template::Template;
@@ -154,7 +155,6 @@ pub fn trace_in(
     let flat = flatten(&colours, &greys, &plane.views, &plane.cards)
         .ok_or_else(|| Fault::new("the photo shows nothing of the plane", "take it again"))?;
     drop(in_grey);
-    drop(greys);
     figures.resolution = resolution(&plane, &flat);
     if figures.resolution > COARSE.1 {
         let what =
@@ -170,32 +170,20 @@ pub fn trace_in(
         ));
     }
     step(0.3)?;
-    let belief = Belief::of(&colours, &plane.views, &flat)?;
-    step(0.5)?;
-    let hint = hint(options, &plane, &flat)?;
-    let found = find(&flat, &belief, &plane, &hint, &mut warnings)?;
-    step(0.8)?;
-    figures.lighter = found.first().is_some_and(|f| is_lighter(&flat, f));
-    let mut faults = Faults::new();
-    let mut templates = Vec::new();
-    let view = Sight { flat: &flat, cards: &plane.solid, blur: figures.blur };
-    let mut letters = Letters::new(&options.answers);
-    for look in &found {
-        step(0.9)?;
-        if let Some(t) =
-            faults.keep(template(&view, look, options, &mut letters, &mut warnings)).flatten()
-        {
-            templates.push(t);
+    // Hints and answers are about what the networks see.
+    let asked = options.at.is_some() || options.around.is_some() || !options.answers.is_empty();
+    let plain = match asked {
+        false => plain::templates(&flat, &greys, &plane, options, &mut warnings)?,
+        true => None,
+    };
+    drop(greys);
+    let mut templates = match plain {
+        Some((lighter, templates)) => {
+            figures.lighter = lighter;
+            templates
         }
-    }
-    faults.keep(letters.unanswered());
-    if templates.is_empty() && faults.0.is_empty() {
-        faults.push(Fault::new(
-            "every template in the photo was left out",
-            "leave one of the answers --not out",
-        ));
-    }
-    faults.into_result(())?;
+        None => by_networks(&colours, &flat, &plane, options, &mut figures, &mut warnings, &step)?,
+    };
     name_all(&mut templates, &options.name);
     for t in templates.iter().filter(|t| t.arrow.is_none()) {
         let what = format!("\"{}\" shows no arrow for the part's 0°", t.name);
@@ -210,6 +198,44 @@ pub fn trace_in(
     tracing.give_edges(&options.edges)?;
     tracing.measure(&options.lengths, options.card_width)?;
     Ok(tracing)
+}
+
+/// The templates by what the networks see.
+fn by_networks(
+    colours: &[&RgbImage],
+    flat: &Flat,
+    plane: &Plane,
+    options: &Options,
+    figures: &mut Figures,
+    warnings: &mut Vec<Fault>,
+    step: &dyn Fn(f64) -> Result<(), Fault>,
+) -> Result<Vec<Template>, Faults> {
+    let belief = Belief::of(colours, &plane.views, flat)?;
+    step(0.5)?;
+    let hint = hint(options, plane, flat)?;
+    let found = find(flat, &belief, plane, &hint, warnings)?;
+    step(0.8)?;
+    figures.lighter = found.first().is_some_and(|f| is_lighter(flat, f));
+    let mut faults = Faults::new();
+    let mut templates = Vec::new();
+    let view = Sight { flat, cards: &plane.solid, blur: figures.blur };
+    let mut letters = Letters::new(&options.answers);
+    for look in &found {
+        step(0.9)?;
+        if let Some(t) =
+            faults.keep(template(&view, look, options, &mut letters, warnings)).flatten()
+        {
+            templates.push(t);
+        }
+    }
+    faults.keep(letters.unanswered());
+    if templates.is_empty() && faults.0.is_empty() {
+        faults.push(Fault::new(
+            "every template in the photo was left out",
+            "leave one of the answers --not out",
+        ));
+    }
+    faults.into_result(templates)
 }
 
 /// What is seen of the plane.
