@@ -170,9 +170,8 @@ pub fn trace_in(
         ));
     }
     step(0.3)?;
-    // Hints and answers are about what the networks see.
-    let asked = options.at.is_some() || options.around.is_some() || !options.answers.is_empty();
-    let plain = match asked {
+    // Hints are about what the networks see.
+    let plain = match options.at.is_some() || options.around.is_some() {
         false => plain::templates(&flat, &greys, &plane, options, &mut warnings)?,
         true => None,
     };
@@ -222,6 +221,16 @@ fn by_networks(
     let mut letters = Letters::new(&options.answers);
     for look in &found {
         step(0.9)?;
+        let at = flat.plane(point(
+            f64::from(look.x + look.skin.width() / 2),
+            f64::from(look.y + look.skin.height() / 2),
+        ));
+        let what = "it is no skin whose edge lies on a plain board: fine slits, tips of narrow \
+                    darts and small holes may be missing";
+        let remedy = "hold the outline in the check picture against the photo before you cut, all \
+                      round, and mend what is wrong in a drawing program or on the page (`warpwise \
+                      bench`)";
+        warnings.push(Fault::new(what, remedy).at("outline", at.x, at.y));
         if let Some(t) =
             faults.keep(template(&view, look, options, &mut letters, warnings)).flatten()
         {

@@ -8,6 +8,7 @@ mod light;
 mod patch;
 mod ring;
 
+use super::answers::{Kind, Letters};
 use super::card;
 use super::flat::Flat as Seen;
 use super::gap::Gap;
@@ -18,7 +19,7 @@ use super::ring::simplified;
 use super::template::Template;
 use super::tracing::{NetLine, Options};
 use crate::fault::{Fault, Faults};
-use crate::geometry::{Point, Ring, point, ring_area, ring_contains};
+use crate::geometry::{Point, Ring, point, ring_area, ring_bounds, ring_contains};
 use crate::outline::{Draft, Outline};
 use crate::units::counted;
 use choice::choose;
@@ -97,10 +98,21 @@ pub(super) fn templates(
     }
     let mut faults = Faults::new();
     let mut templates = Vec::new();
+    let mut letters = Letters::new(&options.answers);
     for patch in &found.found {
-        templates.extend(
-            faults.keep(template(&flat, &smooth, &light, patch, lighter, options, warnings)),
-        );
+        let traced = template(&flat, &smooth, &light, patch, lighter, options, warnings);
+        let Some(mut template) = faults.keep(traced) else { continue };
+        let middle = ring_bounds(&template.net).map_or(Point::default(), |b| b.centre());
+        let letter = letters.give(Kind::Template, middle);
+        if !letters.is_not(&letter.letter) {
+            template.letters.push(letter);
+            templates.push(template);
+        }
+    }
+    faults.keep(letters.unanswered());
+    if templates.is_empty() && faults.0.is_empty() {
+        let what = "every template in the photo was left out";
+        faults.push(Fault::new(what, "leave one of the answers --not out"));
     }
     faults.into_result(Some((lighter, templates)))
 }
