@@ -91,6 +91,9 @@ pub(super) fn lines(
     out
 }
 
+/// Pixels of ink that hang together.
+type Stroke = Vec<(u32, u32)>;
+
 /// The arrows: what the network calls an arrow's ink and has the shape of one, else ink that has
 /// its shape. Their ink is taken away.
 fn arrows(
@@ -109,7 +112,7 @@ fn arrows(
         imageproc::distance_transform::Norm::L2,
         (APART / 2.0 / flat.mm).round() as u8,
     );
-    let mut out: Vec<([Point; 2], Vec<(u32, u32)>)> = Vec::new();
+    let mut out: Vec<([Point; 2], Stroke)> = Vec::new();
     let inked = pieces(ink, true);
     for group in pieces(&near, true) {
         let own: Vec<(u32, u32)> =

@@ -207,8 +207,8 @@ pub(super) fn drawn_out(ring: &Ring, flat: &Flat, ink: &Mask) -> Ring {
         libm::atan2(a.cross(b).abs(), a.dot(b)).to_degrees()
     };
     let mut out = Ring::with_capacity(n);
-    for i in 0..n {
-        out.push(ring[i]);
+    for (i, &corner) in ring.iter().enumerate() {
+        out.push(corner);
         let here = wide(i);
         if here > TIP
             || (1..=reach).any(|k| wide((i + k) % n) < here || wide((i + n - k) % n) < here)
@@ -219,7 +219,7 @@ pub(super) fn drawn_out(ring: &Ring, flat: &Flat, ink: &Mask) -> Ring {
         let along = a * (1.0 / a.length().max(1e-9)) + b * (1.0 / b.length().max(1e-9));
         let mut way = along * (-1.0 / along.length().max(1e-9));
         // Along the middle of the stroke, as wide as it is dark.
-        let (mut at, mut gone, mut pen) = (ring[i], 0.0, 0.0);
+        let (mut at, mut gone, mut pen) = (corner, 0.0, 0.0);
         while gone < STROKE.1 {
             let next = at + way * STEP;
             let side = point(-way.y, way.x);
