@@ -31,6 +31,9 @@ fn twelve_megapixels(c: &mut Criterion) {
         lengths: Vec::new(),
         gaps: None,
         rectangle: None,
+        at: None,
+        around: None,
+        answers: Vec::new(),
     };
     let mut group = c.benchmark_group("trace");
     group.sample_size(10);

@@ -1,7 +1,7 @@
 """The camera and the picture that a scene is painted on.
 
 The plane is measured in mm. Everything is painted in linear light; beside the colours the canvas keeps how much of each pixel is
-skin, inside of an inked net line, ink on skin, and card.
+skin, inside of an inked net line, ink on skin (of it arrow and relief cuts), and card.
 """
 
 import math
@@ -77,6 +77,17 @@ def fill(mask, points, value=255):
     cv2.fillPoly(mask, [np.round((points - 0.0) * 256).astype(np.int32)], value, cv2.LINE_AA, 8)
 
 
+def share(shape, rings, out=()):
+    """How much of each pixel of a picture lies in rings and in none of the others, 0 to 1, without the rim of `fill`."""
+    fine = 4
+    mask = np.zeros((shape[0] * fine, shape[1] * fine), np.uint8)
+    for group, value in ((rings, 255), (out, 0)):
+        for points in group:
+            points = (np.clip(points, -5000, 5000) + 0.5) * fine - 0.5
+            cv2.fillPoly(mask, [np.round(points * 256).astype(np.int32)], value, cv2.LINE_8, 8)
+    return cv2.resize(mask, shape[::-1], interpolation=cv2.INTER_AREA).astype(np.float32) / 255
+
+
 def stroke(mask, points, width, value=255, closed=False):
     """A line of a width in pixels, thinner than one by being paler."""
     thick = max(1, int(round(width)))
@@ -96,7 +107,9 @@ class Canvas:
         self.falls_px = step / (np.hypot(*step) + 1e-9) * np.hypot(*self.falls)
         self.x, self.y = camera.plane()
         self.rgb = None
-        self.skin, self.inside, self.ink, self.card = (np.zeros((HEIGHT, WIDTH), np.float32) for _ in range(4))
+        layers = (np.zeros((HEIGHT, WIDTH), np.float32) for _ in range(6))
+        self.skin, self.inside, self.ink, self.arrow, self.relief, self.card = layers
+        self.spots = []  # places, in mm, of what is small and counts
         self.gloss = np.zeros((HEIGHT, WIDTH), np.float32)
 
     def box(self, points, margin=3):
@@ -107,7 +120,7 @@ class Canvas:
 
     def cover(self, part, m):
         """What lies under a mask is no longer seen."""
-        for layer in (self.skin, self.inside, self.ink, self.card, self.gloss):
+        for layer in (self.skin, self.inside, self.ink, self.arrow, self.relief, self.card, self.gloss):
             layer[part] *= 1 - m
 
     def mask(self, points, margin=3):

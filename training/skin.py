@@ -8,7 +8,7 @@ import numpy as np
 
 import pen
 import shapes
-from canvas import fill, linear, rectangle, stroke, turned
+from canvas import fill, linear, rectangle, share, stroke, turned
 from texture import noise
 
 TAPES = [
@@ -84,10 +84,19 @@ class Template:
     rings: list  # the skin: areas filled
     gaps: list = field(default_factory=list)  # and cut out again
     holes: list = field(default_factory=list)  # holes of the net
-    strokes: list = field(default_factory=list)  # ink: (points, closed)
+    strokes: list = field(default_factory=list)  # ink: lines
+    kinds: list = field(default_factory=list)  # of each line: NET, ARROW, RELIEF or OTHER
     filled: list = field(default_factory=list)  # ink: areas
     strips: list = field(default_factory=list)  # (from, to) across the strips
     angle: float = 0.0
+    spots: list = field(default_factory=list)  # what is small and counts: tips, ends, holes
+
+    def add(self, strokes, kind):
+        self.strokes += strokes
+        self.kinds += [kind] * len(strokes)
+
+
+NET, ARROW, RELIEF, OTHER = range(4)
 
 
 def strips_of(rng, tape, low, high):
@@ -109,7 +118,7 @@ def torn(rng, x, low, high, rough):
 def template(rng, size, tape, plain=False):
     """Any template; a plain one is little inked and cut: it lies beside the one that counts."""
     ring = shapes.outline(rng, size)
-    inked = rng.random() < 0.45 and not plain
+    inked = rng.random() < 0.5 and not plain
     net, darts, slits = ring, [], []
     if rng.random() < (0.15 if plain else 0.4):
         for _ in range(rng.integers(1, 5)):
@@ -151,6 +160,8 @@ def template(rng, size, tape, plain=False):
         rough = rng.choice([0, rng.uniform(0, 0.5), rng.uniform(0.3, 1.5)])
         t.rings = [net + rng.normal(0, rough, net.shape) if rough else net]
         t.gaps = holes
+    t.spots += [p for d in darts for p in (d[0], d[1], d[-1])] + [(p[1] + p[2]) / 2 for p in slits]
+    t.spots += [(p[0] + p[3]) / 2 for p in slits] + [h[0] for h in holes]
     ink(rng, t, darts, plain)
     return t
 
@@ -184,46 +195,47 @@ def ink(rng, t, darts, plain):
     if t.inked:
         line = pen.wavy(rng, np.r_[t.net, t.net[:1]], rng.uniform(0, 0.25), 3)
         gaps = int(rng.integers(1, 6)) if rng.random() < 0.35 else 0
-        t.strokes += pen.broken(rng, line, gaps) if gaps else [line]
+        t.add(pen.broken(rng, line, gaps) if gaps else [line], NET)
         if rng.random() < 0.2:  # doubled for a stretch
             i, k = int(rng.integers(0, n)), int(rng.integers(10, max(11, n // 3)))
-            t.strokes.append(t.net[np.arange(i, i + k) % n] + rng.normal(0, 1.5, 2))
+            t.add([t.net[np.arange(i, i + k) % n] + rng.normal(0, 1.5, 2)], NET)
         for h in t.holes:
-            t.strokes.append(pen.wavy(rng, np.r_[h, h[:1]], 0.1))
+            t.add([pen.wavy(rng, np.r_[h, h[:1]], 0.1)], NET)
     elif rng.random() < 0.25:  # cut along a line: some of it is left
         line = t.net + rng.normal(0, 0.6, 2)
-        t.strokes += pen.broken(rng, np.r_[line, line[:1]], int(rng.integers(1, 8)))
+        t.add(pen.broken(rng, np.r_[line, line[:1]], int(rng.integers(1, 8))), NET)
     if plain and rng.random() < 0.5:
         return
     if rng.random() < 0.4:  # ticks over the edge
         for _ in range(rng.integers(1, 9)):
             i = int(rng.integers(0, n))
             d = shapes.normal(t.net, i) * rng.uniform(4, 14)
-            t.strokes.append(np.array([t.net[i] - d * rng.uniform(0.2, 1), t.net[i] + d]))
+            t.add([np.array([t.net[i] - d * rng.uniform(0.2, 1), t.net[i] + d])], OTHER)
     if rng.random() < 0.3:  # relief cuts, inked
         for _ in range(rng.integers(1, 5)):
             i = int(rng.integers(0, n))
             end = t.net[i] + shapes.normal(t.net, i) * rng.uniform(20, 90)
             if shapes.depth(t.net, end) > 8:
-                t.strokes.append(pen.wavy(rng, np.array([t.net[i], end]), 0.15))
+                t.add([pen.wavy(rng, np.array([t.net[i], end]), 0.15)], RELIEF)
+                t.spots += [t.net[i], end]
     size = np.ptp(t.net, 0).max()
     if rng.random() < 0.92:
         p = inner_place(rng, t, 12)
         if p is not None:
             strokes, filled = pen.arrow(rng, rng.uniform(40, min(180, 60 + 0.4 * size)))
             a = rng.uniform(0, 2 * math.pi)
-            t.strokes += pen.placed(strokes, a, p)
+            t.add(pen.placed(strokes, a, p), ARROW)
             t.filled += pen.placed(filled, a, p)
+            t.spots += [t.strokes[-1].mean(0), p]
     for _ in range(rng.integers(0, 6)):
         p = inner_place(rng, t, 10)
         if p is not None:
-            t.strokes += pen.placed(
-                pen.text(rng, rng.choice(pen.WORDS), rng.uniform(7, 45)), rng.uniform(0, 2 * math.pi), p
-            )
+            word = pen.text(rng, rng.choice(pen.WORDS), rng.uniform(7, 45))
+            t.add(pen.placed(word, rng.uniform(0, 2 * math.pi), p), OTHER)
     if rng.random() < 0.15:  # help lines across
         for _ in range(rng.integers(1, 4)):
             a, b = t.net[rng.integers(0, n)], t.net[rng.integers(0, n)]
-            t.strokes.append(pen.wavy(rng, np.array([a, b]), 0.1, 20))
+            t.add([pen.wavy(rng, np.array([a, b]), 0.1, 20)], OTHER)
 
 
 def profile(rng, tape, strips, low, high):
@@ -303,6 +315,7 @@ def paint(rng, canvas, t, tape, angle, at):
         through = through[..., None]
         colour = colour * (1 - through) + canvas.rgb[part] * through * np.float32(rng.uniform(0.7, 1))
     draw_ink(rng, canvas, t, tape, place, corner, shape, part, m, colour, x, y)
+    canvas.spots += [turned(np.atleast_2d(p), angle, at)[0] for p in t.spots]
     a = m[..., None]
     canvas.rgb[part] = canvas.rgb[part] * (1 - a) + np.clip(colour, 0.002, 1) * a
     canvas.gloss[part] += m * np.float32(tape.gloss) * np.clip(1 + 0.5 * noise(rng, "rough", x, y, 2), 0, 2)
@@ -356,6 +369,7 @@ def draw_ink(rng, canvas, t, tape, place, corner, shape, part, m, colour, x, y):
         else np.float32(1)
     )
     layer = np.zeros(shape, np.uint8)
+    of_kind = {k: np.zeros(shape, np.uint8) for k in (ARROW, RELIEF) if k in t.kinds}
 
     def put():
         nonlocal total
@@ -366,22 +380,25 @@ def draw_ink(rng, canvas, t, tape, place, corner, shape, part, m, colour, x, y):
             colour[...] = colour * (1 - a) + c * a
             layer[...] = 0
 
-    for i, s in enumerate(t.strokes):
+    for i, (s, kind) in enumerate(zip(t.strokes, t.kinds)):
         if not one_pen and rng.random() < 0.4:
             put()
             c, w, strong = new_pen()
-        one = np.zeros(shape, np.uint8) if i < 40 else layer
+        one = np.zeros(shape, np.uint8) if i < 40 or kind in of_kind else layer
         stroke(one, place(s) - corner, w * rng.uniform(0.85, 1.15) / canvas.camera.px)
         np.maximum(layer, one, out=layer)
+        if kind in of_kind:
+            np.maximum(of_kind[kind], one, out=of_kind[kind])
     for f in t.filled:
         fill(layer, place(f) - corner)
+        fill(of_kind[ARROW], place(f) - corner)
     put()
     canvas.cover(part, m)
     canvas.skin[part] += m
     canvas.ink[part] += total
+    for kind, into in ((ARROW, canvas.arrow), (RELIEF, canvas.relief)):
+        if kind in of_kind:
+            into[part] += of_kind[kind].astype(np.float32) / 255 * m
     if t.inked:
-        inside = np.zeros(shape, np.uint8)
-        fill(inside, place(t.net) - corner)
-        for h in t.holes:
-            fill(inside, place(h) - corner, 0)
-        canvas.inside[part] += inside.astype(np.float32) / 255 * m
+        inside = share(shape, [place(t.net) - corner], [place(h) - corner for h in t.holes])
+        canvas.inside[part] += inside * m

@@ -60,4 +60,31 @@ function say(html, words) {
   else place.innerHTML = html;
 }
 
+/** A photo that was not understood: a click on the skin traces it once more. By keyboard: Enter takes its middle. */
+class SkinFinder extends HTMLElement {
+  connectedCallback() {
+    const picture = this.querySelector('img');
+    picture?.addEventListener('click', (event) => {
+      const box = picture.getBoundingClientRect();
+      this.send(picture, (event.clientX - box.left) / box.width, (event.clientY - box.top) / box.height);
+    });
+    picture?.addEventListener('keydown', (event) => {
+      if (event.key === 'Enter') this.send(picture, 0.5, 0.5);
+    });
+  }
+
+  /** @param {HTMLImageElement} picture @param {number} across @param {number} down shares of its size */
+  async send(picture, across, down) {
+    const at = `x=${(across * picture.naturalWidth).toFixed(1)}&y=${(down * picture.naturalHeight).toFixed(1)}`;
+    this.setAttribute('aria-busy', 'true');
+    const answer = await fetch(`${this.dataset.to}&${at}`, { method: 'POST', headers: { 'hx-request': 'true' } });
+    const text = await answer.text();
+    if (answer.ok) {
+      say('');
+      htmx().swap('#step', text, { swapStyle: 'innerHTML' });
+    } else say(text);
+  }
+}
+
+customElements.define('skin-finder', SkinFinder);
 customElements.define('drop-zone', DropZone);

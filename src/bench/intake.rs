@@ -1,18 +1,23 @@
 //! Files and shapes that come in from the page.
 
 use super::app::{App, beside, locked};
-use super::frame::{STEPS, faults, message};
+use super::frame::{STEPS, address, encoded, faults, message};
 use super::job_page::{changed, whole_step};
 use super::language;
+use super::words::Words;
 use axum::body::Bytes;
 use axum::extract::{Form as Sent, Path, Query, State};
-use axum::http::{HeaderMap, StatusCode};
-use axum::response::Response;
-use maud::html;
+use axum::http::{HeaderMap, StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use maud::{Markup, html};
 use serde::Deserialize;
 use std::sync::Arc;
 use warpwise::fault::{Fault, Faults};
-use warpwise::workshop::{Lay, OpenJob, Refused, Revision, Values, by_size, take as take_in};
+use warpwise::file_name;
+use warpwise::geometry::{Point, point};
+use warpwise::workshop::{
+    Lay, NotTaken, OpenJob, Refused, Revision, Values, by_size, take as take_in, trace_again,
+};
 
 /// Largest file that is taken, bytes: a photo of 50 megapixels.
 pub const LARGEST_FILE: usize = 64 << 20;
@@ -27,6 +32,9 @@ pub struct About {
     off: String,
     #[serde(default)]
     inked: String,
+    /// A pixel on the skin of a photo that was kept.
+    x: Option<f64>,
+    y: Option<f64>,
 }
 
 /// Ids of templates, strips and patches that a job has.
@@ -60,9 +68,18 @@ pub async fn take(
         };
         let lay = about.lay();
         // Tracing takes its time: the job is free meanwhile.
-        let taken = match take_in(&dir, &about.name, &bytes, lay, &known) {
+        let taken = match about.at() {
+            Some(at) => trace_again(&dir, &about.name, lay, at, &known),
+            None => take_in(&dir, &about.name, &bytes, lay, &known),
+        };
+        let taken = match taken {
             Ok(taken) => taken,
-            Err(list) => return message(StatusCode::UNPROCESSABLE_ENTITY, faults(&list)),
+            Err(not) => {
+                return message(
+                    StatusCode::UNPROCESSABLE_ENTITY,
+                    html! { (faults(&not.faults)) (hint(&words, &job, &about, &not)) },
+                );
+            }
         };
         let mut open = locked(&open);
         // Another file may have come in meanwhile: a new section is in nobody's way.
@@ -93,6 +110,54 @@ impl About {
             inked_down: self.inked == "down",
         }
     }
+
+    fn at(&self) -> Option<Point> {
+        Some(point(self.x?, self.y?)).filter(|p| p.x.is_finite() && p.y.is_finite())
+    }
+}
+
+/// The photo that was not understood, to click on the skin in it.
+fn hint(words: &Words, job: &str, about: &About, not: &NotTaken) -> Markup {
+    let Some(photo) = &not.photo else { return html! {} };
+    let query = [
+        ("name", photo.as_str()),
+        ("net", &about.net),
+        ("off", &about.off),
+        ("inked", &about.inked),
+    ];
+    let query: Vec<String> = query.iter().map(|(k, v)| format!("{k}={}", encoded(v))).collect();
+    let words_of_it = words.t("bring.click");
+    html! {
+        p { b { (words_of_it) } }
+        skin-finder data-to=(format!("{}?{}", address(job, "take"), query.join("&"))) data-working=(words.t("bring.working")) {
+            img src=(address(job, &format!("kept/{}", encoded(photo)))) alt=(words_of_it) tabindex="0";
+        }
+    }
+}
+
+/// A photo that was kept beside the job.
+pub async fn kept(
+    State(app): State<Arc<App>>,
+    Path((job, file)): Path<(String, String)>,
+) -> Response {
+    beside(move || {
+        let found = app.job(&job).ok().and_then(|open| {
+            let dir = locked(&open).draft.dir().to_path_buf();
+            let path = std::fs::canonicalize(dir.join(file_name::checked(&file).ok()?)).ok()?;
+            let inside = path.starts_with(std::fs::canonicalize(&dir).ok()?) && path.is_file();
+            inside.then(|| std::fs::read(path).ok()).flatten()
+        });
+        match found {
+            Some(bytes) if bytes.starts_with(&[0xff, 0xd8, 0xff]) => {
+                ([(header::CONTENT_TYPE, "image/jpeg")], bytes).into_response()
+            }
+            Some(bytes) if bytes.starts_with(b"\x89PNG") => {
+                ([(header::CONTENT_TYPE, "image/png")], bytes).into_response()
+            }
+            _ => StatusCode::NOT_FOUND.into_response(),
+        }
+    })
+    .await
 }
 
 /// A shape by size.

@@ -146,6 +146,7 @@ fn router(app: Arc<App>) -> Router {
         .route("/job/{job}/undo", post(job_page::undo))
         .route("/job/{job}/redo", post(job_page::redo))
         .route("/job/{job}/shape", post(intake::shape))
+        .route("/job/{job}/kept/{file}", get(intake::kept))
         .route("/job/{job}/watch", get(job_page::watch))
         .route("/job/{job}/plan/begin", post(plan_page::begin))
         .route("/job/{job}/plan/stop", post(plan_page::stop))

@@ -20,7 +20,7 @@ enum What {
     /// Write printable scale cards to lay around the template
     Card(card::Card),
     /// Trace the template in a photo that shows scale cards
-    Photo(photo::Photo),
+    Photo(Box<photo::Photo>),
     /// Make an outline of measured points, or of offsets from a base line
     Points(points::Points),
 }

@@ -1,22 +1,27 @@
-//! The photos with perspective and distortion taken out: one grey picture of the plane at a known
-//! scale.
+//! The photos with perspective and distortion taken out: one picture of the plane at a known scale.
 
 use super::camera::View;
-use super::grey::sample;
+use super::grey::{sample, sample_colour};
 use crate::geometry::{Bounds, Point, point, ring_bounds};
-use image::GrayImage;
+use image::{GrayImage, RgbImage};
 use rayon::prelude::*;
 
-/// Most pixels of the flat picture.
+/// mm a pixel: what the network that looks closely is used to.
+const MM: f64 = 0.4;
+/// Most pixels of the flat picture; a larger plane is shown coarser.
 const MOST_PIXELS: f64 = 24e6;
 /// How far beyond the cards is looked, mm, at least; and as a multiple of the size of their box.
-const BEYOND: (f64, f64) = (500.0, 1.0);
+const BEYOND: (f64, f64) = (900.0, 1.0);
+/// Side of the blocks in which the way from plane to photo is taken for straight, pixels.
+const BLOCK: usize = 16;
+/// Most looks at a photo for one pixel, in a row.
+const MOST_LOOKS: f64 = 6.0;
 
 /// The plane, seen straight from above.
 #[derive(Clone, Debug)]
 pub(super) struct Flat {
-    /// Grey levels.
-    pub grey: GrayImage,
+    /// Colours.
+    pub colour: RgbImage,
     /// 255 where a photo shows the place.
     pub seen: GrayImage,
     /// mm a pixel.
@@ -39,65 +44,116 @@ impl Flat {
 
 /// Flattens the photos. `cards` are the outlines of the cards in the plane; `None` if there is
 /// nothing to see.
-pub(super) fn flatten(photos: &[GrayImage], views: &[View], cards: &[Vec<Point>]) -> Option<Flat> {
+pub(super) fn flatten(
+    photos: &[&RgbImage],
+    greys: &[GrayImage],
+    views: &[View],
+    cards: &[Vec<Point>],
+) -> Option<Flat> {
     let area = extent(photos, views, cards)?;
-    let mut scales: Vec<f64> = Vec::new();
-    for i in 0..9 {
-        for j in 0..9 {
-            let p = area.min
-                + point(area.width() * f64::from(i) / 8.0, area.height() * f64::from(j) / 8.0);
-            scales.extend(
-                photos
-                    .iter()
-                    .zip(views)
-                    .filter(|(photo, v)| inside(photo, v, p).is_some())
-                    .filter_map(|(_, v)| v.mm_a_pixel(p)),
-            );
-        }
-    }
-    scales.sort_by(f64::total_cmp);
-    // A little finer than the photo, so that nothing is lost by looking up between pixels.
-    let wanted = 0.9 * scales.get(scales.len() / 2)?;
-    let mm = wanted.max((area.width() * area.height() / MOST_PIXELS).sqrt());
+    let mm = MM.max((area.width() * area.height() / MOST_PIXELS).sqrt());
     let (w, h) = ((area.width() / mm).floor() as u32 + 1, (area.height() / mm).floor() as u32 + 1);
     let corner = point(area.min.x, area.max.y);
-    let gains = gains(photos, views, &area);
-    let mut grey = GrayImage::new(w, h);
+    let gains = gains(greys, views, &area);
     let mut seen = GrayImage::new(w, h);
+    let mut colour = RgbImage::new(w, h);
     let width = w as usize;
-    grey.par_chunks_mut(width).zip(seen.par_chunks_mut(width)).enumerate().for_each(
-        |(j, (grey, seen))| {
-            for (i, (grey, seen)) in grey.iter_mut().zip(seen).enumerate() {
-                let p = point(corner.x + i as f64 * mm, corner.y - j as f64 * mm);
-                let mut best: Option<(f64, usize, Point)> = None;
-                for (k, (photo, view)) in photos.iter().zip(views).enumerate() {
-                    if let Some((depth, pixel)) = inside(photo, view, p)
-                        && best.is_none_or(|b| depth > b.0)
-                    {
-                        best = Some((depth, k, pixel));
+    let bands = seen.par_chunks_mut(width * BLOCK).zip(colour.par_chunks_mut(3 * width * BLOCK));
+    bands.enumerate().for_each(|(band, (seen, colour))| {
+        for left in (0..width).step_by(BLOCK) {
+            let first = point(left as f64, (band * BLOCK) as f64);
+            let place = |q: Point| corner + point(q.x * mm, -q.y * mm);
+            let ways: Vec<Option<Way>> =
+                views.iter().map(|view| Way::through(view, first, &place)).collect();
+            for j in 0..seen.len() / width {
+                for i in left..(left + BLOCK).min(width) {
+                    let best = ways
+                        .iter()
+                        .enumerate()
+                        .filter_map(|(k, way)| {
+                            let way = way.as_ref()?;
+                            let pixel = way.at((i - left) as f64, j as f64);
+                            Some((depth_in(photos[k], pixel)?, k, way, pixel))
+                        })
+                        .max_by(|a, b| a.0.total_cmp(&b.0));
+                    let Some((_, k, way, pixel)) = best else { continue };
+                    let found = way.mean(photos[k], pixel);
+                    for (c, v) in found.into_iter().enumerate() {
+                        colour[3 * (j * width + i) + c] =
+                            (v * gains[k] + 0.5).clamp(0.0, 255.0) as u8;
                     }
-                }
-                if let Some((_, k, pixel)) = best {
-                    *grey = (sample(&photos[k], pixel.x, pixel.y) * gains[k] + 0.5)
-                        .clamp(0.0, 255.0) as u8;
-                    *seen = 255;
+                    seen[j * width + i] = 255;
                 }
             }
-        },
-    );
-    Some(Flat { grey, seen, mm, corner })
+        }
+    });
+    Some(Flat { colour, seen, mm, corner })
+}
+
+/// The way from a block of the flat picture to a photo's pixels, straight between its corners.
+struct Way {
+    corners: [Point; 4],
+    /// Steps in the photo for a step right and a step down in the middle of the block.
+    right: Point,
+    down: Point,
+    /// Looks for a pixel, in a row: one where the photo is coarser.
+    looks: usize,
+}
+
+impl Way {
+    fn through(view: &View, first: Point, place: &impl Fn(Point) -> Point) -> Option<Way> {
+        let side = BLOCK as f64;
+        let at = |x: f64, y: f64| view.pixel(place(first + point(x, y)));
+        let corners = [at(0.0, 0.0)?, at(side, 0.0)?, at(0.0, side)?, at(side, side)?];
+        let right = (corners[1] + corners[3] - corners[0] - corners[2]) * (0.5 / side);
+        let down = (corners[2] + corners[3] - corners[0] - corners[1]) * (0.5 / side);
+        let looks = right.cross(down).abs().sqrt().round().clamp(1.0, MOST_LOOKS) as usize;
+        Some(Way { corners, right, down, looks })
+    }
+
+    fn at(&self, x: f64, y: f64) -> Point {
+        let (u, v) = (x / BLOCK as f64, y / BLOCK as f64);
+        let [a, b, c, d] = self.corners;
+        (a * (1.0 - u) + b * u) * (1.0 - v) + (c * (1.0 - u) + d * u) * v
+    }
+
+    /// The mean colour of what a pixel covers.
+    fn mean(&self, photo: &RgbImage, pixel: Point) -> [f64; 3] {
+        let n = self.looks;
+        if n == 1 {
+            return sample_colour(photo, pixel.x, pixel.y);
+        }
+        let mut sum = [0.0; 3];
+        let off = |i: usize| (i as f64 + 0.5) / n as f64 - 0.5;
+        for j in 0..n {
+            for i in 0..n {
+                let p = pixel + self.right * off(i) + self.down * off(j);
+                let v = sample_colour(photo, p.x, p.y);
+                sum.iter_mut().zip(v).for_each(|(s, v)| *s += v);
+            }
+        }
+        sum.map(|s| s / (n * n) as f64)
+    }
+}
+
+/// How far inside a photo a pixel lies: 1 in the middle, 0 at the frame.
+fn depth_in(photo: &impl image::GenericImageView, pixel: Point) -> Option<f64> {
+    let (w, h) = (f64::from(photo.width()) - 1.0, f64::from(photo.height()) - 1.0);
+    let depth = (pixel.x / w).min(1.0 - pixel.x / w).min(pixel.y / h).min(1.0 - pixel.y / h) * 2.0;
+    (depth >= 0.0).then_some(depth)
 }
 
 /// How far inside its photo a plane point lies (1 in the middle, 0 at the frame), and its pixel.
-fn inside(photo: &GrayImage, view: &View, p: Point) -> Option<(f64, Point)> {
+pub(super) fn inside(
+    photo: &impl image::GenericImageView,
+    view: &View,
+    p: Point,
+) -> Option<(f64, Point)> {
     let pixel = view.pixel(p)?;
-    let (w, h) = (f64::from(photo.width()) - 1.0, f64::from(photo.height()) - 1.0);
-    let depth = (pixel.x / w).min(1.0 - pixel.x / w).min(pixel.y / h).min(1.0 - pixel.y / h) * 2.0;
-    (depth >= 0.0).then_some((depth, pixel))
+    Some((depth_in(photo, pixel)?, pixel))
 }
-
 /// The box of the plane that is looked at: what the photos show, not too far from the cards.
-fn extent(photos: &[GrayImage], views: &[View], cards: &[Vec<Point>]) -> Option<Bounds> {
+fn extent(photos: &[&RgbImage], views: &[View], cards: &[Vec<Point>]) -> Option<Bounds> {
     const SIDE: usize = 64;
     let near = ring_bounds(&cards.concat())?;
     let margin = BEYOND.0.max(BEYOND.1 * near.width().max(near.height()));

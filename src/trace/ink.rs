@@ -1,13 +1,13 @@
-//! Lines drawn on a patch: the arrow, relief cuts, marks; and the region inside an inked net line.
+//! Lines drawn on a skin: the arrow, relief cuts, marks.
 
 use super::axis::axis;
 use super::flat::Flat;
-use super::light::Light;
-use super::patch::{DoubtfulGap, Gap, Mask, Patch, fill_slits, flood};
+use super::look::Look;
+use super::mask::{Mask, pieces};
 use super::ring::simplified_line;
+use super::tracing::NetLine;
 use crate::geometry::{Path, Point, Ring, point};
-use image::{GrayImage, Luma};
-use imageproc::distance_transform::Norm;
+use image::GrayImage;
 
 /// Least length of an arrow, mm: letters are shorter.
 pub const LEAST_ARROW: f64 = 40.0;
@@ -17,9 +17,14 @@ pub const LEAST_CUT: f64 = 15.0;
 const LEAST_LINE: f64 = 6.0;
 /// How near a line must come to the net line to reach it, mm.
 const REACHES: f64 = 4.0;
-/// Ink is at most so many times as light as the tape (or, light ink on dark tape, the tape as the
-/// ink).
-const INK: f64 = 0.72;
+/// A line counts as a relief cut if the network calls so much of it one, of 255.
+const RELIEF: f64 = 80.0;
+/// A shaft that bows out by a larger share of its length is bent.
+const BENT: f64 = 0.012;
+/// A straight line is hardly longer than the way between its ends.
+const STRAIGHT: f64 = 0.94;
+/// Parts of one arrow lie at most so far apart, mm.
+const APART: f64 = 5.0;
 
 /// What is drawn on a patch.
 #[derive(Clone, Debug, Default)]
@@ -29,166 +34,29 @@ pub(super) struct Lines {
     pub marks: Vec<Path>,
 }
 
-/// Ink on a patch: 255 where there is some; and whether it is darker than the tape.
-pub(super) fn ink_of(
-    flat: &Flat,
-    light: &Light,
-    patch: &Patch,
-    lighter: bool,
-) -> (GrayImage, bool) {
-    let mask = &patch.mask;
-    // The blurred edge of the patch is as dark as ink.
-    let mut core = mask.image.clone();
-    imageproc::morphology::erode_mut(&mut core, Norm::L2, ((0.9 / flat.mm).round() as u8).max(2));
-    let (w, h) = core.dimensions();
-    let marked = |darker: bool| {
-        GrayImage::from_fn(w, h, |x, y| {
-            if core.get_pixel(x, y)[0] == 0 {
-                return Luma([0]);
-            }
-            let (lo, hi) = light.levels(point(f64::from(x + mask.x), f64::from(y + mask.y)));
-            let tape = if lighter { hi } else { lo };
-            let v = f64::from(flat.grey.get_pixel(x + mask.x, y + mask.y)[0]);
-            let is_ink = if darker { v < INK * tape } else { v * INK > tape + 3.0 };
-            Luma([if is_ink { 255 } else { 0 }])
-        })
-    };
-    if lighter {
-        return (marked(true), true);
-    }
-    let (dark, light) = (marked(true), marked(false));
-    let count = |i: &GrayImage| i.iter().filter(|v| **v > 0).count();
-    if count(&dark) > count(&light) { (dark, true) } else { (light, false) }
-}
-
-/// The region inside the inked net line, with the holes that closed lines within make; `None` if no
-/// line closes.
-pub(super) fn inside_net(
-    flat: &Flat,
-    patch: &Patch,
-    ink: &GrayImage,
-    said: Option<Gap>,
-) -> Option<(Mask, Vec<DoubtfulGap>)> {
-    let (w, h) = ink.dimensions();
-    // A line may have breaks of a pen's width.
-    let reach = ((0.8 / flat.mm).round() as u8).max(1);
-    let mut line = imageproc::morphology::dilate(ink, Norm::L2, reach);
-    imageproc::morphology::erode_mut(&mut line, Norm::L2, reach);
-    let paper =
-        |x: u32, y: u32| patch.mask.image.get_pixel(x, y)[0] > 0 && line.get_pixel(x, y)[0] == 0;
-    let mut done = GrayImage::new(w, h);
-    let mut largest: Vec<(u32, u32)> = Vec::new();
-    let mut others: Vec<Vec<(u32, u32)>> = Vec::new();
-    for y in 0..h {
-        for x in 0..w {
-            if done.get_pixel(x, y)[0] > 0 || !paper(x, y) {
-                continue;
-            }
-            let region = flood(&mut done, x, y, false, paper);
-            let at_edge = region.iter().any(|&(x, y)| {
-                [(x.wrapping_sub(1), y), (x + 1, y), (x, y.wrapping_sub(1)), (x, y + 1)]
-                    .iter()
-                    .any(|&(x, y)| x >= w || y >= h || patch.mask.image.get_pixel(x, y)[0] == 0)
-            });
-            if at_edge {
-                continue;
-            }
-            if region.len() > largest.len() {
-                others.push(std::mem::replace(&mut largest, region));
-            } else {
-                others.push(region);
-            }
-        }
-    }
-    // A net line that is worth tracing holds most of the skin.
-    if (largest.len() as f64) * flat.mm * flat.mm < 0.3 * patch.area {
-        return None;
-    }
-    let mut image = GrayImage::new(w, h);
-    largest.iter().for_each(|&(x, y)| image.put_pixel(x, y, Luma([255])));
-    let mut outside = GrayImage::new(w, h);
-    flood(&mut outside, 0, 0, false, |x, y| image.get_pixel(x, y)[0] == 0);
-    // What is enclosed is filled, but for regions as large as a hole, with the line around them.
-    let hole_area = 150.0 / (flat.mm * flat.mm);
-    let mut holes = GrayImage::new(w, h);
-    for region in others.iter().filter(|r| {
-        r.len() as f64 > hole_area && r.iter().all(|&(x, y)| outside.get_pixel(x, y)[0] == 0)
-    }) {
-        region.iter().for_each(|&(x, y)| holes.put_pixel(x, y, Luma([255])));
-    }
-    let mut around = holes.clone();
-    for y in 0..h {
-        for x in 0..w {
-            // The closed line around a hole is all that lies between it and the region.
-            if holes.get_pixel(x, y)[0] > 0 {
-                for (dx, dy) in [(-1, 0), (1, 0), (0, -1), (0, 1)] {
-                    if let (Some(x), Some(y)) = (x.checked_add_signed(dx), y.checked_add_signed(dy))
-                    {
-                        flood(&mut around, x, y, false, |x, y| {
-                            image.get_pixel(x, y)[0] == 0 && outside.get_pixel(x, y)[0] == 0
-                        });
-                    }
-                }
-            }
-        }
-    }
-    for y in 0..h {
-        for x in 0..w {
-            if outside.get_pixel(x, y)[0] == 0 && around.get_pixel(x, y)[0] == 0 {
-                image.put_pixel(x, y, Luma([255]));
-            }
-        }
-    }
-    let gaps = fill_slits(&mut image, flat.mm, said);
-    Some((Mask { image, x: patch.mask.x, y: patch.mask.y }, gaps))
-}
-
 /// Sorts the ink within a net line into arrows, relief cuts and marks.
 pub(super) fn lines(
     flat: &Flat,
-    patch: &Patch,
+    look: &Look,
+    mask: &Mask,
     ink: &GrayImage,
     net: &Ring,
     holes: &[Ring],
+    kind: NetLine,
 ) -> Lines {
-    let (w, h) = ink.dimensions();
-    let mut done = GrayImage::new(w, h);
-    let (mut strokes, mut arrows) = (Vec::new(), Vec::new());
-    for y in 0..h {
-        for x in 0..w {
-            if ink.get_pixel(x, y)[0] == 0 || done.get_pixel(x, y)[0] > 0 {
-                continue;
-            }
-            let pixels = flood(&mut done, x, y, true, |x, y| ink.get_pixel(x, y)[0] > 0);
-            if (pixels.len() as f64) * flat.mm * flat.mm < 3.0 {
-                continue;
-            }
-            let points: Vec<Point> = pixels
-                .iter()
-                .map(|&(x, y)| {
-                    flat.plane(point(f64::from(x + patch.mask.x), f64::from(y + patch.mask.y)))
-                })
-                .collect();
-            strokes.push(pixels);
-            arrows.push(arrow_of(&points));
-        }
-    }
+    let mut ink = ink.clone();
+    let plane =
+        |&(x, y): &(u32, u32)| flat.plane(point(f64::from(x + mask.x), f64::from(y + mask.y)));
+    let arrows = arrows(flat, look, &mut ink, &plane);
     let to_net = |p: Point| {
         distance(net, p).min(holes.iter().map(|h| distance(h, p)).fold(f64::INFINITY, f64::min))
     };
-    // A cut at a dart can look like an arrow, but it comes to the edge: that is none if another is
-    // clear of it.
-    let clear = |a: &[Point; 2]| a.iter().all(|p| to_net(*p) > REACHES);
-    let any_clear = arrows.iter().flatten().any(clear);
-    let mut out = Lines::default();
-    for (pixels, arrow) in strokes.into_iter().zip(arrows) {
-        if let Some(arrow) = arrow.filter(|a| !any_clear || clear(a)) {
-            out.arrows.push(arrow);
+    let mut out = Lines { arrows, ..Lines::default() };
+    for pixels in pieces(&ink, true) {
+        if (pixels.len() as f64) * flat.mm * flat.mm < 3.0 {
             continue;
         }
-        let Some(mut line) = middle_line(flat, patch, &pixels) else {
-            continue;
-        };
+        let Some(mut line) = middle_line(flat, mask, &pixels) else { continue };
         let length = crate::geometry::path_length(&line);
         if length < LEAST_LINE {
             continue;
@@ -198,12 +66,17 @@ pub(super) fn lines(
         if along * 2 > line.len() {
             continue;
         }
-        let (Some(&a), Some(&b)) = (line.first(), line.last()) else {
-            continue;
-        };
+        let (Some(&a), Some(&b)) = (line.first(), line.last()) else { continue };
         let at_start = to_net(a) <= to_net(b);
         let reaches = to_net(a).min(to_net(b)) < REACHES;
-        if reaches && length >= LEAST_CUT {
+        let relief = pixels.iter().map(|&(x, y)| f64::from(look.relief.get_pixel(x, y)[0]));
+        let relief = relief.sum::<f64>() / pixels.len() as f64;
+        // A line straight in from the edge of a skin is a cut; by a net line it may be a dart's leg.
+        let likely = relief > RELIEF
+            || kind == NetLine::Edge
+                && to_net(a).max(to_net(b)) > REACHES
+                && a.distance(b) > STRAIGHT * length;
+        if reaches && length >= LEAST_CUT && likely {
             if !at_start {
                 line.reverse();
             }
@@ -218,6 +91,73 @@ pub(super) fn lines(
     out
 }
 
+/// Pixels of ink that hang together.
+type Stroke = Vec<(u32, u32)>;
+
+/// The arrows: what the network calls an arrow's ink and has the shape of one, else ink that has
+/// its shape. Their ink is taken away.
+fn arrows(
+    flat: &Flat,
+    look: &Look,
+    ink: &mut GrayImage,
+    plane: &impl Fn(&(u32, u32)) -> Point,
+) -> Vec<[Point; 2]> {
+    let (w, h) = ink.dimensions();
+    let seen = GrayImage::from_fn(w, h, |x, y| {
+        let is = look.arrow.get_pixel(x, y)[0] > 127 && look.skin.get_pixel(x, y)[0] > 127;
+        image::Luma([if is { 255 } else { 0 }])
+    });
+    let near = imageproc::morphology::dilate(
+        &seen,
+        imageproc::distance_transform::Norm::L2,
+        (APART / 2.0 / flat.mm).round() as u8,
+    );
+    let mut out: Vec<([Point; 2], Stroke)> = Vec::new();
+    let inked = pieces(ink, true);
+    for group in pieces(&near, true) {
+        let own: Vec<(u32, u32)> =
+            group.into_iter().filter(|&(x, y)| seen.get_pixel(x, y)[0] > 0).collect();
+        let group_of = super::mask::painted((w, h), &own);
+        // With the rest of its strokes, if most of them are the arrow's.
+        let whole = inked.iter().filter(|stroke| {
+            let held = stroke.iter().filter(|p| seen.get_pixel(p.0, p.1)[0] > 0).count();
+            2 * held > stroke.len() && stroke.iter().any(|p| group_of.get_pixel(p.0, p.1)[0] > 0)
+        });
+        let mut all: Vec<(u32, u32)> =
+            whole.flatten().copied().chain(own.iter().copied()).collect();
+        all.sort_unstable();
+        all.dedup();
+        for pixels in [all, own] {
+            let points: Vec<Point> = pixels.iter().map(plane).collect();
+            if let Some(arrow) = arrow_of(&points) {
+                out.push((arrow, pixels));
+                break;
+            }
+        }
+    }
+    if out.is_empty() {
+        for pixels in pieces(ink, true) {
+            let points: Vec<Point> = pixels.iter().map(plane).collect();
+            out.extend(arrow_of(&points).map(|a| (a, pixels)));
+        }
+    }
+    // One that the network sees far more of than of any other is the one.
+    out.sort_by_key(|o| std::cmp::Reverse(o.1.len()));
+    if out.len() > 1 && 2 * out[1].1.len() < out[0].1.len() {
+        out.truncate(1);
+    }
+    for (_, pixels) in &out {
+        for &(x, y) in pixels {
+            for (u, v) in (y.saturating_sub(3)..(y + 4).min(h))
+                .flat_map(|v| (x.saturating_sub(3)..(x + 4).min(w)).map(move |u| (u, v)))
+            {
+                ink.put_pixel(u, v, image::Luma([0]));
+            }
+        }
+    }
+    out.into_iter().map(|o| o.0).collect()
+}
+
 fn distance(ring: &Ring, p: Point) -> f64 {
     (0..ring.len())
         .map(|i| p.distance_to_segment(ring[i], ring[(i + 1) % ring.len()]))
@@ -225,7 +165,7 @@ fn distance(ring: &Ring, p: Point) -> f64 {
 }
 
 /// The point of a ring that is nearest.
-fn foot(ring: &Ring, p: Point) -> Option<Point> {
+pub(super) fn foot(ring: &Ring, p: Point) -> Option<Point> {
     let on = |i: usize| {
         let (a, b) = (ring[i], ring[(i + 1) % ring.len()]);
         let ab = b - a;
@@ -268,9 +208,7 @@ fn arrow_of(points: &[Point]) -> Option<[Point; 2]> {
         let pen = widths[count / 2].max(0.3);
         let wide: Vec<usize> =
             (0..count).filter(|&i| bins[i].1 - bins[i].0 > (2.2 * pen).max(pen + 1.5)).collect();
-        let (Some(&first), Some(&last)) = (wide.first(), wide.last()) else {
-            return None;
-        };
+        let (Some(&first), Some(&last)) = (wide.first(), wide.last()) else { return None };
         let (head_at_end, shaft) = if first > count / 2 {
             (true, 1..first.saturating_sub(1))
         } else if last < count / 2 {
@@ -296,11 +234,21 @@ fn arrow_of(points: &[Point]) -> Option<[Point; 2]> {
             .map(middle)
             .map(|(t, u)| (u - su - slope * (t - st)).abs())
             .fold(0.0, f64::max);
-        if bow > 0.03 * length + 1.0 {
+        if bow > 0.06 * length + 1.0 {
             return None;
         }
         let on = |t: f64| origin + axis * t + point(-axis.y, axis.x) * (su + slope * (t - st));
-        let ends = [on(low), on(high)];
+        let mut ends = [on(low), on(high)];
+        if bow > BENT * length {
+            // From where a bent shaft begins to the tip.
+            let end = |t: f64| {
+                let near: Vec<&Point> =
+                    points.iter().filter(|p| (along(p) - t).abs() < 1.2).collect();
+                let sum = near.iter().fold(point(0.0, 0.0), |a, p| a + **p);
+                sum * (1.0 / near.len().max(1) as f64)
+            };
+            ends = [end(low), end(high)];
+        }
         answer = Some(if head_at_end { ends } else { [ends[1], ends[0]] });
         origin = on(st);
         angle += libm::atan(slope);
@@ -309,7 +257,7 @@ fn arrow_of(points: &[Point]) -> Option<[Point; 2]> {
 }
 
 /// The longest way through connected pixels, moved to the middle of the pen's stroke.
-fn middle_line(flat: &Flat, patch: &Patch, pixels: &[(u32, u32)]) -> Option<Path> {
+pub(super) fn middle_line(flat: &Flat, mask: &Mask, pixels: &[(u32, u32)]) -> Option<Path> {
     let (left, right) = pixels.iter().fold((u32::MAX, 0), |b, p| (b.0.min(p.0), b.1.max(p.0)));
     let (top, bottom) = pixels.iter().fold((u32::MAX, 0), |b, p| (b.0.min(p.1), b.1.max(p.1)));
     let (w, h) = ((right - left + 1) as usize, (bottom - top + 1) as usize);
@@ -366,9 +314,8 @@ fn middle_line(flat: &Flat, patch: &Patch, pixels: &[(u32, u32)]) -> Option<Path
         }
         sum * (1.0 / f64::max(count, 1.0))
     };
-    let to_plane = |p: Point| {
-        flat.plane(p + point(f64::from(left + patch.mask.x), f64::from(top + patch.mask.y)))
-    };
+    let to_plane =
+        |p: Point| flat.plane(p + point(f64::from(left + mask.x), f64::from(top + mask.y)));
     let step = ((2.0 / flat.mm) as usize).max(1);
     let mut points: Vec<usize> = way.iter().copied().step_by(step).collect();
     if points.last() != way.last() {

@@ -7,21 +7,27 @@
 //! Lengths are mm, y up. Nothing is guessed in silence: what is doubtful comes back as a warning,
 //! what is wrong as a fault.
 
+mod answers;
 mod axis;
+mod belief;
 mod camera;
 pub mod card;
 mod cards;
-mod choice;
 mod corners;
+mod doubt;
+mod find;
 mod flat;
+mod gap;
 mod grey;
 mod ink;
-mod light;
+mod look;
 mod marks;
+mod mask;
 pub mod net;
-mod patch;
+mod part;
 mod photo;
 mod picture;
+mod plain;
 mod plane;
 mod ring;
 mod solve;
@@ -29,9 +35,11 @@ mod stations;
 mod template;
 mod tracing;
 
+pub use answers::{Answer, Kind, Letter};
 pub use corners::{Between, Corner, EdgeRequest, MeasuredLength, named_corners};
+pub use doubt::{Cause, Doubt};
+pub use gap::Gap;
 pub use ink::{LEAST_ARROW, LEAST_CUT};
-pub use patch::Gap;
 pub use photo::{MOST_BYTES, MOST_PIXELS, read_photo};
 pub use picture::{check_picture, plane_picture};
 pub(crate) use ring::{simplified, simplified_line};

@@ -1,7 +1,7 @@
-//! Reads a photo: JPEG or PNG, turned as its EXIF says, within limits, as grey.
+//! Reads a photo: JPEG or PNG, turned as its EXIF says, within limits.
 
 use crate::fault::Fault;
-use image::{DynamicImage, GrayImage, ImageDecoder, ImageFormat, ImageReader, Limits};
+use image::{DynamicImage, ImageDecoder, ImageFormat, ImageReader, Limits, RgbImage};
 use std::io::Cursor;
 
 /// Most pixels of a photo: 64 million.
@@ -18,7 +18,7 @@ const LEAST_SIDE: u32 = 400;
 ///
 /// # Errors
 /// A format that is not read, a damaged or too large file, and what to do.
-pub fn read_photo(bytes: &[u8]) -> Result<GrayImage, Fault> {
+pub fn read_photo(bytes: &[u8]) -> Result<RgbImage, Fault> {
     if bytes.len() as u64 > MOST_BYTES {
         return Err(Fault::new(
             format!("the photo's file has more than {} MB", MOST_BYTES >> 20),
@@ -53,14 +53,16 @@ pub fn read_photo(bytes: &[u8]) -> Result<GrayImage, Fault> {
         return Err(Fault::new(what, "use the photo as the camera took it, not a small copy"));
     }
     let orientation = decoder.orientation().map_err(damaged)?;
-    let mut image = DynamicImage::ImageLuma8(
-        DynamicImage::from_decoder(decoder).map_err(damaged)?.into_luma8(),
-    );
+    let mut image =
+        DynamicImage::ImageRgb8(DynamicImage::from_decoder(decoder).map_err(damaged)?.into_rgb8());
     image.apply_orientation(orientation);
-    let grey = image.into_luma8();
-    let brightest = grey.iter().copied().max().unwrap_or(0);
-    let darkest = grey.iter().copied().min().unwrap_or(0);
-    if brightest - darkest < 20 {
+    let photo = image.into_rgb8();
+    let brightest = photo.iter().copied().max().unwrap_or(0);
+    let spread = (0..3).map(|c| {
+        let channel = || photo.iter().copied().skip(c).step_by(3);
+        channel().max().unwrap_or(0) - channel().min().unwrap_or(0)
+    });
+    if spread.max().unwrap_or(0) < 20 {
         let what = if brightest < 40 {
             "the photo is all black"
         } else {
@@ -71,7 +73,7 @@ pub fn read_photo(bytes: &[u8]) -> Result<GrayImage, Fault> {
             "take it again with more light and without covering the lens",
         ));
     }
-    Ok(grey)
+    Ok(photo)
 }
 
 fn too_large() -> Fault {
@@ -109,10 +111,14 @@ fn format_of(bytes: &[u8]) -> Result<ImageFormat, Fault> {
     }
     if has(4, b"ftyp") {
         let brand = bytes.get(8..12).unwrap_or(b"");
-        if [b"heic", b"heix", b"heif", b"mif1", b"hevc", b"msf1"].iter().any(|b| brand == *b) {
+        if [b"heic", b"heix", b"heim", b"heis", b"heif", b"mif1", b"hevc", b"hevx", b"msf1"]
+            .iter()
+            .any(|b| brand == *b)
+        {
             return Err(Fault::new(
                 "the file is a HEIC photo, which is not read",
-                "set the phone's camera to JPEG (often called \"most compatible\"), or export the photo as JPEG",
+                "set the phone's camera to JPEG (often called \"most compatible\"); one that is taken: share it from the phone as JPEG, or open it on a \
+                 computer and export it as JPEG",
             ));
         }
         return if brand == b"avif" { named("an AVIF picture") } else { named("a film") };
@@ -146,7 +152,7 @@ fn ends(bytes: &[u8]) -> bool {
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
-    use image::{Luma, Rgb};
+    use image::{GrayImage, Luma, Rgb};
 
     fn encoded(image: &DynamicImage, format: ImageFormat) -> Vec<u8> {
         let mut out = Cursor::new(Vec::new());
@@ -174,7 +180,11 @@ mod tests {
         for image in [DynamicImage::ImageLuma8(grey()), deep, colour] {
             let read = read_photo(&encoded(&image, ImageFormat::Png)).unwrap();
             assert_eq!(read.dimensions(), (640, 480));
-            assert!(read.iter().zip(grey().iter()).all(|(a, b)| a.abs_diff(*b) <= 1));
+            assert!(
+                read.pixels()
+                    .zip(grey().iter())
+                    .all(|(a, b)| a.0.iter().all(|v| v.abs_diff(*b) <= 1))
+            );
         }
         assert!(read_photo(&encoded(&DynamicImage::ImageLuma8(grey()), ImageFormat::Jpeg)).is_ok());
     }

@@ -1,5 +1,6 @@
 //! The check picture: the flattened photo with everything that was traced drawn over it.
 
+use super::answers::Kind;
 use super::template::{Template, colour, word};
 use super::tracing::Tracing;
 use crate::geometry::{Bounds, Point, point, ring_bounds};
@@ -16,9 +17,7 @@ const MARGIN: f64 = 25.0;
 pub fn check_picture(tracing: &Tracing) -> String {
     let mut points: Vec<Point> = tracing.cards.concat();
     points.extend(tracing.templates.iter().flat_map(|t| &t.net));
-    let Some(b) = ring_bounds(&points) else {
-        return String::new();
-    };
+    let Some(b) = ring_bounds(&points) else { return String::new() };
     let area = Bounds { min: b.min - point(MARGIN, MARGIN), max: b.max + point(MARGIN, MARGIN) };
     let (w, h) = (area.width(), area.height());
     let mut out = format!(
@@ -41,6 +40,10 @@ pub fn check_picture(tracing: &Tracing) -> String {
     for t in &tracing.templates {
         out.push_str(&pen.template(t));
     }
+    for t in &tracing.templates {
+        out.push_str(&pen.doubts(t));
+    }
+    out.push_str(&pen.figures(tracing));
     out.push_str("</svg>\n");
     out
 }
@@ -56,6 +59,11 @@ pub fn plane_picture(tracing: &Tracing) -> Option<(Bounds, Vec<u8>)> {
         &Bounds { min: b.min - point(MARGIN, MARGIN), max: b.max + point(MARGIN, MARGIN) },
     )
 }
+
+/// Colours of the outline and of doubts (palette of Okabe and Ito, from memory; red is kept for
+/// doubts).
+const OUTLINE: &str = "#0072b2";
+const DOUBT: &str = "#e00000";
 
 struct Pen {
     area: Bounds,
@@ -139,10 +147,108 @@ impl Pen {
         )
     }
 
+    /// Doubtful stretches, thick and red, and the letters of what was found.
+    fn doubts(&self, t: &Template) -> String {
+        let mut out = String::new();
+        for d in &t.doubts {
+            out.push_str(&self.line(&d.path, false, DOUBT, 5.0, "stroke-opacity=\"0.85\""));
+            out.push_str(&format!(
+                "<circle cx=\"{:.2}\" cy=\"{:.2}\" r=\"{:.2}\" stroke=\"{DOUBT}\" stroke-width=\"{:.2}\"/>\n",
+                self.x(d.at()),
+                self.y(d.at()),
+                (d.length / 2.0 + 8.0 * self.size).max(14.0 * self.size),
+                2.0 * self.size
+            ));
+        }
+        // A template that is alone needs no letter to be told from others.
+        for l in &t.letters {
+            if l.kind == Kind::Template {
+                continue;
+            }
+            out.push_str(&format!(
+                "<circle cx=\"{:.2}\" cy=\"{:.2}\" r=\"{:.2}\" fill=\"#ffffff\" stroke=\"#000000\" stroke-width=\"{:.2}\"/>\n",
+                self.x(l.at),
+                self.y(l.at),
+                9.0 * self.size,
+                self.size
+            ));
+            out.push_str(&self.words(
+                l.at - point(0.0, 5.0 * self.size),
+                15.0,
+                "middle",
+                "#000000",
+                &l.letter,
+            ));
+        }
+        out
+    }
+
+    /// What matters at a glance, in a band at the top: the cards' error, the worst doubt, the size;
+    /// and a bar of 100 mm.
+    fn figures(&self, tracing: &Tracing) -> String {
+        let f = &tracing.figures;
+        let worst =
+            tracing.templates.iter().flat_map(|t| &t.doubts).map(|d| d.length).fold(0.0, f64::max);
+        let size: Vec<String> = tracing
+            .templates
+            .iter()
+            .filter_map(|t| {
+                ring_bounds(&t.net).map(|b| format!("{:.0} × {:.0} mm", b.width(), b.height()))
+            })
+            .collect();
+        let cards = if f.cards.is_empty() {
+            "no cards".into()
+        } else {
+            format!("cards fit to {:.2} mm", f.error)
+        };
+        let doubt =
+            if worst > 0.0 { format!("worst doubt {worst:.0} mm") } else { "no doubts".into() };
+        let lines = [
+            (cards, "#000000"),
+            (doubt, if worst > 0.0 { DOUBT } else { "#000000" }),
+            (size.join(", "), "#000000"),
+        ];
+        // Letters as high as a fortieth of the picture's width are read on a telephone.
+        let (w, high) = (self.area.width(), self.area.width() / 38.0);
+        let mut out = format!(
+            "<rect width=\"{w:.2}\" height=\"{:.2}\" fill=\"#ffffff\" fill-opacity=\"0.85\"/>\n",
+            high * 1.6
+        );
+        for (i, (line, colour)) in lines.iter().enumerate() {
+            let anchor = ["start", "middle", "end"][i];
+            let x = self.area.min.x + w * [0.01, 0.5, 0.99][i];
+            out.push_str(&self.words(
+                point(x, self.area.max.y - 1.15 * high),
+                high / self.size,
+                anchor,
+                colour,
+                line,
+            ));
+        }
+        let (right, low) = (self.area.max.x - 0.02 * w, self.area.min.y + 0.6 * high);
+        if w > 150.0 {
+            out.push_str(&self.line(
+                &[point(right - 100.0, low), point(right, low)],
+                false,
+                "#000000",
+                4.0,
+                "",
+            ));
+            out.push_str(&self.words(
+                point(right - 50.0, low + 0.3 * high),
+                0.8 * high / self.size,
+                "middle",
+                "#000000",
+                "100 mm",
+            ));
+        }
+        out
+    }
+
     fn template(&self, t: &Template) -> String {
-        let mut out = self.line(&t.net, true, "#d40000", 1.6, "");
+        let mut out = self.line(&t.net, true, OUTLINE, 1.6, "");
         for hole in &t.holes {
-            out.push_str(&self.line(hole, true, "#d40000", 1.6, ""));
+            out.push_str(&self.line(hole, true, OUTLINE, 1.6, ""));
         }
         for (kind, path) in &t.edges {
             out.push_str(&self.line(path, false, colour(*kind), 4.0, "stroke-opacity=\"0.75\""));
@@ -177,7 +283,7 @@ impl Pen {
         }
         for c in &t.corners {
             out.push_str(&format!(
-                "<circle cx=\"{:.2}\" cy=\"{:.2}\" r=\"{:.2}\" fill=\"#d40000\"/>\n",
+                "<circle cx=\"{:.2}\" cy=\"{:.2}\" r=\"{:.2}\" fill=\"{OUTLINE}\"/>\n",
                 self.x(c.at),
                 self.y(c.at),
                 3.0 * self.size
@@ -189,7 +295,7 @@ impl Pen {
                 c.at + away - point(0.0, 7.0 * self.size),
                 22.0,
                 "middle",
-                "#d40000",
+                OUTLINE,
                 &c.name,
             ));
         }
@@ -230,7 +336,7 @@ fn escaped(text: &str) -> String {
 /// it shows.
 fn photo(tracing: &Tracing, area: &Bounds) -> Option<(Bounds, Vec<u8>)> {
     let flat = &tracing.flat;
-    let (w, h) = flat.grey.dimensions();
+    let (w, h) = flat.colour.dimensions();
     let first = flat.pixel(point(area.min.x, area.max.y));
     let last = flat.pixel(point(area.max.x, area.min.y));
     let clamp = |v: f64, most: u32| v.round().clamp(0.0, f64::from(most)) as u32;
@@ -239,17 +345,17 @@ fn photo(tracing: &Tracing, area: &Bounds) -> Option<(Bounds, Vec<u8>)> {
     if x1 <= x0 || y1 <= y0 {
         return None;
     }
-    let crop = image::imageops::crop_imm(&flat.grey, x0, y0, x1 - x0, y1 - y0).to_image();
+    let crop = image::imageops::crop_imm(&flat.colour, x0, y0, x1 - x0, y1 - y0).to_image();
     let shrink = (MOST_PIXELS / f64::from((x1 - x0).max(y1 - y0))).min(1.0);
     let (sw, sh) = (
         (f64::from(x1 - x0) * shrink).max(1.0) as u32,
         (f64::from(y1 - y0) * shrink).max(1.0) as u32,
     );
     let small =
-        DynamicImage::ImageLuma8(crop).resize_exact(sw, sh, FilterType::Triangle).into_luma8();
+        DynamicImage::ImageRgb8(crop).resize_exact(sw, sh, FilterType::Triangle).into_rgb8();
     let mut jpeg = Vec::new();
     let encoder = image::codecs::jpeg::JpegEncoder::new_with_quality(&mut jpeg, 85);
-    encoder.write_image(small.as_raw(), sw, sh, ExtendedColorType::L8).ok()?;
+    encoder.write_image(small.as_raw(), sw, sh, ExtendedColorType::Rgb8).ok()?;
     let half = flat.mm / 2.0;
     let (a, b) = (
         flat.plane(point(f64::from(x0), f64::from(y0))),

@@ -32,7 +32,7 @@ pub(super) struct Plane {
 }
 
 pub(super) fn by_rectangle(
-    photos: &[(PathBuf, GrayImage)],
+    photos: &[(PathBuf, &GrayImage)],
     r: &KnownRectangle,
     warnings: &mut Vec<Fault>,
 ) -> Result<Plane, Faults> {
@@ -72,7 +72,7 @@ pub(super) fn by_rectangle(
 }
 
 pub(super) fn by_cards(
-    photos: &[(PathBuf, GrayImage)],
+    photos: &[(PathBuf, &GrayImage)],
     options: &Options,
     figures: &mut Figures,
     warnings: &mut Vec<Fault>,
@@ -82,7 +82,7 @@ pub(super) fn by_cards(
     let mut cards: Vec<usize> = Vec::new();
     let mut edges = Vec::new();
     let mut loose: Vec<(usize, Point)> = Vec::new();
-    for (file, photo) in photos {
+    for &(ref file, photo) in photos {
         let smooth = smoothed(photo);
         let found = find_cards(&find_marks(photo, &smooth));
         if let Err(fault) = cards_hold(&found, photo) {
@@ -201,9 +201,7 @@ pub(super) fn by_cards(
 
 /// The turn that makes the photo's own right the plane's +x.
 fn upright(view: &View, at: Point) -> f64 {
-    let Some(pixel) = view.pixel(at) else {
-        return 0.0;
-    };
+    let Some(pixel) = view.pixel(at) else { return 0.0 };
     match (view.plane(pixel - point(20.0, 0.0)), view.plane(pixel + point(20.0, 0.0))) {
         (Some(a), Some(b)) => -libm::atan2(b.y - a.y, b.x - a.x),
         _ => 0.0,

@@ -1,36 +1,16 @@
-//! Rings around a patch, to a part of a pixel: edges by the grey levels on both sides, inked lines
-//! by their middle.
+//! Rings around a mask, to a part of a pixel: where a pixel is half skin and half ground.
 
 use super::axis::axis;
 use super::flat::Flat;
 use super::grey::sample;
-use super::light::Light;
-use super::patch::Mask;
+use super::mask::Mask;
 use crate::geometry::{Path, Point, Ring, point, ring_area};
+use image::GrayImage;
 use imageproc::contours::{BorderType, Contour, find_contours};
 
-/// What runs along a ring.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) enum Along {
-    /// The edge of a patch lighter (or darker) than its ground.
-    Edge {
-        /// The patch is lighter.
-        lighter: bool,
-    },
-    /// An inked line just outside of the mask, darker (or lighter) than the patch.
-    Ink {
-        /// The ink is darker.
-        darker: bool,
-    },
-}
-
-/// The outer ring and the holes of a mask, mm, each point where the grey levels put it.
-pub(super) fn rings(
-    flat: &Flat,
-    light: &Light,
-    mask: &Mask,
-    along: Along,
-) -> (Option<Ring>, Vec<Ring>) {
+/// The outer ring and the holes of a mask, mm, each point where a pixel's share of skin is half.
+/// The shares, 0 to 255, lie as the mask does.
+pub(super) fn rings(flat: &Flat, shares: &GrayImage, mask: &Mask) -> (Option<Ring>, Vec<Ring>) {
     let contours: Vec<Contour<i32>> = find_contours(&mask.image);
     let mut outer: Option<&Contour<i32>> = None;
     for c in contours.iter().filter(|c| c.border_type == BorderType::Outer && c.parent.is_none()) {
@@ -38,14 +18,13 @@ pub(super) fn rings(
             outer = Some(c);
         }
     }
-    let place = |c: &Contour<i32>| -> Vec<Point> {
-        c.points
-            .iter()
-            .map(|p| point(f64::from(p.x) + f64::from(mask.x), f64::from(p.y) + f64::from(mask.y)))
-            .collect()
+    let corner = point(f64::from(mask.x), f64::from(mask.y));
+    let refined = |c: &Contour<i32>| -> Ring {
+        let pixels: Vec<Point> =
+            c.points.iter().map(|p| point(f64::from(p.x), f64::from(p.y))).collect();
+        let ring = refine(shares, &pixels, c.border_type == BorderType::Hole);
+        ring.into_iter().map(|p| flat.plane(p + corner)).collect()
     };
-    let refined =
-        |c: &Contour<i32>| refine(flat, light, &place(c), c.border_type == BorderType::Hole, along);
     let holes =
         contours.iter().filter(|c| c.border_type == BorderType::Hole && c.points.len() > 12);
     (outer.map(refined), holes.map(refined).collect())
@@ -53,10 +32,10 @@ pub(super) fn rings(
 
 /// Each point of a contour (pixels of the patch that border on the ground) moved along its normal
 /// to where the edge is.
-fn refine(flat: &Flat, light: &Light, contour: &[Point], hole: bool, along: Along) -> Ring {
+fn refine(shares: &GrayImage, contour: &[Point], hole: bool) -> Ring {
     let n = contour.len();
     if n < 12 {
-        return contour.iter().map(|&p| flat.plane(p)).collect();
+        return contour.to_vec();
     }
     // Steps of a pixel or a diagonal: the mean over a few gives the direction.
     let smooth: Vec<Point> = (0..n)
@@ -73,10 +52,7 @@ fn refine(flat: &Flat, light: &Light, contour: &[Point], hole: bool, along: Alon
             continue;
         }
         let normal = point(ahead.y, -ahead.x) * (out / length);
-        found.push(match along {
-            Along::Edge { lighter } => edge(flat, light, smooth[i], normal, lighter),
-            Along::Ink { darker } => ink(flat, smooth[i], normal, darker),
-        });
+        found.push(edge(shares, smooth[i], normal));
     }
     // The mean of the neighbours takes the noise of single profiles off; gaps stay gaps and are
     // bridged straight.
@@ -96,34 +72,26 @@ fn refine(flat: &Flat, light: &Light, contour: &[Point], hole: bool, along: Alon
                     weight += 2.0;
                 }
             }
-            Some(flat.plane(sum * (1.0 / weight)))
+            Some(sum * (1.0 / weight))
         })
         .collect()
 }
 
-/// Half-way between the levels on both sides, along a normal, pixels.
-fn edge(flat: &Flat, light: &Light, at: Point, normal: Point, lighter: bool) -> Option<Point> {
-    const REACH: f64 = 5.0;
+/// Where the share of skin is half, along a normal, pixels.
+fn edge(shares: &GrayImage, at: Point, normal: Point) -> Option<Point> {
+    const REACH: f64 = 3.0;
     const STEP: f64 = 0.25;
     /// Further from where the mask ends lies no edge but the flank of a slit, whose mouth the
     /// outline runs past.
-    const NEAR: f64 = 2.5;
-    let sign = if lighter { 1.0 } else { -1.0 };
+    const NEAR: f64 = 2.0;
     let value = |s: f64| {
         let p = at + normal * s;
-        sign * sample(&flat.grey, p.x, p.y)
+        sample(shares, p.x, p.y) - 127.5
     };
-    let (lo, hi) = light.levels(at);
-    let mean = |from: f64| (0..4).map(|i| value(from + f64::from(i) * 0.5)).sum::<f64>() / 4.0;
-    let (patch, ground) = (mean(-REACH), mean(REACH - 1.5));
-    let usual = (lo + hi) / 2.0 * sign;
-    // Ink or a neighbour within reach spoils the levels: then the light's own are better.
-    let half = if patch - ground > 0.7 * (hi - lo) { (patch + ground) / 2.0 } else { usual };
     let count = (2.0 * REACH / STEP) as usize;
     let values: Vec<f64> = (0..=count).map(|i| value(-REACH + i as f64 * STEP)).collect();
-    let crossing = |i: &usize| values[*i] >= half && values[*i + 1] < half;
-    let place =
-        |i: usize| -REACH + (i as f64 + (values[i] - half) / (values[i] - values[i + 1])) * STEP;
+    let crossing = |i: &usize| values[*i] >= 0.0 && values[*i + 1] < 0.0;
+    let place = |i: usize| -REACH + (i as f64 + values[i] / (values[i] - values[i + 1])) * STEP;
     let best = (0..count)
         .filter(crossing)
         .map(place)
@@ -131,42 +99,17 @@ fn edge(flat: &Flat, light: &Light, at: Point, normal: Point, lighter: bool) -> 
     (best.abs() <= NEAR).then(|| at + normal * best)
 }
 
-/// The middle of an inked line just outside, along a normal, pixels.
-fn ink(flat: &Flat, at: Point, normal: Point, darker: bool) -> Option<Point> {
-    let sign = if darker { -1.0 } else { 1.0 };
-    let value = |s: f64| {
-        let p = at + normal * s;
-        sign * sample(&flat.grey, p.x, p.y)
-    };
-    let steps = (5.0 / flat.mm * 4.0) as usize;
-    let place = |i: usize| -1.5 + i as f64 * 0.25;
-    let values: Vec<f64> = (0..steps).map(|i| value(place(i))).collect();
-    let paper = value(-3.0).min(values.first().copied()?);
-    let near = values
-        .iter()
-        .take((4.0 / flat.mm * 4.0) as usize)
-        .copied()
-        .fold(f64::NEG_INFINITY, f64::max);
-    let limit = paper + 0.5 * (near - paper);
-    let first = values.iter().position(|v| *v > limit)?;
-    let last = first + values.iter().skip(first).position(|v| *v <= limit)?;
-    let (mut sum, mut weight) = (0.0, 0.0);
-    for (i, v) in values.iter().enumerate().take(last).skip(first) {
-        sum += place(i) * (v - paper);
-        weight += v - paper;
-    }
-    (weight > 0.0).then(|| at + normal * (sum / weight))
-}
-
 /// The tips of darts and other sharp corners, which blur shortens, put back where their straight
 /// sides meet.
-pub(super) fn sharpened(ring: &Ring) -> Ring {
+///
+/// `closed` is the width below which a corner may be closed by blur, or by the pen, mm.
+pub(super) fn sharpened(ring: &Ring, closed: f64) -> Ring {
+    /// What closes more than this is a pen, mm.
+    const PEN: f64 = 3.0;
     /// So far from the tip the sides are taken for straight, mm: from the first to the last of the
     /// lengths that holds.
     const FROM: f64 = 5.0;
     const TO: [f64; 4] = [45.0, 32.0, 24.0, 18.0];
-    /// Width below which a corner may be closed by blur, mm.
-    const CLOSED: f64 = 2.2;
     let n = ring.len();
     if n < 60 {
         return ring.clone();
@@ -192,7 +135,14 @@ pub(super) fn sharpened(ring: &Ring) -> Ring {
         TO.iter().find_map(straight).map(|side| (side, first))
     };
     let mut out: Vec<Option<Point>> = ring.iter().copied().map(Some).collect();
-    let arm = |i: usize, step: usize| ring[(i + 8 * step) % n] - ring[i];
+    // Long enough to reach past a blunt end.
+    let spacing = (0..n).map(|i| ring[i].distance(ring[(i + 1) % n])).sum::<f64>() / n as f64;
+    let reach = if closed > PEN {
+        ((1.4 * closed / spacing.max(1e-3)) as usize).clamp(8, n / 6)
+    } else {
+        8
+    };
+    let arm = |i: usize, step: usize| ring[(i + reach * step) % n] - ring[i];
     for i in 0..n {
         let sharp = |i: usize| {
             let (a, b) = (arm(i, n - 1), arm(i, 1));
@@ -205,9 +155,7 @@ pub(super) fn sharpened(ring: &Ring) -> Ring {
         {
             continue;
         }
-        let (Some((a, back)), Some((b, on))) = (side(i, n - 1), side(i, 1)) else {
-            continue;
-        };
+        let (Some((a, back)), Some((b, on))) = (side(i, n - 1), side(i, 1)) else { continue };
         let cross = a.along.cross(b.along);
         if cross.abs() < 1e-6 {
             continue;
@@ -216,8 +164,10 @@ pub(super) fn sharpened(ring: &Ring) -> Ring {
         // Blur closes the last of a corner, where it is narrower than this; what is further off is
         // a corner that bends.
         let wedge = libm::atan2(cross.abs(), a.along.dot(b.along).abs());
-        let lost = CLOSED / (2.0 * libm::tan(wedge / 2.0)).max(0.1);
-        if wedge < 75_f64.to_radians() && tip.distance(ring[i]) < lost.min(16.0) {
+        let lost = closed / (2.0 * libm::tan(wedge / 2.0)).max(0.1);
+        if wedge < 75_f64.to_radians()
+            && tip.distance(ring[i]) < lost.min(if closed > PEN { 25.0 } else { 16.0 })
+        {
             for k in 1..=back {
                 out[(i + n - k) % n] = None;
             }
@@ -228,6 +178,76 @@ pub(super) fn sharpened(ring: &Ring) -> Ring {
         }
     }
     out.into_iter().flatten().collect()
+}
+
+/// The tips of an inked line's corners, which end where its two sides run into one stroke, drawn
+/// out to where that stroke ends. The ink, 0 to 255, is a mask's picture.
+pub(super) fn drawn_out(ring: &Ring, flat: &Flat, ink: &Mask) -> Ring {
+    /// A corner that is less wide than this is a tip, degrees.
+    const TIP: f64 = 75.0;
+    /// Longest stroke, mm; what is shorter is the corner's own ink.
+    const STROKE: (f64, f64) = (1.5, 45.0);
+    const STEP: f64 = 0.2;
+    /// Looks to either side, 0.15 mm apart.
+    const MOST: i32 = 45;
+    let corner = point(f64::from(ink.x), f64::from(ink.y));
+    let dark = |p: Point| {
+        let q = flat.pixel(p) - corner;
+        sample(&ink.image, q.x, q.y) > 110.0
+    };
+    let n = ring.len();
+    if n < 60 {
+        return ring.clone();
+    }
+    let spacing = (0..n).map(|i| ring[i].distance(ring[(i + 1) % n])).sum::<f64>() / n as f64;
+    let reach = ((6.0 / spacing.max(1e-3)) as usize).clamp(4, n / 6);
+    let arms = |i: usize| (ring[(i + n - reach) % n] - ring[i], ring[(i + reach) % n] - ring[i]);
+    let wide = |i: usize| {
+        let (a, b) = arms(i);
+        libm::atan2(a.cross(b).abs(), a.dot(b)).to_degrees()
+    };
+    let mut out = Ring::with_capacity(n);
+    for (i, &corner) in ring.iter().enumerate() {
+        out.push(corner);
+        let here = wide(i);
+        if here > TIP
+            || (1..=reach).any(|k| wide((i + k) % n) < here || wide((i + n - k) % n) < here)
+        {
+            continue;
+        }
+        let (a, b) = arms(i);
+        let along = a * (1.0 / a.length().max(1e-9)) + b * (1.0 / b.length().max(1e-9));
+        let mut way = along * (-1.0 / along.length().max(1e-9));
+        // Along the middle of the stroke, as wide as it is dark.
+        let (mut at, mut gone, mut pen) = (corner, 0.0, 0.0);
+        while gone < STROKE.1 {
+            let next = at + way * STEP;
+            let side = point(-way.y, way.x);
+            let edge = |s: f64| {
+                (0..MOST)
+                    .map(|k| f64::from(k) * 0.15)
+                    .take_while(|d| dark(next + side * (s * d)))
+                    .count()
+            };
+            let (left, right) = (edge(1.0), edge(-1.0));
+            if left == 0 && right == 0 || left + right > 60 {
+                break;
+            }
+            let off = (left as f64 - right as f64) * 0.075;
+            pen = f64::max(pen, (left + right) as f64 * 0.15);
+            let middle = next + side * off.clamp(-0.1, 0.1);
+            let turned = middle - at;
+            way = way * 0.8 + turned * (0.2 / turned.length().max(1e-9));
+            way = way * (1.0 / way.length().max(1e-9));
+            at = middle;
+            gone += STEP;
+        }
+        let tip = gone - pen / 2.0;
+        if tip > STROKE.0 && gone < STROKE.1 {
+            out.push(at - way * (pen / 2.0));
+        }
+    }
+    out
 }
 
 /// A straight side.
@@ -252,6 +272,63 @@ impl Side {
             .all(|p| (*p - middle).cross(along).abs() < 0.35)
             .then_some(Side { middle, along })
     }
+}
+
+/// The ring without loops that measuring left in it: where it crosses itself, the shorter way round
+/// from crossing to crossing goes, if it is short enough to be no part of a shape.
+pub(super) fn uncrossed(ring: &Ring) -> Ring {
+    /// Longest loop that is left out, mm.
+    const LOOP: f64 = 15.0;
+    let mut ring = ring.clone();
+    // Each round takes a loop out.
+    for _ in 0..200 {
+        let n = ring.len();
+        let mut gone = vec![0.0; n + 1];
+        for i in 0..n {
+            gone[i + 1] = gone[i] + ring[i].distance(ring[(i + 1) % n]);
+        }
+        // The shortest first: a long one may end in the narrow tip of a dart, whose sides cross by
+        // a hair.
+        let crossings = (0..n).filter_map(|i| {
+            let mut k = 2;
+            while k < n - 1 {
+                let j = (i + k) % n;
+                let along = if i + k < n {
+                    gone[i + k] - gone[i + 1]
+                } else {
+                    gone[n] - gone[i + 1] + gone[i + k - n]
+                };
+                if along > LOOP {
+                    return None;
+                }
+                if let Some(p) = crossing(ring[i], ring[(i + 1) % n], ring[j], ring[(j + 1) % n]) {
+                    return Some((i, k, p, along));
+                }
+                k += 1;
+            }
+            None
+        });
+        let crossing = crossings.min_by(|a, b| a.3.total_cmp(&b.3)).map(|(i, k, p, _)| (i, k, p));
+        let Some((i, k, p)) = crossing else { break };
+        let mut next: Ring = (0..n - k).map(|m| ring[(i + k + 1 + m) % n]).collect();
+        next.push(p);
+        ring = next;
+        if ring.len() < 4 {
+            break;
+        }
+    }
+    ring
+}
+
+/// Where two stretches cross, ends counted.
+fn crossing(a: Point, b: Point, c: Point, d: Point) -> Option<Point> {
+    let (r, s) = (b - a, d - c);
+    let cross = r.cross(s);
+    if cross.abs() < 1e-12 {
+        return None;
+    }
+    let (t, u) = ((c - a).cross(s) / cross, (c - a).cross(r) / cross);
+    ((0.0..=1.0).contains(&t) && (0.0..=1.0).contains(&u)).then(|| a + r * t)
 }
 
 /// The ring with as few points as stay within `tolerance` of it (Douglas and Peucker's method on

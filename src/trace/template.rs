@@ -1,6 +1,8 @@
 //! A traced template, and how it is written as a drawing.
 
+use super::answers::Letter;
 use super::corners::Corner;
+use super::doubt::Doubt;
 use crate::geometry::{Path, Point, Ring, ring_bounds};
 use crate::outline::EdgeKind;
 use crate::units::show_number;
@@ -20,8 +22,12 @@ pub struct Template {
     pub cuts: Vec<Path>,
     /// Other lines.
     pub marks: Vec<Path>,
+    /// Stretches of the net line and the holes that may be wrong.
+    pub doubts: Vec<Doubt>,
     /// Zones that no splice may enter; tracing finds none.
     pub no_splice: Vec<Ring>,
+    /// The letters of what was found, for the check picture and for answers.
+    pub letters: Vec<Letter>,
     /// Corners, clockwise as seen.
     pub corners: Vec<Corner>,
     /// Parts of the net line and their kind.
@@ -75,9 +81,7 @@ pub fn drawing(templates: &[Template], notes: &[String]) -> String {
         })
         .copied()
         .collect();
-    let Some(b) = ring_bounds(&all) else {
-        return String::new();
-    };
+    let Some(b) = ring_bounds(&all) else { return String::new() };
     let page = Page { left: (b.min.x - MARGIN).floor(), top: (b.max.y + MARGIN).ceil() };
     let (w, h) = ((b.max.x + MARGIN).ceil() - page.left, page.top - (b.min.y - MARGIN).floor());
     let mut out = format!(

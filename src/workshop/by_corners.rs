@@ -90,6 +90,9 @@ pub fn trace_by_corners(
         lengths: Vec::new(),
         gaps: None,
         rectangle: Some(KnownRectangle { pixels, width, height }),
+        at: None,
+        around: None,
+        answers: Vec::new(),
     };
     let mut tracing =
         trace::trace(&[(path.clone(), image)], &options).map_err(|f| f.in_file(Path::new(name)))?;

@@ -14,7 +14,7 @@ use crate::trace::{
     read_stations,
 };
 use crate::units::degrees_0_360;
-use image::GrayImage;
+use image::RgbImage;
 use std::path::Path;
 
 /// How a skin lay, and what of it counts.
@@ -39,6 +39,27 @@ pub struct Taken {
     pub warnings: Vec<Fault>,
 }
 
+/// Why no template was made of a file.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NotTaken {
+    /// What is wrong.
+    pub faults: Faults,
+    /// The photo as it was kept, where a hint may help: [`trace_again`].
+    pub photo: Option<String>,
+}
+
+impl From<Faults> for NotTaken {
+    fn from(faults: Faults) -> NotTaken {
+        NotTaken { faults, photo: None }
+    }
+}
+
+impl From<Fault> for NotTaken {
+    fn from(fault: Fault) -> NotTaken {
+        Faults::from(fault).into()
+    }
+}
+
 /// Takes a file in by what it is, not by its name alone; `ids` are the ids that the job has.
 ///
 /// # Errors
@@ -50,7 +71,7 @@ pub fn take(
     bytes: &[u8],
     lay: Lay,
     ids: &[String],
-) -> Result<Taken, Faults> {
+) -> Result<Taken, NotTaken> {
     let name = file_name::checked(name)?;
     let ending = name.rsplit('.').next().unwrap_or_default().to_lowercase();
     let photo = bytes.starts_with(&[0xff, 0xd8, 0xff])
@@ -59,7 +80,7 @@ pub fn take(
     if photo {
         let photo = read_photo(bytes).map_err(|f| Faults::from(f.in_file(Path::new(name))))?;
         let kept = keep(dir, name, bytes)?;
-        return traced(dir, &kept, photo, lay, ids);
+        return traced(dir, &kept, photo, lay, None, ids);
     }
     if !["svg", "dxf", "csv"].contains(&ending.as_str()) {
         let what = format!("`{name}` is no photo (JPEG or PNG) and no drawing (SVG, DXF or CSV)");
@@ -77,7 +98,7 @@ pub fn take(
             &format!("{stem}.svg"),
             drawing(&[template], &[format!("From the measured points in {kept}.")]).as_bytes(),
         )?;
-        return drawn(dir, &svg, lay, ids);
+        return Ok(drawn(dir, &svg, lay, ids)?);
     }
     let reading = read_bytes(Path::new(name), bytes, &ReadOptions::default())?;
     if reading.outlines.is_empty() {
@@ -108,13 +129,34 @@ pub(super) fn keep(dir: &Path, name: &str, bytes: &[u8]) -> Result<String, Fault
     Ok(free)
 }
 
+/// Traces a photo that was kept once more, with a pixel that lies on the skin (from the upper left
+/// of the photo as it is shown).
+///
+/// # Errors
+/// It is not there, or what is wrong with it.
+pub fn trace_again(
+    dir: &Path,
+    kept: &str,
+    lay: Lay,
+    at: Point,
+    ids: &[String],
+) -> Result<Taken, NotTaken> {
+    let path = dir.join(file_name::checked(kept)?);
+    let bytes = std::fs::read(&path).map_err(|e| {
+        Fault::new(format!("it cannot be read: {e}"), "take the photo in again").in_file(&path)
+    })?;
+    let photo = read_photo(&bytes).map_err(|f| f.in_file(Path::new(kept)))?;
+    traced(dir, kept, photo, lay, Some(at), ids)
+}
+
 fn traced(
     dir: &Path,
     kept: &str,
-    photo: GrayImage,
+    photo: RgbImage,
     lay: Lay,
+    at: Option<Point>,
     ids: &[String],
-) -> Result<Taken, Faults> {
+) -> Result<Taken, NotTaken> {
     let stem = kept.rsplit_once('.').map_or(kept, |n| n.0).to_string();
     let options = Options {
         name: stem.clone(),
@@ -125,9 +167,14 @@ fn traced(
         lengths: Vec::new(),
         gaps: None,
         rectangle: None,
+        at,
+        around: None,
+        answers: Vec::new(),
     };
-    let tracing = trace::trace(&[(dir.join(kept), photo)], &options)
-        .map_err(|f| f.in_file(Path::new(kept)))?;
+    let tracing = trace::trace(&[(dir.join(kept), photo)], &options).map_err(|f| NotTaken {
+        faults: f.in_file(Path::new(kept)),
+        photo: Some(kept.to_string()),
+    })?;
     let word = |yes: bool, a: &str, b: &str| if yes { a.to_string() } else { b.to_string() };
     let mut notes = vec![format!(
         "Traced from {kept}. In the job: taken_off = \"{}\", inked_side = \"{}\".",

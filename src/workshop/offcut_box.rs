@@ -44,7 +44,7 @@ pub fn offcut_in(name: &str, bytes: &[u8], warp: Option<f64>) -> Result<(Ring, V
         Fault::new(format!("there is no place to look at it: {e}"), "check space and permissions")
     })?;
     let lay = Lay { inked_net: false, plug: false, inked_down: false };
-    let taken = take(folder.path(), name, bytes, lay, &[])?;
+    let taken = take(folder.path(), name, bytes, lay, &[]).map_err(|n| n.faults)?;
     let reading = read_file(&folder.path().join(&taken.kept), &ReadOptions::default())?;
     offcut_shape(&reading.outlines, warp, "give its direction in degrees")
         .map_err(|faults| faults.in_file(Path::new(name)))

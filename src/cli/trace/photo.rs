@@ -8,7 +8,7 @@ use crate::cli::progress::Bar;
 use crate::cli::search::interrupt;
 use crate::cli::{print, warn};
 use clap::Args;
-use image::GrayImage;
+use image::RgbImage;
 use std::io::Read;
 use std::path::{Path, PathBuf};
 use warpwise::fault::{Fault, Faults};
@@ -16,7 +16,8 @@ use warpwise::file_name;
 use warpwise::geometry::{Point, point, ring_area, ring_bounds};
 use warpwise::run::Run;
 use warpwise::trace::{
-    self, EdgeRequest, Gap, KnownRectangle, MOST_BYTES, MeasuredLength, NetLine, Options, Tracing,
+    self, Answer, EdgeRequest, Gap, KnownRectangle, MOST_BYTES, MeasuredLength, NetLine, Options,
+    Tracing,
 };
 use warpwise::units::{parse_length, show_number};
 
@@ -63,6 +64,22 @@ pub struct Photo {
     /// The size of the rectangle that --points span, mm: 600x400
     #[arg(long, value_name = "WxH", value_parser = size, requires = "points")]
     rectangle: Option<(f64, f64)>,
+    /// A pixel on the skin, as the photo is shown, where the tracer finds the wrong thing or
+    /// nothing
+    #[arg(long, value_name = "X,Y", value_parser = pixel)]
+    at: Option<Point>,
+    /// Pixels roughly around the skin: X,Y,X,Y,X,Y,…
+    #[arg(long, value_name = "X,Y,…", value_parser = ring)]
+    around: Option<Vec<Point>>,
+    /// Whether what has this letter in the check picture is a hole: c=yes
+    #[arg(long, value_name = "LETTER=yes|no", value_parser = |s: &str| Answer::hole(s).map_err(text_of))]
+    hole: Vec<Answer>,
+    /// What the narrow gap with this letter is: b=slit, b=dart
+    #[arg(long, value_name = "LETTER=slit|dart", value_parser = |s: &str| Answer::gap(s).map_err(text_of))]
+    gap: Vec<Answer>,
+    /// Leave out what has this letter: a template, a gap, a hole, a relief cut, a mark
+    #[arg(long, value_name = "LETTER", value_parser = |s: &str| Answer::not(s).map_err(text_of))]
+    not: Vec<Answer>,
     /// Print the figures as JSON
     #[arg(long)]
     json: bool,
@@ -90,6 +107,15 @@ fn pixel(text: &str) -> Result<Point, String> {
         Some((Some(x), Some(y))) => Ok(point(x, y)),
         _ => Err("write a pixel as x,y".into()),
     }
+}
+
+fn ring(text: &str) -> Result<Vec<Point>, String> {
+    let numbers: Option<Vec<f64>> =
+        text.split(',').map(|s| s.trim().parse::<f64>().ok().filter(|v| v.is_finite())).collect();
+    let numbers = numbers
+        .filter(|n| n.len() >= 6 && n.len() % 2 == 0)
+        .ok_or("write at least three pixels as x,y,x,y,x,y")?;
+    Ok(numbers.chunks(2).map(|p| point(p[0], p[1])).collect())
 }
 
 fn size(text: &str) -> Result<(f64, f64), String> {
@@ -141,6 +167,9 @@ impl Photo {
                 Gaps::Dart => Gap::Dart,
             }),
             rectangle,
+            at: self.at,
+            around: self.around.clone(),
+            answers: [self.hole.clone(), self.gap.clone(), self.not.clone()].concat(),
         };
         let bar = Bar::new(self.quiet);
         let run = Run::default().with_cancel(interrupt()?).with_observer(&bar);
@@ -172,7 +201,7 @@ impl Photo {
     }
 }
 
-fn read(paths: &[PathBuf]) -> Result<Vec<(PathBuf, GrayImage)>, Failure> {
+fn read(paths: &[PathBuf]) -> Result<Vec<(PathBuf, RgbImage)>, Failure> {
     let mut faults = Faults::new();
     let mut photos = Vec::new();
     for path in paths {
@@ -184,7 +213,7 @@ fn read(paths: &[PathBuf]) -> Result<Vec<(PathBuf, GrayImage)>, Failure> {
     faults.into_result(photos).map_err(Failure::Input)
 }
 
-fn read_one(path: &Path) -> Result<GrayImage, Fault> {
+fn read_one(path: &Path) -> Result<RgbImage, Fault> {
     let about = std::fs::metadata(path).map_err(|e| match e.kind() {
         std::io::ErrorKind::NotFound => {
             Fault::new("there is no such file", "name the photo of the template")
@@ -285,6 +314,11 @@ fn json(tracing: &Tracing, names: &[PathBuf; 2]) -> String {
                 "arrow": t.arrow.map(|a| a.iter().map(pair).collect::<Vec<_>>()),
                 "cuts": t.cuts.iter().map(|c| c.iter().map(pair).collect::<Vec<_>>()).collect::<Vec<_>>(),
                 "marks": t.marks.len(),
+                "letters": t.letters.iter().map(|l| serde_json::json!({"letter": l.letter, "kind": l.kind.word(), "place": pair(&l.at)})).collect::<Vec<_>>(),
+                "doubts": t.doubts.iter().map(|d| serde_json::json!({
+                    "at": pair(&d.at()), "length": d.length, "cause": format!("{:?}", d.cause).to_lowercase(),
+                    "path": d.path.iter().map(pair).collect::<Vec<_>>(),
+                })).collect::<Vec<_>>(),
                 "corners": t.corners.iter().map(|c| (c.name.clone(), pair(&c.at))).collect::<Vec<_>>(),
             })
         })

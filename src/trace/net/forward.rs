@@ -1,6 +1,7 @@
 //! Runs a network on a picture: convolutions, sums, doublings, in 32-bit floats on one core.
 
 use super::weights::{Conv, Net, Step};
+use nalgebra::{DMatrix, DMatrixView};
 
 /// Numbers by channel, row and column.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -107,65 +108,32 @@ fn single(c: &Conv, from: &Value) -> Value {
 }
 
 /// Pixels that are worked out together, channels out that are, and pixels that stay in registers.
-const TILE: usize = 64;
-const TOGETHER: usize = 4;
-const LANES: usize = 8;
+const TILE: usize = 512;
 
 /// All channels into all: what a tile of pixels sees is laid side by side, then multiplied.
 fn dense(c: &Conv, from: &Value) -> Value {
     let channels = c.bias.len();
     let mut out = Value::new(channels, from.height / c.step, from.width / c.step);
     let deep = c.channels * c.size * c.size;
-    // Weights of four channels out side by side, for each number that is seen.
-    let blocks = channels.div_ceil(TOGETHER);
-    let mut packed = vec![[0.0_f32; TOGETHER]; blocks * deep];
-    for (o, weights) in c.weight.chunks_exact(deep).enumerate() {
-        for (k, w) in weights.iter().enumerate() {
-            packed[o / TOGETHER * deep + k][o % TOGETHER] = *w;
-        }
-    }
+    // By channel out as written is by channel in from column to column.
+    let weights = DMatrixView::from_slice(&c.weight, deep, channels);
     let pixels = out.height * out.width;
     let mut seen = vec![[0.0_f32; TILE]; deep];
+    let mut sums = DMatrix::<f32>::zeros(TILE, channels);
+    let least = if c.relu { 0.0 } else { f32::NEG_INFINITY };
     for start in (0..pixels).step_by(TILE) {
         let count = TILE.min(pixels - start);
         gather(c, from, out.width, start, count, &mut seen);
-        for (block, weights) in packed.chunks_exact(deep).enumerate() {
-            for lane in (0..count).step_by(LANES) {
-                let sums = multiply(weights, &seen, lane);
-                let least = if c.relu { 0.0 } else { f32::NEG_INFINITY };
-                for (o, sums) in (block * TOGETHER..channels).zip(sums) {
-                    let to = &mut out.numbers
-                        [o * pixels + start + lane..o * pixels + start + count.min(lane + LANES)];
-                    for (to, sum) in to.iter_mut().zip(sums) {
-                        *to = (sum + c.bias[o]).max(least);
-                    }
-                }
+        let windows = DMatrixView::from_slice(seen.as_flattened(), TILE, deep);
+        sums.gemm(1.0, &windows, &weights, 0.0);
+        for (o, sums) in sums.column_iter().enumerate() {
+            let to = &mut out.numbers[o * pixels + start..o * pixels + start + count];
+            for (to, sum) in to.iter_mut().zip(sums.iter()) {
+                *to = (sum + c.bias[o]).max(least);
             }
         }
     }
     out
-}
-
-/// Sums of weights times what is seen, for a few channels out and a few pixels: small enough to
-/// stay in registers.
-#[inline]
-fn multiply(
-    weights: &[[f32; TOGETHER]],
-    seen: &[[f32; TILE]],
-    lane: usize,
-) -> [[f32; LANES]; TOGETHER] {
-    let mut sums = [[0.0_f32; LANES]; TOGETHER];
-    for (weights, seen) in weights.iter().zip(seen) {
-        let Some(seen) = seen[lane..].first_chunk::<LANES>() else {
-            break;
-        };
-        for (sums, w) in sums.iter_mut().zip(weights) {
-            for (sum, v) in sums.iter_mut().zip(seen) {
-                *sum += w * v;
-            }
-        }
-    }
-    sums
 }
 
 /// What the windows of `count` pixels from `start` on hold: a row for each channel and place in the

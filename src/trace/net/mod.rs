@@ -6,15 +6,20 @@
 //! `training/`.
 
 mod forward;
+mod near;
 mod weights;
 
 use crate::fault::Fault;
 use forward::{Value, run};
 use image::RgbImage;
-use weights::{COLOURS, Net};
+use weights::Net;
+
+pub(super) use near::{Answered, NearNet};
 
 /// Longest side of the copy that is looked at, pixels.
 pub const LOOKED_AT: u32 = 512;
+/// Channels of the picture: red, green, blue.
+const COLOURS: usize = 3;
 /// Answers for each pixel: scores of four classes, then of skin and of inside.
 const ANSWERS: usize = 6;
 
@@ -53,16 +58,68 @@ pub struct Seen {
 /// # Errors
 /// Damaged weights.
 pub fn look(photo: &RgbImage) -> Result<Seen, Fault> {
-    let net = Net::read(WEIGHTS)?;
+    let net = whole_net()?;
+    let (width, height) = small_size(photo);
+    let answers = run(&net, small_copy(photo, width, height, net.multiple));
+    Ok(read_answers(&answers, width, height))
+}
+
+/// Looks at a photo as it is, turned by half a turn, and mirrored: what is surely there is seen all
+/// three times. Each answer lies as the photo does.
+///
+/// # Errors
+/// Damaged weights.
+pub fn looks(photo: &RgbImage) -> Result<[Seen; 3], Fault> {
+    let net = whole_net()?;
+    let (width, height) = small_size(photo);
+    let copy = small_copy(photo, width, height, net.multiple);
+    let looked = |turned: bool, mirrored: bool| {
+        let from = |x: usize, y: usize| match (turned, mirrored) {
+            (true, _) => (width - 1 - x, height - 1 - y),
+            (_, true) => (width - 1 - x, y),
+            _ => (x, y),
+        };
+        let mut view = Value::new(COLOURS, copy.height, copy.width);
+        for c in 0..COLOURS {
+            for y in 0..height {
+                for x in 0..width {
+                    let (u, v) = from(x, y);
+                    view.numbers[(c * copy.height + y) * copy.width + x] =
+                        copy.numbers[(c * copy.height + v) * copy.width + u];
+                }
+            }
+        }
+        let seen = read_answers(&run(&net, view), width, height);
+        let places = || {
+            (0..height)
+                .flat_map(|y| (0..width).map(move |x| (x, y)))
+                .map(|(x, y)| from(x, y))
+                .map(|(u, v)| v * width + u)
+        };
+        Seen {
+            width,
+            height,
+            class: places().map(|i| seen.class[i]).collect(),
+            skin: places().map(|i| seen.skin[i]).collect(),
+            inside: places().map(|i| seen.inside[i]).collect(),
+        }
+    };
+    let (plain, (turned, mirrored)) = rayon::join(
+        || looked(false, false),
+        || rayon::join(|| looked(true, false), || looked(false, true)),
+    );
+    Ok([plain, turned, mirrored])
+}
+
+fn whole_net() -> Result<Net, Fault> {
+    let net = Net::read(WEIGHTS, COLOURS)?;
     if net.channels != 4 * ANSWERS {
         return Err(Fault::new(
             "the network's weights are damaged: they give other answers",
             "install the program again",
         ));
     }
-    let (width, height) = small_size(photo);
-    let answers = run(&net, small_copy(photo, width, height, net.multiple));
-    Ok(read_answers(&answers, width, height))
+    Ok(net)
 }
 
 /// Size of the small copy.
@@ -177,7 +234,7 @@ mod tests {
         }
         let kept: Kept =
             serde_json::from_str(include_str!("../../../tests/data/skin_net.json")).unwrap();
-        let net = Net::read(WEIGHTS).unwrap();
+        let net = Net::read(WEIGHTS, COLOURS).unwrap();
         let answers = run(&net, small_copy(&picture(), 512, 320, net.multiple));
         let plane = answers.height * answers.width;
         let mut worst: f32 = 0.0;
@@ -202,7 +259,7 @@ mod tests {
         for at in (0..WEIGHTS.len()).step_by(WEIGHTS.len() / 7).chain([0, 11, WEIGHTS.len() - 1]) {
             let mut file = WEIGHTS.to_vec();
             file[at] ^= 4;
-            assert!(Net::read(&file).is_err(), "byte {at}");
+            assert!(Net::read(&file, COLOURS).is_err(), "byte {at}");
         }
     }
 

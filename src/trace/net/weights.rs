@@ -7,8 +7,6 @@
 use crate::fault::Fault;
 use sha2::{Digest, Sha256};
 
-/// Channels of the picture.
-pub(super) const COLOURS: usize = 3;
 /// Largest side of a convolution, largest number of channels and of steps: far above what is in
 /// use.
 const MOST: (usize, usize, usize) = (15, 4096, 1000);
@@ -64,11 +62,11 @@ fn damaged(what: impl std::fmt::Display) -> Fault {
 type Shape = (usize, usize);
 
 impl Net {
-    /// Reads a file.
+    /// Reads a file; `colours` is how many channels the picture has.
     ///
     /// # Errors
     /// Anything that does not fit together, or a hash that differs.
-    pub fn read(file: &[u8]) -> Result<Net, Fault> {
+    pub fn read(file: &[u8], colours: usize) -> Result<Net, Fault> {
         let (body, hash) = file
             .split_at_checked(file.len().saturating_sub(32))
             .ok_or_else(|| damaged("nothing there"))?;
@@ -86,7 +84,7 @@ impl Net {
         if lines.next() != Some("skin net 1") {
             return Err(damaged("it is of another kind"));
         }
-        let mut shapes: Vec<Shape> = vec![(COLOURS, 1)];
+        let mut shapes: Vec<Shape> = vec![(colours, 1)];
         let mut steps = Vec::new();
         for line in lines {
             let (step, shape) = step(line, &shapes, &mut numbers)
@@ -212,7 +210,7 @@ pub(super) mod tests {
     fn a_file_that_does_not_fit_together_is_refused() {
         let good = ["conv 0 3 4 1 2 1 relu"];
         let numbers = [ONE; 16];
-        assert!(Net::read(&file(&good, &numbers)).is_ok());
+        assert!(Net::read(&file(&good, &numbers), 3).is_ok());
         let bad: [&[&str]; 10] = [
             &["conv 0 4 4 1 2 1 relu"],            // other channels than the picture's
             &["conv 1 3 4 1 2 1 relu"],            // works on itself
@@ -226,15 +224,15 @@ pub(super) mod tests {
             &["conv 0 3 40000 1 2 1 relu"],        // wide beyond reason
         ];
         for steps in bad {
-            assert!(Net::read(&file(steps, &numbers)).is_err(), "{steps:?}");
+            assert!(Net::read(&file(steps, &numbers), 3).is_err(), "{steps:?}");
         }
-        assert!(Net::read(&file(&good, &numbers[1..])).is_err(), "a number too few");
-        assert!(Net::read(&file(&good, &[ONE; 17])).is_err(), "a number too many");
+        assert!(Net::read(&file(&good, &numbers[1..]), 3).is_err(), "a number too few");
+        assert!(Net::read(&file(&good, &[ONE; 17]), 3).is_err(), "a number too many");
         let mut endless = numbers;
         endless[3] = 0x7c00;
-        assert!(Net::read(&file(&good, &endless)).is_err(), "an infinite weight");
+        assert!(Net::read(&file(&good, &endless), 3).is_err(), "an infinite weight");
         for length in 0..40 {
-            assert!(Net::read(&file(&good, &numbers)[..length]).is_err());
+            assert!(Net::read(&file(&good, &numbers)[..length], 3).is_err());
         }
     }
 }

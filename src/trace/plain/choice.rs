@@ -1,30 +1,14 @@
 //! Which patches can be templates: the lighter ones or the darker ones, and what to say if there
 //! are none.
 
-use super::card;
 use super::flat::Flat;
-use super::light::{Light, TooAlike};
-use super::patch::{Gap, Patches, patches};
-use super::plane::Plane;
+use super::light::Light;
+use super::patch::{Patches, patches};
 use crate::fault::{Fault, Faults};
-use crate::geometry::{Point, point, ring_bounds, ring_contains};
+use crate::geometry::{point, ring_bounds, ring_contains};
+use crate::trace::gap::Gap;
+use crate::trace::plane::Plane;
 use image::GrayImage;
-
-pub(super) fn too_alike(why: TooAlike) -> Faults {
-    let fault = match why {
-        TooAlike::Empty => Fault::new(
-            "there is nothing beside the cards to be seen",
-            "show the whole template and some ground around it",
-        ),
-        TooAlike::Levels(ratio, apart) => Fault::new(
-            format!(
-                "template and ground are too alike: one is {ratio:.2} times as light as the other, {apart:.1} times what each varies by itself"
-            ),
-            "lay a light template on a plain dark board or a dark one on plain paper, in even light without shine",
-        ),
-    };
-    fault.into()
-}
 
 /// The patches lighter than their ground or those darker: whichever can be templates.
 pub(super) fn choose(
@@ -91,26 +75,5 @@ pub(super) fn choose(
         } else {
             (false, dark_ones)
         },
-    )
-}
-
-pub(super) fn nothing_found(found: &Patches) -> Fault {
-    let large = |list: &[(Point, f64)]| list.iter().map(|c| c.1).fold(0.0, f64::max);
-    let (cut, at_card) = (large(&found.cut_off), large(&found.at_card));
-    if at_card > 1.5 * card::WIDTH * card::HEIGHT && at_card > 0.2 * cut {
-        return Fault::new(
-            "the template touches a card, or the paper around one",
-            "lay the card clear of the template, or cut its paper off at the frame",
-        );
-    }
-    if cut > 0.0 {
-        return Fault::new(
-            "the template is cut off by the frame of the photo",
-            "show all of it, with some ground around",
-        );
-    }
-    Fault::new(
-        "no template was found in the photo",
-        "lay it beside the cards, on a plain ground that is much darker or lighter",
     )
 }

@@ -26,6 +26,8 @@ pub(super) struct Light {
     size: f64,
     /// Logarithms of the darker and the lighter level, beside the field.
     levels: [f64; 2],
+    /// How far apart the levels are, in spreads about them.
+    pub apart: f64,
 }
 
 fn terms(x: f64, y: f64) -> [f64; TERMS] {
@@ -133,10 +135,8 @@ pub(super) fn fit(
     let bent: Vec<f64> = cells.iter().map(|c| c.log - dot(&c.terms, &bent)).collect();
     let fits = [flat_start, tilted, bent].into_iter().map(|start| settle(&cells, &start));
     let best = fits.max_by(|a, b| a.2.total_cmp(&b.2));
-    let Some((field, levels, apart)) = best else {
-        return Err(TooAlike::Empty);
-    };
-    let light = Light { field, middle, size, levels };
+    let Some((field, levels, apart)) = best else { return Err(TooAlike::Empty) };
+    let light = Light { field, middle, size, levels, apart };
     if light.ratio() < LEAST_RATIO || apart < LEAST_APART {
         return Err(TooAlike::Levels(light.ratio(), apart));
     }

@@ -4,6 +4,8 @@
 use super::flat::Flat;
 use super::light::Light;
 use crate::geometry::{Point, point, ring_area, ring_bounds, ring_contains};
+use crate::trace::gap::Gap;
+use crate::trace::mask::{Mask, flood};
 use image::GrayImage;
 use imageproc::contours::{BorderType, Contour, find_contours};
 use imageproc::distance_transform::Norm;
@@ -31,26 +33,6 @@ const LEAST_GAP: f64 = 4.0;
 const AROUND: f64 = 8.0;
 /// How far from the middle of a slit's mouth the edge is mended, mm.
 const MOUTH: f64 = 5.0;
-
-/// A black and white picture of a part of the flat picture.
-#[derive(Clone, Debug)]
-pub(super) struct Mask {
-    /// 255 inside. Its frame is black.
-    pub image: GrayImage,
-    /// Where its upper left pixel lies in the flat picture.
-    pub x: u32,
-    /// See `x`.
-    pub y: u32,
-}
-
-/// What a narrow gap in the edge is.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Gap {
-    /// A slit or an inked line: the outline runs past it.
-    Slit,
-    /// The tip of a dart: the outline runs into it.
-    Dart,
-}
 
 /// A gap that could be either.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -197,40 +179,6 @@ fn cut_out(
     let gaps = fill_slits(&mut own, flat.mm, said);
     let area = own.iter().filter(|v| **v > 0).count() as f64 * flat.mm * flat.mm;
     Some(Patch { mask: Mask { image: own, x: x0, y: y0 }, area, gaps })
-}
-
-/// Sets everything connected with a pixel for which `inside` holds to 255; by edges, and by corners
-/// too if `eight`. Its pixels.
-pub(super) fn flood(
-    out: &mut GrayImage,
-    x: u32,
-    y: u32,
-    eight: bool,
-    inside: impl Fn(u32, u32) -> bool,
-) -> Vec<(u32, u32)> {
-    let (w, h) = out.dimensions();
-    if x >= w || y >= h || out.get_pixel(x, y)[0] > 0 || !inside(x, y) {
-        return Vec::new();
-    }
-    let mut pixels = vec![(x, y)];
-    let mut next = 0;
-    out.put_pixel(x, y, image::Luma([255]));
-    while let Some(&(x, y)) = pixels.get(next) {
-        next += 1;
-        for (dx, dy) in [(-1, 0), (1, 0), (0, -1), (0, 1), (-1, -1), (-1, 1), (1, -1), (1, 1)]
-            .into_iter()
-            .take(if eight { 8 } else { 4 })
-        {
-            let (Some(x), Some(y)) = (x.checked_add_signed(dx), y.checked_add_signed(dy)) else {
-                continue;
-            };
-            if x < w && y < h && out.get_pixel(x, y)[0] == 0 && inside(x, y) {
-                out.put_pixel(x, y, image::Luma([255]));
-                pixels.push((x, y));
-            }
-        }
-    }
-    pixels
 }
 
 /// Fills the holes that are ink: too thin for a hole, or of another shade than the ground.

@@ -1,0 +1,148 @@
+//! The photos with perspective and distortion taken out: one grey picture of the plane at a known
+//! scale.
+
+use crate::geometry::{Bounds, Point, point, ring_bounds};
+use crate::trace::camera::View;
+use crate::trace::grey::sample;
+use image::GrayImage;
+use rayon::prelude::*;
+
+/// Most pixels of the flat picture.
+const MOST_PIXELS: f64 = 24e6;
+/// How far beyond the cards is looked, mm, at least; and as a multiple of the size of their box.
+const BEYOND: (f64, f64) = (500.0, 1.0);
+
+/// The plane, seen straight from above.
+#[derive(Clone, Debug)]
+pub(super) struct Flat {
+    /// Grey levels.
+    pub grey: GrayImage,
+    /// 255 where a photo shows the place.
+    pub seen: GrayImage,
+    /// mm a pixel.
+    pub mm: f64,
+    /// The place of the centre of the upper left pixel, mm.
+    pub corner: Point,
+}
+
+impl Flat {
+    /// The plane point of a pixel.
+    pub fn plane(&self, pixel: Point) -> Point {
+        point(self.corner.x + pixel.x * self.mm, self.corner.y - pixel.y * self.mm)
+    }
+}
+
+/// Flattens the photos. `cards` are the outlines of the cards in the plane; `None` if there is
+/// nothing to see.
+pub(super) fn flatten(photos: &[GrayImage], views: &[View], cards: &[Vec<Point>]) -> Option<Flat> {
+    let area = extent(photos, views, cards)?;
+    let mut scales: Vec<f64> = Vec::new();
+    for i in 0..9 {
+        for j in 0..9 {
+            let p = area.min
+                + point(area.width() * f64::from(i) / 8.0, area.height() * f64::from(j) / 8.0);
+            scales.extend(
+                photos
+                    .iter()
+                    .zip(views)
+                    .filter(|(photo, v)| inside(photo, v, p).is_some())
+                    .filter_map(|(_, v)| v.mm_a_pixel(p)),
+            );
+        }
+    }
+    scales.sort_by(f64::total_cmp);
+    // A little finer than the photo, so that nothing is lost by looking up between pixels.
+    let wanted = 0.9 * scales.get(scales.len() / 2)?;
+    let mm = wanted.max((area.width() * area.height() / MOST_PIXELS).sqrt());
+    let (w, h) = ((area.width() / mm).floor() as u32 + 1, (area.height() / mm).floor() as u32 + 1);
+    let corner = point(area.min.x, area.max.y);
+    let gains = gains(photos, views, &area);
+    let mut grey = GrayImage::new(w, h);
+    let mut seen = GrayImage::new(w, h);
+    let width = w as usize;
+    grey.par_chunks_mut(width).zip(seen.par_chunks_mut(width)).enumerate().for_each(
+        |(j, (grey, seen))| {
+            for (i, (grey, seen)) in grey.iter_mut().zip(seen).enumerate() {
+                let p = point(corner.x + i as f64 * mm, corner.y - j as f64 * mm);
+                let mut best: Option<(f64, usize, Point)> = None;
+                for (k, (photo, view)) in photos.iter().zip(views).enumerate() {
+                    if let Some((depth, pixel)) = inside(photo, view, p)
+                        && best.is_none_or(|b| depth > b.0)
+                    {
+                        best = Some((depth, k, pixel));
+                    }
+                }
+                if let Some((_, k, pixel)) = best {
+                    *grey = (sample(&photos[k], pixel.x, pixel.y) * gains[k] + 0.5)
+                        .clamp(0.0, 255.0) as u8;
+                    *seen = 255;
+                }
+            }
+        },
+    );
+    Some(Flat { grey, seen, mm, corner })
+}
+
+/// How far inside its photo a plane point lies (1 in the middle, 0 at the frame), and its pixel.
+fn inside(photo: &GrayImage, view: &View, p: Point) -> Option<(f64, Point)> {
+    let pixel = view.pixel(p)?;
+    let (w, h) = (f64::from(photo.width()) - 1.0, f64::from(photo.height()) - 1.0);
+    let depth = (pixel.x / w).min(1.0 - pixel.x / w).min(pixel.y / h).min(1.0 - pixel.y / h) * 2.0;
+    (depth >= 0.0).then_some((depth, pixel))
+}
+
+/// The box of the plane that is looked at: what the photos show, not too far from the cards.
+fn extent(photos: &[GrayImage], views: &[View], cards: &[Vec<Point>]) -> Option<Bounds> {
+    const SIDE: usize = 64;
+    let near = ring_bounds(&cards.concat())?;
+    let margin = BEYOND.0.max(BEYOND.1 * near.width().max(near.height()));
+    let mut points = Vec::new();
+    for (photo, view) in photos.iter().zip(views) {
+        let (w, h) = (f64::from(photo.width()) - 1.0, f64::from(photo.height()) - 1.0);
+        for i in 0..=SIDE {
+            let t = i as f64 / SIDE as f64;
+            for pixel in [point(t * w, 0.0), point(t * w, h), point(0.0, t * h), point(w, t * h)] {
+                // What lies beyond the horizon bounds nothing; the margin does.
+                points.push(view.plane(pixel).map_or(near.centre(), |p| {
+                    point(
+                        p.x.clamp(near.min.x - margin, near.max.x + margin),
+                        p.y.clamp(near.min.y - margin, near.max.y + margin),
+                    )
+                }));
+            }
+        }
+    }
+    ring_bounds(&points).filter(|b| b.width() > 20.0 && b.height() > 20.0)
+}
+
+/// Factors that make several photos equally bright where they overlap, the first one's being 1.
+fn gains(photos: &[GrayImage], views: &[View], area: &Bounds) -> Vec<f64> {
+    let mut gains = vec![1.0; photos.len()];
+    for k in 1..photos.len() {
+        let mut ratios = Vec::new();
+        for i in 0..60 {
+            for j in 0..60 {
+                let p = area.min
+                    + point(
+                        area.width() * f64::from(i) / 59.0,
+                        area.height() * f64::from(j) / 59.0,
+                    );
+                let value = |k: usize| {
+                    inside(&photos[k], &views[k], p).map(|(_, q)| sample(&photos[k], q.x, q.y))
+                };
+                for (earlier, gain) in gains.iter().enumerate().take(k) {
+                    if let (Some(a), Some(b)) = (value(earlier), value(k))
+                        && b > 5.0
+                    {
+                        ratios.push(a * gain / b);
+                    }
+                }
+            }
+        }
+        ratios.sort_by(f64::total_cmp);
+        if let Some(&middle) = ratios.get(ratios.len() / 2) {
+            gains[k] = middle;
+        }
+    }
+    gains
+}

@@ -1,0 +1,382 @@
+//! Lines drawn on a patch: the arrow, relief cuts, marks; and the region inside an inked net line.
+
+use super::flat::Flat;
+use super::light::Light;
+use super::patch::{DoubtfulGap, Patch, fill_slits};
+use crate::geometry::{Path, Point, Ring, point};
+use crate::trace::axis::axis;
+use crate::trace::gap::Gap;
+use crate::trace::mask::{Mask, flood};
+use crate::trace::ring::simplified_line;
+use image::{GrayImage, Luma};
+use imageproc::distance_transform::Norm;
+
+/// Least length of an arrow, mm: letters are shorter.
+const LEAST_ARROW: f64 = 40.0;
+/// Least length of a relief cut, mm: ticks are shorter.
+const LEAST_CUT: f64 = 15.0;
+/// Least length of any line, mm.
+const LEAST_LINE: f64 = 6.0;
+/// How near a line must come to the net line to reach it, mm.
+const REACHES: f64 = 4.0;
+/// Ink is at most so many times as light as the tape (or, light ink on dark tape, the tape as the
+/// ink).
+const INK: f64 = 0.72;
+
+/// What is drawn on a patch.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Lines {
+    pub arrows: Vec<[Point; 2]>,
+    pub cuts: Vec<Path>,
+    pub marks: Vec<Path>,
+}
+
+/// Ink on a patch: 255 where there is some; and whether it is darker than the tape.
+pub(super) fn ink_of(
+    flat: &Flat,
+    light: &Light,
+    patch: &Patch,
+    lighter: bool,
+) -> (GrayImage, bool) {
+    let mask = &patch.mask;
+    // The blurred edge of the patch is as dark as ink.
+    let mut core = mask.image.clone();
+    imageproc::morphology::erode_mut(&mut core, Norm::L2, ((0.9 / flat.mm).round() as u8).max(2));
+    let (w, h) = core.dimensions();
+    let marked = |darker: bool| {
+        GrayImage::from_fn(w, h, |x, y| {
+            if core.get_pixel(x, y)[0] == 0 {
+                return Luma([0]);
+            }
+            let (lo, hi) = light.levels(point(f64::from(x + mask.x), f64::from(y + mask.y)));
+            let tape = if lighter { hi } else { lo };
+            let v = f64::from(flat.grey.get_pixel(x + mask.x, y + mask.y)[0]);
+            let is_ink = if darker { v < INK * tape } else { v * INK > tape + 3.0 };
+            Luma([if is_ink { 255 } else { 0 }])
+        })
+    };
+    if lighter {
+        return (marked(true), true);
+    }
+    let (dark, light) = (marked(true), marked(false));
+    let count = |i: &GrayImage| i.iter().filter(|v| **v > 0).count();
+    if count(&dark) > count(&light) { (dark, true) } else { (light, false) }
+}
+
+/// The region inside the inked net line, with the holes that closed lines within make; `None` if no
+/// line closes.
+pub(super) fn inside_net(
+    flat: &Flat,
+    patch: &Patch,
+    ink: &GrayImage,
+    said: Option<Gap>,
+) -> Option<(Mask, Vec<DoubtfulGap>)> {
+    let (w, h) = ink.dimensions();
+    // A line may have breaks of a pen's width.
+    let reach = ((0.8 / flat.mm).round() as u8).max(1);
+    let mut line = imageproc::morphology::dilate(ink, Norm::L2, reach);
+    imageproc::morphology::erode_mut(&mut line, Norm::L2, reach);
+    let paper =
+        |x: u32, y: u32| patch.mask.image.get_pixel(x, y)[0] > 0 && line.get_pixel(x, y)[0] == 0;
+    let mut done = GrayImage::new(w, h);
+    let mut largest: Vec<(u32, u32)> = Vec::new();
+    let mut others: Vec<Vec<(u32, u32)>> = Vec::new();
+    for y in 0..h {
+        for x in 0..w {
+            if done.get_pixel(x, y)[0] > 0 || !paper(x, y) {
+                continue;
+            }
+            let region = flood(&mut done, x, y, false, paper);
+            let at_edge = region.iter().any(|&(x, y)| {
+                [(x.wrapping_sub(1), y), (x + 1, y), (x, y.wrapping_sub(1)), (x, y + 1)]
+                    .iter()
+                    .any(|&(x, y)| x >= w || y >= h || patch.mask.image.get_pixel(x, y)[0] == 0)
+            });
+            if at_edge {
+                continue;
+            }
+            if region.len() > largest.len() {
+                others.push(std::mem::replace(&mut largest, region));
+            } else {
+                others.push(region);
+            }
+        }
+    }
+    // A net line that is worth tracing holds most of the skin.
+    if (largest.len() as f64) * flat.mm * flat.mm < 0.3 * patch.area {
+        return None;
+    }
+    let mut image = GrayImage::new(w, h);
+    largest.iter().for_each(|&(x, y)| image.put_pixel(x, y, Luma([255])));
+    let mut outside = GrayImage::new(w, h);
+    flood(&mut outside, 0, 0, false, |x, y| image.get_pixel(x, y)[0] == 0);
+    // What is enclosed is filled, but for regions as large as a hole, with the line around them.
+    let hole_area = 150.0 / (flat.mm * flat.mm);
+    let mut holes = GrayImage::new(w, h);
+    for region in others.iter().filter(|r| {
+        r.len() as f64 > hole_area && r.iter().all(|&(x, y)| outside.get_pixel(x, y)[0] == 0)
+    }) {
+        region.iter().for_each(|&(x, y)| holes.put_pixel(x, y, Luma([255])));
+    }
+    let mut around = holes.clone();
+    for y in 0..h {
+        for x in 0..w {
+            // The closed line around a hole is all that lies between it and the region.
+            if holes.get_pixel(x, y)[0] > 0 {
+                for (dx, dy) in [(-1, 0), (1, 0), (0, -1), (0, 1)] {
+                    if let (Some(x), Some(y)) = (x.checked_add_signed(dx), y.checked_add_signed(dy))
+                    {
+                        flood(&mut around, x, y, false, |x, y| {
+                            image.get_pixel(x, y)[0] == 0 && outside.get_pixel(x, y)[0] == 0
+                        });
+                    }
+                }
+            }
+        }
+    }
+    for y in 0..h {
+        for x in 0..w {
+            if outside.get_pixel(x, y)[0] == 0 && around.get_pixel(x, y)[0] == 0 {
+                image.put_pixel(x, y, Luma([255]));
+            }
+        }
+    }
+    let gaps = fill_slits(&mut image, flat.mm, said);
+    Some((Mask { image, x: patch.mask.x, y: patch.mask.y }, gaps))
+}
+
+/// Sorts the ink within a net line into arrows, relief cuts and marks.
+pub(super) fn lines(
+    flat: &Flat,
+    patch: &Patch,
+    ink: &GrayImage,
+    net: &Ring,
+    holes: &[Ring],
+) -> Lines {
+    let (w, h) = ink.dimensions();
+    let mut done = GrayImage::new(w, h);
+    let (mut strokes, mut arrows) = (Vec::new(), Vec::new());
+    for y in 0..h {
+        for x in 0..w {
+            if ink.get_pixel(x, y)[0] == 0 || done.get_pixel(x, y)[0] > 0 {
+                continue;
+            }
+            let pixels = flood(&mut done, x, y, true, |x, y| ink.get_pixel(x, y)[0] > 0);
+            if (pixels.len() as f64) * flat.mm * flat.mm < 3.0 {
+                continue;
+            }
+            let points: Vec<Point> = pixels
+                .iter()
+                .map(|&(x, y)| {
+                    flat.plane(point(f64::from(x + patch.mask.x), f64::from(y + patch.mask.y)))
+                })
+                .collect();
+            strokes.push(pixels);
+            arrows.push(arrow_of(&points));
+        }
+    }
+    let to_net = |p: Point| {
+        distance(net, p).min(holes.iter().map(|h| distance(h, p)).fold(f64::INFINITY, f64::min))
+    };
+    // A cut at a dart can look like an arrow, but it comes to the edge: that is none if another is
+    // clear of it.
+    let clear = |a: &[Point; 2]| a.iter().all(|p| to_net(*p) > REACHES);
+    let any_clear = arrows.iter().flatten().any(clear);
+    let mut out = Lines::default();
+    for (pixels, arrow) in strokes.into_iter().zip(arrows) {
+        if let Some(arrow) = arrow.filter(|a| !any_clear || clear(a)) {
+            out.arrows.push(arrow);
+            continue;
+        }
+        let Some(mut line) = middle_line(flat, patch, &pixels) else {
+            continue;
+        };
+        let length = crate::geometry::path_length(&line);
+        if length < LEAST_LINE {
+            continue;
+        }
+        // A line along the net line is the net line's own ink.
+        let along = line.iter().filter(|p| to_net(**p) < 3.0).count();
+        if along * 2 > line.len() {
+            continue;
+        }
+        let (Some(&a), Some(&b)) = (line.first(), line.last()) else {
+            continue;
+        };
+        let at_start = to_net(a) <= to_net(b);
+        let reaches = to_net(a).min(to_net(b)) < REACHES;
+        if reaches && length >= LEAST_CUT {
+            if !at_start {
+                line.reverse();
+            }
+            if let Some(foot) = foot(net, line[0]).filter(|f| f.distance(line[0]) < REACHES) {
+                line.insert(0, foot);
+            }
+            out.cuts.push(line);
+        } else {
+            out.marks.push(line);
+        }
+    }
+    out
+}
+
+fn distance(ring: &Ring, p: Point) -> f64 {
+    (0..ring.len())
+        .map(|i| p.distance_to_segment(ring[i], ring[(i + 1) % ring.len()]))
+        .fold(f64::INFINITY, f64::min)
+}
+
+/// The point of a ring that is nearest.
+fn foot(ring: &Ring, p: Point) -> Option<Point> {
+    let on = |i: usize| {
+        let (a, b) = (ring[i], ring[(i + 1) % ring.len()]);
+        let ab = b - a;
+        let t = if ab.dot(ab) > 0.0 { ((p - a).dot(ab) / ab.dot(ab)).clamp(0.0, 1.0) } else { 0.0 };
+        a + ab * t
+    };
+    (0..ring.len()).map(on).min_by(|a, b| a.distance(p).total_cmp(&b.distance(p)))
+}
+
+/// Tail and head if the points are a straight line with a head at one end.
+fn arrow_of(points: &[Point]) -> Option<[Point; 2]> {
+    let (mean, mut angle) = axis(points);
+    let mut origin = mean;
+    let mut answer = None;
+    // The head pulls the axis of all points aside: the second round goes by the shaft alone.
+    for _ in 0..3 {
+        let axis = point(libm::cos(angle), libm::sin(angle));
+        let along = |p: &Point| (*p - origin).dot(axis);
+        let across = |p: &Point| axis.cross(*p - origin);
+        let (low, high) = points
+            .iter()
+            .map(along)
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |a, t| (a.0.min(t), a.1.max(t)));
+        let length = high - low;
+        if length < LEAST_ARROW {
+            return None;
+        }
+        let count = (length / 1.5) as usize;
+        let mut bins = vec![(f64::INFINITY, f64::NEG_INFINITY, 0.0, 0.0); count];
+        for p in points {
+            let i = (((along(p) - low) / length * count as f64) as usize).min(count - 1);
+            let u = across(p);
+            bins[i] = (bins[i].0.min(u), bins[i].1.max(u), bins[i].2 + u, bins[i].3 + 1.0);
+        }
+        if bins.iter().any(|b| b.3 == 0.0) {
+            return None;
+        }
+        let mut widths: Vec<f64> = bins.iter().map(|b| b.1 - b.0).collect();
+        widths.sort_by(f64::total_cmp);
+        let pen = widths[count / 2].max(0.3);
+        let wide: Vec<usize> =
+            (0..count).filter(|&i| bins[i].1 - bins[i].0 > (2.2 * pen).max(pen + 1.5)).collect();
+        let (Some(&first), Some(&last)) = (wide.first(), wide.last()) else {
+            return None;
+        };
+        let (head_at_end, shaft) = if first > count / 2 {
+            (true, 1..first.saturating_sub(1))
+        } else if last < count / 2 {
+            (false, last + 2..count - 1)
+        } else {
+            return None;
+        };
+        if shaft.len() < count * 2 / 5 || pen > 8.0 {
+            return None;
+        }
+        let middle =
+            |i: usize| (low + (i as f64 + 0.5) * length / count as f64, bins[i].2 / bins[i].3);
+        let m = shaft.len() as f64;
+        let (st, su) =
+            shaft.clone().map(middle).fold((0.0, 0.0), |a, (t, u)| (a.0 + t / m, a.1 + u / m));
+        let (stt, stu) = shaft
+            .clone()
+            .map(middle)
+            .fold((0.0, 0.0), |a, (t, u)| (a.0 + (t - st) * (t - st), a.1 + (t - st) * (u - su)));
+        let slope = stu / stt.max(1e-9);
+        let bow = shaft
+            .clone()
+            .map(middle)
+            .map(|(t, u)| (u - su - slope * (t - st)).abs())
+            .fold(0.0, f64::max);
+        if bow > 0.03 * length + 1.0 {
+            return None;
+        }
+        let on = |t: f64| origin + axis * t + point(-axis.y, axis.x) * (su + slope * (t - st));
+        let ends = [on(low), on(high)];
+        answer = Some(if head_at_end { ends } else { [ends[1], ends[0]] });
+        origin = on(st);
+        angle += libm::atan(slope);
+    }
+    answer
+}
+
+/// The longest way through connected pixels, moved to the middle of the pen's stroke.
+fn middle_line(flat: &Flat, patch: &Patch, pixels: &[(u32, u32)]) -> Option<Path> {
+    let (left, right) = pixels.iter().fold((u32::MAX, 0), |b, p| (b.0.min(p.0), b.1.max(p.0)));
+    let (top, bottom) = pixels.iter().fold((u32::MAX, 0), |b, p| (b.0.min(p.1), b.1.max(p.1)));
+    let (w, h) = ((right - left + 1) as usize, (bottom - top + 1) as usize);
+    let at = |p: (u32, u32)| (p.1 - top) as usize * w + (p.0 - left) as usize;
+    let mut there = vec![false; w * h];
+    pixels.iter().for_each(|&p| there[at(p)] = true);
+    let steps = |from: usize| -> (usize, Vec<usize>) {
+        let mut before = vec![usize::MAX; w * h];
+        before[from] = from;
+        let mut queue = std::collections::VecDeque::from([from]);
+        let mut last = from;
+        while let Some(i) = queue.pop_front() {
+            last = i;
+            let (x, y) = (i % w, i / w);
+            for (dx, dy) in
+                [(-1i64, 0i64), (1, 0), (0, -1), (0, 1), (-1, -1), (-1, 1), (1, -1), (1, 1)]
+            {
+                let (u, v) = (x as i64 + dx, y as i64 + dy);
+                if u >= 0 && v >= 0 && (u as usize) < w && (v as usize) < h {
+                    let j = v as usize * w + u as usize;
+                    if there[j] && before[j] == usize::MAX {
+                        before[j] = i;
+                        queue.push_back(j);
+                    }
+                }
+            }
+        }
+        (last, before)
+    };
+    let (one, _) = steps(at(*pixels.first()?));
+    let (other, before) = steps(one);
+    let mut way = vec![other];
+    while let Some(&i) = way.last() {
+        if i == one || before[i] == usize::MAX {
+            break;
+        }
+        way.push(before[i]);
+    }
+    let length = way.len() as f64;
+    let pen = (pixels.len() as f64 / length).max(2.0);
+    let reach = (0.8 * pen).ceil() as i64;
+    let centred = |i: usize| {
+        let (x, y) = ((i % w) as i64, (i / w) as i64);
+        let (mut sum, mut count) = (point(0.0, 0.0), 0.0);
+        for v in (y - reach).max(0)..=(y + reach).min(h as i64 - 1) {
+            for u in (x - reach).max(0)..=(x + reach).min(w as i64 - 1) {
+                if there[v as usize * w + u as usize]
+                    && (u - x).pow(2) + (v - y).pow(2) <= reach * reach
+                {
+                    sum = sum + point(u as f64, v as f64);
+                    count += 1.0;
+                }
+            }
+        }
+        sum * (1.0 / f64::max(count, 1.0))
+    };
+    let to_plane = |p: Point| {
+        flat.plane(p + point(f64::from(left + patch.mask.x), f64::from(top + patch.mask.y)))
+    };
+    let step = ((2.0 / flat.mm) as usize).max(1);
+    let mut points: Vec<usize> = way.iter().copied().step_by(step).collect();
+    if points.last() != way.last() {
+        points.extend(way.last());
+    }
+    let line: Path = points.into_iter().map(|i| to_plane(centred(i))).collect();
+    let line = simplified_line(&line, 0.3);
+    (line.len() > 1).then_some(line)
+}
