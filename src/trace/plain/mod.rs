@@ -31,8 +31,8 @@ use patch::{DoubtfulGap, Patch};
 use ring::{Along, rings, sharpened};
 
 /// From this distance of two levels on (in spreads), ground and skin are plain: rendered boards
-/// have 70 and more, benches under 25.
-const PLAIN: f64 = 30.0;
+/// of one shade have 70 and more. A skin of tape, with its overlaps, has less and is not plain.
+const PLAIN: f64 = 60.0;
 
 /// The templates, and whether they are lighter than their ground; `None` where the picture is not
 /// plain.
