@@ -1,6 +1,7 @@
 """The fine network: scenes at full size, seen from above at some 0.4 mm a pixel and cut into tiles; training and judging.
 
 python3 fine.py train OUT [--limit 560] [--workers 15]                     writes OUT/fine.net
+python3 fine.py mix OUT A.PT B.PT                                          half of each, writes OUT/fine.net
 python3 fine.py judge FINE.NET [--first 19500000] [--count 40]
 python3 fine.py sheet OUT.png [--first 19500000] [--count 4]               tiles, what the coarse network says, the truth
 
@@ -353,6 +354,23 @@ def train(a):
     print("fine.net", len(out.bytes()), "bytes", flush=True)
 
 
+def mix(a):
+    """Half of the weights of one training and half of those of one that went on from it: better than either."""
+    import torch
+
+    import skinnet
+    from finenet import Net
+
+    one, other = (torch.load(p, map_location="cpu") for p in (a.one, a.other))
+    net = Net()
+    net.load_state_dict({k: (v + other[k]) / 2 if v.is_floating_point() else v for k, v in one.items()})
+    net.eval()
+    out = skinnet.Writer()
+    net.write(out)
+    a.out.mkdir(parents=True, exist_ok=True)
+    (a.out / "fine.net").write_bytes(out.bytes())
+
+
 def judge(a):
     import torch
 
@@ -403,6 +421,10 @@ def main():
     t.add_argument("--say", type=int, default=100)
     t.add_argument("--from", dest="start", type=Path)
     t.set_defaults(run=train)
+    m = commands.add_parser("mix")
+    for name in ("out", "one", "other"):
+        m.add_argument(name, type=Path)
+    m.set_defaults(run=mix)
     j = commands.add_parser("judge")
     j.add_argument("weights", type=Path)
     s = commands.add_parser("sheet")

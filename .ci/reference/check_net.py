@@ -1,7 +1,7 @@
-"""Runs the network of assets/skin.net by ONNX Runtime, which shares nothing with the program, on a fixed picture.
+"""Runs the networks of assets/skin.net and assets/near.net by ONNX Runtime, which shares nothing with the program, on a fixed picture.
 
-usage: check_net.py ROOT            compares with tests/data/skin_net.json, which the unit tests of the program compare with
-       check_net.py ROOT --write    writes that file anew, after the weights changed
+usage: check_net.py ROOT            compares with tests/data/skin_net.json and near_net.json, which the unit tests of the program compare with
+       check_net.py ROOT --write    writes these files anew, after the weights changed
 
 Fails where an answer differs by more than 0.002; the scores run to some +-20.
 """
@@ -61,35 +61,45 @@ def graph(data):
     assert at == len(numbers)
     nodes.append(helper.make_node("DepthToSpace", [f"v{len(lines)}"], ["answer"], blocksize=2, mode="CRD"))
     shape = lambda name, c: helper.make_tensor_value_info(name, TensorProto.FLOAT, [1, c, "h", "w"])
-    model = helper.make_model(helper.make_graph(nodes, "skin", [shape("v0", 3)], [shape("answer", None)], weights),
+    model = helper.make_model(helper.make_graph(nodes, "skin", [shape("v0", int(lines[0].split()[2]))], [shape("answer", None)], weights),
                               opset_imports=[helper.make_opsetid("", 17)])
     model.ir_version = 8
     return model.SerializeToString()
 
 
-def answers(data, image):
-    """Six scores for each pixel, of a picture whose sides are multiples of 64."""
+def answers(data, channels):
+    """Six scores for each pixel; channels 0 to 1, sides that are multiples of 64."""
     session = onnxruntime.InferenceSession(graph(data), providers=["CPUExecutionProvider"])
-    x = (image.astype(np.float32) / 255 - 0.5) / 0.25
+    x = (channels.astype(np.float32) - 0.5) / 0.25
     return session.run(None, {"v0": x.transpose(2, 0, 1)[None]})[0][0]
 
 
-def main():
-    root = Path(sys.argv[1])
-    data = (root / "assets/skin.net").read_bytes()
-    found = answers(data, picture())
+def kept(path, found, write):
+    """Holds scores at some places against those kept in a file, or keeps them; how far they differ at most."""
     y, x = np.mgrid[3:HEIGHT:29, 5:WIDTH:31]
     places = [[int(a), int(b)] for a, b in zip(x.ravel(), y.ravel())]
-    kept = root / "tests/data/skin_net.json"
     scores = [[round(float(v), 5) for v in found[:, b, a]] for a, b in places]
-    if "--write" in sys.argv:
-        kept.write_text(json.dumps({"places": places, "scores": scores}, separators=(",", ":")) + "\n")
-        return
-    before = json.loads(kept.read_text())
+    if write:
+        path.write_text(json.dumps({"places": places, "scores": scores}, separators=(",", ":")) + "\n")
+    before = json.loads(path.read_text())
     assert before["places"] == places
     worst = np.abs(np.array(before["scores"]) - np.array(scores)).max()
-    print(f"{len(places)} places, {6 * len(places)} scores from {min(map(min, scores)):.1f} to {max(map(max, scores)):.1f}: differ by {worst:.6f} at most")
-    sys.exit(0 if worst < 0.002 else 1)
+    print(f"{path.name}: {6 * len(places)} scores from {min(map(min, scores)):.1f} to {max(map(max, scores)):.1f}: differ by {worst:.6f} at most")
+    return worst
+
+
+def main():
+    root, write = Path(sys.argv[1]), "--write" in sys.argv
+    colours = picture() / 255
+    # What the first network may say of it: two slopes.
+    y, x = np.mgrid[0:HEIGHT, 0:WIDTH]
+    slopes = np.stack([(x + 2 * y) % 256, (3 * x + y) % 256], -1) / 255
+    files = [("skin", colours), ("near", np.concatenate([colours, slopes], -1))]
+    worst = [
+        kept(root / f"tests/data/{name}_net.json", answers((root / f"assets/{name}.net").read_bytes(), channels), write)
+        for name, channels in files
+    ]
+    sys.exit(0 if max(worst) < 0.002 else 1)
 
 
 if __name__ == "__main__":

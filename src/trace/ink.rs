@@ -19,6 +19,8 @@ const LEAST_LINE: f64 = 6.0;
 const REACHES: f64 = 4.0;
 /// A line counts as a relief cut if the network calls so much of it one, of 255.
 const RELIEF: f64 = 80.0;
+/// Arrows whose ends lie no further apart in all are one, mm.
+const SAME: f64 = 20.0;
 /// A shaft that bows out by a larger share of its length is bent.
 const BENT: f64 = 0.012;
 /// A straight line is hardly longer than the way between its ends.
@@ -130,7 +132,12 @@ fn arrows(
         for pixels in [all, own] {
             let points: Vec<Point> = pixels.iter().map(plane).collect();
             if let Some(arrow) = arrow_of(&points) {
-                out.push((arrow, pixels));
+                // Two groups of one stroke make it twice.
+                let same =
+                    |o: &[Point; 2]| o[0].distance(arrow[0]) + o[1].distance(arrow[1]) < SAME;
+                if !out.iter().any(|o| same(&o.0)) {
+                    out.push((arrow, pixels));
+                }
                 break;
             }
         }

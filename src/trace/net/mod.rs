@@ -196,13 +196,13 @@ fn read_answers(answers: &Value, width: usize, height: usize) -> Seen {
 }
 
 #[cfg(test)]
-mod tests {
+pub(crate) mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
     use image::Rgb;
 
     /// The fixed picture of `.ci/reference/check_net.py`, whole numbers only.
-    fn picture() -> RgbImage {
+    pub(crate) fn picture() -> RgbImage {
         RgbImage::from_fn(512, 320, |x, y| {
             let (x, y) = (i64::from(x), i64::from(y));
             let far = (x - 260) * (x - 260) + (y - 150) * (y - 150);

@@ -87,3 +87,38 @@ impl NearNet {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::super::tests::picture;
+    use super::*;
+
+    #[test]
+    fn answers_are_those_of_onnx_runtime() {
+        // tests/data/near_net.json comes from ONNX Runtime, by .ci/reference/check_net.py --write.
+        #[derive(serde::Deserialize)]
+        struct Kept {
+            places: Vec<[usize; 2]>,
+            scores: Vec<[f32; ANSWERS]>,
+        }
+        let kept: Kept =
+            serde_json::from_str(include_str!("../../../tests/data/near_net.json")).unwrap();
+        let photo = picture();
+        let share = |v: usize| (v % 256) as f32 / 255.0;
+        let seen = NearNet::read().unwrap().look(512, 320, |x, y| {
+            let [r, g, b] = photo.get_pixel(x as u32, y as u32).0.map(|v| f32::from(v) / 255.0);
+            Some([r, g, b, share(x + 2 * y), share(3 * x + y)])
+        });
+        let all = [&seen.skin, &seen.inside, &seen.ink, &seen.arrow, &seen.relief, &seen.gap];
+        let mut spread = (255, 0);
+        for ([x, y], scores) in kept.places.iter().zip(&kept.scores) {
+            for (answers, score) in all.iter().zip(scores) {
+                let (found, wanted) = (answers[y * 512 + x], 255.0 / (1.0 + libm::expf(-score)));
+                assert!((f32::from(found) - wanted).abs() < 1.1, "at {x}, {y}");
+                spread = (spread.0.min(found), spread.1.max(found));
+            }
+        }
+        assert!(kept.places.len() > 100 && spread.0 < 10 && spread.1 > 245, "{spread:?}");
+    }
+}

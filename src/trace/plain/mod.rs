@@ -31,8 +31,10 @@ use patch::{DoubtfulGap, Patch};
 use ring::{Along, rings, sharpened};
 
 /// From this distance of two levels on (in spreads), ground and skin are plain: rendered boards
-/// have 70 and more, benches under 25.
-const PLAIN: f64 = 30.0;
+/// of one shade have 70 and more. A skin of tape, with its overlaps, has less and is not plain.
+const PLAIN: f64 = 60.0;
+/// The same before the grain is taken off, in a coarser picture: what has less is not looked at.
+const ROUGHLY: f64 = 20.0;
 
 /// The templates, and whether they are lighter than their ground; `None` where the picture is not
 /// plain.
@@ -51,7 +53,7 @@ pub(super) fn templates(
     let grey =
         GrayImage::from_fn(w, h, |x, y| image::Luma([grey_of(seen.colour.get_pixel(x, y).0)]));
     let rough = Flat { grey, seen: seen.seen.clone(), mm: seen.mm, corner: seen.corner };
-    if !fit(&rough, &covered).is_ok_and(|light| light.apart >= PLAIN) {
+    if !fit(&rough, &covered).is_ok_and(|light| light.apart >= ROUGHLY) {
         return Ok(None);
     }
     drop(rough);
