@@ -165,7 +165,7 @@ fn arrows(
     out.into_iter().map(|o| o.0).collect()
 }
 
-fn distance(ring: &Ring, p: Point) -> f64 {
+pub(super) fn distance(ring: &Ring, p: Point) -> f64 {
     (0..ring.len())
         .map(|i| p.distance_to_segment(ring[i], ring[(i + 1) % ring.len()]))
         .fold(f64::INFINITY, f64::min)

@@ -6,6 +6,7 @@ use super::patch::{DoubtfulGap, Patch, fill_slits};
 use crate::geometry::{Path, Point, Ring, point};
 use crate::trace::axis::axis;
 use crate::trace::gap::Gap;
+use crate::trace::ink::{distance, foot};
 use crate::trace::mask::{Mask, flood};
 use crate::trace::ring::simplified_line;
 use image::{GrayImage, Luma};
@@ -218,23 +219,6 @@ pub(super) fn lines(
         }
     }
     out
-}
-
-fn distance(ring: &Ring, p: Point) -> f64 {
-    (0..ring.len())
-        .map(|i| p.distance_to_segment(ring[i], ring[(i + 1) % ring.len()]))
-        .fold(f64::INFINITY, f64::min)
-}
-
-/// The point of a ring that is nearest.
-fn foot(ring: &Ring, p: Point) -> Option<Point> {
-    let on = |i: usize| {
-        let (a, b) = (ring[i], ring[(i + 1) % ring.len()]);
-        let ab = b - a;
-        let t = if ab.dot(ab) > 0.0 { ((p - a).dot(ab) / ab.dot(ab)).clamp(0.0, 1.0) } else { 0.0 };
-        a + ab * t
-    };
-    (0..ring.len()).map(on).min_by(|a, b| a.distance(p).total_cmp(&b.distance(p)))
 }
 
 /// Tail and head if the points are a straight line with a head at one end.
