@@ -177,7 +177,7 @@ fn extent(photos: &[&RgbImage], views: &[View], cards: &[Vec<Point>]) -> Option<
 }
 
 /// Factors that make several photos equally bright where they overlap, the first one's being 1.
-fn gains(photos: &[GrayImage], views: &[View], area: &Bounds) -> Vec<f64> {
+pub(super) fn gains(photos: &[GrayImage], views: &[View], area: &Bounds) -> Vec<f64> {
     let mut gains = vec![1.0; photos.len()];
     for k in 1..photos.len() {
         let mut ratios = Vec::new();

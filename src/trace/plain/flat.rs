@@ -3,6 +3,7 @@
 
 use crate::geometry::{Bounds, Point, point, ring_bounds};
 use crate::trace::camera::View;
+use crate::trace::flat::{gains, inside};
 use crate::trace::grey::sample;
 use image::GrayImage;
 use rayon::prelude::*;
@@ -45,7 +46,7 @@ pub(super) fn flatten(photos: &[GrayImage], views: &[View], cards: &[Vec<Point>]
                 photos
                     .iter()
                     .zip(views)
-                    .filter(|(photo, v)| inside(photo, v, p).is_some())
+                    .filter(|(photo, v)| inside(*photo, v, p).is_some())
                     .filter_map(|(_, v)| v.mm_a_pixel(p)),
             );
         }
@@ -83,14 +84,6 @@ pub(super) fn flatten(photos: &[GrayImage], views: &[View], cards: &[Vec<Point>]
     Some(Flat { grey, seen, mm, corner })
 }
 
-/// How far inside its photo a plane point lies (1 in the middle, 0 at the frame), and its pixel.
-fn inside(photo: &GrayImage, view: &View, p: Point) -> Option<(f64, Point)> {
-    let pixel = view.pixel(p)?;
-    let (w, h) = (f64::from(photo.width()) - 1.0, f64::from(photo.height()) - 1.0);
-    let depth = (pixel.x / w).min(1.0 - pixel.x / w).min(pixel.y / h).min(1.0 - pixel.y / h) * 2.0;
-    (depth >= 0.0).then_some((depth, pixel))
-}
-
 /// The box of the plane that is looked at: what the photos show, not too far from the cards.
 fn extent(photos: &[GrayImage], views: &[View], cards: &[Vec<Point>]) -> Option<Bounds> {
     const SIDE: usize = 64;
@@ -113,36 +106,4 @@ fn extent(photos: &[GrayImage], views: &[View], cards: &[Vec<Point>]) -> Option<
         }
     }
     ring_bounds(&points).filter(|b| b.width() > 20.0 && b.height() > 20.0)
-}
-
-/// Factors that make several photos equally bright where they overlap, the first one's being 1.
-fn gains(photos: &[GrayImage], views: &[View], area: &Bounds) -> Vec<f64> {
-    let mut gains = vec![1.0; photos.len()];
-    for k in 1..photos.len() {
-        let mut ratios = Vec::new();
-        for i in 0..60 {
-            for j in 0..60 {
-                let p = area.min
-                    + point(
-                        area.width() * f64::from(i) / 59.0,
-                        area.height() * f64::from(j) / 59.0,
-                    );
-                let value = |k: usize| {
-                    inside(&photos[k], &views[k], p).map(|(_, q)| sample(&photos[k], q.x, q.y))
-                };
-                for (earlier, gain) in gains.iter().enumerate().take(k) {
-                    if let (Some(a), Some(b)) = (value(earlier), value(k))
-                        && b > 5.0
-                    {
-                        ratios.push(a * gain / b);
-                    }
-                }
-            }
-        }
-        ratios.sort_by(f64::total_cmp);
-        if let Some(&middle) = ratios.get(ratios.len() / 2) {
-            gains[k] = middle;
-        }
-    }
-    gains
 }
