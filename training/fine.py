@@ -1,6 +1,6 @@
 """The fine network: scenes at full size, seen from above at some 0.4 mm a pixel and cut into tiles; training and judging.
 
-python3 fine.py train OUT [--limit 560] [--workers 15]                     writes OUT/fine.net
+python3 fine.py train OUT [--limit 560] [--workers 15] [--gpus 4]          writes OUT/fine.net
 python3 fine.py mix OUT A.PT B.PT                                          half of each, writes OUT/fine.net
 python3 fine.py judge FINE.NET [--first 19500000] [--count 40]
 python3 fine.py sheet OUT.png [--first 19500000] [--count 4]               tiles, what the coarse network says, the truth
@@ -14,6 +14,8 @@ import math
 import mmap
 import multiprocessing as mp
 import os
+import subprocess
+import sys
 import time
 from pathlib import Path
 
@@ -33,7 +35,7 @@ SIDE = 256
 EACH = 16  # tiles of a scene
 # red, green, blue; skin and inside by the coarse network; skin, inside, ink; arrow, relief cut, gap; inside of the photo
 SHAPE = (SIDE, SIDE, 12)
-LARGEST = 560  # mm: what is larger does not reach MM in such a photo
+LARGEST = 700  # mm: what is larger does not come near MM in such a photo
 NARROW = 9  # pixels of a tile: a gap less wide than this is an answer of its own
 WATCHED, JUDGED, TRAINED = 19_000_000, 19_500_000, 20_000_000
 NAMES = ("skin", "inside", "ink", "arrow", "relief", "gap")
@@ -187,6 +189,53 @@ def seed_of(i, first, watch):
     return WATCHED + i if i < watch else TRAINED + first + i - watch
 
 
+def on_each(a):
+    """One process for each GPU, each with its own scenes; their gradients are shared."""
+    common = {"MASTER_ADDR": "127.0.0.1", "MASTER_PORT": "29511", "WORLD_SIZE": str(a.gpus), "NCCL_NVLS_ENABLE": "0"}
+    each = [
+        subprocess.Popen([sys.executable, *sys.argv], env=os.environ | common | {"RANK": str(r), "CUDA_VISIBLE_DEVICES": str(r)})
+        for r in range(a.gpus)
+    ]
+    sys.exit(max(p.wait() for p in each))
+
+
+def begin_at(torch, net, weights):
+    """Takes the weights of a file of the program. `settle` has to follow: the file has no normalisation."""
+    import skinnet
+    from net import Conv
+
+    of = lambda part: [c for c in part.modules() if isinstance(c, Conv)]
+    convs = [c for d in net.down for c in of(d)]
+    for u in net.up:
+        convs += [u.below, u.beside, *of(u.after)]
+    steps = [s[2:] for s in skinnet.read(weights.read_bytes()) if s[0] == "conv"]
+    with torch.no_grad():
+        for c, (weight, bias) in zip([*convs, net.head], steps, strict=True):
+            inner, outer = (c.conv, c.norm) if isinstance(c, Conv) else (c, c)
+            inner.weight.copy_(torch.from_numpy(np.array(weight)))
+            outer.bias.copy_(torch.from_numpy(np.array(bias)))
+
+
+def settle(torch, net, x):
+    """Gives each normalisation the mean and spread it meets on `x`, and takes them back behind it: nothing changes."""
+
+    def meet(norm, given):
+        v = given[0].detach()
+        mean, var = v.mean((0, 2, 3)), v.var((0, 2, 3))
+        with torch.no_grad():
+            norm.running_mean.copy_(mean)
+            norm.running_var.copy_(var)
+            norm.weight.copy_(torch.sqrt(var + norm.eps))
+            norm.bias.add_(mean)
+
+    hooks = [m.register_forward_pre_hook(meet) for m in net.modules() if isinstance(m, torch.nn.BatchNorm2d)]
+    net.eval()
+    with torch.no_grad():
+        net(x)
+    net.train()
+    [h.remove() for h in hooks]
+
+
 def render(worker, workers, count, first, watch, pool, done, stop):
     cv2.setNumThreads(1)
     os.nice(5)
@@ -261,7 +310,11 @@ def plain(cut):
 
 
 def train(a):
+    rank = int(os.environ.get("RANK", 0))
+    if a.gpus > 1 and "RANK" not in os.environ:
+        on_each(a)
     a.out.mkdir(parents=True, exist_ok=True)
+    a.first += 1_000_000 * rank
     count = a.watch + a.scenes
     pool = mmap.mmap(-1, count * EACH * math.prod(SHAPE))
     done, stop = mp.Array("b", count, lock=False), mp.Value("b", 0)
@@ -277,16 +330,13 @@ def train(a):
     from finenet import Net
 
     device = "cuda" if torch.cuda.is_available() else "cpu"
-    torch.manual_seed(3)
+    torch.manual_seed(3 + rank)
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
     draw = torch.Generator(device).manual_seed(4 + a.first)
     net, kept = (Net().to(device, memory_format=torch.channels_last) for _ in range(2))
-    if a.start:
+    if a.start and a.start.suffix == ".pt":
         net.load_state_dict(torch.load(a.start, map_location=device))
-    kept.load_state_dict(net.state_dict())
-    [p.requires_grad_(False) for p in kept.parameters()]
     print("parameters", sum(p.numel() for p in net.parameters()), device, flush=True)
-    best = torch.optim.AdamW(net.parameters(), lr=a.rate, weight_decay=1e-2)
     cut = np.frombuffer(pool, np.uint8).reshape(count, EACH, *SHAPE)
     shared = torch.from_numpy(cut.reshape(-1, *SHAPE))
     on_device = shared if device == "cpu" else torch.zeros((count * EACH, *SHAPE), dtype=torch.uint8, device=device)
@@ -317,19 +367,37 @@ def train(a):
         take(64)
         time.sleep(0.05)
     print(f"{have} scenes after {time.time() - BEGIN:.0f} s", flush=True)
+
+    def batch():
+        which = torch.tensor([usable[i] for i in torch.randint(0, len(usable), (a.batch,))]).to(device)
+        x, truth, inside = batch_of(torch, on_device, which, draw)
+        return x.contiguous(memory_format=torch.channels_last), truth, inside
+
+    if a.start and a.start.suffix != ".pt":
+        begin_at(torch, net, a.start)
+        settle(torch, net, torch.cat([batch()[0] for _ in range(4)]))
+    learns = net
+    if a.gpus > 1:
+        torch.distributed.init_process_group("nccl")
+        learns = torch.nn.parallel.DistributedDataParallel(net)
+    kept.load_state_dict(net.state_dict())
+    [p.requires_grad_(False) for p in kept.parameters()]
+    best = torch.optim.AdamW(net.parameters(), lr=a.rate, weight_decay=1e-2)
     step = 0
     while usable:
-        # The rate falls with the time.
-        part = (time.time() - BEGIN) / a.limit
+        # The rate falls with the time; all end with the same step.
+        part = torch.tensor((time.time() - BEGIN) / a.limit, device=device)
+        if a.gpus > 1:
+            torch.distributed.all_reduce(part, torch.distributed.ReduceOp.MAX)
+        part = part.item()
         if part >= 1:
             break
         for g in best.param_groups:
             g["lr"] = a.rate * min(1, (step + 1) / 200) * (0.5 + 0.5 * math.cos(math.pi * part)) + 2e-6
         take(4)
-        which = torch.tensor([usable[i] for i in torch.randint(0, len(usable), (a.batch,))]).to(device)
-        x, truth, inside = batch_of(torch, on_device, which, draw)
+        x, truth, inside = batch()
         with torch.autocast(device, torch.bfloat16, enabled=device == "cuda"):
-            answer = net(x.contiguous(memory_format=torch.channels_last))
+            answer = learns(x)
         value = loss_of(torch, F, answer, truth, inside)
         best.zero_grad(set_to_none=True)
         value.backward()
@@ -340,10 +408,14 @@ def train(a):
             pairs = [(p, q) for p, q in zip(kept.state_dict().values(), net.state_dict().values()) if p.is_floating_point()]
             torch._foreach_lerp_([p for p, _ in pairs], [q for _, q in pairs], 1 - k)
         step += 1
-        if step % a.say == 0:
+        if step % a.say == 0 and rank == 0:
             more = f" {watch()}" if step % (10 * a.say) == 0 else ""
             print(f"{step}: {time.time() - BEGIN:.0f} s, {len(usable)} tiles, loss {value.item():.4f}{more}", flush=True)
     stop.value = 1
+    if rank:
+        print(f"{have} scenes of process {rank}", flush=True)
+        [w.terminate() for w in workers]
+        return
     print(f"end after {step} steps, {have} scenes:", watch(), flush=True)
     [w.terminate() for w in workers]
     torch.save(kept.state_dict(), a.out / "fine.pt")
@@ -414,12 +486,13 @@ def main():
     t.add_argument("--scenes", type=int, default=6000, help="at most")
     t.add_argument("--watch", type=int, default=24, help="scenes to watch the training by, rendered first")
     t.add_argument("--begin", type=int, default=200, help="scenes rendered before the first step")
-    t.add_argument("--workers", type=int, default=15)
+    t.add_argument("--workers", type=int, default=15, help="that render, for each GPU")
+    t.add_argument("--gpus", type=int, default=1)
     t.add_argument("--first", type=int, default=0)
     t.add_argument("--batch", type=int, default=48)
     t.add_argument("--rate", type=float, default=4e-3)
     t.add_argument("--say", type=int, default=100)
-    t.add_argument("--from", dest="start", type=Path)
+    t.add_argument("--from", dest="start", type=Path, help="fine.pt of a training, or the program's near.net")
     t.set_defaults(run=train)
     m = commands.add_parser("mix")
     for name in ("out", "one", "other"):

@@ -179,7 +179,7 @@ def cut_in(rng, ring, slit):
     """A dart or a slit from the edge inwards: the ring with it and its points (mouth, tip, mouth), or None."""
     n = len(ring)
     i = int(rng.integers(0, n))
-    mouth = rng.uniform(0.4, 3) if slit else rng.choice([rng.uniform(3, 16), rng.uniform(10, 40)])
+    mouth = rng.choice([rng.uniform(0.15, 0.9), rng.uniform(0.4, 3)]) if slit else rng.choice([rng.uniform(3, 16), rng.uniform(10, 40)])
     k = max(1, int(mouth / 4))
     long = rng.uniform(20, 120) if slit else rng.uniform(18, 150)
     inward = normal(ring, i)

@@ -126,7 +126,7 @@ def template(rng, size, tape, plain=False):
             if cut:
                 net = cut[0]
                 darts.append(cut[1])
-    if rng.random() < 0.25 and not inked:
+    if rng.random() < 0.4 and not inked:
         for _ in range(rng.integers(1, 5)):
             cut = shapes.cut_in(rng, net, True)
             if cut:
@@ -358,7 +358,7 @@ def draw_ink(rng, canvas, t, tape, place, corner, shape, part, m, colour, x, y):
         return (
             np.clip(c, 0.003, 0.95).astype(np.float32),
             math.exp(rng.uniform(math.log(0.6), math.log(4))),
-            rng.uniform(0.6, 1),
+            rng.choice([rng.uniform(0.35, 1), rng.uniform(0.6, 1)]),
         )
 
     c, w, strong = new_pen()

@@ -1,8 +1,8 @@
 //! How far each stretch of an outline can be trusted.
 //!
 //! A stretch is doubtful where the network's answers do not go from skin to ground within a
-//! millimetre or so, and where a card lies over it; and so is an area of which it cannot say
-//! whether it is skin.
+//! millimetre or so, where two looks do not agree, and where a card lies over it; and so is an area
+//! of which it cannot say whether it is skin.
 
 use super::belief::Sought;
 use super::flat::Flat;
@@ -25,6 +25,8 @@ pub enum Cause {
     NoInk,
     /// The outline is elsewhere by what the network sees.
     Elsewhere,
+    /// A line is so faint that it may be a slit, a relief cut or nothing.
+    Faint,
 }
 
 /// A stretch of an outline that may be wrong.
@@ -52,8 +54,10 @@ impl Doubt {
             Cause::Unclear => "no clear edge is to be seen (shadow, shine, a lifted or torn edge)",
             Cause::NoInk => "the inked line stops or is too faint",
             Cause::Elsewhere => "colour and shape of the skin do not agree about the edge",
+            Cause::Faint => "it is faint, and may be a slit, a relief cut, a seam or a mark",
         };
-        format!("{:.0} mm of the outline are doubtful: {why}", self.length.max(1.0))
+        let what = if self.cause == Cause::Faint { "a line" } else { "the outline" };
+        format!("{:.0} mm of {what} are doubtful: {why}", self.length.max(1.0))
     }
 
     /// What to do about it.
@@ -65,6 +69,9 @@ impl Doubt {
                 "press the edge flat, light it evenly, and look at the red stretch in the check picture"
             }
             Cause::NoInk => "ink the line there, or look at the red stretch in the check picture",
+            Cause::Faint => {
+                "look at the red line in the check picture; ink it if it is a relief cut that the outline lacks"
+            }
             Cause::Elsewhere => {
                 "look at the red stretch in the check picture; if it is wrong, take the photo in even light on a plain ground"
             }
@@ -88,6 +95,8 @@ const LEAST_STEP: f64 = 0.7;
 const WITHIN: f64 = 1.2;
 /// Ink under a net line is at least so sure, of 255.
 const LEAST_INK: f64 = 90.0;
+/// Two looks that agree about an edge are nowhere further apart, of 255.
+const MOST_APART: f64 = 150.0;
 /// Colours that lie less apart than this are alike (levels of 255).
 const ALIKE: f64 = 14.0;
 /// Distance of the looks along the outline, mm.
@@ -213,6 +222,17 @@ fn cause(p: Point, out: Point, g: &Ground) -> Option<Cause> {
         let q = g.flat.pixel(p + out * s) - corner;
         sample(g.shares, q.x, q.y) / 255.0
     };
+    let apart = match g.sought {
+        Sought::Inside => &g.look.inside_apart,
+        Sought::Skin => &g.look.skin_apart,
+    };
+    let apart = |s: f64| {
+        let q = g.flat.pixel(p + out * s) - corner;
+        sample(apart, q.x, q.y)
+    };
+    if (-3..=3).any(|k| apart(0.4 * f64::from(k)) > MOST_APART) {
+        return Some(Cause::Elsewhere);
+    }
     let mean = |from: f64| (0..3).map(|k| share(from + 0.4 * f64::from(k))).sum::<f64>() / 3.0;
     // Beyond a narrow neck, or across a narrow gap, lies the other side.
     if g.sought == Sought::Inside {

@@ -15,6 +15,11 @@ const MARGIN: f64 = 14.0;
 /// Side of a tile, pixels, and what of it on every side is looked at for its neighbours' sake.
 const TILE: usize = 640;
 const AROUND: usize = 48;
+/// What the first network may take for skin, how far from it answers must be sure, mm, and how sure,
+/// of 255.
+const PERHAPS: f32 = 0.3;
+const FAR: f64 = 10.0;
+const SURE: u8 = 235;
 /// How far the look goes on at a time where the skin does, mm; and how often.
 const FURTHER: f64 = 60.0;
 const MOST_TIMES: usize = 4;
@@ -38,6 +43,10 @@ pub(super) struct Look {
     pub relief: GrayImage,
     /// A narrow gap.
     pub gap: GrayImage,
+    /// How far two looks at the skin are apart, one of them at the mirror image.
+    pub skin_apart: GrayImage,
+    /// The same of the inside.
+    pub inside_apart: GrayImage,
 }
 
 /// A box of the flat picture: left, top, right, bottom; the last two are beyond it.
@@ -126,6 +135,8 @@ fn look(flat: &Flat, belief: &Belief, net: &NearNet, frame: Frame, cards: &[Vec<
         arrow: blank(),
         relief: blank(),
         gap: blank(),
+        skin_apart: blank(),
+        inside_apart: blank(),
     };
     let cut = |side: u32| {
         let count = (side as usize).div_ceil(TILE);
@@ -136,7 +147,7 @@ fn look(flat: &Flat, belief: &Belief, net: &NearNet, frame: Frame, cards: &[Vec<
         cut(h).flat_map(|(y0, y1)| cut(w).map(move |(x0, x1)| (x0, y0, x1, y1))).collect();
     let (skin, _) = belief.about(Sought::Skin);
     let (inside, _) = belief.about(Sought::Inside);
-    let answered: Vec<(usize, usize, usize, Answered)> = tiles
+    let answered: Vec<(usize, usize, usize, usize, [Answered; 2])> = tiles
         .par_iter()
         .map(|&(x0, y0, x1, y1)| {
             let (from_x, from_y) = (x0.saturating_sub(AROUND), y0.saturating_sub(AROUND));
@@ -151,24 +162,47 @@ fn look(flat: &Flat, belief: &Belief, net: &NearNet, frame: Frame, cards: &[Vec<
                 let (u, v) = (f64::from(u), f64::from(v));
                 Some([c[0], c[1], c[2], belief.at(skin, u, v), belief.at(inside, u, v)])
             };
-            (from_x, from_y, wide, net.look(wide, high, pixel))
+            let mirrored = net.look(high, wide, |y, x| pixel(x, y));
+            (from_x, from_y, wide, high, [net.look(wide, high, pixel), mirrored])
         })
         .collect();
-    for (&(x0, y0, x1, y1), (from_x, from_y, wide, answers)) in tiles.iter().zip(&answered) {
+    for (&(x0, y0, x1, y1), (from_x, from_y, wide, high, [a, b])) in tiles.iter().zip(&answered) {
         for y in y0..y1 {
             for x in x0..x1 {
                 let i = (y - from_y) * wide + x - from_x;
-                for (image, from) in [
-                    (&mut out.skin, &answers.skin),
-                    (&mut out.inside, &answers.inside),
-                    (&mut out.ink, &answers.ink),
-                    (&mut out.arrow, &answers.arrow),
-                    (&mut out.relief, &answers.relief),
-                    (&mut out.gap, &answers.gap),
+                let k = (x - from_x) * high + y - from_y;
+                for (image, a, b) in [
+                    (&mut out.skin, &a.skin, &b.skin),
+                    (&mut out.inside, &a.inside, &b.inside),
+                    (&mut out.ink, &a.ink, &b.ink),
+                    (&mut out.arrow, &a.arrow, &b.arrow),
+                    (&mut out.relief, &a.relief, &b.relief),
+                    (&mut out.gap, &a.gap, &b.gap),
                 ] {
-                    image.put_pixel(x as u32, y as u32, Luma([from[i]]));
+                    image.put_pixel(x as u32, y as u32, Luma([a[i].midpoint(b[k])]));
+                }
+                for (image, a, b) in [
+                    (&mut out.skin_apart, &a.skin, &b.skin),
+                    (&mut out.inside_apart, &a.inside, &b.inside),
+                ] {
+                    image.put_pixel(x as u32, y as u32, Luma([a[i].abs_diff(b[k])]));
                 }
             }
+        }
+    }
+    // Far from what the first network takes for skin, only what is sure is any: patterns of a ground
+    // puzzle a look that does not see the whole.
+    let reach = (FAR / belief.mm).ceil().clamp(1.0, 255.0) as u8;
+    let near = imageproc::morphology::dilate(
+        &belief.picture(|cell| skin[cell] > PERHAPS),
+        imageproc::distance_transform::Norm::L2,
+        reach,
+    );
+    for (x, y, v) in out.skin.enumerate_pixels_mut() {
+        let cell = belief.cell(f64::from(left + x), f64::from(top + y));
+        if near.as_raw()[cell] == 0 && v[0] < SURE {
+            *v = Luma([0]);
+            out.skin_apart.put_pixel(x, y, Luma([0]));
         }
     }
     // Cards are no skin, whatever they look like.

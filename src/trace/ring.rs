@@ -186,7 +186,7 @@ pub(super) fn drawn_out(ring: &Ring, flat: &Flat, ink: &Mask) -> Ring {
     /// A corner that is less wide than this is a tip, degrees.
     const TIP: f64 = 75.0;
     /// Longest stroke, mm; what is shorter is the corner's own ink.
-    const STROKE: (f64, f64) = (1.5, 45.0);
+    const STROKE: (f64, f64) = (1.5, 60.0);
     const STEP: f64 = 0.2;
     /// Looks to either side, 0.15 mm apart.
     const MOST: i32 = 45;

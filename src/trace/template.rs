@@ -34,6 +34,18 @@ pub struct Template {
     pub edges: Vec<(EdgeKind, Path)>,
 }
 
+impl Template {
+    /// Takes the arrow of the one that lies where this does, if this has none.
+    pub(super) fn take_arrow(&mut self, others: &[Template]) {
+        /// The middles of one template, traced twice, lie no further apart, mm.
+        const SAME: f64 = 5.0;
+        let middle = |t: &Template| ring_bounds(&t.net).map(|b| b.centre());
+        let Some(own) = middle(self) else { return };
+        let same = |o: &&Template| middle(o).is_some_and(|m| m.distance(own) < SAME);
+        self.arrow = self.arrow.or_else(|| others.iter().find(same).and_then(|o| o.arrow));
+    }
+}
+
 /// The word for a kind of edge.
 pub(super) fn word(kind: EdgeKind) -> &'static str {
     match kind {

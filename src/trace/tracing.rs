@@ -3,13 +3,15 @@
 use super::answers::{Answer, Kind, Letter, Letters};
 use super::belief::{Belief, Sought};
 use super::camera::View;
+use super::colour::settle;
 use super::corners::{Between, EdgeRequest, MeasuredLength, clockwise, named_corners};
 use super::doubt::{Doubt, Ground, areas_of, doubts_of};
 use super::find::{Hint, find};
 use super::flat::{Flat, flatten};
 use super::gap::{Gap, NarrowGap, fill_slits};
 use super::grey::{grey_of, greyed};
-use super::ink::{Lines, foot, lines, middle_line};
+use super::ink::{Lines, faint_lines, foot, lines, lines_seen, middle_line};
+use super::inside::{closed_ink, inside};
 use super::look::Look;
 use super::mask::{Mask, above, flood, main_piece, painted, pieces};
 use super::plain;
@@ -113,8 +115,8 @@ const LARGE: f64 = 400.0;
 /// Doubt about a length that is worth a warning, and that is refused, mm.
 const DOUBT: (f64, f64) = (1.0, 2.0);
 /// A longer stretch of doubt is refused, mm; and so is more doubt than this share of the outline.
-const LONGEST: f64 = 70.0;
-const REFUSED: f64 = 0.12;
+const LONGEST: f64 = 120.0;
+const REFUSED: f64 = 0.25;
 /// Resolution that is worth a warning, and that is refused, mm a pixel.
 const COARSE: (f64, f64) = (0.6, 1.3);
 
@@ -171,17 +173,35 @@ pub fn trace_in(
     }
     step(0.3)?;
     // Hints are about what the networks see.
+    let mut plainly = Vec::new();
     let plain = match options.at.is_some() || options.around.is_some() {
-        false => plain::templates(&flat, &greys, &plane, options, &mut warnings)?,
-        true => None,
+        false => plain::templates(&flat, &greys, &plane, options, &mut plainly),
+        true => Ok(None),
     };
     drop(greys);
+    let networks = |figures: &mut Figures, warnings: &mut Vec<Fault>| {
+        by_networks(&colours, &flat, &plane, options, figures, warnings, &step)
+    };
     let mut templates = match plain {
-        Some((lighter, templates)) => {
+        Ok(Some((lighter, mut templates))) => {
             figures.lighter = lighter;
+            warnings.append(&mut plainly);
+            if templates.iter().any(|t| t.arrow.is_none()) {
+                // Ink that two levels of grey do not tell from the skin may be seen all the same.
+                let seen = networks(&mut Figures::default(), &mut Vec::new()).unwrap_or_default();
+                templates.iter_mut().for_each(|t| t.take_arrow(&seen));
+            }
             templates
         }
-        None => by_networks(&colours, &flat, &plane, options, &mut figures, &mut warnings, &step)?,
+        Ok(None) => networks(&mut figures, &mut warnings)?,
+        // What the plain way refuses the networks may tell.
+        Err(refused) => match networks(&mut figures, &mut warnings) {
+            Ok(templates) => templates,
+            Err(_) => {
+                step(0.9)?;
+                return Err(refused);
+            }
+        },
     };
     name_all(&mut templates, &options.name);
     for t in templates.iter().filter(|t| t.arrow.is_none()) {
@@ -297,6 +317,7 @@ fn template(
     let masked = |image: GrayImage| Mask { image, x: look.x, y: look.y };
     let mut look = look.clone();
     let look = &mut look;
+    settle(look, &flat.colour, flat.mm);
     let mut shares = look.skin.clone();
     let skin = main_piece(&above(&shares, 127));
     let mut given =
@@ -313,7 +334,7 @@ fn template(
             (mask, gaps)
         }
         NetLine::Ink => {
-            shares = look.inside.clone();
+            shares = inside(look, flat.mm, LETTERS);
             let mut mask = masked(main_piece(&above(&shares, 127)));
             fill_without_line(&mut mask.image, &mut shares, &look.ink, flat.mm);
             let count = |i: &GrayImage| i.iter().filter(|v| **v > 0).count();
@@ -345,12 +366,13 @@ fn template(
                 * (1.0 / pixels.len() as f64),
         );
         let area = pixels.len() as f64 * flat.mm * flat.mm;
-        let sure = is_hole(&shares, &pixels, flat.mm)
-            && !in_arrow(look, &pixels)
+        // Neither ink nor a shadow is as large as the largest letters.
+        let sure = (is_hole(&shares, &pixels, flat.mm) || area > LETTERS)
+            && !in_arrow(look, &pixels, flat.mm)
             && (options.net == NetLine::Edge || area > LETTER);
         let yes = letters.hole(&letters.next(0)).unwrap_or(sure);
         let letter = letters.give(if yes { Kind::Hole } else { Kind::NoHole }, at);
-        if !sure && !in_arrow(look, &pixels) && letters.hole(&letter.letter).is_none() {
+        if !sure && !in_arrow(look, &pixels, flat.mm) && letters.hole(&letter.letter).is_none() {
             let what = format!(
                 "{}: something like a hole may be ink or a shadow: taken for none",
                 letter.letter
@@ -360,7 +382,7 @@ fn template(
         }
         given.push(letter);
         if !yes {
-            let arrow = in_arrow(look, &pixels);
+            let arrow = in_arrow(look, &pixels, flat.mm);
             for &(x, y) in &pixels {
                 mask.image.put_pixel(x, y, image::Luma([255]));
                 look.skin.put_pixel(x, y, image::Luma([255]));
@@ -393,21 +415,17 @@ fn template(
     };
     let outer = match options.net {
         NetLine::Edge => outer,
-        NetLine::Ink => drawn_out(&outer, flat, &masked(look.ink.clone())),
+        NetLine::Ink => drawn_out(&outer, flat, &masked(closed_ink(&look.ink, flat.mm))),
     };
     let net = fewer(&outer);
     let holes: Vec<Ring> = holes.iter().map(fewer).filter(|h| ring_area(h) > LEAST_HOLE).collect();
-    let mut ink = above(&look.ink, 110);
-    if options.net == NetLine::Edge {
-        // A fine slit is a line as ink is.
-        for ((i, g), r) in ink.iter_mut().zip(look.gap.iter()).zip(look.relief.iter()) {
-            *i = if *g > 127 || *r > 127 { 255 } else { *i };
-        }
-    }
+    let mut ink = match options.net {
+        NetLine::Edge => lines_seen(look),
+        NetLine::Ink => above(&look.ink, 110),
+    };
     ink.iter_mut().zip(mask.image.iter()).for_each(|(i, m)| *i = (*i).min(*m));
-    if options.net == NetLine::Ink {
-        without(&mut ink, flat, &mask, &net, 2.0);
-    }
+    // The net line's own ink, or the rim of a torn edge.
+    without(&mut ink, flat, &mask, &net, if options.net == NetLine::Ink { 2.0 } else { 0.9 });
     // A slit is a relief cut by its shape, whatever shows through it.
     let slits = gaps
         .iter()
@@ -451,6 +469,12 @@ fn template(
         doubts.extend(areas_of(outline.net(), outline.holes(), &held));
     }
     trusted(&doubts, outline.net(), view.blur, warnings)?;
+    let lines: Vec<&Path> = cuts.iter().chain(&marks).collect();
+    let faint = faint_lines(flat, look, outline.net(), &lines, arrows.first());
+    warnings.extend(
+        faint.iter().map(|d| Fault::new(d.what(), d.remedy()).at("line", d.at().x, d.at().y)),
+    );
+    doubts.extend(faint);
     if let NetLine::Edge = options.net
         && let Some(line) = marks.iter().find(|m| closes(m, &net))
     {
@@ -548,6 +572,8 @@ fn fill_without_line(mask: &mut GrayImage, shares: &mut GrayImage, ink: &GrayIma
 /// Holes of less than this are ink, mm²; and of a closed inked line, letters.
 const LEAST_HOLE: f64 = 30.0;
 const LETTER: f64 = 150.0;
+/// A closed inked line around more than this is no letter, mm².
+const LETTERS: f64 = 1500.0;
 /// Slits shorter than this are no relief cuts, mm.
 const LEAST_SLIT: f64 = 9.0;
 
@@ -607,7 +633,12 @@ fn is_hole(shares: &GrayImage, pixels: &[(u32, u32)], mm: f64) -> bool {
 }
 
 /// True of a hole that touches the arrow's ink: its head, filled in.
-fn in_arrow(look: &Look, pixels: &[(u32, u32)]) -> bool {
+fn in_arrow(look: &Look, pixels: &[(u32, u32)], mm: f64) -> bool {
+    /// An arrow's head is no larger, mm².
+    const HEAD: f64 = 600.0;
+    if pixels.len() as f64 * mm * mm > HEAD {
+        return false;
+    }
     let (w, h) = look.arrow.dimensions();
     let touches = |p: &&(u32, u32)| {
         (p.1.saturating_sub(2)..(p.1 + 3).min(h))

@@ -1,7 +1,7 @@
 //! Runs a network on a picture: convolutions, sums, doublings, in 32-bit floats on one core.
 
 use super::weights::{Conv, Net, Step};
-use nalgebra::{DMatrix, DMatrixView};
+use nalgebra::{Const, DMatrix, DMatrixView, Dyn, MatrixView};
 
 /// Numbers by channel, row and column.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -74,40 +74,74 @@ fn double(a: &Value) -> Value {
     Value { channels: a.channels, height: 2 * a.height, width: 2 * a.width, numbers }
 }
 
-/// Every channel by itself: row by row, one weight after the other over the whole row.
+/// One channel with noughts around it, apart by column modulo the step, so that what a row of
+/// windows sees at one place of the window lies side by side.
+struct Padded {
+    numbers: Vec<f32>,
+    width: usize,
+    height: usize,
+    step: usize,
+}
+
+impl Padded {
+    fn new(c: &Conv, from: &Value) -> Padded {
+        let width = (from.width + c.size - 1).div_ceil(c.step);
+        let height = from.height + c.size - 1;
+        Padded { numbers: vec![0.0; c.step * width * height], width, height, step: c.step }
+    }
+
+    fn take(&mut self, plane: &[f32], wide: usize, reach: usize) {
+        for (y, row) in plane.chunks_exact(wide).enumerate() {
+            for part in 0..self.step {
+                // Columns of the plane that come to lie in this part: (x + reach) % step == part.
+                let first = (part + self.step * reach - reach) % self.step;
+                let at = (part * self.height + y + reach) * self.width;
+                let to = &mut self.numbers[at + (first + reach) / self.step..at + self.width];
+                to.iter_mut()
+                    .zip(row[first.min(wide)..].iter().step_by(self.step))
+                    .for_each(|(to, v)| *to = *v);
+            }
+        }
+    }
+
+    /// What the windows of row `y` from column `x` on see at row `dy`, column `dx` of the window.
+    fn seen(&self, y: usize, x: usize, dy: usize, dx: usize) -> &[f32] {
+        let row = dx % self.step * self.height + y * self.step + dy;
+        &self.numbers[row * self.width + x + dx / self.step..(row + 1) * self.width]
+    }
+}
+
+/// Pixels that stay in registers while a window goes over them.
+const RUN: usize = 32;
+
+/// Every channel by itself.
 fn single(c: &Conv, from: &Value) -> Value {
     let mut out = Value::new(from.channels, from.height / c.step, from.width / c.step);
-    let (reach, wide) = (c.size / 2, from.width + c.size - 1);
-    let mut padded = vec![0.0; (from.height + c.size - 1) * wide];
+    let mut padded = Padded::new(c, from);
+    let least = if c.relu { 0.0 } else { f32::NEG_INFINITY };
     let (height, width) = (out.height, out.width);
     for (channel, plane) in out.numbers.chunks_exact_mut(height * width).enumerate() {
-        for (y, row) in from.plane(channel).chunks_exact(from.width).enumerate() {
-            padded[(y + reach) * wide + reach..][..from.width].copy_from_slice(row);
-        }
+        padded.take(from.plane(channel), from.width, c.size / 2);
         let weight = &c.weight[channel * c.size * c.size..(channel + 1) * c.size * c.size];
         for (y, row) in plane.chunks_exact_mut(width).enumerate() {
-            row.fill(c.bias[channel]);
-            for (k, &w) in weight.iter().enumerate() {
-                let seen = &padded[(y * c.step + k / c.size) * wide + k % c.size..];
-                if c.step == 1 {
-                    for (o, v) in row.iter_mut().zip(seen) {
-                        *o += w * v;
-                    }
-                } else {
-                    for (o, v) in row.iter_mut().zip(seen.iter().step_by(c.step)) {
-                        *o += w * v;
+            for (k, to) in row.chunks_mut(RUN).enumerate() {
+                let mut sums = [c.bias[channel]; RUN];
+                for (i, &w) in weight.iter().enumerate() {
+                    let seen = padded.seen(y, k * RUN, i / c.size, i % c.size);
+                    if let Some(seen) = seen.first_chunk::<RUN>() {
+                        sums.iter_mut().zip(seen).for_each(|(o, v)| *o += w * v);
+                    } else {
+                        sums.iter_mut().zip(seen).for_each(|(o, v)| *o += w * v);
                     }
                 }
-            }
-            if c.relu {
-                row.iter_mut().for_each(|v| *v = v.max(0.0));
+                to.iter_mut().zip(sums).for_each(|(to, sum)| *to = sum.max(least));
             }
         }
     }
     out
 }
 
-/// Pixels that are worked out together, channels out that are, and pixels that stay in registers.
+/// Pixels that are worked out together.
 const TILE: usize = 512;
 
 /// All channels into all: what a tile of pixels sees is laid side by side, then multiplied.
@@ -118,14 +152,44 @@ fn dense(c: &Conv, from: &Value) -> Value {
     // By channel out as written is by channel in from column to column.
     let weights = DMatrixView::from_slice(&c.weight, deep, channels);
     let pixels = out.height * out.width;
-    let mut seen = vec![[0.0_f32; TILE]; deep];
+    let by_itself = c.size == 1 && c.step == 1;
+    let padded: Vec<Padded> = (0..if by_itself { 0 } else { c.channels })
+        .map(|channel| {
+            let mut padded = Padded::new(c, from);
+            padded.take(from.plane(channel), from.width, c.size / 2);
+            padded
+        })
+        .collect();
+    let mut seen = vec![0.0_f32; if by_itself { 0 } else { deep * TILE }];
     let mut sums = DMatrix::<f32>::zeros(TILE, channels);
     let least = if c.relu { 0.0 } else { f32::NEG_INFINITY };
     for start in (0..pixels).step_by(TILE) {
         let count = TILE.min(pixels - start);
-        gather(c, from, out.width, start, count, &mut seen);
-        let windows = DMatrixView::from_slice(seen.as_flattened(), TILE, deep);
-        sums.gemm(1.0, &windows, &weights, 0.0);
+        let mut sums = sums.rows_mut(0, count);
+        if by_itself {
+            let windows = MatrixView::from_slice_with_strides_generic(
+                &from.numbers[start..],
+                Dyn(count),
+                Dyn(deep),
+                Const::<1>,
+                Dyn(pixels),
+            );
+            sums.gemm(1.0, &windows, &weights, 0.0);
+        } else {
+            for (k, row) in seen.chunks_exact_mut(count).take(deep).enumerate() {
+                let padded = &padded[k / (c.size * c.size)];
+                let (dy, dx) = (k / c.size % c.size, k % c.size);
+                let mut i = 0;
+                while i < count {
+                    let (y, x) = ((start + i) / out.width, (start + i) % out.width);
+                    let n = (out.width - x).min(count - i);
+                    row[i..i + n].copy_from_slice(&padded.seen(y, x, dy, dx)[..n]);
+                    i += n;
+                }
+            }
+            let windows = DMatrixView::from_slice(&seen[..deep * count], count, deep);
+            sums.gemm(1.0, &windows, &weights, 0.0);
+        }
         for (o, sums) in sums.column_iter().enumerate() {
             let to = &mut out.numbers[o * pixels + start..o * pixels + start + count];
             for (to, sum) in to.iter_mut().zip(sums.iter()) {
@@ -134,35 +198,6 @@ fn dense(c: &Conv, from: &Value) -> Value {
         }
     }
     out
-}
-
-/// What the windows of `count` pixels from `start` on hold: a row for each channel and place in the
-/// window.
-fn gather(
-    c: &Conv,
-    from: &Value,
-    width: usize,
-    start: usize,
-    count: usize,
-    seen: &mut [[f32; TILE]],
-) {
-    if c.size == 1 && c.step == 1 {
-        for (channel, row) in seen.iter_mut().enumerate() {
-            row[..count].copy_from_slice(&from.plane(channel)[start..start + count]);
-        }
-        return;
-    }
-    let reach = c.size / 2;
-    for (k, row) in seen.iter_mut().enumerate() {
-        let plane = from.plane(k / (c.size * c.size));
-        let (dy, dx) = (k / c.size % c.size, k % c.size);
-        for (i, v) in row[..count].iter_mut().enumerate() {
-            let (y, x) = ((start + i) / width * c.step + dy, (start + i) % width * c.step + dx);
-            let inside =
-                y >= reach && x >= reach && y - reach < from.height && x - reach < from.width;
-            *v = if inside { plane[(y - reach) * from.width + x - reach] } else { 0.0 };
-        }
-    }
 }
 
 #[cfg(test)]
