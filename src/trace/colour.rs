@@ -2,16 +2,16 @@
 //! colour, the colour says it.
 
 use super::look::Look;
-use super::mask::pieces;
 use image::{GrayImage, Luma, RgbImage, imageops::crop_imm};
 use imageproc::distance_transform::Norm;
 use imageproc::morphology::{dilate_mut, erode_mut};
 
 /// Answers between these say nothing; beyond them they are sure, of 255.
 const UNSURE: (u8, u8) = (40, 250);
-/// An edge is a line of unsure answers: an area is wider, mm, and larger, mm².
+/// An edge is a line of unsure answers: an area is wider, mm.
 const WIDE: f64 = 1.8;
-const LEAST: f64 = 20.0;
+/// Colours are means over about so much, mm.
+const SMOOTH: f64 = 0.8;
 /// Skin and ground differ by at least so much (levels of 255), and by so many of their spreads.
 const APART: f64 = 40.0;
 const SPREADS: f64 = 2.5;
@@ -59,25 +59,77 @@ pub(super) fn settle(look: &mut Look, picture: &RgbImage, mm: f64) {
     }
     let mut unsure = GrayImage::from_fn(w, h, |x, y| {
         let v = look.skin.get_pixel(x, y)[0];
-        Luma([if v > UNSURE.0 && v < UNSURE.1 { 255 } else { 0 }])
+        // Ink may have the ground's colour.
+        let inked = look.ink.get_pixel(x, y)[0] > UNSURE.0;
+        Luma([if v > UNSURE.0 && v < UNSURE.1 && !inked { 255 } else { 0 }])
     });
     let reach = (WIDE / 2.0 / mm).round().max(1.0) as u8;
     erode_mut(&mut unsure, Norm::L2, reach);
     dilate_mut(&mut unsure, Norm::L2, reach);
-    for pixels in pieces(&unsure, false) {
-        if (pixels.len() as f64) * mm * mm < LEAST {
-            continue;
-        }
-        let own: Vec<[u8; 3]> = pixels.iter().map(|p| part.get_pixel(p.0, p.1).0).collect();
-        let Some(own) = Colour::of(own.iter().cycle().take(own.len().max(500))) else { continue };
-        let (to_skin, to_ground) = (own.apart(&skin), own.apart(&ground));
-        let is = if to_skin < NEAR * apart {
-            255
-        } else if to_ground < NEAR * apart {
-            0
-        } else {
-            continue;
+    // A pen's line is narrower than what its colour is taken from.
+    let smooth = imageproc::filter::gaussian_blur_f32(&part, (SMOOTH / mm) as f32);
+    for ((v, seen), unsure) in look.skin.iter_mut().zip(smooth.pixels()).zip(unsure.iter()) {
+        let own = Colour { mean: seen.0.map(f64::from), spread: 0.0 };
+        *v = match () {
+            () if *unsure == 0 => continue,
+            () if own.apart(&skin) < NEAR * apart => 255,
+            () if own.apart(&ground) < NEAR * apart => 0,
+            () => continue,
         };
-        pixels.iter().for_each(|&(x, y)| look.skin.put_pixel(x, y, Luma([is])));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Dark skin, 200 by 200 pixels, on a light ground; a hole in it and a light line on it, of both
+    /// of which the network says so much.
+    fn seen(unsure: u8, ground: impl Fn(u32, u32) -> u8) -> (Look, RgbImage) {
+        let hole = |x: u32, y: u32| (120..160).contains(&x) && (120..160).contains(&y);
+        let line = |x: u32, y: u32| (70..130).contains(&x) && (80..86).contains(&y);
+        let on_skin = |x: u32, y: u32| (50..250).contains(&x) && (50..250).contains(&y);
+        let blank = || GrayImage::new(300, 300);
+        let skin = GrayImage::from_fn(300, 300, |x, y| {
+            Luma([match () {
+                () if hole(x, y) || line(x, y) => unsure,
+                () if on_skin(x, y) => 255,
+                () => 0,
+            }])
+        });
+        let ink = GrayImage::from_fn(300, 300, |x, y| Luma([if line(x, y) { 250 } else { 0 }]));
+        let picture = RgbImage::from_fn(300, 300, |x, y| {
+            let dark = on_skin(x, y) && !hole(x, y) && !line(x, y);
+            image::Rgb([if dark { 40 } else { ground(x, y) }; 3])
+        });
+        let look = Look {
+            x: 0,
+            y: 0,
+            skin,
+            inside: blank(),
+            ink,
+            arrow: blank(),
+            relief: blank(),
+            gap: blank(),
+            skin_apart: blank(),
+            inside_apart: blank(),
+        };
+        (look, picture)
+    }
+
+    #[test]
+    fn an_unsure_place_of_the_grounds_colour_is_ground_but_ink_of_it_is_ink() {
+        let (mut look, picture) = seen(190, |_, _| 180);
+        settle(&mut look, &picture, 0.4);
+        assert_eq!(look.skin.get_pixel(140, 140)[0], 0);
+        assert_eq!(look.skin.get_pixel(100, 83)[0], 190);
+    }
+
+    #[test]
+    fn a_ground_of_many_colours_settles_nothing() {
+        let (mut look, picture) = seen(190, |x, y| if (x / 9 + y / 9) % 2 == 0 { 20 } else { 240 });
+        let before = look.skin.clone();
+        settle(&mut look, &picture, 0.4);
+        assert_eq!(look.skin, before);
     }
 }

@@ -272,8 +272,15 @@ fn arrows(
     plane: &impl Fn(&(u32, u32)) -> Point,
 ) -> Vec<[Point; 2]> {
     let (w, h) = ink.dimensions();
+    // A gap, or a line of the ground that shines through, is no ink of an arrow.
+    let own_ink = GrayImage::from_fn(w, h, |x, y| {
+        let at = |i: &GrayImage| i.get_pixel(x, y)[0];
+        let is = at(ink) > 0 && at(&look.ink).max(at(&look.arrow)) > 110;
+        image::Luma([if is { 255 } else { 0 }])
+    });
     let seen = GrayImage::from_fn(w, h, |x, y| {
-        let is = look.arrow.get_pixel(x, y)[0] > 127 && look.skin.get_pixel(x, y)[0] > 127;
+        let at = |i: &GrayImage| i.get_pixel(x, y)[0];
+        let is = at(&look.arrow) > 127 && at(&look.skin).max(at(&own_ink)) > 127;
         image::Luma([if is { 255 } else { 0 }])
     });
     let near = imageproc::morphology::dilate(
@@ -282,7 +289,7 @@ fn arrows(
         (APART / 2.0 / flat.mm).round() as u8,
     );
     let mut out: Vec<([Point; 2], Stroke)> = Vec::new();
-    let inked = pieces(ink, true);
+    let inked = pieces(&own_ink, true);
     for group in pieces(&near, true) {
         let own: Vec<(u32, u32)> =
             group.into_iter().filter(|&(x, y)| seen.get_pixel(x, y)[0] > 0).collect();
@@ -310,7 +317,13 @@ fn arrows(
         }
     }
     if out.is_empty() {
-        for pixels in pieces(ink, true) {
+        for pixels in pieces(&own_ink, true) {
+            let of = |i: &GrayImage| {
+                pixels.iter().map(|p| i64::from(i.get_pixel(p.0, p.1)[0])).sum::<i64>()
+            };
+            if of(&look.ink) < 2 * of(&look.gap) {
+                continue;
+            }
             let points: Vec<Point> = pixels.iter().map(plane).collect();
             out.extend(arrow_of(&points).map(|a| (a, pixels)));
         }
@@ -425,7 +438,7 @@ fn arrow_of(points: &[Point]) -> Option<[Point; 2]> {
                 sums += row * row.transpose();
                 right += row * u;
             }
-            let Some(c) = sums.lu().solve(&right) else { return None };
+            let c = sums.lu().solve(&right)?;
             let at = |t: f64| {
                 let s = (t - st) / length;
                 origin + axis * t + point(-axis.y, axis.x) * (c[0] + c[1] * s + c[2] * s * s)
