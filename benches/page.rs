@@ -12,7 +12,7 @@ use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::sync::Mutex;
 use std::time::{Duration, Instant};
-use warpwise::live::{Ground, Lying};
+use warpwise::live::{Ground, Layout};
 use warpwise::run::{Observer, Run, Stop, TraceRow};
 use warpwise::{job, planner};
 
@@ -144,8 +144,8 @@ impl Observer for Counter {
         self.looks
     }
 
-    fn layout(&self, lying: &[Lying]) {
-        assert!(!lying.is_empty());
+    fn layout(&self, layout: &Layout) {
+        assert!(!layout.lying.is_empty());
         *self.layouts.lock().unwrap() += 1;
     }
 

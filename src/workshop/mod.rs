@@ -8,6 +8,7 @@
 //! looks at the clock or the environment.
 
 mod by_corners;
+mod by_hand;
 mod checked;
 mod draft;
 mod edit;
@@ -22,6 +23,7 @@ mod planning;
 mod values;
 
 pub use by_corners::{Span, trace_by_corners, untraced_photos};
+pub use by_hand::FlawOn;
 pub use checked::{Checked, DrawnTemplate, Note, Readings};
 pub use draft::{Draft, Refused, Revision};
 pub use edit::{Edit, Entry, edited};

@@ -209,7 +209,7 @@ await step('plan');
 await page.fill('#seconds', '3600');
 await page.click('button.go');
 // Drawn live; an hour is asked for, and only the stop ends it.
-await page.waitForFunction(() => document.querySelector('plan-picture')?.frames > 0, null, { timeout: 120000 });
+await page.waitForFunction(() => document.querySelector('cloth-picture')?.frames > 0, null, { timeout: 120000 });
 await page.waitForFunction(() => /m/.test(document.querySelector('.lengths')?.textContent ?? ''), null, { timeout: 120000 });
 await sound('plan, live');
 if (pictures) {
