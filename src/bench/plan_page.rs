@@ -76,6 +76,7 @@ pub fn plan(form: &Form<'_>, open: &mut OpenJob) -> Markup {
                 (figures(form, verified.plan()))
                 (overview(words, &verified))
                 p {
+                    @if !is_running { a .button href=(address(job, "by-hand")) { (words.t("hand.open")) } " " }
                     a .button href=(address(job, "plan/file/report.html")) target="_blank" { (words.t("plan.report")) } " "
                     a .button href=(address(job, "sheets")) { (words.t("step.sheets")) " →" }
                 }

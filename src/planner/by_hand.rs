@@ -41,8 +41,8 @@ pub struct Lay {
 /// What a piece meets where a person wants it.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub enum Met {
-    /// A piece, by its number.
-    Piece(String),
+    /// A piece, by its number and copy.
+    Piece(String, u32),
     /// A flaw.
     Flaw,
     /// An end, a side or a hole of the cloth.
@@ -230,8 +230,8 @@ impl CutTable {
         let of = &mut self.cloths[k];
         let verdict = of.judge.judge(&placement).ok_or_else(nowhere)?;
         let said = |who: &Neighbour| match who {
-            Neighbour::Shape(shape, _) => {
-                Met::Piece(plan.plan().pieces[of.pieces[*shape]].number.clone())
+            Neighbour::Shape(shape, copy) => {
+                Met::Piece(plan.plan().pieces[of.pieces[*shape]].number.clone(), copy + 1)
             }
             Neighbour::KeepOut(_) => Met::Flaw,
             Neighbour::Edge => Met::Edge,
@@ -294,7 +294,7 @@ impl CutTable {
             let met = judged.overlaps.iter().chain(&judged.touches);
             let faults = met.map(|(met, by)| {
                 let what = match met {
-                    Met::Piece(number) => format!("piece {number}"),
+                    Met::Piece(number, _) => format!("piece {number}"),
                     Met::Flaw => "a flaw".to_string(),
                     Met::Edge => "the edge of the cloth".to_string(),
                 };
@@ -365,7 +365,10 @@ impl CutTable {
             stock.offcuts = left.offcuts.clone();
         }
         for figures in plan.cloths.iter_mut().filter(|f| f.cloth == of.cloth.id) {
-            let least = (figures.least_length, figures.least_length_by.clone());
+            let least = of.least(&plan.pieces, &stocks, plan.rules.gap).unwrap_or_else(|| {
+                let least = figures.least_length;
+                (least, figures.least_length_by.clone())
+            });
             *figures = plan::cloth_figures(&of.cloth, &stocks, &left, least);
         }
         let first = plan.stocks.iter().position(|s| s.cloth == of.cloth.id);
@@ -526,6 +529,25 @@ impl CutTable {
 }
 
 impl OfCloth {
+    /// The length that no layout of what lies on these stocks can go under, and how it was got.
+    fn least(&self, pieces: &[PlanPiece], stocks: &[PlanStock], gap: f64) -> Option<(f64, String)> {
+        let shapes = self.pieces.iter().filter_map(|&i| {
+            let lies = |p: &&PlacedPiece| p.piece == pieces[i].piece;
+            let copies = stocks.iter().flat_map(|s| &s.placed).filter(lies).count() as u32;
+            (copies > 0).then(|| Shape { copies, ..shape_of(&pieces[i]) })
+        });
+        let taken = |s: &&Site| stocks.iter().any(|t| t.id == s.plan.id);
+        let (rolls, offcuts): (Vec<&Site>, Vec<&Site>) =
+            self.sites.iter().filter(taken).partition(|s| s.roll.is_some());
+        // Several rolls are as good as one.
+        let all = offcuts.into_iter().chain(rolls.into_iter().take(1)).map(|s| s.nest.clone());
+        let problem = Problem::new(shapes.collect(), all.collect(), gap).ok()?;
+        let (least, by) = nest::least_length(&problem);
+        let used: f64 =
+            stocks.iter().filter(|s| s.kind == StockKind::Roll).map(|s| s.used_length).sum();
+        Some((least.min(used), by))
+    }
+
     /// Where everything lies, stocks counted as sites.
     fn placements(&self, plan: &Plan) -> Vec<Placement> {
         let mut out = Vec::new();

@@ -76,8 +76,9 @@ impl OpenJob {
     }
 
     /// True if there is something to take back.
-    pub fn can_take_back(&self) -> bool {
-        !self.on_table.before.is_empty()
+    pub fn can_take_back(&mut self) -> bool {
+        let now = self.plan().ok().flatten().map(|p| p.plan().id.clone());
+        self.on_table.before.iter().any(|b| Some(&b.plan().id) != now.as_ref())
     }
 
     /// Judges a piece at a place; nothing is changed.
@@ -118,11 +119,14 @@ impl OpenJob {
     /// The plan is another by now; nothing was changed; the machine's.
     pub fn take_back(&mut self, seen: &str, now: &Moment) -> Result<(), Refused> {
         self.seen(seen, now)?;
-        let Some(before) = self.on_table.before.last().cloned() else {
+        // A run that was refused left what was there.
+        let before = &mut self.on_table.before;
+        let last = before.iter().rposition(|b| b.plan().id != seen);
+        let Some(last) = last.map(|at| (at, Arc::clone(&before[at]))) else {
             return Err(Fault::new("nothing was changed by hand", "go on").into());
         };
-        self.write(before)?;
-        self.on_table.before.pop();
+        self.write(last.1)?;
+        self.on_table.before.truncate(last.0);
         Ok(())
     }
 
@@ -137,13 +141,45 @@ impl OpenJob {
         seen: &str,
         now: &Moment,
     ) -> Result<Arc<Planning>, Refused> {
-        self.seen(seen, now)?;
-        let table = self.on_table.table.as_mut().and_then(|t| t.2.take());
-        let Some(mut table) = table else {
+        let table = self.seen(seen, now)?;
+        if !table.cloths().any(|c| c == cloth) {
+            let what = format!("nothing is cut from cloth {cloth}");
+            return Err(Fault::new(what, "look at the plan as it is now").into());
+        }
+        let before = Arc::clone(table.plan());
+        let planning = self.nested(cloth, settings, now)?;
+        self.remember(before);
+        Ok(planning)
+    }
+
+    /// Records a flaw found on a roll where that belongs: in the ledger if the plan is cut from
+    /// one, else in the job. Then the pieces of its cloth are nested anew, as [`OpenJob::around`]
+    /// does. Plans of before do not know of the flaw and cannot be had back.
+    ///
+    /// # Errors
+    /// The plan is another by now; there is no such roll; it lies outside it; it cannot be written.
+    pub fn mend(
+        &mut self,
+        flaw: &FlawOn,
+        settings: Settings,
+        seen: &str,
+        now: &Moment,
+    ) -> Result<Arc<Planning>, Refused> {
+        let cloth = self.add_flaw(flaw, seen, now)?;
+        self.on_table.before.clear();
+        Ok(self.nested(&cloth, settings, now)?)
+    }
+
+    fn nested(
+        &mut self,
+        cloth: &str,
+        settings: Settings,
+        now: &Moment,
+    ) -> Result<Arc<Planning>, Faults> {
+        self.table(now)?;
+        let Some((.., Some(mut table))) = self.on_table.table.take() else {
             return Err(Fault::new("there is no plan", "plan the job first").into());
         };
-        self.remember(Arc::clone(table.plan()));
-        self.on_table.table = None;
         let (cloth, file) = (cloth.to_string(), self.draft.file().to_path_buf());
         let planning =
             Planning::run(self.draft.dir(), file, settings, move |run| table.around(&cloth, run));
@@ -151,12 +187,8 @@ impl OpenJob {
         Ok(planning)
     }
 
-    /// Records a flaw of a roll where that belongs: in the ledger if the plan is cut from one, else
-    /// in the job. The plan is not mended by it: that is [`OpenJob::around`]. Returns the cloth.
-    ///
-    /// # Errors
-    /// The plan is another by now; there is no such roll; it lies outside it; it cannot be written.
-    pub fn add_flaw(&mut self, flaw: &FlawOn, seen: &str, now: &Moment) -> Result<String, Refused> {
+    /// Records a flaw; returns its cloth.
+    fn add_flaw(&mut self, flaw: &FlawOn, seen: &str, now: &Moment) -> Result<String, Refused> {
         let plan = Arc::clone(self.seen(seen, now)?.plan());
         let roll = plan.plan().stocks.iter().find(|s| s.id == flaw.stock);
         let roll = roll.filter(|s| s.kind == plan::StockKind::Roll).ok_or_else(|| {
