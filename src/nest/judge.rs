@@ -24,7 +24,7 @@ use std::sync::OnceLock;
 
 /// How far around a place is looked at first, and how much further each time nothing is free, µm.
 const REACH: f64 = 60_000.0;
-const FURTHER: f64 = 4.0;
+const FURTHER: f64 = 2.0;
 /// Depth below which a place on a boundary counts as on it, µm.
 const ON_BOUNDARY: f64 = 0.51;
 
@@ -353,9 +353,9 @@ impl Judge {
             frames.fold(tight.moved(at), |all, f| Frame::around([all.min, all.max, f.min, f.max]));
         let most = (whole.width() + whole.height() + tight.width() + tight.height()) as f64;
         let most = most + 2.0 * far(vertex(at.x.clamp(low.x, high.x), at.y.clamp(low.y, high.y)));
-        let mut reach = REACH;
+        let (mut from, mut reach) = (0.0, REACH);
         loop {
-            let found = self.within(reach, form, at, stock, others);
+            let found = self.within((from, reach), form, at, stock, others);
             let best = found.into_iter().chain(home).min_by(|a, b| far(*a).total_cmp(&far(*b)));
             if let Some(best) = best.filter(|b| far(*b) <= reach) {
                 return Some(best);
@@ -363,14 +363,14 @@ impl Judge {
             if reach > most {
                 return home;
             }
-            reach *= FURTHER;
+            (from, reach) = (reach, reach * FURTHER);
         }
     }
 
-    /// The free place nearest to `at` and no further than `reach`.
+    /// The free place nearest to `at`, no nearer than `from` and no further than `reach`.
     fn within(
         &mut self,
-        reach: f64,
+        (from, reach): (f64, f64),
         form: usize,
         at: Vertex,
         stock: usize,
@@ -429,35 +429,42 @@ impl Judge {
                 add(Fragment { x: f.x + n.at.x as f64, y: f.y + n.at.y as f64, ..*f });
             }
         }
-        let (wide, high) = (x1 - x0, y1 - y0);
-        add(Fragment { x: x0, y: y0, ux: 1.0, uy: 0.0, len: wide });
-        add(Fragment { x: x0, y: y1, ux: 1.0, uy: 0.0, len: wide });
-        add(Fragment { x: x0, y: y0, ux: 0.0, uy: 1.0, len: high });
-        add(Fragment { x: x1, y: y0, ux: 0.0, uy: 1.0, len: high });
+        // Sides of the box as far as they are in reach: one of a roll has no end.
+        let (left, right) = (x0.max(to.0 - reach), x1.min(to.0 + reach));
+        let (low, top) = (y0.max(to.1 - reach), y1.min(to.1 + reach));
+        if left <= right && low <= top {
+            let (wide, high) = (right - left, top - low);
+            add(Fragment { x: left, y: y0, ux: 1.0, uy: 0.0, len: wide });
+            add(Fragment { x: left, y: y1, ux: 1.0, uy: 0.0, len: wide });
+            add(Fragment { x: x0, y: low, ux: 0.0, uy: 1.0, len: high });
+            add(Fragment { x: x1, y: low, ux: 0.0, uy: 1.0, len: high });
+        }
         lines.sort_by(|a, b| a.0.total_cmp(&b.0));
         // Squares of distances. The boundaries' own nearest points first: what is further than one
-        // that is free need not be looked at.
-        let mut places: Vec<(f64, f64, f64)> = vec![(0.0, to.0, to.1)];
-        places.extend(lines.iter().map(|(_, f)| f.nearest(to.0, to.1)));
-        let limit = places.iter().find(|p| free(p.1, p.2)).map_or(reach * reach, |p| p.0 + 1e6);
-        places.retain(|p| p.0 <= limit);
-        let lines: Vec<&Fragment> =
-            lines.iter().take_while(|l| l.0 <= limit).map(|l| &l.1).collect();
-        for (i, a) in lines.iter().enumerate() {
-            for (x, y) in lines[i + 1..].iter().filter_map(|b| crossing(a, b)) {
-                let distance = (x - to.0).powi(2) + (y - to.1).powi(2);
-                if distance <= limit {
-                    places.push((distance, x, y));
-                }
-            }
-        }
-        places.sort_by(|a, b| a.0.total_cmp(&b.0));
+        // that is free need not be looked at, unless it turns out not to be so on the grid.
+        let nearest: Vec<(f64, f64, f64)> = std::iter::once((0.0, to.0, to.1))
+            .chain(lines.iter().map(|(_, f)| f.nearest(to.0, to.1)))
+            .filter(|p| p.0 >= from * from)
+            .collect();
+        let first = nearest.iter().find(|p| free(p.1, p.2)).map(|p| p.0 + 1e6);
         let steps = steps();
-        places.into_iter().filter(|p| free(p.1, p.2)).find_map(|(_, x, y)| {
-            let home = vertex(x.round() as i64, y.round() as i64);
-            let mut around = steps.iter().map(|s| home.plus(*s));
-            around.find(|&v| {
-                free(v.x as f64, v.y as f64) && self.met(form, v, stock, others).is_empty()
+        first.into_iter().chain([reach * reach]).find_map(|limit| {
+            let lines: Vec<&Fragment> =
+                lines.iter().take_while(|l| l.0 <= limit).map(|l| &l.1).collect();
+            let mut places = nearest.clone();
+            places.extend(
+                crossings(&lines)
+                    .into_iter()
+                    .map(|(x, y)| ((x - to.0).powi(2) + (y - to.1).powi(2), x, y)),
+            );
+            places.retain(|p| p.0 >= from * from && p.0 <= limit);
+            places.sort_by(|a, b| a.0.total_cmp(&b.0));
+            places.into_iter().filter(|p| free(p.1, p.2)).find_map(|(_, x, y)| {
+                let home = vertex(x.round() as i64, y.round() as i64);
+                let mut around = steps.iter().map(|s| home.plus(*s));
+                around.find(|&v| {
+                    free(v.x as f64, v.y as f64) && self.met(form, v, stock, others).is_empty()
+                })
             })
         })
     }
@@ -482,6 +489,22 @@ fn overlap(a: &Form, d: Vertex, b: &Form) -> bool {
             close.any(|q| !apart(&p, &q.0))
         }
     })
+}
+
+/// Where boundaries cross, all of them: by their boxes, from left to right.
+fn crossings(lines: &[&Fragment]) -> Vec<(f64, f64)> {
+    let span =
+        |from: f64, by: f64| (from.min(from + by) - ON_BOUNDARY, from.max(from + by) + ON_BOUNDARY);
+    let mut boxes: Vec<((f64, f64), (f64, f64), &Fragment)> =
+        lines.iter().map(|f| (span(f.x, f.ux * f.len), span(f.y, f.uy * f.len), *f)).collect();
+    boxes.sort_by(|a, b| a.0.0.total_cmp(&b.0.0));
+    let mut out = Vec::new();
+    for (i, (ax, ay, a)) in boxes.iter().enumerate() {
+        let beside = boxes[i + 1..].iter().take_while(|b| b.0.0 <= ax.1);
+        let near = beside.filter(|b| ay.0 <= b.1.1 && b.1.0 <= ay.1);
+        out.extend(near.filter_map(|b| crossing(a, b.2)));
+    }
+    out
 }
 
 /// Where two boundaries cross.
