@@ -90,6 +90,23 @@ fn a_piece_is_laid_where_it_is_free_and_nothing_else_moves() {
     assert_eq!(plan.cloths[0].used_length, plan.stocks[0].used_length);
 }
 
+/// As the builds before pins and starts laid them out (2026-11-29): without any, nothing changed.
+#[test]
+fn a_plan_without_pins_is_the_very_one_it_was() {
+    let plan = table();
+    let lies = |(_, p): &(String, PlacedPiece)| (p.copy, p.turn, p.x, p.y);
+    let all: Vec<_> = placed(plan.plan().plan()).iter().map(lies).collect();
+    let rails =
+        [(1, 0.0, 0.0, 345.0), (2, 90.0, 245.0, 30.0), (3, 0.0, 0.0, 295.0), (4, 90.0, 45.0, 30.0)];
+    let rims = [
+        (1, 90.0, 120.0, 170.0),
+        (2, 90.0, 195.0, 45.0),
+        (3, 90.0, 195.0, 170.0),
+        (4, 90.0, 120.0, 45.0),
+    ];
+    assert_eq!(all, [rails, rims].concat());
+}
+
 #[test]
 fn what_may_not_be_is_refused_with_its_reason() {
     let mut table = table();

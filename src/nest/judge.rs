@@ -19,7 +19,8 @@ use super::setup::ENDLESS;
 use super::simplify::covering;
 use crate::geometry::{Motion, Region, point};
 use crate::units::{GRID_PER_MM, micrometres};
-use std::collections::{BTreeMap, HashMap};
+use rayon::prelude::*;
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::sync::OnceLock;
 
 /// How far around a place is looked at first, and how much further each time nothing is free, µm.
@@ -316,10 +317,8 @@ impl Judge {
     /// Where `b` may not lie beside `a`; made once.
     fn nofit(&mut self, a: usize, b: usize) -> &NoFit {
         let by = self.apart(a, b);
-        let forms = &self.forms;
-        self.nofits
-            .entry((a, b))
-            .or_insert_with(|| NoFit::new(&forms[a].coarse().0, &forms[b].coarse().0, by))
+        let (one, other) = (&self.forms[a], &self.forms[b]);
+        self.nofits.entry((a, b)).or_insert_with(|| forbidden(one, other, by))
     }
 
     /// µm that two forms keep apart.
@@ -396,9 +395,15 @@ impl Judge {
                 inside.then_some(Near { form: o.form, at: o.at, not })
             })
             .collect();
-        for n in &near {
-            self.nofit(n.form, form);
-        }
+        let new: BTreeSet<usize> = near.iter().map(|n| n.form).collect();
+        let new: Vec<usize> =
+            new.into_iter().filter(|&a| !self.nofits.contains_key(&(a, form))).collect();
+        let made = new.into_par_iter().map(|a| {
+            let by = self.apart(a, form);
+            ((a, form), forbidden(&self.forms[a], &self.forms[form], by))
+        });
+        let made: Vec<_> = made.collect();
+        self.nofits.extend(made);
         let nofits = &self.nofits;
         let free = |x: f64, y: f64| {
             let inside = x >= x0 - ON_BOUNDARY
@@ -470,6 +475,11 @@ impl Judge {
     }
 }
 
+/// Where one form may not lie beside another.
+fn forbidden(one: &Form, other: &Form, by: i64) -> NoFit {
+    NoFit::new(&one.coarse().0, &other.coarse().0, by)
+}
+
 /// A neighbour near enough to matter, and the box of places it forbids.
 struct Near {
     form: usize,
@@ -495,8 +505,8 @@ fn overlap(a: &Form, d: Vertex, b: &Form) -> bool {
 fn crossings(lines: &[&Fragment]) -> Vec<(f64, f64)> {
     let span =
         |from: f64, by: f64| (from.min(from + by) - ON_BOUNDARY, from.max(from + by) + ON_BOUNDARY);
-    let mut boxes: Vec<((f64, f64), (f64, f64), &Fragment)> =
-        lines.iter().map(|f| (span(f.x, f.ux * f.len), span(f.y, f.uy * f.len), *f)).collect();
+    let spans = |f: &Fragment| (span(f.x, f.ux * f.len), span(f.y, f.uy * f.len));
+    let mut boxes: Vec<_> = lines.iter().map(|&f| (spans(f).0, spans(f).1, f)).collect();
     boxes.sort_by(|a, b| a.0.0.total_cmp(&b.0.0));
     let mut out = Vec::new();
     for (i, (ax, ay, a)) in boxes.iter().enumerate() {
