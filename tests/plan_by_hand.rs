@@ -251,6 +251,19 @@ fn what_is_done_by_hand_is_on_disk_verified_and_can_be_taken_back() {
 }
 
 #[test]
+fn a_plan_from_a_stock_that_the_job_does_not_name_says_so() {
+    let home = tempfile::tempdir().unwrap();
+    let jobs = jobs(home.path(), JOB);
+    let stock = Snapshot::empty(now().day);
+    let plan = planner::plan_from_stock(&jobs, &stock, 1, &run()).unwrap();
+    std::fs::create_dir(home.path().join("plan")).unwrap();
+    std::fs::write(home.path().join("plan/plan.json"), plan::to_json(plan.plan())).unwrap();
+    let mut open = OpenJob::open(home.path()).unwrap();
+    let refused = open.table(&now()).map(|_| ()).unwrap_err().to_string();
+    assert!(refused.contains("does not name"), "{refused}");
+}
+
+#[test]
 fn a_flaw_drawn_on_the_roll_is_recorded_and_the_plan_mends_itself() {
     let home = tempfile::tempdir().unwrap();
     std::fs::write(home.path().join("job.toml"), JOB).unwrap();

@@ -39,7 +39,9 @@ class CutTable extends HTMLElement {
   /** @type {{stock: number, from: [number, number], to: [number, number]} | null} */
   flaw = null;
   drawsFlaw = false;
+  /** Rises when what is held is put back or laid down: answers of before are of no use. */
   asked = 0;
+  judging = false;
   busy = false;
   svg = document.createElementNS(SVG, 'svg');
   lifted = document.createElementNS(SVG, 'g');
@@ -342,18 +344,20 @@ class CutTable extends HTMLElement {
     return { piece: cloth.ids[piece], copy: copy + 1, stock: cloth.ground.stocks[stock].id, turn, face: down ? 'down' : 'up', x, y };
   }
 
-  /** Asks how the held piece lies; only the newest answer counts. */
+  /** Asks how the held piece lies: one question at a time, and the newest place is the next. */
   async judge() {
-    if (!this.held) return null;
-    this.asked += 1;
-    const mine = this.asked;
-    const held = this.held;
-    const verdict = await this.ask('judge', this.lay(held));
-    if (mine !== this.asked || this.held !== held) return verdict;
-    this.verdict = verdict;
-    if (verdict) this.said.textContent = verdict.said;
-    this.mark();
-    return verdict;
+    if (this.judging) return;
+    this.judging = true;
+    for (let asked = null; this.held && this.held !== asked; ) {
+      asked = this.held;
+      const mine = this.asked;
+      const verdict = await this.ask('judge', this.lay(asked));
+      if (mine !== this.asked) continue;
+      this.verdict = verdict;
+      if (verdict) this.said.textContent = verdict.said;
+      this.mark();
+    }
+    this.judging = false;
   }
 
   /** Lays the held piece down where it is free, or at the nearest free place, or puts it back. */

@@ -63,6 +63,11 @@ impl OpenJob {
             let faults = checked.notes.iter().filter(|n| !n.warning).map(|n| n.fault.clone());
             Faults(faults.collect())
         })?;
+        if plan.plan().drawn_from.is_some() && job.stock.is_none() {
+            let what = "the plan is cut from a stock that the job does not name";
+            let remedy = "name it in the job (stock = \"../stock.sqlite\"), or plan the job again";
+            return Err(Fault::new(what, remedy).into());
+        }
         let stock = job.stock.clone().filter(|_| plan.plan().drawn_from.is_some());
         let key = format!("{:?} {}", stock.as_deref().map(about), self.draft.text());
         let id = plan.plan().id.clone();
