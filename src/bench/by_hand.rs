@@ -97,7 +97,7 @@ pub async fn judge(
 fn told(words: &Words, lay: &Lay, judged: &Judged) -> serde_json::Value {
     let length = |mm: f64| words.units.length((mm * 10.0).round() / 10.0);
     let name = |met: &Met| match met {
-        Met::Piece(number, _) => number.clone(),
+        Met::Piece(number, _) => words.with("hand.a_piece", &[number]),
         Met::Flaw => words.t("hand.a_flaw").to_string(),
         Met::Edge => words.t("hand.the_edge").to_string(),
     };
