@@ -18,9 +18,6 @@ use crate::verify::Verified;
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;
 
-/// How many changes can be taken back; older ones are forgotten.
-const MOST_STEPS: usize = 200;
-
 /// A flaw found on a roll: a rectangle, mm from the roll's free end and lower edge.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct FlawOn {
@@ -30,20 +27,6 @@ pub struct FlawOn {
     pub along: [f64; 2],
     /// Across it, from and to.
     pub across: [f64; 2],
-}
-
-/// The table that a plan lies on, and what it was made of: the plan's id, the job's text, when the
-/// stock was written.
-#[derive(Default)]
-pub(super) struct OnTable {
-    table: Option<(String, String, Option<CutTable>)>,
-    before: Vec<Arc<Verified>>,
-}
-
-impl std::fmt::Debug for OnTable {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(f, "{} plans before", self.before.len())
-    }
 }
 
 impl OpenJob {
@@ -153,7 +136,7 @@ impl OpenJob {
         }
         let before = Arc::clone(table.plan());
         let planning = self.nested(cloth, settings, now)?;
-        self.remember(before);
+        self.on_table.remember(before);
         Ok(planning)
     }
 
@@ -261,15 +244,8 @@ impl OpenJob {
     fn keep(&mut self, plan: Verified) -> Result<(), Faults> {
         let before = self.plan()?;
         self.write(Arc::new(plan))?;
-        before.into_iter().for_each(|b| self.remember(b));
+        before.into_iter().for_each(|b| self.on_table.remember(b));
         Ok(())
-    }
-
-    fn remember(&mut self, plan: Arc<Verified>) {
-        let before = &mut self.on_table.before;
-        before.push(plan);
-        let many = before.len().saturating_sub(MOST_STEPS);
-        before.drain(..many);
     }
 
     fn write(&mut self, plan: Arc<Verified>) -> Result<(), Faults> {

@@ -16,6 +16,7 @@ mod folder;
 mod house;
 mod intake;
 mod offcut_box;
+mod on_table;
 mod open_job;
 mod outline_file;
 mod plan_files;

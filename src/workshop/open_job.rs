@@ -1,9 +1,9 @@
 //! A job that is open: its draft, what its check found, and its plan.
 
-use super::by_hand::OnTable;
 use super::checked::{Checked, Readings};
 use super::draft::Draft;
 use super::folder::PLAN_FOLDER;
+use super::on_table::OnTable;
 use super::planning::{Planning, Settings};
 use crate::fault::{Fault, Faults};
 use crate::ledger::{Ledger, Moment, Trouble};
