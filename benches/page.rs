@@ -1,8 +1,9 @@
 //! How quick the page is and what it takes: the server until it answers, pages, an edit on a job
-//! of a hundred plies, memory, and what drawing a search live costs the search.
+//! of a hundred plies, a hint at 12 megapixels, memory, and what drawing a search live costs the
+//! search.
 //!
-//! `cargo bench --bench page`: figures as lines of text. Memory is read where the system tells it
-//! (Linux).
+//! `cargo bench --bench page [-- live]`: figures as lines of text, or those of the search alone.
+//! Memory and the processor's time are read where the system tells them (Linux).
 #![allow(clippy::unwrap_used, clippy::print_stdout, missing_docs)]
 
 use std::fmt::Write as _;
@@ -12,7 +13,7 @@ use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::sync::Mutex;
 use std::time::{Duration, Instant};
-use warpwise::live::{Ground, Lying};
+use warpwise::live::{Ground, Layout};
 use warpwise::run::{Observer, Run, Stop, TraceRow};
 use warpwise::{job, planner};
 
@@ -144,8 +145,8 @@ impl Observer for Counter {
         self.looks
     }
 
-    fn layout(&self, lying: &[Lying]) {
-        assert!(!lying.is_empty());
+    fn layout(&self, layout: &Layout) {
+        assert!(!layout.lying.is_empty());
         *self.layouts.lock().unwrap() += 1;
     }
 
@@ -154,16 +155,50 @@ impl Observer for Counter {
     }
 }
 
-/// Evaluations of a search of so many seconds, and the layouts handed over.
-fn searched(file: &Path, looks: bool, seconds: u64) -> (u64, u64) {
+/// Seconds of the processor that this process has used: what else the machine does is not in them.
+fn processor() -> Option<f64> {
+    let text = std::fs::read_to_string("/proc/self/stat").ok()?;
+    let after = text.rsplit_once(')')?.1;
+    let mut fields = after.split_whitespace().skip(11);
+    let ticks = fields.next()?.parse::<f64>().ok()? + fields.next()?.parse::<f64>().ok()?;
+    Some(ticks / 100.0)
+}
+
+/// Time that the same search by effort takes, its evaluations, and the layouts handed over.
+fn searched(file: &Path, looks: bool) -> (f64, u64, u64) {
     let (jobs, _) = job::load_all(&[file.to_path_buf()], &Run::default()).unwrap();
     let counter = Counter { looks, ..Counter::default() };
-    let run = Run::new(Stop::After(Duration::from_secs(seconds))).with_threads(1);
+    let run = Run::new(Stop::Effort(1)).with_threads(1);
+    let (begun, used) = (Instant::now(), processor());
     planner::plan(&jobs, 1, &run.with_observer(&counter)).unwrap();
-    (counter.evaluations.into_inner().unwrap(), counter.layouts.into_inner().unwrap())
+    let time =
+        processor().zip(used).map_or(begun.elapsed().as_secs_f64(), |(now, then)| now - then);
+    (time, counter.evaluations.into_inner().unwrap(), counter.layouts.into_inner().unwrap())
+}
+
+/// What it costs a search to be drawn: every layout handed over, where a page asks for a dozen a
+/// second. In turn, so that what else the machine does falls on both.
+fn live() {
+    let file = Path::new("demo-data/job.toml");
+    let (mut alone, mut watched, mut layouts, mut evaluations) = (0.0, 0.0, 0, 0);
+    for _ in 0..3 {
+        let (time, done, _) = searched(file, false);
+        let (time_watched, done_watched, handed) = searched(file, true);
+        assert_eq!(done, done_watched, "being looked at leads the search nowhere else");
+        (alone, watched) = (alone + time, watched + time_watched);
+        (layouts, evaluations) = (layouts + handed, evaluations + done);
+    }
+    println!(
+        "search of the demo's job drawn live: {:.1} % more time of the processor for the same \
+         {evaluations} evaluations ({layouts} layouts, {alone:.1} s)",
+        100.0 * (watched / alone - 1.0)
+    );
 }
 
 fn main() {
+    if std::env::args().any(|a| a == "live") {
+        return live();
+    }
     let home = tempfile::tempdir().unwrap();
     write_job(&home.path().join("plies"));
     let photo = std::fs::read("demo-data/heel-rest.jpg").unwrap();
@@ -203,18 +238,27 @@ fn main() {
     }
     drop(server);
 
-    // In turn, so that what else the machine does falls on both.
-    let file = Path::new("demo-data/job.toml");
-    let (mut alone, mut watched, mut layouts) = (0, 0, 0);
-    for _ in 0..3 {
-        alone += searched(file, false, 20).0;
-        let (evaluations, handed) = searched(file, true, 20);
-        (watched, layouts) = (watched + evaluations, layouts + handed);
+    // A hint: the person clicks on the skin of a photo that is kept.
+    let server = Server::on(home.path());
+    std::fs::write(home.path().join("photo/large.jpg"), large(&photo)).unwrap();
+    let hint = "/job/photo/take?name=large.jpg&x=2000&y=1500";
+    let times = (0..3).map(|_| server.ask("POST", hint, kind, b"").0).collect();
+    println!("a hint at 12 megapixels to the new outline: {:.0} ms", middle(times));
+    if let (Some(peak), Some(after)) = (server.memory("VmHWM"), server.memory("VmRSS")) {
+        println!("memory with hints: {peak:.0} MB at most, {after:.0} MB afterwards");
     }
-    println!(
-        "search of the demo's job drawn live: {:.1} % of the evaluations ({layouts} layouts)",
-        100.0 * watched as f64 / alone as f64
-    );
+    drop(server);
+
+    live();
+}
+
+/// The same photo at 12 megapixels.
+fn large(photo: &[u8]) -> Vec<u8> {
+    let image = image::load_from_memory(photo).unwrap();
+    let image = image.resize_exact(4000, 3000, image::imageops::FilterType::Triangle);
+    let mut bytes = std::io::Cursor::new(Vec::new());
+    image.write_to(&mut bytes, image::ImageFormat::Jpeg).unwrap();
+    bytes.into_inner()
 }
 
 fn rev_of(page: &str) -> String {

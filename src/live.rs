@@ -53,6 +53,18 @@ pub struct GroundStock {
     pub flaws: Vec<Line>,
 }
 
+/// A layout as it is drawn. Stocks are counted as in [`Ground::stocks`].
+#[derive(Clone, Debug, Default, PartialEq, serde::Serialize)]
+pub struct Layout {
+    /// Where everything lies.
+    pub lying: Vec<Lying>,
+    /// Where bench segments end before the layout does: on which stock, mm.
+    pub ends: Vec<(usize, f64)>,
+    /// What is left over and worth keeping, known once the layout is settled: on which stock,
+    /// outline and holes.
+    pub left: Vec<(usize, Vec<Line>)>,
+}
+
 /// One copy of a piece where it lies: turned, mirrored about x if face down, then moved.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Lying {

@@ -3,6 +3,7 @@
 //!
 //! The only room that turns pieces and stock into a nesting problem and its outcome into a plan.
 
+mod by_hand;
 mod earlier;
 mod ground;
 mod lay;
@@ -22,7 +23,9 @@ use crate::run::{Phase, Run, Stop, TraceRow};
 use crate::stock::Snapshot;
 use crate::units::snap;
 use crate::verify::{self, Verified};
+pub use by_hand::{CutTable, Judged, Lay, Met};
 pub use earlier::Earlier;
+use ground::Beside;
 use sources::Sources;
 use std::time::Duration;
 
@@ -249,7 +252,10 @@ fn plan_all(
             .about(&cloth.id, (index as f64 / cloths.len() as f64, 1.0 / cloths.len() as f64))
             .part(stop);
         let params = Params { equal: EQUAL, ..Params::default() };
-        let laid = lay::lay(&pieces, &kept, cloth, &jobs[0], &sources, &params, &part);
+        let patches: Vec<(&Job, &Piece)> = pieces_on(&prepared, cloth).filter(on_offcut).collect();
+        let of_mosaics = of_cloth(&mosaics.stocks, cloth);
+        let beside = Beside { pieces: &patches, stocks: &of_mosaics, cut: &kept };
+        let laid = lay::lay(&pieces, cloth, &jobs[0], &sources, beside, &params, &part);
         run.check(Phase::FirstLayout).map_err(Refusal::Stopped)?;
         let laid = match laid {
             Ok(laid) => laid,
@@ -259,10 +265,7 @@ fn plan_all(
             }
         };
         plan.interrupted |= laid.interrupted;
-        let of_cloth = |stocks: &[PlanStock]| {
-            stocks.iter().filter(|s| s.cloth == cloth.id).cloned().collect::<Vec<_>>()
-        };
-        let laid_stocks = [of_cloth(&mosaics.stocks), laid.stocks].concat();
+        let laid_stocks = [of_mosaics, laid.stocks].concat();
         let left: Vec<LeftOver> = laid_stocks
             .iter()
             .map(|s| plan::left_over(s, jobs[0].cutting.least_offcut_width))
@@ -273,7 +276,12 @@ fn plan_all(
         };
         let stocks: Vec<PlanStock> = laid_stocks.into_iter().zip(&left).map(offcuts).collect();
         run.tell_history(&cloth.id, &laid.trace);
-        let figures = plan::cloth_figures(cloth, &stocks, &left, laid.least);
+        run.tell_settled(&|| {
+            let pieces: Vec<&PlanPiece> =
+                plan.pieces.iter().filter(|p| p.cloth == cloth.id).collect();
+            plan::drawn(&cloth.id, &pieces, &stocks.iter().collect::<Vec<_>>(), laid.least.0)
+        });
+        let figures = plan::cloth_figures(cloth, &stocks, &left, laid.least.clone());
         plan.cloths.push(plan::ClothFigures { history: steps(&laid.trace), ..figures });
         if let (Some(drawn), Some(snapshot)) = (&mut drawn, stock) {
             drawn.saved.extend(lay::savings(&stocks, cloth));
@@ -284,7 +292,7 @@ fn plan_all(
             drawn.note(&stocks, snapshot);
         }
         plan.stocks.extend(stocks);
-        plan.stocks.extend(of_cloth(&earlier.stocks));
+        plan.stocks.extend(of_cloth(&earlier.stocks, cloth));
     }
     if !faults.is_empty() {
         return Err(Refusal::NotPlaced(faults));
@@ -295,6 +303,10 @@ fn plan_all(
     let verified = verify::verify_in(plan.sealed(), run);
     run.check(Phase::Verifying).map_err(Refusal::Stopped)?;
     verified.map_err(Refusal::NotVerified)
+}
+
+fn of_cloth(stocks: &[PlanStock], cloth: &Cloth) -> Vec<PlanStock> {
+    stocks.iter().filter(|s| s.cloth == cloth.id).cloned().collect()
 }
 
 /// The rows of a history that brought another layout.

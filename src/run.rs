@@ -8,7 +8,7 @@
 
 use crate::day::Day;
 use crate::fault::Fault;
-use crate::live::{Ground, Lying};
+use crate::live::{Ground, Layout};
 use std::sync::atomic::{AtomicU32, Ordering};
 use std::time::{Duration, Instant};
 
@@ -145,8 +145,11 @@ pub trait Observer: Send + Sync {
         false
     }
 
-    /// Where everything lies in the best complete layout so far.
-    fn layout(&self, _lying: &[Lying]) {}
+    /// The best complete layout so far.
+    fn layout(&self, _layout: &Layout) {}
+
+    /// What of a cloth is settled; how that looks is made if it is asked for.
+    fn settled(&self, _make: &dyn Fn() -> (Ground, Layout)) {}
 }
 
 /// An observer that hears nothing.
@@ -159,7 +162,7 @@ impl Observer for Silent {}
 /// whole, all else is passed on as it is.
 pub struct Relay<'a> {
     to: &'a dyn Observer,
-    put: &'a (dyn Fn(&[Lying]) -> Vec<Lying> + Sync),
+    put: &'a (dyn Fn(&Layout) -> Layout + Sync),
 }
 
 impl Observer for Relay<'_> {
@@ -183,8 +186,12 @@ impl Observer for Relay<'_> {
         self.to.wants_layout()
     }
 
-    fn layout(&self, lying: &[Lying]) {
-        self.to.layout(&(self.put)(lying));
+    fn layout(&self, layout: &Layout) {
+        self.to.layout(&(self.put)(layout));
+    }
+
+    fn settled(&self, make: &dyn Fn() -> (Ground, Layout)) {
+        self.to.settled(make);
     }
 }
 
@@ -479,12 +486,17 @@ impl<'a> Run<'a> {
     }
 
     /// Tells of a layout.
-    pub fn tell_layout(&self, lying: &[Lying]) {
-        self.observer.layout(lying);
+    pub fn tell_layout(&self, layout: &Layout) {
+        self.observer.layout(layout);
+    }
+
+    /// Tells what of a cloth is settled.
+    pub fn tell_settled(&self, make: &dyn Fn() -> (Ground, Layout)) {
+        self.observer.settled(make);
     }
 
     /// An observer for a part of this run whose layouts have other names for pieces and stocks.
-    pub fn relay<'b>(&self, put: &'b (dyn Fn(&[Lying]) -> Vec<Lying> + Sync)) -> Relay<'b>
+    pub fn relay<'b>(&self, put: &'b (dyn Fn(&Layout) -> Layout + Sync)) -> Relay<'b>
     where
         'a: 'b,
     {

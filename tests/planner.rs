@@ -11,7 +11,7 @@ use std::sync::atomic::{AtomicU32, Ordering};
 use std::time::Duration;
 use warpwise::geometry::{Motion, point};
 use warpwise::job::{self, Job};
-use warpwise::live::{Ground, Lying};
+use warpwise::live::{Ground, Layout, Lying};
 use warpwise::planner::{self, Refusal};
 use warpwise::run::{Cancel, Observer, Phase, Progress, Run, Stop};
 use warpwise::stock::{Day, Offcut, Snapshot};
@@ -183,6 +183,7 @@ fn a_roll_to_buy_does_not_take_the_name_of_an_offcut() {
 #[derive(Default)]
 struct Watcher {
     drawn: Mutex<Vec<(Ground, Vec<Vec<Lying>>)>>,
+    settled: Mutex<Vec<(Ground, Layout)>>,
     /// Layouts are wanted so often.
     wanted: AtomicU32,
 }
@@ -196,9 +197,13 @@ impl Observer for Watcher {
         self.wanted.load(Ordering::Relaxed) > 0
     }
 
-    fn layout(&self, lying: &[Lying]) {
+    fn layout(&self, layout: &Layout) {
         self.wanted.fetch_sub(1, Ordering::Relaxed);
-        self.drawn.lock().unwrap().last_mut().unwrap().1.push(lying.to_vec());
+        self.drawn.lock().unwrap().last_mut().unwrap().1.push(layout.lying.clone());
+    }
+
+    fn settled(&self, make: &dyn Fn() -> (Ground, Layout)) {
+        self.settled.lock().unwrap().push(make());
     }
 }
 
@@ -220,7 +225,17 @@ fn layouts_are_drawn_as_they_are_and_looking_changes_nothing() {
     let watched = planner::plan_from_stock(&jobs, &stock, 1, &run.with_observer(&watcher)).unwrap();
     assert_eq!(alone.plan(), watched.plan());
     let drawn = watcher.drawn.into_inner().unwrap();
-    assert_eq!(drawn.len(), 2, "a ground for each cloth");
+    let settled = watcher.settled.into_inner().unwrap();
+    assert_eq!((drawn.len(), settled.len()), (2, 2), "a ground for each cloth");
+    for (ground, layout) in &settled {
+        let stocks: Vec<_> =
+            watched.plan().stocks.iter().filter(|s| s.cloth == ground.cloth).collect();
+        let ids: Vec<&str> = ground.stocks.iter().map(|s| s.id.as_str()).collect();
+        assert_eq!(ids, stocks.iter().map(|s| s.id.as_str()).collect::<Vec<_>>());
+        let kept: usize = stocks.iter().map(|s| s.offcuts.len()).sum();
+        assert_eq!(layout.left.len(), kept, "all left-overs worth keeping are drawn");
+        assert_eq!(layout.lying.len(), stocks.iter().map(|s| s.placed.len()).sum::<usize>());
+    }
     assert_eq!(drawn[0].0.stocks[0].id, "off-1");
     for (ground, layouts) in &drawn {
         assert!(!layouts.is_empty(), "{}", ground.cloth);

@@ -53,6 +53,15 @@ document.addEventListener('htmx:afterRequest', (event) => {
   if (detail.xhr?.status < 400 && !beside) document.getElementById('message')?.replaceChildren();
 });
 
+/** The step that is shown stands in sight, where the rail is too long for the window. */
+function showStep() {
+  const rail = document.getElementById('rail');
+  const here = rail?.querySelector('[aria-current]');
+  if (rail && here instanceof HTMLElement) rail.scrollLeft = here.offsetLeft - (rail.clientWidth - here.offsetWidth) / 2;
+}
+showStep();
+document.addEventListener('htmx:afterSettle', showStep);
+
 // A choice that loads another page.
 document.addEventListener('change', (event) => {
   const field = event.target;

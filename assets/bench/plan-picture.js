@@ -1,12 +1,13 @@
 // @ts-check
-// The layout drawn while it gets better: rolls in rows, offcuts below, each piece with its number, angle and face.
-// What it lies on comes once, where the pieces lie comes as often as there is something new.
+// The layout of each cloth drawn while it gets better: rolls in rows, offcuts below, each piece with its number, angle and
+// face. What it lies on comes once, where the pieces lie comes as often as there is something new.
 
 /** @typedef {[number, number][]} Ring */
 /** @typedef {{number: string, layer: number, angle: number, rings: Ring[], middle: [number, number], room: number}} Piece */
 /** @typedef {{id: string, rings: Ring[], width: number, length: number | null, selvedge: number, flaws: Ring[]}} Stock */
 /** @typedef {{cloth: string, least_length: number, pieces: Piece[], stocks: Stock[]}} Ground */
 /** Piece, copy, stock, turn, face down, x, y. @typedef {[number, number, number, number, number, number, number]} Lying */
+/** Where pieces lie, where bench segments end, what is left over, by stock. @typedef {{lying: Lying[], ends: [number, number][], left: [number, Ring[]][]}} Layout */
 /** From mm to the canvas. @typedef {{s: number, x: number, y: number, dense: number}} Base */
 /** A stretch of a stock on the canvas. @typedef {{stock: number, from: number, to: number, left: number, top: number}} Row */
 
@@ -37,7 +38,40 @@ function rough(ring, apart) {
   });
 }
 
+/** Hears of a plan in the making; a picture for each cloth. */
 class PlanPicture extends HTMLElement {
+  connectedCallback() {
+    if (!this.dataset.live) return;
+    this.source = new EventSource(this.dataset.live);
+    this.source.addEventListener('ground', (event) => {
+      const [at, ground] = JSON.parse(event.data);
+      this.picture(at).begin(ground);
+    });
+    this.source.addEventListener('layout', (event) => {
+      const [at, layout] = JSON.parse(event.data);
+      this.picture(at).show(layout);
+    });
+    // The server ends the stream with the search: what is drawn stays.
+    this.source.addEventListener('error', () => this.source?.close());
+    window.addEventListener('pagehide', () => this.source?.close());
+  }
+
+  disconnectedCallback() {
+    this.source?.close();
+  }
+
+  /** @param {number} at @returns {ClothPicture} */
+  picture(at) {
+    while (this.children.length <= at) {
+      const cloth = document.createElement('cloth-picture');
+      Object.assign(cloth.dataset, { label: this.dataset.label, unit: this.dataset.unit, mm: this.dataset.mm });
+      this.append(cloth);
+    }
+    return /** @type {ClothPicture} */ (this.children[at]);
+  }
+}
+
+class ClothPicture extends HTMLElement {
   /** @type {Ground | null} */
   ground = null;
   /** @type {Path2D[]} */
@@ -47,6 +81,8 @@ class PlanPicture extends HTMLElement {
   roughFor = 0;
   /** @type {Lying[]} */
   lying = [];
+  /** @type {Layout} */
+  layout = { lying: [], ends: [], left: [] };
   /** Where pieces were before, by piece and copy. @type {Map<string, Lying>} */
   earlier = new Map();
   /** Where each piece of `lying` begins and ends along its stock. @type {[number, number][]} */
@@ -62,19 +98,12 @@ class PlanPicture extends HTMLElement {
 
   connectedCallback() {
     this.canvas = this.querySelector('canvas') ?? this.appendChild(document.createElement('canvas'));
+    this.canvas.setAttribute('role', 'img');
     this.resized = new ResizeObserver(() => this.arrange());
     this.resized.observe(this);
-    if (!this.dataset.live) return;
-    this.source = new EventSource(this.dataset.live);
-    this.source.addEventListener('ground', (event) => this.begin(JSON.parse(event.data)));
-    this.source.addEventListener('layout', (event) => this.show(JSON.parse(event.data)));
-    // The server ends the stream with the search: what is drawn stays.
-    this.source.addEventListener('error', () => this.source?.close());
-    window.addEventListener('pagehide', () => this.source?.close());
   }
 
   disconnectedCallback() {
-    this.source?.close();
     this.resized?.disconnect();
     cancelAnimationFrame(this.frame);
   }
@@ -82,16 +111,19 @@ class PlanPicture extends HTMLElement {
   /** @param {Ground} ground */
   begin(ground) {
     this.ground = ground;
+    this.canvas?.setAttribute('aria-label', `${this.dataset.label ?? ''} ${ground.cloth}`.trim());
     this.paths = ground.pieces.map((piece) => path(piece.rings));
     this.roughFor = 0;
-    [this.lying, this.earlier, this.first, this.longest, this.rows] = [[], new Map(), 0, 0, []];
+    // The length of the first layout stays in sight when the last one is settled.
+    [this.lying, this.earlier, this.longest, this.rows] = [[], new Map(), 0, []];
   }
 
-  /** @param {Lying[]} lying */
-  show(lying) {
-    if (!this.ground) return;
+  /** @param {Layout} layout */
+  show(layout) {
+    if (!this.ground || layout.lying.length === 0) return;
     this.earlier = new Map(this.lying.map((l) => [`${l[0]}:${l[1]}`, l]));
-    this.lying = lying;
+    const lying = layout.lying;
+    [this.layout, this.lying] = [layout, lying];
     const still = matchMedia('(prefers-reduced-motion: reduce)').matches || this.earlier.size === 0;
     this.began = still ? 0 : performance.now();
     this.spans = lying.map((l) => this.span(l));
@@ -228,6 +260,11 @@ class PlanPicture extends HTMLElement {
         line(pen, [left, low], [right, high]);
         line(pen, [left, high], [right, low]);
       }
+      [pen.strokeStyle, pen.lineWidth] = [quiet, 1 / scale];
+      for (const [, rings] of this.layout.left.filter((l) => l[0] === stock)) hatch(pen, rings, 9 / scale);
+      pen.setLineDash([2 / scale, 2 / scale, 8 / scale, 2 / scale]);
+      for (const [, x] of this.layout.ends.filter((e) => e[0] === stock)) line(pen, [x, 0], [x, width]);
+      pen.setLineDash([]);
       const here = (on.get(stock) ?? []).filter((piece) => piece.high > from && piece.low < to);
       this.pieces(pen, base, here.map((piece) => piece.at), { from, to, ink, skin, family: style.fontFamily, still });
       pen.setTransform(base.s, 0, 0, -base.s, base.x, base.y);
@@ -301,6 +338,19 @@ function line(pen, from, to) {
   pen.stroke();
 }
 
+/** An offcut to keep: its outline, hatched. @param {CanvasRenderingContext2D} pen @param {Ring[]} rings @param {number} apart */
+function hatch(pen, rings, apart) {
+  const [xs, ys] = [0, 1].map((k) => rings[0].map((p) => p[k]));
+  const [left, right, low, high] = [Math.min(...xs), Math.max(...xs), Math.min(...ys), Math.max(...ys)];
+  const outline = path(rings);
+  pen.save();
+  pen.clip(outline, 'evenodd');
+  for (let at = left - (high - low); at < right; at += apart) line(pen, [at, low], [at + high - low, high]);
+  pen.restore();
+  pen.stroke(outline);
+}
+
+customElements.define('cloth-picture', ClothPicture);
 customElements.define('plan-picture', PlanPicture);
 
 export {};

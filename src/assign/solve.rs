@@ -2,7 +2,7 @@
 
 use super::search::{Assignment, share_out};
 use crate::geometry::{Motion, point};
-use crate::live::Lying;
+use crate::live::{Layout, Lying};
 use crate::nest::{self, Extent, Outcome, Params, Placement, Problem, Shape, Stock, UsedStock};
 use crate::run::{Phase, Run, Stop};
 use std::time::Duration;
@@ -139,12 +139,17 @@ impl Rest {
             let (whole, copies) = &self.copies[shape];
             (*whole, copies.get(copy as usize).copied().unwrap_or(copy))
         };
-        let put = |rest: &[Lying]| {
-            let on_roll = rest.iter().map(|l| {
+        let put = |rest: &Layout| {
+            let roll = self.open.unwrap_or(0);
+            let on_roll = rest.lying.iter().map(|l| {
                 let (piece, copy) = named(l.piece, l.copy);
-                Lying { piece, copy, stock: self.open.unwrap_or(0), ..*l }
+                Lying { piece, copy, stock: roll, ..*l }
             });
-            self.assignment.placements.iter().map(lying).chain(on_roll).collect()
+            Layout {
+                lying: self.assignment.placements.iter().map(lying).chain(on_roll).collect(),
+                ends: rest.ends.iter().map(|end| (roll, end.1)).collect(),
+                left: Vec::new(),
+            }
         };
         let relay = run.relay(&put);
         let run = &run.with_observer(&relay);

@@ -215,8 +215,9 @@ pub async fn trace(
             let seen = open.draft.revision();
             open.draft.edit(&taken.edit, &seen)
         });
-        let said =
-            |list: &Faults| -> Vec<String> { list.0.iter().map(Fault::in_one_line).collect() };
+        let said = |list: &Faults| -> Vec<String> {
+            list.0.iter().map(|f| units.said(&f.in_one_line())).collect()
+        };
         match made {
             Ok(()) => StatusCode::NO_CONTENT.into_response(),
             Err(Refused::Stale) => StatusCode::CONFLICT.into_response(),

@@ -84,7 +84,7 @@ pub async fn show(
                 script type="module" src="/asset/outline-editor.js" {}
                 outline-editor data-begin=(data) data-to=(address(&job, &format!("outline/{index}"))) data-photo=(address(&job, &format!("photo/{index}"))) data-words=(texts)
                     data-unit=(words.units.length_unit()) data-mm=(words.units.length_unit_mm()) {}
-                p .quiet { (words.t("editor.help")) }
+                p .quiet { (words.units.said(words.t("editor.help"))) }
             };
             Ok(page(&words, &id, rail, html! {}, main))
         });
@@ -112,8 +112,10 @@ struct Said {
 pub async fn save(
     State(app): State<Arc<App>>,
     Path((job, index)): Path<(String, usize)>,
+    headers: HeaderMap,
     Json(drawn): Json<Drawn>,
 ) -> Response {
+    let units = language(&app, &headers).units;
     beside(move || {
         let saved = app.job(&job).map_err(Refused::from).and_then(|open| {
             let mut open = locked(&open);
@@ -182,7 +184,7 @@ pub async fn save(
             Err(Refused::Stale) => StatusCode::CONFLICT.into_response(),
             Err(Refused::Faults(list)) => {
                 let said = |f: &Fault| Said {
-                    what: f.in_one_line(),
+                    what: units.said(&f.in_one_line()),
                     at: match f.place {
                         Place::At { x, y, .. } => Some([x, y]),
                         _ => None,

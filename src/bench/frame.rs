@@ -180,8 +180,8 @@ fn note(words: &Words, job: &str, view: &str, note: &Note) -> Markup {
     html! {
         p class=(format!("note {class}")) {
             span .sign aria-hidden="true" { (sign) " " } span .only-read { (kind) ": " }
-            (place_words(&note.fault)) (note.fault.what) "."
-            @if !note.fault.remedy.is_empty() { " " span .remedy { (sentence(&note.fault.remedy)) } }
+            (words.units.said(&place_words(&note.fault))) (words.units.said(&note.fault.what)) "."
+            @if !note.fault.remedy.is_empty() { " " span .remedy { (sentence(&words.units.said(&note.fault.remedy))) } }
             @if let (Some(mend), Some(line)) = (mend, note.fault.to_paste()) {
                 " "
                 button type="button" .mend hx-post=(address(job, "edit")) hx-include="#rev" hx-target="#step" hx-swap="innerHTML"
@@ -208,15 +208,16 @@ fn sentence(words: &str) -> String {
 }
 
 /// Faults as a list.
-pub fn faults(list: &Faults) -> Markup {
+pub fn faults(words: &Words, list: &Faults) -> Markup {
+    let said = |fault: &Fault| words.units.said(&fault.in_one_line());
     html! {
-        ul .faults { @for fault in &list.0 { li .note.fault { span aria-hidden="true" { "▲ " } (fault.in_one_line()) } } }
+        ul .faults { @for fault in &list.0 { li .note.fault { span aria-hidden="true" { "▲ " } (said(fault)) } } }
     }
 }
 
 /// A refusal of a page or part of it.
 pub fn refused(words: &Words, status: StatusCode, list: &Faults) -> Response {
-    let main = html! { h1 { (words.t("refused.title")) } (faults(list)) p { a href="/" { (words.t("refused.back")) } } };
+    let main = html! { h1 { (words.t("refused.title")) } (faults(words, list)) p { a href="/" { (words.t("refused.back")) } } };
     (status, page(words, words.t("refused.title"), html! {}, html! {}, main)).into_response()
 }
 

@@ -57,7 +57,7 @@ fn main(app: &App, words: &Words, jobs: &[JobEntry], said: Markup) -> Markup {
             div .field { label for="name" { (words.t("home.new")) } input #name name="name" required maxlength="80" autocomplete="off"; }
             button .add { "+ " (words.t("home.begin")) }
         }
-        @if let Err(list) = units_of(app.folder.root()) { (faults(&list)) }
+        @if let Err(list) = units_of(app.folder.root()) { (faults(words, &list)) }
         form .inline method="post" action="/units" {
             div .field {
                 label for="units" { (words.t("home.units")) }
@@ -71,20 +71,20 @@ fn main(app: &App, words: &Words, jobs: &[JobEntry], said: Markup) -> Markup {
             }
             noscript { button { "OK" } }
         }
-        (dates(app))
+        (dates(app, words))
         (super::second::invitation(words, app.door.as_ref()))
         aside .caution { p { (words.t("home.caution")) } }
     }
 }
 
 /// What the dates in the ledger ask for today.
-fn dates(app: &App) -> Markup {
+fn dates(app: &App, words: &Words) -> Markup {
     let file = app.folder.ledger();
     if !file.exists() {
         return html! {};
     }
     match read_stock(&file, &Moment::now()) {
-        Err(list) => faults(&list),
+        Err(list) => faults(words, &list),
         Ok(stock) => {
             let ages = stock
                 .rolls
@@ -94,7 +94,7 @@ fn dates(app: &App) -> Markup {
             let warnings: Vec<String> = ages
                 .filter_map(|(id, age)| age.warning(id, stock.day))
                 .chain(stock.consumables.iter().filter_map(|c| c.warning(stock.day)))
-                .map(|f| f.in_one_line())
+                .map(|f| words.units.said(&f.in_one_line()))
                 .collect();
             html! { @if !warnings.is_empty() { ul .faults { @for w in &warnings { li .note.warning { "! " (w) } } } } }
         }
@@ -131,7 +131,7 @@ pub async fn begin(
                     &folder_name(&app),
                     html! {},
                     html! {},
-                    main(&app, &words, &jobs, faults(&list)),
+                    main(&app, &words, &jobs, faults(&words, &list)),
                 );
                 (StatusCode::UNPROCESSABLE_ENTITY, shown).into_response()
             }

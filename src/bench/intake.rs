@@ -60,7 +60,7 @@ pub async fn take(
     beside(move || {
         let open = match app.job(&job) {
             Ok(open) => open,
-            Err(list) => return message(StatusCode::NOT_FOUND, faults(&list)),
+            Err(list) => return message(StatusCode::NOT_FOUND, faults(&words, &list)),
         };
         let (dir, known) = {
             let open = locked(&open);
@@ -77,7 +77,7 @@ pub async fn take(
             Err(not) => {
                 return message(
                     StatusCode::UNPROCESSABLE_ENTITY,
-                    html! { (faults(&not.faults)) (hint(&words, &job, &about, &not)) },
+                    html! { (faults(&words, &not.faults)) (hint(&words, &job, &about, &not)) },
                 );
             }
         };
@@ -88,11 +88,11 @@ pub async fn take(
             Ok(()) => {
                 let said = html! {
                     p .note { "✓ " (words.with("bring.taken", &[&taken.kept])) }
-                    @for w in &taken.warnings { p .note.warning { "! " (w.in_one_line()) } }
+                    @for w in &taken.warnings { p .note.warning { "! " (words.units.said(&w.in_one_line())) } }
                 };
                 whole_step(&words, &job, STEPS[0], &mut open, said)
             }
-            Err(Refused::Faults(list)) => message(StatusCode::UNPROCESSABLE_ENTITY, faults(&list)),
+            Err(Refused::Faults(list)) => message(StatusCode::UNPROCESSABLE_ENTITY, faults(&words, &list)),
             Err(Refused::Stale) => message(
                 StatusCode::CONFLICT,
                 html! { p .note.fault { "▲ " (words.t("stale.said")) } },

@@ -130,7 +130,7 @@ pub async fn edit(
         };
         let edit = match edit {
             Ok(edit) => edit,
-            Err(fault) => return message(StatusCode::BAD_REQUEST, faults(&fault.into())),
+            Err(fault) => return message(StatusCode::BAD_REQUEST, faults(&words, &fault.into())),
         };
         let single = sent.edit.is_none();
         changed(&app, &words, &job, &sent.view, single, |open| {
@@ -180,7 +180,7 @@ pub async fn lay_as(
                 format!("`{copies}` is no number of copies"),
                 "give a whole number from 1 to 1000",
             );
-            return message(StatusCode::BAD_REQUEST, faults(&fault.into()));
+            return message(StatusCode::BAD_REQUEST, faults(&words, &fault.into()));
         }
         let hands = Some(sent.hands.clone()).filter(|h| !h.is_empty());
         let edit = Edit::LayAs {
@@ -246,13 +246,15 @@ pub fn changed(
 ) -> Response {
     let open = match app.job(job) {
         Ok(open) => open,
-        Err(list) => return message(StatusCode::NOT_FOUND, faults(&list)),
+        Err(list) => return message(StatusCode::NOT_FOUND, faults(words, &list)),
     };
     let mut open = locked(&open);
     let view = STEPS.iter().find(|s| **s == view).copied().unwrap_or(STEPS[0]);
     match change(&mut open) {
         Err(Refused::Stale) => stale(words, job, view),
-        Err(Refused::Faults(list)) => message(StatusCode::UNPROCESSABLE_ENTITY, faults(&list)),
+        Err(Refused::Faults(list)) => {
+            message(StatusCode::UNPROCESSABLE_ENTITY, faults(words, &list))
+        }
         Ok(()) if single => renewed_notes(words, job, view, &mut open),
         Ok(()) => whole_step(words, job, view, &mut open, html! {}),
     }

@@ -3,6 +3,7 @@
 
 mod app;
 mod assets;
+mod by_hand;
 mod connections;
 mod corners;
 mod editor;
@@ -152,6 +153,13 @@ fn router(app: Arc<App>) -> Router {
         .route("/job/{job}/plan/stop", post(plan_page::stop))
         .route("/job/{job}/plan/live", get(plan_page::live))
         .route("/job/{job}/plan/file/{*file}", get(plan_page::file))
+        .route("/job/{job}/by-hand", get(by_hand::show))
+        .route("/job/{job}/by-hand/table", get(by_hand::table))
+        .route("/job/{job}/by-hand/judge", post(by_hand::judge))
+        .route("/job/{job}/by-hand/lay", post(by_hand::lay))
+        .route("/job/{job}/by-hand/pin", post(by_hand::pin))
+        .route("/job/{job}/by-hand/back", post(by_hand::back))
+        .route("/job/{job}/by-hand/around", post(by_hand::around))
         .route("/job/{job}/pages", get(sheets_page::pages))
         .route("/job/{job}/print/{what}", get(sheets_page::print))
         .route("/job/{job}/look/{what}", get(sheets_page::look))

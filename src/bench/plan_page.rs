@@ -6,6 +6,7 @@ use super::frame::{address, faults, message};
 use super::guard::FILE_POLICY;
 use super::job_page::whole_step;
 use super::language;
+use super::words::Words;
 use axum::extract::{Form as Sent, Path, State};
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::sse::{Event, KeepAlive, Sse};
@@ -21,6 +22,7 @@ use warpwise::ledger::Moment;
 use warpwise::plan::Plan;
 use warpwise::run::Stop;
 use warpwise::sheet;
+use warpwise::units::show_number;
 use warpwise::verify::Verified;
 use warpwise::workshop::{OpenJob, PLAN_FOLDER, Phase, Settings};
 
@@ -31,6 +33,8 @@ pub fn plan(form: &Form<'_>, open: &mut OpenJob) -> Markup {
     let running = open.planning.as_ref().map(|p| p.news());
     let is_running = open.planning.as_ref().is_some_and(|p| p.is_running());
     let planned = open.plan();
+    let [seconds, sets, seed] =
+        asked_before(open, planned.as_ref().ok().and_then(Option::as_deref));
     html! {
         h1 { (words.t("step.plan")) }
         @if !form.checked.is_sound() {
@@ -38,9 +42,9 @@ pub fn plan(form: &Form<'_>, open: &mut OpenJob) -> Markup {
             (form.all_notes())
         }
         form .inline hx-post=(address(job, "plan/begin")) hx-target="#step" hx-swap="innerHTML" {
-            div .field { label for="seconds" { (words.t("plan.seconds")) } input #seconds name="seconds" value="20" inputmode="numeric"; }
-            div .field { label for="sets" { (words.t("plan.sets")) } input #sets name="sets" value="1" inputmode="numeric"; }
-            div .field { label for="seed" { (words.t("plan.seed")) } input #seed name="seed" value="1" inputmode="numeric"; }
+            div .field { label for="seconds" { (words.t("plan.seconds")) } input #seconds name="seconds" value=(seconds) inputmode="numeric"; }
+            div .field { label for="sets" { (words.t("plan.sets")) } input #sets name="sets" value=(sets) inputmode="numeric"; }
+            div .field { label for="seed" { (words.t("plan.seed")) } input #seed name="seed" value=(seed) inputmode="numeric"; }
             button .go disabled[is_running || !form.checked.is_sound()] { "▶ " (words.t("plan.begin")) }
         }
         @if let Some(news) = &running {
@@ -55,23 +59,24 @@ pub fn plan(form: &Form<'_>, open: &mut OpenJob) -> Markup {
                     }
                 }
                 @let (unit, mm) = words.units.long_unit();
-                plan-picture data-live=(address(job, "plan/live")) data-unit=(unit) data-mm=(mm) {
-                    canvas role="img" aria-label=(words.t("plan.picture")) {}
+                plan-picture data-live=(address(job, "plan/live")) data-unit=(unit) data-mm=(mm)
+                    data-label=(words.t("plan.picture")) {
                 }
                 p .quiet { (words.t("plan.picture_signs")) }
             } @else if news.phase == Phase::Refused {
                 p .note.fault { "▲ " (words.t("plan.refused")) }
-                (faults(&news.faults))
+                (faults(words, &news.faults))
             }
         }
         @match planned {
-            Err(list) => { h2 { (words.t("plan.unreadable")) } (faults(&list)) }
+            Err(list) => { h2 { (words.t("plan.unreadable")) } (faults(words, &list)) }
             Ok(None) => @if !is_running { p .quiet { (words.t("plan.none")) } },
             Ok(Some(verified)) => {
                 @if is_running { p .quiet { (words.t("plan.old")) } }
                 (figures(form, verified.plan()))
-                (overview(&verified))
+                (overview(words, &verified))
                 p {
+                    @if !is_running { a .button href=(address(job, "by-hand")) { (words.t("hand.open")) } " " }
                     a .button href=(address(job, "plan/file/report.html")) target="_blank" { (words.t("plan.report")) } " "
                     a .button href=(address(job, "sheets")) { (words.t("step.sheets")) " →" }
                 }
@@ -80,9 +85,23 @@ pub fn plan(form: &Form<'_>, open: &mut OpenJob) -> Markup {
     }
 }
 
+/// Seconds, sets and seed as they were asked for last: here, or of the plan that is there.
+fn asked_before(open: &OpenJob, plan: Option<&Verified>) -> [String; 3] {
+    let stop = |stop: Stop| match stop {
+        Stop::After(time) => Some(time.as_secs_f64()),
+        Stop::Effort(_) => None,
+    };
+    let of_plan = plan.map(|p| (p.plan().seconds, 1, p.plan().seed));
+    let (seconds, sets, seed) =
+        open.asked.map(|a| (stop(a.stop), a.sets, a.seed)).or(of_plan).unwrap_or((None, 1, 1));
+    [show_number(seconds.unwrap_or(20.0), 3), sets.to_string(), seed.to_string()]
+}
+
 /// All layouts in one picture.
-pub fn overview(plan: &Verified) -> Markup {
-    html! { figure .overview { (PreEscaped(without_head(&sheet::overview(plan)))) } }
+pub fn overview(words: &Words, plan: &Verified) -> Markup {
+    // Nothing in it is drawn to be measured, so that all words in it may be said otherwise.
+    let svg = words.units.said(&sheet::overview(plan));
+    html! { figure .overview { (PreEscaped(without_head(&svg))) } }
 }
 
 /// An SVG file as it stands inside a page.
@@ -94,7 +113,7 @@ fn without_head(svg: &str) -> String {
 pub fn figures(form: &Form<'_>, plan: &Plan) -> Markup {
     let (words, units) = (form.words, form.words.units);
     html! {
-        @for caution in plan.drawn_from.iter().flat_map(|d| &d.cautions) { p .note.warning { "! " (caution) } }
+        @for caution in plan.drawn_from.iter().flat_map(|d| &d.cautions) { p .note.warning { "! " (units.said(caution)) } }
         div .wide tabindex="0" role="region" aria-label=(words.t("plan.figures")) { table {
             thead { tr {
                 @for key in [words.t("plan.cloth"), words.t("plan.used"), words.t("plan.yield"), words.t("plan.least"), words.t("plan.offcuts"), words.t("plan.waste"), words.t("plan.mass"), words.t("plan.cost")] {
@@ -105,7 +124,7 @@ pub fn figures(form: &Form<'_>, plan: &Plan) -> Markup {
                 th scope="row" { (f.cloth) }
                 td { (units.long(f.used_length)) }
                 td { (format!("{:.1} %", f.yield_ * 100.0)) }
-                td title=(f.least_length_by) { (units.long(f.least_length)) }
+                td title=(units.said(&f.least_length_by)) { (units.long(f.least_length)) }
                 td { (units.area(f.offcuts_area)) }
                 td { (units.area(f.waste_area)) }
                 td { (f.mass.map_or_else(|| "–".into(), |m| units.mass(m))) }
@@ -113,7 +132,7 @@ pub fn figures(form: &Form<'_>, plan: &Plan) -> Markup {
             } } }
         } }
         @if !plan.warnings.is_empty() {
-            details { summary { (words.with("plan.warnings", &[&plan.warnings.len().to_string()])) } ul { @for w in &plan.warnings { li { (w) } } } }
+            details { summary { (words.with("plan.warnings", &[&plan.warnings.len().to_string()])) } ul { @for w in &plan.warnings { li { (units.said(w)) } } } }
         }
     }
 }
@@ -163,12 +182,12 @@ pub async fn begin(
         };
         let open = match app.job(&job) {
             Ok(open) => open,
-            Err(list) => return message(StatusCode::NOT_FOUND, faults(&list)),
+            Err(list) => return message(StatusCode::NOT_FOUND, faults(&words, &list)),
         };
         let mut open = locked(&open);
         match open.draft.refresh().and_then(|_| open.begin(settings, &now)) {
             Ok(_) => whole_step(&words, &job, "plan", &mut open, html! {}),
-            Err(list) => message(StatusCode::UNPROCESSABLE_ENTITY, faults(&list)),
+            Err(list) => message(StatusCode::UNPROCESSABLE_ENTITY, faults(&words, &list)),
         }
     })
     .await
@@ -186,21 +205,27 @@ pub async fn live(State(app): State<Arc<App>>, Path(job): Path<String>) -> Respo
     let Ok(Some(planning)) = planning.await else {
         return StatusCode::NO_CONTENT.into_response();
     };
-    let state = (planning, 0_u64, 0_u64);
-    let events = stream::unfold(state, |(planning, ground, layout)| async move {
+    // Numbers of ground and layout that were told of each cloth.
+    let state = (planning, Vec::<[u64; 2]>::new());
+    let events = stream::unfold(state, |(planning, mut told)| async move {
         loop {
-            let picture = planning.picture();
-            if picture.ground_number != ground {
-                let event = Event::default().event("ground").json_data(&*picture.ground);
-                return event
-                    .ok()
-                    .map(|e| (Ok::<_, Infallible>(e), (planning, picture.ground_number, layout)));
+            // Asked first, so that the last layouts are told too.
+            let is_running = planning.is_running();
+            let pictures = planning.pictures();
+            told.resize(told.len().max(pictures.len()), [0, 0]);
+            for (at, picture) in pictures.iter().enumerate() {
+                let event = if picture.ground_number != told[at][0] {
+                    told[at][0] = picture.ground_number;
+                    Event::default().event("ground").json_data((at, &*picture.ground))
+                } else if picture.layout_number != told[at][1] {
+                    told[at][1] = picture.layout_number;
+                    Event::default().event("layout").json_data((at, &*picture.layout))
+                } else {
+                    continue;
+                };
+                return event.ok().map(|e| (Ok::<_, Infallible>(e), (planning, told)));
             }
-            if picture.layout_number != layout && !picture.layout.is_empty() {
-                let event = Event::default().event("layout").json_data(&*picture.layout);
-                return event.ok().map(|e| (Ok(e), (planning, ground, picture.layout_number)));
-            }
-            if !planning.is_running() {
+            if !is_running {
                 return None;
             }
             tokio::time::sleep(LOOK).await;

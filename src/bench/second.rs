@@ -171,11 +171,11 @@ fn job_main(words: &Words, job: &str, open: &mut OpenJob, said: Markup) -> Marku
         }
         h2 { (words.t("step.plan")) }
         @match open.plan() {
-            Err(list) => (faults(&list)),
+            Err(list) => (faults(words, &list)),
             Ok(None) => p .quiet { (words.t("plan.none")) },
             Ok(Some(plan)) => {
                 (figures(&form, plan.plan()))
-                (overview(&plan))
+                (overview(words, &plan))
                 (sheets_page::at_the_bench(words, job))
             }
         }
@@ -198,7 +198,8 @@ pub async fn take(
     let photo = bytes.starts_with(&[0xff, 0xd8, 0xff]) || bytes.starts_with(b"\x89PNG");
     if !photo {
         let fault = Fault::new(words.t("second.no_photo"), words.t("second.may"));
-        return (StatusCode::FORBIDDEN, Html(faults(&fault.into()).into_string())).into_response();
+        return (StatusCode::FORBIDDEN, Html(faults(&words, &fault.into()).into_string()))
+            .into_response();
     }
     let (state, path) = (State(Arc::clone(&app)), Path(job.clone()));
     let taken = intake::take(state, path, about, headers, bytes).await;

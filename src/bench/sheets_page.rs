@@ -39,7 +39,7 @@ pub fn sheets(form: &Form<'_>, open: &mut OpenJob) -> Markup {
                 p { a .button href=(address(job, "plan")) { (words.t("step.plan")) } }
             };
         }
-        Err(list) => return html! { (title) (faults(&list)) },
+        Err(list) => return html! { (title) (faults(words, &list)) },
     };
     let list = |what: &[&str]| {
         html! {
@@ -155,7 +155,7 @@ pub async fn pages(
         let counted = plan_of(&app, &job).and_then(|plan| counted(&words, &job, &plan, &asked));
         match counted {
             Ok(list) => Html(list.into_string()).into_response(),
-            Err(list) => unprocessable(&list),
+            Err(list) => unprocessable(&words, &list),
         }
     })
     .await
@@ -181,9 +181,9 @@ fn counted(words: &Words, job: &str, plan: &Verified, asked: &Asked) -> Result<M
     let templates = sheet::template_pages(plan, None, &paper);
     let [short, long] = paper.size.map(|mm| words.units.length(mm));
     Ok(html! {
-        p .quiet { (words.with("sheets.paper_size", &[&short, &long])) }
+        p .quiet { (words.units.said(&words.with("sheets.paper_size", &[&short, &long]))) }
         div .note.warning {
-            p { "! " (words.t("sheets.check_first")) }
+            p { "! " (words.units.said(words.t("sheets.check_first"))) }
             ul .documents { (row("check", "", document_name(words, "check"))) }
             form .inline hx-post=(address(job, "printed-true")) hx-target="#printed-true"
                 hx-swap="innerHTML" {
@@ -261,8 +261,8 @@ fn plan_of(app: &App, job: &str) -> Result<Arc<Verified>, Faults> {
     Ok(plan.ok_or_else(|| Fault::new("there is no plan", "plan the job first"))?)
 }
 
-fn unprocessable(list: &Faults) -> Response {
-    (StatusCode::UNPROCESSABLE_ENTITY, Html(faults(list).into_string())).into_response()
+fn unprocessable(words: &Words, list: &Faults) -> Response {
+    (StatusCode::UNPROCESSABLE_ENTITY, Html(faults(words, list).into_string())).into_response()
 }
 
 /// A document drawn from the plan as it is.
@@ -270,7 +270,9 @@ pub async fn print(
     State(app): State<Arc<App>>,
     Path((job, what)): Path<(String, String)>,
     Query(asked): Query<Asked>,
+    headers: HeaderMap,
 ) -> Response {
+    let words = language(&app, &headers);
     beside(move || {
         let made = plan_of(&app, &job).and_then(|plan| {
             if what == "cutter" {
@@ -282,7 +284,7 @@ pub async fn print(
         });
         match made {
             Ok(file) => shown(file),
-            Err(list) => unprocessable(&list),
+            Err(list) => unprocessable(&words, &list),
         }
     })
     .await
@@ -304,7 +306,9 @@ pub async fn page_picture(
     State(app): State<Arc<App>>,
     Path((job, what)): Path<(String, String)>,
     Query(asked): Query<Asked>,
+    headers: HeaderMap,
 ) -> Response {
+    let words = language(&app, &headers);
     beside(move || {
         let made = plan_of(&app, &job).and_then(|plan| {
             let document = asked.document(&what)?;
@@ -318,7 +322,7 @@ pub async fn page_picture(
                 response.headers_mut().insert(header::CONTENT_SECURITY_POLICY, policy);
                 response
             }
-            Err(list) => unprocessable(&list),
+            Err(list) => unprocessable(&words, &list),
         }
     })
     .await
@@ -341,7 +345,7 @@ pub async fn look(
         });
         let all = match made {
             Ok(pages) => pages,
-            Err(list) => return unprocessable(&list),
+            Err(list) => return unprocessable(&words, &list),
         };
         let mut query = String::new();
         let file = asked.file.map(|f| f.to_string());
@@ -394,7 +398,7 @@ pub async fn printed_true(
     let mm = |text: &str| words.units.parse_length(text).unwrap_or(f64::NAN);
     let said = match sheet::printed_true(mm(&sent.along), mm(&sent.across)) {
         Ok(()) => html! { p { "✓ " (words.t("sheets.true")) } },
-        Err(fault) => faults(&fault.into()),
+        Err(fault) => faults(&words, &fault.into()),
     };
     Html(said.into_string()).into_response()
 }

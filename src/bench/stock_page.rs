@@ -41,7 +41,7 @@ pub fn to_look_at(app: &App, words: &Words) -> Markup {
         h1 { (words.t("frame.stock")) }
         @match &stock {
             None => p .lead { (words.t("stock.empty")) },
-            Some(Err(list)) => (faults(list)),
+            Some(Err(list)) => (faults(words, list)),
             Some(Ok(stock)) => {
                 (rolls(words, stock, false))
                 (offcuts(words, stock, false))
@@ -58,7 +58,7 @@ fn main(app: &App, words: &Words) -> Markup {
         h1 { (words.t("frame.stock")) }
         @match &stock {
             None => p .lead { (words.t("stock.empty")) },
-            Some(Err(list)) => (faults(list)),
+            Some(Err(list)) => (faults(words, list)),
             Some(Ok(stock)) => {
                 (rolls(words, stock, true))
                 (offcuts(words, stock, true))
@@ -83,7 +83,7 @@ fn age(words: &Words, id: &str, age: &Age, day: Day) -> Markup {
         }
         @if age.is_out { span .tag { (words.t("stock.out")) } }
         @if age.cosmetic_only { span .tag { (words.t("stock.cosmetic")) } }
-        @if let Some(warning) = age.warning(id, day) { p .note.warning { "! " (warning.what) " – " (warning.remedy) } }
+        @if let Some(warning) = age.warning(id, day) { p .note.warning { "! " (words.units.said(&warning.what)) " – " (words.units.said(&warning.remedy)) } }
     }
 }
 
@@ -165,7 +165,7 @@ pub async fn find(
         });
         match found {
             Ok(stock) => Html(box_of(&words, &stock, true).into_string()).into_response(),
-            Err(list) => message(StatusCode::UNPROCESSABLE_ENTITY, faults(&list)),
+            Err(list) => message(StatusCode::UNPROCESSABLE_ENTITY, faults(&words, &list)),
         }
     })
     .await
@@ -269,7 +269,7 @@ fn consumables(words: &Words, stock: &Snapshot, may_change: bool) -> Markup {
                     div .card.roll {
                         b { (c.id) } " " (c.name) " · " (c.kind.words())
                         @if let Some(day) = c.last_day() { " · " (words.t("stock.expiry")) " " (day) }
-                        @if let Some(warning) = c.warning(stock.day) { p .note.warning { "! " (warning.what) " – " (warning.remedy) } }
+                        @if let Some(warning) = c.warning(stock.day) { p .note.warning { "! " (words.units.said(&warning.what)) " – " (words.units.said(&warning.remedy)) } }
                         @if may_change { (item_buttons(words, &c.id, None)) }
                     }
                 }
@@ -507,7 +507,7 @@ pub async fn take(
         let shape = warp_of(&about.warp).and_then(|warp| offcut_in(&about.name, &bytes, warp));
         let (outline, holes) = match shape {
             Ok(shape) => shape,
-            Err(list) => return message(StatusCode::UNPROCESSABLE_ENTITY, faults(&list)),
+            Err(list) => return message(StatusCode::UNPROCESSABLE_ENTITY, faults(&words, &list)),
         };
         changed(&app, &words, |ledger, now| {
             let facts = OffcutFacts {
@@ -595,7 +595,7 @@ fn changed(
         .and_then(|mut ledger| change(&mut ledger, &Moment::now()));
     match made {
         Ok(()) => Html(main(app, words).into_string()).into_response(),
-        Err(list) => message(StatusCode::UNPROCESSABLE_ENTITY, faults(&list)),
+        Err(list) => message(StatusCode::UNPROCESSABLE_ENTITY, faults(words, &list)),
     }
 }
 
@@ -665,7 +665,7 @@ pub async fn book(
                 Html(booked_words(&words, &job, &booked, sent.sure == "yes").into_string())
                     .into_response()
             }
-            Err(list) => message(StatusCode::UNPROCESSABLE_ENTITY, faults(&list)),
+            Err(list) => message(StatusCode::UNPROCESSABLE_ENTITY, faults(&words, &list)),
         }
     })
     .await

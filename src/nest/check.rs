@@ -15,6 +15,8 @@ struct Solid {
     rings: Rings,
     parts: Vec<Convex>,
     frame: Frame,
+    /// It lies where it was put: rules are kept by what was placed around it.
+    is_fixed: bool,
 }
 
 impl Solid {
@@ -22,7 +24,7 @@ impl Solid {
         let parts =
             convex_parts(rings.first().map_or(&[][..], |r| r), rings.get(1..).unwrap_or(&[]));
         let frame = Frame::around(rings.iter().flatten().copied());
-        Solid { what, rings, parts, frame }
+        Solid { what, rings, parts, frame, is_fixed: false }
     }
 
     fn meets(&self, o: &Solid) -> bool {
@@ -30,21 +32,25 @@ impl Solid {
             && self.parts.iter().any(|p| o.parts.iter().any(|q| !apart(p, q)))
     }
 
-    /// True if some boundary points are nearer than `gap` µm.
     fn nearer(&self, o: &Solid, gap: i64) -> bool {
-        let f = self.frame.grown(gap);
-        let near = |v: &Vertex, f: &Frame| {
-            v.x > f.min.x - gap && v.x < f.max.x + gap && v.y > f.min.y - gap && v.y < f.max.y + gap
+        nearer((&self.rings, &self.frame), (&o.rings, &o.frame), gap)
+    }
+}
+
+/// True if some boundary points of two sets of rings, each with its box, are nearer than `gap` µm;
+/// exact.
+pub(super) fn nearer((p, pf): (&Rings, &Frame), (q, qf): (&Rings, &Frame), gap: i64) -> bool {
+    let near = |v: &Vertex, f: &Frame| {
+        v.x > f.min.x - gap && v.x < f.max.x + gap && v.y > f.min.y - gap && v.y < f.max.y + gap
+    };
+    pf.grown(gap).overlaps(qf) && {
+        let one_way = |p: &Rings, pf: &Frame, q: &Rings| {
+            q.iter()
+                .flatten()
+                .filter(|v| near(v, pf))
+                .any(|&v| p.iter().any(|r| edges(r).any(|(a, b)| closer(a, b, v, gap))))
         };
-        f.overlaps(&o.frame) && {
-            let one_way = |p: &Rings, pf: &Frame, q: &Rings| {
-                q.iter()
-                    .flatten()
-                    .filter(|v| near(v, pf))
-                    .any(|&v| p.iter().any(|r| edges(r).any(|(a, b)| closer(a, b, v, gap))))
-            };
-            one_way(&self.rings, &self.frame, &o.rings) || one_way(&o.rings, &o.frame, &self.rings)
-        }
+        one_way(p, pf, q) || one_way(q, qf, p)
     }
 }
 
@@ -104,6 +110,15 @@ pub(super) fn faults_of(problem: &Problem, outcome: &Outcome) -> Vec<String> {
             }
             solids.push(solid);
         }
+        for (k, pin) in problem.pins().iter().enumerate().filter(|p| p.1.stock == used.stock) {
+            let solid = Solid::new(format!("what lies fixed ({k})"), grid_rings(&pin.region));
+            let across = |wall: i64| solid.frame.min.x < wall && wall < solid.frame.max.x;
+            let ends = used.segments.iter().take(used.segments.len().saturating_sub(1));
+            if !pin.may_cross && ends.clone().any(|cut| across(micrometres(cut[1]))) {
+                faults.push(format!("{} lies across a bench end", solid.what));
+            }
+            solids.push(Solid { is_fixed: true, ..solid });
+        }
         let mut blocks: Vec<Solid> = stock
             .keep_out
             .iter()
@@ -158,7 +173,7 @@ pub(super) fn faults_of(problem: &Problem, outcome: &Outcome) -> Vec<String> {
             }
         };
         let gap = (problem.gap() * 1000.0 - 1e-6).ceil() as i64;
-        for solid in &solids {
+        for solid in solids.iter().filter(|s| !s.is_fixed) {
             let f = solid.frame;
             if f.min.x < inside.min.x
                 || f.min.y < inside.min.y
@@ -178,6 +193,9 @@ pub(super) fn faults_of(problem: &Problem, outcome: &Outcome) -> Vec<String> {
         solids.sort_by_key(|s| s.frame.min.x);
         for (i, a) in solids.iter().enumerate() {
             for b in solids[i + 1..].iter().take_while(|b| b.frame.min.x <= a.frame.max.x + gap) {
+                if a.is_fixed && b.is_fixed {
+                    continue;
+                }
                 if a.meets(b) {
                     faults.push(format!("{} overlaps {}", a.what, b.what));
                 } else if gap > 0 && a.nearer(b, gap) {

@@ -46,7 +46,7 @@ impl<'a> History<'a> {
             run,
             setup,
             told: None,
-            bound: (bound - 1e-6).ceil(),
+            bound: (bound - 1e-6).ceil().max(setup.fixed_end as f64),
             area: setup.items.iter().map(|i| setup.kinds[i.kind].area).sum(),
             height: setup.height(),
             overflow: setup.overflow(),

@@ -77,7 +77,7 @@ pub(super) fn rounded_overlaps(
 }
 
 /// Small steps, the nearest first, to the right before to the left; then on to the right alone.
-fn steps() -> Vec<Vertex> {
+pub(super) fn steps() -> Vec<Vertex> {
     let mut out: Vec<Vertex> = (-3..=3).flat_map(|x| (-3..=3).map(move |y| vertex(x, y))).collect();
     out.sort_by_key(|v| (v.x * v.x + v.y * v.y, -v.x, v.y));
     out.extend((4..=NUDGE).flat_map(|x| [0, -2, 2].map(|y| vertex(x, y))));
@@ -167,6 +167,21 @@ impl<'a> Cells<'a> {
     }
 }
 
+/// True if items of the strip keep off what is in the way there.
+pub(super) fn off_blocks(
+    setup: &Setup,
+    layout: &Layout,
+    items: impl IntoIterator<Item = usize>,
+) -> bool {
+    let strip = setup.strip();
+    let blocks = &setup.rooms[strip].blocks;
+    blocks.is_empty()
+        || items.into_iter().filter(|&i| usize::from(layout.spots[i].room) == strip).all(|i| {
+            let mine = (turned(setup, layout, i), layout.spots[i].grid());
+            blocks.iter().all(|b| clear(setup, ((b.base, b.quarter), b.at), mine))
+        })
+}
+
 /// Base and quarter turns of an item as it lies.
 pub(super) fn turned(setup: &Setup, layout: &Layout, item: usize) -> Turned {
     let s = layout.stance(setup, item);
@@ -185,6 +200,7 @@ pub(super) fn fit_walls(setup: &Setup, layout: &mut Layout) -> Option<()> {
         .filter(|&i| usize::from(layout.spots[i].room) == strip && !setup.kind(i).may_cross)
         .map(|i| layout.tight(setup, i))
         .map(|f| (f.min.x, f.max.x))
+        .chain(setup.fixed_spans.iter().copied())
         .collect();
     spans.sort_unstable();
     // Where an end may be: the complement of the union of the open spans. Greedily the furthest one

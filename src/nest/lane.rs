@@ -354,8 +354,8 @@ impl<'a> Lane<'a> {
         } else {
             compact(self.setup, &window, &layout, stop)
         };
-        let landed =
-            self.settle(&window, tight, stop).or_else(|| self.settle(&window, layout, stop));
+        let landed = settle(self.setup, &window, tight, stop)
+            .or_else(|| settle(self.setup, &window, layout, stop));
         if let Some(l) = landed.as_ref().filter(|_| self.equal > 0.0 && window.is_whole()) {
             let longest = l.length.min(self.best.length).min(self.shared.length).min(self.known)
                 * (1.0 + self.equal);
@@ -377,30 +377,6 @@ impl<'a> Lane<'a> {
             }
             _ => self.failed(),
         }
-    }
-
-    /// The layout on the grid: rounded, and where that brings overlap, the pairs concerned are
-    /// first moved apart.
-    fn settle(
-        &self,
-        window: &Window,
-        mut layout: Layout,
-        stop: &dyn Fn() -> bool,
-    ) -> Option<Layout> {
-        let moved = (!window.is_whole()).then_some(&window.movers[..]);
-        let mut pairs = BTreeSet::new();
-        for _ in 0..CUSHIONS {
-            let found = rounded_overlaps(self.setup, &layout, &window.movers);
-            if found.is_empty() || stop() {
-                break;
-            }
-            pairs.extend(found);
-            let Some(next) = cushioned(self.setup, window, &layout, &pairs) else {
-                break;
-            };
-            layout = next;
-        }
-        land(self.setup, &layout, moved).filter(|l| window.sides_clear(self.setup, l))
     }
 
     fn stuck(&mut self) {
@@ -435,6 +411,30 @@ impl<'a> Lane<'a> {
             self.shrink = (self.shrink / 2.0).max(LEAST_SHRINK);
         }
     }
+}
+
+/// The layout on the grid: rounded, and where that brings overlap, the pairs concerned are first
+/// moved apart.
+pub(super) fn settle(
+    setup: &Setup,
+    window: &Window,
+    mut layout: Layout,
+    stop: &dyn Fn() -> bool,
+) -> Option<Layout> {
+    let moved = (!window.is_whole()).then_some(&window.movers[..]);
+    let mut pairs = BTreeSet::new();
+    for _ in 0..CUSHIONS {
+        let found = rounded_overlaps(setup, &layout, &window.movers);
+        if found.is_empty() || stop() {
+            break;
+        }
+        pairs.extend(found);
+        let Some(next) = cushioned(setup, window, &layout, &pairs) else {
+            break;
+        };
+        layout = next;
+    }
+    land(setup, &layout, moved).filter(|l| window.sides_clear(setup, l))
 }
 
 /// Exchanges the places of two items: their boxes' middles.

@@ -49,6 +49,7 @@ impl Layout {
             return self.spots.iter().filter(|s| usize::from(s.room) == strip).count() as f64;
         }
         let ends = (0..self.spots.len()).filter(|&i| usize::from(self.spots[i].room) == strip);
-        ends.map(|i| self.spots[i].x + self.stance(setup, i).tight.max.x as f64).fold(0.0, f64::max)
+        ends.map(|i| self.spots[i].x + self.stance(setup, i).tight.max.x as f64)
+            .fold(setup.fixed_end as f64, f64::max)
     }
 }

@@ -25,7 +25,7 @@ pub(super) struct Fragment {
 impl Fragment {
     /// Square of the distance, and the nearest point.
     #[inline]
-    fn nearest(&self, x: f64, y: f64) -> (f64, f64, f64) {
+    pub fn nearest(&self, x: f64, y: f64) -> (f64, f64, f64) {
         let t = (x - self.x) * self.ux + (y - self.y) * self.uy;
         // Written out: `clamp` looks for limits in the wrong order every time.
         let t = if t > 0.0 { t } else { 0.0 };
@@ -274,6 +274,11 @@ impl NoFit {
             }
         }
         seen
+    }
+
+    /// The boundary.
+    pub fn fragments(&self) -> &[Fragment] {
+        &self.fragments
     }
 
     /// Bytes held, roughly.

@@ -1,5 +1,6 @@
 //! What the search is given: immutable, validated once.
 
+use super::outcome::Placement;
 use crate::fault::{Fault, Faults};
 use crate::geometry::{Region, Ring};
 
@@ -71,12 +72,25 @@ impl Stock {
     }
 }
 
+/// A shape that lies fixed on a stock: all others keep the gap to it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Pin {
+    /// Index of the stock.
+    pub stock: usize,
+    /// Where it lies, mm, stock frame, on the grid.
+    pub region: Region,
+    /// May lie across the ends of bench segments.
+    pub may_cross: bool,
+}
+
 /// A nesting problem, valid by construction.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Problem {
     shapes: Vec<Shape>,
     stocks: Vec<Stock>,
     gap: f64,
+    pins: Vec<Pin>,
+    start: Vec<Placement>,
 }
 
 impl Problem {
@@ -111,7 +125,32 @@ impl Problem {
                 "give a gap of 0 mm or more",
             ));
         }
-        faults.into_result(Problem { shapes, stocks, gap })
+        faults.into_result(Problem { shapes, stocks, gap, pins: Vec::new(), start: Vec::new() })
+    }
+
+    /// The same with shapes that lie fixed. Whether these keep the rules among themselves is not
+    /// looked at.
+    ///
+    /// # Errors
+    /// A stock that is none, a shape without area.
+    pub fn with_pins(self, pins: Vec<Pin>) -> Result<Problem, Faults> {
+        let mut faults = Faults::new();
+        for pin in &pins {
+            if pin.stock >= self.stocks.len() || pin.region.area() <= 0.0 {
+                faults.push(Fault::new(
+                    "what is pinned has no area, or lies on no stock",
+                    "take the pin away",
+                ));
+            }
+        }
+        faults.into_result(Problem { pins, ..self })
+    }
+
+    /// The same with places from which the search begins: `stock` counts the problem's stocks. They
+    /// may overlap; what is not here begins where a first layout has it.
+    #[must_use]
+    pub fn with_start(self, start: Vec<Placement>) -> Problem {
+        Problem { start, ..self }
     }
 
     /// The shapes.
@@ -122,6 +161,16 @@ impl Problem {
     /// The stocks in order of preference.
     pub fn stocks(&self) -> &[Stock] {
         &self.stocks
+    }
+
+    /// The shapes that lie fixed.
+    pub fn pins(&self) -> &[Pin] {
+        &self.pins
+    }
+
+    /// Where the search begins.
+    pub fn start(&self) -> &[Placement] {
+        &self.start
     }
 
     /// Least distance between shapes, mm.

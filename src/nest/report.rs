@@ -6,7 +6,7 @@ use super::outcome::{Outcome, Placement, UsedStock};
 use super::problem::Problem;
 use super::setup::{ENDLESS, Setup};
 use crate::geometry::Motion;
-use crate::live::Lying;
+use crate::live::{self, Lying};
 use crate::run::Run;
 use crate::units::{GRID_PER_MM, micrometres};
 
@@ -34,6 +34,9 @@ pub(super) fn report(
     let mm = |v: f64| v / GRID_PER_MM;
     let mut used: Vec<Option<f64>> = vec![None; setup.rooms.len()];
     let mut taken = Vec::new();
+    if setup.fixed_end > 0 {
+        used[setup.strip()] = Some(setup.fixed_end as f64);
+    }
     for (i, item) in setup.items.iter().enumerate() {
         let spot = layout.spots[i];
         let r = usize::from(spot.room);
@@ -122,7 +125,7 @@ fn lying(setup: &Setup, layout: &Layout, item: usize, stock: usize) -> Lying {
 
 /// Where everything lies that has a place on a stock, by the problem's own indices: to be drawn,
 /// so nothing is measured.
-pub(super) fn drawn(setup: &Setup, layout: &Layout) -> Vec<Lying> {
+pub(super) fn drawn(setup: &Setup, layout: &Layout) -> live::Layout {
     let places = (0..setup.items.len()).filter_map(|i| {
         let room = &setup.rooms[usize::from(layout.spots[i].room)];
         let stock = room.stock?;
@@ -130,7 +133,10 @@ pub(super) fn drawn(setup: &Setup, layout: &Layout) -> Vec<Lying> {
         let open = room.frame.max.x == ENDLESS;
         (!open || ends <= setup.length_max).then(|| lying(setup, layout, i, stock))
     });
-    places.collect()
+    let strip = setup.rooms[setup.strip()].stock;
+    let walls = layout.walls.iter().filter(|w| **w < layout.length);
+    let ends = strip.into_iter().flat_map(|s| walls.clone().map(move |w| (s, w / GRID_PER_MM)));
+    live::Layout { lying: places.collect(), ends: ends.collect(), left: Vec::new() }
 }
 
 /// Right end of an item's outline as it will be placed, µm.

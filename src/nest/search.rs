@@ -14,6 +14,7 @@ use super::remnant::{Near, most_useful};
 use super::report::report;
 use super::setup::Setup;
 use super::sharing::Sharing;
+use super::warm::begun;
 use crate::run::{Phase, Run};
 use rayon::prelude::*;
 use std::sync::Arc;
@@ -40,7 +41,8 @@ fn search(problem: &Problem, params: &Params, run: &Run<'_>) -> Outcome {
     let late = run.is_late();
     let first = first.and_then(|l| {
         land(&setup, &l, None).or_else(|| {
-            debug_assert!(late, "the first layout breaks a rule");
+            let pinned = !problem.pins().is_empty();
+            debug_assert!(late || pinned, "the first layout breaks a rule");
             let plain = in_rows(&mut setup);
             land(&setup, &plain, None)
         })
@@ -50,9 +52,11 @@ fn search(problem: &Problem, params: &Params, run: &Run<'_>) -> Outcome {
     };
     let mut history = History::new(problem, &setup, run);
     let first = Arc::new(first);
+    let store = Store::new(run.memory());
+    let begun = begun(problem, &setup, &store, &first, run);
+    let first = begun.filter(|b| b.length <= first.length).map_or(first, Arc::new);
     let mut best = first.clone();
     history.note(&best, &[], 0);
-    let store = Store::new(run.memory());
     let lanes = if run.is_by_effort() { params.lanes } else { rayon::current_num_threads() };
     let mut lanes: Vec<Lane<'_>> = (0..lanes.max(1))
         .map(|k| Lane::new(&setup, &store, Dice::new(run.seed(), k as u64), params.equal))

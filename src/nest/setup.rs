@@ -77,6 +77,10 @@ pub(super) struct Setup {
     pub segment: Option<i64>,
     /// The strip's end.
     pub length_max: i64,
+    /// From-to of what lies fixed on the strip and may not lie across a bench end.
+    pub fixed_spans: Vec<(i64, i64)>,
+    /// Where what lies fixed on the strip ends: no layout is shorter.
+    pub fixed_end: i64,
     /// Copies that cannot be placed at all: (shape, copy, why).
     pub unplaced: Vec<(usize, u32, String)>,
     /// Mean area of the items.
@@ -106,7 +110,8 @@ impl Setup {
         }
         let (short, long) = setup.least_sides();
         setup.bases = bases.build((short, long));
-        setup.lattice = Lattice::of(&setup);
+        // What lies fixed keeps to no lattice.
+        setup.lattice = Some(&setup).filter(|_| problem.pins().is_empty()).and_then(Lattice::of);
         setup
     }
 
@@ -146,11 +151,14 @@ impl Setup {
             gap: (problem.gap() * GRID_PER_MM - 1e-6).ceil().clamp(0.0, LARGEST as f64) as i64,
             segment: None,
             length_max: ENDLESS,
+            fixed_spans: Vec::new(),
+            fixed_end: 0,
             unplaced: Vec::new(),
             mean_area: 1.0,
             lattice: None,
         };
         setup.lay_out_rooms(problem, &mut bases);
+        setup.fix(problem, &mut bases);
         setup.admit_items(problem);
         (setup, bases)
     }
@@ -178,8 +186,12 @@ impl Setup {
         super::fits::clearance_margin(self.gap + if rounded { 4 } else { 0 })
     }
 
-    /// The most by which any item must keep off a block, µm: only those with rounded corners do.
+    /// The most by which any item must keep off a block, µm: those with rounded corners a little,
+    /// all of them the gap from what lies fixed.
     pub fn most_clearance_of_blocks(&self) -> i64 {
+        if self.rooms.iter().flat_map(|r| &r.blocks).any(|b| !self.bases[b.base as usize].stock) {
+            return self.most_clearance();
+        }
         super::fits::clearance_margin(if self.bases.iter().any(|b| b.rounded) { 2 } else { 0 })
     }
 
@@ -269,6 +281,25 @@ impl Setup {
         let high = self.kinds.iter().map(|k| k.extent as i64).max().unwrap_or(1);
         let frame = Frame { min: vertex(0, 0), max: vertex(ENDLESS, 2 * high + self.gap) };
         self.rooms.push(strip.unwrap_or(Room { stock: None, frame, shift: 0, blocks: Vec::new() }));
+    }
+
+    /// What lies fixed is in the way like a flaw, but the gap is kept to it.
+    fn fix(&mut self, problem: &Problem, bases: &mut Bases) {
+        for pin in problem.pins() {
+            let Some(room) = self.rooms.iter_mut().find(|r| r.stock == Some(pin.stock)) else {
+                continue;
+            };
+            let rings = grid_rings(&pin.region);
+            let frame = Frame::around(rings.iter().flatten().copied());
+            let (base, quarter, at) = bases.admit(&rings, false, false);
+            room.blocks.push(Block { base, quarter, at: at.plus(vertex(room.shift, 0)) });
+            if room.frame.max.x == ENDLESS {
+                self.fixed_end = self.fixed_end.max(frame.max.x);
+                if !pin.may_cross {
+                    self.fixed_spans.push((frame.min.x, frame.max.x));
+                }
+            }
+        }
     }
 
     /// Items of every shape that fits anywhere; the others are reported with their sizes.

@@ -4,7 +4,7 @@
 //! A lane changes only the pieces of its window, so all finds hold together: what lies right of a
 //! window follows its shrinking. Every sweep stays twice as long and begins half a window off.
 
-use super::land::fit_walls;
+use super::land::{fit_walls, off_blocks};
 use super::lane::Lane;
 use super::layout::Layout;
 use super::setup::Setup;
@@ -71,6 +71,12 @@ impl Sweeps {
         }
         let together = match &finds[..] {
             [(_, only)] => Some(only.clone()),
+            // Where flaws are in the way, one find may stand and all together not.
+            _ if !setup.rooms[setup.strip()].blocks.is_empty() => {
+                let all = self.combined(setup, lanes).map(Arc::new);
+                let finds = finds.into_iter().map(|f| f.1);
+                all.into_iter().chain(finds).min_by(|a, b| a.length.total_cmp(&b.length))
+            }
             _ => self.combined(setup, lanes).map(Arc::new),
         };
         together.filter(|l| l.length < best.length).unwrap_or_else(|| best.clone())
@@ -102,6 +108,6 @@ impl Sweeps {
         }
         out.length = out.measured(setup);
         fit_walls(setup, &mut out)?;
-        Some(out)
+        off_blocks(setup, &out, 0..out.spots.len()).then_some(out)
     }
 }

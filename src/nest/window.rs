@@ -2,7 +2,7 @@
 //! beyond, a stretch of the strip.
 
 use super::fits::clear;
-use super::land::turned;
+use super::land::{off_blocks, turned};
 use super::layout::Layout;
 use super::setup::Setup;
 
@@ -90,14 +90,15 @@ impl Window {
         w
     }
 
-    /// True if what stays left of the window and what has moved with its right end keep clear of
-    /// each other.
+    /// True if what has moved with the window's right end keeps clear of what stays left of it, and
+    /// of flaws and whatever else is in the way.
     pub fn sides_clear(&self, setup: &Setup, layout: &Layout) -> bool {
         // `right` ascends.
         let (right, left): (Vec<usize>, Vec<usize>) =
             self.context.iter().partition(|i| self.right.binary_search(i).is_ok());
         let placed = |i: usize| (turned(setup, layout, i), layout.spots[i].grid());
         left.iter().all(|&a| right.iter().all(|&b| clear(setup, placed(a), placed(b))))
+            && off_blocks(setup, layout, self.right.iter().copied())
     }
 
     /// Gives a layout another length: what lies right of the window follows.

@@ -344,6 +344,7 @@ mod tests {
             y: 0.0,
             outline,
             holes: Vec::new(),
+            pinned: false,
         });
         PlanStock {
             id: "roll".into(),

@@ -5,6 +5,7 @@
 //! the one order and the one vocabulary of all sheets, [`folder`] writes a whole plan folder or
 //! nothing.
 
+mod drawn;
 mod figures;
 mod file;
 pub mod folder;
@@ -13,6 +14,7 @@ mod model;
 mod order;
 pub mod words;
 
+pub use drawn::{drawn, drawn_piece, drawn_stock, line};
 pub use figures::cloth_figures;
 pub use file::{LARGEST_FILE, SCHEMA, from_json, schema_json, to_json};
 pub use left_over::{LeftOver, left_over};

@@ -380,6 +380,9 @@ pub struct PlacedPiece {
     pub outline: Ring,
     /// The holes where they lie.
     pub holes: Vec<Ring>,
+    /// It is to stay where it lies when the rest is planned anew.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub pinned: bool,
 }
 
 /// A rectangle along the warp: x, y, width along x, height along y, mm.

@@ -1,20 +1,20 @@
 //! Laying the pieces of one cloth on its offcuts and rolls.
 
-use super::ground::ground;
+use super::ground::{Beside, ground};
 use super::sources::{RollSource, Sources};
 use super::{Fault, Faults};
 use crate::assign;
 use crate::cloth::{Cloth, Face};
 use crate::geometry::{Motion, Region, point, ring_bounds};
 use crate::job::Job;
-use crate::live::Lying;
+use crate::live::{Layout, Lying};
 use crate::nest::{self, Extent, Outcome, Params, Placement, Pose, Problem, Shape, Stock};
 use crate::plan::{PlacedPiece, PlanStock, StockKind};
 use crate::ply::Piece;
 use crate::run::{Run, Stop, TraceRow};
 use crate::stock::Offcut;
 use crate::units::{LARGEST, counted, show_mm, snap};
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 /// The pieces of one cloth where they lie.
 pub(super) struct Laid {
@@ -32,10 +32,10 @@ pub(super) struct Laid {
 /// Lays all pieces: on offcuts what is best placed there, the rest on one roll after the other.
 pub(super) fn lay(
     pieces: &[(&Job, &Piece)],
-    kept: &BTreeSet<(String, u32)>,
     cloth: &Cloth,
     job: &Job,
     sources: &Sources<'_>,
+    beside: Beside<'_>,
     params: &Params,
     run: &Run<'_>,
 ) -> Result<Laid, Faults> {
@@ -51,7 +51,7 @@ pub(super) fn lay(
     }
     let to_lay = |piece: &Piece| {
         (0..piece.copies)
-            .filter(|c| !kept.contains(&(piece.id.clone(), c + 1)))
+            .filter(|c| !beside.cut.contains(&(piece.id.clone(), c + 1)))
             .collect::<Vec<u32>>()
     };
     let mut shapes: Vec<(usize, Vec<u32>)> = pieces
@@ -98,8 +98,8 @@ pub(super) fn lay(
         laid.least.1 = "everything is cut".to_string();
         return Ok(laid);
     }
-    // Pieces on the rolls before, as they are drawn.
-    let mut before: Vec<Lying> = Vec::new();
+    // What lies beside, and pieces on the rolls before, as they are drawn.
+    let mut before = beside.layout(pieces.len(), offcuts.len() + sources.rolls.len());
     for (turn, roll) in sources.rolls.iter().enumerate() {
         let mut stocks = if turn == 0 { fixed.clone() } else { Vec::new() };
         stocks.push(roll_stock(roll, cloth, job));
@@ -110,19 +110,24 @@ pub(super) fn lay(
         let problem = Problem::new(left, stocks, gap)?;
         if turn == 0 {
             laid.least = nest::least_length(&problem);
-            run.tell_ground(&|| ground(cloth, pieces, &offcuts, sources, laid.least.0));
+            run.tell_ground(&|| ground(cloth, pieces, &offcuts, sources, beside, laid.least.0));
         }
         // Names of shapes and copies in the whole.
         let named = |shape: usize, copy: u32| {
             (shapes[shape].0, shapes[shape].1.get(copy as usize).copied().unwrap_or(copy))
         };
         let drawn_on = |stock: usize| if turn == 0 { stock } else { offcuts.len() + turn };
-        let put = |part: &[Lying]| {
-            let now = part.iter().map(|l| {
+        let put = |part: &Layout| {
+            let now = part.lying.iter().map(|l| {
                 let (piece, copy) = named(l.piece, l.copy);
                 Lying { piece, copy, stock: drawn_on(l.stock), ..*l }
             });
-            before.iter().copied().chain(now).collect()
+            let ends = part.ends.iter().map(|end| (drawn_on(end.0), end.1));
+            Layout {
+                lying: before.lying.iter().copied().chain(now).collect(),
+                ends: before.ends.iter().copied().chain(ends).collect(),
+                left: Vec::new(),
+            }
         };
         let relay = run.relay(&put);
         let part = run.part(stop).with_observer(&relay);
@@ -141,7 +146,11 @@ pub(super) fn lay(
                 }
             };
             outcome.unplaced.iter_mut().for_each(why);
-            return Err(not_placed(&outcome, pieces, cloth));
+            let named = |shape: usize| {
+                let piece = pieces[shape].1;
+                (piece.number.as_str(), piece.id.as_str(), piece.copies)
+            };
+            return Err(not_placed(&outcome, &named, &cloth.id));
         }
         for (k, used) in outcome.stocks.iter().enumerate() {
             let placed: Vec<PlacedPiece> = outcome
@@ -169,7 +178,11 @@ pub(super) fn lay(
             y: p.y,
         });
         let drawn: Vec<Lying> = drawn.collect();
-        before.extend(drawn);
+        before.lying.extend(drawn);
+        for used in &outcome.stocks {
+            let ends = used.segments.iter().skip(1).map(|s| (drawn_on(used.stock), s[0]));
+            before.ends.extend(ends);
+        }
         let mut missing: BTreeMap<usize, Vec<u32>> = BTreeMap::new();
         outcome.unplaced.iter().for_each(|u| missing.entry(u.0).or_default().push(u.1));
         shapes = missing.into_iter().collect();
@@ -253,20 +266,22 @@ fn roll_stock(roll: &RollSource, cloth: &Cloth, job: &Job) -> Stock {
 }
 
 /// Faults that name the pieces without a place and what was reached, one for each reason.
-fn not_placed(outcome: &Outcome, pieces: &[(&Job, &Piece)], cloth: &Cloth) -> Faults {
+/// Number, id and copies of a shape's piece are `named`.
+pub(super) fn not_placed<'p>(
+    outcome: &Outcome,
+    named: &dyn Fn(usize) -> (&'p str, &'p str, u32),
+    cloth: &str,
+) -> Faults {
     let mut copies: BTreeMap<(&str, usize), u32> = BTreeMap::new();
     for (shape, _, why) in &outcome.unplaced {
         *copies.entry((why, *shape)).or_default() += 1;
     }
     let mut names: BTreeMap<&str, Vec<String>> = BTreeMap::new();
     for ((why, shape), missing) in copies {
-        let piece = pieces[shape].1;
-        let copies = if piece.copies > 1 {
-            format!(", {missing} of {} copies", piece.copies)
-        } else {
-            String::new()
-        };
-        names.entry(why).or_default().push(format!("{} ({}{copies})", piece.number, piece.id));
+        let (number, id, copies) = named(shape);
+        let copies =
+            if copies > 1 { format!(", {missing} of {copies} copies") } else { String::new() };
+        names.entry(why).or_default().push(format!("{number} ({id}{copies})"));
     }
     let placed = outcome.placements.len();
     let all = placed + outcome.unplaced.len();
@@ -276,13 +291,13 @@ fn not_placed(outcome: &Outcome, pieces: &[(&Job, &Piece)], cloth: &Cloth) -> Fa
             format!("{why}; {placed} of {all} found a place"),
             "allow more search time, more turns, a splice, or more cloth",
         )
-        .on(format!("{}: {piece} {}", cloth.id, names.join(", ")))
+        .on(format!("{cloth}: {piece} {}", names.join(", ")))
     });
     Faults(faults.collect())
 }
 
 /// A roll with the pieces where the search put them.
-fn roll_plan(
+pub(super) fn roll_plan(
     roll: &RollSource,
     used: &nest::UsedStock,
     mut placed: Vec<PlacedPiece>,
@@ -386,5 +401,6 @@ pub(super) fn placed_piece(placement: &Placement, piece: &Piece) -> PlacedPiece 
         y: snap(placement.y),
         outline,
         holes,
+        pinned: false,
     }
 }

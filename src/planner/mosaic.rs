@@ -1,8 +1,10 @@
 //! Mosaic layers: targets divided, directions given, patches put on offcuts; what finds none is
 //! planned with the other pieces.
 
+use super::ground::drawn;
 use super::lay::{offcut_plan, offcut_stock, placed_piece};
-use super::{Earlier, Fault, Faults, MOST_PIECES, PreparedJob, letters, too_many};
+use super::{Earlier, Fault, Faults, MOST_PIECES, PreparedJob};
+use super::{letters, of_cloth, pieces_on, too_many};
 use crate::cloth::{Face, turn_rule};
 use crate::geometry::{Motion, Region, Ring, point, ring_area, ring_bounds};
 use crate::job::{Hands, Job, LayerItem, Mosaic, Seen};
@@ -157,6 +159,11 @@ pub(super) fn plan(
         all.stocks.extend(made.stocks);
         all.plans.push(made.plan);
         prepared[k].prepared.pieces.extend(made.pieces);
+        run.tell_settled(&|| {
+            let patches: Vec<(&Job, &Piece)> =
+                pieces_on(prepared, cloth).filter(|p| all.placed.contains(&p.1.id)).collect();
+            drawn(&cloth.id, &patches, &of_cloth(&all.stocks, cloth), 0.0)
+        });
     }
     for p in prepared {
         p.prepared.pieces.sort_by_key(|piece| piece.layer);

@@ -268,6 +268,7 @@ fn template(plan: &Plan, group: &[&PlanPiece], mirrored: bool, turn: f64) -> Opt
         y: 0.0,
         outline: motion.ring(&piece.outline),
         holes: piece.holes.iter().map(|h| motion.ring(h)).collect(),
+        pinned: false,
     };
     let bounds = ring_bounds(&placed.outline)?;
     let sided = |piece: &PlanPiece, facts: &mut Facts| {

@@ -147,6 +147,35 @@ impl System {
         self.with_unit(typed, self.areal_mass_unit())
     }
 
+    /// A sentence with its lengths in these units. What stands in quotes is in a file or is to be
+    /// written there, and stays.
+    pub fn said(self, text: &str) -> String {
+        if self == System::Metric {
+            return text.to_string();
+        }
+        let mut out = String::with_capacity(text.len());
+        let (mut rest, mut quote, mut before) = (text, None, ' ');
+        while let Some(c) = rest.chars().next() {
+            if quote.is_none()
+                && c.is_ascii_digit()
+                && !(before.is_alphanumeric() || before == '.')
+                && let Some((said, after)) = in_feet_and_inches(rest)
+            {
+                out.push_str(&said);
+                (rest, before) = (after, ' ');
+                continue;
+            }
+            match quote {
+                Some(q) if q == c => quote = None,
+                None if matches!(c, '`' | '"') => quote = Some(c),
+                _ => {}
+            }
+            out.push(c);
+            (rest, before) = (&rest[c.len_utf8()..], c);
+        }
+        out
+    }
+
     fn with_unit(self, typed: &str, unit: &str) -> String {
         let typed = typed.trim().replace(',', ".");
         let bare =
@@ -160,6 +189,49 @@ impl System {
     /// It is none.
     pub fn parse_length(self, typed: &str) -> Result<f64, Fault> {
         parse_length(&self.typed_length(typed))
+    }
+}
+
+/// One or several numbers at the head of a text and their common unit of length or area, turned
+/// over; and what follows.
+fn in_feet_and_inches(text: &str) -> Option<(String, &str)> {
+    const BETWEEN: [&str; 8] = [" x ", " × ", " to ", " by ", " and ", " or ", "..", ", "];
+    const UNITS: [(&str, &str, f64, usize); 3] = [
+        ("mm", "in", INCH, 3),
+        ("m²", "ft²", 1e-6 * FOOT * FOOT, 2),
+        ("m", "ft", FOOT / 1000.0, 2),
+    ];
+    let mut numbers: Vec<(f64, &str)> = Vec::new();
+    let mut rest = text;
+    loop {
+        let dots = rest.find("..").unwrap_or(rest.len());
+        let end = rest[..dots].find(|c: char| !(c.is_ascii_digit() || c == '.'));
+        let end = end.unwrap_or(dots);
+        let number: f64 = rest[..end].parse().ok()?;
+        rest = &rest[end..];
+        // One number may bear the unit of all that stand before it.
+        let unit = rest.trim_start_matches(')');
+        let closing = &rest[..rest.len() - unit.len()];
+        let unit = unit.strip_prefix(' ').unwrap_or(unit);
+        let found = UNITS.iter().find_map(|u| {
+            let after = unit.strip_prefix(u.0)?;
+            let ends = !after.starts_with(|c: char| c.is_alphanumeric() || "²³/".contains(c));
+            ends.then_some((u, after))
+        });
+        if let Some((&(_, name, one, decimals), after)) = found {
+            numbers.push((number, closing));
+            let said: String = numbers
+                .iter()
+                .map(|(n, between)| format!("{}{between}", show_number(n / one, decimals)))
+                .collect();
+            return Some((format!("{said} {name}"), after));
+        }
+        let between = BETWEEN.iter().find(|b| rest.starts_with(**b))?;
+        numbers.push((number, between));
+        rest = &rest[between.len()..];
+        if !rest.starts_with(|c: char| c.is_ascii_digit()) {
+            return None;
+        }
     }
 }
 
@@ -183,6 +255,22 @@ mod tests {
         assert_eq!(metric.length_in_field("1.25 m"), "1.25 m");
         // 5.9 oz/yd² is the cloth that is sold as 200 g/m².
         assert_eq!(inch.areal_mass_in_field("200"), "5.899 oz/yd²");
+    }
+
+    #[test]
+    fn a_sentence_has_its_lengths_in_the_workshops_units_but_for_what_a_file_says() {
+        for (text, said) in [
+            ("it is 254 mm wide", "it is 10 in wide"),
+            ("120.65 x 80 mm turned 90°", "4.75 x 3.15 in turned 90°"),
+            ("corner (25.4, 50.8) mm: too near", "corner (1, 2) in: too near"),
+            ("from 0 to 254 mm, 2 pieces", "from 0 to 10 in, 2 pieces"),
+            ("at least 3.048 m of roll, 0.092903 m²", "at least 10 ft of roll, 1 ft²"),
+            ("write `gap = 25.4 mm` or \"1.25 m\"", "write `gap = 25.4 mm` or \"1.25 m\""),
+            ("200 g/m², 3 mm² and 5 men; v1.2 m", "200 g/m², 3 mm² and 5 men; v1.2 m"),
+        ] {
+            assert_eq!(System::Inch.said(text), said);
+            assert_eq!(System::Metric.said(text), text);
+        }
     }
 
     #[test]

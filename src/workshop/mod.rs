@@ -8,6 +8,7 @@
 //! looks at the clock or the environment.
 
 mod by_corners;
+mod by_hand;
 mod checked;
 mod draft;
 mod edit;
@@ -15,6 +16,7 @@ mod folder;
 mod house;
 mod intake;
 mod offcut_box;
+mod on_table;
 mod open_job;
 mod outline_file;
 mod plan_files;
@@ -22,6 +24,7 @@ mod planning;
 mod values;
 
 pub use by_corners::{Span, trace_by_corners, untraced_photos};
+pub use by_hand::FlawOn;
 pub use checked::{Checked, DrawnTemplate, Note, Readings};
 pub use draft::{Draft, Refused, Revision};
 pub use edit::{Edit, Entry, edited};

@@ -3,6 +3,7 @@
 use super::checked::{Checked, Readings};
 use super::draft::Draft;
 use super::folder::PLAN_FOLDER;
+use super::on_table::OnTable;
 use super::planning::{Planning, Settings};
 use crate::fault::{Fault, Faults};
 use crate::ledger::{Ledger, Moment, Trouble};
@@ -23,9 +24,12 @@ pub struct OpenJob {
     pub draft: Draft,
     /// The run that plans it, if one was begun.
     pub planning: Option<Arc<Planning>>,
+    /// How it was last asked to be planned.
+    pub asked: Option<Settings>,
     readings: Readings,
     checked: Option<(String, Stamp, Arc<Checked>)>,
     plan: Option<(Stamp, Result<Arc<Verified>, Faults>)>,
+    pub(super) on_table: OnTable,
 }
 
 impl OpenJob {
@@ -37,9 +41,11 @@ impl OpenJob {
         Ok(OpenJob {
             draft: Draft::open(dir)?,
             planning: None,
+            asked: None,
             readings: Readings::default(),
             checked: None,
             plan: None,
+            on_table: OnTable::default(),
         })
     }
 
@@ -74,6 +80,12 @@ impl OpenJob {
         self.plan.as_ref().map(|(_, plan)| plan.clone()).transpose()
     }
 
+    /// The plan that was just written there: it needs no reading.
+    pub(super) fn plan_is(&mut self, plan: Arc<Verified>) {
+        let file = self.draft.dir().join(PLAN_FOLDER).join("plan.json");
+        self.plan = Some((vec![(file.clone(), about(&file))], Ok(plan)));
+    }
+
     /// Begins to plan the job as it stands, from the stock it names.
     ///
     /// # Errors
@@ -94,6 +106,9 @@ impl OpenJob {
         let stock = job.stock.as_deref().map(|file| read_stock(file, now)).transpose()?;
         let planning = Planning::begin(self.draft.dir(), job, stock, settings);
         self.planning = Some(Arc::clone(&planning));
+        self.asked = Some(settings);
+        // What was before a new plan is not one step away from it.
+        self.on_table = OnTable::default();
         Ok(planning)
     }
 }
@@ -125,7 +140,7 @@ fn stamp_of(dir: &Path) -> Stamp {
     stamp
 }
 
-fn about(path: &Path) -> Option<(SystemTime, u64)> {
+pub(super) fn about(path: &Path) -> Option<(SystemTime, u64)> {
     let about = std::fs::metadata(path).ok()?;
     Some((about.modified().ok()?, about.len()))
 }

@@ -6,14 +6,15 @@ use super::plan_files::plan_files;
 use crate::day::Day;
 use crate::fault::{Fault, Faults};
 use crate::job::{self, Job};
-use crate::live::{Ground, Lying};
+use crate::live::{Ground, Layout};
 use crate::plan;
-use crate::planner;
+use crate::planner::{self, Refusal};
 use crate::run::{self, Cancel, Observer, Progress, Run, Stop};
 use crate::stock::Snapshot;
+use crate::verify::Verified;
 use serde::Serialize;
 use std::panic::{AssertUnwindSafe, catch_unwind};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
@@ -75,7 +76,7 @@ pub struct Settings {
     pub day: Day,
 }
 
-/// The best layout so far as it is drawn; numbers rise with every change.
+/// The best layout of a cloth so far as it is drawn; numbers rise with every change.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Picture {
     /// Number of the ground.
@@ -85,7 +86,30 @@ pub struct Picture {
     /// Number of the layout.
     pub layout_number: u64,
     /// Where everything lies.
-    pub layout: Arc<[Lying]>,
+    pub layout: Arc<Layout>,
+}
+
+/// The layouts of all cloths, in the order they are come to.
+#[derive(Debug, Default)]
+struct Pictures {
+    all: Vec<Picture>,
+    /// Which is searched for.
+    now: usize,
+}
+
+impl Pictures {
+    /// What the layout of a cloth lies on, and that layout.
+    fn put(&mut self, ground: Ground, layout: Layout) {
+        let same = self.all.iter().position(|p| p.ground.cloth == ground.cloth);
+        self.now = same.unwrap_or(self.all.len());
+        if self.now == self.all.len() {
+            self.all.push(Picture::default());
+        }
+        let picture = &mut self.all[self.now];
+        picture.ground_number += 1;
+        picture.layout_number += 1;
+        (picture.ground, picture.layout) = (Arc::new(ground), Arc::new(layout));
+    }
 }
 
 /// A run that was begun.
@@ -93,7 +117,7 @@ pub struct Picture {
 pub struct Planning {
     cancel: Cancel,
     news: Mutex<News>,
-    picture: Mutex<Picture>,
+    pictures: Mutex<Pictures>,
     /// Nobody looked at the layout yet that was handed over last: no other is needed before.
     is_unseen: AtomicBool,
 }
@@ -107,12 +131,28 @@ impl Planning {
         stock: Option<Snapshot>,
         settings: Settings,
     ) -> Arc<Planning> {
+        let file = job.file.clone();
+        Planning::run(dir, file, settings, move |run| {
+            let jobs = std::slice::from_ref(&job);
+            match &stock {
+                Some(stock) => planner::plan_from_stock(jobs, stock, settings.sets, run),
+                None => planner::plan(jobs, settings.sets, run),
+            }
+        })
+    }
+
+    /// Begins to make a plan of the job in this file; its plan folder lies in `dir`.
+    pub(super) fn run(
+        dir: &Path,
+        file: PathBuf,
+        settings: Settings,
+        plan: impl FnOnce(&Run<'_>) -> Result<Verified, Refusal> + Send + 'static,
+    ) -> Arc<Planning> {
         let planning = Arc::new(Planning::default());
         let (run, dir) = (Arc::clone(&planning), dir.to_path_buf());
         std::thread::spawn(move || {
             // A defect of this program must not leave a run that never ends.
-            let made =
-                catch_unwind(AssertUnwindSafe(|| run.make(&dir, &job, stock.as_ref(), &settings)));
+            let made = catch_unwind(AssertUnwindSafe(|| run.make(&dir, &file, &settings, plan)));
             let outcome = made.unwrap_or_else(|_| {
                 Err(Fault::new(
                     "planning broke off: a defect of this program",
@@ -133,15 +173,15 @@ impl Planning {
         self.news.lock().unwrap_or_else(PoisonError::into_inner).clone()
     }
 
-    /// The layout as it is drawn. Only who asks again gets a newer one, so that the search does
+    /// The layout of each cloth as it is drawn. Only who asks again gets a newer one, so that the search does
     /// nothing for a picture that nobody looks at.
-    pub fn picture(&self) -> Picture {
+    pub fn pictures(&self) -> Vec<Picture> {
         self.is_unseen.store(false, Ordering::Relaxed);
-        self.drawn().clone()
+        self.drawn().all.clone()
     }
 
-    fn drawn(&self) -> MutexGuard<'_, Picture> {
-        self.picture.lock().unwrap_or_else(PoisonError::into_inner)
+    fn drawn(&self) -> MutexGuard<'_, Pictures> {
+        self.pictures.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     /// True until the plan is written or refused.
@@ -167,24 +207,19 @@ impl Planning {
     fn make(
         &self,
         dir: &Path,
-        job: &Job,
-        stock: Option<&Snapshot>,
+        file: &Path,
         settings: &Settings,
+        plan: impl FnOnce(&Run<'_>) -> Result<Verified, Refusal>,
     ) -> Result<(), Faults> {
         let folder = dir.join(PLAN_FOLDER);
         plan::folder::check(&folder)?;
-        let jobs = std::slice::from_ref(job);
         let run = Run::new(settings.stop)
             .with_seed(settings.seed)
             .with_threads(settings.threads)
             .with_day(settings.day);
         let run = run.with_cancel(&self.cancel).with_observer(self);
-        let made = match stock {
-            Some(stock) => planner::plan_from_stock(jobs, stock, settings.sets, &run),
-            None => planner::plan(jobs, settings.sets, &run),
-        };
-        let plan = made.map_err(|refusal| {
-            let faults = refusal.into_faults().in_file(&job.file);
+        let plan = plan(&run).map_err(|refusal| {
+            let faults = refusal.into_faults().in_file(file);
             Faults(job::placed(faults.0, &|file: &Path| std::fs::read_to_string(file).ok()))
         })?;
         let files = plan_files(&plan, &run)?;
@@ -215,27 +250,32 @@ impl Observer for Planning {
     }
 
     fn ground(&self, make: &dyn Fn() -> Ground) {
-        let ground = Arc::new(make());
+        let ground = make();
         self.tell(|news| {
             (news.cloth, news.first_length) = (ground.cloth.clone(), None);
             news.least_length = Some(ground.least_length);
         });
         self.is_unseen.store(false, Ordering::Relaxed);
-        let mut picture = self.drawn();
-        picture.ground_number += 1;
-        picture.layout_number += 1;
-        (picture.ground, picture.layout) = (ground, Arc::default());
+        self.drawn().put(ground, Layout::default());
     }
 
     fn wants_layout(&self) -> bool {
         !self.is_unseen.load(Ordering::Relaxed)
     }
 
-    fn layout(&self, lying: &[Lying]) {
+    fn layout(&self, layout: &Layout) {
         self.is_unseen.store(true, Ordering::Relaxed);
-        let mut picture = self.drawn();
-        picture.layout_number += 1;
-        picture.layout = lying.into();
+        let mut pictures = self.drawn();
+        let now = pictures.now;
+        if let Some(picture) = pictures.all.get_mut(now) {
+            picture.layout_number += 1;
+            picture.layout = Arc::new(layout.clone());
+        }
+    }
+
+    fn settled(&self, make: &dyn Fn() -> (Ground, Layout)) {
+        let (ground, layout) = make();
+        self.drawn().put(ground, layout);
     }
 }
 
@@ -293,8 +333,7 @@ mod tests {
         let text = JOB.replace("width = 45", "width = 47.3");
         let seen = Mutex::new(Picture::default());
         let (looked_at, _) = planned(&text, Stop::Effort(3), |planning| {
-            let picture = planning.picture();
-            if !picture.layout.is_empty() {
+            for picture in planning.pictures() {
                 *seen.lock().unwrap() = picture;
             }
         });
@@ -304,9 +343,10 @@ mod tests {
         };
         assert_eq!(plan(&looked_at), plan(&alone));
         let picture = seen.into_inner().unwrap();
-        assert_eq!((picture.ground.pieces.len(), picture.layout.len()), (1, 9));
+        let lying = &picture.layout.lying;
+        assert_eq!((picture.ground.pieces.len(), lying.len()), (1, 9));
         assert_eq!(picture.ground.stocks[0].width, 300.0);
-        let mut copies: Vec<u32> = picture.layout.iter().map(|l| l.copy).collect();
+        let mut copies: Vec<u32> = lying.iter().map(|l| l.copy).collect();
         copies.sort_unstable();
         assert_eq!(copies, (0..9).collect::<Vec<u32>>());
     }

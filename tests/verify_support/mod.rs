@@ -229,6 +229,7 @@ pub fn place(piece: &PlanPiece, copy: u32, turn: f64, face: Face, x: f64, y: f64
         y,
         outline: placed_ring(&piece.outline, turn, face, x, y),
         holes: piece.holes.iter().map(|h| placed_ring(h, turn, face, x, y)).collect(),
+        pinned: false,
     }
 }
 

@@ -206,10 +206,11 @@ await step('plies');
 await sound('plies');
 assert.ok((await page.locator('.piece').count()) >= 2);
 await step('plan');
+assert.equal(await page.inputValue('#seconds'), '20');
 await page.fill('#seconds', '3600');
 await page.click('button.go');
 // Drawn live; an hour is asked for, and only the stop ends it.
-await page.waitForFunction(() => document.querySelector('plan-picture')?.frames > 0, null, { timeout: 120000 });
+await page.waitForFunction(() => document.querySelector('cloth-picture')?.frames > 0, null, { timeout: 120000 });
 await page.waitForFunction(() => /m/.test(document.querySelector('.lengths')?.textContent ?? ''), null, { timeout: 120000 });
 await sound('plan, live');
 if (pictures) {
@@ -220,6 +221,54 @@ await page.getByRole('button', { name: /Stop and keep/ }).click();
 await page.waitForSelector('figure.overview', { timeout: 120000 });
 await page.waitForFunction(() => !document.querySelector('plan-watch'), null, { timeout: 120000 });
 await sound('plan');
+
+say('pieces are moved by hand, pinned and taken back; a flaw drawn on the roll mends the plan');
+const plan = () => JSON.parse(readFileSync(join(workshop, 'Heel rest', 'plan', 'plan.json'), 'utf8'));
+const planned = plan().id;
+await page.click('a[href$="/by-hand"]');
+await page.waitForSelector('cut-table g.piece');
+await sound('by hand');
+const said = () => page.locator('cut-table [role=status]').innerText();
+const saying = (what) => page.waitForFunction((w) => new RegExp(w).test(document.querySelector('cut-table [role=status]')?.textContent ?? ''), what, { timeout: 120000 });
+const middle = async (k) => {
+  const box = await page.locator('cut-table g.piece[data-index]').nth(k).boundingBox();
+  return [box.x + box.width / 2, box.y + box.height / 2];
+};
+await page.mouse.move(...(await middle(0)));
+await page.mouse.down();
+await page.mouse.move(...(await middle(1)), { steps: 8 });
+await page.waitForSelector('cut-table .lifted .over');
+await page.waitForSelector('cut-table .lifted .nearest');
+assert.match(await said(), /overlaps .* by [\d.]+ mm/);
+await sound('by hand, a piece held over another');
+if (pictures) await page.screenshot({ path: join(pictures, 'by-hand.png'), fullPage: true });
+await page.mouse.up();
+await saying('Laid down');
+const laid = plan().id;
+assert.notEqual(laid, planned, 'what is laid down is on disk');
+await page.locator('cut-table svg').focus();
+await page.keyboard.press('k');
+await page.waitForSelector('cut-table g.pinned');
+for (const key of ['n', 'Shift+ArrowRight', 'ArrowUp', 't']) await page.keyboard.press(key);
+await page.waitForSelector('cut-table .lifted g');
+await page.keyboard.press('Escape');
+await page.waitForFunction(() => !document.querySelector('cut-table .lifted g'));
+assert.ok(plan().stocks.some((s) => s.placed.some((p) => p.pinned)));
+for (const id of [laid, planned]) {
+  await page.keyboard.press('Control+z');
+  await page.waitForFunction((wanted) => document.querySelector('cut-table')?.table?.plan === wanted, id, { timeout: 60000 });
+  assert.equal(plan().id, id);
+}
+await page.fill('cut-table input', '1');
+await page.locator('cut-table [data-does=flaw]').click();
+const roll = await page.locator('cut-table .cloth').first().boundingBox();
+await page.mouse.move(roll.x + 20, roll.y + 20);
+await page.mouse.down();
+await page.mouse.move(roll.x + 40, roll.y + 60, { steps: 4 });
+await page.mouse.up();
+await page.waitForURL(/\/plan$/, { timeout: 60000 });
+await page.waitForFunction(() => document.querySelector('figure.overview') && !document.querySelector('plan-watch'), null, { timeout: 120000 });
+assert.equal(plan().stocks.find((s) => s.kind === 'roll').flaws.length, 1);
 
 say('the server is killed; another one goes on where it was');
 server.kill('SIGKILL');
@@ -285,7 +334,7 @@ await phone.close();
 
 say('every page fits a phone, a tablet and a wide screen, in light and dark, in both languages');
 if (pictures) mkdirSync(pictures, { recursive: true });
-const shown = ['/', '/stock', ...['templates', 'cloths', 'layers', 'plies', 'plan', 'sheets', 'outline/0'].map((s) => `/job/Heel%20rest/${s}`)];
+const shown = ['/', '/stock', ...['templates', 'cloths', 'layers', 'plies', 'plan', 'by-hand', 'sheets', 'outline/0'].map((s) => `/job/Heel%20rest/${s}`)];
 for (const [size, scheme, language] of [[360, 'light', 'de'], [800, 'dark', 'en'], [1600, 'light', 'en']]) {
   await page.setViewportSize({ width: size, height: 900 });
   await page.emulateMedia({ colorScheme: scheme });

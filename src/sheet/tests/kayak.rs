@@ -230,6 +230,7 @@ fn put(piece: &PlanPiece, copy: u32, turn: f64, face: Face, corner: Point) -> Pl
         y: shift.y,
         outline: motion.ring(&piece.outline),
         holes: piece.holes.iter().map(|h| motion.ring(h)).collect(),
+        pinned: false,
     }
 }
 
