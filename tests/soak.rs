@@ -164,7 +164,10 @@ impl Shop {
             self.known.insert(record.id());
             match record {
                 Record::Roll(Kept { facts, .. }) => {
-                    assert!(facts.length.unwrap() >= 0.0 && facts.age.out_hours >= 0.0, "{facts:?}");
+                    assert!(
+                        facts.length.unwrap() >= 0.0 && facts.age.out_hours >= 0.0,
+                        "{facts:?}"
+                    );
                 }
                 Record::Offcut(Kept { facts, .. }) => {
                     assert!(ring_sum(&facts.outline, &facts.holes) > 0.0, "{facts:?}");
@@ -198,8 +201,7 @@ impl Shop {
 
     fn roll(&mut self) {
         let (cloth, width) = CLOTHS[self.below(2)];
-        let (length, before, now) =
-            (self.between(3_000, 30_000), self.records(), self.now());
+        let (length, before, now) = (self.between(3_000, 30_000), self.records(), self.now());
         let facts = RollFacts {
             id: String::new(),
             cloth: cloth.into(),
