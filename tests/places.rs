@@ -77,7 +77,7 @@ fn names_of_sheets_differ_by_more_than_case() {
     let mut job = String::from("[job]\nname = \"case\"\n");
     for id in ["Twill", "twill", "TWILL"] {
         job += &format!(
-            "[[cloth]]\nid = \"{id}\"\nweave = \"plain\"\nup = \"paper\"\nroll_width = 500\n\
+            "[[cloth]]\nid = \"{id}\"\nweave = \"plain\"\nup = \"paper\"\nroll_width = 500\nselvedge = 10\n\
              [[strip]]\nid = \"s-{}\"\nlength = 300\nwidth = 50\n",
             job.len()
         );
@@ -110,7 +110,7 @@ fn files_with_the_line_ends_of_windows_are_read_the_same() {
     let here = tempfile::tempdir().unwrap();
     let drawing = "x_mm,y_mm,line\n0,0,\n300,0,\n280,150,\n0,150,\n";
     let job = "[job]\nname = \"ends\"\n[[cloth]]\nid = \"twill\"\nweave = \"plain\"\nup = \"paper\"\n\
-               roll_width = 500\n[[template]]\nid = \"t\"\nfile = \"t.csv\"\narrow = 0\n\
+               roll_width = 500\nselvedge = 10\n[[template]]\nid = \"t\"\nfile = \"t.csv\"\narrow = 0\n\
                taken_off = \"mould\"\ninked_side = \"up\"\n[[layer]]\ncloth = \"twill\"\nangle = 0\n\
                templates = [\"t\"]\n";
     let mut plans = Vec::new();
