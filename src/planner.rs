@@ -452,6 +452,7 @@ fn frame_of_plan(jobs: &[Job], prepared: &[PreparedJob<'_>], sets: u32, run: &Ru
             .filter(|o| jobs.iter().any(|j| j.name == o.of))
             .collect(),
         mould_work: jobs.iter().map(|j| j.mould_work.clone()).collect(),
+        hash_today: None,
     }
 }
 

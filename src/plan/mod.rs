@@ -12,6 +12,7 @@ mod left_over;
 mod model;
 mod order;
 pub mod words;
+mod written;
 
 pub use figures::cloth_figures;
 pub use file::{LARGEST_FILE, SCHEMA, from_json, schema_json, to_json};
