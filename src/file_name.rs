@@ -2,6 +2,7 @@
 
 use crate::fault::Fault;
 use crate::units::{is_obeyed, quoted};
+use std::collections::BTreeSet;
 
 /// Longest name, bytes: file systems take 255 with an ending.
 const LONGEST: usize = 120;
@@ -65,9 +66,30 @@ pub fn of(id: &str) -> String {
     checked(id).map_or_else(|_| format!("{}-", made_of(id)), String::from)
 }
 
+/// The same names, each its own wherever capitals are taken for small letters: a later one that is
+/// like an earlier one gets a number.
+pub fn apart(names: impl IntoIterator<Item = String>) -> Vec<String> {
+    let mut taken = BTreeSet::new();
+    let mut free = |name: String| {
+        let numbered = (2..).map(|k: u32| format!("{name}-{k}"));
+        let mut names = std::iter::once(name.clone()).chain(numbered);
+        // There is no end to the numbers.
+        names.find(|n| taken.insert(n.to_lowercase())).unwrap_or(name)
+    };
+    names.into_iter().map(&mut free).collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// The chart of one cloth was written over that of another.
+    #[test]
+    fn names_that_are_alike_are_told_apart() {
+        let names = ["twill-2", "Twill-2", "glass", "twill-2", "twill-2-2"].map(String::from);
+        let found = apart(names);
+        assert_eq!(found, ["twill-2", "Twill-2-2", "glass", "twill-2-3", "twill-2-2-2"]);
+    }
 
     /// `--name ../../../x` wrote outside of its folder.
     #[test]

@@ -37,6 +37,9 @@ const EQUAL: f64 = 0.002;
 /// earlier.
 const CHECKING: Duration = Duration::from_micros(15);
 
+/// About what it takes to find what a piece leaves over, where there are very many.
+const LEAVING: Duration = Duration::from_micros(700);
+
 /// A plan holds at most so many pieces, copies counted.
 const MOST_PIECES: usize = 20_000;
 
@@ -212,7 +215,8 @@ fn plan_all(
     if pieces > MOST_PIECES as u64 {
         return Err(Refusal::Input(too_many(pieces as usize).into()));
     }
-    let run = &run.sparing(CHECKING * points_of(&prepared));
+    let pieces = u32::try_from(pieces).unwrap_or(u32::MAX);
+    let run = &run.sparing(CHECKING * points_of(&prepared) + LEAVING * pieces);
     let stop_all = run.rest();
     // Each offcut is opened once: for patches or for whole plies.
     let for_plies = stock.map(|s| s.clone().without_offcuts(&mosaics.opened()));
@@ -460,6 +464,7 @@ fn frame_of_plan(jobs: &[Job], prepared: &[PreparedJob<'_>], sets: u32, run: &Ru
             .filter(|o| jobs.iter().any(|j| j.name == o.of))
             .collect(),
         mould_work: jobs.iter().map(|j| j.mould_work.clone()).collect(),
+        hash_today: None,
     }
 }
 

@@ -65,6 +65,18 @@ fn a_path_of_huge_curves_is_left_where_its_points_run_out() {
     }
 }
 
+/// A style sheet of 4 MB took minutes to parse, for which it had as few elements as one likes.
+#[test]
+fn rules_of_style_sheets_are_counted_before_they_are_parsed() {
+    let rules: String = (0..200_000).map(|i| format!(".a{i}{{fill:none}}")).collect();
+    let one = format!("{SVG}<style>{rules}</style><rect width=\"9\" height=\"9\"/></svg>");
+    let said = refused("a.svg", &one);
+    assert!(said.contains("200000 rules"), "{said}");
+    let many = "<style>a{fill:none}</style>".repeat(20_000);
+    let said = refused("a.svg", &format!("{SVG}{many}<rect width=\"9\" height=\"9\"/></svg>"));
+    assert!(said.contains("20000 rules"), "{said}");
+}
+
 #[test]
 fn text_without_end_is_counted_too() {
     let said = refused(

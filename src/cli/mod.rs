@@ -14,12 +14,13 @@ mod new;
 mod progress;
 mod search;
 mod sheets;
+mod shell;
 mod stock;
 mod stock_add;
 mod stock_list;
 mod trace;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, Parser, Subcommand};
 use exit::Failure;
 use std::cell::RefCell;
 use std::collections::BTreeMap;
@@ -35,6 +36,7 @@ use warpwise::units::printable;
 #[command(
     name = "warpwise",
     version,
+    long_version = LONG_VERSION,
     about,
     arg_required_else_help = true,
     disable_help_subcommand = true
@@ -73,7 +75,19 @@ enum Command {
     Bench(bench::Bench),
     /// The ledger of rolls, offcuts and dated consumables
     Stock(stock::Stock),
+    /// Print the completions of a shell: what it offers when Tab is pressed
+    Completions(shell::Completions),
+    /// Write the man pages into a folder
+    Man(shell::Man),
 }
+
+/// `--version`: what is built in.
+const LONG_VERSION: &str = concat!(
+    env!("CARGO_PKG_VERSION"),
+    "\nreads: SVG, DXF and CSV outlines; JPEG and PNG photos; plans of schema 1",
+    "\nwrites: SVG, PDF, DXF, CSV, HTML and JSON",
+    "\nbuilt in: the ledger's SQLite, two networks for photos, the page for the browser"
+);
 
 /// Width of a terminal that everything fits.
 const COLUMNS: usize = 80;
@@ -112,6 +126,8 @@ impl Command {
             Command::Sheets(command) => command.run(),
             Command::Bench(command) => command.run(),
             Command::Stock(command) => command.run(),
+            Command::Completions(command) => command.run(Arguments::command()),
+            Command::Man(command) => command.run(Arguments::command()),
         }
     }
 }

@@ -2,9 +2,18 @@
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::io::IsTerminal;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Mutex, PoisonError};
 use warpwise::run::{Observer, Phase, Progress, TraceRow};
 use warpwise::units::printable_name;
+
+/// True while a photo is traced: nothing is there to keep, and some of its steps are long.
+static TRACING: AtomicBool = AtomicBool::new(false);
+
+/// True while a photo is traced.
+pub fn is_tracing() -> bool {
+    TRACING.load(Ordering::Relaxed)
+}
 
 /// The progress line of a run.
 pub struct Bar {
@@ -41,12 +50,14 @@ impl Bar {
 
 impl Drop for Bar {
     fn drop(&mut self) {
+        TRACING.store(false, Ordering::Relaxed);
         self.bar.finish_and_clear();
     }
 }
 
 impl Observer for Bar {
     fn progress(&self, progress: &Progress<'_>) {
+        TRACING.store(progress.phase == Phase::Tracing, Ordering::Relaxed);
         if let Some(share) = progress.share {
             self.bar.set_position((share * 1000.0) as u64);
         }

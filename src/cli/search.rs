@@ -2,7 +2,8 @@
 
 use super::exit::{Failure, STOPPED};
 use super::files::{can_write_into, write_into};
-use super::progress::Bar;
+use super::progress::{self, Bar};
+use super::say;
 use super::stock::{earlier, read_stock};
 use clap::Args;
 use std::path::{Path, PathBuf};
@@ -163,7 +164,7 @@ impl Search {
 
 /// About what drawing the sheets takes for a piece, and for a point of its outline: a timed search
 /// ends so much earlier.
-const DRAWING: [Duration; 2] = [Duration::from_millis(4), Duration::from_micros(20)];
+const DRAWING: [Duration; 2] = [Duration::from_millis(2), Duration::from_micros(15)];
 
 /// The run, ended earlier by what drawing the sheets of the jobs will take.
 pub fn sparing_drawing<'a>(run: &Run<'a>, jobs: &[Job], sets: u32) -> Run<'a> {
@@ -181,15 +182,28 @@ pub fn sparing_drawing<'a>(run: &Run<'a>, jobs: &[Job], sets: u32) -> Run<'a> {
     run.sparing(DRAWING[0] * pieces + DRAWING[1] * points)
 }
 
-/// The flag that Ctrl-C raises: once to keep the best so far, twice to end. The third time the
-/// process ends where it is; files are put in place whole, so that none is left by half.
+/// How long what was asked to end may take to do so by itself.
+const PATIENCE: Duration = Duration::from_millis(150);
+
+/// The flag that Ctrl-C raises: once to keep the best so far, twice to end. Where work has nothing
+/// to keep and does not end soon, the process ends where it is, and so it does the third time:
+/// files are put in place whole, so that none is left by half.
 pub fn interrupt() -> Result<&'static Cancel, Failure> {
     static CANCEL: Cancel = Cancel::new();
     #[allow(clippy::exit)]
-    let handler = || {
+    let end = || std::process::exit(i32::from(STOPPED));
+    let handler = move || {
         CANCEL.ask();
-        if CANCEL.asked() > 2 {
-            std::process::exit(i32::from(STOPPED));
+        match CANCEL.asked() {
+            1 if !progress::is_tracing() => {}
+            1 | 2 => {
+                std::thread::sleep(PATIENCE);
+                if CANCEL.asked() > 1 || progress::is_tracing() {
+                    say("stopped: what was not written yet is not written");
+                    end()
+                }
+            }
+            _ => end(),
         }
     };
     match ctrlc::set_handler(handler) {
@@ -202,8 +216,8 @@ pub fn interrupt() -> Result<&'static Cancel, Failure> {
 /// A table and a plot for each cloth.
 fn write_histories(dir: &Path, histories: &[(String, Vec<TraceRow>)]) -> Result<(), Failure> {
     let mut files = Vec::new();
-    for (cloth, rows) in histories {
-        let name = file_name::of(cloth);
+    let names = file_name::apart(histories.iter().map(|(cloth, _)| file_name::of(cloth)));
+    for ((cloth, rows), name) in histories.iter().zip(names) {
         files.push((PathBuf::from(format!("{name}.csv")), sheet::history_table(rows).into_bytes()));
         files.push((
             PathBuf::from(format!("{name}.svg")),

@@ -25,16 +25,28 @@ pub fn largest_rectangle(region: &Region) -> Option<Bounds> {
     let columns = columns(&edges);
     let edges = Slabs::new(&edges);
     let tallest = region.bounds()?.height();
-    let mut pairs: Vec<(f64, f64)> = Vec::new();
+    // Nothing between two abscissas is taller than in the lowest column between them.
+    let heights: Vec<f64> = columns
+        .windows(2)
+        .map(|w| column(&edges, w[0], w[1]).map_or(0.0, |b| b.height()))
+        .collect();
+    let mut pairs: Vec<(f64, f64, f64)> = Vec::new();
     for (i, &left) in columns.iter().enumerate() {
-        pairs.extend(columns[i + 1..].iter().map(|&right| (left, right)));
+        let mut height = tallest;
+        for (&right, column) in columns[i + 1..].iter().zip(&heights[i..]) {
+            height = height.min(*column);
+            pairs.push((left, right, height * (1.0 + 1e-9)));
+        }
     }
     pairs.sort_by(|a, b| (b.1 - b.0).total_cmp(&(a.1 - a.0)).then(a.0.total_cmp(&b.0)));
     let mut best: Vec<(f64, f64, f64)> = Vec::new();
-    for (left, right) in pairs {
+    for (left, right, height) in pairs {
         let least = if best.len() == REFINED { best[REFINED - 1].0 } else { 0.0 };
         if (right - left) * tallest <= least {
             break;
+        }
+        if (right - left) * height <= least {
+            continue;
         }
         let area = column(&edges, left, right).map_or(0.0, |b| b.width() * b.height());
         if area > least {

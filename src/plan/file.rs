@@ -1,6 +1,7 @@
 //! `plan.json`: writing, reading, the content id and the JSON Schema.
 
 use super::model::Plan;
+use super::written::bare;
 use crate::fault::{Fault, Faults};
 use serde::{Deserialize, Serialize};
 use serde_json::ser::Formatter;
@@ -26,11 +27,14 @@ impl Plan {
         let mut bare = self.clone();
         bare.id.clear();
         bare.stocks.iter_mut().flat_map(|s| &mut s.offcuts).for_each(|o| o.id.clear());
-        let mut hash = Hasher(Sha256::new());
         // Numbers that are no numbers are written as null: still a hash, and `verify` refuses them.
-        let written = serde_json::to_writer(&mut hash, &bare);
-        debug_assert!(written.is_ok(), "a hash takes every byte");
-        hash.0.finalize().iter().map(|b| format!("{b:02x}")).collect()
+        hashed(&bare)
+    }
+
+    /// Whether its id is that of its content, as it is or as an older build wrote it.
+    pub fn is_as_planned(&self) -> bool {
+        let hash = self.content_id();
+        self.id == hash || self.hash_today.as_ref() == Some(&hash)
     }
 
     /// The ids of the offcuts, stock by stock: the first letters of the plan's id and a running
@@ -46,12 +50,20 @@ impl Plan {
     #[must_use]
     pub fn sealed(mut self) -> Plan {
         self.id = self.content_id();
+        self.hash_today = None;
         let ids = self.offcut_ids();
         for (offcut, id) in self.stocks.iter_mut().flat_map(|s| &mut s.offcuts).zip(ids) {
             offcut.id = id;
         }
         self
     }
+}
+
+fn hashed(content: &impl Serialize) -> String {
+    let mut hash = Hasher(Sha256::new());
+    let written = serde_json::to_writer(&mut hash, content);
+    debug_assert!(written.is_ok(), "a hash takes every byte");
+    hash.0.finalize().iter().map(|b| format!("{b:02x}")).collect()
 }
 
 /// Feeds what is written to a hash.
@@ -116,7 +128,12 @@ pub fn from_json(text: &str) -> Result<Plan, Faults> {
         )
         .into());
     }
-    serde_json::from_str(text).map_err(located)
+    let mut plan: Plan = serde_json::from_str(text).map_err(located)?;
+    let today = plan.content_id();
+    if plan.id != today && bare(text).is_some_and(|content| hashed(&content) == plan.id) {
+        plan.hash_today = Some(today);
+    }
+    Ok(plan)
 }
 
 #[derive(Deserialize)]

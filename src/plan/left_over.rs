@@ -18,8 +18,10 @@ const SHARPEST: f64 = 0.5;
 /// What is left with more corners than this is cut across in the middle.
 const MOST_CORNERS: usize = 2_000;
 
-/// Pieces in a stretch of cloth that is looked at in one.
+/// Pieces in a stretch of cloth that is looked at in one; among very many, where time counts.
 const MOST_PIECES: usize = 120;
+const MOST_OF_MANY: usize = 40;
+const MANY: usize = 1_000;
 
 /// Rings nearer to each other than this touch, mm: a grid step.
 const TOUCH: f64 = 0.001;
@@ -95,9 +97,9 @@ fn stretches(stock: &PlanStock) -> Vec<[f64; 2]> {
     ends.push(b.max.x);
     let middles: Vec<f64> =
         stock.placed.iter().filter_map(|p| ring_bounds(&p.outline)).map(|b| b.centre().x).collect();
+    let most = if middles.len() > MANY { MOST_OF_MANY } else { MOST_PIECES };
     let cut = |from: f64, to: f64| {
-        let parts =
-            (middles.iter().filter(|x| (from..to).contains(*x)).count() / MOST_PIECES + 1) as f64;
+        let parts = (middles.iter().filter(|x| (from..to).contains(*x)).count() / most + 1) as f64;
         let at = move |k: f64| {
             if k == parts { to } else { snap(from + (to - from) * k / parts) }
         };

@@ -13,6 +13,7 @@ mod left_over;
 mod model;
 mod order;
 pub mod words;
+mod written;
 
 pub use drawn::{drawn, drawn_piece, drawn_stock, line};
 pub use figures::cloth_figures;

@@ -61,6 +61,10 @@ pub struct Plan {
     /// What the jobs say about the work at the mould, in the order of `jobs`.
     #[serde(default)]
     pub mould_work: Vec<MouldWork>,
+    /// What the content's hash is today, if an older build gave the plan its id: that build wrote
+    /// fewer fields.
+    #[serde(skip)]
+    pub hash_today: Option<String>,
 }
 
 /// A job that is the mirror image of another.

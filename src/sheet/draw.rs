@@ -12,6 +12,9 @@ use super::title::{corner_mark, face_in_words, title_block};
 use crate::cloth::Face;
 use crate::geometry::{Bounds, Motion, Path, Point, Ring, point, ring_area, ring_bounds};
 use crate::plan::{Offcut, PlacedPiece, Plan, PlanPiece, PlanStock, StockKind};
+use crate::run::{Phase, Run};
+use rayon::prelude::*;
+use std::sync::OnceLock;
 
 /// Largest body size of a label, mm.
 const LARGEST: f64 = 14.0;
@@ -48,6 +51,8 @@ pub(crate) struct Laid<'p> {
     pub bounds: Bounds,
     /// What its label says.
     pub facts: Facts,
+    /// How many lie on the sheet's stock.
+    pub many: usize,
 }
 
 /// One sheet to be drawn.
@@ -71,6 +76,8 @@ pub(crate) struct Sheet<'p> {
     /// Seen from the other side of the cloth than the plan sees it: everything is drawn the other
     /// way round across the warp.
     pub over: bool,
+    drawn: &'p OnceLock<Layout>,
+    run: &'p Run<'p>,
 }
 
 /// The drawing of a cloth with its pieces, without the title block.
@@ -97,7 +104,13 @@ pub(crate) struct Waiting {
 ///
 /// `over` tells that the stock was turned over (see [`super::face`]) to be seen from its other
 /// side.
-pub(crate) fn sheets_of<'p>(plan: &'p Plan, stock: &'p PlanStock, over: bool) -> Vec<Sheet<'p>> {
+pub(crate) fn sheets_of<'p>(
+    plan: &'p Plan,
+    stock: &'p PlanStock,
+    over: bool,
+    drawn: &'p [OnceLock<Layout>],
+    run: &'p Run<'p>,
+) -> Vec<Sheet<'p>> {
     let Some(whole) = ring_bounds(&stock.outline) else {
         return Vec::new();
     };
@@ -107,7 +120,7 @@ pub(crate) fn sheets_of<'p>(plan: &'p Plan, stock: &'p PlanStock, over: bool) ->
         vec![[whole.min.x, whole.max.x]]
     };
     let mut sheets = Vec::new();
-    for (segment, &[from, to]) in spans.iter().enumerate() {
+    for ((segment, &[from, to]), drawn) in spans.iter().enumerate().zip(drawn) {
         let mut pieces = Vec::new();
         for placed in &stock.placed {
             let Some(bounds) = ring_bounds(&placed.outline) else {
@@ -118,7 +131,7 @@ pub(crate) fn sheets_of<'p>(plan: &'p Plan, stock: &'p PlanStock, over: bool) ->
             }
             let piece = plan.pieces.iter().find(|p| p.piece == placed.piece);
             let facts = Facts::of(plan, piece, placed, crossing(&spans, &bounds));
-            pieces.push(Laid { placed, piece, bounds, facts });
+            pieces.push(Laid { placed, piece, bounds, facts, many: stock.placed.len() });
         }
         sheets.push(Sheet {
             plan,
@@ -130,6 +143,8 @@ pub(crate) fn sheets_of<'p>(plan: &'p Plan, stock: &'p PlanStock, over: bool) ->
             stock_box: [from, whole.min.y, to, whole.max.y],
             pieces,
             over,
+            drawn,
+            run,
         });
     }
     sheets
@@ -150,12 +165,13 @@ impl Sheet<'_> {
     /// Draws the sheet.
     pub(crate) fn scene(&self) -> Scene {
         let [_, low, _, high] = self.stock_box;
-        let Layout { mut scene, key, span: [left, right] } = self.layout();
+        let Layout { scene, key, span: [left, right] } = self.layout();
+        let (mut scene, left, right) = (scene.clone(), *left, *right);
         self.dimensions(&mut scene, left);
         let width = (right - left + MARGINS[0] + MARGINS[1]).max(380.0);
         let scale = (width / 700.0).clamp(1.0, 3.0);
         let corner = point(left - MARGINS[0] + 6.0, low - MARGINS[3]);
-        let height = title_block(&mut scene, self, &key, corner, width - 12.0, scale);
+        let height = title_block(&mut scene, self, key, corner, width - 12.0, scale);
         scene.page = Bounds {
             min: point(left - MARGINS[0], corner.y - height - 6.0),
             max: point(left - MARGINS[0] + width, high + MARGINS[2]),
@@ -163,8 +179,12 @@ impl Sheet<'_> {
         scene
     }
 
-    /// Draws the cloth and what lies on it.
-    pub(crate) fn layout(&self) -> Layout {
+    /// The cloth and what lies on it; drawn once, for of a large plan that takes long.
+    pub(crate) fn layout(&self) -> &Layout {
+        self.drawn.get_or_init(|| self.laid_out())
+    }
+
+    fn laid_out(&self) -> Layout {
         let [_, low, _, high] = self.stock_box;
         let left = self.pieces.iter().map(|p| p.bounds.min.x).fold(self.from, f64::min);
         let right = self.pieces.iter().map(|p| p.bounds.max.x).fold(self.to, f64::max);
@@ -174,8 +194,20 @@ impl Sheet<'_> {
         let mut key = Vec::new();
 
         self.cloth(&mut scene);
-        for (i, laid) in self.pieces.iter().enumerate() {
-            draw_piece(&mut scene, laid, i, &mut waiting, &mut key);
+        let draw = |(i, laid): (usize, &Laid<'_>)| {
+            let mut own = (Scene::new(nothing, String::new()), Vec::new(), Vec::new());
+            if !self.run.is_stopped(Phase::Writing) {
+                draw_piece(&mut own.0, laid, i, &mut own.1, &mut own.2);
+            }
+            own
+        };
+        let pieces: Vec<_> = self.pieces.par_iter().enumerate().map(draw).collect();
+        for (piece, wait, cut_short) in pieces {
+            scene.drawn.extend(piece.drawn);
+            scene.backings.extend(piece.backings);
+            scene.texts.extend(piece.texts);
+            waiting.extend(wait);
+            key.extend(cut_short);
         }
         for offcut in &self.stock.offcuts {
             self.offcut(&mut scene, offcut, &mut waiting);
@@ -583,7 +615,7 @@ pub(crate) fn draw_piece(
         id: Some(format!("cut-{}", index + 1)),
         shape: Shape::Rings(rings.clone()),
     });
-    let mut area = Area::of(rings);
+    let mut area = Area::one_of(rings, laid.many);
     let mut head = None;
     if let Some(piece) = laid.piece {
         let motion = motion_of(placed);

@@ -3,6 +3,7 @@
 use super::Written;
 use super::text::{clean, decimals};
 use crate::estimate::{ClothEstimate, Estimate, WidthFigures};
+use crate::file_name;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 /// What is to be said below the figures, a paragraph each.
@@ -47,9 +48,10 @@ pub(crate) fn notes(found: &Estimate) -> Vec<String> {
 
 /// A chart for each cloth that has something to buy, SVG.
 pub(crate) fn charts(found: &Estimate) -> Vec<Written> {
-    let bought = found.cloths.iter().filter(|c| !c.enough);
-    let file = |c: &ClothEstimate| Written {
-        name: format!("estimate-{}.svg", crate::file_name::made_of(&c.cloth)),
+    let bought: Vec<&ClothEstimate> = found.cloths.iter().filter(|c| !c.enough).collect();
+    let names = file_name::apart(bought.iter().map(|c| file_name::made_of(&c.cloth)));
+    let file = |(c, name): (&ClothEstimate, String)| Written {
+        name: format!("estimate-{name}.svg"),
         bytes: format!(
             "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n{}\n",
             chart(c, &found.currency).into_string()
@@ -57,7 +59,7 @@ pub(crate) fn charts(found: &Estimate) -> Vec<Written> {
         .into_bytes(),
         pages: 1,
     };
-    bought.map(file).collect()
+    bought.into_iter().zip(names).map(file).collect()
 }
 
 /// The page.

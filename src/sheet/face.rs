@@ -1,22 +1,32 @@
 //! A plan seen from either face of its cloth, and its sheets by name.
 
-use super::draw::{Sheet, sheets_of};
+use super::draw::{Layout, Sheet, sheets_of};
 use crate::cloth::Face;
 use crate::file_name;
 use crate::geometry::{Point, Ring, point, ring_bounds};
 use crate::plan::{Plan, PlanStock};
+use crate::run::Run;
+use std::sync::OnceLock;
 
 /// A plan as it is drawn.
-pub(crate) struct View {
+pub(crate) struct View<'r> {
     /// The plan, its stocks turned over where they are seen from the other side.
     pub plan: Plan,
     /// Which were.
     over: Vec<bool>,
+    /// The layouts of each stock's sheets, drawn once.
+    drawn: Vec<Vec<OnceLock<Layout>>>,
+    run: Run<'r>,
 }
 
-impl View {
+impl<'r> View<'r> {
     /// The plan seen with this face of each cloth up, or as it was planned.
-    pub(crate) fn new(plan: &Plan, face: Option<Face>) -> View {
+    pub(crate) fn new(plan: &Plan, face: Option<Face>) -> View<'r> {
+        View::in_run(plan, face, Run::default())
+    }
+
+    /// The same as a part of a run; once that is stopped, no more pieces are drawn.
+    pub(crate) fn in_run(plan: &Plan, face: Option<Face>, run: Run<'r>) -> View<'r> {
         let mut plan = plan.clone();
         let over: Vec<bool> =
             plan.stocks.iter().map(|s| face.is_some_and(|f| f != s.face)).collect();
@@ -25,14 +35,17 @@ impl View {
             .zip(&over)
             .filter(|(_, over)| **over)
             .for_each(|(stock, _)| turn_over(stock));
-        View { plan, over }
+        let sheets =
+            |s: &PlanStock| (0..s.segments.len().max(1)).map(|_| OnceLock::new()).collect();
+        let drawn = plan.stocks.iter().map(sheets).collect();
+        View { plan, over, drawn, run }
     }
 
     /// All sheets, each with a name fit for a file.
     pub(crate) fn sheets(&self) -> Vec<(String, Sheet<'_>)> {
         let mut all = Vec::new();
         for (i, (stock, &over)) in self.plan.stocks.iter().zip(&self.over).enumerate() {
-            for sheet in sheets_of(&self.plan, stock, over) {
+            for sheet in sheets_of(&self.plan, stock, over, &self.drawn[i], &self.run) {
                 let part = if sheet.segments > 1 {
                     format!("-segment-{}", sheet.segment + 1)
                 } else {

@@ -58,9 +58,10 @@ use crate::estimate::Estimate;
 use crate::fault::Fault;
 use crate::layup::When;
 use crate::plan::Plan;
+use crate::run::Run;
 use crate::units::show_mm;
 use crate::verify::Verified;
-use face::View;
+pub(crate) use face::View;
 use form::Form;
 
 /// A written file that was not put anywhere yet.
@@ -77,7 +78,15 @@ pub struct Written {
 /// The cut sheets at true scale as SVG: one for each stock, or for each bench segment of a stock
 /// cut in several. Seen with the given face of the cloth up, or as planned.
 pub fn cut_sheets(plan: &Verified, face: Option<Face>) -> Vec<Written> {
-    let view = View::new(plan.plan(), face);
+    cut_sheets_of(&View::new(plan.plan(), face))
+}
+
+/// A plan as it is drawn, for all that is made of its layouts: they are drawn once.
+pub(crate) fn drawn<'r>(plan: &Verified, run: Run<'r>) -> View<'r> {
+    View::in_run(plan.plan(), None, run)
+}
+
+pub(crate) fn cut_sheets_of(view: &View<'_>) -> Vec<Written> {
     let write = |(name, sheet): (String, draw::Sheet<'_>)| Written {
         name: format!("{name}.svg"),
         bytes: svg::write(&sheet.scene()).into_bytes(),
@@ -293,7 +302,11 @@ pub fn offcut_labels(offcuts: &[crate::stock::OffcutFacts]) -> Written {
 
 /// `report.html`: the whole plan on one page, with sections made elsewhere.
 pub fn report(plan: &Verified, more: &[Section]) -> String {
-    report::of_plan(plan.plan(), more)
+    report_of(&View::new(plan.plan(), None), more)
+}
+
+pub(crate) fn report_of(view: &View<'_>, more: &[Section]) -> String {
+    report::of_plan(view, more)
 }
 
 /// The section of the report on mosaic layers, if there are any.

@@ -75,7 +75,7 @@ pub(super) fn overview(plan: &Plan) -> Scene {
                 .find(|p| p.piece == placed.piece)
                 .map_or("?", |p| p.number.as_str());
             let block = [Block::plain(&fit(&clean(number), 12.0, 1.0, true), &[])];
-            let area = Area::of(rings);
+            let area = Area::one_of(rings, stock.placed.len());
             // Numbers too small to read are left out: the cut sheets have them all.
             if let Some(spot) = area.spot(&block, 20.0 * pixel).filter(|s| s.size >= 6.0 * pixel) {
                 block[0].write(&mut scene, spot.middle, spot.size, spot.angle);

@@ -205,7 +205,7 @@ pub(crate) fn picture(sheet: &Sheet<'_>, places: &[Place<'_>], scale: f64) -> Sc
         let rings: Vec<_> =
             std::iter::once(&placed.outline).chain(&placed.holes).cloned().collect();
         s.drawn.push(Drawn { ink: Ink::Stock, id: None, shape: Shape::Rings(rings.clone()) });
-        let mut area = Area::of(rings);
+        let mut area = Area::one_of(rings, sheet.pieces.len());
         if place.laid.facts.face_down
             && let Some((size, at)) = area.grid(0.0, true).and_then(|g| {
                 let size = 3.0 * page;

@@ -38,8 +38,8 @@ const STYLE: &str = include_str!("report.css");
 const SCRIPT: &str = include_str!("report.js");
 
 /// The report as one HTML file.
-pub(crate) fn of_plan(plan: &Plan, more: &[Section]) -> String {
-    let view = View::new(plan, None);
+pub(crate) fn of_plan(view: &View<'_>, more: &[Section]) -> String {
+    let plan = &view.plan;
     let sheets = view.sheets();
     let title = format!("Cut plan: {}", clean(&plan.jobs.join(" + ")));
     let section = |id: &str, title: &str, body: Markup, screen_only: bool| Section {
@@ -62,7 +62,7 @@ pub(crate) fn of_plan(plan: &Plan, more: &[Section]) -> String {
     sections.push(printed("offcuts", "Offcuts to keep", offcuts(plan)));
     sections.extend(more.iter().cloned());
     sections.push(on_screen("search", "Search", search(plan)));
-    sections.push(on_screen("printing", "Printing at true scale", printing(&view)));
+    sections.push(on_screen("printing", "Printing at true scale", printing(view)));
     sections.push(printed("cautions", "Cautions", cautions()));
     html! {
         (DOCTYPE)
@@ -497,7 +497,7 @@ fn search(plan: &Plan) -> Markup {
     }
 }
 
-fn printing(view: &View) -> Markup {
+fn printing(view: &View<'_>) -> Markup {
     let mut rows = Vec::new();
     for name in ["a4", "a3", "letter", "tabloid"] {
         let Ok(paper) = Paper::new(name, 8.0, 10.0) else {

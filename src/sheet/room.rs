@@ -17,8 +17,10 @@ const CLEAR: f64 = 0.9;
 /// More of it at each side of larger words, ems of the body.
 const PAD: f64 = 0.5;
 
-/// Cells of one search grid.
+/// Cells of one search grid; fewer among more than a thousand pieces, whose labels are small.
 const CELLS: f64 = 16_000.0;
+const FEW_CELLS: f64 = 4_000.0;
+const MANY: usize = 1_000;
 
 /// An area and the lines in it.
 #[derive(Clone, Debug)]
@@ -31,6 +33,8 @@ pub(crate) struct Area {
     pub lines: Vec<Vec<Point>>,
     /// Lines words should not touch if there is another way.
     pub faint: Vec<Vec<Point>>,
+    /// Cells of a search grid.
+    pub cells: f64,
 }
 
 /// Where a block goes.
@@ -49,7 +53,14 @@ pub(crate) struct Spot {
 impl Area {
     /// An area with nothing in it.
     pub(crate) fn of(rings: Vec<Ring>) -> Area {
-        Area { rings, taken: Vec::new(), lines: Vec::new(), faint: Vec::new() }
+        let none = Vec::new;
+        Area { rings, taken: Vec::new(), lines: none(), faint: none(), cells: CELLS }
+    }
+
+    /// The same, one of so many.
+    pub(crate) fn one_of(rings: Vec<Ring>, many: usize) -> Area {
+        let cells = if many > MANY { FEW_CELLS } else { CELLS };
+        Area { cells, ..Area::of(rings) }
     }
 
     /// The grid of this area, turned by `-angle`.
@@ -59,7 +70,7 @@ impl Area {
             lines.iter().map(|l| l.iter().map(|&p| turn.apply(p)).collect()).collect()
         };
         let rings = turned(&self.rings);
-        let mut grid = Grid::new(ring_bounds(rings.first()?)?, CELLS, 0.2);
+        let mut grid = Grid::new(ring_bounds(rings.first()?)?, self.cells, 0.2);
         grid.take_all(NOBODY);
         grid.release(&rings);
         for region in self.taken.iter().map(|r| turned(r)) {
@@ -99,7 +110,7 @@ impl Area {
 
     /// A point well inside the area, if it has any room at all.
     pub(crate) fn inner_point(&self) -> Option<Point> {
-        let grid = Area::of(self.rings.clone()).grid(0.0, false)?;
+        let grid = Area { cells: self.cells, ..Area::of(self.rings.clone()) }.grid(0.0, false)?;
         let b: Bounds = ring_bounds(self.rings.first()?)?;
         let most = b.width().min(b.height());
         Some(grid.summed().largest(1.0, 1.0, 0.0, most / 1000.0, most, b.centre())?.1)

@@ -331,7 +331,7 @@ fn template(plan: &Plan, group: &[&PlanPiece], mirrored: bool, turn: f64) -> Opt
             vec![*name - width - height, *name + width + height],
         ]
     }));
-    let laid = Laid { placed: &placed, piece: Some(&marked), bounds, facts };
+    let laid = Laid { placed: &placed, piece: Some(&marked), bounds, facts, many: 1 };
     let mut scene = Scene::new(bounds, String::new());
     // What finds no room inside is said by the caption.
     draw_piece(&mut scene, &laid, 0, &mut Vec::new(), &mut Vec::new());

@@ -42,7 +42,7 @@ impl<'a> Drawing<'a> {
         let face = super::title::face_in_words(sheet.plan, sheet.stock, sheet.over);
         let id: String = clean(&sheet.plan.id).chars().take(12).collect();
         Drawing {
-            scene: layout.scene,
+            scene: layout.scene.clone(),
             title: clean(&sheet.title()),
             foot: format!("{face} · plan {id} · {}", clean(&sheet.stock.id)),
             block: Box::new(move |scene, at, width| {
@@ -408,7 +408,7 @@ pub(crate) fn fitted(scene: &Scene, paper: &Paper, form: Form) -> (Vec<u8>, usiz
 }
 
 /// How many sheets each drawing takes on paper.
-pub(crate) fn count(view: &View, paper: &Paper) -> Vec<PageCount> {
+pub(crate) fn count(view: &View<'_>, paper: &Paper) -> Vec<PageCount> {
     let of = |name: String, scene: &Scene| {
         let tiling = spread(scene, paper);
         PageCount { name, pages: tiling.tiles.len() + 1, saved: tiling.saved }

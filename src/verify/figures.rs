@@ -179,13 +179,12 @@ fn cloth(plan: &Plan, exact: &Exact, f: &ClothFigures, found: &mut Findings<'_>)
 
 /// The id is the hash of the content; offcuts are named after it in order.
 fn identity(plan: &Plan, found: &mut Findings<'_>) {
-    let id = plan.content_id();
-    if plan.id != id {
+    if !plan.is_as_planned() {
+        let (id, content) = (&plan.id, plan.content_id());
         found.add(
             "plan",
             format!(
-                "its id is {}, but its content gives {id}: it was changed after planning",
-                plan.id
+                "its id is {id}, but its content gives {content}: it was changed after planning"
             ),
         );
     }

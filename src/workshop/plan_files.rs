@@ -22,14 +22,15 @@ pub fn plan_files(plan: &Verified, run: &Run<'_>) -> Result<Vec<(PathBuf, Vec<u8
         sheet::mosaic_section(plan).into_iter().chain([sheet::layup_section(plan)]).collect();
     let mut files = vec![(PathBuf::from("plan.json"), plan::to_json(plan.plan()).into_bytes())];
     step()?;
-    files.push((PathBuf::from("report.html"), sheet::report(plan, &sections).into_bytes()));
+    let view = sheet::drawn(plan, *run);
+    files.push((PathBuf::from("report.html"), sheet::report_of(&view, &sections).into_bytes()));
     files.push((PathBuf::from("pieces.csv"), sheet::pieces_table(plan).into_bytes()));
     step()?;
     files.push((PathBuf::from("overview.svg"), sheet::overview(plan).into_bytes()));
     files
         .extend(sheet::patches_table(plan).map(|t| (PathBuf::from("patches.csv"), t.into_bytes())));
     let sheets: [&dyn Fn() -> Vec<sheet::Written>; 5] = [
-        &|| sheet::cut_sheets(plan, None),
+        &|| sheet::cut_sheets_of(&view),
         &|| sheet::mosaic_sheets(plan),
         &|| sheet::printed_mosaics(plan, None),
         &|| vec![sheet::placement_sheet(plan, None)],

@@ -7,6 +7,8 @@
 //! and sound: what a reader of drawings or jobs would refuse by right is not the matter here.
 #![allow(dead_code, clippy::unwrap_used)]
 
+pub mod judge;
+
 use geo::{Contains, Distance, Euclidean, LineString, Polygon, Validation};
 use rand_pcg::Pcg64Mcg;
 use rand_pcg::rand_core::{Rng, SeedableRng};
@@ -17,11 +19,14 @@ use std::path::Path;
 
 type Xy = (f64, f64);
 
-/// Random choices.
-struct Dice(Pcg64Mcg);
+/// Random choices: by given bytes, two at a time, as long as there are any.
+struct Dice(Pcg64Mcg, Vec<u8>);
 
 impl Dice {
     fn unit(&mut self) -> f64 {
+        if let (Some(high), Some(low)) = (self.1.pop(), self.1.pop()) {
+            return f64::from(u16::from_be_bytes([high, low])) / 65_536.0;
+        }
         (self.0.next_u64() >> 11) as f64 / (1_u64 << 53) as f64
     }
 
@@ -334,8 +339,17 @@ const WEAVES: [&str; 12] = [
 
 /// Writes the files of job `number` into a folder.
 pub fn write_job(folder: &Path, number: u64) {
-    let mut dice =
-        Dice(Pcg64Mcg::seed_from_u64(number.wrapping_mul(0x9E37_79B9_7F4A_7C15) ^ 0x5EED));
+    let seed = number.wrapping_mul(0x9E37_79B9_7F4A_7C15) ^ 0x5EED;
+    write(folder, &number.to_string(), Dice(Pcg64Mcg::seed_from_u64(seed), Vec::new()));
+}
+
+/// Writes the files of the job that some bytes choose.
+pub fn write_job_by(folder: &Path, bytes: &[u8]) {
+    let bytes = bytes.iter().rev().copied().collect();
+    write(folder, "by bytes", Dice(Pcg64Mcg::seed_from_u64(0), bytes));
+}
+
+fn write(folder: &Path, number: &str, mut dice: Dice) {
     let dice = &mut dice;
     fs::create_dir_all(folder).unwrap();
     let (trim, lap): (f64, f64) = (

@@ -109,6 +109,7 @@ pub fn empty(cloth: &Cloth, used: f64, gap: f64) -> Plan {
         drawn_from: None,
         other_hands: Vec::new(),
         mould_work: Vec::new(),
+        hash_today: None,
     }
 }
 

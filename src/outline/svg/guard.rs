@@ -18,6 +18,9 @@ const MOST_ATTRIBUTES: usize = 1_000;
 /// Most text that entities may grow into, bytes.
 const MOST_EXPANSION: usize = 64 << 20;
 
+/// Most rules of all style sheets: to parse them takes time by the square of their number.
+const MOST_RULES: usize = 10_000;
+
 /// Most tests of a style rule on an element.
 const MOST_MATCHES: usize = 5_000_000;
 
@@ -160,22 +163,25 @@ pub(super) fn depth<'a, 'input>(
 
 /// All style sheets of the file as one, if matching them is bearable.
 pub(super) fn style_sheet<'a>(doc: &'a Document<'_>) -> Result<StyleSheet<'a>, Fault> {
-    let mut sheet = StyleSheet::new();
-    for node in doc.descendants().filter(|n| n.tag_name().name() == "style") {
-        if node.attribute("type").is_none_or(|t| t.trim().is_empty() || t.trim() == "text/css") {
-            for text in node.children().filter_map(|c| c.text()) {
-                sheet.parse_more(text);
-            }
-        }
-    }
+    let css = |n: &Node<'_, '_>| {
+        n.tag_name().name() == "style"
+            && n.attribute("type").is_none_or(|t| t.trim().is_empty() || t.trim() == "text/css")
+    };
+    let texts =
+        || doc.descendants().filter(css).flat_map(|n| n.children()).filter_map(|c| c.text());
     let elements = doc.descendants().filter(Node::is_element).count();
+    let too_many = |rules: usize| {
+        let what = format!("its style sheet has {rules} rules for {elements} elements");
+        Fault::new(what, "save the drawing with its styles in the elements, or split it")
+    };
+    let rules = texts().map(|t| t.bytes().filter(|b| *b == b'{').count()).sum();
+    if rules > MOST_RULES {
+        return Err(too_many(rules));
+    }
+    let mut sheet = StyleSheet::new();
+    texts().for_each(|text| sheet.parse_more(text));
     if sheet.rules.len().saturating_mul(elements) > MOST_MATCHES {
-        let what =
-            format!("its style sheet has {} rules for {elements} elements", sheet.rules.len());
-        return Err(Fault::new(
-            what,
-            "save the drawing with its styles in the elements, or split it",
-        ));
+        return Err(too_many(sheet.rules.len()));
     }
     Ok(sheet)
 }

@@ -2,7 +2,7 @@
 
 use super::kayak;
 use crate::plan::{DrawnFrom, Plan};
-use crate::sheet::report;
+use crate::sheet::{face::View, report};
 use crate::stock::Day;
 
 fn plan() -> Plan {
@@ -33,7 +33,7 @@ fn plain(html: &str) -> String {
 #[test]
 fn the_first_screen_answers_how_much_what_is_left_what_is_doubtful_and_what_next() {
     let mut plan = plan();
-    let html = report::of_plan(&plan, &[]);
+    let html = report::of_plan(&View::new(&plan, None), &[]);
     let main = html.split("<main").nth(1).unwrap();
     let (first, below) = main.split_once("<nav").unwrap();
     assert!(
@@ -67,7 +67,7 @@ fn the_first_screen_answers_how_much_what_is_left_what_is_doubtful_and_what_next
     // A crowd of warnings does not push the rest off the screen, and none is lost.
     plan.warnings = (0..40).map(|i| format!("layer {i}: something: do this")).collect();
     plan.interrupted = true;
-    let html = report::of_plan(&plan, &[]);
+    let html = report::of_plan(&View::new(&plan, None), &[]);
     let first = plain(html.split("<main").nth(1).unwrap().split("<nav").next().unwrap());
     assert!(
         first.contains("(42)") && first.contains("and 36 more") && first.contains("stopped early"),
@@ -77,7 +77,7 @@ fn the_first_screen_answers_how_much_what_is_left_what_is_doubtful_and_what_next
     plan.warnings.clear();
     plan.interrupted = false;
     plan.drawn_from = None;
-    assert!(plain(&report::of_plan(&plan, &[])).contains("Nothing was found."));
+    assert!(plain(&report::of_plan(&View::new(&plan, None), &[])).contains("Nothing was found."));
 }
 
 /// The pages are counted by printing it in a browser (`.ci/reference`); here, that what has paper
@@ -90,7 +90,7 @@ fn what_has_paper_of_its_own_is_not_printed_again() {
         html: String::new(),
         screen_only: true,
     };
-    let html = report::of_plan(&plan(), &[more]);
+    let html = report::of_plan(&View::new(&plan(), None), &[more]);
     let tag = |id: &str| {
         html.split("<section")
             .find(|s| s.contains(&format!("id=\"{id}\"")))

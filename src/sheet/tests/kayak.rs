@@ -382,5 +382,6 @@ pub fn plan() -> Plan {
         drawn_from: None,
         other_hands: Vec::new(),
         mould_work: Vec::new(),
+        hash_today: None,
     }
 }

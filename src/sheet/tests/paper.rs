@@ -51,7 +51,7 @@ fn the_check_square_lies_on_no_piece_no_offcut_and_no_label() {
     let mut squares = 0;
     for plan in [kayak::plan(), demo()] {
         for (name, sheet) in View::new(&plan, None).sheets() {
-            let scene = sheet.layout().scene;
+            let scene = sheet.layout().scene.clone();
             let things = things(&sheet, &scene);
             for paper in ["a4", "500x900"] {
                 let paper = Paper::new(paper, 8.0, 10.0).unwrap();

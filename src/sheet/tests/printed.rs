@@ -24,7 +24,7 @@ fn every_point_to_cut_is_on_a_tile_and_no_tile_is_blank() {
     for (paper, overlap) in [("a4", 10.0), ("a4", 0.0), ("tabloid", 10.0), ("500x900", 25.0)] {
         let paper = Paper::new(paper, 8.0, overlap).unwrap();
         for (name, sheet) in view.sheets() {
-            let scene = sheet.layout().scene;
+            let scene = sheet.layout().scene.clone();
             let tiling = spread::spread(&scene, &paper);
             let rings = scene
                 .drawn
@@ -140,7 +140,7 @@ fn hostile() -> Plan {
 fn no_name_breaks_a_file() {
     let plan = hostile();
     let view = View::new(&plan, None);
-    let html = crate::sheet::report::of_plan(&plan, &[]);
+    let html = crate::sheet::report::of_plan(&View::new(&plan, None), &[]);
     assert!(!html.contains("<script>alert") && html.contains("&lt;script&gt;alert"));
     assert!(!html.contains('\u{0}') && !html.contains('\u{202e}'));
     for (name, sheet) in view.sheets() {

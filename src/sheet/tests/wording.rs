@@ -95,7 +95,7 @@ fn has(what: &str, where_: &str, words: &[&str]) {
 #[test]
 fn every_output_says_the_same_of_a_piece() {
     let plan = plan();
-    let html = report::of_plan(&plan, &[]);
+    let html = report::of_plan(&View::new(&plan, None), &[]);
     let table = csv::pieces(&plan);
     let records: Vec<std::collections::BTreeMap<String, String>> =
         ::csv::Reader::from_reader(table.as_bytes()).deserialize().map(Result::unwrap).collect();
@@ -198,7 +198,7 @@ fn drawings_of_all_formats_number_and_mark_the_same_pieces() {
     let plan = plan();
     let view = View::new(&plan, None);
     for (name, sheet) in view.sheets() {
-        let scene = sheet.layout().scene;
+        let scene = sheet.layout().scene.clone();
         let drawn: Vec<&str> = scene.texts.iter().map(|t| t.words.as_str()).collect();
         let text = String::from_utf8(dxf::write(&sheet)).unwrap();
         let back = ::dxf::Drawing::load(&mut text.as_bytes()).unwrap();
