@@ -25,7 +25,8 @@ pub enum Cause {
     NoInk,
     /// The outline is elsewhere by what the network sees.
     Elsewhere,
-    /// A line is so faint that it may be a slit, a relief cut or nothing.
+    /// A line is so faint, or of such a shape, that it may be a slit, a relief cut, a narrow dart or
+    /// nothing.
     Faint,
 }
 
@@ -41,6 +42,12 @@ pub struct Doubt {
 }
 
 impl Doubt {
+    /// A line whose shape does not tell what it is.
+    pub(super) fn unclear(path: Path) -> Doubt {
+        let length = crate::geometry::path_length(&path);
+        Doubt { path, length, cause: Cause::Faint }
+    }
+
     /// The middle of the stretch, mm.
     pub fn at(&self) -> Point {
         self.path.get(self.path.len() / 2).copied().unwrap_or_default()
@@ -54,7 +61,7 @@ impl Doubt {
             Cause::Unclear => "no clear edge is to be seen (shadow, shine, a lifted or torn edge)",
             Cause::NoInk => "the inked line stops or is too faint",
             Cause::Elsewhere => "colour and shape of the skin do not agree about the edge",
-            Cause::Faint => "it is faint, and may be a slit, a relief cut, a seam or a mark",
+            Cause::Faint => "it may be a slit, a relief cut, a narrow dart, a seam or a mark",
         };
         let what = if self.cause == Cause::Faint { "a line" } else { "the outline" };
         format!("{:.0} mm of {what} are doubtful: {why}", self.length.max(1.0))

@@ -40,6 +40,8 @@ pub(super) struct Lines {
     pub arrows: Vec<[Point; 2]>,
     pub cuts: Vec<Path>,
     pub marks: Vec<Path>,
+    /// Ink at the net line that the network calls a relief cut's, and that has no shape of one.
+    pub unclear: Vec<Path>,
 }
 
 /// The lines on a skin whose edge is the net line, 255: a fine slit is a line as ink is, whichever
@@ -114,6 +116,10 @@ pub(super) fn lines(
         // A line along the net line is the net line's own ink.
         let along = line.iter().filter(|p| to_net(**p) < 3.0).count();
         if along * 2 > line.len() {
+            // Or the two legs of a narrow dart.
+            if relief > RELIEF && line.iter().any(|p| to_net(*p) > LEAST_LINE) {
+                out.unclear.push(line);
+            }
             continue;
         }
         let (Some(&a), Some(&b)) = (line.first(), line.last()) else { continue };
@@ -141,6 +147,9 @@ pub(super) fn lines(
             line.insert(0, begin);
             out.cuts.push(line);
         } else {
+            if relief > RELIEF && begin.is_some() {
+                out.unclear.push(line.clone());
+            }
             out.marks.push(line);
         }
     }

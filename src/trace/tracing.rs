@@ -19,7 +19,7 @@ use super::plane::{Plane, by_cards, by_rectangle, resolution};
 use super::ring::{drawn_out, rings, sharpened, simplified, uncrossed};
 use super::template::Template;
 use crate::fault::{Fault, Faults};
-use crate::geometry::{Path, Point, Ring, point, ring_area, ring_bounds};
+use crate::geometry::{Path, Point, Ring, point, ring_area, ring_bounds, ring_contains};
 use crate::outline::{Draft, Outline};
 use crate::run::{Phase, Run};
 use crate::units::counted;
@@ -182,6 +182,10 @@ pub fn trace_in(
     let networks = |figures: &mut Figures, warnings: &mut Vec<Fault>| {
         by_networks(&colours, &flat, &plane, options, figures, warnings, &step)
     };
+    let plain = match plain {
+        Ok(Some((_, found))) if !believed(&found, &colours, &flat, &plane)? => Ok(None),
+        other => other,
+    };
     let mut templates = match plain {
         Ok(Some((lighter, mut templates))) => {
             figures.lighter = lighter;
@@ -217,6 +221,41 @@ pub fn trace_in(
     tracing.give_edges(&options.edges)?;
     tracing.measure(&options.lengths, options.card_width)?;
     Ok(tracing)
+}
+
+/// True if the first network takes what was found for skins of tape: scissors are of one shade too.
+fn believed(
+    found: &[Template],
+    colours: &[&RgbImage],
+    flat: &Flat,
+    plane: &Plane,
+) -> Result<bool, Fault> {
+    /// Of the looks at a skin on a plain board at least this share says so.
+    const SKIN: f32 = 0.3;
+    const LOOKS: f64 = 12.0;
+    let belief = Belief::of(colours, &plane.views, flat)?;
+    let (skin, _) = belief.about(Sought::Skin);
+    let is_skin = |t: &Template| {
+        let Some(b) = ring_bounds(&t.net) else { return false };
+        let step = (b.width().max(b.height()) / LOOKS).max(1.0);
+        let (mut sum, mut count) = (0.0_f32, 0.0_f32);
+        let mut y = b.min.y + step / 2.0;
+        while y < b.max.y {
+            let mut x = b.min.x + step / 2.0;
+            while x < b.max.x {
+                let p = point(x, y);
+                if ring_contains(&t.net, p) && !t.holes.iter().any(|h| ring_contains(h, p)) {
+                    let q = flat.pixel(p);
+                    sum += belief.at(skin, q.x, q.y);
+                    count += 1.0;
+                }
+                x += step;
+            }
+            y += step;
+        }
+        sum >= SKIN * count
+    };
+    Ok(found.iter().all(is_skin))
 }
 
 /// The templates by what the networks see.
@@ -432,7 +471,7 @@ fn template(
         .filter(|g| g.kind == Gap::Slit && g.length >= LEAST_SLIT && options.net == NetLine::Edge);
     let slits: Vec<Path> =
         slits.filter_map(|g| slit(flat, &mask, &mut ink, &g.pixels, &net)).collect();
-    let Lines { arrows, mut cuts, mut marks } =
+    let Lines { arrows, mut cuts, mut marks, unclear } =
         lines(flat, look, &mask, &ink, &net, &holes, options.net);
     cuts.extend(slits);
     let mut lettered = |lines: &mut Vec<Path>, kind: Kind| {
@@ -470,7 +509,8 @@ fn template(
     }
     trusted(&doubts, outline.net(), view.blur, warnings)?;
     let lines: Vec<&Path> = cuts.iter().chain(&marks).collect();
-    let faint = faint_lines(flat, look, outline.net(), &lines, arrows.first());
+    let mut faint = faint_lines(flat, look, outline.net(), &lines, arrows.first());
+    faint.extend(unclear.into_iter().map(Doubt::unclear));
     warnings.extend(
         faint.iter().map(|d| Fault::new(d.what(), d.remedy()).at("line", d.at().x, d.at().y)),
     );
