@@ -97,19 +97,19 @@ pub(super) struct Ground<'a> {
 }
 
 /// A clear edge goes at least so far from skin to ground within [`WITHIN`].
-const LEAST_STEP: f64 = 0.7;
+const LEAST_STEP: f64 = 0.8;
 /// How far off an edge the answers are clear, mm.
 const WITHIN: f64 = 1.2;
 /// Ink under a net line is at least so sure, of 255.
 const LEAST_INK: f64 = 90.0;
 /// Two looks that agree about an edge are nowhere further apart, of 255.
-const MOST_APART: f64 = 150.0;
+const MOST_APART: f64 = 110.0;
 /// Colours that lie less apart than this are alike (levels of 255).
 const ALIKE: f64 = 14.0;
 /// Distance of the looks along the outline, mm.
 const STEP: f64 = 1.0;
 /// Doubts no longer than this are noise, mm.
-const LEAST: f64 = 4.0;
+const LEAST: f64 = 3.0;
 /// Answers between these are no answer, of 255.
 const UNSURE: (u8, u8) = (64, 191);
 /// Less of them than this is no matter, mm².

@@ -20,10 +20,9 @@ pub(super) struct Hint {
 /// A second template has at least this share of the largest one's area: what is smaller is clutter
 /// that looks like tape.
 const LEAST_SHARE: f64 = 0.12;
-/// How sure the network must be of a part, how far it must agree with itself, and the same for a
-/// second template.
-const SURE: (f64, f64) = (0.7, 0.92);
-const AGREED: (f64, f64) = (0.6, 0.93);
+/// How sure the network must be of a second template, and how far it must agree with itself.
+const SURE: f64 = 0.92;
+const AGREED: f64 = 0.93;
 
 /// The templates in the picture, the largest first.
 ///
@@ -52,9 +51,9 @@ pub(super) fn find(
             continue;
         }
         let likely = if out.is_empty() {
-            part.sure > SURE.0 && part.agreed > AGREED.0
+            part.is_likely()
         } else {
-            part.area > LEAST_SHARE * largest && part.sure > SURE.1 && part.agreed > AGREED.1
+            part.area > LEAST_SHARE * largest && part.sure > SURE && part.agreed > AGREED
         };
         if !likely && pointed != Some(true) {
             continue;

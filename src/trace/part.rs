@@ -9,6 +9,10 @@ use image::GrayImage;
 /// Least area of a template, mm².
 pub(super) const LEAST_AREA: f64 = 2_000.0;
 
+/// How sure the network must be of a part, and how far it must agree with itself.
+const SURE: f64 = 0.7;
+const AGREED: f64 = 0.6;
+
 /// A part.
 #[derive(Clone, Debug)]
 pub(super) struct Part {
@@ -24,6 +28,13 @@ pub(super) struct Part {
     pub agreed: f64,
     /// How sure the network is of it: the mean over its cells.
     pub sure: f64,
+}
+
+impl Part {
+    /// True of a part that is as large as a template, and of which the network is sure enough.
+    pub fn is_likely(&self) -> bool {
+        self.area >= LEAST_AREA && self.sure > SURE && self.agreed > AGREED
+    }
 }
 
 /// All parts of some size, the largest first.

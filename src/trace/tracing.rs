@@ -14,6 +14,7 @@ use super::ink::{Lines, faint_lines, foot, lines, lines_seen, middle_line};
 use super::inside::{closed_ink, inside};
 use super::look::Look;
 use super::mask::{Mask, above, flood, main_piece, painted, pieces};
+use super::part::{Part, parts};
 use super::plain;
 use super::plane::{Plane, by_cards, by_rectangle, resolution};
 use super::ring::{drawn_out, rings, sharpened, simplified, uncrossed};
@@ -223,7 +224,8 @@ pub fn trace_in(
     Ok(tracing)
 }
 
-/// True if the first network takes what was found for skins of tape: scissors are of one shade too.
+/// False if the first network takes what was found for no skin of tape, and sees one elsewhere:
+/// scissors are of one shade too.
 fn believed(
     found: &[Template],
     colours: &[&RgbImage],
@@ -255,7 +257,10 @@ fn believed(
         }
         sum >= SKIN * count
     };
-    Ok(found.iter().all(is_skin))
+    if found.iter().all(is_skin) {
+        return Ok(true);
+    }
+    Ok(!parts(flat, &belief, Sought::Skin, &plane.solid).iter().any(Part::is_likely))
 }
 
 /// The templates by what the networks see.
