@@ -244,7 +244,7 @@ impl Shop {
                 ],
                 holes: Vec::new(),
                 flaws: Vec::new(),
-                face: if self.dice.next_u64() % 2 == 0 { Face::Up } else { Face::Down },
+                face: if self.dice.next_u64().is_multiple_of(2) { Face::Up } else { Face::Down },
                 batch: None,
                 age: Age::default(),
                 place: Some("box 3".into()),

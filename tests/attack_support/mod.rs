@@ -9,8 +9,11 @@ pub mod seeds;
 mod shapes;
 mod stock;
 
+/// A name and what it does with an input.
+pub type Target = (&'static str, fn(&[u8]));
+
 /// Name and function of each target.
-pub const TARGETS: [(&str, fn(&[u8])); 14] = [
+pub const TARGETS: [Target; 14] = [
     ("svg", readers::svg),
     ("dxf", readers::dxf),
     ("csv", readers::csv),

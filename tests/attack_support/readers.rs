@@ -19,8 +19,8 @@ fn heard(faults: &Faults) {
 
 fn drawing(name: &str, bytes: &[u8]) {
     let options = ReadOptions {
-        unit: (bytes.len() % 4 == 0).then_some(Unit::Inch),
-        layer: (bytes.len() % 7 == 0).then(|| "seat".to_string()),
+        unit: bytes.len().is_multiple_of(4).then_some(Unit::Inch),
+        layer: bytes.len().is_multiple_of(7).then(|| "seat".to_string()),
         ..ReadOptions::default()
     };
     match read_bytes(Path::new(name), bytes, &options) {
@@ -53,7 +53,7 @@ pub fn csv(bytes: &[u8]) {
 pub fn stations(bytes: &[u8]) {
     let text = String::from_utf8_lossy(bytes);
     trace::is_station_table(&text);
-    match trace::read_stations(&text, "floor", None, bytes.len() % 2 == 0) {
+    match trace::read_stations(&text, "floor", None, bytes.len().is_multiple_of(2)) {
         Ok(template) => drawing("a.svg", trace::drawing(&[template], &[]).as_bytes()),
         Err(faults) => heard(&faults),
     }

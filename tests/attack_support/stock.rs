@@ -26,7 +26,7 @@ pub fn stock_file(bytes: &[u8]) {
     if let Ok(stock) = Snapshot::from_json(&text, now().day) {
         let again = Snapshot::from_json(&stock.to_file().to_json(), now().day);
         assert!(again.as_ref() == Ok(&stock), "a stock file is not read back as it was");
-        if bytes.len() % 16 == 0 {
+        if bytes.len().is_multiple_of(16) {
             assert!(!box_page(&stock).is_empty());
         }
     }
