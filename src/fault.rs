@@ -3,7 +3,7 @@
 //! A reader never stops at its first fault. It collects everything it can find in [`Faults`] and
 //! returns the whole list, so that a person corrects a file once.
 
-use crate::units::{is_obeyed, printable, printable_name};
+use crate::printable::{is_obeyed, printable, printable_name};
 use std::cmp::Ordering;
 use std::collections::BTreeMap;
 use std::fmt;

@@ -1,7 +1,7 @@
 //! Names that become file names: one rule for all of them, the same on every system.
 
 use crate::fault::Fault;
-use crate::units::{is_obeyed, quoted};
+use crate::printable::{is_obeyed, quoted};
 use std::collections::BTreeSet;
 
 /// Longest name, bytes: file systems take 255 with an ending.

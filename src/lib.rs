@@ -1,6 +1,6 @@
 //! Cut plans for hand lay-up: traced ply outlines become a verified layout on each cloth's roll.
 //!
-//! The flow, left to right; a module uses only those before it: [`fault`], [`units`], [`day`],
+//! The flow, left to right; a module uses only those before it: [`printable`], [`fault`], [`units`], [`day`],
 //! [`live`], [`run`], [`file_name`], [`manifest`] → [`geometry`] → [`outline`] → [`trace`] → [`cloth`] →
 //! [`job`] → [`ply`] → [`stock`] → [`nest`] → [`assign`] → [`mosaic`] → [`plan`] → [`verify`] →
 //! [`planner`] → [`laminate`] → [`estimate`] → [`layup`] → [`sheet`] → [`ledger`].
@@ -24,6 +24,7 @@ pub mod outline;
 pub mod plan;
 pub mod planner;
 pub mod ply;
+pub mod printable;
 pub mod run;
 pub mod sheet;
 pub mod stock;
