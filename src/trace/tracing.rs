@@ -260,7 +260,9 @@ fn believed(
     if found.iter().all(is_skin) {
         return Ok(true);
     }
-    Ok(!parts(flat, &belief, Sought::Skin, &plane.solid).iter().any(Part::is_likely))
+    let elsewhere = |p: &Part| !found.iter().any(|t| ring_contains(&t.net, p.at));
+    let seen = parts(flat, &belief, Sought::Skin, &plane.solid);
+    Ok(!seen.iter().any(|p| p.is_likely() && elsewhere(p)))
 }
 
 /// The templates by what the networks see.
