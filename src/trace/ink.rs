@@ -530,3 +530,42 @@ pub(super) fn middle_line(flat: &Flat, mask: &Mask, pixels: &[(u32, u32)]) -> Op
     let line = simplified_line(&line, 0.3);
     (line.len() > 1).then_some(line)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn line(from: (f64, f64), to: (f64, f64)) -> Line {
+        Line { line: vec![point(from.0, from.1), point(to.0, to.1)], pixels: vec![(0, 0)] }
+    }
+
+    #[test]
+    fn a_straight_line_with_a_break_is_one_and_one_that_turns_there_is_two() {
+        let whole = joined(vec![line((0.0, 0.0), (20.0, 0.0)), line((50.0, 0.3), (27.0, 0.2))]);
+        assert_eq!(whole.len(), 1);
+        let ends = [whole[0].line[0], whole[0].line[whole[0].line.len() - 1]];
+        assert!((ends[0].distance(ends[1]) - 50.0).abs() < 0.1, "{ends:?}");
+        assert_eq!(whole[0].pixels.len(), 2);
+        let turned = vec![line((0.0, 0.0), (20.0, 0.0)), line((24.0, 2.0), (30.0, 20.0))];
+        assert_eq!(joined(turned).len(), 2);
+        let far = vec![line((0.0, 0.0), (20.0, 0.0)), line((45.0, 0.0), (60.0, 0.0))];
+        assert_eq!(joined(far).len(), 2);
+    }
+
+    #[test]
+    fn a_line_with_a_head_at_the_edge_is_no_cut() {
+        let (b, a) = (point(0.0, 0.0), point(30.0, 0.0));
+        let shaft: Vec<Point> = (0..=60).map(|i| point(f64::from(i) * 0.5, 0.3)).collect();
+        assert!(!has_head(&shaft, b, a));
+        let barb = (0..12).flat_map(|i| {
+            let off = f64::from(i) * 0.5;
+            [point(30.0 - off, off), point(30.0 - off, -off)]
+        });
+        let arrow: Vec<Point> = shaft.iter().copied().chain(barb.clone()).collect();
+        assert!(has_head(&arrow, b, a));
+        // The head at the other end is an arrow that points away.
+        let away: Vec<Point> =
+            shaft.into_iter().chain(barb.map(|p| point(30.0 - p.x, p.y))).collect();
+        assert!(!has_head(&away, b, a));
+    }
+}
