@@ -4,7 +4,8 @@ mod plan_schema;
 
 use assert_cmd::Command;
 use std::fs;
-use std::path::Path;
+use std::path::{Path, PathBuf};
+use std::sync::OnceLock;
 
 fn warpwise() -> Command {
     Command::cargo_bin("warpwise").expect("the binary is built with the tests")
@@ -22,30 +23,60 @@ fn demo_files(dir: &Path) {
     }
 }
 
+/// The demo, planned once by one round of effort on one thread, and what was said of it.
+fn planned_once() -> &'static (tempfile::TempDir, String) {
+    static DEMO: OnceLock<(tempfile::TempDir, String)> = OnceLock::new();
+    DEMO.get_or_init(|| {
+        let dir = tempfile::tempdir().expect("a folder");
+        let shown = plan_demo(&dir.path().join("demo"), "1");
+        (dir, shown)
+    })
+}
+
+fn plan_demo(at: &Path, threads: &str) -> String {
+    let out = warpwise()
+        .args(["demo", "--effort", "1", "--threads", threads, "--quiet"])
+        .arg(at)
+        .output()
+        .expect("it runs");
+    assert!(out.status.success(), "{}", text(&out.stderr));
+    text(&out.stdout)
+}
+
+/// The planned demo, copied into a folder.
+fn planned_demo(dir: &Path) -> PathBuf {
+    fn copy(from: &Path, to: &Path) {
+        fs::create_dir_all(to).expect("a folder");
+        for entry in fs::read_dir(from).expect("a folder") {
+            let entry = entry.expect("an entry");
+            let to = to.join(entry.file_name());
+            if entry.path().is_dir() {
+                copy(&entry.path(), &to);
+            } else {
+                fs::copy(entry.path(), to).expect("a copy");
+            }
+        }
+    }
+    let demo = dir.join("demo");
+    copy(&planned_once().0.path().join("demo"), &demo);
+    demo
+}
+
 #[test]
 fn the_demo_is_planned_the_same_on_one_thread_and_two() {
     let dir = tempfile::tempdir().expect("a folder");
-    let mut plans = Vec::new();
-    for threads in ["1", "2"] {
-        let demo = dir.path().join(threads);
-        let out = warpwise()
-            .args(["demo", "--effort", "1", "--threads", threads, "--quiet"])
-            .arg(&demo)
-            .output()
-            .expect("it runs");
-        assert!(out.status.success(), "{}", text(&out.stderr));
-        let shown = text(&out.stdout);
-        assert!(
-            shown.lines().all(|line| line.chars().count() <= 80 || line.contains("/plan")),
-            "{shown}"
-        );
-        assert!(shown.contains("twill-204") && shown.contains("twill-416"), "{shown}");
-        plans.push(fs::read_to_string(demo.join("plan/plan.json")).expect("a plan"));
-        plan_schema::file_keeps_to_schema(&plans[plans.len() - 1]);
-        assert!(demo.join("plan/pieces.csv").is_file());
-        assert!(fs::read_dir(demo.join("plan/sheets")).expect("sheets").count() >= 2);
-    }
-    assert_eq!(plans[0], plans[1]);
+    let two = dir.path().join("two");
+    let shown = plan_demo(&two, "2");
+    assert!(
+        shown.lines().all(|line| line.chars().count() <= 80 || line.contains("/plan")),
+        "{shown}"
+    );
+    assert!(shown.contains("twill-204") && shown.contains("twill-416"), "{shown}");
+    let plan = |demo: &Path| fs::read_to_string(demo.join("plan/plan.json")).expect("a plan");
+    plan_schema::file_keeps_to_schema(&plan(&two));
+    assert!(two.join("plan/pieces.csv").is_file());
+    assert!(fs::read_dir(two.join("plan/sheets")).expect("sheets").count() >= 2);
+    assert_eq!(plan(&planned_demo(dir.path())), plan(&two));
 }
 
 #[test]
@@ -136,19 +167,9 @@ fn every_fault_of_a_job_and_its_drawings_comes_at_once() {
 #[test]
 fn a_failed_run_leaves_the_old_plan_as_it_was() {
     let dir = tempfile::tempdir().expect("a folder");
-    demo_files(dir.path());
-    let job = dir.path().join("job.toml");
-    assert!(
-        warpwise()
-            .arg("nest")
-            .arg(&job)
-            .args(["--effort", "1", "--quiet"])
-            .output()
-            .expect("it runs")
-            .status
-            .success()
-    );
-    let before = fs::read(dir.path().join("plan/plan.json")).expect("a plan");
+    let demo = planned_demo(dir.path());
+    let job = demo.join("job.toml");
+    let before = fs::read(demo.join("plan/plan.json")).expect("a plan");
     let short = fs::read_to_string(&job)
         .expect("the job")
         .replace("roll_length = \"14 m\"", "roll_length = \"1.4 m\"");
@@ -162,7 +183,7 @@ fn a_failed_run_leaves_the_old_plan_as_it_was() {
     assert_eq!(out.status.code(), Some(3), "{}", text(&out.stderr));
     let shown = text(&out.stderr);
     assert!(shown.contains("twill-204: piece") && shown.contains(" found a place"), "{shown}");
-    assert_eq!(fs::read(dir.path().join("plan/plan.json")).expect("still there"), before);
+    assert_eq!(fs::read(demo.join("plan/plan.json")).expect("still there"), before);
 }
 
 #[test]
@@ -183,16 +204,7 @@ fn a_folder_that_holds_something_else_is_refused() {
 #[test]
 fn sheets_are_drawn_again_from_the_plan_alone() {
     let dir = tempfile::tempdir().expect("a folder");
-    let demo = dir.path().join("demo");
-    assert!(
-        warpwise()
-            .args(["demo", "--effort", "1", "--quiet"])
-            .arg(&demo)
-            .output()
-            .expect("it runs")
-            .status
-            .success()
-    );
+    let demo = planned_demo(dir.path());
     let again = dir.path().join("again");
     let out = warpwise()
         .arg("sheets")
@@ -244,16 +256,7 @@ fn sheets_are_drawn_again_from_the_plan_alone() {
 #[test]
 fn sheets_that_cannot_all_be_written_leave_what_was_there() {
     let dir = tempfile::tempdir().expect("a folder");
-    let demo = dir.path().join("demo");
-    assert!(
-        warpwise()
-            .args(["demo", "--effort", "1", "--quiet"])
-            .arg(&demo)
-            .output()
-            .expect("it runs")
-            .status
-            .success()
-    );
+    let demo = planned_demo(dir.path());
     let out = dir.path().join("out");
     fs::write(&out, "a file where the folder should be").expect("a file");
     let run = warpwise()
@@ -391,16 +394,7 @@ fn a_folder_given_as_a_drawing_is_called_a_folder() {
 #[test]
 fn a_file_in_place_of_a_folder_is_wrong_use_for_every_command_that_writes() {
     let dir = tempfile::tempdir().expect("a folder");
-    let demo = dir.path().join("demo");
-    assert!(
-        warpwise()
-            .args(["demo", "--effort", "1", "--quiet"])
-            .arg(&demo)
-            .output()
-            .expect("it runs")
-            .status
-            .success()
-    );
+    let demo = planned_demo(dir.path());
     let file = dir.path().join("file");
     fs::write(&file, "mine").expect("a file");
     for command in [

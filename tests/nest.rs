@@ -499,8 +499,8 @@ fn random_problem(dice: &mut Lcg, pieces: u64) -> Problem {
 }
 
 #[test]
-fn two_thousand_random_problems_break_no_rule() {
-    for seed in 0..2000 {
+fn hundreds_of_random_problems_break_no_rule() {
+    for seed in 0..700 {
         let problem = random_problem(&mut Lcg(seed * 7919 + 13), 6);
         let outcome = solve(&problem, &ONE_LANE, &Run::default().with_seed(seed).with_threads(1));
         let faults = exact::faults(&problem, &outcome);

@@ -178,10 +178,14 @@ pub(super) fn grid_rings(region: &Region) -> Rings {
     out
 }
 
-/// All stances of a shape, each once; those face down only if `down`.
-pub(super) fn stances(shape: &Shape, down: bool, bases: &mut Bases) -> Vec<Stance> {
+/// The stances of a shape that are wanted, each once.
+pub(super) fn stances(
+    shape: &Shape,
+    wanted: &dyn Fn(Pose) -> bool,
+    bases: &mut Bases,
+) -> Vec<Stance> {
     let mut out: Vec<Stance> = Vec::new();
-    for pose in wanted_poses(shape).into_iter().filter(|p| down || !p.flip) {
+    for pose in all_poses(shape).into_iter().filter(|&p| wanted(p)) {
         let quarters = pose.turn / 90.0;
         let exact = quarters.fract() == 0.0;
         let rings =
@@ -197,7 +201,7 @@ pub(super) fn stances(shape: &Shape, down: bool, bases: &mut Bases) -> Vec<Stanc
 }
 
 /// The permitted poses; with a tolerance also half of it and all of it to either side.
-fn wanted_poses(shape: &Shape) -> Vec<Pose> {
+fn all_poses(shape: &Shape) -> Vec<Pose> {
     let mut out = Vec::new();
     for &pose in &shape.poses {
         out.push(pose);
@@ -267,6 +271,6 @@ mod tests {
             copies: 1,
             may_cross: false,
         };
-        assert_eq!(stances(&shape, true, &mut bases).len(), 1);
+        assert_eq!(stances(&shape, &|_| true, &mut bases).len(), 1);
     }
 }

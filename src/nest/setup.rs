@@ -8,13 +8,15 @@
 use super::convex::{Frame, Vertex, edges, twice_area, vertex};
 use super::form::{Base, Bases, Rings, Stance, grid_rings, stances};
 use super::lattice::Lattice;
-use super::problem::{Extent, Problem};
+use super::problem::{Extent, Pose, Problem};
 use crate::geometry::Region;
 use crate::units::{GRID_PER_MM, micrometres};
+use std::collections::BTreeMap;
 
 /// More pieces than this are not placed in one search.
 const MOST_ITEMS: usize = 20_000;
-/// With more bases than this, shapes are turned over only if they fit nowhere else.
+/// With more bases than this, shapes are turned over only if they fit nowhere else, and of turns
+/// other than quarters few are tried.
 const CROWD: usize = 96;
 /// No shape is larger, µm: exact products stay within 64 bits.
 const LARGEST: i64 = 100_000_000;
@@ -91,7 +93,7 @@ pub(super) struct Setup {
 
 impl Setup {
     pub fn new(problem: &Problem) -> Setup {
-        let (mut setup, mut bases) = Setup::with_faces(problem, &|_| true);
+        let (mut setup, mut bases) = Setup::with_poses(problem, &|_, _| true);
         if bases.count() > CROWD {
             // Turned over, every shape is one more, and no-fit polygons go by the square: in a
             // crowd whatever fits face up stays so.
@@ -106,7 +108,13 @@ impl Setup {
                     .zip(&kind.fits)
                     .any(|(room, fits)| room.stock.is_some() && up(kind, fits))
             };
-            (setup, bases) = Setup::with_faces(problem, &down);
+            let faces = |shape: usize, pose: Pose| !pose.flip || down(shape);
+            (setup, bases) = Setup::with_poses(problem, &faces);
+            if bases.count() > CROWD {
+                let few: Vec<Vec<Pose>> = setup.kinds.iter().map(|k| setup.few_poses(k)).collect();
+                let kept = |shape: usize, pose: Pose| few[shape].contains(&pose);
+                (setup, bases) = Setup::with_poses(problem, &kept);
+            }
         }
         let (short, long) = setup.least_sides();
         setup.bases = bases.build((short, long));
@@ -115,8 +123,29 @@ impl Setup {
         setup
     }
 
-    /// All but the bases themselves; `down` tells of which shapes face-down poses are wanted.
-    fn with_faces(problem: &Problem, down: &dyn Fn(usize) -> bool) -> (Setup, Bases) {
+    /// The poses of a shape that a crowd has room for: quarter turns of each other need the same
+    /// no-fit polygons, and of these families the ones go first that lie in the least box.
+    fn few_poses(&self, kind: &Kind) -> Vec<Pose> {
+        let mut families: BTreeMap<u32, (bool, i128, Vec<Pose>)> = BTreeMap::new();
+        for (s, stance) in kind.stances.iter().enumerate() {
+            let fits = self
+                .rooms
+                .iter()
+                .zip(&kind.fits)
+                .any(|(room, fits)| room.stock.is_some() && fits.contains(&(s as u16)));
+            let box_ = i128::from(stance.tight.width()) * i128::from(stance.tight.height());
+            let family = families.entry(stance.base).or_insert((true, box_, Vec::new()));
+            family.0 &= !fits;
+            family.2.push(stance.pose);
+        }
+        let mut families: Vec<(bool, i128, Vec<Pose>)> = families.into_values().collect();
+        families.sort_by_key(|f| (f.0, f.1));
+        let share = (CROWD / self.kinds.len().max(1)).max(1);
+        families.into_iter().take(share).flat_map(|f| f.2).collect()
+    }
+
+    /// All but the bases themselves; `wanted` tells which poses of which shape.
+    fn with_poses(problem: &Problem, wanted: &dyn Fn(usize, Pose) -> bool) -> (Setup, Bases) {
         let mut bases = Bases::default();
         let too_large = |r: &Region| {
             r.bounds().is_none_or(|b| {
@@ -129,7 +158,7 @@ impl Setup {
             let stances = if too_large(&shape.region) {
                 Vec::new()
             } else {
-                stances(shape, down(index), &mut bases)
+                stances(shape, &|pose| wanted(index, pose), &mut bases)
             };
             let extent =
                 stances.iter().map(|s| s.tight.width().max(s.tight.height())).max().unwrap_or(0)
@@ -427,4 +456,48 @@ fn too_big(shape: &super::problem::Shape, kind: &Kind, problem: &Problem) -> Str
         sizes.join(", "),
         rooms.join(", ")
     )
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+    use crate::geometry::{Motion, point};
+    use crate::nest::{Shape, Stock};
+
+    /// Thirty pieces of a mat had 324 outlines at their turns, and so many no-fit polygons that
+    /// one round of effort took minutes and gigabytes.
+    #[test]
+    fn of_a_crowd_that_may_turn_as_it_likes_each_keeps_the_turns_in_the_least_boxes_that_fit() {
+        let poses: Vec<Pose> = (0..24)
+            .flat_map(|k| [false, true].map(|flip| Pose { turn: f64::from(k) * 15.0, flip }))
+            .collect();
+        // Rectangles, turned by 30°, so that the least box is theirs once turned on to quarters;
+        // the last is longer than the roll is wide.
+        let shape = |k: u32| {
+            let long = if k == 29 { 900.0 } else { 100.0 + f64::from(k) };
+            let corners = [(0.0, 0.0), (long, 0.0), (long, 40.0), (0.0, 40.0)];
+            let region = Region::solid(corners.map(|(x, y)| point(x, y)).to_vec());
+            Shape {
+                name: format!("piece {k}"),
+                region: Motion::new(30.0, false, point(0.0, 0.0)).region(&region),
+                poses: poses.clone(),
+                tolerance: 0.0,
+                copies: 1,
+                may_cross: false,
+            }
+        };
+        let extent = Extent::Open { low: 0.0, high: 300.0, segment_max: None, length_max: None };
+        let roll = Stock { name: "roll".into(), extent, keep_out: Vec::new() };
+        let problem = Problem::new((0..30).map(shape).collect(), vec![roll], 2.0).unwrap();
+        let setup = Setup::new(&problem);
+        assert!(setup.bases.len() <= CROWD, "{}", setup.bases.len());
+        assert_eq!(setup.items.len(), 30, "{:?}", setup.unplaced);
+        for kind in &setup.kinds {
+            let square_on = |s: &Stance| (s.pose.turn + 30.0) % 90.0 == 0.0;
+            assert!(kind.stances.iter().any(square_on), "{:?}", kind.stances);
+        }
+        let long = &setup.kinds[29];
+        assert!(long.fits[0].iter().any(|&s| long.stances[usize::from(s)].tight.height() < 60_000));
+    }
 }

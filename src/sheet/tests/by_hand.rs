@@ -452,7 +452,7 @@ fn a_plan_without_skins_is_laid_by_its_corners() {
 /// A search as short as there is: what is tested holds for any layout.
 fn planned_job(job: &Path, stock: Option<&str>) -> Plan {
     let (job, _) = crate::job::load(job).unwrap_or_else(|faults| panic!("{faults}"));
-    let run = Run::new(Stop::Effort(1)).with_threads(1);
+    let run = Run::new(Stop::Effort(u32::from(stock.is_none()))).with_threads(1);
     let plan = match stock {
         Some(text) => {
             let stock = Snapshot::from_json(text, Day::parse("2026-10-01").unwrap()).unwrap();
