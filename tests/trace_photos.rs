@@ -404,3 +404,25 @@ fn a_letter_says_which_template_is_not_meant() {
     assert_eq!(one.templates.len(), 1);
     is_plate(&one.templates[0], PLATE);
 }
+
+/// Cards, plane and the networks' looks are kept for the next hint: it comes to what a fresh look
+/// comes to, refusal or template.
+#[test]
+fn a_hint_about_photos_seen_before_comes_to_the_same() {
+    let photo = DynamicImage::ImageLuma8(usual().photo(above())).into_rgb8();
+    let photos = vec![(PathBuf::from("plate.png"), photo)];
+    let scale = trace::Scale { card_width: trace::card::WIDTH, rectangle: None };
+    let run = warpwise::run::Run::default();
+    let seen = trace::FromAbove::see(photos.as_slice(), &scale, &run).unwrap();
+    let (w, h) = photos[0].1.dimensions();
+    let middle = point(f64::from(w) / 2.0, f64::from(h) / 2.0);
+    let nets = |tracing: Result<Tracing, Faults>| {
+        tracing.map(|t| t.templates.into_iter().map(|t| t.net).collect::<Vec<_>>())
+    };
+    for at in [middle, point(3.0, 3.0), middle] {
+        let hinted = Options { at: Some(at), ..options() };
+        let again = nets(trace::trace_seen(&seen, &hinted, &run));
+        assert_eq!(again, nets(trace::trace(&photos, &hinted)), "{at:?}");
+        assert_eq!(again.is_ok(), at == middle, "{again:?}");
+    }
+}

@@ -69,8 +69,8 @@ pub async fn take(
         let lay = about.lay();
         // Tracing takes its time: the job is free meanwhile.
         let taken = match about.at() {
-            Some(at) => trace_again(&dir, &about.name, lay, at, &known),
-            None => take_in(&dir, &about.name, &bytes, lay, &known),
+            Some(at) => trace_again(&dir, &about.name, lay, at, &known, &app.last_photo),
+            None => take_in(&dir, &about.name, &bytes, lay, &known, &app.last_photo),
         };
         let taken = match taken {
             Ok(taken) => taken,

@@ -1,12 +1,12 @@
 //! From what the network believes to the parts that are traced, each with a close look at it.
 
 use super::belief::{Belief, Sought};
-use super::flat::Flat;
+use super::from_above::FromAbove;
 use super::look::Look;
 use super::part::{LEAST_AREA, Part, parts};
-use super::plane::Plane;
 use crate::fault::{Fault, Faults};
 use crate::geometry::{Point, ring_contains};
+use std::sync::Arc;
 
 /// What the user points at, in pixels of the flat picture.
 #[derive(Clone, Debug, Default)]
@@ -29,14 +29,13 @@ const AGREED: f64 = 0.93;
 /// # Errors
 /// Nothing that could be one, with the reason.
 pub(super) fn find(
-    flat: &Flat,
-    belief: &Belief,
-    plane: &Plane,
+    seen: &FromAbove<'_>,
     hint: &Hint,
     warnings: &mut Vec<Fault>,
-) -> Result<Vec<Look>, Faults> {
+) -> Result<Vec<Arc<Look>>, Faults> {
+    let (flat, plane, belief) = (&*seen.flat, &seen.plane, seen.belief()?);
     let all = parts(flat, belief, Sought::Skin, &plane.solid);
-    let mut out: Vec<Look> = Vec::new();
+    let mut out: Vec<Arc<Look>> = Vec::new();
     let mut left_out: Vec<&Part> = Vec::new();
     let mut largest = 0.0;
     // What the frame may cut comes last: it is looked at only if it is as large as the rest.
@@ -58,7 +57,7 @@ pub(super) fn find(
         if !likely && pointed != Some(true) {
             continue;
         }
-        let look = Look::at(flat, belief, part, &plane.solid)?;
+        let look = seen.look(part)?;
         if part.cut_off && look.is_cut_off(flat) {
             left_out.push(part);
             continue;

@@ -7,7 +7,7 @@ use super::flat::Flat;
 use super::grey::smoothed;
 use super::marks::find_marks;
 use super::solve::{NoSolution, Sighting, Solution, solve};
-use super::tracing::{Figures, KnownRectangle, Options};
+use super::tracing::{Figures, KnownRectangle};
 use crate::fault::{Fault, Faults};
 use crate::geometry::{Point, point, ring_bounds};
 use crate::units::counted;
@@ -22,6 +22,7 @@ const TILTED: (f64, f64) = (40.0, 60.0);
 const UNEVEN: (f64, f64) = (0.35, 1.0);
 
 /// The plane and who sees it.
+#[derive(Debug)]
 pub(super) struct Plane {
     pub views: Vec<View>,
     /// Frames of the cards, mm.
@@ -73,7 +74,7 @@ pub(super) fn by_rectangle(
 
 pub(super) fn by_cards(
     photos: &[(PathBuf, &GrayImage)],
-    options: &Options,
+    card_width: f64,
     figures: &mut Figures,
     warnings: &mut Vec<Fault>,
 ) -> Result<Plane, Faults> {
@@ -141,7 +142,7 @@ pub(super) fn by_cards(
         sightings.push(Sighting { width: photo.width(), height: photo.height(), cards: list });
     }
     faults.into_result(())?;
-    let scale = options.card_width / card::WIDTH;
+    let scale = card_width / card::WIDTH;
     let solution = solve(sightings, cards.len(), scale).map_err(|why| {
         let fault = match why {
             NoSolution::Apart(photo) => Fault::new(

@@ -9,13 +9,16 @@ use crate::file_name;
 use crate::geometry::Point;
 use crate::job::point_within;
 use crate::outline::{ReadOptions, Reading, read_bytes};
+use crate::run::Run;
 use crate::trace::{
-    self, NetLine, Options, check_picture, drawing, is_station_table, plane_picture, read_photo,
-    read_stations,
+    self, FromAbove, NetLine, Options, Scale, check_picture, drawing, is_station_table,
+    plane_picture, read_photo, read_stations,
 };
 use crate::units::degrees_0_360;
 use image::RgbImage;
+use sha2::{Digest, Sha256};
 use std::path::Path;
+use std::sync::{Arc, Mutex, PoisonError};
 
 /// How a skin lay, and what of it counts.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -60,6 +63,42 @@ impl From<Fault> for NotTaken {
     }
 }
 
+/// A photo's file, and what it shows where it was read already.
+struct Photo<'a> {
+    bytes: &'a [u8],
+    image: Option<RgbImage>,
+}
+
+/// The photo of which no template was made, as it was seen: a hint about it need not look again.
+#[derive(Debug, Default)]
+pub struct LastPhoto(Mutex<Option<(Vec<u8>, Arc<FromAbove<'static>>)>>);
+
+impl LastPhoto {
+    /// A photo seen from above, anew or as it was before.
+    fn seen(&self, path: &Path, photo: Photo<'_>) -> Result<Arc<FromAbove<'static>>, Faults> {
+        let digest = Sha256::digest(photo.bytes).to_vec();
+        let last = || self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some((of, seen)) = &*last()
+            && *of == digest
+        {
+            return Ok(Arc::clone(seen));
+        }
+        // One photo at a time: they are large.
+        *last() = None;
+        let scale = Scale { card_width: trace::card::WIDTH, rectangle: None };
+        let image = photo.image.map_or_else(|| read_photo(photo.bytes), Ok)?;
+        let photos = vec![(path.to_path_buf(), image)];
+        let seen = Arc::new(FromAbove::see(photos, &scale, &Run::default())?);
+        *last() = Some((digest, Arc::clone(&seen)));
+        Ok(seen)
+    }
+
+    /// Nothing more is asked of it.
+    fn forget(&self) {
+        *self.0.lock().unwrap_or_else(PoisonError::into_inner) = None;
+    }
+}
+
 /// Takes a file in by what it is, not by its name alone; `ids` are the ids that the job has.
 ///
 /// # Errors
@@ -71,6 +110,7 @@ pub fn take(
     bytes: &[u8],
     lay: Lay,
     ids: &[String],
+    last: &LastPhoto,
 ) -> Result<Taken, NotTaken> {
     let name = file_name::checked(name)?;
     let ending = name.rsplit('.').next().unwrap_or_default().to_lowercase();
@@ -78,9 +118,10 @@ pub fn take(
         || bytes.starts_with(b"\x89PNG")
         || bytes.get(4..8) == Some(b"ftyp");
     if photo {
-        let photo = read_photo(bytes).map_err(|f| Faults::from(f.in_file(Path::new(name))))?;
+        // What cannot be read as a photo is not kept.
+        let image = read_photo(bytes).map_err(|f| Faults::from(f.in_file(Path::new(name))))?;
         let kept = keep(dir, name, bytes)?;
-        return traced(dir, &kept, photo, lay, None, ids);
+        return traced(dir, &kept, Photo { bytes, image: Some(image) }, lay, None, ids, last);
     }
     if !["svg", "dxf", "csv"].contains(&ending.as_str()) {
         let what = format!("`{name}` is no photo (JPEG or PNG) and no drawing (SVG, DXF or CSV)");
@@ -140,22 +181,23 @@ pub fn trace_again(
     lay: Lay,
     at: Point,
     ids: &[String],
+    last: &LastPhoto,
 ) -> Result<Taken, NotTaken> {
     let path = dir.join(file_name::checked(kept)?);
     let bytes = std::fs::read(&path).map_err(|e| {
         Fault::new(format!("it cannot be read: {e}"), "take the photo in again").in_file(&path)
     })?;
-    let photo = read_photo(&bytes).map_err(|f| f.in_file(Path::new(kept)))?;
-    traced(dir, kept, photo, lay, Some(at), ids)
+    traced(dir, kept, Photo { bytes: &bytes, image: None }, lay, Some(at), ids, last)
 }
 
 fn traced(
     dir: &Path,
     kept: &str,
-    photo: RgbImage,
+    photo: Photo<'_>,
     lay: Lay,
     at: Option<Point>,
     ids: &[String],
+    last: &LastPhoto,
 ) -> Result<Taken, NotTaken> {
     let stem = kept.rsplit_once('.').map_or(kept, |n| n.0).to_string();
     let options = Options {
@@ -171,10 +213,14 @@ fn traced(
         around: None,
         answers: Vec::new(),
     };
-    let tracing = trace::trace(&[(dir.join(kept), photo)], &options).map_err(|f| NotTaken {
-        faults: f.in_file(Path::new(kept)),
-        photo: Some(kept.to_string()),
-    })?;
+    let tracing = last
+        .seen(&dir.join(kept), photo)
+        .and_then(|seen| trace::trace_seen(&seen, &options, &Run::default()))
+        .map_err(|f| NotTaken {
+            faults: f.in_file(Path::new(kept)),
+            photo: Some(kept.to_string()),
+        })?;
+    last.forget();
     let word = |yes: bool, a: &str, b: &str| if yes { a.to_string() } else { b.to_string() };
     let mut notes = vec![format!(
         "Traced from {kept}. In the job: taken_off = \"{}\", inked_side = \"{}\".",
@@ -303,7 +349,15 @@ mod tests {
     fn each_outline_of_a_drawing_becomes_a_template_and_the_file_stays_as_it_was() {
         let home = tempfile::tempdir().unwrap();
         std::fs::write(home.path().join("plates.svg"), "mine").unwrap();
-        let taken = take(home.path(), "plates.svg", TWO.as_bytes(), LAY, &["hip".into()]).unwrap();
+        let taken = take(
+            home.path(),
+            "plates.svg",
+            TWO.as_bytes(),
+            LAY,
+            &["hip".into()],
+            &LastPhoto::default(),
+        )
+        .unwrap();
         assert_eq!(taken.kept, "plates-2.svg");
         assert_eq!(std::fs::read_to_string(home.path().join("plates.svg")).unwrap(), "mine");
         assert_eq!(std::fs::read_to_string(home.path().join("plates-2.svg")).unwrap(), TWO);
@@ -328,7 +382,10 @@ mod tests {
             ("a.heic", b"\0\0\0\x18ftypheic\0\0\0\0"),
             ("../a.svg", TWO.as_bytes()),
         ] {
-            assert!(take(home.path(), name, bytes, LAY, &[]).is_err(), "{name}");
+            assert!(
+                take(home.path(), name, bytes, LAY, &[], &LastPhoto::default()).is_err(),
+                "{name}"
+            );
         }
         assert_eq!(std::fs::read_dir(home.path()).unwrap().count(), 0);
     }

@@ -30,7 +30,7 @@ pub use draft::{Draft, Refused, Revision};
 pub use edit::{Edit, Entry, edited};
 pub use folder::{Folder, JOB_FILE, JobEntry, LEDGER_FILE, PLAN_FOLDER, free_name, write_whole};
 pub use house::{HOUSE_FILE, set_units, units_of};
-pub use intake::{Lay, NotTaken, Taken, by_size, free_id, take, trace_again};
+pub use intake::{LastPhoto, Lay, NotTaken, Taken, by_size, free_id, take, trace_again};
 pub use offcut_box::{holds, offcut_in, offcut_shape};
 pub use open_job::{OpenJob, faults_of, read_plan, read_stock};
 pub use outline_file::{OutlineData, PhotoUnder, notes_of, outline_drawing};

@@ -1,6 +1,6 @@
 //! The box of offcuts: what a photo or drawing of one says, and which of them hold a size.
 
-use super::intake::{Lay, take};
+use super::intake::{LastPhoto, Lay, take};
 use crate::fault::{Fault, Faults};
 use crate::geometry::{Motion, Point, Region, Ring, point};
 use crate::nest::{self, Extent, Params, Pose, Problem, Shape, Stock};
@@ -44,7 +44,8 @@ pub fn offcut_in(name: &str, bytes: &[u8], warp: Option<f64>) -> Result<(Ring, V
         Fault::new(format!("there is no place to look at it: {e}"), "check space and permissions")
     })?;
     let lay = Lay { inked_net: false, plug: false, inked_down: false };
-    let taken = take(folder.path(), name, bytes, lay, &[]).map_err(|n| n.faults)?;
+    let taken =
+        take(folder.path(), name, bytes, lay, &[], &LastPhoto::default()).map_err(|n| n.faults)?;
     let reading = read_file(&folder.path().join(&taken.kept), &ReadOptions::default())?;
     offcut_shape(&reading.outlines, warp, "give its direction in degrees")
         .map_err(|faults| faults.in_file(Path::new(name)))
