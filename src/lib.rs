@@ -1,7 +1,8 @@
 //! Cut plans for hand lay-up: traced ply outlines become a verified layout on each cloth's roll.
 //!
 //! The flow, left to right; a module uses only those before it: [`printable`], [`fault`], [`units`], [`day`],
-//! [`live`], [`run`], [`file_name`], [`manifest`] → [`geometry`] → [`outline`] → [`trace`] → [`cloth`] →
+//! [`live`], [`run`], [`file_name`],
+//! [`manifest`], [`json`] → [`geometry`] → [`outline`] → [`trace`] → [`cloth`] →
 //! [`job`] → [`ply`] → [`stock`] → [`nest`] → [`assign`] → [`mosaic`] → [`plan`] → [`verify`] →
 //! [`planner`] → [`laminate`] → [`estimate`] → [`layup`] → [`sheet`] → [`ledger`].
 
@@ -13,6 +14,7 @@ pub mod fault;
 pub mod file_name;
 pub mod geometry;
 pub mod job;
+pub mod json;
 pub mod laminate;
 pub mod layup;
 pub mod ledger;

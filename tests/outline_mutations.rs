@@ -3,7 +3,10 @@
 
 #![allow(clippy::unwrap_used)]
 
-use rand_pcg::Pcg64;
+#[path = "attack_support/mutate.rs"]
+mod mutate;
+
+use rand_pcg::Pcg64Mcg;
 use rand_pcg::rand_core::{Rng, SeedableRng};
 use std::path::Path;
 use warpwise::geometry::ring_area;
@@ -47,126 +50,19 @@ seat;no-splice;80;40;
 \"hatch, fore\";;250;50;
 ";
 
-/// Tokens that hurt: put in anywhere.
-const POISON: [&str; 34] = [
-    "NaN",
-    "inf",
-    "-inf",
-    "1e999",
-    "-1e308",
-    "1e-320",
-    "0",
-    "-",
-    "--",
-    ".",
-    ",",
-    ";",
-    "\"",
-    "'",
-    "<",
-    ">",
-    "</g>",
-    "<g>",
-    "/>",
-    "&ns;",
-    "&amp;",
-    "&x;",
-    "#",
-    "\n",
-    "\0",
-    "é",
-    "M",
-    "z",
-    "A0 0 0 1 1 0 0",
-    "<use href=\"#seat\"/>",
-    "url(#a)",
-    "matrix(0 0 0 0 0 0)",
-    "scale(1e9)",
-    "display:none",
-];
-
-struct Dice(Pcg64);
-
-impl Dice {
-    fn below(&mut self, n: usize) -> usize {
-        self.0.next_u64() as usize % n.max(1)
-    }
-
-    fn range(&mut self, len: usize, longest: usize) -> std::ops::Range<usize> {
-        let from = self.below(len + 1);
-        from..(from + self.below(longest)).min(len)
-    }
-}
-
-fn mutate(original: &[u8], dice: &mut Dice) -> Vec<u8> {
-    let mut bytes = original.to_vec();
-    for _ in 0..=dice.below(4) {
-        match dice.below(8) {
-            0 => {
-                let at = dice.below(bytes.len());
-                if let Some(b) = bytes.get_mut(at) {
-                    *b ^= 1 << dice.below(8);
-                }
-            }
-            1 => {
-                let r = dice.range(bytes.len(), 40);
-                bytes.drain(r);
-            }
-            2 => {
-                let r = dice.range(bytes.len(), 200);
-                let copy = bytes[r].to_vec();
-                let at = dice.below(bytes.len() + 1);
-                bytes.splice(at..at, copy);
-            }
-            3 | 4 => {
-                // In place of a number or word, which more often leaves a file that parses.
-                let starts: Vec<usize> = (1..bytes.len())
-                    .filter(|&i| bytes[i].is_ascii_digit() && !bytes[i - 1].is_ascii_digit())
-                    .collect();
-                if !starts.is_empty() {
-                    let from = starts[dice.below(starts.len())];
-                    let to = (from..bytes.len())
-                        .find(|&i| !bytes[i].is_ascii_digit())
-                        .unwrap_or(bytes.len());
-                    let number = format!("{}", dice.below(100_000) as f64 / 100.0 - 200.0);
-                    let word =
-                        if dice.below(3) == 0 { POISON[dice.below(POISON.len())] } else { &number };
-                    bytes.splice(from..to, word.bytes());
-                }
-            }
-            5 => {
-                let at = dice.below(bytes.len() + 1);
-                bytes.splice(at..at, POISON[dice.below(POISON.len())].bytes());
-            }
-            6 => {
-                // Two tokens change places.
-                let text = String::from_utf8_lossy(&bytes).into_owned();
-                let mut words: Vec<&str> =
-                    text.split_inclusive([' ', ';', '"', '\n', '>']).collect();
-                let (a, b) = (dice.below(words.len()), dice.below(words.len()));
-                if !words.is_empty() {
-                    words.swap(a, b);
-                }
-                bytes = words.concat().into_bytes();
-            }
-            _ => bytes.truncate(dice.below(bytes.len() + 1)),
-        }
-    }
-    bytes
-}
-
 /// Reads many mutations of a file; how many still gave outlines.
 fn survive(name: &str, original: &str, rounds: usize, seed: u64) -> usize {
     let whole = read_bytes(Path::new(name), original.as_bytes(), &ReadOptions::default())
         .unwrap_or_else(|f| panic!("{f}"));
     assert!(!whole.outlines.is_empty());
-    let mut dice = Dice(Pcg64::seed_from_u64(seed));
+    let seeds = [original.as_bytes().to_vec()];
+    let mut dice = Pcg64Mcg::seed_from_u64(seed);
     let mut good = 0;
     for round in 0..rounds {
-        let bytes = mutate(original.as_bytes(), &mut dice);
+        let bytes = mutate::mutated(&seeds, &mut dice);
         let options = ReadOptions {
-            unit: (dice.below(4) == 0).then_some(Unit::Inch),
-            layer: (dice.below(6) == 0).then(|| "seat".to_string()),
+            unit: dice.next_u64().is_multiple_of(4).then_some(Unit::Inch),
+            layer: dice.next_u64().is_multiple_of(6).then(|| "seat".to_string()),
             ..ReadOptions::default()
         };
         match read_bytes(Path::new(name), &bytes, &options) {

@@ -428,7 +428,7 @@ fn an_archive_that_was_tampered_with_is_refused_whole() {
         (&twice, "two records"),
         (&crossed, "off-1"),
         (&backwards, "numbered upwards"),
-        (&unknown, "its numbers"),
+        (&unknown, "film"),
         (&negative, "as it was written"),
         (&nonsense, "as it was written"),
     ] {
@@ -725,6 +725,7 @@ fn a_left_over_that_touches_itself_is_not_let_go() {
     let plan = warpwise::verify::verify(plan.sealed()).unwrap_or_else(|f| panic!("{f}"));
     let booked = ledger.book(&plan, &[], &now()).unwrap();
     assert!(booked.added.len() >= whole, "{} of {whole}", booked.added.len());
+    assert_eq!(booked.cut_down.len(), 1, "it is said");
 }
 
 /// The backup of the second change was written under another name, and the change refused.

@@ -706,6 +706,7 @@ fn booked_words(words: &Words, job: &str, booked: &Booked, done: bool) -> Markup
             @for (id, used, left) in &booked.shortened { li { (id) ": −" (words.units.long(*used)) @if let Some(left) = left { " → " (words.units.long(*left)) } } }
             @if !booked.used_up.is_empty() { li { (words.t("book.used_up")) " " (booked.used_up.join(", ")) } }
             @if !booked.added.is_empty() { li { (words.with("book.added", &[&booked.added.len().to_string()])) } }
+            @if !booked.cut_down.is_empty() { li { (words.t("book.cut_down")) " " (booked.cut_down.join(", ")) } }
         }
         @if done { p { a .button href="/stock/labels" target="_blank" { (words.t("stock.labels")) } " " a .button href="/stock" { (words.t("frame.stock")) } } }
         @else {

@@ -490,6 +490,12 @@ fn book(
     if !booked.added.is_empty() {
         let ids: Vec<&str> = booked.added.iter().map(|o| o.id.as_str()).collect();
         out.push_str(&format!("new offcuts: {}\n", ids.join(", ")));
+        if !booked.cut_down.is_empty() {
+            out.push_str(&format!(
+                "only the largest rectangle of {}: the left-over touches itself\n",
+                booked.cut_down.join(", ")
+            ));
+        }
         match write_labels(&labels, &booked.added) {
             Ok(()) => out.push_str(&format!(
                 "labels to print: {} (or {})\n",

@@ -61,7 +61,7 @@ pub fn growth(
         if edge.amount <= 0.0 {
             continue;
         }
-        if i % 64 == 0 && stop() {
+        if stop() {
             break;
         }
         let Ends { before, after, lines } = &ends[i];

@@ -8,41 +8,97 @@ use super::write::{Change, LAST_NUMBER, Moment, Stop, all, write_record};
 use crate::fault::{Fault, Faults};
 use crate::stock::{Age, Consumable, Offcut, OffcutFacts, Roll, RollFacts, Snapshot, SnapshotFile};
 use rusqlite::{Connection, TransactionBehavior, params};
-use serde::{Deserialize, Serialize};
+use serde::de::Error as _;
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
+use serde_json::value::{RawValue, to_raw_value};
+use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 
-/// Every table of the ledger.
-#[derive(Debug, PartialEq, Serialize, Deserialize)]
+/// Every table of the ledger. Its records stay texts: a history is far larger read than written.
+#[derive(Debug, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-struct Archive {
-    /// The last number given to each kind of thing.
-    numbers: BTreeMap<String, u32>,
-    records: Vec<Record>,
-    entries: Vec<ArchivedEntry>,
+struct Archive<'a> {
+    numbers: Numbers,
+    #[serde(borrow)]
+    records: Vec<RecordText<'a>>,
+    entries: Vec<ArchivedEntry<'a>>,
+}
+
+/// The last number given to each kind of thing.
+#[derive(Debug, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Numbers {
+    con: u32,
+    off: u32,
+    roll: u32,
 }
 
 /// An entry of the history with what it changed.
-#[derive(Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-struct ArchivedEntry {
+struct ArchivedEntry<'a> {
     number: i64,
     at: String,
     what: String,
     undone: bool,
-    changes: Vec<ArchivedChange>,
+    #[serde(borrow)]
+    changes: Vec<ArchivedChange<'a>>,
 }
 
 /// One record before and after an entry.
-#[derive(Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-struct ArchivedChange {
+struct ArchivedChange<'a> {
     id: String,
-    before: Option<Record>,
-    after: Option<Record>,
+    #[serde(borrow)]
+    before: Option<RecordText<'a>>,
+    #[serde(borrow)]
+    after: Option<RecordText<'a>>,
 }
 
-/// Kinds of things that are numbered.
-const NUMBERED: [&str; 3] = ["roll", "off", "con"];
+/// A record as the file has it, which can be read.
+#[derive(Debug)]
+struct RecordText<'a>(Cow<'a, RawValue>);
+
+impl<'a> RecordText<'a> {
+    fn of(record: &Record) -> Result<RecordText<'a>, serde_json::Error> {
+        Ok(RecordText(Cow::Owned(to_raw_value(record)?)))
+    }
+
+    fn read(&self) -> Result<Record, serde_json::Error> {
+        serde_json::from_str(self.0.get())
+    }
+}
+
+impl Serialize for RecordText<'_> {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        self.0.serialize(to)
+    }
+}
+
+impl<'de: 'a, 'a> Deserialize<'de> for RecordText<'a> {
+    fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+        let text = RecordText(Cow::Borrowed(<&'a RawValue>::deserialize(from)?));
+        text.read().map_err(D::Error::custom)?;
+        Ok(text)
+    }
+}
+
+/// The stock file with the whole ledger.
+#[derive(Serialize)]
+struct Whole<'a> {
+    #[serde(flatten)]
+    file: SnapshotFile,
+    archive: Archive<'a>,
+}
+
+/// Of a stock file only the whole ledger.
+#[derive(Deserialize)]
+struct OnlyArchive<'a> {
+    #[serde(borrow)]
+    archive: Option<&'a RawValue>,
+}
+
 const KINDS: [&str; 5] = ["roll", "offcut", "consumable", "piece", "plan"];
 
 /// What an import took over.
@@ -66,12 +122,11 @@ impl Ledger {
         let failed = |e: rusqlite::Error| trouble(&self.file, &e);
         // One state of the ledger, whatever other processes change meanwhile.
         let reading = self.db.unchecked_transaction().map_err(failed)?;
-        let mut file = self.snapshot(now)?.to_file();
-        let archive = Archive::of(&reading).map_err(failed)?;
-        let archive = serde_json::to_value(archive)
+        let file = self.snapshot(now)?.to_file();
+        let whole = Whole { file, archive: Archive::of(&reading).map_err(failed)? };
+        let text = serde_json::to_string_pretty(&whole)
             .map_err(|e| machine(&self.file, &format!("its archive cannot be written: {e}")))?;
-        file.archive = Some(archive);
-        Ok(file.to_json())
+        Ok(text + "\n")
     }
 
     /// Takes over a stock file. If it holds a whole ledger and this one is empty, it becomes that
@@ -81,20 +136,21 @@ impl Ledger {
     /// # Errors
     /// A text that is no stock file, and every fault in it; then nothing is taken over.
     pub fn import(&mut self, text: &str, now: &Moment) -> Result<Imported, Trouble> {
-        let mut file = SnapshotFile::from_json(text)?;
-        let archive = file.archive.take();
+        let file = SnapshotFile::from_json(text)?;
         let id = file.ledger.clone();
         let stock = Snapshot::new(file, now.day)?;
         let things = stock.rolls.len() + stock.offcuts.len() + stock.consumables.len();
-        let Some(archive) = archive else {
+        let only: OnlyArchive<'_> =
+            serde_json::from_str(text).map_err(|e| broken(&e.to_string()))?;
+        let Some(archive) = only.archive else {
             return Ok(Imported {
                 things: self.take_over(&stock, now)?,
                 whole: false,
                 left_history: false,
             });
         };
-        let archive: Archive =
-            serde_json::from_value(archive).map_err(|e| broken(&e.to_string()))?;
+        let archive: Archive<'_> =
+            serde_json::from_str(archive.get()).map_err(|e| broken(&e.to_string()))?;
         archive.check(&stock)?;
         if self.restore_archive(&archive, id.as_deref())? {
             return Ok(Imported { things, whole: true, left_history: false });
@@ -103,7 +159,11 @@ impl Ledger {
     }
 
     /// Becomes the archived ledger, if this one is empty.
-    fn restore_archive(&mut self, archive: &Archive, id: Option<&str>) -> Result<bool, Trouble> {
+    fn restore_archive(
+        &mut self,
+        archive: &Archive<'_>,
+        id: Option<&str>,
+    ) -> Result<bool, Trouble> {
         let file = self.file.clone();
         let mut run = || -> rusqlite::Result<bool> {
             let tx = self.db.transaction_with_behavior(TransactionBehavior::Immediate)?;
@@ -169,20 +229,22 @@ fn free_name(c: &Change<'_>, id: &str, kind: &str) -> Result<String, Stop> {
     Ok(id.to_string())
 }
 
-impl Archive {
-    fn of(db: &Connection) -> rusqlite::Result<Archive> {
-        let mut numbers = BTreeMap::new();
-        for kind in NUMBERED {
-            let number = db.query_row(
-                "SELECT CAST(value AS INTEGER) FROM about WHERE name = ?1",
-                [kind],
-                |row| row.get(0),
-            )?;
-            numbers.insert(kind.to_string(), number);
-        }
+impl Archive<'_> {
+    fn of(db: &Connection) -> rusqlite::Result<Self> {
+        let number = |kind: &str| {
+            let select = "SELECT CAST(value AS INTEGER) FROM about WHERE name = ?1";
+            db.query_row(select, [kind], |row| row.get(0))
+        };
+        let numbers = Numbers { con: number("con")?, off: number("off")?, roll: number("roll")? };
+        // As it is written today, whatever fields an older version wrote.
+        let text = |record: &Record| {
+            RecordText::of(record).map_err(|e| rusqlite::Error::ToSqlConversionFailure(e.into()))
+        };
         let mut records = Vec::new();
         for kind in KINDS {
-            records.extend(all(db, kind)?);
+            for record in all(db, kind)? {
+                records.push(text(&record)?);
+            }
         }
         let mut select =
             db.prepare("SELECT number, at, what, undone FROM entry ORDER BY number")?;
@@ -199,7 +261,9 @@ impl Archive {
             select.query_map([], entry)?.collect::<rusqlite::Result<_>>()?;
         let mut select =
             db.prepare("SELECT id, before, after FROM change WHERE entry = ?1 ORDER BY rowid")?;
-        let record = |text: Option<String>| text.map(|t| super::write::read(&t)).transpose();
+        let record = |body: Option<String>| {
+            body.map(|b| super::write::read(&b).and_then(|r| text(&r))).transpose()
+        };
         for entry in &mut entries {
             let change = |r: &rusqlite::Row<'_>| {
                 Ok(ArchivedChange {
@@ -216,7 +280,8 @@ impl Archive {
 
     /// Writes every table of an empty ledger.
     fn write(&self, db: &Connection, id: Option<&str>) -> rusqlite::Result<()> {
-        for (kind, number) in &self.numbers {
+        let Numbers { con, off, roll } = self.numbers;
+        for (kind, number) in [("con", con), ("off", off), ("roll", roll)] {
             db.execute(
                 "UPDATE about SET value = ?2 WHERE name = ?1",
                 params![kind, number.to_string()],
@@ -226,7 +291,8 @@ impl Archive {
             db.execute("UPDATE about SET value = ?1 WHERE name = 'ledger'", [id])?;
         }
         for record in &self.records {
-            write_record(db, &record.id(), Some(record))?;
+            let record = super::write::read(record.0.get())?;
+            write_record(db, &record.id(), Some(&record))?;
         }
         let mut write_entry =
             db.prepare("INSERT INTO entry (number, at, what, undone) VALUES (?1, ?2, ?3, ?4)")?;
@@ -234,12 +300,15 @@ impl Archive {
         for entry in &self.entries {
             write_entry.execute(params![entry.number, entry.at, entry.what, entry.undone])?;
             for change in &entry.changes {
-                let text = |record: &Option<Record>| record.as_ref().map(Record::to_text);
+                let text = |record: &Option<RecordText<'_>>| {
+                    let read = record.as_ref().map(|r| super::write::read(r.0.get()));
+                    read.transpose().map(|r| r.as_ref().map(Record::to_text))
+                };
                 write_change.execute(params![
                     entry.number,
                     change.id,
-                    text(&change.before),
-                    text(&change.after)
+                    text(&change.before)?,
+                    text(&change.after)?
                 ])?;
             }
         }
@@ -249,77 +318,77 @@ impl Archive {
     /// Holds it against itself and against the lists of the same file.
     fn check(&self, stock: &Snapshot) -> Result<(), Faults> {
         let mut faults = Faults::new();
-        if !self.numbers.keys().map(String::as_str).eq(["con", "off", "roll"])
-            || self.numbers.values().any(|n| *n > LAST_NUMBER)
-        {
+        let Numbers { con, off, roll } = self.numbers;
+        if con.max(off).max(roll) > LAST_NUMBER {
             faults.push(broken("its numbers are not those of rolls, offcuts and consumables"));
         }
         let mut seen = BTreeSet::new();
-        for record in &self.records {
-            if !seen.insert(record.id()) {
-                faults.push(broken("two records have this name").on(record.id()));
-            }
-        }
-        let changed = self
-            .entries
-            .iter()
-            .flat_map(|e| &e.changes)
-            .flat_map(|c| c.before.iter().chain(&c.after));
-        self.records.iter().chain(changed).for_each(|record| {
+        let mut read = |text: &RecordText<'_>| -> Option<Record> {
+            let record = text.read().map_err(|e| Faults::from(broken(&e.to_string())));
+            let record = faults.keep(record)?;
             faults.keep(record.sound());
+            Some(record)
+        };
+        let mut archived = BTreeMap::new();
+        let mut twice = Vec::new();
+        for text in &self.records {
+            let Some(record) = read(text) else { continue };
+            if !seen.insert(record.id()) {
+                twice.push(broken("two records have this name").on(record.id()));
+            }
+            archived.extend(plain(record));
+        }
+        let changes = self.entries.iter().flat_map(|e| &e.changes);
+        changes.flat_map(|c| c.before.iter().chain(&c.after)).for_each(|text| {
+            read(text);
         });
+        faults.0.extend(twice);
         if !self.entries.is_sorted_by(|a, b| a.number < b.number)
             || self.entries.first().is_some_and(|e| e.number < 1)
         {
             faults.push(broken("its entries are not numbered upwards"));
         }
-        faults.0.extend(self.differences(stock));
+        faults.0.extend(differences(&archived, stock));
         faults.into_result(())
     }
+}
 
-    /// Things that the lists of the file tell otherwise than the archive, their ages apart: those
-    /// run on.
-    fn differences(&self, stock: &Snapshot) -> Vec<Fault> {
-        let mut listed = BTreeMap::new();
-        let ageless = |facts: RollFacts| {
-            Record::Roll(Kept {
-                facts: RollFacts { age: Age::default(), ..facts },
-                out_since: None,
-                open_plan: None,
-            })
-        };
-        let ageless_offcut = |facts: OffcutFacts| {
-            Record::Offcut(Kept {
-                facts: OffcutFacts { age: Age::default(), ..facts },
-                out_since: None,
-                open_plan: None,
-            })
-        };
-        listed.extend(stock.rolls.iter().map(|r| (r.id().to_string(), ageless(r.facts().clone()))));
-        listed.extend(
-            stock.offcuts.iter().map(|o| (o.id().to_string(), ageless_offcut(o.facts().clone()))),
-        );
-        listed.extend(
-            stock.consumables.iter().map(|c| (c.id.clone(), Record::Consumable(c.clone()))),
-        );
-        let mut archived = BTreeMap::new();
-        for record in &self.records {
-            let plain = match record.clone() {
-                Record::Roll(r) => Roll::new(r.facts).ok().map(|r| ageless(r.facts().clone())),
-                Record::Offcut(o) => {
-                    Offcut::new(o.facts).ok().map(|o| ageless_offcut(o.facts().clone()))
-                }
-                Record::Consumable(c) => Some(Record::Consumable(c)),
-                Record::Piece(_) | Record::Plan(_) => None,
-            };
-            archived.extend(plain.map(|p| (record.id(), p)));
-        }
-        let names: BTreeSet<&String> = listed.keys().chain(archived.keys()).collect();
-        let differing = names.into_iter().filter(|id| listed.get(*id) != archived.get(*id));
-        differing
-            .map(|id| broken("the lists of the file tell it otherwise than its `archive`").on(id))
-            .collect()
-    }
+fn ageless(facts: RollFacts) -> Record {
+    let facts = RollFacts { age: Age::default(), ..facts };
+    Record::Roll(Kept { facts, out_since: None, open_plan: None })
+}
+
+fn ageless_offcut(facts: OffcutFacts) -> Record {
+    let facts = OffcutFacts { age: Age::default(), ..facts };
+    Record::Offcut(Kept { facts, out_since: None, open_plan: None })
+}
+
+/// A record as the lists of the file tell it, with its name; `None` of what they do not tell.
+fn plain(record: Record) -> Option<(String, Record)> {
+    let id = record.id();
+    let plain = match record {
+        Record::Roll(r) => ageless(Roll::new(r.facts).ok()?.facts().clone()),
+        Record::Offcut(o) => ageless_offcut(Offcut::new(o.facts).ok()?.facts().clone()),
+        Record::Consumable(c) => Record::Consumable(c),
+        Record::Piece(_) | Record::Plan(_) => return None,
+    };
+    Some((id, plain))
+}
+
+/// Things that the lists of the file tell otherwise than the archive, their ages apart: those run
+/// on.
+fn differences(archived: &BTreeMap<String, Record>, stock: &Snapshot) -> Vec<Fault> {
+    let mut listed = BTreeMap::new();
+    listed.extend(stock.rolls.iter().map(|r| (r.id().to_string(), ageless(r.facts().clone()))));
+    listed.extend(
+        stock.offcuts.iter().map(|o| (o.id().to_string(), ageless_offcut(o.facts().clone()))),
+    );
+    listed.extend(stock.consumables.iter().map(|c| (c.id.clone(), Record::Consumable(c.clone()))));
+    let names: BTreeSet<&String> = listed.keys().chain(archived.keys()).collect();
+    let differing = names.into_iter().filter(|id| listed.get(*id) != archived.get(*id));
+    differing
+        .map(|id| broken("the lists of the file tell it otherwise than its `archive`").on(id))
+        .collect()
 }
 
 fn broken(what: &str) -> Fault {

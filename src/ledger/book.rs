@@ -6,8 +6,8 @@ use super::write::{Change, Moment, Stop};
 use crate::cloth::Face;
 use crate::fault::{Fault, Faults};
 use crate::geometry::boolean::intersection;
-use crate::geometry::{Ring, point, ring_bounds};
-use crate::plan::{PlacedPiece, Plan, PlanStock, StockKind};
+use crate::geometry::{Region, Ring, point, ring_bounds};
+use crate::plan::{PlacedPiece, Plan, PlanStock, StockKind, at_origin};
 use crate::stock::{Offcut, OffcutFacts, Roll, RollFacts, can_be_flaw};
 use crate::units::{LARGEST, quoted, show_metres, snap};
 use crate::verify::Verified;
@@ -49,6 +49,9 @@ pub struct Booked {
     pub cut_in_part: Vec<String>,
     /// Offcuts that came in.
     pub added: Vec<OffcutFacts>,
+    /// Those of them of which only the largest rectangle came in: an older plan's left-over touched
+    /// itself.
+    pub cut_down: Vec<String>,
 }
 
 impl Ledger {
@@ -394,20 +397,9 @@ fn finish(
         let id = c.new_id("off")?;
         // The sheet names it otherwise: with both names its label finds it on the bench.
         let parent = Some(format!("{}, {} on the sheet", stock.id, left.id));
-        let facts = OffcutFacts {
-            id: id.clone(),
-            outline: left.outline.clone(),
-            holes: left.holes.clone(),
-            parent,
-            ..heir.clone()
-        };
-        let low = ring_bounds(&facts.outline).map_or(point(0.0, 0.0), |b| b.min);
-        let home = |ring: &Ring| ring.iter().map(|p| (*p - low).snapped()).collect();
-        let mut facts = OffcutFacts {
-            outline: home(&facts.outline),
-            holes: facts.holes.iter().map(home).collect(),
-            ..facts
-        };
+        let Region { outline, holes } =
+            at_origin(&Region { outline: left.outline.clone(), holes: left.holes.clone() });
+        let mut facts = OffcutFacts { id: id.clone(), outline, holes, parent, ..heir.clone() };
         // Plans of older versions may have left-overs that touch themselves, which no one keeps in
         // one: of such a one the largest rectangle.
         if Offcut::new(facts.clone()).is_err() {
@@ -415,6 +407,7 @@ fn finish(
             facts.outline = vec![point(0.0, 0.0), point(w, 0.0), point(w, h), point(0.0, h)];
             facts.holes.clear();
             Offcut::new(facts.clone())?;
+            booked.cut_down.push(id.clone());
         }
         c.put(
             &id,

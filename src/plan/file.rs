@@ -1,11 +1,11 @@
 //! `plan.json`: writing, reading, the content id and the JSON Schema.
 
 use super::model::Plan;
-use super::written::bare;
+use super::written::{hashed, hashed_text};
 use crate::fault::{Fault, Faults};
+use crate::json::holds_no_more_than_is_read;
 use serde::{Deserialize, Serialize};
 use serde_json::ser::Formatter;
-use sha2::{Digest, Sha256};
 use std::io;
 
 /// The version of the format this crate writes and reads.
@@ -24,11 +24,10 @@ impl Plan {
     /// The hash of everything in the plan but its own id and the offcuts' ids that derive from it:
     /// SHA-256, hexadecimal.
     pub fn content_id(&self) -> String {
-        let mut bare = self.clone();
-        bare.id.clear();
-        bare.stocks.iter_mut().flat_map(|s| &mut s.offcuts).for_each(|o| o.id.clear());
         // Numbers that are no numbers are written as null: still a hash, and `verify` refuses them.
-        hashed(&bare)
+        let hash = hashed(self);
+        debug_assert!(hash.is_some(), "a hash takes every byte");
+        hash.unwrap_or_default()
     }
 
     /// Whether its id is that of its content, as it is or as an older build wrote it.
@@ -56,27 +55,6 @@ impl Plan {
             offcut.id = id;
         }
         self
-    }
-}
-
-fn hashed(content: &impl Serialize) -> String {
-    let mut hash = Hasher(Sha256::new());
-    let written = serde_json::to_writer(&mut hash, content);
-    debug_assert!(written.is_ok(), "a hash takes every byte");
-    hash.0.finalize().iter().map(|b| format!("{b:02x}")).collect()
-}
-
-/// Feeds what is written to a hash.
-struct Hasher(Sha256);
-
-impl io::Write for Hasher {
-    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
-        self.0.update(bytes);
-        Ok(bytes.len())
-    }
-
-    fn flush(&mut self) -> io::Result<()> {
-        Ok(())
     }
 }
 
@@ -115,6 +93,7 @@ pub fn from_json(text: &str) -> Result<Plan, Faults> {
                 .at_line(e.line().max(1), e.column().max(1)),
         )
     };
+    holds_no_more_than_is_read(text, REMEDY)?;
     // Another version may have another shape: look at that first.
     let version: Version = serde_json::from_str(text).map_err(located)?;
     if version.schema != u64::from(SCHEMA) {
@@ -130,7 +109,7 @@ pub fn from_json(text: &str) -> Result<Plan, Faults> {
     }
     let mut plan: Plan = serde_json::from_str(text).map_err(located)?;
     let today = plan.content_id();
-    if plan.id != today && bare(text).is_some_and(|content| hashed(&content) == plan.id) {
+    if plan.id != today && hashed_text(text).as_ref() == Some(&plan.id) {
         plan.hash_today = Some(today);
     }
     Ok(plan)

@@ -30,6 +30,9 @@ const ROUNDING: f64 = 0.005;
 /// Half the side of the square taken away where they do, mm.
 const PINCH: f64 = 0.5;
 
+/// Whether nobody waits any longer.
+type Asked<'a> = dyn Fn() -> bool + Sync + 'a;
+
 /// What is left of a stock over its used length, by parts that are each measured on their own.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct LeftOver {
@@ -53,9 +56,16 @@ pub struct LeftOver {
 /// what remains, so that only what is at least that wide stays an offcut. All the rest of the
 /// cloth, selvedges and flaws included, is waste. Crossings are rounded to the 1 µm grid.
 pub fn left_over(stock: &PlanStock, least_width: f64) -> LeftOver {
+    left_over_unless(stock, least_width, &|| false)
+}
+
+/// The same, given up once `stop` says that nobody waits for it.
+pub fn left_over_unless(stock: &PlanStock, least_width: f64, stop: &Asked<'_>) -> LeftOver {
     // Stretch by stretch: the time of one overlay goes by more than its edges.
-    let parts: Vec<LeftOver> =
-        stretches(stock).into_par_iter().map(|x| left_of_stretch(stock, x, least_width)).collect();
+    let parts: Vec<LeftOver> = stretches(stock)
+        .into_par_iter()
+        .map(|x| left_of_stretch(stock, x, least_width, stop).unwrap_or_default())
+        .collect();
     let mut whole = LeftOver::default();
     for part in parts {
         whole.offcuts.extend(part.offcuts);
@@ -108,11 +118,14 @@ fn stretches(stock: &PlanStock) -> Vec<[f64; 2]> {
     ends.windows(2).flat_map(|w| cut(w[0], w[1])).filter(|s| s[0] < s[1]).collect()
 }
 
-/// [`left_over`] of the cloth between two abscissas.
-fn left_of_stretch(stock: &PlanStock, [from, to]: [f64; 2], least_width: f64) -> LeftOver {
-    let Some(b) = ring_bounds(&stock.outline) else {
-        return LeftOver::default();
-    };
+/// [`left_over`] of the cloth between two abscissas; `None` if there is none or it is stopped.
+fn left_of_stretch(
+    stock: &PlanStock,
+    [from, to]: [f64; 2],
+    least_width: f64,
+    stop: &Asked<'_>,
+) -> Option<LeftOver> {
+    let b = ring_bounds(&stock.outline).filter(|_| !stop())?;
     let slab =
         vec![point(from, b.min.y), point(to, b.min.y), point(to, b.max.y), point(from, b.max.y)];
     let cloth = intersection(std::iter::once(&stock.outline).chain(&stock.holes), [&slab]);
@@ -127,21 +140,25 @@ fn left_of_stretch(stock: &PlanStock, [from, to]: [f64; 2], least_width: f64) ->
     let (selvedges, flaws) = (selvedges(stock), anticlockwise(&stock.flaws));
     let remaining =
         difference(cloth.iter().copied(), pieces.iter().copied().chain(&selvedges).chain(&flaws));
-    let handy: Vec<Region> = remaining.into_iter().flat_map(|r| handy(r, least_width)).collect();
+    let handy: Vec<Region> =
+        remaining.into_iter().flat_map(|r| handy(r, least_width, stop)).collect();
     let offcuts: Vec<Offcut> = handy
         .into_par_iter()
-        .flat_map(|r| opened(&[r], least_width))
-        .filter_map(|r| offcut(r, least_width))
+        .flat_map(|r| opened(&[r], least_width, stop))
+        .filter_map(|r| if stop() { None } else { offcut(r, least_width) })
         .collect();
+    if stop() {
+        return None;
+    }
     let taken = offcuts.iter().flat_map(|o| std::iter::once(&o.outline).chain(&o.holes));
     let waste = difference(cloth, pieces.iter().copied().chain(taken));
-    LeftOver {
+    Some(LeftOver {
         offcuts_area: offcuts.iter().map(|o| o.area).sum(),
         waste_area: area(&waste),
         offcuts,
         waste,
         ..LeftOver::default()
-    }
+    })
 }
 
 /// Sum of areas, mm².
@@ -173,15 +190,15 @@ fn anticlockwise(rings: &[Ring]) -> Vec<Ring> {
 }
 
 /// A region of at most [`MOST_CORNERS`], or the halves of its halves that are.
-fn handy(region: Region, least_width: f64) -> Vec<Region> {
+fn handy(region: Region, least_width: f64, stop: &Asked<'_>) -> Vec<Region> {
     let corners: usize = region.rings().map(Vec::len).sum();
     match region.bounds() {
-        Some(b) if corners > MOST_CORNERS && b.width() > 4.0 * least_width.max(1.0) => {
+        Some(b) if corners > MOST_CORNERS && b.width() > 4.0 * least_width.max(1.0) && !stop() => {
             let (middle, width) = (snap(b.centre().x), b.width());
             let parts = cut_across(region, middle);
             let shorter = |r: &Region| r.bounds().is_none_or(|b| b.width() < 0.75 * width);
             if parts.iter().all(shorter) {
-                parts.into_iter().flat_map(|r| handy(r, least_width)).collect()
+                parts.into_iter().flat_map(|r| handy(r, least_width, stop)).collect()
             } else {
                 parts
             }
@@ -210,9 +227,9 @@ fn cut_across(region: Region, x: f64) -> Vec<Region> {
 }
 
 /// The parts of `remaining` that a disc of the given diameter can reach into, corners kept.
-fn opened(remaining: &[Region], width: f64) -> Vec<Region> {
+fn opened(remaining: &[Region], width: f64, stop: &Asked<'_>) -> Vec<Region> {
     let half = width / 2.0;
-    if half <= 0.0 {
+    if half <= 0.0 || stop() {
         return apart(remaining.to_vec());
     }
     let core = grown(remaining, -half, LineJoin::Round(ROUND));
@@ -300,9 +317,13 @@ fn grown(regions: &[Region], by: f64, join: LineJoin<f64>) -> Vec<Region> {
 /// nowhere as wide as `least_width`.
 fn offcut(region: Region, least_width: f64) -> Option<Offcut> {
     let b = largest_rectangle(&region)?;
-    let draft =
-        Draft { net: region.outline.clone(), holes: region.holes.clone(), ..Draft::default() };
-    let region = if Outline::new(draft).is_ok() {
+    let holds = |region: &Region| {
+        let Region { outline: net, holes } = region.clone();
+        Outline::new(Draft { net, holes, ..Draft::default() }).is_ok()
+    };
+    // Where it lies, and where the ledger takes it: what is as narrow as may be is a sliver in one
+    // of two places, by the rounding of its numbers.
+    let region = if holds(&region) && holds(&at_origin(&region)) {
         region
     } else {
         Region::solid(rectangle_ring(b.min, b.max))
@@ -322,12 +343,20 @@ fn offcut(region: Region, least_width: f64) -> Option<Offcut> {
     })
 }
 
+/// A region with the lower left corner of its box at the origin, as the ledger keeps it.
+pub(crate) fn at_origin(region: &Region) -> Region {
+    let low = ring_bounds(&region.outline).map_or(point(0.0, 0.0), |b| b.min);
+    let home = |ring: &Ring| ring.iter().map(|p| (*p - low).snapped()).collect();
+    Region { outline: home(&region.outline), holes: region.holes.iter().map(home).collect() }
+}
+
 fn rectangle_ring(low: Point, high: Point) -> Ring {
     vec![low, point(high.x, low.y), high, point(low.x, high.y)]
 }
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::cloth::Face;
     use crate::plan::{PlacedPiece, StockKind};
@@ -361,6 +390,25 @@ mod tests {
             used_length: used,
             placed: placed.collect(),
             offcuts: Vec::new(),
+        }
+    }
+
+    /// A plan's left-over was sound where it lay and a spike at the origin: booking took its largest
+    /// rectangle, and the rest was gone without a word.
+    #[test]
+    fn a_left_over_is_as_sound_in_the_ledger_as_it_is_in_the_plan() {
+        let tongue = |y: f64| {
+            let ring = [(0.0, 0.0), (100.0, 0.0), (100.0, 99.995), (200.0, 100.0), (0.0, 100.0)];
+            Region::solid(ring.iter().map(|&(a, b)| point(a, b + y).snapped()).collect())
+        };
+        let holds =
+            |r: &Region| Outline::new(Draft { net: r.outline.clone(), ..Draft::default() }).is_ok();
+        let places: Vec<Region> = (0..400).map(|k| tongue(f64::from(k) * 12.345)).collect();
+        assert!(places.iter().any(|r| holds(r) != holds(&at_origin(r))), "no place tells");
+        for region in places {
+            let kept = offcut(region, 40.0).unwrap();
+            let kept = Region { outline: kept.outline, holes: kept.holes };
+            assert!(holds(&kept) && holds(&at_origin(&kept)), "{kept:?}");
         }
     }
 
@@ -509,7 +557,7 @@ mod tests {
         };
         let strip = Region::solid(rectangle(0.0, -200.0, 39.0, 400.0));
         let remaining = [wedge(&|x| x, 0.0), strip, wedge(&|x| 39.0 - x, 20.0)];
-        let parts = opened(&remaining, 40.0);
+        let parts = opened(&remaining, 40.0, &|| false);
         let disc = std::f64::consts::PI * 400.0;
         let on_strip = |r: &Region| {
             r.bounds().is_some_and(|b| (0.0..=39.0).contains(&b.min.x) && b.max.x <= 39.0)

@@ -18,7 +18,8 @@ mod written;
 pub use drawn::{drawn, drawn_piece, drawn_stock, line};
 pub use figures::cloth_figures;
 pub use file::{LARGEST_FILE, SCHEMA, from_json, schema_json, to_json};
-pub use left_over::{LeftOver, left_over};
+pub(crate) use left_over::at_origin;
+pub use left_over::{LeftOver, left_over, left_over_unless};
 pub use model::{
     ClothFigures, DrawnFrom, DrawnStock, Offcut, OtherHand, PlacedPiece, Plan, PlanCloth,
     PlanLayer, PlanLayerItem, PlanMosaic, PlanPiece, PlanStock, PlanTemplate, Rectangle, Rules,

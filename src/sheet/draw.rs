@@ -210,6 +210,9 @@ impl Sheet<'_> {
             key.extend(cut_short);
         }
         for offcut in &self.stock.offcuts {
+            if self.run.is_stopped(Phase::Writing) {
+                break;
+            }
             self.offcut(&mut scene, offcut, &mut waiting);
         }
         self.flaws(&mut scene, &mut waiting);
@@ -534,12 +537,18 @@ impl Sheet<'_> {
             grid.mark_ring(&b.ring, WORDS);
         }
         for (i, laid) in self.pieces.iter().enumerate() {
+            if self.run.is_stopped(Phase::Writing) {
+                return;
+            }
             let rings: Vec<Ring> =
                 std::iter::once(&laid.placed.outline).chain(&laid.placed.holes).cloned().collect();
             grid.fill(&rings, i as u32 + 1);
             rings.iter().for_each(|r| grid.mark_ring(r, i as u32 + 1));
         }
         for label in waiting {
+            if self.run.is_stopped(Phase::Writing) {
+                return;
+            }
             let block = &label.block;
             let found = OUTSIDE.iter().find_map(|&size| {
                 let (width, height) = (block.width * size + 4.0, block.height * size + 4.0);

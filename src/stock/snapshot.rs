@@ -2,8 +2,10 @@
 
 use super::{Age, Day, Offcut, OffcutFacts, Roll, RollFacts, name_fault};
 use crate::fault::{Fault, Faults};
+use crate::json::holds_no_more_than_is_read;
 use crate::units::quoted;
 use schemars::JsonSchema;
+use serde::de::IgnoredAny;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
 
@@ -11,6 +13,8 @@ use std::collections::BTreeSet;
 pub const FILE_SCHEMA: u32 = 1;
 /// Largest stock file that is read, bytes.
 pub const LARGEST_FILE: u64 = 256 << 20;
+/// Most rolls, offcuts and consumables in a file: more than a workshop has shelves for.
+const MOST_THINGS: usize = 100_000;
 
 /// What a dated consumable is for.
 #[derive(
@@ -149,8 +153,9 @@ pub struct SnapshotFile {
     #[serde(default)]
     pub consumables: Vec<Consumable>,
     /// The whole ledger behind it, which only a ledger reads: history, freezer log, cut pieces.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub archive: Option<serde_json::Value>,
+    #[serde(default, skip_serializing)]
+    #[schemars(with = "Option<serde_json::Value>")]
+    pub archive: Option<IgnoredAny>,
 }
 
 /// The stock on one day, every part of it valid, names unique.
@@ -174,16 +179,23 @@ impl SnapshotFile {
     /// # Errors
     /// A text that is no such file, with line and column.
     pub fn from_json(text: &str) -> Result<SnapshotFile, Fault> {
-        serde_json::from_str(text).map_err(|e| {
+        const REMEDY: &str = "name a file that `warpwise stock export` wrote, or a ledger";
+        holds_no_more_than_is_read(text, REMEDY)?;
+        let file: SnapshotFile = serde_json::from_str(text).map_err(|e| {
             let what = e.to_string();
             let what =
                 what.split(" at line ").next().unwrap_or("it is not a stock file").to_string();
-            let fault = Fault::new(
-                format!("this is not a stock file: {what}"),
-                "name a file that `warpwise stock export` wrote, or a ledger",
-            );
+            let fault = Fault::new(format!("this is not a stock file: {what}"), REMEDY);
             if e.line() > 0 { fault.at_line(e.line(), e.column().max(1)) } else { fault }
-        })
+        })?;
+        let things = file.rolls.len() + file.offcuts.len() + file.consumables.len();
+        if things > MOST_THINGS {
+            let what = format!(
+                "the file holds {things} rolls, offcuts and consumables; at most {MOST_THINGS} are taken"
+            );
+            return Err(Fault::new(what, "take out what is not there any more"));
+        }
+        Ok(file)
     }
 
     /// Its text, ending in a line feed.
@@ -222,7 +234,7 @@ impl Snapshot {
         let names = file.rolls.iter().map(|r| &r.id).chain(file.offcuts.iter().map(|o| &o.id));
         let mut seen = BTreeSet::new();
         for name in names.chain(file.consumables.iter().map(|c| &c.id)) {
-            if !seen.insert(name.clone()) {
+            if !seen.insert(name.as_str()) {
                 faults.push(
                     Fault::new(
                         "stands for two things",

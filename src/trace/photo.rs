@@ -8,9 +8,9 @@ use std::io::Cursor;
 pub const MOST_PIXELS: u64 = 64_000_000;
 /// Most bytes of a photo's file.
 pub const MOST_BYTES: u64 = 64 << 20;
-/// Most memory that decoding may take, bytes: four bytes a pixel of the largest photo and as much
-/// again.
-const MOST_MEMORY: u64 = 512 << 20;
+/// Most memory that decoding may take, bytes: seven bytes a pixel of the largest photo, with
+/// opacity in the file and without it afterwards.
+const MOST_MEMORY: u64 = 7 * MOST_PIXELS;
 /// Least side of a photo, pixels.
 const LEAST_SIDE: u32 = 400;
 
@@ -51,6 +51,11 @@ pub fn read_photo(bytes: &[u8]) -> Result<RgbImage, Fault> {
     if width.min(height) < LEAST_SIDE {
         let what = format!("the photo has only {width} × {height} pixels");
         return Err(Fault::new(what, "use the photo as the camera took it, not a small copy"));
+    }
+    let plain = 3 * u64::from(width) * u64::from(height);
+    if decoder.total_bytes() > plain && decoder.total_bytes() + plain > MOST_MEMORY {
+        let what = "the photo has very many pixels of 16 bits a channel";
+        return Err(Fault::new(what, "save it as JPEG, or with 8 bits a channel"));
     }
     let orientation = decoder.orientation().map_err(damaged)?;
     let mut image =

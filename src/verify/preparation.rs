@@ -98,6 +98,9 @@ pub(super) fn check(plan: &Plan, exact: &Exact, plies: &[Ply], found: &mut Findi
             continue;
         };
         nets(&this, found);
+        if found.full() {
+            return;
+        }
         arrows(&this, found);
         relief_cuts(&this, found);
         allowance::check(&this, found);
@@ -229,9 +232,6 @@ fn nets(laid: &Laid, found: &mut Findings<'_>) {
                 continue;
             };
             let (own, other) = (segs_of(net), &laid.segs);
-            let off = |from: &[Seg], to: &[Seg]| {
-                from.iter().map(|s| s.a).find(|&p| !to.iter().any(|s| s.within(p, WHOLE_MM)))
-            };
             if let Some(p) = off(&own, other).or_else(|| off(other, &own)) {
                 found.add_at(&who, p + piece.origin, "its net line is not its template's, turned and mirrored as its angle and hand say");
             } else if (net.area_mm2() - laid.region.area_mm2()).abs()
@@ -268,6 +268,19 @@ fn nets(laid: &Laid, found: &mut Findings<'_>) {
             );
         }
     }
+}
+
+/// The first corner of a line that lies off another, if one does. Looked for on both sides of where
+/// the one before lies: they run along each other.
+fn off(line: &[Seg], other: &[Seg]) -> Option<Point> {
+    let (n, mut last) = (other.len(), 0);
+    line.iter().map(|s| s.a).find(|&p| {
+        let mut around =
+            (0..n).map(|k| (last + if k % 2 == 0 { k / 2 } else { n - k.div_ceil(2) }) % n);
+        let found = around.find(|&i| other[i].within(p, WHOLE_MM));
+        last = found.unwrap_or(last);
+        found.is_none()
+    })
 }
 
 /// The net line of a patch that has stepped back lies the step inside the template's, all round:

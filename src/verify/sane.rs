@@ -14,7 +14,7 @@ pub(super) mod limit {
     pub const STOCKS: usize = 2_000;
     pub const LISTED: usize = 20_000;
     pub const RING: usize = 20_000;
-    pub const POINTS: usize = 4_000_000;
+    pub const POINTS: usize = 2_500_000;
     pub const COPIES: u32 = 20_000;
     pub const TEXT: usize = 2_000;
 }

@@ -24,9 +24,11 @@ pub fn plan_files(plan: &Verified, run: &Run<'_>) -> Result<Vec<(PathBuf, Vec<u8
     step()?;
     let view = sheet::drawn(plan, *run);
     files.push((PathBuf::from("report.html"), sheet::report_of(&view, &sections).into_bytes()));
+    step()?;
     files.push((PathBuf::from("pieces.csv"), sheet::pieces_table(plan).into_bytes()));
     step()?;
     files.push((PathBuf::from("overview.svg"), sheet::overview(plan).into_bytes()));
+    step()?;
     files
         .extend(sheet::patches_table(plan).map(|t| (PathBuf::from("patches.csv"), t.into_bytes())));
     let sheets: [&dyn Fn() -> Vec<sheet::Written>; 5] = [
