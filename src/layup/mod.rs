@@ -3,10 +3,15 @@
 
 mod bag;
 mod cure;
+mod progress;
 mod steps;
 
 pub use bag::{Bag, GUESSED};
 pub use cure::{CurePoint, cure_clock, growth};
+pub use progress::{
+    Act, Clock, ClockOf, Deviation, Held, LEAST_VACUUM, MOST_LOSS, Photo, Progress, clock_words,
+    holds,
+};
 pub use steps::{Step, Tick};
 
 use crate::job::MouldWork;

@@ -1,0 +1,749 @@
+//! How far the work at the mould is: what is ticked, clocks that run, bag checks, notes, and what
+//! was done otherwise than the sheet has it. The time is given by whoever asks.
+//!
+//! Nothing is forced: an order that the sheet does not have is asked about once, and what a person
+//! says yes to is kept as a deviation.
+
+use super::steps::Step;
+use super::{INCH_OF_MERCURY, LayupSheet};
+use crate::fault::Fault;
+use crate::units::show_number;
+use serde::{Deserialize, Serialize};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// A bag is good from this vacuum on, kPa below the air: 22 inches of mercury.
+pub const LEAST_VACUUM: f64 = 22.0 * INCH_OF_MERCURY;
+/// With the pump shut off it loses at most so much in a minute, kPa: one inch of mercury.
+pub const MOST_LOSS: f64 = INCH_OF_MERCURY;
+/// A clock that is ended so little early is ended in time, seconds.
+const IN_TIME: i64 = 5;
+/// Longest text that is kept, letters.
+const LONGEST: usize = 4000;
+
+/// What a clock is for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum ClockOf {
+    /// The debulk that is this step, from 0.
+    Debulk(usize),
+    /// A bag check: the pump is shut off, and the vacuum is read at both ends.
+    Leak,
+    /// The whole cure.
+    Cure,
+    /// The hold of the cure with this number, from 0.
+    Hold(usize),
+}
+
+/// A clock that was begun. Times are seconds since 1970.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Clock {
+    /// What it is for.
+    pub of: ClockOf,
+    /// When it was begun.
+    pub begun: i64,
+    /// How long it is to run.
+    pub minutes: f64,
+    /// When a person ended it.
+    #[serde(default)]
+    pub ended: Option<i64>,
+    /// Vacuum at both ends, kPa below the air, where it was read.
+    #[serde(default)]
+    pub vacuum: [Option<f64>; 2],
+}
+
+impl Clock {
+    /// When it rings.
+    pub fn rings(&self) -> i64 {
+        self.begun + (self.minutes * 60.0).round() as i64
+    }
+
+    /// What a bag lost in a minute, kPa, where it was read at both ends.
+    pub fn loss(&self) -> Option<f64> {
+        let minutes = (self.ended? - self.begun).max(1) as f64 / 60.0;
+        Some((self.vacuum[0]? - self.vacuum[1]?) / minutes)
+    }
+
+    /// Whether a bag check passed; nothing if it was not read at both ends.
+    pub fn holds(&self) -> Option<bool> {
+        let loss = self.loss()?;
+        Some(loss <= MOST_LOSS + 1e-9 && self.vacuum[0]? >= LEAST_VACUUM - 0.05)
+    }
+}
+
+/// A photo of a step, a file beside this state.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Photo {
+    /// The step, from 0; none if it is of the whole.
+    pub step: Option<usize>,
+    /// Its file.
+    pub file: String,
+    /// When it came.
+    pub at: i64,
+}
+
+/// Something that was done otherwise than the sheet has it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Deviation {
+    /// When.
+    pub at: i64,
+    /// What.
+    pub what: String,
+}
+
+/// The state of one job's lay-up.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Progress {
+    /// The job.
+    pub job: String,
+    /// Who lays it, as they write it.
+    pub who: String,
+    /// The part's number or name, as they write it.
+    pub part: String,
+    /// When the first thing was ticked.
+    pub begun: Option<i64>,
+    /// When things were ticked: `check/0`, `step/3`, `backing/PIECE#1`, `laid/PIECE#1`, `after/1`.
+    pub ticked: BTreeMap<String, i64>,
+    /// Clocks in the order they were begun.
+    pub clocks: Vec<Clock>,
+    /// Notes by step; those about the whole under none.
+    pub notes: BTreeMap<String, String>,
+    /// Photos in the order they came.
+    pub photos: Vec<Photo>,
+    /// What was done otherwise.
+    pub deviations: Vec<Deviation>,
+    /// What a person said yes to: it is not asked again.
+    pub passed: BTreeSet<String>,
+    /// Mass off the mould and finished, g.
+    pub mass: [Option<f64>; 2],
+}
+
+/// What is done at the mould.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Act {
+    /// Names who lays and what.
+    Who {
+        /// Who, as they write it.
+        who: String,
+        /// The part, as they write it.
+        part: String,
+    },
+    /// Ticks a check before the start.
+    Check {
+        /// Which, from 0.
+        index: usize,
+        /// Ticked or not.
+        on: bool,
+    },
+    /// Ticks something after the cure.
+    After {
+        /// Which, from 0.
+        index: usize,
+        /// Ticked or not.
+        on: bool,
+    },
+    /// Ticks a step that has no pieces.
+    Step {
+        /// Which, from 0.
+        step: usize,
+        /// Ticked or not.
+        on: bool,
+    },
+    /// Ticks a piece as laid.
+    Laid {
+        /// Piece id.
+        piece: String,
+        /// Which copy, from 1.
+        copy: u32,
+        /// Ticked or not.
+        on: bool,
+    },
+    /// Ticks the backing of a piece as off and in the bin.
+    Backing {
+        /// Piece id.
+        piece: String,
+        /// Which copy, from 1.
+        copy: u32,
+        /// Ticked or not.
+        on: bool,
+    },
+    /// Begins a clock.
+    Begin {
+        /// Which.
+        clock: ClockOf,
+        /// How long a bag check runs; the sheet says it of the others.
+        #[serde(default)]
+        minutes: Option<f64>,
+        /// Vacuum, kPa below the air.
+        #[serde(default)]
+        vacuum: Option<f64>,
+    },
+    /// Ends a clock.
+    End {
+        /// Which.
+        clock: ClockOf,
+        /// Vacuum, kPa below the air.
+        #[serde(default)]
+        vacuum: Option<f64>,
+    },
+    /// Writes the note of a step in place of the one before.
+    Note {
+        /// Which step, from 0; none for the whole.
+        step: Option<usize>,
+        /// The text.
+        text: String,
+    },
+    /// Writes down what the scales show.
+    Mass {
+        /// Off the mould, g.
+        off_mould: Option<f64>,
+        /// Finished, g.
+        finished: Option<f64>,
+    },
+}
+
+/// Why nothing was done.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Held {
+    /// The sheet has another order: what is still open, to be asked about.
+    Ask(Vec<String>),
+    /// It cannot be done.
+    Fault(Fault),
+}
+
+impl From<Fault> for Held {
+    fn from(fault: Fault) -> Held {
+        Held::Fault(fault)
+    }
+}
+
+fn none() -> Held {
+    Fault::new("the lay-up sheet has no such thing", "load the page anew").into()
+}
+
+fn copy_key(what: &str, piece: &str, copy: u32) -> String {
+    format!("{what}/{piece}#{copy}")
+}
+
+/// The holds of a cure: temperature, °C, and minutes.
+pub fn holds(sheet: &LayupSheet) -> Vec<(f64, f64)> {
+    let level = |pair: &[super::CurePoint]| {
+        let (a, b) = (&pair[0], &pair[1]);
+        (a.temperature == b.temperature).then_some((b.temperature, b.minutes - a.minutes))
+    };
+    sheet.cure.windows(2).filter_map(level).collect()
+}
+
+impl Progress {
+    /// Whether something is ticked.
+    pub fn is_on(&self, what: &str) -> bool {
+        self.ticked.contains_key(what)
+    }
+
+    /// Whether a copy is laid, or its backing off.
+    pub fn is_copy(&self, what: &str, piece: &str, copy: u32) -> bool {
+        self.is_on(&copy_key(what, piece, copy))
+    }
+
+    /// The clock for something that was begun last.
+    pub fn clock(&self, of: ClockOf) -> Option<&Clock> {
+        self.clocks.iter().rev().find(|c| c.of == of)
+    }
+
+    /// The note of a step, or of the whole.
+    pub fn note(&self, step: Option<usize>) -> &str {
+        self.notes.get(&note_key(step)).map_or("", String::as_str)
+    }
+
+    /// Whether a bag check has passed.
+    pub fn is_tight(&self) -> bool {
+        self.clocks.iter().any(|c| c.of == ClockOf::Leak && c.holds() == Some(true))
+    }
+
+    /// Whether nothing of a step is open.
+    pub fn is_done(&self, sheet: &LayupSheet, step: usize) -> bool {
+        sheet.steps.get(step).is_some_and(|s| self.open_in(step, s).is_empty())
+    }
+
+    /// What of a step is open: what it is kept under, and in words.
+    fn open_in(&self, index: usize, step: &Step) -> Vec<(String, String)> {
+        let mut open = Vec::new();
+        for tick in &step.ticks {
+            for copy in 1..=tick.copies {
+                let which = if tick.copies > 1 { format!(" copy {copy}") } else { String::new() };
+                for (what, words) in
+                    [("laid", "is not ticked as laid"), ("backing", "has no tick for its backing")]
+                {
+                    if !self.is_copy(what, &tick.piece, copy) {
+                        let name = format!("{}{which}", tick.name());
+                        open.push((copy_key(what, &tick.piece, copy), format!("{name} {words}")));
+                        break;
+                    }
+                }
+            }
+        }
+        let key = format!("step/{index}");
+        if step.layer.is_none() && !self.is_on(&key) {
+            let runs = self.clock(ClockOf::Debulk(index)).is_some_and(|c| c.ended.is_none());
+            let words = if runs { "is still running" } else { "is not ticked" };
+            let name = step.what.split(':').next().unwrap_or_default();
+            open.push((key, format!("{name} {words}")));
+        }
+        open
+    }
+
+    /// What is open in the steps before one.
+    pub fn open_before(&self, sheet: &LayupSheet, step: usize) -> Vec<(String, String)> {
+        let steps = sheet.steps.iter().enumerate().take(step);
+        steps.flat_map(|(i, s)| self.open_in(i, s)).collect()
+    }
+
+    /// All that is not ticked, in words, for the record.
+    pub fn open(&self, sheet: &LayupSheet) -> Vec<String> {
+        let list = |kind: &str, all: &[String]| {
+            let off = |i: &usize| !self.is_on(&format!("{kind}/{i}"));
+            (0..all.len())
+                .filter(off)
+                .map(|i| format!("not ticked: {}", all[i]))
+                .collect::<Vec<_>>()
+        };
+        let mut open = list("check", &sheet.checks);
+        open.extend(self.open_before(sheet, usize::MAX).into_iter().map(|o| o.1));
+        open.extend(
+            self.clocks
+                .iter()
+                .filter(|c| c.ended.is_none())
+                .map(|c| format!("{} was not ended", clock_words(sheet, c.of))),
+        );
+        open.extend(list("after", &sheet.after));
+        open
+    }
+
+    fn deviates(&mut self, at: i64, what: String) {
+        self.deviations.push(Deviation { at, what });
+    }
+
+    /// Goes past what is open before a step, if that was said yes to.
+    fn go_past(
+        &mut self,
+        open: Vec<(String, String)>,
+        doing: &str,
+        despite: bool,
+        now: i64,
+    ) -> Result<(), Held> {
+        let open: Vec<_> = open.into_iter().filter(|o| !self.passed.contains(&o.0)).collect();
+        if open.is_empty() {
+            return Ok(());
+        }
+        if !despite {
+            return Err(Held::Ask(open.into_iter().map(|o| o.1).collect()));
+        }
+        for (key, words) in open {
+            self.deviates(now, format!("{doing}: {words}"));
+            self.passed.insert(key);
+        }
+        Ok(())
+    }
+
+    fn tick(&mut self, key: String, on: bool, now: i64) {
+        if on {
+            self.ticked.entry(key).or_insert(now);
+        } else {
+            self.ticked.remove(&key);
+        }
+    }
+
+    /// Does something. With `despite`, what is open before it is gone past and kept as a
+    /// deviation.
+    ///
+    /// # Errors
+    /// The sheet has an order that it is against, or there is no such thing. Then nothing is done.
+    pub fn act(
+        &mut self,
+        sheet: &LayupSheet,
+        act: &Act,
+        despite: bool,
+        now: i64,
+    ) -> Result<(), Held> {
+        // All or nothing.
+        let mut next = self.clone();
+        next.act_on(sheet, act, despite, now)?;
+        next.begun = next.begun.or(Some(now));
+        *self = next;
+        Ok(())
+    }
+
+    fn act_on(
+        &mut self,
+        sheet: &LayupSheet,
+        act: &Act,
+        despite: bool,
+        now: i64,
+    ) -> Result<(), Held> {
+        match act {
+            Act::Who { who, part } => {
+                self.who = kept(who);
+                self.part = kept(part);
+            }
+            Act::Check { index, on } if *index < sheet.checks.len() => {
+                self.tick(format!("check/{index}"), *on, now);
+            }
+            Act::After { index, on } if *index < sheet.after.len() => {
+                self.tick(format!("after/{index}"), *on, now);
+            }
+            Act::Step { step, on } => {
+                let what = sheet.steps.get(*step).filter(|s| s.layer.is_none()).ok_or_else(none)?;
+                let name = what.what.split(':').next().unwrap_or_default();
+                if *on {
+                    self.go_past(self.open_before(sheet, *step), name, despite, now)?;
+                    let timed = self.clock(ClockOf::Debulk(*step)).is_some();
+                    if what.minutes.is_some() && !timed {
+                        self.deviates(now, format!("{name} was ticked without its clock"));
+                    }
+                }
+                self.tick(format!("step/{step}"), *on, now);
+            }
+            Act::Laid { piece, copy, on } | Act::Backing { piece, copy, on } => {
+                let mine = |s: &Step| {
+                    s.ticks.iter().any(|t| t.piece == *piece && (1..=t.copies).contains(copy))
+                };
+                let step = sheet.steps.iter().position(mine).ok_or_else(none)?;
+                let is_laid = matches!(act, Act::Laid { .. });
+                if is_laid && *on {
+                    let name = sheet.steps[step].what.split(':').next().unwrap_or_default();
+                    self.go_past(self.open_before(sheet, step), name, despite, now)?;
+                }
+                let what = if is_laid { "laid" } else { "backing" };
+                self.tick(copy_key(what, piece, *copy), *on, now);
+                if is_laid && !on {
+                    // Taken up again, it has to be laid as it was never laid before.
+                    self.passed.remove(&copy_key("laid", piece, *copy));
+                }
+            }
+            Act::Begin { clock, minutes, vacuum } => {
+                self.begin(sheet, *clock, *minutes, *vacuum, despite, now)?;
+            }
+            Act::End { clock, vacuum } => self.end(sheet, *clock, *vacuum, now)?,
+            Act::Note { step, text } if step.is_none_or(|s| s < sheet.steps.len()) => {
+                let (key, text) = (note_key(*step), kept(text));
+                if text.is_empty() {
+                    self.notes.remove(&key);
+                } else {
+                    self.notes.insert(key, text);
+                }
+            }
+            Act::Mass { off_mould, finished } => {
+                let mass = [*off_mould, *finished];
+                if mass.iter().flatten().any(|m| !(0.0..=1e7).contains(m)) {
+                    let fault = Fault::new("that is no mass of a part", "give grams");
+                    return Err(fault.into());
+                }
+                self.mass = mass;
+            }
+            _ => return Err(none()),
+        }
+        Ok(())
+    }
+
+    fn begin(
+        &mut self,
+        sheet: &LayupSheet,
+        of: ClockOf,
+        minutes: Option<f64>,
+        vacuum: Option<f64>,
+        despite: bool,
+        now: i64,
+    ) -> Result<(), Held> {
+        let name = clock_words(sheet, of);
+        if self.clock(of).is_some_and(|c| c.ended.is_none()) {
+            return Err(Fault::new(format!("{name} runs already"), "end it first").into());
+        }
+        let minutes = match of {
+            ClockOf::Debulk(step) => {
+                self.go_past(self.open_before(sheet, step), &name, despite, now)?;
+                sheet.steps.get(step).and_then(|s| s.minutes).ok_or_else(none)?
+            }
+            ClockOf::Leak => minutes.unwrap_or(1.0),
+            ClockOf::Cure => {
+                let mut open = self.open_before(sheet, usize::MAX);
+                if !self.is_tight() {
+                    open.push(("leak".into(), "no bag check has passed".into()));
+                }
+                self.go_past(open, &name, despite, now)?;
+                sheet.cure.last().map(|p| p.minutes).ok_or_else(none)?
+            }
+            ClockOf::Hold(k) => {
+                if self.clock(ClockOf::Cure).is_none() {
+                    let fault = Fault::new("the cure has not begun", "begin the cure first");
+                    return Err(fault.into());
+                }
+                holds(sheet).get(k).map(|h| h.1).ok_or_else(none)?
+            }
+        };
+        if !(0.0..=100_000.0).contains(&minutes) {
+            let what = format!("a clock of {minutes} minutes is none");
+            return Err(Fault::new(what, "give minutes").into());
+        }
+        let vacuum = read_vacuum(vacuum)?;
+        if let Some(low) = vacuum.filter(|v| *v < LEAST_VACUUM - 0.05) {
+            let least = show_number(LEAST_VACUUM, 1);
+            self.deviates(
+                now,
+                format!(
+                    "{name} began at {} kPa, and {least} kPa are the least",
+                    show_number(low, 1)
+                ),
+            );
+        }
+        self.clocks.push(Clock { of, begun: now, minutes, ended: None, vacuum: [vacuum, None] });
+        Ok(())
+    }
+
+    fn end(
+        &mut self,
+        sheet: &LayupSheet,
+        of: ClockOf,
+        vacuum: Option<f64>,
+        now: i64,
+    ) -> Result<(), Held> {
+        let name = clock_words(sheet, of);
+        let vacuum = read_vacuum(vacuum)?;
+        let running = self.clocks.iter_mut().rev().find(|c| c.of == of && c.ended.is_none());
+        let Some(clock) = running else {
+            return Err(Fault::new(format!("{name} does not run"), "begin it first").into());
+        };
+        clock.ended = Some(now.max(clock.begun));
+        clock.vacuum[1] = vacuum;
+        let (clock, early) = (clock.clone(), now < clock.rings() - IN_TIME);
+        if early {
+            let ran = show_number((now - clock.begun).max(0) as f64 / 60.0, 1);
+            let all = show_number(clock.minutes, 1);
+            self.deviates(now, format!("{name} was ended after {ran} of {all} min"));
+        }
+        if of == ClockOf::Leak && clock.holds() == Some(false) {
+            let loss = show_number(clock.loss().unwrap_or(0.0), 2);
+            let most = show_number(MOST_LOSS, 1);
+            self.deviates(now, format!("a bag check failed: it lost {loss} kPa in a minute, and {most} kPa are the most"));
+        }
+        if let ClockOf::Debulk(step) = of {
+            self.tick(format!("step/{step}"), true, now);
+        }
+        Ok(())
+    }
+}
+
+fn note_key(step: Option<usize>) -> String {
+    step.map_or_else(String::new, |s| s.to_string())
+}
+
+/// What is kept of a typed text.
+fn kept(text: &str) -> String {
+    text.trim().chars().take(LONGEST).collect()
+}
+
+fn read_vacuum(kpa: Option<f64>) -> Result<Option<f64>, Fault> {
+    if kpa.is_some_and(|v| !(0.0..=110.0).contains(&v)) {
+        let what = "that is no vacuum in kPa below the air";
+        return Err(Fault::new(what, "give what the gauge shows, from 0 to about 101"));
+    }
+    Ok(kpa)
+}
+
+/// What a clock is for, in words.
+pub fn clock_words(sheet: &LayupSheet, of: ClockOf) -> String {
+    match of {
+        ClockOf::Debulk(step) => sheet
+            .steps
+            .get(step)
+            .and_then(|s| s.what.split(':').next())
+            .unwrap_or("Debulk")
+            .to_string(),
+        ClockOf::Leak => "Bag check".into(),
+        ClockOf::Cure => "Cure".into(),
+        ClockOf::Hold(k) => match holds(sheet).get(k) {
+            Some((to, _)) => format!("Hold at {} °C", show_number(*to, 0)),
+            None => "Hold".into(),
+        },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use crate::layup::{CurePoint, Tick};
+
+    fn layer(number: usize, pieces: &[&str]) -> Step {
+        let tick =
+            |p: &&str| Tick { piece: p.to_string(), label: format!("{p} hull · 0°"), copies: 1 };
+        Step {
+            what: format!("Layer {number}: twill"),
+            notes: Vec::new(),
+            layer: Some(number - 1),
+            templates: Vec::new(),
+            ticks: pieces.iter().map(tick).collect(),
+            minutes: None,
+        }
+    }
+
+    /// Two layers with a debulk between, a cure of one hold.
+    fn sheet() -> LayupSheet {
+        let debulk = Step {
+            what: "Debulk 1: full vacuum".into(),
+            layer: None,
+            minutes: Some(20.0),
+            ..layer(1, &[])
+        };
+        let point = |minutes: f64, temperature: f64| CurePoint {
+            minutes,
+            temperature,
+            what: String::new(),
+            clock: None,
+        };
+        LayupSheet {
+            job: "hull".into(),
+            rolls: Vec::new(),
+            warnings: Vec::new(),
+            checks: vec!["Mould clean".into()],
+            steps: vec![layer(1, &["1.1"]), debulk, layer(2, &["2.1", "2.2"])],
+            bags: Vec::new(),
+            bag: Vec::new(),
+            bag_note: String::new(),
+            cure: vec![point(0.0, 20.0), point(40.0, 80.0), point(100.0, 80.0)],
+            limits: Vec::new(),
+            cure_notes: Vec::new(),
+            hours_out: 1.0,
+            hours_note: String::new(),
+            after: vec!["Trim".into()],
+            cautions: Vec::new(),
+        }
+    }
+
+    fn laid(piece: &str) -> Act {
+        Act::Laid { piece: piece.into(), copy: 1, on: true }
+    }
+
+    fn bare(piece: &str) -> Act {
+        Act::Backing { piece: piece.into(), copy: 1, on: true }
+    }
+
+    fn begin(clock: ClockOf, vacuum: Option<f64>) -> Act {
+        Act::Begin { clock, minutes: None, vacuum }
+    }
+
+    fn end(clock: ClockOf, vacuum: Option<f64>) -> Act {
+        Act::End { clock, vacuum }
+    }
+
+    fn asked(held: Result<(), Held>) -> Vec<String> {
+        match held {
+            Err(Held::Ask(open)) => open,
+            other => panic!("{other:?}"),
+        }
+    }
+
+    #[test]
+    fn a_layer_over_backing_is_asked_about_once_and_kept_as_a_deviation() {
+        let (sheet, mut p) = (sheet(), Progress::default());
+        p.act(&sheet, &laid("1.1"), false, 10).unwrap();
+        let open = asked(p.act(&sheet, &laid("2.1"), false, 20));
+        assert_eq!(open, ["1.1 hull has no tick for its backing", "Debulk 1 is not ticked"]);
+        assert!(!p.is_copy("laid", "2.1", 1), "nothing was done");
+        p.act(&sheet, &bare("1.1"), false, 30).unwrap();
+        assert_eq!(asked(p.act(&sheet, &laid("2.1"), false, 40)), ["Debulk 1 is not ticked"]);
+        p.act(&sheet, &laid("2.1"), true, 50).unwrap();
+        assert_eq!(
+            p.deviations,
+            [Deviation { at: 50, what: "Layer 2: Debulk 1 is not ticked".into() }]
+        );
+        p.act(&sheet, &laid("2.2"), false, 60).unwrap();
+        assert_eq!((p.deviations.len(), p.begun), (1, Some(10)));
+        // A piece that is taken up again is open again.
+        p.act(&sheet, &Act::Laid { piece: "1.1".into(), copy: 1, on: false }, false, 70).unwrap();
+        let cure = asked(p.act(&sheet, &begin(ClockOf::Cure, None), false, 80));
+        assert!(cure.contains(&"1.1 hull is not ticked as laid".to_string()), "{cure:?}");
+        assert!(cure.contains(&"no bag check has passed".to_string()), "{cure:?}");
+    }
+
+    #[test]
+    fn a_debulk_is_done_when_its_clock_is_ended_and_early_is_said() {
+        let (sheet, mut p) = (sheet(), Progress::default());
+        for act in [laid("1.1"), bare("1.1")] {
+            p.act(&sheet, &act, false, 0).unwrap();
+        }
+        let debulk = ClockOf::Debulk(1);
+        assert!(p.act(&sheet, &end(debulk, None), false, 0).is_err(), "it does not run");
+        p.act(&sheet, &begin(debulk, Some(80.0)), false, 100).unwrap();
+        assert_eq!(p.clock(debulk).unwrap().rings(), 1300);
+        assert!(p.act(&sheet, &begin(debulk, None), false, 110).is_err(), "it runs already");
+        assert_eq!(asked(p.act(&sheet, &laid("2.1"), false, 200)), ["Debulk 1 is still running"]);
+        p.act(&sheet, &end(debulk, Some(79.0)), false, 820).unwrap();
+        assert_eq!(p.deviations[0].what, "Debulk 1 was ended after 12 of 20 min");
+        assert!(p.is_done(&sheet, 1));
+        p.act(&sheet, &laid("2.1"), false, 900).unwrap();
+        // Ticked without a clock it is done as well, and that is said.
+        let mut p = Progress::default();
+        p.act(&sheet, &Act::Step { step: 1, on: true }, true, 0).unwrap();
+        assert!(p.deviations.iter().any(|d| d.what.contains("without its clock")));
+    }
+
+    /// 22 inches of mercury are 74.5 kPa, one is 3.386 kPa.
+    #[test]
+    fn a_bag_check_is_judged_by_vacuum_and_loss_in_a_minute() {
+        let (sheet, mut p) = (sheet(), Progress::default());
+        let mut check = |from: f64, to: f64, seconds: i64| {
+            let begin = Act::Begin { clock: ClockOf::Leak, minutes: Some(5.0), vacuum: Some(from) };
+            p.act(&sheet, &begin, false, 0).unwrap();
+            p.act(&sheet, &end(ClockOf::Leak, Some(to)), false, seconds).unwrap();
+            (p.clock(ClockOf::Leak).unwrap().holds(), p.is_tight())
+        };
+        assert_eq!(check(90.0, 70.0, 300), (Some(false), false), "4 kPa in a minute");
+        assert_eq!(check(60.0, 60.0, 300), (Some(false), false), "too little vacuum");
+        assert_eq!(check(90.0, 74.0, 300), (Some(true), true), "3.2 kPa in a minute");
+        let said: Vec<&str> = p.deviations.iter().map(|d| d.what.as_str()).collect();
+        assert!(said[0].contains("lost 4 kPa in a minute"), "{said:?}");
+        assert!(said.iter().any(|s| s.contains("began at 60 kPa")), "{said:?}");
+        let nonsense = Act::Begin { clock: ClockOf::Leak, minutes: None, vacuum: Some(900.0) };
+        assert!(matches!(p.act(&sheet, &nonsense, true, 0), Err(Held::Fault(_))));
+    }
+
+    #[test]
+    fn holds_follow_the_cure_and_what_is_open_is_listed() {
+        let (sheet, mut p) = (sheet(), Progress::default());
+        assert_eq!(holds(&sheet), [(80.0, 60.0)]);
+        assert!(matches!(
+            p.act(&sheet, &begin(ClockOf::Hold(0), None), true, 0),
+            Err(Held::Fault(_))
+        ));
+        p.act(&sheet, &begin(ClockOf::Cure, None), true, 0).unwrap();
+        p.act(&sheet, &begin(ClockOf::Hold(0), None), false, 3000).unwrap();
+        assert_eq!(p.clock(ClockOf::Hold(0)).unwrap().rings(), 6600);
+        assert!(p.act(&sheet, &begin(ClockOf::Hold(1), None), true, 0).is_err());
+        let open = p.open(&sheet);
+        assert!(open.contains(&"not ticked: Mould clean".to_string()), "{open:?}");
+        assert!(open.contains(&"Hold at 80 °C was not ended".to_string()), "{open:?}");
+        for act in
+            [Act::Check { index: 9, on: true }, Act::After { index: 1, on: true }, laid("9.9")]
+        {
+            assert!(p.act(&sheet, &act, true, 0).is_err(), "{act:?}");
+        }
+    }
+
+    #[test]
+    fn a_state_is_read_as_it_was_written_and_with_fewer_fields() {
+        let (sheet, mut p) = (sheet(), Progress::default());
+        p.act(
+            &sheet,
+            &Act::Note { step: Some(0), text: " a wrinkle, rolled out ".into() },
+            false,
+            1,
+        )
+        .unwrap();
+        p.act(&sheet, &begin(ClockOf::Debulk(1), Some(80.0)), true, 2).unwrap();
+        let text = serde_json::to_string(&p).unwrap();
+        assert_eq!(serde_json::from_str::<Progress>(&text).unwrap(), p);
+        assert_eq!(p.note(Some(0)), "a wrinkle, rolled out");
+        assert_eq!(serde_json::from_str::<Progress>("{}").unwrap(), Progress::default());
+    }
+}
