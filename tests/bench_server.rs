@@ -934,6 +934,13 @@ fn pieces_are_ticked_once_each_taken_back_and_spoiled_ones_cut_again() {
     assert_eq!(first["state"]["states"].as_object().unwrap().len(), 2);
     let stamp = first["state"]["stamp"].as_str().unwrap().to_string();
     assert_eq!(s.get(&format!("/job/lid/bench/state?seen={stamp}")).status, 204);
+    // What is cut is not laid out anew.
+    let pieces = planned_pieces(&s);
+    let pin = serde_json::json!({
+        "plan": first["state"]["plan"], "piece": pieces[3].0, "copy": 1, "pinned": true });
+    let pinned = by_hand(&s, "pin", &pin);
+    assert!(pinned.status == 422 && pinned.text().contains("cut already"), "{}", pinned.text());
+    assert!(s.get("/job/lid/plan").text().contains("cut, laid or spoiled: 2"));
     // Sent again, and taken back; the late twin does nothing.
     tick(&s, &[("3", 0, "back"), ("1", 0, "cut")]);
     let state = bench_state(&s);
@@ -1083,7 +1090,7 @@ fn a_part_is_laid_with_its_clocks_and_ends_in_a_record() {
         "0 h of 480 h",
         "Debulk 1 was ended after 0 of 20 min",
         "Cure: no bag check has passed",
-        "not ticked: ",
+        "Mould clean, dry and without scratches",
         "&lt;b&gt;wrinkle",
         "data:image/jpeg;base64,",
         "does not certify strength",

@@ -179,7 +179,7 @@ class CuttingList extends HTMLElement {
     const state = this.state(this.at);
     /** @type {[string, string | undefined][]} */
     const texts = [
-      ['.count', done === rows.length ? `${count} ${words.all_cut}` : count],
+      ['.count', done === rows.length ? `${count} – ${words.all_cut}` : count],
       ['.number', row?.dataset.number],
       ['.label', row?.dataset.label],
       ['.face b', row?.dataset.face],

@@ -137,7 +137,7 @@ class BenchClock extends HTMLElement {
     this.ahead = now - Date.now() / 1000;
     this.ends = Number(this.dataset.ends);
     this.rung = 0;
-    this.title0 = document.title.replace(/^⏰ /, '');
+    this.title0 = document.title.replace(/^● /, '');
     this.timer = window.setInterval(() => this.show(), 500);
     this.show();
   }
@@ -156,11 +156,11 @@ class BenchClock extends HTMLElement {
     const hours = Math.floor(left / 3600);
     const text = left > 0
       ? `${hours > 0 ? `${hours}:` : ''}${two(Math.floor(left / 60) % 60)}:${two(left % 60)} ${words.left}`
-      : `⏰ ${this.dataset.name} ${words.rings}${left < -59 ? `, ${words.over?.replace('{}', String(Math.floor(-left / 60)))}` : ''}`;
+      : `● ${this.dataset.name} ${words.rings}${left < -59 ? `, ${words.over?.replace('{}', String(Math.floor(-left / 60)))}` : ''}`;
     if (place.textContent !== text) place.textContent = text;
     this.classList.toggle('over', left <= 0);
     if (left > 0) return;
-    document.title = `⏰ ${this.title0}`;
+    document.title = `● ${this.title0}`;
     // Twelve times over three minutes, then it is only seen.
     if (this.rung !== undefined && this.rung < 12 && -left >= 15 * this.rung) {
       this.rung = Math.max(this.rung + 1, Math.min(12, Math.floor(-left / 15)));

@@ -96,7 +96,7 @@ impl One<'_> {
                 details .card.checks open[!all_checked && progress.begun.is_none()] {
                     summary { (words.t("lay.before")) " (" (ticked) "/" (sheet.checks.len()) ")" }
                     @for (i, check) in sheet.checks.iter().enumerate() {
-                        (self.tick(&format!("check-{}-{i}", self.index), progress.is_on(&format!("check/{i}")), json!({ "check": { "index": i } }), html! { span lang="en" { (words.units.said(check)) } }))
+                        (self.tick(&format!("check-{}-{i}", self.index), progress.is_on(&format!("check/{i}")), json!({ "check": { "index": i } }), html! { span lang="en" { (words.units.said(&on_screen(check))) } }))
                     }
                 }
                 ol .steps {
@@ -158,7 +158,7 @@ impl One<'_> {
                         span .sign aria-hidden="true" { (sign) " " } span .only-read { (said) ": " }
                         b lang="en" { (words.units.said(&step.what)) }
                     }
-                    @for note in &step.notes { p lang="en" { (words.units.said(note)) } }
+                    @for note in &step.notes { p lang="en" { (words.units.said(&on_screen(note))) } }
                     @if step.layer.is_some() {
                         @if now { (pictures_of(self.words, &self.bench.plan, step)) } @else {
                             div .mould hx-get=(address(self.job, &format!("lay/step/{}/{index}", self.index)))
@@ -292,8 +292,10 @@ impl One<'_> {
                 summary { (words.t("lay.cure")) }
                 p .note.warning { "! " (words.t("lay.caution_cure")) }
                 @if sheet.cure.is_empty() { p { (words.t("lay.no_cure")) } } @else {
+                    @let begun = self.progress.clock(ClockOf::Cure).map(|c| c.begun);
                     ol { @for point in &sheet.cure { li lang="en" {
                         (show_number(point.minutes, 0)) " min · " (show_number(point.temperature, 0)) " °C · " (point.what)
+                        @if let Some(begun) = begun { " · " (wall_clock(begun + (point.minutes * 60.0) as i64)) }
                     } } }
                     @for note in &sheet.cure_notes { p .quiet lang="en" { (words.units.said(note)) } }
                     (self.clock(ClockOf::Cure, true))
@@ -334,12 +336,11 @@ impl One<'_> {
         let (words, p) = (self.words, self.progress);
         let id = format!("{}-{}", self.index, step.map_or_else(String::new, |s| s.to_string()));
         let note = p.note(step);
-        let query = format!(
-            "lay/photo?of={}&kit={}{}",
-            encoded(&self.sheet.job),
-            encoded(&self.bench.kit),
-            step.map_or_else(String::new, |s| format!("&step={s}"))
-        );
+        let of = [
+            ("of", self.sheet.job.clone()),
+            ("kit", self.bench.kit.clone()),
+            ("step", step.map_or_else(String::new, |s| s.to_string())),
+        ];
         html! {
             div .kept {
                 @if self.writes {
@@ -355,8 +356,11 @@ impl One<'_> {
                         a href=(at) target="_blank" { img src=(at) alt=(words.with("lay.photo_of", &[&wall_clock(photo.at)])) loading="lazy"; }
                     }
                 }
-                drop-zone .drop data-to=(address(self.job, &query)) data-failed=(words.t("bring.failed"))
+                drop-zone .drop data-to=(address(self.job, "lay/photo")) data-failed=(words.t("bring.failed"))
                     data-working=(words.t("bring.working")) {
+                    @for (name, value) in of.iter().filter(|(_, value)| !value.is_empty()) {
+                        input type="hidden" data-with=(name) value=(value);
+                    }
                     label .button for=(format!("photo-{id}")) { (words.t("lay.photo")) }
                     input id=(format!("photo-{id}")) type="file" accept="image/jpeg,image/png" capture="environment";
                     p .working role="status" {}
@@ -397,6 +401,19 @@ impl One<'_> {
             }
         }
     }
+}
+
+/// Words of the printed sheet without the lines to write on.
+fn on_screen(words: &str) -> String {
+    let mut out = String::new();
+    for letter in words.chars() {
+        match letter {
+            '_' if out.ends_with('…') => {}
+            '_' => out.push('…'),
+            other => out.push(other),
+        }
+    }
+    out
 }
 
 /// The pictures of a layer's step as it lies on the mould.

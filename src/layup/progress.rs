@@ -303,10 +303,7 @@ impl Progress {
     pub fn open(&self, sheet: &LayupSheet) -> Vec<String> {
         let list = |kind: &str, all: &[String]| {
             let off = |i: &usize| !self.is_on(&format!("{kind}/{i}"));
-            (0..all.len())
-                .filter(off)
-                .map(|i| format!("not ticked: {}", all[i]))
-                .collect::<Vec<_>>()
+            (0..all.len()).filter(off).map(|i| all[i].clone()).collect::<Vec<_>>()
         };
         let mut open = list("check", &sheet.checks);
         open.extend(self.open_before(sheet, usize::MAX).into_iter().map(|o| o.1));
@@ -721,7 +718,7 @@ mod tests {
         assert_eq!(p.clock(ClockOf::Hold(0)).unwrap().rings(), 6600);
         assert!(p.act(&sheet, &begin(ClockOf::Hold(1), None), true, 0).is_err());
         let open = p.open(&sheet);
-        assert!(open.contains(&"not ticked: Mould clean".to_string()), "{open:?}");
+        assert!(open.contains(&"Mould clean".to_string()), "{open:?}");
         assert!(open.contains(&"Hold at 80 °C was not ended".to_string()), "{open:?}");
         for act in
             [Act::Check { index: 9, on: true }, Act::After { index: 1, on: true }, laid("9.9")]

@@ -26,6 +26,8 @@ pub struct ClothUsed {
     pub expiry: Option<String>,
     /// Hours it has been out of the freezer, as the ledger counts them, and of how many.
     pub hours: Option<(f64, Option<f64>)>,
+    /// Hours that were left when the part was planned, for what is used up by now.
+    pub were_left: Option<f64>,
 }
 
 /// All that a record is made of.
@@ -87,7 +89,10 @@ impl PartRecord<'_> {
         let p = self.progress;
         let cloth = self.cloth.iter().map(|c| {
             let hours = c.hours.map_or_else(
-                || "–".into(),
+                || {
+                    let left = c.were_left.map(|l| format!("{} h were left", show_number(l, 0)));
+                    left.unwrap_or_else(|| "–".into())
+                },
                 |(out, life)| {
                     let of = life.map_or(String::new(), |l| format!(" of {} h", show_number(l, 0)));
                     format!("{} h{of}", show_number(out, 1))

@@ -146,6 +146,14 @@ impl OpenJob {
         [all.all(is_cut), files.any(record)]
     }
 
+    /// How many copies of the plan are cut, laid or spoiled.
+    pub fn begun_to_cut(&mut self) -> usize {
+        let Ok(Some(plan)) = self.plan() else { return 0 };
+        let Ok(kit) = Kit::of(self.draft.dir(), plan.plan()) else { return 0 };
+        let book = self.book_of(plan.plan()).unwrap_or_default();
+        states(plan.plan(), &kit, book.as_ref()).map_or(0, |s| s.len())
+    }
+
     fn bench_stamp(&self, plan: &Verified, kit: &Kit, book: Option<&PathBuf>) -> String {
         let kit_file = kit.file(self.draft.dir());
         let all = [book.and_then(|b| about(b)), about(&kit_file)];
@@ -329,7 +337,8 @@ impl OpenJob {
             let number = number.map_or(piece, |p| &p.number);
             said.push([number.clone(), on.id.clone()]);
             let piece = format!("{number} ({piece}, copy {copy})");
-            kit.cut_again.push(CutAgain { at: now.seconds, piece, from: on.id.clone() });
+            let (from, plan) = (on.id.clone(), made.plan().id.clone());
+            kit.cut_again.push(CutAgain { at: now.seconds, piece, from, plan });
         }
         kit.plans = [&kit.plans[..], &[plan.plan().id.clone(), made.plan().id.clone()]].concat();
         kit.plans.dedup();
@@ -366,7 +375,7 @@ impl OpenJob {
             return Ok(None);
         }
         self.put_plan(Arc::clone(&before))?;
-        kit.cut_again.pop();
+        kit.cut_again.retain(|c| c.plan != plan.plan().id);
         kit.save(self.draft.dir())?;
         Ok(Some(before))
     }
@@ -455,6 +464,7 @@ impl OpenJob {
                     batch: row.batch.clone(),
                     expiry: row.expiry.clone(),
                     hours: age.map(|a| (a.out_hours, a.out_life_hours)),
+                    were_left: row.hours_left,
                 }
             })
             .collect();

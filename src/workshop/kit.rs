@@ -38,6 +38,9 @@ pub(super) struct CutAgain {
     pub piece: String,
     /// What it is cut from.
     pub from: String,
+    /// The plan that cuts it again.
+    #[serde(default)]
+    pub plan: String,
 }
 
 /// A kit.
