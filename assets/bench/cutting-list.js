@@ -1,48 +1,48 @@
 // @ts-check
 // The pieces at the bench, one by one: large, by taps. Which piece may become what is the server's to say; here it is drawn, and ticks
 // are kept until they are sent.
-import { TickQueue, say } from './tick-queue.js';
+import { Ticking, say } from './tick-queue.js';
 
 /** @typedef {import('./tick-queue.js').State} State */
 
 const SIGNS = /** @type {Record<string, string>} */ ({ tocut: '○', cut: '✓', laid: '▣', spoiled: '✕', again: '↻' });
 
-class CuttingList extends HTMLElement {
-  words = /** @type {Record<string, string>} */ ({});
+/** Two taps nearer to each other than this are one, ms. */
+const TWICE = 350;
+const isOpen = (/** @type {string} */ state) => state === 'tocut' || state === 'again';
+
+class CuttingList extends Ticking {
   rows = /** @type {HTMLElement[]} */ ([]);
+  unsent = /** @type {import('./tick-queue.js').Tick[]} */ ([]);
+  tapped = 0;
   at = '';
 
   connectedCallback() {
-    const state = /** @type {State} */ (JSON.parse(this.dataset.state ?? '{}'));
-    this.words = JSON.parse(this.dataset.words ?? '{}');
+    const state = this.begin();
     this.plan = state.plan;
     /** @type {Record<string, string>} as the server has them */
     this.states = state.states;
     /** @type {{at: string, to: string} | null} the last tick made here */
     this.last = null;
-    this.queue = new TickQueue(this.dataset.at ?? '', state);
-    this.queue.addEventListener('waiting', (e) => this.waits(/** @type {CustomEvent} */ (e).detail));
-    this.queue.addEventListener('answer', (e) => this.answered(/** @type {CustomEvent} */ (e).detail));
-    this.queue.addEventListener('trouble', (e) => this.failed(/** @type {CustomEvent} */ (e).detail));
     this.rows = [...this.querySelectorAll('li[data-at]')].filter((row) => row instanceof HTMLElement);
     this.at = this.firstToCut() ?? this.rows[0]?.dataset.at ?? '';
     this.addEventListener('click', (event) => this.clicked(/** @type {Element} */ (event.target)));
     this.keys = (/** @type {KeyboardEvent} */ event) => this.pressed(event);
     document.addEventListener('keydown', this.keys);
     this.parentElement?.querySelector('.recut')?.addEventListener('click', () => this.recut());
-    this.queue.open();
+    this.queue?.open();
     this.draw();
   }
 
   disconnectedCallback() {
-    this.queue?.close();
+    super.disconnectedCallback();
     if (this.keys) document.removeEventListener('keydown', this.keys);
   }
 
   /** What a copy is once everything that waits is counted. @param {string} at */
   state(at) {
     const past = [this.states?.[at] ?? 'tocut'];
-    for (const tick of this.queue?.list ?? []) {
+    for (const tick of this.unsent) {
       if (`${tick.piece}#${tick.copy}` !== at) continue;
       if (tick.to !== 'back') past.push(tick.to);
       else if (past.length > 1) past.pop();
@@ -51,16 +51,10 @@ class CuttingList extends HTMLElement {
     return past[past.length - 1];
   }
 
-  /** @param {string} state */
-  isOpen(state) {
-    return state === 'tocut' || state === 'again';
-  }
-
   /** @param {number} [from] */
   firstToCut(from = 0) {
-    const rows = this.rows;
-    const order = [...rows.slice(from), ...rows.slice(0, from)];
-    return order.find((row) => this.isOpen(this.state(row.dataset.at ?? '')))?.dataset.at;
+    const order = [...this.rows.slice(from), ...this.rows.slice(0, from)];
+    return order.find((row) => isOpen(this.state(row.dataset.at ?? '')))?.dataset.at;
   }
 
   index() {
@@ -97,9 +91,7 @@ class CuttingList extends HTMLElement {
 
   /** @param {number} by */
   step(by) {
-    const rows = this.rows;
-    const next = rows[(this.index() + by + rows.length) % rows.length];
-    if (next) this.at = next.dataset.at ?? '';
+    this.at = this.rows.at((this.index() + by) % this.rows.length)?.dataset.at ?? '';
     this.draw();
   }
 
@@ -108,8 +100,9 @@ class CuttingList extends HTMLElement {
     const cut = this.at.lastIndexOf('#');
     if (cut < 0) return;
     const state = this.state(this.at);
-    // A button that was tapped twice says it once.
-    if (state === to || (to === 'back' && state === 'tocut')) return;
+    // A glove that taps twice means the one piece, not the next as well.
+    if (Date.now() - this.tapped < TWICE || state === to || (to === 'back' && state === 'tocut')) return;
+    this.tapped = Date.now();
     const at = this.at;
     this.last = to === 'back' ? null : { at, to };
     this.queue?.put({ piece: at.slice(0, cut), copy: Number(at.slice(cut + 1)), to });
@@ -119,30 +112,29 @@ class CuttingList extends HTMLElement {
 
   /** @param {number} count */
   waits(count) {
-    const place = this.querySelector('.unsent');
-    if (place) place.textContent = count > 0 ? this.words.unsent.replace('{}', String(count)) : '';
-    this.classList.toggle('waits', count > 0);
+    super.waits(count);
+    this.unsent = this.queue?.list ?? [];
     this.draw();
   }
 
-  /** @param {{results: import('./tick-queue.js').Result[], state: State | null, batch: {to?: string}[]}} said */
+  /** @param {{results: import('./tick-queue.js').Result[], state: State | null, batch: import('./tick-queue.js').Tick[]}} said */
   answered(said) {
     const refused = said.results.map((r) => r.refused).filter(Boolean);
     say(refused.join(''));
-    const wasOpen = this.isOpen(this.state(this.at));
+    const wasOpen = isOpen(this.state(this.at));
     if (said.state) this.states = said.state.states;
     // Cut by another meanwhile: the next one.
-    if (wasOpen && !this.isOpen(this.state(this.at))) this.at = this.firstToCut(this.index()) ?? this.at;
+    if (wasOpen && !isOpen(this.state(this.at))) this.at = this.firstToCut(this.index()) ?? this.at;
     this.draw();
-    if (said.state && said.state.plan !== this.plan) this.anew();
+    if (said.state && said.state.plan !== this.plan) this.anew(refused.join(''));
     else if (said.batch.some((tick) => tick.to === 'spoiled') && refused.length === 0) this.recut();
   }
 
-  /** The step as it is now. */
-  anew() {
-    if ((this.queue?.list.length ?? 0) > 0) return;
+  /** The step as it is now, with what is to be said. */
+  anew(words = '') {
+    if (this.waiting > 0) return;
     const htmx = /** @type {any} */ (window).htmx;
-    htmx.ajax('GET', location.pathname, { target: '#step', swap: 'innerHTML' });
+    htmx.ajax('GET', location.pathname, { target: '#step', swap: 'innerHTML' }).then(() => say(words));
   }
 
   async recut() {
@@ -154,11 +146,6 @@ class CuttingList extends HTMLElement {
     } catch {
       say(this.words.failed);
     }
-  }
-
-  /** @param {{status: number, html: string}} what */
-  failed(what) {
-    say(what.html || (what.status === 401 || what.status === 403 ? this.words.link : this.words.failed));
   }
 
   draw() {
@@ -184,28 +171,15 @@ class CuttingList extends HTMLElement {
       ['.label', row?.dataset.label],
       ['.face b', row?.dataset.face],
       ['.where', row?.dataset.where],
-      ['.last span', this.last ? `${this.named(this.last.at)}: ${words[`is_${this.last.to}`]}${this.queue?.list.length ? '' : `, ${words.saved}`}` : ''],
+      ['.last span', this.last ? `${rows.find((r) => r.dataset.at === this.last?.at)?.dataset.number}: ${words[`is_${this.last.to}`]}${this.waiting ? '' : `, ${words.saved}`}` : ''],
     ];
     for (const [place, text] of texts) {
       const found = this.querySelector(`.now ${place}`);
       if (found && found.textContent !== text) found.textContent = text ?? '';
     }
-    this.show('.tap.cut', this.isOpen(state));
-    this.show('.tap.spoiled', state !== 'spoiled');
-    this.show('.tap.back', state !== 'tocut');
-    this.show('.tap.undo', this.last !== null);
+    const taps = /** @type {[string, boolean][]} */ ([['cut', isOpen(state)], ['spoiled', state !== 'spoiled'], ['back', state !== 'tocut'], ['undo', this.last !== null]]);
+    for (const [tap, is] of taps) this.querySelector(`.tap.${tap}`)?.toggleAttribute('hidden', !is);
     for (const bench of this.querySelectorAll('.bench')) bench.classList.toggle('on-it', row !== undefined && bench.contains(row));
-  }
-
-  /** @param {string} at */
-  named(at) {
-    return this.rows.find((row) => row.dataset.at === at)?.dataset.number ?? at;
-  }
-
-  /** @param {string} place @param {boolean} is */
-  show(place, is) {
-    const found = this.querySelector(place);
-    if (found instanceof HTMLElement) found.hidden = !is;
   }
 }
 

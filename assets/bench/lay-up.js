@@ -1,20 +1,12 @@
 // @ts-check
 // The lay-up: boxes and clocks. What may follow what is the server's to say; it is asked about here.
-import { TickQueue, say } from './tick-queue.js';
+import { Ticking, say } from './tick-queue.js';
 
-/** @typedef {import('./tick-queue.js').State} State */
 /** @typedef {import('./tick-queue.js').Tick} Tick */
 
-class LayUp extends HTMLElement {
-  words = /** @type {Record<string, string>} */ ({});
-
+class LayUp extends Ticking {
   connectedCallback() {
-    const state = /** @type {State} */ (JSON.parse(this.dataset.state ?? '{}'));
-    this.words = JSON.parse(this.dataset.words ?? '{}');
-    this.queue = new TickQueue(this.dataset.at ?? '', state);
-    this.queue.addEventListener('waiting', (e) => this.waits(/** @type {CustomEvent} */ (e).detail));
-    this.queue.addEventListener('answer', (e) => this.answered(/** @type {CustomEvent} */ (e).detail));
-    this.queue.addEventListener('trouble', (e) => this.failed(/** @type {CustomEvent} */ (e).detail));
+    this.begin();
     this.addEventListener('change', (event) => {
       const box = event.target;
       if (box instanceof HTMLInputElement && box.type === 'checkbox' && box.dataset.act) this.act(box, { on: box.checked });
@@ -23,12 +15,8 @@ class LayUp extends HTMLElement {
       const button = event.target instanceof Element ? event.target.closest('button[data-act]') : null;
       if (button instanceof HTMLElement) this.act(button, this.typed(button));
     });
-    this.waits(this.queue.list.length);
-    this.queue.open();
-  }
-
-  disconnectedCallback() {
-    this.queue?.close();
+    this.addEventListener('focusout', () => this.late && this.anew());
+    this.queue?.open();
   }
 
   /** What stands in the fields beside a button. @param {HTMLElement} button */
@@ -39,6 +27,8 @@ class LayUp extends HTMLElement {
       if (!(field instanceof HTMLInputElement || field instanceof HTMLTextAreaElement)) continue;
       const text = field.value.trim();
       const number = Number(text.replace(',', '.'));
+      // Sent, it is no longer only here.
+      field.defaultValue = field.value;
       if (field.dataset.number === undefined) typed[field.name] = text;
       else typed[field.name] = text === '' || Number.isNaN(number) ? null : number;
     }
@@ -51,12 +41,6 @@ class LayUp extends HTMLElement {
     const [what] = Object.keys(act);
     const job = from.closest('[data-job]')?.getAttribute('data-job') ?? '';
     this.queue?.put({ job, act: { [what]: { ...act[what], ...more } } });
-  }
-
-  /** @param {number} count */
-  waits(count) {
-    const place = this.querySelector('.unsent');
-    if (place) place.textContent = count > 0 ? this.words.unsent.replace('{}', String(count)) : '';
   }
 
   /** @param {{results: import('./tick-queue.js').Result[], batch: Tick[]}} said */
@@ -94,18 +78,23 @@ class LayUp extends HTMLElement {
     no.focus();
   }
 
-  /** The step as it is now, with what is to be said; what is being typed stays. */
+  /** The step as it is now, with what is to be said; what is typed and not sent stays, and what was opened. */
   anew(words = '') {
+    const fields = [...this.querySelectorAll('input[name], textarea')].filter((f) => f instanceof HTMLInputElement || f instanceof HTMLTextAreaElement);
+    const typed = fields.filter((f) => f.type !== 'hidden' && f.value !== f.defaultValue).map((f) => [f.id, f.value]);
     const here = document.activeElement;
-    const typing = here instanceof HTMLTextAreaElement || (here instanceof HTMLInputElement && here.type !== 'checkbox');
-    const changed = typing && this.contains(here) && here.value !== here.defaultValue;
-    if ((this.queue?.list.length ?? 0) > 0 || changed || this.querySelector('dialog[open]')) return;
-    /** @type {any} */ (window).htmx.ajax('GET', this.dataset.page, { target: '#step', swap: 'innerHTML' }).then(() => say(words));
-  }
-
-  /** @param {{status: number, html: string}} what */
-  failed(what) {
-    say(what.html || (what.status === 401 || what.status === 403 ? this.words.link : this.words.failed));
+    this.late = typed.some(([id]) => id === here?.id);
+    if (this.waiting > 0 || this.late || this.querySelector('dialog[open]')) return;
+    const folds = [...this.querySelectorAll('details[id]')].filter((d) => d instanceof HTMLDetailsElement && d.open !== (d.dataset.open === 'true'));
+    const turned = folds.map((d) => [d.id, d.hasAttribute('open')]);
+    /** @type {any} */ (window).htmx.ajax('GET', this.dataset.page, { target: '#step', swap: 'innerHTML' }).then(() => {
+      for (const [id, value] of typed) {
+        const field = document.getElementById(id);
+        if (field instanceof HTMLInputElement || field instanceof HTMLTextAreaElement) field.value = value;
+      }
+      for (const [id, open] of turned) document.getElementById(String(id))?.toggleAttribute('open', Boolean(open));
+      say(words);
+    });
   }
 }
 

@@ -34,7 +34,7 @@ export class TickQueue extends EventTarget {
     this.online = () => this.send();
     window.addEventListener('online', this.online);
     this.timer = window.setInterval(() => this.look(), LOOK);
-    this.tell();
+    this.emit('waiting', this.list.length);
     this.send();
   }
 
@@ -60,21 +60,18 @@ export class TickQueue extends EventTarget {
     } catch {
       this.unkept = list;
     }
-    this.tell();
+    this.emit('waiting', list.length);
   }
 
-  tell() {
-    this.dispatchEvent(new CustomEvent('waiting', { detail: this.list.length }));
+  /** @param {string} what @param {any} detail */
+  emit(what, detail) {
+    this.dispatchEvent(new CustomEvent(what, { detail }));
   }
 
   /** @param {Record<string, any>} tick */
   put(tick) {
     this.list = [...this.list, { key: newKey(), kit: this.kit, ...tick }];
     this.send();
-  }
-
-  later() {
-    window.setTimeout(() => this.send(), AGAIN);
   }
 
   async send() {
@@ -87,8 +84,7 @@ export class TickQueue extends EventTarget {
       const body = JSON.stringify({ kit: first.kit, ticks: batch });
       const answer = await fetch(`${this.at}/tick`, { method: 'POST', body, headers: { 'content-type': 'application/json' } });
       if (!answer.ok) {
-        this.trouble(answer.status, answer.status === 422 ? await answer.text() : '');
-        this.later();
+        this.emit('trouble', { status: answer.status, html: answer.status === 422 ? await answer.text() : '' });
         return;
       }
       const said = await answer.json();
@@ -96,19 +92,13 @@ export class TickQueue extends EventTarget {
       const done = new Set(said.results.map((/** @type {Result} */ r) => r.key));
       this.list = this.list.filter((tick) => !done.has(tick.key));
       if (said.state) this.stamp = said.state.stamp;
-      this.dispatchEvent(new CustomEvent('answer', { detail: { ...said, batch } }));
+      this.emit('answer', { ...said, batch });
     } catch {
       // The network is down: they stay.
-      this.later();
     } finally {
       this.sending = false;
+      if (this.list.length > 0) window.setTimeout(() => this.send(), AGAIN);
     }
-    if (this.list.length > 0) this.later();
-  }
-
-  /** @param {number} status @param {string} html made by the server, its texts escaped there */
-  trouble(status, html) {
-    this.dispatchEvent(new CustomEvent('trouble', { detail: { status, html } }));
   }
 
   /** How it stands now: others may have ticked. */
@@ -116,11 +106,11 @@ export class TickQueue extends EventTarget {
     if (this.sending || document.hidden || this.list.length > 0) return;
     try {
       const answer = await fetch(`${this.at}/state?seen=${this.stamp}`);
-      if (answer.status === 401 || answer.status === 403) this.trouble(answer.status, '');
+      if (answer.status === 401 || answer.status === 403) this.emit('trouble', { status: answer.status, html: '' });
       if (answer.status !== 200 || this.sending) return;
       const state = /** @type {State} */ (await answer.json());
       this.stamp = state.stamp;
-      this.dispatchEvent(new CustomEvent('answer', { detail: { results: [], state, batch: [] } }));
+      this.emit('answer', { results: [], state, batch: [] });
     } catch {
       // The next look says more.
     }
@@ -131,4 +121,42 @@ export class TickQueue extends EventTarget {
 export function say(html) {
   const place = document.getElementById('message');
   if (place) place.innerHTML = html;
+}
+
+/** Something on a page that is ticked. */
+export class Ticking extends HTMLElement {
+  words = /** @type {Record<string, string>} */ ({});
+
+  /** Begins with what the server drew. @returns {State} */
+  begin() {
+    const state = /** @type {State} */ (JSON.parse(this.dataset.state ?? '{}'));
+    this.words = JSON.parse(this.dataset.words ?? '{}');
+    this.queue = new TickQueue(this.dataset.at ?? '', state);
+    const heard = /** @type {[string, (detail: any) => void][]} */ ([['waiting', (n) => this.waits(n)], ['answer', (a) => this.answered(a)], ['trouble', (t) => this.failed(t)]]);
+    for (const [what, hear] of heard) this.queue.addEventListener(what, (event) => hear(/** @type {CustomEvent} */ (event).detail));
+    return state;
+  }
+
+  disconnectedCallback() {
+    this.queue?.close();
+  }
+
+  get waiting() {
+    return this.queue?.list.length ?? 0;
+  }
+
+  /** @param {number} count */
+  waits(count) {
+    const place = this.querySelector('.unsent');
+    if (place) place.textContent = count > 0 ? this.words.unsent.replace('{}', String(count)) : '';
+    this.classList.toggle('waits', count > 0);
+  }
+
+  /** @param {{results: Result[], state: State | null, batch: Tick[]}} _said */
+  answered(_said) {}
+
+  /** @param {{status: number, html: string}} what */
+  failed(what) {
+    say(what.html || (what.status === 401 || what.status === 403 ? this.words.link : this.words.failed));
+  }
 }

@@ -2,7 +2,7 @@
 
 use super::frame::{address, faults};
 use super::pictures::Picture;
-use super::ticks::{at, told};
+use super::ticks::{at, texts, told};
 use super::words::Words;
 use maud::{Markup, PreEscaped, html};
 use std::collections::BTreeMap;
@@ -13,21 +13,19 @@ use warpwise::sheet::{self, OnBench, ToCut};
 use warpwise::workshop::{AtBench, CopyState, OpenJob};
 
 /// Words that the list says itself.
-const TEXTS: [&str; 14] = [
-    "tocut",
-    "is_cut",
-    "is_laid",
-    "is_spoiled",
-    "is_again",
-    "count",
-    "all_cut",
-    "saved",
-    "unsent",
-    "failed",
-    "stale",
-    "recutting",
-    "took_back",
-    "link",
+const TEXTS: [&str; 12] = [
+    "bench.unsent",
+    "bench.failed",
+    "bench.link",
+    "cut.tocut",
+    "cut.is_cut",
+    "cut.is_laid",
+    "cut.is_spoiled",
+    "cut.is_again",
+    "cut.count",
+    "cut.all_cut",
+    "cut.saved",
+    "cut.recutting",
 ];
 
 /// The step.
@@ -44,8 +42,7 @@ pub fn cut(words: &Words, job: &str, open: &mut OpenJob) -> Markup {
         Err(list) => return html! { (title) (faults(words, &list)) },
     };
     let order = sheet::cutting_order(&bench.plan);
-    let texts = TEXTS.map(|k| (k.to_string(), words.t(&format!("cut.{k}")).into()));
-    let texts = serde_json::Value::Object(texts.into_iter().collect()).to_string();
+    let texts = texts(words, &TEXTS);
     html! {
         (title)
         p .caution { "! " (words.t("cut.caution")) }

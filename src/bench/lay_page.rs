@@ -5,7 +5,7 @@ use super::app::{App, beside, locked};
 use super::frame::{address, encoded, faults, message};
 use super::guard::FILE_POLICY;
 use super::language;
-use super::ticks::told;
+use super::ticks::{texts, told};
 use super::words::Words;
 use axum::body::Bytes;
 use axum::extract::{Form as Sent, Path, Query, State};
@@ -25,6 +25,10 @@ use warpwise::units::show_number;
 use warpwise::verify::Verified;
 use warpwise::workshop::{AtBench, CopyState, OpenJob};
 
+/// Words that the page says itself.
+const TEXTS: [&str; 6] =
+    ["bench.unsent", "bench.failed", "bench.link", "lay.rings", "lay.over", "lay.left"];
+
 /// A moment by the clock on the wall.
 pub fn wall_clock(seconds: i64) -> String {
     let zone = jiff::tz::TimeZone::system();
@@ -43,9 +47,7 @@ pub fn lay(words: &Words, job: &str, open: &mut OpenJob, writes: bool) -> Markup
         Ok(None) => return html! { (title) p .lead { (words.t("cut.plan_first")) } },
         Err(list) => return html! { (title) (faults(words, &list)) },
     };
-    let texts = ["unsent", "failed", "ask", "despite", "not_yet", "rings", "over", "link", "left"];
-    let texts = texts.map(|k| (k.to_string(), words.t(&format!("lay.{k}")).into()));
-    let texts = serde_json::Value::Object(texts.into_iter().collect()).to_string();
+    let texts = texts(words, &TEXTS);
     html! {
         (title)
         lay-up data-at=(address(job, "bench")) data-page=(address(job, "lay")) data-words=(texts)
@@ -83,7 +85,8 @@ impl One<'_> {
         let now = (0..sheet.steps.len()).find(|s| !progress.is_done(sheet, *s));
         let ticked =
             (0..sheet.checks.len()).filter(|i| progress.is_on(&format!("check/{i}"))).count();
-        let all_checked = ticked == sheet.checks.len();
+        let laying = progress.ticked.keys().any(|k| k.starts_with("laid/"));
+        let open = ticked < sheet.checks.len() && !laying;
         html! {
             section .lay-up data-job=(sheet.job) {
                 @if self.bench.lay_up.len() > 1 { h2 { (sheet.job) } }
@@ -93,7 +96,7 @@ impl One<'_> {
                     p { "! " (words.t("lay.caution_sheet")) }
                 }
                 @for w in &sheet.warnings { p .note.warning lang="en" { "! " (words.units.said(w)) } }
-                details .card.checks open[!all_checked && progress.begun.is_none()] {
+                details .card.checks id=(format!("checks-{}", self.index)) open[open] data-open=(open) {
                     summary { (words.t("lay.before")) " (" (ticked) "/" (sheet.checks.len()) ")" }
                     @for (i, check) in sheet.checks.iter().enumerate() {
                         (self.tick(&format!("check-{}-{i}", self.index), progress.is_on(&format!("check/{i}")), json!({ "check": { "index": i } }), html! { span lang="en" { (words.units.said(&on_screen(check))) } }))
@@ -153,7 +156,7 @@ impl One<'_> {
         };
         html! {
             li class=(class) {
-                details open[now] {
+                details id=(format!("step-of-{}-{index}", self.index)) open[now] data-open=(now) {
                     summary {
                         span .sign aria-hidden="true" { (sign) " " } span .only-read { (said) ": " }
                         b lang="en" { (words.units.said(&step.what)) }
@@ -274,7 +277,7 @@ impl One<'_> {
     fn bag(&self, open: bool) -> Markup {
         let words = self.words;
         html! {
-            details .card open[open && !self.progress.is_tight()] {
+            details .card id=(format!("bag-{}", self.index)) open[open && !self.progress.is_tight()] data-open=(open && !self.progress.is_tight()) {
                 summary { (words.t("lay.bag")) @if self.progress.is_tight() { " ✓" } }
                 div .wide tabindex="0" role="region" aria-label=(words.t("lay.bag")) { table lang="en" {
                     tbody { @for row in &self.sheet.bag { tr { @for cell in row { td { (words.units.said(cell)) } } } } }
@@ -288,7 +291,7 @@ impl One<'_> {
     fn cure(&self, open: bool) -> Markup {
         let (words, sheet) = (self.words, self.sheet);
         html! {
-            details .card open[open] {
+            details .card id=(format!("cure-{}", self.index)) open[open] data-open=(open) {
                 summary { (words.t("lay.cure")) }
                 p .note.warning { "! " (words.t("lay.caution_cure")) }
                 @if sheet.cure.is_empty() { p { (words.t("lay.no_cure")) } } @else {
@@ -309,7 +312,7 @@ impl One<'_> {
         let (words, p) = (self.words, self.progress);
         let mass = |v: Option<f64>| v.map_or_else(String::new, |v| show_number(v, 1));
         html! {
-            details .card {
+            details .card id=(format!("after-{}", self.index)) data-open="false" {
                 summary { (words.t("lay.after")) }
                 p .note.warning { "! " (words.t("lay.caution_dust")) }
                 @for (i, after) in self.sheet.after.iter().enumerate() {

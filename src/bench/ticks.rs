@@ -51,6 +51,12 @@ pub fn told(bench: &AtBench) -> serde_json::Value {
     serde_json::json!({ "stamp": stamp, "kit": kit, "plan": plan, "states": states })
 }
 
+/// Words that a script says, by the last part of their keys.
+pub fn texts(words: &Words, keys: &[&str]) -> String {
+    let said = |k: &&str| (k.rsplit('.').next().unwrap_or(k).to_string(), words.t(k).into());
+    serde_json::Value::Object(keys.iter().map(said).collect()).to_string()
+}
+
 /// What was seen last.
 #[derive(Deserialize)]
 pub struct Seen {
