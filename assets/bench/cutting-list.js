@@ -140,7 +140,7 @@ class CuttingList extends Ticking {
   async recut() {
     say(this.words.recutting);
     try {
-      const answer = await fetch(`${this.dataset.at}/recut`, { method: 'POST' });
+      const answer = await fetch(`${this.dataset.bench}/recut`, { method: 'POST' });
       say(answer.ok ? '' : await answer.text());
       if (answer.ok) this.anew();
     } catch {

@@ -131,7 +131,7 @@ export class Ticking extends HTMLElement {
   begin() {
     const state = /** @type {State} */ (JSON.parse(this.dataset.state ?? '{}'));
     this.words = JSON.parse(this.dataset.words ?? '{}');
-    this.queue = new TickQueue(this.dataset.at ?? '', state);
+    this.queue = new TickQueue(this.dataset.bench ?? '', state);
     const heard = /** @type {[string, (detail: any) => void][]} */ ([['waiting', (n) => this.waits(n)], ['answer', (a) => this.answered(a)], ['trouble', (t) => this.failed(t)]]);
     for (const [what, hear] of heard) this.queue.addEventListener(what, (event) => hear(/** @type {CustomEvent} */ (event).detail));
     return state;

@@ -47,7 +47,7 @@ pub fn cut(words: &Words, job: &str, open: &mut OpenJob) -> Markup {
         (title)
         p .caution { "! " (words.t("cut.caution")) }
         (spoiled(words, job, &bench))
-        cutting-list data-at=(address(job, "bench")) data-state=(told(&bench).to_string())
+        cutting-list data-bench=(address(job, "bench")) data-state=(told(&bench).to_string())
             data-words=(texts) {
             section .now aria-labelledby="next" {
                 p .unsent role="status" aria-live="polite" {}

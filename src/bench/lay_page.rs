@@ -50,7 +50,7 @@ pub fn lay(words: &Words, job: &str, open: &mut OpenJob, writes: bool) -> Markup
     let texts = texts(words, &TEXTS);
     html! {
         (title)
-        lay-up data-at=(address(job, "bench")) data-page=(address(job, "lay")) data-words=(texts)
+        lay-up data-bench=(address(job, "bench")) data-page=(address(job, "lay")) data-words=(texts)
             data-state=(told(&bench).to_string()) data-now=(now.seconds) {
             p .unsent role="status" aria-live="polite" {}
             dialog .ask aria-labelledby="ask" {

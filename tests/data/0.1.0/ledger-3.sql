@@ -1,3 +1,4 @@
+PRAGMA foreign_keys = OFF;
 PRAGMA application_id = 2003988595;
 PRAGMA user_version = 3;
 BEGIN TRANSACTION;
