@@ -311,6 +311,27 @@ fn a_spoiled_piece_is_cut_from_the_smallest_offcut_and_all_else_stays_where_it_l
     ledger.check().unwrap();
 }
 
+/// The job's own flaw, which the roll had too, went with the length that was cut off.
+#[test]
+fn a_flaw_that_is_cut_off_by_now_is_in_nobodys_way() {
+    let flaw = "flaw = [{ from = 0, to = 30, low = 0, high = 30 }]\n[[strip]]\nid = \"long\"";
+    let shop = Shop::new(&JOB.replace("[[strip]]\nid = \"long\"", flaw));
+    let mut ledger = shop.ledger();
+    let square = vec![point(0.0, 0.0), point(30.0, 0.0), point(30.0, 30.0), point(0.0, 30.0)];
+    let flawed = RollFacts { flaws: vec![square], ..roll() };
+    ledger.add_roll(flawed, false, true, &now()).unwrap();
+    let run = Run::new(Stop::Effort(1)).with_threads(1);
+    let stock = ledger.snapshot(&now()).unwrap();
+    let plan = planner::plan_from_stock(&[shop.job()], &stock, 1, &run).unwrap();
+    for (i, at) in copies(&plan).iter().enumerate() {
+        ledger.tick(&plan, &tick(&i.to_string(), at, TickTo::Cut), &now()).unwrap();
+    }
+    let at = copies(&plan)[0].clone();
+    ledger.tick(&plan, &tick("99", &at, TickTo::Spoiled), &now()).unwrap();
+    let next = again(&shop, &ledger, &plan, std::slice::from_ref(&at));
+    assert_ne!(next.plan().id, plan.plan().id);
+}
+
 #[test]
 fn where_no_offcut_takes_a_spoiled_piece_the_roll_is_cut_further() {
     let (shop, mut ledger, plan) = planned();

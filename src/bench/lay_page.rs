@@ -298,7 +298,7 @@ impl One<'_> {
                     @let begun = self.progress.clock(ClockOf::Cure).map(|c| c.begun);
                     ol { @for point in &sheet.cure { li lang="en" {
                         (show_number(point.minutes, 0)) " min · " (show_number(point.temperature, 0)) " °C · " (point.what)
-                        @if let Some(begun) = begun { " · " (wall_clock(begun + (point.minutes * 60.0) as i64)) }
+                        @if let Some(begun) = begun { " · " (wall_clock(begun.saturating_add((point.minutes * 60.0) as i64))) }
                     } } }
                     @for note in &sheet.cure_notes { p .quiet lang="en" { (words.units.said(note)) } }
                     (self.clock(ClockOf::Cure, true))

@@ -54,12 +54,13 @@ pub struct Clock {
 impl Clock {
     /// When it rings.
     pub fn rings(&self) -> i64 {
-        self.begun + (self.minutes * 60.0).round() as i64
+        // A file may hold any number.
+        self.begun.saturating_add((self.minutes * 60.0).round() as i64)
     }
 
     /// What a bag lost in a minute, kPa, where it was read at both ends.
     pub fn loss(&self) -> Option<f64> {
-        let minutes = (self.ended? - self.begun).max(1) as f64 / 60.0;
+        let minutes = self.ended?.saturating_sub(self.begun).max(1) as f64 / 60.0;
         Some((self.vacuum[0]? - self.vacuum[1]?) / minutes)
     }
 
@@ -512,9 +513,9 @@ impl Progress {
         };
         clock.ended = Some(now.max(clock.begun));
         clock.vacuum[1] = vacuum;
-        let (clock, early) = (clock.clone(), now < clock.rings() - IN_TIME);
+        let (clock, early) = (clock.clone(), now < clock.rings().saturating_sub(IN_TIME));
         if early {
-            let ran = show_number((now - clock.begun).max(0) as f64 / 60.0, 1);
+            let ran = show_number(now.saturating_sub(clock.begun).max(0) as f64 / 60.0, 1);
             let all = show_number(clock.minutes, 1);
             self.deviates(now, format!("{name} was ended after {ran} of {all} min"));
         }
@@ -742,5 +743,9 @@ mod tests {
         assert_eq!(serde_json::from_str::<Progress>(&text).unwrap(), p);
         assert_eq!(p.note(Some(0)), "a wrinkle, rolled out");
         assert_eq!(serde_json::from_str::<Progress>("{}").unwrap(), Progress::default());
+        // Whatever numbers a file holds, nothing breaks off.
+        let far = r#"{"of":"leak","begun":-9223372036854775808,"minutes":1e300,"ended":9223372036854775807,"vacuum":[90,1]}"#;
+        let clock: Clock = serde_json::from_str(far).unwrap();
+        assert!(clock.rings() < 0 && clock.holds() == Some(true), "{clock:?}");
     }
 }

@@ -4,7 +4,7 @@
 
 use super::by_hand::{put, shape_of, used};
 use super::lay::{offcut_plan, offcut_stock, roll_plan, savings};
-use super::sources::{RollSource, Sources, on_rolls_at_hand};
+use super::sources::{RollSource, Sources};
 use super::{Fault, Faults, Refusal};
 use crate::cloth::Cloth;
 use crate::geometry::{Region, Ring, point, ring_bounds};
@@ -39,8 +39,10 @@ pub fn recut(
     stock: Option<&Snapshot>,
     so_far: &CutSoFar<'_>,
 ) -> Result<Verified, Refusal> {
-    let jobs = stock.map_or_else(|| Ok(jobs.to_vec()), |s| on_rolls_at_hand(jobs, s));
-    let jobs = jobs.map_err(Refusal::Input)?;
+    let mut jobs = jobs.to_vec();
+    if stock.is_some() {
+        jobs.iter_mut().flat_map(|j| &mut j.cloths).for_each(|cloth| as_planned(cloth, plan));
+    }
     let mut plan = plan.clone();
     if let Some(drawn) = &mut plan.drawn_from {
         drawn.kit = Some(so_far.kit.to_string());
@@ -93,6 +95,16 @@ pub fn recut(
     }
     super::mosaic::measure(&mut plan.mosaics, &plan.stocks);
     verify::verify(plan.sealed()).map_err(Refusal::NotVerified)
+}
+
+/// A cloth on rolls as wide as those of the plan, whose flaws are the stock's: one that the job knew
+/// of may be cut off by now.
+fn as_planned(cloth: &mut Cloth, plan: &Plan) {
+    if let Some(figures) = plan.cloths.iter().find(|f| f.cloth == cloth.id) {
+        cloth.roll_width = figures.roll_width;
+        cloth.roll_length = None;
+        cloth.flaws.clear();
+    }
 }
 
 /// Names what is cut to the end as cut by this plan; what it left over is in the stock by now.

@@ -79,7 +79,7 @@ impl PartRecord<'_> {
             format!("Plan {id}, {}; written {}", self.plan.tool, (self.time)(self.now)),
         ];
         if let (Some(from), Some(to)) = (p.begun, cure) {
-            let hours = show_number((to - from).max(0) as f64 / 3600.0, 1);
+            let hours = show_number(to.saturating_sub(from).max(0) as f64 / 3600.0, 1);
             head.push(format!("From the first tick to the start of the cure: {hours} h"));
         }
         head

@@ -220,7 +220,7 @@ assert.equal(await page.locator('.checks').getAttribute('open'), '', 'and what w
 await page.fill('#note-0-', '');
 await page.fill('#who-0', 'R.');
 await page.fill('#part-0', 'no. 7');
-await page.locator('[data-form] button', { hasText: 'Keep' }).first().click();
+await page.locator('[data-form] button', { hasText: 'Save' }).first().click();
 await settled();
 for (let k = 0; k < 3; k += 1) {
   await isOn(await ticks('laid', k));
@@ -268,7 +268,7 @@ say('notes and photos by layer');
 await page.locator('.step', { hasText: 'Layer 2' }).locator('summary').click();
 const step = page.locator('.step', { hasText: 'Layer 2' });
 await step.locator('textarea').fill('a pleat at the rib, rolled out');
-await step.locator('button', { hasText: 'Keep' }).click();
+await step.locator('button', { hasText: 'Save' }).click();
 await settled();
 const photo = await page.evaluate(() => {
   const canvas = document.createElement('canvas');
