@@ -267,6 +267,7 @@ for (let l = 2; l <= 4; l += 1) {
 say('notes and photos by layer');
 await page.locator('.step', { hasText: 'Layer 2' }).locator('summary').click();
 const step = page.locator('.step', { hasText: 'Layer 2' });
+await step.locator('.mould svg').first().waitFor();
 await step.locator('textarea').fill('a pleat at the rib, rolled out');
 await step.locator('button', { hasText: 'Save' }).click();
 await settled();
