@@ -8,6 +8,7 @@ mod earlier;
 mod ground;
 mod lay;
 mod mosaic;
+mod recut;
 mod sources;
 
 use crate::cloth::Cloth;
@@ -26,6 +27,7 @@ use crate::verify::{self, Verified};
 pub use by_hand::{CutTable, Judged, Lay, Met};
 pub use earlier::Earlier;
 use ground::Beside;
+pub use recut::{CutSoFar, recut};
 use sources::Sources;
 use std::time::Duration;
 

@@ -5,7 +5,7 @@
 
 use std::fs;
 use std::path::{Path, PathBuf};
-use warpwise::ledger::{Ledger, Moment, PieceState, Record};
+use warpwise::ledger::{Ledger, Moment, PieceState, Record, Trouble};
 use warpwise::planner;
 use warpwise::run::{Run, Stop};
 use warpwise::stock::{Day, Snapshot};
@@ -25,10 +25,38 @@ fn now() -> Moment {
 
 /// The old ledger's file.
 fn ledger(dir: &Path) -> PathBuf {
+    ledger_of(dir, &text("ledger.sql"))
+}
+
+fn ledger_of(dir: &Path, text: &str) -> PathBuf {
     let file = dir.join("stock.sqlite");
     let db = rusqlite::Connection::open(&file).unwrap();
-    db.execute_batch(&text("ledger.sql")).unwrap();
+    db.execute_batch(text).unwrap();
     file
+}
+
+/// Version 3 had hashes and no ticks: what was damaged before it is brought up is found out.
+#[test]
+fn a_ledger_before_ticks_is_brought_up_and_its_damage_is_not_sealed_in() {
+    let old = text("ledger-3.sql");
+    let dir = tempfile::tempdir().unwrap();
+    let file = ledger_of(dir.path(), &old);
+    let mut ledger = Ledger::write(&file).unwrap();
+    ledger.check().unwrap();
+    let mut version = file.as_os_str().to_os_string();
+    version.push(".version-3");
+    assert!(Path::new(&version).exists(), "the file as it was is kept");
+    assert!(ledger.history(99).unwrap().iter().any(|e| e.undone));
+    ledger.undo(&now()).unwrap();
+    ledger.check().unwrap();
+    let damaged = old.replace("\"length\":5000.0", "\"length\":6000.0");
+    assert_ne!(damaged, old);
+    let dir = tempfile::tempdir().unwrap();
+    let file = ledger_of(dir.path(), &damaged);
+    for _ in 0..2 {
+        let found = Ledger::write(&file).map(|_| ()).unwrap_err();
+        assert!(matches!(found, Trouble::Damaged(_)), "{found:?}");
+    }
 }
 
 #[test]

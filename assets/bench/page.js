@@ -4,6 +4,8 @@ import './drop-zone.js';
 import './plan-watch.js';
 import './plan-picture.js';
 import './layer-list.js';
+import './cutting-list.js';
+import './lay-up.js';
 
 /** @type {any} */
 const htmx = /** @type {any} */ (window).htmx;

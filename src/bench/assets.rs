@@ -11,7 +11,7 @@ macro_rules! asset {
     };
 }
 
-const ASSETS: [(&str, &str, &[u8]); 11] = [
+const ASSETS: [(&str, &str, &[u8]); 14] = [
     asset!("page.css", "text/css; charset=utf-8"),
     asset!("page.js", "text/javascript; charset=utf-8"),
     asset!("htmx.min.js", "text/javascript; charset=utf-8"),
@@ -22,6 +22,9 @@ const ASSETS: [(&str, &str, &[u8]); 11] = [
     asset!("plan-watch.js", "text/javascript; charset=utf-8"),
     asset!("drop-zone.js", "text/javascript; charset=utf-8"),
     asset!("layer-list.js", "text/javascript; charset=utf-8"),
+    asset!("tick-queue.js", "text/javascript; charset=utf-8"),
+    asset!("cutting-list.js", "text/javascript; charset=utf-8"),
+    asset!("lay-up.js", "text/javascript; charset=utf-8"),
     asset!("icon.svg", "image/svg+xml"),
 ];
 

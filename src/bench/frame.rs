@@ -8,7 +8,8 @@ use warpwise::fault::{Fault, Faults};
 use warpwise::workshop::{Checked, Note, OpenJob};
 
 /// The steps of the work, in order: name in the address.
-pub const STEPS: [&str; 6] = ["templates", "cloths", "layers", "plies", "plan", "sheets"];
+pub const STEPS: [&str; 8] =
+    ["templates", "cloths", "layers", "plies", "plan", "sheets", "cut", "lay"];
 
 /// How a step stands.
 #[derive(Clone, Copy, PartialEq, Eq)]
@@ -22,7 +23,7 @@ pub enum Standing {
 }
 
 /// How each step of a job stands.
-pub fn standings(open: &mut OpenJob, checked: &Checked) -> [Standing; 6] {
+pub fn standings(open: &mut OpenJob, checked: &Checked) -> [Standing; STEPS.len()] {
     let values = &checked.values;
     let faults = |prefixes: &[&str]| {
         let belongs = |n: &&Note| {
@@ -52,6 +53,8 @@ pub fn standings(open: &mut OpenJob, checked: &Checked) -> [Standing; 6] {
         Err(_) => Standing::AtFault,
     };
     let sheets = if plan == Standing::Done && sound { Standing::Done } else { Standing::Open };
+    let [cut, laid] =
+        open.bench_done().map(|done| if done { Standing::Done } else { Standing::Open });
     [
         section(&["template", "strip", "patch"], &["template", "strip"]),
         section(&["cloth"], &["cloth"]),
@@ -59,6 +62,8 @@ pub fn standings(open: &mut OpenJob, checked: &Checked) -> [Standing; 6] {
         plies,
         plan,
         sheets,
+        cut,
+        laid,
     ]
 }
 
@@ -104,7 +109,7 @@ pub fn page(words: &Words, title: &str, rail: Markup, tools: Markup, main: Marku
 }
 
 /// The rail of steps of a job.
-pub fn rail(words: &Words, job: &str, here: &str, standings: &[Standing; 6]) -> Markup {
+pub fn rail(words: &Words, job: &str, here: &str, standings: &[Standing; STEPS.len()]) -> Markup {
     html! {
         nav #rail hx-swap-oob="true" aria-label=(words.t("frame.steps")) {
             ol {

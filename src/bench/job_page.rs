@@ -5,7 +5,7 @@ use super::fields::{Kind, entry, field_at, slot_of};
 use super::form::Form;
 use super::frame::{STEPS, address, faults, message, notes, page, rail, refused, standings, tools};
 use super::words::Words;
-use super::{corners, language, plan_page, plies, sections, sheets_page};
+use super::{corners, cut_page, language, lay_page, plan_page, plies, sections, sheets_page};
 use axum::extract::{Form as Sent, Path, State};
 use axum::http::{HeaderMap, StatusCode};
 use axum::response::sse::{Event, KeepAlive, Sse};
@@ -74,7 +74,9 @@ fn main(words: &Words, job: &str, step: &str, open: &mut OpenJob) -> Markup {
         "layers" => sections::layers(&form),
         "plies" => plies::plies(&form),
         "plan" => plan_page::plan(&form, open),
-        _ => sheets_page::sheets(&form, open),
+        "sheets" => sheets_page::sheets(&form, open),
+        "cut" => cut_page::cut(words, job, open),
+        _ => lay_page::lay(words, job, open, true),
     }
 }
 

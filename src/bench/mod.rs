@@ -6,6 +6,7 @@ mod assets;
 mod by_hand;
 mod connections;
 mod corners;
+mod cut_page;
 mod editor;
 mod fields;
 mod form;
@@ -14,6 +15,7 @@ mod guard;
 mod home;
 mod intake;
 mod job_page;
+mod lay_page;
 mod pictures;
 mod plan_page;
 mod plies;
@@ -21,6 +23,7 @@ mod second;
 mod sections;
 mod sheets_page;
 mod stock_page;
+mod ticks;
 mod words;
 
 use app::App;
@@ -149,6 +152,12 @@ fn router(app: Arc<App>) -> Router {
         .route("/job/{job}/shape", post(intake::shape))
         .route("/job/{job}/kept/{file}", get(intake::kept))
         .route("/job/{job}/watch", get(job_page::watch))
+        .route("/job/{job}/bench/state", get(ticks::state))
+        .route("/job/{job}/bench/tick", post(ticks::tick))
+        .route("/job/{job}/bench/recut", post(ticks::recut))
+        .route("/job/{job}/lay/step/{sheet}/{step}", get(lay_page::pictures))
+        .route("/job/{job}/lay/record", post(lay_page::record))
+        .route("/job/{job}/kit/{file}", get(lay_page::file))
         .route("/job/{job}/plan/begin", post(plan_page::begin))
         .route("/job/{job}/plan/stop", post(plan_page::stop))
         .route("/job/{job}/plan/live", get(plan_page::live))
@@ -187,14 +196,18 @@ fn router(app: Arc<App>) -> Router {
             "/job/{job}/take",
             post(intake::take).layer(DefaultBodyLimit::max(intake::LARGEST_FILE)),
         )
+        .route(
+            "/job/{job}/lay/photo",
+            post(lay_page::photo).layer(DefaultBodyLimit::max(intake::LARGEST_FILE)),
+        )
         .fallback(nothing_here)
         .layer(from_fn(in_time))
         .layer(from_fn_with_state(guard, guarded))
         .with_state(app)
 }
 
-/// What a second device may reach: all of it looks, but for a photo that is sent. Ticking at the
-/// bench will have its place here.
+/// What a second device may reach: it looks, ticks what is cut and laid, and sends photos. What it
+/// calls spoiled is planned again, as it is for anyone.
 fn router_to_look(app: Arc<App>) -> Router {
     let guard = app.door.as_ref().map_or_else(|| Arc::clone(&app.guard), |d| Arc::clone(&d.guard));
     Router::new()
@@ -203,6 +216,13 @@ fn router_to_look(app: Arc<App>) -> Router {
         .route("/language", get(home::language_chosen))
         .route("/asset/{name}", get(assets::show))
         .route("/job/{job}/all", get(second::job))
+        .route("/job/{job}/cut", get(second::cut))
+        .route("/job/{job}/lay", get(second::lay))
+        .route("/job/{job}/bench/state", get(ticks::state))
+        .route("/job/{job}/bench/tick", post(second::tick))
+        .route("/job/{job}/bench/recut", post(ticks::recut))
+        .route("/job/{job}/lay/step/{sheet}/{step}", get(lay_page::pictures))
+        .route("/job/{job}/kit/{file}", get(lay_page::file))
         .route("/job/{job}/plan/file/{*file}", get(plan_page::file))
         .route("/job/{job}/print/{what}", get(sheets_page::print))
         .route("/job/{job}/look/{what}", get(sheets_page::look))
@@ -211,6 +231,10 @@ fn router_to_look(app: Arc<App>) -> Router {
         .route(
             "/job/{job}/take",
             post(second::take).layer(DefaultBodyLimit::max(intake::LARGEST_FILE)),
+        )
+        .route(
+            "/job/{job}/lay/photo",
+            post(second::photo).layer(DefaultBodyLimit::max(intake::LARGEST_FILE)),
         )
         .fallback(second::not_here)
         .method_not_allowed_fallback(second::not_here)

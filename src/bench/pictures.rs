@@ -53,6 +53,28 @@ impl Picture {
         );
     }
 
+    /// A piece that is told from others by a name, with its number at its middle.
+    pub fn named_piece<'r>(
+        &mut self,
+        rings: impl IntoIterator<Item = &'r Ring>,
+        [at, number]: [&str; 2],
+        middle: Point,
+        size: f64,
+    ) {
+        let d: String = rings.into_iter().map(|r| self.data(r, true)).collect();
+        let p = point(middle.x - self.area.min.x, self.area.max.y - middle.y);
+        let _ = write!(
+            self.body,
+            "<g class=\"copy\" data-at=\"{}\"><path d=\"{d}\" stroke-width=\"{:.3}\"/>\
+             <text x=\"{:.1}\" y=\"{:.1}\" font-size=\"{size:.1}\" text-anchor=\"middle\">{}</text></g>",
+            escaped(at),
+            self.pen,
+            p.x,
+            p.y + 0.35 * size,
+            escaped(number)
+        );
+    }
+
     /// An open line, so many times as heavy as normal.
     pub fn line(&mut self, points: &[Point], class: &str, heavy: f64) {
         let d = self.data(points, false);

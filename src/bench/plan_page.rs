@@ -73,6 +73,8 @@ pub fn plan(form: &Form<'_>, open: &mut OpenJob) -> Markup {
             Ok(None) => @if !is_running { p .quiet { (words.t("plan.none")) } },
             Ok(Some(verified)) => {
                 @if is_running { p .quiet { (words.t("plan.old")) } }
+                @let cut = open.begun_to_cut();
+                @if cut > 0 { p .note.warning { "! " (words.with("plan.cut_in_part", &[&cut.to_string()])) } }
                 (figures(form, verified.plan()))
                 (overview(words, &verified))
                 p {

@@ -7,7 +7,7 @@ use super::frame::{address, faults, page, refused};
 use super::guard::Guard;
 use super::plan_page::{figures, overview};
 use super::words::Words;
-use super::{intake, language, plies, sheets_page, stock_page};
+use super::{cut_page, intake, language, lay_page, plies, sheets_page, stock_page, ticks};
 use axum::body::{Body, Bytes};
 use axum::extract::{Path, Query, State};
 use axum::http::{HeaderMap, StatusCode};
@@ -176,6 +176,10 @@ fn job_main(words: &Words, job: &str, open: &mut OpenJob, said: Markup) -> Marku
             Ok(Some(plan)) => {
                 (figures(&form, plan.plan()))
                 (overview(words, &plan))
+                p {
+                    a .button.go href=(address(job, "cut")) { (words.t("step.cut")) " →" } " "
+                    a .button.go href=(address(job, "lay")) { (words.t("step.lay")) " →" }
+                }
                 (sheets_page::at_the_bench(words, job))
             }
         }
@@ -184,6 +188,72 @@ fn job_main(words: &Words, job: &str, open: &mut OpenJob, said: Markup) -> Marku
             (plies::pieces(words, job, prepared))
         }
     }
+}
+
+/// The pieces to cut, to be ticked.
+pub async fn cut(app: State<Arc<App>>, job: Path<String>, headers: HeaderMap) -> Response {
+    step(app, job, headers, "step.cut", cut_page::cut).await
+}
+
+/// The lay-up, to be ticked.
+pub async fn lay(app: State<Arc<App>>, job: Path<String>, headers: HeaderMap) -> Response {
+    step(app, job, headers, "step.lay", |words, job, open| lay_page::lay(words, job, open, false))
+        .await
+}
+
+async fn step(
+    State(app): State<Arc<App>>,
+    Path(job): Path<String>,
+    headers: HeaderMap,
+    title: &'static str,
+    draw: impl FnOnce(&Words, &str, &mut OpenJob) -> Markup + Send + 'static,
+) -> Response {
+    let words = language(&app, &headers);
+    let part = headers.contains_key("hx-request");
+    beside(move || {
+        let open = match app.job(&job) {
+            Ok(open) => open,
+            Err(list) => return refused(&words, StatusCode::NOT_FOUND, &list),
+        };
+        let mut open = locked(&open);
+        let _ = open.draft.refresh();
+        let main = html! {
+            p { a href=(address(&job, "all")) { "← " (words.t("second.all")) } }
+            (draw(&words, &job, &mut open))
+        };
+        if part {
+            return Html(main.into_string()).into_response();
+        }
+        page(&words, words.t(title), html! {}, html! {}, main)
+    })
+    .await
+}
+
+/// Counts ticks; what is written down in words stays at the first device.
+pub async fn tick(
+    State(app): State<Arc<App>>,
+    job: Path<String>,
+    headers: HeaderMap,
+    sent: axum::Json<ticks::Sent>,
+) -> Response {
+    if !sent.0.is_ticks_alone() {
+        let words = language(&app, &headers);
+        let fault = Fault::new(words.t("second.not_here"), words.t("second.may"));
+        return (StatusCode::FORBIDDEN, Html(faults(&words, &fault.into()).into_string()))
+            .into_response();
+    }
+    ticks::tick(State(app), job, headers, sent).await
+}
+
+/// Takes a photo of a step of the lay-up.
+pub async fn photo(
+    app: State<Arc<App>>,
+    job: Path<String>,
+    about: Query<lay_page::OfPhoto>,
+    headers: HeaderMap,
+    bytes: Bytes,
+) -> Response {
+    lay_page::photo_from(app, job, about, headers, bytes, false).await
 }
 
 /// Takes a photo, and nothing else.

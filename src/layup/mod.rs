@@ -1,12 +1,18 @@
 //! The order of work at the mould: what to check, lay, press, bag and cure. Pure: plan in, steps
 //! out.
 
+mod act;
 mod bag;
 mod cure;
+mod progress;
 mod steps;
 
+pub use act::{Act, Held};
 pub use bag::{Bag, GUESSED};
 pub use cure::{CurePoint, cure_clock, growth};
+pub use progress::{
+    Clock, ClockOf, Deviation, LEAST_VACUUM, MOST_LOSS, Photo, Progress, clock_words, holds,
+};
 pub use steps::{Step, Tick};
 
 use crate::job::MouldWork;

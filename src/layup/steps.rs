@@ -9,6 +9,8 @@ use serde::Serialize;
 /// A piece to tick off when it is laid, and once for its backing.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Tick {
+    /// Piece id.
+    pub piece: String,
     /// Its number and name, and which copies are turned over.
     pub label: String,
     /// A box each.
@@ -28,6 +30,15 @@ pub struct Step {
     pub templates: Vec<String>,
     /// Its pieces; every one has a box for itself and one for its backing.
     pub ticks: Vec<Tick>,
+    /// How long it takes, of a debulk.
+    pub minutes: Option<f64>,
+}
+
+impl Tick {
+    /// Number and template alone.
+    pub fn name(&self) -> &str {
+        self.label.split(" · ").next().unwrap_or_default()
+    }
 }
 
 /// The steps, and how many of them are debulks.
@@ -97,7 +108,7 @@ pub(super) fn steps(
 }
 
 fn bare(what: String, notes: Vec<String>) -> Step {
-    Step { what, notes, layer: None, templates: Vec::new(), ticks: Vec::new() }
+    Step { what, notes, layer: None, templates: Vec::new(), ticks: Vec::new(), minutes: None }
 }
 
 fn stage(name: &str, closing: bool) -> Step {
@@ -112,13 +123,14 @@ fn stage(name: &str, closing: bool) -> Step {
 }
 
 fn debulk(number: u32, minutes: f64) -> Step {
-    bare(
+    let step = bare(
         format!("Debulk {number}: full vacuum for {} min", show_number(minutes, 0)),
         vec![
             "Release film 25 mm beyond the cloth, breather, bag; then all of it off again. Start ______  end ______  vacuum ______ kPa"
                 .into(),
         ],
-    )
+    );
+    Step { minutes: Some(minutes), ..step }
 }
 
 fn layer_step(plan: &Plan, layer: &PlanLayer, index: usize, templates: Vec<String>) -> Step {
@@ -150,7 +162,11 @@ fn layer_step(plan: &Plan, layer: &PlanLayer, index: usize, templates: Vec<Strin
     }
     let ticks = pieces
         .iter()
-        .map(|piece| Tick { label: label(plan, piece, side, usual), copies: piece.copies })
+        .map(|piece| Tick {
+            piece: piece.piece.clone(),
+            label: label(plan, piece, side, usual),
+            copies: piece.copies,
+        })
         .collect();
     for piece in pieces.iter().filter(|p| p.part.is_some_and(|part| part.number == 1)) {
         let (Some(part), Some(splice)) = (piece.part, &piece.splice) else {
@@ -202,6 +218,7 @@ fn layer_step(plan: &Plan, layer: &PlanLayer, index: usize, templates: Vec<Strin
         layer: Some(index),
         templates,
         ticks,
+        minutes: None,
     }
 }
 

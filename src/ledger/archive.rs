@@ -41,6 +41,8 @@ struct ArchivedEntry<'a> {
     at: String,
     what: String,
     undone: bool,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    tick: Option<String>,
     #[serde(borrow)]
     changes: Vec<ArchivedChange<'a>>,
 }
@@ -247,13 +249,14 @@ impl Archive<'_> {
             }
         }
         let mut select =
-            db.prepare("SELECT number, at, what, undone FROM entry ORDER BY number")?;
+            db.prepare("SELECT number, at, what, undone, tick FROM entry ORDER BY number")?;
         let entry = |r: &rusqlite::Row<'_>| {
             Ok(ArchivedEntry {
                 number: r.get(0)?,
                 at: r.get(1)?,
                 what: r.get(2)?,
                 undone: r.get(3)?,
+                tick: r.get(4)?,
                 changes: Vec::new(),
             })
         };
@@ -294,11 +297,13 @@ impl Archive<'_> {
             let record = super::write::read(record.0.get())?;
             write_record(db, &record.id(), Some(&record))?;
         }
-        let mut write_entry =
-            db.prepare("INSERT INTO entry (number, at, what, undone) VALUES (?1, ?2, ?3, ?4)")?;
+        let mut write_entry = db.prepare(
+            "INSERT INTO entry (number, at, what, undone, tick) VALUES (?1, ?2, ?3, ?4, ?5)",
+        )?;
         let mut write_change = db.prepare("INSERT INTO change VALUES (?1, ?2, ?3, ?4)")?;
         for entry in &self.entries {
-            write_entry.execute(params![entry.number, entry.at, entry.what, entry.undone])?;
+            let ArchivedEntry { number, at, what, undone, tick, .. } = entry;
+            write_entry.execute(params![number, at, what, undone, tick])?;
             for change in &entry.changes {
                 let text = |record: &Option<RecordText<'_>>| {
                     let read = record.as_ref().map(|r| super::write::read(r.0.get()));
@@ -347,6 +352,10 @@ impl Archive<'_> {
             || self.entries.first().is_some_and(|e| e.number < 1)
         {
             faults.push(broken("its entries are not numbered upwards"));
+        }
+        let mut ticks = BTreeSet::new();
+        if !self.entries.iter().filter_map(|e| e.tick.as_ref()).all(|tick| ticks.insert(tick)) {
+            faults.push(broken("a tick is counted twice"));
         }
         faults.0.extend(differences(&archived, stock));
         faults.into_result(())

@@ -1,8 +1,8 @@
 //! Booking: what was cut of a plan leaves the stock, what it leaves over comes in.
 
-use super::open::{Ledger, Trouble};
+use super::open::{Ledger, Trouble, trouble};
 use super::record::{Kept, PieceRecord, PlanRecord, Record, piece_id};
-use super::write::{Change, Moment, Stop};
+use super::write::{Change, Moment, Stop, get};
 use crate::cloth::Face;
 use crate::fault::{Fault, Faults};
 use crate::geometry::boolean::intersection;
@@ -11,6 +11,7 @@ use crate::plan::{PlacedPiece, Plan, PlanStock, StockKind, at_origin};
 use crate::stock::{Offcut, OffcutFacts, Roll, RollFacts, can_be_flaw};
 use crate::units::{LARGEST, quoted, show_metres, snap};
 use crate::verify::Verified;
+use rusqlite::Connection;
 use serde::{Deserialize, Serialize};
 
 /// What became of a piece. One that has no record is to cut.
@@ -77,7 +78,47 @@ impl Ledger {
         let some =
             if pieces.is_empty() { String::new() } else { format!("{} of ", pieces.join(", ")) };
         let what = format!("cut {some}plan {} ({})", short(&plan.id), plan.jobs.join(", "));
-        self.change(now, &what, |c| book(c, plan, pieces, now))
+        self.change(now, &what, |c| {
+            book(c, plan, chosen(plan, pieces, false)?, pieces.is_empty(), now)
+        })
+    }
+
+    /// Whether a plan was made from this ledger.
+    ///
+    /// # Errors
+    /// SQLite's own.
+    pub fn is_of(&self, plan: &Plan) -> Result<bool, Trouble> {
+        let ledger: String = self.ask("SELECT value FROM about WHERE name = 'ledger'")?;
+        Ok(of_this_ledger(plan, &ledger).is_ok())
+    }
+
+    /// The rolls and offcuts of a plan that are cut to the end.
+    ///
+    /// # Errors
+    /// SQLite's own.
+    pub fn finished(&self, plan: &Plan) -> Result<Vec<String>, Trouble> {
+        let record = get(&self.db, &format!("plan {}", plan.id));
+        Ok(match record.map_err(|e| trouble(&self.file, &e))? {
+            Some(Record::Plan(p)) => p.finished,
+            _ => Vec::new(),
+        })
+    }
+
+    /// Why rolls and offcuts of a plan that are still to be cut are no longer as it knew them.
+    ///
+    /// # Errors
+    /// SQLite's own.
+    pub fn changed_since(&self, plan: &Plan) -> Result<Faults, Trouble> {
+        let finished = self.finished(plan)?;
+        let before = plan.drawn_from.iter().flat_map(|d| &d.cut_before).collect::<Vec<_>>();
+        let mut faults = Faults::new();
+        for stock in &plan.stocks {
+            if !finished.contains(&stock.id) && !before.contains(&&stock.id) {
+                let found = stale(&self.db, plan, stock);
+                faults.0.extend(found.map_err(|e| trouble(&self.file, &e))?);
+            }
+        }
+        Ok(faults)
     }
 
     /// Says what became of pieces that are cut.
@@ -100,7 +141,7 @@ impl Ledger {
                 let id = piece_id(kit(plan), &placed.piece, placed.copy);
                 match c.get(&id)? {
                     Some(Record::Piece(record)) => {
-                        c.put(&id, Some(&Record::Piece(PieceRecord { state, ..record })))?;
+                        c.put(&id, Some(&Record::Piece(record.in_state(state, &plan.id))))?;
                         count += 1;
                     }
                     _ => faults.push(
@@ -127,11 +168,11 @@ impl Ledger {
 }
 
 /// The kit a plan is of: it may go on with an earlier one.
-fn kit(plan: &Plan) -> &str {
+pub(super) fn kit(plan: &Plan) -> &str {
     plan.drawn_from.as_ref().and_then(|d| d.kit.as_deref()).unwrap_or(&plan.id)
 }
 
-fn short(id: &str) -> String {
+pub(super) fn short(id: &str) -> String {
     id.chars().take(8).collect()
 }
 
@@ -139,7 +180,7 @@ fn name(placed: &PlacedPiece) -> String {
     format!("piece {} copy {}", placed.piece, placed.copy)
 }
 
-fn of_this_ledger(plan: &Plan, ledger: &str) -> Result<(), Fault> {
+pub(super) fn of_this_ledger(plan: &Plan, ledger: &str) -> Result<(), Fault> {
     let remedy = "plan again with `warpwise nest --stock` and this ledger, then book that plan";
     match plan.drawn_from.as_ref().map(|d| d.ledger.as_deref()) {
         Some(Some(id)) if id == ledger => Ok(()),
@@ -211,7 +252,19 @@ fn areas(plan: &Plan) -> [f64; 2] {
     ]
 }
 
-fn book(c: &Change<'_>, plan: &Plan, names: &[String], now: &Moment) -> Result<Booked, Stop> {
+/// Whether this plan, or one of its kit that it has its layout from, cut a piece from this stock.
+pub(super) fn is_cut_here(plan: &Plan, stock: &PlanStock, piece: &PieceRecord) -> bool {
+    piece.plan == plan.id || (piece.stock == stock.id && piece.state != PieceState::Spoiled)
+}
+
+/// Books copies that are to be cut; with `all` of them, those that are cut already are passed over.
+pub(super) fn book(
+    c: &Change<'_>,
+    plan: &Plan,
+    chosen: Vec<(&PlanStock, &PlacedPiece)>,
+    all: bool,
+    now: &Moment,
+) -> Result<Booked, Stop> {
     let plan_name = format!("plan {}", plan.id);
     let mut record = match c.get(&plan_name)? {
         Some(Record::Plan(p)) => p,
@@ -224,13 +277,13 @@ fn book(c: &Change<'_>, plan: &Plan, names: &[String], now: &Moment) -> Result<B
     };
     let mut to_cut: Vec<(&PlanStock, &PlacedPiece)> = Vec::new();
     let mut faults = Faults::new();
-    for (stock, placed) in chosen(plan, names, false)? {
+    for (stock, placed) in chosen {
         match c.get(&piece_id(kit(plan), &placed.piece, placed.copy))? {
             // Cut by an earlier plan and spoiled: this one cuts it again.
             Some(Record::Piece(p)) if p.plan != plan.id && p.state == PieceState::Spoiled => {
                 to_cut.push((stock, placed))
             }
-            Some(Record::Piece(p)) if p.plan != plan.id || !names.is_empty() => {
+            Some(Record::Piece(p)) if !all || !is_cut_here(plan, stock, &p) => {
                 let what = format!("was booked before: it is {}", p.state.words());
                 faults
                     .push(Fault::new(what, "leave it out, or go on from the plan as it is with `warpwise nest --go-on`").on(name(placed)));
@@ -253,7 +306,7 @@ fn book(c: &Change<'_>, plan: &Plan, names: &[String], now: &Moment) -> Result<B
         }
     }
     for stock in &touched {
-        faults.0.extend(stale(c, plan, stock)?);
+        faults.0.extend(stale(c.db(), plan, stock)?);
     }
     faults.into_result(())?;
 
@@ -273,7 +326,7 @@ fn book(c: &Change<'_>, plan: &Plan, names: &[String], now: &Moment) -> Result<B
         let mut done = true;
         for placed in &stock.placed {
             let record = c.get(&piece_id(kit(plan), &placed.piece, placed.copy))?;
-            done &= matches!(record, Some(Record::Piece(p)) if p.plan == plan.id);
+            done &= matches!(record, Some(Record::Piece(p)) if is_cut_here(plan, stock, &p));
         }
         if done {
             finish(c, stock, now, &mut booked)?;
@@ -293,7 +346,7 @@ fn book(c: &Change<'_>, plan: &Plan, names: &[String], now: &Moment) -> Result<B
 }
 
 /// Why a stock is no longer as the plan knew it.
-fn stale(c: &Change<'_>, plan: &Plan, stock: &PlanStock) -> Result<Option<Fault>, Stop> {
+fn stale(db: &Connection, plan: &Plan, stock: &PlanStock) -> rusqlite::Result<Option<Fault>> {
     let known = plan
         .drawn_from
         .iter()
@@ -306,7 +359,7 @@ fn stale(c: &Change<'_>, plan: &Plan, stock: &PlanStock) -> Result<Option<Fault>
             Fault::new(what, "add the roll, plan again and book that plan").on(&stock.id),
         ));
     };
-    let (revision, open) = match c.get(&stock.id)? {
+    let (revision, open) = match get(db, &stock.id)? {
         Some(Record::Roll(r)) => (r.facts.revision, r.open_plan),
         Some(Record::Offcut(o)) => (o.facts.revision, o.open_plan),
         _ => {
@@ -322,14 +375,20 @@ fn stale(c: &Change<'_>, plan: &Plan, stock: &PlanStock) -> Result<Option<Fault>
         .then(|| Fault::new(what, "plan again with the stock as it is now").on(&stock.id)))
 }
 
+/// The mark of a place that is cut. What a plan may hold and a flaw may not be (a ring that touches
+/// itself) is marked by its box: it is cut, whatever its outline.
+pub(super) fn marked(ring: Ring) -> Ring {
+    if can_be_flaw(&ring) { ring } else { ring_bounds(&ring).map_or(ring, |b| b.ring()) }
+}
+
 /// Marks places of cut pieces on a roll or offcut that stays. A plan's frame is the stock's own, up
 /// face up.
-fn mark_cut(c: &Change<'_>, plan: &Plan, stock: &PlanStock, cut: Vec<Ring>) -> Result<(), Stop> {
-    // What a plan may hold and a flaw may not be (a ring that touches itself) is marked by its box:
-    // it is cut, whatever its outline.
-    let marked = |ring: Ring| {
-        if can_be_flaw(&ring) { ring } else { ring_bounds(&ring).map_or(ring, |b| b.ring()) }
-    };
+pub(super) fn mark_cut(
+    c: &Change<'_>,
+    plan: &Plan,
+    stock: &PlanStock,
+    cut: Vec<Ring>,
+) -> Result<(), Stop> {
     let cut: Vec<Ring> = cut.into_iter().map(marked).collect();
     let record = match c.get(&stock.id)? {
         Some(Record::Roll(mut r)) => {

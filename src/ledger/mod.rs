@@ -16,6 +16,7 @@ mod pages;
 mod record;
 mod seal;
 mod stocktake;
+mod tick;
 mod write;
 
 pub use archive::Imported;
@@ -26,4 +27,6 @@ pub use open::{Ledger, Trouble, default_file};
 pub use pages::box_page;
 pub use record::{Kept, PieceRecord, PlanRecord, Record, StockRow};
 pub use stocktake::{Counts, Entry};
+pub(crate) use tick::placed;
+pub use tick::{PieceTick, TickTo};
 pub use write::{FreezerMove, Moment};

@@ -16,7 +16,7 @@ const PATIENCE: Duration = Duration::from_secs(20);
 
 /// The steps from an empty file to the present schema; the file's `user_version` counts those it
 /// has.
-const STEPS: [&str; 3] = [
+const STEPS: [&str; 4] = [
     "CREATE TABLE about (name TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT;
      INSERT INTO about VALUES ('ledger', lower(hex(randomblob(8)))), ('roll', '0'), ('off', '0'), ('con', '0');
      CREATE TABLE record (id TEXT PRIMARY KEY, kind TEXT NOT NULL, body TEXT NOT NULL) STRICT;
@@ -34,7 +34,12 @@ const STEPS: [&str; 3] = [
      CREATE INDEX change_of_entry ON change (entry);",
     "ALTER TABLE record ADD COLUMN hash TEXT;
      ALTER TABLE entry ADD COLUMN hash TEXT;",
+    "ALTER TABLE entry ADD COLUMN tick TEXT;
+     CREATE UNIQUE INDEX entry_of_tick ON entry (tick);",
 ];
+
+/// From this version on, everything has a hash.
+const SEALED: usize = 3;
 
 /// Why the ledger did not do its work.
 #[derive(Clone, Debug, PartialEq)]
@@ -217,7 +222,10 @@ impl Ledger {
             if from < STEPS.len() as i64 {
                 tx.pragma_update(None, "application_id", APPLICATION)?;
                 tx.pragma_update(None, "user_version", STEPS.len() as i64)?;
-                super::write::fill_columns(&tx)?;
+                // From then on every record has its columns and its hash, which is not to hide damage.
+                if from < SEALED as i64 {
+                    super::write::fill_columns(&tx)?;
+                }
                 seal::close(&tx)?;
             }
             tx.commit()
@@ -237,7 +245,7 @@ impl Ledger {
         if answer != "ok" {
             return Err(damaged(&self.file, &[answer.lines().next().unwrap_or("").to_string()]));
         }
-        if self.version()? == STEPS.len() {
+        if self.version()? >= SEALED {
             let broken =
                 seal::broken(&reading).map_err(|e| damaged(&self.file, &[e.to_string()]))?;
             if !broken.is_empty() {

@@ -10,7 +10,8 @@ use serde::{Deserialize, Serialize};
 pub struct PieceRecord {
     /// The kit: id of its first plan.
     pub kit: String,
-    /// Id of the plan it was cut by.
+    /// Id of the plan it was cut by; of one that is spoiled, the plan by which it was found so: any
+    /// other plan of the kit cuts it again.
     pub plan: String,
     /// Its id in the plan.
     pub piece: String,
@@ -23,6 +24,12 @@ pub struct PieceRecord {
 }
 
 impl PieceRecord {
+    /// The same in another state, by this plan.
+    pub(super) fn in_state(self, state: PieceState, plan: &str) -> PieceRecord {
+        let plan = if state == PieceState::Spoiled { plan.to_string() } else { self.plan };
+        PieceRecord { state, plan, ..self }
+    }
+
     /// Its name among the records.
     pub fn id(&self) -> String {
         piece_id(&self.kit, &self.piece, self.copy)

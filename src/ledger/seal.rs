@@ -35,8 +35,14 @@ pub(super) fn of_record(id: &str, kind: &str, body: &str) -> String {
     Texts::default().add(Some(id)).add(Some(kind)).add(Some(body)).hex()
 }
 
-/// The hash of an entry with what it changed. Whether it was undone since is in the seal.
-fn of_entry(db: &Connection, number: i64, at: &str, what: &str) -> rusqlite::Result<String> {
+/// The hash of an entry with what it changed, and its tick if it is one. Whether it was undone
+/// since is in the seal.
+fn of_entry(
+    db: &Connection,
+    number: i64,
+    [at, what]: [&str; 2],
+    tick: Option<&str>,
+) -> rusqlite::Result<String> {
     let mut hash = Texts::default().add(Some(&number.to_string())).add(Some(at)).add(Some(what));
     let mut select =
         db.prepare_cached("SELECT id, before, after FROM change WHERE entry = ?1 ORDER BY rowid")?;
@@ -45,6 +51,9 @@ fn of_entry(db: &Connection, number: i64, at: &str, what: &str) -> rusqlite::Res
         let (id, before, after): (String, Option<String>, Option<String>) =
             (row.get(0)?, row.get(1)?, row.get(2)?);
         hash = hash.add(Some(&id)).add(before.as_deref()).add(after.as_deref());
+    }
+    if tick.is_some() {
+        hash = hash.add(tick);
     }
     Ok(hash.hex())
 }
@@ -75,12 +84,12 @@ pub(super) fn of(db: &Connection) -> rusqlite::Result<Option<String>> {
 
 /// Seals the state at the end of a change: entries that have no hash yet get theirs.
 pub(super) fn close(db: &Connection) -> rusqlite::Result<()> {
-    let open: Vec<(i64, String, String)> = db
-        .prepare("SELECT number, at, what FROM entry WHERE hash IS NULL")?
-        .query_map([], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)))?
+    let open: Vec<(i64, String, String, Option<String>)> = db
+        .prepare("SELECT number, at, what, tick FROM entry WHERE hash IS NULL")?
+        .query_map([], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?)))?
         .collect::<rusqlite::Result<_>>()?;
-    for (number, at, what) in open {
-        let hash = of_entry(db, number, &at, &what)?;
+    for (number, at, what, tick) in open {
+        let hash = of_entry(db, number, [&at, &what], tick.as_deref())?;
         db.execute("UPDATE entry SET hash = ?2 WHERE number = ?1", params![number, hash])?;
     }
     let before = of(db)?.unwrap_or_default();
@@ -119,12 +128,16 @@ pub(super) fn broken(db: &Connection) -> rusqlite::Result<Vec<String>> {
             Err(_) => found.push(format!("{id} cannot be read")),
         }
     }
-    let mut select = db.prepare("SELECT number, at, what, hash FROM entry ORDER BY number")?;
+    // Version 3 had no ticks.
+    let version: i64 = db.query_row("PRAGMA user_version", [], |row| row.get(0))?;
+    let tick = if version > 3 { "tick" } else { "NULL" };
+    let mut select =
+        db.prepare(&format!("SELECT number, at, what, hash, {tick} FROM entry ORDER BY number"))?;
     let mut rows = select.query([])?;
     while let Some(row) = rows.next()? {
-        let (number, at, what, hash): (i64, String, String, Option<String>) =
-            (row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?);
-        if hash.as_deref() != Some(&of_entry(db, number, &at, &what)?) {
+        let (number, at, what): (i64, String, String) = (row.get(0)?, row.get(1)?, row.get(2)?);
+        let (hash, tick): (Option<String>, Option<String>) = (row.get(3)?, row.get(4)?);
+        if hash.as_deref() != Some(&of_entry(db, number, [&at, &what], tick.as_deref())?) {
             found.push(format!("entry {number} of the history is not as it was written"));
         }
     }

@@ -48,6 +48,10 @@ pub(super) struct Change<'a> {
 }
 
 impl Change<'_> {
+    pub fn db(&self) -> &Connection {
+        &self.tx
+    }
+
     pub fn get(&self, id: &str) -> rusqlite::Result<Option<Record>> {
         get(&self.tx, id)
     }
@@ -106,7 +110,7 @@ impl Change<'_> {
     }
 }
 
-fn get(db: &Connection, id: &str) -> rusqlite::Result<Option<Record>> {
+pub(super) fn get(db: &Connection, id: &str) -> rusqlite::Result<Option<Record>> {
     let body: Option<String> = db
         .prepare_cached("SELECT body FROM record WHERE id = ?1")?
         .query_row([id], |row| row.get(0))
@@ -203,15 +207,38 @@ impl Ledger {
         what: &str,
         run: impl FnOnce(&Change<'_>) -> Result<T, Stop>,
     ) -> Result<T, Trouble> {
+        match self.change_once(now, what, None, run)? {
+            Some(value) => Ok(value),
+            // Only a tick is known from before.
+            None => Err(Trouble::Input(Faults::new())),
+        }
+    }
+
+    /// The same of a tick, which is counted once: nothing is done and nothing comes back if the
+    /// ledger knows its key.
+    pub(super) fn change_once<T>(
+        &mut self,
+        now: &Moment,
+        what: &str,
+        tick: Option<&str>,
+        run: impl FnOnce(&Change<'_>) -> Result<T, Stop>,
+    ) -> Result<Option<T>, Trouble> {
         let file = self.file.clone();
-        let made = (|| -> Result<T, Stop> {
+        let made = (|| -> Result<Option<T>, Stop> {
             let tx = self.db.transaction_with_behavior(TransactionBehavior::Immediate)?;
-            tx.execute("INSERT INTO entry (at, what) VALUES (?1, ?2)", params![now.text(), what])?;
+            let known = "SELECT count(*) FROM entry WHERE tick = ?1";
+            if tx.query_row(known, [tick], |row| row.get::<_, i64>(0))? > 0 {
+                return Ok(None);
+            }
+            tx.execute(
+                "INSERT INTO entry (at, what, tick) VALUES (?1, ?2, ?3)",
+                params![now.text(), what, tick],
+            )?;
             let change = Change { entry: tx.last_insert_rowid(), tx };
             let value = run(&change)?;
             seal::close(&change.tx)?;
             change.tx.commit()?;
-            Ok(value)
+            Ok(Some(value))
         })();
         let value = made.map_err(|stop| match stop {
             Stop::Sql(e) => trouble(&file, &e),

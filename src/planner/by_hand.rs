@@ -578,7 +578,7 @@ fn was_cut(plan: &Plan, stock: &PlanStock) -> bool {
     plan.drawn_from.as_ref().is_some_and(|d| d.cut_before.contains(&stock.id))
 }
 
-fn shape_of(piece: &PlanPiece) -> Shape {
+pub(super) fn shape_of(piece: &PlanPiece) -> Shape {
     let pose = |p: &crate::cloth::Permitted| Pose { turn: p.turn, flip: p.face == Face::Down };
     Shape {
         name: piece.piece.clone(),
@@ -596,7 +596,7 @@ fn lies(p: &Placement) -> Lying {
 }
 
 /// A piece where it is put.
-fn put(p: &Placement, piece: &PlanPiece) -> PlacedPiece {
+pub(super) fn put(p: &Placement, piece: &PlanPiece) -> PlacedPiece {
     let region = Region { outline: piece.outline.clone(), holes: piece.holes.clone() };
     let Region { outline, holes } = Motion::new(p.turn, p.flip, point(p.x, p.y)).region(&region);
     PlacedPiece {
@@ -613,7 +613,7 @@ fn put(p: &Placement, piece: &PlanPiece) -> PlacedPiece {
 }
 
 /// The length that pieces use of a roll, and its bench segments: each as long as it can be.
-fn used(
+pub(super) fn used(
     placed: &[PlacedPiece],
     pieces: &[PlanPiece],
     bench: Option<f64>,

@@ -10,6 +10,7 @@ mod answers;
 mod card;
 mod clip;
 mod csv;
+mod cutting;
 mod draw;
 mod dxf;
 mod equal;
@@ -28,6 +29,7 @@ mod mosaic_section;
 mod offcut_labels;
 mod overview;
 mod paper;
+mod part_record;
 mod pdf;
 mod placement;
 mod placement_rows;
@@ -48,8 +50,10 @@ mod tiles;
 mod title;
 
 pub use card::{CardPaper, card_pdf, card_svgs};
+pub use cutting::{OnBench, ToCut};
 pub use history::{history_plot, history_table};
 pub use paper::Paper;
+pub use part_record::{ClothUsed, PartRecord};
 pub use report::Section;
 pub use stickers::LabelGrid;
 
@@ -330,6 +334,37 @@ pub fn layup_sheet(plan: &Verified, when: &When) -> Written {
     let sheets = crate::layup::layup(plan, when);
     let (bytes, pages) = layup_pdf::pages(plan, &sheets, &laminate, Form::Pdf);
     Written { name: "lay-up.pdf".into(), bytes, pages }
+}
+
+/// The pieces of a plan in the order of cutting, cloth by cloth on the bench.
+pub fn cutting_order(plan: &Verified) -> Vec<OnBench> {
+    cutting::in_order(plan.plan())
+}
+
+/// The pictures of a layer as it lies on the mould, SVG, with their words: those of the templates
+/// that are wanted.
+pub fn layer_pictures(
+    plan: &Verified,
+    layer: usize,
+    wanted: &dyn Fn(&str) -> bool,
+) -> Vec<(String, String)> {
+    let plan = plan.plan();
+    let layer = plan.layers.get(layer);
+    let pictures = layer.map(|l| report::layer_pictures(plan, l, wanted)).unwrap_or_default();
+    pictures
+        .into_iter()
+        .map(|(words, scene)| (words.clone(), svg::write_inline(&scene, 1.0, &words)))
+        .collect()
+}
+
+/// The record of a part as a page that opens offline, and as PDF.
+pub fn part_record(record: &PartRecord<'_>) -> [Written; 2] {
+    let page = part_record::page(record).into_bytes();
+    let (bytes, pages) = part_record::pdf(record, Form::Pdf);
+    [
+        Written { name: "record.html".into(), bytes: page, pages: 1 },
+        Written { name: "record.pdf".into(), bytes, pages },
+    ]
 }
 
 /// An estimate as a page to print, HTML.

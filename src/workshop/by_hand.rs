@@ -233,6 +233,12 @@ impl OpenJob {
 
     /// The table, if the plan on it is the one that the client saw.
     fn seen(&mut self, seen: &str, now: &Moment) -> Result<&mut CutTable, Refused> {
+        // Where a piece was cut, nothing can be laid out anew.
+        if self.begun_to_cut() > 0 {
+            let what = "pieces of this plan are cut already, so that it stays as it is";
+            let remedy = "call what must be cut again spoiled, at the bench: that is planned again";
+            return Err(Fault::new(what, remedy).into());
+        }
         let table = self.table(now)?;
         if table.plan().plan().id != seen {
             return Err(Refused::Stale);

@@ -7,6 +7,7 @@
 //! plan folders and the ledger, and what another program writes there is seen. Nothing here prints,
 //! looks at the clock or the environment.
 
+mod at_bench;
 mod by_corners;
 mod by_hand;
 mod checked;
@@ -15,6 +16,7 @@ mod edit;
 mod folder;
 mod house;
 mod intake;
+mod kit;
 mod offcut_box;
 mod on_table;
 mod open_job;
@@ -23,6 +25,7 @@ mod plan_files;
 mod planning;
 mod values;
 
+pub use at_bench::{ActTick, AtBench, BenchTick, CopyState, Ticked};
 pub use by_corners::{Span, trace_by_corners, untraced_photos};
 pub use by_hand::FlawOn;
 pub use checked::{Checked, DrawnTemplate, Note, Readings};
@@ -31,6 +34,7 @@ pub use edit::{Edit, Entry, edited};
 pub use folder::{Folder, JOB_FILE, JobEntry, LEDGER_FILE, PLAN_FOLDER, free_name, write_whole};
 pub use house::{HOUSE_FILE, set_units, units_of};
 pub use intake::{LastPhoto, Lay, NotTaken, Taken, by_size, free_id, take, trace_again};
+pub use kit::KITS_FOLDER;
 pub use offcut_box::{holds, offcut_in, offcut_shape};
 pub use open_job::{OpenJob, faults_of, read_plan, read_stock};
 pub use outline_file::{OutlineData, PhotoUnder, notes_of, outline_drawing};

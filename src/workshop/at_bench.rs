@@ -1,0 +1,582 @@
+//! A plan at the bench and at the mould: which pieces are cut, laid or spoiled, what is cut again,
+//! how far the lay-up is, and the record at the end. Ticks of a plan that was made from the ledger
+//! go there; those of any other go into the kit's own file.
+
+use super::folder::{PLAN_FOLDER, write_whole};
+use super::kit::{CutAgain, Kit, plan_name};
+use super::on_table::OnTable;
+use super::open_job::{OpenJob, about, faults_of, read_plan, read_stock};
+use super::plan_files::plan_files;
+use crate::fault::{Fault, Faults};
+use crate::layup::{self, Act, Held, LayupSheet, Progress, When};
+use crate::ledger::{Ledger, Moment, PieceState, PieceTick, TickTo, Trouble, placed};
+use crate::plan::{self, Plan};
+use crate::planner::{self, CutSoFar};
+use crate::run::Run;
+use crate::sheet::{self, ClothUsed, PartRecord};
+use crate::verify::Verified;
+use image::ImageDecoder;
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+use std::io::Cursor;
+use std::path::PathBuf;
+use std::sync::Arc;
+
+/// Longest side of a photo that is kept, pixels.
+const PHOTO: u32 = 1600;
+
+/// What became of a copy of a piece.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum CopyState {
+    /// Cut, waiting to be laid.
+    Cut,
+    /// Laid in the mould.
+    Laid,
+    /// Spoiled, and nothing is planned for it yet.
+    Spoiled,
+    /// It was spoiled, and this plan cuts it again.
+    Again,
+}
+
+/// A plan at the bench.
+#[derive(Clone, Debug)]
+pub struct AtBench {
+    /// The plan.
+    pub plan: Arc<Verified>,
+    /// The kit it is of: ticks name it.
+    pub kit: String,
+    /// Ticks go into the ledger.
+    pub in_ledger: bool,
+    /// Copies that are not simply to be cut: by piece id and copy.
+    pub states: BTreeMap<(String, u32), CopyState>,
+    /// The lay-up of each job: its sheet and how far it is.
+    pub lay_up: Vec<(LayupSheet, Progress)>,
+    /// Changes when anything of it does.
+    pub stamp: String,
+}
+
+/// Something ticked on the page.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(untagged)]
+pub enum BenchTick {
+    /// Of a piece that is cut.
+    Piece(PieceTick),
+    /// Of the lay-up.
+    Act(ActTick),
+}
+
+/// Something done at the mould.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ActTick {
+    /// What tells it from all others.
+    pub key: String,
+    /// The job.
+    pub job: String,
+    /// What.
+    pub act: Act,
+    /// What is open before it is gone past.
+    #[serde(default)]
+    pub despite: bool,
+}
+
+impl BenchTick {
+    /// Its key.
+    pub fn key(&self) -> &str {
+        match self {
+            BenchTick::Piece(tick) => &tick.key,
+            BenchTick::Act(tick) => &tick.key,
+        }
+    }
+}
+
+/// What became of a tick.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Ticked {
+    /// It is on the disk.
+    Saved,
+    /// The sheet has another order: what is open, to be asked about.
+    Ask(Vec<String>),
+    /// It cannot be.
+    Refused(Faults),
+}
+
+fn no_plan() -> Faults {
+    Fault::new("there is no plan", "plan the job first").into()
+}
+
+impl OpenJob {
+    /// The plan at the bench; none if there is none.
+    ///
+    /// # Errors
+    /// The plan, the ledger or the kit's file cannot be read.
+    pub fn at_bench(&mut self, now: &Moment) -> Result<Option<AtBench>, Faults> {
+        let Some(plan) = self.plan()? else { return Ok(None) };
+        let kit = Kit::of(self.draft.dir(), plan.plan())?;
+        let book = self.book_of(plan.plan())?;
+        let states = states(plan.plan(), &kit, book.as_ref())?;
+        let when = When { today: Some(now.day), ..When::default() };
+        let sheets = layup::layup(plan.plan(), &when);
+        let lay_up = sheets.into_iter().map(|s| (kit.progress(&s.job), s)).map(|(p, s)| (s, p));
+        let stamp = self.bench_stamp(&plan, &kit, book.as_ref());
+        Ok(Some(AtBench {
+            kit: kit.kit.clone(),
+            in_ledger: book.is_some(),
+            states,
+            lay_up: lay_up.collect(),
+            stamp,
+            plan,
+        }))
+    }
+
+    /// Whether all is cut, and whether a record is written: what the steps of the work show.
+    pub fn bench_done(&mut self) -> [bool; 2] {
+        let Ok(Some(plan)) = self.plan() else { return [false; 2] };
+        let Ok(kit) = Kit::of(self.draft.dir(), plan.plan()) else { return [false; 2] };
+        let book = self.book_of(plan.plan()).unwrap_or_default();
+        let states = states(plan.plan(), &kit, book.as_ref()).unwrap_or_default();
+        let mut all = plan.plan().stocks.iter().flat_map(|s| &s.placed);
+        let is_cut = |p: &plan::PlacedPiece| {
+            let state = states.get(&(p.piece.clone(), p.copy));
+            matches!(state, Some(CopyState::Cut | CopyState::Laid))
+        };
+        let folder = kit.folder(self.draft.dir());
+        let mut files = std::fs::read_dir(folder).into_iter().flatten().flatten();
+        let record = |e: std::fs::DirEntry| e.file_name().to_string_lossy().starts_with("record");
+        [all.all(is_cut), files.any(record)]
+    }
+
+    /// How many copies of the plan are cut, laid or spoiled.
+    pub fn begun_to_cut(&mut self) -> usize {
+        let Ok(Some(plan)) = self.plan() else { return 0 };
+        let Ok(kit) = Kit::of(self.draft.dir(), plan.plan()) else { return 0 };
+        let book = self.book_of(plan.plan()).unwrap_or_default();
+        states(plan.plan(), &kit, book.as_ref()).map_or(0, |s| s.len())
+    }
+
+    fn bench_stamp(&self, plan: &Verified, kit: &Kit, book: Option<&PathBuf>) -> String {
+        let kit_file = kit.file(self.draft.dir());
+        let all = [book.and_then(|b| about(b)), about(&kit_file)];
+        let text = format!("{} {all:?}", plan.plan().id);
+        // Short, and not to be read.
+        super::draft::Revision::of(&text).name().to_string()
+    }
+
+    /// The ledger that a plan was made from, if it is the job's.
+    fn book_of(&mut self, plan: &Plan) -> Result<Option<PathBuf>, Faults> {
+        if plan.drawn_from.as_ref().is_none_or(|d| d.ledger.is_none()) {
+            return Ok(None);
+        }
+        let beside = self.draft.dir().parent().map(|p| p.join(super::folder::LEDGER_FILE));
+        let named = self.checked().job.as_ref().and_then(|j| j.stock.clone());
+        let Some(file) = named.or(beside).filter(|f| is_ledger(f)) else { return Ok(None) };
+        let is_its = Ledger::read(&file).and_then(|l| l.is_of(plan)).map_err(faults_of)?;
+        Ok(is_its.then_some(file))
+    }
+
+    /// Counts ticks in their order, each once; those of another kit than the one that is there are
+    /// refused.
+    ///
+    /// # Errors
+    /// There is no plan; the ledger or the kit's file cannot be read or written.
+    pub fn tick(
+        &mut self,
+        kit: &str,
+        ticks: &[BenchTick],
+        now: &Moment,
+    ) -> Result<Vec<Ticked>, Faults> {
+        let mut out = Vec::new();
+        for tick in ticks {
+            out.push(self.tick_one(kit, tick, now)?);
+        }
+        Ok(out)
+    }
+
+    fn tick_one(&mut self, kit_id: &str, tick: &BenchTick, now: &Moment) -> Result<Ticked, Faults> {
+        let plan = self.plan()?.ok_or_else(no_plan)?;
+        let mut kit = Kit::of(self.draft.dir(), plan.plan())?;
+        if kit.kit != kit_id {
+            let what = "this was ticked for a plan that is no longer there";
+            let fault =
+                Fault::new(what, "look at the plan as it is now, and tick what holds for it");
+            return Ok(Ticked::Refused(fault.on(named(tick)).into()));
+        }
+        if kit.keys.contains(tick.key()) {
+            return Ok(Ticked::Saved);
+        }
+        match tick {
+            BenchTick::Piece(tick) => self.tick_piece(&plan, &mut kit, tick, now),
+            BenchTick::Act(tick) => self.tick_act(&plan, &mut kit, tick, now),
+        }
+    }
+
+    /// A tick of a piece, in the ledger or in the kit's own file. What only the machine refuses is
+    /// an error: the same tick is sent again.
+    fn tick_piece(
+        &mut self,
+        plan: &Arc<Verified>,
+        kit: &mut Kit,
+        tick: &PieceTick,
+        now: &Moment,
+    ) -> Result<Ticked, Faults> {
+        if let Err(fault) = tick.sound() {
+            return Ok(Ticked::Refused(fault.into()));
+        }
+        let back = tick.to == TickTo::Back;
+        let before = if back { self.take_recut_back(plan, kit, tick)? } else { None };
+        let plan = before.as_ref().unwrap_or(plan);
+        if let Some(file) = self.book_of(plan.plan())? {
+            let mut ledger = Ledger::write(&file).map_err(faults_of)?;
+            return match ledger.tick(plan, tick, now) {
+                Ok(_) => Ok(Ticked::Saved),
+                Err(Trouble::Input(list)) => Ok(Ticked::Refused(list)),
+                Err(other) => Err(faults_of(other)),
+            };
+        }
+        if let Err(fault) = placed(plan.plan(), &tick.piece, tick.copy) {
+            return Ok(Ticked::Refused(fault.into()));
+        }
+        kit.tick(&plan.plan().id, tick);
+        kit.keys.insert(tick.key.clone());
+        let id = &plan.plan().id;
+        if !kit.plans.contains(id) {
+            kit.plans.push(id.clone());
+        }
+        kit.save(self.draft.dir())?;
+        Ok(Ticked::Saved)
+    }
+
+    fn tick_act(
+        &mut self,
+        plan: &Arc<Verified>,
+        kit: &mut Kit,
+        tick: &ActTick,
+        now: &Moment,
+    ) -> Result<Ticked, Faults> {
+        let sheet = match sheet_of(plan.plan(), &tick.job, now) {
+            Ok(sheet) => sheet,
+            Err(fault) => return Ok(Ticked::Refused(fault.into())),
+        };
+        let mut progress = kit.progress(&tick.job);
+        match progress.act(&sheet, &tick.act, tick.despite, now.seconds) {
+            Ok(()) => {}
+            Err(Held::Ask(open)) => return Ok(Ticked::Ask(open)),
+            Err(Held::Fault(fault)) => return Ok(Ticked::Refused(fault.into())),
+        }
+        // What is laid is said in the ledger as well; a kill between the two is mended by the same
+        // tick sent again.
+        if let Act::Laid { piece, copy, on } = &tick.act {
+            let state = states(plan.plan(), kit, self.book_of(plan.plan())?.as_ref())?;
+            let is_laid = state.get(&(piece.clone(), *copy)) == Some(&CopyState::Laid);
+            if is_laid != *on {
+                let to = if *on { TickTo::Laid } else { TickTo::Back };
+                let key = format!("{}-laid", tick.key);
+                let laid = PieceTick { key, piece: piece.clone(), copy: *copy, to };
+                let done = self.tick_piece(plan, kit, &laid, now)?;
+                if done != Ticked::Saved {
+                    return Ok(done);
+                }
+            }
+        }
+        kit.set_progress(progress);
+        self.keep_kit(kit, plan, &tick.key)?;
+        Ok(Ticked::Saved)
+    }
+
+    fn keep_kit(&self, kit: &mut Kit, plan: &Verified, key: &str) -> Result<(), Faults> {
+        kit.keys.insert(key.to_string());
+        if !kit.plans.contains(&plan.plan().id) {
+            kit.plans.push(plan.plan().id.clone());
+        }
+        kit.save(self.draft.dir())
+    }
+
+    /// Plans pieces that are spoiled again, each from the smallest offcut that takes it; all else
+    /// stays where it lies. The plan before is kept in the kit's folder. Says what is cut from
+    /// where: number of the piece, roll or offcut.
+    ///
+    /// # Errors
+    /// The job is at fault, the stock has changed, a piece finds no place, or the machine's.
+    pub fn recut(&mut self, now: &Moment) -> Result<Vec<[String; 2]>, Faults> {
+        if self.planning.as_ref().is_some_and(|p| p.is_running()) {
+            return Err(Fault::new("this job is being planned", "stop that run first").into());
+        }
+        let plan = self.plan()?.ok_or_else(no_plan)?;
+        let mut kit = Kit::of(self.draft.dir(), plan.plan())?;
+        let book = self.book_of(plan.plan())?;
+        let spoiled: Vec<(String, u32)> = states(plan.plan(), &kit, book.as_ref())?
+            .into_iter()
+            .filter(|(_, state)| *state == CopyState::Spoiled)
+            .map(|(at, _)| at)
+            .collect();
+        if spoiled.is_empty() {
+            return Ok(Vec::new());
+        }
+        let checked = self.checked();
+        let job = checked.job.clone().ok_or_else(|| {
+            let faults = checked.notes.iter().filter(|n| !n.warning).map(|n| n.fault.clone());
+            Faults(faults.collect())
+        })?;
+        let drawn = plan.plan().drawn_from.is_some();
+        let stock = job.stock.as_deref().filter(|_| drawn);
+        let stock = stock.map(|file| read_stock(file, now)).transpose()?;
+        let mut finished = Vec::new();
+        if let Some(file) = &book {
+            let ledger = Ledger::read(file).map_err(faults_of)?;
+            ledger.changed_since(plan.plan()).map_err(faults_of)?.into_result(())?;
+            finished = ledger.finished(plan.plan()).map_err(faults_of)?;
+        }
+        let is_done = |id: &str| finished.iter().any(|f| f == id);
+        let so_far = CutSoFar { kit: &kit.kit, spoiled: &spoiled, is_done: &is_done };
+        let made = planner::recut(plan.plan(), &[job], stock.as_ref(), &so_far)
+            .map_err(planner::Refusal::into_faults)?;
+        let mut said = Vec::new();
+        for (piece, copy) in &spoiled {
+            let (on, _) = placed(made.plan(), piece, *copy)?;
+            let number = made.plan().pieces.iter().find(|p| p.piece == *piece);
+            let number = number.map_or(piece, |p| &p.number);
+            said.push([number.clone(), on.id.clone()]);
+            let piece = format!("{number} ({piece}, copy {copy})");
+            let (from, plan) = (on.id.clone(), made.plan().id.clone());
+            kit.cut_again.push(CutAgain { at: now.seconds, piece, from, plan });
+        }
+        kit.plans = [&kit.plans[..], &[plan.plan().id.clone(), made.plan().id.clone()]].concat();
+        kit.plans.dedup();
+        let old = plan::to_json(plan.plan());
+        kit.keep(self.draft.dir(), &plan_name(&plan.plan().id), old.as_bytes())?;
+        kit.save(self.draft.dir())?;
+        self.put_plan(Arc::new(made))?;
+        Ok(said)
+    }
+
+    /// The plan before a recut, put in place again, if a piece that is called spoiled is not, and
+    /// nothing was cut by the plan that cuts it again.
+    fn take_recut_back(
+        &mut self,
+        plan: &Arc<Verified>,
+        kit: &mut Kit,
+        tick: &PieceTick,
+    ) -> Result<Option<Arc<Verified>>, Faults> {
+        let book = self.book_of(plan.plan())?;
+        let now = states(plan.plan(), kit, book.as_ref())?;
+        if now.get(&(tick.piece.clone(), tick.copy)) != Some(&CopyState::Again) {
+            return Ok(None);
+        }
+        let records = records(plan.plan(), kit, book.as_ref())?;
+        let by = records.iter().find(|r| r.0 == tick.piece && r.1 == tick.copy);
+        let Some(by) = by.map(|r| r.3.clone()) else { return Ok(None) };
+        let file = kit.plan_file(self.draft.dir(), &by);
+        let used = records.iter().any(|r| r.3 == plan.plan().id);
+        if used || !file.is_file() {
+            return Ok(None);
+        }
+        let before = Arc::new(read_plan(&file)?);
+        if before.plan().id != by {
+            return Ok(None);
+        }
+        self.put_plan(Arc::clone(&before))?;
+        kit.cut_again.retain(|c| c.plan != plan.plan().id);
+        kit.save(self.draft.dir())?;
+        Ok(Some(before))
+    }
+
+    /// Writes a plan in place of the one that is there.
+    fn put_plan(&mut self, plan: Arc<Verified>) -> Result<(), Faults> {
+        let files = plan_files(&plan, &Run::default())?;
+        plan::folder::write(&self.draft.dir().join(PLAN_FOLDER), &files)?;
+        self.plan_is(plan);
+        // What was changed by hand before is not one step away from it.
+        self.on_table = OnTable::default();
+        Ok(())
+    }
+
+    /// Keeps a photo of a step, made small and without what a camera writes into it.
+    ///
+    /// # Errors
+    /// It is none; another plan is there by now; the machine's.
+    pub fn take_photo(
+        &mut self,
+        (kit_id, job, step): (&str, &str, Option<usize>),
+        key: &str,
+        bytes: &[u8],
+        now: &Moment,
+    ) -> Result<(), Faults> {
+        let plan = self.plan()?.ok_or_else(no_plan)?;
+        let mut kit = Kit::of(self.draft.dir(), plan.plan())?;
+        let sheet = sheet_of(plan.plan(), job, now)?;
+        if kit.kit != kit_id || step.is_some_and(|s| s >= sheet.steps.len()) {
+            let what = "the photo is of a step that is no longer there";
+            return Err(Fault::new(what, "look at the lay-up as it is now").into());
+        }
+        if kit.keys.contains(key) {
+            return Ok(());
+        }
+        let small = small_photo(bytes)?;
+        let mut progress = kit.progress(job);
+        let number = kit.lay_up.iter().map(|p| p.photos.len()).sum::<usize>() + 1;
+        let file = format!("photo-{number}.jpg");
+        kit.keep(self.draft.dir(), &file, &small)?;
+        progress.photos.push(layup::Photo { step, file, at: now.seconds });
+        progress.begun = progress.begun.or(Some(now.seconds));
+        kit.set_progress(progress);
+        self.keep_kit(&mut kit, &plan, key)
+    }
+
+    /// A photo or the record of the kit that is there, by its name.
+    pub fn kit_file(&mut self, name: &str) -> Option<Vec<u8>> {
+        let plan = self.plan().ok()??;
+        let kit = Kit::of(self.draft.dir(), plan.plan()).ok()?;
+        let known = kit.lay_up.iter().flat_map(|p| &p.photos).any(|p| p.file == name);
+        let is_record = name.starts_with("record") && crate::file_name::checked(name).is_ok();
+        (known || is_record).then(|| std::fs::read(kit.folder(self.draft.dir()).join(name)).ok())?
+    }
+
+    /// Writes the record of a job's part into the kit's folder, as page and PDF; says how they are
+    /// called. `time` words a moment by the clock on the wall.
+    ///
+    /// # Errors
+    /// There is no such job, or the machine's.
+    pub fn write_record(
+        &mut self,
+        job: &str,
+        now: &Moment,
+        time: &dyn Fn(i64) -> String,
+    ) -> Result<[String; 2], Faults> {
+        let plan = self.plan()?.ok_or_else(no_plan)?;
+        let kit = Kit::of(self.draft.dir(), plan.plan())?;
+        let sheet = sheet_of(plan.plan(), job, now)?;
+        let stock = match self.book_of(plan.plan())? {
+            Some(file) => Some(read_stock(&file, now)?),
+            None => None,
+        };
+        let cloth: Vec<ClothUsed> = sheet
+            .rolls
+            .iter()
+            .map(|row| {
+                let id = row.stock.split(" cut by ").next().unwrap_or_default();
+                let age = stock.as_ref().and_then(|s| {
+                    let roll = s.rolls.iter().find(|r| r.id() == id).map(|r| *r.age());
+                    roll.or_else(|| s.offcuts.iter().find(|o| o.id() == id).map(|o| *o.age()))
+                });
+                ClothUsed {
+                    stock: row.stock.clone(),
+                    cloth: row.cloth.clone(),
+                    batch: row.batch.clone(),
+                    expiry: row.expiry.clone(),
+                    hours: age.map(|a| (a.out_hours, a.out_life_hours)),
+                    were_left: row.hours_left,
+                }
+            })
+            .collect();
+        let spoiled: Vec<String> = kit
+            .cut_again
+            .iter()
+            .map(|c| format!("{}: {}, cut again from {}", time(c.at), c.piece, c.from))
+            .collect();
+        let folder = kit.folder(self.draft.dir());
+        let record = PartRecord {
+            plan: plan.plan(),
+            sheet: &sheet,
+            progress: &kit.progress(job),
+            cloth: &cloth,
+            spoiled: &spoiled,
+            photos: &|file| std::fs::read(folder.join(file)).ok(),
+            time,
+            now: now.seconds,
+        };
+        // One job's record needs no name.
+        let of = if plan.plan().jobs.len() > 1 {
+            format!("record-{}", crate::file_name::made_of(job))
+        } else {
+            "record".into()
+        };
+        let names = ["html", "pdf"].map(|ending| format!("{of}.{ending}"));
+        std::fs::create_dir_all(&folder).map_err(|e| {
+            let what = format!("it cannot be made: {e}");
+            Fault::new(what, "check space and permissions").in_file(&folder)
+        })?;
+        for (name, written) in names.iter().zip(sheet::part_record(&record)) {
+            write_whole(&folder.join(name), &written.bytes)?;
+        }
+        Ok(names)
+    }
+}
+
+fn named(tick: &BenchTick) -> String {
+    match tick {
+        BenchTick::Piece(tick) => format!("piece {} copy {}", tick.piece, tick.copy),
+        BenchTick::Act(tick) => format!("lay-up of {}", tick.job),
+    }
+}
+
+fn is_ledger(file: &std::path::Path) -> bool {
+    let mut head = [0; 16];
+    std::fs::File::open(file).and_then(|mut f| std::io::Read::read_exact(&mut f, &mut head)).is_ok()
+        && head.starts_with(b"SQLite format 3\0")
+}
+
+fn sheet_of(plan: &Plan, job: &str, now: &Moment) -> Result<LayupSheet, Fault> {
+    let when = When { today: Some(now.day), ..When::default() };
+    let mut sheets = layup::layup(plan, &when).into_iter();
+    sheets.find(|s| s.job == job).ok_or_else(|| {
+        Fault::new(format!("the plan has no job {job}"), "look at the plan as it is now")
+    })
+}
+
+/// Piece, copy, state, and the plan that said so.
+type Row = (String, u32, PieceState, String);
+
+fn records(plan: &Plan, kit: &Kit, book: Option<&PathBuf>) -> Result<Vec<Row>, Faults> {
+    if let Some(file) = book {
+        let all = Ledger::read(file).and_then(|l| l.pieces_of(plan)).map_err(faults_of)?;
+        return Ok(all.into_iter().map(|p| (p.piece, p.copy, p.state, p.plan)).collect());
+    }
+    let row = |p: &super::kit::OwnPiece| {
+        let (state, by) = p.states.last()?;
+        Some((p.piece.clone(), p.copy, *state, by.clone()))
+    };
+    Ok(kit.cut.iter().filter_map(row).collect())
+}
+
+/// What became of each copy that is not simply to be cut.
+fn states(
+    plan: &Plan,
+    kit: &Kit,
+    book: Option<&PathBuf>,
+) -> Result<BTreeMap<(String, u32), CopyState>, Faults> {
+    let state = |(piece, copy, state, by): Row| {
+        let now = match state {
+            PieceState::Cut => CopyState::Cut,
+            PieceState::Laid => CopyState::Laid,
+            PieceState::Spoiled if by == plan.id => CopyState::Spoiled,
+            PieceState::Spoiled => CopyState::Again,
+        };
+        ((piece, copy), now)
+    };
+    Ok(records(plan, kit, book)?.into_iter().map(state).collect())
+}
+
+/// A photo as it is kept: upright, no larger than it needs to be, and nothing in it but the
+/// picture.
+fn small_photo(bytes: &[u8]) -> Result<Vec<u8>, Fault> {
+    let none = |e: &dyn std::fmt::Display| {
+        Fault::new(format!("this is no photo that can be read: {e}"), "take a JPEG or PNG")
+    };
+    let mut reader =
+        image::ImageReader::new(Cursor::new(bytes)).with_guessed_format().map_err(|e| none(&e))?;
+    let mut limits = image::Limits::default();
+    limits.max_image_width = Some(20_000);
+    limits.max_image_height = Some(20_000);
+    reader.limits(limits);
+    let mut decoder = reader.into_decoder().map_err(|e| none(&e))?;
+    let upright = decoder.orientation().unwrap_or(image::metadata::Orientation::NoTransforms);
+    let mut photo = image::DynamicImage::from_decoder(decoder).map_err(|e| none(&e))?;
+    photo.apply_orientation(upright);
+    if photo.width().max(photo.height()) > PHOTO {
+        photo = photo.thumbnail(PHOTO, PHOTO);
+    }
+    let mut out = Cursor::new(Vec::new());
+    let encoder = image::codecs::jpeg::JpegEncoder::new_with_quality(&mut out, 85);
+    photo.to_rgb8().write_with_encoder(encoder).map_err(|e| none(&e))?;
+    Ok(out.into_inner())
+}

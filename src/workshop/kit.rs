@@ -1,0 +1,291 @@
+//! What a kit has beside the ledger, in a folder of its own in the job's: how far its lay-up is,
+//! its photos and record, the plans that a recut took the place of, and where the plan is of no
+//! ledger also which pieces are cut.
+
+use super::folder::write_whole;
+use crate::fault::{Fault, Faults};
+use crate::layup::Progress;
+use crate::ledger::{PieceState, PieceTick, TickTo};
+use crate::plan::Plan;
+use crate::units::quoted;
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
+
+/// The folder of kits in the folder of a job.
+pub const KITS_FOLDER: &str = "kits";
+const FILE: &str = "kit.json";
+/// Version of the file; later ones are not read.
+const SCHEMA: u32 = 1;
+/// Largest file that is read, bytes.
+const LARGEST: u64 = 64 << 20;
+
+/// A copy that is cut by a plan of no ledger: its states, the last one last, each with the plan it
+/// was ticked by.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub(super) struct OwnPiece {
+    pub piece: String,
+    pub copy: u32,
+    pub states: Vec<(PieceState, String)>,
+}
+
+/// A copy that was cut again.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub(super) struct CutAgain {
+    /// Seconds since 1970.
+    pub at: i64,
+    /// The piece by its number and id.
+    pub piece: String,
+    /// What it is cut from.
+    pub from: String,
+    /// The plan that cuts it again.
+    #[serde(default)]
+    pub plan: String,
+}
+
+/// A kit.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub(super) struct Kit {
+    schema: u32,
+    /// Id of its first plan.
+    pub kit: String,
+    /// Ids of its plans, where these do not say so themselves.
+    #[serde(default)]
+    pub plans: Vec<String>,
+    #[serde(default)]
+    pub cut: Vec<OwnPiece>,
+    #[serde(default)]
+    pub cut_again: Vec<CutAgain>,
+    /// Keys of ticks that are counted here.
+    #[serde(default)]
+    pub keys: BTreeSet<String>,
+    #[serde(default)]
+    pub lay_up: Vec<Progress>,
+}
+
+impl Kit {
+    /// The kit that a plan is of; a new one if there is none.
+    ///
+    /// # Errors
+    /// Its file cannot be read, or is of a later version.
+    pub fn of(job_dir: &Path, plan: &Plan) -> Result<Kit, Faults> {
+        let named = plan.drawn_from.as_ref().and_then(|d| d.kit.as_deref());
+        let id = named.unwrap_or(&plan.id);
+        if let Some(kit) = read(&folder(job_dir, id).join(FILE))? {
+            return Ok(kit);
+        }
+        // A plan of no ledger does not say which kit it goes on with.
+        for entry in std::fs::read_dir(job_dir.join(KITS_FOLDER)).into_iter().flatten().flatten() {
+            if let Some(kit) = read(&entry.path().join(FILE))?
+                && kit.plans.contains(&plan.id)
+            {
+                return Ok(kit);
+            }
+        }
+        Ok(Kit {
+            schema: SCHEMA,
+            kit: id.to_string(),
+            plans: Vec::new(),
+            cut: Vec::new(),
+            cut_again: Vec::new(),
+            keys: BTreeSet::new(),
+            lay_up: Vec::new(),
+        })
+    }
+
+    /// Its folder.
+    pub fn folder(&self, job_dir: &Path) -> PathBuf {
+        folder(job_dir, &self.kit)
+    }
+
+    /// Its file.
+    pub fn file(&self, job_dir: &Path) -> PathBuf {
+        self.folder(job_dir).join(FILE)
+    }
+
+    /// Writes it, whole or not at all.
+    ///
+    /// # Errors
+    /// The machine's.
+    pub fn save(&self, job_dir: &Path) -> Result<(), Faults> {
+        let text = serde_json::to_string_pretty(self).unwrap_or_default();
+        self.keep(job_dir, FILE, format!("{text}\n").as_bytes())
+    }
+
+    /// Writes a file into its folder.
+    ///
+    /// # Errors
+    /// The machine's.
+    pub fn keep(&self, job_dir: &Path, name: &str, bytes: &[u8]) -> Result<(), Faults> {
+        let folder = self.folder(job_dir);
+        std::fs::create_dir_all(&folder).map_err(|e| {
+            let what = format!("it cannot be made: {e}");
+            Faults::from(Fault::new(what, "check space and permissions").in_file(&folder))
+        })?;
+        write_whole(&folder.join(name), bytes)
+    }
+
+    /// Under which name a plan of it is kept.
+    pub fn plan_file(&self, job_dir: &Path, id: &str) -> PathBuf {
+        self.folder(job_dir).join(plan_name(id))
+    }
+
+    /// How far the lay-up of a job is.
+    pub fn progress(&self, job: &str) -> Progress {
+        let found = self.lay_up.iter().find(|p| p.job == job).cloned();
+        found.unwrap_or_else(|| Progress { job: job.to_string(), ..Progress::default() })
+    }
+
+    /// Puts it in the place of what was.
+    pub fn set_progress(&mut self, progress: Progress) {
+        match self.lay_up.iter_mut().find(|p| p.job == progress.job) {
+            Some(known) => *known = progress,
+            None => self.lay_up.push(progress),
+        }
+    }
+
+    /// Counts a tick, by the rules that the ledger has.
+    pub fn tick(&mut self, plan: &str, tick: &PieceTick) {
+        let known = self.cut.iter().position(|p| p.piece == tick.piece && p.copy == tick.copy);
+        let at = known.unwrap_or_else(|| {
+            let piece = tick.piece.clone();
+            self.cut.push(OwnPiece { piece, copy: tick.copy, states: Vec::new() });
+            self.cut.len() - 1
+        });
+        let states = &mut self.cut[at].states;
+        let again =
+            |(state, by): &(PieceState, String)| *state == PieceState::Spoiled && by != plan;
+        let to_cut = states.last().is_none_or(again);
+        let new = match tick.to {
+            TickTo::Back => {
+                states.pop();
+                None
+            }
+            TickTo::Cut => Some(PieceState::Cut),
+            TickTo::Laid => {
+                if to_cut {
+                    states.push((PieceState::Cut, plan.to_string()));
+                }
+                Some(PieceState::Laid)
+            }
+            TickTo::Spoiled => Some(PieceState::Spoiled),
+        };
+        if let Some(new) = new
+            && (to_cut || states.last().is_none_or(|s| s.0 != new))
+        {
+            // From laid to cut is a step back.
+            if new == PieceState::Cut && !to_cut {
+                states.pop();
+            }
+            if states.last().is_none_or(|s| s.0 != new || to_cut) {
+                states.push((new, plan.to_string()));
+            }
+        }
+        self.cut.retain(|p| !p.states.is_empty());
+    }
+}
+
+/// The name of the file that a plan of a kit is kept in.
+pub(super) fn plan_name(id: &str) -> String {
+    format!("plan-{}.json", short(id))
+}
+
+fn short(id: &str) -> String {
+    id.chars().filter(char::is_ascii_alphanumeric).take(12).collect()
+}
+
+fn folder(job_dir: &Path, id: &str) -> PathBuf {
+    job_dir.join(KITS_FOLDER).join(short(id))
+}
+
+fn read(file: &Path) -> Result<Option<Kit>, Faults> {
+    let trouble = |what: String| {
+        let remedy = "mend it, or move it away: then the lay-up begins anew";
+        Faults::from(Fault::new(what, remedy).in_file(file))
+    };
+    let about = match std::fs::metadata(file) {
+        Ok(about) => about,
+        Err(_) => return Ok(None),
+    };
+    if !about.is_file() || about.len() > LARGEST {
+        return Err(trouble(
+            "this is no state of a kit: not an ordinary file, or too large".into(),
+        ));
+    }
+    let text = std::fs::read_to_string(file)
+        .map_err(|e| trouble(format!("the state of the kit cannot be read: {e}")))?;
+    let value: serde_json::Value = serde_json::from_str(&text)
+        .map_err(|e| trouble(format!("the state of the kit cannot be read: {e}")))?;
+    let schema = value["schema"].as_u64().unwrap_or(0);
+    if schema != u64::from(SCHEMA) {
+        let what = format!(
+            "it is of version {}, and this program knows {SCHEMA}",
+            quoted(&schema.to_string())
+        );
+        return Err(trouble(what));
+    }
+    serde_json::from_value(value)
+        .map(Some)
+        .map_err(|e| trouble(format!("the state of the kit cannot be read: {e}")))
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    fn plan(id: &str) -> Plan {
+        Plan { id: id.into(), ..crate::planner::unplaced(&[], 1) }
+    }
+
+    fn tick(to: TickTo) -> PieceTick {
+        PieceTick { key: "key-00000001".into(), piece: "a".into(), copy: 1, to }
+    }
+
+    #[test]
+    fn a_kit_is_found_again_by_every_plan_of_it() {
+        let home = tempfile::tempdir().unwrap();
+        let mut kit = Kit::of(home.path(), &plan("first")).unwrap();
+        assert!(!kit.file(home.path()).exists(), "looking writes nothing");
+        kit.plans = vec!["first".into(), "second".into()];
+        kit.save(home.path()).unwrap();
+        assert_eq!(Kit::of(home.path(), &plan("second")).unwrap(), kit);
+        assert_ne!(Kit::of(home.path(), &plan("third")).unwrap().kit, "first");
+    }
+
+    #[test]
+    fn a_later_version_or_a_broken_file_is_said_and_not_written_over() {
+        let home = tempfile::tempdir().unwrap();
+        let kit = Kit::of(home.path(), &plan("first")).unwrap();
+        kit.save(home.path()).unwrap();
+        let file = kit.file(home.path());
+        for (text, said) in
+            [("{\"schema\": 2}", "version"), ("{", "cannot be read"), ("{}", "version")]
+        {
+            std::fs::write(&file, text).unwrap();
+            let faults = Kit::of(home.path(), &plan("first")).unwrap_err();
+            assert!(faults.to_string().contains(said), "{faults}");
+        }
+        // A file of this version with nothing but its name is read.
+        std::fs::write(&file, "{\"schema\": 1, \"kit\": \"first\"}").unwrap();
+        assert_eq!(Kit::of(home.path(), &plan("first")).unwrap(), kit);
+    }
+
+    /// As `tests/at_bench.rs` has it of the ledger.
+    #[test]
+    fn pieces_without_a_ledger_go_the_same_way() {
+        let mut kit = Kit::of(Path::new("nowhere"), &plan("first")).unwrap();
+        let mut go = |plan: &str, to: TickTo| {
+            kit.tick(plan, &tick(to));
+            kit.cut.first().and_then(|p| p.states.last()).map(|s| s.0)
+        };
+        use PieceState::{Cut, Laid, Spoiled};
+        assert_eq!([go("1", TickTo::Spoiled), go("1", TickTo::Back)], [Some(Spoiled), None]);
+        assert_eq!([go("1", TickTo::Cut), go("1", TickTo::Spoiled)], [Some(Cut), Some(Spoiled)]);
+        assert_eq!([go("1", TickTo::Back), go("1", TickTo::Laid)], [Some(Cut), Some(Laid)]);
+        assert_eq!([go("1", TickTo::Back), go("1", TickTo::Back)], [Some(Cut), None]);
+        assert_eq!([go("1", TickTo::Laid), go("1", TickTo::Cut)], [Some(Laid), Some(Cut)]);
+        assert_eq!([go("1", TickTo::Spoiled), go("2", TickTo::Cut)], [Some(Spoiled), Some(Cut)]);
+        assert_eq!([go("2", TickTo::Back), go("2", TickTo::Back)], [Some(Spoiled), Some(Cut)]);
+    }
+}
