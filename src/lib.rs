@@ -3,7 +3,7 @@
 //! The flow, left to right; a module uses only those before it: [`printable`], [`fault`], [`units`], [`day`],
 //! [`live`], [`run`], [`file_name`], [`manifest`] → [`geometry`] → [`outline`] → [`trace`] → [`cloth`] →
 //! [`job`] → [`ply`] → [`stock`] → [`nest`] → [`assign`] → [`mosaic`] → [`plan`] → [`verify`] →
-//! [`planner`] → [`laminate`] → [`estimate`] → [`layup`] → [`sheet`] → [`ledger`].
+//! [`planner`] → [`laminate`] → [`estimate`] → [`layup`] → [`sheet`] → [`project`] → [`ledger`].
 
 pub mod assign;
 pub mod cloth;
@@ -25,6 +25,7 @@ pub mod plan;
 pub mod planner;
 pub mod ply;
 pub mod printable;
+pub mod project;
 pub mod run;
 pub mod sheet;
 pub mod stock;

@@ -8,7 +8,7 @@ use std::collections::HashMap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use warpwise::fault::Faults;
 use warpwise::units::System;
-use warpwise::workshop::{Folder, OpenJob, units_of};
+use warpwise::workshop::{Folder, OpenJob, Projecting, units_of};
 
 /// What stands for the job in the workshop's own folder in an address.
 pub const ROOT_JOB: &str = "~";
@@ -22,13 +22,16 @@ pub struct App {
     pub guard: Arc<Guard>,
     /// The door for second devices, where one was asked for.
     pub door: Option<Door>,
+    /// What the projector over the bench throws.
+    pub projecting: Mutex<Projecting>,
     jobs: Mutex<HashMap<String, Arc<Mutex<OpenJob>>>>,
 }
 
 impl App {
     /// A server's state with no job open.
     pub fn new(folder: Folder, guard: Arc<Guard>, door: Option<Door>) -> App {
-        App { folder, guard, door, jobs: Mutex::default() }
+        let projecting = Mutex::new(Projecting::new(folder.root()));
+        App { folder, guard, door, projecting, jobs: Mutex::default() }
     }
 
     /// The job of this name in an address, opened if it is not.

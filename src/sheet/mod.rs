@@ -44,6 +44,7 @@ mod templates;
 #[cfg(test)]
 mod tests;
 mod text;
+mod thrown;
 mod tiles;
 mod title;
 
@@ -52,6 +53,10 @@ pub use history::{history_plot, history_table};
 pub use paper::Paper;
 pub use report::Section;
 pub use stickers::LabelGrid;
+pub use thrown::{ClothThrown, PieceThrown, thrown};
+
+pub(crate) use grid::{Grid as Cells, leader_end};
+pub(crate) use text::text_width;
 
 use crate::cloth::Face;
 use crate::estimate::Estimate;

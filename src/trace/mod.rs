@@ -26,6 +26,7 @@ mod look;
 mod marks;
 mod mask;
 pub mod net;
+mod on_bench;
 mod part;
 mod photo;
 mod picture;
@@ -42,6 +43,9 @@ pub use corners::{Between, Corner, EdgeRequest, MeasuredLength, named_corners};
 pub use doubt::{Cause, Doubt};
 pub use gap::Gap;
 pub use ink::{LEAST_ARROW, LEAST_CUT};
+#[cfg(test)]
+pub(crate) use on_bench::bench_view_of;
+pub(crate) use on_bench::{BenchView, bench_view};
 pub use photo::{MOST_BYTES, MOST_PIXELS, read_photo};
 pub use picture::{check_picture, plane_picture};
 pub(crate) use ring::{simplified, simplified_line};
