@@ -163,6 +163,7 @@ class ProjectorView extends HTMLElement {
   drawCrosses() {
     if (this.kind !== 'crosses') return;
     this.svg.replaceChildren();
+    const [w, h] = this.size();
     for (const [i, [x, y]] of this.crosses.entries()) {
       const group = add(this.svg, 'g', { class: i === this.picked ? 'cross picked' : 'cross', 'data-cross': i, stroke: this.light });
       const [long, short] = i === this.picked ? [60, 3] : [36, 3];
@@ -170,7 +171,9 @@ class ProjectorView extends HTMLElement {
       // The middle is left free: there the mark is seen.
       const bars = [[-1, 0], [1, 0], [0, -1], [0, 1]].map(([a, b]) => `M${x + a * short} ${y + b * short}L${x + a * long} ${y + b * long}`);
       add(group, 'path', { d: bars.join(''), 'stroke-width': 1 });
-      add(group, 'text', { x: x + 30, y: y - 30, 'font-size': 24, fill: this.light }).textContent = String(i + 1);
+      // Towards the middle, where there is room.
+      const beside = { x: x + (x < w / 2 ? 34 : -54), y: y + (y < h / 2 ? 50 : -34) };
+      add(group, 'text', { ...beside, 'font-size': 24, fill: this.light }).textContent = String(i + 1);
     }
     this.spoken.textContent = `${this.words.mark} ${this.picked + 1}`;
   }

@@ -230,7 +230,8 @@ pub async fn show(
 }
 
 fn main(app: &App, words: &Words, job: &str) -> Markup {
-    let projecting = locked(&app.projecting);
+    let mut projecting = locked(&app.projecting);
+    let bare = projecting.without_label();
     let cutting = projecting.cutting().filter(|c| c.job == job);
     let face = cutting.and_then(|c| c.face);
     html! {
@@ -266,7 +267,7 @@ fn main(app: &App, words: &Words, job: &str) -> Markup {
             button .go { (words.t("throw.begin")) }
         }
         throw-watch data-now=(address(job, "project/now")) data-target="#cutting" {}
-        div #cutting { (now(words, cutting)) }
+        div #cutting { (now(words, cutting, &bare)) }
         script type="module" src="/asset/projector-view.js" {}
     }
 }
@@ -299,8 +300,9 @@ pub async fn begin(
         });
         match begun {
             Ok(()) => {
-                let projecting = locked(&app.projecting);
-                Html(now(&words, projecting.cutting()).into_string()).into_response()
+                let mut projecting = locked(&app.projecting);
+                let bare = projecting.without_label();
+                Html(now(&words, projecting.cutting(), &bare).into_string()).into_response()
             }
             Err(list) => {
                 let said = html! { (faults(&words, &list)) p { (way(&words)) } };
@@ -319,14 +321,15 @@ pub async fn cutting_now(
 ) -> Response {
     let words = language(&app, &headers);
     beside(move || {
-        let projecting = locked(&app.projecting);
+        let mut projecting = locked(&app.projecting);
+        let bare = projecting.without_label();
         let cutting = projecting.cutting().filter(|c| c.job == job);
-        Html(now(&words, cutting).into_string()).into_response()
+        Html(now(&words, cutting, &bare).into_string()).into_response()
     })
     .await
 }
 
-fn now(words: &Words, cutting: Option<&Cutting>) -> Markup {
+fn now(words: &Words, cutting: Option<&Cutting>, bare: &[String]) -> Markup {
     let Some(c) = cutting else {
         return html! { p .quiet { (words.t("throw.not_begun")) } };
     };
@@ -334,6 +337,7 @@ fn now(words: &Words, cutting: Option<&Cutting>) -> Markup {
     let cloth = &c.cloths[stop.cloth];
     let lengths = c.windows[stop.cloth].0.len();
     let next = c.windows[stop.cloth].0.get(stop.window + 1).and_then(|w| w.mark);
+    let next = next.filter(|x| window.mark != Some(*x));
     let step = |to: &str, label: &'static str, go: bool| {
         html! {
             button type="button" .go[go] hx-post="/projector/step" hx-swap="none"
@@ -381,6 +385,9 @@ fn now(words: &Words, cutting: Option<&Cutting>) -> Markup {
                     (step("next-window", "throw.next_window", false))
                 }
             }
+        }
+        @if !bare.is_empty() {
+            p .note.warning { "! " (words.with("throw.no_room", &[&bare.join(", ")])) }
         }
         @if !too_large.is_empty() {
             p .note.warning { "! " (words.with("throw.too_large", &[&too_large.join(", ")])) }

@@ -205,7 +205,9 @@ pub fn window_thrown(
     let across = |x: f64| [point(x, low), point(x, high)];
     let marks = [
         window.mark.map(|x| (Kind::Mark, across(x))),
-        next.and_then(|n| n.mark).map(|x| (Kind::Next, across(x))),
+        next.and_then(|n| n.mark)
+            .filter(|x| window.mark != Some(*x))
+            .map(|x| (Kind::Next, across(x))),
         cloth.across.map(|ends| (Kind::Across, ends)),
     ];
     for (kind, ends) in marks.into_iter().flatten() {

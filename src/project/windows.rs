@@ -23,7 +23,7 @@ pub struct Window {
 }
 
 /// The windows of a cloth under a field, in the order of the work, and the pieces that are too large
-/// for it.
+/// for it or reach where no selvedge shows.
 pub fn windows(cloth: &ClothThrown, field: &Bounds) -> (Vec<Window>, Vec<usize>) {
     let (long, wide) = (field.width() - 2.0 * LEAD, field.height() - 2.0 * LEAD);
     let (low, high) = (cloth.bounds.min.y, cloth.bounds.max.y);
@@ -51,9 +51,9 @@ pub fn windows(cloth: &ClothThrown, field: &Bounds) -> (Vec<Window>, Vec<usize>)
     while let Some(&(_, first, band)) = left.first().filter(|_| out.len() < MOST) {
         let start = |low: f64| reach.map_or(low, |r| low.min(r));
         let (mut low, mut high, mut count) = (f64::INFINITY, f64::NEG_INFINITY, 0);
-        for (_, b, y) in &left {
+        for (_, b, _) in &left {
             let (l, h) = (low.min(b.min.x), high.max(b.max.x));
-            if *y != band || h - start(l) > long {
+            if h - start(l) > long {
                 break;
             }
             (low, high, count) = (l, h, count + 1);
@@ -61,15 +61,28 @@ pub fn windows(cloth: &ClothThrown, field: &Bounds) -> (Vec<Window>, Vec<usize>)
         // The cloth's own end shows wherever that costs nothing.
         let own = cloth.bounds.min.x;
         let at_end = high - own <= long && (out.is_empty() || low - own < 1.0);
-        let (mark, pieces) = if count == 0 {
-            // Nothing is to be cut where the last mark can be: slid on.
-            (Some(start(first.min.x)), Vec::new())
-        } else {
-            let mark = (!at_end).then(|| start(low));
-            (mark, left.drain(..count).map(|l| l.0).collect())
-        };
+        // Nothing is to be cut where the last mark can be: slid on.
+        let mark =
+            if count == 0 { Some(start(first.min.x)) } else { (!at_end).then(|| start(low)) };
         let x = mark.unwrap_or(own);
-        out.push(Window { from: point(x - LEAD, band), pieces, mark });
+        let here: Vec<(usize, &Bounds, f64)> = left.drain(..count).collect();
+        // One selvedge after the other, the one that shows already first: then the cloth is shifted
+        // across, and not slid.
+        let shown = out.last().map(|w: &Window| w.from.y).filter(|y| bands.contains(y));
+        let begun = shown.unwrap_or(band);
+        let others = bands.iter().copied().filter(|y| *y != begun);
+        let order = std::iter::once(begun).chain(others);
+        let mut any = false;
+        for y in order {
+            let pieces: Vec<usize> = here.iter().filter(|l| l.2 == y).map(|l| l.0).collect();
+            if !pieces.is_empty() {
+                out.push(Window { from: point(x - LEAD, y), pieces, mark });
+                any = true;
+            }
+        }
+        if !any {
+            out.push(Window { from: point(x - LEAD, band), pieces: Vec::new(), mark });
+        }
         reach = Some(x + long);
     }
     // On until the last cut across shows.
@@ -152,6 +165,18 @@ mod tests {
         let bands: Vec<f64> = windows.iter().map(|w| w.from.y).collect();
         assert_eq!(bands, [-20.0, 570.0]);
         assert_eq!(too_large, [2]);
+    }
+
+    /// Cut in turns at one selvedge and the other, a short roll was shifted at every piece.
+    #[test]
+    fn all_at_one_selvedge_is_cut_before_the_cloth_is_shifted_across() {
+        let boxes: Vec<[f64; 4]> = (0..8)
+            .map(|i| (f64::from(i / 2) * 100.0, f64::from(i % 2) * 700.0))
+            .map(|(x, y)| [x, y, x + 90.0, y + 500.0])
+            .collect();
+        let (windows, _) = windows(&cloth([500.0, 1250.0], &boxes), &FIELD);
+        let pieces: Vec<Vec<usize>> = windows.into_iter().map(|w| w.pieces).collect();
+        assert_eq!(pieces, [vec![0, 2, 4, 6], vec![1, 3, 5, 7]]);
     }
 
     #[test]

@@ -59,7 +59,7 @@ pub(crate) fn bench_view(photo: &RgbImage, card_width: f64) -> Result<BenchView,
     if solution.poses.len() < 2 {
         return Err(Fault::new(
             "only one card was found on the bench",
-            "lay two, far apart: at opposite corners of the picture that is thrown",
+            "lay two, one in each gap between the thrown dots, flat and whole in the photo",
         )
         .into());
     }

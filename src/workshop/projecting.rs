@@ -510,6 +510,13 @@ impl Projecting {
         self.cutting.as_ref()
     }
 
+    /// Numbers of pieces that are thrown now with no room beside them for a label.
+    pub fn without_label(&mut self) -> Vec<String> {
+        let fit = self.bench().ok().flatten().map(|b| b.1);
+        let thrown = self.cutting.as_ref().zip(fit).map(|(c, fit)| c.thrown(&fit));
+        thrown.map_or_else(Vec::new, |t| t.unlabelled)
+    }
+
     /// Goes on.
     ///
     /// # Errors

@@ -95,9 +95,10 @@ export async function projector({ page, context, watch, sound, say, workshop, jo
   await page.getByRole('button', { name: 'Throw', exact: true }).click();
   await page.waitForSelector('#cutting .piece-now');
   await thrown.waitForSelector('polyline.cut');
-  const stop = () => page.locator('#cutting').innerText().then((t) => Number(t.match(/(\d+) of (\d+)\n/)[1]));
+  const stop = () => page.locator('#cutting').innerText().then((t) => Number(t.match(/^(\d+) of \d+$/m)[1]));
   const comes = (n) => page.waitForFunction((k) => new RegExp(`^${k} of`, 'm').test(document.querySelector('#cutting')?.innerText ?? ''), n);
   assert.equal(await stop(), 1);
+  const all = (await page.locator('#cutting').innerText()).match(/^\d+ of (\d+)$/m)[1];
   assert.match(await thrown.locator('svg text').first().innerHTML(), /face up|FACE DOWN/);
   const first = await thrown.locator('polyline.cut').first().getAttribute('points');
   assert.equal(await thrown.locator('polyline.cut').first().getAttribute('stroke'), '#33ff33');
@@ -120,7 +121,9 @@ export async function projector({ page, context, watch, sound, say, workshop, jo
   await shot('projector-cutting', page);
   await page.selectOption('#shown', 'all');
   await page.getByRole('button', { name: 'Throw', exact: true }).click();
-  await thrown.waitForFunction(() => document.querySelectorAll('polyline.cut').length > 1);
+  await page.waitForFunction((n) => !new RegExp(`of ${n}$`, 'm').test(document.querySelector('#cutting')?.innerText ?? ''), all);
+  await thrown.waitForFunction((n) => !document.querySelector('projector-view svg')?.getAttribute('aria-label')?.includes(`of ${n} `), all);
+  await thrown.waitForSelector('polyline.cut');
   await shot('projector-all', thrown);
   // A window of another size is not the picture that was set up.
   await thrown.setViewportSize({ width: 1280, height: 720 });
