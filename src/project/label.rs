@@ -80,8 +80,11 @@ impl<'p> Room<'p> {
                 max: place.max + point(CLEAR, CLEAR),
             };
             self.cells.fill(&[around.ring()], 1);
+            // No later leader runs through these words.
+            self.lines.extend(sides(&place.ring()));
             if let Some([a, b]) = leader {
                 self.cells.mark(a, b, 1);
+                self.lines.push([a, b]);
             }
             return Some(Label { lines, place, size, leader });
         }
@@ -207,6 +210,11 @@ mod tests {
                 let (a, b) = (&label.place, &other.place);
                 let apart = a.max.x < b.min.x || b.max.x < a.min.x;
                 assert!(apart || a.max.y < b.min.y || b.max.y < a.min.y);
+                // A leader once ran through the words of the label before.
+                for (one, other) in [(label, other), (other, label)] {
+                    let ring = one.place.ring();
+                    assert!(!other.leader.is_some_and(|l| sides(&ring).any(|s| cross(l, s))));
+                }
             }
         }
     }
