@@ -4,7 +4,7 @@
 //! [`live`], [`run`], [`file_name`],
 //! [`manifest`], [`json`] → [`geometry`] → [`outline`] → [`trace`] → [`cloth`] →
 //! [`job`] → [`ply`] → [`stock`] → [`nest`] → [`assign`] → [`mosaic`] → [`plan`] → [`verify`] →
-//! [`planner`] → [`laminate`] → [`estimate`] → [`layup`] → [`sheet`] → [`ledger`].
+//! [`planner`] → [`laminate`] → [`estimate`] → [`layup`] → [`sheet`] → [`project`] → [`ledger`].
 
 pub mod assign;
 pub mod cloth;
@@ -27,6 +27,7 @@ pub mod plan;
 pub mod planner;
 pub mod ply;
 pub mod printable;
+pub mod project;
 pub mod run;
 pub mod sheet;
 pub mod stock;

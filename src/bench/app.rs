@@ -8,7 +8,7 @@ use std::collections::HashMap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use warpwise::fault::Faults;
 use warpwise::units::System;
-use warpwise::workshop::{Folder, LastPhoto, OpenJob, units_of};
+use warpwise::workshop::{Folder, LastPhoto, OpenJob, Projecting, units_of};
 
 /// What stands for the job in the workshop's own folder in an address.
 pub const ROOT_JOB: &str = "~";
@@ -24,13 +24,17 @@ pub struct App {
     pub door: Option<Door>,
     /// For hints.
     pub last_photo: LastPhoto,
+    /// What the projector over the bench throws.
+    pub projecting: Mutex<Projecting>,
     jobs: Mutex<HashMap<String, Arc<Mutex<OpenJob>>>>,
 }
 
 impl App {
     /// A server's state with no job open.
     pub fn new(folder: Folder, guard: Arc<Guard>, door: Option<Door>) -> App {
-        App { folder, guard, door, last_photo: LastPhoto::default(), jobs: Mutex::default() }
+        let projecting = Mutex::new(Projecting::new(folder.root()));
+        let (last_photo, jobs) = (LastPhoto::default(), Mutex::default());
+        App { folder, guard, door, last_photo, projecting, jobs }
     }
 
     /// The job of this name in an address, opened if it is not.

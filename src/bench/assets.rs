@@ -12,6 +12,7 @@ macro_rules! asset {
 }
 
 const ASSETS: [(&str, &str, &[u8]); 14] = [
+const ASSETS: [(&str, &str, &[u8]); 12] = [
     asset!("page.css", "text/css; charset=utf-8"),
     asset!("page.js", "text/javascript; charset=utf-8"),
     asset!("htmx.min.js", "text/javascript; charset=utf-8"),
@@ -19,6 +20,7 @@ const ASSETS: [(&str, &str, &[u8]); 14] = [
     asset!("card-corners.js", "text/javascript; charset=utf-8"),
     asset!("plan-picture.js", "text/javascript; charset=utf-8"),
     asset!("cut-table.js", "text/javascript; charset=utf-8"),
+    asset!("projector-view.js", "text/javascript; charset=utf-8"),
     asset!("plan-watch.js", "text/javascript; charset=utf-8"),
     asset!("drop-zone.js", "text/javascript; charset=utf-8"),
     asset!("layer-list.js", "text/javascript; charset=utf-8"),

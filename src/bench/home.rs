@@ -71,6 +71,7 @@ fn main(app: &App, words: &Words, jobs: &[JobEntry], said: Markup) -> Markup {
             }
             noscript { button { "OK" } }
         }
+        p { (super::projector::way(words)) }
         (dates(app, words))
         (super::second::invitation(words, app.door.as_ref()))
         aside .caution { p { (words.t("home.caution")) } }

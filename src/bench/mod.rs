@@ -19,11 +19,13 @@ mod lay_page;
 mod pictures;
 mod plan_page;
 mod plies;
+mod projector;
 mod second;
 mod sections;
 mod sheets_page;
 mod stock_page;
 mod ticks;
+mod throwing;
 mod words;
 
 use app::App;
@@ -180,6 +182,21 @@ fn router(app: Arc<App>) -> Router {
         .route("/job/{job}/untraced", get(corners::list))
         .route("/job/{job}/corners/{photo}", get(corners::show).post(corners::trace))
         .route("/job/{job}/corners/{photo}/photo", get(corners::photo))
+        .route("/job/{job}/project", get(throwing::show).post(throwing::begin))
+        .route("/job/{job}/project/now", get(throwing::cutting_now))
+        .route("/projector", get(projector::show))
+        .route("/projector/bench", post(projector::choose))
+        .route("/projector/show", post(projector::show_what))
+        .route("/projector/keep", post(projector::keep))
+        .route("/projector/lengths", post(projector::lengths))
+        .route("/projector/forget", post(projector::forget))
+        .route("/projector/answer", post(projector::answer))
+        .route("/projector/style", post(projector::styled))
+        .route("/projector/throw", get(throwing::throw))
+        .route("/projector/light", get(throwing::light))
+        .route("/projector/watch", get(throwing::watch))
+        .route("/projector/marks", post(throwing::dragged))
+        .route("/projector/step", post(throwing::step))
         .route("/stock", get(stock_page::show))
         .route("/stock/add", post(stock_page::add))
         .route("/stock/find", get(stock_page::find))
@@ -188,6 +205,10 @@ fn router(app: Arc<App>) -> Router {
         .route("/stock/undo", post(stock_page::undo))
         .route("/stock/labels", get(stock_page::labels))
         .layer(DefaultBodyLimit::max(LARGEST_FORM))
+        .route(
+            "/projector/photo",
+            post(projector::photo).layer(DefaultBodyLimit::max(intake::LARGEST_FILE)),
+        )
         .route(
             "/stock/take",
             post(stock_page::take).layer(DefaultBodyLimit::max(intake::LARGEST_FILE)),

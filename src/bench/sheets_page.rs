@@ -88,6 +88,12 @@ pub fn sheets(form: &Form<'_>, open: &mut OpenJob) -> Markup {
             }
         }
         section .card {
+            h2 { (words.t("sheets.by_light")) }
+            p { (words.t("sheets.by_light_how")) }
+            a .button href=(address(job, "project")) { (words.t("throw.cut_title")) }
+            " " (super::projector::way(words))
+        }
+        section .card {
             h2 { (words.t("sheets.machine")) }
             p { (words.t("sheets.machine_how")) }
             @for (i, file) in layouts.iter().enumerate() {

@@ -5,6 +5,7 @@
 pub mod boolean;
 pub mod clearance;
 pub mod clip;
+pub(crate) mod homography;
 mod inscribed;
 pub mod interior;
 mod intersect;

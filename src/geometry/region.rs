@@ -51,7 +51,7 @@ pub fn path_length(path: &[Point]) -> f64 {
 }
 
 /// A box with sides along the axes, mm.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Bounds {
     /// Lower left corner.
     pub min: Point,

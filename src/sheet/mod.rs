@@ -46,6 +46,7 @@ mod templates;
 #[cfg(test)]
 mod tests;
 mod text;
+mod thrown;
 mod tiles;
 mod title;
 
@@ -56,6 +57,10 @@ pub use paper::Paper;
 pub use part_record::{ClothUsed, PartRecord};
 pub use report::Section;
 pub use stickers::LabelGrid;
+pub use thrown::{ClothThrown, PieceThrown, thrown};
+
+pub(crate) use grid::{Grid as Cells, leader_end};
+pub(crate) use text::text_width;
 
 use crate::cloth::Face;
 use crate::estimate::Estimate;

@@ -3,7 +3,7 @@
 use super::card::{CENTRES, MARK_X, MARK_Y, number_of};
 use super::marks::Mark;
 use crate::geometry::Point;
-use nalgebra::{DMatrix, Matrix3, SMatrix};
+use crate::geometry::homography::{apply, homography};
 
 /// A card in a photo: the pixels of its six marks, in the order of [`CENTRES`].
 #[derive(Clone, Debug, PartialEq)]
@@ -93,75 +93,4 @@ pub(super) fn find_cards(marks: &[Mark]) -> Found {
     found.loose = marks.iter().zip(&used).filter(|(_, used)| !**used).map(|(m, _)| *m).collect();
     found.cards.sort_by(|a, b| a.marks[0].centre.x.total_cmp(&b.marks[0].centre.x));
     found
-}
-
-/// The point a homography takes `p` to.
-pub(super) fn apply(h: &Matrix3<f64>, p: Point) -> Point {
-    let v = h * nalgebra::Vector3::new(p.x, p.y, 1.0);
-    crate::geometry::point(v[0] / v[2], v[1] / v[2])
-}
-
-/// The homography that takes each of four or more points nearest to its fellow, by least squares on
-/// coordinates made fit for it.
-pub(super) fn homography(from: &[Point], to: &[Point]) -> Option<Matrix3<f64>> {
-    let n = from.len();
-    if n < 4 || to.len() != n {
-        return None;
-    }
-    let (nf, nt) = (normaliser(from)?, normaliser(to)?);
-    let mut rows = DMatrix::<f64>::zeros(2 * n, 9);
-    for (i, (a, b)) in from.iter().zip(to).enumerate() {
-        let (a, b) = (apply(&nf, *a), apply(&nt, *b));
-        let row = [
-            a.x,
-            a.y,
-            1.0,
-            0.0,
-            0.0,
-            0.0,
-            -b.x * a.x,
-            -b.x * a.y,
-            -b.x,
-            0.0,
-            0.0,
-            0.0,
-            a.x,
-            a.y,
-            1.0,
-            -b.y * a.x,
-            -b.y * a.y,
-            -b.y,
-        ];
-        for (k, v) in row.iter().enumerate() {
-            rows[(2 * i + k / 9, k % 9)] = *v;
-        }
-    }
-    let squared: SMatrix<f64, 9, 9> =
-        (rows.transpose() * &rows).fixed_view::<9, 9>(0, 0).into_owned();
-    let eigen = squared.symmetric_eigen();
-    let least = (0..9).min_by(|&a, &b| eigen.eigenvalues[a].total_cmp(&eigen.eigenvalues[b]))?;
-    let v = eigen.eigenvectors.column(least);
-    let h = Matrix3::new(v[0], v[1], v[2], v[3], v[4], v[5], v[6], v[7], v[8]);
-    let h = nt.try_inverse()? * h * nf;
-    let scale = h[(2, 2)];
-    (scale.abs() > 1e-12 && h.iter().all(|v| v.is_finite())).then(|| h / scale)
-}
-
-fn normaliser(points: &[Point]) -> Option<Matrix3<f64>> {
-    let n = points.len() as f64;
-    let mean = points.iter().fold(Point::default(), |a, &p| a + p) * (1.0 / n);
-    let size = points.iter().map(|p| p.distance(mean)).sum::<f64>() / n;
-    (size > 0.0).then(|| {
-        Matrix3::new(
-            1.0 / size,
-            0.0,
-            -mean.x / size,
-            0.0,
-            1.0 / size,
-            -mean.y / size,
-            0.0,
-            0.0,
-            1.0,
-        )
-    })
 }

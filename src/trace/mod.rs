@@ -28,6 +28,7 @@ mod marks;
 mod mask;
 pub mod net;
 mod networks;
+mod on_bench;
 mod part;
 mod photo;
 mod picture;
@@ -45,6 +46,9 @@ pub use doubt::{Cause, Doubt};
 pub use from_above::{FromAbove, Scale};
 pub use gap::Gap;
 pub use ink::{LEAST_ARROW, LEAST_CUT};
+#[cfg(test)]
+pub(crate) use on_bench::bench_view_of;
+pub(crate) use on_bench::{BenchView, bench_view};
 pub use photo::{MOST_BYTES, MOST_PIXELS, read_photo};
 pub use picture::{check_picture, plane_picture};
 pub(crate) use ring::{simplified, simplified_line};

@@ -2,13 +2,14 @@
 
 use super::camera::View;
 use super::card;
-use super::cards::{Found, FoundCard, find_cards, homography};
+use super::cards::{Found, FoundCard, find_cards};
 use super::flat::Flat;
 use super::grey::smoothed;
 use super::marks::find_marks;
 use super::solve::{NoSolution, Sighting, Solution, solve};
 use super::tracing::{Figures, KnownRectangle};
 use crate::fault::{Fault, Faults};
+use crate::geometry::homography::homography;
 use crate::geometry::{Point, point, ring_bounds};
 use crate::units::counted;
 use image::GrayImage;

@@ -8,7 +8,8 @@
 
 use super::camera::View;
 use super::card::{CENTRES, MARK_RADIUS};
-use super::cards::{FoundCard, apply, homography};
+use super::cards::FoundCard;
+use crate::geometry::homography::{apply, homography};
 use crate::geometry::{Point, point};
 use nalgebra::{DMatrix, DVector, Matrix3};
 
@@ -19,6 +20,11 @@ const UNIT: f64 = 100.0;
 const K1_SPREAD: f64 = 0.03;
 /// The least error of a mark that is believed, pixels.
 const LEAST_ERROR: f64 = 0.05;
+/// How strongly they distort beyond that, by the fourth power, one standard deviation (common
+/// practice, no source).
+const K2_SPREAD: f64 = 0.003;
+/// The least error of a mark that is believed where all hangs on two cards, pixels.
+const BELIEVED: f64 = 0.15;
 /// Unknowns of one photo.
 const OF_PHOTO: usize = 9;
 
@@ -92,6 +98,50 @@ impl Solution {
 }
 
 const STEP: f64 = 1e-6;
+
+impl Solution {
+    /// The point that a pixel of a photo shows, mm, in the frame of the first card.
+    pub fn place(&self, photo: usize, pixel: Point) -> Option<Point> {
+        Some(self.views.get(photo)?.plane(pixel)? * self.problem.scale)
+    }
+
+    /// Ways in which the places of these pixels of a photo may be off together, independent of each
+    /// other, one standard deviation each, mm.
+    pub fn together(&self, photo: usize, pixels: &[Point]) -> Option<Vec<Vec<Point>>> {
+        let places = |x: &DVector<f64>| -> Option<Vec<Point>> {
+            let view = self.problem.view(x, photo)?;
+            pixels.iter().map(|p| Some(view.plane(*p)? * self.problem.scale)).collect()
+        };
+        // A dozen marks to spare say too little of how well marks are found.
+        let error = self.error.max(LEAST_ERROR);
+        let more = (BELIEVED / error).max(1.0);
+        let factor = self.covariance.clone().cholesky()?.l() * more;
+        let mut ways = Vec::new();
+        for column in factor.column_iter() {
+            // A step small enough to be straight, scaled back.
+            let small = column * (STEP / column.norm().max(1e-12));
+            let (up, down) =
+                (places(&(&self.unknowns + &small))?, places(&(&self.unknowns - &small))?);
+            let by = column.norm() / (2.0 * STEP);
+            ways.push(up.iter().zip(&down).map(|(a, b)| (*a - *b) * by).collect());
+        }
+        // A lens bows in more ways than the model has: marks and pixels set right for one of them
+        // give another fit.
+        let mut sightings = self.problem.sightings.clone();
+        for s in &mut sightings {
+            let (width, height) = (s.width, s.height);
+            let marks = s.cards.iter_mut().flat_map(|c| &mut c.1.marks);
+            marks.for_each(|m| m.centre = bent(width, height, m.centre));
+        }
+        let other = solve(sightings, self.problem.cards, self.problem.scale).ok()?;
+        let s = &self.problem.sightings[photo];
+        let way = pixels.iter().map(|p| {
+            Some(other.place(photo, bent(s.width, s.height, *p))? - self.place(photo, *p)?)
+        });
+        ways.push(way.collect::<Option<Vec<Point>>>()?);
+        Some(ways)
+    }
+}
 
 #[derive(Clone, Debug)]
 struct Problem {
@@ -254,6 +304,14 @@ impl Problem {
         }
         Ok(x)
     }
+}
+
+/// A pixel of a lens that distorts by the fourth power too, set right.
+fn bent(width: u32, height: u32, pixel: Point) -> Point {
+    let arm = View::normalised(width, height, pixel);
+    let r2 = arm.dot(arm);
+    let half = libm::hypot(f64::from(width), f64::from(height)) / 2.0;
+    pixel - arm * (half * K2_SPREAD * r2 * r2)
 }
 
 /// The turn and shift that bring points nearest to their fellows.

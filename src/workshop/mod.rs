@@ -8,6 +8,7 @@
 //! looks at the clock or the environment.
 
 mod at_bench;
+mod benches;
 mod by_corners;
 mod by_hand;
 mod checked;
@@ -23,9 +24,11 @@ mod open_job;
 mod outline_file;
 mod plan_files;
 mod planning;
+mod projecting;
 mod values;
 
 pub use at_bench::{ActTick, AtBench, BenchTick, CopyState, Ticked};
+pub use benches::{BENCHES_FILE, Bench, Colour, How, Style, TRUE_WITHIN, Yes, benches, keep_bench};
 pub use by_corners::{Span, trace_by_corners, untraced_photos};
 pub use by_hand::FlawOn;
 pub use checked::{Checked, DrawnTemplate, Note, Readings};
@@ -40,4 +43,7 @@ pub use open_job::{OpenJob, faults_of, read_plan, read_stock};
 pub use outline_file::{OutlineData, PhotoUnder, notes_of, outline_drawing};
 pub use plan_files::plan_files;
 pub use planning::{News, Phase, Picture, Planning, Settings};
+pub use projecting::{
+    Cutting, Light, Projecting, Shown, Standing, Step, Stop as CutStop, bench_in_photo,
+};
 pub use values::Values;

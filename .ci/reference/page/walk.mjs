@@ -7,6 +7,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import AxeBuilder from '@axe-core/playwright';
 import { chromium } from 'playwright-core';
+import { projector } from './projector.mjs';
 
 const [warpwise, demo, chrome, pictures] = process.argv.slice(2);
 const workshop = mkdtempSync(join(tmpdir(), 'workshop-'));
@@ -270,6 +271,15 @@ await page.waitForURL(/\/plan$/, { timeout: 60000 });
 await page.waitForFunction(() => document.querySelector('figure.overview') && !document.querySelector('plan-watch'), null, { timeout: 120000 });
 assert.equal(plan().stocks.find((s) => s.kind === 'roll').flaws.length, 1);
 
+await projector({
+  page, context, watch, sound, say, workshop, job: 'Heel rest',
+  shot: async (name, p) => {
+    if (!pictures) return;
+    mkdirSync(pictures, { recursive: true });
+    await p.screenshot({ path: join(pictures, `${name}.png`), fullPage: true });
+  },
+});
+
 say('the server is killed; another one goes on where it was');
 server.kill('SIGKILL');
 await new Promise((resolve) => server.once('exit', resolve));
@@ -334,7 +344,7 @@ await phone.close();
 
 say('every page fits a phone, a tablet and a wide screen, in light and dark, in both languages');
 if (pictures) mkdirSync(pictures, { recursive: true });
-const shown = ['/', '/stock', ...['templates', 'cloths', 'layers', 'plies', 'plan', 'by-hand', 'sheets', 'outline/0'].map((s) => `/job/Heel%20rest/${s}`)];
+const shown = ['/', '/stock', '/projector', ...['templates', 'cloths', 'layers', 'plies', 'plan', 'by-hand', 'sheets', 'project', 'outline/0'].map((s) => `/job/Heel%20rest/${s}`)];
 for (const [size, scheme, language] of [[360, 'light', 'de'], [800, 'dark', 'en'], [1600, 'light', 'en']]) {
   await page.setViewportSize({ width: size, height: 900 });
   await page.emulateMedia({ colorScheme: scheme });
