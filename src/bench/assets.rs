@@ -11,8 +11,7 @@ macro_rules! asset {
     };
 }
 
-const ASSETS: [(&str, &str, &[u8]); 14] = [
-const ASSETS: [(&str, &str, &[u8]); 12] = [
+const ASSETS: [(&str, &str, &[u8]); 15] = [
     asset!("page.css", "text/css; charset=utf-8"),
     asset!("page.js", "text/javascript; charset=utf-8"),
     asset!("htmx.min.js", "text/javascript; charset=utf-8"),

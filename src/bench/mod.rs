@@ -24,8 +24,8 @@ mod second;
 mod sections;
 mod sheets_page;
 mod stock_page;
-mod ticks;
 mod throwing;
+mod ticks;
 mod words;
 
 use app::App;

@@ -4,7 +4,7 @@ use super::card;
 use super::grey::greyed;
 use super::plane::{Plane, by_cards};
 use super::solve::Solution;
-use super::tracing::{Figures, NetLine, Options};
+use super::tracing::Figures;
 use crate::fault::{Fault, Faults};
 use crate::geometry::Point;
 use image::RgbImage;
@@ -36,22 +36,9 @@ pub(crate) fn bench_view(photo: &RgbImage, card_width: f64) -> Result<BenchView,
         .into());
     }
     let grey = greyed(photo);
-    let options = Options {
-        name: String::new(),
-        net: NetLine::Edge,
-        card_width,
-        tolerance: 0.2,
-        edges: Vec::new(),
-        lengths: Vec::new(),
-        gaps: None,
-        rectangle: None,
-        at: None,
-        around: None,
-        answers: Vec::new(),
-    };
     let (mut figures, mut doubts) = (Figures::default(), Vec::new());
     let photos = [(PathBuf::from("photo"), &grey)];
-    let plane = by_cards(&photos, &options, &mut figures, &mut doubts)?;
+    let plane = by_cards(&photos, card_width, &mut figures, &mut doubts)?;
     let Plane { views, solid, solution, .. } = plane;
     let none = || Fault::new("the cards do not fit together", "take the photo again");
     let view = views.first().ok_or_else(none)?;
