@@ -12,6 +12,7 @@ use axum::response::{IntoResponse, Response};
 use maud::{Markup, html};
 use serde::Deserialize;
 use std::sync::Arc;
+use std::time::Duration;
 use warpwise::fault::{Fault, Faults};
 use warpwise::file_name;
 use warpwise::geometry::{Point, point};
@@ -21,6 +22,9 @@ use warpwise::workshop::{
 
 /// Largest file that is taken, bytes: a photo of 50 megapixels.
 pub const LARGEST_FILE: usize = 64 << 20;
+
+/// So long a photo is kept as it was seen, for hints.
+const KEPT: Duration = Duration::from_secs(600);
 
 /// What is said of a file.
 #[derive(Deserialize)]
@@ -57,6 +61,11 @@ pub async fn take(
     bytes: Bytes,
 ) -> Response {
     let words = language(&app, &headers);
+    let holds = Arc::clone(&app);
+    tokio::spawn(async move {
+        tokio::time::sleep(KEPT).await;
+        holds.last_photo.forget();
+    });
     beside(move || {
         let open = match app.job(&job) {
             Ok(open) => open,

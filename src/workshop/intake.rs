@@ -69,7 +69,8 @@ struct Photo<'a> {
     image: Option<RgbImage>,
 }
 
-/// The photo of which no template was made, as it was seen: a hint about it need not look again.
+/// The photo that came in last, as it was seen: a hint about it need not look again. Whoever holds
+/// it says when to forget it.
 #[derive(Debug, Default)]
 pub struct LastPhoto(Mutex<Option<(Vec<u8>, Arc<FromAbove<'static>>)>>);
 
@@ -94,7 +95,7 @@ impl LastPhoto {
     }
 
     /// Nothing more is asked of it.
-    fn forget(&self) {
+    pub fn forget(&self) {
         *self.0.lock().unwrap_or_else(PoisonError::into_inner) = None;
     }
 }
@@ -220,7 +221,6 @@ fn traced(
             faults: f.in_file(Path::new(kept)),
             photo: Some(kept.to_string()),
         })?;
-    last.forget();
     let word = |yes: bool, a: &str, b: &str| if yes { a.to_string() } else { b.to_string() };
     let mut notes = vec![format!(
         "Traced from {kept}. In the job: taken_off = \"{}\", inked_side = \"{}\".",
