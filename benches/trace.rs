@@ -22,19 +22,7 @@ fn twelve_megapixels(c: &mut Criterion) {
         .to_rgb8()
         .write_to(&mut jpeg, ImageFormat::Jpeg)
         .unwrap();
-    let options = Options {
-        name: "plate".into(),
-        net: NetLine::Edge,
-        card_width: trace::card::WIDTH,
-        tolerance: 0.2,
-        edges: Vec::new(),
-        lengths: Vec::new(),
-        gaps: None,
-        rectangle: None,
-        at: None,
-        around: None,
-        answers: Vec::new(),
-    };
+    let options = Options::of("plate", NetLine::Edge);
     let mut group = c.benchmark_group("trace");
     group.sample_size(10);
     group.bench_function("photo of 12 megapixels to outline and check picture", |b| {

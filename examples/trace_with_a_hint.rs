@@ -18,19 +18,7 @@ pub fn traced(file: &Path, photo: &[u8], at: Option<Point>) -> Result<Tracing, F
     let photos = vec![(file.to_path_buf(), read_photo(photo)?)];
     let scale = Scale { card_width: card::WIDTH, rectangle: None };
     let seen = FromAbove::see(photos, &scale, &Run::default())?;
-    let options = Options {
-        name: "template".into(),
-        net: NetLine::Edge,
-        card_width: card::WIDTH,
-        tolerance: 0.2,
-        edges: Vec::new(),
-        lengths: Vec::new(),
-        gaps: None,
-        rectangle: None,
-        at: None,
-        around: None,
-        answers: Vec::new(),
-    };
+    let options = Options::of("template", NetLine::Edge);
     let alone = trace_seen(&seen, &options, &Run::default());
     match at {
         Some(_) if alone.is_err() => trace_seen(&seen, &Options { at, ..options }, &Run::default()),

@@ -16,19 +16,7 @@ use warpwise::trace::{
 };
 
 fn options() -> Options {
-    Options {
-        name: "plate".into(),
-        net: NetLine::Edge,
-        card_width: trace::card::WIDTH,
-        tolerance: 0.2,
-        edges: Vec::new(),
-        lengths: Vec::new(),
-        gaps: None,
-        rectangle: None,
-        at: None,
-        around: None,
-        answers: Vec::new(),
-    }
+    Options::of("plate", NetLine::Edge)
 }
 
 fn traced(photos: &[GrayImage], options: &Options) -> Result<Tracing, Faults> {

@@ -3,6 +3,7 @@
 use super::answers::Answer;
 use super::belief::Sought;
 use super::camera::View;
+use super::card;
 use super::corners::{Between, EdgeRequest, MeasuredLength, clockwise, named_corners};
 use super::flat::Flat;
 use super::from_above::{FromAbove, Scale};
@@ -66,6 +67,25 @@ pub struct Options {
     pub around: Option<Vec<Point>>,
     /// Answers about what has a letter in the check picture.
     pub answers: Vec<Answer>,
+}
+
+impl Options {
+    /// A name and a net line, and nothing else said: cards as they are printed.
+    pub fn of(name: impl Into<String>, net: NetLine) -> Options {
+        Options {
+            name: name.into(),
+            net,
+            card_width: card::WIDTH,
+            tolerance: 0.2,
+            edges: Vec::new(),
+            lengths: Vec::new(),
+            gaps: None,
+            rectangle: None,
+            at: None,
+            around: None,
+            answers: Vec::new(),
+        }
+    }
 }
 
 /// How good the photos are.

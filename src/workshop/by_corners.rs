@@ -81,19 +81,9 @@ pub fn trace_by_corners(
         .into());
     }
     let stem = name.rsplit_once('.').map_or(name, |n| n.0).to_string();
-    let options = Options {
-        name: stem.clone(),
-        net: if lay.inked_net { NetLine::Ink } else { NetLine::Edge },
-        card_width: trace::card::WIDTH,
-        tolerance: 0.2,
-        edges: Vec::new(),
-        lengths: Vec::new(),
-        gaps: None,
-        rectangle: Some(KnownRectangle { pixels, width, height }),
-        at: None,
-        around: None,
-        answers: Vec::new(),
-    };
+    let net = if lay.inked_net { NetLine::Ink } else { NetLine::Edge };
+    let rectangle = Some(KnownRectangle { pixels, width, height });
+    let options = Options { rectangle, ..Options::of(stem.clone(), net) };
     let mut tracing =
         trace::trace(&[(path.clone(), image)], &options).map_err(|f| f.in_file(Path::new(name)))?;
     // The card itself is no template: nor what its marks are taken for.

@@ -201,19 +201,8 @@ fn traced(
     last: &LastPhoto,
 ) -> Result<Taken, NotTaken> {
     let stem = kept.rsplit_once('.').map_or(kept, |n| n.0).to_string();
-    let options = Options {
-        name: stem.clone(),
-        net: if lay.inked_net { NetLine::Ink } else { NetLine::Edge },
-        card_width: trace::card::WIDTH,
-        tolerance: 0.2,
-        edges: Vec::new(),
-        lengths: Vec::new(),
-        gaps: None,
-        rectangle: None,
-        at,
-        around: None,
-        answers: Vec::new(),
-    };
+    let net = if lay.inked_net { NetLine::Ink } else { NetLine::Edge };
+    let options = Options { at, ..Options::of(stem.clone(), net) };
     let tracing = last
         .seen(&dir.join(kept), photo)
         .and_then(|seen| trace::trace_seen(&seen, &options, &Run::default()))
