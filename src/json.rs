@@ -5,7 +5,7 @@ use crate::fault::Fault;
 
 /// So many values are read of any file.
 const MOST_VALUES: usize = 12_000_000;
-/// A larger file may hold so many values for each of its bytes: three times what ours hold.
+/// A larger file may hold so many values for each of its bytes: the demo's plan holds 0.147.
 const MOST_A_BYTE: f64 = 0.18;
 
 /// The fault of a text that holds more values than its size gives reason for.
