@@ -14,10 +14,10 @@ mod sources;
 use crate::cloth::Cloth;
 use crate::fault::{Fault, Faults};
 use crate::job::{Job, TemplateSource};
-use crate::nest::Params;
+use crate::nest::{self, Params};
 use crate::plan::{
-    self, DrawnFrom, DrawnStock, LeftOver, OtherHand, Plan, PlanCloth, PlanLayer, PlanLayerItem,
-    PlanPiece, PlanStock, PlanTemplate, Rules, SearchStep, SpliceFacts,
+    self, DrawnFrom, DrawnStock, Early, EndedEarly, LeftOver, OtherHand, Plan, PlanCloth,
+    PlanLayer, PlanLayerItem, PlanPiece, PlanStock, PlanTemplate, Rules, SearchStep, SpliceFacts,
 };
 use crate::ply::{self, Kept, Piece, Prepared, TemplateFrame};
 use crate::run::{Phase, Run, Stop, TraceRow};
@@ -219,7 +219,6 @@ fn plan_all(
     }
     let pieces = u32::try_from(pieces).unwrap_or(u32::MAX);
     let run = &run.sparing(CHECKING * points_of(&prepared) + LEAVING * pieces);
-    let stop_all = run.rest();
     // Each offcut is opened once: for patches or for whole plies.
     let for_plies = stock.map(|s| s.clone().without_offcuts(&mosaics.opened()));
     let cloths = cloths_in_use(&prepared);
@@ -240,7 +239,6 @@ fn plan_all(
             )
         })
         .collect();
-    let total: f64 = weights.iter().sum();
     plan.interrupted = !mosaics.plans.is_empty() && run.is_asked();
     for (index, cloth) in cloths.iter().enumerate() {
         let pieces: Vec<(&Job, &Piece)> =
@@ -248,12 +246,9 @@ fn plan_all(
         let sources = for_plies
             .as_ref()
             .map_or_else(|| Sources::of_job(cloth), |s| Sources::of_stock(s, cloth));
-        let stop = match stop_all {
-            Stop::After(all) => Stop::After(Duration::from_secs_f64(
-                all.as_secs_f64() * weights[index] / total.max(1.0),
-            )),
-            effort @ Stop::Effort(_) => effort,
-        };
+        // What a search that ended early leaves of its time is for the others.
+        let to_come: f64 = weights[index..].iter().sum();
+        let stop = run.rest().share(weights[index] / to_come.max(1.0));
         let part = run
             .about(&cloth.id, (index as f64 / cloths.len() as f64, 1.0 / cloths.len() as f64))
             .part(stop);
@@ -289,7 +284,8 @@ fn plan_all(
             plan::drawn(&cloth.id, &pieces, &stocks.iter().collect::<Vec<_>>(), laid.least.0)
         });
         let figures = plan::cloth_figures(cloth, &stocks, &left, laid.least.clone());
-        plan.cloths.push(plan::ClothFigures { history: steps(&laid.trace), ..figures });
+        let early = laid.early.map(ended_early);
+        plan.cloths.push(plan::ClothFigures { history: steps(&laid.trace), early, ..figures });
         if let (Some(drawn), Some(snapshot)) = (&mut drawn, stock) {
             drawn.saved.extend(lay::savings(&stocks, cloth));
             drawn.cautions.extend(sources.cautions.iter().chain(&laid.caution).map(in_one_line));
@@ -314,6 +310,16 @@ fn plan_all(
 
 fn of_cloth(stocks: &[PlanStock], cloth: &Cloth) -> Vec<PlanStock> {
     stocks.iter().filter(|s| s.cloth == cloth.id).cloned().collect()
+}
+
+/// As the plan says it.
+fn ended_early((why, seconds): (nest::Early, f64)) -> EndedEarly {
+    let why = match why {
+        nest::Early::Least => Early::Least,
+        nest::Early::Again => Early::Again,
+        nest::Early::Slow => Early::Slow,
+    };
+    EndedEarly { why, seconds: (seconds * 10.0).round() / 10.0 }
 }
 
 /// The rows of a history that brought another layout.

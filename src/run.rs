@@ -71,6 +71,17 @@ pub enum Stop {
     Effort(u32),
 }
 
+impl Stop {
+    /// So much of the time; of rounds all.
+    #[must_use]
+    pub fn share(self, of: f64) -> Stop {
+        match self {
+            Stop::After(time) => Stop::After(time.mul_f64(of.clamp(0.0, 1.0))),
+            effort @ Stop::Effort(_) => effort,
+        }
+    }
+}
+
 /// The flag by which work is asked to stop; how often it was asked counts.
 #[derive(Debug, Default)]
 pub struct Cancel(AtomicU32);
@@ -215,6 +226,8 @@ pub struct Run<'a> {
     is_trial: bool,
     /// What was done before would be lost with it: only a search ends at the first request.
     is_saving: bool,
+    /// A timed search ends as soon as it no longer pays.
+    ends_early: bool,
     seed: u64,
     threads: usize,
     memory: usize,
@@ -243,6 +256,7 @@ impl<'a> Run<'a> {
             last: end(start, stop),
             is_trial: false,
             is_saving: false,
+            ends_early: false,
             seed: 1,
             threads: 0,
             memory: MEMORY,
@@ -258,6 +272,12 @@ impl<'a> Run<'a> {
     #[must_use]
     pub fn with_seed(self, seed: u64) -> Run<'a> {
         Run { seed, ..self }
+    }
+
+    /// The same, but a timed search ends as soon as the rest of its time promises next to nothing.
+    #[must_use]
+    pub fn while_it_pays(self) -> Run<'a> {
+        Run { ends_early: true, ..self }
     }
 
     /// The same on so many worker threads; 0 means one a core.
@@ -347,6 +367,11 @@ impl<'a> Run<'a> {
     /// Seed of all random choices.
     pub fn seed(&self) -> u64 {
         self.seed
+    }
+
+    /// True if a timed search ends as soon as it no longer pays.
+    pub fn ends_early(&self) -> bool {
+        self.ends_early
     }
 
     /// Worker threads; 0 means one a core.

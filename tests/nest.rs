@@ -7,7 +7,9 @@ mod exact;
 
 use std::time::Duration;
 use warpwise::geometry::{Region, Ring, point};
-use warpwise::nest::{Extent, Outcome, Params, Pose, Problem, Shape, Stock, least_length, solve};
+use warpwise::nest::{
+    Early, Extent, Outcome, Params, Pose, Problem, Shape, Stock, least_length, solve,
+};
 use warpwise::run::{Cancel, Observer, Progress, Run, Stop};
 
 const ONE_LANE: Params = Params { lanes: 1, equal: 0.0 };
@@ -365,7 +367,7 @@ fn odd_sizes_neither_panic_nor_fail() {
 
 #[test]
 fn the_bound_is_never_above_what_is_reached() {
-    for seed in 0..10 {
+    for seed in 0..40 {
         let problem = random_problem(&mut Lcg(500 + seed), 8);
         let outcome = run(&problem, &ONE_LANE, 1, seed);
         let open = outcome
@@ -384,6 +386,55 @@ fn wide_pieces_raise_the_bound() {
     let shapes = vec![shape("plate", rectangle(0.0, 0.0, 10.0, 60.0), &[0.0], 5)];
     let (bound, by) = least_length(&Problem::new(shapes, vec![strip(100.0)], 0.0).unwrap());
     assert!((bound - 50.0).abs() < 0.1 && by.contains("side by side"), "{bound} {by}");
+}
+
+/// Plates of which only two lie side by side however wide the third is: eight take four lengths,
+/// where their area takes three and a quarter.
+#[test]
+fn plates_that_lie_two_by_two_raise_the_bound_and_end_the_search() {
+    for gap in [0.0, 2.0] {
+        let plate = || shape("plate", rectangle(0.0, 0.0, 30.0, 40.0 - gap), &[0.0], 8);
+        let problem = Problem::new(vec![plate()], vec![strip(100.0)], gap).unwrap();
+        let (bound, by) = least_length(&problem);
+        assert!((bound - 120.0).abs() < 1e-6 && by.contains("across the roll"), "{bound} {by}");
+    }
+    let plate = shape("plate", rectangle(0.0, 0.0, 30.0, 40.0), &[0.0], 8);
+    let outcome =
+        run(&Problem::new(vec![plate], vec![strip(100.0)], 0.0).unwrap(), &ONE_LANE, 9, 1);
+    assert_eq!(outcome.early.map(|e| e.0), Some(Early::Least));
+}
+
+/// What goes into no offcut needs the roll, however much room the offcuts have.
+#[test]
+fn pieces_too_large_for_every_offcut_bound_the_roll() {
+    let shapes = vec![
+        shape("long", rectangle(0.0, 0.0, 300.0, 60.0), &[0.0, 90.0], 2),
+        shape("small", rectangle(0.0, 0.0, 20.0, 20.0), &[0.0], 5),
+    ];
+    let room = Region::solid(rectangle(0.0, 0.0, 250.0, 500.0));
+    let stocks = vec![offcut("a", room.clone()), offcut("b", room), strip(100.0)];
+    let (bound, _) = least_length(&Problem::new(shapes.clone(), stocks, 0.0).unwrap());
+    assert!(bound.abs() < 1e-6, "turned, the long one goes into an offcut: {bound}");
+    let room = Region::solid(rectangle(0.0, 0.0, 250.0, 290.0));
+    let stocks = vec![offcut("a", room.clone()), offcut("b", room), strip(100.0)];
+    let (bound, _) = least_length(&Problem::new(shapes, stocks, 0.0).unwrap());
+    assert!((bound - 600.0).abs() < 1e-6, "{bound}");
+}
+
+#[test]
+fn a_search_of_few_pieces_ends_when_it_no_longer_pays() {
+    let mut dice = Lcg(31);
+    let shapes: Vec<Shape> = (0..4)
+        .map(|k| shape(&format!("blob {k}"), blob(&mut dice, 60.0), &[0.0, 180.0], 1))
+        .collect();
+    let problem = Problem::new(shapes, vec![strip(130.0)], 2.0).unwrap();
+    let week = Stop::After(Duration::from_secs(7 * 24 * 3600));
+    let outcome = solve(&problem, &ONE_LANE, &Run::new(week).with_threads(1).while_it_pays());
+    assert!(exact::faults(&problem, &outcome).is_empty());
+    assert!(matches!(outcome.early, Some((Early::Again | Early::Slow, _))), "{:?}", outcome.early);
+    // By effort it goes on, so that it is the same on every machine.
+    let run = Run::new(Stop::Effort(3)).with_threads(1).while_it_pays();
+    assert_eq!(solve(&problem, &ONE_LANE, &run).early, None);
 }
 
 /// A small generator for the random problems, independent of the search's own.

@@ -196,7 +196,7 @@ fn a_piece_goes_from_the_roll_to_an_offcut_and_back() {
 }
 
 fn settings() -> Settings {
-    Settings { stop: Stop::Effort(1), seed: 1, threads: 1, sets: 1, day: now().day }
+    Settings { stop: Stop::Effort(1), early: false, seed: 1, threads: 1, sets: 1, day: now().day }
 }
 
 fn now() -> Moment {

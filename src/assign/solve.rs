@@ -160,6 +160,7 @@ impl Rest {
                 stocks: Vec::new(),
                 unplaced: Vec::new(),
                 interrupted: run.is_asked(),
+                early: None,
                 first_layout_seconds: None,
                 evaluations: 0,
                 trace: Vec::new(),

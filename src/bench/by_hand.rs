@@ -219,6 +219,7 @@ pub async fn around(
             open.draft.refresh()?;
             let settings = Settings {
                 stop: Stop::After(Duration::from_secs_f64(sent.seconds)),
+                early: true,
                 seed: open.asked.map_or(1, |a| a.seed),
                 threads: 0,
                 sets: 1,

@@ -19,7 +19,7 @@ use std::path::Component;
 use std::sync::Arc;
 use std::time::Duration;
 use warpwise::ledger::Moment;
-use warpwise::plan::Plan;
+use warpwise::plan::{Early, Plan};
 use warpwise::run::Stop;
 use warpwise::sheet;
 use warpwise::units::show_number;
@@ -33,7 +33,7 @@ pub fn plan(form: &Form<'_>, open: &mut OpenJob) -> Markup {
     let running = open.planning.as_ref().map(|p| p.news());
     let is_running = open.planning.as_ref().is_some_and(|p| p.is_running());
     let planned = open.plan();
-    let [seconds, sets, seed] =
+    let ([seconds, sets, seed], early) =
         asked_before(open, planned.as_ref().ok().and_then(Option::as_deref));
     html! {
         h1 { (words.t("step.plan")) }
@@ -43,6 +43,7 @@ pub fn plan(form: &Form<'_>, open: &mut OpenJob) -> Markup {
         }
         form .inline hx-post=(address(job, "plan/begin")) hx-target="#step" hx-swap="innerHTML" {
             div .field { label for="seconds" { (words.t("plan.seconds")) } input #seconds name="seconds" value=(seconds) inputmode="numeric"; }
+            div .field { label { input type="checkbox" name="early" value="yes" checked[early]; " " (words.t("plan.early")) } }
             div .field { label for="sets" { (words.t("plan.sets")) } input #sets name="sets" value=(sets) inputmode="numeric"; }
             div .field { label for="seed" { (words.t("plan.seed")) } input #seed name="seed" value=(seed) inputmode="numeric"; }
             button .go disabled[is_running || !form.checked.is_sound()] { "▶ " (words.t("plan.begin")) }
@@ -87,8 +88,9 @@ pub fn plan(form: &Form<'_>, open: &mut OpenJob) -> Markup {
     }
 }
 
-/// Seconds, sets and seed as they were asked for last: here, or of the plan that is there.
-fn asked_before(open: &OpenJob, plan: Option<&Verified>) -> [String; 3] {
+/// Seconds, sets and seed as they were asked for last, here or of the plan that is there; and whether
+/// the search may end early.
+fn asked_before(open: &OpenJob, plan: Option<&Verified>) -> ([String; 3], bool) {
     let stop = |stop: Stop| match stop {
         Stop::After(time) => Some(time.as_secs_f64()),
         Stop::Effort(_) => None,
@@ -96,7 +98,8 @@ fn asked_before(open: &OpenJob, plan: Option<&Verified>) -> [String; 3] {
     let of_plan = plan.map(|p| (p.plan().seconds, 1, p.plan().seed));
     let (seconds, sets, seed) =
         open.asked.map(|a| (stop(a.stop), a.sets, a.seed)).or(of_plan).unwrap_or((None, 1, 1));
-    [show_number(seconds.unwrap_or(20.0), 3), sets.to_string(), seed.to_string()]
+    let early = open.asked.is_none_or(|a| a.early);
+    ([show_number(seconds.unwrap_or(20.0), 3), sets.to_string(), seed.to_string()], early)
 }
 
 /// All layouts in one picture.
@@ -133,6 +136,15 @@ pub fn figures(form: &Form<'_>, plan: &Plan) -> Markup {
                 td { (f.cost.map_or_else(|| "–".into(), |c| format!("{c:.2} {}", plan.currency))) }
             } } }
         } }
+        @for (f, early) in plan.cloths.iter().filter_map(|f| f.early.as_ref().map(|e| (f, e))) {
+            @let seconds = show_number(early.seconds, 1);
+            @let why = match early.why {
+                Early::Least => words.with("plan.early_least", &[&f.cloth, &seconds]),
+                Early::Again => words.with("plan.early_again", &[&f.cloth, &seconds]),
+                Early::Slow => words.with("plan.early_slow", &[&f.cloth, &seconds]),
+            };
+            p .quiet { (why) }
+        }
         @if !plan.warnings.is_empty() {
             details { summary { (words.with("plan.warnings", &[&plan.warnings.len().to_string()])) } ul { @for w in &plan.warnings { li { (units.said(w)) } } } }
         }
@@ -143,6 +155,7 @@ pub fn figures(form: &Form<'_>, plan: &Plan) -> Markup {
 #[derive(Deserialize)]
 pub struct Asked {
     seconds: String,
+    early: Option<String>,
     sets: String,
     seed: String,
 }
@@ -177,6 +190,7 @@ pub async fn begin(
         let now = Moment::now();
         let settings = Settings {
             stop: Stop::After(Duration::from_secs_f64(seconds)),
+            early: asked.early.is_some(),
             seed: seed as u64,
             threads: 0,
             sets: sets as u32,

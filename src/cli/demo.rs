@@ -65,11 +65,7 @@ impl Demo {
         write_fresh(&self.dir, &FILES.map(|(name, bytes)| (PathBuf::from(name), bytes.to_vec())))?;
         let stock = |file: &str| self.search.stock.clone().or_else(|| Some(self.dir.join(file)));
         let share = if self.search.json { 1.0 } else { 1.0 - MOSAIC };
-        let search = Search {
-            seconds: self.search.seconds * share,
-            stock: stock("stock.json"),
-            ..self.search.clone()
-        };
+        let search = Search { share, stock: stock("stock.json"), ..self.search.clone() };
         plan_and_write(&[self.dir.join("job.toml")], &self.dir.join("plan"), &search)?;
         if self.search.json {
             // One plan is one answer.
@@ -81,11 +77,7 @@ impl Demo {
             self.dir.display()
         ))?;
         print("\nThe hatch cover's face, once more as a mosaic of a box of offcuts:\n")?;
-        let search = Search {
-            seconds: self.search.seconds * MOSAIC,
-            stock: stock("offcuts.json"),
-            ..self.search.clone()
-        };
+        let search = Search { share: MOSAIC, stock: stock("offcuts.json"), ..self.search.clone() };
         mosaic::plan_and_write(
             &self.dir.join("hatch.toml"),
             &self.dir.join("mosaic"),

@@ -18,12 +18,19 @@ use warpwise::sheet;
 use warpwise::stock::Day;
 use warpwise::verify::Verified;
 
+/// Search time if nothing is said.
+const SECONDS: f64 = 20.0;
+
 /// How long and how to search.
 #[derive(Args, Clone)]
 pub struct Search {
-    /// Search time of the whole run, in seconds
-    #[arg(long, value_name = "S", default_value_t = 20.0, conflicts_with = "effort")]
-    pub seconds: f64,
+    /// Search time of the whole run, in seconds [default: 20, less where the rest of them promises
+    /// next to nothing]
+    #[arg(long, value_name = "S", conflicts_with = "effort")]
+    pub seconds: Option<f64>,
+    /// How much of that time this search has.
+    #[arg(skip = 1.0)]
+    pub share: f64,
     /// Rounds of search instead of time: the same plan on every machine and thread count
     #[arg(long, value_name = "N")]
     pub effort: Option<u32>,
@@ -62,6 +69,7 @@ impl Search {
             .with_seed(self.seed)
             .with_threads(self.threads.map_or(0, usize::from))
             .with_day(Day::today());
+        let run = if self.seconds.is_none() { run.while_it_pays() } else { run };
         Ok(run.with_cancel(interrupt()?).with_observer(bar))
     }
 
@@ -145,7 +153,7 @@ impl Search {
                 Fault::new("--effort 0 allows no search at all", "give at least 1").into(),
             )),
             Some(rounds) => Ok(Stop::Effort(rounds)),
-            None => Duration::try_from_secs_f64(self.seconds)
+            None => Duration::try_from_secs_f64(self.seconds.unwrap_or(SECONDS) * self.share)
                 .ok()
                 .filter(|time| *time <= Duration::from_secs(7 * 24 * 3600))
                 .map(Stop::After)

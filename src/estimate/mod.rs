@@ -14,7 +14,7 @@ use crate::job::Job;
 use crate::laminate::{FinishMass, finishes};
 use crate::plan::{Plan, StockKind};
 use crate::planner::{self, Refusal};
-use crate::run::{Run, Stop};
+use crate::run::Run;
 use crate::stock::{Age, Roll, RollFacts, Snapshot};
 use crate::units::show_metres;
 use serde::Serialize;
@@ -246,11 +246,8 @@ impl Layouts<'_> {
     fn one(&mut self, jobs: &[Job], seed: u64) -> Result<Plan, Refusal> {
         // What one layout takes longer than its share is taken off the others, which is more even
         // than to be late in the end.
-        let left = u32::try_from(self.runs.saturating_sub(self.done)).unwrap_or(u32::MAX).max(1);
-        let stop = match self.run.rest() {
-            Stop::After(time) => Stop::After(time / left),
-            effort @ Stop::Effort(_) => effort,
-        };
+        let left = self.runs.saturating_sub(self.done).max(1);
+        let stop = self.run.rest().share(1.0 / left as f64);
         let runs = self.runs.max(self.done + 1) as f64;
         let run = self
             .run

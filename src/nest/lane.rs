@@ -15,6 +15,7 @@ use super::remnant::Near;
 use super::separate::{Separation, Standing};
 use super::setup::Setup;
 use super::window::Window;
+use super::worth::EQUAL;
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
@@ -77,6 +78,8 @@ pub(super) struct Lane<'a> {
     near: Near,
     /// The shortest length of all lanes, as far as it was told.
     known: f64,
+    /// The shortest length that lines of the lane's own came to, µm, and how many came to it.
+    reached: (f64, u32),
 }
 
 impl<'a> Lane<'a> {
@@ -103,6 +106,7 @@ impl<'a> Lane<'a> {
             equal,
             near: Near::default(),
             known: f64::INFINITY,
+            reached: (f64::INFINITY, 0),
         }
     }
 
@@ -126,6 +130,11 @@ impl<'a> Lane<'a> {
     /// Layouts about as long as the best.
     pub fn near(&self) -> &Near {
         &self.near
+    }
+
+    /// The shortest length that lines of the lane's own came to, µm, and how many came to it.
+    pub fn reached(&self) -> (f64, u32) {
+        self.reached
     }
 
     /// The least overlap that the attempt under way has come to, µm.
@@ -219,6 +228,7 @@ impl<'a> Lane<'a> {
         }
         if self.evaluations - self.gained_at > BARREN * self.window.movers.len() as u64 {
             self.gained_at = self.evaluations;
+            self.note_line();
             if !self.alone || self.best.length <= self.shared.length {
                 return Some(self.afresh());
             }
@@ -285,6 +295,20 @@ impl<'a> Lane<'a> {
         let mut separation = Separation::new(self.setup, self.store, self.window.clone(), layout);
         separation.scatter(&mut self.dice);
         separation
+    }
+
+    /// Takes note of what a line of the lane's own has come to at its end.
+    fn note_line(&mut self) {
+        let length = self.best.length;
+        // A fresh start that came to nothing has still the length of what it left.
+        if !self.alone || self.fresh || !self.window.is_whole() {
+            return;
+        }
+        if length < self.reached.0 - EQUAL {
+            self.reached = (length, 1);
+        } else if length <= self.reached.0 + EQUAL {
+            self.reached.1 += 1;
+        }
     }
 
     /// Back from a line of its own to the best layout of all.

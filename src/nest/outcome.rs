@@ -50,6 +50,17 @@ pub struct UsedStock {
     pub segments: Vec<[f64; 2]>,
 }
 
+/// Why a search ended before its limit.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Early {
+    /// No layout can be shorter.
+    Least,
+    /// The same length was reached again and again from random places.
+    Again,
+    /// Too little is to be expected of the rest of the time.
+    Slow,
+}
+
 /// What the search found.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Outcome {
@@ -61,6 +72,8 @@ pub struct Outcome {
     pub unplaced: Vec<(usize, u32, String)>,
     /// Whether it was asked to stop.
     pub interrupted: bool,
+    /// Why it ended before its limit, if it did, and after how many seconds.
+    pub early: Option<(Early, f64)>,
     /// Seconds to the first complete layout.
     pub first_layout_seconds: Option<f64>,
     /// Evaluations in all.

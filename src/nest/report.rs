@@ -22,6 +22,7 @@ pub(super) fn report(
         stocks: Vec::new(),
         unplaced: setup.unplaced.clone(),
         interrupted: run.is_asked(),
+        early: None,
         first_layout_seconds: None,
         evaluations: 0,
         trace: Vec::new(),

@@ -15,6 +15,7 @@ use super::report::report;
 use super::setup::Setup;
 use super::sharing::Sharing;
 use super::warm::begun;
+use super::worth::Worth;
 use crate::run::{Phase, Run};
 use rayon::prelude::*;
 use std::sync::Arc;
@@ -62,14 +63,16 @@ fn search(problem: &Problem, params: &Params, run: &Run<'_>) -> Outcome {
         .map(|k| Lane::new(&setup, &store, Dice::new(run.seed(), k as u64), params.equal))
         .collect();
     let mut sharing = Sharing::new(&setup, run.seed());
-    let mut round = 0;
-    while !run.is_over(round) && best.length > history.bound {
+    let (mut round, mut worth) = (0, Worth::default());
+    let mut early = worth.judge(best.length, history.bound, &lanes, run);
+    while !run.is_over(round) && early.is_none() {
         sharing.assign(&setup, &best, &mut lanes, run.rounds_left(round), &stop);
         lanes.par_iter_mut().for_each(|lane| lane.advance(ROUND, &stop));
         best = sharing.merge(&setup, &best, &mut lanes);
         store.trim();
         round += 1;
         history.note(&best, &lanes, round);
+        early = worth.judge(best.length, history.bound, &lanes, run);
     }
     let end = || run.is_stopped(Phase::Searching) || run.is_late();
     if params.equal > 0.0 && !end() {
@@ -82,6 +85,7 @@ fn search(problem: &Problem, params: &Params, run: &Run<'_>) -> Outcome {
         debug_assert!(false, "{:?}", faults_of(problem, &outcome));
         outcome = report(problem, &setup, Some(&first), run);
     }
+    outcome.early = early.map(|why| (why, run.seconds()));
     history.write(&mut outcome);
     outcome
 }

@@ -49,5 +49,6 @@ pub fn cloth_figures(
         cost: cost.map(|c| decimals(c, 100.0)),
         mass: cloth.prepreg_mass().map(|m| decimals(m * bought_m2, 10.0)),
         history: Vec::new(),
+        early: None,
     }
 }

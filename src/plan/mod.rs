@@ -21,8 +21,8 @@ pub use file::{LARGEST_FILE, SCHEMA, from_json, schema_json, to_json};
 pub(crate) use left_over::at_origin;
 pub use left_over::{LeftOver, left_over, left_over_unless};
 pub use model::{
-    ClothFigures, DrawnFrom, DrawnStock, Offcut, OtherHand, PlacedPiece, Plan, PlanCloth,
-    PlanLayer, PlanLayerItem, PlanMosaic, PlanPiece, PlanStock, PlanTemplate, Rectangle, Rules,
-    SearchStep, SpliceFacts, StockKind,
+    ClothFigures, DrawnFrom, DrawnStock, Early, EndedEarly, Offcut, OtherHand, PlacedPiece, Plan,
+    PlanCloth, PlanLayer, PlanLayerItem, PlanMosaic, PlanPiece, PlanStock, PlanTemplate, Rectangle,
+    Rules, SearchStep, SpliceFacts, StockKind,
 };
 pub use order::laying_order;

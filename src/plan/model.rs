@@ -440,6 +440,30 @@ pub struct ClothFigures {
     /// How the search came to its length: a row for each shorter layout it found.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub history: Vec<SearchStep>,
+    /// Why a timed search ended before its limit, if it did.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub early: Option<EndedEarly>,
+}
+
+/// The early end of a timed search.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct EndedEarly {
+    /// Why.
+    pub why: Early,
+    /// After so many seconds.
+    pub seconds: f64,
+}
+
+/// Why a search ended before its limit.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Early {
+    /// No layout can be shorter.
+    Least,
+    /// The same length was reached again and again from random places.
+    Again,
+    /// The rest of the time promised less than 0.1 % of the length.
+    Slow,
 }
 
 /// A layout on the way of a search, each shorter than the one before; the last is the one taken,

@@ -8,10 +8,10 @@ use crate::cloth::{Cloth, Face};
 use crate::geometry::{Motion, Region, point, ring_bounds};
 use crate::job::Job;
 use crate::live::{Layout, Lying};
-use crate::nest::{self, Extent, Outcome, Params, Placement, Pose, Problem, Shape, Stock};
+use crate::nest::{self, Early, Extent, Outcome, Params, Placement, Pose, Problem, Shape, Stock};
 use crate::plan::{PlacedPiece, PlanStock, StockKind};
 use crate::ply::Piece;
-use crate::run::{Run, Stop, TraceRow};
+use crate::run::{Run, TraceRow};
 use crate::stock::Offcut;
 use crate::units::{LARGEST, counted, show_mm, snap};
 use std::collections::BTreeMap;
@@ -27,6 +27,8 @@ pub(super) struct Laid {
     pub caution: Option<Fault>,
     /// History of the search on the first roll.
     pub trace: Vec<TraceRow>,
+    /// Why the search on the last roll ended before its limit, and after how many seconds.
+    pub early: Option<(Early, f64)>,
 }
 
 /// Lays all pieces: on offcuts what is best placed there, the rest on one roll after the other.
@@ -47,6 +49,7 @@ pub(super) fn lay(
             interrupted: false,
             caution: None,
             trace: Vec::new(),
+            early: None,
         });
     }
     let to_lay = |piece: &Piece| {
@@ -88,12 +91,10 @@ pub(super) fn lay(
         interrupted: false,
         caution,
         trace: Vec::new(),
+        early: None,
     };
     let rolls = rolls_needed(&wanted, cloth, &sources.rolls);
-    let stop = match run.stop() {
-        Stop::After(time) => Stop::After(time.div_f64(rolls as f64)),
-        effort => effort,
-    };
+    let stop = run.stop().share(1.0 / rolls as f64);
     if shapes.is_empty() {
         laid.least.1 = "everything is cut".to_string();
         return Ok(laid);
@@ -133,6 +134,7 @@ pub(super) fn lay(
         let part = run.part(stop).with_observer(&relay);
         let mut outcome = assign::solve(&problem, &cost, params, &part);
         laid.interrupted |= outcome.interrupted;
+        laid.early = outcome.early;
         if turn == 0 {
             laid.trace = std::mem::take(&mut outcome.trace);
         }

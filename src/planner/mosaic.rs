@@ -132,10 +132,7 @@ pub(super) fn plan(
                 s.offcuts_of(&cloth.id, true).filter(|o| !opened.contains(o.id())).collect()
             })
         };
-        let stop = match run.stop() {
-            Stop::After(time) => Stop::After(time.mul_f64(share / count as f64)),
-            effort @ Stop::Effort(_) => effort,
-        };
+        let stop = run.stop().share(share / count as f64);
         let part =
             run.about(&cloth.id, (done as f64 / count as f64, 1.0 / count as f64)).part(stop);
         part.tell(Phase::Searching, Some(0.0));

@@ -488,6 +488,9 @@ fn search(plan: &Plan) -> Markup {
             dt { "seed" } dd { (plan.seed) }
             @if let Some(lanes) = plan.lanes { dt { "lanes" } dd { (lanes) } }
             dt { "ended" } dd { @if plan.interrupted { "stopped by hand" } @else { "by its limit" } }
+            @for (f, early) in plan.cloths.iter().filter_map(|f| f.early.as_ref().map(|e| (f, e))) {
+                dt { (f.cloth) } dd { (super::summary::in_words(early)) }
+            }
             @for f in plan.cloths.iter().filter(|f| !f.history.is_empty()) {
                 dt { (f.cloth) }
                 dd { (super::history::plot("best length, mm, over placements tried", "tried", &f.history.iter().map(|s| (s.evaluations.max(1) as f64, s.length)).collect::<Vec<_>>())) }

@@ -5,7 +5,7 @@ use super::text::{angle, clean, decimals, shorten};
 use crate::cloth::{Face, Permitted};
 use crate::geometry::{Point, ring_bounds};
 use crate::job::Job;
-use crate::plan::{ClothFigures, Plan, StockKind, laying_order, words};
+use crate::plan::{ClothFigures, Early, EndedEarly, Plan, StockKind, laying_order, words};
 use crate::ply::{Hand, Part, Piece};
 use crate::units::counted;
 use unicode_width::UnicodeWidthStr;
@@ -219,6 +219,16 @@ pub(super) fn warnings(list: &[String], columns: usize) -> String {
     out
 }
 
+/// Why a search ended before its limit.
+pub(super) fn in_words(early: &EndedEarly) -> String {
+    let why = match early.why {
+        Early::Least => "no layout can be shorter",
+        Early::Again => "it came to the same length again and again",
+        Early::Slow => "the rest of its time promised less than 0.1 %",
+    };
+    format!("ended after {} s: {why}", decimals(early.seconds, 1))
+}
+
 /// Figures of one cloth and its stocks.
 fn cloth(plan: &Plan, f: &ClothFigures, columns: usize) -> String {
     let name = plan.materials.iter().find(|m| m.cloth == f.cloth).map_or("", |m| m.name.as_str());
@@ -233,6 +243,9 @@ fn cloth(plan: &Plan, f: &ClothFigures, columns: usize) -> String {
     };
     let mm = |v: f64| format!("{} mm", decimals(v, 1));
     line("used length", format!("{} of {} wide roll", mm(f.used_length), mm(f.roll_width)));
+    if let Some(early) = &f.early {
+        line("search", in_words(early));
+    }
     line("least possible", format!("{} ({})", mm(f.least_length), clean(&f.least_length_by)));
     line("yield", format!("{:.1} %", f.yield_ * 100.0));
     let share = |area: f64| {

@@ -246,8 +246,14 @@ mod tests {
         std::fs::write(home.path().join("job.toml"), JOB).unwrap();
         let now =
             Moment { seconds: 1_790_000_000, day: crate::stock::Day::parse("2026-09-21").unwrap() };
-        let settings =
-            || Settings { stop: Stop::Effort(1), seed: 1, threads: 1, sets: 1, day: now.day };
+        let settings = || Settings {
+            stop: Stop::Effort(1),
+            early: false,
+            seed: 1,
+            threads: 1,
+            sets: 1,
+            day: now.day,
+        };
         let mut open = OpenJob::open(home.path()).unwrap();
         assert!(open.begin(settings(), &now).is_err());
         assert!(open.plan().unwrap().is_none());

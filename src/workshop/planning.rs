@@ -66,6 +66,8 @@ pub struct News {
 pub struct Settings {
     /// Time for the whole run, or rounds of search for each cloth.
     pub stop: Stop,
+    /// A timed search ends as soon as the rest of its time promises next to nothing.
+    pub early: bool,
     /// Seed of every random choice.
     pub seed: u64,
     /// Worker threads; 0 means one a core.
@@ -217,6 +219,7 @@ impl Planning {
             .with_seed(settings.seed)
             .with_threads(settings.threads)
             .with_day(settings.day);
+        let run = if settings.early { run.while_it_pays() } else { run };
         let run = run.with_cancel(&self.cancel).with_observer(self);
         let plan = plan(&run).map_err(|refusal| {
             let faults = refusal.into_faults().in_file(file);
@@ -296,7 +299,7 @@ mod tests {
             home.path(),
             job,
             None,
-            Settings { stop, seed: 1, threads: 1, sets: 1, day: Day::today() },
+            Settings { stop, early: false, seed: 1, threads: 1, sets: 1, day: Day::today() },
         );
         while planning.is_running() {
             meanwhile(&planning);

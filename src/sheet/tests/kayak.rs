@@ -337,6 +337,7 @@ pub fn plan() -> Plan {
         cost: Some(used * 0.0385),
         mass: Some(used * width / 1e6 * 345.0),
         history: Vec::new(),
+        early: None,
     };
     let material = |cloth: &str, name: &str, weave: Weave, up: Backing| PlanCloth {
         cloth: cloth.into(),
