@@ -404,6 +404,32 @@ fn plates_that_lie_two_by_two_raise_the_bound_and_end_the_search() {
     assert_eq!(outcome.early.map(|e| e.0), Some(Early::Least));
 }
 
+/// Plates on a few sizes, so that they often fit exactly, and a gap that is nearer at corners than
+/// along both ways.
+#[test]
+fn the_bound_of_few_plates_is_never_above_what_is_reached() {
+    let mut dice = Lcg(77);
+    let mut closed = 0;
+    for seed in 0..60 {
+        let gap = [0.0, 2.0, 30.0][dice.below(3) as usize];
+        let turned: &[f64] = if dice.below(2) == 0 { &[0.0] } else { &[0.0, 90.0] };
+        let shapes: Vec<Shape> = (0..2 + dice.below(6))
+            .map(|k| {
+                let mut side =
+                    || (1 + dice.below(8)) as f64 * 50.0 + [0.0, 7.3][dice.below(2) as usize];
+                let plate = rectangle(0.0, 0.0, side(), side());
+                shape(&format!("plate {k}"), plate, turned, 1 + dice.below(2) as u32)
+            })
+            .collect();
+        let problem = Problem::new(shapes, vec![strip(500.0)], gap).unwrap();
+        let (bound, _) = least_length(&problem);
+        let reached = run(&problem, &ONE_LANE, 6, seed).stocks[0].used_length;
+        assert!(reached >= bound - 1e-6, "{reached} {bound}");
+        closed += u32::from(reached < bound * 1.0005 + 0.05);
+    }
+    assert!(closed >= 20, "closed: {closed} of 60");
+}
+
 /// What goes into no offcut needs the roll, however much room the offcuts have.
 #[test]
 fn pieces_too_large_for_every_offcut_bound_the_roll() {

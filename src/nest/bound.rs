@@ -3,6 +3,7 @@
 use super::convex::hull;
 use super::dual::Dual;
 use super::form::{grid_rings, least_width};
+use super::plates;
 use super::problem::{Extent, Problem, Shape, Stock};
 use super::section::{Slab, slabs};
 use std::collections::BTreeMap;
@@ -49,7 +50,11 @@ pub fn least_length(problem: &Problem) -> (f64, String) {
     ]
     .into_iter()
     .fold((0.0, "area"), |best, found| if found.0 > best.0 { found } else { best });
-    (found.0, found.1.to_string())
+    let few = plates::least_length(&roll_only, height, problem.gap(), found.0);
+    match few.filter(|f| *f > found.0) {
+        Some(few) => (few, "all ways for its rectangles to lie side by side".to_string()),
+        None => (found.0, found.1.to_string()),
+    }
 }
 
 /// True if the box of a shape is no larger than that of a fixed stock, in some pose.

@@ -23,6 +23,7 @@ mod layout;
 mod nofit;
 mod outcome;
 mod overlap;
+mod plates;
 mod problem;
 mod relocate;
 mod remnant;

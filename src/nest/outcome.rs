@@ -53,7 +53,7 @@ pub struct UsedStock {
 /// Why a search ended before its limit.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Early {
-    /// No layout can be shorter.
+    /// No layout can be shorter, or only by less than anyone would wait for (0.1 %).
     Least,
     /// The same length was reached again and again from random places.
     Again,

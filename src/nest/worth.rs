@@ -37,7 +37,8 @@ impl Worth {
         run: &Run<'_>,
     ) -> Option<Early> {
         // Where nothing bounds it, what counts as its length may be no length.
-        let equal = if bound > 0.0 { EQUAL } else { 0.0 };
+        let little = if run.ends_early() { LITTLE * length } else { 0.0 };
+        let equal = if bound > 0.0 { EQUAL.max(little) } else { 0.0 };
         if length <= bound + equal {
             return Some(Early::Least);
         }

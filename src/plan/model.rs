@@ -458,7 +458,7 @@ pub struct EndedEarly {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Early {
-    /// No layout can be shorter.
+    /// No layout can be shorter, or only by less than 0.1 %.
     Least,
     /// The same length was reached again and again from random places.
     Again,

@@ -222,7 +222,7 @@ pub(super) fn warnings(list: &[String], columns: usize) -> String {
 /// Why a search ended before its limit.
 pub(super) fn in_words(early: &EndedEarly) -> String {
     let why = match early.why {
-        Early::Least => "no layout can be shorter",
+        Early::Least => "no layout can be 0.1 % shorter",
         Early::Again => "it came to the same length again and again",
         Early::Slow => "the rest of its time promised less than 0.1 %",
     };
