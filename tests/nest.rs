@@ -392,15 +392,18 @@ fn wide_pieces_raise_the_bound() {
 /// where their area takes three and a quarter.
 #[test]
 fn plates_that_lie_two_by_two_raise_the_bound_and_end_the_search() {
-    for gap in [0.0, 2.0] {
-        let plate = || shape("plate", rectangle(0.0, 0.0, 30.0, 40.0 - gap), &[0.0], 8);
-        let problem = Problem::new(vec![plate()], vec![strip(100.0)], gap).unwrap();
-        let (bound, by) = least_length(&problem);
-        assert!((bound - 120.0).abs() < 1e-6 && by.contains("across the roll"), "{bound} {by}");
-    }
-    let plate = shape("plate", rectangle(0.0, 0.0, 30.0, 40.0), &[0.0], 8);
-    let outcome =
-        run(&Problem::new(vec![plate], vec![strip(100.0)], 0.0).unwrap(), &ONE_LANE, 9, 1);
+    let plates = |copies: u32, gap: f64| {
+        let plate = shape("plate", rectangle(0.0, 0.0, 30.0, 40.0 - gap), &[0.0], copies);
+        Problem::new(vec![plate], vec![strip(100.0)], gap).unwrap()
+    };
+    let (bound, by) = least_length(&plates(8, 0.0));
+    assert!((bound - 120.0).abs() < 1e-6 && by.contains("across the roll"), "{bound} {by}");
+    // Of few, the gaps along the roll are counted too.
+    let (bound, by) = least_length(&plates(8, 2.0));
+    assert!((bound - 126.0).abs() < 0.05 && by.contains("rectangles"), "{bound} {by}");
+    let (bound, _) = least_length(&plates(40, 2.0));
+    assert!((bound - 600.0).abs() < 1e-6, "{bound}");
+    let outcome = run(&plates(8, 0.0), &ONE_LANE, 9, 1);
     assert_eq!(outcome.early.map(|e| e.0), Some(Early::Least));
 }
 
