@@ -367,7 +367,7 @@ fn odd_sizes_neither_panic_nor_fail() {
 
 #[test]
 fn the_bound_is_never_above_what_is_reached() {
-    for seed in 0..40 {
+    for seed in 0..20 {
         let problem = random_problem(&mut Lcg(500 + seed), 8);
         let outcome = run(&problem, &ONE_LANE, 1, seed);
         let open = outcome
@@ -413,7 +413,7 @@ fn plates_that_lie_two_by_two_raise_the_bound_and_end_the_search() {
 fn the_bound_of_few_plates_is_never_above_what_is_reached() {
     let mut dice = Lcg(77);
     let mut closed = 0;
-    for seed in 0..60 {
+    for seed in 0..30 {
         let gap = [0.0, 2.0, 30.0][dice.below(3) as usize];
         let turned: &[f64] = if dice.below(2) == 0 { &[0.0] } else { &[0.0, 90.0] };
         let shapes: Vec<Shape> = (0..2 + dice.below(6))
@@ -426,11 +426,11 @@ fn the_bound_of_few_plates_is_never_above_what_is_reached() {
             .collect();
         let problem = Problem::new(shapes, vec![strip(500.0)], gap).unwrap();
         let (bound, _) = least_length(&problem);
-        let reached = run(&problem, &ONE_LANE, 6, seed).stocks[0].used_length;
+        let reached = run(&problem, &ONE_LANE, 4, seed).stocks[0].used_length;
         assert!(reached >= bound - 1e-6, "{reached} {bound}");
         closed += u32::from(reached < bound * 1.0005 + 0.05);
     }
-    assert!(closed >= 20, "closed: {closed} of 60");
+    assert!(closed >= 10, "closed: {closed} of 30");
 }
 
 /// What goes into no offcut needs the roll, however much room the offcuts have.

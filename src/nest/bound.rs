@@ -30,6 +30,8 @@ use std::collections::BTreeMap;
 /// the area bound. So only shapes that are convex are added, each by the least length of its
 /// cross-sections that a horizontal line can have when the shape is shifted anywhere within the
 /// strip: those cross-sections are disjoint intervals of one line.
+///
+/// Few rectangles: all ways for them to lie side by side ([`plates`]).
 pub fn least_length(problem: &Problem) -> (f64, String) {
     let open = problem.stocks().iter().find_map(|s| match s.extent {
         Extent::Open { low, high, .. } => Some(high - low),
