@@ -12,8 +12,9 @@ use std::collections::HashMap;
 
 /// More rectangles are not asked about.
 const MOST: usize = 11;
-/// Steps of a search before the answer is given up.
-const STEPS: u32 = 60_000;
+/// Steps of a search before its answer is given up, and of all of them for one kind of growth.
+const STEPS: u32 = 50_000;
+const ALL_STEPS: u32 = 150_000;
 /// The bound is found to this share of the length.
 const NEAR: f64 = 0.0002;
 
@@ -27,9 +28,10 @@ pub(super) fn least_length(shapes: &[&Shape], height: f64, gap: f64, from: f64) 
     let sizes: Vec<Vec<[f64; 2]>> =
         shapes.iter().map(|s| poses(s, height)).collect::<Option<_>>()?;
     let both = gap * std::f64::consts::FRAC_1_SQRT_2;
-    [[gap, 0.0], [0.0, gap], [both, both]]
-        .into_iter()
-        .map(|[along, across]| {
+    let grown = [[gap, 0.0], [0.0, gap], [both, both]];
+    let ways = if gap > 0.0 { &grown[..] } else { &grown[..1] };
+    ways.iter()
+        .map(|&[along, across]| {
             let grown = |s: &[f64; 2]| [down(s[0] + along), down(s[1] + across)];
             let mut plates: Vec<Vec<[i64; 2]>> = shapes
                 .iter()
@@ -98,10 +100,14 @@ impl Strip {
         let all = (1_u16 << self.plates.len()) - 1;
         let lengths = self.plates.iter().map(|p| p.iter().map(|m| m[0]).max().unwrap_or(0));
         let (mut low, mut high) = (from, lengths.sum::<i64>().max(from));
+        let mut left = ALL_STEPS;
         while (high - low) as f64 > NEAR * high as f64 {
             let length = low + (high - low) / 2;
-            let mut search = Search { strip: self, length, steps: STEPS, seen: HashMap::new() };
-            match search.fits(0, all, 0, &mut Vec::new()) {
+            let steps = STEPS.min(left);
+            let mut search = Search { strip: self, length, steps, seen: HashMap::new() };
+            let found = search.fits(0, all, 0, &mut Vec::new());
+            left -= steps - search.steps;
+            match found {
                 Some(false) => low = length + 1,
                 // Given up: what is longer is not asked, though it might be known.
                 Some(true) | None => high = length,
