@@ -47,7 +47,10 @@ impl App {
         if let Some(open) = jobs.get(name) {
             return Ok(Arc::clone(open));
         }
-        let open = Arc::new(Mutex::new(OpenJob::open(&dir)?));
+        let mut job = OpenJob::open(&dir)?;
+        let folder = if name == ROOT_JOB { "" } else { name };
+        job.place = Some((self.folder.clone(), folder.to_string()));
+        let open = Arc::new(Mutex::new(job));
         jobs.insert(name.to_string(), Arc::clone(&open));
         Ok(open)
     }

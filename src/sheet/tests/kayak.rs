@@ -78,6 +78,7 @@ fn make(number: &'static str, template: &'static str, cloth: &'static str, angle
         layer,
         angle,
         hand: Hand::AsTraced,
+        side: None,
         cloth,
         copies: 1,
         part: None,
@@ -133,6 +134,7 @@ impl Make {
             ply: format!("{}-{}", self.layer, self.template),
             template: self.template.into(),
             hand: self.hand,
+            side: None,
             angle: self.angle,
             cloth: self.cloth.into(),
             part: self.part,
@@ -355,6 +357,10 @@ pub fn plan() -> Plan {
         batch: None,
         out_life_hours: None,
         expiry: None,
+        library: None,
+        roll_width: None,
+        selvedge: None,
+        price: None,
     };
     Plan {
         schema: 1,
