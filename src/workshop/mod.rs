@@ -43,9 +43,11 @@ pub use folder::{Folder, JOB_FILE, JobEntry, LEDGER_FILE, PLAN_FOLDER, free_name
 pub use house::{HOUSE_FILE, set_units, units_of};
 pub use intake::{LastPhoto, Lay, NotTaken, Taken, by_size, free_id, take, trace_again};
 pub use kit::KITS_FOLDER;
-pub use learnt::{Learnt, PartBefore, learnt_of};
+pub use learnt::{Learnt, PartBefore, Spread, learnt_of};
 pub use library::{Change, Library};
-pub use mould_change::{HandsOf, changes_hands, hands_of};
+pub use mould_change::{
+    HandsOf, checked_with, hands_of, lay_of_mould, off_mould, template_of_mould,
+};
 pub use offcut_box::{holds, offcut_in, offcut_shape};
 pub use open_job::{OpenJob, faults_of, read_plan, read_stock};
 pub use outline_file::{OutlineData, PhotoUnder, notes_of, outline_drawing};
