@@ -71,7 +71,7 @@ pub fn check_library(text: &str, path: &Path) -> (Vec<LibraryCloth>, Faults, Vec
     findings.broken(broken);
     let rules = library_schema();
     let mut sound = structure::check(&doc, &rules, ("the cloth library", &mut findings), is_broken);
-    version(&doc, &mut findings);
+    let is_broken = is_broken || !is_known(&doc, &mut findings);
     Names::collect(&["cloth"], &doc, &mut findings);
     let mut made = Vec::new();
     for i in 0..doc.count("cloth") {
@@ -107,15 +107,18 @@ pub fn check_library(text: &str, path: &Path) -> (Vec<LibraryCloth>, Faults, Vec
     (all.collect(), faults.clone(), warnings)
 }
 
-fn version(doc: &Document<'_>, findings: &mut Findings<'_>) {
+/// Whether it is of a version that this program knows; one that does not say is taken for one.
+fn is_known(doc: &Document<'_>, findings: &mut Findings<'_>) -> bool {
     let Some(DeValue::Integer(said)) = doc.root.get("schema").map(toml::Spanned::get_ref) else {
-        return;
+        return true;
     };
-    if said.as_str().parse() != Ok(SCHEMA) {
-        let what = format!("the library is of version {}, and this program knows {SCHEMA}", said);
+    let is_known = said.as_str().parse() == Ok(SCHEMA);
+    if !is_known {
+        let what = format!("the library is of version {said}, and this program knows {SCHEMA}");
         let remedy = "use the program that wrote it, or a newer one";
         findings.fault(doc.offset_of("schema"), what, remedy);
     }
+    is_known
 }
 
 /// Warns of a data sheet that is not there, and refuses one outside the library's folder.

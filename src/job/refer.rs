@@ -170,10 +170,10 @@ pub(super) fn moulds(doc: &mut Document<'_>, findings: &mut Findings<'_>) -> Nam
                 own.is_some_and(|own| own != value) && !(key == "hands" && value == "both");
             if let (Some(own), true) = (own, differs) {
                 let what = format!(
-                    "`{key} = {}` contradicts the mould {}, by which it is {}",
+                    "`{key}` is {} here, and {} by the mould {}",
                     quoted(own),
-                    quoted(&id),
-                    quoted(value)
+                    quoted(value),
+                    quoted(&id)
                 );
                 findings.fault(
                     doc.offset_of(&path(key)),
