@@ -171,6 +171,7 @@ const HEAD: &str = r#"# A warpwise job. Lengths are mm and angles degrees; text 
 [job]
 name = NAME
 # other_hand_of = "left seat"    # the job of the other hand, planned with it: visible twills are book-matched
+# begun_from = "seat"            # folder of the job that this one was begun from: what its parts weighed is shown with this one's
 currency = "EUR"                 # printed with the costs
 
 [cutting]
@@ -190,7 +191,7 @@ angle_tolerance = 0              # degrees a piece may lie off its angle to save
 # One section for each cloth.
 [[cloth]]
 id = "twill-200"                 # short name that layers use
-# library = "twill-200"          # takes all that does not stand here from this cloth of the workshop's cloths.toml
+# where the workshop has a cloths.toml: library = "twill-200" takes all that does not stand here from there
 name = "carbon twill, 200 g/m²"  # name for people
 weave = "twill 2/2"              # unidirectional, plain, twill 2/2, twill 4/4, twill 2/1, twill 3/1, satin, biaxial 45, mat, none
 twill_line = 45                  # CHECK: with the up face towards you, 45 if the line rises to the left of the warp, -45 to the right
@@ -234,8 +235,7 @@ const MOULDS: &str = r#"# What all templates taken off one mould have in common:
 # hands = "pair"                 # single, left, right, or pair: a left and a right mould of which one was taped
 # taped = "left"                 # of a pair, the one that was taped
 # inked_side = "up"              # which way the side that faced you in the mould lay when its skins were drawn
-# note = "on the upper shelf"
-# photo = "hip-mould.jpg"
+# note = "on the upper shelf"    # and a photo of it, in this folder: photo = "hip-mould.jpg"
 
 "#;
 

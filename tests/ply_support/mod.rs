@@ -95,6 +95,8 @@ pub fn job(weave: Weave, templates: Vec<Template>, layers: Vec<Layer>) -> Job {
         file: PathBuf::from("job.toml"),
         stock: None,
         other_hand_of: None,
+        begun_from: None,
+        moulds: Vec::new(),
         currency: "EUR".into(),
         cloths: vec![cloth(weave)],
         templates,
