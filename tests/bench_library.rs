@@ -205,14 +205,17 @@ fn a_cloth_is_taken_from_the_library_and_into_it_by_one_button_each() {
 #[test]
 fn a_data_sheet_is_kept_by_what_it_is_and_opened() {
     let s = Server::begin();
-    let (status, _, said) =
-        s.send("POST /cloths/sheet?of=twill&name=a.pdf HTTP/1.1", b"MZ no sheet");
+    let take = |of: usize, rev: &str, bytes: &[u8]| {
+        let head = format!("POST /cloths/sheet?of={of}&rev={rev}&name=..%2Fx.pdf HTTP/1.1");
+        let (status, _, body) = s.send(&head, bytes);
+        (status, body)
+    };
+    let rev = s.rev("/cloths");
+    let (status, said) = take(0, &rev, b"MZ no sheet");
     assert!(status == 422 && said.contains("PDF, JPEG or PNG"), "{said}");
-    let (status, _, _) = s.send("POST /cloths/sheet?of=none&name=a.pdf HTTP/1.1", b"%PDF-1.4");
-    assert_eq!(status, 422);
+    assert_eq!((take(1, &rev, b"%PDF-1.4").0, take(0, "0000", b"%PDF-1.4").0), (422, 409));
     assert!(!s.file("cloths.toml").contains("data_sheet"));
-    let (status, _, page) =
-        s.send("POST /cloths/sheet?of=twill&name=..%2Fx.pdf HTTP/1.1", b"%PDF-1.4 sheet");
+    let (status, page) = take(0, &rev, b"%PDF-1.4 sheet");
     assert!(status == 200 && page.contains("/cloths/sheet/twill"), "{page}");
     assert!(s.file("cloths.toml").contains("data_sheet = \"data-sheets/twill.pdf\""));
     let (status, head, body) = s.send("GET /cloths/sheet/twill HTTP/1.1", b"");

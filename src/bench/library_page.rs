@@ -75,7 +75,7 @@ fn sheet_of(words: &Words, has: bool, id: &str, index: usize) -> Markup {
             a .button href=(format!("/cloths/sheet/{}", encoded(id))) target="_blank" { (words.with("library.sheet", &[id])) }
         } }
         drop-zone .drop data-to="/cloths/sheet" data-failed=(words.t("bring.failed")) data-working=(words.t("bring.working")) {
-            input type="hidden" data-with="of" value=(id);
+            input type="hidden" data-with="of" value=(index);
             label .button for=(format!("sheet-{index}")) { (words.with("library.bring_sheet", &[id])) }
             input id=(format!("sheet-{index}")) type="file" accept=".pdf,.jpg,.jpeg,.png,application/pdf,image/jpeg,image/png";
             p .working role="status" {}
@@ -175,7 +175,8 @@ pub async fn redo(app: State<Arc<App>>, headers: HeaderMap, sent: Sent<Step>) ->
 /// Whose data sheet comes in.
 #[derive(Deserialize)]
 pub struct OfSheet {
-    of: String,
+    rev: String,
+    of: usize,
 }
 
 /// Takes a data sheet in.
@@ -186,8 +187,12 @@ pub async fn take_sheet(
     bytes: Bytes,
 ) -> Response {
     let words = language(&app, &headers);
-    beside(move || changed(&app, &words, false, |library| library.keep_sheet(&about.of, &bytes)))
-        .await
+    beside(move || {
+        changed(&app, &words, false, |library| {
+            library.keep_sheet(about.of, &bytes, &Revision::named(&about.rev))
+        })
+    })
+    .await
 }
 
 /// A data sheet, shown as it is and without power over the page.

@@ -215,16 +215,13 @@ fn shown(form: &Form<'_>, edit: &Edit, after: &Checked) -> Markup {
         div .note {
             p { b { (words.t("moulds.would")) } }
             @if then.is_some() && ids.is_empty() { p { (words.t("moulds.no_piece")) } }
-            @if then.is_some() && !ids.is_empty() {
-                div .wide tabindex="0" role="region" aria-label=(words.t("moulds.would")) { table {
-                    thead { tr { th scope="col" { (words.t("kind.template")) } th scope="col" { (words.t("moulds.now")) } th scope="col" { (words.t("moulds.then")) } } }
-                    tbody { @for id in &ids { tr {
-                        th scope="row" { (id) }
-                        td { (hands(words, form.checked, &of(&now, id))) }
-                        td { (hands(words, after, &of(&then, id))) }
-                    } } }
-                } }
-            }
+            @if then.is_some() { @for id in &ids {
+                h3 { (id) }
+                ul .pieces {
+                    (hands(words, "moulds.now", form.checked, &of(&now, id)))
+                    (hands(words, "moulds.then", after, &of(&then, id)))
+                }
+            } }
             @for note in &wrong { p .note.fault { "▲ " (words.units.said(&note.fault.what)) ". " (words.units.said(&note.fault.remedy)) } }
             @if let Ok(edit) = serde_json::to_value(edit) {
                 p { (edit_button(form, &edit, "go", "", html! { (words.t("moulds.keep")) })) }
@@ -234,18 +231,18 @@ fn shown(form: &Form<'_>, edit: &Edit, after: &Checked) -> Markup {
 }
 
 /// The pieces of a template by hand, with a picture of one of each.
-fn hands(words: &Words, checked: &Checked, all: &[HandsOf]) -> Markup {
+fn hands(words: &Words, when: &str, checked: &Checked, all: &[HandsOf]) -> Markup {
+    let pieces = || checked.prepared.iter().flat_map(|p| &p.pieces);
     html! {
-        @if all.is_empty() { "–" }
+        @if all.is_empty() { li .piece { p .quiet { (words.t(when)) } p { "–" } } }
         @for h in all {
-            figure .outline {
-                @if let Some(piece) = checked.prepared.iter().flat_map(|p| &p.pieces).find(|p| p.template == h.template && p.hand == h.hand) {
+            li .piece {
+                p .quiet { (words.t(when)) }
+                @if let Some(piece) = pieces().find(|p| p.template == h.template && p.hand == h.hand) {
                     (PreEscaped(pictures::piece(piece)))
                 }
-                figcaption {
-                    (h.pieces) " × " (hand_words(words, h.side.map(warpwise::job::Side::name), h.hand)) br;
-                    (words.t(if h.drawn_mirrored { "moulds.drawn_mirrored" } else { "moulds.drawn_as_is" }))
-                }
+                p { b { (h.pieces) " × " (hand_words(words, h.side.map(warpwise::job::Side::name), h.hand)) } }
+                p .quiet { (words.t(if h.drawn_mirrored { "moulds.drawn_mirrored" } else { "moulds.drawn_as_is" })) }
             }
         }
     }

@@ -203,26 +203,28 @@ impl Library {
     ///
     /// # Errors
     /// [`Refused`], also if it is none of these; then no cloth names it.
-    pub fn keep_sheet(&mut self, id: &str, bytes: &[u8]) -> Result<(), Refused> {
-        self.draft.refresh()?;
-        let seen = self.draft.revision();
+    pub fn keep_sheet(
+        &mut self,
+        index: usize,
+        bytes: &[u8],
+        seen: &Revision,
+    ) -> Result<(), Refused> {
+        self.draft.fresh(seen)?;
         let ending = sheet_kind(bytes).ok_or_else(|| {
             Fault::new("this is no data sheet that a browser can show", "take a PDF, JPEG or PNG")
         })?;
         let values = Values::of(self.draft.text());
-        let mut all = 0..values.count("cloth");
-        let index =
-            all.find(|i| values.get(&format!("cloth.{i}.id")) == Some(id)).ok_or_else(|| {
-                let what = format!("the library has no cloth {} any more", quoted(id));
-                Fault::new(what, "look at it as it is now")
-            })?;
+        if index >= values.count("cloth") {
+            return Err(Fault::new("the library has no such cloth any more", "look at it").into());
+        }
+        let id = values.get(&format!("cloth.{index}.id")).unwrap_or_default();
         let dir = self.folder.root().join(SHEETS);
         std::fs::create_dir_all(&dir).map_err(|e| unwritable(&dir, &e))?;
         let name = free_name(&dir, &format!("{}.{ending}", file_name::made_of(id)));
         write_whole(&dir.join(&name), bytes)?;
         let to = format!("{SHEETS}/{name}");
         let edit = Edit::Set { at: format!("cloth.{index}.data_sheet"), to: to.as_str().into() };
-        let done = self.draft.edit(&edit, &seen);
+        let done = self.draft.edit(&edit, seen);
         if done.is_err() {
             let _ = std::fs::remove_file(dir.join(name));
         }
