@@ -319,7 +319,7 @@ fn what_parts_before_weighed_is_shown_where_the_next_is_planned() {
             "twill +20.0 %",
             "1 / 6",
             "One part is no rule",
-            "take it as a hint",
+            "Take it as a hint",
         ] {
             assert!(page.contains(said), "{job} {said}: {page}");
         }

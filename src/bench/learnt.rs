@@ -66,12 +66,11 @@ fn row(words: &Words, part: &PartBefore) -> Markup {
 }
 
 /// How many parts, from where to where, and how little that is.
-fn spread(words: &Words, key: &str, of: &str, (n, [low, middle, high]): Spread) -> String {
+fn spread(words: &Words, of: &str, (n, [low, middle, high]): Spread) -> String {
     if n == 1 {
-        return words.with("learnt.one", &[words.t(key), of, &more(low)]);
+        return words.with("learnt.one", &[of, &more(low)]);
     }
-    let said = [words.t(key), of, &n.to_string(), &more(low), &more(high), &more(middle)];
-    words.with("learnt.several", &said)
+    words.with("learnt.several", &[of, &n.to_string(), &more(low), &more(high), &more(middle)])
 }
 
 fn together(words: &Words, learnt: &Learnt, plan: Option<&Plan>) -> Markup {
@@ -85,9 +84,9 @@ fn together(words: &Words, learnt: &Learnt, plan: Option<&Plan>) -> Markup {
         planned.iter().map(|m| m.mass[1]).sum::<Option<f64>>().filter(|t| *t > 0.0);
     html! {
         ul {
-            @if let Some(s) = mass { li { (spread(words, "learnt.of_mass", "", s)) } }
+            @if let Some(s) = mass { li { (spread(words, words.t("learnt.of_mass"), s)) } }
             @for f in plan.iter().flat_map(|p| &p.cloths) {
-                @if let Some(s) = learnt.cloth(&f.cloth) { li { (spread(words, "learnt.of_cloth", &f.cloth, s)) } }
+                @if let Some(s) = learnt.cloth(&f.cloth) { li { (spread(words, &words.with("learnt.of_cloth", &[&f.cloth]), s)) } }
             }
             @if pieces > 0 { li { (words.with("learnt.of_pieces", &[&spoiled.to_string(), &pieces.to_string()])) } }
         }

@@ -101,6 +101,40 @@ pub async fn show(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
     .await
 }
 
+/// The cloths, to be looked at alone: a second device has its data sheets too.
+pub async fn look(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
+    let words = language(&app, &headers);
+    beside(move || {
+        let shown = app.with_library(|library| {
+            let (_, cloths) = library.checked();
+            html! {
+                h1 { (words.t("library.title")) }
+                @if cloths.is_empty() { p { (words.t("second.no_cloth")) } }
+                @for held in &cloths {
+                    section .card {
+                        h2 { (held.id) }
+                        @match &held.cloth {
+                            Some(c) => p {
+                                (c.name) " · " (c.weave.in_words()) " · " (words.units.long(c.roll_width)) " · " (c.up_in_words())
+                                @if let Some(hours) = c.out_life_hours { " · " (words.t("cloth.out_life_hours")) ": " (hours) }
+                            },
+                            None => (faults(&words, &held.faults)),
+                        }
+                        @if held.data_sheet.is_some() {
+                            a .button href=(format!("/cloths/sheet/{}", encoded(&held.id))) target="_blank" { (words.with("library.sheet", &[&held.id])) }
+                        }
+                    }
+                }
+            }
+        });
+        match shown {
+            Ok(main) => page(&words, words.t("library.title"), html! {}, html! {}, main),
+            Err(list) => refused(&words, StatusCode::INTERNAL_SERVER_ERROR, &list),
+        }
+    })
+    .await
+}
+
 /// Changes the library and answers with what is new on the page.
 fn changed(
     app: &App,

@@ -251,6 +251,8 @@ fn router_to_look(app: Arc<App>) -> Router {
     Router::new()
         .route("/", get(second::home))
         .route("/stock", get(second::stock))
+        .route("/cloths", get(library_page::look))
+        .route("/cloths/sheet/{id}", get(library_page::sheet))
         .route("/language", get(home::language_chosen))
         .route("/asset/{name}", get(assets::show))
         .route("/job/{job}/all", get(second::job))
