@@ -532,9 +532,8 @@ fn layers_of(job: &Job, sets: u32) -> Vec<PlanLayer> {
 }
 
 fn plan_piece(job: &Job, piece: &Piece) -> PlanPiece {
-    let template = job.templates.iter().position(|t| t.id == piece.template);
     PlanPiece {
-        side: template.and_then(|t| job.side(t, piece.hand == ply::Hand::Mirrored)),
+        side: job.side_of(&piece.template, piece.hand == ply::Hand::Mirrored),
         piece: piece.id.clone(),
         number: piece.number.clone(),
         job: job.name.clone(),

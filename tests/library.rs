@@ -747,3 +747,54 @@ fn a_kit_of_an_earlier_build_is_read_and_a_broken_one_is_said() {
     let learnt = learnt_of(&shop.folder(), "hatch").unwrap();
     assert!(learnt.parts.is_empty() && learnt.unread.to_string().contains("version"));
 }
+
+#[test]
+fn a_recut_goes_on_with_the_values_its_plan_was_made_with() {
+    let shop = Shop::new();
+    shop.job("a", &job_text("library = \"twill\""));
+    let mut open = shop.open("a");
+    let kit = planned(&mut open);
+    let first = open.plan().unwrap().unwrap().plan().clone();
+    fs::write(shop.path("cloths.toml"), LIBRARY.replace("48.5", "97").replace("= 1000", "= 900"))
+        .unwrap();
+    let long = first.pieces.iter().find(|p| p.template == "long").unwrap().piece.clone();
+    let tick = PieceTick { key: "spoiled-0001".into(), piece: long, copy: 1, to: TickTo::Spoiled };
+    open.tick(&kit, &[BenchTick::Piece(tick)], &now()).unwrap();
+    open.recut(&now()).unwrap();
+    let again = open.plan().unwrap().unwrap().plan().clone();
+    assert_eq!(again.materials, first.materials);
+    let figures = &again.cloths[0];
+    // The seller's price of then, by the metre.
+    let cost = figures.used_length / 1000.0 * 48.5;
+    assert!(figures.used_length > first.cloths[0].used_length);
+    assert!((figures.cost.unwrap() - cost).abs() < 0.01, "{figures:?} {cost}");
+    assert_eq!(figures.roll_width, 1000.0);
+    let changed = planner::changed_cloths(&again, &loaded(&shop.path("a/job.toml")));
+    assert_eq!(changed, [("twill".to_string(), vec!["price".to_string(), "roll_width".into()])]);
+}
+
+#[test]
+fn the_commands_take_the_library_from_the_jobs_folder_or_the_one_above() {
+    let shop = Shop::new();
+    shop.job("a", &job_text("library = \"twill\""));
+    lay(&shop, "a", 1.05);
+    let run = |dir: &Path, args: &[&str]| {
+        let mut command = std::process::Command::new(env!("CARGO_BIN_EXE_warpwise"));
+        let done = command.args(args).current_dir(dir).output().unwrap();
+        let said = [done.stdout, done.stderr].map(|t| String::from_utf8_lossy(&t).into_owned());
+        (done.status.code().unwrap(), said.concat())
+    };
+    for (dir, file) in
+        [("a", "job.toml"), ("", "a/job.toml"), ("a", "../a/job.toml"), ("a", "./job.toml")]
+    {
+        let (code, said) = run(&shop.path(dir), &["check", file]);
+        assert!(code == 0 && said.contains("tapes"), "{dir} {file}: {said}");
+    }
+    let (code, said) = run(&shop.path("a"), &["estimate", "job.toml", "--effort", "1", "--quiet"]);
+    assert!(code == 0 && said.contains("Parts before of a: 1; one weighed, +5.0 %"), "{said}");
+    let away = tempfile::tempdir().unwrap();
+    fs::copy(shop.path("a/job.toml"), away.path().join("job.toml")).unwrap();
+    let (code, said) = run(away.path(), &["nest", "job.toml", "--effort", "1", "--out", "plan"]);
+    assert!(code == 1 && said.contains("no cloth library here"), "{said}");
+    assert!(!away.path().join("plan").exists());
+}

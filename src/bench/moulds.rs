@@ -258,8 +258,7 @@ fn hand_words(words: &Words, side: Option<&str>, hand: Hand) -> String {
 
 /// The hand of a piece in words, by its side where its mould says so.
 pub fn hand(words: &Words, job: &Job, template: &str, hand: Hand) -> String {
-    let at = job.templates.iter().position(|t| t.id == template);
-    let side = at.and_then(|t| job.side(t, hand == Hand::Mirrored));
+    let side = job.side_of(template, hand == Hand::Mirrored);
     hand_words(words, side.map(warpwise::job::Side::name), hand)
 }
 

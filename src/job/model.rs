@@ -342,4 +342,9 @@ impl Job {
     pub fn side(&self, template: usize, mirrored: bool) -> Option<Side> {
         self.moulds.get(self.templates.get(template)?.mould?)?.side(mirrored)
     }
+
+    /// The same of a template by its id.
+    pub fn side_of(&self, template: &str, mirrored: bool) -> Option<Side> {
+        self.side(self.templates.iter().position(|t| t.id == template)?, mirrored)
+    }
 }

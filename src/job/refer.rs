@@ -117,7 +117,7 @@ pub(super) fn cloths<'t>(
         let keys = std::mem::take(table)
             .into_iter()
             .map(|(key, value)| (key.into_inner(), value.into_inner()))
-            .filter(|(key, _)| !of_library(key) && !(own_price && key.starts_with("price_per")));
+            .filter(|(key, _)| !(of_library(key) || (own_price && key.starts_with("price_per"))));
         put(doc, "cloth", i, keys.collect(), &at);
     }
 }

@@ -78,7 +78,6 @@ fn make(number: &'static str, template: &'static str, cloth: &'static str, angle
         layer,
         angle,
         hand: Hand::AsTraced,
-        side: None,
         cloth,
         copies: 1,
         part: None,
