@@ -352,3 +352,27 @@ fn a_plan_made_with_old_values_of_a_cloth_says_so_and_stays() {
     }
     assert_eq!(fs::read_to_string(&file).unwrap(), before);
 }
+
+#[test]
+fn a_drawing_brought_in_under_a_mould_is_asked_nothing_that_the_mould_says() {
+    let s = Server::begin();
+    let square = b"x_mm,y_mm\n0,0\n100,0\n100,80\n0,80\n";
+    let head = "POST /job/hips/take?name=lid.csv&net=edge&off=plug&inked=down&mould=hip HTTP/1.1";
+    let (status, _, said) = s.send(head, square);
+    assert_eq!(status, 200, "{said}");
+    let text = s.file("hips/job.toml");
+    let lid = text.split("id = \"lid\"").nth(1).unwrap();
+    let lid = lid.split("[[").next().unwrap();
+    assert!(
+        lid.contains("mould = \"hip\"") && !lid.contains("taken_off") && !lid.contains("inked"),
+        "{lid}"
+    );
+    // Without one it says itself how it lay.
+    let head = "POST /job/hips/take?name=cap.csv&net=edge&off=plug&inked=down&mould= HTTP/1.1";
+    assert_eq!(s.send(head, square).0, 200);
+    let text = s.file("hips/job.toml");
+    assert!(
+        text.contains("taken_off = \"plug\"") && text.contains("inked_side = \"down\""),
+        "{text}"
+    );
+}
