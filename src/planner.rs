@@ -539,6 +539,7 @@ fn layers_of(job: &Job, sets: u32) -> Vec<PlanLayer> {
 
 fn plan_piece(job: &Job, piece: &Piece) -> PlanPiece {
     PlanPiece {
+        side: job.side_of(&piece.template, piece.hand == ply::Hand::Mirrored),
         piece: piece.id.clone(),
         number: piece.number.clone(),
         job: job.name.clone(),
@@ -572,6 +573,39 @@ fn splice_facts(job: &Job, piece: &Piece) -> Option<SpliceFacts> {
     Some(SpliceFacts { kind, lap, stagger: rule.stagger, plies_apart: rule.plies_apart })
 }
 
+/// The cloths of a plan that a job has other values of by now: the id, and the keys that differ.
+/// What a plan of an earlier build does not say is not held against the job.
+pub fn changed_cloths(plan: &Plan, job: &Job) -> Vec<(String, Vec<String>)> {
+    let keys = |cloth: &PlanCloth| match serde_json::to_value(cloth) {
+        Ok(serde_json::Value::Object(keys)) => keys,
+        _ => serde_json::Map::new(),
+    };
+    let mut out = Vec::new();
+    for cloth in &job.cloths {
+        let Some(then) = plan.materials.iter().find(|m| m.cloth == cloth.id) else { continue };
+        let (then, now) = (keys(then), keys(&material_of(cloth)));
+        let has_all = then.contains_key("roll_width");
+        let later = ["roll_width", "selvedge", "price", "library"];
+        let mut changed: Vec<String> = then.keys().chain(now.keys()).cloned().collect();
+        changed.retain(|key| {
+            // Where a cloth is taken from changes nothing by itself, and a plan from the stock has
+            // the widths of its rolls.
+            let of_stock =
+                plan.drawn_from.is_some() && ["roll_width", "selvedge"].contains(&key.as_str());
+            key != "library"
+                && !of_stock
+                && then.get(key) != now.get(key)
+                && (has_all || !later.contains(&key.as_str()))
+        });
+        changed.sort();
+        changed.dedup();
+        if !changed.is_empty() {
+            out.push((cloth.id.clone(), changed));
+        }
+    }
+    out
+}
+
 fn material_of(cloth: &Cloth) -> PlanCloth {
     PlanCloth {
         cloth: cloth.id.clone(),
@@ -590,5 +624,9 @@ fn material_of(cloth: &Cloth) -> PlanCloth {
         batch: cloth.batch.clone(),
         out_life_hours: cloth.out_life_hours,
         expiry: cloth.expiry.clone(),
+        library: cloth.library.clone(),
+        roll_width: Some(cloth.roll_width),
+        selvedge: Some(cloth.selvedge),
+        price: cloth.price,
     }
 }

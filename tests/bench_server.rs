@@ -1109,7 +1109,7 @@ fn a_part_is_laid_with_its_clocks_and_ends_in_a_record() {
     let folder =
         std::fs::read_dir(s.home.path().join("lid/kits")).unwrap().next().unwrap().unwrap();
     let text = std::fs::read_to_string(folder.path().join("kit.json")).unwrap();
-    assert!(text.contains("\"schema\": 1"), "{text}");
+    assert!(text.contains("\"schema\": 2"), "{text}");
 }
 
 /// A phone may tick and send photos; what is written in words, and the record, stay at the computer.

@@ -3,13 +3,18 @@
 #![allow(clippy::unwrap_used)]
 
 use serde_json::Value;
-use warpwise::job::schema_json;
+use warpwise::job::{library_schema_json, schema_json};
 
+const LIBRARY: &str = include_str!("../src/job/cloths.schema.json");
 const KEPT: &str = include_str!("../src/job/job.schema.json");
 
 #[test]
 fn the_schema_in_the_repository_is_up_to_date() {
     assert!(schema_json() == KEPT, "run: cargo run --example job_schema > src/job/job.schema.json");
+    assert!(
+        library_schema_json() == LIBRARY,
+        "run: cargo run --example cloths_schema > src/job/cloths.schema.json"
+    );
 }
 
 /// Every object in the schema with the path to it.
@@ -28,9 +33,9 @@ fn walk<'s>(schema: &'s Value, path: &str, visit: &mut impl FnMut(&str, &'s Valu
 
 #[test]
 fn every_key_is_described_and_every_table_closed() {
-    let schema: Value = serde_json::from_str(KEPT).unwrap();
+    let [schema, library] = [KEPT, LIBRARY].map(|t| serde_json::from_str::<Value>(t).unwrap());
     let mut keys = 0;
-    walk(&schema, "", &mut |path, schema| {
+    let mut visit = |path: &str, schema: &Value| {
         if let Some(properties) = schema.get("properties").and_then(Value::as_object) {
             assert_eq!(schema.get("additionalProperties"), Some(&Value::Bool(false)), "{path}");
             for (key, below) in properties {
@@ -55,7 +60,9 @@ fn every_key_is_described_and_every_table_closed() {
             schema.get("type").is_none_or(|t| t != "null") && schema.get("$ref").is_none(),
             "{path}"
         );
-    });
+    };
+    walk(&schema, "", &mut visit);
+    walk(&library, "library", &mut visit);
     assert!(keys > 60, "{keys}");
 }
 
@@ -73,11 +80,15 @@ fn what_is_required_has_no_default_and_the_dangerous_keys_are_required() {
             .collect()
     };
     assert_eq!(required(""), ["job", "cloth", "layer"]);
-    assert_eq!(required("/properties/template/items"), ["id", "file", "taken_off", "inked_side"]);
-    assert_eq!(
-        required("/properties/cloth/items"),
-        ["id", "weave", "up", "roll_width", "selvedge"]
-    );
+    // What a mould or the library says need not stand there as well.
+    assert_eq!(required("/properties/template/items"), ["id", "file"]);
+    assert_eq!(required("/properties/template/items/then"), ["taken_off", "inked_side"]);
+    assert_eq!(required("/properties/template/items/if/not"), ["mould"]);
+    assert_eq!(required("/properties/cloth/items"), ["id"]);
+    let of_cloth = ["weave", "up", "roll_width", "selvedge"];
+    assert_eq!(required("/properties/cloth/items/then"), of_cloth);
+    assert_eq!(required("/properties/cloth/items/if/not"), ["library"]);
+    assert_eq!(required("/properties/mould/items"), ["id", "kind", "hands"]);
     // A layer of whole plies needs an angle too; a mosaic has none, so the reader asks for it, not
     // the schema.
     assert_eq!(required("/properties/layer/items"), ["cloth", "templates"]);

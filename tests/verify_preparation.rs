@@ -79,6 +79,7 @@ fn plan_of(job: &Job) -> Plan {
             ply: p.ply.clone(),
             template: p.template.clone(),
             hand: p.hand,
+            side: None,
             angle: p.angle,
             cloth: job.cloths[p.cloth].id.clone(),
             part: p.part,

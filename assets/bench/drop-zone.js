@@ -29,6 +29,8 @@ class DropZone extends HTMLElement {
     for (const field of this.querySelectorAll('[data-with]')) {
       if (field instanceof HTMLSelectElement || field instanceof HTMLInputElement) query.set(field.dataset.with ?? '', field.value);
     }
+    const rev = document.getElementById('rev');
+    if (rev instanceof HTMLInputElement) query.set('rev', rev.value);
     for (const file of files) {
       if (working) working.textContent = `${this.dataset.working} ${file.name}`;
       query.set('name', file.name);

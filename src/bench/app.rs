@@ -8,7 +8,7 @@ use std::collections::HashMap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use warpwise::fault::Faults;
 use warpwise::units::System;
-use warpwise::workshop::{Folder, LastPhoto, OpenJob, Projecting, units_of};
+use warpwise::workshop::{Folder, LastPhoto, Library, OpenJob, Projecting, units_of};
 
 /// What stands for the job in the workshop's own folder in an address.
 pub const ROOT_JOB: &str = "~";
@@ -26,6 +26,8 @@ pub struct App {
     pub last_photo: LastPhoto,
     /// What the projector over the bench throws.
     pub projecting: Mutex<Projecting>,
+    /// The workshop's cloths, once they were looked at.
+    library: Mutex<Option<Library>>,
     jobs: Mutex<HashMap<String, Arc<Mutex<OpenJob>>>>,
 }
 
@@ -33,8 +35,9 @@ impl App {
     /// A server's state with no job open.
     pub fn new(folder: Folder, guard: Arc<Guard>, door: Option<Door>) -> App {
         let projecting = Mutex::new(Projecting::new(folder.root()));
-        let (last_photo, jobs) = (LastPhoto::default(), Mutex::default());
-        App { folder, guard, door, last_photo, projecting, jobs }
+        let (last_photo, library, jobs) =
+            (LastPhoto::default(), Mutex::default(), Mutex::default());
+        App { folder, guard, door, last_photo, projecting, library, jobs }
     }
 
     /// The job of this name in an address, opened if it is not.
@@ -47,13 +50,32 @@ impl App {
         if let Some(open) = jobs.get(name) {
             return Ok(Arc::clone(open));
         }
-        let open = Arc::new(Mutex::new(OpenJob::open(&dir)?));
+        let mut job = OpenJob::open(&dir)?;
+        let folder = if name == ROOT_JOB { "" } else { name };
+        job.place = Some((self.folder.clone(), folder.to_string()));
+        let open = Arc::new(Mutex::new(job));
         jobs.insert(name.to_string(), Arc::clone(&open));
         Ok(open)
     }
 }
 
 impl App {
+    /// Works on the workshop's cloths as they are on the disk.
+    ///
+    /// # Errors
+    /// Their file cannot be read.
+    pub fn with_library<T>(&self, work: impl FnOnce(&mut Library) -> T) -> Result<T, Faults> {
+        let mut library = locked(&self.library);
+        let open = match &mut *library {
+            Some(open) => {
+                open.draft.refresh()?;
+                open
+            }
+            none => none.insert(Library::open(&self.folder)?),
+        };
+        Ok(work(open))
+    }
+
     /// The workshop's units; what is wrong with its file is said on the first page.
     pub fn units(&self) -> System {
         units_of(self.folder.root()).unwrap_or_default()

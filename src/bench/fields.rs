@@ -29,6 +29,8 @@ pub enum Kind {
     Cloth,
     /// The id of a template of the job.
     Template,
+    /// The id of a mould of the job.
+    Mould,
     /// A point, two numbers.
     Pair,
 }
@@ -82,6 +84,7 @@ pub fn fields(section: &str) -> &'static [Field] {
                     first("name", Kind::Text),
                     more("other_hand_of", Kind::Text),
                     more("currency", Kind::Text),
+                    more("begun_from", Kind::Text),
                 ]
             }
         }
@@ -143,6 +146,21 @@ pub fn fields(section: &str) -> &'static [Field] {
                 ]
             }
         }
+        "library" => const { &[first("note", Kind::Text), first("data_sheet", Kind::Text)] },
+        "mould" => {
+            const {
+                &[
+                    first("id", Kind::Id),
+                    first("name", Kind::Text),
+                    first("kind", Kind::Choice(&["", "female", "plug"])),
+                    first("hands", Kind::Choice(&["", "single", "left", "right", "pair"])),
+                    first("taped", Kind::Choice(&["", "left", "right"])),
+                    first("inked_side", Kind::Choice(&["", "up", "down"])),
+                    first("note", Kind::Text),
+                    first("photo", Kind::Text),
+                ]
+            }
+        }
         "template" => {
             const {
                 &[
@@ -152,6 +170,7 @@ pub fn fields(section: &str) -> &'static [Field] {
                     first("hands", Kind::Choice(HANDS)),
                     first("arrow", Kind::Number),
                     first("edge", Kind::Choice(EDGES)),
+                    more("mould", Kind::Mould),
                     more("file", Kind::Text),
                     more("other_hand_of", Kind::Template),
                     more("may_cross_bench", Kind::Flag(false)),
@@ -222,6 +241,12 @@ pub fn field_at(at: &str) -> Option<&'static Field> {
     fields(&section.join(".")).iter().find(|f| f.key == *key)
 }
 
+/// The field of a key that only a cloth of the library has.
+pub fn library_field_at(at: &str) -> Option<&'static Field> {
+    let key = at.strip_prefix("cloth.")?.split_once('.')?.1;
+    fields("library").iter().find(|f| f.key == key)
+}
+
 /// The path under which a page shows what is to be said about a key: its field, the entry of a
 /// list, or its section; empty if it shows neither.
 pub fn slot_of(at: &str) -> &str {
@@ -256,9 +281,13 @@ pub fn entry(kind: Kind, typed: &str, units: System) -> Option<Entry> {
     // A decimal comma, as most of Europe writes it.
     let number = |t: &str| t.replace(',', ".").parse::<f64>().ok().filter(|n| n.is_finite());
     Some(match kind {
-        Kind::Text | Kind::Id | Kind::Choice(_) | Kind::Day | Kind::Cloth | Kind::Template => {
-            text()
-        }
+        Kind::Text
+        | Kind::Id
+        | Kind::Choice(_)
+        | Kind::Day
+        | Kind::Cloth
+        | Kind::Template
+        | Kind::Mould => text(),
         Kind::Length => {
             let meant = units.typed_length(typed);
             number(&meant).map(Entry::Number).unwrap_or_else(|| {
@@ -323,6 +352,7 @@ mod tests {
             "splice",
             "cloth",
             "cloth.flaw",
+            "mould",
             "template",
             "strip",
             "patch",

@@ -5,7 +5,8 @@ use super::frame::{address, notes};
 use super::words::Words;
 use maud::{Markup, html};
 use std::sync::LazyLock;
-use warpwise::workshop::{Checked, Note};
+use warpwise::job::of_roll;
+use warpwise::workshop::{Checked, Note, Values};
 
 /// What fields are drawn with.
 pub struct Form<'a> {
@@ -17,6 +18,17 @@ pub struct Form<'a> {
     pub view: &'a str,
     /// The job as it was checked.
     pub checked: &'a Checked,
+    /// The address that edits go to.
+    pub edits: String,
+    /// The workshop's library, where cloths are shown: what a cloth takes from it stands there.
+    pub library: Option<Values>,
+}
+
+impl<'a> Form<'a> {
+    /// The fields of a job.
+    pub fn of(words: &'a Words, job: &'a str, view: &'a str, checked: &'a Checked) -> Form<'a> {
+        Form { words, job, view, checked, edits: address(job, "edit"), library: None }
+    }
 }
 
 /// What the job's own format says of a key.
@@ -39,8 +51,11 @@ pub fn id_of(at: &str) -> String {
 impl Form<'_> {
     /// All fields of a section; `at` is where it stands, as `cloth.2`.
     pub fn section(&self, at: &str, section: &str) -> Markup {
+        // The library holds no values of one roll; which mould a template is of is tried first.
+        let is_shown =
+            |f: &&Field| f.kind != Kind::Mould && (!self.job.is_empty() || !of_roll(f.key));
         let (first, more): (Vec<&Field>, Vec<&Field>) =
-            fields(section).iter().partition(|f| f.first);
+            fields(section).iter().filter(is_shown).partition(|f| f.first);
         let hidden_note =
             more.iter().any(|f| self.about(&format!("{at}.{}", f.key)).next().is_some());
         html! {
@@ -74,9 +89,10 @@ impl Form<'_> {
         let id = id_of(path);
         let value = self.checked.values.get(path);
         let at_fault = self.about(path).any(|n| !n.warning);
-        let post = address(self.job, "edit");
+        let post = &self.edits;
+        let taken = self.taken(path);
         let vals = serde_json::json!({ "at": path, "view": self.view }).to_string();
-        let options: Option<Vec<(String, String)>> = match kind {
+        let mut options: Option<Vec<(String, String)>> = match kind {
             Kind::Choice(choices) => {
                 Some(choices.iter().map(|c| (c.to_string(), self.choice(c))).collect())
             }
@@ -85,13 +101,28 @@ impl Form<'_> {
                 ("false".into(), self.words.t("form.no").into()),
             ]),
             Kind::Cloth => Some(self.named(&["cloth"])),
+            Kind::Mould => Some(self.named(&["mould"])),
             Kind::Template => Some(self.named(&["template"])),
             _ => None,
         };
+        let in_field = |value: &str| match kind {
+            Kind::Length => self.words.units.length_in_field(value),
+            Kind::ArealMass => self.words.units.areal_mass_in_field(value),
+            Kind::Choice(_) => self.choice(value),
+            Kind::Flag(_) => {
+                self.words.t(if value == "true" { "form.yes" } else { "form.no" }).into()
+            }
+            _ => value.to_string(),
+        };
+        if let (Some(taken), Some(options)) = (&taken, &mut options) {
+            options.retain(|o| !o.0.is_empty());
+            options.insert(0, (String::new(), self.words.with("form.taken", &[&in_field(taken)])));
+        }
         let shown = match (value, kind) {
             (Some(value), Kind::Length) => self.words.units.length_in_field(value),
             (Some(value), Kind::ArealMass) => self.words.units.areal_mass_in_field(value),
             (Some(value), _) => value.to_string(),
+            (None, Kind::Flag(_) | Kind::Choice(_)) if taken.is_some() => String::new(),
             (None, Kind::Flag(default)) => default.to_string(),
             (None, Kind::Choice(choices)) => {
                 choices.first().map(ToString::to_string).unwrap_or_default()
@@ -109,11 +140,41 @@ impl Form<'_> {
                 }
             } @else {
                 input id=(id) name="value" value=(shown) title=(title) autocomplete="off"
+                    placeholder=[taken.as_deref().map(in_field)]
                     type=(if kind == Kind::Day { "date" } else { "text" })
                     inputmode=[matches!(kind, Kind::Number | Kind::Length | Kind::ArealMass).then_some("decimal")]
                     hx-post=(post) hx-trigger="change" hx-vals=(vals) hx-include="#rev" hx-swap="none"
                     aria-invalid=[at_fault.then_some("true")] aria-describedby=(format!("{id}-notes"));
             }
+        }
+    }
+
+    /// What a key is by the library or by a mould, where the job does not say it itself.
+    pub fn taken(&self, path: &str) -> Option<String> {
+        let values = &self.checked.values;
+        let steps: Vec<&str> = path.split('.').collect();
+        match steps[..] {
+            ["cloth", i, key] => {
+                let id = values.get(&format!("cloth.{i}.library"))?;
+                let library = self.library.as_ref()?;
+                let at = |k: &usize| library.get(&format!("cloth.{k}.id")) == Some(id);
+                let k = (0..library.count("cloth")).find(at)?;
+                library.get(&format!("cloth.{k}.{key}")).filter(|_| key != "id").map(String::from)
+            }
+            ["template", i, key] => {
+                let job = self.checked.job.as_ref()?;
+                let id = values.get(&format!("template.{i}.id"))?;
+                let template = job.templates.iter().find(|t| t.id == id)?;
+                values.get(&format!("template.{i}.mould"))?;
+                let said = match key {
+                    "taken_off" => serde_json::to_value(template.taken_off),
+                    "inked_side" => serde_json::to_value(template.inked_side),
+                    "hands" => serde_json::to_value(template.hands),
+                    _ => return None,
+                };
+                said.ok()?.as_str().map(String::from)
+            }
+            _ => None,
         }
     }
 
@@ -140,7 +201,7 @@ impl Form<'_> {
 
     /// Where the notes about a key stand; they are renewed without the fields.
     pub fn slot(&self, path: &str) -> Markup {
-        html! { div .notes id=(format!("{}-notes", id_of(path))) data-slot=(path) { (notes(self.words, self.job, self.view, self.about(path))) } }
+        html! { div .notes id=(format!("{}-notes", id_of(path))) data-slot=(path) { (notes(self.words, &self.edits, self.view, self.about(path))) } }
     }
 
     /// What is to be said under a path.
@@ -162,11 +223,11 @@ impl Form<'_> {
 
     /// Notes that no step has a field for.
     pub fn rest(&self) -> Markup {
-        html! { div #rest .notes data-slot="" { (notes(self.words, self.job, self.view, self.about(""))) } }
+        html! { div #rest .notes data-slot="" { (notes(self.words, &self.edits, self.view, self.about(""))) } }
     }
 
     /// All notes of the job.
     pub fn all_notes(&self) -> Markup {
-        html! { div .notes { (notes(self.words, self.job, self.view, self.checked.notes.iter())) } }
+        html! { div .notes { (notes(self.words, &self.edits, self.view, self.checked.notes.iter())) } }
     }
 }

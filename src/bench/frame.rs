@@ -5,7 +5,7 @@ use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse, Response};
 use maud::{DOCTYPE, Markup, html};
 use warpwise::fault::{Fault, Faults};
-use warpwise::workshop::{Checked, Note, OpenJob};
+use warpwise::workshop::{Checked, Draft, Note, OpenJob};
 
 /// The steps of the work, in order: name in the address.
 pub const STEPS: [&str; 8] =
@@ -87,6 +87,7 @@ pub fn page(words: &Words, title: &str, rail: Markup, tools: Markup, main: Marku
                 header .top {
                     a .home href="/" { (words.t("frame.workshop")) }
                     a .home href="/stock" { (words.t("frame.stock")) }
+                    a .home href="/cloths" { (words.t("frame.cloths")) }
                     span .where { (title) }
                     (tools)
                     form .language method="get" action="/language" {
@@ -132,20 +133,32 @@ pub fn rail(words: &Words, job: &str, here: &str, standings: &[Standing; STEPS.l
     }
 }
 
-/// Undo, redo and the revision that edits are made on.
+/// Undo, redo and the revision that edits of a job are made on.
 pub fn tools(words: &Words, job: &str, here: &str, open: &OpenJob) -> Markup {
-    let (undo, redo) = open.draft.steps();
+    let at = |what: &str| address(job, what);
+    tools_at(words, &at, here, &open.draft, Some(address(job, "watch")))
+}
+
+/// The same of any draft; `at` gives the addresses.
+pub fn tools_at(
+    words: &Words,
+    at: &dyn Fn(&str) -> String,
+    here: &str,
+    draft: &Draft,
+    watch: Option<String>,
+) -> Markup {
+    let (undo, redo) = draft.steps();
     let button = |way: &str, can: bool, sign: &str| {
         html! {
-            button type="button" disabled[!can] hx-post=(address(job, way)) hx-vals=(format!("{{\"view\":\"{here}\"}}")) hx-include="#rev"
+            button type="button" disabled[!can] hx-post=(at(way)) hx-vals=(format!("{{\"view\":\"{here}\"}}")) hx-include="#rev"
                 hx-target="#step" hx-swap="innerHTML" title=(words.t(&format!("frame.{way}"))) {
                 span aria-hidden="true" { (sign) } " " span .name { (words.t(&format!("frame.{way}"))) }
             }
         }
     };
     html! {
-        div #tools hx-swap-oob="true" data-watch=(address(job, "watch")) data-view=(address(job, here)) {
-            input #rev type="hidden" name="rev" value=(open.draft.revision().name());
+        div #tools hx-swap-oob="true" data-watch=[watch] data-view=(at(here)) {
+            input #rev type="hidden" name="rev" value=(draft.revision().name());
             (button("undo", undo, "↶"))
             (button("redo", redo, "↷"))
         }
@@ -168,14 +181,14 @@ pub fn encoded(text: &str) -> String {
 /// What is to be said about a key, and its remedies as buttons.
 pub fn notes<'n>(
     words: &Words,
-    job: &str,
+    edits: &str,
     view: &str,
     found: impl Iterator<Item = &'n Note>,
 ) -> Markup {
-    html! { @for note in found { (self::note(words, job, view, note)) } }
+    html! { @for note in found { (self::note(words, edits, view, note)) } }
 }
 
-fn note(words: &Words, job: &str, view: &str, note: &Note) -> Markup {
+fn note(words: &Words, edits: &str, view: &str, note: &Note) -> Markup {
     let (class, sign, kind) = if note.warning {
         ("warning", "!", words.t("note.warning"))
     } else {
@@ -189,7 +202,7 @@ fn note(words: &Words, job: &str, view: &str, note: &Note) -> Markup {
             @if !note.fault.remedy.is_empty() { " " span .remedy { (sentence(&words.units.said(&note.fault.remedy))) } }
             @if let (Some(mend), Some(line)) = (mend, note.fault.to_paste()) {
                 " "
-                button type="button" .mend hx-post=(address(job, "edit")) hx-include="#rev" hx-target="#step" hx-swap="innerHTML"
+                button type="button" .mend hx-post=(edits) hx-include="#rev" hx-target="#step" hx-swap="innerHTML"
                     hx-vals=(serde_json::json!({ "edit": mend, "view": view }).to_string()) { (words.t("note.mend")) ": " code { (line) } }
             }
         }

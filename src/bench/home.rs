@@ -55,6 +55,7 @@ fn main(app: &App, words: &Words, jobs: &[JobEntry], said: Markup) -> Markup {
         }
         form .inline method="post" action="/jobs" {
             div .field { label for="name" { (words.t("home.new")) } input #name name="name" required maxlength="80" autocomplete="off"; }
+            (super::begun::choice(words, jobs))
             button .add { "+ " (words.t("home.begin")) }
         }
         @if let Err(list) = units_of(app.folder.root()) { (faults(words, &list)) }
@@ -106,6 +107,9 @@ fn dates(app: &App, words: &Words) -> Markup {
 #[derive(Deserialize)]
 pub struct NewJob {
     name: String,
+    /// The job it is begun from; nothing of a job that is new altogether.
+    #[serde(default)]
+    from: String,
 }
 
 /// Begins a job.
@@ -117,6 +121,9 @@ pub async fn begin(
     let words = language(&app, &headers);
     beside(move || {
         let name = new.name.trim();
+        if !new.from.is_empty() {
+            return super::begun::begin(&app, &words, name, &new.from);
+        }
         let mut text = job::scaffold(name, &[]);
         // The ledger of the workshop is where cloth is taken from.
         if app.folder.ledger().exists() {

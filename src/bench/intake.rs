@@ -17,7 +17,8 @@ use warpwise::fault::{Fault, Faults};
 use warpwise::file_name;
 use warpwise::geometry::{Point, point};
 use warpwise::workshop::{
-    Lay, NotTaken, OpenJob, Refused, Revision, Values, by_size, take as take_in, trace_again,
+    Lay, NotTaken, OpenJob, Refused, Revision, Values, by_size, lay_of_mould, off_mould,
+    take as take_in, trace_again,
 };
 
 /// Largest file that is taken, bytes: a photo of 50 megapixels.
@@ -36,6 +37,9 @@ pub struct About {
     off: String,
     #[serde(default)]
     inked: String,
+    /// Id of the mould it was taken off, where one is named.
+    #[serde(default)]
+    mould: String,
     /// A pixel on the skin of a photo that was kept.
     x: Option<f64>,
     y: Option<f64>,
@@ -75,7 +79,8 @@ pub async fn take(
             let open = locked(&open);
             (open.draft.dir().to_path_buf(), ids(&open))
         };
-        let lay = about.lay();
+        let of_job = Values::of(locked(&open).draft.text());
+        let lay = lay_of_mould(about.lay(), &about.mould, &of_job);
         // Tracing takes its time: the job is free meanwhile.
         let taken = match about.at() {
             Some(at) => trace_again(&dir, &about.name, lay, at, &known, &app.last_photo),
@@ -90,10 +95,11 @@ pub async fn take(
                 );
             }
         };
+        let edit = off_mould(taken.edit, &about.mould, &of_job);
         let mut open = locked(&open);
         // Another file may have come in meanwhile: a new section is in nobody's way.
         let seen = open.draft.revision();
-        match open.draft.edit(&taken.edit, &seen) {
+        match open.draft.edit(&edit, &seen) {
             Ok(()) => {
                 let said = html! {
                     p .note { "✓ " (words.with("bring.taken", &[&taken.kept])) }
@@ -133,6 +139,7 @@ fn hint(words: &Words, job: &str, about: &About, not: &NotTaken) -> Markup {
         ("net", &about.net),
         ("off", &about.off),
         ("inked", &about.inked),
+        ("mould", &about.mould),
     ];
     let query: Vec<String> = query.iter().map(|(k, v)| format!("{k}={}", encoded(v))).collect();
     let words_of_it = words.t("bring.click");

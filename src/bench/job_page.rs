@@ -1,11 +1,14 @@
 //! The steps of a job, the edits made on them, and what a page hears while it is open.
 
 use super::app::{App, beside, locked};
-use super::fields::{Kind, entry, field_at, slot_of};
+use super::fields::{Kind, entry, field_at, library_field_at, slot_of};
 use super::form::Form;
 use super::frame::{STEPS, address, faults, message, notes, page, rail, refused, standings, tools};
 use super::words::Words;
-use super::{corners, cut_page, language, lay_page, plan_page, plies, sections, sheets_page};
+use super::{
+    corners, cut_page, job_cloths, language, lay_page, moulds, plan_page, plies, sections,
+    sheets_page,
+};
 use axum::extract::{Form as Sent, Path, State};
 use axum::http::{HeaderMap, StatusCode};
 use axum::response::sse::{Event, KeepAlive, Sse};
@@ -64,13 +67,13 @@ fn whole_page(words: &Words, job: &str, step: &str, open: &mut OpenJob) -> Respo
 /// The step itself.
 fn main(words: &Words, job: &str, step: &str, open: &mut OpenJob) -> Markup {
     let checked = open.checked();
-    let form = Form { words, job, view: step, checked: &checked };
+    let mut form = Form::of(words, job, step, &checked);
     match step {
         "templates" => {
             let photos = untraced_photos(open.draft.dir());
-            html! { (sections::templates(&form)) (corners::untraced(words, job, &photos)) }
+            html! { (sections::templates(&form, &moulds::moulds(&form))) (corners::untraced(words, job, &photos)) }
         }
-        "cloths" => sections::cloths(&form),
+        "cloths" => job_cloths::cloths(&mut form, open),
         "layers" => sections::layers(&form),
         "plies" => plies::plies(&form),
         "plan" => plan_page::plan(&form, open),
@@ -106,12 +109,33 @@ fn around(words: &Words, job: &str, step: &str, open: &mut OpenJob) -> Markup {
 /// What an edit sends: an edit as JSON, or a key and what was typed.
 #[derive(Deserialize)]
 pub struct SentEdit {
-    rev: String,
-    view: String,
+    pub rev: String,
+    #[serde(default)]
+    pub view: String,
     edit: Option<String>,
     at: Option<String>,
     #[serde(default)]
     value: String,
+}
+
+impl SentEdit {
+    /// Whether it is of one field alone.
+    pub fn is_single(&self) -> bool {
+        self.edit.is_none()
+    }
+
+    /// The edit that was sent.
+    ///
+    /// # Errors
+    /// It is none.
+    pub fn edit(&self, units: System) -> Result<Edit, Fault> {
+        match (&self.edit, &self.at) {
+            (Some(edit), _) => serde_json::from_str::<Edit>(edit)
+                .map_err(|e| Fault::new(format!("this is no edit: {e}"), "load the page anew")),
+            (None, Some(at)) => edit_of(at, &self.value, units),
+            _ => Err(Fault::new("this is no edit", "load the page anew")),
+        }
+    }
 }
 
 /// Makes an edit. One of a single field renews the notes alone, so that what is being typed
@@ -124,17 +148,11 @@ pub async fn edit(
 ) -> Response {
     let words = language(&app, &headers);
     beside(move || {
-        let edit = match (&sent.edit, &sent.at) {
-            (Some(edit), _) => serde_json::from_str::<Edit>(edit)
-                .map_err(|e| Fault::new(format!("this is no edit: {e}"), "load the page anew")),
-            (None, Some(at)) => edit_of(at, &sent.value, words.units),
-            _ => Err(Fault::new("this is no edit", "load the page anew")),
-        };
-        let edit = match edit {
+        let edit = match sent.edit(words.units) {
             Ok(edit) => edit,
             Err(fault) => return message(StatusCode::BAD_REQUEST, faults(&words, &fault.into())),
         };
-        let single = sent.edit.is_none();
+        let single = sent.is_single();
         changed(&app, &words, &job, &sent.view, single, |open| {
             open.draft.edit(&edit, &Revision::named(&sent.rev))
         })
@@ -143,8 +161,9 @@ pub async fn edit(
 }
 
 /// The edit that a typed value is.
-fn edit_of(at: &str, typed: &str, units: System) -> Result<Edit, Fault> {
+pub fn edit_of(at: &str, typed: &str, units: System) -> Result<Edit, Fault> {
     let field = field_at(at)
+        .or_else(|| library_field_at(at))
         .ok_or_else(|| Fault::new(format!("`{at}` is no field"), "load the page anew"))?;
     Ok(match (field.kind, entry(field.kind, typed, units)) {
         (Kind::Id, Some(_)) => Edit::Rename { at: at.into(), to: typed.trim().into() },
@@ -277,19 +296,30 @@ fn stale(words: &Words, job: &str, view: &str) -> Response {
 fn renewed_notes(words: &Words, job: &str, view: &str, open: &mut OpenJob) -> Response {
     let checked = open.checked();
     let around = around(words, job, view, open);
-    let mut slots: Vec<&str> =
-        checked.notes.iter().map(|n| n.at.as_deref().map(slot_of).unwrap_or_default()).collect();
-    slots.sort_unstable();
-    slots.dedup();
-    let form = Form { words, job, view, checked: &checked };
+    let form = Form::of(words, job, view, &checked);
     let markup = html! {
-        template data-notes="" {
-            @for at in slots { div data-for=(at) data-fault[form.about(at).any(|n| !n.warning)] { (notes(words, job, view, form.about(at))) } }
-        }
+        (notes_alone(&form))
         (around)
         @if view == "layers" { div #laminate hx-swap-oob="true" { (sections::laminate(&form)) } }
     };
     Html(markup.into_string()).into_response()
+}
+
+/// All notes in their slots, without the fields.
+pub fn notes_alone(form: &Form<'_>) -> Markup {
+    let of = form.checked.notes.iter().map(|n| n.at.as_deref().map(slot_of).unwrap_or_default());
+    let mut slots: Vec<&str> = of.collect();
+    slots.sort_unstable();
+    slots.dedup();
+    html! {
+        template data-notes="" {
+            @for at in slots {
+                div data-for=(at) data-fault[form.about(at).any(|n| !n.warning)] {
+                    (notes(form.words, &form.edits, form.view, form.about(at)))
+                }
+            }
+        }
+    }
 }
 
 /// How planning goes, with its lengths in words.

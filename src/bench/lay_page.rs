@@ -318,6 +318,7 @@ impl One<'_> {
                 @for (i, after) in self.sheet.after.iter().enumerate() {
                     (self.tick(&format!("after-{}-{i}", self.index), p.is_on(&format!("after/{i}")), json!({ "after": { "index": i } }), html! { span lang="en" { (after) } }))
                 }
+                (super::learnt::mass(words, self.bench.plan.plan(), p))
                 @if self.writes {
                     div .inline data-form="" {
                         @for (name, value) in [("off_mould", p.mass[0]), ("finished", p.mass[1])] {

@@ -3,6 +3,7 @@
 
 mod app;
 mod assets;
+mod begun;
 mod by_hand;
 mod connections;
 mod corners;
@@ -14,8 +15,12 @@ mod frame;
 mod guard;
 mod home;
 mod intake;
+mod job_cloths;
 mod job_page;
 mod lay_page;
+mod learnt;
+mod library_page;
+mod moulds;
 mod pictures;
 mod plan_page;
 mod plies;
@@ -147,6 +152,14 @@ fn router(app: Arc<App>) -> Router {
         .route("/card", get(home::card))
         .route("/asset/{name}", get(assets::show))
         .route("/job/{job}/{step}", get(job_page::show))
+        .route("/cloths", get(library_page::show))
+        .route("/cloths/edit", post(library_page::edit))
+        .route("/cloths/undo", post(library_page::undo))
+        .route("/cloths/redo", post(library_page::redo))
+        .route("/cloths/sheet/{id}", get(library_page::sheet))
+        .route("/job/{job}/cloth-into-library", post(job_cloths::into_library))
+        .route("/job/{job}/mould-try", post(moulds::tried))
+        .route("/job/{job}/mould-photo/{index}", get(moulds::photo))
         .route("/job/{job}/edit", post(job_page::edit))
         .route("/job/{job}/lay-as", post(job_page::lay_as))
         .route("/job/{job}/undo", post(job_page::undo))
@@ -210,6 +223,10 @@ fn router(app: Arc<App>) -> Router {
             post(projector::photo).layer(DefaultBodyLimit::max(intake::LARGEST_FILE)),
         )
         .route(
+            "/cloths/sheet",
+            post(library_page::take_sheet).layer(DefaultBodyLimit::max(intake::LARGEST_FILE)),
+        )
+        .route(
             "/stock/take",
             post(stock_page::take).layer(DefaultBodyLimit::max(intake::LARGEST_FILE)),
         )
@@ -234,6 +251,8 @@ fn router_to_look(app: Arc<App>) -> Router {
     Router::new()
         .route("/", get(second::home))
         .route("/stock", get(second::stock))
+        .route("/cloths", get(library_page::look))
+        .route("/cloths/sheet/{id}", get(library_page::sheet))
         .route("/language", get(home::language_chosen))
         .route("/asset/{name}", get(assets::show))
         .route("/job/{job}/all", get(second::job))

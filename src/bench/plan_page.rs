@@ -69,6 +69,7 @@ pub fn plan(form: &Form<'_>, open: &mut OpenJob) -> Markup {
                 (faults(words, &news.faults))
             }
         }
+        @let learnt = super::learnt::section(words, open, planned.as_ref().ok().and_then(|p| p.as_ref()).map(|p| p.plan()));
         @match planned {
             Err(list) => { h2 { (words.t("plan.unreadable")) } (faults(words, &list)) }
             Ok(None) => @if !is_running { p .quiet { (words.t("plan.none")) } },
@@ -76,6 +77,7 @@ pub fn plan(form: &Form<'_>, open: &mut OpenJob) -> Markup {
                 @if is_running { p .quiet { (words.t("plan.old")) } }
                 @let cut = open.begun_to_cut();
                 @if cut > 0 { p .note.warning { "! " (words.with("plan.cut_in_part", &[&cut.to_string()])) } }
+                @if let Some(now) = &form.checked.job { (super::job_cloths::changed(words, verified.plan(), now)) }
                 (figures(form, verified.plan()))
                 (overview(words, &verified))
                 p {
@@ -85,6 +87,7 @@ pub fn plan(form: &Form<'_>, open: &mut OpenJob) -> Markup {
                 }
             }
         }
+        (learnt)
     }
 }
 

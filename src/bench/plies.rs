@@ -41,7 +41,7 @@ pub fn pieces(words: &Words, job: &Job, prepared: &Prepared) -> Markup {
                             (PreEscaped(pictures::piece(piece)))
                             p { b { (piece.number) } " " (piece.template) @if piece.copies > 1 { " × " (piece.copies) } }
                             p .quiet {
-                                (words.find(&format!("choice.{}", pictures::hand_key(piece.hand))).unwrap_or_default())
+                                (super::moulds::hand(words, job, &piece.template, piece.hand))
                                 " · " (show_number(piece.angle, 1)) "° · " (words.units.area(piece.outline.area()))
                             }
                             p .quiet title=(piece.permitted_by) { (words.t("plies.turns")) " " (pictures::turns(words, &piece.permitted)) }

@@ -155,7 +155,7 @@ pub async fn job(
 
 fn job_main(words: &Words, job: &str, open: &mut OpenJob, said: Markup) -> Markup {
     let checked = open.checked();
-    let form = Form { words, job, view: "plan", checked: &checked };
+    let form = Form::of(words, job, "plan", &checked);
     let title = checked.values.get("job.name").unwrap_or(job);
     html! {
         (said)

@@ -5,7 +5,6 @@ use super::form::Form;
 use super::frame::address;
 use super::pictures;
 use maud::{Markup, PreEscaped, html};
-use warpwise::job::Job;
 use warpwise::units::System;
 use warpwise::workshop::free_id;
 
@@ -19,12 +18,12 @@ pub fn edit_button(
 ) -> Markup {
     let vals = serde_json::json!({ "edit": edit.to_string(), "view": form.view }).to_string();
     html! {
-        button type="button" class=(class) title=(title) hx-post=(address(form.job, "edit")) hx-include="#rev" hx-vals=(vals)
+        button type="button" class=(class) title=(title) hx-post=(form.edits) hx-include="#rev" hx-vals=(vals)
             hx-target="#step" hx-swap="innerHTML" { (words) }
     }
 }
 
-fn remove_button(form: &Form<'_>, at: &str, name: &str) -> Markup {
+pub fn remove_button(form: &Form<'_>, at: &str, name: &str) -> Markup {
     let title = form.words.with("form.remove_it", &[name]);
     edit_button(
         form,
@@ -35,62 +34,8 @@ fn remove_button(form: &Form<'_>, at: &str, name: &str) -> Markup {
     )
 }
 
-/// Cloths: a card each, with what follows from the weave.
-pub fn cloths(form: &Form<'_>) -> Markup {
-    let (words, values) = (form.words, &form.checked.values);
-    let blank = serde_json::json!({ "add": { "section": "cloth", "keys": [["id", unused(form, &["cloth"], "cloth")]] } });
-    html! {
-        h1 { (words.t("step.cloths")) }
-        p .lead { (words.with("cloths.lead", &[words.units.length_unit()])) }
-        @for i in 0..values.count("cloth") {
-            @let at = format!("cloth.{i}");
-            @let id = values.get(&format!("{at}.id")).unwrap_or("?");
-            section .card aria-labelledby=(format!("h-{i}")) {
-                div .card-head { h2 id=(format!("h-{i}")) { (id) } (remove_button(form, &at, id)) }
-                div .card-body {
-                    div .grow { (form.section(&at, "cloth")) (flaws(form, &at)) }
-                    @if let Some(job) = &form.checked.job { (follows(form, job, id)) }
-                }
-            }
-        }
-        p { (edit_button(form, &blank, "add", "", html! { "+ " (words.t("cloths.add")) })) }
-        (form.rest())
-    }
-}
-
-fn flaws(form: &Form<'_>, at: &str) -> Markup {
-    let list = format!("{at}.flaw");
-    let count = form.checked.values.count(&list);
-    let add = serde_json::json!({ "add": { "section": list, "keys": [["from", 0], ["to", 50]] } });
-    html! {
-        details .more open[count > 0] {
-            summary { (form.words.with("cloths.flaws", &[&count.to_string()])) }
-            @for k in 0..count {
-                @let flaw = format!("{list}.{k}");
-                div .row { (form.section(&flaw, "cloth.flaw")) (remove_button(form, &flaw, form.words.t("cloths.flaw"))) }
-            }
-            (edit_button(form, &add, "add", "", html! { "+ " (form.words.t("cloths.add_flaw")) }))
-        }
-    }
-}
-
-/// What follows from the weave: permitted turns and faces with their reason, and a picture of the
-/// cloth.
-fn follows(form: &Form<'_>, job: &Job, id: &str) -> Markup {
-    let Some(cloth) = job.cloths.iter().find(|c| c.id == id) else {
-        return html! {};
-    };
-    let (permitted, reason) = pictures::turns_of(cloth, false);
-    html! {
-        figure .weave {
-            (PreEscaped(pictures::weave(cloth)))
-            figcaption { (form.words.t("cloths.turns")) " " b { (pictures::turns(form.words, &permitted)) } br; (reason) }
-        }
-    }
-}
-
 /// Templates, strips and patches: a picture and the fields of each, and the ways to bring one in.
-pub fn templates(form: &Form<'_>) -> Markup {
+pub fn templates(form: &Form<'_>, moulds: &Markup) -> Markup {
     let (words, values) = (form.words, &form.checked.values);
     html! {
         h1 { (words.t("step.templates")) }
@@ -103,6 +48,7 @@ pub fn templates(form: &Form<'_>) -> Markup {
             }
             (form.slot("job"))
         }
+        (moulds)
         @for section in ["template", "strip", "patch"] {
             @for i in 0..values.count(section) {
                 @let at = format!("{section}.{i}");
@@ -131,7 +77,10 @@ pub fn templates(form: &Form<'_>) -> Markup {
                                 a .button href=(address(form.job, &format!("outline/{i}"))) { (words.t("templates.edit")) }
                             }
                         }
-                        div .grow { (form.section(&at, section)) }
+                        div .grow {
+                            (form.section(&at, section))
+                            @if section == "template" { (super::moulds::choice(form, i)) }
+                        }
                     }
                 }
             }
@@ -143,7 +92,7 @@ pub fn templates(form: &Form<'_>) -> Markup {
 
 /// Ways to bring a template in.
 fn bring_in(form: &Form<'_>) -> Markup {
-    let words = form.words;
+    let (words, values) = (form.words, &form.checked.values);
     let patch = serde_json::json!({ "add": { "section": "patch", "keys": [
         ["id", unused(form, &["template", "strip", "patch"], "patch")], ["on", first_template(form)], ["centre", [0, 0]], ["length", 100], ["width", 60]] } });
     let usual = if words.units == System::Inch { ["12", "2"] } else { ["300", "60"] };
@@ -157,6 +106,14 @@ fn bring_in(form: &Form<'_>) -> Markup {
                 p { b { (words.t("bring.drop")) } }
                 p .quiet { (words.t("bring.kinds")) }
                 div .fields {
+                    @if values.count("mould") > 0 {
+                        div .field {
+                            label for="photo-mould" { (words.t("mould.of")) }
+                            select #photo-mould data-with="mould" {
+                                @for (id, shown) in form.named(&["mould"]) { option value=(id) { (shown) } }
+                            }
+                        }
+                    }
                     div .field {
                         label for="photo-net" { (words.t("bring.net")) }
                         select #photo-net data-with="net" { option value="edge" { (words.t("bring.net_edge")) } option value="ink" { (words.t("bring.net_ink")) } }
@@ -198,7 +155,7 @@ fn first_template(form: &Form<'_>) -> String {
 }
 
 /// An id that no section of these kinds has.
-fn unused(form: &Form<'_>, kinds: &[&str], stem: &str) -> String {
+pub fn unused(form: &Form<'_>, kinds: &[&str], stem: &str) -> String {
     let taken: Vec<String> = form.named(kinds).into_iter().map(|(id, _)| id).collect();
     free_id(stem, &taken)
 }

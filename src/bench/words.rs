@@ -102,6 +102,8 @@ mod tests {
             "splice",
             "cloth",
             "cloth.flaw",
+            "library",
+            "mould",
             "template",
             "strip",
             "patch",

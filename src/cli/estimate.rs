@@ -14,6 +14,7 @@ use warpwise::estimate::{self, Estimate, RoughPart, Spare, Waste, Wish};
 use warpwise::fault::{Fault, Faults};
 use warpwise::ledger::{Ledger, Record};
 use warpwise::run::Run;
+use warpwise::workshop::{Folder, learnt_of};
 use warpwise::{job, sheet};
 
 /// `warpwise estimate`.
@@ -91,9 +92,45 @@ impl EstimateCommand {
             return print(&format!("{:#}\n", serde_json::json!(found)));
         }
         print(&shown(&found))?;
+        print(&self.parts_before())?;
         self.out
             .as_ref()
             .map_or(Ok(()), |dir| print(&format!("\n{}\n", dir.join("estimate.html").display())))
+    }
+
+    /// What parts of these jobs, and of jobs they were begun from, came to: for a person to weigh,
+    /// for no figure above knows of it.
+    fn parts_before(&self) -> String {
+        let mut out = String::new();
+        for file in &self.jobs {
+            let dir =
+                std::fs::canonicalize(file).ok().and_then(|f| Some(f.parent()?.to_path_buf()));
+            let name = dir.as_ref().and_then(|d| Some(d.file_name()?.to_str()?.to_string()));
+            let folder = dir.as_ref().and_then(|d| Folder::open(d.parent()?).ok());
+            let Some((folder, name)) = folder.zip(name) else { continue };
+            let Ok(learnt) = learnt_of(&folder, &name) else { continue };
+            warn(&learnt.unread.0, self.search.quiet);
+            if learnt.parts.is_empty() {
+                continue;
+            }
+            let per_cent = |ratio: f64| format!("{:+.1} %", 100.0 * (ratio - 1.0));
+            let mass = match learnt.mass() {
+                None => "none weighed".into(),
+                Some((1, [only, ..])) => {
+                    format!("one weighed, {} against planned: no rule", per_cent(only))
+                }
+                Some((n, [low, _, high])) => {
+                    format!("{n} weighed, {} to {} against planned", per_cent(low), per_cent(high))
+                }
+            };
+            let [spoiled, pieces] = learnt.spoiled();
+            out.push_str(&format!(
+                "Parts before of {}: {}; {mass};\n  {spoiled} of {pieces} pieces spoiled and cut again. No figure above is changed by it.\n",
+                warpwise::printable::printable(&name),
+                learnt.parts.len(),
+            ));
+        }
+        out
     }
 
     fn planned(&self, run: &Run<'_>, bar: &Bar, spare: Spare) -> Result<Estimate, Failure> {

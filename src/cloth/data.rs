@@ -65,6 +65,8 @@ pub struct Cloth {
     pub id: String,
     /// Its name for people.
     pub name: String,
+    /// Its id in the workshop's library, if it is taken from there.
+    pub library: Option<String>,
     /// How it is made.
     pub weave: Weave,
     /// Equal yarns and counts both ways.

@@ -244,6 +244,7 @@ mod tests {
         Cloth {
             id: "cloth".into(),
             name: "cloth".into(),
+            library: None,
             weave,
             balanced,
             one_way: false,

@@ -103,6 +103,7 @@ pub(super) mod tests {
         Cloth {
             id: "c".into(),
             name: "c".into(),
+            library: None,
             weave: Weave::Plain,
             balanced: true,
             one_way: false,

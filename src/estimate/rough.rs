@@ -143,6 +143,7 @@ pub fn plain_cloth(name: &str) -> Cloth {
     Cloth {
         id: name.to_string(),
         name: name.to_string(),
+        library: None,
         weave: Weave::None,
         balanced: true,
         one_way: false,

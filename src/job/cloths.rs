@@ -95,6 +95,7 @@ pub(super) fn cloth(
         offers,
         name: raw.name.unwrap_or_else(|| raw.id.clone()),
         id: raw.id,
+        library: raw.library,
         weave: raw.weave,
         balanced: raw.balanced,
         one_way: raw.one_way,

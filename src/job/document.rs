@@ -63,6 +63,11 @@ impl<'t> Document<'t> {
         steps.try_fold(first, child)
     }
 
+    /// Where the value at a path stands, if it is there.
+    pub(super) fn span_of(&self, path: &str) -> Option<Range<usize>> {
+        Some(self.find(path)?.span())
+    }
+
     /// True if the file has something at a path, even if it is at fault.
     pub(super) fn has(&self, path: &str) -> bool {
         self.find(path).is_some()

@@ -48,6 +48,11 @@ impl Names {
         Names(names)
     }
 
+    /// The index of an id, if there is one.
+    pub(super) fn at(&self, id: &str) -> Option<usize> {
+        self.0.get(id).map(|found| found.0)
+    }
+
     /// The index of an id; an unknown one is a fault that names the nearest.
     pub(super) fn find(
         &self,

@@ -3,14 +3,17 @@
 
 use super::document::{Document, Findings};
 use super::layers::{self, Known, Names};
+use super::library::Beside;
 use super::model::{Cutting, Job, SpliceRule, Template};
+use super::moulds::Moulds;
 use super::raw::{RawCutting, RawJob, RawPatch, RawSplice};
 use super::templates::Drawings;
-use super::{cloths, mosaic, schema, structure, templates};
+use super::{cloths, mosaic, refer, schema, structure, templates};
 use crate::fault::{Fault, Faults, line_and_column};
 use crate::outline::{ReadOptions, Reading, read_file, read_file_in};
 use crate::run::{Phase, Run};
 use crate::units::{quoted, show_mm};
+use std::cell::OnceCell;
 use std::fs::{self, File};
 use std::io::Read;
 use std::path::{Path, PathBuf};
@@ -93,16 +96,21 @@ pub fn parse_with(
     path: &Path,
     read: &ReadOutline<'_>,
 ) -> Result<(Job, Vec<Fault>), Faults> {
-    let (doc, broken) = Document::parse(text, path);
+    let library: OnceCell<Beside> = OnceCell::new();
+    let (mut doc, broken) = Document::parse(text, path);
     let mut findings = Findings::new(&doc);
     let is_broken = !broken.is_empty();
     findings.broken(broken);
-    let sound = structure::check(&doc, &schema::schema(), &mut findings, is_broken);
+    refer::cloths(&mut doc, &library, &mut findings);
+    let mould_names = refer::moulds(&mut doc, &mut findings);
+    let doc = doc;
+    let sound =
+        structure::check(&doc, &schema::schema(), ("the job file", &mut findings), is_broken);
     if is_broken {
         return Err(findings.finish().0);
     }
     let job = match serde_json::from_value::<RawJob>(sound.into()) {
-        Ok(raw) => build(raw, &doc, read, &mut findings),
+        Ok(raw) => build(raw, &doc, &mould_names, read, &mut findings),
         Err(error) => {
             findings.fault(
                 0,
@@ -128,6 +136,7 @@ pub fn parse_with(
 fn build(
     mut raw: RawJob,
     doc: &Document<'_>,
+    mould_names: &Names,
     read: &ReadOutline<'_>,
     findings: &mut Findings<'_>,
 ) -> Option<Job> {
@@ -162,12 +171,15 @@ fn build(
     for (i, cloth) in raw.cloth.into_iter().enumerate() {
         made_cloths.push(cloth.map(|c| cloths::cloth(c, &format!("cloth.{i}"), doc, findings)));
     }
+    let moulds = Moulds::made(std::mem::take(&mut raw.mould), doc, findings);
     let mut drawings = Drawings::beside(doc.file, read);
     let mut made: Vec<Option<Template>> = Vec::new();
     for (i, template) in raw.template.into_iter().enumerate() {
-        made.push(template.and_then(|t| {
+        let mould = template.as_ref().and_then(|t| mould_names.at(t.mould.as_deref()?));
+        let template = template.and_then(|t| {
             templates::template(t, &format!("template.{i}"), doc, &mut drawings, findings)
-        }));
+        });
+        made.push(template.map(|t| Template { mould, ..t }));
     }
     let (hosts, strips) = (made.len(), raw.strip.len());
     for (i, strip) in raw.strip.into_iter().enumerate() {
@@ -202,6 +214,7 @@ fn build(
         _ if i < hosts + strips => format!("strip.{}", i - hosts),
         _ => format!("patch.{}", i - hosts - strips),
     };
+    moulds.agree(&made[..hosts], &made_layers, doc, findings);
     layers::uses(&made_layers, &made, made_cloths.len(), path_of, doc, findings);
 
     let head = raw.job?;
@@ -210,8 +223,10 @@ fn build(
         file: doc.file.to_path_buf(),
         stock: raw.stock.map(|s| doc.file.parent().unwrap_or(Path::new("")).join(s)),
         other_hand_of: head.other_hand_of,
+        begun_from: head.begun_from,
         currency: head.currency,
         cloths: made_cloths.into_iter().collect::<Option<_>>()?,
+        moulds: moulds.all()?,
         templates: made.into_iter().collect::<Option<_>>()?,
         drawings: drawings.accounts(),
         layers: made_layers.into_iter().collect::<Option<_>>()?,

@@ -9,13 +9,16 @@ mod cloths;
 mod document;
 mod layers;
 mod layup;
+mod library;
 mod load;
 mod model;
 mod mosaic;
 mod mould_work;
+mod moulds;
 mod place;
 mod quantity;
 mod raw;
+mod refer;
 mod scaffold;
 mod schema;
 mod shapes;
@@ -26,10 +29,14 @@ pub use agree::{agree, differing};
 pub use layup::{
     BagOver, Consumables, CureStep, Debulk, Finish, FinishFaces, Layup, MouldMaterial, MouldWork,
 };
+pub use library::{
+    LIBRARY_FILE, LIBRARY_HEAD, LibraryCloth, check_library, library_of, library_schema_json,
+    of_roll,
+};
 pub use load::{ReadOutline, load, load_all, load_in, parse, parse_with};
 pub use model::{
-    Cutting, Hands, InkedSide, Job, Layer, LayerItem, PatchShape, ReadDrawing, Seen, SpliceKind,
-    SpliceRule, TakenOff, Template, TemplateSource,
+    Cutting, Hands, InkedSide, Job, Layer, LayerItem, Mould, MouldHands, MouldKind, PatchShape,
+    ReadDrawing, Seen, Side, SpliceKind, SpliceRule, TakenOff, Template, TemplateSource,
 };
 pub use mosaic::Mosaic;
 pub use place::placed;

@@ -29,6 +29,84 @@ pub enum InkedSide {
     Down,
 }
 
+/// What a mould is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum MouldKind {
+    /// A female mould: the part is laid up in it.
+    Female,
+    /// A male plug of the part.
+    Plug,
+}
+
+/// Which parts a mould makes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum MouldHands {
+    /// Parts that have no other hand.
+    Single,
+    /// Left parts.
+    Left,
+    /// Right parts.
+    Right,
+    /// Left and right parts, in a mould for each.
+    Pair,
+}
+
+/// A side of the boat or body that a part is for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Side {
+    /// The left part.
+    Left,
+    /// The right part.
+    Right,
+}
+
+impl Side {
+    /// `left` or `right`.
+    pub fn name(self) -> &'static str {
+        match self {
+            Side::Left => "left",
+            Side::Right => "right",
+        }
+    }
+}
+
+/// A mould that templates were taken off.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Mould {
+    /// Its id in the job.
+    pub id: String,
+    /// Its name for people.
+    pub name: String,
+    /// What it is.
+    pub kind: MouldKind,
+    /// Which parts it makes.
+    pub hands: MouldHands,
+    /// Of a pair, the one that was taped.
+    pub taped: Option<Side>,
+    /// Which way the inked side of its skins lay when they were drawn, if it is the same for all.
+    pub inked_side: Option<InkedSide>,
+    /// What is worth knowing about it.
+    pub note: Option<String>,
+    /// A photo of it, as the job names it.
+    pub photo: Option<PathBuf>,
+}
+
+impl Mould {
+    /// The part that a template is as traced (false) or mirrored (true): none of a single part.
+    pub fn side(&self, mirrored: bool) -> Option<Side> {
+        let traced = match self.hands {
+            MouldHands::Single => None,
+            MouldHands::Left => Some(Side::Left),
+            MouldHands::Right => Some(Side::Right),
+            MouldHands::Pair => self.taped,
+        }?;
+        Some(if mirrored == (traced == Side::Left) { Side::Right } else { Side::Left })
+    }
+}
+
 /// Which hands of a template a layer wants.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub enum Hands {
@@ -84,6 +162,8 @@ pub struct Template {
     pub may_cross_bench: bool,
     /// The template of the job whose mirror image it is, drawn by itself.
     pub other_hand_of: Option<String>,
+    /// Index into [`Job::moulds`] of the mould it was taken off, if it names one.
+    pub mould: Option<usize>,
 }
 
 impl Template {
@@ -235,10 +315,14 @@ pub struct Job {
     pub stock: Option<PathBuf>,
     /// Name of the job whose mirror image this one is.
     pub other_hand_of: Option<String>,
+    /// Folder of the job that it was begun from.
+    pub begun_from: Option<String>,
     /// Currency for prices, as the job writes it.
     pub currency: String,
     /// The cloths.
     pub cloths: Vec<Cloth>,
+    /// The moulds.
+    pub moulds: Vec<Mould>,
     /// Templates, strips and patches, in this order.
     pub templates: Vec<Template>,
     /// The drawings its templates come from.
@@ -251,4 +335,16 @@ pub struct Job {
     pub splice: Option<SpliceRule>,
     /// What it says about the work at the mould.
     pub mould_work: super::MouldWork,
+}
+
+impl Job {
+    /// Which part a template is, as traced or mirrored, where its mould says so.
+    pub fn side(&self, template: usize, mirrored: bool) -> Option<Side> {
+        self.moulds.get(self.templates.get(template)?.mould?)?.side(mirrored)
+    }
+
+    /// The same of a template by its id.
+    pub fn side_of(&self, template: &str, mirrored: bool) -> Option<Side> {
+        self.side(self.templates.iter().position(|t| t.id == template)?, mirrored)
+    }
 }

@@ -6,7 +6,7 @@
 //! already turned text with a unit into a number and held it to the range in the schema.
 
 use super::layup::{Consumables, CureStep, Debulk, Finish, Layup};
-use super::model::{Hands, InkedSide, Seen, TakenOff};
+use super::model::{Hands, InkedSide, MouldHands, MouldKind, Seen, Side, TakenOff};
 use super::quantity::{
     allowance, angle, angle_tolerance, areal_mass, chord, distance, id, join, point, ring,
     roll_length, share, size, text, turns,
@@ -38,6 +38,10 @@ pub(super) struct RawJob {
     #[serde(default)]
     #[schemars(length(min = 1, max = 200))]
     pub(super) cloth: Vec<Option<RawCloth>>,
+    /// The moulds: what all templates taken off one have in common is said there once.
+    #[serde(default)]
+    #[schemars(length(max = 200))]
+    pub(super) mould: Vec<Option<RawMould>>,
     /// Outlines from drawings: one section for each.
     #[serde(default)]
     #[schemars(length(max = 2000))]
@@ -82,6 +86,10 @@ pub(super) struct RawHead {
     #[serde(default)]
     #[schemars(schema_with = "text")]
     pub(super) other_hand_of: Option<String>,
+    /// Folder of the job that this one was begun from, in the same workshop.
+    #[serde(default)]
+    #[schemars(schema_with = "text")]
+    pub(super) begun_from: Option<String>,
     /// Currency of the prices, as it is to be printed.
     #[serde(default = "euro")]
     #[schemars(length(min = 1, max = 8))]
@@ -158,10 +166,20 @@ impl Default for RawSplice {
 /// A cloth: what it is, how wide its roll is, which face lies up.
 #[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
+#[schemars(
+    extend("required" = ["id"]),
+    extend("if" = { "not": { "required": ["library"] } }),
+    extend("then" = { "required": ["weave", "up", "roll_width", "selvedge"] })
+)]
 pub(super) struct RawCloth {
     /// Short name that layers use.
     #[schemars(schema_with = "id")]
     pub(super) id: String,
+    /// Id of a cloth in the workshop's library, `cloths.toml`: what does not stand here is as it is
+    /// there.
+    #[serde(default)]
+    #[schemars(schema_with = "text")]
+    pub(super) library: Option<String>,
     /// Name for people; the id if left out.
     #[serde(default)]
     #[schemars(schema_with = "text")]
@@ -311,13 +329,57 @@ pub(super) struct RawFlaw {
     pub(super) high: Option<f64>,
 }
 
+/// A mould: what is the same for all templates taken off it. A template that names it need not say
+/// what it was taken off, which side its drawing shows and which hands are wanted.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub(super) struct RawMould {
+    /// Short name that templates use.
+    #[schemars(schema_with = "id")]
+    pub(super) id: String,
+    /// Name for people; the id if left out.
+    #[serde(default)]
+    #[schemars(schema_with = "text")]
+    pub(super) name: Option<String>,
+    /// A female mould that the part is laid up in, or a plug of the part. A skin taken off a plug
+    /// is the other hand.
+    pub(super) kind: MouldKind,
+    /// Which parts it makes: a single one, a left one, a right one, or a pair of moulds of which
+    /// one was taped.
+    pub(super) hands: MouldHands,
+    /// Of a pair, the one that was taped: its hand is the one as traced.
+    #[serde(default)]
+    pub(super) taped: Option<Side>,
+    /// Which way the inked side of its skins lay when they were drawn; each template says so itself
+    /// if left out.
+    #[serde(default)]
+    pub(super) inked_side: Option<InkedSide>,
+    /// What is worth knowing about it.
+    #[serde(default)]
+    #[schemars(schema_with = "text")]
+    pub(super) note: Option<String>,
+    /// A photo of it (.jpg or .png), in the job's folder or below it.
+    #[serde(default)]
+    #[schemars(schema_with = "text")]
+    pub(super) photo: Option<String>,
+}
+
 /// A template: an outline from a drawing, and how the skin lay when it was drawn.
 #[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
+#[schemars(
+    extend("required" = ["id", "file"]),
+    extend("if" = { "not": { "required": ["mould"] } }),
+    extend("then" = { "required": ["taken_off", "inked_side"] })
+)]
 pub(super) struct RawTemplate {
     /// Short name that layers and patches use.
     #[schemars(schema_with = "id")]
     pub(super) id: String,
+    /// Id of the mould it was taken off: what the mould says need not stand here.
+    #[serde(default)]
+    #[schemars(schema_with = "text")]
+    pub(super) mould: Option<String>,
     /// The drawing (.svg, .dxf or .csv), in the job's folder or below it.
     #[schemars(length(min = 1, max = 1000))]
     pub(super) file: String,

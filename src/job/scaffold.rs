@@ -26,6 +26,7 @@ pub(super) fn sample_line(section: &str, key: &str) -> Option<String> {
     let sketch = Sketch::unread(Path::new("seat.svg"));
     let all = [
         HEAD.replace("NAME", "\"new job\""),
+        MOULDS.into(),
         template(&sketch, "seat"),
         WITHOUT_OUTLINES.into(),
         REST.into(),
@@ -123,6 +124,8 @@ fn text(name: &str, outlines: &[Sketch]) -> String {
     let name = if name.is_empty() { "new job".into() } else { name };
     let ids = unique(outlines);
     let mut out = HEAD.replace("NAME", &quote(&name));
+    out.push_str(MOULDS);
+    out.push_str(TEMPLATES);
     for (outline, id) in outlines.iter().zip(&ids) {
         out.push_str(&template(outline, id));
     }
@@ -168,6 +171,7 @@ const HEAD: &str = r#"# A warpwise job. Lengths are mm and angles degrees; text 
 [job]
 name = NAME
 # other_hand_of = "left seat"    # the job of the other hand, planned with it: visible twills are book-matched
+# begun_from = "seat"            # folder of the job that this one was begun from: what its parts weighed is shown with this one's
 currency = "EUR"                 # printed with the costs
 
 [cutting]
@@ -187,6 +191,7 @@ angle_tolerance = 0              # degrees a piece may lie off its angle to save
 # One section for each cloth.
 [[cloth]]
 id = "twill-200"                 # short name that layers use
+# where the workshop has a cloths.toml: library = "twill-200" takes all that does not stand here from there
 name = "carbon twill, 200 g/m²"  # name for people
 weave = "twill 2/2"              # unidirectional, plain, twill 2/2, twill 4/4, twill 2/1, twill 3/1, satin, biaxial 45, mat, none
 twill_line = 45                  # CHECK: with the up face towards you, 45 if the line rises to the left of the warp, -45 to the right
@@ -218,7 +223,20 @@ fibre_density = 1.8              # g/cm³
 # low = 300                      # leave out low and high if it crosses the whole roll
 # high = 420
 
-# One section for each template: an outline from a drawing.
+"#;
+
+const TEMPLATES: &str = "# One section for each template: an outline from a drawing.\n";
+
+const MOULDS: &str = r#"# What all templates taken off one mould have in common: a template with `mould = "hip"` needs no taken_off,
+# inked_side and hands of its own. Left and right parts are then called so.
+# [[mould]]
+# id = "hip"
+# kind = "female"                # female, or plug: a skin taken off a plug is the other hand
+# hands = "pair"                 # single, left, right, or pair: a left and a right mould of which one was taped
+# taped = "left"                 # of a pair, the one that was taped
+# inked_side = "up"              # which way the side that faced you in the mould lay when its skins were drawn
+# note = "on the upper shelf"    # and a photo of it, in this folder: photo = "hip-mould.jpg"
+
 "#;
 
 const TEMPLATE: &str = r#"

@@ -23,12 +23,12 @@ use toml::de::{DeTable, DeValue};
 pub(super) fn check<'t>(
     doc: &Document<'t>,
     schema: &Value,
-    findings: &mut Findings<'t>,
+    (what, findings): (&str, &mut Findings<'t>),
     broken: bool,
 ) -> Map<String, Value> {
     let mut checker = Checker { doc, findings, broken };
     let mut sound = Map::new();
-    checker.keys(schema, &doc.root, 0, "the job file", |checker, key, schema, value| {
+    checker.keys(schema, &doc.root, 0, what, |checker, key, schema, value| {
         let name = Name { section: "", key, entry: false };
         let checked = if is_sections(schema) {
             Some(checker.sections(schema, value, name))
@@ -93,7 +93,22 @@ fn most_entries(schema: &Value) -> usize {
 
 /// The keys that an object must have.
 fn required(schema: &Value) -> impl Iterator<Item = &str> {
-    schema.get("required").and_then(Value::as_array).into_iter().flatten().filter_map(Value::as_str)
+    listed_at(schema, "/required").chain(unless(schema))
+}
+
+/// Those that it need not have if it names where they are said: in the library, in a mould. What is
+/// wrong with that is said there.
+fn unless(schema: &Value) -> impl Iterator<Item = &str> {
+    listed_at(schema, "/then/required")
+}
+
+/// The keys that say where.
+fn refers(schema: &Value) -> impl Iterator<Item = &str> {
+    listed_at(schema, "/if/not/required")
+}
+
+fn listed_at<'s>(schema: &'s Value, at: &str) -> impl Iterator<Item = &'s str> {
+    schema.pointer(at).and_then(Value::as_array).into_iter().flatten().filter_map(Value::as_str)
 }
 
 /// The words a choice allows.
@@ -185,8 +200,11 @@ impl<'t> Checker<'_, 't> {
             }
         }
         // A key that is only misspelt is not missing as well.
-        for key in required(schema).filter(|key| !table.contains_key(*key) && !meant.contains(key))
-        {
+        let refers = refers(schema).any(|key| table.contains_key(key));
+        let missing = required(schema)
+            .filter(|key| !table.contains_key(*key) && !meant.contains(key))
+            .filter(|key| !refers || !unless(schema).any(|k| k == *key));
+        for key in missing {
             let Some(schema) = known.get(key).filter(|_| !self.broken) else {
                 continue;
             };

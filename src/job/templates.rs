@@ -277,6 +277,7 @@ pub(super) fn template(
         hands: raw.hands,
         may_cross_bench: raw.may_cross_bench,
         other_hand_of: raw.other_hand_of,
+        mould: None,
     })
 }
 
@@ -385,6 +386,7 @@ pub(super) fn strip(
         hands: Hands::AsTraced,
         may_cross_bench: raw.may_cross_bench,
         other_hand_of: None,
+        mould: None,
     })
 }
 
@@ -448,6 +450,7 @@ pub(super) fn patch(
         hands: host.hands,
         may_cross_bench: false,
         other_hand_of: None,
+        mould: host.mould,
     })
 }
 

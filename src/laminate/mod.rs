@@ -18,7 +18,7 @@ use crate::geometry::boolean::intersection;
 use crate::geometry::{Region, Ring, ring_area};
 use crate::plan::{Plan, PlanPiece};
 use regions::{Ply, common_divisor, plies};
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 /// Masses of all parts of a job, g. Laps and splices are counted, since pieces are.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -87,6 +87,32 @@ pub fn laminate(plan: &Plan) -> Laminate {
         out.regions.extend(regions);
     }
     out
+}
+
+/// What a job's parts are to weigh, g.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct PlannedMass {
+    /// Job.
+    pub job: String,
+    /// Off the mould, trim included, and finished; nothing where the mass of a cloth is not known.
+    pub mass: [Option<f64>; 2],
+}
+
+/// The masses of a plan alone, job by job.
+pub fn planned_masses(plan: &Plan) -> Vec<PlannedMass> {
+    let sheet = |m: &crate::plan::PlanCloth| (m.cloth.clone(), ply::sheet(m, &mut Vec::new()));
+    let sheets: Vec<(String, Option<Sheet>)> = plan.materials.iter().map(sheet).collect();
+    let find = |cloth: &str| sheets.iter().find(|s| s.0 == cloth).and_then(|s| s.1);
+    let of = |(i, job): (usize, &String)| {
+        let pieces: Vec<&PlanPiece> = plan.pieces.iter().filter(|p| p.job == *job).collect();
+        let known = !pieces.is_empty() && pieces.iter().all(|p| find(&p.cloth).is_some());
+        let mass = masses(job, &pieces, &find);
+        let finish: f64 =
+            plan.mould_work.get(i).map_or(0.0, |_| finishes(plan, i).iter().map(|f| f.mass).sum());
+        let both = [mass.with_trim, mass.net + finish].map(|m| Some(m).filter(|_| known));
+        PlannedMass { job: job.clone(), mass: both }
+    };
+    plan.jobs.iter().enumerate().map(of).collect()
 }
 
 /// The letter of a cloth in the codes, by its place among the plan's materials.

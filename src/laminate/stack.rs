@@ -224,6 +224,10 @@ pub(super) mod tests {
             batch: None,
             out_life_hours: None,
             expiry: None,
+            library: None,
+            roll_width: None,
+            selvedge: None,
+            price: None,
         }
     }
 

@@ -238,7 +238,7 @@ fn label(plan: &Plan, piece: &PlanPiece, side: &str, usual: bool) -> String {
     let mut all = vec![
         format!("{} {}", piece.number, piece.template),
         words::angle(piece.angle),
-        words::hand(piece.hand).to_string(),
+        words::hand_of(piece).to_string(),
     ];
     all.extend(words::which(piece));
     all.extend(

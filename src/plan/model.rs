@@ -1,9 +1,9 @@
 //! `plan.json`, schema 1: lengths mm, angles degrees, areas mm², rings anticlockwise (holes
 //! clockwise), not closed.
 
-use crate::cloth::{Backing, Face, Material, Permitted, Weave};
+use crate::cloth::{Backing, Face, Material, Permitted, Price, Weave};
 use crate::geometry::{Path, Point, Ring, ring_area};
-use crate::job::{Hands, MouldWork, Seen, SpliceKind};
+use crate::job::{Hands, MouldWork, Seen, Side, SpliceKind};
 use crate::outline::EdgeKind;
 use crate::ply::{Hand, Inked, Part};
 use crate::stock::Day;
@@ -272,6 +272,9 @@ pub struct PlanPiece {
     pub template: String,
     /// Its hand.
     pub hand: Hand,
+    /// Which part it is of, where the mould of its template makes left or right ones.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub side: Option<Side>,
     /// Angle as laid, degrees.
     pub angle: f64,
     /// Cloth id.
@@ -517,4 +520,16 @@ pub struct PlanCloth {
     /// Last day of use by the roll's label, as `2027-08-31`.
     #[serde(default)]
     pub expiry: Option<String>,
+    /// Its id in the workshop's library, if it was taken from there.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub library: Option<String>,
+    /// Width of the roll that the job gives, mm.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub roll_width: Option<f64>,
+    /// Selvedge at each side, mm.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub selvedge: Option<f64>,
+    /// Price.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub price: Option<Price>,
 }

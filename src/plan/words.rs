@@ -39,6 +39,11 @@ pub fn hand(hand: Hand) -> &'static str {
     }
 }
 
+/// The hand of a piece: `left` or `right` where its mould makes such parts.
+pub fn hand_of(piece: &PlanPiece) -> &'static str {
+    piece.side.map_or(hand(piece.hand), crate::job::Side::name)
+}
+
 /// `part 1 of 2` of a spliced ply.
 pub fn part(part: Part) -> String {
     format!("part {} of {}", part.number, part.of)

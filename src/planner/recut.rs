@@ -43,6 +43,7 @@ pub fn recut(
     if stock.is_some() {
         jobs.iter_mut().flat_map(|j| &mut j.cloths).for_each(|cloth| as_planned(cloth, plan));
     }
+    jobs.iter_mut().flat_map(|j| &mut j.cloths).for_each(|cloth| valued_as_planned(cloth, plan));
     let mut plan = plan.clone();
     if let Some(drawn) = &mut plan.drawn_from {
         drawn.kit = Some(so_far.kit.to_string());
@@ -104,6 +105,18 @@ fn as_planned(cloth: &mut Cloth, plan: &Plan) {
         cloth.roll_width = figures.roll_width;
         cloth.roll_length = None;
         cloth.flaws.clear();
+    }
+}
+
+/// A cloth with the values that the plan was made with: the workshop's may have changed by now.
+fn valued_as_planned(cloth: &mut Cloth, plan: &Plan) {
+    let known = plan.materials.iter().find(|m| m.cloth == cloth.id && m.roll_width.is_some());
+    if let Some(then) = known {
+        cloth.roll_width = then.roll_width.unwrap_or(cloth.roll_width);
+        cloth.selvedge = then.selvedge.unwrap_or(cloth.selvedge);
+        cloth.areal_mass = then.areal_mass;
+        cloth.resin_content = then.resin_content;
+        cloth.price = then.price;
     }
 }
 

@@ -204,7 +204,7 @@ impl Facts {
             template: piece.map_or_else(String::new, |p| clean(&p.template)),
             layer: piece.map_or_else(String::new, |p| words::layer(p.layer)),
             angle: piece.map_or_else(String::new, |p| super::text::angle(p.angle)),
-            hand: piece.map_or("", |p| words::hand(p.hand)),
+            hand: piece.map_or("", |p| words::hand_of(p)),
             more,
             face_down: placed.face == Face::Down,
         }

@@ -6,6 +6,7 @@ use super::flow::Flow;
 use super::form::Form;
 use super::policy::{base64, policy};
 use super::text::clean;
+use crate::laminate::planned_masses;
 use crate::layup::{ClockOf, LayupSheet, MOST_LOSS, Progress, clock_words};
 use crate::plan::Plan;
 use crate::units::show_number;
@@ -157,8 +158,15 @@ impl PartRecord<'_> {
             all.iter().enumerate().map(row).collect::<Vec<_>>()
         };
         let mut after = ticks("after", &self.sheet.after);
-        after.push(vec!["Mass off the mould".into(), grams(p.mass[0])]);
-        after.push(vec!["Mass finished".into(), grams(p.mass[1])]);
+        let planned = planned_masses(self.plan);
+        let planned = planned.iter().find(|m| m.job == self.sheet.job);
+        for (i, what) in ["Mass off the mould", "Mass finished"].into_iter().enumerate() {
+            let meant = planned.and_then(|m| m.mass[i]);
+            let meant = meant.map_or_else(String::new, |m| {
+                format!(", planned {} g for all of this plan", show_number(m, 1))
+            });
+            after.push(vec![what.into(), format!("{}{meant}", grams(p.mass[i]))]);
+        }
         vec![
             Part {
                 heading: "Cloth",

@@ -223,7 +223,7 @@ fn pieces(plan: &Plan) -> Markup {
                 text(format!("{}{which}", piece.template)),
                 text(piece.layer.to_string()),
                 text(angle(piece.angle)),
-                text(words::hand(piece.hand)),
+                text(words::hand_of(piece)),
                 text(piece.cloth.clone()),
                 text(stock.id.clone()),
                 text(unbroken(
@@ -396,7 +396,7 @@ pub(super) fn layer_pictures(
         };
         let lies = warp_in_words(plan, head);
         pictures.push((
-            format!("{} · {} · {lies} · {numbers}", clean(&head.template), words::hand(head.hand)),
+            format!("{} · {} · {lies} · {numbers}", clean(&head.template), words::hand_of(head)),
             s,
         ));
     }

@@ -112,7 +112,7 @@ pub(super) fn in_a_line(piece: &PlanPiece, placed: &PlacedPiece) -> String {
         clean(&piece.template),
         words::layer(piece.layer),
         angle(piece.angle),
-        words::hand(piece.hand).to_string(),
+        words::hand_of(piece).to_string(),
     ];
     let rest = words::which(piece)
         .into_iter()
@@ -147,7 +147,7 @@ pub(super) fn label(
                 "{} · {} · {}",
                 words::layer(piece.layer),
                 angle(piece.angle),
-                words::hand(piece.hand)
+                words::hand_of(piece)
             ),
             true,
         ),

@@ -4,7 +4,7 @@
 use super::text::{angle, clean, decimals, shorten};
 use crate::cloth::{Face, Permitted};
 use crate::geometry::{Point, ring_bounds};
-use crate::job::Job;
+use crate::job::{Job, Side};
 use crate::plan::{ClothFigures, Early, EndedEarly, Plan, StockKind, laying_order, words};
 use crate::ply::{Hand, Part, Piece};
 use crate::units::counted;
@@ -31,6 +31,8 @@ pub struct PlyRow {
     pub angle: f64,
     /// Hand.
     pub hand: Hand,
+    /// Left or right, where the mould of its template says so.
+    pub side: Option<Side>,
     /// Box of the piece in the cloth frame before any turn, along the warp and across it, mm.
     pub size: [f64; 2],
     /// How many.
@@ -51,6 +53,7 @@ impl PlyRow {
             cloth: p.cloth.clone(),
             angle: p.angle,
             hand: p.hand,
+            side: p.side,
             size: size(&p.outline),
             copies: p.copies,
             turns: turns_in_words(&p.permitted, p.tolerance),
@@ -68,6 +71,7 @@ impl PlyRow {
             cloth: job.cloths.get(p.cloth).map_or_else(String::new, |c| c.id.clone()),
             angle: p.angle,
             hand: p.hand,
+            side: job.side_of(&p.template, p.hand == Hand::Mirrored),
             size: size(&p.outline.outline),
             copies: p.copies,
             turns: turns_in_words(&p.permitted, p.tolerance),
@@ -169,7 +173,7 @@ pub fn plies(rows: &[PlyRow], columns: usize) -> String {
             clean(&row.ply),
             clean(&row.cloth),
             angle(row.angle),
-            words::hand(row.hand).to_string(),
+            row.side.map_or(words::hand(row.hand), Side::name).to_string(),
             format!("{} × {}", decimals(row.size[0], 0), decimals(row.size[1], 0)),
             row.copies.to_string(),
             letter(at),

@@ -359,7 +359,7 @@ fn template(plan: &Plan, group: &[&PlanPiece], mirrored: bool, turn: f64) -> Opt
     };
     let all = std::iter::once(number).chain(others).collect::<Vec<_>>().join(", ");
     let name =
-        format!("{all} {}, {} · cut {copies}", clean(&piece.template), words::hand(piece.hand));
+        format!("{all} {}, {} · cut {copies}", clean(&piece.template), words::hand_of(piece));
     Some(Template { scene, name, serves: group.len() })
 }
 

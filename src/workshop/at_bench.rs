@@ -3,7 +3,7 @@
 //! go there; those of any other go into the kit's own file.
 
 use super::folder::{PLAN_FOLDER, write_whole};
-use super::kit::{CutAgain, Kit, plan_name};
+use super::kit::{CutAgain, Kit, consumed, plan_name};
 use super::on_table::OnTable;
 use super::open_job::{OpenJob, about, faults_of, read_plan, read_stock};
 use super::plan_files::plan_files;
@@ -285,6 +285,7 @@ impl OpenJob {
 
     fn keep_kit(&self, kit: &mut Kit, plan: &Verified, key: &str) -> Result<(), Faults> {
         kit.keys.insert(key.to_string());
+        kit.is_planned(plan.plan());
         if !kit.plans.contains(&plan.plan().id) {
             kit.plans.push(plan.plan().id.clone());
         }
@@ -342,6 +343,8 @@ impl OpenJob {
         }
         kit.plans = [&kit.plans[..], &[plan.plan().id.clone(), made.plan().id.clone()]].concat();
         kit.plans.dedup();
+        kit.is_planned(plan.plan());
+        kit.used = consumed(made.plan());
         let old = plan::to_json(plan.plan());
         kit.keep(self.draft.dir(), &plan_name(&plan.plan().id), old.as_bytes())?;
         kit.save(self.draft.dir())?;
@@ -376,6 +379,7 @@ impl OpenJob {
         }
         self.put_plan(Arc::clone(&before))?;
         kit.cut_again.retain(|c| c.plan != plan.plan().id);
+        kit.used = consumed(before.plan());
         kit.save(self.draft.dir())?;
         Ok(Some(before))
     }

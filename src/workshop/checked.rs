@@ -187,7 +187,7 @@ impl Readings {
     }
 }
 
-fn note(fault: Fault, warning: bool, text: &str, file: &Path, values: &Values) -> Note {
+pub(super) fn note(fault: Fault, warning: bool, text: &str, file: &Path, values: &Values) -> Note {
     let at = match &fault.place {
         Place::Line { line, column } if fault.file.as_deref() == Some(file) => {
             values.key_at(text, *line, *column).map(str::to_string)
@@ -220,7 +220,7 @@ fn mend(at: &str, line: &str, values: &Values) -> Option<Edit> {
     Some(if same && old != key { Edit::All(vec![Edit::Clear { at: at.into() }, set]) } else { set })
 }
 
-fn entry_of(value: toml::Value) -> Option<Entry> {
+pub(super) fn entry_of(value: toml::Value) -> Option<Entry> {
     Some(match value {
         toml::Value::String(text) => Entry::Text(text),
         toml::Value::Integer(n) => Entry::Number(n as f64),

@@ -60,6 +60,8 @@ impl From<Fault> for Refused {
 #[derive(Clone, Debug)]
 pub struct Draft {
     file: PathBuf,
+    /// What it holds while it is not there; none of a file that must be.
+    new: Option<&'static str>,
     text: String,
     done: Vec<String>,
     undone: Vec<String>,
@@ -71,9 +73,21 @@ impl Draft {
     /// # Errors
     /// Its file cannot be read.
     pub fn open(dir: &Path) -> Result<Draft, Faults> {
-        let file = dir.join(JOB_FILE);
-        let text = read(&file)?;
-        Ok(Draft { file, text, done: Vec::new(), undone: Vec::new() })
+        Draft::of(dir.join(JOB_FILE), None)
+    }
+
+    /// Opens a file; with a text that it holds before it is there.
+    ///
+    /// # Errors
+    /// It cannot be read.
+    pub(super) fn of(file: PathBuf, new: Option<&'static str>) -> Result<Draft, Faults> {
+        let text = read(&file, new)?;
+        Ok(Draft { file, new, text, done: Vec::new(), undone: Vec::new() })
+    }
+
+    /// The text before the last step, and the one that was taken back last.
+    pub(super) fn beside(&self) -> [Option<&str>; 2] {
+        [self.done.last(), self.undone.last()].map(|text| text.map(String::as_str))
     }
 
     /// The job file.
@@ -106,7 +120,7 @@ impl Draft {
     /// # Errors
     /// The file cannot be read.
     pub fn refresh(&mut self) -> Result<bool, Faults> {
-        let now = read(&self.file)?;
+        let now = read(&self.file, self.new)?;
         let changed = now != self.text;
         if changed {
             self.step(now);
@@ -164,12 +178,12 @@ impl Draft {
         Ok(())
     }
 
-    fn fresh(&mut self, seen: &Revision) -> Result<(), Refused> {
+    pub(super) fn fresh(&mut self, seen: &Revision) -> Result<(), Refused> {
         self.refresh()?;
         if self.revision() == *seen { Ok(()) } else { Err(Refused::Stale) }
     }
 
-    fn write(&mut self, text: String) -> Result<(), Refused> {
+    pub(super) fn write(&mut self, text: String) -> Result<(), Refused> {
         if text != self.text {
             write_whole(&self.file, text.as_bytes())?;
             self.step(text);
@@ -186,24 +200,29 @@ impl Draft {
     }
 }
 
-fn read(file: &Path) -> Result<String, Faults> {
+fn read(file: &Path, new: Option<&'static str>) -> Result<String, Faults> {
+    if let Some(new) = new
+        && file.symlink_metadata().is_err_and(|e| e.kind() == std::io::ErrorKind::NotFound)
+    {
+        return Ok(new.into());
+    }
     let fault = |what: String, remedy: &str| Faults::from(Fault::new(what, remedy).in_file(file));
     let about = fs::metadata(file).map_err(|e| {
-        fault(format!("the job file cannot be read: {e}"), "put it back, or undo what moved it")
+        fault(format!("the file cannot be read: {e}"), "put it back, or undo what moved it")
     })?;
     if !about.is_file() {
-        return Err(fault("this is not an ordinary file".into(), "put the job file in its place"));
-    }
-    if about.len() > LARGEST_FILE {
         return Err(fault(
-            format!("the job file has more than {} MB", LARGEST_FILE >> 20),
-            "split the job",
+            "this is not an ordinary file".into(),
+            "put an ordinary file in its place",
         ));
     }
+    if about.len() > LARGEST_FILE {
+        return Err(fault(format!("the file has more than {} MB", LARGEST_FILE >> 20), "split it"));
+    }
     let bytes = fs::read(file)
-        .map_err(|e| fault(format!("the job file cannot be read: {e}"), "check its permissions"))?;
+        .map_err(|e| fault(format!("the file cannot be read: {e}"), "check its permissions"))?;
     String::from_utf8(bytes)
-        .map_err(|_| fault("the job file is not text in UTF-8".into(), "save it as UTF-8"))
+        .map_err(|_| fault("the file is not text in UTF-8".into(), "save it as UTF-8"))
 }
 
 #[cfg(test)]

@@ -62,7 +62,7 @@ pub enum Edit {
         /// To this place.
         to: usize,
     },
-    /// Gives a cloth, template, strip or patch another id, wherever it is named.
+    /// Gives a cloth, mould, template, strip or patch another id, wherever it is named.
     Rename {
         /// The key: `cloth.0.id`.
         at: String,
@@ -100,7 +100,7 @@ pub enum Edit {
 pub fn edited(text: &str, edit: &Edit) -> Result<String, Fault> {
     let mut doc: DocumentMut = text.parse().map_err(|e: toml_edit::TomlError| {
         let what = format!(
-            "the job file cannot be edited here while it breaks the rules of TOML: {}",
+            "the file cannot be edited here while it breaks the rules of TOML: {}",
             e.message().replace('\n', ", ")
         );
         Fault::new(what, "mend the line that is named in an editor, or undo")
@@ -306,9 +306,10 @@ fn shift(doc: &mut DocumentMut, section: &str, from: usize, to: usize) -> Result
     Ok(())
 }
 
-/// Keys that name a cloth, and keys that name a template, strip or patch.
-const NAMED: [(&[&str], &[&str]); 2] = [
+/// Keys that name a cloth, a mould, and a template, strip or patch.
+const NAMED: [(&[&str], &[&str]); 3] = [
     (&["cloth"], &["layer.cloth"]),
+    (&["mould"], &["template.mould"]),
     (
         &["template", "strip", "patch"],
         &[

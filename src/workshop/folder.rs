@@ -113,8 +113,18 @@ impl Folder {
     /// The name cannot be a folder's, or there is something of this name already (as a file system
     /// that ignores case sees it).
     pub fn begin(&self, name: &str, text: &str) -> Result<PathBuf, Faults> {
+        let dir = self.free(name)?;
+        fs::create_dir(&dir).map_err(|e| unwritable(&dir, &e))?;
+        write_whole(&dir.join(JOB_FILE), text.as_bytes())?;
+        Ok(dir)
+    }
+
+    /// The folder that a new job of this name would have.
+    ///
+    /// # Errors
+    /// As [`begin`](Self::begin).
+    pub(super) fn free(&self, name: &str) -> Result<PathBuf, Faults> {
         let name = file_name::checked(name)?;
-        let dir = self.root.join(name);
         let taken = fs::read_dir(&self.root)
             .map_err(|e| unreadable(&self.root, &e))?
             .filter_map(|e| e.ok()?.file_name().into_string().ok())
@@ -126,9 +136,7 @@ impl Folder {
             )
             .into());
         }
-        fs::create_dir(&dir).map_err(|e| unwritable(&dir, &e))?;
-        write_whole(&dir.join(JOB_FILE), text.as_bytes())?;
-        Ok(dir)
+        Ok(self.root.join(name))
     }
 }
 
@@ -176,7 +184,7 @@ fn unreadable(path: &Path, error: &io::Error) -> Faults {
         .into()
 }
 
-fn unwritable(path: &Path, error: &io::Error) -> Faults {
+pub(super) fn unwritable(path: &Path, error: &io::Error) -> Faults {
     Fault::new(
         format!("it cannot be written: {error}"),
         "check space and permissions; nothing that was there has changed",

@@ -4,6 +4,7 @@
 
 use super::folder::write_whole;
 use crate::fault::{Fault, Faults};
+use crate::laminate::{PlannedMass, planned_masses};
 use crate::layup::Progress;
 use crate::ledger::{PieceState, PieceTick, TickTo};
 use crate::plan::Plan;
@@ -15,8 +16,8 @@ use std::path::{Path, PathBuf};
 /// The folder of kits in the folder of a job.
 pub const KITS_FOLDER: &str = "kits";
 const FILE: &str = "kit.json";
-/// Version of the file; later ones are not read.
-const SCHEMA: u32 = 1;
+/// Version of the file; later ones are not read. Version 1 did not keep what was planned.
+const SCHEMA: u32 = 2;
 /// Largest file that is read, bytes.
 const LARGEST: u64 = 64 << 20;
 
@@ -43,6 +44,33 @@ pub(super) struct CutAgain {
     pub plan: String,
 }
 
+/// What a kit was planned to take, kept when its work begins: the plan may be made anew later.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub(super) struct Planned {
+    /// What the parts of each job are to weigh.
+    pub masses: Vec<PlannedMass>,
+    /// Cloth, mm², by its id.
+    pub cloth: Vec<(String, f64)>,
+    /// Pieces to cut, copies counted.
+    pub pieces: usize,
+}
+
+impl Planned {
+    /// What a plan says.
+    pub fn of(plan: &Plan) -> Planned {
+        Planned {
+            masses: planned_masses(plan),
+            cloth: consumed(plan),
+            pieces: plan.stocks.iter().map(|s| s.placed.len()).sum(),
+        }
+    }
+}
+
+/// The cloth that a plan consumes, mm², by its id.
+pub(super) fn consumed(plan: &Plan) -> Vec<(String, f64)> {
+    plan.cloths.iter().map(|c| (c.cloth.clone(), c.consumed_area)).collect()
+}
+
 /// A kit.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub(super) struct Kit {
@@ -61,6 +89,11 @@ pub(super) struct Kit {
     pub keys: BTreeSet<String>,
     #[serde(default)]
     pub lay_up: Vec<Progress>,
+    #[serde(default)]
+    pub planned: Option<Planned>,
+    /// Cloth that it takes by now, where pieces were cut again; as planned if there is none.
+    #[serde(default)]
+    pub used: Vec<(String, f64)>,
 }
 
 impl Kit {
@@ -90,7 +123,28 @@ impl Kit {
             cut_again: Vec::new(),
             keys: BTreeSet::new(),
             lay_up: Vec::new(),
+            planned: None,
+            used: Vec::new(),
         })
+    }
+
+    /// All kits of a job.
+    ///
+    /// # Errors
+    /// The file of one cannot be read, or is of a later version.
+    pub fn all(job_dir: &Path) -> Result<Vec<Kit>, Faults> {
+        let mut all = Vec::new();
+        let mut faults = Faults::new();
+        for entry in std::fs::read_dir(job_dir.join(KITS_FOLDER)).into_iter().flatten().flatten() {
+            all.extend(faults.keep(read(&entry.path().join(FILE))).flatten());
+        }
+        all.sort_by(|a, b| a.kit.cmp(&b.kit));
+        faults.into_result(all)
+    }
+
+    /// Keeps what it was planned to take, before anything is done otherwise.
+    pub fn is_planned(&mut self, plan: &Plan) {
+        self.planned.get_or_insert_with(|| Planned::of(plan));
     }
 
     /// Its folder.
@@ -217,15 +271,15 @@ fn read(file: &Path) -> Result<Option<Kit>, Faults> {
     let value: serde_json::Value = serde_json::from_str(&text)
         .map_err(|e| trouble(format!("the state of the kit cannot be read: {e}")))?;
     let schema = value["schema"].as_u64().unwrap_or(0);
-    if schema != u64::from(SCHEMA) {
+    if !(1..=u64::from(SCHEMA)).contains(&schema) {
         let what = format!(
             "it is of version {}, and this program knows {SCHEMA}",
             quoted(&schema.to_string())
         );
         return Err(trouble(what));
     }
-    serde_json::from_value(value)
-        .map(Some)
+    serde_json::from_value::<Kit>(value)
+        .map(|kit| Some(Kit { schema: SCHEMA, ..kit }))
         .map_err(|e| trouble(format!("the state of the kit cannot be read: {e}")))
 }
 
@@ -260,7 +314,7 @@ mod tests {
         kit.save(home.path()).unwrap();
         let file = kit.file(home.path());
         for (text, said) in
-            [("{\"schema\": 2}", "version"), ("{", "cannot be read"), ("{}", "version")]
+            [("{\"schema\": 3}", "version"), ("{", "cannot be read"), ("{}", "version")]
         {
             std::fs::write(&file, text).unwrap();
             let faults = Kit::of(home.path(), &plan("first")).unwrap_err();

@@ -8,6 +8,7 @@
 //! looks at the clock or the environment.
 
 mod at_bench;
+mod begin_from;
 mod benches;
 mod by_corners;
 mod by_hand;
@@ -18,6 +19,9 @@ mod folder;
 mod house;
 mod intake;
 mod kit;
+mod learnt;
+mod library;
+mod mould_change;
 mod offcut_box;
 mod on_table;
 mod open_job;
@@ -28,6 +32,7 @@ mod projecting;
 mod values;
 
 pub use at_bench::{ActTick, AtBench, BenchTick, CopyState, Ticked};
+pub use begin_from::{CameAlong, begin_from};
 pub use benches::{BENCHES_FILE, Bench, Colour, How, Style, TRUE_WITHIN, Yes, benches, keep_bench};
 pub use by_corners::{Span, trace_by_corners, untraced_photos};
 pub use by_hand::FlawOn;
@@ -38,6 +43,11 @@ pub use folder::{Folder, JOB_FILE, JobEntry, LEDGER_FILE, PLAN_FOLDER, free_name
 pub use house::{HOUSE_FILE, set_units, units_of};
 pub use intake::{LastPhoto, Lay, NotTaken, Taken, by_size, free_id, take, trace_again};
 pub use kit::KITS_FOLDER;
+pub use learnt::{Learnt, PartBefore, Spread, learnt_of};
+pub use library::{Change, Library};
+pub use mould_change::{
+    HandsOf, checked_with, hands_of, lay_of_mould, off_mould, template_of_mould,
+};
 pub use offcut_box::{holds, offcut_in, offcut_shape};
 pub use open_job::{OpenJob, faults_of, read_plan, read_stock};
 pub use outline_file::{OutlineData, PhotoUnder, notes_of, outline_drawing};

@@ -2,10 +2,11 @@
 
 use super::checked::{Checked, Readings};
 use super::draft::Draft;
-use super::folder::PLAN_FOLDER;
+use super::folder::{Folder, JOB_FILE, PLAN_FOLDER};
 use super::on_table::OnTable;
 use super::planning::{Planning, Settings};
 use crate::fault::{Fault, Faults};
+use crate::job::library_of;
 use crate::ledger::{Ledger, Moment, Trouble};
 use crate::plan;
 use crate::stock::Snapshot;
@@ -24,6 +25,8 @@ pub struct OpenJob {
     pub draft: Draft,
     /// The run that plans it, if one was begun.
     pub planning: Option<Arc<Planning>>,
+    /// The workshop that it lies in and the name of its folder there, where it was opened so.
+    pub place: Option<(Folder, String)>,
     /// How it was last asked to be planned.
     pub asked: Option<Settings>,
     readings: Readings,
@@ -41,6 +44,7 @@ impl OpenJob {
         Ok(OpenJob {
             draft: Draft::open(dir)?,
             planning: None,
+            place: None,
             asked: None,
             readings: Readings::default(),
             checked: None,
@@ -61,6 +65,11 @@ impl OpenJob {
         let checked = Arc::new(self.readings.check(self.draft.text(), self.draft.file()));
         self.checked = Some((self.draft.text().to_string(), stamp, Arc::clone(&checked)));
         checked
+    }
+
+    /// The job as it would be with another text.
+    pub(super) fn check(&self, text: &str) -> Checked {
+        self.readings.check(text, self.draft.file())
     }
 
     /// The plan in its plan folder, read and verified anew only if it has changed; none if there is
@@ -136,6 +145,8 @@ fn stamp_of(dir: &Path) -> Stamp {
             }
         }
     }
+    // What a job takes from the library changes with it.
+    stamp.extend(library_of(&dir.join(JOB_FILE)).map(|file| (file.clone(), about(&file))));
     stamp.sort();
     stamp
 }

@@ -15,6 +15,7 @@ pub fn cloth(weave: Weave) -> Cloth {
     Cloth {
         id: "carbon".into(),
         name: "carbon".into(),
+        library: None,
         weave,
         balanced: true,
         one_way: false,
@@ -59,6 +60,7 @@ pub fn template(id: &str, draft: Draft) -> Template {
         hands: Hands::AsTraced,
         may_cross_bench: false,
         other_hand_of: None,
+        mould: None,
     }
 }
 
@@ -93,6 +95,8 @@ pub fn job(weave: Weave, templates: Vec<Template>, layers: Vec<Layer>) -> Job {
         file: PathBuf::from("job.toml"),
         stock: None,
         other_hand_of: None,
+        begun_from: None,
+        moulds: Vec::new(),
         currency: "EUR".into(),
         cloths: vec![cloth(weave)],
         templates,

@@ -133,6 +133,7 @@ impl Make {
             ply: format!("{}-{}", self.layer, self.template),
             template: self.template.into(),
             hand: self.hand,
+            side: None,
             angle: self.angle,
             cloth: self.cloth.into(),
             part: self.part,
@@ -356,6 +357,10 @@ pub fn plan() -> Plan {
         batch: None,
         out_life_hours: None,
         expiry: None,
+        library: None,
+        roll_width: None,
+        selvedge: None,
+        price: None,
     };
     Plan {
         schema: 1,

@@ -1,0 +1,129 @@
+//! What a change of a mould does to a job's pieces, before it is kept.
+
+use super::draft::{Refused, Revision};
+use super::edit::{Edit, Entry, edited};
+use super::intake::Lay;
+use super::open_job::OpenJob;
+use super::values::Values;
+use crate::job::{Job, Side};
+use crate::ply::{Hand, Prepared};
+
+/// The pieces of a template in one hand.
+#[derive(Clone, Debug, PartialEq)]
+pub struct HandsOf {
+    /// The template.
+    pub template: String,
+    /// The hand.
+    pub hand: Hand,
+    /// Left or right, where its mould says so.
+    pub side: Option<Side>,
+    /// Pieces of it, copies counted.
+    pub pieces: u32,
+    /// The drawing is mirrored to come into the template's frame: off a plug or inked side down,
+    /// but not both.
+    pub drawn_mirrored: bool,
+}
+
+/// The hands of all pieces, template by template.
+pub fn hands_of(job: &Job, prepared: &Prepared) -> Vec<HandsOf> {
+    let mut out: Vec<HandsOf> = Vec::new();
+    for (t, template) in job.templates.iter().enumerate() {
+        for hand in [Hand::AsTraced, Hand::Mirrored] {
+            let of = prepared.pieces.iter().filter(|p| p.template == template.id && p.hand == hand);
+            let pieces = of.map(|p| p.copies).sum();
+            if pieces > 0 {
+                out.push(HandsOf {
+                    template: template.id.clone(),
+                    hand,
+                    side: job.side(t, hand == Hand::Mirrored),
+                    pieces,
+                    drawn_mirrored: template.drawn_mirrored(),
+                });
+            }
+        }
+    }
+    out
+}
+
+/// What an edit would make of the job: its check as it would be, and nothing is written.
+///
+/// # Errors
+/// [`Refused`]: the job has changed, or the edit names what is not there.
+pub fn checked_with(
+    open: &mut OpenJob,
+    edit: &Edit,
+    seen: &Revision,
+) -> Result<super::Checked, Refused> {
+    open.draft.fresh(seen)?;
+    let text = edited(open.draft.text(), edit)?;
+    Ok(open.check(&text))
+}
+
+/// What a template need not say that names this mould.
+fn said_by(mould: &str, values: &Values) -> Vec<&'static str> {
+    let k =
+        (0..values.count("mould")).find(|k| values.get(&format!("mould.{k}.id")) == Some(mould));
+    let Some(k) = k else { return Vec::new() };
+    let has_side = values.has(&format!("mould.{k}.inked_side"));
+    let keys = ["taken_off", "hands"].into_iter();
+    keys.chain(has_side.then_some("inked_side")).collect()
+}
+
+/// The edit that puts a template under a mould, or takes it out of the one it is under: what the
+/// mould says then goes, or stays with the template.
+pub fn template_of_mould(values: &Values, job: Option<&Job>, index: usize, mould: &str) -> Edit {
+    let at = |key: &str| format!("template.{index}.{key}");
+    let mut edits = Vec::new();
+    if mould.is_empty() {
+        let id = values.get(&at("id"));
+        let template = job.and_then(|j| j.templates.iter().find(|t| Some(t.id.as_str()) == id));
+        if let Some(t) = template {
+            let said = [
+                ("taken_off", serde_json::to_value(t.taken_off)),
+                ("inked_side", serde_json::to_value(t.inked_side)),
+                ("hands", serde_json::to_value(t.hands)),
+            ];
+            for (key, value) in said {
+                if let Some(word) = value.ok().as_ref().and_then(|v| v.as_str()) {
+                    edits.push(Edit::Set { at: at(key), to: word.into() });
+                }
+            }
+        }
+        if values.has(&at("mould")) {
+            edits.push(Edit::Clear { at: at("mould") });
+        }
+    } else {
+        edits.push(Edit::Set { at: at("mould"), to: mould.into() });
+        let gone = said_by(mould, values).into_iter().map(at).filter(|at| values.has(at));
+        edits.extend(gone.map(|at| Edit::Clear { at }));
+    }
+    Edit::All(edits)
+}
+
+/// How a skin lay by its mould, where the mould says it.
+pub fn lay_of_mould(lay: Lay, mould: &str, values: &Values) -> Lay {
+    let k =
+        (0..values.count("mould")).find(|k| values.get(&format!("mould.{k}.id")) == Some(mould));
+    let said = |key: &str| values.get(&format!("mould.{}.{key}", k?));
+    Lay {
+        plug: said("kind").map_or(lay.plug, |kind| kind == "plug"),
+        inked_down: said("inked_side").map_or(lay.inked_down, |side| side == "down"),
+        ..lay
+    }
+}
+
+/// The templates that an edit adds, under a mould: what that says they do not say themselves.
+pub fn off_mould(edit: Edit, mould: &str, values: &Values) -> Edit {
+    let said = said_by(mould, values);
+    match edit {
+        Edit::All(edits) => {
+            Edit::All(edits.into_iter().map(|e| off_mould(e, mould, values)).collect())
+        }
+        Edit::Add { section, mut keys } if section == "template" && !said.is_empty() => {
+            keys.retain(|(key, _)| !said.contains(&key.as_str()));
+            keys.push(("mould".into(), Entry::from(mould)));
+            Edit::Add { section, keys }
+        }
+        other => other,
+    }
+}
