@@ -7,8 +7,10 @@ use axum::response::{IntoResponse, Response};
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use warpwise::fault::Faults;
+use warpwise::ledger::Moment;
+use warpwise::stock::Snapshot;
 use warpwise::units::System;
-use warpwise::workshop::{Folder, LastPhoto, OpenJob, Projecting, units_of};
+use warpwise::workshop::{Folder, LastPhoto, OpenJob, Projecting, StockSeen, units_of};
 
 /// What stands for the job in the workshop's own folder in an address.
 pub const ROOT_JOB: &str = "~";
@@ -27,6 +29,16 @@ pub struct App {
     /// What the projector over the bench throws.
     pub projecting: Mutex<Projecting>,
     jobs: Mutex<HashMap<String, Arc<Mutex<OpenJob>>>>,
+    stock: StockSeen,
+}
+
+/// Through which door a request came.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Device {
+    /// This computer's own.
+    First,
+    /// That of second devices.
+    Second,
 }
 
 impl App {
@@ -34,7 +46,7 @@ impl App {
     pub fn new(folder: Folder, guard: Arc<Guard>, door: Option<Door>) -> App {
         let projecting = Mutex::new(Projecting::new(folder.root()));
         let (last_photo, jobs) = (LastPhoto::default(), Mutex::default());
-        App { folder, guard, door, last_photo, projecting, jobs }
+        App { folder, guard, door, last_photo, projecting, jobs, stock: StockSeen::default() }
     }
 
     /// The job of this name in an address, opened if it is not.
@@ -50,6 +62,17 @@ impl App {
         let open = Arc::new(Mutex::new(OpenJob::open(&dir)?));
         jobs.insert(name.to_string(), Arc::clone(&open));
         Ok(open)
+    }
+}
+
+impl App {
+    /// The stock as the ledger has it; none before there is a ledger.
+    ///
+    /// # Errors
+    /// It cannot be read.
+    pub fn stock(&self) -> Result<Option<Arc<Snapshot>>, Faults> {
+        let file = self.folder.ledger();
+        file.exists().then(|| self.stock.read(&file, &Moment::now())).transpose()
     }
 }
 

@@ -11,7 +11,7 @@ macro_rules! asset {
     };
 }
 
-const ASSETS: [(&str, &str, &[u8]); 15] = [
+const ASSETS: [(&str, &str, &[u8]); 18] = [
     asset!("page.css", "text/css; charset=utf-8"),
     asset!("page.js", "text/javascript; charset=utf-8"),
     asset!("htmx.min.js", "text/javascript; charset=utf-8"),
@@ -26,6 +26,9 @@ const ASSETS: [(&str, &str, &[u8]); 15] = [
     asset!("tick-queue.js", "text/javascript; charset=utf-8"),
     asset!("cutting-list.js", "text/javascript; charset=utf-8"),
     asset!("lay-up.js", "text/javascript; charset=utf-8"),
+    asset!("label-scan.js", "text/javascript; charset=utf-8"),
+    asset!("qr/decode.js", "text/javascript; charset=utf-8"),
+    asset!("qr/index.js", "text/javascript; charset=utf-8"),
     asset!("icon.svg", "image/svg+xml"),
 ];
 

@@ -157,16 +157,23 @@ pub async fn kept(
             inside.then(|| std::fs::read(path).ok()).flatten()
         });
         match found {
-            Some(bytes) if bytes.starts_with(&[0xff, 0xd8, 0xff]) => {
-                ([(header::CONTENT_TYPE, "image/jpeg")], bytes).into_response()
-            }
-            Some(bytes) if bytes.starts_with(b"\x89PNG") => {
-                ([(header::CONTENT_TYPE, "image/png")], bytes).into_response()
-            }
-            _ => StatusCode::NOT_FOUND.into_response(),
+            Some(bytes) => said_of_photo(bytes),
+            None => StatusCode::NOT_FOUND.into_response(),
         }
     })
     .await
+}
+
+/// A photo by what it is; anything else is not there.
+pub fn said_of_photo(bytes: Vec<u8>) -> Response {
+    let kind = if bytes.starts_with(&[0xff, 0xd8, 0xff]) {
+        "image/jpeg"
+    } else if bytes.starts_with(b"\x89PNG") {
+        "image/png"
+    } else {
+        return StatusCode::NOT_FOUND.into_response();
+    };
+    ([(header::CONTENT_TYPE, kind)], bytes).into_response()
 }
 
 /// A shape by size.

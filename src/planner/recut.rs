@@ -232,7 +232,7 @@ fn place(
 }
 
 /// The first place for a shape on a stock beside what lies there.
-fn laid(shape: &Shape, stock: Stock, pins: &[Pin], gap: f64) -> Option<Placement> {
+pub(super) fn laid(shape: &Shape, stock: Stock, pins: &[Pin], gap: f64) -> Option<Placement> {
     let problem = Problem::new(vec![shape.clone()], vec![stock], gap).ok()?;
     let problem = problem.with_pins(pins.to_vec()).ok()?;
     // A first layout places what has a place.

@@ -292,11 +292,11 @@ impl Snapshot {
     }
 
     /// Offcuts of a cloth that may be cut: not over; those for the look only if `cosmetic` says so.
-    pub fn offcuts_of<'a>(
+    pub fn offcuts_of<'a, 'c>(
         &'a self,
-        cloth: &'a str,
+        cloth: &'c str,
         cosmetic: bool,
-    ) -> impl Iterator<Item = &'a Offcut> {
+    ) -> impl Iterator<Item = &'a Offcut> + use<'a, 'c> {
         let usable = move |a: &Age| {
             if cosmetic { a.cosmetic_only || a.is_sound(self.day) } else { a.is_sound(self.day) }
         };

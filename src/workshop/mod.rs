@@ -19,12 +19,15 @@ mod house;
 mod intake;
 mod kit;
 mod offcut_box;
+mod offcut_photo;
 mod on_table;
 mod open_job;
 mod outline_file;
 mod plan_files;
 mod planning;
 mod projecting;
+mod stock_seen;
+mod takers;
 mod values;
 
 pub use at_bench::{ActTick, AtBench, BenchTick, CopyState, Ticked};
@@ -38,7 +41,11 @@ pub use folder::{Folder, JOB_FILE, JobEntry, LEDGER_FILE, PLAN_FOLDER, free_name
 pub use house::{HOUSE_FILE, set_units, units_of};
 pub use intake::{LastPhoto, Lay, NotTaken, Taken, by_size, free_id, take, trace_again};
 pub use kit::KITS_FOLDER;
-pub use offcut_box::{holds, offcut_in, offcut_shape};
+pub use offcut_box::{BoxWish, holds, offcut_shape, offcuts_wished};
+pub use offcut_photo::{
+    NotSeen, OFFCUT_PHOTOS, OffcutSeen, WarpBy, offcut_booked, offcut_picture, offcut_put_aside,
+    offcut_seen, take_offcut, trace_offcut_again, waiting_offcuts,
+};
 pub use open_job::{OpenJob, faults_of, read_plan, read_stock};
 pub use outline_file::{OutlineData, PhotoUnder, notes_of, outline_drawing};
 pub use plan_files::plan_files;
@@ -46,4 +53,6 @@ pub use planning::{News, Phase, Picture, Planning, Settings};
 pub use projecting::{
     Cutting, Light, Projecting, Shown, Standing, Step, Stop as CutStop, bench_in_photo,
 };
+pub use stock_seen::StockSeen;
+pub use takers::Sought;
 pub use values::Values;
