@@ -11,13 +11,14 @@ macro_rules! asset {
     };
 }
 
-const ASSETS: [(&str, &str, &[u8]); 18] = [
+const ASSETS: [(&str, &str, &[u8]); 19] = [
     asset!("page.css", "text/css; charset=utf-8"),
     asset!("page.js", "text/javascript; charset=utf-8"),
     asset!("htmx.min.js", "text/javascript; charset=utf-8"),
     asset!("outline-editor.js", "text/javascript; charset=utf-8"),
     asset!("card-corners.js", "text/javascript; charset=utf-8"),
     asset!("plan-picture.js", "text/javascript; charset=utf-8"),
+    asset!("made.js", "text/javascript; charset=utf-8"),
     asset!("cut-table.js", "text/javascript; charset=utf-8"),
     asset!("projector-view.js", "text/javascript; charset=utf-8"),
     asset!("plan-watch.js", "text/javascript; charset=utf-8"),

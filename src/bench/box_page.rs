@@ -14,6 +14,7 @@ use serde::Deserialize;
 use std::collections::BTreeSet;
 use std::sync::Arc;
 use warpwise::fault::{Fault, Faults};
+use warpwise::geometry::clip::line_in;
 use warpwise::geometry::{Bounds, point};
 use warpwise::plan::PlacedPiece;
 use warpwise::stock::{Offcut, Snapshot};
@@ -52,6 +53,15 @@ impl Wanted {
         let holds = [mm(&self.along), mm(&self.across)].map(Option::unwrap_or_default);
         let wish = BoxWish { words: self.find.clone(), cloth: self.cloth.clone(), holds };
         wrong.into_result(wish)
+    }
+
+    /// The offcuts of this part.
+    ///
+    /// # Errors
+    /// A size that is none.
+    pub fn part<'s>(&self, units: System, stock: &'s Snapshot) -> Result<Vec<&'s Offcut>, Faults> {
+        let found = offcuts_wished(stock, &self.wish(units)?);
+        Ok(found.into_iter().skip(self.from).take(AT_A_TIME).collect())
     }
 
     fn address(&self, way: &str, from: usize) -> String {
@@ -101,7 +111,6 @@ pub fn section(words: &Words, stock: &Snapshot, wanted: &Wanted) -> Markup {
             h2 #offcuts { (words.t("stock.offcuts")) " (" (stock.offcuts.len()) ")" }
             @if !stock.offcuts.is_empty() {
                 (form(words, stock, wanted))
-                p { a .button href="/stock/labels" target="_blank" { (words.t("stock.labels")) } }
                 div #box {
                     @match &wish {
                         Ok(wish) => (shown(words, stock, wanted, wish)),
@@ -182,6 +191,9 @@ fn shown(words: &Words, stock: &Snapshot, wanted: &Wanted, wish: &BoxWish) -> Ma
                 li .card { (one(words, offcut, stock, scale)) }
             }
         }
+        @if from < to {
+            p { a .button href=(wanted.address("/stock/labels", from)) target="_blank" { (words.with("stock.labels_of", &[&(to - from).to_string()])) } }
+        }
         @if to < found.len() {
             @let next = AT_A_TIME.min(found.len() - to);
             p .next {
@@ -232,9 +244,15 @@ pub fn picture(words: &Words, offcut: &Offcut, placed: &[&PlacedPiece], scale: f
     for placed in placed {
         picture.rings(std::iter::once(&placed.outline).chain(&placed.holes), "laid");
     }
-    // Where it is sure to be on the cloth.
-    let room = offcut.largest_rectangle().unwrap_or(b);
-    let reach = point(0.35 * room.width(), 0.0);
-    picture.arrow([room.centre() - reach, room.centre() + reach], "warp");
+    // The longest of some lines along the warp that lie on the cloth.
+    let heights = [0.5, 0.35, 0.65, 0.2, 0.8].map(|share| b.min.y + share * b.height());
+    let lines = heights.iter().flat_map(|y| {
+        let on = line_in(point(b.min.x, *y), point(1.0, 0.0), offcut.region());
+        on.into_iter().map(move |[from, to]| [b.min.x + from, b.min.x + to, *y])
+    });
+    if let Some([from, to, y]) = lines.max_by(|a, b| (a[1] - a[0]).total_cmp(&(b[1] - b[0]))) {
+        let inset = 0.15 * (to - from);
+        picture.arrow([point(from + inset, y), point(to - inset, y)], "warp");
+    }
     picture.done()
 }

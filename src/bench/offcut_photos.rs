@@ -154,11 +154,12 @@ fn found(
             p .quiet { (words.t("offcut.warp_how")) }
             ul .choices {
                 @if seen.outline.arrow().is_some() {
-                    li { a .button href=(link("arrow")) aria-current=[(warp == "arrow").then_some("true")] { "→ " (words.t("offcut.arrow")) } }
+                    li { a .button href=(link("arrow")) aria-current=[(warp == "arrow").then_some("true")] { @if warp == "arrow" { "✓ " } "→ " (words.t("offcut.arrow")) } }
                 }
                 @for (i, edge) in seen.edges.iter().enumerate() {
                     @let to = format!("edge-{}", i + 1);
                     li { a .button href=(link(&to)) aria-current=[(warp == to).then_some("true")] {
+                        @if warp == to { "✓ " }
                         (words.with("offcut.edge", &[&(i + 1).to_string()])) " · " (words.units.size(path_length(edge)))
                     } }
                 }
@@ -182,8 +183,7 @@ fn drawn(words: &Words, name: &str, seen: &OffcutSeen, warp: &str, degrees: Opti
     let none = Bounds { min: point(0.0, 0.0), max: point(1.0, 1.0) };
     let b = ring_bounds(seen.outline.net()).unwrap_or(none);
     let margin = 0.08 * b.width().max(b.height());
-    let area =
-        Bounds { min: b.min - point(margin, margin), max: b.max + point(margin, margin) };
+    let area = Bounds { min: b.min - point(margin, margin), max: b.max + point(margin, margin) };
     let mut picture = Picture::new(area, words.t("offcut.picture"));
     if let Some(photo) = &seen.photo {
         let [left, low, right, high] = photo.place;
@@ -215,10 +215,13 @@ fn form(
     size: Bounds,
 ) -> Markup {
     let stock = app.stock().ok().flatten();
-    let cloths: BTreeSet<String> = stock.iter().flat_map(|s| {
-        let rolls = s.rolls.iter().map(|r| r.cloth().to_string());
-        rolls.chain(s.offcuts.iter().map(|o| o.cloth().to_string())).collect::<Vec<_>>()
-    }).collect();
+    let cloths: BTreeSet<String> = stock
+        .iter()
+        .flat_map(|s| {
+            let rolls = s.rolls.iter().map(|r| r.cloth().to_string());
+            rolls.chain(s.offcuts.iter().map(|o| o.cloth().to_string())).collect::<Vec<_>>()
+        })
+        .collect();
     let field = |name: &str, kind: &str, list: Option<&str>| {
         let id = format!("offcut-{name}");
         html! { div .field { label for=(id) { (words.t(&format!("stock.{name}"))) } input id=(id) name=(name) type=(kind) required[name == "cloth"] list=[list] autocomplete="off"; } }
@@ -293,9 +296,7 @@ fn answered(app: &App, words: &Words, name: &str, said: &Faults, device: Device)
     // An arrow on it says where the warp runs; the person looks whether it does.
     let arrow = offcut_seen(app.folder.root(), name).is_ok_and(|s| s.outline.arrow().is_some());
     match whole(app, words, name, if arrow { "arrow" } else { "" }, device) {
-        Ok(main) => {
-            Html(html! { (faults(words, said)) (main) }.into_string()).into_response()
-        }
+        Ok(main) => Html(html! { (faults(words, said)) (main) }.into_string()).into_response(),
         Err(list) => message(StatusCode::NOT_FOUND, faults(words, &list)),
     }
 }

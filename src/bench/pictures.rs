@@ -55,7 +55,12 @@ impl Picture {
     }
 
     /// A line that leads to an address, with a number at its middle.
-    pub fn choice(&mut self, ends: [Point; 2], (at, said, number): (&str, &str, &str), chosen: bool) {
+    pub fn choice(
+        &mut self,
+        ends: [Point; 2],
+        (at, said, number): (&str, &str, &str),
+        chosen: bool,
+    ) {
         let (middle, size) = ((ends[0] + ends[1]) * 0.5, 14.0 * self.pen);
         let p = point(middle.x - self.area.min.x, self.area.max.y - middle.y);
         let (class, heavy) = if chosen { ("chosen", 5.0) } else { ("choice", 3.0) };

@@ -7,7 +7,9 @@ use super::frame::{address, faults, page, refused};
 use super::guard::Guard;
 use super::plan_page::{figures, overview};
 use super::words::Words;
-use super::{box_page, cut_page, intake, language, lay_page, plies, sheets_page, stock_page, ticks};
+use super::{
+    box_page, cut_page, intake, language, lay_page, plies, sheets_page, stock_page, ticks,
+};
 use axum::body::{Body, Bytes};
 use axum::extract::{Path, Query, State};
 use axum::http::{HeaderMap, StatusCode};

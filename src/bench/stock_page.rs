@@ -51,7 +51,12 @@ pub fn main(app: &App, words: &Words) -> Markup {
 fn all(app: &App, words: &Words, wanted: &Wanted, may_change: bool) -> Markup {
     html! {
         h1 { (words.t("frame.stock")) }
-        p { a .button.go href="/stock/scan" { (words.t("label.title")) } }
+        div .inline {
+            a .button.go href="/stock/scan" { (words.t("label.title")) }
+            @if may_change && app.folder.ledger().exists() {
+                form hx-post="/stock/undo" hx-target="#step" hx-swap="innerHTML" { button type="submit" { "↶ " (words.t("stock.undo")) } }
+            }
+        }
         @match &app.stock() {
             Ok(None) => p .lead { (words.t("stock.empty")) },
             Err(list) => (faults(words, list)),
@@ -59,7 +64,6 @@ fn all(app: &App, words: &Words, wanted: &Wanted, may_change: bool) -> Markup {
                 (rolls(words, stock, may_change))
                 (box_page::section(words, stock, wanted))
                 (consumables(words, stock, may_change))
-                @if may_change { form hx-post="/stock/undo" hx-target="#step" hx-swap="innerHTML" { button type="submit" { "↶ " (words.t("stock.undo")) } } }
             }
         }
         @if may_change {
@@ -379,36 +383,40 @@ fn changed(
 /// Which labels.
 #[derive(Deserialize)]
 pub struct Labels {
-    /// One roll or offcut; all offcuts if left out.
+    /// One roll or offcut.
     id: Option<String>,
 }
 
-/// Labels as a PDF.
+/// Labels as a PDF: of one thing, or of the offcuts that a part of the box shows.
 pub async fn labels(
     State(app): State<Arc<App>>,
-    Query(wanted): Query<Labels>,
+    Query(one): Query<Labels>,
+    Query(wanted): Query<Wanted>,
     headers: HeaderMap,
 ) -> Response {
     let words = language(&app, &headers);
     beside(move || {
         let none = || Fault::new(words.t("stock.empty"), words.t("stock.add_offcut")).into();
-        match app.stock().and_then(|s| s.ok_or_else(none)) {
-            Ok(stock) => {
-                let is = |id: &str| wanted.id.as_deref().is_none_or(|w| w == id);
-                let offcuts = stock.offcuts.iter().filter(|o| is(o.id()));
-                let offcuts: Vec<OffcutFacts> = offcuts.map(|o| o.facts().clone()).collect();
-                let rolls = stock.rolls.iter().filter(|r| wanted.id.as_deref() == Some(r.id()));
-                let rolls: Vec<RollFacts> = rolls.map(|r| r.facts().clone()).collect();
-                if wanted.id.is_some() && offcuts.is_empty() && rolls.is_empty() {
-                    let id = wanted.id.as_deref().unwrap_or_default();
-                    let what = words.with("label.gone", &[&quoted(id)]);
-                    let fault = Fault::new(what, words.t("label.gone_how"));
-                    return refused(&words, StatusCode::NOT_FOUND, &fault.into());
+        let found = app.stock().and_then(|s| s.ok_or_else(none)).and_then(|stock| {
+            let (rolls, offcuts) = match &one.id {
+                Some(id) => {
+                    let rolls = stock.rolls.iter().filter(|r| r.id() == id);
+                    let offcuts = stock.offcuts.iter().filter(|o| o.id() == id);
+                    (rolls.collect::<Vec<_>>(), offcuts.collect::<Vec<_>>())
                 }
-                let pdf = sheet::stock_labels(&rolls, &offcuts, stock.ledger.as_deref());
-                ([(header::CONTENT_TYPE, "application/pdf")], pdf.bytes).into_response()
+                None => (Vec::new(), wanted.part(words.units, &stock)?),
+            };
+            if let Some(id) = one.id.as_ref().filter(|_| rolls.is_empty() && offcuts.is_empty()) {
+                let what = words.with("label.gone", &[&quoted(id)]);
+                return Err(Fault::new(what, words.t("label.gone_how")).into());
             }
-            Err(list) => refused(&words, StatusCode::UNPROCESSABLE_ENTITY, &list),
+            let rolls: Vec<RollFacts> = rolls.iter().map(|r| r.facts().clone()).collect();
+            let offcuts: Vec<OffcutFacts> = offcuts.iter().map(|o| o.facts().clone()).collect();
+            Ok(sheet::stock_labels(&rolls, &offcuts, stock.ledger.as_deref()))
+        });
+        match found {
+            Ok(pdf) => ([(header::CONTENT_TYPE, "application/pdf")], pdf.bytes).into_response(),
+            Err(list) => refused(&words, StatusCode::NOT_FOUND, &list),
         }
     })
     .await

@@ -9,7 +9,9 @@ use clap::{Args, Subcommand, ValueEnum};
 use std::path::{Path, PathBuf};
 use warpwise::fault::{Fault, Faults};
 use warpwise::geometry::Ring;
-use warpwise::ledger::{self, FreezerMove, Gone, Imported, Ledger, Moment, PieceState, Record, Trouble};
+use warpwise::ledger::{
+    self, FreezerMove, Gone, Imported, Ledger, Moment, PieceState, Record, Trouble,
+};
 use warpwise::plan;
 use warpwise::planner::Earlier;
 use warpwise::sheet;

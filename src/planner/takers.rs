@@ -4,14 +4,20 @@
 use super::by_hand::{put, shape_of};
 use super::lay::offcut_stock;
 use super::recut::laid;
-use crate::geometry::{Bounds, Motion, point};
-use crate::nest::Shape;
+use crate::geometry::{Bounds, Cells, Motion, Region, Ring, point};
+use crate::nest::{Judge, Placement, Shape};
 use crate::plan::{PlacedPiece, PlanPiece};
 use crate::stock::{Offcut, Snapshot};
+use crate::units::snap;
 use rayon::prelude::*;
 
 /// So many offcuts are tried side by side.
 const AT_ONCE: usize = 8;
+
+/// Cells across the thin side of a piece, and how small and large they are, mm.
+const ACROSS: f64 = 12.0;
+const FINEST: f64 = 3.0;
+const COARSEST: f64 = 25.0;
 
 /// An offcut that takes a piece, and the piece where it would lie.
 #[derive(Clone, Debug, PartialEq)]
@@ -53,19 +59,23 @@ pub fn takers<'s>(
     let likely: Vec<usize> =
         (from..offcuts.len()).filter(|&i| least.may_lie_on(offcuts[i].0, offcuts[i].1)).collect();
     let mut found = Vec::new();
-    for some in likely.chunks(AT_ONCE) {
-        let try_one = |&i: &usize| {
-            let offcut = offcuts[i].1;
-            let placement = laid(&shape, offcut_stock(offcut), &[], gap)?;
-            Some((i, Taker { offcut, placed: put(&placement, piece) }))
-        };
-        let tried: Vec<_> = some.par_iter().map(try_one).collect();
-        for (i, taker) in tried.into_iter().flatten() {
-            // One more tells that there is a next.
-            if found.len() == most {
-                return Takers { found, of_cloth: offcuts.len(), next: Some(i) };
+    for many in likely.chunks(AT_ONCE * AT_ONCE) {
+        let has_cells = |i: &&usize| least.has_cells_on(offcuts[**i].1);
+        let some: Vec<&usize> = many.par_iter().filter(has_cells).collect();
+        for some in some.chunks(AT_ONCE) {
+            let try_one = |&&i: &&usize| {
+                let offcut = offcuts[i].1;
+                let placement = on_offcut(&shape, offcut, gap)?;
+                Some((i, Taker { offcut, placed: put(&placement, piece) }))
+            };
+            let tried: Vec<_> = some.par_iter().map(try_one).collect();
+            for (i, taker) in tried.into_iter().flatten() {
+                // One more tells that there is a next.
+                if found.len() == most {
+                    return Takers { found, of_cloth: offcuts.len(), next: Some(i) };
+                }
+                found.push(taker);
             }
-            found.push(taker);
         }
     }
     Takers { found, of_cloth: offcuts.len(), next: None }
@@ -76,6 +86,9 @@ struct Least {
     area: f64,
     /// Along and across the warp, by turn.
     boxes: Vec<[f64; 2]>,
+    /// Size of a cell, and the cells that the shape covers whole, by turn; none if it may turn a
+    /// little, which would move them.
+    cells: Option<(f64, Vec<Cells>)>,
 }
 
 impl Least {
@@ -83,14 +96,22 @@ impl Least {
         let reach = shape.region.bounds().map_or(0.0, |b| b.width().hypot(b.height()));
         // A box changes by no more than that while the shape turns within its tolerance.
         let slack = reach * shape.tolerance.to_radians() + 0.01;
-        let size = |b: Bounds| [b.width() - slack, b.height() - slack];
-        let of_pose = |p: &crate::nest::Pose| {
-            let turned = Motion::new(p.turn, p.flip, point(0.0, 0.0)).region(&shape.region);
-            turned.bounds().map(size)
-        };
+        let turned: Vec<(Region, Bounds)> = shape
+            .poses
+            .iter()
+            .map(|p| Motion::new(p.turn, p.flip, point(0.0, 0.0)).region(&shape.region))
+            .filter_map(|r| r.bounds().map(|b| (r, b)))
+            .collect();
+        let thin = turned.iter().map(|(_, b)| b.width().min(b.height())).fold(reach, f64::min);
+        let size = (thin / ACROSS).clamp(FINEST, COARSEST);
+        let cells = turned.iter().map(|(r, b)| {
+            let rings: Vec<&Ring> = r.rings().collect();
+            Cells::of(&rings, b.min, [b.width(), b.height()], size, true)
+        });
         Least {
             area: shape.region.area() - 0.01,
-            boxes: shape.poses.iter().filter_map(of_pose).collect(),
+            boxes: turned.iter().map(|(_, b)| [b.width() - slack, b.height() - slack]).collect(),
+            cells: (shape.tolerance == 0.0).then(|| (size, cells.collect())),
         }
     }
 
@@ -99,4 +120,33 @@ impl Least {
         area >= self.area
             && self.boxes.iter().any(|[along, across]| b.width() >= *along && b.height() >= *across)
     }
+
+    fn has_cells_on(&self, offcut: &Offcut) -> bool {
+        let Some((size, cells)) = &self.cells else { return true };
+        let (b, rings) = (offcut.bounds(), offcut.region().rings().collect::<Vec<_>>());
+        let mut free = Cells::of(&rings, b.min, [b.width(), b.height()], *size, false);
+        for flaw in offcut.flaws() {
+            free.take(&Cells::of(&[flaw], b.min, [b.width(), b.height()], *size, true));
+        }
+        cells.iter().any(|c| c.fit_in(&free))
+    }
+}
+
+/// A place for a shape on an offcut: where the search lays it, or, where it is so tight that its
+/// raster finds none, the first that a judge of outlines finds.
+pub(super) fn on_offcut(shape: &Shape, offcut: &Offcut, gap: f64) -> Option<Placement> {
+    let stock = offcut_stock(offcut);
+    laid(shape, stock.clone(), &[], gap).or_else(|| {
+        let low = offcut.bounds().min;
+        let mut judge = Judge::new(std::slice::from_ref(shape), &[stock], gap);
+        shape.poses.iter().find_map(|pose| {
+            let turned = Motion::new(pose.turn, pose.flip, point(0.0, 0.0)).region(&shape.region);
+            let from = low - turned.bounds()?.min;
+            let (x, y) = (snap(from.x), snap(from.y));
+            let (turn, flip) = (pose.turn, pose.flip);
+            let lies = Placement { shape: 0, copy: 0, stock: 0, turn, flip, x, y };
+            let (x, y) = judge.judge(&lies)?.nearest?;
+            Some(Placement { x, y, ..lies })
+        })
+    })
 }

@@ -29,7 +29,12 @@ pub(super) fn rings(text: &str, low: Point, side: f64) -> Vec<Ring> {
     let unit = side / wide as f64;
     let at = |x: usize, y: usize| low + point(x as f64 * unit, side - y as f64 * unit);
     runs.iter()
-        .map(|&[x, y, long]| vec![at(x, y + 1), at(x + long, y + 1), at(x + long, y), at(x, y)])
+        .map(|&[x, y, long]| {
+            // A hair over the row below, so that no light is seen between rows.
+            let down = point(0.0, -0.02 * unit);
+            let low = [at(x, y + 1) + down, at(x + long, y + 1) + down];
+            vec![low[0], low[1], at(x + long, y), at(x, y)]
+        })
         .collect()
 }
 

@@ -312,8 +312,7 @@ pub fn stock_labels(
 ) -> Written {
     let sound: Vec<crate::stock::Offcut> =
         offcuts.iter().filter_map(|o| crate::stock::Offcut::new(o.clone()).ok()).collect();
-    let (bytes, pages) =
-        offcut_labels::labels(rolls, &sound, ledger, &LabelGrid::two_by_seven());
+    let (bytes, pages) = offcut_labels::labels(rolls, &sound, ledger, &LabelGrid::two_by_seven());
     Written { name: "labels.pdf".into(), bytes, pages }
 }
 

@@ -2,7 +2,7 @@
 
 use super::code;
 use super::pdf::{Page, pdf};
-use super::scene::{Ink, Scene, Shape};
+use super::scene::{Backing, Scene};
 use super::stickers::{LabelGrid, small_picture};
 use super::text::{clean, fit, text_width};
 use super::title::face_in_words;
@@ -117,7 +117,7 @@ fn coded(id: &str, ledger: Option<&str>, [width, height]: [f64; 2]) -> (Scene, f
     let side = (height - INSET).min(0.3 * width);
     let low = point(width - side - 1.0, (height - side) / 2.0);
     let squares = code::rings(&label_text(ledger, id), low, side);
-    s.draw(Ink::Frame, Shape::Tone(squares, 0));
+    s.backings.extend(squares.into_iter().map(|ring| Backing { ring, black: true }));
     (s, width - INSET - side - 1.0)
 }
 

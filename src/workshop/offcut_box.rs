@@ -1,7 +1,7 @@
 //! The box of offcuts: what a drawing of one says, and which of them hold a size.
 
 use crate::fault::{Fault, Faults};
-use crate::geometry::{Motion, Point, Region, Ring, point};
+use crate::geometry::{Cells, Motion, Point, Region, Ring, point};
 use crate::nest::{self, Extent, Params, Pose, Problem, Shape, Stock};
 use crate::outline::Outline;
 use crate::run::{Run, Stop};
@@ -72,15 +72,14 @@ pub fn holds(offcut: &Offcut, along: f64, across: f64) -> bool {
     if along > bounds.width() || across > bounds.height() {
         return false;
     }
-    if offcut.flaws().is_empty()
-        && offcut.largest_rectangle().is_some_and(|r| r.width() >= along && r.height() >= across)
-    {
-        return true;
-    }
     let corners = [(0.0, 0.0), (along, 0.0), (along, across), (0.0, across)];
+    let ring: Ring = corners.map(|(x, y)| point(x, y)).to_vec();
+    if let Some(holds) = by_cells(offcut, &ring, along, across) {
+        return holds;
+    }
     let shape = Shape {
         name: String::new(),
-        region: Region::solid(corners.map(|(x, y)| point(x, y)).to_vec()),
+        region: Region::solid(ring),
         poses: vec![Pose { turn: 0.0, flip: false }],
         tolerance: 0.0,
         copies: 1,
@@ -95,6 +94,25 @@ pub fn holds(offcut: &Offcut, along: f64, across: f64) -> bool {
     let run = Run::new(Stop::Effort(0)).with_threads(1);
     Problem::new(vec![shape], vec![stock], 0.0)
         .is_ok_and(|p| nest::solve(&p, &Params::default(), &run).unplaced.is_empty())
+}
+
+/// The same where cells tell it for sure.
+fn by_cells(offcut: &Offcut, ring: &Ring, along: f64, across: f64) -> Option<bool> {
+    let size = (along.min(across) / 12.0).clamp(3.0, 25.0);
+    let (b, rings) = (offcut.bounds(), offcut.region().rings().collect::<Vec<_>>());
+    let cloth = |whole: bool| {
+        let box_of = [b.width(), b.height()];
+        let mut cells = Cells::of(&rings, b.min, box_of, size, whole);
+        for flaw in offcut.flaws() {
+            cells.take(&Cells::of(&[flaw], b.min, box_of, size, !whole));
+        }
+        cells
+    };
+    let wanted = |whole: bool| Cells::of(&[ring], point(0.0, 0.0), [along, across], size, whole);
+    if !wanted(true).fit_in(&cloth(false)) {
+        return Some(false);
+    }
+    wanted(false).fit_in(&cloth(true)).then_some(true)
 }
 
 #[cfg(test)]

@@ -168,8 +168,7 @@ pub fn trace_offcut_again(
 ) -> Result<(), Faults> {
     let dir = dir_of(root, name)?;
     let photo = photo_of(&dir).ok_or_else(|| Fault::new("there is no photo", "send it again"))?;
-    let taken =
-        trace_again(&dir, &photo, LAY, at, &[], last).map_err(|not| not.faults)?;
+    let taken = trace_again(&dir, &photo, LAY, at, &[], last).map_err(|not| not.faults)?;
     settle(&dir, &taken.kept, &taken.warnings)
 }
 
@@ -240,11 +239,7 @@ pub fn offcut_seen(root: &Path, name: &str) -> Result<OffcutSeen, Faults> {
 /// A picture of one that waits: what was found in the photo, or as it came in.
 pub fn offcut_picture(root: &Path, name: &str, from_above: bool) -> Option<Vec<u8>> {
     let dir = dir_of(root, name).ok()?;
-    let file = if from_above {
-        offcut_seen(root, name).ok()?.photo?.file
-    } else {
-        photo_of(&dir)?
-    };
+    let file = if from_above { offcut_seen(root, name).ok()?.photo?.file } else { photo_of(&dir)? };
     let path = fs::canonicalize(dir.join(file_name::checked(&file).ok()?)).ok()?;
     path.starts_with(fs::canonicalize(&dir).ok()?).then(|| fs::read(path).ok())?
 }
@@ -329,7 +324,8 @@ mod tests {
     #[test]
     fn straight_edges_are_found_through_the_points_on_them_and_curves_are_none() {
         // 400 by 300 with a round corner, a point every few mm with half a mm of unrest.
-        let mut net: Vec<Point> = (0..80).map(|i| point(5.0 * f64::from(i), 0.4 * f64::from(i % 2))).collect();
+        let mut net: Vec<Point> =
+            (0..80).map(|i| point(5.0 * f64::from(i), 0.4 * f64::from(i % 2))).collect();
         net.extend((0..40).map(|i| point(400.0, 5.0 * f64::from(i))));
         net.extend((0..30).map(|i| {
             let a = f64::from(i) / 30.0 * std::f64::consts::FRAC_PI_2;
@@ -378,7 +374,9 @@ mod tests {
             assert!(offcut_seen(home.path(), wrong).is_err(), "{wrong}");
             assert!(offcut_put_aside(home.path(), wrong).is_err(), "{wrong}");
         }
-        for (name, bytes) in [("../rest.svg", svg.as_bytes()), ("rest.svg", b"nonsense"), ("a.txt", b"")] {
+        for (name, bytes) in
+            [("../rest.svg", svg.as_bytes()), ("rest.svg", b"nonsense"), ("a.txt", b"")]
+        {
             assert!(take(name, bytes).unwrap_err().waits.is_none(), "{name}");
         }
         let names = fs::read_dir(home.path().join(OFFCUT_PHOTOS)).unwrap();

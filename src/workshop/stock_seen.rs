@@ -10,7 +10,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, SystemTime};
 
 /// Hours out of the freezer are counted up to within this, s.
-const HOURS_WITHIN: i64 = 60;
+const HOURS_WITHIN: i64 = 600;
 
 /// A file written so short a time ago may be written again without its time telling, s.
 const TOO_NEW: u64 = 3;
@@ -51,7 +51,8 @@ impl StockSeen {
         let stock = Arc::new(read_stock(file, now)?);
         let seconds = u64::try_from(now.seconds).unwrap_or(0);
         let old = |(at, _): &(SystemTime, u64)| {
-            *at + Duration::from_secs(TOO_NEW) < SystemTime::UNIX_EPOCH + Duration::from_secs(seconds)
+            *at + Duration::from_secs(TOO_NEW)
+                < SystemTime::UNIX_EPOCH + Duration::from_secs(seconds)
         };
         *last() = stamp.filter(old).map(|stamp| Seen {
             file: file.to_path_buf(),
