@@ -15,8 +15,8 @@ use warpwise::stock::{Day, Offcut, Snapshot};
 fn job(more: &str) -> (tempfile::TempDir, Job) {
     let home = tempfile::tempdir().unwrap();
     let text = format!(
-        "[job]\nname = \"tub\"\n[[cloth]]\nid = \"twill\"\nweave = \"twill 2/2\"\n\
-         twill_line = 45\nup = \"paper\"\nroll_width = 1250\nselvedge = 0\n{more}"
+        "[job]\nname = \"tub\"\n[[cloth]]\nid = \"twill\"\nweave = \"unidirectional\"\n\
+         up = \"paper\"\nroll_width = 1250\nselvedge = 0\n{more}"
     );
     std::fs::write(home.path().join("job.toml"), text).unwrap();
     let job = job::load(&home.path().join("job.toml")).unwrap().0;

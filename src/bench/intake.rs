@@ -52,6 +52,15 @@ pub fn ids(open: &OpenJob) -> Vec<String> {
     ["template", "strip", "patch"].iter().flat_map(|s| of(s)).collect()
 }
 
+/// Keeps a photo as it was seen for hints, and no longer.
+pub fn forget_later(app: &Arc<App>) {
+    let holds = Arc::clone(app);
+    tokio::spawn(async move {
+        tokio::time::sleep(KEPT).await;
+        holds.last_photo.forget();
+    });
+}
+
 /// Takes a file and makes templates of it.
 pub async fn take(
     State(app): State<Arc<App>>,
@@ -61,11 +70,7 @@ pub async fn take(
     bytes: Bytes,
 ) -> Response {
     let words = language(&app, &headers);
-    let holds = Arc::clone(&app);
-    tokio::spawn(async move {
-        tokio::time::sleep(KEPT).await;
-        holds.last_photo.forget();
-    });
+    forget_later(&app);
     beside(move || {
         let open = match app.job(&job) {
             Ok(open) => open,

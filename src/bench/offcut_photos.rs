@@ -3,7 +3,7 @@
 
 use super::app::{App, Device, beside};
 use super::frame::{encoded, faults, message, page, refused};
-use super::intake::said_of_photo;
+use super::intake::{forget_later, said_of_photo};
 use super::language;
 use super::pictures::Picture;
 use super::stock_page::{age_of, main, some};
@@ -275,6 +275,7 @@ pub async fn take(
         return (StatusCode::FORBIDDEN, Html(faults(&words, &fault.into()).into_string()))
             .into_response();
     }
+    forget_later(&app);
     beside(move || {
         let taken = take_offcut(app.folder.root(), &file.name, &bytes, &app.last_photo);
         let (name, said) = match taken {

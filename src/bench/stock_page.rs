@@ -5,7 +5,7 @@ use super::app::{App, Device, beside, locked};
 use super::box_page::{self, Wanted};
 use super::fields::{Kind, entry};
 use super::form::Form;
-use super::frame::{address, faults, message, page, refused};
+use super::frame::{address, encoded, faults, message, page, refused};
 use super::words::Words;
 use super::{language, offcut_photos};
 use axum::extract::{Form as Sent, Path, Query, State};
@@ -19,7 +19,9 @@ use warpwise::fault::{Fault, Faults};
 use warpwise::geometry::point;
 use warpwise::ledger::{Booked, FreezerMove, Ledger, Moment, PieceState};
 use warpwise::sheet;
-use warpwise::stock::{Age, Consumable, ConsumableKind, Day, OffcutFacts, RollFacts, Snapshot};
+use warpwise::stock::{
+    Age, Consumable, ConsumableKind, Day, Offcut, OffcutFacts, RollFacts, Snapshot,
+};
 use warpwise::units::{System, quoted};
 use warpwise::verify::Verified;
 use warpwise::workshop::{Entry, faults_of, waiting_offcuts};
@@ -385,6 +387,8 @@ fn changed(
 pub struct Labels {
     /// One roll or offcut.
     id: Option<String>,
+    /// This offcut and all that came after it.
+    since: Option<String>,
 }
 
 /// Labels as a PDF: of one thing, or of the offcuts that a part of the box shows.
@@ -403,6 +407,10 @@ pub async fn labels(
                     let rolls = stock.rolls.iter().filter(|r| r.id() == id);
                     let offcuts = stock.offcuts.iter().filter(|o| o.id() == id);
                     (rolls.collect::<Vec<_>>(), offcuts.collect::<Vec<_>>())
+                }
+                None if one.since.is_some() => {
+                    let old = |o: &&Offcut| Some(o.id()) != one.since.as_deref();
+                    (Vec::new(), stock.offcuts.iter().skip_while(old).collect())
                 }
                 None => (Vec::new(), wanted.part(words.units, &stock)?),
             };
@@ -517,7 +525,7 @@ fn booked_words(words: &Words, job: &str, booked: &Booked, done: bool) -> Markup
             @if !booked.added.is_empty() { li { (words.with("book.added", &[&booked.added.len().to_string()])) } }
             @if !booked.cut_down.is_empty() { li { (words.t("book.cut_down")) " " (booked.cut_down.join(", ")) } }
         }
-        @if done { p { a .button href="/stock/labels" target="_blank" { (words.t("stock.labels")) } " " a .button href="/stock" { (words.t("frame.stock")) } } }
+        @if done { p { @if let Some(first) = booked.added.first() { a .button href=(format!("/stock/labels?since={}", encoded(&first.id))) target="_blank" { (words.t("stock.labels")) } " " } a .button href="/stock" { (words.t("frame.stock")) } } }
         @else {
             form hx-post=(address(job, "book")) hx-target="#booking" hx-swap="innerHTML" { input type="hidden" name="sure" value="yes"; button .go { "✓ " (words.t("book.do")) } }
         }

@@ -11,6 +11,9 @@ pub struct Cells {
     columns: usize,
 }
 
+/// A raster of more cells than these is not worth its memory.
+const MOST: f64 = 16e6;
+
 /// What boundaries do in a row of cells.
 #[derive(Clone, Default)]
 struct Band {
@@ -57,6 +60,11 @@ fn bands(rings: &[&Ring], low: f64, size: f64, count: usize) -> Vec<Band> {
 }
 
 impl Cells {
+    /// Whether a box has so many cells of this size that it is better judged by its outlines.
+    pub fn are_too_many([wide, high]: [f64; 2], size: f64) -> bool {
+        (wide / size + 1.0) * (high / size + 1.0) > MOST
+    }
+
     /// The cells of this size, mm, that the rings together cover by the even-odd rule, seen from
     /// `origin`: all that are touched, or only those that are covered whole.
     pub fn of(
@@ -66,7 +74,7 @@ impl Cells {
         size: f64,
         whole: bool,
     ) -> Cells {
-        let count = |mm: f64| (mm / size).ceil().clamp(1.0, 20_000.0) as usize;
+        let count = |mm: f64| (mm / size).ceil().max(1.0) as usize;
         let (columns, count_rows) = (count(wide), count(high));
         let words = columns.div_ceil(64);
         let mut rows = Vec::with_capacity(count_rows);

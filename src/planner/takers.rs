@@ -124,9 +124,13 @@ impl Least {
     fn has_cells_on(&self, offcut: &Offcut) -> bool {
         let Some((size, cells)) = &self.cells else { return true };
         let (b, rings) = (offcut.bounds(), offcut.region().rings().collect::<Vec<_>>());
-        let mut free = Cells::of(&rings, b.min, [b.width(), b.height()], *size, false);
+        let box_of = [b.width(), b.height()];
+        if Cells::are_too_many(box_of, *size) {
+            return true;
+        }
+        let mut free = Cells::of(&rings, b.min, box_of, *size, false);
         for flaw in offcut.flaws() {
-            free.take(&Cells::of(&[flaw], b.min, [b.width(), b.height()], *size, true));
+            free.take(&Cells::of(&[flaw], b.min, box_of, *size, true));
         }
         cells.iter().any(|c| c.fit_in(&free))
     }

@@ -100,8 +100,11 @@ pub fn holds(offcut: &Offcut, along: f64, across: f64) -> bool {
 fn by_cells(offcut: &Offcut, ring: &Ring, along: f64, across: f64) -> Option<bool> {
     let size = (along.min(across) / 12.0).clamp(3.0, 25.0);
     let (b, rings) = (offcut.bounds(), offcut.region().rings().collect::<Vec<_>>());
+    let box_of = [b.width(), b.height()];
+    if Cells::are_too_many(box_of, size) {
+        return None;
+    }
     let cloth = |whole: bool| {
-        let box_of = [b.width(), b.height()];
         let mut cells = Cells::of(&rings, b.min, box_of, size, whole);
         for flaw in offcut.flaws() {
             cells.take(&Cells::of(&[flaw], b.min, box_of, size, !whole));

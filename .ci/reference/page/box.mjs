@@ -16,9 +16,8 @@ writeFileSync(join(workshop, 'tub', 'job.toml'), `stock = "../stock.sqlite"
 [job]
 name = "tub"
 [[cloth]]
-id = "twill-200"
-weave = "twill 2/2"
-twill_line = 45
+id = "ud-200"
+weave = "unidirectional"
 up = "paper"
 roll_width = 1250
 selvedge = 10
@@ -27,7 +26,7 @@ id = "rib"
 length = 300
 width = 120
 [[layer]]
-cloth = "twill-200"
+cloth = "ud-200"
 angle = 0
 templates = ["rib"]
 `);
@@ -82,7 +81,7 @@ await page.waitForSelector('#book');
 await sound('warp');
 await shot('warp');
 assert.equal(await page.locator('.choices [aria-current]').count(), 1);
-await page.fill('#offcut-cloth', 'twill-200');
+await page.fill('#offcut-cloth', 'ud-200');
 await page.fill('#offcut-batch', 'T204-31');
 await page.fill('#offcut-place', 'drawer 3');
 await page.locator('[name=new_cloth]').check();
@@ -169,7 +168,7 @@ say('which offcuts take a piece: the smallest first, the piece lying in it');
 await page.goto(to('/stock'));
 for (const [length, width] of [['900', '500'], ['320', '140'], ['140', '320'], ['290', '400']]) {
   await page.locator('summary', { hasText: 'Add an offcut' }).click();
-  for (const [name, value] of [['cloth', 'twill-200'], ['length', length], ['width', width]]) await page.fill(`#offcut-${name}`, value);
+  for (const [name, value] of [['cloth', 'ud-200'], ['length', length], ['width', width]]) await page.fill(`#offcut-${name}`, value);
   const count = await page.locator('.offcuts .card').count();
   await page.locator('details[open] button.add').click();
   await page.waitForFunction((n) => document.querySelectorAll('.offcuts .card').length === n, count + 1);
