@@ -3,6 +3,7 @@
 
 use super::app::{App, Device, beside};
 use super::frame::{encoded, faults, message, page, refused};
+use super::guard::FILE_POLICY;
 use super::intake::{forget_later, said_of_photo};
 use super::language;
 use super::pictures::Picture;
@@ -10,7 +11,7 @@ use super::stock_page::{age_of, main, some};
 use super::words::Words;
 use axum::body::Bytes;
 use axum::extract::{Extension, Form as Sent, Path, Query, State};
-use axum::http::{HeaderMap, StatusCode};
+use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 use maud::{Markup, PreEscaped, html};
 use serde::Deserialize;
@@ -23,8 +24,8 @@ use warpwise::ledger::{Ledger, Moment};
 use warpwise::stock::OffcutFacts;
 use warpwise::units::parse_angle;
 use warpwise::workshop::{
-    OffcutSeen, WarpBy, faults_of, offcut_booked, offcut_picture, offcut_put_aside, offcut_seen,
-    offcut_shape, take_offcut, trace_offcut_again, waiting_offcuts,
+    OffcutPicture, OffcutSeen, WarpBy, faults_of, offcut_booked, offcut_picture, offcut_put_aside,
+    offcut_seen, offcut_shape, take_offcut, trace_offcut_again, waiting_offcuts,
 };
 
 /// The address of one that waits.
@@ -149,6 +150,7 @@ fn found(
     html! {
         @for doubt in &seen.doubts { p .note.warning { "! " (words.units.said(doubt)) } }
         figure .offcut-photo { (PreEscaped(drawn(words, name, seen, warp, degrees))) }
+        @if seen.photo.is_some() { p { a href=(address(name, "/check")) target="_blank" { (words.t("offcut.check")) } } }
         section .card aria-labelledby="warp" {
             h2 #warp { (words.t("offcut.warp")) }
             p .quiet { (words.t("offcut.warp_how")) }
@@ -328,14 +330,25 @@ pub async fn again(
     .await
 }
 
-/// The photo as it came in, or from above.
+/// The photo as it came in, from above, or with what was found in it.
 pub async fn picture(
     State(app): State<Arc<App>>,
     Path((name, which)): Path<(String, String)>,
 ) -> Response {
     beside(move || {
-        let found = offcut_picture(app.folder.root(), &name, which == "from-above");
-        found.map_or_else(|| StatusCode::NOT_FOUND.into_response(), said_of_photo)
+        let which = match which.as_str() {
+            "from-above" => OffcutPicture::FromAbove,
+            "check" => OffcutPicture::Check,
+            _ => OffcutPicture::Photo,
+        };
+        match offcut_picture(app.folder.root(), &name, which) {
+            None => StatusCode::NOT_FOUND.into_response(),
+            Some(svg) if which == OffcutPicture::Check => {
+                let kind = (header::CONTENT_TYPE, "image/svg+xml");
+                ([kind, (header::CONTENT_SECURITY_POLICY, FILE_POLICY)], svg).into_response()
+            }
+            Some(photo) => said_of_photo(photo),
+        }
     })
     .await
 }

@@ -43,8 +43,8 @@ pub use intake::{LastPhoto, Lay, NotTaken, Taken, by_size, free_id, take, trace_
 pub use kit::KITS_FOLDER;
 pub use offcut_box::{BoxWish, holds, offcut_shape, offcuts_wished};
 pub use offcut_photo::{
-    NotSeen, OFFCUT_PHOTOS, OffcutSeen, WarpBy, offcut_booked, offcut_picture, offcut_put_aside,
-    offcut_seen, take_offcut, trace_offcut_again, waiting_offcuts,
+    NotSeen, OFFCUT_PHOTOS, OffcutPicture, OffcutSeen, WarpBy, offcut_booked, offcut_picture,
+    offcut_put_aside, offcut_seen, take_offcut, trace_offcut_again, waiting_offcuts,
 };
 pub use open_job::{OpenJob, faults_of, read_plan, read_stock};
 pub use outline_file::{OutlineData, PhotoUnder, notes_of, outline_drawing};

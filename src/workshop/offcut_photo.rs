@@ -204,15 +204,19 @@ fn settle(dir: &Path, file: &str, warnings: &[Fault]) -> Result<(), Faults> {
 
 /// The photo as it came in.
 fn photo_of(dir: &Path) -> Option<String> {
-    let names = fs::read_dir(dir).ok()?.flatten().filter_map(|e| e.file_name().into_string().ok());
-    let mut names: Vec<String> = names
-        .filter(|n| {
-            let ending = n.rsplit('.').next().unwrap_or_default().to_lowercase();
-            ["jpg", "jpeg", "png"].contains(&ending.as_str()) && !n.contains("-from-above")
-        })
-        .collect();
-    names.sort();
-    names.into_iter().next()
+    files_of(dir).into_iter().find(|n| {
+        let ending = n.rsplit('.').next().unwrap_or_default().to_lowercase();
+        // What was made of it has a longer name.
+        ["jpg", "jpeg", "png"].contains(&ending.as_str())
+    })
+}
+
+/// Files by name, later tracings after earlier ones.
+fn files_of(dir: &Path) -> Vec<String> {
+    let names = fs::read_dir(dir).into_iter().flatten().flatten();
+    let mut names: Vec<String> = names.filter_map(|e| e.file_name().into_string().ok()).collect();
+    names.sort_by_key(|n| (n.len(), n.clone()));
+    names
 }
 
 /// One that waits, as it was found.
@@ -394,7 +398,7 @@ mod tests {
         let not = take_offcut(home.path(), "rest.png", &blank, &last).unwrap_err();
         let waits = not.waits.unwrap();
         assert!(!not.faults.is_empty() && offcut_seen(home.path(), &waits).is_err());
-        assert!(offcut_picture(home.path(), &waits, false).is_some());
+        assert!(offcut_picture(home.path(), &waits, OffcutPicture::Photo).is_some());
         assert!(trace_offcut_again(home.path(), &waits, point(9.0, 9.0), &last).is_err());
         let two = "<svg xmlns='http://www.w3.org/2000/svg' width='400mm' height='300mm' \
                    viewBox='0 0 400 300' stroke='black' fill='none'><rect x='9' y='9' width='90' \
