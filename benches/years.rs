@@ -133,7 +133,7 @@ fn offcut(k: usize, now: &Moment, dice: &mut Dice) -> OffcutFacts {
             ring
         }
     };
-    let flawed = k % 7 == 0;
+    let flawed = k.is_multiple_of(7);
     let flaw = |w: f64, h: f64| {
         let (x, y) = (0.4 * w, 0.2 * h);
         vec![point(x, y), point(x + 20.0, y), point(x + 20.0, y + 20.0), point(x, y + 20.0)]
@@ -242,7 +242,7 @@ fn main() {
     live(&root);
     println!("made in {:.0} s", begun.elapsed().as_secs_f64());
     let size = std::fs::metadata(&ledger).unwrap().len() as f64 / 1e6;
-    println!("{:6.1} MB of ledger (bar 50)", size);
+    println!("{size:6.1} MB of ledger (bar 50)");
     judged(&ledger);
     let server = Server::on(&root);
     let last = format!("/job/seat%20{:03}", JOBS - 4);

@@ -90,7 +90,7 @@ fn answer(words: &Words, job: &str, asked: &Asked, sought: &Sought, stock: &Snap
     let long = found.iter().map(|t| t.offcut.bounds()).map(|b| b.width().max(b.height()));
     let scale = LONGEST / long.fold(1.0, f64::max);
     html! {
-        p .quiet { (words.with("takers.how", &[&of_cloth.to_string(), &words.units.size(sought.gap)])) }
+        p .quiet { (words.with("takers.how", &[&of_cloth.to_string()])) }
         @if !sought.in_use.is_empty() { p .quiet { (words.with("takers.in_use", &[&sought.in_use.join(", ")])) } }
         @if found.is_empty() { p .note { (words.t(if asked.from == 0 { "takers.none" } else { "takers.no_more" })) } }
         @else { (scale_said(words, scale)) }

@@ -11,8 +11,12 @@ use crate::stock::{Offcut, Snapshot};
 use crate::units::snap;
 use rayon::prelude::*;
 
-/// So many offcuts are tried side by side.
-const AT_ONCE: usize = 8;
+/// So many offcuts are looked at roughly before the first of them is tried.
+const ROUGHLY: usize = 64;
+
+/// Outlines of at most so many points together are judged by themselves where the raster finds no
+/// place: a strip that is just as wide as an offcut is common, and soon judged.
+const FEW_POINTS: usize = 60;
 
 /// Cells across the thin side of a piece, and how small and large they are, mm.
 const ACROSS: f64 = 12.0;
@@ -59,10 +63,11 @@ pub fn takers<'s>(
     let likely: Vec<usize> =
         (from..offcuts.len()).filter(|&i| least.may_lie_on(offcuts[i].0, offcuts[i].1)).collect();
     let mut found = Vec::new();
-    for many in likely.chunks(AT_ONCE * AT_ONCE) {
+    let at_once = rayon::current_num_threads().max(1);
+    for many in likely.chunks(ROUGHLY) {
         let has_cells = |i: &&usize| least.has_cells_on(offcuts[**i].1);
         let some: Vec<&usize> = many.par_iter().filter(has_cells).collect();
-        for some in some.chunks(AT_ONCE) {
+        for some in some.chunks(at_once) {
             let try_one = |&&i: &&usize| {
                 let offcut = offcuts[i].1;
                 let placement = on_offcut(&shape, offcut, gap)?;
@@ -137,10 +142,16 @@ impl Least {
 }
 
 /// A place for a shape on an offcut: where the search lays it, or, where it is so tight that its
-/// raster finds none, the first that a judge of outlines finds.
+/// raster finds none, the first that a judge of outlines finds; one with only millimetres to spare
+/// may be passed over where the outlines have many points.
 pub(super) fn on_offcut(shape: &Shape, offcut: &Offcut, gap: f64) -> Option<Placement> {
     let stock = offcut_stock(offcut);
+    let rings = shape.region.rings().chain(offcut.region().rings()).chain(offcut.flaws());
+    let few = rings.map(Vec::len).sum::<usize>() <= FEW_POINTS;
     laid(shape, stock.clone(), &[], gap).or_else(|| {
+        if !few {
+            return None;
+        }
         let low = offcut.bounds().min;
         let mut judge = Judge::new(std::slice::from_ref(shape), &[stock], gap);
         shape.poses.iter().find_map(|pose| {

@@ -240,10 +240,25 @@ pub fn offcut_seen(root: &Path, name: &str) -> Result<OffcutSeen, Faults> {
     Ok(OffcutSeen { outline, photo, doubts, rev, edges })
 }
 
-/// A picture of one that waits: what was found in the photo, or as it came in.
-pub fn offcut_picture(root: &Path, name: &str, from_above: bool) -> Option<Vec<u8>> {
+/// Pictures of one that waits.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum OffcutPicture {
+    /// The photo as it came in.
+    Photo,
+    /// From above, as it lies under the outline.
+    FromAbove,
+    /// What was found in the photo, every doubt drawn in it; SVG.
+    Check,
+}
+
+/// A picture of one that waits, if there is one.
+pub fn offcut_picture(root: &Path, name: &str, which: OffcutPicture) -> Option<Vec<u8>> {
     let dir = dir_of(root, name).ok()?;
-    let file = if from_above { offcut_seen(root, name).ok()?.photo?.file } else { photo_of(&dir)? };
+    let file = match which {
+        OffcutPicture::Photo => photo_of(&dir)?,
+        OffcutPicture::FromAbove => offcut_seen(root, name).ok()?.photo?.file,
+        OffcutPicture::Check => files_of(&dir).into_iter().rfind(|n| n.contains("-check"))?,
+    };
     let path = fs::canonicalize(dir.join(file_name::checked(&file).ok()?)).ok()?;
     path.starts_with(fs::canonicalize(&dir).ok()?).then(|| fs::read(path).ok())?
 }
