@@ -136,8 +136,8 @@ fn an_offcut_is_booked_only_when_a_person_has_said_that_size_and_warp_are_right(
     assert!(!s.home.path().join("stock.sqlite").exists(), "nothing is booked by taking it in");
     let page = s.first.get(&at).1;
     assert!(page.contains("edge-1") && !page.contains("name=\"sure\""), "{page}");
-    let page = s.first.get(&format!("{at}?warp=edge-2")).1;
-    assert!(page.contains("100 mm along the warp and 300 mm across"), "edge 2 stands up: {page}");
+    let page = s.first.get(&format!("{at}?warp=edge-3")).1;
+    assert!(page.contains("100 mm along the warp and 300 mm across"), "edge 3 stands up: {page}");
     assert!(s.first.get(&format!("{at}?warp=edge-9")).1.contains("no such edge"));
     assert!(s.first.get(&format!("{at}?warp=sideways")).1.contains("class=\"note fault\""));
     let page = s.first.get(&format!("{at}?warp=edge-1")).1;
@@ -190,7 +190,7 @@ fn an_arrow_says_the_warp_and_what_is_put_aside_is_gone() {
 fn a_second_device_sends_photos_of_offcuts_and_ticks_them_away_and_books_nothing_in() {
     let s = Server::begin();
     let mut blank = std::io::Cursor::new(Vec::new());
-    image::GrayImage::from_pixel(600, 400, image::Luma([128]))
+    image::GrayImage::from_pixel(1400, 1100, image::Luma([128]))
         .write_to(&mut blank, image::ImageFormat::Png)
         .unwrap();
     let (status, _) = s.second.send("/stock/take?name=rest.svg", drawing("").as_bytes());
@@ -234,7 +234,7 @@ fn a_label_leads_to_its_thing_and_every_other_code_is_told_apart() {
     for (text, said) in [
         (label_text(Some("someone's other"), "off-1"), "another ledger"),
         ("https://example.org/?key=1".into(), "is no label"),
-        ("WARPWISE1 ".into(), "damaged"),
+        ("WARPWISE1 x".into(), "damaged"),
         (label_text(ledger.as_deref(), "<script>"), "/stock/item/%3Cscript%3E"),
     ] {
         assert!(read(&text).1.contains(said), "{text}");
@@ -268,7 +268,7 @@ fn many(home: &Path, count: usize) {
             face: warpwise::cloth::Face::Up,
             batch: None,
             age: Default::default(),
-            place: Some(format!("drawer {}", k % 10)),
+            place: Some(format!("drawer-{}", k % 10)),
             added: now.day,
             parent: None,
             revision: 0,
@@ -313,10 +313,10 @@ fn a_box_of_many_is_shown_in_parts_and_every_one_of_them_is_reached() {
         let said = page.split("role=\"status\">").nth(1).unwrap_or_default();
         said.split(" offcuts").next().unwrap_or_default().to_string()
     };
-    assert_eq!(found("find=drawer+3"), "30 of 300");
+    assert_eq!(found("find=drawer-3"), "30 of 300");
     assert_eq!(found("cloth=plain"), "150 of 300");
     assert_eq!(found("along=350&across=50"), "50 of 300");
-    assert_eq!(found("find=drawer+3&cloth=plain&along=350"), "5 of 300");
+    assert_eq!(found("find=drawer-3&cloth=plain&along=350"), "5 of 300");
     // The smallest that holds the size comes first.
     let page = s.first.get("/stock/find?along=350").1;
     assert!(page.split("/stock/item/").nth(1).unwrap().starts_with("off-251\""), "{page}");

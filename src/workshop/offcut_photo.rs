@@ -353,9 +353,11 @@ mod tests {
         net.extend((0..60).map(|i| point(300.0 - 5.0 * f64::from(i), 300.0)));
         net.extend((0..60).map(|i| point(0.0, 300.0 - 5.0 * f64::from(i))));
         let edges = straight_edges(&net);
-        let lengths: Vec<i64> =
-            edges.iter().map(|e| (path_length(e) / 10.0).round() as i64).collect();
-        assert_eq!(&lengths[..4], [40, 30, 30, 20], "{lengths:?}");
+        let lengths: Vec<f64> = edges.iter().map(|e| path_length(e)).collect();
+        for (length, want) in lengths.iter().zip([400.0, 300.0, 300.0, 200.0]) {
+            // A corner may be taken along as far as it keeps straight.
+            assert!((length - want).abs() < 20.0, "{lengths:?}");
+        }
         assert!(edges[4..].iter().all(|e| path_length(e) < 60.0), "chords of the round corner");
         let warp = (edges[0][1] - edges[0][0]).direction();
         assert!(warp.abs() < 0.2, "{warp}");
@@ -406,7 +408,7 @@ mod tests {
     fn a_photo_without_an_outline_waits_for_a_click_and_two_outlines_are_not_guessed_between() {
         let home = tempfile::tempdir().unwrap();
         let mut blank = Vec::new();
-        image::GrayImage::from_pixel(400, 300, image::Luma([128]))
+        image::GrayImage::from_pixel(1400, 1100, image::Luma([128]))
             .write_to(&mut std::io::Cursor::new(&mut blank), image::ImageFormat::Png)
             .unwrap();
         let last = LastPhoto::default();
