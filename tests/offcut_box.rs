@@ -190,7 +190,8 @@ fn an_arrow_says_the_warp_and_what_is_put_aside_is_gone() {
 fn a_second_device_sends_photos_of_offcuts_and_ticks_them_away_and_books_nothing_in() {
     let s = Server::begin();
     let mut blank = std::io::Cursor::new(Vec::new());
-    image::GrayImage::from_pixel(1400, 1100, image::Luma([128]))
+    let shade = |x, _| image::Luma([if x < 700 { 60 } else { 200 }]);
+    image::GrayImage::from_fn(1400, 1100, shade)
         .write_to(&mut blank, image::ImageFormat::Png)
         .unwrap();
     let (status, _) = s.second.send("/stock/take?name=rest.svg", drawing("").as_bytes());

@@ -408,7 +408,8 @@ mod tests {
     fn a_photo_without_an_outline_waits_for_a_click_and_two_outlines_are_not_guessed_between() {
         let home = tempfile::tempdir().unwrap();
         let mut blank = Vec::new();
-        image::GrayImage::from_pixel(1400, 1100, image::Luma([128]))
+        let shade = |x, _| image::Luma([if x < 700 { 60 } else { 200 }]);
+        image::GrayImage::from_fn(1400, 1100, shade)
             .write_to(&mut std::io::Cursor::new(&mut blank), image::ImageFormat::Png)
             .unwrap();
         let last = LastPhoto::default();
