@@ -262,7 +262,7 @@ fn many(home: &Path, count: usize) {
         let outline: Ring = vec![point(0.0, 0.0), point(w, 0.0), point(w, h), point(0.0, h)];
         OffcutFacts {
             id: String::new(),
-            cloth: if k % 2 == 0 { "twill" } else { "plain" }.into(),
+            cloth: if k.is_multiple_of(2) { "twill" } else { "plain" }.into(),
             outline,
             holes: Vec::new(),
             flaws: Vec::new(),

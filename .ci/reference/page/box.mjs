@@ -234,8 +234,10 @@ await phone.close();
 await page.goto(to('/stock'));
 await page.waitForSelector('text=Waiting for you to check');
 await page.locator('a[href^="/stock/photo/"]').click();
+await page.waitForSelector('.offcut-photo svg');
+await page.waitForLoadState('networkidle');
 await page.getByRole('button', { name: /Put it aside/ }).click();
-await page.waitForFunction(() => !/Waiting for you to check/.test(document.body.textContent ?? ''));
+await page.waitForFunction(() => document.querySelector('#offcuts') && !/Waiting for you to check/.test(document.body.textContent ?? ''));
 
 say('every page fits, in light and dark, in both languages');
 await page.locator('summary', { hasText: 'Add an offcut' }).click();
