@@ -148,14 +148,8 @@ fn each_piece_lies_inside_off_the_flaws_as_geo_sees_it_and_where_a_recut_lays_it
     for i in 0..80 {
         let (w, h) = (150.0 + 400.0 * share(), 120.0 + 300.0 * share());
         let (x, y) = (w * (0.3 + 0.4 * share()), h * (0.3 + 0.4 * share()));
-        let l = vec![
-            point(0.0, 0.0),
-            point(w, 0.0),
-            point(w, y),
-            point(x, y),
-            point(x, h),
-            point(0.0, h),
-        ];
+        let l =
+            [point(0.0, 0.0), point(w, 0.0), point(w, y), point(x, y), point(x, h), point(0.0, h)];
         let flaw = |x: f64, y: f64| {
             vec![point(x, y), point(x + 15.0, y), point(x + 15.0, y + 9.0), point(x, y + 9.0)]
         };
