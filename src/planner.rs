@@ -10,6 +10,7 @@ mod lay;
 mod mosaic;
 mod recut;
 mod sources;
+mod takers;
 
 use crate::cloth::Cloth;
 use crate::fault::{Fault, Faults};
@@ -30,6 +31,7 @@ use ground::Beside;
 pub use recut::{CutSoFar, recut};
 use sources::Sources;
 use std::time::Duration;
+pub use takers::{Taker, Takers, takers};
 
 /// Layouts whose lengths differ by less than this share count as equally long: the one that leaves
 /// the larger rectangle is taken.

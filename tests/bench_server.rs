@@ -794,7 +794,7 @@ fn a_workshop_may_have_inches_and_ounces() {
 }
 
 #[test]
-fn the_box_is_searched_by_size_and_filled_from_a_drawing() {
+fn the_box_is_searched_by_size() {
     let s = Server::begin();
     let add = |length: &str, width: &str| {
         let size = [("length", length), ("width", width)];
@@ -815,18 +815,6 @@ fn the_box_is_searched_by_size_and_filled_from_a_drawing() {
     );
     assert_eq!(found("along=650&across=650"), [false, false]);
     assert_eq!(s.get("/stock/find?along=wide").status, 422);
-    let drawing = b"<svg xmlns='http://www.w3.org/2000/svg' width='400mm' height='300mm' \
-        viewBox='0 0 400 300' stroke='black' fill='none'>\
-        <path id='net-line' d='M10 10 H310 V110 H10Z'/></svg>";
-    let take = |more: &str| {
-        let path = format!("/stock/take?name=rest.svg&cloth=twill-200{more}");
-        s.post(&path, "application/octet-stream", drawing)
-    };
-    let silent = take("");
-    assert!(silent.status == 422 && silent.text().contains("warp"), "{}", silent.text());
-    assert!(take("&warp=90").text().contains("100 mm × 300 mm"));
-    assert_eq!(take("&warp=sideways").status, 422);
-    assert_eq!(take("&warp=0&cloth=x").status, 400, "a key twice");
 }
 
 /// A request of the page's own in JSON, and the answer.

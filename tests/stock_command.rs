@@ -170,7 +170,7 @@ fn labels_of_offcuts_fill_sheets_of_fourteen() {
     for (count, pages) in [(1, 1), (14, 1), (15, 2), (29, 3)] {
         let offcuts: Vec<OffcutFacts> =
             (1..=count).map(|k| OffcutFacts { id: format!("off-{k}"), ..facts.clone() }).collect();
-        let written = warpwise::sheet::offcut_labels(&offcuts);
+        let written = warpwise::sheet::stock_labels(&[], &offcuts, None);
         assert!(
             written.bytes.starts_with(b"%PDF") && written.pages == pages,
             "{count}: {} pages",

@@ -11,6 +11,11 @@ import sys
 from pathlib import Path
 
 ALLOWED = {"Apache-2.0", "BSD-2-Clause", "BSD-3-Clause", "MIT", "Unicode-3.0", "Zlib"}
+# Files of others that the program carries: name, licence, where its words stand, and how they begin.
+VENDORED = {
+    "htmx.min.js": ("htmx", "0BSD", "htmx-LICENSE", "Zero-Clause BSD"),
+    "qr": ("qr 0.7.0 (decoder)", "MIT", "qr/LICENSE-MIT", "The MIT License (MIT)"),
+}
 SOURCE = "registry+https://github.com/rust-lang/crates.io-index"
 
 
@@ -57,9 +62,14 @@ def main():
             wrong.append(f"{package['name']} {package['version']}: {licence}")
         if package["source"] not in (None, SOURCE):
             wrong.append(f"{package['name']} comes from {package['source']}")
+    assets = root / "assets" / "bench"
+    for file, (name, licence, words, begins) in VENDORED.items():
+        rows.append(f"{name}\t{licence}\tassets/bench/{file}")
+        if not (assets / file).exists() or not (assets / words).read_text().startswith(begins):
+            wrong.append(f"{name}: its licence is not beside it")
     if len(sys.argv) > 2:
         Path(sys.argv[2]).write_text("\n".join(rows) + "\n")
-    print(f"{len(rows)} crates built in")
+    print(f"{len(rows)} crates and files of others built in")
     print("\n".join(wrong) or "all under licences that are allowed")
     sys.exit(bool(wrong))
 

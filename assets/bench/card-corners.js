@@ -1,9 +1,8 @@
 // @ts-check
 // Four corners put on a photo by hand: dragged with a loupe beside the finger, or moved by keys. What they span is for the server to say.
+import { SVG, button, make } from './made.js';
 
 /** @typedef {{x: number, y: number}} Point */
-
-const SVG = 'http://www.w3.org/2000/svg';
 
 class CardCorners extends HTMLElement {
   /** @type {Record<string, string>} */
@@ -27,10 +26,10 @@ class CardCorners extends HTMLElement {
     photo.addEventListener('load', () => this.begin(photo.naturalWidth, photo.naturalHeight));
     photo.src = this.dataset.photo ?? '';
     const bar = document.createElement('p');
-    for (const index of [0, 1, 2, 3]) this.button(bar, `${this.words.corner} ${index + 1}`, () => this.pick(index));
-    this.button(bar, '＋', () => this.zoom(1 / 1.4));
-    this.button(bar, '－', () => this.zoom(1.4));
-    this.button(bar, this.words.trace, () => this.send()).classList.add('go');
+    for (const index of [0, 1, 2, 3]) button(`${this.words.corner} ${index + 1}`, () => this.pick(index), bar);
+    button('＋', () => this.zoom(1 / 1.4), bar);
+    button('－', () => this.zoom(1.4), bar);
+    button(this.words.trace, () => this.send(), bar).classList.add('go');
     const canvas = document.createElement('div');
     canvas.className = 'canvas';
     this.svg.setAttribute('tabindex', '0');
@@ -48,16 +47,6 @@ class CardCorners extends HTMLElement {
       event.preventDefault();
       this.zoom(event.deltaY > 0 ? 1.2 : 1 / 1.2, this.place(event));
     }, { passive: false });
-  }
-
-  /** @param {HTMLElement} place @param {string} words @param {() => void} act */
-  button(place, words, act) {
-    const button = document.createElement('button');
-    button.type = 'button';
-    button.textContent = words;
-    button.addEventListener('click', act);
-    place.append(button, ' ');
-    return button;
   }
 
   /** @param {number} width @param {number} height */
@@ -100,26 +89,18 @@ class CardCorners extends HTMLElement {
     const { svg, view, corners } = this;
     svg.setAttribute('viewBox', `${view.x} ${view.y} ${view.w} ${view.h}`);
     svg.replaceChildren();
-    this.shape('image', { href: this.dataset.photo, width: this.size.width, height: this.size.height });
-    this.shape('polygon', { points: corners.map((p) => `${p.x},${p.y}`).join(' ') });
+    make('image', { href: this.dataset.photo, width: this.size.width, height: this.size.height }, this.svg);
+    make('polygon', { points: corners.map((p) => `${p.x},${p.y}`).join(' ') }, this.svg);
     const r = 10 * this.pixel;
     corners.forEach((p, i) => {
       const picked = i === this.picked ? 'picked' : '';
-      this.shape('circle', { class: picked, cx: p.x, cy: p.y, r });
+      make('circle', { class: picked, cx: p.x, cy: p.y, r }, this.svg);
       for (const [dx, dy] of [[1, 0], [0, 1]]) {
-        this.shape('line', { x1: p.x - r * dx, y1: p.y - r * dy, x2: p.x + r * dx, y2: p.y + r * dy });
+        make('line', { x1: p.x - r * dx, y1: p.y - r * dy, x2: p.x + r * dx, y2: p.y + r * dy }, this.svg);
       }
-      const number = this.shape('text', { x: p.x + 1.3 * r, y: p.y - 1.3 * r, 'font-size': 1.6 * r });
+      const number = make('text', { x: p.x + 1.3 * r, y: p.y - 1.3 * r, 'font-size': 1.6 * r }, this.svg);
       number.textContent = String(i + 1);
     });
-  }
-
-  /** @param {string} name @param {Record<string, string | number | undefined>} attributes */
-  shape(name, attributes) {
-    const shape = document.createElementNS(SVG, name);
-    for (const [key, value] of Object.entries(attributes)) if (value !== undefined) shape.setAttribute(key, String(value));
-    this.svg.append(shape);
-    return shape;
   }
 
   /** @param {PointerEvent} event */

@@ -1,6 +1,7 @@
 // @ts-check
 // The cutting table: pieces of the plan where they lie, dragged or moved by keys. Whether a piece may lie somewhere, with whom
 // it overlaps and where the nearest free place is, is for the server to say; this lifts, shows and lays down.
+import { SVG, button, make } from './made.js';
 
 /**
  * @typedef {[number, number][]} Ring
@@ -14,7 +15,6 @@
  * @typedef {{left: number, top: number, shown: number}} Place Where a stock is drawn, mm, and how much of its length.
  */
 
-const SVG = 'http://www.w3.org/2000/svg';
 const APART = 60; // mm between stocks: their names stand there
 const BEYOND = 600; // mm of a roll that is shown beyond the last piece
 const STEPS = [0.05, 0.08, 0.12, 0.18, 0.27, 0.4, 0.6, 0.9, 1.4, 2]; // px a mm
@@ -108,14 +108,9 @@ class CutTable extends HTMLElement {
 
   /** @param {string} key @param {() => void} act */
   button(key, act) {
-    const button = document.createElement('button');
-    button.type = 'button';
-    button.textContent = this.t(key);
-    button.dataset.does = key;
-    button.addEventListener('click', act);
-    this.bar.append(button);
-    this.buttons[key] = button;
-    return button;
+    this.buttons[key] = button(this.t(key), act, this.bar);
+    this.buttons[key].dataset.does = key;
+    return this.buttons[key];
   }
 
   get now() {
@@ -567,14 +562,4 @@ function path(rings) {
   return rings.map((ring) => `M${ring.map(([x, y]) => `${x} ${y}`).join('L')}Z`).join('');
 }
 
-/** @template {keyof SVGElementTagNameMap} K @param {K} name @param {Record<string, string | number>} attributes @param {Element} into */
-function make(name, attributes, into) {
-  const element = document.createElementNS(SVG, name);
-  for (const [key, value] of Object.entries(attributes)) element.setAttribute(key, String(value));
-  into.append(element);
-  return element;
-}
-
 customElements.define('cut-table', CutTable);
-
-export {};

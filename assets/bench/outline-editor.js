@@ -1,6 +1,7 @@
 // @ts-check
 // The drawing tool for an outline: corners, edges and their kinds, relief cuts, windows, zones, arrow, measures. It moves points; whether
 // they make an outline is for the server to say.
+import { SVG, button, make } from './made.js';
 
 /**
  * @typedef {{x: number, y: number}} Point
@@ -8,7 +9,6 @@
  * @typedef {{list: string, index: number, point: number}} Corner
  */
 
-const SVG = 'http://www.w3.org/2000/svg';
 const KINDS = ['trim', 'lap', 'butt', 'dart'];
 /** Tools that draw a line point by point, and the list it goes into. */
 const DRAWN = /** @type {const} */ ({ relief: 'cuts', hole: 'holes', zone: 'no_splice', arrow: 'arrow' });
@@ -130,12 +130,7 @@ class OutlineEditor extends HTMLElement {
 
   /** @param {string} key @param {() => void} act @param {HTMLElement} [place] */
   button(key, act, place = this.bar) {
-    const button = document.createElement('button');
-    button.type = 'button';
-    button.textContent = this.t(key);
-    button.addEventListener('click', act);
-    place.append(button);
-    return button;
+    return button(this.t(key), act, place);
   }
 
   // --- looking: mm with y up, turned over once here ---
@@ -222,11 +217,9 @@ class OutlineEditor extends HTMLElement {
     this.tell();
   }
 
-  /** @param {string} name @param {Record<string, any>} attributes */
+  /** @param {keyof SVGElementTagNameMap} name @param {Record<string, any>} attributes */
   shape(name, attributes) {
-    const element = document.createElementNS(SVG, name);
-    for (const [key, value] of Object.entries(attributes)) element.setAttribute(key, String(value));
-    this.svg.append(element);
+    make(name, attributes, this.svg);
   }
 
   /** @param {Point[]} line */

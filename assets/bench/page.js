@@ -103,13 +103,3 @@ function watch() {
   window.addEventListener('pagehide', () => source.close());
 }
 watch();
-
-// A list that is searched as one types.
-document.addEventListener('input', (event) => {
-  const field = event.target;
-  if (!(field instanceof HTMLInputElement) || field.type !== 'search') return;
-  const words = field.value.toLowerCase().split(/\s+/).filter(Boolean);
-  for (const entry of field.closest('search-list')?.querySelectorAll('[data-find]') ?? []) {
-    if (entry instanceof HTMLElement) entry.hidden = !words.every((word) => entry.dataset.find?.includes(word));
-  }
-});

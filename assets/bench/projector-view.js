@@ -1,6 +1,7 @@
 // @ts-check
 // The thrown picture: draws what the server gives in pixels of the projector, lets crosses be dragged, and tells keys and taps.
 // Which line lies where is for the server to say.
+import { SVG, button, make } from './made.js';
 
 /**
  * @typedef {[number, number]} Point
@@ -8,7 +9,6 @@
  *   lines?: {kind: string, points: Point[]}[], texts?: {matrix: number[], size: number, width: number, words: string}[]}} Light
  */
 
-const SVG = 'http://www.w3.org/2000/svg';
 const KEPT = 'warpwise.keys';
 const ACTIONS = ['next', 'previous', 'next-window', 'previous-window'];
 /** @type {Record<string, string>} */
@@ -41,18 +41,6 @@ function watch(heard) {
   source.addEventListener('thrown', heard);
   window.addEventListener('pagehide', () => source.close());
   return source;
-}
-
-/**
- * @param {Element} into
- * @param {string} tag
- * @param {Record<string, string | number>} about
- */
-function add(into, tag, about) {
-  const made = document.createElementNS(SVG, tag);
-  for (const [name, value] of Object.entries(about)) made.setAttribute(name, String(value));
-  into.append(made);
-  return made;
 }
 
 class ProjectorView extends HTMLElement {
@@ -139,13 +127,13 @@ class ProjectorView extends HTMLElement {
     this.said.textContent = told.kind === 'dark' && !document.fullscreenElement ? this.words.hint : '';
     this.spoken.textContent = told.spoken;
     this.svg.setAttribute('aria-label', [this.words.picture, told.spoken].join(' '));
-    for (const [x, y, r] of told.dots ?? []) add(this.svg, 'circle', { cx: x, cy: y, r, fill: told.light });
+    for (const [x, y, r] of told.dots ?? []) make('circle', { cx: x, cy: y, r, fill: told.light }, this.svg);
     for (const line of told.lines ?? []) {
       const pen = line.kind === 'cut' ? told.pen : Math.max(1, told.pen / 2);
-      add(this.svg, 'polyline', { class: line.kind, points: line.points.join(' '), stroke: told.light, 'stroke-width': pen });
+      make('polyline', { class: line.kind, points: line.points.join(' '), stroke: told.light, 'stroke-width': pen }, this.svg);
     }
     for (const text of told.texts ?? []) {
-      const made = add(this.svg, 'text', { transform: `matrix(${text.matrix.join(' ')})`, 'font-size': text.size, fill: told.light });
+      const made = make('text', { transform: `matrix(${text.matrix.join(' ')})`, 'font-size': text.size, fill: told.light }, this.svg);
       made.textContent = text.words;
       // Letters of another font than was reckoned with are drawn together, so that they meet no line.
       if (/** @type {SVGTextElement} */ (made).getComputedTextLength() > text.width) {
@@ -165,15 +153,15 @@ class ProjectorView extends HTMLElement {
     this.svg.replaceChildren();
     const [w, h] = this.size();
     for (const [i, [x, y]] of this.crosses.entries()) {
-      const group = add(this.svg, 'g', { class: i === this.picked ? 'cross picked' : 'cross', 'data-cross': i, stroke: this.light });
+      const group = make('g', { class: i === this.picked ? 'cross picked' : 'cross', 'data-cross': i, stroke: this.light }, this.svg);
       const [long, short] = i === this.picked ? [60, 3] : [36, 3];
-      add(group, 'circle', { cx: x, cy: y, r: 40, 'stroke-width': i === this.picked ? 2 : 1 });
+      make('circle', { cx: x, cy: y, r: 40, 'stroke-width': i === this.picked ? 2 : 1 }, group);
       // The middle is left free: there the mark is seen.
       const bars = [[-1, 0], [1, 0], [0, -1], [0, 1]].map(([a, b]) => `M${x + a * short} ${y + b * short}L${x + a * long} ${y + b * long}`);
-      add(group, 'path', { d: bars.join(''), 'stroke-width': 1 });
+      make('path', { d: bars.join(''), 'stroke-width': 1 }, group);
       // Towards the middle, where there is room.
       const beside = { x: x + (x < w / 2 ? 34 : -54), y: y + (y < h / 2 ? 50 : -34) };
-      add(group, 'text', { ...beside, 'font-size': 24, fill: this.light }).textContent = String(i + 1);
+      make('text', { ...beside, 'font-size': 24, fill: this.light }, group).textContent = String(i + 1);
     }
     this.spoken.textContent = `${this.words.mark} ${this.picked + 1}`;
   }
@@ -295,7 +283,7 @@ class KeyLearner extends HTMLElement {
     for (const does of ACTIONS) {
       const row = document.createElement('li');
       const keys = Object.entries(learnt()).filter(([, to]) => to === does);
-      const learn = this.button(`${this.words.learn}: ${this.words[does]}`, () => this.learn(learn, does));
+      const learn = button(`${this.words.learn}: ${this.words[does]}`, () => this.learn(learn, does));
       row.append(learn);
       for (const [key] of keys) {
         const shown = document.createElement('kbd');
@@ -304,20 +292,11 @@ class KeyLearner extends HTMLElement {
       }
       list.append(row);
     }
-    const usual = this.button(this.words.usual, () => {
+    const usual = button(this.words.usual, () => {
       localStorage.removeItem(KEPT);
       this.show();
     });
     this.replaceChildren(list, usual);
-  }
-
-  /** @param {string} words @param {() => void} does */
-  button(words, does) {
-    const made = document.createElement('button');
-    made.type = 'button';
-    made.textContent = words;
-    made.addEventListener('click', does);
-    return made;
   }
 
   /** @param {HTMLButtonElement} button @param {string} does */

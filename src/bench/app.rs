@@ -7,8 +7,10 @@ use axum::response::{IntoResponse, Response};
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use warpwise::fault::Faults;
+use warpwise::ledger::Moment;
+use warpwise::stock::Snapshot;
 use warpwise::units::System;
-use warpwise::workshop::{Folder, LastPhoto, Library, OpenJob, Projecting, units_of};
+use warpwise::workshop::{Folder, LastPhoto, Library, OpenJob, Projecting, StockSeen, units_of};
 
 /// What stands for the job in the workshop's own folder in an address.
 pub const ROOT_JOB: &str = "~";
@@ -29,6 +31,16 @@ pub struct App {
     /// The workshop's cloths, once they were looked at.
     library: Mutex<Option<Library>>,
     jobs: Mutex<HashMap<String, Arc<Mutex<OpenJob>>>>,
+    stock: StockSeen,
+}
+
+/// Through which door a request came.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Device {
+    /// This computer's own.
+    First,
+    /// That of second devices.
+    Second,
 }
 
 impl App {
@@ -37,7 +49,8 @@ impl App {
         let projecting = Mutex::new(Projecting::new(folder.root()));
         let (last_photo, library, jobs) =
             (LastPhoto::default(), Mutex::default(), Mutex::default());
-        App { folder, guard, door, last_photo, projecting, library, jobs }
+        let stock = StockSeen::default();
+        App { folder, guard, door, last_photo, projecting, library, jobs, stock }
     }
 
     /// The job of this name in an address, opened if it is not.
@@ -74,6 +87,15 @@ impl App {
             none => none.insert(Library::open(&self.folder)?),
         };
         Ok(work(open))
+    }
+
+    /// The stock as the ledger has it; none before there is a ledger.
+    ///
+    /// # Errors
+    /// It cannot be read.
+    pub fn stock(&self) -> Result<Option<Arc<Snapshot>>, Faults> {
+        let file = self.folder.ledger();
+        file.exists().then(|| self.stock.read(&file, &Moment::now())).transpose()
     }
 
     /// The workshop's units; what is wrong with its file is said on the first page.

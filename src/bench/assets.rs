@@ -11,13 +11,14 @@ macro_rules! asset {
     };
 }
 
-const ASSETS: [(&str, &str, &[u8]); 15] = [
+const ASSETS: [(&str, &str, &[u8]); 19] = [
     asset!("page.css", "text/css; charset=utf-8"),
     asset!("page.js", "text/javascript; charset=utf-8"),
     asset!("htmx.min.js", "text/javascript; charset=utf-8"),
     asset!("outline-editor.js", "text/javascript; charset=utf-8"),
     asset!("card-corners.js", "text/javascript; charset=utf-8"),
     asset!("plan-picture.js", "text/javascript; charset=utf-8"),
+    asset!("made.js", "text/javascript; charset=utf-8"),
     asset!("cut-table.js", "text/javascript; charset=utf-8"),
     asset!("projector-view.js", "text/javascript; charset=utf-8"),
     asset!("plan-watch.js", "text/javascript; charset=utf-8"),
@@ -26,6 +27,9 @@ const ASSETS: [(&str, &str, &[u8]); 15] = [
     asset!("tick-queue.js", "text/javascript; charset=utf-8"),
     asset!("cutting-list.js", "text/javascript; charset=utf-8"),
     asset!("lay-up.js", "text/javascript; charset=utf-8"),
+    asset!("label-scan.js", "text/javascript; charset=utf-8"),
+    asset!("qr/decode.js", "text/javascript; charset=utf-8"),
+    asset!("qr/index.js", "text/javascript; charset=utf-8"),
     asset!("icon.svg", "image/svg+xml"),
 ];
 

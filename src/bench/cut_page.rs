@@ -2,6 +2,7 @@
 
 use super::frame::{address, faults};
 use super::pictures::Picture;
+use super::takers_page;
 use super::ticks::{at, texts, told};
 use super::words::Words;
 use maud::{Markup, PreEscaped, html};
@@ -66,7 +67,7 @@ pub fn cut(words: &Words, job: &str, open: &mut OpenJob) -> Markup {
                 p .last { span {} " " button type="button" .tap.undo hidden { "↶ " (words.t("cut.undo")) } }
             }
             div .benches {
-                @for on in &order { (one(words, bench.plan.plan(), on)) }
+                @for on in &order { (one(words, job, bench.plan.plan(), on)) }
             }
             (by_part(words, bench.plan.plan(), &order))
             p .quiet { (words.t(if bench.in_ledger { "cut.in_ledger" } else { "cut.in_kit" })) }
@@ -105,7 +106,7 @@ fn spoiled(words: &Words, job: &str, bench: &AtBench) -> Markup {
 }
 
 /// A cloth on the bench with its pieces.
-fn one(words: &Words, plan: &Plan, on: &OnBench) -> Markup {
+fn one(words: &Words, job: &str, plan: &Plan, on: &OnBench) -> Markup {
     let segment = if on.segment[1] > 1 {
         let [at, of] = on.segment.map(|n| n.to_string());
         let at = at.parse::<usize>().map_or(at, |n| (n + 1).to_string());
@@ -120,13 +121,13 @@ fn one(words: &Words, plan: &Plan, on: &OnBench) -> Markup {
             p .quiet { (words.t("cut.lies")) ": " span lang="en" { (on.face) } "; " span lang="en" { (on.from) } }
             figure { (PreEscaped(picture(plan, on, &head))) }
             ol .to-cut {
-                @for piece in &on.pieces { (row(words, on, piece)) }
+                @for piece in &on.pieces { (row(words, job, on, piece)) }
             }
         }
     }
 }
 
-fn row(words: &Words, on: &OnBench, piece: &ToCut) -> Markup {
+fn row(words: &Words, job: &str, on: &OnBench, piece: &ToCut) -> Markup {
     let [along, across] = piece.reach.map(|r| r.map(|mm| words.units.size(mm)));
     let place = words.with("cut.where", &[&on.stock, &along[0], &along[1], &across[0], &across[1]]);
     let face = words.t(if piece.face_down { "cut.face_down" } else { "cut.face_up" });
@@ -140,6 +141,7 @@ fn row(words: &Words, on: &OnBench, piece: &ToCut) -> Markup {
                 @if piece.face_down { span .tag { "▼ " (words.t("cut.face_down")) } }
                 span .only-read .said {}
             }
+            (takers_page::link(words, job, &piece.piece, true))
         }
     }
 }

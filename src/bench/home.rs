@@ -10,10 +10,12 @@ use axum::response::{IntoResponse, Redirect, Response};
 use maud::{Markup, html};
 use serde::Deserialize;
 use std::sync::Arc;
-use warpwise::ledger::Moment;
 use warpwise::units::System;
-use warpwise::workshop::{JobEntry, LEDGER_FILE, read_stock, set_units, units_of};
+use warpwise::workshop::{JobEntry, LEDGER_FILE, set_units, units_of};
 use warpwise::{job, sheet};
+
+/// More dates than these are folded up.
+const FEW: usize = 12;
 
 /// The jobs, and a field for a new one.
 pub async fn show(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
@@ -81,13 +83,10 @@ fn main(app: &App, words: &Words, jobs: &[JobEntry], said: Markup) -> Markup {
 
 /// What the dates in the ledger ask for today.
 fn dates(app: &App, words: &Words) -> Markup {
-    let file = app.folder.ledger();
-    if !file.exists() {
-        return html! {};
-    }
-    match read_stock(&file, &Moment::now()) {
+    match app.stock() {
+        Ok(None) => html! {},
         Err(list) => faults(words, &list),
-        Ok(stock) => {
+        Ok(Some(stock)) => {
             let ages = stock
                 .rolls
                 .iter()
@@ -98,7 +97,13 @@ fn dates(app: &App, words: &Words) -> Markup {
                 .chain(stock.consumables.iter().filter_map(|c| c.warning(stock.day)))
                 .map(|f| words.units.said(&f.in_one_line()))
                 .collect();
-            html! { @if !warnings.is_empty() { ul .faults { @for w in &warnings { li .note.warning { "! " (w) } } } } }
+            let list =
+                html! { ul .faults { @for w in &warnings { li .note.warning { "! " (w) } } } };
+            html! {
+                @if warnings.len() > FEW {
+                    details .card { summary { "! " (words.with("home.dates", &[&warnings.len().to_string()])) } (list) }
+                } @else if !warnings.is_empty() { (list) }
+            }
         }
     }
 }

@@ -56,6 +56,15 @@ pub fn ids(open: &OpenJob) -> Vec<String> {
     ["template", "strip", "patch"].iter().flat_map(|s| of(s)).collect()
 }
 
+/// Keeps a photo as it was seen for hints, and no longer.
+pub fn forget_later(app: &Arc<App>) {
+    let holds = Arc::clone(app);
+    tokio::spawn(async move {
+        tokio::time::sleep(KEPT).await;
+        holds.last_photo.forget();
+    });
+}
+
 /// Takes a file and makes templates of it.
 pub async fn take(
     State(app): State<Arc<App>>,
@@ -65,11 +74,7 @@ pub async fn take(
     bytes: Bytes,
 ) -> Response {
     let words = language(&app, &headers);
-    let holds = Arc::clone(&app);
-    tokio::spawn(async move {
-        tokio::time::sleep(KEPT).await;
-        holds.last_photo.forget();
-    });
+    forget_later(&app);
     beside(move || {
         let open = match app.job(&job) {
             Ok(open) => open,
@@ -164,16 +169,23 @@ pub async fn kept(
             inside.then(|| std::fs::read(path).ok()).flatten()
         });
         match found {
-            Some(bytes) if bytes.starts_with(&[0xff, 0xd8, 0xff]) => {
-                ([(header::CONTENT_TYPE, "image/jpeg")], bytes).into_response()
-            }
-            Some(bytes) if bytes.starts_with(b"\x89PNG") => {
-                ([(header::CONTENT_TYPE, "image/png")], bytes).into_response()
-            }
-            _ => StatusCode::NOT_FOUND.into_response(),
+            Some(bytes) => said_of_photo(bytes),
+            None => StatusCode::NOT_FOUND.into_response(),
         }
     })
     .await
+}
+
+/// A photo by what it is; anything else is not there.
+pub fn said_of_photo(bytes: Vec<u8>) -> Response {
+    let kind = if bytes.starts_with(&[0xff, 0xd8, 0xff]) {
+        "image/jpeg"
+    } else if bytes.starts_with(b"\x89PNG") {
+        "image/png"
+    } else {
+        return StatusCode::NOT_FOUND.into_response();
+    };
+    ([(header::CONTENT_TYPE, kind)], bytes).into_response()
 }
 
 /// A shape by size.

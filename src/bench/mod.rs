@@ -4,6 +4,7 @@
 mod app;
 mod assets;
 mod begun;
+mod box_page;
 mod by_hand;
 mod connections;
 mod corners;
@@ -15,12 +16,14 @@ mod frame;
 mod guard;
 mod home;
 mod intake;
+mod item_page;
 mod job_cloths;
 mod job_page;
 mod lay_page;
 mod learnt;
 mod library_page;
 mod moulds;
+mod offcut_photos;
 mod pictures;
 mod plan_page;
 mod plies;
@@ -29,12 +32,13 @@ mod second;
 mod sections;
 mod sheets_page;
 mod stock_page;
+mod takers_page;
 mod throwing;
 mod ticks;
 mod words;
 
-use app::App;
-use axum::extract::{DefaultBodyLimit, State};
+use app::{App, Device};
+use axum::extract::{DefaultBodyLimit, Extension, State};
 use axum::http::{HeaderMap, StatusCode};
 use axum::middleware::{from_fn, from_fn_with_state};
 use axum::response::{IntoResponse, Response};
@@ -150,7 +154,7 @@ fn router(app: Arc<App>) -> Router {
         .route("/language", get(home::language_chosen))
         .route("/units", post(home::units_chosen))
         .route("/card", get(home::card))
-        .route("/asset/{name}", get(assets::show))
+        .route("/asset/{*name}", get(assets::show))
         .route("/job/{job}/{step}", get(job_page::show))
         .route("/cloths", get(library_page::show))
         .route("/cloths/edit", post(library_page::edit))
@@ -212,7 +216,17 @@ fn router(app: Arc<App>) -> Router {
         .route("/projector/step", post(throwing::step))
         .route("/stock", get(stock_page::show))
         .route("/stock/add", post(stock_page::add))
-        .route("/stock/find", get(stock_page::find))
+        .route("/stock/find", get(box_page::find))
+        .route("/stock/scan", get(item_page::scan))
+        .route("/stock/label", get(item_page::label))
+        .route("/stock/item/{id}", get(item_page::show))
+        .route("/stock/gone", post(item_page::gone))
+        .route("/stock/photo/{name}", get(offcut_photos::show))
+        .route("/stock/photo/{name}/{which}", get(offcut_photos::picture))
+        .route("/stock/photo/{name}/again", post(offcut_photos::again))
+        .route("/stock/photo/{name}/book", post(offcut_photos::book))
+        .route("/stock/photo/{name}/aside", post(offcut_photos::aside))
+        .route("/job/{job}/takers", get(takers_page::show))
         .route("/stock/move", post(stock_page::move_items))
         .route("/stock/remove", post(stock_page::remove))
         .route("/stock/undo", post(stock_page::undo))
@@ -228,7 +242,7 @@ fn router(app: Arc<App>) -> Router {
         )
         .route(
             "/stock/take",
-            post(stock_page::take).layer(DefaultBodyLimit::max(intake::LARGEST_FILE)),
+            post(offcut_photos::take).layer(DefaultBodyLimit::max(intake::LARGEST_FILE)),
         )
         .route(
             "/job/{job}/take",
@@ -239,13 +253,15 @@ fn router(app: Arc<App>) -> Router {
             post(lay_page::photo).layer(DefaultBodyLimit::max(intake::LARGEST_FILE)),
         )
         .fallback(nothing_here)
+        .layer(Extension(Device::First))
         .layer(from_fn(in_time))
         .layer(from_fn_with_state(guard, guarded))
         .with_state(app)
 }
 
-/// What a second device may reach: it looks, ticks what is cut and laid, and sends photos. What it
-/// calls spoiled is planned again, as it is for anyone.
+/// What a second device may reach: it looks, ticks what is cut and laid and which offcut or roll is
+/// used up or thrown away, and sends photos. What it calls spoiled is planned again, as it is for
+/// anyone.
 fn router_to_look(app: Arc<App>) -> Router {
     let guard = app.door.as_ref().map_or_else(|| Arc::clone(&app.guard), |d| Arc::clone(&d.guard));
     Router::new()
@@ -253,8 +269,17 @@ fn router_to_look(app: Arc<App>) -> Router {
         .route("/stock", get(second::stock))
         .route("/cloths", get(library_page::look))
         .route("/cloths/sheet/{id}", get(library_page::sheet))
+        .route("/stock/find", get(box_page::find))
+        .route("/stock/scan", get(item_page::scan))
+        .route("/stock/label", get(item_page::label))
+        .route("/stock/item/{id}", get(item_page::show))
+        .route("/stock/gone", post(item_page::gone))
+        .route("/stock/photo/{name}", get(offcut_photos::show))
+        .route("/stock/photo/{name}/{which}", get(offcut_photos::picture))
+        .route("/stock/photo/{name}/again", post(offcut_photos::again))
+        .route("/job/{job}/takers", get(takers_page::show))
         .route("/language", get(home::language_chosen))
-        .route("/asset/{name}", get(assets::show))
+        .route("/asset/{*name}", get(assets::show))
         .route("/job/{job}/all", get(second::job))
         .route("/job/{job}/cut", get(second::cut))
         .route("/job/{job}/lay", get(second::lay))
@@ -276,8 +301,13 @@ fn router_to_look(app: Arc<App>) -> Router {
             "/job/{job}/lay/photo",
             post(second::photo).layer(DefaultBodyLimit::max(intake::LARGEST_FILE)),
         )
+        .route(
+            "/stock/take",
+            post(offcut_photos::take).layer(DefaultBodyLimit::max(intake::LARGEST_FILE)),
+        )
         .fallback(second::not_here)
         .method_not_allowed_fallback(second::not_here)
+        .layer(Extension(Device::Second))
         .layer(from_fn(in_time))
         .layer(from_fn_with_state(guard, guarded))
         .with_state(app)

@@ -19,6 +19,8 @@ pub struct Picture {
     pen: f64,
     body: String,
     title: String,
+    /// Pixels to a mm, if it is drawn to a scale.
+    scale: Option<f64>,
 }
 
 impl Picture {
@@ -28,7 +30,59 @@ impl Picture {
         let margin = 0.04 * size;
         let area =
             Bounds { min: area.min - point(margin, margin), max: area.max + point(margin, margin) };
-        Picture { area, pen: size / 300.0, body: String::new(), title: escaped(title) }
+        let (pen, body) = (size / 300.0, String::new());
+        Picture { area, pen, body, title: escaped(title), scale: None }
+    }
+
+    /// A picture of so many pixels to a mm, its lines a pixel wide.
+    pub fn to_scale(area: Bounds, title: &str, scale: f64) -> Picture {
+        let margin = point(3.0 / scale, 3.0 / scale);
+        let area = Bounds { min: area.min - margin, max: area.max + margin };
+        Picture { area, pen: 1.0 / scale, scale: Some(scale), ..Picture::new(area, title) }
+    }
+
+    /// A photo that lies under all else.
+    pub fn photo(&mut self, at: &str, place: Bounds) {
+        let (x, y) = (place.min.x - self.area.min.x, self.area.max.y - place.max.y);
+        let _ = write!(
+            self.body,
+            "<image href=\"{}\" x=\"{x:.2}\" y=\"{y:.2}\" width=\"{:.2}\" height=\"{:.2}\" \
+             preserveAspectRatio=\"none\"/>",
+            escaped(at),
+            place.width(),
+            place.height()
+        );
+    }
+
+    /// A line that leads to an address, with a number at its middle.
+    pub fn choice(
+        &mut self,
+        ends: [Point; 2],
+        (at, said, number): (&str, &str, &str),
+        chosen: bool,
+    ) {
+        let (middle, size) = ((ends[0] + ends[1]) * 0.5, 14.0 * self.pen);
+        let p = point(middle.x - self.area.min.x, self.area.max.y - middle.y);
+        let (class, heavy) = if chosen { ("chosen", 5.0) } else { ("choice", 3.0) };
+        let d = self.data(&ends, false);
+        let _ = write!(
+            self.body,
+            "<a href=\"{}\" aria-label=\"{}\"><path class=\"wide\" d=\"{d}\" stroke-width=\"{:.3}\"/>\
+             <path class=\"{class}\" d=\"{d}\" stroke-width=\"{:.3}\"/><circle class=\"{class}\" cx=\"{:.2}\" \
+             cy=\"{:.2}\" r=\"{:.2}\" stroke-width=\"{:.3}\"/><text x=\"{:.2}\" y=\"{:.2}\" font-size=\"{size:.2}\" \
+             text-anchor=\"middle\">{}</text></a>",
+            escaped(at),
+            escaped(said),
+            self.pen * 20.0,
+            self.pen * heavy,
+            p.x,
+            p.y,
+            0.8 * size,
+            self.pen,
+            p.x,
+            p.y + 0.35 * size,
+            escaped(number)
+        );
     }
 
     fn data(&self, points: &[Point], closed: bool) -> String {
@@ -105,12 +159,16 @@ impl Picture {
 
     /// The picture as SVG to stand in a page.
     pub fn done(self) -> String {
+        let (wide, high) = (self.area.width(), self.area.height());
+        let sized = self.scale.map_or_else(String::new, |s| {
+            format!(" width=\"{:.1}\" height=\"{:.1}\"", wide * s, high * s)
+        });
+        // What leads somewhere is no picture to a reader: its parts are read.
+        let role = if self.body.contains("<a ") { "group" } else { "img" };
         format!(
-            "<svg class=\"picture\" viewBox=\"0 0 {:.2} {:.2}\" role=\"img\" aria-label=\"{}\">{}</svg>",
-            self.area.width(),
-            self.area.height(),
-            self.title,
-            self.body
+            "<svg class=\"picture\"{sized} viewBox=\"0 0 {wide:.2} {high:.2}\" role=\"{role}\" \
+             aria-label=\"{}\">{}</svg>",
+            self.title, self.body
         )
     }
 }

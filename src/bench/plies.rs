@@ -2,6 +2,7 @@
 
 use super::form::Form;
 use super::pictures;
+use super::takers_page;
 use super::words::Words;
 use maud::{Markup, PreEscaped, html};
 use warpwise::job::Job;
@@ -23,12 +24,12 @@ pub fn plies(form: &Form<'_>) -> Markup {
         h1 { (words.t("step.plies")) }
         p .lead { (words.with("plies.lead", &[&copies.to_string()])) }
         (form.all_notes())
-        (pieces(words, job, prepared))
+        (pieces(words, form.job, job, prepared))
     }
 }
 
 /// A picture of each piece, layer by layer.
-pub fn pieces(words: &Words, job: &Job, prepared: &Prepared) -> Markup {
+pub fn pieces(words: &Words, name: &str, job: &Job, prepared: &Prepared) -> Markup {
     html! {
         @for (i, layer) in job.layers.iter().enumerate() {
             @let pieces: Vec<_> = prepared.pieces.iter().filter(|p| p.layer == i + 1).collect();
@@ -45,6 +46,7 @@ pub fn pieces(words: &Words, job: &Job, prepared: &Prepared) -> Markup {
                                 " · " (show_number(piece.angle, 1)) "° · " (words.units.area(piece.outline.area()))
                             }
                             p .quiet title=(piece.permitted_by) { (words.t("plies.turns")) " " (pictures::turns(words, &piece.permitted)) }
+                            p { (takers_page::link(words, name, &piece.id, false)) }
                         }
                     }
                 }

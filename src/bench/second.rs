@@ -7,24 +7,22 @@ use super::frame::{address, faults, page, refused};
 use super::guard::Guard;
 use super::plan_page::{figures, overview};
 use super::words::Words;
-use super::{cut_page, intake, language, lay_page, plies, sheets_page, stock_page, ticks};
+use super::{
+    box_page, cut_page, intake, language, lay_page, plies, sheets_page, stock_page, ticks,
+};
 use axum::body::{Body, Bytes};
 use axum::extract::{Path, Query, State};
 use axum::http::{HeaderMap, StatusCode};
 use axum::response::{Html, IntoResponse, Response};
 use maud::{Markup, PreEscaped, html};
-use qrcode::{Color, QrCode};
-use std::fmt::Write;
 use std::net::{IpAddr, Ipv4Addr, SocketAddr, TcpListener, UdpSocket};
 use std::sync::Arc;
 use warpwise::fault::{Fault, Faults};
+use warpwise::sheet::code_picture;
 use warpwise::workshop::OpenJob;
 
 /// Name of its cookie: cookies are not told apart by port.
 const COOKIE: &str = "warpwise_second";
-
-/// White around the squares of the code, as its norm asks.
-const QUIET: usize = 4;
 
 /// The door for second devices.
 #[derive(Debug)]
@@ -80,31 +78,11 @@ pub fn invitation(words: &Words, door: Option<&Door>) -> Markup {
         details .card {
             summary { (words.t("second.title")) }
             p { (words.t("second.scan")) }
-            (PreEscaped(code(&door.link, words.t("second.title"))))
+            (PreEscaped(code_picture(&door.link, words.t("second.title"))))
             p { code { (door.link) } }
             p .note.warning { "! " (words.t("second.mind")) }
         }
     }
-}
-
-/// Words as a code to be scanned, SVG to stand in a page.
-fn code(text: &str, title: &str) -> String {
-    let Ok(code) = QrCode::new(text.as_bytes()) else {
-        return String::new();
-    };
-    let (wide, all) = (code.width(), code.width() + 2 * QUIET);
-    let mut squares = String::new();
-    for (i, colour) in code.to_colors().into_iter().enumerate() {
-        if colour == Color::Dark {
-            let _ = write!(squares, "M{} {}h1v1h-1z", i % wide + QUIET, i / wide + QUIET);
-        }
-    }
-    format!(
-        "<svg class=\"code\" viewBox=\"0 0 {all} {all}\" role=\"img\" aria-label=\"{}\">\
-         <rect width=\"{all}\" height=\"{all}\" fill=\"#ffffff\"/>\
-         <path fill=\"#000000\" d=\"{squares}\"/></svg>",
-        super::pictures::escaped(title)
-    )
 }
 
 /// The jobs.
@@ -157,6 +135,7 @@ fn job_main(words: &Words, job: &str, open: &mut OpenJob, said: Markup) -> Marku
     let checked = open.checked();
     let form = Form::of(words, job, "plan", &checked);
     let title = checked.values.get("job.name").unwrap_or(job);
+    let name = job;
     html! {
         (said)
         h1 { (title) }
@@ -185,7 +164,7 @@ fn job_main(words: &Words, job: &str, open: &mut OpenJob, said: Markup) -> Marku
         }
         @if let (Some(job), Some(prepared)) = (&checked.job, &checked.prepared) {
             h2 { (words.t("step.plies")) }
-            (plies::pieces(words, job, prepared))
+            (plies::pieces(words, name, job, prepared))
         }
     }
 }
@@ -288,10 +267,14 @@ pub async fn take(
 }
 
 /// The stock to look at.
-pub async fn stock(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
+pub async fn stock(
+    State(app): State<Arc<App>>,
+    Query(wanted): Query<box_page::Wanted>,
+    headers: HeaderMap,
+) -> Response {
     let words = language(&app, &headers);
     beside(move || {
-        let main = stock_page::to_look_at(&app, &words);
+        let main = stock_page::to_look_at(&app, &words, &wanted);
         page(&words, words.t("frame.stock"), html! {}, html! {}, main)
     })
     .await

@@ -1,17 +1,17 @@
 //! The stock: rolls by what is left of length and life, the box of offcuts as pictures to scale,
 //! what comes in and goes, and booking.
 
-use super::app::{App, beside, locked};
+use super::app::{App, Device, beside, locked};
+use super::box_page::{self, Wanted};
 use super::fields::{Kind, entry};
 use super::form::Form;
-use super::frame::{address, faults, message, page, refused};
+use super::frame::{address, encoded, faults, message, page, refused};
 use super::words::Words;
-use super::{language, pictures::Picture};
-use axum::body::Bytes;
+use super::{language, offcut_photos};
 use axum::extract::{Form as Sent, Path, Query, State};
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
-use maud::{Markup, PreEscaped, html};
+use maud::{Markup, html};
 use serde::Deserialize;
 use std::sync::Arc;
 use warpwise::cloth::Face;
@@ -22,56 +22,61 @@ use warpwise::sheet;
 use warpwise::stock::{
     Age, Consumable, ConsumableKind, Day, Offcut, OffcutFacts, RollFacts, Snapshot,
 };
-use warpwise::units::{System, parse_angle};
+use warpwise::units::{System, quoted};
 use warpwise::verify::Verified;
-use warpwise::workshop::{Entry, faults_of, holds, offcut_in, read_stock};
+use warpwise::workshop::{Entry, faults_of, waiting_offcuts};
 
 /// The stock.
-pub async fn show(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
+pub async fn show(
+    State(app): State<Arc<App>>,
+    Query(wanted): Query<Wanted>,
+    headers: HeaderMap,
+) -> Response {
     let words = language(&app, &headers);
-    beside(move || page(&words, words.t("frame.stock"), html! {}, html! {}, main(&app, &words)))
-        .await
+    beside(move || {
+        let main = all(&app, &words, &wanted, true);
+        page(&words, words.t("frame.stock"), html! {}, html! {}, main)
+    })
+    .await
 }
 
-/// The stock without any way to change it.
-pub fn to_look_at(app: &App, words: &Words) -> Markup {
-    let file = app.folder.ledger();
-    let stock = file.exists().then(|| read_stock(&file, &Moment::now()));
-    html! {
-        h1 { (words.t("frame.stock")) }
-        @match &stock {
-            None => p .lead { (words.t("stock.empty")) },
-            Some(Err(list)) => (faults(words, list)),
-            Some(Ok(stock)) => {
-                (rolls(words, stock, false))
-                (offcuts(words, stock, false))
-                (consumables(words, stock, false))
-            }
-        }
-    }
+/// The stock without any way to change it but to send a photo.
+pub fn to_look_at(app: &App, words: &Words, wanted: &Wanted) -> Markup {
+    all(app, words, wanted, false)
 }
 
-fn main(app: &App, words: &Words) -> Markup {
-    let file = app.folder.ledger();
-    let stock = file.exists().then(|| read_stock(&file, &Moment::now()));
+/// The stock with nothing looked for.
+pub fn main(app: &App, words: &Words) -> Markup {
+    all(app, words, &Wanted::default(), true)
+}
+
+fn all(app: &App, words: &Words, wanted: &Wanted, may_change: bool) -> Markup {
     html! {
         h1 { (words.t("frame.stock")) }
-        @match &stock {
-            None => p .lead { (words.t("stock.empty")) },
-            Some(Err(list)) => (faults(words, list)),
-            Some(Ok(stock)) => {
-                (rolls(words, stock, true))
-                (offcuts(words, stock, true))
-                (consumables(words, stock, true))
+        div .inline {
+            a .button.go href="/stock/scan" { (words.t("label.title")) }
+            @if may_change && app.folder.ledger().exists() {
                 form hx-post="/stock/undo" hx-target="#step" hx-swap="innerHTML" { button type="submit" { "↶ " (words.t("stock.undo")) } }
             }
         }
-        (add_forms(words))
-        aside .caution { p { (words.t("stock.caution")) } }
+        @match &app.stock() {
+            Ok(None) => p .lead { (words.t("stock.empty")) },
+            Err(list) => (faults(words, list)),
+            Ok(Some(stock)) => {
+                (rolls(words, stock, may_change))
+                (box_page::section(words, stock, wanted))
+                (consumables(words, stock, may_change))
+            }
+        }
+        @if may_change {
+            (add_forms(words, app))
+            aside .caution { p { (words.t("stock.caution")) } }
+        } @else { section .card { (offcut_photos::bring(words, app, Device::Second)) } }
     }
 }
 
-fn age(words: &Words, id: &str, age: &Age, day: Day) -> Markup {
+/// How long it may still be used.
+pub fn age(words: &Words, id: &str, age: &Age, day: Day) -> Markup {
     let share = age
         .out_life_hours
         .zip(age.hours_left())
@@ -87,7 +92,8 @@ fn age(words: &Words, id: &str, age: &Age, day: Day) -> Markup {
     }
 }
 
-fn item_buttons(words: &Words, id: &str, age: Option<&Age>) -> Markup {
+/// Out of the freezer or into it, and, where it may go without a word, out of the stock.
+pub fn item_buttons(words: &Words, id: &str, age: Option<&Age>, may_go: bool) -> Markup {
     let vals = serde_json::json!({ "id": id }).to_string();
     html! {
         div .buttons hx-vals=(vals) hx-target="#step" {
@@ -98,7 +104,7 @@ fn item_buttons(words: &Words, id: &str, age: Option<&Age>) -> Markup {
                     button type="submit" { (words.t(if age.is_out { "stock.put_in" } else { "stock.take_out" })) }
                 }
             }
-            form hx-post="/stock/remove" hx-swap="innerHTML" { button type="submit" .remove title=(words.with("form.remove_it", &[id])) { span aria-hidden="true" { "✕" } span .only-read { (words.with("form.remove_it", &[id])) } } }
+            @if may_go { form hx-post="/stock/remove" hx-swap="innerHTML" { button type="submit" .remove title=(words.with("form.remove_it", &[id])) { span aria-hidden="true" { "✕" } span .only-read { (words.with("form.remove_it", &[id])) } } } }
         }
     }
 }
@@ -111,7 +117,7 @@ fn rolls(words: &Words, stock: &Snapshot, may_change: bool) -> Markup {
             @for roll in &stock.rolls {
                 @let facts = roll.facts();
                 div .card.roll {
-                    b { (facts.id) } " " (facts.cloth) " · " (words.units.length(facts.width))
+                    a href=(box_page::item_address(&facts.id)) { b { (facts.id) } } " " (facts.cloth) " · " (words.units.length(facts.width))
                     @if let Some(batch) = &facts.batch { " · " (batch) }
                     @if let Some(place) = &facts.place { " · " (place) }
                     @match facts.length {
@@ -119,145 +125,11 @@ fn rolls(words: &Words, stock: &Snapshot, may_change: bool) -> Markup {
                         None => span .quiet { (words.t("stock.length_unknown")) },
                     }
                     (age(words, &facts.id, &facts.age, stock.day))
-                    @if may_change { (item_buttons(words, &facts.id, Some(&facts.age))) }
+                    @if may_change { (item_buttons(words, &facts.id, Some(&facts.age), true)) }
                 }
             }
         }
     }
-}
-
-/// A size that is looked for in the box of offcuts, as it was typed.
-#[derive(Default, Deserialize)]
-pub struct Wanted {
-    #[serde(default)]
-    along: String,
-    #[serde(default)]
-    across: String,
-}
-
-impl Wanted {
-    /// Along and across the warp, mm; what is left empty may be anything.
-    fn size(&self, units: System) -> Result<[f64; 2], Faults> {
-        let mut wrong = Faults::new();
-        let mut mm = |typed: &str| {
-            let read = units.parse_length(typed).map_err(Faults::from);
-            if typed.trim().is_empty() { Some(0.0) } else { wrong.keep(read) }
-        };
-        let size = [mm(&self.along), mm(&self.across)].map(Option::unwrap_or_default);
-        wrong.into_result(size)
-    }
-}
-
-/// The offcuts that hold a size.
-pub async fn find(
-    State(app): State<Arc<App>>,
-    Query(wanted): Query<Wanted>,
-    headers: HeaderMap,
-) -> Response {
-    let words = language(&app, &headers);
-    beside(move || {
-        let found = wanted.size(words.units).and_then(|size| {
-            let mut stock = read_stock(&app.folder.ledger(), &Moment::now())?;
-            if size != [0.0, 0.0] {
-                stock.offcuts.retain(|o| holds(o, size[0].max(1.0), size[1].max(1.0)));
-            }
-            Ok(stock)
-        });
-        match found {
-            Ok(stock) => Html(box_of(&words, &stock, true).into_string()).into_response(),
-            Err(list) => message(StatusCode::UNPROCESSABLE_ENTITY, faults(&words, &list)),
-        }
-    })
-    .await
-}
-
-fn offcuts(words: &Words, stock: &Snapshot, may_change: bool) -> Markup {
-    html! {
-        section aria-labelledby="offcuts" {
-            h2 #offcuts { (words.t("stock.offcuts")) " (" (stock.offcuts.len()) ")" }
-            @if !stock.offcuts.is_empty() {
-                search-list {
-                    div .inline {
-                        div .field { label for="find" { (words.t("stock.find")) } input #find type="search" autocomplete="off"; }
-                        @if may_change { (size_form(words)) }
-                    }
-                    @if may_change { p { a .button href="/stock/labels" target="_blank" { (words.t("stock.labels")) } } }
-                    div #box { (box_of(words, stock, may_change)) }
-                }
-            }
-        }
-    }
-}
-
-fn size_form(words: &Words) -> Markup {
-    let unit = words.units.length_unit();
-    html! {
-        form .inline hx-get="/stock/find" hx-target="#box" hx-swap="innerHTML"
-            hx-trigger="change, submit" {
-            @for (name, key) in [("along", "stock.holds_along"), ("across", "stock.holds_across")] {
-                div .field {
-                    label for=(format!("holds-{name}")) { (words.with(key, &[unit])) }
-                    input id=(format!("holds-{name}")) name=(name) inputmode="decimal"
-                        autocomplete="off";
-                }
-            }
-            button { (words.t("stock.holds")) }
-        }
-    }
-}
-
-/// The box of offcuts as pictures to scale.
-fn box_of(words: &Words, stock: &Snapshot, may_change: bool) -> Markup {
-    let longest = stock
-        .offcuts
-        .iter()
-        .map(|o| o.bounds().width().max(o.bounds().height()))
-        .fold(1.0, f64::max);
-    html! {
-        @if stock.offcuts.is_empty() { p .quiet { (words.t("stock.holds_none")) } }
-        ul .offcuts {
-            @for offcut in &stock.offcuts {
-                @let (b, facts) = (offcut.bounds(), offcut.facts());
-                @let place = facts.place.as_deref().unwrap_or_default();
-                @let find = format!("{} {} {place}", offcut.id(), offcut.cloth()).to_lowercase();
-                @let share = 10.0 * b.width().max(b.height()) / longest;
-                li .card data-find=(find) {
-                    div class=(format!("to-scale s{:.0}", share.ceil().clamp(1.0, 10.0))) {
-                        (PreEscaped(picture(words, offcut)))
-                    }
-                    p { b { (offcut.id()) } " " (offcut.cloth()) }
-                    p .quiet {
-                        (words.units.size(b.width())) " × " (words.units.size(b.height()))
-                        " · " (words.units.area(offcut.area()))
-                        @if let Some(place) = &facts.place { " · " (place) }
-                    }
-                    (age(words, offcut.id(), offcut.age(), stock.day))
-                    @if may_change { (item_buttons(words, offcut.id(), Some(offcut.age()))) }
-                }
-            }
-        }
-    }
-}
-
-/// An offcut, warp to the right.
-fn picture(words: &Words, offcut: &Offcut) -> String {
-    let b = offcut.bounds();
-    let mut picture = Picture::new(
-        b,
-        &format!(
-            "{}, {} × {}",
-            offcut.id(),
-            words.units.size(b.width()),
-            words.units.size(b.height())
-        ),
-    );
-    picture.rings(offcut.region().rings(), "cloth");
-    for flaw in offcut.flaws() {
-        picture.rings([flaw], "flaw");
-    }
-    let reach = 0.2 * b.width();
-    picture.arrow([b.centre() - point(reach, 0.0), b.centre() + point(reach, 0.0)], "warp");
-    picture.done()
 }
 
 fn consumables(words: &Words, stock: &Snapshot, may_change: bool) -> Markup {
@@ -270,7 +142,7 @@ fn consumables(words: &Words, stock: &Snapshot, may_change: bool) -> Markup {
                         b { (c.id) } " " (c.name) " · " (c.kind.words())
                         @if let Some(day) = c.last_day() { " · " (words.t("stock.expiry")) " " (day) }
                         @if let Some(warning) = c.warning(stock.day) { p .note.warning { "! " (words.units.said(&warning.what)) " – " (words.units.said(&warning.remedy)) } }
-                        @if may_change { (item_buttons(words, &c.id, None)) }
+                        @if may_change { (item_buttons(words, &c.id, None, true)) }
                     }
                 }
             }
@@ -278,7 +150,7 @@ fn consumables(words: &Words, stock: &Snapshot, may_change: bool) -> Markup {
     }
 }
 
-fn add_forms(words: &Words) -> Markup {
+fn add_forms(words: &Words, app: &App) -> Markup {
     let field = |form: &str, name: &str, kind: &str, needed: bool| {
         let id = format!("{form}-{name}");
         html! { div .field { label for=(id) { (words.t(&format!("stock.{name}"))) } input id=(id) name=(name) type=(kind) required[needed] autocomplete="off"; } }
@@ -294,57 +166,15 @@ fn add_forms(words: &Words) -> Markup {
             form hx-post="/stock/add" hx-target="#step" hx-swap="innerHTML" { input type="hidden" name="kind" value="roll";
                 div .fields { (field("roll", "cloth", "text", true)) (field("roll", "width", "text", true)) (field("roll", "length", "text", false)) (life("roll")) }
                 button .add { (words.t("stock.add")) } } }
-        details .card { summary { "+ " (words.t("stock.add_offcut")) }
+        details .card open[!waiting_offcuts(app.folder.root()).is_empty()] { summary { "+ " (words.t("stock.add_offcut")) }
             form hx-post="/stock/add" hx-target="#step" hx-swap="innerHTML" { input type="hidden" name="kind" value="offcut";
                 div .fields { (field("offcut", "cloth", "text", true)) (field("offcut", "length", "text", true)) (field("offcut", "width", "text", true)) (life("offcut")) }
                 button .add { (words.t("stock.add")) } }
-            (photo_of_offcut(words)) }
+            (offcut_photos::bring(words, app, Device::First)) }
         details .card { summary { "+ " (words.t("stock.add_consumable")) }
             form hx-post="/stock/add" hx-target="#step" hx-swap="innerHTML" { input type="hidden" name="kind" value="consumable";
                 div .fields { (field("con", "name", "text", true)) (field("con", "expiry", "date", false)) }
                 button .add { (words.t("stock.add")) } } }
-    }
-}
-
-/// An offcut as its photo or drawing shows it.
-fn photo_of_offcut(words: &Words) -> Markup {
-    let field = |name: &str, label: &str| {
-        let id = format!("photo-{name}");
-        html! {
-            div .field {
-                label for=(id) { (label) }
-                input id=(id) data-with=(name) autocomplete="off";
-            }
-        }
-    };
-    html! {
-        h3 { (words.t("stock.by_photo")) }
-        drop-zone .drop data-to="/stock/take" data-failed=(words.t("bring.failed"))
-            data-working=(words.t("bring.working")) {
-            p .quiet { (words.t("stock.by_photo_how")) }
-            div .fields {
-                (field("cloth", words.t("stock.cloth")))
-                (field("warp", words.t("stock.warp")))
-                div .field {
-                    label for="photo-face" { (words.t("stock.face")) }
-                    select #photo-face data-with="face" {
-                        option value="up" { (words.t("choice.up")) }
-                        option value="down" { (words.t("choice.down")) }
-                    }
-                }
-                (field("place", words.t("stock.place")))
-                div .field {
-                    label for="photo-new" { (words.t("stock.new_cloth")) }
-                    select #photo-new data-with="new_cloth" {
-                        option value="" { (words.t("form.no")) }
-                        option value="yes" { (words.t("form.yes")) }
-                    }
-                }
-            }
-            label .button for="file" { (words.t("bring.choose")) }
-            input #file type="file" accept=".svg,.dxf,.csv,.jpg,.jpeg,.png,image/jpeg,image/png";
-            p .working role="status" {}
-        }
     }
 }
 
@@ -371,7 +201,8 @@ pub struct Incoming {
     new_cloth: Option<String>,
 }
 
-fn some(text: &str) -> Option<String> {
+/// What was typed, if anything was.
+pub fn some(text: &str) -> Option<String> {
     Some(text.trim().to_string()).filter(|t| !t.is_empty())
 }
 
@@ -386,6 +217,27 @@ pub async fn add(
         .await
 }
 
+/// Last day of use, hours that it may be out of the freezer, and those that it was, as typed.
+pub fn age_of(
+    [expiry, life, hours]: [&str; 3],
+    is_out: bool,
+    units: System,
+) -> Result<Age, Faults> {
+    let mut wrong = Faults::new();
+    let expiry = some(expiry).and_then(|d| wrong.keep(Day::parse(&d).map_err(Faults::from)));
+    let mut number = |typed: &str| match entry(Kind::Number, typed, units) {
+        None => None,
+        Some(Entry::Number(hours)) => Some(hours),
+        Some(_) => {
+            let what = format!("`{}` is no number of hours", typed.trim());
+            wrong.push(Fault::new(what, "give hours, as the data sheet does"));
+            None
+        }
+    };
+    let (out_life_hours, out_hours) = (number(life), number(hours).unwrap_or(0.0));
+    wrong.into_result(Age { expiry, out_life_hours, out_hours, is_out, cosmetic_only: false })
+}
+
 fn incoming(
     ledger: &mut Ledger,
     sent: &Incoming,
@@ -398,20 +250,10 @@ fn incoming(
     };
     let width = if sent.kind == "consumable" { None } else { length(&sent.width, "width") };
     let along = if sent.length.trim().is_empty() { None } else { length(&sent.length, "length") };
-    let expiry = some(&sent.expiry).and_then(|d| wrong.keep(Day::parse(&d).map_err(Faults::from)));
-    let out_life_hours = match entry(Kind::Number, &sent.out_life, units) {
-        None => None,
-        Some(Entry::Number(hours)) => Some(hours),
-        Some(_) => {
-            wrong.push(Fault::new(
-                format!("`{}` is no number of hours", sent.out_life.trim()),
-                "give hours, as the data sheet does",
-            ));
-            None
-        }
-    };
+    let age = wrong.keep(age_of([&sent.expiry, &sent.out_life, ""], false, units));
     wrong.into_result(())?;
-    let age = Age { expiry, out_life_hours, ..Age::default() };
+    let age = age.unwrap_or_default();
+    let expiry = age.expiry;
     let (cloth, batch, place, new_cloth) = (
         sent.cloth.trim().to_string(),
         some(&sent.batch),
@@ -478,65 +320,6 @@ fn incoming(
     done.map_err(faults_of)
 }
 
-/// What is said of a photo or drawing of an offcut.
-#[derive(Deserialize)]
-pub struct AboutOffcut {
-    name: String,
-    #[serde(default)]
-    cloth: String,
-    #[serde(default)]
-    warp: String,
-    #[serde(default)]
-    face: String,
-    #[serde(default)]
-    place: String,
-    #[serde(default)]
-    new_cloth: String,
-}
-
-/// Puts an offcut into the ledger as its photo or drawing shows it.
-pub async fn take(
-    State(app): State<Arc<App>>,
-    Query(about): Query<AboutOffcut>,
-    headers: HeaderMap,
-    bytes: Bytes,
-) -> Response {
-    let words = language(&app, &headers);
-    beside(move || {
-        // Tracing takes its time: the ledger is opened for writing after it.
-        let shape = warp_of(&about.warp).and_then(|warp| offcut_in(&about.name, &bytes, warp));
-        let (outline, holes) = match shape {
-            Ok(shape) => shape,
-            Err(list) => return message(StatusCode::UNPROCESSABLE_ENTITY, faults(&words, &list)),
-        };
-        changed(&app, &words, |ledger, now| {
-            let facts = OffcutFacts {
-                id: String::new(),
-                cloth: about.cloth.trim().to_string(),
-                outline,
-                holes,
-                flaws: Vec::new(),
-                face: if about.face == "down" { Face::Down } else { Face::Up },
-                batch: None,
-                age: Age::default(),
-                place: some(&about.place),
-                added: now.day,
-                parent: None,
-                revision: 0,
-            };
-            let is_new = about.new_cloth == "yes";
-            ledger.add_offcuts(vec![facts], false, is_new, now).map(|_| ()).map_err(faults_of)
-        })
-    })
-    .await
-}
-
-/// The direction of the warp that was typed, degrees; none if nothing was.
-fn warp_of(typed: &str) -> Result<Option<f64>, Faults> {
-    let typed = typed.trim().replace(',', ".");
-    if typed.is_empty() { Ok(None) } else { Ok(Some(parse_angle(&typed)?)) }
-}
-
 /// One item.
 #[derive(Deserialize)]
 pub struct Item {
@@ -599,16 +382,50 @@ fn changed(
     }
 }
 
-/// Labels of all offcuts, as a PDF.
-pub async fn labels(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
+/// Which labels.
+#[derive(Deserialize)]
+pub struct Labels {
+    /// One roll or offcut.
+    id: Option<String>,
+    /// This offcut and all that came after it.
+    since: Option<String>,
+}
+
+/// Labels as a PDF: of one thing, or of the offcuts that a part of the box shows.
+pub async fn labels(
+    State(app): State<Arc<App>>,
+    Query(one): Query<Labels>,
+    Query(wanted): Query<Wanted>,
+    headers: HeaderMap,
+) -> Response {
     let words = language(&app, &headers);
-    beside(move || match read_stock(&app.folder.ledger(), &Moment::now()) {
-        Ok(stock) => {
-            let facts: Vec<OffcutFacts> = stock.offcuts.iter().map(|o| o.facts().clone()).collect();
-            ([(header::CONTENT_TYPE, "application/pdf")], sheet::offcut_labels(&facts).bytes)
-                .into_response()
+    beside(move || {
+        let none = || Fault::new(words.t("stock.empty"), words.t("stock.add_offcut")).into();
+        let found = app.stock().and_then(|s| s.ok_or_else(none)).and_then(|stock| {
+            let (rolls, offcuts) = match &one.id {
+                Some(id) => {
+                    let rolls = stock.rolls.iter().filter(|r| r.id() == id);
+                    let offcuts = stock.offcuts.iter().filter(|o| o.id() == id);
+                    (rolls.collect::<Vec<_>>(), offcuts.collect::<Vec<_>>())
+                }
+                None if one.since.is_some() => {
+                    let old = |o: &&Offcut| Some(o.id()) != one.since.as_deref();
+                    (Vec::new(), stock.offcuts.iter().skip_while(old).collect())
+                }
+                None => (Vec::new(), wanted.part(words.units, &stock)?),
+            };
+            if let Some(id) = one.id.as_ref().filter(|_| rolls.is_empty() && offcuts.is_empty()) {
+                let what = words.with("label.gone", &[&quoted(id)]);
+                return Err(Fault::new(what, words.t("label.gone_how")).into());
+            }
+            let rolls: Vec<RollFacts> = rolls.iter().map(|r| r.facts().clone()).collect();
+            let offcuts: Vec<OffcutFacts> = offcuts.iter().map(|o| o.facts().clone()).collect();
+            Ok(sheet::stock_labels(&rolls, &offcuts, stock.ledger.as_deref()))
+        });
+        match found {
+            Ok(pdf) => ([(header::CONTENT_TYPE, "application/pdf")], pdf.bytes).into_response(),
+            Err(list) => refused(&words, StatusCode::NOT_FOUND, &list),
         }
-        Err(list) => refused(&words, StatusCode::UNPROCESSABLE_ENTITY, &list),
     })
     .await
 }
@@ -708,7 +525,7 @@ fn booked_words(words: &Words, job: &str, booked: &Booked, done: bool) -> Markup
             @if !booked.added.is_empty() { li { (words.with("book.added", &[&booked.added.len().to_string()])) } }
             @if !booked.cut_down.is_empty() { li { (words.t("book.cut_down")) " " (booked.cut_down.join(", ")) } }
         }
-        @if done { p { a .button href="/stock/labels" target="_blank" { (words.t("stock.labels")) } " " a .button href="/stock" { (words.t("frame.stock")) } } }
+        @if done { p { @if let Some(first) = booked.added.first() { a .button href=(format!("/stock/labels?since={}", encoded(&first.id))) target="_blank" { (words.t("stock.labels")) } " " } a .button href="/stock" { (words.t("frame.stock")) } } }
         @else {
             form hx-post=(address(job, "book")) hx-target="#booking" hx-swap="innerHTML" { input type="hidden" name="sure" value="yes"; button .go { "✓ " (words.t("book.do")) } }
         }

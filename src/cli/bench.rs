@@ -55,7 +55,7 @@ impl Bench {
         print(&format!("{}\n", server.link))?;
         say("open this address in a browser on this computer; Ctrl-C here ends it");
         if let Some(link) = &server.second_link {
-            say("a second device in this network may look and send photos, nothing else:");
+            say("a second device in this network may look, tick and send photos, nothing else:");
             say(link);
             say("whoever has that address can do so too, and nothing on the way is encrypted");
         }

@@ -9,7 +9,9 @@ use clap::{Args, Subcommand, ValueEnum};
 use std::path::{Path, PathBuf};
 use warpwise::fault::{Fault, Faults};
 use warpwise::geometry::Ring;
-use warpwise::ledger::{self, FreezerMove, Imported, Ledger, Moment, PieceState, Record, Trouble};
+use warpwise::ledger::{
+    self, FreezerMove, Gone, Imported, Ledger, Moment, PieceState, Record, Trouble,
+};
 use warpwise::plan;
 use warpwise::planner::Earlier;
 use warpwise::sheet;
@@ -70,6 +72,12 @@ enum Command {
         /// Their names
         #[arg(required = true)]
         ids: Vec<String>,
+        /// They were used without a plan: what for
+        #[arg(long, value_name = "WHAT", conflicts_with = "because")]
+        used_for: Option<String>,
+        /// They were thrown away: why
+        #[arg(long, value_name = "WHY")]
+        because: Option<String>,
     },
     /// Book a plan, or some of its pieces, as cut
     Book {
@@ -224,8 +232,9 @@ impl Stock {
                 print(&format!("back in the freezer: {}\n", ids.join(", ")))
             }
             Command::Set(set) => set.run(&file, &now),
-            Command::Remove { ids } => {
-                Ledger::write(&file)?.remove(&ids, &now)?;
+            Command::Remove { ids, used_for, because } => {
+                let gone = used_for.map(Gone::Used).or(because.map(Gone::ThrownAway));
+                Ledger::write(&file)?.take_out(&ids, gone.as_ref(), &now)?;
                 print(&format!("removed {}\n", ids.join(", ")))
             }
             Command::Book { plan, pieces, labels } => book(&file, &plan, &pieces, labels, &now),
@@ -268,7 +277,7 @@ impl Stock {
                     .iter()
                     .filter(|o| ids.is_empty() || ids.iter().any(|id| id == o.id()));
                 let facts: Vec<_> = wanted.map(|o| o.facts().clone()).collect();
-                write_labels(&out, &facts)?;
+                write_labels(&out, &facts, stock.ledger.as_deref())?;
                 print(&format!("{}\n{}\n", out.display(), out.with_extension("pdf").display()))
             }
             Command::Export { file: to } => {
@@ -476,6 +485,7 @@ fn book(
     // What can fail comes before the booking, which cannot be taken for failed then.
     can_write(&labels)?;
     let booked = Ledger::write(file)?.book(&plan, pieces, now)?;
+    let ledger_name = plan.plan().drawn_from.as_ref().and_then(|d| d.ledger.clone());
     let mut out = format!("booked {} as cut\n", counted(booked.pieces, "piece"));
     for (id, used, left) in &booked.shortened {
         let left = left.map_or(String::new(), |l| format!(", {} left", show_metres(l)));
@@ -496,7 +506,7 @@ fn book(
                 booked.cut_down.join(", ")
             ));
         }
-        match write_labels(&labels, &booked.added) {
+        match write_labels(&labels, &booked.added, ledger_name.as_deref()) {
             Ok(()) => out.push_str(&format!(
                 "labels to print: {} (or {})\n",
                 labels.with_extension("pdf").display(),
@@ -516,9 +526,13 @@ fn book(
 }
 
 /// Labels as a page, and beside it the same as PDF for a sheet of stick-on labels.
-fn write_labels(to: &Path, offcuts: &[warpwise::stock::OffcutFacts]) -> Result<(), Failure> {
-    write_file(to, ledger::labels(offcuts).as_bytes())?;
-    write_file(&to.with_extension("pdf"), &sheet::offcut_labels(offcuts).bytes)
+fn write_labels(
+    to: &Path,
+    offcuts: &[warpwise::stock::OffcutFacts],
+    ledger: Option<&str>,
+) -> Result<(), Failure> {
+    write_file(to, ledger::labels(offcuts, ledger).as_bytes())?;
+    write_file(&to.with_extension("pdf"), &sheet::stock_labels(&[], offcuts, ledger).bytes)
 }
 
 fn pieces(file: &Path, path: &Path) -> Result<(), Failure> {

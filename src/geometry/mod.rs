@@ -3,6 +3,7 @@
 //! A [`Ring`] is closed without repeating its first point. Anticlockwise rings have positive area.
 
 pub mod boolean;
+mod cells;
 pub mod clearance;
 pub mod clip;
 pub(crate) mod homography;
@@ -14,6 +15,7 @@ mod point;
 mod region;
 mod transform;
 
+pub use cells::Cells;
 pub use inscribed::largest_rectangle;
 pub(crate) use intersect::{Chain, Meeting, meetings, meetings_unless};
 pub use point::{Point, point};

@@ -1,8 +1,9 @@
 //! Labels to print, cut out and stick on the backing.
 
 use super::pages::picture;
+use crate::sheet::code_picture;
 use crate::sheet::policy::policy;
-use crate::stock::{Offcut, OffcutFacts};
+use crate::stock::{Offcut, OffcutFacts, label_text};
 use crate::units::{show_area, show_number};
 use maud::{DOCTYPE, PreEscaped, html};
 
@@ -10,12 +11,12 @@ use maud::{DOCTYPE, PreEscaped, html};
 const PICTURE: f64 = 110.0;
 
 const STYLE: &str = "body{font:12px/1.35 system-ui,sans-serif;margin:10mm}.labels{display:flex;flex-wrap:wrap;gap:4mm}\
-.label{border:1px dashed #777;width:84mm;min-height:38mm;padding:3mm;box-sizing:border-box;display:flex;gap:4mm;break-inside:avoid}\
-.name{font-size:24px;font-weight:bold}.no{font-weight:bold}@page{margin:8mm}";
+.label{border:1px dashed #777;width:94mm;min-height:38mm;padding:3mm;box-sizing:border-box;display:flex;gap:4mm;break-inside:avoid}\
+.name{font-size:24px;font-weight:bold}.no{font-weight:bold}.code{width:26mm;height:26mm;margin-left:auto;flex:none}@page{margin:8mm}";
 
 /// A page of labels, HTML that opens offline and prints: name, cloth, batch, size, a small picture
-/// with the warp.
-pub fn labels(offcuts: &[OffcutFacts]) -> String {
+/// with the warp, and a code that says of which ledger it is.
+pub fn labels(offcuts: &[OffcutFacts], ledger: Option<&str>) -> String {
     let sound: Vec<Offcut> = offcuts.iter().filter_map(|o| Offcut::new(o.clone()).ok()).collect();
     let page = html! {
         (DOCTYPE)
@@ -38,6 +39,7 @@ pub fn labels(offcuts: &[OffcutFacts]) -> String {
                                 @if let Some(parent) = &facts.parent { div { "from " (parent) ", " (facts.added.to_string()) } }
                                 @if facts.age.cosmetic_only { div class="no" { "FOR THE LOOK ONLY" } }
                             }
+                            (PreEscaped(code_picture(&label_text(ledger, o.id()), o.id())))
                         }
                     }
                 }

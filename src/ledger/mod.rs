@@ -29,4 +29,4 @@ pub use record::{Kept, PieceRecord, PlanRecord, Record, StockRow};
 pub use stocktake::{Counts, Entry};
 pub(crate) use tick::placed;
 pub use tick::{PieceTick, TickTo};
-pub use write::{FreezerMove, Moment};
+pub use write::{FreezerMove, Gone, Moment};

@@ -38,6 +38,15 @@ pub enum FreezerMove {
     In,
 }
 
+/// Why something is taken out of the stock.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Gone {
+    /// It was used without a plan: what for.
+    Used(String),
+    /// It was thrown away: why.
+    ThrownAway(String),
+}
+
 /// Names are counted on from numbers up to this one.
 pub(super) const LAST_NUMBER: u32 = 1_000_000_000;
 
@@ -345,7 +354,32 @@ impl Ledger {
     /// # Errors
     /// A name the ledger does not know; then nothing is taken out.
     pub fn remove(&mut self, ids: &[String], now: &Moment) -> Result<(), Trouble> {
-        self.change(now, &format!("removed {}", ids.join(", ")), |c| {
+        self.take_out(ids, None, now)
+    }
+
+    /// The same with what it was taken out for, which stands in the history.
+    ///
+    /// # Errors
+    /// The same, and words that fit in no line.
+    pub fn take_out(
+        &mut self,
+        ids: &[String],
+        gone: Option<&Gone>,
+        now: &Moment,
+    ) -> Result<(), Trouble> {
+        let list = ids.join(", ");
+        let (name, reason, what) = match gone {
+            None => ("", None, format!("removed {list}")),
+            Some(Gone::Used(reason)) => {
+                ("what it is used for", Some(reason), format!("used {list} for {reason}"))
+            }
+            Some(Gone::ThrownAway(reason)) => {
+                ("the reason", Some(reason), format!("threw away {list}: {reason}"))
+            }
+        };
+        let fault = reason.and_then(|r| crate::stock::name_fault(name, r));
+        fault.map_or(Ok(()), |f| Err(Trouble::Input(f.into())))?;
+        self.change(now, &what, |c| {
             each_known(c, ids, |id, record| match record {
                 Record::Piece(_) | Record::Plan(_) => Err(unknown(id).into()),
                 _ => Ok(c.put(id, None)?),

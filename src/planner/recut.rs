@@ -3,8 +3,9 @@
 //! stock or what this plan leaves over, and only then on a roll.
 
 use super::by_hand::{put, shape_of, used};
-use super::lay::{offcut_plan, offcut_stock, roll_plan, savings};
+use super::lay::{offcut_plan, roll_plan, savings};
 use super::sources::{RollSource, Sources};
+use super::takers::on_offcut;
 use super::{Fault, Faults, Refusal};
 use crate::cloth::Cloth;
 use crate::geometry::{Region, Ring, point, ring_bounds};
@@ -190,7 +191,7 @@ fn place(
     for (_, site) in sites {
         match site {
             Site::Offcut(offcut) => {
-                if let Some(p) = laid(&shape, offcut_stock(offcut), &[], plan.rules.gap) {
+                if let Some(p) = on_offcut(&shape, offcut, plan.rules.gap) {
                     let new = put(&Placement { copy: copy - 1, ..p }, piece);
                     let first = plan.stocks.iter().position(|s| s.cloth == cloth.id);
                     let at = first.unwrap_or(plan.stocks.len());
@@ -245,7 +246,7 @@ fn place(
 }
 
 /// The first place for a shape on a stock beside what lies there.
-fn laid(shape: &Shape, stock: Stock, pins: &[Pin], gap: f64) -> Option<Placement> {
+pub(super) fn laid(shape: &Shape, stock: Stock, pins: &[Pin], gap: f64) -> Option<Placement> {
     let problem = Problem::new(vec![shape.clone()], vec![stock], gap).ok()?;
     let problem = problem.with_pins(pins.to_vec()).ok()?;
     // A first layout places what has a place.

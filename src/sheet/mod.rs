@@ -9,6 +9,7 @@ pub mod summary;
 mod answers;
 mod card;
 mod clip;
+mod code;
 mod csv;
 mod cutting;
 mod draw;
@@ -51,6 +52,7 @@ mod tiles;
 mod title;
 
 pub use card::{CardPaper, card_pdf, card_svgs};
+pub use code::code_picture;
 pub use cutting::{OnBench, ToCut};
 pub use history::{history_plot, history_table};
 pub use paper::Paper;
@@ -301,11 +303,16 @@ pub fn labels(plan: &Verified, grid: &LabelGrid) -> [Written; 2] {
     [labels, Written { name: "kit-bags.pdf".into(), bytes, pages }]
 }
 
-/// `labels.pdf` for offcuts of the stock, two columns of seven on A4.
-pub fn offcut_labels(offcuts: &[crate::stock::OffcutFacts]) -> Written {
+/// `labels.pdf` for rolls and offcuts of the stock, two columns of seven on A4, each with a code that
+/// says of which ledger it is.
+pub fn stock_labels(
+    rolls: &[crate::stock::RollFacts],
+    offcuts: &[crate::stock::OffcutFacts],
+    ledger: Option<&str>,
+) -> Written {
     let sound: Vec<crate::stock::Offcut> =
         offcuts.iter().filter_map(|o| crate::stock::Offcut::new(o.clone()).ok()).collect();
-    let (bytes, pages) = offcut_labels::labels(&sound, &LabelGrid::two_by_seven());
+    let (bytes, pages) = offcut_labels::labels(rolls, &sound, ledger, &LabelGrid::two_by_seven());
     Written { name: "labels.pdf".into(), bytes, pages }
 }
 

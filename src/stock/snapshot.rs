@@ -4,6 +4,7 @@ use super::{Age, Day, Offcut, OffcutFacts, Roll, RollFacts, name_fault};
 use crate::fault::{Fault, Faults};
 use crate::json::holds_no_more_than_is_read;
 use crate::units::quoted;
+use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::de::IgnoredAny;
 use serde::{Deserialize, Serialize};
@@ -245,8 +246,9 @@ impl Snapshot {
             }
         }
         let rolls = file.rolls.into_iter().filter_map(|r| faults.keep(Roll::new(r))).collect();
-        let offcuts =
-            file.offcuts.into_iter().filter_map(|o| faults.keep(Offcut::new(o))).collect();
+        // Each is looked at whole, and there may be thousands.
+        let offcuts: Vec<_> = file.offcuts.into_par_iter().map(Offcut::new).collect();
+        let offcuts = offcuts.into_iter().filter_map(|o| faults.keep(o)).collect();
         file.consumables.iter().for_each(|c| c.check(&mut faults));
         let day = file.day.unwrap_or(today);
         faults.into_result(Snapshot {
@@ -292,11 +294,11 @@ impl Snapshot {
     }
 
     /// Offcuts of a cloth that may be cut: not over; those for the look only if `cosmetic` says so.
-    pub fn offcuts_of<'a>(
+    pub fn offcuts_of<'a, 'c>(
         &'a self,
-        cloth: &'a str,
+        cloth: &'c str,
         cosmetic: bool,
-    ) -> impl Iterator<Item = &'a Offcut> {
+    ) -> impl Iterator<Item = &'a Offcut> + use<'a, 'c> {
         let usable = move |a: &Age| {
             if cosmetic { a.cosmetic_only || a.is_sound(self.day) } else { a.is_sound(self.day) }
         };

@@ -115,10 +115,7 @@ pub fn take(
 ) -> Result<Taken, NotTaken> {
     let name = file_name::checked(name)?;
     let ending = name.rsplit('.').next().unwrap_or_default().to_lowercase();
-    let photo = bytes.starts_with(&[0xff, 0xd8, 0xff])
-        || bytes.starts_with(b"\x89PNG")
-        || bytes.get(4..8) == Some(b"ftyp");
-    if photo {
+    if is_photo(bytes) {
         // What cannot be read as a photo is not kept.
         let image = read_photo(bytes).map_err(|f| Faults::from(f.in_file(Path::new(name))))?;
         let kept = keep(dir, name, bytes)?;
@@ -150,6 +147,13 @@ pub fn take(
     }
     let kept = keep(dir, name, bytes)?;
     Ok(Taken { edit: templates_of(&kept, &reading, lay, ids), kept, warnings: reading.warnings })
+}
+
+/// Whether a file says of itself that it is a photo.
+pub(super) fn is_photo(bytes: &[u8]) -> bool {
+    bytes.starts_with(&[0xff, 0xd8, 0xff])
+        || bytes.starts_with(b"\x89PNG")
+        || bytes.get(4..8) == Some(b"ftyp")
 }
 
 /// A template of a drawing that lies in the job's folder.

@@ -23,12 +23,15 @@ mod learnt;
 mod library;
 mod mould_change;
 mod offcut_box;
+mod offcut_photo;
 mod on_table;
 mod open_job;
 mod outline_file;
 mod plan_files;
 mod planning;
 mod projecting;
+mod stock_seen;
+mod takers;
 mod values;
 
 pub use at_bench::{ActTick, AtBench, BenchTick, CopyState, Ticked};
@@ -48,7 +51,11 @@ pub use library::{Change, Library};
 pub use mould_change::{
     HandsOf, checked_with, hands_of, lay_of_mould, off_mould, template_of_mould,
 };
-pub use offcut_box::{holds, offcut_in, offcut_shape};
+pub use offcut_box::{BoxWish, holds, offcut_shape, offcuts_wished};
+pub use offcut_photo::{
+    NotSeen, OFFCUT_PHOTOS, OffcutPicture, OffcutSeen, WarpBy, offcut_booked, offcut_picture,
+    offcut_put_aside, offcut_seen, take_offcut, trace_offcut_again, waiting_offcuts,
+};
 pub use open_job::{OpenJob, faults_of, read_plan, read_stock};
 pub use outline_file::{OutlineData, PhotoUnder, notes_of, outline_drawing};
 pub use plan_files::plan_files;
@@ -56,4 +63,6 @@ pub use planning::{News, Phase, Picture, Planning, Settings};
 pub use projecting::{
     Cutting, Light, Projecting, Shown, Standing, Step, Stop as CutStop, bench_in_photo,
 };
+pub use stock_seen::StockSeen;
+pub use takers::Sought;
 pub use values::Values;

@@ -1,13 +1,12 @@
-//! The box of offcuts: what a photo or drawing of one says, and which of them hold a size.
+//! The box of offcuts: what a drawing of one says, and which of them hold a size.
 
-use super::intake::{LastPhoto, Lay, take};
 use crate::fault::{Fault, Faults};
-use crate::geometry::{Motion, Point, Region, Ring, point};
+use crate::geometry::{Cells, Motion, Point, Region, Ring, point};
 use crate::nest::{self, Extent, Params, Pose, Problem, Shape, Stock};
-use crate::outline::{Outline, ReadOptions, read_file};
+use crate::outline::Outline;
 use crate::run::{Run, Stop};
-use crate::stock::Offcut;
-use std::path::Path;
+use crate::stock::{Offcut, Snapshot};
+use rayon::prelude::*;
 
 /// Outline and holes of the one offcut among these outlines, turned so that the warp runs along
 /// +x. Its direction in degrees, anticlockwise from right, is that of the arrow if nothing is said;
@@ -35,20 +34,35 @@ pub fn offcut_shape(
     Ok((turn.ring(outline.net()), outline.holes().iter().map(|h| turn.ring(h)).collect()))
 }
 
-/// The same of a photo with a scale card in it, or of a drawing. Nothing is kept of the file.
-///
-/// # Errors
-/// What is wrong with it.
-pub fn offcut_in(name: &str, bytes: &[u8], warp: Option<f64>) -> Result<(Ring, Vec<Ring>), Faults> {
-    let folder = tempfile::tempdir().map_err(|e| {
-        Fault::new(format!("there is no place to look at it: {e}"), "check space and permissions")
-    })?;
-    let lay = Lay { inked_net: false, plug: false, inked_down: false };
-    let taken =
-        take(folder.path(), name, bytes, lay, &[], &LastPhoto::default()).map_err(|n| n.faults)?;
-    let reading = read_file(&folder.path().join(&taken.kept), &ReadOptions::default())?;
-    offcut_shape(&reading.outlines, warp, "give its direction in degrees")
-        .map_err(|faults| faults.in_file(Path::new(name)))
+/// What is looked for in the box; what is empty may be anything.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct BoxWish {
+    /// Words that all stand in its name, cloth or place.
+    pub words: String,
+    /// Its cloth.
+    pub cloth: String,
+    /// A size that it holds, along and across the warp, mm.
+    pub holds: [f64; 2],
+}
+
+/// The offcuts of a box that are wished for: as the stock has them, or, where a size is wished for,
+/// the smallest that holds it first.
+pub fn offcuts_wished<'s>(stock: &'s Snapshot, wish: &BoxWish) -> Vec<&'s Offcut> {
+    let words: Vec<String> = wish.words.split_whitespace().map(str::to_lowercase).collect();
+    let [along, across] = wish.holds;
+    let sized = along > 0.0 || across > 0.0;
+    let is_wished = |o: &&Offcut| {
+        let place = o.facts().place.as_deref().unwrap_or_default();
+        let text = || format!("{} {} {place}", o.id(), o.cloth()).to_lowercase();
+        (wish.cloth.is_empty() || o.cloth() == wish.cloth)
+            && (words.is_empty() || words.iter().all(|w| text().contains(w)))
+            && (!sized || holds(o, along.max(1.0), across.max(1.0)))
+    };
+    let mut found: Vec<&Offcut> = stock.offcuts.par_iter().filter(is_wished).collect();
+    if sized {
+        found.sort_by(|a, b| a.area().total_cmp(&b.area()));
+    }
+    found
 }
 
 /// Whether an offcut takes a rectangle of this size along and across its warp, clear of its flaws.
@@ -58,15 +72,14 @@ pub fn holds(offcut: &Offcut, along: f64, across: f64) -> bool {
     if along > bounds.width() || across > bounds.height() {
         return false;
     }
-    if offcut.flaws().is_empty()
-        && offcut.largest_rectangle().is_some_and(|r| r.width() >= along && r.height() >= across)
-    {
-        return true;
-    }
     let corners = [(0.0, 0.0), (along, 0.0), (along, across), (0.0, across)];
+    let ring: Ring = corners.map(|(x, y)| point(x, y)).to_vec();
+    if let Some(holds) = by_cells(offcut, &ring, along, across) {
+        return holds;
+    }
     let shape = Shape {
         name: String::new(),
-        region: Region::solid(corners.map(|(x, y)| point(x, y)).to_vec()),
+        region: Region::solid(ring),
         poses: vec![Pose { turn: 0.0, flip: false }],
         tolerance: 0.0,
         copies: 1,
@@ -83,11 +96,35 @@ pub fn holds(offcut: &Offcut, along: f64, across: f64) -> bool {
         .is_ok_and(|p| nest::solve(&p, &Params::default(), &run).unplaced.is_empty())
 }
 
+/// The same where cells tell it for sure.
+fn by_cells(offcut: &Offcut, ring: &Ring, along: f64, across: f64) -> Option<bool> {
+    let size = (along.min(across) / 12.0).clamp(3.0, 25.0);
+    let (b, rings) = (offcut.bounds(), offcut.region().rings().collect::<Vec<_>>());
+    let box_of = [b.width(), b.height()];
+    if Cells::are_too_many(box_of, size) {
+        return None;
+    }
+    let cloth = |whole: bool| {
+        let mut cells = Cells::of(&rings, b.min, box_of, size, whole);
+        for flaw in offcut.flaws() {
+            cells.take(&Cells::of(&[flaw], b.min, box_of, size, !whole));
+        }
+        cells
+    };
+    let wanted = |whole: bool| Cells::of(&[ring], point(0.0, 0.0), [along, across], size, whole);
+    if !wanted(true).fit_in(&cloth(false)) {
+        return Some(false);
+    }
+    wanted(false).fit_in(&cloth(true)).then_some(true)
+}
+
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::geometry::ring_bounds;
+    use crate::outline::{ReadOptions, read_bytes};
+    use std::path::Path;
 
     fn offcut(outline: &str, flaws: &str) -> Offcut {
         let facts = format!(
@@ -118,17 +155,18 @@ mod tests {
                  <path id='net-line' d='M10 10 H310 V110 H10Z'/>{arrow}</svg>"
             )
         };
+        let shape = |svg: &str, warp: Option<f64>| {
+            let reading =
+                read_bytes(Path::new("rest.svg"), svg.as_bytes(), &ReadOptions::default()).unwrap();
+            offcut_shape(&reading.outlines, warp, "say it")
+        };
         // The warp runs up the drawing: what is wide there is high along the warp.
-        let drawn = svg("<path id='arrow' d='M100 100 V20'/>");
-        let (ring, holes) = offcut_in("rest.svg", drawn.as_bytes(), None).unwrap();
+        let (ring, holes) = shape(&svg("<path id='arrow' d='M100 100 V20'/>"), None).unwrap();
         let b = ring_bounds(&ring).unwrap();
         assert!((b.width() - 100.0).abs() < 0.01 && (b.height() - 300.0).abs() < 0.01);
         assert!(holes.is_empty());
-        let bare = svg("");
-        assert!(offcut_in("rest.svg", bare.as_bytes(), None).is_err(), "no warp");
-        let (ring, _) = offcut_in("rest.svg", bare.as_bytes(), Some(0.0)).unwrap();
+        assert!(shape(&svg(""), None).is_err(), "no warp");
+        let (ring, _) = shape(&svg(""), Some(0.0)).unwrap();
         assert!((ring_bounds(&ring).unwrap().width() - 300.0).abs() < 0.01);
-        assert!(offcut_in("../rest.svg", bare.as_bytes(), Some(0.0)).is_err());
-        assert!(offcut_in("rest.svg", b"nonsense", Some(0.0)).is_err());
     }
 }
