@@ -156,7 +156,8 @@ fn main() {
     let words: Vec<String> = std::env::args().skip(1).filter(|w| w != "--bench").collect();
     let seconds =
         words.windows(2).find(|w| w[0] == "--seconds").map_or(3.0, |w| w[1].parse().unwrap());
-    let threads = words.windows(2).find(|w| w[0] == "--threads").map_or(1, |w| w[1].parse().unwrap());
+    let threads =
+        words.windows(2).find(|w| w[0] == "--threads").map_or(1, |w| w[1].parse().unwrap());
     for (name, write) in JOBS {
         if words.iter().any(|w| JOBS.iter().any(|j| j.0 == w)) && !words.iter().any(|w| w == name) {
             continue;

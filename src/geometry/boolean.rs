@@ -223,7 +223,7 @@ mod tests {
         let area = |regions: &[Region]| regions.iter().map(Region::area).sum::<f64>();
         assert_eq!((once.len(), once[0].holes.len()), (grouped.len(), grouped[0].holes.len()));
         assert!((area(&once) - area(&grouped)).abs() < 1e-6);
-        let asked = std::sync::atomic::AtomicU32::new(0);
+        let asked = std::sync::atomic::AtomicUsize::new(0);
         union_with_parts(&rings, &parts, &|| {
             asked.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
             false

@@ -131,7 +131,8 @@ impl Ledger {
             std::fs::set_permissions(copy.path(), known.permissions()).map_err(|e| failed(&e))?;
         }
         copy.as_file().sync_all().map_err(|e| failed(&e))?;
-        let sound = || !look_through || Ledger::open(copy.path(), false).and_then(|l| l.check()).is_ok();
+        let sound =
+            || !look_through || Ledger::open(copy.path(), false).and_then(|l| l.check()).is_ok();
         if !is(copy.path(), state) || !sound() {
             return Err(failed(&"it reads back otherwise than it was written"));
         }

@@ -141,8 +141,9 @@ pub(super) fn broken(db: &Connection, since: Option<i64>) -> rusqlite::Result<Ve
     // Version 3 had no ticks.
     let version: i64 = db.query_row("PRAGMA user_version", [], |row| row.get(0))?;
     let tick = if version > 3 { "tick" } else { "NULL" };
-    let mut select =
-        db.prepare(&format!("SELECT number, at, what, hash, {tick} FROM entry WHERE number >= ?1 ORDER BY number"))?;
+    let mut select = db.prepare(&format!(
+        "SELECT number, at, what, hash, {tick} FROM entry WHERE number >= ?1 ORDER BY number"
+    ))?;
     let mut rows = select.query([since.unwrap_or(i64::MIN)])?;
     while let Some(row) = rows.next()? {
         let (number, at, what): (i64, String, String) = (row.get(0)?, row.get(1)?, row.get(2)?);
