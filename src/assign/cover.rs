@@ -695,7 +695,7 @@ mod tests {
     /// full of flaws was looked at for seconds, again and again.
     #[test]
     fn a_place_costs_no_more_the_wider_the_shape() {
-        let flaws: Vec<Region> = (0..49)
+        let flaws: Vec<Region> = (0..50)
             .map(|k| Region::solid(rectangle(20.0 + 40.0 * f64::from(k), 90.0, 2.0, 20.0)))
             .collect();
         let mask = Mask::new(&solid(2000.0, 200.0), &flaws, 1.0);
