@@ -193,8 +193,7 @@ fn in_whole_steps(value: f64, decimals: usize) -> Option<String> {
     let steps = *[1_i64, 10, 100, 1_000, 10_000].get(decimals)?;
     let scaled = value * steps as f64;
     let near_half = ((scaled - scaled.floor()) - 0.5).abs() < 1e-6;
-    // Also false of what is no number.
-    if !(scaled.abs() < 1e9) || near_half {
+    if !scaled.is_finite() || scaled.abs() >= 1e9 || near_half {
         return None;
     }
     let whole = scaled.round() as i64;

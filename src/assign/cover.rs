@@ -655,7 +655,7 @@ mod tests {
     fn what_is_found_is_what_trying_every_place_finds() {
         let star = |n: usize, size: f64, thin: f64| -> Ring {
             let at = |k: usize| {
-                let r = if k % 2 == 0 { size } else { size * thin };
+                let r = if k.is_multiple_of(2) { size } else { size * thin };
                 let a = std::f64::consts::PI * k as f64 / n as f64;
                 point(size + r * libm::cos(a), size + r * libm::sin(a))
             };
