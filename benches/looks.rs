@@ -1,7 +1,7 @@
 //! How long work goes on without looking whether it was asked to stop, on jobs that are hard on it:
 //! the longest stretches of the processor's time between two looks, and what came after them.
 //!
-//! `RAYON_NUM_THREADS=1 cargo bench --bench looks -- [--seconds S] [JOB…]`: on one thread the
+//! `RAYON_NUM_THREADS=1 cargo bench --bench looks -- [--seconds S] [--threads N] [JOB…]`: on one thread the
 //! process's time is that of the work, however busy the machine is.
 #![allow(clippy::unwrap_used, clippy::print_stdout, missing_docs)]
 
@@ -124,19 +124,40 @@ fn pieces(dir: &Path) {
     std::fs::write(dir.join("job.toml"), text).unwrap();
 }
 
+/// Two hundred and fifty copies of each of twenty blobs, as wide as a hand, on a wide roll.
+fn blobs(dir: &Path) {
+    let mut text = HEAD.replace("1250", "1270");
+    let mut names = Vec::new();
+    for k in 0..20 {
+        std::fs::write(dir.join(format!("b{k}.csv")), table(36 + k, 26.0 + 2.0 * k as f64, k))
+            .unwrap();
+        let _ = write!(
+            text,
+            "[[template]]\nid = \"b{k}\"\nfile = \"b{k}.csv\"\narrow = 0\ntaken_off = \"mould\"\ninked_side = \"up\"\n"
+        );
+        names.push(format!("{{ template = \"b{k}\", copies = 250 }}"));
+    }
+    let names = names.join(", ");
+    let _ = write!(text, "[[layer]]\ncloth = \"twill\"\nangle = 0\ntemplates = [{names}]\n");
+    std::fs::write(dir.join("job.toml"), text).unwrap();
+}
+
 type Job = (&'static str, fn(&Path));
 
-const JOBS: [Job; 4] = [
+const JOBS: [Job; 5] = [
     ("ply of 19,000 points", |dir| templates(dir, 1, 19_000, 400.0, 1)),
     ("4 plies of 19,000 points", |dir| templates(dir, 1, 19_000, 400.0, 4)),
     ("100 plies of 2,000 points", |dir| templates(dir, 100, 2_000, 120.0, 1)),
     ("5,000 pieces", pieces),
+    ("5,000 blobs", blobs),
 ];
 
 fn main() {
     let words: Vec<String> = std::env::args().skip(1).filter(|w| w != "--bench").collect();
     let seconds =
         words.windows(2).find(|w| w[0] == "--seconds").map_or(3.0, |w| w[1].parse().unwrap());
+    let threads =
+        words.windows(2).find(|w| w[0] == "--threads").map_or(1, |w| w[1].parse().unwrap());
     for (name, write) in JOBS {
         if words.iter().any(|w| JOBS.iter().any(|j| j.0 == w)) && !words.iter().any(|w| w == name) {
             continue;
@@ -154,8 +175,8 @@ fn main() {
         };
         let run = Run::new(Stop::After(Duration::from_secs_f64(seconds)))
             .with_observer(&looks)
-            .with_threads(1);
-        let (begun, mut told) = (busy(), String::new());
+            .with_threads(threads);
+        let (begun, wall, mut told) = (busy(), Instant::now(), String::new());
         let mut since = begun;
         let mut tell = |what: &str| {
             let _ = write!(told, ", {what} {:.1} s", (busy() - since).as_secs_f64());
@@ -175,7 +196,11 @@ fn main() {
             }
             Err(why) => println!("{}", why.into_faults()),
         }
-        println!("{name}: {:.1} s of the processor{told}", (busy() - begun).as_secs_f64());
+        println!(
+            "{name}: {:.1} s by the clock, {:.1} s of the processor{told}",
+            wall.elapsed().as_secs_f64(),
+            (busy() - begun).as_secs_f64()
+        );
         let mut longest = std::mem::take(&mut *looks.longest.lock().unwrap());
         longest.sort_by_key(|l| std::cmp::Reverse(l.0));
         let all = longest.len();

@@ -271,8 +271,9 @@ fn plan_all(
         let laid_stocks = [of_mosaics, laid.stocks].concat();
         let (width, stop) =
             (jobs[0].cutting.least_offcut_width, || run.is_stopped(Phase::FirstLayout));
-        let left: Vec<LeftOver> =
-            laid_stocks.iter().map(|s| plan::left_over_unless(s, width, &stop)).collect();
+        let left: Vec<LeftOver> = run.pooled(|| {
+            laid_stocks.iter().map(|s| plan::left_over_unless(s, width, &stop)).collect()
+        });
         run.check(Phase::FirstLayout).map_err(Refusal::Stopped)?;
         let offcuts = |(stock, left): (PlanStock, &LeftOver)| PlanStock {
             offcuts: left.offcuts.clone(),

@@ -379,6 +379,15 @@ impl<'a> Run<'a> {
         self.threads
     }
 
+    /// Does work on so many threads.
+    pub(crate) fn pooled<T: Send>(&self, work: impl FnOnce() -> T + Send) -> T {
+        match rayon::ThreadPoolBuilder::new().num_threads(self.threads).build() {
+            Ok(pool) => pool.install(work),
+            // No threads to be had: the caller's own will do.
+            Err(_) => work(),
+        }
+    }
+
     /// Bytes for what is kept only to be quick.
     pub fn memory(&self) -> usize {
         self.memory

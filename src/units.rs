@@ -181,10 +181,28 @@ fn plain_number(text: &str) -> Option<f64> {
 
 /// A number with at most `decimals` decimals and no trailing zeros: `1250`, `12.5`.
 pub fn show_number(value: f64, decimals: usize) -> String {
-    let text = format!("{value:.decimals$}");
+    let text = in_whole_steps(value, decimals).unwrap_or_else(|| format!("{value:.decimals$}"));
     let text =
         if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
     if text == "-0" { "0".into() } else { text.into() }
+}
+
+/// The digits by whole numbers, which is many times as quick (a large plan is written with millions
+/// of them); `None` where a half step is so near that only exact arithmetic tells which way it goes.
+fn in_whole_steps(value: f64, decimals: usize) -> Option<String> {
+    let steps = *[1_i64, 10, 100, 1_000, 10_000].get(decimals)?;
+    let scaled = value * steps as f64;
+    let near_half = ((scaled - scaled.floor()) - 0.5).abs() < 1e-6;
+    if !scaled.is_finite() || scaled.abs() >= 1e9 || near_half {
+        return None;
+    }
+    let whole = scaled.round() as i64;
+    let sign = if whole < 0 { "-" } else { "" };
+    let (before, after) = (whole.abs() / steps, whole.abs() % steps);
+    if decimals == 0 {
+        return Some(format!("{sign}{before}"));
+    }
+    Some(format!("{sign}{before}.{after:0decimals$}"))
 }
 
 /// A length in mm with its unit: `1250 mm`, `12.5 mm`; at most three decimals.
@@ -303,5 +321,34 @@ mod tests {
         assert_eq!(show_mass(850.4), "850 g");
         assert_eq!(show_angle(-22.5), "-22.5°");
         assert_eq!(show_share(0.8461), "84.6 %");
+    }
+
+    /// The quick way gives the digits that exact arithmetic gives, halves and their neighbours among
+    /// them.
+    #[test]
+    fn numbers_are_shown_as_exact_arithmetic_rounds_them() {
+        let exactly = |value: f64, decimals: usize| {
+            let text = format!("{value:.decimals$}");
+            let short = text.trim_end_matches('0').trim_end_matches('.');
+            match if text.contains('.') { short } else { &text } {
+                "-0" => "0".to_string(),
+                digits => digits.to_string(),
+            }
+        };
+        let mut values = vec![f64::NAN, f64::INFINITY, 1e300, -1e15, 5e-324, 0.0, -0.0];
+        for k in -40_000..40_000_i32 {
+            let half = f64::from(k) * 0.0005;
+            values.extend([half, half + 1234.0, half.next_up(), half.next_down()]);
+        }
+        let mut x = 0.1_f64;
+        for _ in 0..40_000 {
+            x = (x * 3.9999).rem_euclid(1.0) * 0.99 + 0.005;
+            values.extend([(x - 0.5) * 2e5, (x - 0.5) * 3e7, x * 1e-3]);
+        }
+        for value in values {
+            for decimals in 0..=6 {
+                assert_eq!(show_number(value, decimals), exactly(value, decimals), "{value:?}");
+            }
+        }
     }
 }

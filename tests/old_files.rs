@@ -35,16 +35,22 @@ fn ledger_of(dir: &Path, text: &str) -> PathBuf {
     file
 }
 
-/// Version 3 had hashes and no ticks: what was damaged before it is brought up is found out.
+/// Version 3 had hashes and no ticks, version 4 no index of what changed a thing: what was damaged
+/// before it is brought up is found out.
 #[test]
 fn a_ledger_before_ticks_is_brought_up_and_its_damage_is_not_sealed_in() {
-    let old = text("ledger-3.sql");
+    brought_up("ledger-3.sql", ".version-3");
+    brought_up("ledger-4.sql", ".version-4");
+}
+
+fn brought_up(name: &str, as_it_was: &str) {
+    let old = text(name);
     let dir = tempfile::tempdir().unwrap();
     let file = ledger_of(dir.path(), &old);
     let mut ledger = Ledger::write(&file).unwrap();
     ledger.check().unwrap();
     let mut version = file.as_os_str().to_os_string();
-    version.push(".version-3");
+    version.push(as_it_was);
     assert!(Path::new(&version).exists(), "the file as it was is kept");
     assert!(ledger.history(99).unwrap().iter().any(|e| e.undone));
     ledger.undo(&now()).unwrap();

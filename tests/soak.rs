@@ -10,6 +10,7 @@
 use rand_pcg::Pcg64Mcg;
 use rand_pcg::rand_core::{Rng, SeedableRng};
 use sha2::{Digest, Sha256};
+use std::cell::RefCell;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::PathBuf;
@@ -56,6 +57,8 @@ struct Shop {
     known: BTreeSet<String>,
     /// How often each thing was done.
     done: BTreeMap<&'static str, u32>,
+    /// Hashes of the records read last, by what they are: most are the same the next time.
+    hashes: RefCell<BTreeMap<String, (Record, [u8; 32])>>,
 }
 
 /// Area of rolls and offcuts by cloth, mm².
@@ -63,16 +66,6 @@ type Areas = BTreeMap<String, f64>;
 
 fn ring_sum(outline: &Ring, holes: &[Ring]) -> f64 {
     ring_area(outline).abs() - holes.iter().map(|h| ring_area(h).abs()).sum::<f64>()
-}
-
-/// Hash of all records, in whatever order.
-fn digest(records: &[Record]) -> String {
-    let mut texts: Vec<String> =
-        records.iter().map(|r| serde_json::to_string(r).unwrap()).collect();
-    texts.sort();
-    let mut hash = Sha256::new();
-    texts.iter().for_each(|text| hash.update(text));
-    format!("{:x?}", hash.finalize())
 }
 
 fn areas(records: &[Record]) -> Areas {
@@ -109,6 +102,7 @@ impl Shop {
             born: BTreeMap::new(),
             known: BTreeSet::new(),
             done: BTreeMap::new(),
+            hashes: RefCell::default(),
         }
     }
 
@@ -136,6 +130,23 @@ impl Shop {
         Moment { seconds, day }
     }
 
+    /// Hash of all records, in whatever order.
+    fn digest(&self, records: &[Record]) -> String {
+        let mut known = self.hashes.borrow_mut();
+        let mut all = Sha256::new();
+        let mut hashed = BTreeMap::new();
+        for record in records {
+            let hash = match known.remove(&record.id()) {
+                Some((same, hash)) if same == *record => hash,
+                _ => Sha256::digest(serde_json::to_string(record).unwrap()).into(),
+            };
+            hashed.insert(record.id(), (record.clone(), hash));
+        }
+        hashed.values().for_each(|(_, hash)| all.update(hash));
+        *known = hashed;
+        format!("{:x?}", all.finalize())
+    }
+
     fn records(&self) -> Vec<Record> {
         KINDS.iter().flat_map(|kind| self.ledger.records(kind).unwrap()).collect()
     }
@@ -143,7 +154,7 @@ impl Shop {
     /// A change that must succeed: the books before it are kept, and after it the cloths have so
     /// much more or less.
     fn changed(&mut self, what: &'static str, before: Vec<Record>, by: &Areas) {
-        self.past.push(digest(&before));
+        self.past.push(self.digest(&before));
         let (before, records) = (areas(&before), self.records());
         let after = areas(&records);
         for (cloth, area) in &before {
@@ -524,7 +535,7 @@ impl Shop {
         match (self.past.pop(), self.ledger.undo(&now)) {
             (Some(past), Ok(_)) => {
                 let records = self.records();
-                assert_eq!(digest(&records), past, "undo does not bring back what was");
+                assert_eq!(self.digest(&records), past, "undo does not bring back what was");
                 self.sound("a change was taken back", records);
             }
             (None, Err(why)) => {

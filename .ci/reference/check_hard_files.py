@@ -1,13 +1,16 @@
 """Files of up to 64 MB made to be hard to read: each is read or refused by name within bounds.
 
-Usage: check_hard_files.py WARPWISE WORK_FOLDER [NAME...]
+Usage: check_hard_files.py WARPWISE WORK_FOLDER [--page] [NAME...]
+With --page they are sent to the page's server, one after the other, and what it takes for each is measured.
 Prints a table of size, seconds of the processor, peak memory, exit status and the first words said.
 Nothing but Python's standard library; the files are made anew and removed one by one.
 """
 
+import http.client
 import json
 import os
 import pathlib
+import re
 import resource
 import subprocess
 import sys
@@ -198,13 +201,50 @@ def measured(words, said):
     return child.returncode, usage.ru_utime + usage.ru_stime, usage.ru_maxrss / 1024
 
 
+class Page:
+    """The page's server in a folder, as a browser sees it."""
+
+    def __init__(self, warpwise, folder):
+        home = {**os.environ, "XDG_DATA_HOME": str(folder / "data")}
+        words = [warpwise, "bench", "--no-open", folder / "shop"]
+        (folder / "shop").mkdir()
+        self.child = subprocess.Popen([str(w) for w in words], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, env=home, text=True)
+        self.host, key = self.child.stdout.readline().strip().removeprefix("http://").split("/?key=")
+        self.cookie = f"warpwise_bench={key}"
+        self.send("/jobs", b"name=hard", "application/x-www-form-urlencoded")
+
+    def send(self, path, body, kind="application/octet-stream"):
+        line = http.client.HTTPConnection(self.host, timeout=120)
+        line.request("POST", path, body, {"Origin": f"http://{self.host}", "Cookie": self.cookie, "Content-Type": kind})
+        answer = line.getresponse()
+        return answer.status, re.sub("<[^>]*>", " ", answer.read().decode(errors="replace"))
+
+    def taken(self):
+        """Seconds of the processor so far, and the peak of memory in MB, which begins anew."""
+        own = pathlib.Path(f"/proc/{self.child.pid}")
+        fields = (own / "stat").read_text().rsplit(")", 1)[1].split()
+        peak = re.search(r"VmHWM:\s+(\d+)", (own / "status").read_text())
+        (own / "clear_refs").write_text("5")
+        return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK"), int(peak[1]) / 1024
+
+
+def sent(page, file):
+    """Status, seconds, memory and words of a file that is sent to the page's server."""
+    before = page.taken()[0]
+    status, words = page.send(f"/job/hard/take?name={file.name}&off=mould&inked=up", file.read_bytes())
+    after, memory = page.taken()
+    return status, after - before, memory, words
+
+
 def main():
     warpwise, work = sys.argv[1], pathlib.Path(sys.argv[2])
     work.mkdir(parents=True, exist_ok=True)
     asked, over = sys.argv[3:], []
+    by_page = "--page" in asked
+    asked = [name for name in asked if name != "--page"]
     print("| file | MB | s | peak MB | exit | says |\n|---|---|---|---|---|---|")
     for name, about, file, make in FILES:
-        if asked and name not in asked:
+        if asked and name not in asked or by_page and file in (STOCK, PLAN, JOB, "stock.sqlite"):
             continue
         with tempfile.TemporaryDirectory(dir=work) as at:
             folder = pathlib.Path(at)
@@ -212,14 +252,21 @@ def main():
             (folder / file).write_bytes(content if isinstance(content, bytes) else content.encode())
             size = (folder / file).stat().st_size / MB
             del content
-            with open(folder / "said", "w+b") as said:
-                code, seconds, memory = measured(words_for(warpwise, folder / file, folder), said)
-                said.seek(0)
-                words = said.read(2000).decode(errors="replace").replace(str(folder), "")
+            if by_page:
+                page = Page(warpwise, folder)
+                code, seconds, memory, words = sent(page, folder / file)
+                page.child.kill()
+                page.child.wait()
+            else:
+                with open(folder / "said", "w+b") as said:
+                    code, seconds, memory = measured(words_for(warpwise, folder / file, folder), said)
+                    said.seek(0)
+                    words = said.read(2000).decode(errors="replace").replace(str(folder), "")
             words = " ".join(words.split())[:90].replace("|", "/")
             print(f"| {about} | {size:.3g} | {seconds:.1f} | {memory:.0f} | {code} | {words} |", flush=True)
             # An ordinary end: done, or refused with a reason (4: a ledger that is damaged).
-            if code not in (0, 1, 3, 4) or seconds > MOST_SECONDS or memory > MOST_MEMORY or not words:
+            ends = (200, 204, 303, 413, 422) if by_page else (0, 1, 3, 4)
+            if code not in ends or seconds > MOST_SECONDS or memory > MOST_MEMORY or not words:
                 over.append(name)
     if over:
         sys.exit(f"over {MOST_SECONDS} s or {MOST_MEMORY} MB, or ended by itself: {', '.join(over)}")

@@ -63,6 +63,8 @@ pub(super) struct Bin {
     pub empty: Mask,
     /// For each kind the stances that fit.
     pub fits: Vec<Vec<u16>>,
+    /// For each of these the columns from the left and from the right side that are too many.
+    pub blind: Vec<Vec<[i32; 2]>>,
     pub cost: f64,
 }
 
@@ -103,19 +105,24 @@ impl Ground {
             let flaws: Vec<Region> =
                 stock.keep_out.iter().map(|f| Region::solid(moved.ring(f))).collect();
             let empty = Mask::new(&moved.region(region), &flaws, cell);
-            let fit = |kind: &Kind| -> Vec<u16> {
-                let free = |s: &u16| {
-                    empty.find(&kind.stances[usize::from(*s)].cover, false, false).is_some()
+            let fit = |kind: &Kind| -> (Vec<u16>, Vec<[i32; 2]>) {
+                let blind = |s: u16| {
+                    let cover = &kind.stances[usize::from(s)].cover;
+                    let mut blind = [0; 2];
+                    empty.find_on(cover, false, false, &mut blind[0])?;
+                    empty.find_on(cover, true, false, &mut blind[1])?;
+                    Some((s, blind))
                 };
-                (0..kind.stances.len() as u16).filter(free).collect()
+                (0..kind.stances.len() as u16).filter_map(blind).unzip()
             };
-            let fits: Vec<Vec<u16>> = kinds.iter().map(fit).collect();
+            let (fits, blind): (Vec<_>, Vec<_>) = kinds.iter().map(fit).unzip();
             let any = fits.iter().any(|f| !f.is_empty());
             any.then(|| Bin {
                 stock: index,
                 low,
                 empty,
                 fits,
+                blind,
                 cost: cost.get(index).copied().unwrap_or(0.0),
             })
         });
@@ -155,14 +162,21 @@ impl Strip {
             kinds.iter().flat_map(|&k| &self.covers[k]).map(|c| c.columns.len()).max().unwrap_or(0);
         let columns = 3 * (cells as f64 * self.cell / self.height) as usize + 2 * widest;
         let mut mask = Mask::open(columns as i32, (self.height / self.cell) as i32);
-        let mut end = 0;
+        let (mut end, mut last, mut begun) = (0, usize::MAX, Vec::new());
         for kind in kinds {
-            let place = |c: &&Cover| {
-                mask.find(c, false, false).map(|at| (at.0 + c.columns.len() as i32, at))
+            // The same shape again finds nothing where it found nothing before.
+            if last != kind {
+                (last, begun) = (kind, vec![0; self.covers[kind].len()]);
+            }
+            let place = |(c, step): (_, &mut i32)| {
+                let c: &Cover = c;
+                let at = mask.find_on(c, false, false, step)?;
+                Some((at.0 + c.columns.len() as i32, at, c))
             };
             let best = self.covers[kind]
                 .iter()
-                .filter_map(|c| place(&c).map(|(e, at)| (e, at, c)))
+                .zip(&mut begun)
+                .filter_map(place)
                 .min_by_key(|b| (b.0, b.1));
             if let Some((e, at, cover)) = best {
                 end = end.max(e);

@@ -9,6 +9,9 @@ use crate::geometry::{Point, Region};
 /// Slack of interpolated heights, mm: rounding must not lose a cell.
 const SLACK: f64 = 1e-6;
 
+/// Rectangles of a shape that are looked at before its columns.
+const CORES: usize = 4;
+
 /// Cells of one column as runs (first, count), rising and apart.
 type Runs = Vec<(i32, i32)>;
 
@@ -29,6 +32,73 @@ pub(super) struct Cover {
     order: Vec<usize>,
     /// The longest run of each column.
     tallest: Vec<i32>,
+    /// What is looked at first.
+    cores: Vec<Core>,
+}
+
+/// A rectangle of cells that a shape covers: where it is not free, the shape is not.
+#[derive(Clone, Copy, Debug, Default)]
+struct Core {
+    /// Its first column.
+    from: usize,
+    columns: usize,
+    /// Its lowest row.
+    low: i32,
+    rows: i32,
+}
+
+impl Core {
+    /// Whether a run is of the core and no longer.
+    fn is(&self, column: usize, low: i32, count: i32) -> bool {
+        (self.from..self.from + self.columns).contains(&column)
+            && (low, count) == (self.low, self.rows)
+    }
+
+    /// The largest in one run of each column.
+    fn largest(runs: &[(i32, i32)]) -> Core {
+        let (mut core, mut most) = (Core::default(), 0);
+        for from in 0..runs.len() {
+            let (mut low, mut high) = (runs[from].0, runs[from].0 + runs[from].1);
+            for (k, run) in runs[from..].iter().enumerate() {
+                (low, high) = (low.max(run.0), high.min(run.0 + run.1));
+                if i64::from(high - low) * (runs.len() - from) as i64 <= most {
+                    break;
+                }
+                let cells = i64::from(high - low) * (k + 1) as i64;
+                if cells > most {
+                    most = cells;
+                    core = Core { from, columns: k + 1, low, rows: high - low };
+                }
+            }
+        }
+        core
+    }
+
+    /// The largest in the longest runs, and the largest in what it leaves of them on either side
+    /// and of the columns above and below it.
+    fn of(columns: &[Runs]) -> Vec<Core> {
+        let mut rest: Vec<(i32, i32)> = columns
+            .iter()
+            .map(|runs| runs.iter().copied().max_by_key(|r| r.1).unwrap_or((0, 0)))
+            .collect();
+        let mut cores = Vec::new();
+        while cores.len() < CORES {
+            let core = Core::largest(&rest);
+            if core.columns == 0 {
+                break;
+            }
+            for run in &mut rest[core.from..core.from + core.columns] {
+                let (below, above) = (core.low - run.0, run.0 + run.1 - core.low - core.rows);
+                *run = if below > above {
+                    (run.0, below)
+                } else {
+                    (core.low + core.rows, above.max(0))
+                };
+            }
+            cores.push(core);
+        }
+        cores
+    }
 }
 
 impl Cover {
@@ -61,7 +131,8 @@ impl Cover {
         let cells = order.iter().map(|&k| i64::from(full(k))).sum();
         let tallest =
             columns.iter().map(|runs| runs.iter().map(|r| r.1).max().unwrap_or(0)).collect();
-        Cover { columns, grown, reach, height, cells, order, tallest }
+        let cores = Core::of(&columns);
+        Cover { columns, grown, reach, height, cells, order, tallest, cores }
     }
 }
 
@@ -259,59 +330,65 @@ impl Mask {
 
     /// The first column from the left (or right), and in it the lowest (or highest) row, where the
     /// shape is free.
+    #[cfg(test)]
     pub fn find(&self, cover: &Cover, from_right: bool, from_top: bool) -> Option<(i32, i32)> {
+        self.find_on(cover, from_right, from_top, &mut 0)
+    }
+
+    /// The same from the column on that is `step` columns from the side; where it ended is left
+    /// there. Nothing that is taken later sets a shape free in the columns before.
+    pub fn find_on(
+        &self,
+        cover: &Cover,
+        from_right: bool,
+        from_top: bool,
+        step: &mut i32,
+    ) -> Option<(i32, i32)> {
         let last = self.columns - cover.columns.len() as i32;
         let top = self.rows - cover.height;
         if last < 0 || top < 0 || cover.cells > self.free {
             return None;
         }
-        let need = top as usize / 64 + 1;
-        let mut blocked = vec![0_u64; need];
-        let mut spread = vec![0_u64; self.words];
-        for step in 0..=last {
-            let cx = if from_right { last - step } else { step };
+        let mut blocked = vec![0_u64; top as usize / 64 + 1];
+        let mut spreads = Spreads::new(self);
+        let mut cores: Vec<CoreRow> = cover.cores.iter().map(|&core| CoreRow::new(core)).collect();
+        while *step <= last {
+            let cx = if from_right { last - *step } else { *step };
             let here = &self.longest[cx as usize..cx as usize + cover.tallest.len()];
-            if here.iter().zip(&cover.tallest).any(|(free, need)| free < need) {
-                continue;
-            }
+            let low = here.iter().zip(&cover.tallest).any(|(free, need)| free < need);
             blocked.fill(0);
-            // Rows above the last are no positions.
             if let Some(w) = blocked.last_mut() {
+                // Rows above the last are no positions.
                 *w = if top % 64 == 63 { 0 } else { u64::MAX << (top % 64 + 1) };
             }
-            if let Some(cy) = self.row(cover, cx, from_top, &mut blocked, &mut spread) {
+            if !low
+                && cores.iter_mut().all(|core| core.leaves(cx as usize, &mut spreads, &mut blocked))
+                && let Some(cy) = cover.row(cx as usize, from_top, &mut spreads, &mut blocked)
+            {
                 return Some((cx, cy));
             }
+            *step += 1;
         }
         None
     }
+}
 
+impl Cover {
+    /// The lowest (or highest) row that is not blocked once all cells are looked at.
     fn row(
         &self,
-        cover: &Cover,
-        cx: i32,
+        cx: usize,
         from_top: bool,
+        spreads: &mut Spreads<'_>,
         blocked: &mut [u64],
-        spread: &mut [u64],
     ) -> Option<i32> {
-        for &k in &cover.order {
-            let at = (cx as usize + k) * self.words;
-            let column = &self.bits[at..at + self.words];
-            for &(low, count) in &cover.columns[k] {
-                spread.copy_from_slice(column);
-                // Bit y of the spread: something is taken in y .. y + count.
-                let mut done = 1;
-                while done < count {
-                    let by = done.min(count - done);
-                    or_shifted_down(spread, by as usize);
-                    done += by;
+        for &k in &self.order {
+            for &(low, count) in &self.columns[k] {
+                if self.cores.iter().any(|core| core.is(k, low, count)) {
+                    continue;
                 }
-                let mut open = false;
-                for (w, word) in blocked.iter_mut().enumerate() {
-                    *word |= bits_at(spread, w * 64 + low as usize);
-                    open |= *word != u64::MAX;
-                }
-                if !open {
+                let (bits, by) = spreads.of(cx + k, count);
+                if !or_from(blocked, bits, &[low, low + by]) {
                     return None;
                 }
             }
@@ -324,6 +401,137 @@ impl Mask {
             Some(word as i32 * 64 + (!blocked[word]).trailing_zeros() as i32)
         }
     }
+}
+
+/// The columns of an offcut as they are blocked for runs of cells: worked out once, twice as long a
+/// run at a time.
+struct Spreads<'a> {
+    mask: &'a Mask,
+    /// Of each column how many are worked out: bit y of the k-th is set if anything is taken in
+    /// y .. y + 2^k.
+    done: Vec<usize>,
+    /// By k.
+    bits: Vec<Vec<u64>>,
+}
+
+impl<'a> Spreads<'a> {
+    fn new(mask: &'a Mask) -> Spreads<'a> {
+        Spreads { mask, done: vec![0; mask.columns as usize], bits: Vec::new() }
+    }
+
+    /// Of a column bits that tell, with the same moved down, where a run is blocked; by how much
+    /// they are moved.
+    fn of(&mut self, column: usize, count: i32) -> (&[u64], i32) {
+        let level = (31 - count.max(1).leading_zeros()) as usize;
+        let words = self.mask.words;
+        let at = column * words..(column + 1) * words;
+        while self.done[column] < level {
+            #[cfg(test)]
+            SPREADS.with(|n| n.set(n.get() + 1));
+            let k = self.done[column];
+            if self.bits.len() == k {
+                self.bits.push(vec![0; self.mask.bits.len()]);
+            }
+            let (before, here) = self.bits.split_at_mut(k);
+            let from = before.last().map_or(&self.mask.bits, |b| b);
+            let to = &mut here[0][at.clone()];
+            to.copy_from_slice(&from[at.clone()]);
+            or_from(to, &from[at.clone()], &[1 << k]);
+            self.done[column] = k + 1;
+        }
+        let bits = if level == 0 { &self.mask.bits } else { &self.bits[level - 1] };
+        (&bits[at], count - (1 << level))
+    }
+}
+
+/// Where a core is not free, column by column of positions. What its columns are blocked by is kept
+/// in blocks as long as the core is wide, from each column to the end of its block and from the
+/// beginning of its block: a window is then two of these, however wide it is.
+struct CoreRow {
+    core: Core,
+    /// The block whose ends are in `to_end`, and that whose beginnings are in `from_start`.
+    blocks: [usize; 2],
+    to_end: Vec<u64>,
+    from_start: Vec<u64>,
+}
+
+impl CoreRow {
+    fn new(core: Core) -> CoreRow {
+        CoreRow { core, blocks: [usize::MAX; 2], to_end: Vec::new(), from_start: Vec::new() }
+    }
+
+    /// Adds what is blocked of a column of positions; false if all is.
+    fn leaves(&mut self, cx: usize, spreads: &mut Spreads<'_>, blocked: &mut [u64]) -> bool {
+        let (wide, words) = (self.core.columns, spreads.mask.words);
+        let first = cx + self.core.from;
+        let (block, at) = (first / wide, first % wide);
+        if self.blocks[0] != block {
+            self.to_end = self.block(block, spreads);
+            for k in (1..wide).rev() {
+                let (left, right) = self.to_end.split_at_mut(k * words);
+                or(&mut left[(k - 1) * words..], &right[..words]);
+            }
+            self.blocks[0] = block;
+        }
+        // A window that begins its block is in that block alone.
+        if at > 0 && self.blocks[1] != block + 1 {
+            self.from_start = self.block(block + 1, spreads);
+            for k in 1..wide {
+                let (left, right) = self.from_start.split_at_mut(k * words);
+                or(&mut right[..words], &left[(k - 1) * words..]);
+            }
+            self.blocks[1] = block + 1;
+        }
+        let ends = &self.to_end[at * words..(at + 1) * words];
+        or_from(blocked, ends, &[self.core.low])
+            && (at == 0
+                || or_from(
+                    blocked,
+                    &self.from_start[(at - 1) * words..at * words],
+                    &[self.core.low],
+                ))
+    }
+
+    /// The columns of a block, each blocked for the core's rows; nothing is free beyond the offcut.
+    fn block(&self, block: usize, spreads: &mut Spreads<'_>) -> Vec<u64> {
+        let (wide, words) = (self.core.columns, spreads.mask.words);
+        let mut out = vec![u64::MAX; wide * words];
+        for (k, column) in out.chunks_exact_mut(words).enumerate() {
+            if block * wide + k < spreads.mask.columns as usize {
+                column.fill(0);
+                let (bits, by) = spreads.of(block * wide + k, self.core.rows);
+                or_from(column, bits, &[0, by]);
+            }
+        }
+        out
+    }
+}
+
+fn or(to: &mut [u64], from: &[u64]) {
+    to.iter_mut().zip(from).for_each(|(a, b)| *a |= b);
+}
+
+/// Adds bits, moved down by each of `by`; false if all are set then. Above the last word all is
+/// taken.
+fn or_from(to: &mut [u64], bits: &[u64], by: &[i32]) -> bool {
+    let mut open = false;
+    for &by in by {
+        let (whole, part) = (by as usize / 64, by as u32 % 64);
+        let get = |w: usize| bits.get(w + whole).copied().unwrap_or(u64::MAX);
+        open = false;
+        for (w, word) in to.iter_mut().enumerate() {
+            // Twice moved, for a word cannot be moved by 64.
+            *word |= (get(w) >> part) | (get(w + 1) << 1 << (63 - part));
+            open |= *word != u64::MAX;
+        }
+    }
+    open
+}
+
+#[cfg(test)]
+thread_local! {
+    /// Columns spread so far: what a search costs.
+    static SPREADS: std::cell::Cell<u64> = const { std::cell::Cell::new(0) };
 }
 
 /// The longest run of zeros.
@@ -346,23 +554,6 @@ fn longest_free(bits: &[u64]) -> i32 {
         }
     }
     best
-}
-
-/// `bits |= bits >> by` over several words; what comes from above the last word is taken.
-fn or_shifted_down(bits: &mut [u64], by: usize) {
-    let (whole, part) = (by / 64, by % 64);
-    for w in 0..bits.len() {
-        let low = bits.get(w + whole).copied().unwrap_or(u64::MAX);
-        let high = bits.get(w + whole + 1).copied().unwrap_or(u64::MAX);
-        bits[w] |= if part == 0 { low } else { (low >> part) | (high << (64 - part)) };
-    }
-}
-
-/// 64 bits from bit `from` on, ones outside.
-fn bits_at(bits: &[u64], from: usize) -> u64 {
-    let (w, part) = (from / 64, from % 64);
-    let get = |w: usize| bits.get(w).copied().unwrap_or(u64::MAX);
-    if part == 0 { get(w) } else { (get(w) >> part) | (get(w + 1) << (64 - part)) }
 }
 
 #[cfg(test)]
@@ -439,5 +630,88 @@ mod tests {
             None,
             "the slope is never wholly inside"
         );
+    }
+
+    /// Every place tried, cell by cell.
+    fn slowly(mask: &Mask, cover: &Cover, right: bool, top: bool) -> Option<(i32, i32)> {
+        let (last, high) = (mask.columns - cover.columns.len() as i32, mask.rows - cover.height);
+        let taken = |x: i32, y: i32| {
+            mask.bits[x as usize * mask.words + y as usize / 64] >> (y % 64) & 1 == 1
+        };
+        let free = |x: i32, y: i32| {
+            cover.columns.iter().enumerate().all(|(k, runs)| {
+                let cells = runs.iter().flat_map(|r| r.0..r.0 + r.1);
+                cells.into_iter().all(|dy| !taken(x + k as i32, y + dy))
+            })
+        };
+        let turned = |on: bool, v: i32, last: i32| if on { last - v } else { v };
+        let mut all = (0..=last).flat_map(|x| (0..=high).map(move |y| (x, y)));
+        all.find(|&(x, y)| free(turned(right, x, last), turned(top, y, high)))
+            .map(|(x, y)| (turned(right, x, last), turned(top, y, high)))
+    }
+
+    /// Rings, slanted shapes and shapes with holes, laid one after the other from every corner.
+    #[test]
+    fn what_is_found_is_what_trying_every_place_finds() {
+        let star = |n: usize, size: f64, thin: f64| -> Ring {
+            let at = |k: usize| {
+                let r = if k.is_multiple_of(2) { size } else { size * thin };
+                let a = std::f64::consts::PI * k as f64 / n as f64;
+                point(size + r * libm::cos(a), size + r * libm::sin(a))
+            };
+            (0..2 * n).map(at).collect()
+        };
+        let home = |ring: Ring| {
+            let low = crate::geometry::ring_bounds(&ring).unwrap().min;
+            ring.into_iter().map(|p| p - low).collect::<Ring>()
+        };
+        let mut frame = solid(30.0, 22.0);
+        frame.holes.push(rectangle(8.0, 6.0, 15.0, 11.0).into_iter().rev().collect());
+        let shapes = [
+            Region::solid(home(star(5, 13.0, 0.45))),
+            Region::solid(home(star(3, 9.0, 0.8))),
+            frame,
+            solid(3.0, 41.0),
+            Region::solid(vec![point(0.0, 0.0), point(70.0, 30.0), point(70.0, 36.0)]),
+        ];
+        let covers: Vec<Cover> = shapes.iter().map(|s| Cover::new(s, 1.0, 2.0, 0.0)).collect();
+        let cloth = Region::solid(home(star(7, 68.0, 0.7)));
+        for (right, top) in [(false, false), (true, false), (false, true), (true, true)] {
+            let mut mask = Mask::new(&cloth, &[], 1.0);
+            let mut begun = [0; 5];
+            for round in 0..40 {
+                let k = round % covers.len();
+                let found = mask.find_on(&covers[k], right, top, &mut begun[k]);
+                assert_eq!(found, slowly(&mask, &covers[k], right, top), "{round}");
+                if let Some(at) = found {
+                    mask.take(&covers[k], at);
+                }
+            }
+            assert!(begun.iter().any(|b| *b > 20), "{begun:?}");
+        }
+    }
+
+    /// Every column of a shape was spread anew at every place: an offcut two thousand cells long and
+    /// full of flaws was looked at for seconds, again and again.
+    #[test]
+    fn a_place_costs_no_more_the_wider_the_shape() {
+        // Each column has room for the shape, at the top or at the bottom.
+        let flaws: Vec<Region> = (0..99)
+            .map(|k| {
+                let low = if k % 2 == 0 { 0.0 } else { 105.0 };
+                Region::solid(rectangle(20.0 + 20.0 * f64::from(k), low, 2.0, 95.0))
+            })
+            .collect();
+        let mask = Mask::new(&solid(2000.0, 200.0), &flaws, 1.0);
+        let spent = |wide: f64| {
+            let before = SPREADS.with(std::cell::Cell::get);
+            let cover = Cover::new(&solid(wide, 100.0), 1.0, 0.0, 0.0);
+            assert_eq!(mask.find(&cover, false, false), None);
+            SPREADS.with(std::cell::Cell::get) - before
+        };
+        for wide in [50.0, 200.0, 800.0] {
+            let columns = spent(wide);
+            assert!((1..=2000 * 6).contains(&columns), "{wide}: {columns} columns");
+        }
     }
 }

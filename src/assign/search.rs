@@ -37,7 +37,7 @@ pub fn assign(
     run: &Run<'_>,
     most: usize,
 ) -> Vec<Assignment> {
-    pooled(run, || search(&Ground::new(problem, cost), params, run, most))
+    run.pooled(|| search(&Ground::new(problem, cost), params, run, most))
 }
 
 /// The best assignment, after exchanges by the full search; the two limits are for these steps of
@@ -50,20 +50,11 @@ pub(super) fn share_out(
     limits: [Stop; 2],
 ) -> Option<Assignment> {
     let sharing = run.trial(limits[0]);
-    pooled(run, || {
+    run.pooled(|| {
         let ground = Ground::new(problem, cost);
         let best = search(&ground, params, &sharing, 1).into_iter().next()?;
         Some(exchange(problem, &ground, best, &run.trial(limits[1])))
     })
-}
-
-/// Runs on as many threads as are wanted.
-fn pooled<T: Send>(run: &Run<'_>, work: impl FnOnce() -> T + Send) -> T {
-    match rayon::ThreadPoolBuilder::new().num_threads(run.threads()).build() {
-        Ok(pool) => pool.install(work),
-        // No threads to be had: the caller's own will do.
-        Err(_) => work(),
-    }
 }
 
 fn search(ground: &Ground, params: &Params, run: &Run<'_>, most: usize) -> Vec<Assignment> {

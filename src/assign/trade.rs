@@ -194,6 +194,8 @@ impl<'a> Lane<'a> {
         let (right, top) = (self.dice.unit() < 0.5, self.dice.unit() < 0.5);
         let any_stance = self.dice.unit() < 0.3;
         let mut failed = vec![false; ground.kinds.len()];
+        // How far each stance has looked: the offcut only gets fuller.
+        let mut looked = ground.bins[b].blind.clone();
         pool.retain(|&(_, item)| {
             let kind = ground.items[item].0;
             if failed[kind] || mask.free == 0 {
@@ -203,9 +205,10 @@ impl<'a> Lane<'a> {
             let fits = &ground.bins[b].fits[kind];
             let first = if any_stance { self.dice.below(fits.len().max(1)) } else { 0 };
             for k in 0..fits.len() {
-                let s = fits[(first + k) % fits.len()];
+                let k = (first + k) % fits.len();
+                let (s, step) = (fits[k], &mut looked[kind][k][usize::from(right)]);
                 let cover = &ground.kinds[kind].stances[usize::from(s)].cover;
-                if let Some(at) = mask.find(cover, right, top) {
+                if let Some(at) = mask.find_on(cover, right, top, step) {
                     let reach = if right { -at.0 } else { at.0 + cover.columns.len() as i32 };
                     if found.is_none_or(|f| reach < f.0) {
                         found = Some((reach, s, at));

@@ -12,6 +12,7 @@ use i_overlay::core::overlay::{IntOverlayOptions, Overlay, ShapeType};
 use i_overlay::core::overlay_rule::OverlayRule;
 use i_overlay::core::solver::{Precision, Solver, Strategy};
 use i_overlay::i_float::int::point::IntPoint;
+use rayon::prelude::*;
 use std::collections::BTreeMap;
 
 /// The union of rings by winding: what lies inside more anticlockwise rings than clockwise ones (or
@@ -32,7 +33,7 @@ const NEIGHBOURS: usize = 64;
 pub fn union_with_parts<'a>(
     rings: impl IntoIterator<Item = &'a Ring>,
     parts: &[Ring],
-    stop: &dyn Fn() -> bool,
+    stop: &(dyn Fn() -> bool + Sync),
 ) -> Vec<Region> {
     let rings: Vec<&Ring> = rings.into_iter().collect();
     if parts.len() <= AT_ONCE {
@@ -44,7 +45,7 @@ pub fn union_with_parts<'a>(
             union(group.iter().flatten()).iter().flat_map(|r| r.rings().cloned()).collect()
         };
         together = together
-            .chunks(NEIGHBOURS)
+            .par_chunks(NEIGHBOURS)
             .map(|group| if stop() { Vec::new() } else { united(group) })
             .collect();
     }
@@ -222,12 +223,12 @@ mod tests {
         let area = |regions: &[Region]| regions.iter().map(Region::area).sum::<f64>();
         assert_eq!((once.len(), once[0].holes.len()), (grouped.len(), grouped[0].holes.len()));
         assert!((area(&once) - area(&grouped)).abs() < 1e-6);
-        let asked = std::cell::Cell::new(0);
+        let asked = std::sync::atomic::AtomicUsize::new(0);
         union_with_parts(&rings, &parts, &|| {
-            asked.set(asked.get() + 1);
+            asked.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
             false
         });
-        assert!(asked.get() > 9_000 / NEIGHBOURS, "it looks whether to stop all along");
+        assert!(asked.into_inner() > 9_000 / NEIGHBOURS, "it looks whether to stop all along");
     }
 
     #[test]

@@ -90,6 +90,14 @@ impl Slabs {
         (((x - self.low) / self.width).max(0.0) as usize).min(Slabs::COUNT - 1)
     }
 
+    /// Where the edges cross an abscissa.
+    fn at(&self, x: f64) -> impl Iterator<Item = f64> + '_ {
+        let edges = self.slabs[self.index(x)].iter().map(|&i| self.edges[i as usize]);
+        edges
+            .filter(move |(a, b)| a.x <= x && x < b.x)
+            .map(move |(a, b)| a.y + (b.y - a.y) * ((x - a.x) / (b.x - a.x)))
+    }
+
     /// The edges that reach into the open column between two abscissas, each once.
     fn between(&self, left: f64, right: f64) -> impl Iterator<Item = (Point, Point)> + '_ {
         let first = self.index(left);
@@ -177,7 +185,10 @@ fn refine(edges: &Slabs, mut area: f64, mut left: f64, mut right: f64) -> (f64, 
             (step, -step),
             (-step, step),
         ];
-        let tried = moves.iter().map(|(l, r)| (left + l, right + r));
+        let tried = moves
+            .iter()
+            .map(|(l, r)| (left + l, right + r))
+            .filter(|&(l, r)| may_exceed(edges, l, r, area));
         let found =
             tried.map(|(l, r)| (column(edges, l, r).map_or(0.0, |b| b.width() * b.height()), l, r));
         match found.max_by(|a, b| a.0.total_cmp(&b.0)) {
@@ -186,6 +197,21 @@ fn refine(edges: &Slabs, mut area: f64, mut left: f64, mut right: f64) -> (f64, 
         }
     }
     (area, left, right)
+}
+
+/// Whether a column may hold more than an area: nothing in it is taller than the region is at any
+/// one abscissa.
+fn may_exceed(edges: &Slabs, left: f64, right: f64, area: f64) -> bool {
+    let width = right - left;
+    let mut ys: Vec<f64> = Vec::new();
+    width > 0.0
+        && [0.01, 0.99, 0.5].iter().all(|share| {
+            ys.clear();
+            ys.extend(edges.at(left + share * width));
+            ys.sort_by(f64::total_cmp);
+            let tallest = ys.chunks_exact(2).map(|y| y[1] - y[0]).fold(0.0, f64::max);
+            width * tallest * (1.0 + 1e-9) > area
+        })
 }
 
 /// The rectangle of a column, its sides rounded inward to the grid.

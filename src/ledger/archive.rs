@@ -184,7 +184,7 @@ impl Ledger {
         };
         let whole = run().map_err(|e| trouble(&file, &e))?;
         // As after any change: see `change`.
-        let _ = self.back_up();
+        let _ = self.back_up(None);
         Ok(whole)
     }
 

@@ -1,10 +1,11 @@
 //! Opening the file: schema, migration, damage.
 
-use super::backup::backups;
+use super::backup::{Good, backups};
 use super::seal;
 use super::write::Moment;
 use crate::fault::{Fault, Faults};
 use rusqlite::{Connection, ErrorCode, OpenFlags, TransactionBehavior};
+use std::cell::RefCell;
 use std::ffi::OsString;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
@@ -16,7 +17,7 @@ const PATIENCE: Duration = Duration::from_secs(20);
 
 /// The steps from an empty file to the present schema; the file's `user_version` counts those it
 /// has.
-const STEPS: [&str; 4] = [
+const STEPS: [&str; 5] = [
     "CREATE TABLE about (name TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT;
      INSERT INTO about VALUES ('ledger', lower(hex(randomblob(8)))), ('roll', '0'), ('off', '0'), ('con', '0');
      CREATE TABLE record (id TEXT PRIMARY KEY, kind TEXT NOT NULL, body TEXT NOT NULL) STRICT;
@@ -36,6 +37,7 @@ const STEPS: [&str; 4] = [
      ALTER TABLE entry ADD COLUMN hash TEXT;",
     "ALTER TABLE entry ADD COLUMN tick TEXT;
      CREATE UNIQUE INDEX entry_of_tick ON entry (tick);",
+    "CREATE INDEX change_of_thing ON change (id);",
 ];
 
 /// From this version on, everything has a hash.
@@ -69,6 +71,8 @@ impl From<Fault> for Trouble {
 pub struct Ledger {
     pub(super) db: Connection,
     pub(super) file: PathBuf,
+    /// The latest backup as it was last found, or put there, good by this process.
+    pub(super) good: RefCell<Option<Good>>,
 }
 
 /// The ledger in the user's data folder: by `XDG_DATA_HOME`, `APPDATA` or the home folder, whatever
@@ -133,14 +137,17 @@ impl Ledger {
         }
         let mut ledger = Ledger::open(file, true)?;
         if !new {
-            ledger.check()?;
+            let known = ledger.check_or_recognise()?;
             let version = ledger.version()?;
+            if known && version == STEPS.len() {
+                return Ok(ledger);
+            }
             if version > 0 && version < STEPS.len() {
                 ledger.keep_version(version)?;
             }
         }
         ledger.migrate()?;
-        ledger.back_up()?;
+        ledger.back_up(None)?;
         Ok(ledger)
     }
 
@@ -168,7 +175,11 @@ impl Ledger {
                 Connection::open_with_flags(file, OpenFlags::SQLITE_OPEN_READ_ONLY)
             }
         });
-        let ledger = Ledger { db: open.map_err(|e| trouble(file, &e))?, file: file.to_path_buf() };
+        let ledger = Ledger {
+            db: open.map_err(|e| trouble(file, &e))?,
+            file: file.to_path_buf(),
+            good: RefCell::default(),
+        };
         let set = |db: &Connection| {
             db.busy_timeout(PATIENCE)?;
             // Every commit is on the disk, journal and folder included, before it is reported.
@@ -247,7 +258,7 @@ impl Ledger {
         }
         if self.version()? >= SEALED {
             let broken =
-                seal::broken(&reading).map_err(|e| damaged(&self.file, &[e.to_string()]))?;
+                seal::broken(&reading, None).map_err(|e| damaged(&self.file, &[e.to_string()]))?;
             if !broken.is_empty() {
                 return Err(damaged(&self.file, &broken));
             }
@@ -294,7 +305,7 @@ pub(super) fn beside(file: &Path, more: &str) -> PathBuf {
 }
 
 /// Damage: what was found, and how to get back.
-fn damaged(file: &Path, found: &[String]) -> Trouble {
+pub(super) fn damaged(file: &Path, found: &[String]) -> Trouble {
     let remedy = match backups(file).first().map(|b| (b, std::fs::metadata(b).and_then(|m| m.modified()))) {
         Some((backup, at)) => {
             let at = at.ok().and_then(|t| jiff::Timestamp::try_from(t).ok()).map_or(String::new(), |t| format!(" of {t:.0}"));

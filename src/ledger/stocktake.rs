@@ -118,7 +118,7 @@ impl Ledger {
     /// There is none.
     pub fn undo(&mut self, _now: &Moment) -> Result<String, Trouble> {
         let file = self.file.clone();
-        let mut run = || -> rusqlite::Result<Option<String>> {
+        let mut run = || -> rusqlite::Result<Option<(i64, String)>> {
             let tx = self.db.transaction_with_behavior(TransactionBehavior::Immediate)?;
             let last: Option<(i64, String)> = {
                 let mut select = tx.prepare(
@@ -144,14 +144,14 @@ impl Ledger {
             tx.execute("UPDATE entry SET undone = 1 WHERE number = ?1", params![number])?;
             super::seal::close(&tx)?;
             tx.commit()?;
-            Ok(Some(what))
+            Ok(Some((number, what)))
         };
         let nothing = || {
             Fault::new("there is nothing to undo", "`warpwise stock history` shows what was done")
         };
-        let what = run().map_err(|e| trouble(&file, &e))?.ok_or_else(nothing)?;
+        let (number, what) = run().map_err(|e| trouble(&file, &e))?.ok_or_else(nothing)?;
         // As after any change: see `change`.
-        let _ = self.back_up();
+        let _ = self.back_up(Some(number));
         Ok(what)
     }
 }

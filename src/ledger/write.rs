@@ -233,7 +233,7 @@ impl Ledger {
         run: impl FnOnce(&Change<'_>) -> Result<T, Stop>,
     ) -> Result<Option<T>, Trouble> {
         let file = self.file.clone();
-        let made = (|| -> Result<Option<T>, Stop> {
+        let made = (|| -> Result<Option<(T, i64)>, Stop> {
             let tx = self.db.transaction_with_behavior(TransactionBehavior::Immediate)?;
             let known = "SELECT count(*) FROM entry WHERE tick = ?1";
             if tx.query_row(known, [tick], |row| row.get::<_, i64>(0))? > 0 {
@@ -246,17 +246,19 @@ impl Ledger {
             let change = Change { entry: tx.last_insert_rowid(), tx };
             let value = run(&change)?;
             seal::close(&change.tx)?;
+            let entry = change.entry;
             change.tx.commit()?;
-            Ok(Some(value))
+            Ok(Some((value, entry)))
         })();
-        let value = made.map_err(|stop| match stop {
+        let made = made.map_err(|stop| match stop {
             Stop::Sql(e) => trouble(&file, &e),
             Stop::Ours(faults) => Trouble::Input(faults),
         })?;
+        let Some((value, entry)) = made else { return Ok(None) };
         // The change holds. If the disk does not take its backup, the next change says so and is
         // not made.
-        let _ = self.back_up();
-        Ok(value)
+        let _ = self.back_up(Some(entry));
+        Ok(Some(value))
     }
 
     /// Adds a roll; its `id` is given by the ledger. `new_cloth` allows a cloth of which the ledger

@@ -316,19 +316,19 @@ fn grown(regions: &[Region], by: f64, join: LineJoin<f64>) -> Vec<Region> {
 /// A region as an offcut; of one that no ledger would take, its largest rectangle. None where it is
 /// nowhere as wide as `least_width`.
 fn offcut(region: Region, least_width: f64) -> Option<Offcut> {
-    let b = largest_rectangle(&region)?;
     let holds = |region: &Region| {
         let Region { outline: net, holes } = region.clone();
         Outline::new(Draft { net, holes, ..Draft::default() }).is_ok()
     };
     // Where it lies, and where the ledger takes it: what is as narrow as may be is a sliver in one
     // of two places, by the rounding of its numbers.
-    let region = if holds(&region) && holds(&at_origin(&region)) {
-        region
-    } else {
-        Region::solid(rectangle_ring(b.min, b.max))
-    };
-    if !holds_disc(&region, least_width) {
+    let sound = holds(&region) && holds(&at_origin(&region));
+    if sound && !holds_disc(&region, least_width) {
+        return None;
+    }
+    let b = largest_rectangle(&region)?;
+    let region = if sound { region } else { Region::solid(rectangle_ring(b.min, b.max)) };
+    if !sound && !holds_disc(&region, least_width) {
         return None;
     }
     let on_grid = crate::units::snap;

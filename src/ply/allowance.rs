@@ -36,7 +36,12 @@ pub(super) struct Grown {
 ///
 /// `None` if no region comes of it: an outline without area; or if `stop` says that nobody waits
 /// for it.
-pub(super) fn grow(skin: &Skin, trim: f64, lap: f64, stop: &dyn Fn() -> bool) -> Option<Grown> {
+pub(super) fn grow(
+    skin: &Skin,
+    trim: f64,
+    lap: f64,
+    stop: &(dyn Fn() -> bool + Sync),
+) -> Option<Grown> {
     let amounts: Vec<f64> = skin
         .edges
         .iter()

@@ -91,6 +91,9 @@ struct Preparing<'a> {
     faults: Faults,
 }
 
+/// A ply of more points than this is grown on all threads.
+const MANY_POINTS: usize = 1_000;
+
 /// What to warn of and what to do, if anything.
 type Warning = Option<(String, String)>;
 
@@ -223,7 +226,9 @@ impl Preparing<'_> {
             let stop = || run.is_stopped(Phase::Preparing);
             let grown = self.kept.grown(&skin, [trim, lap], || {
                 // What was broken off is not to be kept.
-                grow(&skin, trim, lap, &stop).filter(|_| !stop())
+                let work = || grow(&skin, trim, lap, &stop);
+                let grown = if skin.net.len() > MANY_POINTS { run.pooled(work) } else { work() };
+                grown.filter(|_| !stop())
             });
             if run.is_stopped(Phase::Preparing) {
                 return;

@@ -201,19 +201,21 @@ impl Sheet<'_> {
             }
             own
         };
-        let pieces: Vec<_> = self.pieces.par_iter().enumerate().map(draw).collect();
-        for (piece, wait, cut_short) in pieces {
-            scene.drawn.extend(piece.drawn);
-            scene.backings.extend(piece.backings);
-            scene.texts.extend(piece.texts);
+        let left_over = |offcut: &Offcut| {
+            let mut own = (Scene::new(nothing, String::new()), Vec::new(), Vec::new());
+            if !self.run.is_stopped(Phase::Writing) {
+                self.offcut(&mut own.0, offcut, &mut own.1);
+            }
+            own
+        };
+        let mut parts: Vec<_> = self.pieces.par_iter().enumerate().map(draw).collect();
+        parts.par_extend(self.stock.offcuts.par_iter().map(left_over));
+        for (part, wait, cut_short) in parts {
+            scene.drawn.extend(part.drawn);
+            scene.backings.extend(part.backings);
+            scene.texts.extend(part.texts);
             waiting.extend(wait);
             key.extend(cut_short);
-        }
-        for offcut in &self.stock.offcuts {
-            if self.run.is_stopped(Phase::Writing) {
-                break;
-            }
-            self.offcut(&mut scene, offcut, &mut waiting);
         }
         self.flaws(&mut scene, &mut waiting);
         self.ends(&mut scene);
@@ -290,13 +292,11 @@ impl Sheet<'_> {
         let whole = [from, format!("largest rectangle {size}"), area_in_words];
         let (whole, brief) = (Block::plain(&name, &whole), Block::plain(&name, &[size]));
         // No word may touch a piece, even if a hand-edited plan laid its offcuts over the pieces.
-        let near = |ring: &Ring| match (ring_bounds(ring), ring_bounds(&rings[0])) {
-            (Some(a), Some(b)) => {
-                a.min.x <= b.max.x && b.min.x <= a.max.x && a.min.y <= b.max.y && b.min.y <= a.max.y
-            }
-            _ => false,
+        let Some(b) = ring_bounds(&rings[0]) else { return };
+        let near = |a: &Bounds| {
+            a.min.x <= b.max.x && b.min.x <= a.max.x && a.min.y <= b.max.y && b.min.y <= a.max.y
         };
-        let pieces = self.pieces.iter().filter(|p| near(&p.placed.outline));
+        let pieces = self.pieces.iter().filter(|p| near(&p.bounds));
         let taken = pieces
             .map(|p| std::iter::once(&p.placed.outline).chain(&p.placed.holes).cloned().collect())
             .collect();

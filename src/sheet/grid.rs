@@ -270,6 +270,11 @@ impl Summed {
         }
         let mut best: Option<(f64, Point)> = None;
         for row in 0..=self.rows - rows {
+            // No box of this row can be nearer.
+            let up = self.origin.y + (row as f64 + rows as f64 / 2.0) * self.cell - near.y;
+            if best.as_ref().is_some_and(|(d, _)| up.abs() > *d) {
+                continue;
+            }
             for column in 0..=self.columns - columns {
                 let sum = |r: usize, c: usize| self.sums[r * stride + c];
                 if sum(row + rows, column + columns) + sum(row, column)

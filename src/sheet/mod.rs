@@ -92,9 +92,13 @@ pub fn cut_sheets(plan: &Verified, face: Option<Face>) -> Vec<Written> {
     cut_sheets_of(&View::new(plan.plan(), face))
 }
 
-/// A plan as it is drawn, for all that is made of its layouts: they are drawn once.
+/// A plan as it is drawn, for all that is made of its layouts: they are drawn here, once.
 pub(crate) fn drawn<'r>(plan: &Verified, run: Run<'r>) -> View<'r> {
-    View::in_run(plan.plan(), None, run)
+    let view = View::in_run(plan.plan(), None, run);
+    view.sheets().iter().for_each(|(_, sheet)| {
+        sheet.layout();
+    });
+    view
 }
 
 pub(crate) fn cut_sheets_of(view: &View<'_>) -> Vec<Written> {

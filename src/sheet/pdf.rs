@@ -11,6 +11,7 @@ use crate::geometry::{Bounds, Point, point};
 use flate2::{Compression, write::ZlibEncoder};
 use pdf_writer::types::{CidFontType, FontFlags, SystemInfo, UnicodeCmap};
 use pdf_writer::{Filter, Finish, Name, Pdf, Rect, Ref, Str, TextStr};
+use rayon::prelude::*;
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::io::Write as _;
@@ -59,6 +60,7 @@ impl<'s> Page<'s> {
 pub(crate) fn pdf(title: &str, pages: &[Page<'_>]) -> Vec<u8> {
     let mut fonts = [Used::new(false), Used::new(true)];
     let streams: Vec<Vec<u8>> = pages.iter().map(|page| content(page, &mut fonts)).collect();
+    let streams: Vec<Vec<u8>> = streams.par_iter().map(|stream| pack(stream)).collect();
     let mut last = 0;
     let mut next = || {
         last += 1;
@@ -96,8 +98,7 @@ pub(crate) fn pdf(title: &str, pages: &[Page<'_>]) -> Vec<u8> {
         names.finish();
         resources.finish();
         dict.finish();
-        let packed = pack(stream);
-        file.stream(content, &packed).filter(Filter::FlateDecode);
+        file.stream(content, stream).filter(Filter::FlateDecode);
     }
     for (font, ids) in fonts.iter().zip(font_ids) {
         font.write(&mut file, ids);

@@ -123,14 +123,7 @@ pub(crate) fn fit(text: &str, width: f64, size: f64, bold: bool) -> String {
 }
 
 /// A number with at most `places` decimals, trailing noughts dropped, never `-0`.
-pub(crate) fn decimals(value: f64, places: usize) -> String {
-    let mut s = format!("{value:.places$}");
-    if s.contains('.') {
-        let kept = s.trim_end_matches('0').trim_end_matches('.').len();
-        s.truncate(kept);
-    }
-    if s == "-0" { "0".into() } else { s }
-}
+pub(crate) use crate::units::show_number as decimals;
 
 #[cfg(test)]
 mod tests {
