@@ -271,6 +271,11 @@ fn bench_segments_are_never_crossed_and_close_up() {
     let outcome = run(&Problem::new(shapes, vec![roll.clone()], 0.0).unwrap(), &ONE_LANE, 10, 1);
     assert_eq!(outcome.stocks[0].used_length, 180.0);
     assert_eq!(outcome.stocks[0].segments.len(), 3);
+    // Pieces on both sides of a segment's end keep the gap, or the least length would be too long.
+    let shapes = vec![shape("plate", rectangle(0.0, 0.0, 60.0, 40.0), &[0.0], 3)];
+    let problem = Problem::new(shapes, vec![roll.clone()], 8.0).unwrap();
+    let used = run(&problem, &ONE_LANE, 10, 1).stocks[0].used_length;
+    assert!(least_length(&problem).0 <= used, "{used}");
     let mut tape = shape("tape", rectangle(0.0, 0.0, 250.0, 10.0), &[0.0], 1);
     tape.may_cross = true;
     let shapes = vec![tape, shape("plate", rectangle(0.0, 0.0, 60.0, 40.0), &[0.0], 3)];

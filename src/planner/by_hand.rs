@@ -539,13 +539,14 @@ impl OfCloth {
         let taken = |s: &&Site| stocks.iter().any(|t| t.id == s.plan.id);
         let (rolls, offcuts): (Vec<&Site>, Vec<&Site>) =
             self.sites.iter().filter(taken).partition(|s| s.roll.is_some());
-        // Several rolls are as good as one.
+        // Several rolls are as good as one, but for the gaps where one goes on on the next.
+        let ends = stocks.iter().filter(|s| s.kind == StockKind::Roll).count().saturating_sub(1);
         let all = offcuts.into_iter().chain(rolls.into_iter().take(1)).map(|s| s.nest.clone());
         let problem = Problem::new(shapes.collect(), all.collect(), gap).ok()?;
         let (least, by) = nest::least_length(&problem);
         let used: f64 =
             stocks.iter().filter(|s| s.kind == StockKind::Roll).map(|s| s.used_length).sum();
-        Some((least.min(used), by))
+        Some(((least - gap * ends as f64).max(0.0).min(used), by))
     }
 
     /// Where everything lies, stocks counted as sites.

@@ -140,6 +140,10 @@ pub(super) fn lay(
         }
         outcome.placements.iter_mut().for_each(|p| (p.shape, p.copy) = named(p.shape, p.copy));
         outcome.unplaced.iter_mut().for_each(|u| (u.0, u.1) = named(u.0, u.1));
+        if turn > 0 && !outcome.placements.is_empty() {
+            // Between the last piece of one roll and the first of the next there is no gap.
+            laid.least.0 = (laid.least.0 - gap).max(0.0);
+        }
         let many = sources.rolls.len() > 1;
         if !outcome.unplaced.is_empty() && turn + 1 == sources.rolls.len() {
             let why = |u: &mut (usize, u32, String)| {
