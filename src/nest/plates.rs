@@ -7,7 +7,7 @@
 //! the gap.
 
 use super::problem::Shape;
-use crate::geometry::{Motion, point};
+use crate::geometry::{Motion, Point, point};
 use std::collections::HashMap;
 
 /// More rectangles are not asked about.
@@ -15,6 +15,8 @@ const MOST: usize = 11;
 /// Steps of a search before its answer is given up, and of all of them for one kind of growth.
 const STEPS: u32 = 50_000;
 const ALL_STEPS: u32 = 150_000;
+/// What a corner may be off its place, mm.
+const OFF: f64 = 0.005;
 /// The bound is found to this share of the length.
 const NEAR: f64 = 0.0002;
 
@@ -58,7 +60,7 @@ fn poses(shape: &Shape, height: f64) -> Option<Vec<[f64; 2]>> {
     for pose in &shape.poses {
         let laid = Motion::new(pose.turn, pose.flip, point(0.0, 0.0)).region(&shape.region);
         let b = laid.bounds()?;
-        if (laid.area() - b.width() * b.height()).abs() > 1e-6 * laid.area() {
+        if !is_box(&laid.outline, &b.ring()) {
             return None;
         }
         let size = [b.width(), b.height()];
@@ -70,9 +72,19 @@ fn poses(shape: &Shape, height: f64) -> Option<Vec<[f64; 2]>> {
     (!out.is_empty()).then_some(out)
 }
 
+/// True if all corners of an outline lie on its box's sides, and one on each corner of the box.
+fn is_box(outline: &[Point], bounds: &[Point]) -> bool {
+    let on_a_side = |p: &Point| {
+        let near = |c: &Point| (c.x - p.x).abs() <= OFF || (c.y - p.y).abs() <= OFF;
+        bounds.iter().any(near)
+    };
+    let at_corner = |c: &Point| outline.iter().any(|&p| (p - *c).length() <= OFF);
+    outline.iter().all(on_a_side) && bounds.iter().all(at_corner)
+}
+
 /// µm, a little less than it is, so that no rounding makes the bound too long.
 fn down(mm: f64) -> i64 {
-    (mm * 1000.0 - 2.0).floor().max(1.0) as i64
+    ((mm - 2.0 * OFF) * 1000.0).floor().max(1.0) as i64
 }
 
 fn up(mm: f64) -> i64 {

@@ -64,7 +64,7 @@ fn search(problem: &Problem, params: &Params, run: &Run<'_>) -> Outcome {
         .collect();
     let mut sharing = Sharing::new(&setup, run.seed());
     let (mut round, mut worth) = (0, Worth::default());
-    let mut early = worth.judge(best.length, history.bound, &lanes, run);
+    let mut early = worth.judge(&setup, best.length, history.bound, &lanes, run);
     while !run.is_over(round) && early.is_none() {
         sharing.assign(&setup, &best, &mut lanes, run.rounds_left(round), &stop);
         lanes.par_iter_mut().for_each(|lane| lane.advance(ROUND, &stop));
@@ -72,7 +72,7 @@ fn search(problem: &Problem, params: &Params, run: &Run<'_>) -> Outcome {
         store.trim();
         round += 1;
         history.note(&best, &lanes, round);
-        early = worth.judge(best.length, history.bound, &lanes, run);
+        early = worth.judge(&setup, best.length, history.bound, &lanes, run);
     }
     let end = || run.is_stopped(Phase::Searching) || run.is_late();
     if params.equal > 0.0 && !end() {

@@ -3,6 +3,7 @@
 
 use super::lane::Lane;
 use super::outcome::Early;
+use super::setup::Setup;
 use crate::run::Run;
 use crate::units::GRID_PER_MM;
 
@@ -31,14 +32,21 @@ impl Worth {
     /// Takes note of the shortest length, µm; says why the search had better end.
     pub fn judge(
         &mut self,
+        setup: &Setup,
         length: f64,
         bound: f64,
         lanes: &[Lane<'_>],
         run: &Run<'_>,
     ) -> Option<Early> {
-        // Where nothing bounds it, what counts as its length may be no length.
-        let little = if run.ends_early() { LITTLE * length } else { 0.0 };
-        let equal = if bound > 0.0 { EQUAL.max(little) } else { 0.0 };
+        // What has no place yet, on fixed stocks alone or on a roll that ends, gets all the time
+        // there is: there the length is none, or the last micrometre counts.
+        let is_complete = !setup.overflow() && length <= setup.length_max as f64;
+        let time_left = run.time_left().filter(|_| run.ends_early() && is_complete);
+        let equal = match (bound > 0.0 && is_complete, time_left) {
+            (true, Some(_)) => EQUAL.max(LITTLE * length),
+            (true, None) => EQUAL,
+            (false, _) => 0.0,
+        };
         if length <= bound + equal {
             return Some(Early::Least);
         }
@@ -46,8 +54,8 @@ impl Worth {
         if self.gains.last().is_none_or(|g| length < g.1) {
             self.gains.push((now, length));
         }
-        let left = run.time_left()?.as_secs_f64();
-        if !run.ends_early() || now < LEAST[0] {
+        let left = time_left?.as_secs_f64();
+        if now < LEAST[0] {
             return None;
         }
         let again = lanes.iter().map(Lane::reached).filter(|r| r.0 <= length + EQUAL);
@@ -69,8 +77,39 @@ impl Worth {
 }
 
 #[cfg(test)]
+#[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
+    use crate::geometry::{Region, point};
+    use crate::nest::{Extent, Pose, Problem, Shape, Stock};
+    use crate::run::Stop;
+    use std::time::Duration;
+
+    /// Within 0.1 % of the bound a search ended while the roll ended before the layout did.
+    #[test]
+    fn a_search_goes_on_while_the_roll_is_too_short_for_the_layout() {
+        let corners = [(0.0, 0.0), (30.0, 0.0), (30.0, 40.0), (0.0, 40.0)];
+        let shape = Shape {
+            name: "plate".into(),
+            region: Region::solid(corners.map(|(x, y)| point(x, y)).to_vec()),
+            poses: vec![Pose { turn: 0.0, flip: false }],
+            tolerance: 0.0,
+            copies: 1,
+            may_cross: false,
+        };
+        let extent =
+            Extent::Open { low: 0.0, high: 50.0, segment_max: None, length_max: Some(1000.0) };
+        let roll = Stock { name: "roll".into(), extent, keep_out: Vec::new() };
+        let setup = Setup::new(&Problem::new(vec![shape], vec![roll], 0.0).unwrap());
+        let run = Run::new(Stop::After(Duration::from_secs(600)));
+        let judge = |length: f64, run: &Run<'_>| {
+            Worth::default().judge(&setup, length, 999_500.0, &[], run)
+        };
+        assert_eq!(judge(1_000_400.0, &run.while_it_pays()), None);
+        assert_eq!(judge(1_000_000.0, &run.while_it_pays()), Some(Early::Least));
+        assert_eq!(judge(1_000_000.0, &run), None, "all of the time was asked for");
+        assert_eq!(judge(999_500.0, &run), Some(Early::Least));
+    }
 
     #[test]
     fn a_length_that_still_gets_shorter_promises_more_than_one_at_a_stand() {
