@@ -687,9 +687,9 @@ mod tests {
     /// through the ply.
     #[test]
     fn a_wall_along_the_edge_in_many_stretches_stops_its_growth() {
-        // A slot 10 mm wide; its left side grows to the right, its right side has 40 stretches.
+        // A slot 10 mm wide beside a land of 5 mm; the slot's left side grows to the right.
         let ring = |stretches: usize| {
-            let mut ring = vec![point(0.0, 0.0), point(100.0, 0.0), point(100.0, 400.0)];
+            let mut ring = vec![point(0.0, 0.0), point(60.0, 0.0), point(60.0, 400.0)];
             let down = |k: usize| point(55.0, 400.0 - 390.0 * k as f64 / stretches as f64);
             ring.extend((0..=stretches).map(down));
             ring.extend([point(45.0, 10.0), point(45.0, 400.0), point(0.0, 400.0)]);
