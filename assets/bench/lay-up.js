@@ -13,24 +13,27 @@ class LayUp extends Ticking {
     });
     this.addEventListener('click', (event) => {
       const button = event.target instanceof Element ? event.target.closest('button[data-act]') : null;
-      if (button instanceof HTMLElement) this.act(button, this.typed(button));
+      if (!(button instanceof HTMLElement)) return;
+      const typed = this.typed(button);
+      if (typed) this.act(button, typed);
     });
     this.addEventListener('focusout', () => this.late && this.anew());
     this.queue?.open();
   }
 
-  /** What stands in the fields beside a button. @param {HTMLElement} button */
+  /** What stands in the fields beside a button; nothing if one is no number, which is said there. @param {HTMLElement} button */
   typed(button) {
     /** @type {Record<string, string | number | null>} */
     const typed = {};
     for (const field of button.closest('[data-form]')?.querySelectorAll('[name]') ?? []) {
       if (!(field instanceof HTMLInputElement || field instanceof HTMLTextAreaElement)) continue;
+      if (!field.reportValidity()) return null;
       const text = field.value.trim();
       const number = Number(text.replace(',', '.'));
       // Sent, it is no longer only here.
       field.defaultValue = field.value;
       if (field.dataset.number === undefined) typed[field.name] = text;
-      else typed[field.name] = text === '' || Number.isNaN(number) ? null : number;
+      else typed[field.name] = text === '' ? null : number;
     }
     return typed;
   }

@@ -25,6 +25,9 @@ use warpwise::units::show_number;
 use warpwise::verify::Verified;
 use warpwise::workshop::{AtBench, CopyState, OpenJob};
 
+/// What a number looks like as it is typed; its sign is judged where it is kept.
+const NUMBER: &str = r"\s*-?\d+([.,]\d+)?\s*";
+
 /// Words that the page says itself.
 const TEXTS: [&str; 6] =
     ["bench.unsent", "bench.failed", "bench.link", "lay.rings", "lay.over", "lay.left"];
@@ -226,7 +229,7 @@ impl One<'_> {
             html! { @if reads {
                 div .field {
                     label for=(format!("vacuum-{id}")) { (words.t(key)) }
-                    input id=(format!("vacuum-{id}")) name="vacuum" data-number="" inputmode="decimal" autocomplete="off";
+                    input id=(format!("vacuum-{id}")) name="vacuum" data-number="" pattern=(NUMBER) title=(words.t("lay.number")) inputmode="decimal" autocomplete="off";
                 }
             } }
         };
@@ -242,7 +245,7 @@ impl One<'_> {
                     @if of == ClockOf::Leak {
                         div .field {
                             label for=(format!("minutes-{id}")) { (words.t("lay.minutes")) }
-                            input id=(format!("minutes-{id}")) name="minutes" value=(show_number(minutes, 1)) data-number="" inputmode="decimal" autocomplete="off";
+                            input id=(format!("minutes-{id}")) name="minutes" value=(show_number(minutes, 1)) data-number="" pattern=(NUMBER) title=(words.t("lay.number")) inputmode="decimal" autocomplete="off";
                         }
                     }
                     (vacuum("lay.vacuum_begin"))
@@ -325,7 +328,7 @@ impl One<'_> {
                             @let id = format!("{name}-{}", self.index);
                             div .field {
                                 label for=(id) { (words.t(&format!("lay.{name}"))) }
-                                input id=(id) name=(name) value=(mass(value)) data-number="" inputmode="decimal" autocomplete="off";
+                                input id=(id) name=(name) value=(mass(value)) data-number="" pattern=(NUMBER) title=(words.t("lay.number")) inputmode="decimal" autocomplete="off";
                             }
                         }
                         button type="button" data-act=(json!({ "mass": {} }).to_string()) { (words.t("lay.keep")) }

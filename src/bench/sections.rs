@@ -250,7 +250,7 @@ fn laid(form: &Form<'_>, layer: usize, ids: &[(&str, String)]) -> Markup {
     html! {
         fieldset .laid {
             legend { (words.t("layers.lays")) }
-            @for (_, id) in ids {
+            @for (n, (_, id)) in ids.iter().enumerate() {
                 @let entry = entry_of(id);
                 @let box_id = format!("lay-{layer}-{}", super::frame::encoded(id).replace('%', "_"));
                 @let edit = serde_json::json!({ "lay": { "layer": layer, "template": id, "on": entry.is_none() } }).to_string();
@@ -262,7 +262,9 @@ fn laid(form: &Form<'_>, layer: usize, ids: &[(&str, String)]) -> Markup {
                         @let hands = values.get(&format!("{list}.{k}.hands")).unwrap_or_default();
                         @let copies = values.get(&format!("{list}.{k}.copies")).unwrap_or_default();
                         @let vals = serde_json::json!({ "layer": layer, "template": id, "view": form.view }).to_string();
-                        span .lay-as hx-post=(address(form.job, "lay-as")) hx-trigger="change" hx-include="#rev, this" hx-vals=(vals) hx-target="#step" hx-swap="innerHTML" {
+                        // `this` is no selector among others: nothing of it would be sent.
+                        @let own = format!("lays-{layer}-{n}");
+                        span .lay-as id=(own) hx-post=(address(form.job, "lay-as")) hx-trigger="change" hx-include=(format!("#rev, #{own}")) hx-vals=(vals) hx-target="#step" hx-swap="innerHTML" {
                             select name="hands" aria-label=(words.with("layers.hands_of", &[id])) {
                                 @for choice in ["", "as traced", "mirrored", "both"] {
                                     option value=(choice) selected[choice == hands] { (if choice.is_empty() { words.t("layers.hands_own") } else { words.find(&format!("choice.{choice}")).unwrap_or(choice) }) }

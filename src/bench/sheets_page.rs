@@ -401,8 +401,9 @@ pub async fn printed_true(
     Sent(sent): Sent<Measured>,
 ) -> Response {
     let words = language(&app, &headers);
-    let mm = |text: &str| words.units.parse_length(text).unwrap_or(f64::NAN);
-    let said = match sheet::printed_true(mm(&sent.along), mm(&sent.across)) {
+    let mm = |text: &str| words.units.parse_length(text);
+    let measured = mm(&sent.along).and_then(|along| Ok((along, mm(&sent.across)?)));
+    let said = match measured.and_then(|(along, across)| sheet::printed_true(along, across)) {
         Ok(()) => html! { p { "✓ " (words.t("sheets.true")) } },
         Err(fault) => faults(&words, &fault.into()),
     };
