@@ -634,8 +634,8 @@ fn a_template_keeps_its_hands_out_of_a_mould_while_the_job_is_at_fault() {
     // Where the mould does not say what would stay, nothing is guessed.
     for (from, to) in [("\"pair\"", "\"pear\""), ("\"plug\"", "3"), ("inked_side", "# side")] {
         hooks(&shop, &broken.replace(from, to));
-        let values = shop.open("hips").checked().values;
-        assert!(template_of_mould(&values, 0, "").is_err(), "{to}");
+        let checked = shop.open("hips").checked();
+        assert!(template_of_mould(&checked.values, 0, "").is_err(), "{to}");
     }
     hooks(&shop, &broken.replace("[[template]]", &format!("{pair}\n[[template]]")));
     assert!(template_of_mould(&shop.open("hips").checked().values, 0, "").is_err());
@@ -867,8 +867,8 @@ fn what_was_planned_before_a_recut_is_not_made_up_for_a_kit_of_version_1() {
     shop.job("a", &job_text("library = \"twill\""));
     let mut open = shop.open("a");
     let kit = planned(&mut open);
-    let pieces = &open.plan().unwrap().unwrap().plan().pieces;
-    let long = pieces.iter().find(|p| p.template == "long").unwrap().piece.clone();
+    let first = open.plan().unwrap().unwrap();
+    let long = first.plan().pieces.iter().find(|p| p.template == "long").unwrap().piece.clone();
     let tick = PieceTick { key: "spoiled-0001".into(), piece: long, copy: 1, to: TickTo::Spoiled };
     open.tick(&kit, &[BenchTick::Piece(tick)], &now()).unwrap();
     open.recut(&now()).unwrap();
