@@ -198,7 +198,7 @@ fn of_two_cloths_with_one_id_in_the_library_none_is_taken_in_silence() {
 fn two_cloths_of_a_job_take_the_same_one_of_the_library() {
     let shop = Shop::new();
     let more =
-        "library = \"twill\"\n[[cloth]]\nid = \"old roll\"\nlibrary = \"twill\"\nroll_width = 700";
+        "library = \"twill\"\n[[cloth]]\nid = \"narrow\"\nlibrary = \"twill\"\nroll_width = 700";
     let cloths = loaded(&shop.job("a", &job_text(more))).cloths;
     assert_eq!((cloths[0].roll_width, cloths[1].roll_width), (1000.0, 700.0));
     assert_eq!((cloths[1].areal_mass, cloths[1].offers.len()), (Some(200.0), 1));
