@@ -183,6 +183,28 @@ fn a_fault_in_the_library_counts_for_the_jobs_that_take_that_cloth() {
 }
 
 #[test]
+fn of_two_cloths_with_one_id_in_the_library_none_is_taken_in_silence() {
+    let shop = Shop::new();
+    let twice = LIBRARY.replace("\"plain\"\nweave", "\"twill\"\nweave");
+    fs::write(shop.path("cloths.toml"), &twice).unwrap();
+    let found = job::load(&shop.job("a", &job_text("library = \"twill\""))).unwrap_err();
+    assert_eq!(found.0.len(), 1, "{found}");
+    assert_eq!(found.0[0].place, Place::Line { line: 5, column: 11 });
+    assert!(found.to_string().contains("more than one `twill`"), "{found}");
+    assert!(shop.library().own_values(&shop.open("a").checked().values, 0).is_none());
+}
+
+#[test]
+fn two_cloths_of_a_job_take_the_same_one_of_the_library() {
+    let shop = Shop::new();
+    let more =
+        "library = \"twill\"\n[[cloth]]\nid = \"narrow\"\nlibrary = \"twill\"\nroll_width = 700";
+    let cloths = loaded(&shop.job("a", &job_text(more))).cloths;
+    assert_eq!((cloths[0].roll_width, cloths[1].roll_width), (1000.0, 700.0));
+    assert_eq!((cloths[1].areal_mass, cloths[1].offers.len()), (Some(200.0), 1));
+}
+
+#[test]
 fn any_text_as_a_library_is_read_without_a_panic() {
     for cut in 0..LIBRARY.len() {
         let Some(text) = LIBRARY.get(..cut) else { continue };
@@ -263,6 +285,64 @@ fn a_cloth_goes_into_the_library_and_back_and_is_the_same() {
     let back = loaded(&file);
     assert_eq!(back.cloths[0], before.cloths[0]);
     assert_eq!(back.cloths[0].library, None);
+}
+
+/// As it is after a kill, or a full disk, between the library's file and the job's.
+#[test]
+fn a_cloth_that_came_into_the_library_without_its_job_comes_in_again() {
+    let shop = Shop::new();
+    let keys = "weave = \"plain\"\nup = \"bare\"\nroll_width = 900\nselvedge = 0\nbatch = \"B1\"\n\
+                [[cloth.offer]]\nwidth = 600\nprice_per_metre = 10\n[[cloth.flaw]]\nfrom = 0\nto = 5";
+    let text = job_text(keys).replace("\"twill\"", "\"tow\"");
+    let file = shop.job("a", &text);
+    let before = loaded(&file);
+    let (mut open, mut library) = (shop.open("a"), shop.library());
+    library.take_in(&mut open.draft, 0, &Revision::of(&text)).unwrap();
+    fs::write(&file, &text).unwrap();
+    let held = fs::read_to_string(shop.path("cloths.toml")).unwrap();
+    library.take_in(&mut open.draft, 0, &Revision::of(&text)).unwrap();
+    assert_eq!(fs::read_to_string(shop.path("cloths.toml")).unwrap(), held);
+    assert!(fs::read_to_string(&file).unwrap().contains("library = \"tow\""));
+    assert!(alike(&loaded(&file).cloths[0], &before.cloths[0]));
+    // Another cloth of this id is not taken for it.
+    let other = text.replace("width = 600", "width = 601");
+    fs::write(&file, &other).unwrap();
+    let refused = library.take_in(&mut open.draft, 0, &Revision::of(&other)).unwrap_err();
+    let Refused::Faults(said) = refused else { panic!("{refused:?}") };
+    assert!(said.to_string().contains("another cloth `tow`"), "{said}");
+    assert_eq!(fs::read_to_string(&file).unwrap(), other);
+    assert_eq!(fs::read_to_string(shop.path("cloths.toml")).unwrap(), held);
+}
+
+#[test]
+fn a_library_beside_a_job_is_the_one_that_counts_for_it_in_every_way() {
+    let shop = Shop::new();
+    let file = shop.job("a", &job_text("library = \"twill\""));
+    let own = LIBRARY.replace("areal_mass = 200", "areal_mass = 245\ndata_sheet = \"t.pdf\"");
+    fs::write(shop.path("a/cloths.toml"), &own).unwrap();
+    fs::write(shop.path("a/t.pdf"), "%PDF-").unwrap();
+    let before = loaded(&file).cloths.remove(0);
+    assert_eq!(before.areal_mass, Some(245.0));
+    // A job begun from it takes the same cloth.
+    let came = begin_from(&shop.folder(), "b", "a").unwrap();
+    assert_eq!(came.files, ["cloths.toml", "t.pdf"]);
+    assert_eq!(loaded(&shop.path("b/job.toml")).cloths[0], before);
+    // Its values written into the job are those it had.
+    let mut open = shop.open("a");
+    let library = Library::of_job(&shop.folder(), &open.draft).unwrap();
+    let values = library.own_values(&open.checked().values, 0).unwrap();
+    open.draft.edit(&values, &open.draft.revision()).unwrap();
+    assert!(alike(&loaded(&file).cloths[0], &before));
+    // Nothing goes into a library that the job does not read.
+    let seen = open.draft.revision();
+    let refused = shop.library().take_in(&mut open.draft, 0, &seen).unwrap_err();
+    assert!(matches!(&refused, Refused::Faults(f) if f.to_string().contains("a/cloths.toml")));
+    assert_eq!(fs::read_to_string(shop.path("cloths.toml")).unwrap(), LIBRARY);
+    // One that cannot come along is not left behind in silence.
+    fs::remove_file(shop.path("a/cloths.toml")).unwrap();
+    fs::create_dir(shop.path("a/cloths.toml")).unwrap();
+    let said = begin_from(&shop.folder(), "c", "a").unwrap_err().to_string();
+    assert!(said.contains("no ordinary file") && !shop.path("c").exists(), "{said}");
 }
 
 #[test]
@@ -508,7 +588,7 @@ fn a_change_of_a_mould_is_seen_before_it_is_kept() {
     hooks(&shop, &text);
     let mut open = shop.open("hips");
     let before = open.checked();
-    let into = template_of_mould(&before.values, before.job.as_ref(), 0, "m");
+    let into = template_of_mould(&before.values, 0, "m").unwrap();
     let pair = Edit::All(vec![
         into.clone(),
         Edit::Set { at: "mould.0.hands".into(), to: "pair".into() },
@@ -530,10 +610,35 @@ fn a_change_of_a_mould_is_seen_before_it_is_kept() {
     open.draft.edit(&into, &seen).unwrap();
     assert_eq!(open.draft.text().matches("taken_off").count(), 0);
     let under = open.checked();
-    let out = template_of_mould(&under.values, under.job.as_ref(), 0, "");
+    let out = template_of_mould(&under.values, 0, "").unwrap();
     open.draft.edit(&out, &open.draft.revision()).unwrap();
     assert!(!open.draft.text().contains("mould = \"m\""), "{}", open.draft.text());
     assert_eq!(all(&open.checked()), all(&before));
+}
+
+#[test]
+fn a_template_keeps_its_hands_out_of_a_mould_while_the_job_is_at_fault() {
+    let shop = Shop::new();
+    let pair = mould("plug", "pair", "taped = \"left\"\ninked_side = \"down\"");
+    let broken = hook_job(&pair, "mould = \"m\"", "copies = \"x\"");
+    hooks(&shop, &broken);
+    let mut open = shop.open("hips");
+    assert!(open.checked().job.is_none());
+    let out = template_of_mould(&open.checked().values, 0, "").unwrap();
+    open.draft.edit(&out, &open.draft.revision()).unwrap();
+    let text = open.draft.text().replace("copies = \"x\"\n", "");
+    for said in ["taken_off = \"plug\"", "inked_side = \"down\"", "hands = \"both\""] {
+        assert!(text.contains(said), "{text}");
+    }
+    assert_eq!(loaded(&hooks(&shop, &text)).templates[0].mould, None);
+    // Where the mould does not say what would stay, nothing is guessed.
+    for (from, to) in [("\"pair\"", "\"pear\""), ("\"plug\"", "3"), ("inked_side", "# side")] {
+        hooks(&shop, &broken.replace(from, to));
+        let checked = shop.open("hips").checked();
+        assert!(template_of_mould(&checked.values, 0, "").is_err(), "{to}");
+    }
+    hooks(&shop, &broken.replace("[[template]]", &format!("{pair}\n[[template]]")));
+    assert!(template_of_mould(&shop.open("hips").checked().values, 0, "").is_err());
 }
 
 // --- a job begun from an old one ---
@@ -753,6 +858,48 @@ fn a_kit_of_an_earlier_build_is_read_and_a_broken_one_is_said() {
     fs::write(shop.path("hatch/kits/6c715edb6ab6/kit.json"), "{\"schema\": 9}").unwrap();
     let learnt = learnt_of(&shop.folder(), "hatch").unwrap();
     assert!(learnt.parts.is_empty() && learnt.unread.to_string().contains("version"));
+}
+
+/// Version 1 of a kit's file did not keep what was planned; after a recut nobody knows it.
+#[test]
+fn what_was_planned_before_a_recut_is_not_made_up_for_a_kit_of_version_1() {
+    let shop = Shop::new();
+    shop.job("a", &job_text("library = \"twill\""));
+    let mut open = shop.open("a");
+    let kit = planned(&mut open);
+    let first = open.plan().unwrap().unwrap();
+    let long = first.plan().pieces.iter().find(|p| p.template == "long").unwrap().piece.clone();
+    let tick = PieceTick { key: "spoiled-0001".into(), piece: long, copy: 1, to: TickTo::Spoiled };
+    open.tick(&kit, &[BenchTick::Piece(tick)], &now()).unwrap();
+    open.recut(&now()).unwrap();
+    act(&mut open, &kit, "one", Act::Mass { off_mould: Some(100.0), finished: None });
+    assert_eq!(learnt_of(&shop.folder(), "a").unwrap().spoiled(), [1, 2]);
+    let dir = fs::read_dir(shop.path("a/kits")).unwrap().next().unwrap().unwrap().path();
+    let text = fs::read_to_string(dir.join("kit.json")).unwrap();
+    let mut old: serde_json::Value = serde_json::from_str(&text).unwrap();
+    old["schema"] = 1.into();
+    for key in ["planned", "used"] {
+        old.as_object_mut().unwrap().remove(key).unwrap();
+    }
+    fs::write(dir.join("kit.json"), old.to_string()).unwrap();
+    let before = learnt_of(&shop.folder(), "a").unwrap();
+    assert_eq!((before.parts[0].spoiled, before.parts[0].pieces), (1, 0));
+    assert_eq!(before.spoiled(), [0, 0], "both are counted or neither");
+    act(&mut shop.open("a"), &kit, "two", Act::Mass { off_mould: Some(101.0), finished: None });
+    let after = learnt_of(&shop.folder(), "a").unwrap();
+    assert_eq!((after.parts[0].planned, after.spoiled()), ([None; 2], [0, 0]));
+    assert!(after.parts[0].cloth.is_empty() && after.parts[0].weighed[0] == Some(101.0));
+}
+
+#[test]
+fn a_kit_that_cannot_be_read_takes_none_of_the_others_away() {
+    let shop = Shop::new();
+    shop.job("a", &job_text("library = \"twill\""));
+    lay(&shop, "a", 1.05);
+    fs::create_dir_all(shop.path("a/kits/0broken")).unwrap();
+    fs::write(shop.path("a/kits/0broken/kit.json"), "{").unwrap();
+    let learnt = learnt_of(&shop.folder(), "a").unwrap();
+    assert_eq!((learnt.parts.len(), learnt.unread.0.len()), (1, 1));
 }
 
 #[test]

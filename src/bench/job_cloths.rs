@@ -23,7 +23,8 @@ use warpwise::workshop::{Library, OpenJob, Refused, Revision};
 
 /// Cloths: a card each, with what follows from the weave.
 pub fn cloths(form: &mut Form<'_>, open: &mut OpenJob) -> Markup {
-    let library = open.place.as_ref().and_then(|(folder, _)| Library::open(folder).ok());
+    let place = open.place.as_ref();
+    let library = place.and_then(|(folder, _)| Library::of_job(folder, &open.draft).ok());
     let (there, held) = library.as_ref().map(Library::checked).unwrap_or_default();
     form.library = Some(there.values);
     let (form, words, values) = (&*form, form.words, &form.checked.values);

@@ -60,7 +60,7 @@ fn row(words: &Words, part: &PartBefore) -> Markup {
             td { (mass(part.weighed)) }
             td { (part.ratio().map_or_else(|| "–".into(), more)) }
             td { (if cloth.is_empty() { "–".to_string() } else { cloth.join(", ") }) }
-            td { (part.spoiled) " / " (part.pieces) }
+            td { @if part.pieces == 0 && part.spoiled == 0 { "–" } @else { (part.spoiled) " / " @if part.pieces == 0 { "–" } @else { (part.pieces) } } }
         }
     }
 }

@@ -135,11 +135,11 @@ pub struct Tried {
 }
 
 impl Tried {
-    fn edit(&self, open: &mut OpenJob) -> Edit {
+    fn edit(&self, open: &mut OpenJob) -> Result<Edit, Refused> {
         let checked = open.checked();
         let values = &checked.values;
         if let Some(index) = self.template {
-            return template_of_mould(values, checked.job.as_ref(), index, &self.of);
+            return Ok(template_of_mould(values, index, &self.of)?);
         }
         let at = format!("mould.{}", self.mould.unwrap_or_default());
         let typed = [&self.kind, &self.hands, &self.taped, &self.inked_side];
@@ -154,7 +154,7 @@ impl Tried {
                 Some(Edit::Set { at: path, to: typed.as_str().into() })
             }
         };
-        Edit::All(TRIED.into_iter().zip(typed).filter_map(one).collect())
+        Ok(Edit::All(TRIED.into_iter().zip(typed).filter_map(one).collect()))
     }
 }
 
@@ -172,10 +172,13 @@ pub async fn tried(
             Err(list) => return message(StatusCode::NOT_FOUND, faults(&words, &list)),
         };
         let mut open = locked(&open);
-        let edit = tried.edit(&mut open);
         let before = open.checked();
-        match checked_with(&mut open, &edit, &Revision::named(&tried.rev)) {
-            Ok(after) => {
+        let seen = Revision::named(&tried.rev);
+        let tried = tried
+            .edit(&mut open)
+            .and_then(|edit| checked_with(&mut open, &edit, &seen).map(|after| (edit, after)));
+        match tried {
+            Ok((edit, after)) => {
                 let form = Form::of(&words, &job, "templates", &before);
                 Html(shown(&form, &edit, &after).into_string()).into_response()
             }

@@ -123,9 +123,12 @@ impl EstimateCommand {
                     format!("{n} weighed, {} to {} against planned", per_cent(low), per_cent(high))
                 }
             };
-            let [spoiled, pieces] = learnt.spoiled();
+            let spoiled = match learnt.spoiled() {
+                [_, 0] => "how many pieces were spoiled is not known".into(),
+                [spoiled, pieces] => format!("{spoiled} of {pieces} pieces spoiled and cut again"),
+            };
             out.push_str(&format!(
-                "Parts before of {}: {}; {mass};\n  {spoiled} of {pieces} pieces spoiled and cut again. No figure above is changed by it.\n",
+                "Parts before of {}: {}; {mass};\n  {spoiled}. No figure above is changed by it.\n",
                 warpwise::printable::printable(&name),
                 learnt.parts.len(),
             ));

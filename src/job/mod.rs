@@ -40,6 +40,7 @@ pub use model::{
 };
 pub use mosaic::Mosaic;
 pub use place::placed;
+pub use refer::said_by_mould;
 pub use scaffold::scaffold;
 pub use schema::schema_json;
 pub(crate) use templates::point_within;

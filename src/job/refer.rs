@@ -65,6 +65,8 @@ pub(super) fn cloths<'t>(
     library: &'t OnceCell<Beside>,
     findings: &mut Findings<'_>,
 ) {
+    // Parsed once, however many of its cloths the job takes.
+    let mut parsed: Option<Document<'t>> = None;
     for i in 0..doc.count("cloth") {
         let Some((at, id)) = named(doc, &format!("cloth.{i}.library")) else { continue };
         let (path, text, cloths) = match library.get_or_init(|| Beside::of(doc.file)) {
@@ -103,23 +105,55 @@ pub(super) fn cloths<'t>(
             }
             continue;
         };
+        // The fault stands at the second; which of them is meant, nobody knows.
+        if cloths.iter().filter(|c| c.id == id).count() > 1 {
+            let what = format!("the cloth library has more than one {}", quoted(&id));
+            findings.fault(at.start, what, format!("give each an id of its own in {shown}"));
+            continue;
+        }
         if let Some(fault) = cloths[k].faults.0.first() {
             let what = format!("{} is at fault in the cloth library", quoted(&id));
             findings.fault(at.start, what, format!("mend it in {shown}: {}", fault.what));
             continue;
         }
-        let (root, _) = DeTable::parse_recoverable(text);
-        let mut from = Document { text, file: doc.file, root: root.into_inner() };
-        let Some(table) = section(&mut from, "cloth", k) else { continue };
+        let from = parsed.get_or_insert_with(|| {
+            let (root, _) = DeTable::parse_recoverable(text);
+            Document { text, file: doc.file, root: root.into_inner() }
+        });
+        let Some(table) = section(from, "cloth", k) else { continue };
         let own_price = ["price_per_metre", "price_per_square_metre"]
             .iter()
             .any(|key| doc.has(&format!("cloth.{i}.{key}")));
-        let keys = std::mem::take(table)
-            .into_iter()
-            .map(|(key, value)| (key.into_inner(), value.into_inner()))
+        // A copy: another cloth of the job may take the same one.
+        let keys = table
+            .iter()
+            .map(|(key, value)| (key.get_ref().clone(), value.get_ref().clone()))
             .filter(|(key, _)| !(of_library(key) || (own_price && key.starts_with("price_per"))));
         put(doc, "cloth", i, keys.collect(), &at);
     }
+}
+
+/// What a mould, by its own keys, says for its templates; nothing for a key that has none of the
+/// words it may have.
+pub fn said_by_mould<'v>(
+    of: impl Fn(&str) -> Option<&'v str>,
+) -> [(&'static str, Option<&'static str>); 3] {
+    let taken_off = match of("kind") {
+        Some("female") => Some("mould"),
+        Some("plug") => Some("plug"),
+        _ => None,
+    };
+    let inked_side = match of("inked_side") {
+        Some("up") => Some("up"),
+        Some("down") => Some("down"),
+        _ => None,
+    };
+    let hands = match of("hands") {
+        Some("pair") => Some("both"),
+        Some("single" | "left" | "right") => Some("as traced"),
+        _ => None,
+    };
+    [("taken_off", taken_off), ("inked_side", inked_side), ("hands", hands)]
 }
 
 /// Gives each template that names a mould what the mould says, and refuses what they contradict
@@ -130,23 +164,8 @@ pub(super) fn moulds(doc: &mut Document<'_>, findings: &mut Findings<'_>) -> Nam
         let path = |key: &str| format!("template.{i}.{key}");
         let Some((at, id)) = named(doc, &path("mould")) else { continue };
         let Some(k) = names.find(&id, "mould", at.start, findings) else { continue };
-        let said = |key: &str| doc.text_at(&format!("mould.{k}.{key}"));
-        let taken_off = match said("kind") {
-            Some("female") => Some("mould"),
-            Some("plug") => Some("plug"),
-            _ => None,
-        };
-        let hands = match said("hands") {
-            Some("pair") => Some("both"),
-            Some("single" | "left" | "right") => Some("as traced"),
-            _ => None,
-        };
-        let inked_side = match said("inked_side") {
-            Some("up") => Some("up"),
-            Some("down") => Some("down"),
-            _ => None,
-        };
-        if inked_side.is_none()
+        let said = said_by_mould(|key| doc.text_at(&format!("mould.{k}.{key}")));
+        if said.contains(&("inked_side", None))
             && !doc.has(&format!("mould.{k}.inked_side"))
             && !doc.has(&path("inked_side"))
         {
@@ -161,8 +180,7 @@ pub(super) fn moulds(doc: &mut Document<'_>, findings: &mut Findings<'_>) -> Nam
             );
         }
         let mut keys: Keys<'_> = Vec::new();
-        for (key, value) in [("taken_off", taken_off), ("inked_side", inked_side), ("hands", hands)]
-        {
+        for (key, value) in said {
             let Some(value) = value else { continue };
             let own = doc.text_at(&path(key));
             // A template of a pair may be of one hand alone.

@@ -331,6 +331,7 @@ impl OpenJob {
         let so_far = CutSoFar { kit: &kit.kit, spoiled: &spoiled, is_done: &is_done };
         let made = planner::recut(plan.plan(), &[job], stock.as_ref(), &so_far)
             .map_err(planner::Refusal::into_faults)?;
+        kit.is_planned(plan.plan());
         let mut said = Vec::new();
         for (piece, copy) in &spoiled {
             let (on, _) = placed(made.plan(), piece, *copy)?;
@@ -343,7 +344,6 @@ impl OpenJob {
         }
         kit.plans = [&kit.plans[..], &[plan.plan().id.clone(), made.plan().id.clone()]].concat();
         kit.plans.dedup();
-        kit.is_planned(plan.plan());
         kit.used = consumed(made.plan());
         let old = plan::to_json(plan.plan());
         kit.keep(self.draft.dir(), &plan_name(&plan.plan().id), old.as_bytes())?;

@@ -7,6 +7,7 @@ use super::folder::{Folder, JOB_FILE, unwritable, write_whole};
 use super::outline_file::PhotoUnder;
 use super::values::Values;
 use crate::fault::{Fault, Faults};
+use crate::job::LIBRARY_FILE;
 use crate::units::quoted;
 use std::fs;
 use std::path::{Component, Path, PathBuf};
@@ -31,7 +32,7 @@ pub struct CameAlong {
 /// Keys of a cloth that are of one roll.
 const OF_ROLL: [&str; 4] = ["roll_length", "batch", "expiry", "flaw"];
 
-/// Begins a job from another of the workshop. Plan, ticks and records stay behind.
+/// Begins a job from another of the workshop; a cloth library of its own comes along. Plan, ticks and records stay behind.
 ///
 /// # Errors
 /// The name is taken or no name, there is no such job, its file cannot be read or edited, or the
@@ -86,6 +87,22 @@ pub fn begin_from(folder: &Folder, name: &str, from: &str) -> Result<CameAlong, 
             came.missing.push(file);
         }
     }
+    // Its own library goes before the workshop's, in which the same ids are other cloths.
+    let library = old.join(LIBRARY_FILE);
+    if !from.is_empty() && library.symlink_metadata().is_ok() {
+        if !copied(&old, LIBRARY_FILE, aside.path())? {
+            let what = "the job's own cloth library is no ordinary file in its folder";
+            let remedy = "put an ordinary file there, or take it away: then the workshop's counts";
+            return Err(Fault::new(what, remedy).in_file(&library).into());
+        }
+        came.files.push(LIBRARY_FILE.into());
+        // A data sheet that is not there is said where the library is looked at.
+        for sheet in of(&Values::of(Draft::of(library, None)?.text()), "cloth", "data_sheet") {
+            if !came.files.contains(&sheet) && copied(&old, &sheet, aside.path())? {
+                came.files.push(sheet);
+            }
+        }
+    }
     write_whole(&aside.path().join(JOB_FILE), text.as_bytes())?;
     let about = fs::metadata(&old).map_err(|e| unwritable(&old, &e))?;
     fs::set_permissions(aside.path(), about.permissions()).map_err(|e| unwritable(&new, &e))?;
@@ -100,13 +117,16 @@ pub fn begin_from(folder: &Folder, name: &str, from: &str) -> Result<CameAlong, 
     Ok(came)
 }
 
+/// A key of all sections of a kind.
+fn of(values: &Values, section: &str, key: &str) -> Vec<String> {
+    let one = |i| values.get(&format!("{section}.{i}.{key}")).map(String::from);
+    (0..values.count(section)).filter_map(one).collect()
+}
+
 /// The files that a job names: drawings, photos under them and of moulds.
 fn named_files(values: &Values, dir: &Path) -> Vec<String> {
-    let of = |section: &'static str, key: &'static str| {
-        (0..values.count(section))
-            .filter_map(move |i| values.get(&format!("{section}.{i}.{key}")).map(String::from))
-    };
-    let mut files: Vec<String> = of("template", "file").chain(of("mould", "photo")).collect();
+    let mut files = of(values, "template", "file");
+    files.extend(of(values, "mould", "photo"));
     let under = files.iter().filter(|f| f.to_lowercase().ends_with(".svg")).filter_map(|file| {
         let photo = PhotoUnder::of(&fs::read_to_string(dir.join(file)).ok()?)?.file;
         Some(Path::new(file).with_file_name(photo).to_string_lossy().into_owned())

@@ -128,23 +128,23 @@ impl Kit {
         })
     }
 
-    /// All kits of a job.
-    ///
-    /// # Errors
-    /// The file of one cannot be read, or is of a later version.
-    pub fn all(job_dir: &Path) -> Result<Vec<Kit>, Faults> {
+    /// All kits of a job that can be read, and what is wrong with the others.
+    pub fn all(job_dir: &Path) -> (Vec<Kit>, Faults) {
         let mut all = Vec::new();
         let mut faults = Faults::new();
         for entry in std::fs::read_dir(job_dir.join(KITS_FOLDER)).into_iter().flatten().flatten() {
             all.extend(faults.keep(read(&entry.path().join(FILE))).flatten());
         }
         all.sort_by(|a, b| a.kit.cmp(&b.kit));
-        faults.into_result(all)
+        (all, faults)
     }
 
-    /// Keeps what it was planned to take, before anything is done otherwise.
+    /// Keeps what it was planned to take, before anything is done otherwise. The plan of a recut
+    /// does not say what was planned: where version 1 of the file did not keep that, it is not known.
     pub fn is_planned(&mut self, plan: &Plan) {
-        self.planned.get_or_insert_with(|| Planned::of(plan));
+        if self.planned.is_none() && self.cut_again.is_empty() {
+            self.planned = Some(Planned::of(plan));
+        }
     }
 
     /// Its folder.

@@ -26,7 +26,7 @@ pub struct PartBefore {
     pub weighed: [Option<f64>; 2],
     /// Each cloth of its kit: planned and taken in the end, mm².
     pub cloth: Vec<(String, [f64; 2])>,
-    /// Pieces of its kit.
+    /// Pieces of its kit; none where they are not known, or are counted at another part of it.
     pub pieces: usize,
     /// Those that were spoiled and cut again.
     pub spoiled: usize,
@@ -74,9 +74,12 @@ impl Learnt {
         spread(self.parts.iter().filter_map(of).collect())
     }
 
-    /// Pieces spoiled and pieces in all.
+    /// Pieces spoiled and pieces in all, of kits that both are known of.
     pub fn spoiled(&self) -> [usize; 2] {
-        self.parts.iter().fold([0, 0], |[s, n], p| [s + p.spoiled, n + p.pieces])
+        self.parts
+            .iter()
+            .filter(|p| p.pieces > 0)
+            .fold([0, 0], |[s, n], p| [s + p.spoiled, n + p.pieces])
     }
 }
 
@@ -88,10 +91,9 @@ pub fn learnt_of(folder: &Folder, job: &str) -> Result<Learnt, Faults> {
     let mut out = Learnt::default();
     for name in kin(folder, job)? {
         let dir = folder.root().join(&name);
-        match Kit::all(&dir) {
-            Ok(kits) => kits.iter().for_each(|kit| parts(kit, &name, &dir, &mut out.parts)),
-            Err(faults) => out.unread.extend(faults),
-        }
+        let (kits, faults) = Kit::all(&dir);
+        kits.iter().for_each(|kit| parts(kit, &name, &dir, &mut out.parts));
+        out.unread.extend(faults);
     }
     out.parts.sort_by(|a, b| a.begun.cmp(&b.begun).then(a.folder.cmp(&b.folder)));
     Ok(out)

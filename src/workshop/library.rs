@@ -8,9 +8,10 @@ use super::folder::{Folder, free_name, unwritable, write_whole};
 use super::values::Values;
 use crate::fault::{Fault, Faults};
 use crate::file_name;
-use crate::job::{LIBRARY_FILE, LIBRARY_HEAD, LibraryCloth, check_library, of_roll};
+use crate::job::{LIBRARY_FILE, LIBRARY_HEAD, LibraryCloth, check_library, library_of, of_roll};
 use crate::units::quoted;
 use std::collections::{BTreeMap, BTreeSet};
+use std::path::{Path, PathBuf};
 use toml_edit::{ArrayOfTables, DocumentMut, Item, Table, value};
 
 /// The folder of data sheets in the workshop's.
@@ -43,6 +44,17 @@ impl Library {
     pub fn open(folder: &Folder) -> Result<Library, Faults> {
         let draft = Draft::of(folder.root().join(LIBRARY_FILE), Some(LIBRARY_HEAD))?;
         Ok(Library { draft, folder: folder.clone() })
+    }
+
+    /// Opens the library that a job reads: its own beside it, else the workshop's.
+    ///
+    /// # Errors
+    /// Its file cannot be read.
+    pub fn of_job(folder: &Folder, job: &Draft) -> Result<Library, Faults> {
+        match library_read(job) {
+            Some(file) => Ok(Library { draft: Draft::of(file, None)?, folder: folder.clone() }),
+            None => Library::open(folder),
+        }
     }
 
     /// Its values and every fault at its key.
@@ -111,11 +123,12 @@ impl Library {
     }
 
     /// Takes a cloth of a job into the library; the job then takes it from there. What is of its
-    /// roll stays in the job.
+    /// roll stays in the job. One that the library has with the same values is taken from there.
     ///
     /// # Errors
-    /// [`Refused`]: the job has changed, the cloth is from the library already, or the library has
-    /// one of this id; then nothing is changed.
+    /// [`Refused`]: the job has changed, the cloth is from the library already, the library has
+    /// another of this id, or the job reads another library; then nothing is changed. If the job
+    /// cannot be written, the library has the cloth, and the same again goes on from there.
     pub fn take_in(
         &mut self,
         job: &mut Draft,
@@ -124,6 +137,12 @@ impl Library {
     ) -> Result<(), Refused> {
         job.fresh(seen)?;
         self.draft.refresh()?;
+        if let Some(other) = library_read(job).filter(|f| !is_same(f, self.draft.file())) {
+            let what = format!("the job takes its cloths from {}", other.display());
+            let remedy =
+                "write the cloth in there, or take that file away: then the workshop's counts";
+            return Err(Fault::new(what, remedy).into());
+        }
         let gone = || Fault::new("the job has no such cloth any more", "look at it as it is now");
         let mut doc = parsed(job.text(), "the job")?;
         let own = match doc.get_mut("cloth") {
@@ -138,11 +157,6 @@ impl Library {
             return Err(Fault::new(what, "change it there").into());
         }
         let mut library = parsed(self.draft.text(), "the cloth library")?;
-        if ids(self.draft.text()).contains(&id) {
-            let what = format!("the library has a cloth {} already", quoted(&id));
-            let remedy = "give the job's cloth another id, or take the library's in its place";
-            return Err(Fault::new(what, remedy).into());
-        }
         let mut taken = Table::new();
         taken.decor_mut().set_prefix("\n");
         let keys: Vec<String> = own.iter().map(|(key, _)| key.to_string()).collect();
@@ -154,26 +168,44 @@ impl Library {
             own.remove(key);
         });
         own.insert("library", value(id.as_str()));
+        let is_held = ids(self.draft.text()).contains(&id);
         match library.entry("cloth").or_insert(Item::ArrayOfTables(ArrayOfTables::new())) {
+            Item::ArrayOfTables(all) if is_held => {
+                let mut held =
+                    all.iter().filter(|t| t.get("id").and_then(Item::as_str) == Some(&id));
+                let is_it = held.next().is_some_and(|held| plain(held) == plain(&taken));
+                if !is_it || held.next().is_some() {
+                    let what = format!("the library has another cloth {}", quoted(&id));
+                    let remedy =
+                        "give the job's cloth another id, or take the library's in its place";
+                    return Err(Fault::new(what, remedy).into());
+                }
+            }
             Item::ArrayOfTables(all) => all.push(taken),
             _ => {
                 let what = "[cloth] has single brackets in the cloth library";
                 return Err(Fault::new(what, "write [[cloth]] there").into());
             }
         }
-        // The library first: a cloth that no job takes does no harm.
+        // The library first: a cloth that no job takes does no harm, and if the job cannot be
+        // written it is known when the same comes again.
         self.draft.write(library.to_string())?;
         job.write(doc.to_string())
     }
 
     /// The edit that writes the library's values into a job's cloth in place of the reference;
-    /// none if it refers to nothing that is there.
+    /// none if it refers to nothing that is there, or not to one alone. It must be the library
+    /// that the job reads: [`Library::of_job`].
     pub fn own_values(&self, job: &Values, index: usize) -> Option<Edit> {
         let at = format!("cloth.{index}");
         let id = job.get(&format!("{at}.library"))?;
         let library: toml::Table = self.draft.text().parse().ok()?;
         let mut cloths = library.get("cloth")?.as_array()?.iter().filter_map(toml::Value::as_table);
-        let cloth = cloths.find(|c| c.get("id").and_then(toml::Value::as_str) == Some(id))?;
+        let is_it = |c: &&toml::Table| c.get("id").and_then(toml::Value::as_str) == Some(id);
+        let cloth = cloths.find(is_it)?;
+        if cloths.any(|c| is_it(&c)) {
+            return None;
+        }
         let own_price = ["price_per_metre", "price_per_square_metre"]
             .iter()
             .any(|key| job.has(&format!("{at}.{key}")));
@@ -277,6 +309,23 @@ fn without_place(item: &Item) -> Item {
         }
         other => other.clone(),
     }
+}
+
+/// The library that a job reads, if there is one.
+fn library_read(job: &Draft) -> Option<PathBuf> {
+    library_of(job.file()).into_iter().find(|file| file.symlink_metadata().is_ok())
+}
+
+fn is_same(a: &Path, b: &Path) -> bool {
+    let real = |file: &Path| std::fs::canonicalize(file).unwrap_or_else(|_| file.to_path_buf());
+    real(a) == real(b)
+}
+
+/// What jobs take of a cloth, however it is written down.
+fn plain(cloth: &Table) -> Option<toml::Table> {
+    let mut cloth: toml::Table = DocumentMut::from(cloth.clone()).to_string().parse().ok()?;
+    cloth.retain(|key, _| !["data_sheet", "note"].contains(&key));
+    Some(cloth)
 }
 
 fn ids(text: &str) -> BTreeSet<String> {

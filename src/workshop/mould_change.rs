@@ -5,8 +5,10 @@ use super::edit::{Edit, Entry, edited};
 use super::intake::Lay;
 use super::open_job::OpenJob;
 use super::values::Values;
-use crate::job::{Job, Side};
+use crate::fault::Fault;
+use crate::job::{Job, Side, said_by_mould};
 use crate::ply::{Hand, Prepared};
+use crate::units::quoted;
 
 /// The pieces of a template in one hand.
 #[derive(Clone, Debug, PartialEq)]
@@ -70,34 +72,42 @@ fn said_by(mould: &str, values: &Values) -> Vec<&'static str> {
 }
 
 /// The edit that puts a template under a mould, or takes it out of the one it is under: what the
-/// mould says then goes, or stays with the template.
-pub fn template_of_mould(values: &Values, job: Option<&Job>, index: usize, mould: &str) -> Edit {
+/// mould says then goes, or stays with the template, whatever else is wrong with the job.
+///
+/// # Errors
+/// It is to be taken out of a mould that does not say what then stays with it.
+pub fn template_of_mould(values: &Values, index: usize, mould: &str) -> Result<Edit, Fault> {
     let at = |key: &str| format!("template.{index}.{key}");
     let mut edits = Vec::new();
     if mould.is_empty() {
-        let id = values.get(&at("id"));
-        let template = job.and_then(|j| j.templates.iter().find(|t| Some(t.id.as_str()) == id));
-        if let Some(t) = template {
-            let said = [
-                ("taken_off", serde_json::to_value(t.taken_off)),
-                ("inked_side", serde_json::to_value(t.inked_side)),
-                ("hands", serde_json::to_value(t.hands)),
-            ];
-            for (key, value) in said {
-                if let Some(word) = value.ok().as_ref().and_then(|v| v.as_str()) {
-                    edits.push(Edit::Set { at: at(key), to: word.into() });
-                }
+        let Some(from) = values.get(&at("mould")) else { return Ok(Edit::All(edits)) };
+        let mut of = (0..values.count("mould"))
+            .filter(|k| values.get(&format!("mould.{k}.id")) == Some(from));
+        let unclear =
+            |what: String| Fault::new(what, "mend the mould first, or write it into the template");
+        // A mould that is not there said nothing.
+        if let Some(k) = of.next() {
+            if of.next().is_some() {
+                return Err(unclear(format!("there is more than one mould {}", quoted(from))));
+            }
+            let said = said_by_mould(|key| values.get(&format!("mould.{k}.{key}")));
+            for (key, word) in said.into_iter().filter(|(key, _)| !values.has(&at(key))) {
+                let word = word.ok_or_else(|| {
+                    unclear(format!(
+                        "the mould {} does not tell the `{key}` of its templates",
+                        quoted(from)
+                    ))
+                })?;
+                edits.push(Edit::Set { at: at(key), to: word.into() });
             }
         }
-        if values.has(&at("mould")) {
-            edits.push(Edit::Clear { at: at("mould") });
-        }
+        edits.push(Edit::Clear { at: at("mould") });
     } else {
         edits.push(Edit::Set { at: at("mould"), to: mould.into() });
         let gone = said_by(mould, values).into_iter().map(at).filter(|at| values.has(at));
         edits.extend(gone.map(|at| Edit::Clear { at }));
     }
-    Edit::All(edits)
+    Ok(Edit::All(edits))
 }
 
 /// How a skin lay by its mould, where the mould says it.
