@@ -201,6 +201,7 @@ fn a_second_device_sends_photos_of_offcuts_and_ticks_them_away_and_books_nothing
     let (status, page) = s.second.send("/stock/take?name=rest.png", &blank.into_inner());
     assert!(status == 200 && page.contains("skin-finder"), "{page}");
     assert!(!page.contains("hx-post"), "{page}");
+    assert!(page.contains("rest.png") && !page.contains(".new-"), "its name as sent: {page}");
     let at = page.split("src=\"").find(|p| p.contains("/photo\"")).unwrap();
     let at = at.split("/photo\"").next().unwrap();
     assert!(at.starts_with("/stock/photo/waiting-1-"), "{at}");

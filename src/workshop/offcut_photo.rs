@@ -159,18 +159,19 @@ pub fn take_offcut(
     // What is half taken in does not wait: it is moved there whole.
     let new = tempfile::Builder::new().prefix(HALF).tempdir_in(&all).map_err(trouble)?;
     let own = own_name(file_name::checked(name).map_err(Faults::from)?, bytes);
-    let taken = take(new.path(), &own, bytes, LAY, &[], last).map_err(|mut not| {
-        let sent = not.faults.0.iter_mut().filter(|f| f.file.as_deref() == Some(Path::new(&own)));
-        sent.for_each(|f| f.file = Some(name.into()));
-        not
-    });
-    let (faults, kept) = match taken {
+    let taken = take(new.path(), &own, bytes, LAY, &[], last);
+    let (mut faults, kept) = match taken {
         Ok(taken) => match settle(new.path(), &taken.kept, &taken.warnings) {
             Ok(()) => (None, true),
             Err(faults) => (Some(faults), is_photo(bytes)),
         },
         Err(not) => (Some(not.faults), not.photo.is_some()),
     };
+    // Faults name the file as the person does.
+    let is_ours = |f: &Path| f == Path::new(&own) || f.starts_with(new.path());
+    for fault in faults.iter_mut().flat_map(|f| &mut f.0) {
+        fault.file = fault.file.take().map(|f| if is_ours(&f) { name.into() } else { f });
+    }
     if !kept {
         return Err(faults.unwrap_or_default().into());
     }
