@@ -178,7 +178,9 @@ fn an_arrow_says_the_warp_and_what_is_put_aside_is_gone() {
     let at = s.waits(&drawing("<path id='arrow' d='M100 100 V20'/>"));
     let page = s.first.get(&format!("{at}?warp=arrow")).1;
     assert!(page.contains("100 mm along the warp and 300 mm across"), "{page}");
-    assert_eq!(s.first.form(&format!("{at}/aside"), &[]).0, 200);
+    let rev = value(&page, "rev");
+    assert_eq!(s.first.form(&format!("{at}/aside"), &[]).0, 422, "not as it was shown");
+    assert_eq!(s.first.form(&format!("{at}/aside"), &[("rev", &rev)]).0, 200);
     assert_eq!(s.first.get(&at).0, 404);
     for name in ["..", "%2e%2e%2fstock.sqlite", "waiting-1%2f..", "off-1"] {
         assert!(s.first.get(&format!("/stock/photo/{name}")).0 >= 400, "{name}");
@@ -199,13 +201,25 @@ fn a_second_device_sends_photos_of_offcuts_and_ticks_them_away_and_books_nothing
     let (status, page) = s.second.send("/stock/take?name=rest.png", &blank.into_inner());
     assert!(status == 200 && page.contains("skin-finder"), "{page}");
     assert!(!page.contains("hx-post"), "{page}");
-    let at = "/stock/photo/waiting-1";
+    assert!(page.contains("rest.png") && !page.contains(".new-"), "its name as sent: {page}");
+    let at = page.split("src=\"").find(|p| p.contains("/photo\"")).unwrap();
+    let at = at.split("/photo\"").next().unwrap();
+    assert!(at.starts_with("/stock/photo/waiting-1-"), "{at}");
     assert_eq!((s.second.get(at).0, s.second.get(&format!("{at}/photo")).0), (200, 200));
     assert!(s.first.get("/stock").1.contains(at), "the first device hears of it");
     for what in ["book", "aside"] {
         assert!(s.second.form(&format!("{at}/{what}"), &[]).0 >= 400, "{what}");
     }
-    assert!(s.home.path().join("offcut-photos/waiting-1").is_dir());
+    assert!(s.home.path().join(at.replace("/stock/photo", "offcut-photos")).is_dir());
+    // A click of the phone is for a photo in which nothing was found yet.
+    let (status, said) = s.second.form(&format!("{at}/again?rev=&x=9&y=9"), &[]);
+    assert!(status == 422 && !said.contains("meanwhile"), "{said}");
+    let found = s.waits(&drawing(""));
+    let rev = value(&s.first.get(&format!("{found}?warp=edge-1")).1, "rev");
+    for (rev, want) in [("", 422), (&*rev, 403)] {
+        let (status, said) = s.second.form(&format!("{found}/again?rev={rev}&x=9&y=9"), &[]);
+        assert!(status == want && !said.contains("there is no photo"), "{said}");
+    }
     let add = [("kind", "offcut"), ("cloth", "twill"), ("length", "300"), ("width", "200")];
     s.first.form("/stock/add", &[&add[..], &[("new_cloth", "yes")]].concat());
     assert_eq!(s.second.get("/stock/item/off-1").0, 200);
@@ -230,7 +244,8 @@ fn a_label_leads_to_its_thing_and_every_other_code_is_told_apart() {
         let (status, head) = read(&label_text(ledger.as_deref(), id));
         assert!(status == 303 && head.contains(&format!("/stock/item/{id}\r")), "{head}");
         let (status, page) = s.first.get(&format!("/stock/item/{id}"));
-        assert!(status == 200 && page.contains("added a") || page.contains("added 1"), "{page}");
+        assert_eq!(status, 200, "{page}");
+        assert!(page.contains("added a") || page.contains("added 1"), "{page}");
     }
     for (text, said) in [
         (label_text(Some("someone's other"), "off-1"), "another ledger"),
@@ -242,6 +257,12 @@ fn a_label_leads_to_its_thing_and_every_other_code_is_told_apart() {
     }
     let (status, page) = s.first.get("/stock/item/%3Cscript%3E");
     assert!(status == 404 && !page.contains("<script>\"") && page.contains("&lt;script&gt;"));
+    // A word that is neither is not taken for the one or the other.
+    for way in ["", "Used", "sold"] {
+        let what = [("id", "off-1"), ("way", way), ("reason", "hip plate 3")];
+        assert_eq!(s.first.form("/stock/gone", &what).0, 422, "{way:?}");
+    }
+    assert_eq!(s.offcuts().len(), 1);
     // Why it went is found again by its label.
     let why = [("id", "off-1"), ("way", "used"), ("reason", "hip plate 3")];
     assert_eq!(s.first.form("/stock/gone", &why).0, 200);
@@ -253,6 +274,39 @@ fn a_label_leads_to_its_thing_and_every_other_code_is_told_apart() {
         assert_eq!(s.first.form("/stock/gone", &what).0, 422, "{reason:?}");
     }
     assert_eq!(s.first.get("/stock/item/roll-1").0, 200);
+}
+
+#[test]
+fn an_offcut_whose_folder_was_not_moved_after_its_booking_is_not_booked_twice() {
+    let s = Server::begin();
+    let at = s.waits(&drawing(""));
+    let waits = s.home.path().join(at.replace("/stock/photo", "offcut-photos"));
+    let page = s.first.get(&format!("{at}?warp=edge-1")).1;
+    let (rev, warp) = (value(&page, "rev"), value(&page, "warp"));
+    let sent = [("rev", &*rev), ("warp", &*warp), ("cloth", "twill"), ("face", "up")];
+    let sent = [&sent[..], &[("new_cloth", "yes"), ("sure", "yes")]].concat();
+    let book = || s.first.form(&format!("{at}/book"), &sent);
+    assert_eq!(book().0, 200);
+    // As if the machine had stopped between the two.
+    std::fs::rename(s.home.path().join("offcut-photos/off-1"), &waits).unwrap();
+    let (status, said) = book();
+    assert!(status == 422 && said.contains("booked before, as off-1"), "{said}");
+    assert_eq!(s.offcuts().len(), 1);
+    assert!(!waits.exists() && s.home.path().join("offcut-photos/off-1/outline.svg").is_file());
+}
+
+#[test]
+fn a_second_device_is_offered_nothing_of_the_box_that_it_may_not_do() {
+    let home = tempfile::tempdir().unwrap();
+    many(home.path(), 3);
+    let s = Server::on(home);
+    for path in ["/stock", "/stock/find?find=off"] {
+        let (first, second) = (s.first.get(path).1, s.second.get(path).1);
+        for what in ["/stock/move", "/stock/labels"] {
+            assert!(first.contains(what) && !second.contains(what), "{path} {what}");
+        }
+        assert_eq!(second.matches("class=\"pictured\"").count(), 3);
+    }
 }
 
 fn many(home: &Path, count: usize) {

@@ -1,12 +1,12 @@
 //! The box of offcuts as pictures to one scale, found by name, cloth and size.
 
-use super::app::{App, beside};
+use super::app::{App, Device, beside};
 use super::frame::{encoded, faults, message};
 use super::language;
 use super::pictures::Picture;
 use super::stock_page::{age, item_buttons};
 use super::words::Words;
-use axum::extract::{Query, State};
+use axum::extract::{Extension, Query, State};
 use axum::http::{HeaderMap, StatusCode};
 use axum::response::{Html, IntoResponse, Response};
 use maud::{Markup, PreEscaped, html};
@@ -83,6 +83,7 @@ impl Wanted {
 /// The part of the box that is wanted.
 pub async fn find(
     State(app): State<Arc<App>>,
+    Extension(device): Extension<Device>,
     Query(wanted): Query<Wanted>,
     headers: HeaderMap,
 ) -> Response {
@@ -95,7 +96,7 @@ pub async fn find(
             .and_then(|stock| Ok((wanted.wish(words.units)?, stock)));
         match found {
             Ok((wish, stock)) => {
-                Html(shown(&words, &stock, &wanted, &wish).into_string()).into_response()
+                Html(shown(&words, &stock, &wanted, &wish, device).into_string()).into_response()
             }
             Err(list) => message(StatusCode::UNPROCESSABLE_ENTITY, faults(&words, &list)),
         }
@@ -104,7 +105,7 @@ pub async fn find(
 }
 
 /// The whole section of the stock's page.
-pub fn section(words: &Words, stock: &Snapshot, wanted: &Wanted) -> Markup {
+pub fn section(words: &Words, stock: &Snapshot, wanted: &Wanted, device: Device) -> Markup {
     let wish = wanted.wish(words.units);
     html! {
         section aria-labelledby="offcuts" {
@@ -113,7 +114,7 @@ pub fn section(words: &Words, stock: &Snapshot, wanted: &Wanted) -> Markup {
                 (form(words, stock, wanted))
                 div #box {
                     @match &wish {
-                        Ok(wish) => (shown(words, stock, wanted, wish)),
+                        Ok(wish) => (shown(words, stock, wanted, wish, device)),
                         Err(list) => (faults(words, list)),
                     }
                 }
@@ -175,7 +176,13 @@ pub fn scale_said(words: &Words, scale: f64) -> Markup {
 }
 
 /// How many there are, and those from the first wanted on.
-fn shown(words: &Words, stock: &Snapshot, wanted: &Wanted, wish: &BoxWish) -> Markup {
+fn shown(
+    words: &Words,
+    stock: &Snapshot,
+    wanted: &Wanted,
+    wish: &BoxWish,
+    device: Device,
+) -> Markup {
     let found = offcuts_wished(stock, wish);
     let scale = scale_of(stock);
     let from = wanted.from.min(found.len());
@@ -188,10 +195,10 @@ fn shown(words: &Words, stock: &Snapshot, wanted: &Wanted, wish: &BoxWish) -> Ma
         }
         ul .offcuts {
             @for offcut in &found[from..to] {
-                li .card { (one(words, offcut, stock, scale)) }
+                li .card { (one(words, offcut, stock, scale, device)) }
             }
         }
-        @if from < to {
+        @if from < to && device == Device::First {
             p { a .button href=(wanted.address("/stock/labels", from)) target="_blank" { (words.with("stock.labels_of", &[&(to - from).to_string()])) } }
         }
         @if to < found.len() {
@@ -207,7 +214,7 @@ fn shown(words: &Words, stock: &Snapshot, wanted: &Wanted, wish: &BoxWish) -> Ma
 }
 
 /// An offcut of the box: picture, name, size, place, age.
-fn one(words: &Words, offcut: &Offcut, stock: &Snapshot, scale: f64) -> Markup {
+fn one(words: &Words, offcut: &Offcut, stock: &Snapshot, scale: f64, device: Device) -> Markup {
     let b = offcut.bounds();
     html! {
         p {
@@ -222,7 +229,7 @@ fn one(words: &Words, offcut: &Offcut, stock: &Snapshot, scale: f64) -> Markup {
             @if let Some(place) = &offcut.facts().place { " · " (place) }
         }
         (age(words, offcut.id(), offcut.age(), stock.day))
-        (item_buttons(words, offcut.id(), Some(offcut.age()), false))
+        @if device == Device::First { (item_buttons(words, offcut.id(), Some(offcut.age()), false)) }
     }
 }
 

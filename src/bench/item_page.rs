@@ -231,7 +231,14 @@ pub async fn gone(
     let words = language(&app, &headers);
     beside(move || {
         let reason = what.reason.trim().to_string();
-        let gone = if what.way == "used" { Gone::Used(reason) } else { Gone::ThrownAway(reason) };
+        let gone = match what.way.as_str() {
+            "used" => Gone::Used(reason),
+            "thrown" => Gone::ThrownAway(reason),
+            _ => {
+                let fault = Fault::new(words.t("label.no_way"), words.t("label.no_way_how"));
+                return message(StatusCode::UNPROCESSABLE_ENTITY, faults(&words, &fault.into()));
+            }
+        };
         let done = app.stock().and_then(|stock| {
             // A piece or a plan has a record too: only what has a label may go here.
             let is_there = stock.is_some_and(|s| {

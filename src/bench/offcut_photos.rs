@@ -25,7 +25,7 @@ use warpwise::stock::OffcutFacts;
 use warpwise::units::parse_angle;
 use warpwise::workshop::{
     OffcutPicture, OffcutSeen, WarpBy, faults_of, offcut_booked, offcut_picture, offcut_put_aside,
-    offcut_seen, offcut_shape, take_offcut, trace_offcut_again, waiting_offcuts,
+    offcut_rev, offcut_seen, offcut_shape, take_offcut, trace_offcut_again, waiting_offcuts,
 };
 
 /// The address of one that waits.
@@ -108,15 +108,17 @@ fn whole(
         return Err(Fault::new(what, words.t("refused.look")).into());
     }
     let seen = offcut_seen(app.folder.root(), name);
+    let rev = offcut_rev(app.folder.root(), name)?;
     Ok(html! {
         p { a href="/stock" { "← " (words.t("frame.stock")) } }
         h1 { (words.t("offcut.title")) }
         @match seen {
             Ok(seen) => (found(app, words, name, &seen, warp, device)),
-            Err(list) => (not_found(words, name, &list)),
+            Err(list) => (not_found(words, name, &rev, &list)),
         }
         @if device == Device::First {
             form hx-post=(address(name, "/aside")) hx-target="#step" hx-swap="innerHTML" hx-confirm=(words.t("offcut.aside_sure")) {
+                input type="hidden" name="rev" value=(rev);
                 button .remove { "✕ " (words.t("offcut.aside")) }
             }
         } @else { p .note { (words.t("offcut.there")) } }
@@ -124,11 +126,11 @@ fn whole(
 }
 
 /// A photo whose outline was not found: a click on the cloth may be all that is missing.
-fn not_found(words: &Words, name: &str, list: &Faults) -> Markup {
+fn not_found(words: &Words, name: &str, rev: &str, list: &Faults) -> Markup {
     html! {
         (faults(words, list))
         p { b { (words.t("offcut.click")) } }
-        skin-finder data-to=(address(name, "/again?")) data-working=(words.t("bring.working")) {
+        skin-finder data-to=(address(name, &format!("/again?rev={rev}"))) data-working=(words.t("bring.working")) {
             img src=(address(name, "/photo")) alt=(words.t("offcut.click")) tabindex="0";
         }
     }
@@ -307,11 +309,14 @@ fn answered(app: &App, words: &Words, name: &str, said: &Faults, device: Device)
 /// A click on the cloth in a photo.
 #[derive(Deserialize)]
 pub struct Click {
+    #[serde(default)]
+    rev: String,
     x: f64,
     y: f64,
 }
 
-/// Traces a photo again with a click on the cloth.
+/// Traces a photo again with a click on the cloth; for a second device only as long as no outline
+/// was found.
 pub async fn again(
     State(app): State<Arc<App>>,
     Extension(device): Extension<Device>,
@@ -321,8 +326,13 @@ pub async fn again(
 ) -> Response {
     let words = language(&app, &headers);
     beside(move || {
+        if device == Device::Second && !click.rev.is_empty() {
+            let fault = Fault::new(words.t("second.not_here"), words.t("offcut.there"));
+            return message(StatusCode::FORBIDDEN, faults(&words, &fault.into()));
+        }
         let at = point(click.x, click.y);
-        match trace_offcut_again(app.folder.root(), &name, at, &app.last_photo) {
+        let root = app.folder.root();
+        match trace_offcut_again(root, &name, &click.rev, at, &app.last_photo) {
             Ok(()) => answered(&app, &words, &name, &Faults::new(), device),
             Err(list) => message(StatusCode::UNPROCESSABLE_ENTITY, faults(&words, &list)),
         }
@@ -437,12 +447,25 @@ fn booked(
         revision: 0,
     };
     let is_new = sent.new_cloth.is_some();
-    let ids = Ledger::write(&app.folder.ledger())
-        .and_then(|mut l| l.add_offcuts(vec![facts], sent.out.is_some(), is_new, &now))
+    // The folder may still wait though it is booked: another page was as fast, or the machine
+    // stopped before it was moved.
+    let key = format!("offcut-photo/{name}");
+    let (id, is_added) = Ledger::write(&app.folder.ledger())
+        .and_then(|mut l| l.add_offcut_once(&key, facts, sent.out.is_some(), is_new, &now))
         .map_err(faults_of)?;
-    let id = ids.into_iter().next().unwrap_or_default();
     let said = offcut_booked(app.folder.root(), name, &id).err().unwrap_or_default();
+    if !is_added {
+        let what = words.with("offcut.twice", &[&id]);
+        return Err(Fault::new(what, words.t("offcut.twice_how")).into());
+    }
     Ok((id, said))
+}
+
+/// The outline that was shown.
+#[derive(Deserialize)]
+pub struct Shown {
+    #[serde(default)]
+    rev: String,
 }
 
 /// Puts one aside that is not to be booked.
@@ -450,9 +473,10 @@ pub async fn aside(
     State(app): State<Arc<App>>,
     Path(name): Path<String>,
     headers: HeaderMap,
+    Sent(shown): Sent<Shown>,
 ) -> Response {
     let words = language(&app, &headers);
-    beside(move || match offcut_put_aside(app.folder.root(), &name) {
+    beside(move || match offcut_put_aside(app.folder.root(), &name, &shown.rev) {
         Ok(()) => Html(main(&app, &words).into_string()).into_response(),
         Err(list) => message(StatusCode::UNPROCESSABLE_ENTITY, faults(&words, &list)),
     })

@@ -34,7 +34,7 @@ pub async fn show(
 ) -> Response {
     let words = language(&app, &headers);
     beside(move || {
-        let main = all(&app, &words, &wanted, true);
+        let main = all(&app, &words, &wanted, Device::First);
         page(&words, words.t("frame.stock"), html! {}, html! {}, main)
     })
     .await
@@ -42,15 +42,16 @@ pub async fn show(
 
 /// The stock without any way to change it but to send a photo.
 pub fn to_look_at(app: &App, words: &Words, wanted: &Wanted) -> Markup {
-    all(app, words, wanted, false)
+    all(app, words, wanted, Device::Second)
 }
 
 /// The stock with nothing looked for.
 pub fn main(app: &App, words: &Words) -> Markup {
-    all(app, words, &Wanted::default(), true)
+    all(app, words, &Wanted::default(), Device::First)
 }
 
-fn all(app: &App, words: &Words, wanted: &Wanted, may_change: bool) -> Markup {
+fn all(app: &App, words: &Words, wanted: &Wanted, device: Device) -> Markup {
+    let may_change = device == Device::First;
     html! {
         h1 { (words.t("frame.stock")) }
         div .inline {
@@ -64,7 +65,7 @@ fn all(app: &App, words: &Words, wanted: &Wanted, may_change: bool) -> Markup {
             Err(list) => (faults(words, list)),
             Ok(Some(stock)) => {
                 (rolls(words, stock, may_change))
-                (box_page::section(words, stock, wanted))
+                (box_page::section(words, stock, wanted, device))
                 (consumables(words, stock, may_change))
             }
         }

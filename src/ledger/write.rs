@@ -218,13 +218,13 @@ impl Ledger {
     ) -> Result<T, Trouble> {
         match self.change_once(now, what, None, run)? {
             Some(value) => Ok(value),
-            // Only a tick is known from before.
+            // Only what has a key is known from before.
             None => Err(Trouble::Input(Faults::new())),
         }
     }
 
-    /// The same of a tick, which is counted once: nothing is done and nothing comes back if the
-    /// ledger knows its key.
+    /// The same of what has a key, such as a tick, and is counted once: nothing is done and nothing
+    /// comes back if the ledger knows the key.
     pub(super) fn change_once<T>(
         &mut self,
         now: &Moment,
@@ -301,6 +301,39 @@ impl Ledger {
         new_cloth: bool,
         now: &Moment,
     ) -> Result<Vec<String>, Trouble> {
+        Ok(self.offcuts_in(offcuts, out, new_cloth, None, now)?.unwrap_or_default())
+    }
+
+    /// Adds an offcut once only: `key` tells where it came from. Gives its name, and whether it
+    /// was added now; if the ledger knows the key, nothing is added, even if that was undone.
+    ///
+    /// # Errors
+    /// As of [`Ledger::add_offcuts`].
+    pub fn add_offcut_once(
+        &mut self,
+        key: &str,
+        offcut: OffcutFacts,
+        out: bool,
+        new_cloth: bool,
+        now: &Moment,
+    ) -> Result<(String, bool), Trouble> {
+        let added = self.offcuts_in(vec![offcut], out, new_cloth, Some(key), now)?;
+        if let Some(id) = added.and_then(|ids| ids.into_iter().next()) {
+            return Ok((id, true));
+        }
+        let known = "SELECT id FROM change JOIN entry ON number = entry WHERE tick = ?1 LIMIT 1";
+        let id = self.db.query_row(known, [key], |row| row.get(0));
+        Ok((id.map_err(|e| trouble(&self.file, &e))?, false))
+    }
+
+    fn offcuts_in(
+        &mut self,
+        offcuts: Vec<OffcutFacts>,
+        out: bool,
+        new_cloth: bool,
+        key: Option<&str>,
+        now: &Moment,
+    ) -> Result<Option<Vec<String>>, Trouble> {
         let mut faults = Faults::new();
         for (i, offcut) in offcuts.iter().enumerate() {
             let name = if offcuts.len() == 1 {
@@ -313,7 +346,7 @@ impl Ledger {
         faults.into_result(())?;
         let cloth = offcuts.first().map_or("", |o| o.cloth.as_str());
         let what = format!("added {} of {cloth}", crate::units::counted(offcuts.len(), "offcut"));
-        self.change(now, &what, |c| {
+        self.change_once(now, &what, key, |c| {
             let mut ids = Vec::new();
             for offcut in offcuts {
                 known_cloth(c, &offcut.cloth, new_cloth)?;

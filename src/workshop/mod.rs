@@ -54,7 +54,7 @@ pub use mould_change::{
 pub use offcut_box::{BoxWish, holds, offcut_shape, offcuts_wished};
 pub use offcut_photo::{
     NotSeen, OFFCUT_PHOTOS, OffcutPicture, OffcutSeen, WarpBy, offcut_booked, offcut_picture,
-    offcut_put_aside, offcut_seen, take_offcut, trace_offcut_again, waiting_offcuts,
+    offcut_put_aside, offcut_rev, offcut_seen, take_offcut, trace_offcut_again, waiting_offcuts,
 };
 pub use open_job::{OpenJob, faults_of, read_plan, read_stock};
 pub use outline_file::{OutlineData, PhotoUnder, notes_of, outline_drawing};

@@ -11,13 +11,21 @@ use crate::file_name;
 use crate::geometry::{Point, path_length, ring_bounds};
 use crate::outline::{Outline, ReadOptions, read_bytes, read_file};
 use std::fs;
+use std::io::Read;
 use std::path::{Path, PathBuf};
 
 /// The folder in the workshop's where they wait, and where their photos stay.
 pub const OFFCUT_PHOTOS: &str = "offcut-photos";
 
-/// How the folder of one that waits begins; that of a booked one is named as the ledger names it.
+/// How the folder of one that waits begins: a number for people, then signs by chance, so that no
+/// name comes twice. That of a booked one is named as the ledger names it.
 const WAITING: &str = "waiting-";
+
+/// How a folder begins into which one is being taken.
+const HALF: &str = ".new-";
+
+/// What came in is called so, with an ending.
+const SENT: &str = "sent";
 
 /// The outline that was found.
 const OUTLINE: &str = "outline.svg";
@@ -101,8 +109,35 @@ pub fn waiting_offcuts(root: &Path) -> Vec<String> {
         .filter_map(|e| e.file_name().into_string().ok())
         .filter(|n| n.starts_with(WAITING) && dir_of(root, n).is_ok())
         .collect();
-    names.sort_by_key(|n| (n.len(), n.clone()));
+    names.sort_by_key(|n| (number_of(n), n.clone()));
     names
+}
+
+fn number_of(name: &str) -> u64 {
+    let number = name.strip_prefix(WAITING).and_then(|n| n.split('-').next()?.parse().ok());
+    number.unwrap_or_default()
+}
+
+/// What tells the outline that was found from another; empty as long as none was.
+fn rev_of(dir: &Path) -> String {
+    let svg = fs::read_to_string(dir.join(OUTLINE));
+    svg.map(|svg| Revision::of(&svg).name().to_string()).unwrap_or_default()
+}
+
+/// The same of one that waits.
+///
+/// # Errors
+/// It does not wait any more.
+pub fn offcut_rev(root: &Path, name: &str) -> Result<String, Faults> {
+    Ok(rev_of(&dir_of(root, name)?))
+}
+
+fn as_shown(dir: &Path, rev: &str) -> Result<(), Faults> {
+    if rev_of(dir) == rev {
+        return Ok(());
+    }
+    let what = "another outline was found in this photo meanwhile";
+    Err(Fault::new(what, "load the page anew and look at it again").into())
 }
 
 /// Takes a photo or drawing of an offcut in; gives the folder it waits in.
@@ -122,27 +157,28 @@ pub fn take_offcut(
     };
     fs::create_dir_all(&all).map_err(trouble)?;
     // What is half taken in does not wait: it is moved there whole.
-    let new = tempfile::Builder::new().prefix(".new-").tempdir_in(&all).map_err(trouble)?;
-    let taken = take(new.path(), name, bytes, LAY, &[], last);
-    let (faults, kept) = match taken {
+    let new = tempfile::Builder::new().prefix(HALF).tempdir_in(&all).map_err(trouble)?;
+    let own = own_name(file_name::checked(name).map_err(Faults::from)?, bytes);
+    let taken = take(new.path(), &own, bytes, LAY, &[], last);
+    let (mut faults, kept) = match taken {
         Ok(taken) => match settle(new.path(), &taken.kept, &taken.warnings) {
             Ok(()) => (None, true),
             Err(faults) => (Some(faults), is_photo(bytes)),
         },
         Err(not) => (Some(not.faults), not.photo.is_some()),
     };
+    // Faults name the file as the person does.
+    let is_ours = |f: &Path| f == Path::new(&own) || f.starts_with(new.path());
+    for fault in faults.iter_mut().flat_map(|f| &mut f.0) {
+        fault.file = fault.file.take().map(|f| if is_ours(&f) { name.into() } else { f });
+    }
     if !kept {
         return Err(faults.unwrap_or_default().into());
     }
-    // A name no other has taken meanwhile: to move onto a folder that is there fails.
-    let mut folder = free_name(&all, &format!("{WAITING}1"));
-    while fs::rename(new.path(), all.join(&folder)).is_err() {
-        let next = free_number(&all);
-        if next == folder {
-            return Err(trouble(std::io::Error::other("it cannot be moved")).into());
-        }
-        folder = next;
-    }
+    let number = waiting_offcuts(root).last().map_or(0, |n| number_of(n)).saturating_add(1);
+    let half = new.path().file_name().unwrap_or_default().to_string_lossy().into_owned();
+    let folder = format!("{WAITING}{number}-{}", half.trim_start_matches(HALF));
+    fs::rename(new.path(), all.join(&folder)).map_err(trouble)?;
     // It is not there any more.
     let _ = new.keep();
     match faults {
@@ -151,24 +187,36 @@ pub fn take_offcut(
     }
 }
 
-fn free_number(all: &Path) -> String {
-    let free = |n: &String| all.join(n).symlink_metadata().is_err();
-    (1..).map(|n: u32| format!("{WAITING}{n}")).find(free).unwrap_or_default()
+/// The name under which what came in is kept: none that is made of it, such as the outline's.
+fn own_name(name: &str, bytes: &[u8]) -> String {
+    let named = name.rsplit('.').next().unwrap_or_default().to_lowercase();
+    let ending = match named.as_str() {
+        _ if bytes.starts_with(b"\x89PNG") => "png",
+        _ if is_photo(bytes) => "jpg",
+        known @ ("svg" | "dxf" | "csv") => known,
+        _ => return name.into(),
+    };
+    format!("{SENT}.{ending}")
 }
 
-/// Traces the photo of one that waits once more, with a pixel that lies on the cloth.
+/// Traces the photo of one that waits once more, with a pixel that lies on the cloth; `rev` is that
+/// of the outline the person saw.
 ///
 /// # Errors
-/// It does not wait any more, or what is wrong with it.
+/// It does not wait any more or has another outline, or what is wrong with it.
 pub fn trace_offcut_again(
     root: &Path,
     name: &str,
+    rev: &str,
     at: Point,
     last: &LastPhoto,
 ) -> Result<(), Faults> {
     let dir = dir_of(root, name)?;
+    as_shown(&dir, rev)?;
     let photo = photo_of(&dir).ok_or_else(|| Fault::new("there is no photo", "send it again"))?;
     let taken = trace_again(&dir, &photo, LAY, at, &[], last).map_err(|not| not.faults)?;
+    // To trace takes seconds.
+    as_shown(&dir, rev)?;
     settle(&dir, &taken.kept, &taken.warnings)
 }
 
@@ -202,13 +250,16 @@ fn settle(dir: &Path, file: &str, warnings: &[Fault]) -> Result<(), Faults> {
     write_whole(&dir.join(OUTLINE), outline_drawing(&found, "offcut", &notes).as_bytes())
 }
 
-/// The photo as it came in.
+/// The photo as it came in, known by what it is, whatever its name ends in. What was made of it has
+/// a longer name.
 fn photo_of(dir: &Path) -> Option<String> {
-    files_of(dir).into_iter().find(|n| {
-        let ending = n.rsplit('.').next().unwrap_or_default().to_lowercase();
-        // What was made of it has a longer name.
-        ["jpg", "jpeg", "png"].contains(&ending.as_str())
-    })
+    let begins = |name: &String| {
+        let mut first = Vec::new();
+        let file = fs::File::open(dir.join(name)).ok()?;
+        file.take(16).read_to_end(&mut first).ok()?;
+        Some(first)
+    };
+    files_of(dir).into_iter().find(|n| begins(n).is_some_and(|first| is_photo(&first)))
 }
 
 /// Files by name, later tracings after earlier ones.
@@ -257,7 +308,9 @@ pub fn offcut_picture(root: &Path, name: &str, which: OffcutPicture) -> Option<V
     let file = match which {
         OffcutPicture::Photo => photo_of(&dir)?,
         OffcutPicture::FromAbove => offcut_seen(root, name).ok()?.photo?.file,
-        OffcutPicture::Check => files_of(&dir).into_iter().rfind(|n| n.contains("-check"))?,
+        OffcutPicture::Check => {
+            files_of(&dir).into_iter().rfind(|n| n.contains("-check") && n.ends_with(".svg"))?
+        }
     };
     let path = fs::canonicalize(dir.join(file_name::checked(&file).ok()?)).ok()?;
     path.starts_with(fs::canonicalize(&dir).ok()?).then(|| fs::read(path).ok())?
@@ -276,12 +329,14 @@ pub fn offcut_booked(root: &Path, name: &str, id: &str) -> Result<(), Faults> {
     })
 }
 
-/// Puts one aside that is not to be booked; nothing of it stays.
+/// Puts one aside that is not to be booked; nothing of it stays. `rev` is that of the outline the
+/// person saw.
 ///
 /// # Errors
-/// It does not wait any more, or the machine's.
-pub fn offcut_put_aside(root: &Path, name: &str) -> Result<(), Faults> {
+/// It does not wait any more or has another outline, or the machine's.
+pub fn offcut_put_aside(root: &Path, name: &str, rev: &str) -> Result<(), Faults> {
     let dir = dir_of(root, name)?;
+    as_shown(&dir, rev)?;
     fs::remove_dir_all(&dir).map_err(|e| {
         Fault::new(format!("it cannot be removed: {e}"), "check permissions").in_file(&dir).into()
     })
@@ -389,11 +444,12 @@ mod tests {
         offcut_booked(home.path(), &first, "off-1").unwrap();
         assert!(offcut_booked(home.path(), &first, "off-1").is_err(), "twice");
         assert!(home.path().join("offcut-photos/off-1/outline.svg").is_file());
-        offcut_put_aside(home.path(), &second).unwrap();
+        assert!(offcut_put_aside(home.path(), &second, "").is_err(), "not as it was shown");
+        offcut_put_aside(home.path(), &second, &seen.rev).unwrap();
         assert!(waiting_offcuts(home.path()).is_empty());
         for wrong in ["off-1", "../waiting-1", "waiting-1/..", "", "waiting-9"] {
             assert!(offcut_seen(home.path(), wrong).is_err(), "{wrong}");
-            assert!(offcut_put_aside(home.path(), wrong).is_err(), "{wrong}");
+            assert!(offcut_put_aside(home.path(), wrong, "").is_err(), "{wrong}");
         }
         for (name, bytes) in
             [("../rest.svg", svg.as_bytes()), ("rest.svg", b"nonsense"), ("a.txt", b"")]
@@ -402,6 +458,22 @@ mod tests {
         }
         let names = fs::read_dir(home.path().join(OFFCUT_PHOTOS)).unwrap();
         assert_eq!(names.count(), 1, "nothing half taken in stays");
+        // A page of what is gone must not name what came after it.
+        let third = take("rest.svg", svg.as_bytes()).unwrap();
+        assert!(third != first && third != second, "a name comes twice: {third}");
+    }
+
+    #[test]
+    fn a_drawing_called_as_the_outline_is_kept_as_it_came() {
+        let home = tempfile::tempdir().unwrap();
+        let svg = "<svg xmlns='http://www.w3.org/2000/svg' width='400mm' height='300mm' \
+                   viewBox='0 0 400 300' stroke='black' fill='none'><desc>mine</desc>\
+                   <path id='net-line' d='M10 10 H310 V110 H10Z'/></svg>";
+        let last = LastPhoto::default();
+        let name = take_offcut(home.path(), OUTLINE, svg.as_bytes(), &last).unwrap();
+        let dir = home.path().join(OFFCUT_PHOTOS).join(name);
+        assert_eq!(fs::read_to_string(dir.join("sent.svg")).unwrap(), svg);
+        assert!(dir.join(OUTLINE).is_file());
     }
 
     #[test]
@@ -417,7 +489,14 @@ mod tests {
         let waits = not.waits.unwrap();
         assert!(!not.faults.is_empty() && offcut_seen(home.path(), &waits).is_err());
         assert!(offcut_picture(home.path(), &waits, OffcutPicture::Photo).is_some());
-        assert!(trace_offcut_again(home.path(), &waits, point(9.0, 9.0), &last).is_err());
+        let again = |rev| trace_offcut_again(home.path(), &waits, rev, point(9.0, 9.0), &last);
+        assert!(!again("").unwrap_err().to_string().contains("meanwhile"));
+        assert!(again("other").unwrap_err().to_string().contains("meanwhile"));
+        // A photo is known by what it is, not by how its name ends.
+        let not = take_offcut(home.path(), "scan.jfif", &blank, &last).unwrap_err();
+        assert!(not.faults.to_string().contains("scan.jfif"), "{}", not.faults);
+        let photo = offcut_picture(home.path(), &not.waits.unwrap(), OffcutPicture::Photo);
+        assert_eq!(photo.as_deref(), Some(&blank[..]));
         let two = "<svg xmlns='http://www.w3.org/2000/svg' width='400mm' height='300mm' \
                    viewBox='0 0 400 300' stroke='black' fill='none'><rect x='9' y='9' width='90' \
                    height='60'/><circle cx='200' cy='200' r='50'/></svg>";
