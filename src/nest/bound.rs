@@ -15,7 +15,7 @@ use std::collections::BTreeMap;
 /// Area: the shapes' area less the fixed stocks' area, over the strip's height.
 ///
 /// Sections: a line across the strip, `H` high, meets shapes whose sections add up to at most `H`,
-/// and with a gap between shapes each section takes a gap more of `H` and a gap. A [`Dual`] feasible
+/// and with a gap between shapes each section takes a gap more of `H` and a gap. A dual feasible
 /// function turns these shares of the line into others that add up to at most 1 still. So the sum
 /// over the shapes of the turned shares, summed along x and in the pose where that is least, is no
 /// more than the length. The greatest over many functions is taken; the one that changes nothing
@@ -31,7 +31,7 @@ use std::collections::BTreeMap;
 /// cross-sections that a horizontal line can have when the shape is shifted anywhere within the
 /// strip: those cross-sections are disjoint intervals of one line.
 ///
-/// Few rectangles: all ways for them to lie side by side ([`plates`]).
+/// Few rectangles: all ways for them to lie side by side (`plates.rs`).
 pub fn least_length(problem: &Problem) -> (f64, String) {
     let open = problem.stocks().iter().find_map(|s| match s.extent {
         Extent::Open { low, high, .. } => Some(high - low),
