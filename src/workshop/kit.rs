@@ -4,11 +4,12 @@
 
 use super::folder::write_whole;
 use crate::fault::{Fault, Faults};
+use crate::geometry::ring_area;
 use crate::laminate::{PlannedMass, planned_masses};
 use crate::layup::Progress;
 use crate::ledger::{PieceState, PieceTick, TickTo};
-use crate::plan::Plan;
-use crate::units::quoted;
+use crate::plan::{Plan, PlanStock};
+use crate::units::{quoted, snap};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
@@ -66,9 +67,13 @@ impl Planned {
     }
 }
 
-/// The cloth that a plan consumes, mm², by its id.
+/// The cloth that was opened for a plan in all, mm², by its id: of what was cut to the end before a
+/// recut as well, which the plan's figures leave out.
 pub(super) fn consumed(plan: &Plan) -> Vec<(String, f64)> {
-    plan.cloths.iter().map(|c| (c.cloth.clone(), c.consumed_area)).collect()
+    let area =
+        |s: &PlanStock| ring_area(&s.outline) + s.holes.iter().map(|h| ring_area(h)).sum::<f64>();
+    let of = |cloth: &str| plan.stocks.iter().filter(|s| s.cloth == cloth).map(area).sum();
+    plan.cloths.iter().map(|c| (c.cloth.clone(), snap(of(&c.cloth)))).collect()
 }
 
 /// A kit.
@@ -323,6 +328,22 @@ mod tests {
         // A file of this version with nothing but its name is read.
         std::fs::write(&file, "{\"schema\": 1, \"kit\": \"first\"}").unwrap();
         assert_eq!(Kit::of(home.path(), &plan("first")).unwrap(), kit);
+    }
+
+    /// An offcut that was cut to the end before a recut was no cloth of the kit.
+    #[test]
+    fn what_was_cut_to_the_end_before_a_recut_counts_as_cloth_of_the_kit() {
+        let text = include_str!("../../tests/data/0.1.0/plan.json");
+        let mut plan = crate::plan::from_json(text).unwrap();
+        let whole: Vec<f64> = plan.cloths.iter().map(|c| c.consumed_area).collect();
+        // As a recut leaves it: the stock is named as cut, and the figures are of the others.
+        for stock in &mut plan.stocks {
+            stock.id = format!("{} cut by 12345678", stock.id);
+        }
+        plan.cloths.iter_mut().for_each(|c| c.consumed_area = 0.0);
+        let counted: Vec<f64> = consumed(&plan).into_iter().map(|c| c.1).collect();
+        assert_eq!(counted, whole);
+        assert!(!whole.is_empty() && whole.iter().all(|area| *area > 0.0));
     }
 
     /// As `tests/at_bench.rs` has it of the ledger.
