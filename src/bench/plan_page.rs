@@ -24,7 +24,7 @@ use warpwise::run::Stop;
 use warpwise::sheet;
 use warpwise::units::show_number;
 use warpwise::verify::Verified;
-use warpwise::workshop::{OpenJob, PLAN_FOLDER, Phase, Settings};
+use warpwise::workshop::{LEDGER_FILE, OpenJob, PLAN_FOLDER, Phase, Settings};
 
 /// The step.
 pub fn plan(form: &Form<'_>, open: &mut OpenJob) -> Markup {
@@ -40,6 +40,13 @@ pub fn plan(form: &Form<'_>, open: &mut OpenJob) -> Markup {
         @if !form.checked.is_sound() {
             p .lead { (words.t("plan.faults_first")) }
             (form.all_notes())
+        }
+        @if let Some(stock) = unused_stock(form, open) {
+            @let edit = serde_json::json!({ "set": { "at": "stock", "to": stock } });
+            div #take-stock .note.warning {
+                p { "! " (words.t("plan.no_stock")) }
+                (super::sections::edit_button(form, &edit, "", "", html! { (words.t("plan.take_stock")) }))
+            }
         }
         form .inline hx-post=(address(job, "plan/begin")) hx-target="#step" hx-swap="innerHTML" {
             div .field { label for="seconds" { (words.t("plan.seconds")) } input #seconds name="seconds" value=(seconds) inputmode="numeric"; }
@@ -88,6 +95,21 @@ pub fn plan(form: &Form<'_>, open: &mut OpenJob) -> Markup {
             }
         }
         (learnt)
+    }
+}
+
+/// The workshop's ledger as the job would name it, if there is one and the job names none.
+fn unused_stock(form: &Form<'_>, open: &OpenJob) -> Option<String> {
+    let dir = open.draft.dir();
+    let is_there =
+        |dir: Option<&std::path::Path>| dir.is_some_and(|d| d.join(LEDGER_FILE).exists());
+    if form.checked.values.has("stock") {
+        return None;
+    }
+    match (is_there(Some(dir)), is_there(dir.parent())) {
+        (true, _) => Some(LEDGER_FILE.to_string()),
+        (false, true) => Some(format!("../{LEDGER_FILE}")),
+        (false, false) => None,
     }
 }
 

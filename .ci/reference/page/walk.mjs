@@ -212,16 +212,18 @@ await page.locator('details[open] button.add').click();
 await page.waitForSelector('.card.roll');
 await sound('stock');
 await page.goto(new URL('/job/Heel%20rest/templates', page.url()).href);
-await page.locator('summary', { hasText: 'The job' }).click();
-await page.fill('#f-stock', '../stock.sqlite');
-await page.locator('#f-stock').press('Tab');
 await page.waitForFunction(() => document.querySelector('#rail .fault') === null);
 await step('plies');
 await sound('plies');
 assert.ok((await page.locator('.piece').count()) >= 2);
 await step('plan');
+// The job was begun before there was a stock.
+await page.getByRole('button', { name: /Plan from the stock/ }).click();
+await page.waitForFunction(() => !document.querySelector('#take-stock'));
+assert.match(readFileSync(job, 'utf8'), /^stock = "\.\.\/stock\.sqlite"/m);
 assert.equal(await page.inputValue('#seconds'), '20');
 await page.fill('#seconds', '3600');
+await page.uncheck('input[name=early]');
 await page.click('button.go');
 // Drawn live; an hour is asked for, and only the stop ends it.
 await page.waitForFunction(() => document.querySelector('cloth-picture')?.frames > 0, null, { timeout: 120000 });
