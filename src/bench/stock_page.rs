@@ -56,8 +56,11 @@ fn all(app: &App, words: &Words, wanted: &Wanted, device: Device) -> Markup {
         h1 { (words.t("frame.stock")) }
         div .inline {
             a .button.go href="/stock/scan" { (words.t("label.title")) }
-            @if may_change && app.folder.ledger().exists() {
-                form hx-post="/stock/undo" hx-target="#step" hx-swap="innerHTML" { button type="submit" { "↶ " (words.t("stock.undo")) } }
+            @if let Some(last) = may_change.then(|| last_change(app)).flatten() {
+                form hx-post="/stock/undo" hx-target="#step" hx-swap="innerHTML" {
+                    button type="submit" aria-describedby="last-change" { "↶ " (words.t("stock.undo")) }
+                    " " span #last-change .quiet lang="en" { (last) }
+                }
             }
         }
         @match &app.stock() {
@@ -358,6 +361,12 @@ pub async fn remove(
         })
     })
     .await
+}
+
+/// What was changed last, in words; nothing if there is nothing to take back.
+fn last_change(app: &App) -> Option<String> {
+    let ledger = Ledger::read(&app.folder.ledger()).ok()?;
+    ledger.last_change().ok().flatten().map(|entry| entry.what)
 }
 
 /// Takes the last change of the ledger back.

@@ -92,6 +92,15 @@ impl Ledger {
         )
     }
 
+    /// The change that [`Ledger::undo`] would take back.
+    ///
+    /// # Errors
+    /// SQLite's own.
+    pub fn last_change(&self) -> Result<Option<Entry>, Trouble> {
+        let last = "SELECT number, at, what, undone FROM entry WHERE undone = 0 ORDER BY number DESC LIMIT ?1";
+        Ok(self.entries(last, 1)?.pop())
+    }
+
     /// The changes of one thing, the last first.
     ///
     /// # Errors
