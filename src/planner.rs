@@ -287,7 +287,8 @@ fn plan_all(
             plan::drawn(&cloth.id, &pieces, &stocks.iter().collect::<Vec<_>>(), laid.least.0)
         });
         let figures = plan::cloth_figures(cloth, &stocks, &left, laid.least.clone());
-        let early = laid.early.map(ended_early);
+        // A plan by effort is the same however long it took.
+        let early = laid.early.filter(|_| !run.is_by_effort()).map(ended_early);
         plan.cloths.push(plan::ClothFigures { history: steps(&laid.trace), early, ..figures });
         if let (Some(drawn), Some(snapshot)) = (&mut drawn, stock) {
             drawn.saved.extend(lay::savings(&stocks, cloth));

@@ -172,10 +172,10 @@ const kept = async (is) => {
 };
 await kept(true);
 await page.waitForFunction(() => document.querySelector('.lay input[name=copies]')?.value === '2');
-await copies().fill('');
+await copies().fill('1');
 await copies().press('Tab');
 await kept(false);
-await page.waitForFunction(() => document.querySelector('.lay input[name=copies]')?.value === '');
+await page.waitForFunction(() => document.querySelector('.lay input[name=copies]')?.value !== '2');
 await page.getByRole('button', { name: /Add a layer/ }).click();
 await page.waitForFunction(() => document.querySelectorAll('.layers > li').length === 2);
 const angle = page.locator('#f-layer-1-angle');
