@@ -2,11 +2,12 @@
 
 use super::guard::Guard;
 use super::second::Door;
+use super::words::Words;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
-use warpwise::fault::Faults;
+use warpwise::fault::{Fault, Faults};
 use warpwise::ledger::Moment;
 use warpwise::stock::Snapshot;
 use warpwise::units::System;
@@ -96,6 +97,15 @@ impl App {
     pub fn stock(&self) -> Result<Option<Arc<Snapshot>>, Faults> {
         let file = self.folder.ledger();
         file.exists().then(|| self.stock.read(&file, &Moment::now())).transpose()
+    }
+
+    /// The stock, where there must be one.
+    ///
+    /// # Errors
+    /// It cannot be read, or there is none yet.
+    pub fn stock_there(&self, words: &Words) -> Result<Arc<Snapshot>, Faults> {
+        let none = || Fault::new(words.t("stock.empty"), words.t("stock.add_offcut")).into();
+        self.stock()?.ok_or_else(none)
     }
 
     /// The workshop's units; what is wrong with its file is said on the first page.

@@ -13,7 +13,7 @@ use maud::{Markup, PreEscaped, html};
 use serde::Deserialize;
 use std::collections::BTreeSet;
 use std::sync::Arc;
-use warpwise::fault::{Fault, Faults};
+use warpwise::fault::Faults;
 use warpwise::geometry::clip::line_in;
 use warpwise::geometry::{Bounds, point};
 use warpwise::plan::PlacedPiece;
@@ -89,11 +89,8 @@ pub async fn find(
 ) -> Response {
     let words = language(&app, &headers);
     beside(move || {
-        let none = || Fault::new(words.t("stock.empty"), words.t("stock.add_offcut")).into();
-        let found = app
-            .stock()
-            .and_then(|s| s.ok_or_else(none))
-            .and_then(|stock| Ok((wanted.wish(words.units)?, stock)));
+        let found =
+            app.stock_there(&words).and_then(|stock| Ok((wanted.wish(words.units)?, stock)));
         match found {
             Ok((wish, stock)) => {
                 Html(shown(&words, &stock, &wanted, &wish, device).into_string()).into_response()

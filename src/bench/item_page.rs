@@ -107,8 +107,7 @@ pub async fn show(
 ) -> Response {
     let words = language(&app, &headers);
     beside(move || {
-        let none = || Fault::new(words.t("stock.empty"), words.t("stock.add_offcut")).into();
-        let found = app.stock().and_then(|s| s.ok_or_else(none)).and_then(|stock| {
+        let found = app.stock_there(&words).and_then(|stock| {
             let facts = item(&words, &stock, &id);
             Ok((facts, past(&app, &words, &id)?))
         });

@@ -410,8 +410,7 @@ pub async fn labels(
 ) -> Response {
     let words = language(&app, &headers);
     beside(move || {
-        let none = || Fault::new(words.t("stock.empty"), words.t("stock.add_offcut")).into();
-        let found = app.stock().and_then(|s| s.ok_or_else(none)).and_then(|stock| {
+        let found = app.stock_there(&words).and_then(|stock| {
             let (rolls, offcuts) = match &one.id {
                 Some(id) => {
                     let rolls = stock.rolls.iter().filter(|r| r.id() == id);
