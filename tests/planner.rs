@@ -179,6 +179,36 @@ fn a_roll_to_buy_does_not_take_the_name_of_an_offcut() {
     assert_eq!(names, vec![cloth.id.as_str(), format!("new roll of {}", cloth.id).as_str()]);
 }
 
+/// A search that ended before its limit told how long it took, so that two plans by the same effort
+/// were not the same.
+#[test]
+fn a_plan_by_effort_tells_nothing_of_the_time_it_took() {
+    let text = r#"
+[job]
+name = "tape"
+[[cloth]]
+id = "twill"
+weave = "plain"
+up = "paper"
+roll_width = 1000
+selvedge = 0
+[[strip]]
+id = "tape"
+length = 400
+width = 60
+[[layer]]
+cloth = "twill"
+angle = 0
+templates = ["tape"]
+"#;
+    let jobs = [job::parse(text, Path::new("job.toml")).unwrap_or_else(|f| panic!("{f}")).0];
+    let by = |run: Run<'_>| planner::plan(&jobs, 1, &run.while_it_pays()).unwrap().into_plan();
+    let early = by(timed(600)).cloths[0].early.unwrap();
+    assert_eq!(early.why, warpwise::plan::Early::Least, "one strip is as short as can be at once");
+    let effort = Run::new(Stop::Effort(2)).with_threads(1);
+    assert_eq!(by(effort).cloths[0].early, None);
+}
+
 /// Keeps what is drawn of a run: the layouts of each cloth, and what they lie on.
 #[derive(Default)]
 struct Watcher {
