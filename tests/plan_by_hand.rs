@@ -169,7 +169,8 @@ fn a_piece_goes_from_the_roll_to_an_offcut_and_back() {
         "outline": [[0, 0], [300, 0], [300, 150], [0, 150]],
     });
     stock.offcuts.push(Offcut::new(serde_json::from_value(facts).unwrap()).unwrap());
-    let mut table = CutTable::new(Arc::new(plan), jobs.clone(), Some(stock.clone())).unwrap();
+    let stock = Arc::new(stock);
+    let mut table = CutTable::new(Arc::new(plan), jobs.clone(), Some(Arc::clone(&stock))).unwrap();
     let before = placed(table.plan().plan());
     let drawn = table.drawn("tape").unwrap();
     assert!(drawn.0.stocks.iter().any(|s| s.id == "off-1"), "it can be dragged to");
@@ -186,7 +187,7 @@ fn a_piece_goes_from_the_roll_to_an_offcut_and_back() {
     assert!(drawn.stocks.iter().any(|s| s.stock == "off-1") && drawn.saved.len() == 1);
     // Nested around, it stays on the offcut, which costs nothing.
     let mut table =
-        CutTable::new(Arc::clone(&on_offcut), jobs.clone(), Some(stock.clone())).unwrap();
+        CutTable::new(Arc::clone(&on_offcut), jobs.clone(), Some(Arc::clone(&stock))).unwrap();
     let around = as_read(&table.around("tape", &run()).unwrap());
     assert!(around.stocks.iter().any(|s| s.id == "off-1"));
     assert!(around.cloths[0].used_length <= plan.cloths[0].used_length);

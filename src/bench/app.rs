@@ -32,7 +32,7 @@ pub struct App {
     /// The workshop's cloths, once they were looked at.
     library: Mutex<Option<Library>>,
     jobs: Mutex<HashMap<String, Arc<Mutex<OpenJob>>>>,
-    stock: StockSeen,
+    stock: Arc<StockSeen>,
 }
 
 /// Through which door a request came.
@@ -50,7 +50,7 @@ impl App {
         let projecting = Mutex::new(Projecting::new(folder.root()));
         let (last_photo, library, jobs) =
             (LastPhoto::default(), Mutex::default(), Mutex::default());
-        let stock = StockSeen::default();
+        let stock = Arc::default();
         App { folder, guard, door, last_photo, projecting, library, jobs, stock }
     }
 
@@ -67,6 +67,7 @@ impl App {
         let mut job = OpenJob::open(&dir)?;
         let folder = if name == ROOT_JOB { "" } else { name };
         job.place = Some((self.folder.clone(), folder.to_string()));
+        job.stock_seen = Arc::clone(&self.stock);
         let open = Arc::new(Mutex::new(job));
         jobs.insert(name.to_string(), Arc::clone(&open));
         Ok(open)

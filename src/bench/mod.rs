@@ -122,6 +122,9 @@ impl Server {
         runtime.block_on(async move {
             let listener = Counted::new(tokio::net::TcpListener::from_std(self.listener)?);
             let (app, second) = (Arc::clone(&self.app), self.second);
+            // A long ledger is read while the browser starts; what is wrong is said on the page.
+            let early = Arc::clone(&self.app);
+            tokio::task::spawn_blocking(move || drop(early.stock()));
             let router = router(self.app);
             let looking = async move {
                 match second {

@@ -6,6 +6,7 @@ use super::seal;
 use crate::fault::{Fault, Faults};
 use crate::stock::{Age, Consumable, Day, Offcut, OffcutFacts, Roll, RollFacts, Snapshot};
 use crate::units::quoted;
+use rayon::prelude::*;
 use rusqlite::{Connection, OptionalExtension, Transaction, TransactionBehavior, params};
 
 /// When something happens.
@@ -137,7 +138,9 @@ pub(super) fn all(db: &Connection, kind: &str) -> rusqlite::Result<Vec<Record>> 
     let mut select =
         db.prepare_cached("SELECT body FROM record WHERE kind = ?1 ORDER BY length(id), id")?;
     let rows = select.query_map([kind], |row| row.get::<_, String>(0))?;
-    rows.map(|text| read(&text?)).collect()
+    // There may be thousands, each long.
+    let texts = rows.collect::<rusqlite::Result<Vec<String>>>()?;
+    texts.par_iter().map(|text| read(text)).collect()
 }
 
 pub(super) fn write_record(

@@ -88,7 +88,7 @@ struct OfCloth {
 pub struct CutTable {
     plan: Arc<Verified>,
     jobs: Vec<Job>,
-    stock: Option<Snapshot>,
+    stock: Option<Arc<Snapshot>>,
     cloths: Vec<OfCloth>,
 }
 
@@ -104,10 +104,10 @@ impl CutTable {
     pub fn new(
         plan: Arc<Verified>,
         jobs: Vec<Job>,
-        stock: Option<Snapshot>,
+        stock: Option<Arc<Snapshot>>,
     ) -> Result<CutTable, Faults> {
         let jobs =
-            stock.as_ref().map_or_else(|| Ok(jobs.clone()), |s| on_rolls_at_hand(&jobs, s))?;
+            stock.as_deref().map_or_else(|| Ok(jobs.clone()), |s| on_rolls_at_hand(&jobs, s))?;
         let mut table = CutTable { plan, jobs, stock, cloths: Vec::new() };
         let mut faults = Faults::new();
         let names: Vec<String> = table.plan.plan().cloths.iter().map(|c| c.cloth.clone()).collect();
@@ -129,7 +129,7 @@ impl CutTable {
         let cloth = cloth.ok_or_else(|| anew(format!("the job has no cloth {name} any more")))?;
         let sources = self
             .stock
-            .as_ref()
+            .as_deref()
             .map_or_else(|| Sources::of_job(cloth), |s| Sources::of_stock(s, cloth));
         let pieces: Vec<usize> =
             (0..plan.pieces.len()).filter(|&i| plan.pieces[i].cloth == name).collect();

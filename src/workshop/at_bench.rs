@@ -5,7 +5,7 @@
 use super::folder::{PLAN_FOLDER, write_whole};
 use super::kit::{CutAgain, Kit, consumed, plan_name};
 use super::on_table::OnTable;
-use super::open_job::{OpenJob, about, faults_of, read_plan, read_stock};
+use super::open_job::{OpenJob, about, faults_of, read_plan};
 use super::plan_files::plan_files;
 use crate::fault::{Fault, Faults};
 use crate::layup::{self, Act, Held, LayupSheet, Progress, When};
@@ -320,7 +320,7 @@ impl OpenJob {
         })?;
         let drawn = plan.plan().drawn_from.is_some();
         let stock = job.stock.as_deref().filter(|_| drawn);
-        let stock = stock.map(|file| read_stock(file, now)).transpose()?;
+        let stock = stock.map(|file| self.stock_seen.read(file, now)).transpose()?;
         let mut finished = Vec::new();
         if let Some(file) = &book {
             let ledger = Ledger::read(file).map_err(faults_of)?;
@@ -329,7 +329,7 @@ impl OpenJob {
         }
         let is_done = |id: &str| finished.iter().any(|f| f == id);
         let so_far = CutSoFar { kit: &kit.kit, spoiled: &spoiled, is_done: &is_done };
-        let made = planner::recut(plan.plan(), &[job], stock.as_ref(), &so_far)
+        let made = planner::recut(plan.plan(), &[job], stock.as_deref(), &so_far)
             .map_err(planner::Refusal::into_faults)?;
         kit.is_planned(plan.plan());
         let mut said = Vec::new();
@@ -450,7 +450,7 @@ impl OpenJob {
         let kit = Kit::of(self.draft.dir(), plan.plan())?;
         let sheet = sheet_of(plan.plan(), job, now)?;
         let stock = match self.book_of(plan.plan())? {
-            Some(file) => Some(read_stock(&file, now)?),
+            Some(file) => Some(self.stock_seen.read(&file, now)?),
             None => None,
         };
         let cloth: Vec<ClothUsed> = sheet

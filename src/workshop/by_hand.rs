@@ -4,7 +4,7 @@
 use super::draft::Refused;
 use super::edit::{Edit, Entry};
 use super::folder::PLAN_FOLDER;
-use super::open_job::{OpenJob, about, faults_of, read_stock};
+use super::open_job::{OpenJob, about, faults_of};
 use super::plan_files::plan_files;
 use super::planning::{Planning, Settings};
 use crate::fault::{Fault, Faults};
@@ -56,7 +56,7 @@ impl OpenJob {
         let id = plan.plan().id.clone();
         let same = self.on_table.table.as_ref().is_some_and(|t| (&t.0, &t.1) == (&id, &key));
         if !same {
-            let stock = stock.map(|file| read_stock(&file, now)).transpose()?;
+            let stock = stock.map(|file| self.stock_seen.read(&file, now)).transpose()?;
             let table = CutTable::new(plan, vec![job], stock)?;
             self.on_table.table = Some((id, key, Some(table)));
         }

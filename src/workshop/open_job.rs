@@ -5,6 +5,7 @@ use super::draft::Draft;
 use super::folder::{Folder, JOB_FILE, PLAN_FOLDER};
 use super::on_table::OnTable;
 use super::planning::{Planning, Settings};
+use super::stock_seen::StockSeen;
 use crate::fault::{Fault, Faults};
 use crate::job::library_of;
 use crate::ledger::{Ledger, Moment, Trouble};
@@ -29,6 +30,8 @@ pub struct OpenJob {
     pub place: Option<(Folder, String)>,
     /// How it was last asked to be planned.
     pub asked: Option<Settings>,
+    /// The stock as it was last read, by whichever job.
+    pub stock_seen: Arc<StockSeen>,
     readings: Readings,
     checked: Option<(String, Stamp, Arc<Checked>)>,
     plan: Option<(Stamp, Result<Arc<Verified>, Faults>)>,
@@ -46,6 +49,7 @@ impl OpenJob {
             planning: None,
             place: None,
             asked: None,
+            stock_seen: Arc::default(),
             readings: Readings::default(),
             checked: None,
             plan: None,
