@@ -650,7 +650,7 @@ fn random_problems_on_a_lattice_break_no_rule() {
 /// Few pieces: what the lanes work on stands still soon, and they begin anew in groups within the
 /// run.
 #[test]
-fn campaigns_break_no_rule_and_do_not_depend_on_threads() {
+fn raced_starts_break_no_rule_and_do_not_depend_on_threads() {
     let mut problems: Vec<Problem> =
         (0..8).map(|seed| random_problem(&mut Lcg(seed * 104_729 + 5), 3)).collect();
     for seed in 0..3 {

@@ -7,7 +7,7 @@
 
 use super::bins::Ground;
 use super::search::Assignment;
-use super::trade::Dice;
+use super::trade::Random;
 use crate::nest::{self, Params, Placement, Problem, Shape};
 use crate::run::{Phase, Run, Stop};
 use rayon::prelude::*;
@@ -113,11 +113,11 @@ impl<'a> Exchange<'a> {
 
     /// Trials for one round, no two of which share an offcut or a piece.
     fn draw(&self, round: u64) -> Vec<Trial> {
-        let mut dice = Dice::new(self.seed, 0x9c41 + round);
+        let mut random = Random::new(self.seed, 0x9c41 + round);
         let (mut bins, mut items): (Vec<usize>, Vec<usize>) = (Vec::new(), Vec::new());
         let mut out = Vec::new();
         for _ in 0..TRIALS {
-            if let Some(trial) = self.promising(&bins, &items, &mut dice) {
+            if let Some(trial) = self.promising(&bins, &items, &mut random) {
                 bins.extend(&trial.bins);
                 items.extend(&trial.items);
                 out.push(trial);
@@ -126,13 +126,13 @@ impl<'a> Exchange<'a> {
         out
     }
 
-    fn promising(&self, busy: &[usize], taken: &[usize], dice: &mut Dice) -> Option<Trial> {
+    fn promising(&self, busy: &[usize], taken: &[usize], random: &mut Random) -> Option<Trial> {
         let mut best: Option<(f64, Trial)> = None;
         for _ in 0..DRAWS {
-            let count = [1, 1, 1, 2, 2, 3][dice.below(6)].min(self.lying.len());
+            let count = [1, 1, 1, 2, 2, 3][random.below(6)].min(self.lying.len());
             let mut bins: Vec<usize> = Vec::new();
             for _ in 0..count {
-                let b = dice.below(self.lying.len());
+                let b = random.below(self.lying.len());
                 if !bins.contains(&b) && !busy.contains(&b) {
                     bins.push(b);
                 }
@@ -145,8 +145,8 @@ impl<'a> Exchange<'a> {
             let mut here: Vec<usize> =
                 bins.iter().flat_map(|&b| self.lying[b].iter().map(|l| l.0)).collect();
             let before: f64 = here.iter().map(|&i| self.weight(i)).sum();
-            for _ in 0..[0, 1, 1, 2, 2, 3][dice.below(6)].min(here.len()) {
-                here.swap_remove(dice.below(here.len()));
+            for _ in 0..[0, 1, 1, 2, 2, 3][random.below(6)].min(here.len()) {
+                here.swap_remove(random.below(here.len()));
             }
             let fits = |i: usize| {
                 let kind = self.ground.items[i].0;
@@ -159,10 +159,10 @@ impl<'a> Exchange<'a> {
                 .filter(gone)
                 .filter(|i| !here.contains(i) && !taken.contains(i) && fits(*i))
                 .collect();
-            let most = room * (FULLEST.0 + (FULLEST.1 - FULLEST.0) * dice.unit());
+            let most = room * (FULLEST.0 + (FULLEST.1 - FULLEST.0) * random.unit());
             let mut area: f64 = here.iter().map(|&i| self.area_of(i)).sum();
             while !pool.is_empty() {
-                let i = pool.swap_remove(dice.below(pool.len()));
+                let i = pool.swap_remove(random.below(pool.len()));
                 if area + self.area_of(i) <= most {
                     area += self.area_of(i);
                     here.push(i);

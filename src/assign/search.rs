@@ -2,7 +2,7 @@
 
 use super::bins::Ground;
 use super::exchange::exchange;
-use super::trade::{Dice, Lane, State};
+use super::trade::{Lane, Random, State};
 use crate::nest::{Params, Placement, Problem};
 use crate::run::{Phase, Run, Stop};
 use rayon::prelude::*;
@@ -63,7 +63,7 @@ fn search(ground: &Ground, params: &Params, run: &Run<'_>, most: usize) -> Vec<A
     }
     let lanes = if run.is_by_effort() { params.lanes } else { rayon::current_num_threads() };
     let mut lanes: Vec<Lane<'_>> =
-        (0..lanes.max(1)).map(|k| Lane::new(ground, Dice::new(run.seed(), k as u64))).collect();
+        (0..lanes.max(1)).map(|k| Lane::new(ground, Random::new(run.seed(), k as u64))).collect();
     lanes.par_iter_mut().for_each(|lane| {
         let mut done = 0_u32;
         loop {

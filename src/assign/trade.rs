@@ -14,11 +14,11 @@ const HOT: f64 = 0.25;
 const KEPT: usize = 3;
 
 /// A seeded stream of random numbers, the same on every machine.
-pub(super) struct Dice(Pcg64Mcg);
+pub(super) struct Random(Pcg64Mcg);
 
-impl Dice {
-    pub fn new(seed: u64, lane: u64) -> Dice {
-        Dice(Pcg64Mcg::seed_from_u64(
+impl Random {
+    pub fn new(seed: u64, lane: u64) -> Random {
+        Random(Pcg64Mcg::seed_from_u64(
             seed.wrapping_mul(0x9e37_79b9_7f4a_7c15) ^ lane.wrapping_mul(0xc2b2_ae3d_27d4_eb4f),
         ))
     }
@@ -82,10 +82,10 @@ impl State {
     }
 }
 
-/// A lane with its own dice.
+/// A lane with its own random.
 pub(super) struct Lane<'a> {
     ground: &'a Ground,
-    dice: Dice,
+    random: Random,
     now: State,
     masks: Vec<Mask>,
     best: Vec<State>,
@@ -94,7 +94,7 @@ pub(super) struct Lane<'a> {
 
 impl<'a> Lane<'a> {
     /// Nothing on any offcut.
-    pub fn new(ground: &'a Ground, dice: Dice) -> Lane<'a> {
+    pub fn new(ground: &'a Ground, random: Random) -> Lane<'a> {
         let mut now =
             State { bins: vec![Vec::new(); ground.bins.len()], new_cloth: 0.0, cost: 0.0 };
         now.measure(ground);
@@ -102,7 +102,7 @@ impl<'a> Lane<'a> {
         let masks = ground.bins.iter().map(|b| b.empty.clone()).collect();
         Lane {
             ground,
-            dice,
+            random,
             now,
             masks,
             best: Vec::new(),
@@ -119,10 +119,10 @@ impl<'a> Lane<'a> {
     /// gone.
     pub fn refill(&mut self, share: f64) {
         let ground = self.ground;
-        let count = [1, 1, 1, 2, 2, 3][self.dice.below(6)].min(ground.bins.len());
+        let count = [1, 1, 1, 2, 2, 3][self.random.below(6)].min(ground.bins.len());
         let mut chosen: Vec<usize> = Vec::new();
         while chosen.len() < count {
-            let b = self.dice.below(ground.bins.len());
+            let b = self.random.below(ground.bins.len());
             if !chosen.contains(&b) {
                 chosen.push(b);
             }
@@ -132,11 +132,11 @@ impl<'a> Lane<'a> {
         let mut next = self.now.clone();
         let mut masks: Vec<Mask> = Vec::new();
         for &b in &chosen {
-            let keep = if self.dice.unit() < 0.6 { 0.0 } else { 0.5 };
+            let keep = if self.random.unit() < 0.6 { 0.0 } else { 0.5 };
             let spots = std::mem::take(&mut next.bins[b]);
             let mut mask = ground.bins[b].empty.clone();
             for spot in spots {
-                if self.dice.unit() < keep {
+                if self.random.unit() < keep {
                     mask.take(
                         &ground.kinds[ground.items[spot.item].0].stances[usize::from(spot.stance)]
                             .cover,
@@ -155,7 +155,7 @@ impl<'a> Lane<'a> {
         }
         next.measure(ground);
         let heat = HOT * self.mean * (1.0 - share).max(0.0) * (1.0 - share).max(0.0);
-        let draw = self.dice.unit().max(1e-12);
+        let draw = self.random.unit().max(1e-12);
         if next.value() >= self.now.value() + heat * libm::log(draw) {
             self.now = next;
             for (k, &b) in chosen.iter().enumerate() {
@@ -168,12 +168,13 @@ impl<'a> Lane<'a> {
     /// Items on no offcut in the order they are tried.
     fn pool(&mut self, placed: &[bool]) -> Vec<(f64, usize)> {
         let ground = self.ground;
-        let noise = [0.0, 0.2, 0.5, 1.5][self.dice.below(4)];
+        let noise = [0.0, 0.2, 0.5, 1.5][self.random.below(4)];
         let mut pool: Vec<(f64, usize)> = Vec::new();
         for (i, item) in ground.items.iter().enumerate() {
             if !placed[i] {
                 pool.push((
-                    ground.kinds[item.0].weight * libm::exp(noise * (self.dice.unit() * 2.0 - 1.0)),
+                    ground.kinds[item.0].weight
+                        * libm::exp(noise * (self.random.unit() * 2.0 - 1.0)),
                     i,
                 ));
             }
@@ -191,8 +192,8 @@ impl<'a> Lane<'a> {
         spots: &mut Vec<Spot>,
     ) {
         let ground = self.ground;
-        let (right, top) = (self.dice.unit() < 0.5, self.dice.unit() < 0.5);
-        let any_stance = self.dice.unit() < 0.3;
+        let (right, top) = (self.random.unit() < 0.5, self.random.unit() < 0.5);
+        let any_stance = self.random.unit() < 0.3;
         let mut failed = vec![false; ground.kinds.len()];
         // How far each stance has looked: the offcut only gets fuller.
         let mut looked = ground.bins[b].blind.clone();
@@ -203,7 +204,7 @@ impl<'a> Lane<'a> {
             }
             let mut found: Option<(i32, u16, (i32, i32))> = None;
             let fits = &ground.bins[b].fits[kind];
-            let first = if any_stance { self.dice.below(fits.len().max(1)) } else { 0 };
+            let first = if any_stance { self.random.below(fits.len().max(1)) } else { 0 };
             for k in 0..fits.len() {
                 let k = (first + k) % fits.len();
                 let (s, step) = (fits[k], &mut looked[kind][k][usize::from(right)]);

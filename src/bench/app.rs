@@ -35,7 +35,8 @@ pub struct App {
     stock: Arc<StockSeen>,
 }
 
-/// Through which door a request came.
+/// Through which door a request came: what a second device may not change is refused by having no
+/// way to it (`router_to_look`).
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Device {
     /// This computer's own.

@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use warpwise::fault::{Fault, Faults};
 use warpwise::manifest::{self, Manifest};
 use warpwise::plan::LARGEST_FILE;
+use warpwise::workshop::write_whole;
 
 /// Reads a plan's text: an ordinary file in UTF-8, not larger than a plan may be.
 pub fn read_plan(path: &Path) -> Result<String, Failure> {
@@ -123,15 +124,7 @@ pub fn can_write_into(dir: &Path) -> Result<(), Failure> {
 
 /// Writes one file, whole or not at all.
 pub fn write_file(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
-    let refused = |e: io::Error| Failure::machine(&path.display().to_string(), &e);
-    let folder = path.parent().filter(|f| !f.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let mut file = beside(folder).map_err(refused)?;
-    if let Ok(there) = std::fs::metadata(path) {
-        file.as_file().set_permissions(there.permissions()).map_err(refused)?;
-    }
-    file.write_all(bytes).and_then(|()| file.as_file().sync_all()).map_err(refused)?;
-    file.persist(path).map_err(|e| refused(e.error))?;
-    Ok(())
+    write_whole(path, bytes).map_err(Failure::Machine)
 }
 
 /// Tries whether a file could be written, and leaves nothing behind.

@@ -5,7 +5,8 @@
 //! looks. A half turn spoils neither in any weave. A quarter turn swaps warp and weft, which only a
 //! balanced cloth forgives. Turning a piece over (about its warp) shows the other face: harmless
 //! where both faces are alike, and to be refused where one face is mostly warp and the other mostly
-//! weft, because such a cloth also curls the other way.
+//! weft, because such a cloth also curls the other way. Of a twill a quarter turn and a turn over
+//! each reverse the line; both together keep it.
 
 use super::Cloth;
 use crate::units::degrees_0_360;

@@ -35,8 +35,10 @@ impl Laid {
             Weave::Unidirectional => Some(180.0),
             // Two layers of fibres at right angles: as a balanced weave.
             Weave::Biaxial45 => Some(90.0),
-            _ if self.balanced => Some(90.0),
-            _ => Some(180.0),
+            Weave::Plain | Weave::Twill22 | Weave::Twill44 if self.balanced => Some(90.0),
+            Weave::Twill21 | Weave::Twill31 | Weave::Satin if self.balanced => Some(90.0),
+            Weave::Plain | Weave::Twill22 | Weave::Twill44 => Some(180.0),
+            Weave::Twill21 | Weave::Twill31 | Weave::Satin => Some(180.0),
         }
     }
 

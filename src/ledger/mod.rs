@@ -1,7 +1,8 @@
 //! The ledger: an SQLite file of what lies in the workshop, every change of it, and which pieces
 //! are cut.
 //!
-//! Every change is one transaction with an entry in the history that can be taken back. Everything
+//! Every change, a booking too, is one transaction (`write.rs`, `Ledger::change`) with an entry in
+//! the history that can be taken back; it is on the disk when it returns (`open.rs`: `synchronous`). Everything
 //! in the ledger is a [`Record`]: a named thing with its facts as JSON; the history keeps what each
 //! was before and after. Records, entries and states carry hashes, the last three good states lie
 //! beside the file, and nothing is changed while anything in it is not as it was written.

@@ -211,8 +211,8 @@ impl From<Fault> for Stop {
 }
 
 impl Ledger {
-    /// Runs a change as one transaction; `what` names it in the history. Nothing of it stays if it
-    /// fails.
+    /// Runs a change as one transaction; `what` names it in the history. It is durable once this
+    /// returns, and nothing of it stays if it fails.
     pub(super) fn change<T>(
         &mut self,
         now: &Moment,

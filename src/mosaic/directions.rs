@@ -1,7 +1,7 @@
 //! Directions for the patches: neighbours far enough apart, all directions alike often, none
 //! gathered in one place.
 
-use super::dice::Dice;
+use super::random::Random;
 use crate::geometry::Point;
 use crate::geometry::point;
 
@@ -110,7 +110,7 @@ pub fn directions(
     seed: u64,
 ) -> Option<Vec<f64>> {
     let n = places.len();
-    let mut dice = Dice::new(seed, 0x5eed);
+    let mut random = Random::new(seed, 0x5eed);
     let beside = beside(n, seams);
     // A little more than asked for leaves room to turn a patch on its offcut.
     let wish = (least * 1.12).min(modulo / 4.0 - 0.25).max(least);
@@ -128,27 +128,27 @@ pub fn directions(
     let kept = |d: &[f64]| seams.iter().all(|&[a, b]| difference(d[a], d[b], modulo) >= least);
     let mut best: Option<(f64, Vec<f64>)> = None;
     for _ in 0..4 {
-        let mut d: Vec<f64> = (0..n).map(|_| dice.unit() * modulo).collect();
+        let mut d: Vec<f64> = (0..n).map(|_| random.unit() * modulo).collect();
         let mut look = pleasing(&d);
         let tries = (TRIES * n).min(120_000);
         for turn in 0..tries {
             let heat = 0.05 * (1.0 - turn as f64 / tries as f64);
-            let mut i = dice.below(n);
-            if dice.unit() < 0.5 {
+            let mut i = random.below(n);
+            if random.unit() < 0.5 {
                 // Where something is wrong, look there more often.
-                i = (0..4).map(|_| dice.below(n)).find(|&k| short(&d, k) > 0.0).unwrap_or(i);
+                i = (0..4).map(|_| random.below(n)).find(|&k| short(&d, k) > 0.0).unwrap_or(i);
             }
             let (old, before) = (d[i], short(&d, i));
-            d[i] = if dice.unit() < 0.5 {
-                dice.unit() * modulo
+            d[i] = if random.unit() < 0.5 {
+                random.unit() * modulo
             } else {
-                (old + dice.between(-6.0, 6.0)).rem_euclid(modulo)
+                (old + random.between(-6.0, 6.0)).rem_euclid(modulo)
             };
             let after = short(&d, i);
             // The mix costs as much as all patches together: for many it is looked at now and then.
             let new_look = if n <= 80 || turn % 16 == 0 { pleasing(&d) } else { look };
             let change = 8.0 * (after - before) + 0.5 * (new_look - look);
-            if change <= 0.0 || dice.unit() < libm::exp(-change / heat.max(1e-9)) {
+            if change <= 0.0 || random.unit() < libm::exp(-change / heat.max(1e-9)) {
                 look = new_look;
             } else {
                 d[i] = old;

@@ -1,9 +1,9 @@
 //! The target divided into patches.
 
 use super::diagram::stretches;
-use super::dice::Dice;
 use super::grow;
 use super::order::{growths, junctions, ranks};
+use super::random::Random;
 use super::relax::{Wanted, centroid, relax};
 use crate::fault::Fault;
 use crate::geometry::{Point, Region};
@@ -68,10 +68,10 @@ pub fn divide(brief: &Brief, mean: f64) -> Result<Division, Fault> {
     }
     let wanted = Wanted { target: &brief.target, size: brief.size, seam: 2.0 * brief.lap };
     for attempt in 0..TRIES {
-        let mut dice = Dice::new(brief.seed, attempt);
+        let mut random = Random::new(brief.seed, attempt);
         // Now and then one more or one less: some shapes do not take a number well.
         let count = (count as u64 + attempt % 3).saturating_sub(attempt % 2).max(2) as usize;
-        let (_, cells, wrong) = relax(&wanted, count, &mut dice);
+        let (_, cells, wrong) = relax(&wanted, count, &mut random);
         if wrong > 0.0 {
             continue;
         }
@@ -80,7 +80,7 @@ pub fn divide(brief: &Brief, mean: f64) -> Result<Division, Fault> {
         };
         let junctions = junctions(&cells, &brief.target);
         for _ in 0..ORDERS {
-            let rank = ranks(cells.len(), &junctions, &mut dice);
+            let rank = ranks(cells.len(), &junctions, &mut random);
             let Some(patches) =
                 grow::patches(&cells, &brief.target, &rank, brief.lap, &growths(&junctions, &rank))
             else {

@@ -6,12 +6,12 @@
 //! nothing of cloth or files.
 
 mod diagram;
-mod dice;
 mod directions;
 mod divide;
 mod grow;
 mod order;
 mod pack;
+mod random;
 mod relax;
 mod whole;
 

@@ -6,7 +6,7 @@
 //! the sharper of the two, so the order is searched for the least of that.
 
 use super::diagram::Cell;
-use super::dice::Dice;
+use super::random::Random;
 use super::relax::corner;
 use crate::geometry::{Region, clip::contains};
 use std::collections::BTreeMap;
@@ -68,10 +68,10 @@ pub(super) fn growths(junctions: &[Junction], rank: &[usize]) -> BTreeMap<(usize
 }
 
 /// A rank for every cell.
-pub(super) fn ranks(cells: usize, junctions: &[Junction], dice: &mut Dice) -> Vec<usize> {
+pub(super) fn ranks(cells: usize, junctions: &[Junction], random: &mut Random) -> Vec<usize> {
     let mut rank: Vec<usize> = (0..cells).collect();
     for i in (1..cells).rev() {
-        rank.swap(i, dice.below(i + 1));
+        rank.swap(i, random.below(i + 1));
     }
     let mut at: Vec<Vec<usize>> = vec![Vec::new(); cells];
     for (k, j) in junctions.iter().enumerate() {
@@ -81,7 +81,7 @@ pub(super) fn ranks(cells: usize, junctions: &[Junction], dice: &mut Dice) -> Ve
         which.iter().map(|&k| last_growth(&junctions[k], rank).2 - 1.0).map(|e| e + e * e).sum()
     };
     for _ in 0..TRIES * cells {
-        let (a, b) = (dice.below(cells), dice.below(cells));
+        let (a, b) = (random.below(cells), random.below(cells));
         let mut which: Vec<usize> = at[a].iter().chain(&at[b]).copied().collect();
         which.sort_unstable();
         which.dedup();

@@ -4,7 +4,7 @@
 //! filled one is worth. What it leaves is tried again at a lower price, on what is left of the
 //! opened offcuts and on the others.
 
-use super::dice::Dice;
+use super::random::Random;
 use crate::assign::assign;
 use crate::fault::Faults;
 use crate::geometry::boolean::union;
@@ -236,13 +236,13 @@ impl<'a> Packing<'a> {
     /// The patches of a few opened offcuts, the badly filled rather than the well filled, on others
     /// that cost less.
     fn exchange(&mut self, turn: u64, stop: Stop) -> Result<(), Faults> {
-        let mut dice = Dice::new(self.run.seed(), 0xe8c4 + turn);
+        let mut random = Random::new(self.run.seed(), 0xe8c4 + turn);
         let mut order: Vec<(f64, usize)> = (0..self.offcuts.len())
             .filter(|&k| self.opened(k))
-            .map(|k| (self.fill(k) + dice.between(0.0, 0.4), k))
+            .map(|k| (self.fill(k) + random.between(0.0, 0.4), k))
             .collect();
         order.sort_by(|a, b| a.0.total_cmp(&b.0));
-        let group: Vec<usize> = order.iter().take(2 + dice.below(3)).map(|o| o.1).collect();
+        let group: Vec<usize> = order.iter().take(2 + random.below(3)).map(|o| o.1).collect();
         let which: Vec<usize> = self
             .packed
             .placements
@@ -251,7 +251,7 @@ impl<'a> Packing<'a> {
             .map(|p| p.shape)
             .collect();
         let need: f64 = which.iter().map(|&i| self.patches[i].region.area()).sum();
-        let Some(others) = self.cheaper(&group, need, &mut dice) else {
+        let Some(others) = self.cheaper(&group, need, &mut random) else {
             return Ok(());
         };
         let shapes = which.iter().map(|&i| straight(&self.patches[i])).collect();
@@ -282,18 +282,18 @@ impl<'a> Packing<'a> {
 
     /// Offcuts that cost less than those of the group in all, at random, of which `need` mm² fills
     /// a share that can be hoped for.
-    fn cheaper(&self, group: &[usize], need: f64, dice: &mut Dice) -> Option<Vec<usize>> {
+    fn cheaper(&self, group: &[usize], need: f64, random: &mut Random) -> Option<Vec<usize>> {
         let now: f64 = group.iter().map(|&k| self.dear[k]).sum();
         let had: f64 = group.iter().map(|&k| self.area[k]).sum();
-        let share = (need / had + dice.between(0.0, BETTER)).min(HOPED);
+        let share = (need / had + random.between(0.0, BETTER)).min(HOPED);
         let mut pool: Vec<usize> =
             (0..self.offcuts.len()).filter(|k| group.contains(k) || !self.opened(*k)).collect();
         let mut best: Option<(f64, Vec<usize>)> = None;
         for _ in 0..DRAWS {
             for i in (1..pool.len()).rev() {
-                pool.swap(i, dice.below(i + 1));
+                pool.swap(i, random.below(i + 1));
             }
-            if dice.unit() < 0.5 {
+            if random.unit() < 0.5 {
                 pool.sort_by_key(|k| !group.contains(k));
             }
             let (mut sum, mut cost, mut set) = (0.0, 0.0, Vec::new());

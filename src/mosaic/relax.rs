@@ -7,7 +7,7 @@
 //! nothing is wrong, so that what chance made irregular stays so.
 
 use super::diagram::{Cell, HalfPlane, Site, cell, stretches};
-use super::dice::Dice;
+use super::random::Random;
 use crate::geometry::clip::contains;
 use crate::geometry::{Bounds, Point, Region, Ring, point, ring_area, ring_contains};
 
@@ -38,18 +38,18 @@ pub(super) struct Wanted<'a> {
 pub(super) fn relax(
     wanted: &Wanted<'_>,
     count: usize,
-    dice: &mut Dice,
+    random: &mut Random,
 ) -> (Vec<Site>, Vec<Cell>, f64) {
     let b = wanted.target.bounds().unwrap_or(Bounds { min: point(0.0, 0.0), max: point(0.0, 0.0) });
     let margin = point(wanted.size[1], wanted.size[1]) * 4.0;
     let world = Bounds { min: b.min - margin, max: b.max + margin };
     let mean = (wanted.target.area() / count.max(1) as f64).sqrt();
-    let mut sites = scattered(wanted.target, b, count, mean, dice);
+    let mut sites = scattered(wanted.target, b, count, mean, random);
     let mut cells: Vec<Cell> = (0..sites.len()).map(|i| cell(i, &sites, world)).collect();
     for (site, c) in sites.iter_mut().zip(&cells) {
         let ring = clipped(&wanted.target.outline, c);
         site.at = site.at + (centroid(&ring) - site.at) * 0.6;
-        site.weight = dice.between(-0.12, 0.12) * mean * mean;
+        site.weight = random.between(-0.12, 0.12) * mean * mean;
     }
     cells = (0..sites.len()).map(|i| cell(i, &sites, world)).collect();
     let mut wrong: Vec<f64> = cells.iter().map(|c| fault(c, wanted)).collect();
@@ -59,17 +59,18 @@ pub(super) fn relax(
         if bad.is_empty() {
             break;
         }
-        let mut i = bad[dice.below(bad.len())];
-        if dice.unit() < 0.5 {
+        let mut i = bad[random.below(bad.len())];
+        if random.unit() < 0.5 {
             let beside: Vec<usize> = cells[i].across.iter().flatten().copied().collect();
-            i = beside.get(dice.below(beside.len())).copied().unwrap_or(i);
+            i = beside.get(random.below(beside.len())).copied().unwrap_or(i);
         }
         let before = sites[i];
-        let step = mean * 0.25 * dice.unit() * dice.unit() + 0.5;
-        if dice.unit() < 0.75 {
-            sites[i].at = before.at + point(dice.between(-step, step), dice.between(-step, step));
+        let step = mean * 0.25 * random.unit() * random.unit() + 0.5;
+        if random.unit() < 0.75 {
+            sites[i].at =
+                before.at + point(random.between(-step, step), random.between(-step, step));
         } else {
-            sites[i].weight = before.weight + dice.between(-step, step) * mean * 0.5;
+            sites[i].weight = before.weight + random.between(-step, step) * mean * 0.5;
         }
         let reach = AROUND * mean;
         let touched: Vec<usize> =
@@ -87,7 +88,7 @@ pub(super) fn relax(
             .collect();
         let change: f64 = new.iter().map(|(j, _, f)| f - wrong[*j]).sum();
         let heat = 0.04 * (1.0 - turn as f64 / tries as f64);
-        if change <= 0.0 || dice.unit() < libm::exp(-change / heat.max(1e-9)) {
+        if change <= 0.0 || random.unit() < libm::exp(-change / heat.max(1e-9)) {
             for (j, c, f) in new {
                 cells[j] = c;
                 wrong[j] = f;
@@ -101,13 +102,19 @@ pub(super) fn relax(
 }
 
 /// Sites in the target, each the best of a few at random: the one farthest from the others.
-fn scattered(target: &Region, b: Bounds, count: usize, mean: f64, dice: &mut Dice) -> Vec<Site> {
+fn scattered(
+    target: &Region,
+    b: Bounds,
+    count: usize,
+    mean: f64,
+    random: &mut Random,
+) -> Vec<Site> {
     let mut sites: Vec<Site> = Vec::new();
     for _ in 0..count {
         let mut best: Option<(f64, Point)> = None;
         let mut looks = 0;
         for _ in 0..400 {
-            let p = point(dice.between(b.min.x, b.max.x), dice.between(b.min.y, b.max.y));
+            let p = point(random.between(b.min.x, b.max.x), random.between(b.min.y, b.max.y));
             if !contains(target, p) {
                 continue;
             }

@@ -5,10 +5,10 @@
 //! is the sum of its neighbours' tables, each laid where the neighbour is and times the pair's
 //! weight.
 
-use super::dice::Dice;
-use super::fits::{Store, Turned};
 use super::layout::{Layout, Spot};
+use super::nofit_cache::{NoFitCache, Turned};
 use super::overlap::size_of;
+use super::random::Random;
 use super::setup::Setup;
 use super::window::Window;
 use std::collections::BTreeSet;
@@ -91,7 +91,7 @@ struct Piece {
 #[derive(Debug)]
 pub(super) struct Board<'a> {
     setup: &'a Setup,
-    store: &'a Store,
+    cache: &'a NoFitCache,
     step: f64,
     /// Sides of the strip in steps.
     sides: (i32, i32),
@@ -105,14 +105,14 @@ impl<'a> Board<'a> {
     /// too dear.
     pub fn new(
         setup: &'a Setup,
-        store: &'a Store,
+        cache: &'a NoFitCache,
         window: &Window,
         layout: &mut Layout,
     ) -> Option<Board<'a>> {
         let step = setup.lattice?.step();
-        let frame = setup.rooms[0].frame;
-        let plain = setup.rooms.len() == 1
-            && setup.rooms[0].blocks.is_empty()
+        let frame = setup.bins[0].frame;
+        let plain = setup.bins.len() == 1
+            && setup.bins[0].blocks.is_empty()
             && setup.segment.is_none()
             && window.is_whole();
         if !plain || setup.overflow() || layout.length % step != 0.0 {
@@ -141,7 +141,7 @@ impl<'a> Board<'a> {
         if a_move > DEAREST || turned.len() * turned.len() * table > MOST {
             return None;
         }
-        let mut board = Board { setup, store, step, sides, pieces: Vec::new(), costs: Vec::new() };
+        let mut board = Board { setup, cache, step, sides, pieces: Vec::new(), costs: Vec::new() };
         for &i in &window.movers {
             let spot = &mut layout.spots[i];
             let s = &setup.kind(i).stances[usize::from(spot.stance)];
@@ -173,9 +173,9 @@ impl<'a> Board<'a> {
 
     fn spot(&self, item: usize, stance: u16, corner: (i32, i32)) -> Spot {
         let min = self.setup.kind(item).stances[usize::from(stance)].tight.min;
-        let wall = self.setup.rooms[0].frame.min;
+        let wall = self.setup.bins[0].frame.min;
         let at = |c: i32, min: i64, wall: i64| f64::from(c) * self.step + (wall - min) as f64;
-        Spot { room: 0, stance, x: at(corner.0, min.x, wall.x), y: at(corner.1, min.y, wall.y) }
+        Spot { bin: 0, stance, x: at(corner.0, min.x, wall.x), y: at(corner.1, min.y, wall.y) }
     }
 
     /// A place of least cost for a mover, any of equal ones, if it costs less than `present`.
@@ -186,7 +186,7 @@ impl<'a> Board<'a> {
         item: usize,
         weights: &[f32],
         present: f64,
-        dice: &mut Dice,
+        random: &mut Random,
         evaluations: &mut u64,
     ) -> Option<Spot> {
         let kind = self.setup.kind(item);
@@ -203,7 +203,7 @@ impl<'a> Board<'a> {
             costs.clear();
             costs.resize((wide * high) as usize, 0.0);
             for (j, p) in self.pieces.iter().enumerate().filter(|p| p.0 != k) {
-                let depths = self.store.depths(self.setup, p.turned, (s.base, s.quarter));
+                let depths = self.cache.depths(self.setup, p.turned, (s.base, s.quarter));
                 depths.add(
                     &mut costs,
                     wide,
@@ -219,7 +219,7 @@ impl<'a> Board<'a> {
             }
             for (at, _) in costs.iter().enumerate().filter(|c| *c.1 <= best * (1.0 + SAME)) {
                 equals += 1;
-                if dice.below(equals) == 0 {
+                if random.below(equals) == 0 {
                     found = Some((stance, (at as i32 % wide, at as i32 / wide)));
                 }
             }
@@ -238,7 +238,7 @@ impl<'a> Board<'a> {
         let mine = &self.pieces[k];
         for (j, p) in self.pieces.iter().enumerate().filter(|p| p.0 != k) {
             let (x, y) = (mine.corner.0 - p.corner.0, mine.corner.1 - p.corner.1);
-            let depth = self.store.depths(self.setup, p.turned, mine.turned).at(x, y);
+            let depth = self.cache.depths(self.setup, p.turned, mine.turned).at(x, y);
             if depth > 0.0 {
                 each(j, f64::from(depth) * mine.size * p.size);
             }
@@ -282,7 +282,7 @@ mod tests {
     fn layout(setup: &Setup, corners: &[(f64, f64)], length: f64) -> Layout {
         let spot = |(i, &(x, y)): (usize, &(f64, f64))| {
             let min = setup.kind(i).stances[0].tight.min;
-            Spot { room: 0, stance: 0, x: 1e4 * x - min.x as f64, y: 1e4 * y - min.y as f64 }
+            Spot { bin: 0, stance: 0, x: 1e4 * x - min.x as f64, y: 1e4 * y - min.y as f64 }
         };
         Layout {
             spots: corners.iter().enumerate().map(spot).collect(),
@@ -299,24 +299,26 @@ mod tests {
     /// the middle. The L of 3 by 2 turns round to close a box of 4 by 2 with its twin.
     #[test]
     fn the_only_free_place_is_found() {
-        let store = Store::new(1 << 28);
+        let cache = NoFitCache::new(1 << 28);
         let plates = setup(&[(PLATE, &[0.0], 3)], 2.0, 0.0);
         let mut tight = layout(&plates, &[(0.0, 0.0), (6.0, 0.0), (0.2, 0.0)], 9.0);
-        let mut board = Board::new(&plates, &store, &Window::whole(&plates), &mut tight).unwrap();
-        let (mut dice, mut evaluations) = (Dice::new(1, 0), 0);
-        tight.spots[2] = board.relocate(2, 2, &[1.0; 3], 1e9, &mut dice, &mut evaluations).unwrap();
+        let mut board = Board::new(&plates, &cache, &Window::whole(&plates), &mut tight).unwrap();
+        let (mut random, mut evaluations) = (Random::new(1, 0), 0);
+        tight.spots[2] =
+            board.relocate(2, 2, &[1.0; 3], 1e9, &mut random, &mut evaluations).unwrap();
         assert_eq!(tight.tight(&plates, 2).min, vertex(30_000, 0));
         board.overlaps(2, |j, o| panic!("{o} µm on {j}"));
 
-        let store = Store::new(1 << 28);
+        let cache = NoFitCache::new(1 << 28);
         let twins = setup(&[(L, &QUARTERS, 2)], 2.0, 0.0);
         let mut tight = layout(&twins, &[(0.0, 0.0), (0.0, 0.0)], 4.0);
-        let mut board = Board::new(&twins, &store, &Window::whole(&twins), &mut tight).unwrap();
-        tight.spots[1] = board.relocate(1, 1, &[1.0; 2], 1e9, &mut dice, &mut evaluations).unwrap();
+        let mut board = Board::new(&twins, &cache, &Window::whole(&twins), &mut tight).unwrap();
+        tight.spots[1] =
+            board.relocate(1, 1, &[1.0; 2], 1e9, &mut random, &mut evaluations).unwrap();
         assert_eq!(tight.tight(&twins, 1).min, vertex(10_000, 0));
         assert_eq!(tight.stance(&twins, 1).pose.turn, 180.0);
         assert!(
-            board.relocate(1, 1, &[1.0; 2], 0.0, &mut dice, &mut evaluations).is_none(),
+            board.relocate(1, 1, &[1.0; 2], 0.0, &mut random, &mut evaluations).is_none(),
             "nothing is better than a free place"
         );
     }
@@ -325,16 +327,16 @@ mod tests {
     /// the ends are clear of it.
     #[test]
     fn equal_places_are_equally_likely() {
-        let store = Store::new(1 << 28);
+        let cache = NoFitCache::new(1 << 28);
         let plates = setup(&[(PLATE, &[0.0], 2)], 2.0, 0.0);
-        let (mut dice, mut evaluations) = (Dice::new(1, 0), 0);
+        let (mut random, mut evaluations) = (Random::new(1, 0), 0);
         let mut seen = [0; 7];
         for _ in 0..1000 {
             let mut tight = layout(&plates, &[(3.0, 0.0), (3.0, 0.0)], 9.0);
             let mut board =
-                Board::new(&plates, &store, &Window::whole(&plates), &mut tight).unwrap();
+                Board::new(&plates, &cache, &Window::whole(&plates), &mut tight).unwrap();
             tight.spots[1] =
-                board.relocate(1, 1, &[1.0; 2], 1e9, &mut dice, &mut evaluations).unwrap();
+                board.relocate(1, 1, &[1.0; 2], 1e9, &mut random, &mut evaluations).unwrap();
             seen[(tight.tight(&plates, 1).min.x / 10_000) as usize] += 1;
         }
         assert_eq!(seen[0] + seen[6], 1000, "{seen:?}");
@@ -346,10 +348,10 @@ mod tests {
     #[test]
     fn depths_are_distances_out_of_each_other() {
         let deep = |gap: f64, apart: f64| {
-            let store = Store::new(1 << 28);
+            let cache = NoFitCache::new(1 << 28);
             let plates = setup(&[(PLATE, &[0.0], 2)], 2.0, gap);
             let mut tight = layout(&plates, &[(0.0, 0.0), (apart, 0.0)], 9.0);
-            let board = Board::new(&plates, &store, &Window::whole(&plates), &mut tight).unwrap();
+            let board = Board::new(&plates, &cache, &Window::whole(&plates), &mut tight).unwrap();
             let mut depth = 0.0;
             board.overlaps(0, |_, o| depth = o);
             depth
@@ -363,10 +365,10 @@ mod tests {
 
     #[test]
     fn what_need_not_lie_on_the_lattice_has_no_board() {
-        let store = Store::new(1 << 28);
+        let cache = NoFitCache::new(1 << 28);
         let board = |setup: &Setup, length: f64| {
             let mut tight = layout(setup, &[(0.0, 0.0), (3.0, 0.0)], length);
-            Board::new(setup, &store, &Window::whole(setup), &mut tight).is_some()
+            Board::new(setup, &cache, &Window::whole(setup), &mut tight).is_some()
         };
         let plates = setup(&[(PLATE, &[0.0], 2)], 2.0, 0.0);
         assert!(board(&plates, 6.0));

@@ -66,8 +66,8 @@ fn may_go_into_a_fixed_stock(shape: &Shape, problem: &Problem) -> bool {
         Extent::Open { .. } => None,
     });
     let boxes = extents(shape);
-    fixed.into_iter().any(|room| {
-        let takes = |e: &(f64, f64)| e.0 <= room.width() + 1e-3 && e.1 <= room.height() + 1e-3;
+    fixed.into_iter().any(|bin| {
+        let takes = |e: &(f64, f64)| e.0 <= bin.width() + 1e-3 && e.1 <= bin.height() + 1e-3;
         boxes.iter().any(takes)
     })
 }

@@ -6,9 +6,9 @@
 //! change. (After Li and Milenkovic 1995.)
 
 use super::convex::{Frame, difference_sum, edges, offset};
-use super::fits::{clearance, reach};
 use super::land::turned;
 use super::layout::Layout;
+use super::nofit_cache::{clearance, reach};
 use super::setup::{ENDLESS, Setup};
 use super::window::Window;
 use microlp::{ComparisonOp, OptimizationDirection, Problem, Variable};
@@ -141,8 +141,8 @@ fn step(
     for &i in &window.movers {
         let spot = layout.spots[i];
         let tight = layout.stance(setup, i).tight;
-        let frame = setup.rooms[usize::from(spot.room)].frame;
-        let on_strip = usize::from(spot.room) == strip;
+        let frame = setup.bins[usize::from(spot.bin)].frame;
+        let on_strip = usize::from(spot.bin) == strip;
         let low_x = if on_strip { window.low.max(0.0) } else { frame.min.x as f64 };
         let span = |low: f64, high: f64, at: f64| {
             (((low - at) / trust).clamp(-1.0, 0.0), ((high - at) / trust).clamp(0.0, 1.0))
@@ -177,7 +177,7 @@ fn step(
     for a in 0..window.movers.len() {
         for b in a + 1..bodies.len() {
             let (i, j) = (bodies[a].0, bodies[b].0);
-            if layout.spots[i].room == layout.spots[j].room {
+            if layout.spots[i].bin == layout.spots[j].bin {
                 let cushion = if pairs.is_some_and(|p| p.contains(&(i.min(j), i.max(j)))) {
                     1.0
                 } else {
@@ -255,7 +255,7 @@ fn keep_off_blocks(
 ) {
     let Part::Mover(x, y) = a.1 else { return };
     let (ta, sa) = (turned(setup, layout, a.0), layout.spots[a.0]);
-    for block in &setup.rooms[usize::from(sa.room)].blocks {
+    for block in &setup.bins[usize::from(sa.bin)].blocks {
         let tb = (block.base, block.quarter);
         let d = (block.at.x as f64 - sa.x, block.at.y as f64 - sa.y);
         if !near(&reach(setup, ta, tb), d, trust) {
@@ -356,7 +356,7 @@ fn walls(
         .map(|i| (i, if all_right.contains(&i) { Part::Follows } else { Part::Fixed }))
         .collect();
     for &(i, part) in bodies.iter().chain(&others) {
-        if usize::from(layout.spots[i].room) != setup.strip() || setup.kind(i).may_cross {
+        if usize::from(layout.spots[i].bin) != setup.strip() || setup.kind(i).may_cross {
             continue;
         }
         let (x, tight) = (layout.spots[i].x, layout.stance(setup, i).tight);

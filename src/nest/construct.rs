@@ -7,8 +7,8 @@
 
 use super::convex::{Convex, Frame, Vertex, offset};
 use super::cover::{Cover, cover};
-use super::dice::Dice;
 use super::layout::{Layout, Spot};
+use super::random::Random;
 use super::setup::{ENDLESS, Setup};
 use std::collections::BTreeMap;
 
@@ -58,14 +58,14 @@ pub(super) fn in_rows(setup: &mut Setup) -> Layout {
 /// bench end may lie between any two rows. Returns those that fit only fixed stocks.
 fn rows(setup: &Setup, layout: &mut Layout, items: &[usize]) -> Vec<usize> {
     let strip = setup.strip();
-    let room = &setup.rooms[strip];
+    let bin = &setup.bins[strip];
     let apart = setup.most_clearance() + setup.most_clearance_of_blocks();
     let frame = |base: u32, quarter: u8| setup.bases[base as usize].frames[usize::from(quarter)];
     let mut is_new = vec![false; layout.spots.len()];
     items.iter().for_each(|&i| is_new[i] = true);
-    let blocks = room.blocks.iter().map(|b| frame(b.base, b.quarter).moved(b.at).max.x);
+    let blocks = bin.blocks.iter().map(|b| frame(b.base, b.quarter).moved(b.at).max.x);
     let lying = (0..layout.spots.len())
-        .filter(|&i| !is_new[i] && usize::from(layout.spots[i].room) == strip);
+        .filter(|&i| !is_new[i] && usize::from(layout.spots[i].bin) == strip);
     let lying = lying.map(|i| {
         let s = layout.stance(setup, i);
         frame(s.base, s.quarter)
@@ -89,20 +89,19 @@ fn rows(setup: &Setup, layout: &mut Layout, items: &[usize]) -> Vec<usize> {
         }
     }
     order.sort_by_key(|o| (std::cmp::Reverse(o.0), o.1));
-    let (mut next, mut up) = (end, room.frame.min.y);
+    let (mut next, mut up) = (end, bin.frame.min.y);
     for (_, item, shortest) in order {
         let stance = &setup.kind(item).stances[usize::from(shortest)];
         // The search's outline may reach a little beyond the true one.
         let (parts, tight) = (frame(stance.base, stance.quarter), stance.tight);
         let (low, high) = (parts.min.y.min(tight.min.y), parts.max.y.max(tight.max.y));
-        if up > room.frame.min.y && up + (high - low) > room.frame.max.y {
-            (end, up) = (next, room.frame.min.y);
+        if up > bin.frame.min.y && up + (high - low) > bin.frame.max.y {
+            (end, up) = (next, bin.frame.min.y);
         }
         // At the edge of the strip the true outline counts.
-        let y = if up > room.frame.min.y { up - low } else { up - tight.min.y };
+        let y = if up > bin.frame.min.y { up - low } else { up - tight.min.y };
         let x = end - parts.min.x.min(tight.min.x);
-        layout.spots[item] =
-            Spot { room: strip as u16, stance: shortest, x: x as f64, y: y as f64 };
+        layout.spots[item] = Spot { bin: strip as u16, stance: shortest, x: x as f64, y: y as f64 };
         up = y + high + apart;
         next = next.max(x + parts.max.x.max(tight.max.x) + apart);
     }
@@ -113,11 +112,11 @@ fn rows(setup: &Setup, layout: &mut Layout, items: &[usize]) -> Vec<usize> {
 /// place.
 pub(super) fn construct_anew(
     setup: &Setup,
-    dice: &mut Dice,
+    random: &mut Random,
     stop: &dyn Fn() -> bool,
 ) -> Option<Layout> {
     let sizes: Vec<f64> =
-        (0..setup.items.len()).map(|i| setup.kind(i).area * dice.between(0.5, 1.5)).collect();
+        (0..setup.items.len()).map(|i| setup.kind(i).area * random.between(0.5, 1.5)).collect();
     let (mut layout, homeless, _) = place_all(setup, &|i| sizes[i], stop, &|| false)?;
     layout.length = layout.measured(setup);
     Some(layout).filter(|_| homeless.is_empty())
@@ -163,11 +162,11 @@ struct Raster<'a> {
     /// Columns left of the stock and rows below it: the search's outlines may reach a little beyond
     /// the true ones, and must not meet there.
     around: i64,
-    /// Occupied cells by room: columns of `words` words.
-    rooms: Vec<Vec<u64>>,
+    /// Occupied cells by bin: columns of `words` words.
+    bins: Vec<Vec<u64>>,
     /// Covers by (base, quarter): as it tests, as it marks.
     covers: BTreeMap<(u32, u8), (Cover, Cover)>,
-    /// By (base, quarter, room): the first column not yet known to be full for it.
+    /// By (base, quarter, bin): the first column not yet known to be full for it.
     first: BTreeMap<(u32, u8, usize, bool), i64>,
 }
 
@@ -175,7 +174,7 @@ impl<'a> Raster<'a> {
     fn new(setup: &'a Setup) -> Raster<'a> {
         let n = setup.items.len();
         let across = CELLS_ACROSS.iter().find(|c| n <= c.0).map_or(12.0, |c| c.1);
-        let height = setup.rooms.iter().map(|r| r.frame.height()).max().unwrap_or(1).max(1);
+        let height = setup.bins.iter().map(|r| r.frame.height()).max().unwrap_or(1).max(1);
         let longest = setup.kinds.iter().map(|k| k.extent).fold(0.0, f64::max);
         let cell = ((setup.mean_area.sqrt() / across).max(longest / MOST_COLUMNS) as i64)
             .max(height / MOST_ROWS)
@@ -194,24 +193,24 @@ impl<'a> Raster<'a> {
             cell,
             words,
             around,
-            rooms: vec![Vec::new(); setup.rooms.len()],
+            bins: vec![Vec::new(); setup.bins.len()],
             covers: BTreeMap::new(),
             first: BTreeMap::new(),
         };
         let by = setup.most_clearance_of_blocks();
-        for (r, room) in setup.rooms.iter().enumerate() {
-            for block in &room.blocks {
+        for (r, bin) in setup.bins.iter().enumerate() {
+            for block in &bin.blocks {
                 let moved = |p: &Convex| -> Convex {
-                    p.iter().map(|v| v.plus(block.at).minus(room.frame.min)).collect()
+                    p.iter().map(|v| v.plus(block.at).minus(bin.frame.min)).collect()
                 };
                 let grown = |p: Convex| if by > 0 { offset(&p, by) } else { p };
                 let turned = &setup.bases[block.base as usize].turned[usize::from(block.quarter)];
                 let parts: Vec<Convex> = turned.iter().map(moved).map(grown).collect();
-                // Blocks may reach far outside the room: only what lies inside counts.
-                let columns = if room.frame.max.x == ENDLESS {
+                // Blocks may reach far outside the bin: only what lies inside counts.
+                let columns = if bin.frame.max.x == ENDLESS {
                     i64::MAX
                 } else {
-                    room.frame.width() / cell + 1 + around
+                    bin.frame.width() / cell + 1 + around
                 };
                 let cover =
                     cover(&parts, cell, (-around, columns), (-around, words as i64 * 64 - around));
@@ -236,19 +235,19 @@ impl<'a> Raster<'a> {
         });
     }
 
-    /// The place that ends furthest left in the most preferred room, over all stances; marked as
+    /// The place that ends furthest left in the most preferred bin, over all stances; marked as
     /// taken.
     fn place(&mut self, item: usize) -> Option<Spot> {
         let setup = self.setup;
         let kind = setup.kind(item);
-        for room in 0..setup.rooms.len() {
+        for bin in 0..setup.bins.len() {
             let mut best: Option<(i64, i64, i64, u16)> = None;
-            for &s in &kind.fits[room] {
+            for &s in &kind.fits[bin] {
                 let stance = &kind.stances[usize::from(s)];
                 self.ensure_cover(stance.base, stance.quarter, stance.tight.min);
                 let ends_before = best.map_or(i64::MAX, |b| b.0);
                 if let Some((cx, cy)) = self.find(
-                    room,
+                    bin,
                     stance.base,
                     stance.quarter,
                     stance.tight,
@@ -265,15 +264,15 @@ impl<'a> Raster<'a> {
                 let stance = &kind.stances[usize::from(s)];
                 let key = (stance.base, stance.quarter);
                 if let Some(both) = self.covers.remove(&key) {
-                    self.mark(room, &both.1, cx, cy);
+                    self.mark(bin, &both.1, cx, cy);
                     self.covers.insert(key, both);
                 }
                 if let Some((next, true)) = self
-                    .segment_for(room, kind.may_cross)
+                    .segment_for(bin, kind.may_cross)
                     .map(|s| self.overhang(cx, stance.tight, s))
                 {
                     self.mark(
-                        room,
+                        bin,
                         &Cover {
                             columns: vec![vec![(0, self.words as u32 * 64)]],
                             left: 0,
@@ -283,9 +282,9 @@ impl<'a> Raster<'a> {
                         0,
                     );
                 }
-                let at = setup.rooms[room].frame.min.minus(stance.tight.min);
+                let at = setup.bins[bin].frame.min.minus(stance.tight.min);
                 return Some(Spot {
-                    room: room as u16,
+                    bin: bin as u16,
                     stance: s,
                     x: (at.x + cx * self.cell) as f64,
                     y: (at.y + cy * self.cell) as f64,
@@ -298,22 +297,22 @@ impl<'a> Raster<'a> {
     /// First column and lowest row where the stance is free, ending before `ends_before` µm.
     fn find(
         &mut self,
-        room: usize,
+        bin: usize,
         base: u32,
         quarter: u8,
         tight: Frame,
         may_cross: bool,
         ends_before: i64,
     ) -> Option<(i64, i64)> {
-        let frame = self.setup.rooms[room].frame;
+        let frame = self.setup.bins[bin].frame;
         let last = if frame.max.x == ENDLESS {
             i64::MAX
         } else {
             (frame.width() - tight.width()) / self.cell
         };
         let top = (frame.height() - tight.height()) / self.cell;
-        let key = (base, quarter, room, may_cross);
-        let segment = self.segment_for(room, may_cross);
+        let key = (base, quarter, bin, may_cross);
+        let segment = self.segment_for(bin, may_cross);
         let cover = &self.covers.get(&(base, quarter))?.0;
         let mut cx = self.first.get(&key).copied().unwrap_or(0);
         let mut found = None;
@@ -325,13 +324,13 @@ impl<'a> Raster<'a> {
                 // A piece longer than the whole cells of a segment begins with it, and nothing may
                 // begin where it ends.
                 let (next, over) = self.overhang(cx, tight, s);
-                if ends > s || (ends > stride * self.cell && !(over && self.is_free(room, next))) {
+                if ends > s || (ends > stride * self.cell && !(over && self.is_free(bin, next))) {
                     cx = start + stride;
                     continue;
                 }
             }
             if let Some(cy) =
-                lowest_free(&self.rooms[room], self.words, cover, (cx, self.around), top)
+                lowest_free(&self.bins[bin], self.words, cover, (cx, self.around), top)
             {
                 found = Some((cx, cy));
                 break;
@@ -351,9 +350,9 @@ impl<'a> Raster<'a> {
         (cx / stride * stride, stride)
     }
 
-    /// The bench, where an item in a room may not lie across its end.
-    fn segment_for(&self, room: usize, may_cross: bool) -> Option<i64> {
-        self.setup.segment.filter(|_| self.setup.rooms[room].frame.max.x == ENDLESS && !may_cross)
+    /// The bench, where an item in a bin may not lie across its end.
+    fn segment_for(&self, bin: usize, may_cross: bool) -> Option<i64> {
+        self.setup.segment.filter(|_| self.setup.bins[bin].frame.max.x == ENDLESS && !may_cross)
     }
 
     /// First column of the next segment, and whether an item at `cx` fills its own segment and
@@ -363,13 +362,13 @@ impl<'a> Raster<'a> {
         (start + stride, cx == start && tight.width() > stride * self.cell)
     }
 
-    fn is_free(&self, room: usize, column: i64) -> bool {
+    fn is_free(&self, bin: usize, column: i64) -> bool {
         let from = (column + self.around) as usize * self.words;
-        self.rooms[room].get(from..from + self.words).is_none_or(|c| c.iter().all(|&w| w == 0))
+        self.bins[bin].get(from..from + self.words).is_none_or(|c| c.iter().all(|&w| w == 0))
     }
 
-    fn mark(&mut self, room: usize, cover: &Cover, cx: i64, cy: i64) {
-        let (words, around, grid) = (self.words, self.around, &mut self.rooms[room]);
+    fn mark(&mut self, bin: usize, cover: &Cover, cx: i64, cy: i64) {
+        let (words, around, grid) = (self.words, self.around, &mut self.bins[bin]);
         for (k, runs) in cover.columns.iter().enumerate() {
             let x = cx + cover.left + k as i64 + around;
             if x < 0 {
@@ -398,10 +397,10 @@ impl<'a> Raster<'a> {
         };
         let strip = self.setup.strip();
         let on_strip: Vec<usize> = (0..layout.spots.len())
-            .filter(|&i| usize::from(layout.spots[i].room) == strip)
+            .filter(|&i| usize::from(layout.spots[i].bin) == strip)
             .collect();
         if on_strip.iter().any(|&i| self.setup.kind(i).may_cross)
-            || !self.setup.rooms[strip].blocks.is_empty()
+            || !self.setup.bins[strip].blocks.is_empty()
         {
             return;
         }

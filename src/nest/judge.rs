@@ -9,10 +9,10 @@
 use super::check::nearer;
 use super::convex::{Convex, Frame, Vertex, apart, twice_area, vertex};
 use super::decompose::convex_parts;
-use super::fits::clearance_margin;
 use super::form::{Rings, grid_rings};
 use super::land::steps;
 use super::nofit::{Fragment, NoFit};
+use super::nofit_cache::clearance_margin;
 use super::outcome::Placement;
 use super::problem::{Extent, Shape, Stock};
 use super::setup::ENDLESS;

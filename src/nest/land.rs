@@ -2,8 +2,8 @@
 //! exactly free of overlaps.
 
 use super::convex::{Frame, Vertex, vertex};
-use super::fits::{Turned, clear};
 use super::layout::Layout;
+use super::nofit_cache::{Turned, clear};
 use super::setup::{ENDLESS, Setup};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -66,7 +66,7 @@ pub(super) fn rounded_overlaps(
         for j in cells.near(layout, i, at) {
             let theirs = (turned(setup, layout, j), layout.spots[j].grid());
             if j != i
-                && layout.spots[j].room == layout.spots[i].room
+                && layout.spots[j].bin == layout.spots[i].bin
                 && !clear(setup, theirs, (mine, at))
             {
                 out.insert((i.min(j), i.max(j)));
@@ -138,14 +138,14 @@ impl<'a> Cells<'a> {
         near
     }
 
-    /// True if the item may lie at `at` next to all added so far, in its room and clear of the
-    /// room's blocks.
+    /// True if the item may lie at `at` next to all added so far, in its bin and clear of the
+    /// bin's blocks.
     fn free(&self, layout: &Layout, item: usize, at: Vertex) -> bool {
         let setup = self.setup;
-        let on_strip = usize::from(layout.spots[item].room) == setup.strip();
-        let room = &setup.rooms[usize::from(layout.spots[item].room)];
+        let on_strip = usize::from(layout.spots[item].bin) == setup.strip();
+        let bin = &setup.bins[usize::from(layout.spots[item].bin)];
         let tight = layout.stance(setup, item).tight.moved(at);
-        let f = room.frame;
+        let f = bin.frame;
         if tight.min.x < f.min.x
             || tight.min.y < f.min.y
             || tight.max.y > f.max.y
@@ -157,7 +157,7 @@ impl<'a> Cells<'a> {
         let near = self.near(layout, item, at);
         near.iter()
             .all(|&j| clear(setup, (turned(setup, layout, j), layout.spots[j].grid()), (mine, at)))
-            && room.blocks.iter().all(|b| clear(setup, ((b.base, b.quarter), b.at), (mine, at)))
+            && bin.blocks.iter().all(|b| clear(setup, ((b.base, b.quarter), b.at), (mine, at)))
             && (setup.kind(item).may_cross
                 || !on_strip
                 || !layout
@@ -174,9 +174,9 @@ pub(super) fn off_blocks(
     items: impl IntoIterator<Item = usize>,
 ) -> bool {
     let strip = setup.strip();
-    let blocks = &setup.rooms[strip].blocks;
+    let blocks = &setup.bins[strip].blocks;
     blocks.is_empty()
-        || items.into_iter().filter(|&i| usize::from(layout.spots[i].room) == strip).all(|i| {
+        || items.into_iter().filter(|&i| usize::from(layout.spots[i].bin) == strip).all(|i| {
             let mine = (turned(setup, layout, i), layout.spots[i].grid());
             blocks.iter().all(|b| clear(setup, ((b.base, b.quarter), b.at), mine))
         })
@@ -197,7 +197,7 @@ pub(super) fn fit_walls(setup: &Setup, layout: &mut Layout) -> Option<()> {
     };
     let strip = setup.strip();
     let mut spans: Vec<(i64, i64)> = (0..layout.spots.len())
-        .filter(|&i| usize::from(layout.spots[i].room) == strip && !setup.kind(i).may_cross)
+        .filter(|&i| usize::from(layout.spots[i].bin) == strip && !setup.kind(i).may_cross)
         .map(|i| layout.tight(setup, i))
         .map(|f| (f.min.x, f.max.x))
         .chain(setup.fixed_spans.iter().copied())

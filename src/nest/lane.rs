@@ -1,21 +1,21 @@
-//! One lane of the search: shrink, separate, compact, land; when stuck, start again from a
-//! disturbed failure.
+//! One lane of the search, a worker with its own random numbers, which threads only carry out:
+//! shrink, separate, compact, land; when stuck, start again from a disturbed failure.
 //!
 //! Compaction shortens what a separation brings by more than a hundredth, so attempts above the
 //! best length pay too: a failed layout gets a second try with a little more length, and hops
 //! disturb a good layout and separate it there.
 
 use super::compact::{compact, cushioned};
-use super::dice::Dice;
-use super::fits::Store;
 use super::land::{land, rounded_overlaps};
 use super::lattice::Lattice;
 use super::layout::{Layout, Spot};
+use super::nofit_cache::NoFitCache;
+use super::random::Random;
 use super::remnant::Near;
 use super::separate::{Separation, Standing};
 use super::setup::Setup;
+use super::stopping::EQUAL;
 use super::window::Window;
-use super::worth::EQUAL;
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
@@ -48,8 +48,8 @@ const POOL: usize = 12;
 #[derive(Debug)]
 pub(super) struct Lane<'a> {
     setup: &'a Setup,
-    store: &'a Store,
-    dice: Dice,
+    cache: &'a NoFitCache,
+    random: Random,
     best: Arc<Layout>,
     /// The best layout of all lanes on this window, and whether the lane works on its own line
     /// instead.
@@ -83,11 +83,11 @@ pub(super) struct Lane<'a> {
 }
 
 impl<'a> Lane<'a> {
-    pub fn new(setup: &'a Setup, store: &'a Store, dice: Dice, equal: f64) -> Lane<'a> {
+    pub fn new(setup: &'a Setup, cache: &'a NoFitCache, random: Random, equal: f64) -> Lane<'a> {
         Lane {
             setup,
-            store,
-            dice,
+            cache,
+            random,
             best: Arc::default(),
             shared: Arc::default(),
             alone: false,
@@ -194,7 +194,7 @@ impl<'a> Lane<'a> {
             let Some(attempt) = &mut self.attempt else {
                 return;
             };
-            let standing = attempt.pass(&mut self.dice, stop);
+            let standing = attempt.pass(&mut self.random, stop);
             if self.evaluations + attempt.evaluations >= until && standing == Standing::Open {
                 // Count what is spent so far and go on with the attempt next time.
                 self.evaluations += std::mem::take(&mut attempt.evaluations);
@@ -234,7 +234,7 @@ impl<'a> Lane<'a> {
             }
             self.rejoin();
         }
-        if self.dice.unit() < HOPS {
+        if self.random.unit() < HOPS {
             let mut layout = self.hop_from.clone().unwrap_or_else(|| (*self.best).clone());
             self.disturb(&mut layout);
             return Some(self.loosened(layout));
@@ -242,20 +242,20 @@ impl<'a> Lane<'a> {
         let best = self.best.length;
         let by = (self.span() * self.shrink).max(1.0).round();
         let by = self.lattice().map_or(by, |l| best - l.below(best, best - by));
-        let from_pool = !self.pool.is_empty() && self.dice.unit() < FROM_POOL;
+        let from_pool = !self.pool.is_empty() && self.random.unit() < FROM_POOL;
         let mut layout;
         if from_pool {
             // The better a failure, the likelier it is taken.
-            let pick = self.dice.below(self.pool.len()).min(self.dice.below(self.pool.len()));
+            let pick = self.random.below(self.pool.len()).min(self.random.below(self.pool.len()));
             layout = self.pool[pick].1.clone();
             self.window.resize(&mut layout, best - by);
             self.disturb(&mut layout);
         } else {
             layout = (*self.best).clone();
-            let cut = self.dice.between(self.window.low, self.window.high(&layout));
+            let cut = self.random.between(self.window.low, self.window.high(&layout));
             self.window.squeeze(setup, &mut layout, cut, by);
         }
-        Some(Separation::new(setup, self.store, self.window.clone(), layout))
+        Some(Separation::new(setup, self.cache, self.window.clone(), layout))
     }
 
     /// Length of the window in the best layout.
@@ -265,8 +265,8 @@ impl<'a> Lane<'a> {
 
     /// The lattice, where there is one, for most attempts.
     fn lattice(&mut self) -> Option<Lattice> {
-        let dice = &mut self.dice;
-        self.setup.lattice.filter(|_| dice.unit() < ON_LATTICE)
+        let random = &mut self.random;
+        self.setup.lattice.filter(|_| random.unit() < ON_LATTICE)
     }
 
     /// An attempt a little beyond the best length, with all items spread out for it. On a lattice
@@ -277,7 +277,7 @@ impl<'a> Lane<'a> {
         let length =
             self.lattice().map_or((best + self.span() * LOOSE).round(), |l| l.below(best, best));
         self.window.spread(self.setup, &mut layout, length);
-        Separation::new(self.setup, self.store, self.window.clone(), layout)
+        Separation::new(self.setup, self.cache, self.window.clone(), layout)
     }
 
     /// A line of the lane's own from random places, a little longer than the best of all.
@@ -292,8 +292,8 @@ impl<'a> Lane<'a> {
         let longer = (layout.length + self.span() * FRESH_MORE).round();
         let longer = self.lattice().map_or(longer, |l| l.whole(longer));
         self.window.resize(&mut layout, longer);
-        let mut separation = Separation::new(self.setup, self.store, self.window.clone(), layout);
-        separation.scatter(&mut self.dice);
+        let mut separation = Separation::new(self.setup, self.cache, self.window.clone(), layout);
+        separation.scatter(&mut self.random);
         separation
     }
 
@@ -326,26 +326,26 @@ impl<'a> Lane<'a> {
         let strip = setup.strip();
         let mut layout = (*self.best).clone();
         let waiting: Vec<usize> = (0..layout.spots.len())
-            .filter(|&i| usize::from(layout.spots[i].room) == strip)
+            .filter(|&i| usize::from(layout.spots[i].bin) == strip)
             .collect();
         // The smaller one of two is the likelier to fit.
-        let pick = |dice: &mut Dice| waiting.get(dice.below(waiting.len())).copied();
-        let (a, b) = (pick(&mut self.dice)?, pick(&mut self.dice)?);
+        let pick = |random: &mut Random| waiting.get(random.below(waiting.len())).copied();
+        let (a, b) = (pick(&mut self.random)?, pick(&mut self.random)?);
         let item = if setup.kind(a).area <= setup.kind(b).area { a } else { b };
         let kind = setup.kind(item);
-        let rooms: Vec<usize> = (0..strip).filter(|&r| !kind.fits[r].is_empty()).collect();
-        let room = *rooms.get(self.dice.below(rooms.len()))?;
-        let stance = kind.fits[room][self.dice.below(kind.fits[room].len())];
-        let (frame, tight) = (setup.rooms[room].frame, kind.stances[usize::from(stance)].tight);
+        let bins: Vec<usize> = (0..strip).filter(|&r| !kind.fits[r].is_empty()).collect();
+        let bin = *bins.get(self.random.below(bins.len()))?;
+        let stance = kind.fits[bin][self.random.below(kind.fits[bin].len())];
+        let (frame, tight) = (setup.bins[bin].frame, kind.stances[usize::from(stance)].tight);
         let x = self
-            .dice
+            .random
             .between((frame.min.x - tight.min.x) as f64, (frame.max.x - tight.max.x) as f64);
         let y = self
-            .dice
+            .random
             .between((frame.min.y - tight.min.y) as f64, (frame.max.y - tight.max.y) as f64);
-        layout.spots[item] = Spot { room: room as u16, stance, x, y };
+        layout.spots[item] = Spot { bin: bin as u16, stance, x, y };
         let window = Window::rooms_and(setup, &layout, item);
-        Some(Separation::new(setup, self.store, window, layout))
+        Some(Separation::new(setup, self.cache, window, layout))
     }
 
     /// Swaps one or two pairs of unlike large items.
@@ -354,8 +354,8 @@ impl<'a> Lane<'a> {
         let mut large: Vec<usize> = self.window.movers.clone();
         large.sort_by(|&a, &b| setup.kind(b).area.total_cmp(&setup.kind(a).area).then(a.cmp(&b)));
         large.truncate((large.len() / 2).max(2));
-        for _ in 0..1 + self.dice.below(2) {
-            let a = large[self.dice.below(large.len())];
+        for _ in 0..1 + self.random.below(2) {
+            let a = large[self.random.below(large.len())];
             let others: Vec<usize> = large
                 .iter()
                 .copied()
@@ -364,7 +364,7 @@ impl<'a> Lane<'a> {
             if others.is_empty() {
                 continue;
             }
-            let b = others[self.dice.below(others.len())];
+            let b = others[self.random.below(others.len())];
             swap(setup, layout, a, b);
         }
     }
@@ -465,13 +465,13 @@ pub(super) fn settle(
 fn swap(setup: &Setup, layout: &mut Layout, a: usize, b: usize) {
     let middle = |layout: &Layout, i: usize| {
         let f = layout.tight(setup, i);
-        ((f.min.x + f.max.x) as f64 / 2.0, (f.min.y + f.max.y) as f64 / 2.0, layout.spots[i].room)
+        ((f.min.x + f.max.x) as f64 / 2.0, (f.min.y + f.max.y) as f64 / 2.0, layout.spots[i].bin)
     };
     let (ma, mb) = (middle(layout, a), middle(layout, b));
     for (i, to) in [(a, mb), (b, ma)] {
-        let room = usize::from(to.2);
+        let bin = usize::from(to.2);
         let kind = setup.kind(i);
-        let stance = match kind.fits[room].as_slice() {
+        let stance = match kind.fits[bin].as_slice() {
             [] => continue,
             fits if fits.contains(&layout.spots[i].stance) => layout.spots[i].stance,
             fits => fits[0],
@@ -479,6 +479,6 @@ fn swap(setup: &Setup, layout: &mut Layout, a: usize, b: usize) {
         let t = kind.stances[usize::from(stance)].tight;
         let (x, y) =
             (to.0 - (t.min.x + t.max.x) as f64 / 2.0, to.1 - (t.min.y + t.max.y) as f64 / 2.0);
-        layout.spots[i] = Spot { room: to.2, stance, x, y };
+        layout.spots[i] = Spot { bin: to.2, stance, x, y };
     }
 }

@@ -4,10 +4,10 @@ use super::convex::{Frame, Vertex, vertex};
 use super::form::Stance;
 use super::setup::Setup;
 
-/// Where an item lies: room, stance, and the position of its base, µm in the common plane.
+/// Where an item lies: bin, stance, and the position of its base, µm in the common plane.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(super) struct Spot {
-    pub room: u16,
+    pub bin: u16,
     pub stance: u16,
     pub x: f64,
     pub y: f64,
@@ -46,9 +46,9 @@ impl Layout {
     pub fn measured(&self, setup: &Setup) -> f64 {
         let strip = setup.strip();
         if setup.overflow() {
-            return self.spots.iter().filter(|s| usize::from(s.room) == strip).count() as f64;
+            return self.spots.iter().filter(|s| usize::from(s.bin) == strip).count() as f64;
         }
-        let ends = (0..self.spots.len()).filter(|&i| usize::from(self.spots[i].room) == strip);
+        let ends = (0..self.spots.len()).filter(|&i| usize::from(self.spots[i].bin) == strip);
         ends.map(|i| self.spots[i].x + self.stance(setup, i).tight.max.x as f64)
             .fold(setup.fixed_end as f64, f64::max)
     }

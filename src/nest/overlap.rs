@@ -5,9 +5,9 @@
 //! a size factor; the cost of a position adds these over all bodies near it, times the pairs'
 //! weights.
 
-use super::fits::{Store, Turned, clearance_margin, quarter, relation};
 use super::layout::Spot;
 use super::nofit::{Hit, NoFit};
+use super::nofit_cache::{NoFitCache, Turned, clearance_margin, quarter, relation};
 use super::setup::Setup;
 use std::sync::Arc;
 
@@ -21,11 +21,11 @@ const AT_ONCE: usize = 32;
 /// away, µm.
 const ROUNDED: f32 = 8.0;
 
-/// Something that takes up room: an item or a block of the stock.
+/// Something that takes up bin: an item or a block of the stock.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Body {
     pub turned: Turned,
-    pub room: u16,
+    pub bin: u16,
     pub x: f64,
     pub y: f64,
     /// Its share of a pair's size factor: (area / mean area)^(1/8).
@@ -41,7 +41,7 @@ pub(super) fn size_of(setup: &Setup, area: f64) -> f64 {
 #[derive(Debug)]
 pub(super) struct Fits<'a> {
     setup: &'a Setup,
-    store: &'a Store,
+    cache: &'a NoFitCache,
     /// Global bases in use, ascending; the boxes of their quarter turns, and the most by which a
     /// clearance can grow them.
     bases: Vec<u32>,
@@ -53,7 +53,7 @@ pub(super) struct Fits<'a> {
 }
 
 impl<'a> Fits<'a> {
-    pub fn new(setup: &'a Setup, store: &'a Store, mut bases: Vec<u32>) -> Fits<'a> {
+    pub fn new(setup: &'a Setup, cache: &'a NoFitCache, mut bases: Vec<u32>) -> Fits<'a> {
         bases.sort_unstable();
         bases.dedup();
         let table = vec![NOT_YET; bases.len() * bases.len() * 4];
@@ -67,7 +67,7 @@ impl<'a> Fits<'a> {
             .collect();
         let rounded = bases.iter().any(|&b| setup.bases[b as usize].rounded);
         let gap_margin = clearance_margin(setup.gap + if rounded { 4 } else { 0 }) as f64;
-        Fits { setup, store, bases, boxes, gap_margin, table, known: Vec::new() }
+        Fits { setup, cache, bases, boxes, gap_margin, table, known: Vec::new() }
     }
 
     /// The lane's own index of a base; in the same order as the bases themselves.
@@ -109,7 +109,7 @@ impl<'a> Fits<'a> {
         let (pair, q) = (slot as usize / 4, (slot % 4) as u8);
         let key = (self.bases[pair / self.bases.len()], self.bases[pair % self.bases.len()], q);
         let known = self.known.len() as u32;
-        self.known.push(self.store.get(self.setup, key));
+        self.known.push(self.cache.get(self.setup, key));
         self.table[slot as usize] = known;
         known
     }
@@ -200,11 +200,11 @@ impl Bounds {
     }
 }
 
-/// The cost of every position of one item in one stance and room.
+/// The cost of every position of one item in one stance and bin.
 #[derive(Debug, Default)]
 pub(super) struct Field {
     pub bounds: Bounds,
-    pub room: u16,
+    pub bin: u16,
     pub stance: u16,
     obstacles: Vec<Obstacle>,
     boxes: Vec<Slim>,
@@ -238,7 +238,7 @@ impl Field {
         weights: &[f32],
     ) {
         self.bounds = bounds;
-        self.room = at.room;
+        self.bin = at.bin;
         self.stance = at.stance;
         self.obstacles.clear();
         self.boxes.clear();
@@ -250,7 +250,7 @@ impl Field {
             let (x0, x1) = (b.x + f[0] - mine[2] - by, b.x + f[2] - mine[0] + by);
             let (y0, y1) = (b.y + f[1] - mine[3] - by, b.y + f[3] - mine[1] + by);
             let apart = x0 > bounds.x1 || x1 < bounds.x0 || y0 > bounds.y1 || y1 < bounds.y0;
-            if apart || j == skip || b.room != at.room {
+            if apart || j == skip || b.bin != at.bin {
                 continue;
             }
             let (slot, turns) = fits.slot(b.turned, turned);

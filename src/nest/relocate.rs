@@ -6,9 +6,9 @@
 //! or touched, and crossings with the bounds: that lands on contacts exactly where plain descent
 //! would only approach them.
 
-use super::dice::Dice;
 use super::lattice::Lattice;
 use super::overlap::{Contact, Field, Fits};
+use super::random::Random;
 
 /// Samples over the whole bounds, and near the present place.
 const GLOBAL_SAMPLES: usize = 60;
@@ -51,7 +51,7 @@ pub(super) fn relocate(
     present: f64,
     extent: f64,
     lattice: Option<Lattice>,
-    dice: &mut Dice,
+    random: &mut Random,
     scratch: &mut Scratch,
     evaluations: &mut u64,
 ) -> Option<Candidate> {
@@ -67,7 +67,7 @@ pub(super) fn relocate(
     let total: f64 = fields.iter().map(|f| f.bounds.area()).sum();
     for k in 0..GLOBAL_SAMPLES + LOCAL_SAMPLES {
         let (field, x, y) = if k < GLOBAL_SAMPLES {
-            let mut ticket = dice.unit() * total;
+            let mut ticket = random.unit() * total;
             let field = fields
                 .iter()
                 .position(|f| {
@@ -76,12 +76,12 @@ pub(super) fn relocate(
                 })
                 .unwrap_or(fields.len() - 1);
             let b = &fields[field].bounds;
-            (field, dice.between(b.x0, b.x1), dice.between(b.y0, b.y1))
+            (field, random.between(b.x0, b.x1), random.between(b.y0, b.y1))
         } else {
-            let any = dice.below(fields.len());
-            let field = if fields[any].room == fields[home.0].room { any } else { home.0 };
+            let any = random.below(fields.len());
+            let field = if fields[any].bin == fields[home.0].bin { any } else { home.0 };
             let r = extent * NEAR;
-            let (x, y) = (home.1 + dice.between(-r, r), home.2 + dice.between(-r, r));
+            let (x, y) = (home.1 + random.between(-r, r), home.2 + random.between(-r, r));
             let (x, y) = fields[field].bounds.clamp(x, y);
             (field, x, y)
         };

@@ -24,19 +24,19 @@ const PULLS: [(f64, f64); 3] = [(-0.1, -1.0), (-0.1, 1.0), (-1.0, 0.0)];
 /// The area of the largest free rectangle within the used length, µm²; conservative by up to a cell
 /// at every side.
 pub(super) fn largest_free(setup: &Setup, layout: &Layout) -> f64 {
-    let room = &setup.rooms[setup.strip()];
+    let bin = &setup.bins[setup.strip()];
     // A roll narrower than its selvedges has less than no height.
-    let (height, length) = (room.frame.height().max(0), layout.length as i64);
+    let (height, length) = (bin.frame.height().max(0), layout.length as i64);
     let cell = (height / ROWS).max(length / MOST_COLUMNS).max(1);
     let (rows, columns) = ((height / cell) as usize, (length / cell) as usize);
     let mut taken = vec![false; rows * columns];
     let on_strip =
-        (0..layout.spots.len()).filter(|&i| usize::from(layout.spots[i].room) == setup.strip());
+        (0..layout.spots.len()).filter(|&i| usize::from(layout.spots[i].bin) == setup.strip());
     let items = on_strip.map(|i| {
         (layout.stance(setup, i).base, layout.stance(setup, i).quarter, layout.spots[i].grid())
     });
-    for (base, quarter, at) in items.chain(room.blocks.iter().map(|b| (b.base, b.quarter, b.at))) {
-        let corner = at.minus(room.frame.min);
+    for (base, quarter, at) in items.chain(bin.blocks.iter().map(|b| (b.base, b.quarter, b.at))) {
+        let corner = at.minus(bin.frame.min);
         let parts = &setup.bases[base as usize].turned[usize::from(quarter)];
         let parts: Vec<Convex> =
             parts.iter().map(|p| p.iter().map(|v| v.plus(corner)).collect()).collect();

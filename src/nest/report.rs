@@ -33,19 +33,19 @@ pub(super) fn report(
         return outcome;
     };
     let mm = |v: f64| v / GRID_PER_MM;
-    let mut used: Vec<Option<f64>> = vec![None; setup.rooms.len()];
+    let mut used: Vec<Option<f64>> = vec![None; setup.bins.len()];
     let mut taken = Vec::new();
     if setup.fixed_end > 0 {
         used[setup.strip()] = Some(setup.fixed_end as f64);
     }
     for (i, item) in setup.items.iter().enumerate() {
         let spot = layout.spots[i];
-        let r = usize::from(spot.room);
-        let room = &setup.rooms[r];
+        let r = usize::from(spot.bin);
+        let bin = &setup.bins[r];
         let end = layout.tight(setup, i).max.x;
-        let why = match room.stock {
+        let why = match bin.stock {
             None => Some("no stock has room left for it".to_string()),
-            Some(s) if room.frame.max.x == ENDLESS && end > setup.length_max => Some(format!(
+            Some(s) if bin.frame.max.x == ENDLESS && end > setup.length_max => Some(format!(
                 "{} ends at {:.1} mm, and it found no place before that",
                 problem.stocks()[s].name,
                 mm(setup.length_max as f64)
@@ -66,13 +66,13 @@ pub(super) fn report(
         used[r] = Some(used[r].unwrap_or(0.0).max(end as f64));
         taken.push((i, r));
     }
-    let mut index = vec![usize::MAX; setup.rooms.len()];
-    for (r, room) in setup.rooms.iter().enumerate() {
-        let (Some(end), Some(stock)) = (used[r], room.stock) else {
+    let mut index = vec![usize::MAX; setup.bins.len()];
+    for (r, bin) in setup.bins.iter().enumerate() {
+        let (Some(end), Some(stock)) = (used[r], bin.stock) else {
             continue;
         };
         index[r] = outcome.stocks.len();
-        outcome.stocks.push(if room.frame.max.x == ENDLESS {
+        outcome.stocks.push(if bin.frame.max.x == ENDLESS {
             let mut ends: Vec<f64> =
                 layout.walls.iter().copied().filter(|&w| w > 0.0 && w < end).collect();
             ends.push(end);
@@ -88,7 +88,7 @@ pub(super) fn report(
             UsedStock { stock, used_length: mm(end), segments }
         } else {
             let (a, b) =
-                ((room.frame.min.x - room.shift) as f64, (room.frame.max.x - room.shift) as f64);
+                ((bin.frame.min.x - bin.shift) as f64, (bin.frame.max.x - bin.shift) as f64);
             UsedStock { stock, used_length: mm(b - a), segments: vec![[mm(a), mm(b)]] }
         });
     }
@@ -119,7 +119,7 @@ fn lying(setup: &Setup, layout: &Layout, item: usize, stock: usize) -> Lying {
         stock,
         turn: stance.pose.turn,
         down: stance.pose.flip,
-        x: mm(at.x - setup.rooms[usize::from(spot.room)].shift),
+        x: mm(at.x - setup.bins[usize::from(spot.bin)].shift),
         y: mm(at.y),
     }
 }
@@ -128,13 +128,13 @@ fn lying(setup: &Setup, layout: &Layout, item: usize, stock: usize) -> Lying {
 /// so nothing is measured.
 pub(super) fn drawn(setup: &Setup, layout: &Layout) -> live::Layout {
     let places = (0..setup.items.len()).filter_map(|i| {
-        let room = &setup.rooms[usize::from(layout.spots[i].room)];
-        let stock = room.stock?;
+        let bin = &setup.bins[usize::from(layout.spots[i].bin)];
+        let stock = bin.stock?;
         let ends = layout.tight(setup, i).max.x;
-        let open = room.frame.max.x == ENDLESS;
+        let open = bin.frame.max.x == ENDLESS;
         (!open || ends <= setup.length_max).then(|| lying(setup, layout, i, stock))
     });
-    let strip = setup.rooms[setup.strip()].stock;
+    let strip = setup.bins[setup.strip()].stock;
     let walls = layout.walls.iter().filter(|w| **w < layout.length);
     let ends = strip.into_iter().flat_map(|s| walls.clone().map(move |w| (s, w / GRID_PER_MM)));
     live::Layout { lying: places.collect(), ends: ends.collect(), left: Vec::new() }

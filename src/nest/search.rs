@@ -1,21 +1,21 @@
-//! The driver: a first layout, then rounds of lanes, merged in lane order, until time, effort or
-//! the bound ends it.
+//! The driver: a first layout, then rounds of lanes, merged in lane order. It ends by its limit or
+//! by the user ([`Run::is_over`]), or because no more is to be had (`stopping`).
 
 use super::check::faults_of;
 use super::construct::{construct, in_rows};
-use super::dice::Dice;
-use super::fits::Store;
 use super::history::History;
 use super::land::land;
 use super::lane::{Lane, ROUND};
+use super::nofit_cache::NoFitCache;
 use super::outcome::{Outcome, Params};
 use super::problem::Problem;
+use super::random::Random;
 use super::remnant::{Near, most_useful};
 use super::report::report;
 use super::setup::Setup;
 use super::sharing::Sharing;
-use super::warm::begun;
-use super::worth::Worth;
+use super::stopping::Stopping;
+use super::warm_start::warm_start;
 use crate::run::{Phase, Run};
 use rayon::prelude::*;
 use std::sync::Arc;
@@ -53,26 +53,26 @@ fn search(problem: &Problem, params: &Params, run: &Run<'_>) -> Outcome {
     };
     let mut history = History::new(problem, &setup, run);
     let first = Arc::new(first);
-    let store = Store::new(run.memory());
-    let begun = begun(problem, &setup, &store, &first, run);
-    let first = begun.filter(|b| b.length <= first.length).map_or(first, Arc::new);
+    let cache = NoFitCache::new(run.memory());
+    let warm = warm_start(problem, &setup, &cache, &first, run);
+    let first = warm.filter(|w| w.length <= first.length).map_or(first, Arc::new);
     let mut best = first.clone();
     history.note(&best, &[], 0);
     let lanes = if run.is_by_effort() { params.lanes } else { rayon::current_num_threads() };
     let mut lanes: Vec<Lane<'_>> = (0..lanes.max(1))
-        .map(|k| Lane::new(&setup, &store, Dice::new(run.seed(), k as u64), params.equal))
+        .map(|k| Lane::new(&setup, &cache, Random::new(run.seed(), k as u64), params.equal))
         .collect();
     let mut sharing = Sharing::new(&setup, run.seed());
-    let (mut round, mut worth) = (0, Worth::default());
-    let mut early = worth.judge(&setup, best.length, history.bound, &lanes, run);
+    let (mut round, mut stopping) = (0, Stopping::default());
+    let mut early = stopping.check(&setup, best.length, history.bound, &lanes, run);
     while !run.is_over(round) && early.is_none() {
         sharing.assign(&setup, &best, &mut lanes, run.rounds_left(round), &stop);
         lanes.par_iter_mut().for_each(|lane| lane.advance(ROUND, &stop));
         best = sharing.merge(&setup, &best, &mut lanes);
-        store.trim();
+        cache.trim();
         round += 1;
         history.note(&best, &lanes, round);
-        early = worth.judge(&setup, best.length, history.bound, &lanes, run);
+        early = stopping.check(&setup, best.length, history.bound, &lanes, run);
     }
     let end = || run.is_stopped(Phase::Searching) || run.is_late();
     if params.equal > 0.0 && !end() {

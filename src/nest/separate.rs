@@ -5,10 +5,10 @@
 //! Nagamochi 2009; Umetani et al. 2009).
 
 use super::board::Board;
-use super::dice::Dice;
-use super::fits::Store;
 use super::layout::{Layout, Spot};
+use super::nofit_cache::NoFitCache;
 use super::overlap::{Body, Bounds, Field, Fits, size_of};
+use super::random::Random;
 use super::relocate::{Scratch, relocate};
 use super::setup::{ENDLESS, Setup};
 use super::window::Window;
@@ -39,7 +39,7 @@ pub(super) enum Standing {
 #[derive(Debug)]
 pub(super) struct Separation<'a> {
     setup: &'a Setup,
-    store: &'a Store,
+    cache: &'a NoFitCache,
     fits: Fits<'a>,
     /// Where all places can be looked at.
     board: Option<Board<'a>>,
@@ -68,31 +68,31 @@ impl<'a> Separation<'a> {
     /// Starts from a layout with overlaps; `layout.length` is the length to reach.
     pub fn new(
         setup: &'a Setup,
-        store: &'a Store,
+        cache: &'a NoFitCache,
         window: Window,
         mut layout: Layout,
     ) -> Separation<'a> {
         let n = window.movers.len();
-        let board = Board::new(setup, store, &window, &mut layout);
+        let board = Board::new(setup, cache, &window, &mut layout);
         let mut bases: Vec<u32> = Vec::new();
         for &i in &window.movers {
             bases.extend(setup.kind(i).stances.iter().map(|s| s.base));
         }
         bases.extend(window.context.iter().map(|&i| layout.stance(setup, i).base));
-        bases.extend(setup.rooms.iter().flat_map(|r| &r.blocks).map(|b| b.base));
-        let fits = Fits::new(setup, store, bases);
+        bases.extend(setup.bins.iter().flat_map(|r| &r.blocks).map(|b| b.base));
+        let fits = Fits::new(setup, cache, bases);
         let mut bodies: Vec<Body> = window
             .movers
             .iter()
             .chain(&window.context)
             .map(|&i| body(setup, &fits, &layout, i))
             .collect();
-        for (r, room) in setup.rooms.iter().enumerate() {
-            for b in &room.blocks {
+        for (r, bin) in setup.bins.iter().enumerate() {
+            for b in &bin.blocks {
                 let (x, y) = (b.at.x as f64, b.at.y as f64);
                 bodies.push(Body {
                     turned: fits.local((b.base, b.quarter)),
-                    room: r as u16,
+                    bin: r as u16,
                     x,
                     y,
                     size: 1.0,
@@ -104,7 +104,7 @@ impl<'a> Separation<'a> {
         let walls = layout.walls.len();
         let mut s = Separation {
             setup,
-            store,
+            cache,
             fits,
             board,
             window,
@@ -133,11 +133,11 @@ impl<'a> Separation<'a> {
         s
     }
 
-    /// The bounds of a mover's position in a stance and room.
-    fn bounds(&self, k: usize, room: usize, stance: u16) -> Bounds {
+    /// The bounds of a mover's position in a stance and bin.
+    fn bounds(&self, k: usize, bin: usize, stance: u16) -> Bounds {
         let setup = self.setup;
         let tight = setup.kind(self.window.movers[k]).stances[usize::from(stance)].tight;
-        let frame = setup.rooms[room].frame;
+        let frame = setup.bins[bin].frame;
         let (x0, x1) = if frame.max.x == ENDLESS {
             (self.window.low.max(frame.min.x as f64), self.window.high(&self.layout))
         } else {
@@ -152,7 +152,7 @@ impl<'a> Separation<'a> {
     }
 
     /// Puts every mover at a random place of the strip, in a random stance.
-    pub fn scatter(&mut self, dice: &mut Dice) {
+    pub fn scatter(&mut self, random: &mut Random) {
         let strip = self.setup.strip();
         for k in 0..self.window.movers.len() {
             let item = self.window.movers[k];
@@ -160,14 +160,14 @@ impl<'a> Separation<'a> {
             if fits.is_empty() {
                 continue;
             }
-            let stance = fits[dice.below(fits.len())];
+            let stance = fits[random.below(fits.len())];
             let b = self.bounds(k, strip, stance);
             if !b.is_empty() {
-                let (x, y) = (dice.between(b.x0, b.x1), dice.between(b.y0, b.y1));
-                self.layout.spots[item] = Spot { room: strip as u16, stance, x, y };
+                let (x, y) = (random.between(b.x0, b.x1), random.between(b.y0, b.y1));
+                self.layout.spots[item] = Spot { bin: strip as u16, stance, x, y };
             }
         }
-        self.board = Board::new(self.setup, self.store, &self.window, &mut self.layout);
+        self.board = Board::new(self.setup, self.cache, &self.window, &mut self.layout);
         for (body_of, &item) in self.bodies.iter_mut().zip(&self.window.movers) {
             *body_of = body(self.setup, &self.fits, &self.layout, item);
         }
@@ -180,7 +180,7 @@ impl<'a> Separation<'a> {
     fn confine(&mut self, k: usize) {
         let item = self.window.movers[k];
         let spot = self.layout.spots[item];
-        let b = self.bounds(k, usize::from(spot.room), spot.stance);
+        let b = self.bounds(k, usize::from(spot.bin), spot.stance);
         let spot = if b.is_empty() {
             let Some(other) = self.somewhere(k) else {
                 self.hopeless = true;
@@ -195,14 +195,14 @@ impl<'a> Separation<'a> {
         self.bodies[k] = body(self.setup, &self.fits, &self.layout, item);
     }
 
-    /// The middle of the first room and stance that has any room for a mover.
+    /// The middle of the first bin and stance that has any room for a mover.
     fn somewhere(&self, k: usize) -> Option<Spot> {
         let kind = self.setup.kind(self.window.movers[k]);
-        let rooms = (0..self.setup.rooms.len()).filter(|&r| self.window.open_to(self.setup, r));
-        rooms.flat_map(|r| kind.fits[r].iter().map(move |&s| (r, s))).find_map(|(room, stance)| {
-            let b = self.bounds(k, room, stance);
+        let bins = (0..self.setup.bins.len()).filter(|&r| self.window.open_to(self.setup, r));
+        bins.flat_map(|r| kind.fits[r].iter().map(move |&s| (r, s))).find_map(|(bin, stance)| {
+            let b = self.bounds(k, bin, stance);
             (!b.is_empty()).then(|| Spot {
-                room: room as u16,
+                bin: bin as u16,
                 stance,
                 x: (b.x0 + b.x1) / 2.0,
                 y: (b.y0 + b.y1) / 2.0,
@@ -210,9 +210,9 @@ impl<'a> Separation<'a> {
         })
     }
 
-    /// Fills one field for a mover in a stance and room; false if it has no room there.
-    fn field(&mut self, slot: usize, k: usize, room: usize, stance: u16) -> bool {
-        let bounds = self.bounds(k, room, stance);
+    /// Fills one field for a mover in a stance and bin; false if it has no room there.
+    fn field(&mut self, slot: usize, k: usize, bin: usize, stance: u16) -> bool {
+        let bounds = self.bounds(k, bin, stance);
         if bounds.is_empty() {
             return false;
         }
@@ -222,12 +222,12 @@ impl<'a> Separation<'a> {
         let setup = self.setup;
         let kind = setup.kind(self.window.movers[k]);
         let s = &kind.stances[usize::from(stance)];
-        let at = Spot { room: room as u16, stance, x: 0.0, y: 0.0 };
+        let at = Spot { bin: bin as u16, stance, x: 0.0, y: 0.0 };
         let row = &self.weights[k * self.bodies.len()..(k + 1) * self.bodies.len()];
         let field = &mut self.fields[slot];
         let turned = self.fits.local((s.base, s.quarter));
         field.fill(&self.fits, &at, turned, self.bodies[k].size, bounds, &self.bodies, k, row);
-        if room == setup.strip() && !kind.may_cross {
+        if bin == setup.strip() && !kind.may_cross {
             for (w, &wall) in self.layout.walls.iter().enumerate() {
                 let weight = f64::from(self.wall_weights[k * self.layout.walls.len() + w]);
                 field.add_wall(wall - s.tight.max.x as f64, wall - s.tight.min.x as f64, weight);
@@ -239,7 +239,7 @@ impl<'a> Separation<'a> {
     /// Recomputes the overlaps of a mover from its field (slot 0 is filled for its present stance).
     fn measure(&mut self, k: usize) {
         let spot = self.layout.spots[self.window.movers[k]];
-        if self.field(0, k, usize::from(spot.room), spot.stance) {
+        if self.field(0, k, usize::from(spot.bin), spot.stance) {
             self.record(k, 0);
         }
     }
@@ -293,13 +293,14 @@ impl<'a> Separation<'a> {
     }
 
     /// Moves one item to the best place of all on the board, if it is better than its own.
-    fn relocate_on_board(&mut self, k: usize, dice: &mut Dice) {
+    fn relocate_on_board(&mut self, k: usize, random: &mut Random) {
         let present = self.cost_of(k);
         let Some(board) = &mut self.board else { return };
         let (item, m) = (self.window.movers[k], self.bodies.len());
         self.moves += 1;
         let weights = &self.weights[k * m..(k + 1) * m];
-        if let Some(spot) = board.relocate(k, item, weights, present, dice, &mut self.evaluations) {
+        if let Some(spot) = board.relocate(k, item, weights, present, random, &mut self.evaluations)
+        {
             let mut pairs = Pairs::cleared(&mut self.overlaps, k, self.window.movers.len(), m);
             board.overlaps(k, |j, o| pairs.set(j, o));
             self.layout.spots[item] = spot;
@@ -308,9 +309,9 @@ impl<'a> Separation<'a> {
     }
 
     /// Moves one item to the best place found for it.
-    fn relocate(&mut self, k: usize, dice: &mut Dice) {
+    fn relocate(&mut self, k: usize, random: &mut Random) {
         if self.board.is_some() {
-            return self.relocate_on_board(k, dice);
+            return self.relocate_on_board(k, random);
         }
         let setup = self.setup;
         let item = self.window.movers[k];
@@ -318,11 +319,11 @@ impl<'a> Separation<'a> {
         let kind = setup.kind(item);
         let mut filled = 0;
         let mut home = None;
-        for room in 0..setup.rooms.len() {
-            for f in 0..kind.fits[room].len() {
-                let stance = kind.fits[room][f];
-                if self.window.open_to(setup, room) && self.field(filled, k, room, stance) {
-                    if room == usize::from(spot.room) && stance == spot.stance {
+        for bin in 0..setup.bins.len() {
+            for f in 0..kind.fits[bin].len() {
+                let stance = kind.fits[bin][f];
+                if self.window.open_to(setup, bin) && self.field(filled, k, bin, stance) {
+                    if bin == usize::from(spot.bin) && stance == spot.stance {
                         home = Some(filled);
                     }
                     filled += 1;
@@ -339,21 +340,20 @@ impl<'a> Separation<'a> {
             present,
             kind.extent,
             setup.lattice,
-            dice,
+            random,
             &mut self.scratch,
             &mut self.evaluations,
         );
         if let Some(c) = found {
             let field = &self.fields[c.field];
-            self.layout.spots[item] =
-                Spot { room: field.room, stance: field.stance, x: c.x, y: c.y };
+            self.layout.spots[item] = Spot { bin: field.bin, stance: field.stance, x: c.x, y: c.y };
             self.bodies[k] = body(setup, &self.fits, &self.layout, item);
             self.record(k, c.field);
         }
     }
 
     /// One pass over all overlapping items, then new weights. `stop` is asked between items.
-    pub fn pass(&mut self, dice: &mut Dice, stop: &dyn Fn() -> bool) -> Standing {
+    pub fn pass(&mut self, random: &mut Random, stop: &dyn Fn() -> bool) -> Standing {
         // Even an idle pass counts, so that a run by effort ends.
         self.evaluations += 1 + self.window.movers.len() as u64;
         if self.hopeless {
@@ -362,18 +362,18 @@ impl<'a> Separation<'a> {
         }
         let mut order: Vec<usize> =
             (0..self.window.movers.len()).filter(|&k| self.overlap_of(k) > CONTACT).collect();
-        dice.shuffle(&mut order);
+        random.shuffle(&mut order);
         for k in order {
             if stop() {
                 return Standing::Open;
             }
             if self.overlap_of(k) > CONTACT {
-                self.relocate(k, dice);
+                self.relocate(k, random);
             }
         }
         self.move_walls();
         #[cfg(debug_assertions)]
-        self.prove(dice);
+        self.prove(random);
         let worst =
             self.overlaps.iter().chain(&self.wall_overlaps).fold(0.0, |m: f64, &x| m.max(x));
         if worst <= CONTACT {
@@ -387,12 +387,12 @@ impl<'a> Separation<'a> {
     /// Measures one mover anew: what was kept up move by move must be the same, as seen from it or
     /// from the other of the pair (the two differ by rounding).
     #[cfg(debug_assertions)]
-    fn prove(&mut self, dice: &Dice) {
+    fn prove(&mut self, random: &Random) {
         let (n, m, walls) = (self.window.movers.len(), self.bodies.len(), self.layout.walls.len());
         if n == 0 {
             return;
         }
-        let k = dice.clone().below(n);
+        let k = random.clone().below(n);
         let kept = (self.overlaps.clone(), self.wall_overlaps.clone());
         let same = |a: f64, b: f64| (a - b).abs() <= 1e-6 * a.max(b) + 1e-3;
         self.measure(k);
@@ -454,7 +454,7 @@ impl<'a> Separation<'a> {
         let (n, strip) = (self.window.movers.len(), self.setup.strip());
         let spans: Vec<(usize, f64, f64)> = (0..n)
             .filter(|&k| {
-                usize::from(self.bodies[k].room) == strip
+                usize::from(self.bodies[k].bin) == strip
                     && !self.setup.kind(self.window.movers[k]).may_cross
             })
             .map(|k| {
@@ -564,7 +564,7 @@ fn body(setup: &Setup, fits: &Fits<'_>, layout: &Layout, item: usize) -> Body {
     let turned = fits.local((stance.base, stance.quarter));
     Body {
         turned,
-        room: spot.room,
+        bin: spot.bin,
         x: spot.x,
         y: spot.y,
         size: size_of(setup, setup.kind(item).area),

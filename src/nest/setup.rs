@@ -3,7 +3,7 @@
 //!
 //! The open strip keeps its own x; fixed stocks lie left of it, far enough apart that nothing in
 //! one can touch anything in another. So one plane holds everything and only the bounds of a
-//! position depend on the room it is in.
+//! position depend on the bin it is in.
 
 use super::convex::{Frame, Vertex, edges, twice_area, vertex};
 use super::form::{Base, Bases, Rings, Stance, grid_rings, stances};
@@ -37,7 +37,7 @@ pub(super) struct Item {
 #[derive(Clone, Debug, Default)]
 pub(super) struct Kind {
     pub stances: Vec<Stance>,
-    /// For each room, the stances that fit into its bounds.
+    /// For each bin, the stances that fit into its bounds.
     pub fits: Vec<Vec<u16>>,
     pub area: f64,
     /// Greatest side of its box in any stance.
@@ -55,7 +55,7 @@ pub(super) struct Block {
 
 /// A stock in the common plane.
 #[derive(Clone, Debug)]
-pub(super) struct Room {
+pub(super) struct Bin {
     /// Index into the problem's stocks; none for the overflow strip of a problem without an open
     /// one.
     pub stock: Option<usize>,
@@ -73,7 +73,7 @@ pub(super) struct Setup {
     pub kinds: Vec<Kind>,
     pub items: Vec<Item>,
     /// Fixed stocks in order of preference, the strip last.
-    pub rooms: Vec<Room>,
+    pub bins: Vec<Bin>,
     pub gap: i64,
     /// Greatest length of a bench segment of the strip.
     pub segment: Option<i64>,
@@ -98,15 +98,15 @@ impl Setup {
             // Turned over, every shape is one more, and no-fit polygons go by the square: in a
             // crowd whatever fits face up stays so.
             let kinds = std::mem::take(&mut setup.kinds);
-            let rooms = &setup.rooms;
+            let bins = &setup.bins;
             let up =
                 |k: &Kind, fits: &[u16]| fits.iter().any(|&s| !k.stances[usize::from(s)].pose.flip);
             let down = |shape: usize| {
                 let kind = &kinds[shape];
-                !rooms
+                !bins
                     .iter()
                     .zip(&kind.fits)
-                    .any(|(room, fits)| room.stock.is_some() && up(kind, fits))
+                    .any(|(bin, fits)| bin.stock.is_some() && up(kind, fits))
             };
             let faces = |shape: usize, pose: Pose| !pose.flip || down(shape);
             (setup, bases) = Setup::with_poses(problem, &faces);
@@ -129,10 +129,10 @@ impl Setup {
         let mut families: BTreeMap<u32, (bool, i128, Vec<Pose>)> = BTreeMap::new();
         for (s, stance) in kind.stances.iter().enumerate() {
             let fits = self
-                .rooms
+                .bins
                 .iter()
                 .zip(&kind.fits)
-                .any(|(room, fits)| room.stock.is_some() && fits.contains(&(s as u16)));
+                .any(|(bin, fits)| bin.stock.is_some() && fits.contains(&(s as u16)));
             let box_ = i128::from(stance.tight.width()) * i128::from(stance.tight.height());
             let family = families.entry(stance.base).or_insert((true, box_, Vec::new()));
             family.0 &= !fits;
@@ -176,7 +176,7 @@ impl Setup {
             bases: Vec::new(),
             kinds,
             items: Vec::new(),
-            rooms: Vec::new(),
+            bins: Vec::new(),
             gap: (problem.gap() * GRID_PER_MM - 1e-6).ceil().clamp(0.0, LARGEST as f64) as i64,
             segment: None,
             length_max: ENDLESS,
@@ -194,12 +194,12 @@ impl Setup {
 
     /// Index of the strip (or the overflow strip).
     pub fn strip(&self) -> usize {
-        self.rooms.len() - 1
+        self.bins.len() - 1
     }
 
     /// True if what lies on the strip counts as not placed.
     pub fn overflow(&self) -> bool {
-        self.rooms.last().is_some_and(|r| r.stock.is_none())
+        self.bins.last().is_some_and(|r| r.stock.is_none())
     }
 
     /// True if every lane works on all of the layout: few items, or only fixed stocks.
@@ -212,16 +212,20 @@ impl Setup {
     /// same.
     pub fn most_clearance(&self) -> i64 {
         let rounded = self.bases.iter().any(|b| b.rounded);
-        super::fits::clearance_margin(self.gap + if rounded { 4 } else { 0 })
+        super::nofit_cache::clearance_margin(self.gap + if rounded { 4 } else { 0 })
     }
 
     /// The most by which any item must keep off a block, µm: those with rounded corners a little,
     /// all of them the gap from what lies fixed.
     pub fn most_clearance_of_blocks(&self) -> i64 {
-        if self.rooms.iter().flat_map(|r| &r.blocks).any(|b| !self.bases[b.base as usize].stock) {
+        if self.bins.iter().flat_map(|r| &r.blocks).any(|b| !self.bases[b.base as usize].stock) {
             return self.most_clearance();
         }
-        super::fits::clearance_margin(if self.bases.iter().any(|b| b.rounded) { 2 } else { 0 })
+        super::nofit_cache::clearance_margin(if self.bases.iter().any(|b| b.rounded) {
+            2
+        } else {
+            0
+        })
     }
 
     /// Takes items out of the search: they fit only stocks that have no room left.
@@ -244,7 +248,7 @@ impl Setup {
 
     /// Height of the strip, µm.
     pub fn height(&self) -> f64 {
-        self.rooms[self.strip()].frame.height() as f64
+        self.bins[self.strip()].frame.height() as f64
     }
 
     fn lay_out_rooms(&mut self, problem: &Problem, bases: &mut Bases) {
@@ -263,7 +267,7 @@ impl Setup {
                     };
                     self.segment = segment_max.map(|s| micrometres(s).max(1));
                     self.length_max = length_max.map_or(ENDLESS, |l| micrometres(l).max(0));
-                    strip = Some(Room {
+                    strip = Some(Bin {
                         stock: Some(index),
                         frame,
                         shift: 0,
@@ -296,33 +300,33 @@ impl Setup {
                     );
                     left -= frame.width() + 2 * reach;
                     let shift = left - frame.min.x;
-                    let room = Room {
+                    let bin = Bin {
                         stock: Some(index),
                         frame: frame.moved(vertex(shift, 0)),
                         shift,
                         blocks: blocks(obstacles, shift, bases),
                     };
-                    self.rooms.push(room);
+                    self.bins.push(bin);
                 }
             }
         }
         // Without an open strip the overflow goes on one that counts as not placed.
         let high = self.kinds.iter().map(|k| k.extent as i64).max().unwrap_or(1);
         let frame = Frame { min: vertex(0, 0), max: vertex(ENDLESS, 2 * high + self.gap) };
-        self.rooms.push(strip.unwrap_or(Room { stock: None, frame, shift: 0, blocks: Vec::new() }));
+        self.bins.push(strip.unwrap_or(Bin { stock: None, frame, shift: 0, blocks: Vec::new() }));
     }
 
     /// What lies fixed is in the way like a flaw, but the gap is kept to it.
     fn fix(&mut self, problem: &Problem, bases: &mut Bases) {
         for pin in problem.pins() {
-            let Some(room) = self.rooms.iter_mut().find(|r| r.stock == Some(pin.stock)) else {
+            let Some(bin) = self.bins.iter_mut().find(|r| r.stock == Some(pin.stock)) else {
                 continue;
             };
             let rings = grid_rings(&pin.region);
             let frame = Frame::around(rings.iter().flatten().copied());
             let (base, quarter, at) = bases.admit(&rings, false, false);
-            room.blocks.push(Block { base, quarter, at: at.plus(vertex(room.shift, 0)) });
-            if room.frame.max.x == ENDLESS {
+            bin.blocks.push(Block { base, quarter, at: at.plus(vertex(bin.shift, 0)) });
+            if bin.frame.max.x == ENDLESS {
                 self.fixed_end = self.fixed_end.max(frame.max.x);
                 if !pin.may_cross {
                     self.fixed_spans.push((frame.min.x, frame.max.x));
@@ -336,15 +340,15 @@ impl Setup {
         let mut area = 0.0;
         for (index, shape) in problem.shapes().iter().enumerate() {
             let kind = &mut self.kinds[index];
-            for room in &self.rooms {
-                let open = room.frame.max.x == ENDLESS;
+            for bin in &self.bins {
+                let open = bin.frame.max.x == ENDLESS;
                 let longest = match self.segment {
                     Some(s) if open && !kind.may_cross => s.min(self.length_max),
                     _ if open => self.length_max,
-                    _ => room.frame.width(),
+                    _ => bin.frame.width(),
                 };
                 let fits = |s: &Stance| {
-                    s.tight.height() <= room.frame.height() && s.tight.width() <= longest
+                    s.tight.height() <= bin.frame.height() && s.tight.width() <= longest
                 };
                 kind.fits.push(
                     (0..kind.stances.len())
@@ -355,10 +359,10 @@ impl Setup {
             }
             // On the overflow strip everything lies, but that is no place.
             let real = self
-                .rooms
+                .bins
                 .iter()
                 .zip(&kind.fits)
-                .any(|(room, fits)| room.stock.is_some() && !fits.is_empty());
+                .any(|(bin, fits)| bin.stock.is_some() && !fits.is_empty());
             let room_left = MOST_ITEMS.saturating_sub(self.items.len());
             let taken = if real { room_left.min(shape.copies as usize) } else { 0 };
             for copy in 0..taken as u32 {
@@ -426,7 +430,7 @@ fn too_big(shape: &super::problem::Shape, kind: &Kind, problem: &Problem) -> Str
             )
         })
         .collect();
-    let rooms: Vec<String> = problem
+    let bins: Vec<String> = problem
         .stocks()
         .iter()
         .take(SAID)
@@ -454,7 +458,7 @@ fn too_big(shape: &super::problem::Shape, kind: &Kind, problem: &Problem) -> Str
     format!(
         "it fits no stock in any permitted turn: {}{turns}; {}{stocks}",
         sizes.join(", "),
-        rooms.join(", ")
+        bins.join(", ")
     )
 }
 

@@ -1,9 +1,9 @@
-//! How lanes share their work: on small layouts seasons of campaigns, on large ones windows in
-//! sweeps.
+//! How lanes share their work: on small layouts they race starts, on large ones each has a window
+//! of its own.
 
 use super::lane::{Lane, ROUND};
 use super::layout::Layout;
-use super::season::Seasons;
+use super::restart::Restarts;
 use super::setup::Setup;
 use super::sweep::Sweeps;
 use std::sync::Arc;
@@ -11,14 +11,14 @@ use std::sync::Arc;
 /// What the lanes of a search work on.
 #[derive(Debug)]
 pub(super) enum Sharing {
-    Seasons(Seasons),
+    Restarts(Restarts),
     Sweeps(Sweeps),
 }
 
 impl Sharing {
     pub fn new(setup: &Setup, seed: u64) -> Sharing {
         if setup.shared() {
-            Sharing::Seasons(Seasons::new(seed))
+            Sharing::Restarts(Restarts::new(seed))
         } else {
             Sharing::Sweeps(Sweeps::default())
         }
@@ -34,7 +34,7 @@ impl Sharing {
         stop: &dyn Fn() -> bool,
     ) {
         match self {
-            Sharing::Seasons(s) => s.assign(setup, best, lanes, left * ROUND as f64, stop),
+            Sharing::Restarts(s) => s.assign(setup, best, lanes, left * ROUND as f64, stop),
             Sharing::Sweeps(s) => s.assign(setup, best, lanes),
         }
     }
@@ -48,7 +48,7 @@ impl Sharing {
         lanes: &mut [Lane<'_>],
     ) -> Arc<Layout> {
         match self {
-            Sharing::Seasons(s) => s.merge(setup, best, lanes),
+            Sharing::Restarts(s) => s.merge(setup, best, lanes),
             Sharing::Sweeps(s) => s.merge(setup, best, lanes),
         }
     }

@@ -72,7 +72,7 @@ impl Sweeps {
         let together = match &finds[..] {
             [(_, only)] => Some(only.clone()),
             // Where flaws are in the way, one find may stand and all together not.
-            _ if !setup.rooms[setup.strip()].blocks.is_empty() => {
+            _ if !setup.bins[setup.strip()].blocks.is_empty() => {
                 let all = self.combined(setup, lanes).map(Arc::new);
                 let finds = finds.into_iter().map(|f| f.1);
                 all.into_iter().chain(finds).min_by(|a, b| a.length.total_cmp(&b.length))

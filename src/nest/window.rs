@@ -1,9 +1,9 @@
 //! Windows: the part of the layout that a lane works on. Up to some 150 items that is everything;
 //! beyond, a stretch of the strip.
 
-use super::fits::clear;
 use super::land::{off_blocks, turned};
 use super::layout::Layout;
+use super::nofit_cache::clear;
 use super::setup::Setup;
 
 /// Up to this many items the window is the whole layout.
@@ -24,7 +24,7 @@ pub(super) struct Window {
     pub tail: f64,
     whole: bool,
     /// The strip is closed: items find their places in the fixed stocks.
-    rooms_only: bool,
+    bins_only: bool,
 }
 
 impl Window {
@@ -33,16 +33,16 @@ impl Window {
         Window { movers: (0..setup.items.len()).collect(), whole: true, ..Window::default() }
     }
 
-    /// True if items of the window may go to this room: a stretch keeps to the strip.
-    pub fn open_to(&self, setup: &Setup, room: usize) -> bool {
-        if self.rooms_only { room != setup.strip() } else { self.whole || room == setup.strip() }
+    /// True if items of the window may go to this bin: a stretch keeps to the strip.
+    pub fn open_to(&self, setup: &Setup, bin: usize) -> bool {
+        if self.bins_only { bin != setup.strip() } else { self.whole || bin == setup.strip() }
     }
 
     /// Everything in the fixed stocks, and one item more that is to find a place there.
     pub fn rooms_and(setup: &Setup, layout: &Layout, item: usize) -> Window {
-        let inside = |i: usize| usize::from(layout.spots[i].room) != setup.strip();
+        let inside = |i: usize| usize::from(layout.spots[i].bin) != setup.strip();
         let movers = (0..layout.spots.len()).filter(|&i| i == item || inside(i)).collect();
-        Window { movers, rooms_only: true, ..Window::default() }
+        Window { movers, bins_only: true, ..Window::default() }
     }
 
     /// True if nothing is left out.
@@ -58,7 +58,7 @@ impl Window {
     /// How many windows of about [`MANY`] items the strip holds side by side.
     pub fn count(setup: &Setup, layout: &Layout) -> usize {
         let strip = setup.strip();
-        let on_strip = layout.spots.iter().filter(|s| usize::from(s.room) == strip).count();
+        let on_strip = layout.spots.iter().filter(|s| usize::from(s.bin) == strip).count();
         (on_strip / MANY).min((layout.length / reach(setup)) as usize).max(1)
     }
 
@@ -73,7 +73,7 @@ impl Window {
         let high = if high < layout.length { high - margin } else { layout.length };
         let mut w = Window { low, tail: layout.length - high, ..Window::default() };
         let near = setup.most_clearance() as f64 + 2.0 * margin;
-        for i in (0..layout.spots.len()).filter(|&i| usize::from(layout.spots[i].room) == strip) {
+        for i in (0..layout.spots.len()).filter(|&i| usize::from(layout.spots[i].bin) == strip) {
             let f = layout.tight(setup, i);
             let (from, to) = (f.min.x as f64, f.max.x as f64);
             if from >= low && to <= high {
@@ -126,7 +126,7 @@ impl Window {
         let strip = setup.strip();
         for &i in &self.movers {
             let spot = &mut layout.spots[i];
-            if usize::from(spot.room) == strip {
+            if usize::from(spot.bin) == strip {
                 spot.x = spread(spot.x);
             }
         }
@@ -140,8 +140,7 @@ impl Window {
         let (strip, high) = (setup.strip(), self.high(layout));
         for &i in &self.movers {
             let f = layout.tight(setup, i);
-            if usize::from(layout.spots[i].room) == strip && (f.min.x + f.max.x) as f64 / 2.0 > cut
-            {
+            if usize::from(layout.spots[i].bin) == strip && (f.min.x + f.max.x) as f64 / 2.0 > cut {
                 layout.spots[i].x -= by;
             }
         }

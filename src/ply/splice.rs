@@ -53,10 +53,15 @@ const MORE_PARTS: usize = 2;
 /// stitched cloth are lapped, or butted where the job wants no lap; unidirectional cloth is butted
 /// along its fibre; cores and films are butted.
 pub fn splice_of(weave: Weave, lap: f64) -> (SpliceKind, f64) {
+    use Weave::*;
     match weave {
-        Weave::Unidirectional | Weave::None => (SpliceKind::Butt, 0.0),
-        _ if lap == 0.0 => (SpliceKind::Butt, 0.0),
-        _ => (SpliceKind::Lap, lap),
+        Unidirectional | None => (SpliceKind::Butt, 0.0),
+        Plain | Twill22 | Twill44 | Twill21 | Twill31 | Satin | Biaxial45 | Mat if lap > 0.0 => {
+            (SpliceKind::Lap, lap)
+        }
+        Plain | Twill22 | Twill44 | Twill21 | Twill31 | Satin | Biaxial45 | Mat => {
+            (SpliceKind::Butt, 0.0)
+        }
     }
 }
 

@@ -2,6 +2,8 @@
 //! writes them to disk.
 //!
 //! Everything true to scale is drawn once, as a scene, and written as SVG, PDF or DXF from it.
+//! Labels: `label.rs` draws those on pieces (`draw.rs` chooses where), `stickers.rs` those to stick on,
+//! `offcut_labels.rs` those of the stock.
 
 pub mod drawn;
 pub mod summary;

@@ -24,7 +24,8 @@ pub struct Age {
     pub expiry: Option<Day>,
     /// Hours it may spend out of the freezer by its data sheet; thawing counts.
     pub out_life_hours: Option<f64>,
-    /// Hours it has spent out of the freezer up to the snapshot.
+    /// Hours it has spent out of the freezer up to the snapshot (out-life used), as the ledger
+    /// counts them.
     pub out_hours: f64,
     /// It lies out of the freezer.
     pub is_out: bool,

@@ -1,4 +1,4 @@
-//! The plane that template and cards lie in, and the photos that see it.
+//! The plane that template and cards lie in, its scale, and the photos that see it.
 
 use super::camera::View;
 use super::card;

@@ -34,6 +34,7 @@ pub(super) fn forbidden(cloth: &PlanCloth, visible: bool, way: Permitted) -> Opt
         Biaxial45 if down && visible => Some("its stitching shows"),
         // A quarter turn and a turn over each reverse the line; both together keep it.
         Twill22 | Twill44 if visible && quarter != down => Some("its line would run the other way"),
-        _ => None,
+        Unidirectional | Plain | Twill22 | Twill44 | Twill21 | Twill31 | Satin | Biaxial45 => None,
+        Mat | Plainless => None,
     }
 }

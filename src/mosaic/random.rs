@@ -5,11 +5,11 @@ use rand_pcg::rand_core::{Rng, SeedableRng};
 
 /// A stream of random numbers, the same on every machine.
 #[derive(Clone, Debug)]
-pub(super) struct Dice(Pcg64Mcg);
+pub(super) struct Random(Pcg64Mcg);
 
-impl Dice {
-    pub fn new(seed: u64, stream: u64) -> Dice {
-        Dice(Pcg64Mcg::seed_from_u64(
+impl Random {
+    pub fn new(seed: u64, stream: u64) -> Random {
+        Random(Pcg64Mcg::seed_from_u64(
             seed.wrapping_mul(0xd6e8_feb8_6659_fd93) ^ stream.wrapping_mul(0xa076_1d64_78bd_642f),
         ))
     }

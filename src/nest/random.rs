@@ -5,12 +5,12 @@ use rand_pcg::rand_core::{Rng, SeedableRng};
 
 /// A stream of random numbers, the same on every machine.
 #[derive(Clone, Debug)]
-pub(super) struct Dice(Pcg64Mcg);
+pub(super) struct Random(Pcg64Mcg);
 
-impl Dice {
+impl Random {
     /// The stream of a lane under a seed.
-    pub fn new(seed: u64, lane: u64) -> Dice {
-        Dice(Pcg64Mcg::seed_from_u64(
+    pub fn new(seed: u64, lane: u64) -> Random {
+        Random(Pcg64Mcg::seed_from_u64(
             seed.wrapping_mul(0x9e37_79b9_7f4a_7c15)
                 .wrapping_add(lane.wrapping_mul(0xd1b5_4a32_d192_ed03))
                 .wrapping_add(1),

@@ -1,11 +1,11 @@
-//! A layout to begin from: places of an earlier one, where what overlaps is moved apart.
+//! A warm start: places of an earlier layout, where what overlaps is moved apart.
 
-use super::dice::Dice;
-use super::fits::Store;
 use super::land::land;
 use super::lane::settle;
 use super::layout::{Layout, Spot};
+use super::nofit_cache::NoFitCache;
 use super::problem::Problem;
+use super::random::Random;
 use super::separate::{Separation, Standing};
 use super::setup::Setup;
 use super::window::Window;
@@ -20,10 +20,10 @@ const PASSES: usize = 150;
 
 /// The layout from the problem's start, what that leaves out where `first` has it. `None` without a
 /// start, or if it cannot be freed of overlaps.
-pub(super) fn begun(
+pub(super) fn warm_start(
     problem: &Problem,
     setup: &Setup,
-    store: &Store,
+    cache: &NoFitCache,
     first: &Layout,
     run: &Run<'_>,
 ) -> Option<Layout> {
@@ -45,12 +45,12 @@ pub(super) fn begun(
     let stop = || run.is_up();
     let window = Window::whole(setup);
     // A stream that no lane has.
-    let mut dice = Dice::new(run.seed(), u64::MAX - 1);
+    let mut random = Random::new(run.seed(), u64::MAX - 1);
     for share in LENGTHS {
         let tried = Layout { length: (layout.length * share).round(), ..layout.clone() };
-        let mut separation = Separation::new(setup, store, window.clone(), tried);
+        let mut separation = Separation::new(setup, cache, window.clone(), tried);
         for _ in 0..PASSES {
-            match separation.pass(&mut dice, &stop) {
+            match separation.pass(&mut random, &stop) {
                 Standing::Open if !stop() => {}
                 Standing::Solved => {
                     let landed = settle(setup, &window, separation.layout.clone(), &stop);
@@ -70,11 +70,11 @@ pub(super) fn begun(
 fn spot_of(problem: &Problem, setup: &Setup, item: usize) -> Option<Spot> {
     let (kind, copy) = (setup.items[item].kind, setup.items[item].copy);
     let p = problem.start().iter().find(|p| (p.shape, p.copy) == (kind, copy))?;
-    let r = setup.rooms.iter().position(|r| r.stock == Some(p.stock))?;
-    let (x, y) = (micrometres(p.x) + setup.rooms[r].shift, micrometres(p.y));
+    let r = setup.bins.iter().position(|r| r.stock == Some(p.stock))?;
+    let (x, y) = (micrometres(p.x) + setup.bins[r].shift, micrometres(p.y));
     let stances = &setup.kinds[kind].stances;
     let fits = |s: &u16| setup.kinds[kind].fits[r].contains(s);
-    let at = |s: u16, x: i64, y: i64| Spot { room: r as u16, stance: s, x: x as f64, y: y as f64 };
+    let at = |s: u16, x: i64, y: i64| Spot { bin: r as u16, stance: s, x: x as f64, y: y as f64 };
     let same = stances.iter().position(|s| (s.pose.turn, s.pose.flip) == (p.turn, p.flip));
     if let Some(s) = same {
         let offset = stances[s].offset;

@@ -1,32 +1,32 @@
-//! Campaigns: a layout that stands still is left, and its lanes begin anew from another first
-//! layout.
+//! Multi-start by racing: a layout that stands still is left, and its lanes begin anew from
+//! another first layout.
 //!
 //! What a search comes to differs by more than a hundredth from one beginning to the next, and what
-//! stands still seldom goes on. So beginnings are raced: at ages each twice the last, a campaign
+//! stands still seldom goes on. So beginnings are raced: at ages each twice the last, a start
 //! goes on only if it is among the better half of all that came so far. (Successive halving:
 //! Jamieson and Talwalkar 2016.)
 
 use super::construct::construct_anew;
-use super::dice::Dice;
 use super::land::land;
 use super::lane::{Lane, ROUND};
 use super::layout::Layout;
+use super::random::Random;
 use super::setup::Setup;
 use super::window::Window;
 use std::sync::Arc;
 
-/// Lanes of a campaign once the first, which all lanes share, is over.
+/// Lanes of a start once the first, which all lanes share, is over.
 const TOGETHER: usize = 2;
-/// Evaluations an item at the first age at which campaigns are compared; none stands still before.
+/// Evaluations an item at the first age at which starts are compared; none stands still before.
 const YOUNG: u64 = 500_000;
-/// A campaign stands still that brought nothing for one part in this many of its age.
+/// A start stands still that brought nothing for one part in this many of its age.
 const STILL: u64 = 2;
 /// One in this many goes on past an age.
 const KEPT: usize = 2;
 
 /// What the lanes of a group work on.
 #[derive(Debug)]
-struct Campaign {
+struct Start {
     best: Arc<Layout>,
     /// Evaluations of its lanes so far, and at its last gain.
     age: u64,
@@ -38,18 +38,18 @@ struct Campaign {
     over: bool,
 }
 
-impl Campaign {
-    fn new(best: Arc<Layout>) -> Campaign {
-        Campaign { best, age: 0, gained_at: 0, compared: 0, again: false, over: false }
+impl Start {
+    fn new(best: Arc<Layout>) -> Start {
+        Start { best, age: 0, gained_at: 0, compared: 0, again: false, over: false }
     }
 
     /// Goes on with a layout that was found at an age.
-    fn again(best: Arc<Layout>, age: u64) -> Campaign {
-        Campaign { age, gained_at: age, again: true, ..Campaign::new(best) }
+    fn again(best: Arc<Layout>, age: u64) -> Start {
+        Start { age, gained_at: age, again: true, ..Start::new(best) }
     }
 
     /// Whether it is over: among the worse half at an age, or at a stand. `lengths` are those of
-    /// all campaigns at each age, the first is `young`.
+    /// all starts at each age, the first is `young`.
     fn judge(&mut self, lengths: &mut Vec<Vec<f64>>, young: u64) {
         while !self.again && self.age >> self.compared >= young {
             if lengths.len() <= self.compared {
@@ -65,43 +65,40 @@ impl Campaign {
     }
 }
 
-/// The campaigns of a season that are under way, and the lengths all of it came to at each age.
+/// The starts of a span that are under way, and the lengths all of it came to at each age.
 #[derive(Debug)]
-pub(super) struct Campaigns {
-    groups: Vec<Campaign>,
+pub(super) struct Race {
+    groups: Vec<Start>,
     lengths: Vec<Vec<f64>>,
-    /// Age at which a campaign came to the best layout.
+    /// Age at which a start came to the best layout.
     best_age: u64,
-    dice: Dice,
+    random: Random,
 }
 
-impl Campaigns {
-    pub fn new(seed: u64) -> Campaigns {
+impl Race {
+    pub fn new(seed: u64) -> Race {
         // A stream that no lane has.
-        Campaigns {
+        Race {
             groups: Vec::new(),
             lengths: Vec::new(),
             best_age: 0,
-            dice: Dice::new(seed, u64::MAX),
+            random: Random::new(seed, u64::MAX),
         }
     }
 
-    /// One campaign for all lanes, from a layout that took so many evaluations to find; a first
+    /// One start for all lanes, from a layout that took so many evaluations to find; a first
     /// layout took none. Those before are forgotten.
     pub fn begin(&mut self, setup: &Setup, layout: &Arc<Layout>, age: u64, lanes: &mut [Lane<'_>]) {
-        let campaign = if age > 0 {
-            Campaign::again(layout.clone(), age)
-        } else {
-            Campaign::new(layout.clone())
-        };
-        self.groups = vec![campaign];
+        let start =
+            if age > 0 { Start::again(layout.clone(), age) } else { Start::new(layout.clone()) };
+        self.groups = vec![start];
         self.lengths.clear();
         self.best_age = age;
         lanes.iter_mut().for_each(|l| l.begin(layout, Window::whole(setup)));
     }
 
-    /// Gives the lanes of a campaign that is over another beginning, or the best layout again if in
-    /// the `left` evaluations of a lane none can get as old as the campaign that found it.
+    /// Gives the lanes of a start that is over another beginning, or the best layout again if in
+    /// the `left` evaluations of a lane none can get as old as the start that found it.
     pub fn assign(
         &mut self,
         setup: &Setup,
@@ -110,27 +107,27 @@ impl Campaigns {
         left: f64,
         stop: &dyn Fn() -> bool,
     ) {
-        if let [Campaign { over: true, .. }] = self.groups[..] {
+        if let [Start { over: true, .. }] = self.groups[..] {
             let groups = lanes.len().div_ceil(TOGETHER).max(1);
-            self.groups = (0..groups)
-                .map(|_| Campaign { over: true, ..Campaign::new(best.clone()) })
-                .collect();
+            self.groups =
+                (0..groups).map(|_| Start { over: true, ..Start::new(best.clone()) }).collect();
         }
         let share = self.share(lanes);
         for (group, lanes) in self.groups.iter_mut().zip(lanes.chunks_mut(share)) {
             if group.over {
                 let worth = left * lanes.len() as f64 >= self.best_age as f64;
-                let first = if worth { construct_anew(setup, &mut self.dice, stop) } else { None };
+                let first =
+                    if worth { construct_anew(setup, &mut self.random, stop) } else { None };
                 *group = match first.and_then(|l| land(setup, &l, None)) {
-                    Some(first) => Campaign::new(Arc::new(first)),
-                    None => Campaign::again(best.clone(), self.best_age),
+                    Some(first) => Start::new(Arc::new(first)),
+                    None => Start::again(best.clone(), self.best_age),
                 };
                 lanes.iter_mut().for_each(|l| l.begin(&group.best, Window::whole(setup)));
             }
         }
     }
 
-    /// The lanes of each campaign take over the best of theirs. Returns the best layout.
+    /// The lanes of each start take over the best of theirs. Returns the best layout.
     pub fn merge(
         &mut self,
         setup: &Setup,
@@ -160,7 +157,7 @@ impl Campaigns {
         best
     }
 
-    /// Lanes of each campaign.
+    /// Lanes of each start.
     fn share(&self, lanes: &[Lane<'_>]) -> usize {
         lanes.len().div_ceil(self.groups.len().max(1)).max(1)
     }
@@ -173,17 +170,17 @@ mod tests {
     use crate::geometry::{Region, point};
     use crate::nest::{Extent, Pose, Problem, Shape, Stock};
 
-    /// A campaign that gained its length at `gained_at` and is `age` old.
-    fn campaign(length: f64, gained_at: u64, age: u64) -> Campaign {
+    /// A start that gained its length at `gained_at` and is `age` old.
+    fn start(length: f64, gained_at: u64, age: u64) -> Start {
         let best = Arc::new(Layout { length, ..Layout::default() });
-        Campaign { age, gained_at, ..Campaign::new(best) }
+        Start { age, gained_at, ..Start::new(best) }
     }
 
     #[test]
     fn the_better_half_goes_on_at_each_age() {
         let mut lengths = Vec::new();
         let mut over = |length: f64, age: u64| {
-            let mut c = campaign(length, age, age);
+            let mut c = start(length, age, age);
             c.judge(&mut lengths, 100);
             c.over
         };
@@ -200,7 +197,7 @@ mod tests {
     #[test]
     fn a_campaign_at_a_stand_is_over() {
         let over = |gained_at: u64, age: u64| {
-            let mut c = campaign(50.0, gained_at, age);
+            let mut c = start(50.0, gained_at, age);
             c.judge(&mut Vec::new(), 100);
             c.over
         };
@@ -231,29 +228,24 @@ mod tests {
     #[test]
     fn what_begins_anew_has_no_rivals_of_before() {
         let setup = nine_plates();
-        let mut campaigns = Campaigns::new(1);
-        campaigns.lengths = vec![vec![40.0]];
-        campaigns.best_age = 7;
-        campaigns.begin(
-            &setup,
-            &Arc::new(Layout { length: 50.0, ..Layout::default() }),
-            0,
-            &mut [],
-        );
-        assert!(campaigns.lengths.is_empty());
-        assert_eq!(campaigns.best_age, 0);
-        campaigns.groups[0].age = 100;
-        campaigns.groups[0].gained_at = 100;
-        campaigns.groups[0].judge(&mut campaigns.lengths, 100);
-        assert!(!campaigns.groups[0].over, "longer than one of before, which does not count");
+        let mut race = Race::new(1);
+        race.lengths = vec![vec![40.0]];
+        race.best_age = 7;
+        race.begin(&setup, &Arc::new(Layout { length: 50.0, ..Layout::default() }), 0, &mut []);
+        assert!(race.lengths.is_empty());
+        assert_eq!(race.best_age, 0);
+        race.groups[0].age = 100;
+        race.groups[0].gained_at = 100;
+        race.groups[0].judge(&mut race.lengths, 100);
+        assert!(!race.groups[0].over, "longer than one of before, which does not count");
     }
 
     #[test]
     fn beginnings_differ_and_hold_every_item() {
         let setup = nine_plates();
-        let mut dice = Dice::new(1, 0);
+        let mut random = Random::new(1, 0);
         let mut beginning = || {
-            construct_anew(&setup, &mut dice, &|| false)
+            construct_anew(&setup, &mut random, &|| false)
                 .and_then(|l| land(&setup, &l, None))
                 .unwrap()
         };

@@ -23,14 +23,14 @@ const LEAST: [f64; 2] = [1.0, 2.0];
 
 /// The course of a search, as far as it tells what is to be expected.
 #[derive(Debug, Default)]
-pub(super) struct Worth {
+pub(super) struct Stopping {
     /// Seconds, and the shortest length from then on.
     gains: Vec<(f64, f64)>,
 }
 
-impl Worth {
+impl Stopping {
     /// Takes note of the shortest length, µm; says why the search had better end.
-    pub fn judge(
+    pub fn check(
         &mut self,
         setup: &Setup,
         length: f64,
@@ -102,19 +102,19 @@ mod tests {
         let roll = Stock { name: "roll".into(), extent, keep_out: Vec::new() };
         let setup = Setup::new(&Problem::new(vec![shape], vec![roll], 0.0).unwrap());
         let run = Run::new(Stop::After(Duration::from_secs(600)));
-        let judge = |length: f64, run: &Run<'_>| {
-            Worth::default().judge(&setup, length, 999_500.0, &[], run)
+        let check = |length: f64, run: &Run<'_>| {
+            Stopping::default().check(&setup, length, 999_500.0, &[], run)
         };
-        assert_eq!(judge(1_000_400.0, &run.while_it_pays()), None);
-        assert_eq!(judge(1_000_000.0, &run.while_it_pays()), Some(Early::Least));
-        assert_eq!(judge(1_000_000.0, &run), None, "all of the time was asked for");
-        assert_eq!(judge(999_500.0, &run), Some(Early::Least));
+        assert_eq!(check(1_000_400.0, &run.while_it_pays()), None);
+        assert_eq!(check(1_000_000.0, &run.while_it_pays()), Some(Early::Least));
+        assert_eq!(check(1_000_000.0, &run), None, "all of the time was asked for");
+        assert_eq!(check(999_500.0, &run), Some(Early::Least));
     }
 
     #[test]
     fn a_length_that_still_gets_shorter_promises_more_than_one_at_a_stand() {
         let of =
-            |gains: &[(f64, f64)], now: f64| Worth { gains: gains.to_vec() }.promise(now, 20.0);
+            |gains: &[(f64, f64)], now: f64| Stopping { gains: gains.to_vec() }.promise(now, 20.0);
         // Two per cent in a factor of ten of time; half of such a factor is to come.
         let falling = of(&[(0.01, 1100.0), (0.6, 1020.0), (5.5, 1000.0)], 20.0 / 10.0_f64.sqrt());
         assert!((falling - 0.01).abs() < 1e-12);

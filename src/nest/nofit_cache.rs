@@ -15,9 +15,9 @@ const SHARDS: usize = 64;
 /// first.
 type Key = (u32, u32, u8);
 
-/// The shared store. Looked up by lanes when they first meet a pair; never in the hot path.
+/// The shared cache. Looked up by lanes when they first meet a pair; never in the hot path.
 #[derive(Debug)]
-pub(super) struct Store {
+pub(super) struct NoFitCache {
     shards: Vec<Mutex<HashMap<Key, Arc<NoFit>>>>,
     bytes: AtomicUsize,
     /// Bytes of no-fit polygons kept for all lanes together.
@@ -52,9 +52,9 @@ pub(super) fn quarter(x: f64, y: f64, quarters: u8) -> (f64, f64) {
     (COSINES[at] * x - SINES[at] * y, SINES[at] * x + COSINES[at] * y)
 }
 
-impl Store {
-    pub fn new(budget: usize) -> Store {
-        Store {
+impl NoFitCache {
+    pub fn new(budget: usize) -> NoFitCache {
+        NoFitCache {
             shards: (0..SHARDS).map(|_| Mutex::default()).collect(),
             bytes: AtomicUsize::new(0),
             budget,
