@@ -36,7 +36,9 @@ templates = [{ template = "tape", copies = 4 }]
 /// # Errors
 /// A stock that cannot be read, no room for the tapes, a folder that cannot be written.
 pub fn booked_and_undone(stock: &str, now: &Moment) -> Result<Booked, Faults> {
-    let trouble = |e: std::io::Error| Fault::new(e.to_string(), "give it a folder to write in");
+    let trouble = |e: std::io::Error| {
+        Fault::new(warpwise::fault::Said::came(e.to_string()), "give it a folder to write in")
+    };
     let folder = tempfile::tempdir().map_err(trouble)?;
     let mut ledger = Ledger::write(&folder.path().join("stock.ledger")).map_err(faults_of)?;
     ledger.import(stock, now).map_err(faults_of)?;
@@ -63,7 +65,7 @@ pub fn booked_and_undone(stock: &str, now: &Moment) -> Result<Booked, Faults> {
 fn main() -> Result<(), Faults> {
     let file = std::env::args_os().nth(1).map_or("demo-data/stock.json".into(), PathBuf::from);
     let stock = std::fs::read_to_string(&file).map_err(|e| {
-        Fault::new(format!("it cannot be read: {e}"), "name an export").in_file(&file)
+        Fault::new(warpwise::said!("it cannot be read: {e}"), "name an export").in_file(&file)
     })?;
     let booked = booked_and_undone(&stock, &Moment::now())?;
     println!("{} pieces cut, {} offcuts kept; all taken back", booked.pieces, booked.added.len());

@@ -33,7 +33,7 @@ fn main() -> Result<(), Faults> {
     let mut number = || words.next().and_then(|w| w.parse::<f64>().ok());
     let at = number().zip(number()).map(|(x, y)| point(x, y));
     let photo = std::fs::read(&file).map_err(|e| {
-        Fault::new(format!("it cannot be read: {e}"), "name a photo").in_file(&file)
+        Fault::new(warpwise::said!("it cannot be read: {e}"), "name a photo").in_file(&file)
     })?;
     let tracing = traced(&file, &photo, at)?;
     tracing.warnings.iter().for_each(|w| eprintln!("warning: {w}"));

@@ -18,8 +18,9 @@ pub fn verified(plan: &str) -> Result<Verified, Faults> {
 fn main() -> Result<(), Faults> {
     let file =
         std::env::args_os().nth(1).map_or("warpwise-demo/plan/plan.json".into(), PathBuf::from);
-    let text = std::fs::read_to_string(&file)
-        .map_err(|e| Fault::new(format!("it cannot be read: {e}"), "name a plan").in_file(&file))?;
+    let text = std::fs::read_to_string(&file).map_err(|e| {
+        Fault::new(warpwise::said!("it cannot be read: {e}"), "name a plan").in_file(&file)
+    })?;
     let plan = verified(&text)?;
     println!("{} pieces keep every rule", plan.plan().pieces.len());
     Ok(())

@@ -27,7 +27,7 @@ impl Day {
         let day = Day::written(text.trim()).filter(|day| day.is_plausible());
         day.ok_or_else(|| {
             Fault::new(
-                format!("{} is not a date", quoted(text.trim())),
+                said!("{} is not a date", quoted(text.trim())),
                 "write year, month and day of 1990 to 2199, as in 2027-03-31",
             )
         })

@@ -3,6 +3,11 @@
 //! A reader never stops at its first fault. It collects everything it can find in [`Faults`] and
 //! returns the whole list, so that a person corrects a file once.
 
+#[macro_use]
+mod said;
+
+pub use said::{Language, Said, holes};
+
 use crate::printable::{is_obeyed, printable, printable_name};
 use std::cmp::Ordering;
 use std::collections::BTreeMap;
@@ -43,9 +48,9 @@ pub struct Fault {
     /// Where in that file.
     pub place: Place,
     /// What is wrong, one sentence without a full stop.
-    pub what: String,
+    pub what: Said,
     /// What to do about it, one sentence without a full stop; empty only if nothing can be done.
-    pub remedy: String,
+    pub remedy: Said,
     /// A line to paste into the file at fault, or into a terminal, where one line does it; boxed,
     /// since faults travel in results.
     pub paste: Option<Box<Paste>>,
@@ -57,7 +62,7 @@ pub struct Paste(pub String);
 
 impl Fault {
     /// A fault in no particular file.
-    pub fn new(what: impl Into<String>, remedy: impl Into<String>) -> Self {
+    pub fn new(what: impl Into<Said>, remedy: impl Into<Said>) -> Self {
         Fault {
             file: None,
             place: Place::Whole,
@@ -338,7 +343,7 @@ mod tests {
     #[test]
     fn what_a_terminal_obeys_is_shown_as_escapes() {
         let evil = "\u{1b}]0;owned\u{7}\u{202e}gpj\u{9b}2J";
-        let shown = Fault::new(format!("no {evil}"), format!("mend {evil}"))
+        let shown = Fault::new(said!("no {evil}"), said!("mend {evil}"))
             .in_file(Path::new(&format!("a{evil}\nb.toml: all is well")))
             .on(evil)
             .paste(Some(evil.to_string()));

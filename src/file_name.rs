@@ -38,7 +38,7 @@ pub fn checked(name: &str) -> Result<&str, Fault> {
         return Ok(name);
     };
     Err(Fault::new(
-        format!("{} cannot name a file: {why}", quoted(name)),
+        said!("{} cannot name a file: {why}", quoted(name)),
         "choose a plain word, such as seat",
     ))
 }

@@ -12,14 +12,14 @@ const MOST_A_BYTE: f64 = 0.18;
 ///
 /// # Errors
 /// That fault, with the remedy given.
-pub fn holds_no_more_than_is_read(text: &str, remedy: &str) -> Result<(), Fault> {
+pub fn holds_no_more_than_is_read(text: &str, remedy: &'static str) -> Result<(), Fault> {
     let most = MOST_VALUES.max((text.len() as f64 * MOST_A_BYTE) as usize);
     // Each value follows one of these.
     let values = text.bytes().filter(|b| matches!(b, b',' | b'[' | b'{')).count();
     if values <= most {
         return Ok(());
     }
-    let what = format!("the file holds {values} values, and of its size at most {most} are read");
+    let what = said!("the file holds {values} values, and of its size at most {most} are read");
     Err(Fault::new(what, remedy))
 }
 

@@ -6,11 +6,13 @@
 //! [`job`] → [`ply`] → [`stock`] → [`nest`] → [`assign`] → [`mosaic`] → [`plan`] → [`verify`] →
 //! [`planner`] → [`laminate`] → [`estimate`] → [`layup`] → [`sheet`] → [`project`] → [`ledger`].
 
+#[macro_use]
+pub mod fault;
+
 pub mod assign;
 pub mod cloth;
 pub mod day;
 pub mod estimate;
-pub mod fault;
 pub mod file_name;
 pub mod geometry;
 pub mod job;

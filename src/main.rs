@@ -1,5 +1,8 @@
 //! `warpwise`: arguments in, exit status out.
 
+#[macro_use(said)]
+extern crate warpwise;
+
 mod bench;
 mod cli;
 

@@ -48,8 +48,7 @@ const LEAVING: Duration = Duration::from_micros(700);
 const MOST_PIECES: usize = 20_000;
 
 fn too_many(pieces: usize) -> Fault {
-    let what =
-        format!("the plan comes to {pieces} pieces or more, and holds at most {MOST_PIECES}");
+    let what = said!("the plan comes to {pieces} pieces or more, and holds at most {MOST_PIECES}");
     Fault::new(what, "plan fewer sets, copies or jobs at a time")
 }
 

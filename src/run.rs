@@ -438,10 +438,7 @@ impl<'a> Run<'a> {
 
     /// The fault to return from a phase that was stopped, with what became of the work.
     pub fn stopped(&self, phase: Phase) -> Fault {
-        Fault::new(
-            format!("stopped while {}", phase.in_words()),
-            "nothing was written; begin again",
-        )
+        Fault::new(said!("stopped while {}", phase.in_words()), "nothing was written; begin again")
     }
 
     /// An error if this phase must end.

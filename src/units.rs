@@ -129,7 +129,7 @@ fn parse_quantity(
     text: &str,
     kind: &str,
     units: &[(&str, f64)],
-    forms: &str,
+    forms: &'static str,
 ) -> Result<f64, Fault> {
     let text = text.trim();
     // No unit begins with an e, so it can only be the exponent of a number.
@@ -141,19 +141,16 @@ fn parse_quantity(
         Some((_, factor)) => *factor,
         None if unit.is_empty() => 1.0,
         None => {
-            return Err(Fault::new(
-                format!("{} is not a known unit of {kind}", quoted(unit)),
-                forms,
-            ));
+            return Err(Fault::new(said!("{} is not a known unit of {kind}", quoted(unit)), forms));
         }
     };
     match parse_number(number.trim()) {
         Some(value) if (value * factor).is_finite() => Ok(value * factor),
         _ if number.contains(',') => Err(Fault::new(
-            format!("{} is not a number", quoted(text)),
+            said!("{} is not a number", quoted(text)),
             "write a decimal point and no thousands mark, as in 1250.5",
         )),
-        _ => Err(Fault::new(format!("{} is not a {kind}", quoted(text)), forms)),
+        _ => Err(Fault::new(said!("{} is not a {kind}", quoted(text)), forms)),
     }
 }
 

@@ -80,7 +80,7 @@ fn run(k: u64) -> End {
         if faults.0.is_empty() || blank.is_some() {
             End::Wrong(format!("refused without a reason: {faults}"))
         } else {
-            End::Refused(faults.0[0].what.clone())
+            End::Refused(faults.0[0].what.to_string())
         }
     };
     let (job, _) = match load(&folder.path().join("job.toml")) {

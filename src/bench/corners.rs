@@ -59,7 +59,7 @@ fn known(open: &OpenJob, photo: &str) -> Result<(), Faults> {
     if untraced_photos(open.draft.dir()).iter().any(|p| p == photo) {
         return Ok(());
     }
-    let what = format!("`{photo}` is no photo that waits to be traced");
+    let what = said!("`{photo}` is no photo that waits to be traced");
     Err(Fault::new(what, "look at the templates: it may be one already").into())
 }
 

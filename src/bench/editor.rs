@@ -68,7 +68,7 @@ pub async fn show(
                 photo: svg.as_deref().and_then(PhotoUnder::of),
                 rev: open.draft.revision().name().to_string(),
             };
-            let data = serde_json::to_string(&begun).map_err(|e| Fault::new(format!("the outline cannot be shown: {e}"), "try again"))?;
+            let data = serde_json::to_string(&begun).map_err(|e| Fault::new(said!("the outline cannot be shown: {e}"), "try again"))?;
             let checked = open.checked();
             let rail = frame::rail(&words, &job, "templates", &standings(&mut open, &checked));
             let texts: Vec<(&str, String)> = [
@@ -102,7 +102,7 @@ pub struct Drawn {
 
 /// A fault at its place on the drawing.
 #[derive(Serialize)]
-struct Said {
+struct Told {
     what: String,
     at: Option<[f64; 2]>,
 }
@@ -183,7 +183,7 @@ pub async fn save(
             }
             Err(Refused::Stale) => StatusCode::CONFLICT.into_response(),
             Err(Refused::Faults(list)) => {
-                let said = |f: &Fault| Said {
+                let said = |f: &Fault| Told {
                     what: units.said(&f.in_one_line()),
                     at: match f.place {
                         Place::At { x, y, .. } => Some([x, y]),

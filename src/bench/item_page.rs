@@ -13,7 +13,7 @@ use axum::response::{Html, IntoResponse, Redirect, Response};
 use maud::{Markup, PreEscaped, html};
 use serde::Deserialize;
 use std::sync::Arc;
-use warpwise::fault::{Fault, Faults};
+use warpwise::fault::{Fault, Faults, Said};
 use warpwise::ledger::{Gone, Ledger, Moment};
 use warpwise::stock::{Snapshot, read_label};
 use warpwise::units::quoted;
@@ -124,7 +124,7 @@ pub async fn show(
             }
             Ok((None, past)) => {
                 let fault = Fault::new(
-                    words.with("label.gone", &[&quoted(&id)]),
+                    Said::came(words.with("label.gone", &[&quoted(&id)])),
                     words.t("label.gone_how"),
                 );
                 let main = html! { h1 { (id) } (faults(&words, &fault.into())) (past) (onwards(&words)) };
@@ -244,7 +244,7 @@ pub async fn gone(
                 s.offcuts.iter().any(|o| o.id() == what.id) || s.rolls.iter().any(|r| r.id() == what.id)
             });
             if !is_there {
-                let gone = words.with("label.gone", &[&quoted(&what.id)]);
+                let gone = Said::came(words.with("label.gone", &[&quoted(&what.id)]));
                 return Err(Fault::new(gone, words.t("label.gone_how")).into());
             }
             Ledger::write(&app.folder.ledger())

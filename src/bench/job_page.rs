@@ -131,7 +131,7 @@ impl SentEdit {
     pub fn edit(&self, units: System) -> Result<Edit, Fault> {
         match (&self.edit, &self.at) {
             (Some(edit), _) => serde_json::from_str::<Edit>(edit)
-                .map_err(|e| Fault::new(format!("this is no edit: {e}"), "load the page anew")),
+                .map_err(|e| Fault::new(said!("this is no edit: {e}"), "load the page anew")),
             (None, Some(at)) => edit_of(at, &self.value, units),
             _ => Err(Fault::new("this is no edit", "load the page anew")),
         }
@@ -164,7 +164,7 @@ pub async fn edit(
 pub fn edit_of(at: &str, typed: &str, units: System) -> Result<Edit, Fault> {
     let field = field_at(at)
         .or_else(|| library_field_at(at))
-        .ok_or_else(|| Fault::new(format!("`{at}` is no field"), "load the page anew"))?;
+        .ok_or_else(|| Fault::new(said!("`{at}` is no field"), "load the page anew"))?;
     Ok(match (field.kind, entry(field.kind, typed, units)) {
         (Kind::Id, Some(_)) => Edit::Rename { at: at.into(), to: typed.trim().into() },
         (_, Some(to)) => Edit::Set { at: at.into(), to },
@@ -198,7 +198,7 @@ pub async fn lay_as(
         let count = copies.parse::<u32>().ok();
         if !copies.is_empty() && count.is_none() {
             let fault = Fault::new(
-                format!("`{copies}` is no number of copies"),
+                said!("`{copies}` is no number of copies"),
                 "give a whole number from 1 to 1000",
             );
             return message(StatusCode::BAD_REQUEST, faults(&words, &fault.into()));

@@ -92,16 +92,16 @@ pub fn set_up(
     let listener = match port {
         Some(port) => bind(port).map_err(|e| {
             Fault::new(
-                format!("port {port} cannot be had: {e}"),
+                said!("port {port} cannot be had: {e}"),
                 "leave out --port, or name a free one",
             )
         })?,
         None => bind(PORT).or_else(|_| bind(0)).map_err(|e| {
-            Fault::new(format!("no port can be had: {e}"), "check the network settings")
+            Fault::new(said!("no port can be had: {e}"), "check the network settings")
         })?,
     };
     let trouble =
-        |e: std::io::Error| Fault::new(format!("the page cannot be set up: {e}"), "try again");
+        |e: std::io::Error| Fault::new(said!("the page cannot be set up: {e}"), "try again");
     listener.set_nonblocking(true).map_err(trouble)?;
     let port = listener.local_addr().map_err(trouble)?.port();
     let guard = Arc::new(Guard::new(port).map_err(trouble)?);

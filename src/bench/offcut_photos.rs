@@ -18,7 +18,7 @@ use serde::Deserialize;
 use std::collections::BTreeSet;
 use std::sync::Arc;
 use warpwise::cloth::Face;
-use warpwise::fault::{Fault, Faults};
+use warpwise::fault::{Fault, Faults, Said};
 use warpwise::geometry::{Bounds, Motion, path_length, point, ring_bounds};
 use warpwise::ledger::{Ledger, Moment};
 use warpwise::stock::OffcutFacts;
@@ -455,7 +455,7 @@ fn booked(
         .map_err(faults_of)?;
     let said = offcut_booked(app.folder.root(), name, &id).err().unwrap_or_default();
     if !is_added {
-        let what = words.with("offcut.twice", &[&id]);
+        let what = Said::came(words.with("offcut.twice", &[&id]));
         return Err(Fault::new(what, words.t("offcut.twice_how")).into());
     }
     Ok((id, said))

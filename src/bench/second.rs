@@ -47,12 +47,12 @@ pub fn open(address: Option<IpAddr>) -> Result<(TcpListener, Door), Faults> {
     let bind = |port: u16| TcpListener::bind(SocketAddr::new(ip, port));
     let listener = bind(super::PORT + 1).or_else(|_| bind(0)).map_err(|e| {
         Fault::new(
-            format!("no second device can be let in at {ip}: {e}"),
+            said!("no second device can be let in at {ip}: {e}"),
             "name an address that this computer has: --on-network=192.0.2.7",
         )
     })?;
     let trouble =
-        |e: std::io::Error| Fault::new(format!("the page cannot be set up: {e}"), "try again");
+        |e: std::io::Error| Fault::new(said!("the page cannot be set up: {e}"), "try again");
     listener.set_nonblocking(true).map_err(trouble)?;
     let host = listener.local_addr().map_err(trouble)?.to_string();
     let guard = Guard::of(vec![host.clone()], COOKIE).map_err(trouble)?;

@@ -258,7 +258,7 @@ impl Asked {
 }
 
 fn nothing(what: &str) -> Faults {
-    Fault::new(format!("there is no sheet `{what}`"), "look at the list of sheets").into()
+    Fault::new(said!("there is no sheet `{what}`"), "look at the list of sheets").into()
 }
 
 fn plan_of(app: &App, job: &str) -> Result<Arc<Verified>, Faults> {

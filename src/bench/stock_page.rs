@@ -15,7 +15,7 @@ use maud::{Markup, html};
 use serde::Deserialize;
 use std::sync::Arc;
 use warpwise::cloth::Face;
-use warpwise::fault::{Fault, Faults};
+use warpwise::fault::{Fault, Faults, Said};
 use warpwise::geometry::point;
 use warpwise::ledger::{Booked, FreezerMove, Ledger, Moment, PieceState};
 use warpwise::sheet;
@@ -233,7 +233,7 @@ pub fn age_of(
         None => None,
         Some(Entry::Number(hours)) => Some(hours),
         Some(_) => {
-            let what = format!("`{}` is no number of hours", typed.trim());
+            let what = said!("`{}` is no number of hours", typed.trim());
             wrong.push(Fault::new(what, "give hours, as the data sheet does"));
             None
         }
@@ -424,7 +424,7 @@ pub async fn labels(
                 None => (Vec::new(), wanted.part(words.units, &stock)?),
             };
             if let Some(id) = one.id.as_ref().filter(|_| rolls.is_empty() && offcuts.is_empty()) {
-                let what = words.with("label.gone", &[&quoted(id)]);
+                let what = Said::came(words.with("label.gone", &[&quoted(id)]));
                 return Err(Fault::new(what, words.t("label.gone_how")).into());
             }
             let rolls: Vec<RollFacts> = rolls.iter().map(|r| r.facts().clone()).collect();
@@ -501,7 +501,7 @@ pub async fn book(
 fn tried(file: &std::path::Path, plan: &Verified) -> Result<Booked, Faults> {
     let trouble = |e: std::io::Error| {
         Faults::from(Fault::new(
-            format!("the ledger cannot be copied: {e}"),
+            said!("the ledger cannot be copied: {e}"),
             "check space and permissions",
         ))
     };

@@ -55,7 +55,7 @@ impl Demo {
         if !changed.is_empty() {
             return Err(Failure::Usage(
                 Fault::new(
-                    format!("the demo in it was edited ({})", changed.join(", ")),
+                    said!("the demo in it was edited ({})", changed.join(", ")),
                     "plan it with `warpwise nest`, or name another folder for a fresh demo",
                 )
                 .in_file(&self.dir)

@@ -44,7 +44,7 @@ pub struct EstimateCommand {
     search: Search,
 }
 
-fn usage(what: &str, remedy: &str) -> Failure {
+fn usage(what: &'static str, remedy: &'static str) -> Failure {
     Failure::Usage(Fault::new(what, remedy).into())
 }
 

@@ -30,7 +30,7 @@ impl Failure {
     /// The machine would not read or write something.
     pub fn machine(what: &str, error: &std::io::Error) -> Failure {
         Failure::Machine(
-            Fault::new(format!("{what}: {error}"), "check the disk and the permissions").into(),
+            Fault::new(said!("{what}: {error}"), "check the disk and the permissions").into(),
         )
     }
 

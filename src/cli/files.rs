@@ -4,7 +4,7 @@ use super::exit::Failure;
 use std::fs::{self, File};
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
-use warpwise::fault::{Fault, Faults};
+use warpwise::fault::{Fault, Faults, Said};
 use warpwise::manifest::{self, Manifest};
 use warpwise::plan::LARGEST_FILE;
 use warpwise::workshop::write_whole;
@@ -12,10 +12,10 @@ use warpwise::workshop::write_whole;
 /// Reads a plan's text: an ordinary file in UTF-8, not larger than a plan may be.
 pub fn read_plan(path: &Path) -> Result<String, Failure> {
     const REMEDY: &str = "name a plan.json that warpwise wrote, or its folder";
-    let fault = |what: String| Failure::Input(Fault::new(what, REMEDY).in_file(path).into());
+    let fault = |what: Said| Failure::Input(Fault::new(what, REMEDY).in_file(path).into());
     let about = fs::metadata(path).map_err(|e| match e.kind() {
         io::ErrorKind::NotFound => fault("there is no such file".into()),
-        _ => fault(format!("the file cannot be read: {e}")),
+        _ => fault(said!("the file cannot be read: {e}")),
     })?;
     if about.is_dir() {
         return Err(fault("this is a folder where a plan should be".into()));
@@ -26,9 +26,9 @@ pub fn read_plan(path: &Path) -> Result<String, Failure> {
     let mut bytes = Vec::new();
     // One byte over the limit tells a file that is too large.
     let read = File::open(path).and_then(|f| f.take(LARGEST_FILE + 1).read_to_end(&mut bytes));
-    read.map_err(|e| fault(format!("the file cannot be read: {e}")))?;
+    read.map_err(|e| fault(said!("the file cannot be read: {e}")))?;
     if bytes.len() as u64 > LARGEST_FILE {
-        return Err(fault(format!("the file has more than {} MB", LARGEST_FILE >> 20)));
+        return Err(fault(said!("the file has more than {} MB", LARGEST_FILE >> 20)));
     }
     String::from_utf8(bytes).map_err(|_| fault("this is not text in UTF-8".into()))
 }

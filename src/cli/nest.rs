@@ -82,7 +82,7 @@ pub fn write(
     match written {
         Ok(kept) => {
             let moved = |[from, to]: &[PathBuf; 2]| {
-                let what = format!(
+                let what = said!(
                     "a file of yours, or of an older version, had to make way: it is {} now",
                     to.display()
                 );
@@ -93,7 +93,7 @@ pub fn write(
         }
         Err(failure) => Err(match saved_elsewhere(out, plan) {
             Some(place) => {
-                let remedy = format!(
+                let remedy = said!(
                     "`warpwise sheets {0}` draws it, and the ledger books it from there",
                     place.display()
                 );

@@ -93,7 +93,7 @@ impl New {
         for outline in &self.outlines {
             match outline.file_name() {
                 Some(_) if std::fs::metadata(outline).is_ok_and(|m| m.len() > LARGEST_FILE) => {
-                    let what = format!("the file has more than {} MB", LARGEST_FILE >> 20);
+                    let what = said!("the file has more than {} MB", LARGEST_FILE >> 20);
                     faults.push(
                         Fault::new(what, "split the drawing, or leave out pictures and details")
                             .in_file(outline),

@@ -134,7 +134,7 @@ impl Search {
             (None, []) => Ok(None),
             (None, [one]) => Ok(Some((*one).clone())),
             (None, [one, other, ..]) => {
-                let what = format!(
+                let what = said!(
                     "the jobs name different stocks: {} and {}",
                     one.display(),
                     other.display()

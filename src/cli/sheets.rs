@@ -188,7 +188,9 @@ impl Sheets {
 
     /// What is asked for, if the flags go together.
     fn kind(&self) -> Result<Kind, Failure> {
-        let usage = |what: &str, remedy: &str| Failure::Usage(Fault::new(what, remedy).into());
+        let usage = |what: &'static str, remedy: &'static str| {
+            Failure::Usage(Fault::new(what, remedy).into())
+        };
         if let Some(grid) = &self.labels {
             return LabelGrid::named(grid).map(Kind::Labels).map_err(Failure::Usage);
         }

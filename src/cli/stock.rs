@@ -7,7 +7,7 @@ use super::stock_list::{entry_line, list, show};
 use super::{print, say, warn};
 use clap::{Args, Subcommand, ValueEnum};
 use std::path::{Path, PathBuf};
-use warpwise::fault::{Fault, Faults};
+use warpwise::fault::{Fault, Faults, Said};
 use warpwise::geometry::Ring;
 use warpwise::ledger::{
     self, FreezerMove, Gone, Imported, Ledger, Moment, PieceState, Record, Trouble,
@@ -353,7 +353,7 @@ impl Set {
             if given && !fits {
                 faults.push(
                     Fault::new(
-                        format!("{flag} cannot be set on it"),
+                        said!("{flag} cannot be set on it"),
                         "look at it with `warpwise stock show`",
                     )
                     .on(&self.id),
@@ -416,7 +416,7 @@ pub fn read_stock(file: &Path) -> Result<Snapshot, Failure> {
 
 fn open_stock(file: &Path) -> Result<Source, Failure> {
     use std::io::Read;
-    let refused = |what: String| {
+    let refused = |what: Said| {
         Failure::Input(
             Fault::new(what, "name a ledger, or a file that `warpwise stock export` wrote")
                 .in_file(file)
@@ -424,19 +424,19 @@ fn open_stock(file: &Path) -> Result<Source, Failure> {
         )
     };
     let open =
-        std::fs::File::open(file).map_err(|e| refused(format!("the stock cannot be read: {e}")))?;
+        std::fs::File::open(file).map_err(|e| refused(said!("the stock cannot be read: {e}")))?;
     if !open.metadata().is_ok_and(|m| m.is_file()) {
         return Err(refused("this is not an ordinary file".into()));
     }
     let mut bytes = Vec::new();
     open.take(warpwise::stock::LARGEST_FILE + 1)
         .read_to_end(&mut bytes)
-        .map_err(|e| refused(format!("the stock cannot be read: {e}")))?;
+        .map_err(|e| refused(said!("the stock cannot be read: {e}")))?;
     if bytes.starts_with(b"SQLite format 3\0") {
         return Ok(Source::Ledger(Ledger::read(file)?));
     }
     if bytes.len() as u64 > warpwise::stock::LARGEST_FILE {
-        return Err(refused(format!(
+        return Err(refused(said!(
             "the file has more than {} MB",
             warpwise::stock::LARGEST_FILE >> 20
         )));

@@ -252,7 +252,7 @@ pub(super) fn flaw(text: &str, width: f64) -> Result<Ring, Faults> {
         None => {
             flags.0.push(
                 Fault::new(
-                    format!("{} is not a stretch of the roll", quoted(text)),
+                    said!("{} is not a stretch of the roll", quoted(text)),
                     "write it as 1200..1250",
                 )
                 .on("--flaw"),

@@ -128,7 +128,7 @@ pub fn show(ledger: &Ledger, id: &str, json: bool, now: &Moment) -> Result<Strin
         c.warning(stock.day)
     } else {
         let fault = Fault::new(
-            format!("there is no {} in the stock", quoted(id)),
+            said!("there is no {} in the stock", quoted(id)),
             "`warpwise stock list` shows what there is",
         );
         return Err(Failure::Input(fault.into()));

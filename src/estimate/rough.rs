@@ -6,7 +6,7 @@ use super::{
     summed, widths,
 };
 use crate::cloth::{Backing, Cloth, Material, Weave};
-use crate::fault::{Fault, Faults};
+use crate::fault::{Fault, Faults, Said};
 use crate::stock::{Roll, Snapshot};
 use crate::units::{parse_length, quoted, show_mm};
 use serde::Serialize;
@@ -42,7 +42,7 @@ impl RoughPart {
     /// A text that is no such part.
     pub fn parse(text: &str) -> Result<RoughPart, Fault> {
         const REMEDY: &str = "write an area or a length and a width, and how many: \"twill-204: 0.35 m2 x 4\" or \"700 x 520 x 2\" (mm)";
-        let wrong = |what: String| Fault::new(format!("{}: {what}", quoted(text)), REMEDY);
+        let wrong = |what: Said| Fault::new(said!("{}: {what}", quoted(text)), REMEDY);
         let (cloth, rest) = match text.split_once(':') {
             Some((cloth, rest)) => (Some(cloth.trim().to_string()).filter(|c| !c.is_empty()), rest),
             None => (None, text),
@@ -188,8 +188,8 @@ pub fn rough(
         let Some(cloth) = found else {
             let known: Vec<&str> = cloths.iter().map(|c| c.id.as_str()).collect();
             let what =
-                format!("there is no cloth {}", quoted(part.cloth.as_deref().unwrap_or_default()));
-            faults.push(Fault::new(what, format!("the job has {}", known.join(", "))));
+                said!("there is no cloth {}", quoted(part.cloth.as_deref().unwrap_or_default()));
+            faults.push(Fault::new(what, said!("the job has {}", known.join(", "))));
             continue;
         };
         match by_cloth.iter_mut().find(|c| c.0.id == cloth.id) {
@@ -211,7 +211,7 @@ pub fn rough(
             (rows.iter().all(|r| r.needed.is_none()), rows.last().and_then(|r| r.why_not.clone()))
         {
             faults.push(Fault::new(
-                format!("no width of {} takes it: {why}", cloth.id),
+                said!("no width of {} takes it: {why}", cloth.id),
                 "split the part, or offer a wider roll",
             ));
         }

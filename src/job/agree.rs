@@ -2,7 +2,7 @@
 
 use super::model::Job;
 use crate::cloth::Cloth;
-use crate::fault::{Fault, Faults};
+use crate::fault::{Fault, Faults, Said};
 use crate::units::quoted;
 
 /// The keys in which two cloths differ, by the names they have in the job file; the id is not
@@ -44,9 +44,9 @@ pub fn agree(jobs: &[Job]) -> Result<(), Faults> {
     let mut faults = Faults::new();
     for (i, job) in jobs.iter().enumerate() {
         let earlier = &jobs[..i];
-        let mut fault = |on: &str, other: &Job, what: String, remedy: &str| {
+        let mut fault = |on: &str, other: &Job, what: Said, remedy: &'static str| {
             faults.push(
-                Fault::new(format!("{what} in {}", other.file.display()), remedy)
+                Fault::new(said!("{what} in {}", other.file.display()), remedy)
                     .in_file(&job.file)
                     .on(on),
             );
@@ -55,7 +55,7 @@ pub fn agree(jobs: &[Job]) -> Result<(), Faults> {
             fault(
                 "[job]",
                 other,
-                format!("the name {} is also that of the job", quoted(&job.name)),
+                said!("the name {} is also that of the job", quoted(&job.name)),
                 "give each job a name of its own",
             );
         }
@@ -79,7 +79,7 @@ pub fn agree(jobs: &[Job]) -> Result<(), Faults> {
             fault(
                 "[job]",
                 first,
-                format!(
+                said!(
                     "the currency is {}, not {} as",
                     quoted(&job.currency),
                     quoted(&first.currency)
@@ -99,7 +99,7 @@ pub fn agree(jobs: &[Job]) -> Result<(), Faults> {
             fault(
                 "[cutting]",
                 first,
-                format!("`{key}` is not the same as"),
+                said!("`{key}` is not the same as"),
                 "jobs on one roll are cut by one rule",
             );
         }
@@ -114,7 +114,7 @@ pub fn agree(jobs: &[Job]) -> Result<(), Faults> {
                 continue;
             };
             let what =
-                format!("the cloth {} has another {} than", quoted(&cloth.id), keys.join(", "));
+                said!("the cloth {} has another {} than", quoted(&cloth.id), keys.join(", "));
             fault("[[cloth]]", other, what, "make them agree, or give one of them another id");
         }
     }

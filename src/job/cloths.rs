@@ -22,7 +22,7 @@ pub(super) fn cloth(
     let place = |key: &str| doc.offset_of(&format!("{at}.{key}"));
     let usable = raw.roll_width - 2.0 * raw.selvedge;
     if usable <= 0.0 {
-        let what = format!(
+        let what = said!(
             "two selvedges of {} leave nothing of a roll of {}",
             show_mm(raw.selvedge),
             show_mm(raw.roll_width)
@@ -33,7 +33,7 @@ pub(super) fn cloth(
         let remedy = "a plain number is mm; write \"1.25 m\" for metres";
         findings.warning(
             place("roll_width"),
-            format!("the roll is only {} wide", show_mm(raw.roll_width)),
+            said!("the roll is only {} wide", show_mm(raw.roll_width)),
             remedy,
         );
     }
@@ -50,7 +50,7 @@ pub(super) fn cloth(
         .or(raw.price_per_square_metre.map(Price::PerSquareMetre));
     let roll_length = raw.roll_length.map(|length| {
         if length > LARGEST {
-            let what = format!("only the first {} of the roll are planned", show_mm(LARGEST));
+            let what = said!("only the first {} of the roll are planned", show_mm(LARGEST));
             findings.warning(
                 place("roll_length"),
                 what,
@@ -117,7 +117,7 @@ fn offers(raw: &RawCloth, at: &str, doc: &Document<'_>, findings: &mut Findings<
     for (i, offer) in raw.offer.iter().enumerate() {
         let place = |key: &str| doc.offset_of(&format!("{at}.offer.{i}.{key}"));
         if offer.width <= 2.0 * raw.selvedge {
-            let what = format!(
+            let what = said!(
                 "two selvedges of {} leave nothing of a width of {}",
                 show_mm(raw.selvedge),
                 show_mm(offer.width)
@@ -168,10 +168,8 @@ fn twill_line(
     let remedy = "look along the roll with the up face towards you: 45 if the line rises to the left of the warp, -45 if to the right";
     match raw.twill_line {
         None if is_twill(raw.weave) && !doc.has(&format!("{at}.twill_line")) => {
-            let (what, remedy) = (
-                "the twill needs the direction of its line",
-                format!("add `twill_line`: {remedy}"),
-            );
+            let (what, remedy) =
+                ("the twill needs the direction of its line", said!("add `twill_line`: {remedy}"));
             findings.fault_to_paste(
                 doc.offset_of(at),
                 what,
@@ -180,7 +178,7 @@ fn twill_line(
             );
         }
         Some(line) if !is_twill(raw.weave) => {
-            let what = format!(
+            let what = said!(
                 "`twill_line = {}` has no effect: this weave has no twill line",
                 show_number(line, 3)
             );
@@ -191,7 +189,7 @@ fn twill_line(
             );
         }
         Some(line) if line.abs() != 45.0 => {
-            let what = format!("a twill line runs at 45 or -45, not {}", show_number(line, 3));
+            let what = said!("a twill line runs at 45 or -45, not {}", show_number(line, 3));
             findings.fault(doc.offset_of(&format!("{at}.twill_line")), what, remedy);
         }
         line => return line,
@@ -210,13 +208,13 @@ fn resin_share(resin: f64, offset: usize, findings: &mut Findings<'_>) -> Option
     if resin < LEAST_PER_CENT {
         findings.fault(
             offset,
-            format!("a resin content of {shown} leaves no fibre"),
+            said!("a resin content of {shown} leaves no fibre"),
             "give a share below 1, or per cent as text: 0.42, \"42 %\"",
         );
         return None;
     }
-    let remedy = format!("write {} or \"{shown} %\"", show_number(resin / 100.0, 5));
-    findings.warning(offset, format!("the resin content {shown} is read as {shown} %"), remedy);
+    let remedy = said!("write {} or \"{shown} %\"", show_number(resin / 100.0, 5));
+    findings.warning(offset, said!("the resin content {shown} is read as {shown} %"), remedy);
     Some(resin / 100.0)
 }
 
@@ -238,7 +236,7 @@ fn flaw_ring(
             let (low, high) = (raw.low.unwrap_or(0.0), raw.high.unwrap_or(width));
             if to <= from {
                 let what =
-                    format!("the flaw ends at {} and begins at {}", show_mm(to), show_mm(from));
+                    said!("the flaw ends at {} and begins at {}", show_mm(to), show_mm(from));
                 findings.fault(
                     doc.offset_of(&format!("{at}.to")),
                     what,
@@ -247,7 +245,7 @@ fn flaw_ring(
                 return None;
             }
             if high <= low {
-                let what = format!(
+                let what = said!(
                     "the flaw ends at {} across the roll and begins at {}",
                     show_mm(high),
                     show_mm(low)
@@ -282,12 +280,12 @@ fn flaw_ring(
         .iter()
         .find(|p| p.x < 0.0 || p.y < 0.0 || p.y > width || length.is_some_and(|l| p.x > l));
     if let Some(p) = outside {
-        let what = format!(
+        let what = said!(
             "the flaw reaches ({}, {}), off the roll",
             show_number(p.x, 3),
             show_number(p.y, 3)
         );
-        let remedy = format!(
+        let remedy = said!(
             "x counts from the free end, y from the lower edge up to the roll's width, {}",
             show_mm(width)
         );
@@ -317,7 +315,7 @@ pub(super) fn checked_ring(
                 };
                 findings.fault(
                     offset,
-                    format!("the outline of the {what}: {}{where_}", fault.what),
+                    said!("the outline of the {what}: {}{where_}", fault.what),
                     fault.remedy,
                 );
             }

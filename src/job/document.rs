@@ -1,6 +1,6 @@
 //! The text of a job file with the place of everything in it, and the list of what was found wrong.
 
-use crate::fault::{Fault, Faults, line_and_column};
+use crate::fault::{Fault, Faults, Said, line_and_column};
 use crate::units::quoted;
 use std::ops::Range;
 use std::path::Path;
@@ -158,7 +158,7 @@ impl<'t> Findings<'t> {
     /// What breaks the rules of TOML; nothing more is said of the lines it stands on.
     pub(super) fn broken(&mut self, broken: Vec<Broken>) {
         for line in &broken {
-            let what = format!("this is not TOML: {}", line.message);
+            let what = said!("this is not TOML: {}", line.message);
             self.fault(
                 line.offset,
                 what,
@@ -169,12 +169,7 @@ impl<'t> Findings<'t> {
     }
 
     /// A fault at a byte offset.
-    pub(super) fn fault(
-        &mut self,
-        offset: usize,
-        what: impl Into<String>,
-        remedy: impl Into<String>,
-    ) {
+    pub(super) fn fault(&mut self, offset: usize, what: impl Into<Said>, remedy: impl Into<Said>) {
         let line = self.silent.partition_point(|line| line.end < offset);
         if self.silent.get(line).is_some_and(|line| line.start <= offset) {
             return;
@@ -190,8 +185,8 @@ impl<'t> Findings<'t> {
     pub(super) fn fault_to_paste(
         &mut self,
         offset: usize,
-        what: impl Into<String>,
-        remedy: impl Into<String>,
+        what: impl Into<Said>,
+        remedy: impl Into<Said>,
         line: impl Into<String>,
     ) {
         let before = self.faults.len();
@@ -206,8 +201,8 @@ impl<'t> Findings<'t> {
     pub(super) fn fault_to_mend(
         &mut self,
         span: Range<usize>,
-        what: impl Into<String>,
-        remedy: impl Into<String>,
+        what: impl Into<Said>,
+        remedy: impl Into<Said>,
         words: &str,
     ) {
         let before = self.faults.len();
@@ -235,14 +230,14 @@ impl<'t> Findings<'t> {
     pub(super) fn warning(
         &mut self,
         offset: usize,
-        what: impl Into<String>,
-        remedy: impl Into<String>,
+        what: impl Into<Said>,
+        remedy: impl Into<Said>,
     ) {
         let listed = self.warnings.len();
         if listed < MOST_LISTED {
             self.warnings.push((offset, Fault::new(what, remedy)));
         } else if listed == MOST_LISTED {
-            let what = format!("there are more warnings than the {MOST_LISTED} listed");
+            let what = said!("there are more warnings than the {MOST_LISTED} listed");
             self.warnings.push((offset, Fault::new(what, "check these first")));
         }
     }
@@ -265,7 +260,7 @@ impl<'t> Findings<'t> {
         warnings.extend(Faults(self.other_warnings));
         let mut faults = faults.sorted();
         if self.unlisted {
-            let what = format!("there are more faults than the {MOST_LISTED} listed");
+            let what = said!("there are more faults than the {MOST_LISTED} listed");
             faults.push(Fault::new(what, "correct these first").in_file(self.file));
         }
         (faults, warnings.sorted().0)

@@ -36,7 +36,7 @@ impl Names {
                             let (line, _) = line_and_column(doc.text, taken.get().1);
                             findings.fault(
                                 offset,
-                                format!("the id {} is taken on line {line}", quoted(id)),
+                                said!("the id {} is taken on line {line}", quoted(id)),
                                 "give each its own id",
                             );
                         }
@@ -66,21 +66,21 @@ impl Names {
         }
         let names = || self.0.keys().map(String::as_str);
         let remedy = if !findings.may_suggest() {
-            format!("name a {kind} that the job has")
+            said!("name a {kind} that the job has")
         } else if let Some(name) = nearest(id, names()) {
             let (what, remedy) =
-                (format!("there is no {kind} {}", quoted(id)), format!("did you mean \"{name}\"?"));
+                (said!("there is no {kind} {}", quoted(id)), said!("did you mean \"{name}\"?"));
             match findings.span_of(offset, id) {
                 Some(span) => findings.fault_to_mend(span, what, remedy, &format!("\"{name}\"")),
                 None => findings.fault(offset, what, remedy),
             }
             return None;
         } else if self.0.is_empty() {
-            format!("there is no {kind} in this job yet: add one with this id")
+            said!("there is no {kind} in this job yet: add one with this id")
         } else {
-            format!("the job has {}", listed(names()))
+            said!("the job has {}", listed(names()))
         };
-        findings.fault(offset, format!("there is no {kind} {}", quoted(id)), remedy);
+        findings.fault(offset, said!("there is no {kind} {}", quoted(id)), remedy);
         None
     }
 }
@@ -126,7 +126,7 @@ pub(super) fn layer(
             let remedy = "name it once, with `copies` or `hands = \"both\"`";
             findings.fault(
                 offset,
-                format!("the layer lays {} twice", quoted(&item.template)),
+                said!("the layer lays {} twice", quoted(&item.template)),
                 remedy,
             );
             continue;
@@ -153,7 +153,7 @@ pub(super) fn layer(
             if let Some(Some(Template { id, source: TemplateSource::Patch { .. }, .. })) =
                 known.made.get(item.template)
             {
-                let what = format!(
+                let what = said!(
                     "{} is a local reinforcement, and a mosaic covers whole templates",
                     quoted(id)
                 );
@@ -239,7 +239,7 @@ pub(super) fn uses(
         };
         let last = length.min(*width) - 2.0 * step_back * laid[i].saturating_sub(1) as f64;
         if last <= 0.0 {
-            let what = format!(
+            let what = said!(
                 "laid {} times and stepped back {} each time, nothing is left of the patch",
                 laid[i],
                 show_mm(*step_back)

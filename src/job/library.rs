@@ -6,7 +6,7 @@ use super::layers::Names;
 use super::raw::RawCloth;
 use super::{cloths, schema, structure};
 use crate::cloth::Cloth;
-use crate::fault::{Fault, Faults, Place, line_and_column};
+use crate::fault::{Fault, Faults, Place, Said, line_and_column};
 use serde_json::{Value, json};
 use std::fs;
 use std::path::{Component, Path, PathBuf};
@@ -114,7 +114,7 @@ fn is_known(doc: &Document<'_>, findings: &mut Findings<'_>) -> bool {
     };
     let is_known = said.as_str().parse() == Ok(SCHEMA);
     if !is_known {
-        let what = format!("the library is of version {said}, and this program knows {SCHEMA}");
+        let what = said!("the library is of version {said}, and this program knows {SCHEMA}");
         let remedy = "use the program that wrote it, or a newer one";
         findings.fault(doc.offset_of("schema"), what, remedy);
     }
@@ -126,10 +126,10 @@ fn is_there(file: &str, library: &Path, offset: usize, findings: &mut Findings<'
     let below = Path::new(file).components().all(|c| matches!(c, Component::Normal(_)));
     let shown = crate::units::quoted(file);
     if !below {
-        let what = format!("the data sheet {shown} is not named from the workshop's folder");
+        let what = said!("the data sheet {shown} is not named from the workshop's folder");
         findings.fault(offset, what, "copy it into that folder, and name it from there");
     } else if !library.parent().unwrap_or(Path::new("")).join(file).is_file() {
-        let what = format!("there is no data sheet {shown}");
+        let what = said!("there is no data sheet {shown}");
         findings.warning(offset, what, "put it there, or take the key out");
     }
 }
@@ -205,15 +205,15 @@ impl Beside {
 }
 
 fn read(path: &Path) -> Result<String, Faults> {
-    let fault = |what: String| {
+    let fault = |what: Said| {
         Faults::from(Fault::new(what, "mend it, or put the library back").in_file(path))
     };
     let about =
-        fs::metadata(path).map_err(|e| fault(format!("the cloth library cannot be read: {e}")))?;
+        fs::metadata(path).map_err(|e| fault(said!("the cloth library cannot be read: {e}")))?;
     if !about.is_file() || about.len() > LARGEST_FILE {
         return Err(fault("this is no cloth library: not an ordinary file, or too large".into()));
     }
     let bytes =
-        fs::read(path).map_err(|e| fault(format!("the cloth library cannot be read: {e}")))?;
+        fs::read(path).map_err(|e| fault(said!("the cloth library cannot be read: {e}")))?;
     String::from_utf8(bytes).map_err(|_| fault("the cloth library is not text in UTF-8".into()))
 }

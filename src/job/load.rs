@@ -9,7 +9,7 @@ use super::moulds::Moulds;
 use super::raw::{RawCutting, RawJob, RawPatch, RawSplice};
 use super::templates::Drawings;
 use super::{cloths, mosaic, refer, schema, structure, templates};
-use crate::fault::{Fault, Faults, line_and_column};
+use crate::fault::{Fault, Faults, Said, line_and_column};
 use crate::outline::{ReadOptions, Reading, read_file, read_file_in};
 use crate::run::{Phase, Run};
 use crate::units::{quoted, show_mm};
@@ -114,7 +114,7 @@ pub fn parse_with(
         Err(error) => {
             findings.fault(
                 0,
-                format!("the job cannot be read: {error}"),
+                said!("the job cannot be read: {error}"),
                 "compare it with a new job from `warpwise new`",
             );
             None
@@ -269,7 +269,7 @@ fn pairs(
         };
         findings.fault(
             offset,
-            format!("{} {what}", quoted(of)),
+            said!("{} {what}", quoted(of)),
             "name one [[template]] of the pair in the other, which names none",
         );
     }
@@ -286,8 +286,7 @@ fn on_its_host(
     let at = format!("patch.{i}");
     let host = names.find(&patch.on, "template", doc.offset_of(&format!("{at}.on")), findings)?;
     let Some(host) = hosts.get(host) else {
-        let what =
-            format!("a patch lies on a template, and {} is not a template", quoted(&patch.on));
+        let what = said!("a patch lies on a template, and {} is not a template", quoted(&patch.on));
         findings.fault(
             doc.offset_of(&format!("{at}.on")),
             what,
@@ -307,7 +306,7 @@ fn rules(
 ) {
     if cutting.trim < LEAST_TRIM {
         let what =
-            format!("a trim allowance of {} leaves little to hold on to", show_mm(cutting.trim));
+            said!("a trim allowance of {} leaves little to hold on to", show_mm(cutting.trim));
         findings.warning(
             doc.offset_of("cutting.trim"),
             what,
@@ -315,7 +314,7 @@ fn rules(
         );
     }
     if let Some(bench) = cutting.bench_length.filter(|b| *b < SHORTEST_BENCH) {
-        let what = format!("the bench is only {} long", show_mm(bench));
+        let what = said!("the bench is only {} long", show_mm(bench));
         findings.warning(
             doc.offset_of("cutting.bench_length"),
             what,
@@ -323,7 +322,7 @@ fn rules(
         );
     }
     if let Some(stagger) = splice.map(|s| s.stagger).filter(|s| *s < LEAST_STAGGER) {
-        let what = format!("splices staggered by only {} weaken one place", show_mm(stagger));
+        let what = said!("splices staggered by only {} weaken one place", show_mm(stagger));
         findings.warning(
             doc.offset_of("splice.stagger"),
             what,
@@ -334,13 +333,14 @@ fn rules(
 
 /// The text of a job file: a plain file of sensible size, in UTF-8.
 fn text_of(path: &Path) -> Result<String, Faults> {
-    let fault = |what: String, remedy: &str| Faults::from(Fault::new(what, remedy).in_file(path));
+    let fault =
+        |what: Said, remedy: &'static str| Faults::from(Fault::new(what, remedy).in_file(path));
     let data = fs::metadata(path).map_err(|e| match e.kind() {
         std::io::ErrorKind::NotFound => fault(
             "there is no such file".into(),
             "name a job file, or begin one with `warpwise new`",
         ),
-        _ => fault(format!("the file cannot be read: {e}"), "check the path and its permissions"),
+        _ => fault(said!("the file cannot be read: {e}"), "check the path and its permissions"),
     })?;
     if data.is_dir() {
         return Err(fault(
@@ -354,10 +354,10 @@ fn text_of(path: &Path) -> Result<String, Faults> {
     let mut bytes = Vec::new();
     let read =
         File::open(path).and_then(|file| file.take(LARGEST_FILE + 1).read_to_end(&mut bytes));
-    read.map_err(|e| fault(format!("the file cannot be read: {e}"), "check its permissions"))?;
+    read.map_err(|e| fault(said!("the file cannot be read: {e}"), "check its permissions"))?;
     if bytes.len() as u64 > LARGEST_FILE {
         return Err(fault(
-            format!("the file is larger than {} MB", LARGEST_FILE >> 20),
+            said!("the file is larger than {} MB", LARGEST_FILE >> 20),
             "name a job file; drawings stay in files of their own",
         ));
     }

@@ -58,7 +58,7 @@ pub(super) fn mosaic(
             if doc.has(&format!("layer.{i}.{key}")) {
                 findings.fault(
                     place(key),
-                    format!("`{key}` is for mosaic layers"),
+                    said!("`{key}` is for mosaic layers"),
                     "take it out, or add kind = \"mosaic\"",
                 );
             }
@@ -76,7 +76,7 @@ pub(super) fn mosaic(
         if doc.has(&format!("layer.{i}.{key}")) {
             findings.fault(
                 place(key),
-                format!("`{key}` has no meaning in a mosaic layer"),
+                said!("`{key}` has no meaning in a mosaic layer"),
                 "take it out: directions are mixed anyhow",
             );
         }
@@ -89,21 +89,17 @@ pub(super) fn mosaic(
     };
     let lap = raw.seam_lap.unwrap_or(LAP);
     if size[1] < 1.25 * size[0] {
-        let what = format!(
-            "patches from {} to {} are all of one size",
-            show_mm(size[0]),
-            show_mm(size[1])
-        );
+        let what =
+            said!("patches from {} to {} are all of one size", show_mm(size[0]), show_mm(size[1]));
         findings.fault(
             place("patch_to"),
             what,
-            format!("let them reach to {} or more", show_mm((1.25 * size[0]).ceil())),
+            said!("let them reach to {} or more", show_mm((1.25 * size[0]).ceil())),
         );
     }
     if lap < 1.0 || size[0] < 3.0 * lap {
-        let what =
-            format!("a lap of {} does not suit patches of {}", show_mm(lap), show_mm(size[0]));
-        let remedy = format!(
+        let what = said!("a lap of {} does not suit patches of {}", show_mm(lap), show_mm(size[0]));
+        let remedy = said!(
             "the lap is at least 1 mm and at most a third of the smallest patch: {} here",
             show_mm((size[0] / 3.0).floor())
         );
@@ -133,12 +129,12 @@ pub(super) fn can_differ(
     let most = Mosaic::modulo(cloth) / 4.0;
     if mosaic.least_on(cloth) > most {
         let repeats = Mosaic::modulo(cloth);
-        let what = format!(
+        let what = said!(
             "touching patches of {} cannot all differ by {}°: its directions repeat every {repeats}°",
             cloth.id,
             mosaic.least_on(cloth)
         );
-        let remedy = format!(
+        let remedy = said!(
             "ask for {most}° at the most; 15 to 20 of 90, or 30 to 40 of 180, leaves room to mix"
         );
         findings.fault(doc.offset_of(&format!("layer.{i}.least_difference")), what, remedy);

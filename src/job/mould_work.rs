@@ -15,7 +15,7 @@ pub(super) fn is_day(text: &str, offset: usize, findings: &mut Findings<'_>) -> 
     if day.is_none() {
         findings.fault(
             offset,
-            format!("{} is not a date", quoted(text)),
+            said!("{} is not a date", quoted(text)),
             "write year, month and day of 1990 to 2199, as \"2026-12-31\"",
         );
     }
@@ -53,7 +53,7 @@ fn dates(layup: &Layup, doc: &Document<'_>, findings: &mut Findings<'_>) {
         .as_deref()
         .map(|s| s.parse::<jiff::civil::DateTime>().ok().filter(|_| s.contains(':')));
     if let (Some(None), Some(text)) = (&start, &layup.start) {
-        let what = format!("{} is not a date and time", quoted(text));
+        let what = said!("{} is not a date and time", quoted(text));
         findings.fault(
             doc.offset_of("layup.start"),
             what,
@@ -68,7 +68,7 @@ fn dates(layup: &Layup, doc: &Document<'_>, findings: &mut Findings<'_>) {
         (is_day(text, place, findings), start, text.parse::<jiff::civil::Date>())
         && expires < start.date()
     {
-        let what = format!(
+        let what = said!(
             "the release agent expires on {expires}, before the cure begins on {}",
             start.date()
         );
@@ -88,7 +88,7 @@ fn cure(steps: &[CureStep], layup: &Layup, doc: &Document<'_>, findings: &mut Fi
                 "keep one of them",
             ),
             (None, None) if step.to != heat => {
-                let what = format!("the way to {shown} °C has no ramp");
+                let what = said!("the way to {shown} °C has no ramp");
                 let remedy = "add `rate` in °C a minute, or `at` in minutes from the start";
                 findings.fault_to_paste(
                     place("to"),
@@ -98,7 +98,7 @@ fn cure(steps: &[CureStep], layup: &Layup, doc: &Document<'_>, findings: &mut Fi
                 );
             }
             (None, Some(at)) if at < clock || (at == clock && step.to != heat) => {
-                let what = format!(
+                let what = said!(
                     "the clock does not go on: {} min, after {} min",
                     show_number(at, 1),
                     show_number(clock, 1)
@@ -106,7 +106,7 @@ fn cure(steps: &[CureStep], layup: &Layup, doc: &Document<'_>, findings: &mut Fi
                 findings.fault(place("at"), what, "give minutes from the start of the cure, each later than the step before and its hold");
             }
             (Some(rate), None) if rate > 5.0 => {
-                let what = format!("{} °C a minute is a fast ramp", show_number(rate, 2));
+                let what = said!("{} °C a minute is a fast ramp", show_number(rate, 2));
                 findings.warning(
                     place("rate"),
                     what,
@@ -122,7 +122,7 @@ fn cure(steps: &[CureStep], layup: &Layup, doc: &Document<'_>, findings: &mut Fi
         heat = step.to;
         for (what, limit) in [("mould", layup.mould_limit), ("core", layup.core_limit)] {
             if let Some(limit) = limit.filter(|l| step.to > *l) {
-                let said = format!(
+                let said = said!(
                     "the cure goes to {shown} °C, and the {what} withstands at most {} °C",
                     show_number(limit, 1)
                 );

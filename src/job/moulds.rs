@@ -50,7 +50,7 @@ impl Moulds {
                     continue;
                 }
                 let at = place_of(doc, i, &t.id);
-                let what = format!(
+                let what = said!(
                     "the layer lays the other hand of {}, and its mould {} is of one hand",
                     quoted(&t.id),
                     quoted(&mould.id)
@@ -64,7 +64,7 @@ impl Moulds {
             let other = templates.iter().flatten().find(|o| Some(&o.id) == other);
             let side = |t: &Template| self.of(t).and_then(|m| m.side(false));
             if let Some((side, other)) = side(t).zip(other).filter(|(s, o)| side(o) == Some(*s)) {
-                let what = format!(
+                let what = said!(
                     "it is the other hand of {}, and the moulds of both make {} parts",
                     quoted(&other.id),
                     side.name()
@@ -95,25 +95,24 @@ fn mould(
     let at = |key: &str| doc.offset_of(&format!("mould.{i}.{key}"));
     let has = doc.has(&format!("mould.{i}.taped"));
     if raw.hands == MouldHands::Pair && raw.taped.is_none() && !has {
-        let what =
-            format!("the pair {} does not say which of its moulds was taped", quoted(&raw.id));
+        let what = said!("the pair {} does not say which of its moulds was taped", quoted(&raw.id));
         let remedy =
             "add `taped`, \"left\" or \"right\": the hand that its templates are as traced";
         let line = "taped = \"left\"                   # CHECK: or \"right\"";
         findings.fault_to_paste(doc.offset_of(&format!("mould.{i}")), what, remedy, line);
     }
     if raw.hands != MouldHands::Pair && has {
-        let what = format!("{} is no pair, and says which of a pair was taped", quoted(&raw.id));
+        let what = said!("{} is no pair, and says which of a pair was taped", quoted(&raw.id));
         findings.fault(at("taped"), what, "take `taped` out, or make it a pair");
     }
     if let Some(photo) = &raw.photo {
         let below = Path::new(photo).components().all(|c| matches!(c, Component::Normal(_)));
         let dir = doc.file.parent().unwrap_or(Path::new(""));
         if !below {
-            let what = format!("the photo {} is not named from the job's folder", quoted(photo));
+            let what = said!("the photo {} is not named from the job's folder", quoted(photo));
             findings.fault(at("photo"), what, "copy it into the folder of the job file");
         } else if !dir.join(photo).is_file() {
-            let what = format!("there is no photo {}", quoted(photo));
+            let what = said!("there is no photo {}", quoted(photo));
             findings.warning(at("photo"), what, "put it there, or take the key out");
         }
     }

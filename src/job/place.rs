@@ -21,7 +21,7 @@ fn place(fault: &Fault, text_of: &dyn Fn(&Path) -> Option<String>) -> Option<Fau
     let text = text_of(file)?;
     let (doc, _) = Document::parse(&text, file);
     let (line, column) = line_and_column(&text, doc.offset_of(&path_of(&doc, name)?));
-    Some(Fault { what: format!("{name}: {}", fault.what), ..fault.clone() }.at_line(line, column))
+    Some(Fault { what: said!("{name}: {}", fault.what), ..fault.clone() }.at_line(line, column))
 }
 
 /// The path in the document of what a fault calls by this name.

@@ -72,13 +72,13 @@ pub(super) fn cloths<'t>(
         let (path, text, cloths) = match library.get_or_init(|| Beside::of(doc.file)) {
             Beside::Found { path, text, cloths } => (path, text, cloths),
             Beside::Unreadable(faults) => {
-                let what = format!("{} cannot be taken from the cloth library", quoted(&id));
+                let what = said!("{} cannot be taken from the cloth library", quoted(&id));
                 findings.fault(at.start, what, "mend the library first");
                 findings.other_faults(faults.clone());
                 continue;
             }
             Beside::Nowhere => {
-                let what = format!("there is no cloth library here to take {} from", quoted(&id));
+                let what = said!("there is no cloth library here to take {} from", quoted(&id));
                 let remedy = "put the job's folder into the workshop's, beside cloths.toml, or write the values of the cloth here in place of `library`";
                 findings.fault(at.start, what, remedy);
                 continue;
@@ -87,19 +87,19 @@ pub(super) fn cloths<'t>(
         let shown = path.display();
         let Some(k) = cloths.iter().position(|c| c.id == id) else {
             let names = || cloths.iter().map(|c| c.id.as_str()).filter(|n| !n.is_empty());
-            let what = format!("the cloth library has no {}", quoted(&id));
+            let what = said!("the cloth library has no {}", quoted(&id));
             match nearest(&id, names()) {
                 Some(name) => findings.fault_to_mend(
                     at.clone(),
                     what,
-                    format!("did you mean \"{name}\"?"),
+                    said!("did you mean \"{name}\"?"),
                     &toml::Value::from(name).to_string(),
                 ),
                 None if cloths.is_empty() => {
-                    findings.fault(at.start, what, format!("add it in {shown}"))
+                    findings.fault(at.start, what, said!("add it in {shown}"))
                 }
                 None => {
-                    let remedy = format!("add it in {shown}, which has {}", listed(names()));
+                    let remedy = said!("add it in {shown}, which has {}", listed(names()));
                     findings.fault(at.start, what, remedy);
                 }
             }
@@ -107,13 +107,13 @@ pub(super) fn cloths<'t>(
         };
         // The fault stands at the second; which of them is meant, nobody knows.
         if cloths.iter().filter(|c| c.id == id).count() > 1 {
-            let what = format!("the cloth library has more than one {}", quoted(&id));
-            findings.fault(at.start, what, format!("give each an id of its own in {shown}"));
+            let what = said!("the cloth library has more than one {}", quoted(&id));
+            findings.fault(at.start, what, said!("give each an id of its own in {shown}"));
             continue;
         }
         if let Some(fault) = cloths[k].faults.0.first() {
-            let what = format!("{} is at fault in the cloth library", quoted(&id));
-            findings.fault(at.start, what, format!("mend it in {shown}: {}", fault.what));
+            let what = said!("{} is at fault in the cloth library", quoted(&id));
+            findings.fault(at.start, what, said!("mend it in {shown}: {}", fault.what));
             continue;
         }
         let from = parsed.get_or_insert_with(|| {
@@ -169,7 +169,7 @@ pub(super) fn moulds(doc: &mut Document<'_>, findings: &mut Findings<'_>) -> Nam
             && !doc.has(&format!("mould.{k}.inked_side"))
             && !doc.has(&path("inked_side"))
         {
-            let what = format!(
+            let what = said!(
                 "neither the template nor its mould {} says which way the inked side lay",
                 quoted(&id)
             );
@@ -187,7 +187,7 @@ pub(super) fn moulds(doc: &mut Document<'_>, findings: &mut Findings<'_>) -> Nam
             let differs =
                 own.is_some_and(|own| own != value) && !(key == "hands" && value == "both");
             if let (Some(own), true) = (own, differs) {
-                let what = format!(
+                let what = said!(
                     "`{key}` is {} here, and {} by the mould {}",
                     quoted(own),
                     quoted(value),

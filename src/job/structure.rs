@@ -8,6 +8,7 @@
 use super::document::{Document, Findings, listed, nearest};
 use super::quantity;
 use super::scaffold::sample_line;
+use crate::fault::Said;
 use crate::units::quoted;
 use serde_json::{Map, Value};
 use std::borrow::Cow;
@@ -63,7 +64,11 @@ impl Name<'_> {
 
 impl fmt::Display for Name<'_> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}`{}`", if self.entry { "an entry of " } else { "" }, self.key)
+        if self.entry {
+            said!("an entry of `{}`", self.key).fmt(f)
+        } else {
+            write!(f, "`{}`", self.key)
+        }
     }
 }
 
@@ -150,14 +155,23 @@ fn wanted(schema: &Value) -> &'static str {
 }
 
 /// The range a schema allows, as a remedy.
-fn range(schema: &Value, unit: &str) -> String {
-    let limit = |key: &str, words: &str| {
+fn range(schema: &Value, unit: &str) -> Said {
+    let limit = |key: &str| {
         let at = schema.get(key).and_then(Value::as_f64)?;
-        Some(format!("{words} {}{unit}", crate::units::show_number(at, 3)))
+        Some(format!("{}{unit}", crate::units::show_number(at, 3)))
     };
-    let low = limit("minimum", "at least").or_else(|| limit("exclusiveMinimum", "more than"));
-    let high = limit("maximum", "at most").or_else(|| limit("exclusiveMaximum", "less than"));
-    format!("give {}", [low, high].into_iter().flatten().collect::<Vec<_>>().join(" and "))
+    let low = match (limit("minimum"), limit("exclusiveMinimum")) {
+        (Some(least), _) => Some(said!("at least {least}")),
+        (None, over) => over.map(|over| said!("more than {over}")),
+    };
+    let high = match (limit("maximum"), limit("exclusiveMaximum")) {
+        (Some(most), _) => Some(said!("at most {most}")),
+        (None, under) => under.map(|under| said!("less than {under}")),
+    };
+    match (low, high) {
+        (Some(low), Some(high)) => said!("give {low} and {high}"),
+        (one, other) => said!("give {}", one.or(other).unwrap_or_default()),
+    }
 }
 
 fn in_range(schema: &Value, value: f64) -> bool {
@@ -219,10 +233,8 @@ impl<'t> Checker<'_, 't> {
             } else {
                 format!(", one of {}", listed(words))
             };
-            let (what, remedy) = (
-                format!("{thing} lacks {name}"),
-                format!("add {name}{choice}: {}", meaning(schema)),
-            );
+            let (what, remedy) =
+                (said!("{thing} lacks {name}"), said!("add {name}{choice}: {}", meaning(schema)));
             // `[[cloth]] "twill"` or `[job]`, as the sample names its sections.
             let section = thing.split(']').next().unwrap_or_default().trim_start_matches('[');
             match sample_line(section, key) {
@@ -240,17 +252,17 @@ impl<'t> Checker<'_, 't> {
         thing: &str,
     ) -> Option<&'k str> {
         let names = || known.keys().map(String::as_str);
-        let what = format!("{} is not a key of {thing}", quoted(key.get_ref()));
+        let what = said!("{} is not a key of {thing}", quoted(key.get_ref()));
         if !self.findings.may_suggest() {
             self.findings.fault(key.span().start, what, "take it out");
         } else if let Some(name) = nearest(key.get_ref(), names()) {
-            self.findings.fault_to_mend(key.span(), what, format!("did you mean `{name}`?"), name);
+            self.findings.fault_to_mend(key.span(), what, said!("did you mean `{name}`?"), name);
             return Some(name);
         } else {
             self.findings.fault(
                 key.span().start,
                 what,
-                format!("the keys known here are {}", listed(names())),
+                said!("the keys known here are {}", listed(names())),
             );
         }
         None
@@ -288,8 +300,8 @@ impl<'t> Checker<'_, 't> {
             DeValue::Table(_) => {
                 let key = name.as_section();
                 let (what, remedy) = (
-                    format!("[{key}] has single brackets"),
-                    format!("write [[{key}]]: there may be several"),
+                    said!("[{key}] has single brackets"),
+                    said!("write [[{key}]]: there may be several"),
                 );
                 self.findings.fault_to_paste(
                     value.span().start,
@@ -356,7 +368,7 @@ impl<'t> Checker<'_, 't> {
             ("string", DeValue::String(text)) => self.text(schema, value, text, name),
             ("boolean", DeValue::Boolean(b)) => Some(Value::Bool(*b)),
             ("integer", DeValue::Float(_)) => {
-                let what = format!("{name} must be a whole number, not {}", self.doc.source(value));
+                let what = said!("{name} must be a whole number, not {}", self.doc.source(value));
                 let remedy = "write it without a decimal point";
                 match number_of(value).filter(|n| n.fract() == 0.0) {
                     Some(n) => {
@@ -415,14 +427,14 @@ impl<'t> Checker<'_, 't> {
             return true;
         }
         let what = if count == 0 {
-            format!("{name} is an empty list")
+            said!("{name} is an empty list")
         } else {
-            format!("{name} has {count} entries")
+            said!("{name} has {count} entries")
         };
         let remedy = match least == most {
-            true => format!("give {least}"),
-            false if count < least => format!("give at least {least}"),
-            false => format!("give at most {most}"),
+            true => said!("give {least}"),
+            false if count < least => said!("give at least {least}"),
+            false => said!("give at most {most}"),
         };
         self.findings.fault(value.span().start, what, remedy);
         false
@@ -443,14 +455,14 @@ impl<'t> Checker<'_, 't> {
                 if unquoted
                     && (text.parse::<f64>().is_ok() || text == "true" || text == "false") =>
             {
-                format!("write {text} without quotes")
+                said!("write {text} without quotes")
             }
             DeValue::Array(_) if schema.get("properties").is_some() && !name.entry => {
-                format!("write [{}] once, with single brackets", name.as_section())
+                said!("write [{}] once, with single brackets", name.as_section())
             }
-            _ => format!("{name} means: {}", meaning(schema)),
+            _ => said!("{name} means: {}", meaning(schema)),
         };
-        let what = format!("{name} must be {}, not {}", wanted(schema), kind(value.get_ref()));
+        let what = said!("{name} must be {}, not {}", wanted(schema), kind(value.get_ref()));
         match value.get_ref() {
             DeValue::String(text) if remedy.ends_with("without quotes") => {
                 self.findings.fault_to_mend(value.span(), what, remedy, text)
@@ -475,7 +487,7 @@ impl<'t> Checker<'_, 't> {
                 Err(fault) => {
                     self.findings.fault(
                         value.span().start,
-                        format!("{name}: {}", fault.what),
+                        said!("{name}: {}", fault.what),
                         fault.remedy,
                     );
                     return None;
@@ -498,10 +510,10 @@ impl<'t> Checker<'_, 't> {
     ) -> Option<f64> {
         let what = match number.filter(|n| n.is_finite()) {
             Some(number) if in_range(schema, number) => return Some(number),
-            Some(_) => "out of range",
-            None => "not a finite number",
+            Some(_) => Said::from("out of range"),
+            None => "not a finite number".into(),
         };
-        let what = format!("{name} is {}, which is {what}", self.doc.source(value));
+        let what = said!("{name} is {}, which is {what}", self.doc.source(value));
         self.findings.fault(value.span().start, what, range(schema, unit));
         None
     }
@@ -520,17 +532,17 @@ impl<'t> Checker<'_, 't> {
             return Some(Value::from(text.as_ref()));
         }
         let all = listed(words.iter().copied());
-        let what = format!("{name} cannot be {}", quoted(text));
+        let what = said!("{name} cannot be {}", quoted(text));
         match nearest(text, words) {
             Some(word) => {
                 self.findings.fault_to_mend(
                     value.span(),
                     what,
-                    format!("did you mean `{word}`? It may be {all}"),
+                    said!("did you mean `{word}`? It may be {all}"),
                     &format!("\"{word}\""),
                 );
             }
-            None => self.findings.fault(value.span().start, what, format!("it may be {all}")),
+            None => self.findings.fault(value.span().start, what, said!("it may be {all}")),
         }
         None
     }
@@ -545,19 +557,19 @@ impl<'t> Checker<'_, 't> {
         let most = schema.get("maxLength").and_then(Value::as_u64).unwrap_or(u64::MAX);
         let id = schema.get("format").is_some_and(|f| f == "id");
         let (what, remedy) = if text.trim().is_empty() {
-            (format!("{name} is empty"), format!("{name} means: {}", meaning(schema)))
+            (said!("{name} is empty"), said!("{name} means: {}", meaning(schema)))
         } else if text.chars().count() as u64 > most {
-            (format!("{name} is longer than {most} characters"), "make it shorter".into())
+            (said!("{name} is longer than {most} characters"), "make it shorter".into())
         } else if text.chars().any(char::is_control) {
             (
-                format!("{name} holds control characters: {}", quoted(text)),
+                said!("{name} holds control characters: {}", quoted(text)),
                 "write it on one line, without tabs".into(),
             )
         } else if id
             && (text.chars().any(|c| !may_be_in_id(c)) || !text.starts_with(char::is_alphanumeric))
         {
             let remedy = "use letters, digits, '-', '_' and '.', beginning with a letter or digit";
-            (format!("{name} cannot be {}", quoted(text)), remedy.into())
+            (said!("{name} cannot be {}", quoted(text)), remedy.into())
         } else {
             return Some(Value::from(text));
         };

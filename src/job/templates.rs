@@ -5,7 +5,7 @@ use super::document::{Document, Findings, listed, nearest};
 use super::model::{Hands, InkedSide, PatchShape, ReadDrawing, TakenOff, Template, TemplateSource};
 use super::raw::{RawPatch, RawShape, RawStrip, RawTemplate};
 use super::{ReadOutline, cloths, shapes};
-use crate::fault::Place;
+use crate::fault::{Place, Said};
 use crate::geometry::{Point, Ring, point, ring_area, ring_bounds, ring_contains};
 use crate::outline::{Account, EdgeKind, Outline, ReadOptions, Reading, merged};
 use crate::trace::named_corners;
@@ -106,13 +106,13 @@ impl<'a> Drawings<'a> {
             let remedy = "copy the drawing into the folder of the job file, and name it from there";
             let how =
                 if Path::new(file).is_absolute() { "is not named from" } else { "lies outside" };
-            findings.fault(offset, format!("{shown} {how} the job's folder"), remedy);
+            findings.fault(offset, said!("{shown} {how} the job's folder"), remedy);
             return None;
         }
         match real.and_then(fs::metadata) {
             Ok(data) if data.is_file() => Some(path),
             Ok(_) => {
-                findings.fault(offset, format!("{shown} is not a file"), "name the drawing itself");
+                findings.fault(offset, said!("{shown} is not a file"), "name the drawing itself");
                 None
             }
             Err(error)
@@ -121,14 +121,14 @@ impl<'a> Drawings<'a> {
                     std::io::ErrorKind::NotFound | std::io::ErrorKind::NotADirectory
                 ) =>
             {
-                let what = format!("there is no file {shown}");
+                let what = said!("there is no file {shown}");
                 match similar_file(&path) {
                     Some(name) => {
                         let right = file
                             .rsplit_once('/')
                             .map_or(name.clone(), |(folder, _)| format!("{folder}/{name}"));
                         let (remedy, right) = (
-                            format!("did you mean {}?", quoted(&name)),
+                            said!("did you mean {}?", quoted(&name)),
                             toml::Value::from(right).to_string(),
                         );
                         match findings.span_of(offset, file) {
@@ -137,7 +137,7 @@ impl<'a> Drawings<'a> {
                         }
                     }
                     None => {
-                        let remedy = format!(
+                        let remedy = said!(
                             "put the drawing there, or name it from the folder of the job file ({})",
                             folder.display()
                         );
@@ -149,7 +149,7 @@ impl<'a> Drawings<'a> {
             Err(error) => {
                 findings.fault(
                     offset,
-                    format!("{shown} cannot be read: {error}"),
+                    said!("{shown} cannot be read: {error}"),
                     "check the permissions of the file",
                 );
                 None
@@ -208,7 +208,7 @@ pub(super) fn template(
             }
             Err((what, remedy)) => {
                 let key = if raw.inside.is_some() { "inside" } else { "file" };
-                let what = format!("{} {what}", quoted(&raw.file));
+                let what = said!("{} {what}", quoted(&raw.file));
                 match reading.outlines.first().map(|o| point_within(o.net())) {
                     Some(p) => {
                         let line =
@@ -226,7 +226,7 @@ pub(super) fn template(
         (Some(given), Some(drawn)) => {
             let off = (given - drawn + 180.0).rem_euclid(360.0) - 180.0;
             if off.abs() > ARROW_SLACK {
-                let what = format!(
+                let what = said!(
                     "the arrow is given as {} but drawn at {}",
                     show_angle(given),
                     show_angle(drawn)
@@ -243,7 +243,7 @@ pub(super) fn template(
         (None, Some(drawn)) => drawn,
         (None, None) if doc.has(&format!("{at}.arrow")) => return None,
         (None, None) => {
-            let what = format!("{} shows no arrow, and the job gives none", quoted(&raw.file));
+            let what = said!("{} shows no arrow, and the job gives none", quoted(&raw.file));
             let degrees = maybe_arrow
                 .as_ref()
                 .map_or(0.0, |line| degrees_0_360((line.ends[1] - line.ends[0]).direction()));
@@ -254,7 +254,7 @@ pub(super) fn template(
             let remedy = match maybe_arrow {
                 Some(line) => {
                     let name = if line.name.is_empty() { String::new() } else { format!(" in {}", quoted(&line.name)) };
-                    format!("if the line{name} is the arrow, write: {key}; or name its group or layer \"arrow\"")
+                    said!("if the line{name} is the arrow, write: {key}; or name its group or layer \"arrow\"")
                 }
                 None => {
                     "draw a line on a layer named arrow, tail first, or add `arrow`: degrees anticlockwise from the right of the drawing"
@@ -282,7 +282,7 @@ pub(super) fn template(
 }
 
 /// The one outline that is meant, or what is wrong and how to say which.
-fn choose(outlines: &[Outline], inside: Option<Point>) -> Result<&Outline, (String, String)> {
+fn choose(outlines: &[Outline], inside: Option<Point>) -> Result<&Outline, (Said, Said)> {
     let mut meant: Vec<&Outline> =
         outlines.iter().filter(|o| inside.is_none_or(|p| ring_contains(o.net(), p))).collect();
     if inside.is_some() {
@@ -297,27 +297,28 @@ fn choose(outlines: &[Outline], inside: Option<Point>) -> Result<&Outline, (Stri
         _ => {}
     }
     let what = match inside {
-        Some(p) => format!(
+        Some(p) => said!(
             "holds no outline around ({}, {}), but {}",
             show_number(p.x, 3),
             show_number(p.y, 3),
             boxes(outlines)
         ),
-        None => format!("holds {} outlines: {}", outlines.len(), boxes(outlines)),
+        None => said!("holds {} outlines: {}", outlines.len(), boxes(outlines)),
     };
-    let mut remedy = String::from("choose one");
-    if let Some(first) = outlines.first() {
-        let p = point_within(first.net());
-        remedy.push_str(&format!(
-            ": for the first write inside = [{}, {}]",
-            show_number(p.x, 1),
-            show_number(p.y, 1)
-        ));
-        let name = first.name();
-        if !name.is_empty() && outlines.iter().filter(|o| o.name() == name).count() == 1 {
-            remedy.push_str(&format!(" or layer = {}", toml::Value::from(name)));
+    let remedy = match outlines.first() {
+        None => "choose one".into(),
+        Some(first) => {
+            let p = point_within(first.net());
+            let (x, y) = (show_number(p.x, 1), show_number(p.y, 1));
+            let name = first.name();
+            if !name.is_empty() && outlines.iter().filter(|o| o.name() == name).count() == 1 {
+                let name = toml::Value::from(name);
+                said!("choose one: for the first write inside = [{x}, {y}] or layer = {name}")
+            } else {
+                said!("choose one: for the first write inside = [{x}, {y}]")
+            }
         }
-    }
+    };
     Err((what, remedy))
 }
 
@@ -369,7 +370,7 @@ pub(super) fn strip(
         Ok(outline) => outline,
         Err(_) => {
             let what =
-                format!("a strip of {} by {} has no area", show_mm(raw.length), show_mm(raw.width));
+                said!("a strip of {} by {} has no area", show_mm(raw.length), show_mm(raw.width));
             findings.fault(doc.offset_of(at), what, "make it larger");
             return None;
         }
@@ -419,16 +420,12 @@ pub(super) fn patch(
             }
             _ => String::new(),
         };
-        findings.fault(
-            whole,
-            format!("{} {}{position}", fault.what, quoted(&host.id)),
-            fault.remedy,
-        );
+        findings.fault(whole, said!("{} {}{position}", fault.what, quoted(&host.id)), fault.remedy);
         return None;
     }
     if shapes::covers_hole(&net, &host.outline) {
         let what =
-            format!("the patch lies over a hole of {}, which is not cut in it", quoted(&host.id));
+            said!("the patch lies over a hole of {}, which is not cut in it", quoted(&host.id));
         findings.warning(whole, what, "cut the hole after the cure, or draw the patch around it");
     }
     let draft = crate::outline::Draft {
@@ -474,7 +471,7 @@ fn patch_shape(
             let offset = doc.offset_of(&format!("{at}.{key}"));
             findings.fault(
                 offset,
-                format!("`{key}` stands beside `outline`"),
+                said!("`{key}` stands beside `outline`"),
                 "give a patch by its size or by its outline, not by both",
             );
         }
@@ -487,11 +484,7 @@ fn patch_shape(
             ["centre", "length", "width"].into_iter().filter(|key| lacks(key)).collect();
         if !missing.is_empty() && lacks("outline") {
             let remedy = "give `centre`, `length` and `width`, or an `outline`";
-            findings.fault(
-                doc.offset_of(at),
-                format!("the patch lacks {}", listed(missing)),
-                remedy,
-            );
+            findings.fault(doc.offset_of(at), said!("the patch lacks {}", listed(missing)), remedy);
         }
         return None;
     };
@@ -499,7 +492,7 @@ fn patch_shape(
     let corner = raw.corner.unwrap_or(0.0);
     let most = length.min(width) / 2.0;
     if !ellipse && corner > most {
-        let what = format!(
+        let what = said!(
             "corners of {} do not fit a patch of {} by {}",
             show_mm(corner),
             show_mm(length),
@@ -508,7 +501,7 @@ fn patch_shape(
         findings.fault(
             doc.offset_of(&format!("{at}.corner")),
             what,
-            format!("give at most {}", show_mm(most)),
+            said!("give at most {}", show_mm(most)),
         );
         return None;
     }

@@ -258,7 +258,7 @@ impl Progress {
     ) -> Result<(), Held> {
         let name = clock_words(sheet, of);
         if self.clock(of).is_some_and(|c| c.ended.is_none()) {
-            return Err(Fault::new(format!("{name} runs already"), "end it first").into());
+            return Err(Fault::new(said!("{name} runs already"), "end it first").into());
         }
         let minutes = match of {
             ClockOf::Debulk(step) => {
@@ -283,7 +283,7 @@ impl Progress {
             }
         };
         if !(0.0..=100_000.0).contains(&minutes) {
-            let what = format!("a clock of {minutes} minutes is none");
+            let what = said!("a clock of {minutes} minutes is none");
             return Err(Fault::new(what, "give minutes").into());
         }
         let vacuum = read_vacuum(vacuum)?;
@@ -312,7 +312,7 @@ impl Progress {
         let vacuum = read_vacuum(vacuum)?;
         let running = self.clocks.iter_mut().rev().find(|c| c.of == of && c.ended.is_none());
         let Some(clock) = running else {
-            return Err(Fault::new(format!("{name} does not run"), "begin it first").into());
+            return Err(Fault::new(said!("{name} does not run"), "begin it first").into());
         };
         clock.ended = Some(now.max(clock.begun));
         clock.vacuum[1] = vacuum;

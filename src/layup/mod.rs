@@ -133,9 +133,10 @@ fn sheet(plan: &Plan, job: &str, work: &MouldWork, when: &When) -> LayupSheet {
             ));
         }
         if let Some(left) = roll.hours_left.filter(|h| *h < hours_out) {
-            let what = format!(
+            let what = said!(
                 "{} ({}): {left:.0} h out of the freezer are left, and this work takes about {hours_out:.0} h",
-                roll.stock, roll.cloth
+                roll.stock,
+                roll.cloth
             );
             warnings.push(format!("{what}: take a fresher roll, or lay it up in parts"));
         }

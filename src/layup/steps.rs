@@ -173,7 +173,7 @@ fn layer_step(plan: &Plan, layer: &PlanLayer, index: usize, templates: Vec<Strin
             continue;
         };
         let how = if splice.lap > 0.0 {
-            format!("each over the last by {} mm (hatched black)", show_number(splice.lap, 0))
+            said!("each over the last by {} mm (hatched black)", show_number(splice.lap, 0))
         } else {
             "edge to edge, no gap over 2 mm".into()
         };

@@ -127,7 +127,7 @@ impl Ledger {
         let file = self.snapshot(now)?.to_file();
         let whole = Whole { file, archive: Archive::of(&reading).map_err(failed)? };
         let text = serde_json::to_string_pretty(&whole)
-            .map_err(|e| machine(&self.file, &format!("its archive cannot be written: {e}")))?;
+            .map_err(|e| machine(&self.file, said!("its archive cannot be written: {e}")))?;
         Ok(text + "\n")
     }
 
@@ -402,5 +402,5 @@ fn differences(archived: &BTreeMap<String, Record>, stock: &Snapshot) -> Vec<Fau
 
 fn broken(what: &str) -> Fault {
     let remedy = "export it again; or take `archive` out of the file to import only the rolls, offcuts and consumables";
-    Fault::new(format!("the archive in the stock file is not as it was written: {what}"), remedy)
+    Fault::new(said!("the archive in the stock file is not as it was written: {what}"), remedy)
 }

@@ -89,9 +89,8 @@ impl Ledger {
         let copy = self.copy_beside(&latest, &present, since.is_none())?;
         // Only a good state may push an older one out.
         if known && !same {
-            let failed = |e: std::io::Error| {
-                machine(&latest, &format!("the backups cannot be moved on: {e}"))
-            };
+            let failed =
+                |e: std::io::Error| machine(&latest, said!("the backups cannot be moved on: {e}"));
             for (from, to) in [(&second, &third), (&latest, &second)] {
                 match std::fs::rename(from, to) {
                     // Another process may have been quicker.
@@ -121,7 +120,7 @@ impl Ledger {
     ) -> Result<tempfile::NamedTempFile, Trouble> {
         let folder = to.parent().filter(|f| !f.as_os_str().is_empty()).unwrap_or(Path::new("."));
         let failed = |e: &dyn std::fmt::Display| {
-            machine(to, &format!("the copy of the ledger cannot be written: {e}"))
+            machine(to, said!("the copy of the ledger cannot be written: {e}"))
         };
         clear_old_copies(folder);
         let mut copy =
@@ -179,7 +178,7 @@ impl Ledger {
         // The copy is whole before anything is moved: a full disk leaves all as it was.
         let copy = ledger.copy_beside(file, &ledger.bytes()?, true)?;
         let failed =
-            |e: std::io::Error| machine(file, &format!("the backup cannot be put in place: {e}"));
+            |e: std::io::Error| machine(file, said!("the backup cannot be put in place: {e}"));
         let mut number = 1_u32;
         while beside(file, &format!(".damaged-{number}")).exists() {
             number += 1;
@@ -222,7 +221,7 @@ fn is(file: &Path, bytes: &[u8]) -> bool {
 /// Puts a whole copy in its place, in one step.
 fn put(copy: tempfile::NamedTempFile, to: &Path) -> Result<(), Trouble> {
     copy.persist(to).map(|_| ()).map_err(|e| {
-        machine(to, &format!("the copy of the ledger cannot be put in place: {}", e.error))
+        machine(to, said!("the copy of the ledger cannot be put in place: {}", e.error))
     })
 }
 

@@ -77,7 +77,7 @@ impl Ledger {
         of_this_ledger(plan, &ledger)?;
         let some =
             if pieces.is_empty() { String::new() } else { format!("{} of ", pieces.join(", ")) };
-        let what = format!("cut {some}plan {} ({})", short(&plan.id), plan.jobs.join(", "));
+        let what = said!("cut {some}plan {} ({})", short(&plan.id), plan.jobs.join(", "));
         self.change(now, &what, |c| {
             book(c, plan, chosen(plan, pieces, false)?, pieces.is_empty(), now)
         })
@@ -133,7 +133,7 @@ impl Ledger {
         now: &Moment,
     ) -> Result<usize, Trouble> {
         let plan = plan.plan();
-        let what = format!("{} of plan {}: {}", pieces.join(", "), short(&plan.id), state.words());
+        let what = said!("{} of plan {}: {}", pieces.join(", "), short(&plan.id), state.words());
         self.change(now, &what, |c| {
             let mut faults = Faults::new();
             let mut count = 0;
@@ -236,7 +236,7 @@ fn chosen<'p>(
         }
         if out.len() == before {
             faults.push(Fault::new(
-                format!("the plan has no piece {}, or it is named twice", quoted(wanted)),
+                said!("the plan has no piece {}, or it is named twice", quoted(wanted)),
                 "name pieces by the number or id on the sheets, a copy as `2.3#1`",
             ));
         }
@@ -284,7 +284,7 @@ pub(super) fn book(
                 to_cut.push((stock, placed))
             }
             Some(Record::Piece(p)) if !all || !is_cut_here(plan, stock, &p) => {
-                let what = format!("was booked before: it is {}", p.state.words());
+                let what = said!("was booked before: it is {}", p.state.words());
                 faults
                     .push(Fault::new(what, "leave it out, or go on from the plan as it is with `warpwise nest --go-on`").on(name(placed)));
             }
@@ -506,7 +506,7 @@ fn heir(
 fn shortened(facts: RollFacts, used: f64) -> Result<RollFacts, Stop> {
     if let Some(length) = facts.length.filter(|l| *l < used) {
         let what =
-            format!("has {} left, and the plan takes {}", show_metres(length), show_metres(used));
+            said!("has {} left, and the plan takes {}", show_metres(length), show_metres(used));
         return Err(Fault::new(
             what,
             "measure what is left, correct it with `warpwise stock set`, and plan again",

@@ -20,7 +20,7 @@ impl Ledger {
         let mut doubts = Vec::new();
         if !now.day.is_plausible() {
             let remedy = "set the clock: dates and hours out of the freezer are counted by it";
-            doubts.push(Fault::new(format!("the computer's clock says {}", now.day), remedy));
+            doubts.push(Fault::new(said!("the computer's clock says {}", now.day), remedy));
         }
         let last = self.history(1)?.into_iter().next();
         if let Some(last) = last.filter(|last| {
@@ -28,7 +28,7 @@ impl Ledger {
                 .parse::<jiff::Timestamp>()
                 .is_ok_and(|at| at.as_second() > now.seconds + TOGETHER)
         }) {
-            let what = format!(
+            let what = said!(
                 "the last change ({}) is dated {}, and the computer's clock says {}",
                 last.what,
                 last.at,
@@ -65,13 +65,13 @@ fn doubt(id: &str, added: Day, out_since: Option<i64>, now: &Moment) -> Option<F
         return Some(
             Fault::new(
                 what,
-                format!("`warpwise stock set {id} --out-hours HOURS`, with the hours so far"),
+                said!("`warpwise stock set {id} --out-hours HOURS`, with the hours so far"),
             )
             .on(id),
         );
     }
-    let remedy = || format!("`warpwise stock set {id} --added DAY`, with the day it came in");
+    let remedy = || said!("`warpwise stock set {id} --added DAY`, with the day it came in");
     (!added.is_plausible()).then(|| {
-        Fault::new(format!("was added on {added} by a clock that was wrong"), remedy()).on(id)
+        Fault::new(said!("was added on {added} by a clock that was wrong"), remedy()).on(id)
     })
 }

@@ -3,7 +3,7 @@
 use super::backup::{Good, backups};
 use super::seal;
 use super::write::Moment;
-use crate::fault::{Fault, Faults};
+use crate::fault::{Fault, Faults, Said};
 use rusqlite::{Connection, ErrorCode, OpenFlags, TransactionBehavior};
 use std::cell::RefCell;
 use std::ffi::OsString;
@@ -129,7 +129,7 @@ impl Ledger {
         let file = &real(file);
         if let Some(folder) = file.parent().filter(|f| !f.as_os_str().is_empty()) {
             std::fs::create_dir_all(folder)
-                .map_err(|e| machine(file, &format!("its folder cannot be made: {e}")))?;
+                .map_err(|e| machine(file, said!("its folder cannot be made: {e}")))?;
         }
         let new = is_empty(file);
         if new {
@@ -190,10 +190,8 @@ impl Ledger {
         let application = set(&ledger.db).map_err(|e| trouble(file, &e))?;
         let version = ledger.version()?;
         if version > STEPS.len() {
-            let what = format!(
-                "the ledger is of version {version}, and this program knows {}",
-                STEPS.len()
-            );
+            let what =
+                said!("the ledger is of version {version}, and this program knows {}", STEPS.len());
             return Err(Fault::new(what, "use the newer warpwise that wrote it")
                 .in_file(file)
                 .into());
@@ -309,18 +307,18 @@ pub(super) fn damaged(file: &Path, found: &[String]) -> Trouble {
     let remedy = match backups(file).first().map(|b| (b, std::fs::metadata(b).and_then(|m| m.modified()))) {
         Some((backup, at)) => {
             let at = at.ok().and_then(|t| jiff::Timestamp::try_from(t).ok()).map_or(String::new(), |t| format!(" of {t:.0}"));
-            format!("its last good backup{at} is {}: put it in place with `warpwise stock check --restore`", backup.display())
+            said!("its last good backup{at} is {}: put it in place with `warpwise stock check --restore`", backup.display())
         }
-        None => "there is no backup: import an export with `warpwise stock import`, or begin a new ledger".to_string(),
+        None => "there is no backup: import an export with `warpwise stock import`, or begin a new ledger".into(),
     };
     let faults = found
         .iter()
-        .map(|how| Fault::new(format!("the ledger is damaged ({how})"), &remedy).in_file(file));
+        .map(|how| Fault::new(said!("the ledger is damaged ({how})"), &remedy).in_file(file));
     Trouble::Damaged(Faults(faults.collect()))
 }
 
 /// The machine would not.
-pub(super) fn machine(file: &Path, what: &str) -> Trouble {
+pub(super) fn machine(file: &Path, what: impl Into<Said>) -> Trouble {
     Trouble::Machine(Fault::new(what, "check the disk and the permissions").in_file(file).into())
 }
 
@@ -332,12 +330,10 @@ pub(super) fn trouble(file: &Path, error: &rusqlite::Error) -> Trouble {
         }
         Some(ErrorCode::DatabaseCorrupt) => damaged(file, &[error.to_string()]),
         Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => {
-            let what = format!(
-                "another process has been changing the ledger for {} s",
-                PATIENCE.as_secs()
-            );
+            let what =
+                said!("another process has been changing the ledger for {} s", PATIENCE.as_secs());
             Trouble::Machine(Fault::new(what, "let it finish, and try again").in_file(file).into())
         }
-        _ => machine(file, &format!("the ledger: {error}")),
+        _ => machine(file, said!("the ledger: {error}")),
     }
 }

@@ -161,7 +161,7 @@ impl Record {
     pub(super) fn from_text(text: &str) -> Result<Record, Fault> {
         serde_json::from_str(text).map_err(|e| {
             Fault::new(
-                format!("a record of the ledger cannot be read: {e}"),
+                said!("a record of the ledger cannot be read: {e}"),
                 "run `warpwise stock check`; it offers the last good backup",
             )
         })

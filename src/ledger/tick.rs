@@ -70,7 +70,7 @@ pub(crate) fn placed<'p>(
     let mut mine = all.filter(|(_, p)| p.piece == piece && p.copy == copy);
     mine.next().ok_or_else(|| {
         Fault::new(
-            format!("the plan has no piece {piece} with a copy {copy}"),
+            said!("the plan has no piece {piece} with a copy {copy}"),
             "look at the plan as it is now",
         )
     })
@@ -99,7 +99,7 @@ impl Ledger {
             TickTo::Spoiled => "spoiled",
             TickTo::Back => "taken back",
         };
-        let what = format!("{}#{} of plan {}: {to}", tick.piece, tick.copy, short(&plan.id));
+        let what = said!("{}#{} of plan {}: {to}", tick.piece, tick.copy, short(&plan.id));
         let run = |c: &Change<'_>| ticked(c, plan, tick, now);
         Ok(self.change_once(now, &what, Some(&tick.key), run)?.is_some())
     }

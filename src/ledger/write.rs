@@ -130,7 +130,11 @@ pub(super) fn get(db: &Connection, id: &str) -> rusqlite::Result<Option<Record>>
 
 pub(super) fn read(text: &str) -> rusqlite::Result<Record> {
     Record::from_text(text).map_err(|f| {
-        rusqlite::Error::FromSqlConversionFailure(0, rusqlite::types::Type::Text, f.what.into())
+        rusqlite::Error::FromSqlConversionFailure(
+            0,
+            rusqlite::types::Type::Text,
+            f.what.to_string().into(),
+        )
     })
 }
 
@@ -348,7 +352,7 @@ impl Ledger {
         }
         faults.into_result(())?;
         let cloth = offcuts.first().map_or("", |o| o.cloth.as_str());
-        let what = format!("added {} of {cloth}", crate::units::counted(offcuts.len(), "offcut"));
+        let what = said!("added {} of {cloth}", crate::units::counted(offcuts.len(), "offcut"));
         self.change_once(now, &what, key, |c| {
             let mut ids = Vec::new();
             for offcut in offcuts {
@@ -479,7 +483,7 @@ impl Ledger {
         way: FreezerMove,
         now: &Moment,
     ) -> Result<(), Trouble> {
-        let what = format!(
+        let what = said!(
             "{} {}",
             if way == FreezerMove::Out { "out of the freezer:" } else { "back in the freezer:" },
             ids.join(", ")
@@ -590,7 +594,7 @@ fn each_known(
 
 pub(super) fn unknown(id: &str) -> Fault {
     Fault::new(
-        format!("there is no {} in the stock", quoted(id)),
+        said!("there is no {} in the stock", quoted(id)),
         "`warpwise stock list` shows what there is",
     )
 }
@@ -613,10 +617,10 @@ fn known_cloth(c: &Change<'_>, cloth: &str, new_cloth: bool) -> Result<(), Stop>
     let near =
         known.iter().map(|k| (strsim::osa_distance(k, cloth), k)).filter(|(d, _)| *d <= 3).min();
     let remedy = match near {
-        Some((_, k)) => format!("did you mean {}? Say --new-cloth if it is new", quoted(k)),
-        None => "write its id as the jobs do, and say --new-cloth the first time".to_string(),
+        Some((_, k)) => said!("did you mean {}? Say --new-cloth if it is new", quoted(k)),
+        None => "write its id as the jobs do, and say --new-cloth the first time".into(),
     };
-    Err(Fault::new(format!("the stock has no cloth {} yet", quoted(cloth)), remedy).into())
+    Err(Fault::new(said!("the stock has no cloth {} yet", quoted(cloth)), remedy).into())
 }
 
 /// Writes a record as it was before a change.

@@ -51,7 +51,7 @@ pub struct Division {
 pub fn divide(brief: &Brief, mean: f64) -> Result<Division, Fault> {
     let side = brief.target.area().max(0.0).sqrt();
     if side < 1.2 * brief.size[0] || brief.target.outline.len() < 3 {
-        let what = format!(
+        let what = said!(
             "patches of {} or more do not divide a target as large as a square of {}",
             show_mm(brief.size[0]),
             show_mm(side.round())
@@ -60,7 +60,7 @@ pub fn divide(brief: &Brief, mean: f64) -> Result<Division, Fault> {
     }
     let count = ((side / mean) * (side / mean)).round().max(2.0) as usize;
     if count > MOST_PATCHES {
-        let what = format!(
+        let what = said!(
             "patches of about {} make {count} of it, and at most {MOST_PATCHES} are planned",
             show_mm(mean)
         );
@@ -116,7 +116,7 @@ pub fn divide(brief: &Brief, mean: f64) -> Result<Division, Fault> {
             });
         }
     }
-    let what = format!(
+    let what = said!(
         "no division into patches of {} to {} with every seam at least {} long was found",
         show_mm(brief.size[0]),
         show_mm(brief.size[1]),

@@ -105,18 +105,18 @@ impl Problem {
         for shape in &shapes {
             if shape.poses.is_empty() || shape.copies == 0 {
                 faults.push(Fault::new(
-                    format!("{}has no permitted turn", shape.name),
+                    said!("{}has no permitted turn", shape.name),
                     "allow at least one turn and one copy",
                 ));
             }
             if shape.region.outline.len() < 3 || shape.region.area() <= 0.0 {
-                faults.push(Fault::new(format!("{} has no area", shape.name), "check its outline"));
+                faults.push(Fault::new(said!("{} has no area", shape.name), "check its outline"));
             }
         }
         // The search counts stocks and ways to lie in 16 bits.
         let most = usize::from(u16::MAX) - 1;
         if stocks.len() > most || shapes.iter().any(|s| s.poses.len() > most / 2) {
-            let what = format!("more than {most} stocks, or {} ways for a piece to lie", most / 2);
+            let what = said!("more than {most} stocks, or {} ways for a piece to lie", most / 2);
             faults.push(Fault::new(what, "plan from fewer offcuts, or permit fewer turns"));
         }
         if !(gap >= 0.0 && gap.is_finite()) {

@@ -64,7 +64,7 @@ impl<'a> Budget<'a> {
         let remedy = "save a drawing of the outlines alone, or give a coarser chord tolerance";
         if self.points.get() > MOST_POINTS {
             return Some(Fault::new(
-                format!(
+                said!(
                     "the drawing comes to more than {MOST_POINTS} points once its curves and copies are drawn"
                 ),
                 remedy,
@@ -75,7 +75,7 @@ impl<'a> Budget<'a> {
             return Some(Fault::new(what, "save them as polylines, or as splines of degree 3"));
         }
         let what = || {
-            format!(
+            said!(
                 "what the drawing holds comes to more than {} MB of names once its copies are drawn",
                 MOST_TEXT >> 20
             )

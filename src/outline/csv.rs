@@ -75,7 +75,7 @@ pub(super) fn read(
         budget.holds()?;
         if count > MOST_ROWS {
             return Err(Fault::new(
-                format!("the file has more than {MOST_ROWS} rows"),
+                said!("the file has more than {MOST_ROWS} rows"),
                 "split it, or thin the points out",
             )
             .into());
@@ -177,7 +177,7 @@ impl Columns {
                     units.extend(unit.map(str::to_string));
                     if found.insert(axis, i).is_some() {
                         faults.push(
-                            Fault::new(format!("two columns are named {axis}"), "keep one")
+                            Fault::new(said!("two columns are named {axis}"), "keep one")
                                 .at_line(line, 1),
                         );
                     }
@@ -185,7 +185,7 @@ impl Columns {
                 (Some(name), None) => {
                     if found.insert(name, i).is_some() {
                         faults.push(
-                            Fault::new(format!("two columns are named {name}"), "keep one")
+                            Fault::new(said!("two columns are named {name}"), "keep one")
                                 .at_line(line, 1),
                         );
                     }
@@ -198,7 +198,7 @@ impl Columns {
         if units.len() > 1 {
             faults.push(
                 Fault::new(
-                    format!("x is in {} and y in {}", units[0], units[1]),
+                    said!("x is in {} and y in {}", units[0], units[1]),
                     "give both the same unit",
                 )
                 .at_line(line, 1),
@@ -229,7 +229,7 @@ impl Columns {
     fn warnings(&self) -> Vec<Fault> {
         let warning = |name: &String| {
             Fault::new(
-                format!("the column \"{name}\" was not read"),
+                said!("the column \"{name}\" was not read"),
                 "the known columns are x, y, part, line and edge",
             )
         };
@@ -249,7 +249,7 @@ fn unit_of(
     }
     let known = |word: &str, line: usize| {
         let fault = || {
-            Fault::new(format!("\"{word}\" is not a known unit"), "use mm, cm, m, in or ft")
+            Fault::new(said!("\"{word}\" is not a known unit"), "use mm, cm, m, in or ft")
                 .at_line(line, 1)
         };
         Unit::named(word).ok_or_else(fault)
@@ -310,7 +310,7 @@ impl Table {
             return Ok(()); // Spreadsheets leave empty rows behind.
         }
         if row.iter().skip(columns.count).any(|cell| !cell.is_empty()) {
-            let what = format!("the row has {} cells for {} columns", row.len(), columns.count);
+            let what = said!("the row has {} cells for {} columns", row.len(), columns.count);
             return Err(Fault::new(
                 what,
                 "part the columns by semicolons if numbers have a decimal comma",
@@ -332,8 +332,8 @@ impl Table {
                 | Meaning::Role(Role::Cut | Role::Mark | Role::Arrow | Role::NoSplice)
         ) {
             return Err(Fault::new(
-                format!("\"{}\" is not a kind of line", shortened(name)),
-                format!("write {LINES}"),
+                said!("\"{}\" is not a kind of line", shortened(name)),
+                said!("write {LINES}"),
             )
             .at_line(line, 1));
         }
@@ -350,7 +350,7 @@ impl Table {
                 Some(kind) => Some(kind),
                 None => {
                     return Err(Fault::new(
-                        format!("\"{}\" is not a kind of edge", shortened(word)),
+                        said!("\"{}\" is not a kind of edge", shortened(word)),
                         "write trim, lap, butt or dart, or nothing",
                     )
                     .at_line(line, 1));
@@ -365,7 +365,7 @@ impl Table {
             }
             _ => {
                 if let Some(first) = self.seen.insert((part.to_string(), name.to_string()), line) {
-                    let what = format!(
+                    let what = said!(
                         "the {} began in line {first} and other points came between",
                         describe(part, name)
                     );
@@ -394,12 +394,12 @@ impl Table {
         match plain.parse::<f64>() {
             Ok(v) if v.is_finite() => Ok(v),
             _ if text.is_empty() => Err(Fault::new(
-                format!("{axis} is missing"),
+                said!("{axis} is missing"),
                 "write the coordinate, or delete the row",
             )
             .at_line(line, 1)),
             _ => Err(Fault::new(
-                format!("{axis} is \"{}\", which is not a number", shortened(text)),
+                said!("{axis} is \"{}\", which is not a number", shortened(text)),
                 "write it as in 123.4",
             )
             .at_line(line, 1)),

@@ -71,7 +71,7 @@ impl Outline {
         };
         if !draft.edges.is_empty() && draft.edges.len() != draft.net.len() {
             faults.push(Fault::new(
-                format!(
+                said!(
                     "{net_name} has {} edges but {} edge kinds",
                     draft.net.len(),
                     draft.edges.len()

@@ -180,9 +180,10 @@ fn read_unplaced(
         && options.chord_tolerance.is_finite()
         && (0.0..=1000.0).contains(&options.join_tolerance);
     if !tolerances_hold {
-        let what = format!(
+        let what = said!(
             "tolerances of {} mm (chord) and {} mm (join) are not possible",
-            options.chord_tolerance, options.join_tolerance
+            options.chord_tolerance,
+            options.join_tolerance
         );
         return Err(Fault::new(
             what,
@@ -202,8 +203,8 @@ fn read_unplaced(
         }
         ending => {
             let what = match ending {
-                Some(ending) => format!("files ending in .{ending} are not understood"),
-                None => "a file without an ending is not understood".to_string(),
+                Some(ending) => said!("files ending in .{ending} are not understood"),
+                None => "a file without an ending is not understood".into(),
             };
             return Err(Fault::new(
                 what,
@@ -233,7 +234,7 @@ fn in_file(faults: Faults, path: &Path) -> Faults {
         .collect();
     if all > MOST_FAULTS {
         placed.push(
-            Fault::new(format!("and {} more faults", all - MOST_FAULTS), "correct these first")
+            Fault::new(said!("and {} more faults", all - MOST_FAULTS), "correct these first")
                 .in_file(path),
         );
     }
@@ -249,7 +250,7 @@ fn bytes_of(path: &Path) -> Result<Vec<u8>, Fault> {
         std::io::ErrorKind::PermissionDenied => {
             Fault::new("the file may not be read", "give yourself the right to read it")
         }
-        _ => Fault::new(format!("the file cannot be read: {e}"), "check the disk and the name"),
+        _ => Fault::new(said!("the file cannot be read: {e}"), "check the disk and the name"),
     };
     let about = std::fs::metadata(path).map_err(cannot)?;
     if about.is_dir() {
@@ -271,7 +272,7 @@ fn bytes_of(path: &Path) -> Result<Vec<u8>, Fault> {
 
 fn too_large() -> Fault {
     Fault::new(
-        format!("the file has more than {} MB", LARGEST_FILE >> 20),
+        said!("the file has more than {} MB", LARGEST_FILE >> 20),
         "split the drawing, or leave out pictures and details",
     )
 }

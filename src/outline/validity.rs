@@ -30,14 +30,14 @@ const MOST_NAMED: usize = 8;
 pub(super) fn numbers_hold(what: &str, points: &[Point], faults: &mut Faults) -> bool {
     if points.len() > MOST_POINTS {
         faults.push(Fault::new(
-            format!("{what} has {} points; at most {MOST_POINTS} are taken", points.len()),
+            said!("{what} has {} points; at most {MOST_POINTS} are taken", points.len()),
             "simplify the line in the drawing program, or read it with a coarser chord tolerance",
         ));
         return false;
     }
     if let Some(i) = points.iter().position(|p| !p.x.is_finite() || !p.y.is_finite()) {
         faults.push(Fault::new(
-            format!("point {} of {what} is not a number", i + 1),
+            said!("point {} of {what} is not a number", i + 1),
             "correct that coordinate",
         ));
         return false;
@@ -45,7 +45,7 @@ pub(super) fn numbers_hold(what: &str, points: &[Point], faults: &mut Faults) ->
     if let Some(p) = points.iter().find(|p| p.x.abs() > LARGEST || p.y.abs() > LARGEST) {
         faults.push(
             Fault::new(
-                format!(
+                said!(
                     "{what} lies {:.0} m from the origin; at most {:.0} m is supported",
                     p.x.abs().max(p.y.abs()) / 1000.0,
                     LARGEST / 1000.0
@@ -63,7 +63,7 @@ pub(super) fn numbers_hold(what: &str, points: &[Point], faults: &mut Faults) ->
 pub(super) fn count_holds(what: &str, count: usize, faults: &mut Faults) {
     if count > MOST_LINES {
         faults.push(Fault::new(
-            format!("the outline has {count} {what}; at most {MOST_LINES} are taken"),
+            said!("the outline has {count} {what}; at most {MOST_LINES} are taken"),
             "split the drawing",
         ));
     }
@@ -116,7 +116,7 @@ fn in_straight_run(a: Point, b: Point, c: Point) -> bool {
 pub(super) fn ring_holds(what: &str, ring: &Ring, faults: &mut Faults) -> bool {
     let before = faults.0.len();
     let Some(&first) = ring.first() else {
-        faults.push(Fault::new(format!("{what} has no points"), "draw it as a closed line"));
+        faults.push(Fault::new(said!("{what} has no points"), "draw it as a closed line"));
         return false;
     };
     let area = ring_area(ring).abs();
@@ -140,7 +140,7 @@ pub(super) fn ring_holds(what: &str, ring: &Ring, faults: &mut Faults) -> bool {
         if 2.0 * area / length < LEAST_MEAN_WIDTH {
             faults.push(
                 Fault::new(
-                    format!("is a sliver: {area:.3} mm² around {length:.1} mm"),
+                    said!("is a sliver: {area:.3} mm² around {length:.1} mm"),
                     "delete it, or check the unit of the drawing",
                 )
                 .at(what, first.x, first.y),
@@ -155,7 +155,7 @@ fn crossings_of(what: &str, ring: &Ring, faults: &mut Faults) -> usize {
         Ok(found) => found,
         Err(_) => {
             faults.push(Fault::new(
-                format!("{what} crosses itself almost everywhere"),
+                said!("{what} crosses itself almost everywhere"),
                 "draw it as one clean closed line",
             ));
             return usize::MAX;
@@ -182,7 +182,7 @@ fn crossings_of(what: &str, ring: &Ring, faults: &mut Faults) -> usize {
     }
     if named.len() > MOST_NAMED {
         faults.push(Fault::new(
-            format!("{what} meets itself in {} more places", named.len() - MOST_NAMED),
+            said!("{what} meets itself in {} more places", named.len() - MOST_NAMED),
             "draw it as one clean closed line",
         ));
     }
@@ -236,7 +236,7 @@ pub(super) fn holes_hold(net: &Ring, holes: &[Ring], faults: &mut Faults) {
                 if m.a.0 == 0 { "the net line".to_string() } else { format!("hole {}", m.a.0) };
             faults.push(
                 Fault::new(
-                    format!("{verb} {other}"),
+                    said!("{verb} {other}"),
                     "move the hole clear, or join the two into one line",
                 )
                 .at(format!("hole {}", hole + 1), m.at.x, m.at.y),
@@ -259,7 +259,7 @@ pub(super) fn holes_hold(net: &Ring, holes: &[Ring], faults: &mut Faults) {
         {
             faults.push(
                 Fault::new(
-                    format!("lies inside hole {}", j + 1),
+                    said!("lies inside hole {}", j + 1),
                     "an island in a hole is an outline of its own: draw it beside",
                 )
                 .at(format!("hole {}", i + 1), p.x, p.y),

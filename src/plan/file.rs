@@ -78,7 +78,7 @@ pub fn to_json(plan: &Plan) -> String {
 pub fn from_json(text: &str) -> Result<Plan, Faults> {
     const REMEDY: &str = "give the plan.json of a plan folder, or plan the job again";
     if text.len() as u64 > LARGEST_FILE {
-        let what = format!(
+        let what = said!(
             "the plan is {} MB, more than the {} MB supported",
             text.len() >> 20,
             LARGEST_FILE >> 20
@@ -89,7 +89,7 @@ pub fn from_json(text: &str) -> Result<Plan, Faults> {
         let words = e.to_string();
         let what = words.rsplit_once(" at line ").map_or(words.as_str(), |(what, _)| what);
         Faults::from(
-            Fault::new(format!("not a plan: {what}"), REMEDY)
+            Fault::new(said!("not a plan: {what}"), REMEDY)
                 .at_line(e.line().max(1), e.column().max(1)),
         )
     };
@@ -97,7 +97,7 @@ pub fn from_json(text: &str) -> Result<Plan, Faults> {
     // Another version may have another shape: look at that first.
     let version: Version = serde_json::from_str(text).map_err(located)?;
     if version.schema != u64::from(SCHEMA) {
-        let what = format!(
+        let what = said!(
             "the plan has schema {}, this version of warpwise reads schema {SCHEMA}",
             version.schema
         );

@@ -263,7 +263,7 @@ fn carry_over(
     let from = folders.old.join(inside);
     if depth > DEEPEST {
         return Err(Fault::new(
-            format!("folders nested more than {DEEPEST} deep in the plan folder"),
+            said!("folders nested more than {DEEPEST} deep in the plan folder"),
             "move them elsewhere",
         )
         .in_file(&from)
@@ -385,7 +385,7 @@ fn exchange_by_renames(new: &Path, old: &Path) -> Result<(), Faults> {
 /// A fault of the machine: what could not be done, on what, in the system's words.
 fn refused(what: &str, path: &Path, error: &io::Error) -> Faults {
     Fault::new(
-        format!("{what}: {error}"),
+        said!("{what}: {error}"),
         "check space and permissions, or name another folder with --out",
     )
     .in_file(path)

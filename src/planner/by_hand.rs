@@ -6,6 +6,7 @@ use super::mosaic;
 use super::sources::{RollSource, Sources, on_rolls_at_hand};
 use super::{Fault, Faults, Refusal};
 use crate::cloth::{Cloth, Face};
+use crate::fault::Said;
 use crate::geometry::{Motion, Region, point, ring_bounds};
 use crate::job::Job;
 use crate::live::{Ground, Layout, Lying};
@@ -92,7 +93,7 @@ pub struct CutTable {
     cloths: Vec<OfCloth>,
 }
 
-fn anew(what: String) -> Fault {
+fn anew(what: Said) -> Fault {
     Fault::new(what, "plan the job again")
 }
 
@@ -126,7 +127,7 @@ impl CutTable {
     fn of_cloth(&self, name: &str) -> Result<OfCloth, Fault> {
         let plan = self.plan.plan();
         let cloth = self.jobs.iter().flat_map(|j| &j.cloths).find(|c| c.id == name);
-        let cloth = cloth.ok_or_else(|| anew(format!("the job has no cloth {name} any more")))?;
+        let cloth = cloth.ok_or_else(|| anew(said!("the job has no cloth {name} any more")))?;
         let sources = self
             .stock
             .as_deref()
@@ -149,7 +150,7 @@ impl CutTable {
                     let roll = sources.rolls.iter().find(|r| r.id == stock.id);
                     let roll = roll.filter(|_| (wide - cloth.roll_width).abs() < 1e-6);
                     let roll = roll.ok_or_else(|| {
-                        anew(format!("roll {} is no longer there as it was planned", stock.id))
+                        anew(said!("roll {} is no longer there as it was planned", stock.id))
                     })?;
                     self.roll(stock.clone(), roll, cloth)
                 }
@@ -248,7 +249,7 @@ impl CutTable {
     fn found(&self, lay: &Lay) -> Result<(usize, Placement), Faults> {
         let plan = self.plan.plan();
         let unknown = || {
-            let what = format!("there is no piece {} with a copy {}", lay.piece, lay.copy);
+            let what = said!("there is no piece {} with a copy {}", lay.piece, lay.copy);
             Fault::new(what, "look at the plan as it is now")
         };
         let of = |of: &OfCloth| of.pieces.iter().position(|&i| plan.pieces[i].piece == lay.piece);
@@ -262,16 +263,16 @@ impl CutTable {
             return Err(unknown().into());
         }
         let stock = cloth.sites.iter().position(|s| s.plan.id == lay.stock).ok_or_else(|| {
-            let what = format!("piece {} cannot be cut from {}", piece.number, lay.stock);
-            Fault::new(what, format!("take a roll or an offcut of cloth {}", piece.cloth))
+            let what = said!("piece {} cannot be cut from {}", piece.number, lay.stock);
+            Fault::new(what, said!("take a roll or an offcut of cloth {}", piece.cloth))
         })?;
         let near = |a: f64, b: f64| {
             let d = (a - b).rem_euclid(360.0);
             d.min(360.0 - d) <= piece.tolerance + 1e-9
         };
         if !piece.permitted.iter().any(|p| p.face == lay.face && near(p.turn, lay.turn)) {
-            let what = format!("piece {} may not lie turned by {}°", piece.number, lay.turn);
-            return Err(Fault::new(what, piece.permitted_by.clone()).into());
+            let what = said!("piece {} may not lie turned by {}°", piece.number, lay.turn);
+            return Err(Fault::new(what, Said::came(piece.permitted_by.clone())).into());
         }
         if !(lay.x.abs() <= LARGEST && lay.y.abs() <= LARGEST) {
             return Err(nowhere().into());
@@ -294,12 +295,12 @@ impl CutTable {
             let met = judged.overlaps.iter().chain(&judged.touches);
             let faults = met.map(|(met, by)| {
                 let what = match met {
-                    Met::Piece(number, _) => format!("piece {number}"),
-                    Met::Flaw => "a flaw".to_string(),
-                    Met::Edge => "the edge of the cloth".to_string(),
+                    Met::Piece(number, _) => said!("piece {number}"),
+                    Met::Flaw => "a flaw".into(),
+                    Met::Edge => "the edge of the cloth".into(),
                 };
                 let by = show_mm((by * 10.0).round() / 10.0);
-                let what = format!("it does not keep clear of {what}: {by} are missing");
+                let what = said!("it does not keep clear of {what}: {by} are missing");
                 Fault::new(what, "lay it elsewhere").on(format!("piece {}", piece.number))
             });
             return Err(Faults(faults.collect()));
@@ -331,7 +332,7 @@ impl CutTable {
         let mut plan = self.plan.plan().clone();
         let mut all = plan.stocks.iter_mut().flat_map(|s| &mut s.placed);
         let placed = all.find(|p| p.piece == piece && p.copy == copy).ok_or_else(|| {
-            let what = format!("there is no piece {piece} with a copy {copy}");
+            let what = said!("there is no piece {piece} with a copy {copy}");
             Fault::new(what, "look at the plan as it is now")
         })?;
         placed.pinned = pinned;
@@ -414,7 +415,7 @@ impl CutTable {
         let plan = Arc::clone(&self.plan);
         let plan = plan.plan();
         let k = self.cloths.iter().position(|c| c.cloth.id == cloth).ok_or_else(|| {
-            let what = format!("nothing is cut from cloth {cloth}");
+            let what = said!("nothing is cut from cloth {cloth}");
             Refusal::Input(Fault::new(what, "look at the plan as it is now").into())
         })?;
         let of = &mut self.cloths[k];
@@ -637,7 +638,7 @@ pub(super) fn used(
             to = s.0;
         }
         if to <= from {
-            let what = format!(
+            let what = said!(
                 "the bench is {} long, and pieces lie so that none of its segments can end after {}",
                 show_mm(mm(bench)),
                 show_mm(mm(from))

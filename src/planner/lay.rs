@@ -74,7 +74,7 @@ pub(super) fn lay(
     let mut cost: Vec<f64> = offcuts.iter().map(|o| cost(o, &offcuts)).collect();
     cost.push(0.0);
     let caution = (passed_over > 0).then(|| {
-        let what = format!(
+        let what = said!(
             "{} that may take pieces were not looked at: {} were",
             counted(passed_over, "offcut"),
             offcuts.len()
@@ -294,7 +294,7 @@ pub(super) fn not_placed<'p>(
     let faults = names.into_iter().map(|(why, names)| {
         let piece = if names.len() == 1 { "piece" } else { "pieces" };
         Fault::new(
-            format!("{why}; {placed} of {all} found a place"),
+            said!("{why}; {placed} of {all} found a place"),
             "allow more search time, more turns, a splice, or more cloth",
         )
         .on(format!("{cloth}: {piece} {}", names.join(", ")))
@@ -312,7 +312,7 @@ pub(super) fn roll_plan(
 ) -> Result<PlanStock, Faults> {
     let (used_length, segments) = (used.used_length, used.segments.clone());
     if used_length > LARGEST {
-        let what = format!(
+        let what = said!(
             "the layout takes {:.1} m of it, and a plan holds at most {:.0} m of a cloth",
             used_length / 1000.0,
             LARGEST / 1000.0

@@ -252,12 +252,12 @@ fn design(task: &Task<'_>, offcuts: &[&Offcut], run: &Run<'_>) -> Result<Design,
         let Some(directions) =
             mosaic::directions(&division.middles, &division.seams, least, modulo, seed)
         else {
-            let what = format!(
+            let what = said!(
                 "no directions were found for {} patches that differ by {least}° where they touch",
                 division.patches.len()
             );
             fault = fault.or_else(|| {
-                Some(Fault::new(what, format!("ask for less: {} leaves room", 0.2 * modulo)))
+                Some(Fault::new(what, said!("ask for less: {} leaves room", 0.2 * modulo)))
             });
             continue;
         };
@@ -379,7 +379,7 @@ fn made(
         };
         let Some(mut piece) = patch_piece(task.job, &task.target, design.outline(i), &of) else {
             let what =
-                format!("patch {number} of {template} is too thin anywhere to draw its arrow in");
+                said!("patch {number} of {template} is too thin anywhere to draw its arrow in");
             let remedy = "take another `mosaic_seed` or larger patches, or take very narrow offcuts out of the stock";
             return Err(Fault::new(what, remedy).in_file(&task.job.file).on(format!(
                 "layer {} {:?}",

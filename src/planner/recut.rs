@@ -56,13 +56,13 @@ pub fn recut(
         let found = plan.pieces.iter().find(|p| p.piece == *piece).cloned();
         let lost = take_out(&mut plan.stocks, piece, *copy);
         let (Some(piece), true) = (found, lost) else {
-            let what = format!("the plan has no piece {piece} with a copy {copy}");
+            let what = said!("the plan has no piece {piece} with a copy {copy}");
             faults.push(Fault::new(what, "look at the plan as it is now"));
             continue;
         };
         let cloth = jobs.iter().flat_map(|j| &j.cloths).find(|c| c.id == piece.cloth);
         let Some(cloth) = cloth else {
-            let what = format!("the job has no cloth {} any more", piece.cloth);
+            let what = said!("the job has no cloth {} any more", piece.cloth);
             faults.push(Fault::new(what, "plan the job again"));
             continue;
         };

@@ -79,7 +79,7 @@ pub(super) fn on_rolls_at_hand(jobs: &[Job], stock: &Snapshot) -> Result<Vec<Job
             cloth.roll_length = None;
             cloth.flaws.clear();
             if cloth.usable_width() <= 0.0 {
-                let what = format!(
+                let what = said!(
                     "is {} wide, and the job says a selvedge of {}",
                     show_mm(cloth.roll_width),
                     show_mm(cloth.selvedge)
@@ -104,7 +104,7 @@ fn unknown_flaw(flaw: &Ring, rolls: &[&Roll], stock: &Snapshot) -> Option<Fault>
     let place = [b.min.x, b.max.x, b.min.y, b.max.y].map(|v| show_number(v, 3));
     let [from, to, low, high] = &place;
     let roll = rolls.first()?.id();
-    let what = format!(
+    let what = said!(
         "the job has a flaw from {from} to {to} mm along its own roll, {low} to {high} mm across, but the plan is cut from the stock's rolls, \
          {roll} first, and none of them has this flaw"
     );
@@ -116,7 +116,7 @@ fn unknown_flaw(flaw: &Ring, rolls: &[&Roll], stock: &Snapshot) -> Option<Fault>
     };
     Some(Fault::new(
         what,
-        format!(
+        said!(
             "{write}; then take it out of the job. To cut the job's own roll, plan without --stock"
         ),
     ))
@@ -151,7 +151,7 @@ impl<'s> Sources<'s> {
             let known = stock.offcuts.iter().any(|o| o.cloth() == cloth.id);
             let other = if known { None } else { stock.nearest_cloth(&cloth.id) };
             let meant = other.map_or(String::new(), |o| format!("; did you mean {o}?"));
-            let what = format!("the stock has no roll of it{meant}");
+            let what = said!("the stock has no roll of it{meant}");
             let remedy = "what the offcuts do not hold is planned on a new roll as the job describes it: buy it first";
             out.no_roll = Some(Fault::new(what, remedy).on(format!("cloth {}", cloth.id)));
             out.rolls[0].id = free_name(stock, &cloth.id);
@@ -167,7 +167,7 @@ impl<'s> Sources<'s> {
                 .collect();
         }
         for roll in taken.iter().filter(|r| r.facts().width != cloth.roll_width) {
-            let what = format!(
+            let what = said!(
                 "was left out: it is {} wide, and the plan is for {}",
                 show_mm(roll.facts().width),
                 show_mm(cloth.roll_width)
@@ -189,7 +189,7 @@ impl<'s> Sources<'s> {
             };
             out.cautions.push(
                 Fault::new(
-                    format!("was left out{left}: {why}"),
+                    said!("was left out{left}: {why}"),
                     "remove it, or keep it for a mosaic layer",
                 )
                 .on(roll.id()),
@@ -208,7 +208,7 @@ impl<'s> Sources<'s> {
             } else {
                 String::new()
             };
-            let what = format!("offcuts past their time were left out: {first}{more}");
+            let what = said!("offcuts past their time were left out: {first}{more}");
             out.cautions.push(
                 Fault::new(what, "throw them away, or mark them cosmetic only for a mosaic layer")
                     .on(format!("cloth {}", cloth.id)),

@@ -3,6 +3,7 @@
 
 use super::Hand;
 use crate::cloth::{Cloth, Weave};
+use crate::fault::Said;
 use crate::geometry::{Motion, point};
 use crate::job::{Layer, Seen};
 use crate::units::degrees_of_warp;
@@ -25,7 +26,7 @@ pub(super) fn laid_angle(
     a: f64,
     hand: Hand,
     both_hands: bool,
-) -> (f64, Option<(String, String)>) {
+) -> (f64, Option<(Said, Said)>) {
     if hand == Hand::AsTraced {
         return (a, None);
     }
@@ -37,7 +38,7 @@ pub(super) fn laid_angle(
         return (-a, None);
     }
     if !cloth.can_book_match() {
-        let what = format!(
+        let what = said!(
             "the line of {} cannot be mirrored, so the two hands will not match",
             cloth.weave.in_words()
         );
@@ -50,7 +51,7 @@ pub(super) fn laid_angle(
     if a.rem_euclid(45.0) == 0.0 {
         return (a, None);
     }
-    let what = format!(
+    let what = said!(
         "the same line on both hands lays the mirrored one at {a}, which is not the mirror image of the structure"
     );
     (a, Some((what, "book-match the hands, or lay this cloth at 0, 45 or 90".into())))

@@ -4,7 +4,7 @@
 use super::hand::laid_angle;
 use super::skin::template_frame;
 use super::{Hand, Prepared};
-use crate::fault::Fault;
+use crate::fault::{Fault, Said};
 use crate::geometry::boolean::difference;
 use crate::geometry::{Motion, Point, Region, Ring, ring_area, ring_bounds};
 use crate::job::{Hands, Job, Layer, Seen, TemplateSource};
@@ -21,7 +21,7 @@ pub(super) enum Partner {
     /// same), and what they are in words.
     Laid { warp: f64, wanted: f64, words: String },
     /// It is said, but there is nothing to match: why, and what to do.
-    Missing(String, String),
+    Missing(Said, Said),
 }
 
 /// The template that one shares its hand with: itself, or what a patch lies on.
@@ -90,7 +90,7 @@ pub(super) fn partner(
                 laid(job, l, item.hands, &|its| its == hand, format!("{of} in layer {}", k + 1))
             }
             None => Partner::Missing(
-                format!(
+                said!(
                     "it is the other hand of {of}, which no layer of this cloth shows from that side"
                 ),
                 "lay both hands alike, or take `other_hand_of` out".into(),
@@ -101,7 +101,7 @@ pub(super) fn partner(
         return Partner::None;
     };
     let Some(other) = jobs.iter().find(|j| j.name == *of) else {
-        let what = format!(
+        let what = said!(
             "the job is the other hand of {}, which is not planned with it: the lines of its twill are not matched",
             quoted(of)
         );
@@ -117,7 +117,7 @@ pub(super) fn partner(
             laid(other, l, item.hands, &|_| true, format!("layer {} of {}", index + 1, quoted(of)))
         }
         None => Partner::Missing(
-            format!(
+            said!(
                 "layer {} of {} is of another cloth or seen from another side, so there is no line to match",
                 index + 1,
                 quoted(of)
@@ -247,7 +247,7 @@ fn warning(jobs: &[(&Job, &Prepared)], a: &Shown<'_>, b: &Shown<'_>) -> Fault {
         job.templates.get(template).map_or(String::new(), |t| t.id.clone())
     };
     let of = if a.job == b.job { String::new() } else { format!(" of job {}", quoted(&one.name)) };
-    let what = format!(
+    let what = said!(
         "{} looks like the mirror image of {}{of}, and both show the line of {} the same way (warp at {} and {})",
         id(other, b.template),
         id(one, a.template),
@@ -256,21 +256,20 @@ fn warning(jobs: &[(&Job, &Prepared)], a: &Shown<'_>, b: &Shown<'_>) -> Fault {
         show_angle(a.angle)
     );
     let remedy = if a.job == b.job {
-        format!(
+        said!(
             "if they are a pair, write `other_hand_of = {:?}` in the template {}",
             id(one, a.template),
             id(other, b.template)
         )
     } else {
-        format!(
+        said!(
             "if they are a pair, write `other_hand_of = {:?}` under [job] of {}",
             one.name,
             other.file.display()
         )
     };
-    let remedy = format!(
-        "{remedy}; to keep both lines as they are, write `book_match = false` in the layer"
-    );
+    let remedy =
+        said!("{remedy}; to keep both lines as they are, write `book_match = false` in the layer");
     Fault::new(what, remedy)
         .in_file(&other.file)
         .on(format!("layer {} {:?}", b.number, b.layer.name))

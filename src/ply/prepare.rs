@@ -12,7 +12,7 @@ use super::splice::{NoSplit, SpliceTask, splice_of, split};
 use super::stack::{PatchPly, Seam, Stack};
 use super::{Hand, Part, Piece, Prepared, Skin};
 use crate::cloth::{Cloth, Face, Permitted, TurnRule, Weave, turn_rule};
-use crate::fault::{Fault, Faults};
+use crate::fault::{Fault, Faults, Said};
 use crate::geometry::boolean::intersection;
 use crate::geometry::clip::path_in;
 use crate::geometry::{Motion, Path, Region, Ring, point};
@@ -95,7 +95,7 @@ struct Preparing<'a> {
 const MANY_POINTS: usize = 1_000;
 
 /// What to warn of and what to do, if anything.
-type Warning = Option<(String, String)>;
+type Warning = Option<(Said, Said)>;
 
 /// What every ply of a layer has in common.
 struct LayerFacts<'a> {
@@ -134,7 +134,7 @@ impl Preparing<'_> {
         if let Some(beyond) = &rule.beyond {
             self.warn(
                 &name,
-                format!("its own turns go beyond the weave: {beyond}"),
+                said!("its own turns go beyond the weave: {beyond}"),
                 "take them out unless you mean them".into(),
             );
         }
@@ -184,7 +184,7 @@ impl Preparing<'_> {
         let skin = match skin {
             Ok(skin) => skin,
             Err(why) => {
-                let what = format!("{} stepped back {} {why}", template.id, counted(steps, "time"));
+                let what = said!("{} stepped back {} {why}", template.id, counted(steps, "time"));
                 self.fault(
                     layer_name,
                     what,
@@ -211,7 +211,7 @@ impl Preparing<'_> {
                 self.in_pair(facts, item.template, hand, angle, warning)
             };
             if let Some((what, remedy)) = warning {
-                self.warn(layer_name, format!("{}: {what}", template.id), remedy);
+                self.warn(layer_name, said!("{}: {what}", template.id), remedy);
             }
             let angle = in_range(angle, half_turn_is_same(&facts.rule.permitted));
             let skin = skin.moved(&into_cloth(arrow, hand, angle));
@@ -238,7 +238,7 @@ impl Preparing<'_> {
                 continue;
             };
             if grown.filled_gaps > 0 {
-                let what = format!(
+                let what = said!(
                     "its allowance closes {} narrow slots and the small gaps left in them are not cut",
                     grown.filled_gaps
                 );
@@ -289,7 +289,7 @@ impl Preparing<'_> {
             Partner::Laid { warp, wanted, words } => (warp, wanted, words),
         };
         if !cloth.can_book_match() {
-            let what = format!(
+            let what = said!(
                 "the line of {} cannot be mirrored, so it will not match that of {of}",
                 cloth.weave.in_words()
             );
@@ -298,7 +298,7 @@ impl Preparing<'_> {
         match matched(angle, wanted) {
             Some(angle) => (angle, warning),
             None => {
-                let what = format!(
+                let what = said!(
                     "laid at {angle}, it is not the mirror image of {of}, which is laid at {warp}: the lines cannot match"
                 );
                 (
@@ -320,7 +320,7 @@ impl Preparing<'_> {
         }
         let sizes = sizes_in_words(&region, permitted);
         if fits_width(&region, permitted, tolerance, room) {
-            let what = format!(
+            let what = said!(
                 "is {sizes} with its allowance: too long for the {:.1} mm there are",
                 room.length
             );
@@ -328,9 +328,10 @@ impl Preparing<'_> {
             self.fault(&ply.id, what, remedy.into());
             return;
         }
-        let wide = format!(
+        let wide = said!(
             "is {sizes} with its allowance, and {} has {:.1} mm of usable width",
-            cloth.id, room.width
+            cloth.id,
+            room.width
         );
         let Some(splice) = &self.job.splice else {
             self.fault(
@@ -344,7 +345,7 @@ impl Preparing<'_> {
         if steps > 0
             && matches!(self.job.templates[ply.template].source, TemplateSource::Patch { step_back, .. } if step_back > 0.0)
         {
-            let what = format!("{wide}; a patch that has stepped back is not cut in parts");
+            let what = said!("{wide}; a patch that has stepped back is not cut in parts");
             self.fault(&ply.id, what, "take a wider cloth, turn the patch, or draw each layer of it as a patch of its own".into());
             return;
         }
@@ -375,7 +376,7 @@ impl Preparing<'_> {
             Ok(found) => found,
             Err(why) => {
                 let (why, remedy) = no_split_in_words(&why, splice, lap);
-                self.fault(&ply.id, format!("{wide}, and {why}"), remedy);
+                self.fault(&ply.id, said!("{wide}, and {why}"), remedy);
                 return;
             }
         };
@@ -383,7 +384,7 @@ impl Preparing<'_> {
             found.parts.iter().find(|p| !fits(&p.region, permitted, tolerance, room))
         {
             let sizes = sizes_in_words(&part.region, permitted);
-            let what = format!(
+            let what = said!(
                 "{wide}; split along the warp a part is {sizes}, too long for the {:.1} mm there are",
                 room.length
             );
@@ -396,7 +397,7 @@ impl Preparing<'_> {
             .flat_map(|b| others.iter().filter(|o| b.distance(o) < splice.stagger))
             .count();
         if crossed > 0 {
-            let what = format!(
+            let what = said!(
                 "its splice crosses {} of plies near it at an angle",
                 counted(crossed, "splice")
             );
@@ -532,11 +533,11 @@ impl Preparing<'_> {
         id
     }
 
-    fn fault(&mut self, on: &str, what: String, remedy: String) {
+    fn fault(&mut self, on: &str, what: Said, remedy: Said) {
         self.faults.push(Fault::new(what, remedy).in_file(&self.job.file).on(on));
     }
 
-    fn warn(&mut self, on: &str, what: String, remedy: String) {
+    fn warn(&mut self, on: &str, what: Said, remedy: Said) {
         self.prepared.warnings.push(Fault::new(what, remedy).in_file(&self.job.file).on(on));
     }
 }
@@ -578,10 +579,10 @@ fn splice_turns(weave: Weave, permitted: &[Permitted]) -> &'static [f64] {
     if quarter && weave != Weave::Unidirectional { &[0.0, 90.0] } else { &[0.0] }
 }
 
-fn no_split_in_words(why: &NoSplit, splice: &SpliceRule, lap: f64) -> (String, String) {
+fn no_split_in_words(why: &NoSplit, splice: &SpliceRule, lap: f64) -> (Said, Said) {
     match why {
         NoSplit::Narrow => (
-            format!("no split into a few parts with a lap of {lap} mm fits"),
+            said!("no split into a few parts with a lap of {lap} mm fits"),
             "take a wider cloth, a smaller lap, or divide the template".into(),
         ),
         NoSplit::Zones => (
@@ -589,8 +590,8 @@ fn no_split_in_words(why: &NoSplit, splice: &SpliceRule, lap: f64) -> (String, S
             "make the zones smaller, take a wider cloth, or lay the ply at another angle".into(),
         ),
         NoSplit::Stagger(can) => (
-            format!("every splice would come within {} mm of one in a ply near it", splice.stagger),
-            format!(
+            said!("every splice would come within {} mm of one in a ply near it", splice.stagger),
+            said!(
                 "reduce the stagger ({can} mm could be kept), take a wider cloth, or change the order of the layers"
             ),
         ),

@@ -52,7 +52,7 @@ pub(super) fn relief_warnings(job: &Job) -> Vec<Fault> {
             };
             warnings.push(
                 Fault::new(
-                    format!("{} has {features} over those of {list}: treat them as splices in one place", template.id),
+                    said!("{} has {features} over those of {list}: treat them as splices in one place", template.id),
                     "stagger them with a template of its own for this layer, or accept a line through the laminate",
                 )
                 .in_file(&job.file)

@@ -118,7 +118,7 @@ impl<'a> Stack<'a> {
                 }
             }
             for (way, plies) in words {
-                let what = format!("the patch lies {way} the splice of {}", plies.join(", "));
+                let what = said!("the patch lies {way} the splice of {}", plies.join(", "));
                 let remedy = "move the patch, or draw a no-splice zone where it lies, unless it is there to strengthen the splice";
                 warnings
                     .push(Fault::new(what, remedy).in_file(&self.job.file).on(patch.ply.as_str()));

@@ -443,7 +443,7 @@ impl<'k> Problem<'k> {
             };
             let off = at.distance(mark.at);
             if known.together.is_empty() && off > STRAY * libm::hypot(in_picture * mm, on_bench) {
-                let what = format!("mark {} is {off:.1} mm off what the others say", i + 1);
+                let what = said!("mark {} is {off:.1} mm off what the others say", i + 1);
                 faults.push(Fault::new(
                     what,
                     "drag it onto its own mark, and measure that mark on the bench again",
@@ -455,7 +455,7 @@ impl<'k> Problem<'k> {
                 return Err(no_map().into());
             };
             if (mm - length.mm).abs() > STRAY * MEASURED * 2.0 {
-                let what = format!(
+                let what = said!(
                     "{} measured {:.1} mm does not agree with marks and other lengths, by {:.1} mm",
                     length.name,
                     length.mm,

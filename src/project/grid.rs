@@ -101,7 +101,7 @@ impl Grid {
         let point = |name: &str| {
             self.named(name).and_then(|at| Some((at, map.pixel(at)?))).ok_or_else(|| {
                 Fault::new(
-                    format!("the grid has no point `{}`", name.trim()),
+                    said!("the grid has no point `{}`", name.trim()),
                     "name points as they are thrown: a letter along, a number across",
                 )
             })
@@ -111,7 +111,7 @@ impl Grid {
         let meant = a.0.distance(b.0);
         if meant < STEP / 2.0 {
             return Err(Fault::new(
-                format!("{name} is no length: both ends are one point"),
+                said!("{name} is no length: both ends are one point"),
                 "name two points",
             ));
         }
@@ -119,7 +119,7 @@ impl Grid {
         let most = (0.05 * meant).max(20.0 * MEASURED);
         if !mm.is_finite() || (mm - meant).abs() > most {
             return Err(Fault::new(
-                format!("{name} should be {}, not {}", show_mm(meant), show_mm(mm)),
+                said!("{name} should be {}, not {}", show_mm(meant), show_mm(mm)),
                 "measure it again; if it is so, put the marks anew",
             ));
         }

@@ -28,14 +28,14 @@ impl Marked {
         for (mm, which) in [(width, "along"), (height, "across")] {
             if !(200.0..=10_000.0).contains(&mm) {
                 faults.push(Fault::new(
-                    format!("the rectangle has no size {which}"),
+                    said!("the rectangle has no size {which}"),
                     "give what the tape measures between its marks, from 200 mm to 10 m",
                 ));
             }
         }
         if !MESHES.contains(&mesh) {
             faults.push(Fault::new(
-                format!("{mesh} marks along and across are not foreseen"),
+                said!("{mesh} marks along and across are not foreseen"),
                 "take 4, 9 or 25 marks",
             ));
         }

@@ -52,7 +52,7 @@ impl Picture {
             return Ok(Picture { width, height });
         }
         Err(Fault::new(
-            format!("{width} × {height} pixels are no projector's picture"),
+            said!("{width} × {height} pixels are no projector's picture"),
             "make the picture full screen on the projector's display",
         ))
     }

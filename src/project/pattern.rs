@@ -268,7 +268,7 @@ pub(super) fn told_apart(dots: &[Dot], blobs: &[Blob]) -> Result<Vec<(usize, Poi
     let remedy = "darken the room a little, keep all of the picture and both cards in the photo, \
                   and let nothing else shine on the bench";
     if blobs.len() < LEAST {
-        let what = format!("only {} of {} thrown dots were found", blobs.len(), dots.len());
+        let what = said!("only {} of {} thrown dots were found", blobs.len(), dots.len());
         return Err(Fault::new(what, remedy).into());
     }
     let mut candidates: Vec<(f64, usize)> = (0..blobs.len())
@@ -332,9 +332,9 @@ pub(super) fn told_apart(dots: &[Dot], blobs: &[Blob]) -> Result<Vec<(usize, Poi
     let marked = best.iter().filter(|p| dots[p.0].large && is_large(p.1)).count();
     if best.len() < LEAST || marked < 4 {
         let what = if candidates.len() < 4 {
-            "the large dots of the pattern are not all seen".to_string()
+            "the large dots of the pattern are not all seen".into()
         } else {
-            format!("only {} of {} thrown dots were told apart", best.len(), dots.len())
+            said!("only {} of {} thrown dots were told apart", best.len(), dots.len())
         };
         return Err(Fault::new(what, remedy).into());
     }

@@ -133,7 +133,7 @@ fn chart(c: &ClothEstimate, currency: &str) -> Markup {
     let pitch = 560.0 / c.widths.len().max(1) as f64;
     let bar = (pitch * 0.6).min(60.0);
     let what = if priced {
-        format!("cost, {}", clean(currency))
+        said!("cost, {}", clean(currency))
     } else {
         "m² to buy (a price is missing)".into()
     };

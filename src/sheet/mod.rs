@@ -174,7 +174,7 @@ pub fn printed_true(along: f64, across: f64) -> Result<(), Fault> {
     let sound = |mm: f64| (50.0..=200.0).contains(&mm);
     if !sound(along) || !sound(across) {
         return Err(Fault::new(
-            format!("{} by {} is no check square", show_mm(along), show_mm(across)),
+            said!("{} by {} is no check square", show_mm(along), show_mm(across)),
             "measure the square of the check page both ways, in mm",
         ));
     }
@@ -184,13 +184,13 @@ pub fn printed_true(along: f64, across: f64) -> Result<(), Fault> {
     }
     let remedy = "print again at 100 % (actual size), not fitted to the page";
     let what = if (along - across).abs() > TRUE_WITHIN {
-        format!(
+        said!(
             "the printer draws by {:.1} % one way and {:.1} % the other",
             along - 100.0,
             across - 100.0
         )
     } else {
-        format!("pages print at {:.1} %", (along + across) / 2.0)
+        said!("pages print at {:.1} %", (along + across) / 2.0)
     };
     Err(Fault::new(what, remedy))
 }

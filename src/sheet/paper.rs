@@ -50,13 +50,13 @@ impl Paper {
         let size = KNOWN.iter().find(|(known, _)| *known == lower).map(|k| k.1).or_else(own);
         let Some(size) = size else {
             let names = KNOWN.map(|k| k.0).join(", ");
-            let what = format!(
+            let what = said!(
                 "there is no paper `{}`",
                 super::text::shorten(&super::text::clean(name), 40)
             );
             faults.push(Fault::new(
                 what,
-                format!("give {names}, roll, or a size in mm such as 300x500"),
+                said!("give {names}, roll, or a size in mm such as 300x500"),
             ));
             return Err(faults);
         };
@@ -72,12 +72,13 @@ impl Paper {
                 "most printers leave 4 to 6 mm white; 8 is the default",
             ));
         } else if size[0] - 2.0 * margin < LEAST || size[1] - 2.0 * margin - FOOT < LEAST {
-            let what = format!(
+            let what = said!(
                 "{} × {} mm of paper with {margin} mm of margin leaves too little to print on",
-                size[0], size[1]
+                size[0],
+                size[1]
             );
             faults
-                .push(Fault::new(what, format!("there must be {LEAST} mm each way between the margins: take larger paper or less margin")));
+                .push(Fault::new(what, said!("there must be {LEAST} mm each way between the margins: take larger paper or less margin")));
         }
         if !(0.0..=50.0).contains(&overlap) {
             faults.push(Fault::new(

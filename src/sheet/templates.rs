@@ -135,9 +135,13 @@ pub(crate) fn templates(
     }
     for (i, tiling) in spreads {
         for tile in &tiling.tiles {
-            let what = format!(
+            let what = said!(
                 "row {} of {}, column {} of {} of {}",
-                tile.row, tiling.grid[0], tile.column, tiling.grid[1], all[*i].name
+                tile.row,
+                tiling.grid[0],
+                tile.column,
+                tiling.grid[1],
+                all[*i].name
             );
             frames.push(frame(paper, tiling.lying, &foot(frames.len() + 1, &what), true));
         }

@@ -54,7 +54,7 @@ impl Age {
         if let Some(expiry) = self.expiry.filter(|e| *e < today) {
             return Some(
                 Fault::new(
-                    format!("expired on {expiry}, {} days ago", expiry.days_until(today)),
+                    said!("expired on {expiry}, {} days ago", expiry.days_until(today)),
                     OVER,
                 )
                 .on(name),
@@ -62,14 +62,14 @@ impl Age {
         }
         if let (Some(life), Some(left)) = (self.out_life_hours, self.hours_left()) {
             if left <= 0.0 {
-                let what = format!(
+                let what = said!(
                     "has been out of the freezer {:.0} h, and may be {life:.0} h",
                     self.out_hours
                 );
                 return Some(Fault::new(what, OVER).on(name));
             }
             if left < SHORT_OUT_LIFE * life {
-                let what = format!(
+                let what = said!(
                     "has {left:.0} h of its {life:.0} h out of the freezer left, thawing included"
                 );
                 return Some(
@@ -79,7 +79,7 @@ impl Age {
         }
         let soon = self.expiry.map(|e| (e, today.days_until(e))).filter(|(_, days)| *days <= SOON);
         soon.map(|(e, days)| {
-            Fault::new(format!("expires on {e}, in {days} days"), "use it first").on(name)
+            Fault::new(said!("expires on {e}, in {days} days"), "use it first").on(name)
         })
     }
 
@@ -91,7 +91,7 @@ impl Age {
             if hours.is_some_and(|h| !(0.0..=MOST_HOURS).contains(&h)) {
                 faults.push(
                     Fault::new(
-                        format!("its {what} is not a number of hours from 0 to {MOST_HOURS}"),
+                        said!("its {what} is not a number of hours from 0 to {MOST_HOURS}"),
                         "give hours of 0 or more",
                     )
                     .on(who),

@@ -98,7 +98,7 @@ impl Offcut {
         let offcut = Offcut { region: motion.region(&seen), flaws, facts };
         let b = offcut.bounds();
         if b.width() < LEAST_SIZE || b.height() < LEAST_SIZE {
-            let what = format!("measures {} by {}", show_mm(b.width()), show_mm(b.height()));
+            let what = said!("measures {} by {}", show_mm(b.width()), show_mm(b.height()));
             faults.push(
                 Fault::new(what, "check the unit: lengths are mm unless a unit is given")
                     .on(&offcut.facts.id),
@@ -204,7 +204,7 @@ impl Roll {
         check_names(&facts.id, &facts.cloth, &facts.batch, &facts.place, &mut faults);
         facts.age.check(&facts.id, &mut faults);
         if !(LEAST_SIZE..=LARGEST).contains(&facts.width) {
-            let what = format!(
+            let what = said!(
                 "its width is {}, outside {} to {:.0} m",
                 show_mm(facts.width),
                 show_mm(LEAST_SIZE),
@@ -214,7 +214,7 @@ impl Roll {
         }
         // A roll may hold more than a plan can use.
         if facts.length.is_some_and(|l| !(0.0..=100.0 * LARGEST).contains(&l)) {
-            let what = format!("its length is {}", show_mm(facts.length.unwrap_or(0.0)));
+            let what = said!("its length is {}", show_mm(facts.length.unwrap_or(0.0)));
             faults.push(
                 Fault::new(what, "give the length left on it, 0 or more, or leave it out")
                     .on(&facts.id),
@@ -291,7 +291,7 @@ fn flaw_rings(id: &str, flaws: &[Ring]) -> Result<Vec<Ring>, Faults> {
     if flaws.len() > MOST_FLAWS {
         faults.push(
             Fault::new(
-                format!("has {} flaws; at most {MOST_FLAWS} are taken", flaws.len()),
+                said!("has {} flaws; at most {MOST_FLAWS} are taken", flaws.len()),
                 "join those that lie together",
             )
             .on(id),

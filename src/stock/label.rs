@@ -34,9 +34,9 @@ pub fn read_label(text: &str, ledger: Option<&str>) -> Result<String, Fault> {
     if text.chars().count() > LONGEST || !text.starts_with(HEAD) {
         let start: String = text.chars().filter(|c| !c.is_control()).take(40).collect();
         let what = if text.starts_with("WARPWISE") {
-            "this label was printed by a version that writes labels in another way".to_string()
+            "this label was printed by a version that writes labels in another way".into()
         } else {
-            format!("this code is no label of rolls or offcuts; it says {}", quoted(&start))
+            said!("this code is no label of rolls or offcuts; it says {}", quoted(&start))
         };
         return Err(Fault::new(what, "hold the label of a roll or offcut before the camera"));
     }
@@ -47,7 +47,7 @@ pub fn read_label(text: &str, ledger: Option<&str>) -> Result<String, Fault> {
         return Err(Fault::new(what, "type the name that stands on it, and print it again"));
     }
     if of != short(ledger) {
-        let what = format!("this label is of {} in another ledger", quoted(id));
+        let what = said!("this label is of {} in another ledger", quoted(id));
         let remedy = "look in the workshop that printed it; if the ledger was begun anew, print \
                       its labels again";
         return Err(Fault::new(what, remedy));

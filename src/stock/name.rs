@@ -9,11 +9,11 @@ const LONGEST: usize = 120;
 /// What is wrong with a name or a note, if anything: it must fit on a label and in one line.
 pub(crate) fn name_fault(what: &str, name: &str) -> Option<Fault> {
     let trouble = if name.trim().is_empty() {
-        format!("{what} is empty")
+        said!("{what} is empty")
     } else if name.chars().count() > LONGEST {
-        format!("{what} {} has more than {LONGEST} characters", quoted(name))
+        said!("{what} {} has more than {LONGEST} characters", quoted(name))
     } else if name.chars().any(char::is_control) {
-        format!("{what} {} holds a line end or another control character", quoted(name))
+        said!("{what} {} holds a line end or another control character", quoted(name))
     } else {
         return None;
     };

@@ -93,12 +93,12 @@ impl Consumable {
         let days = today.days_until(last);
         if days < 0 {
             let remedy =
-                format!("do not use it: {spoils}; take a fresh one and remove this from the stock");
-            Some(Fault::new(format!("its last day was {last}, {} days ago", -days), remedy).on(who))
+                said!("do not use it: {spoils}; take a fresh one and remove this from the stock");
+            Some(Fault::new(said!("its last day was {last}, {} days ago", -days), remedy).on(who))
         } else {
             (days <= super::SOON).then(|| {
                 Fault::new(
-                    format!("its last day is {last}, in {days} days"),
+                    said!("its last day is {last}, in {days} days"),
                     "use it first, or order more",
                 )
                 .on(who)
@@ -186,12 +186,12 @@ impl SnapshotFile {
             let what = e.to_string();
             let what =
                 what.split(" at line ").next().unwrap_or("it is not a stock file").to_string();
-            let fault = Fault::new(format!("this is not a stock file: {what}"), REMEDY);
+            let fault = Fault::new(said!("this is not a stock file: {what}"), REMEDY);
             if e.line() > 0 { fault.at_line(e.line(), e.column().max(1)) } else { fault }
         })?;
         let things = file.rolls.len() + file.offcuts.len() + file.consumables.len();
         if things > MOST_THINGS {
-            let what = format!(
+            let what = said!(
                 "the file holds {things} rolls, offcuts and consumables; at most {MOST_THINGS} are taken"
             );
             return Err(Fault::new(what, "take out what is not there any more"));
@@ -226,7 +226,7 @@ impl Snapshot {
     pub fn new(file: SnapshotFile, today: Day) -> Result<Snapshot, Faults> {
         let mut faults = Faults::new();
         if file.schema != FILE_SCHEMA {
-            let what = format!(
+            let what = said!(
                 "the stock file has schema {}, and this version reads schema {FILE_SCHEMA}",
                 file.schema
             );

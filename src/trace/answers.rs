@@ -71,7 +71,7 @@ impl Answer {
             (letter, "yes") => Ok(Answer::Hole(letter, true)),
             (letter, "no") => Ok(Answer::Hole(letter, false)),
             _ => Err(Fault::new(
-                format!("\"{text}\" is no answer about a hole"),
+                said!("\"{text}\" is no answer about a hole"),
                 "write --hole c=yes or --hole c=no",
             )),
         }
@@ -86,7 +86,7 @@ impl Answer {
             (letter, "slit") => Ok(Answer::Gap(letter, Gap::Slit)),
             (letter, "dart") => Ok(Answer::Gap(letter, Gap::Dart)),
             _ => Err(Fault::new(
-                format!("\"{text}\" is no answer about a gap"),
+                said!("\"{text}\" is no answer about a gap"),
                 "write --gap b=slit or --gap b=dart",
             )),
         }
@@ -110,7 +110,7 @@ impl Answer {
 fn halves(text: &str) -> Result<(String, &str), Fault> {
     let (letter, answer) = text.split_once('=').ok_or_else(|| {
         Fault::new(
-            format!("\"{text}\" names no letter and answer"),
+            said!("\"{text}\" names no letter and answer"),
             "write the letter of the check picture, = and the answer: c=yes",
         )
     })?;
@@ -121,7 +121,7 @@ fn letter_of(text: &str) -> Result<String, Fault> {
     let letter = text.trim().to_lowercase();
     if letter.is_empty() || letter.len() > 3 || !letter.bytes().all(|b| b.is_ascii_lowercase()) {
         return Err(Fault::new(
-            format!("\"{text}\" is no letter of the check picture"),
+            said!("\"{text}\" is no letter of the check picture"),
             "name one of the small letters in it",
         ));
     }
@@ -191,11 +191,11 @@ impl<'a> Letters<'a> {
             };
             match self.given.iter().find(|l| l.letter == letter) {
                 None => faults.push(Fault::new(
-                    format!("there is no {letter} in the picture"),
-                    format!("its letters are a to {}: look at the check picture", self.given.last().map_or("a", |l| &l.letter)),
+                    said!("there is no {letter} in the picture"),
+                    said!("its letters are a to {}: look at the check picture", self.given.last().map_or("a", |l| &l.letter)),
                 )),
                 Some(l) if !fits(&l) => faults.push(Fault::new(
-                    format!("{letter} is a {}", l.kind.word()),
+                    said!("{letter} is a {}", l.kind.word()),
                     "look at the check picture: --hole answers holes, --gap answers gaps, --not leaves anything out",
                 )),
                 Some(_) => {}

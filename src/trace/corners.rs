@@ -157,7 +157,7 @@ impl Between {
                 Ok(Between { from: a.trim().to_uppercase(), to: b.trim().to_uppercase() })
             }
             _ => Err(Fault::new(
-                format!("\"{text}\" does not name two corners"),
+                said!("\"{text}\" does not name two corners"),
                 "name them as the check picture does, with a hyphen between: A-C",
             )),
         }
@@ -177,7 +177,7 @@ impl EdgeRequest {
             "butt" => EdgeKind::Butt,
             "dart" => EdgeKind::Dart,
             _ => {
-                let what = format!("\"{text}\" does not begin with the kind of an edge");
+                let what = said!("\"{text}\" does not begin with the kind of an edge");
                 return Err(Fault::new(
                     what,
                     "write trim, lap, butt or dart, then the corners clockwise: lap=A-C",

@@ -9,6 +9,7 @@ use super::flat::Flat;
 use super::grey::{sample, sample_colour};
 use super::look::Look;
 use super::mask::pieces;
+use crate::fault::Said;
 use crate::geometry::{Path, Point, Ring, point, ring_bounds, ring_contains};
 use image::GrayImage;
 
@@ -54,7 +55,7 @@ impl Doubt {
     }
 
     /// What is wrong, in words.
-    pub fn what(&self) -> String {
+    pub fn what(&self) -> Said {
         let why = match self.cause {
             Cause::Card => "a card lies on the edge or against it",
             Cause::Alike => "the ground is too like the tape",
@@ -64,7 +65,7 @@ impl Doubt {
             Cause::Faint => "it may be a slit, a relief cut, a narrow dart, a seam or a mark",
         };
         let what = if self.cause == Cause::Faint { "a line" } else { "the outline" };
-        format!("{:.0} mm of {what} are doubtful: {why}", self.length.max(1.0))
+        said!("{:.0} mm of {what} are doubtful: {why}", self.length.max(1.0))
     }
 
     /// What to do about it.

@@ -66,7 +66,7 @@ pub(super) fn find(
         out.push(look);
     }
     for part in &left_out {
-        let what = format!(
+        let what = said!(
             "something like a template, {:.0} cm², is cut off by the frame of the photo and was left out",
             part.area / 100.0
         );

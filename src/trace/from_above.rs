@@ -69,8 +69,7 @@ impl<'a> FromAbove<'a> {
         let flat = flatten(&colours, &greys, &plane.views, &plane.cards)
             .ok_or_else(|| Fault::new("the photo shows nothing of the plane", "take it again"))?;
         figures.resolution = resolution(&plane, &flat);
-        let what =
-            format!("a pixel of the photo spans {:.2} mm of the template", figures.resolution);
+        let what = said!("a pixel of the photo spans {:.2} mm of the template", figures.resolution);
         if figures.resolution > COARSE.1 {
             let remedy = "come closer, or take several photos that share cards";
             return Err(Fault::new(what, remedy).into());

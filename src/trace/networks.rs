@@ -87,7 +87,7 @@ fn hint(options: &Options, plane: &Plane, flat: &Flat) -> Result<Hint, Faults> {
         let found = plane.views.first().and_then(|v| v.plane(p)).map(|p| flat.pixel(p));
         if found.is_none() {
             faults.push(Fault::new(
-                format!("({:.0}, {:.0}) is no pixel of the plane", p.x, p.y),
+                said!("({:.0}, {:.0}) is no pixel of the plane", p.x, p.y),
                 "give pixels on the skin",
             ));
         }
@@ -178,11 +178,11 @@ fn template(
         let yes = letters.hole(&letters.next(0)).unwrap_or(sure);
         let letter = letters.give(if yes { Kind::Hole } else { Kind::NoHole }, at);
         if !sure && !in_arrow(look, &pixels, flat.mm) && letters.hole(&letter.letter).is_none() {
-            let what = format!(
+            let what = said!(
                 "{}: something like a hole may be ink or a shadow: taken for none",
                 letter.letter
             );
-            let remedy = format!("if it is one, say --hole {}=yes", letter.letter);
+            let remedy = said!("if it is one, say --hole {}=yes", letter.letter);
             warnings.push(Fault::new(what, remedy).at("hole", at.x, at.y));
         }
         given.push(letter);
@@ -252,10 +252,13 @@ fn template(
     lettered(&mut marks, Kind::Mark);
     if let [a, b, ..] = arrows[..] {
         return Err(Fault::new(
-            format!("there are {} arrows on one template", arrows.len()),
-            format!(
+            said!("there are {} arrows on one template", arrows.len()),
+            said!(
                 "keep one; they are at ({:.0}, {:.0}) and ({:.0}, {:.0}) mm",
-                a[0].x, a[0].y, b[0].x, b[0].y
+                a[0].x,
+                a[0].y,
+                b[0].x,
+                b[0].y
             ),
         )
         .into());
@@ -483,7 +486,7 @@ fn trusted(
         }
         if blur > 1.5 {
             faults.push(Fault::new(
-                format!("the photo is blurred: a sharp edge is {blur:.1} mm wide"),
+                said!("the photo is blurred: a sharp edge is {blur:.1} mm wide"),
                 "hold still, focus on the template, use more light",
             ));
         }
@@ -523,11 +526,11 @@ fn without(ink: &mut GrayImage, flat: &Flat, mask: &Mask, ring: &Ring, reach: f6
 fn gaps_said(gaps: &[NarrowGap], letters: &[Letter], warnings: &mut Vec<Fault>) {
     for (gap, letter) in gaps.iter().zip(letters).filter(|(g, _)| g.open) {
         let l = &letter.letter;
-        let remedy = format!(
+        let remedy = said!(
             "look at the check picture; say what it is with --gap {l}=slit or --gap {l}=dart (all \
              of them: --gaps slit or --gaps dart), or cut darts wider and ink relief cuts thinner"
         );
-        let what = format!(
+        let what = said!(
             "{l}: a narrow gap of {:.0} mm in the edge may be a slit or the tip of a dart: taken \
              for a {}",
             gap.length,

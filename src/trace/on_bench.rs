@@ -30,7 +30,7 @@ pub(crate) struct BenchView {
 pub(crate) fn bench_view(photo: &RgbImage, card_width: f64) -> Result<BenchView, Faults> {
     if !(150.0..=210.0).contains(&card_width) {
         return Err(Fault::new(
-            format!("a card's frame is not {card_width:.1} mm wide"),
+            said!("a card's frame is not {card_width:.1} mm wide"),
             "measure the frame of a printed card along its longer side: about 180 mm",
         )
         .into());

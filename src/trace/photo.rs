@@ -21,7 +21,7 @@ const LEAST_SIDE: u32 = 400;
 pub fn read_photo(bytes: &[u8]) -> Result<RgbImage, Fault> {
     if bytes.len() as u64 > MOST_BYTES {
         return Err(Fault::new(
-            format!("the photo's file has more than {} MB", MOST_BYTES >> 20),
+            said!("the photo's file has more than {} MB", MOST_BYTES >> 20),
             "save it as JPEG",
         ));
     }
@@ -29,7 +29,7 @@ pub fn read_photo(bytes: &[u8]) -> Result<RgbImage, Fault> {
     let damaged = |e: image::ImageError| match e {
         image::ImageError::Limits(_) => too_large(),
         e => Fault::new(
-            format!("the photo cannot be read: {e}"),
+            said!("the photo cannot be read: {e}"),
             "copy it again from the camera, or save it as JPEG in a photo program",
         ),
     };
@@ -49,7 +49,7 @@ pub fn read_photo(bytes: &[u8]) -> Result<RgbImage, Fault> {
         return Err(too_large());
     }
     if width.min(height) < LEAST_SIDE {
-        let what = format!("the photo has only {width} × {height} pixels");
+        let what = said!("the photo has only {width} × {height} pixels");
         return Err(Fault::new(what, "use the photo as the camera took it, not a small copy"));
     }
     let plain = 3 * u64::from(width) * u64::from(height);
@@ -83,7 +83,7 @@ pub fn read_photo(bytes: &[u8]) -> Result<RgbImage, Fault> {
 
 fn too_large() -> Fault {
     Fault::new(
-        format!("the photo has more than {} million pixels", MOST_PIXELS / 1_000_000),
+        said!("the photo has more than {} million pixels", MOST_PIXELS / 1_000_000),
         "save it smaller: 12 million pixels are enough for a template of 1.2 m",
     )
 }
@@ -93,7 +93,7 @@ fn format_of(bytes: &[u8]) -> Result<ImageFormat, Fault> {
     let has = |at: usize, what: &[u8]| bytes.get(at..at + what.len()) == Some(what);
     let named = |name: &str| {
         Err(Fault::new(
-            format!("the file is {name}, which is not read"),
+            said!("the file is {name}, which is not read"),
             "save the photo as JPEG or PNG",
         ))
     };

@@ -8,7 +8,7 @@ use super::grey::smoothed;
 use super::marks::find_marks;
 use super::solve::{NoSolution, Sighting, Solution, solve};
 use super::tracing::{Figures, KnownRectangle};
-use crate::fault::{Fault, Faults};
+use crate::fault::{Fault, Faults, Said};
 use crate::geometry::homography::homography;
 use crate::geometry::{Point, point, ring_bounds};
 use crate::units::counted;
@@ -48,7 +48,7 @@ pub(super) fn by_rectangle(
     let (w, h) = (r.width, r.height);
     let corners = [point(0.0, h), point(w, h), point(w, 0.0), point(0.0, 0.0)];
     let (width, height) = photo.dimensions();
-    let fault = |what: &str| {
+    let fault = |what: &'static str| {
         Faults::from(Fault::new(what, "name the corners as they are seen: upper left, upper right, lower right, lower left").in_file(file))
     };
     let p = &r.pixels;
@@ -92,7 +92,7 @@ pub(super) fn by_cards(
             continue;
         }
         if found.loose.len() >= 2 {
-            let what = format!(
+            let what = said!(
                 "{} of a card that is not whole: partly hidden, cut off, too small or blurred",
                 counted(found.loose.len(), "mark")
             );
@@ -130,7 +130,7 @@ pub(super) fn by_cards(
             // same card.
             let known = cards.iter().position(|n| *n == found.number).filter(|_| photos.len() > 1);
             if known.is_some_and(|k| list.iter().any(|(c, _)| *c == k)) {
-                let what = format!("card {} lies in the photo twice", found.number);
+                let what = said!("card {} lies in the photo twice", found.number);
                 faults.push(Fault::new(what, "to join photos give every card a number of its own: `trace card --cards 8`").in_file(file));
                 continue;
             }
@@ -212,7 +212,7 @@ fn upright(view: &View, at: Point) -> f64 {
 
 fn cards_hold(found: &Found, photo: &GrayImage) -> Result<(), Fault> {
     if found.mirrored > 0 {
-        let what = format!(
+        let what = said!(
             "{} mirrored: the photo was flipped",
             if found.mirrored == 1 { "a card is" } else { "cards are" }
         );
@@ -230,10 +230,8 @@ fn cards_hold(found: &Found, photo: &GrayImage) -> Result<(), Fault> {
             ));
         }
         if found.loose.len() >= 3 {
-            let what = format!(
-                "no whole card is in the photo, but {}",
-                counted(found.loose.len(), "mark")
-            );
+            let what =
+                said!("no whole card is in the photo, but {}", counted(found.loose.len(), "mark"));
             return Err(Fault::new(
                 what,
                 "show all six marks of every card, sharp and not from too far",
@@ -254,7 +252,7 @@ fn cards_agree(solution: &Solution, numbers: &[usize]) -> Result<(), Faults> {
         let off = (size - 1.0).abs();
         if off > 0.008 && off > 5.0 * spread {
             faults.push(Fault::new(
-                format!(
+                said!(
                     "card {} is {:.1} % {} than card {}",
                     numbers[i],
                     100.0 * off,
@@ -274,7 +272,7 @@ fn quality_holds(
     warnings: &mut Vec<Fault>,
 ) -> Result<(), Faults> {
     let mut faults = Faults::new();
-    let mut hold = |value: f64, limits: (f64, f64), what: String, remedy: &str| {
+    let mut hold = |value: f64, limits: (f64, f64), what: Said, remedy: &'static str| {
         if value > limits.1 {
             faults.push(Fault::new(what, remedy));
         } else if value > limits.0 {
@@ -285,17 +283,17 @@ fn quality_holds(
     hold(
         tilt,
         TILTED,
-        format!("the camera was tilted by about {tilt:.0}°"),
+        said!("the camera was tilted by about {tilt:.0}°"),
         "hold it more squarely over the template",
     );
     hold(
         figures.blur,
         BLURRED,
-        format!("the photo is blurred: a sharp edge is {:.1} mm wide", figures.blur),
+        said!("the photo is blurred: a sharp edge is {:.1} mm wide", figures.blur),
         "hold still, focus on the template, use more light",
     );
     let worst = solution.worst;
-    let what = format!(
+    let what = said!(
         "the marks of the cards are {:.2} mm off where they should be, most at card {}",
         figures.error,
         figures.cards.get(worst.1).copied().unwrap_or(0)

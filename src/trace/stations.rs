@@ -78,7 +78,7 @@ pub fn read_stations(
         columns.iter().find(|c| !["station", "left", "right", "note"].contains(&c.0.as_str()))
     {
         let fault = Fault::new(
-            format!("\"{unknown}\" is not a known column"),
+            said!("\"{unknown}\" is not a known column"),
             "the columns are station, left, right and note",
         );
         return Err(fault.at_line(at + 1, 1).into());
@@ -96,7 +96,7 @@ pub fn read_stations(
         if i > MOST_STATIONS {
             faults.push(
                 Fault::new(
-                    format!("the table has more than {MOST_STATIONS} rows"),
+                    said!("the table has more than {MOST_STATIONS} rows"),
                     "leave some stations out",
                 )
                 .at_line(i + 1, 1),
@@ -116,7 +116,7 @@ pub fn read_stations(
                     Ok(Some(v * mm))
                 }
                 _ => Err(Fault::new(
-                    format!("\"{cell}\" is not a length up to 100 m"),
+                    said!("\"{cell}\" is not a length up to 100 m"),
                     "write a plain number",
                 )
                 .at_line(i + 1, 1)),

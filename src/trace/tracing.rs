@@ -13,7 +13,7 @@ use super::part::{Part, parts};
 use super::plain;
 use super::plane::Plane;
 use super::template::Template;
-use crate::fault::{Fault, Faults};
+use crate::fault::{Fault, Faults, Said};
 use crate::geometry::{Point, point, ring_bounds, ring_contains};
 use crate::run::{Phase, Run};
 use crate::units::counted;
@@ -203,7 +203,7 @@ pub fn trace_seen(
     };
     name_all(&mut templates, &options.name);
     for t in templates.iter().filter(|t| t.arrow.is_none()) {
-        let what = format!("\"{}\" shows no arrow for the part's 0°", t.name);
+        let what = said!("\"{}\" shows no arrow for the part's 0°", t.name);
         warnings.push(Fault::new(
             what,
             "ink one of at least 40 mm with a head, or give `arrow` in the job",
@@ -306,7 +306,7 @@ fn doubts(
     };
     let uncertain = || {
         let cards = counted(count, "card");
-        format!(
+        said!(
             "with the {cards} found lengths across the template are only accurate to {:.1} mm",
             figures.uncertainty
         )
@@ -318,7 +318,7 @@ fn doubts(
         warnings.push(Fault::new(uncertain(), remedy));
     }
     if largest > LARGE && count < 4 {
-        let what = format!(
+        let what = said!(
             "the template is {largest:.0} mm across and {} in the photo",
             counted(count, "card")
         );
@@ -336,8 +336,8 @@ impl Tracing {
             let last =
                 self.templates.iter().flat_map(|t| &t.corners).next_back().map_or("A", |c| &c.name);
             Fault::new(
-                format!("there is no corner {name}"),
-                format!("the check picture names them, A to {last}"),
+                said!("there is no corner {name}"),
+                said!("the check picture names them, A to {last}"),
             )
         })
     }
@@ -345,7 +345,7 @@ impl Tracing {
     fn pair(&self, between: &Between) -> Result<(usize, Point, Point), Fault> {
         let (a, b) = (self.corner(&between.from)?, self.corner(&between.to)?);
         if a.0 != b.0 {
-            let what = format!("{} and {} are corners of two templates", between.from, between.to);
+            let what = said!("{} and {} are corners of two templates", between.from, between.to);
             return Err(Fault::new(what, "name two corners of the same"));
         }
         Ok((a.0, a.1, b.1))
@@ -383,33 +383,35 @@ impl Tracing {
         let ratios: Vec<f64> = self.lengths.iter().map(|(m, l)| l / m.length).collect();
         let (low, high) =
             ratios.iter().fold((f64::INFINITY, 0.0_f64), |a, r| (a.0.min(*r), a.1.max(*r)));
-        let list: Vec<String> = off
+        let list: Vec<Said> = off
             .iter()
             .map(|(m, l)| {
-                format!(
+                said!(
                     "{}-{} is {l:.1} mm in the outline and {:.1} mm measured",
-                    m.between.from, m.between.to, m.length
+                    m.between.from,
+                    m.between.to,
+                    m.length
                 )
             })
             .collect();
         let (what, remedy) = if ratios.len() > 1 && high - low < 0.004 {
             let ratio = (low + high) / 2.0;
             (
-                format!(
+                said!(
                     "{}: the whole outline is {:.1} % off",
-                    list.join("; "),
+                    Said::listed(&list, "; "),
                     100.0 * (ratio - 1.0)
                 ),
-                format!(
+                said!(
                     "measure the printed card's frame: the lengths speak for --card-width {:.1}; if it measures otherwise, print the cards again",
                     card_width / ratio
                 ),
             )
         } else {
             (
-                list.join("; "),
+                Said::listed(&list, "; "),
                 "if both are measured right, the skin is stretched or does not lie flat: tape it again, or slit it where it will not lie flat"
-                    .to_string(),
+                    .into(),
             )
         };
         self.warnings.push(Fault::new(what, remedy));

@@ -268,9 +268,8 @@ fn too_much(laid: &Laid, reaches: &Reaches, found: &mut Findings<'_>) {
             astray = reaches.astray(edge).filter(farther).or(astray);
         }
         if let Some((off, p)) = astray {
-            let what = format!(
-                "its cut line lies {off:.3} mm farther from the net line than the allowance"
-            );
+            let what =
+                said!("its cut line lies {off:.3} mm farther from the net line than the allowance");
             found.add_at(&format!("piece {}", piece.piece), p + piece.origin, what);
         }
     }
@@ -292,7 +291,7 @@ fn too_little(laid: &Laid, reaches: &Reaches, found: &mut Findings<'_>) {
                 let p = base + out * (s.amount - JOIN_MM);
                 if !covered(p) && undisturbed(laid, reaches, s, base, p) {
                     let what =
-                        format!("has less than its allowance of {} mm beside an edge", s.amount);
+                        said!("has less than its allowance of {} mm beside an edge", s.amount);
                     found.add_at(&laid.ply.name, p + laid.pieces[0].origin, what);
                     return;
                 }

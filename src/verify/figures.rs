@@ -66,7 +66,7 @@ fn offcuts(stock: &PlanStock, shapes: &ExactStock, before: bool, found: &mut Fin
                 && let Some((depth, at)) = overlap_depth(shape, other)
                 && depth > OFFCUT_DEPTH_MM
             {
-                found.add_at(&who, at, format!("reaches {depth:.3} mm {what}"));
+                found.add_at(&who, at, said!("reaches {depth:.3} mm {what}"));
             }
         };
         clear_of("out of the cloth", &outside);
@@ -89,7 +89,7 @@ fn offcuts(stock: &PlanStock, shapes: &ExactStock, before: bool, found: &mut Fin
         if (shape.area_mm2() - offcut.area).abs() > WRITTEN_MM2 {
             found.add(
                 &who,
-                format!("its area is {:.3} mm², not {} mm²", shape.area_mm2(), offcut.area),
+                said!("its area is {:.3} mm², not {} mm²", shape.area_mm2(), offcut.area),
             );
         }
         rectangle(offcut, shape, &who, found);
@@ -109,7 +109,7 @@ fn rectangle(offcut: &Offcut, shape: &Shape, who: &str, found: &mut Findings<'_>
         && let Some((depth, at)) = overlap_depth(&inner, &outside)
         && depth > OFFCUT_DEPTH_MM
     {
-        found.add_at(who, at, format!("its largest rectangle reaches {depth:.3} mm out of it"));
+        found.add_at(who, at, said!("its largest rectangle reaches {depth:.3} mm out of it"));
     }
 }
 
@@ -141,7 +141,7 @@ fn cloth(plan: &Plan, exact: &Exact, f: &ClothFigures, found: &mut Findings<'_>)
     let slack = 1.0 + BOUNDARY_MM2_PER_MM * boundary;
     let mut same = |what: &str, have: f64, want: f64, slack: f64| {
         if (have - want).abs() > slack {
-            found.add(&who, format!("{what} is written as {have}, measured {want:.3}"));
+            found.add(&who, said!("{what} is written as {have}, measured {want:.3}"));
         }
     };
     same("the area of the pieces (mm²)", f.pieces_area, pieces, WRITTEN_MM2);
@@ -169,9 +169,10 @@ fn cloth(plan: &Plan, exact: &Exact, f: &ClothFigures, found: &mut Findings<'_>)
     if f.least_length > f.used_length + 0.0005 {
         found.add(
             &who,
-            format!(
+            said!(
                 "the least length {} mm is more than the used length {} mm",
-                f.least_length, f.used_length
+                f.least_length,
+                f.used_length
             ),
         );
     }
@@ -183,15 +184,13 @@ fn identity(plan: &Plan, found: &mut Findings<'_>) {
         let (id, content) = (&plan.id, plan.content_id());
         found.add(
             "plan",
-            format!(
-                "its id is {id}, but its content gives {content}: it was changed after planning"
-            ),
+            said!("its id is {id}, but its content gives {content}: it was changed after planning"),
         );
     }
     let names = plan.offcut_ids();
     for (offcut, want) in plan.stocks.iter().flat_map(|s| &s.offcuts).zip(names) {
         if offcut.id != want {
-            found.add(&format!("offcut {}", offcut.id), format!("should be named {want}"));
+            found.add(&format!("offcut {}", offcut.id), said!("should be named {want}"));
         }
     }
 }

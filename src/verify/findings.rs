@@ -1,7 +1,7 @@
 //! The list of what is wrong, bounded so that a file of nonsense cannot fill the memory with
 //! complaints.
 
-use crate::fault::{Fault, Faults};
+use crate::fault::{Fault, Faults, Said};
 use crate::geometry::Point;
 use crate::run::{Phase, Run};
 
@@ -24,12 +24,12 @@ impl<'a> Findings<'a> {
     }
 
     /// Something wrong with a named thing.
-    pub fn add(&mut self, who: &str, what: impl Into<String>) {
+    pub fn add(&mut self, who: &str, what: impl Into<Said>) {
         self.push(Fault::new(what, REMEDY).on(who));
     }
 
     /// Something wrong at a place, mm.
-    pub fn add_at(&mut self, who: &str, at: Point, what: impl Into<String>) {
+    pub fn add_at(&mut self, who: &str, at: Point, what: impl Into<Said>) {
         self.push(Fault::new(what, REMEDY).at(who, at.x, at.y));
     }
 
@@ -54,7 +54,7 @@ impl<'a> Findings<'a> {
     pub fn into_faults(mut self) -> Faults {
         if self.is_full() {
             self.faults.push(Fault::new(
-                format!("more faults than the {KEPT} listed (at least {})", KEPT + self.dropped),
+                said!("more faults than the {KEPT} listed (at least {})", KEPT + self.dropped),
                 REMEDY,
             ));
         }

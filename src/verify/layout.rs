@@ -27,14 +27,13 @@ fn cloth_of(plan: &Plan, stock: &PlanStock, shapes: &ExactStock, found: &mut Fin
     let who = format!("stock {}", stock.id);
     let figures = plan.cloths.iter().find(|c| c.cloth == stock.cloth);
     if figures.is_none() || !plan.materials.iter().any(|m| m.cloth == stock.cloth) {
-        found
-            .add(&who, format!("the plan has no figures or no data for its cloth {}", stock.cloth));
+        found.add(&who, said!("the plan has no figures or no data for its cloth {}", stock.cloth));
     }
     let box_ = shapes.outline.extent();
     let used = steps(stock.used_length).unwrap_or(0);
     if stock.kind == StockKind::Offcut {
         if box_.min.x < 0 || box_.max.x > used {
-            found.add(&who, format!("reaches outside its used length of {} mm", stock.used_length));
+            found.add(&who, said!("reaches outside its used length of {} mm", stock.used_length));
         }
         return;
     }
@@ -42,7 +41,7 @@ fn cloth_of(plan: &Plan, stock: &PlanStock, shapes: &ExactStock, found: &mut Fin
     if box_ != whole.extent() || shapes.outline.twice_area() != whole.twice_area() {
         found.add(
             &who,
-            format!("a roll's outline must be the rectangle of its used length ({} mm) and width, from (0, 0)", stock.used_length),
+            said!("a roll's outline must be the rectangle of its used length ({} mm) and width, from (0, 0)", stock.used_length),
         );
     }
     if let Some(c) = figures {
@@ -51,7 +50,7 @@ fn cloth_of(plan: &Plan, stock: &PlanStock, shapes: &ExactStock, found: &mut Fin
         if width != Some(box_.max.y) || usable != Some(box_.max.y - 2 * selvedge) {
             found.add(
                 &who,
-                format!("its width and selvedge differ from the figures of cloth {}", stock.cloth),
+                said!("its width and selvedge differ from the figures of cloth {}", stock.cloth),
             );
         }
     }
@@ -67,7 +66,7 @@ fn segments(plan: &Plan, stock: &PlanStock, found: &mut Findings<'_>) {
         if a != from || b <= a {
             found.add(
                 &who,
-                format!(
+                said!(
                     "its bench segments do not follow each other at {} mm",
                     a as f64 / GRID_PER_MM
                 ),
@@ -78,7 +77,7 @@ fn segments(plan: &Plan, stock: &PlanStock, found: &mut Findings<'_>) {
     if Some(from) != steps(stock.used_length) {
         found.add(
             &who,
-            format!(
+            said!(
                 "its bench segments end at {} mm, not at its used length of {} mm",
                 from as f64 / GRID_PER_MM,
                 stock.used_length
@@ -91,7 +90,7 @@ fn segments(plan: &Plan, stock: &PlanStock, found: &mut Findings<'_>) {
             let over = (b - a - bench) as f64 / GRID_PER_MM;
             found.add(
                 &who,
-                format!(
+                said!(
                     "the bench segment at {} mm is {over:.3} mm longer than the bench",
                     a as f64 / GRID_PER_MM
                 ),
@@ -122,7 +121,7 @@ fn inside(
             // The piece is finite and the outside is not, so the depth is that of the piece's own
             // points.
             let (depth, at) = overlap_depth(shape, &outside).unwrap_or((0.0, at.mm()));
-            found.add_at(&who, at, format!("reaches {depth:.3} mm out of the cloth"));
+            found.add_at(&who, at, said!("reaches {depth:.3} mm out of the cloth"));
         }
         for (over, side) in [
             (cloth.min.y + selvedge - e.min.y, "lower"),
@@ -133,14 +132,14 @@ fn inside(
                 found.add_at(
                     &who,
                     at.mm(),
-                    format!("reaches {:.3} mm into the {side} selvedge", over as f64 / GRID_PER_MM),
+                    said!("reaches {:.3} mm into the {side} selvedge", over as f64 / GRID_PER_MM),
                 );
             }
         }
         for (what, keep_out) in &shapes.keep_out {
             if let Some(at) = interiors_meet(shape, keep_out) {
                 let (depth, at) = overlap_depth(shape, keep_out).unwrap_or((0.0, at.mm()));
-                found.add_at(&who, at, format!("lies on {what} of the cloth, {depth:.3} mm deep"));
+                found.add_at(&who, at, said!("lies on {what} of the cloth, {depth:.3} mm deep"));
             }
         }
         let may_cross = by_id.get(placed.piece.as_str()).is_some_and(|p| p.may_cross_bench);
@@ -172,13 +171,13 @@ fn apart(stock: &PlanStock, shapes: &ExactStock, gap: i64, found: &mut Findings<
             };
             if let Some(at) = interiors_meet(a, b) {
                 let (depth, at) = overlap_depth(a, b).unwrap_or((0.0, at.mm()));
-                found.add_at(&who(), at, format!("overlap by {depth:.3} mm"));
+                found.add_at(&who(), at, said!("overlap by {depth:.3} mm"));
             } else if let Some((distance, at)) = nearer_than(a, b, gap) {
                 let want = gap as f64 / GRID_PER_MM;
                 found.add_at(
                     &who(),
                     at.mm(),
-                    format!(
+                    said!(
                         "are {distance:.3} mm apart, {:.3} mm less than the gap of {want} mm",
                         want - distance
                     ),

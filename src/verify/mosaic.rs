@@ -79,7 +79,7 @@ fn complete(plan: &Plan, found: &mut Findings<'_>) {
                 if have != want {
                     found.add(
                         &format!("layer {}", layer.layer),
-                        format!(
+                        said!(
                             "asks for {want} mosaics of template {}, the plan has {have}",
                             item.template
                         ),
@@ -122,7 +122,7 @@ fn one(plan: &Plan, m: &PlanMosaic, by_id: &BTreeMap<&str, usize>, found: &mut F
         if !own || !same || p.permitted.is_empty() {
             found.add(
                 &format!("piece {}", p.piece),
-                format!("is not patch {} of mosaic {}", k + 1, m.ply),
+                said!("is not patch {} of mosaic {}", k + 1, m.ply),
             );
             return;
         }
@@ -132,7 +132,7 @@ fn one(plan: &Plan, m: &PlanMosaic, by_id: &BTreeMap<&str, usize>, found: &mut F
             if quarter || forbidden(cloth, layer.seen != Seen::Hidden, *way).is_some() {
                 found.add(
                     &format!("piece {}", p.piece),
-                    format!("may lie at {}, which its weave or its direction forbids", way.turn),
+                    said!("may lie at {}, which its weave or its direction forbids", way.turn),
                 );
             }
         }
@@ -201,18 +201,18 @@ fn one(plan: &Plan, m: &PlanMosaic, by_id: &BTreeMap<&str, usize>, found: &mut F
     };
     for (what, area) in [("target", bare(&target)), ("net line", bare(&net))] {
         if area > AREA {
-            found.add(&who, format!("its patches leave {area:.2} mm² of the {what} bare"));
+            found.add(&who, said!("its patches leave {area:.2} mm² of the {what} bare"));
         }
     }
     let all: Vec<&Shape> = std::iter::once(&target).chain(&shapes).collect();
     let outside = area_where(&all, |i| !i[0] && i[1..].contains(&true));
     if outside > AREA + 0.002 * target.perimeter_mm() {
-        found.add(&who, format!("its patches reach {outside:.2} mm² beyond the target"));
+        found.add(&who, said!("its patches reach {outside:.2} mm² beyond the target"));
     }
     let deep =
         area_where(&shapes.iter().collect::<Vec<_>>(), |i| i.iter().filter(|x| **x).count() > MOST);
     if deep > AREA {
-        found.add(&who, format!("{deep:.2} mm² of it are more than {MOST} patches thick"));
+        found.add(&who, said!("{deep:.2} mm² of it are more than {MOST} patches thick"));
     }
     let stack = Stack { pieces, shapes };
     for k in 0..stack.shapes.len() {
@@ -274,7 +274,7 @@ fn laps(m: &PlanMosaic, stack: &Stack, k: usize, target: &Shape, found: &mut Fin
         let short = area_where(&shapes, |i| i[0] && i[1] && !i[2..].contains(&true));
         if short > EDGE_AREA {
             let later = stack.pieces.get(k + 1).map_or("", |p| p.piece.as_str());
-            let what = format!(
+            let what = said!(
                 "lies on a later patch by less than {} mm along an edge ({short:.2} mm² too little; below it {later})",
                 m.lap
             );
@@ -323,14 +323,14 @@ fn seams(m: &PlanMosaic, stack: &Stack, who: &str, found: &mut Findings<'_>) {
         if apart < m.least_difference - 1e-6 {
             found.add(
                 &pair(),
-                format!(
+                said!(
                     "touch, and their directions differ by {apart:.2} degrees, less than {}",
                     m.least_difference
                 ),
             );
         }
         if length < 2.0 * m.lap - 2.5 {
-            found.add(&pair(), format!("have a seam of {length:.1} mm, shorter than two laps"));
+            found.add(&pair(), said!("have a seam of {length:.1} mm, shorter than two laps"));
         }
     }
 }

@@ -54,7 +54,7 @@ pub(super) fn check(plan: &Plan, plies: &[Ply], found: &mut Findings<'_>) {
         if alike && off > DEGREES {
             found.add(
                 &ply.name,
-                format!(
+                said!(
                     "shows its line {off:.1} degrees off that of {}, whose pair it is said to be",
                     other.name
                 ),

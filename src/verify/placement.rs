@@ -44,12 +44,12 @@ pub(super) fn check(plan: &Plan, found: &mut Findings<'_>) {
                 found.add(&who, "is placed more than once");
             }
             if placed.copy == 0 || placed.copy > piece.copies {
-                found.add(&who, format!("is not one of the {} copies", piece.copies));
+                found.add(&who, said!("is not one of the {} copies", piece.copies));
             }
             if piece.cloth != stock.cloth {
                 found.add(
                     &who,
-                    format!("is of cloth {} but lies on cloth {}", piece.cloth, stock.cloth),
+                    said!("is of cloth {} but lies on cloth {}", piece.cloth, stock.cloth),
                 );
             }
             turn_permitted(piece, placed, &who, found);
@@ -62,7 +62,7 @@ pub(super) fn check(plan: &Plan, found: &mut Findings<'_>) {
         if let Some(first) = missing.first() {
             found.add(
                 &format!("piece {}", piece.piece),
-                format!(
+                said!(
                     "{} of {} copies are not placed, first copy {first}",
                     missing.len(),
                     piece.copies
@@ -93,7 +93,7 @@ fn turn_permitted(piece: &PlanPiece, placed: &PlacedPiece, who: &str, found: &mu
     if off.is_infinite() {
         found.add(
             who,
-            format!(
+            said!(
                 "lies face {}, which is not permitted ({})",
                 face(placed.face),
                 piece.permitted_by
@@ -103,9 +103,10 @@ fn turn_permitted(piece: &PlanPiece, placed: &PlacedPiece, who: &str, found: &mu
         let more = off - piece.tolerance;
         found.add(
             who,
-            format!(
+            said!(
                 "is turned by {}, {more:.3} degrees outside its permitted turns ({})",
-                placed.turn, piece.permitted_by
+                placed.turn,
+                piece.permitted_by
             ),
         );
     }
@@ -115,7 +116,7 @@ fn congruent(piece: &PlanPiece, placed: &PlacedPiece, who: &str, found: &mut Fin
     if piece.holes.len() != placed.holes.len() {
         found.add(
             who,
-            format!("has {} holes where its piece has {}", placed.holes.len(), piece.holes.len()),
+            said!("has {} holes where its piece has {}", placed.holes.len(), piece.holes.len()),
         );
         return;
     }
@@ -129,7 +130,7 @@ fn congruent(piece: &PlanPiece, placed: &PlacedPiece, who: &str, found: &mut Fin
             found.add_at(
                 who,
                 at,
-                format!(
+                said!(
                     "is not its piece turned by {}, face {}, and moved{worst}",
                     placed.turn,
                     face(placed.face)

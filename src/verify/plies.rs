@@ -50,7 +50,7 @@ pub(super) fn check<'a>(plan: &'a Plan, found: &mut Findings<'_>) -> Vec<Ply<'a>
             continue;
         };
         let Some(layer) = layers.get(&(job, number)) else {
-            found.add(&name, format!("job {job} has no such layer"));
+            found.add(&name, said!("job {job} has no such layer"));
             continue;
         };
         let (template, cloth) =
@@ -58,9 +58,10 @@ pub(super) fn check<'a>(plan: &'a Plan, found: &mut Findings<'_>) -> Vec<Ply<'a>
         let (Some(template), Some(cloth)) = (template, cloth) else {
             found.add(
                 &name,
-                format!(
+                said!(
                     "the plan lacks its template {} or the data of its cloth {}",
-                    first.template, layer.cloth
+                    first.template,
+                    layer.cloth
                 ),
             );
             continue;
@@ -88,7 +89,7 @@ fn alike(plan: &Plan, ply: &Ply, found: &mut Findings<'_>) -> bool {
                 == (&first.permitted, first.tolerance, &first.splice)
     };
     let mut right = true;
-    let mut fault = |what: &str| {
+    let mut fault = |what: &'static str| {
         found.add(&ply.name, what);
         right = false;
     };
@@ -161,7 +162,7 @@ fn angle_and_turns(plan: &Plan, piece: &PlanPiece, ply: &Ply, found: &mut Findin
     if off > DEGREES {
         found.add(
             &ply.name,
-            format!(
+            said!(
                 "is laid at {} degrees, {off:.3} off the {want} its layer asks of this hand",
                 piece.angle
             ),
@@ -176,7 +177,7 @@ fn angle_and_turns(plan: &Plan, piece: &PlanPiece, ply: &Ply, found: &mut Findin
                 let face = words::face(way.face);
                 found.add(
                     &ply.name,
-                    format!("may lie at {} face {face}, which its weave forbids: {why}", way.turn),
+                    said!("may lie at {} face {face}, which its weave forbids: {why}", way.turn),
                 );
             }
         }
@@ -207,7 +208,7 @@ fn complete(
             if !templates.contains_key(&(layer.job.as_str(), item.template.as_str())) {
                 found.add(
                     &format!("layer {}", layer.layer),
-                    format!("lays template {}, which the plan lacks", item.template),
+                    said!("lays template {}, which the plan lacks", item.template),
                 );
             }
             for hand in
@@ -230,7 +231,7 @@ fn complete(
         let (want, have) =
             (wanted.get(key).copied().unwrap_or(0), there.get(key).copied().unwrap_or(0));
         if want != have {
-            let what = format!(
+            let what = said!(
                 "asks for {want} of template {} {}, the plan has {have} sound ones",
                 key.2,
                 words::hand(key.3)

@@ -116,11 +116,11 @@ fn patches(plan: &Plan, found: &mut Findings<'_>) {
         let Some((on, _)) = &t.on else { continue };
         let who = format!("template {}", t.template);
         let Some(host) = plan.templates.iter().find(|h| h.template == *on && h.job == t.job) else {
-            found.add(&who, format!("lies on template {on}, which the plan lacks"));
+            found.add(&who, said!("lies on template {on}, which the plan lacks"));
             continue;
         };
         if turns_apart(host.arrow, t.arrow) > 1e-9 {
-            found.add(&who, format!("does not share the arrow of its host {on}"));
+            found.add(&who, said!("does not share the arrow of its host {on}"));
         }
         let (Some(patch), Some(host)) = (
             Shape::rounded(std::slice::from_ref(&t.net)),
@@ -136,7 +136,7 @@ fn patches(plan: &Plan, found: &mut Findings<'_>) {
             found.add_at(
                 &who,
                 at,
-                format!("reaches {depth:.3} mm beyond the net line of its host {on}"),
+                said!("reaches {depth:.3} mm beyond the net line of its host {on}"),
             );
         }
     }
@@ -244,7 +244,7 @@ fn nets(laid: &Laid, found: &mut Findings<'_>) {
             let own = net.as_ref().map_or(0.0, Shape::area_mm2);
             let slack = 0.01 + PART_MM * (laid.region.perimeter_mm() + outline.perimeter_mm());
             if (own - common).abs() > slack {
-                found.add(&who, format!("its net line encloses {own:.2} mm², the template's net inside it {common:.2}"));
+                found.add(&who, said!("its net line encloses {own:.2} mm², the template's net inside it {common:.2}"));
             }
             let astray = net.as_ref().and_then(|n| {
                 n.edges().iter().map(|e| e.a.mm()).find(|&p| {
@@ -264,7 +264,7 @@ fn nets(laid: &Laid, found: &mut Findings<'_>) {
             found.add_at(
                 &who,
                 at + piece.origin,
-                format!("its cut line runs {depth:.3} mm inside the net line"),
+                said!("its cut line runs {depth:.3} mm inside the net line"),
             );
         }
     }
@@ -294,7 +294,7 @@ fn stepped_back(laid: &Laid, who: &str, net: Option<&Shape>, step: f64, found: &
     };
     let Some(net) = net else { return };
     let mut fault = |what: String, p: Point| {
-        let what = format!("its net line lies {what}, which steps back by {step} mm in this layer");
+        let what = said!("its net line lies {what}, which steps back by {step} mm in this layer");
         found.add_at(who, p + laid.pieces[0].origin, what);
     };
     if let Some(e) = net.edges().iter().find(|e| !whole.contains_mm(e.a.mm())) {
@@ -322,7 +322,7 @@ pub(super) fn arrows(laid: &Laid, found: &mut Findings<'_>) {
         // Each end is rounded by up to 0.7 µm.
         let slack = ARROW_DEGREES + (0.0015 / along.length().max(1e-6)).to_degrees();
         if off > slack || along.length() == 0.0 {
-            let what = format!(
+            let what = said!(
                 "its arrow points {off:.2} degrees off the part's 0°, which lies at {} on this piece",
                 -piece.angle
             );

@@ -56,7 +56,7 @@ pub(super) fn measure(plan: &Plan, found: &mut Findings<'_>) -> Option<Exact> {
         if t.edges.len() != t.net.len() {
             gauge
                 .found
-                .add(&who, format!("has {} edge kinds for {} edges", t.edges.len(), t.net.len()));
+                .add(&who, said!("has {} edge kinds for {} edges", t.edges.len(), t.net.len()));
         }
         for zone in &t.no_splice {
             gauge.points(&who, zone);
@@ -73,12 +73,12 @@ pub(super) fn measure(plan: &Plan, found: &mut Findings<'_>) -> Option<Exact> {
             if inked.corners.len() > t.net.len() {
                 gauge.found.add(
                     &who,
-                    format!("names {} corners of {} points", inked.corners.len(), t.net.len()),
+                    said!("names {} corners of {} points", inked.corners.len(), t.net.len()),
                 );
             } else if let Some(corner) = inked.corners.iter().find(|c| !t.net.contains(&c.at)) {
                 gauge
                     .found
-                    .add(&who, format!("corner {} is not a point of its net line", corner.name));
+                    .add(&who, said!("corner {} is not a point of its net line", corner.name));
             }
         }
     }
@@ -177,7 +177,7 @@ impl Gauge<'_, '_> {
         if on_grid.is_none()
             && let Some(p) = points.iter().find(|&&p| P::on_grid(p).is_none())
         {
-            self.found.add(who, format!("has the point ({}, {}), which is too large or not a whole number of micrometres", p.x, p.y));
+            self.found.add(who, said!("has the point ({}, {}), which is too large or not a whole number of micrometres", p.x, p.y));
         }
         on_grid
     }
@@ -201,14 +201,14 @@ impl Gauge<'_, '_> {
             rings.push(self.points(who, hole)?);
         }
         if rings.iter().any(Vec::is_empty) {
-            self.found.add(who, format!("{what}: has an empty ring"));
+            self.found.add(who, said!("{what}: has an empty ring"));
             return None;
         }
         let shape = Shape::new(rings)?;
         match shape.ring_fault(may_touch) {
             None => Some(shape),
             Some((fault, at)) => {
-                self.found.add_at(who, at.mm(), format!("{what}: {fault}"));
+                self.found.add_at(who, at.mm(), said!("{what}: {fault}"));
                 None
             }
         }
@@ -219,7 +219,7 @@ impl Gauge<'_, '_> {
 fn counts(plan: &Plan, found: &mut Findings<'_>) {
     let mut most = |what: &str, n: usize, most: usize| {
         if n > most {
-            found.add("plan", format!("{n} {what}, more than the {most} supported"));
+            found.add("plan", said!("{n} {what}, more than the {most} supported"));
         }
     };
     most("pieces", plan.pieces.len(), limit::PIECES);
@@ -288,7 +288,7 @@ fn each_ring(plan: &Plan, mut f: impl FnMut(&[Point])) {
 fn numbers(plan: &Plan, found: &mut Findings<'_>) {
     let mut range = |who: &str, what: &str, x: f64, low: f64, high: f64| {
         if !(low..=high).contains(&x) {
-            found.add(who, format!("{what} is {x}, outside {low} to {high}"));
+            found.add(who, said!("{what} is {x}, outside {low} to {high}"));
         }
     };
     let area = LARGEST * LARGEST;
@@ -360,7 +360,7 @@ fn numbers(plan: &Plan, found: &mut Findings<'_>) {
     }
     let mut grid = |who: &str, what: &str, x: f64| {
         if x.is_finite() && steps(x).is_none() {
-            found.add(who, format!("{what} is {x} mm, not a whole number of micrometres"));
+            found.add(who, said!("{what} is {x} mm, not a whole number of micrometres"));
         }
     };
     grid("rules", "gap", plan.rules.gap);
@@ -392,7 +392,7 @@ fn numbers(plan: &Plan, found: &mut Findings<'_>) {
         if name.len() > limit::TEXT {
             found.add(
                 "plan",
-                format!("a name of {} bytes, more than the {} supported", name.len(), limit::TEXT),
+                said!("a name of {} bytes, more than the {} supported", name.len(), limit::TEXT),
             );
         }
     }

@@ -54,7 +54,7 @@ pub(super) fn check(laid: &Laid, found: &mut Findings<'_>) {
     let covered = area_where(&nets, |inside| inside.contains(&true));
     let boundary = laid.region.perimeter_mm() + nets.iter().map(|n| n.perimeter_mm()).sum::<f64>();
     if (covered - whole).abs() > 0.01 + PART_MM * boundary {
-        found.add(who, format!("its parts cover {covered:.2} of its {whole:.2} mm²"));
+        found.add(who, said!("its parts cover {covered:.2} of its {whole:.2} mm²"));
     }
     let lap = match facts.kind {
         SpliceKind::Lap => facts.lap,
@@ -87,14 +87,14 @@ pub(super) fn check(laid: &Laid, found: &mut Findings<'_>) {
             found.add_at(
                 who,
                 at(middle),
-                format!("its parts overlap by less than the lap of {lap} mm"),
+                said!("its parts overlap by less than the lap of {lap} mm"),
             );
         }
         if in_other(probe(lap + PROBE_MM), s.part) {
             found.add_at(
                 who,
                 at(middle),
-                format!("its parts overlap by more than the lap of {lap} mm"),
+                said!("its parts overlap by more than the lap of {lap} mm"),
             );
         }
         let off = along.direction().rem_euclid(180.0);
@@ -126,10 +126,8 @@ fn no_splice_zones(laid: &Laid, nets: &[&Shape], found: &mut Findings<'_>) {
             }
         }
         if inside > 1 {
-            found.add(
-                &laid.ply.name,
-                format!("is spliced in a no-splice zone, {deepest:.3} mm deep"),
-            );
+            found
+                .add(&laid.ply.name, said!("is spliced in a no-splice zone, {deepest:.3} mm deep"));
         }
     }
 }

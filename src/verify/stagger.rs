@@ -82,7 +82,7 @@ fn pair(pile: &Pile, first: &Laid, second: &Laid, found: &mut Findings<'_>) {
     if let Some((distance, at)) = places.filter(near).min_by(|x, y| x.0.total_cmp(&y.0)) {
         let who = format!("{} and {}", first.ply.name, second.ply.name);
         let plies = pile.plies_apart(first, second, at);
-        let what = format!(
+        let what = said!(
             "their splices lie {distance:.3} mm apart on the template and {plies} plies apart there, less than the stagger of {stagger} mm"
         );
         found.add_at(&who, at, what);

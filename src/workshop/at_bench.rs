@@ -496,7 +496,7 @@ impl OpenJob {
         };
         let names = ["html", "pdf"].map(|ending| format!("{of}.{ending}"));
         std::fs::create_dir_all(&folder).map_err(|e| {
-            let what = format!("it cannot be made: {e}");
+            let what = said!("it cannot be made: {e}");
             Fault::new(what, "check space and permissions").in_file(&folder)
         })?;
         for (name, written) in names.iter().zip(sheet::part_record(&record)) {
@@ -523,7 +523,7 @@ fn sheet_of(plan: &Plan, job: &str, now: &Moment) -> Result<LayupSheet, Fault> {
     let when = When { today: Some(now.day), ..When::default() };
     let mut sheets = layup::layup(plan, &when).into_iter();
     sheets.find(|s| s.job == job).ok_or_else(|| {
-        Fault::new(format!("the plan has no job {job}"), "look at the plan as it is now")
+        Fault::new(said!("the plan has no job {job}"), "look at the plan as it is now")
     })
 }
 
@@ -564,7 +564,7 @@ fn states(
 /// picture.
 fn small_photo(bytes: &[u8]) -> Result<Vec<u8>, Fault> {
     let none = |e: &dyn std::fmt::Display| {
-        Fault::new(format!("this is no photo that can be read: {e}"), "take a JPEG or PNG")
+        Fault::new(said!("this is no photo that can be read: {e}"), "take a JPEG or PNG")
     };
     let mut reader =
         image::ImageReader::new(Cursor::new(bytes)).with_guessed_format().map_err(|e| none(&e))?;

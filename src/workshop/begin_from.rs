@@ -108,7 +108,7 @@ pub fn begin_from(folder: &Folder, name: &str, from: &str) -> Result<CameAlong, 
     fs::set_permissions(aside.path(), about.permissions()).map_err(|e| unwritable(&new, &e))?;
     // A rename takes the place of an empty folder in silence.
     if new.symlink_metadata().is_ok() {
-        let what = format!("there is something called {} in the workshop already", quoted(name));
+        let what = said!("there is something called {} in the workshop already", quoted(name));
         return Err(Fault::new(what, "take another name").into());
     }
     fs::rename(aside.path(), &new).map_err(|e| unwritable(&new, &e))?;

@@ -3,7 +3,7 @@
 
 use super::folder::write_whole;
 use crate::day::Day;
-use crate::fault::{Fault, Faults};
+use crate::fault::{Fault, Faults, Said};
 use crate::file_name;
 use crate::project::Known;
 use serde::{Deserialize, Serialize};
@@ -148,31 +148,31 @@ struct Kept {
 /// The file is not such a one, or of a later version.
 pub fn benches(root: &Path) -> Result<Vec<Bench>, Faults> {
     let path = root.join(BENCHES_FILE);
-    let trouble = |what: String| {
+    let trouble = |what: Said| {
         let remedy = "move the file away and set the benches up anew, or use a newer warpwise";
         Faults::from(Fault::new(what, remedy).in_file(&path))
     };
     let about = match std::fs::metadata(&path) {
         Ok(about) => about,
         Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Ok(Vec::new()),
-        Err(e) => return Err(trouble(format!("it cannot be read: {e}"))),
+        Err(e) => return Err(trouble(said!("it cannot be read: {e}"))),
     };
     if !about.is_file() || about.len() > LARGEST {
         return Err(trouble("this is not an ordinary file, or too large".into()));
     }
     let text =
-        std::fs::read_to_string(&path).map_err(|e| trouble(format!("it cannot be read: {e}")))?;
+        std::fs::read_to_string(&path).map_err(|e| trouble(said!("it cannot be read: {e}")))?;
     #[derive(Deserialize)]
     struct Head {
         version: u32,
     }
     let head: Head = serde_json::from_str(&text)
-        .map_err(|e| trouble(format!("this is no file of benches: {e}")))?;
+        .map_err(|e| trouble(said!("this is no file of benches: {e}")))?;
     if head.version > VERSION {
-        return Err(trouble(format!("a later warpwise wrote it (version {})", head.version)));
+        return Err(trouble(said!("a later warpwise wrote it (version {})", head.version)));
     }
     let kept: Kept = serde_json::from_str(&text)
-        .map_err(|e| trouble(format!("this is no file of benches: {e}")))?;
+        .map_err(|e| trouble(said!("this is no file of benches: {e}")))?;
     Ok(kept.benches)
 }
 
@@ -190,7 +190,7 @@ pub fn keep_bench(root: &Path, bench: Bench) -> Result<(), Faults> {
     all.sort_by(|a, b| a.name.cmp(&b.name));
     let kept = Kept { version: VERSION, benches: all };
     let text = serde_json::to_string(&kept).map_err(|e| {
-        Fault::new(format!("the benches cannot be written: {e}"), "set the bench up anew")
+        Fault::new(said!("the benches cannot be written: {e}"), "set the bench up anew")
     })?;
     write_whole(&root.join(BENCHES_FILE), (text + "\n").as_bytes())
 }

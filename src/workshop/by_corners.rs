@@ -62,7 +62,7 @@ pub fn trace_by_corners(
     let name = file_name::checked(photo)?;
     let path = dir.join(name);
     let bytes = std::fs::read(&path).map_err(|e| {
-        Fault::new(format!("the photo cannot be read: {e}"), "bring it in again").in_file(&path)
+        Fault::new(said!("the photo cannot be read: {e}"), "bring it in again").in_file(&path)
     })?;
     let image = trace::read_photo(&bytes).map_err(|f| f.in_file(Path::new(name)))?;
     drop(bytes);

@@ -131,7 +131,7 @@ impl OpenJob {
     ) -> Result<Arc<Planning>, Refused> {
         let table = self.seen(seen, now)?;
         if !table.cloths().any(|c| c == cloth) {
-            let what = format!("nothing is cut from cloth {cloth}");
+            let what = said!("nothing is cut from cloth {cloth}");
             return Err(Fault::new(what, "look at the plan as it is now").into());
         }
         let before = Arc::clone(table.plan());
@@ -180,7 +180,7 @@ impl OpenJob {
         let plan = Arc::clone(self.seen(seen, now)?.plan());
         let roll = plan.plan().stocks.iter().find(|s| s.id == flaw.stock);
         let roll = roll.filter(|s| s.kind == plan::StockKind::Roll).ok_or_else(|| {
-            let what = format!("{} is no roll of the plan", flaw.stock);
+            let what = said!("{} is no roll of the plan", flaw.stock);
             Fault::new(what, "draw the flaw on a roll")
         })?;
         let high = roll.outline.iter().map(|p| p.y).fold(0.0, f64::max);

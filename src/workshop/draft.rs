@@ -3,7 +3,7 @@
 
 use super::edit::{Edit, edited};
 use super::folder::{JOB_FILE, write_whole};
-use crate::fault::{Fault, Faults};
+use crate::fault::{Fault, Faults, Said};
 use sha2::{Digest, Sha256};
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -206,9 +206,10 @@ fn read(file: &Path, new: Option<&'static str>) -> Result<String, Faults> {
     {
         return Ok(new.into());
     }
-    let fault = |what: String, remedy: &str| Faults::from(Fault::new(what, remedy).in_file(file));
+    let fault =
+        |what: Said, remedy: &'static str| Faults::from(Fault::new(what, remedy).in_file(file));
     let about = fs::metadata(file).map_err(|e| {
-        fault(format!("the file cannot be read: {e}"), "put it back, or undo what moved it")
+        fault(said!("the file cannot be read: {e}"), "put it back, or undo what moved it")
     })?;
     if !about.is_file() {
         return Err(fault(
@@ -217,10 +218,10 @@ fn read(file: &Path, new: Option<&'static str>) -> Result<String, Faults> {
         ));
     }
     if about.len() > LARGEST_FILE {
-        return Err(fault(format!("the file has more than {} MB", LARGEST_FILE >> 20), "split it"));
+        return Err(fault(said!("the file has more than {} MB", LARGEST_FILE >> 20), "split it"));
     }
     let bytes = fs::read(file)
-        .map_err(|e| fault(format!("the file cannot be read: {e}"), "check its permissions"))?;
+        .map_err(|e| fault(said!("the file cannot be read: {e}"), "check its permissions"))?;
     String::from_utf8(bytes)
         .map_err(|_| fault("the file is not text in UTF-8".into(), "save it as UTF-8"))
 }

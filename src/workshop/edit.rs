@@ -99,7 +99,7 @@ pub enum Edit {
 /// The text is no TOML, or the edit names a place that is not there.
 pub fn edited(text: &str, edit: &Edit) -> Result<String, Fault> {
     let mut doc: DocumentMut = text.parse().map_err(|e: toml_edit::TomlError| {
-        let what = format!(
+        let what = said!(
             "the file cannot be edited here while it breaks the rules of TOML: {}",
             e.message().replace('\n', ", ")
         );
@@ -126,7 +126,7 @@ fn apply(doc: &mut DocumentMut, edit: &Edit) -> Result<(), Fault> {
 
 fn nowhere(at: &str) -> Fault {
     Fault::new(
-        format!("the job has no {} any more", quoted(at)),
+        said!("the job has no {} any more", quoted(at)),
         "look at the job as it is now, and edit that",
     )
 }

@@ -100,7 +100,7 @@ impl Folder {
         match real {
             Some(_) => Ok(dir),
             None => Err(Fault::new(
-                format!("there is no job {} in this workshop", quoted(name)),
+                said!("there is no job {} in this workshop", quoted(name)),
                 "look at the list of jobs",
             )
             .into()),
@@ -131,7 +131,7 @@ impl Folder {
             .any(|n| n.to_lowercase() == name.to_lowercase());
         if taken {
             return Err(Fault::new(
-                format!("there is something called {} in the workshop already", quoted(name)),
+                said!("there is something called {} in the workshop already", quoted(name)),
                 "take another name",
             )
             .into());
@@ -179,14 +179,14 @@ pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), Faults> {
 }
 
 fn unreadable(path: &Path, error: &io::Error) -> Faults {
-    Fault::new(format!("it cannot be read: {error}"), "check that it is there, and its permissions")
+    Fault::new(said!("it cannot be read: {error}"), "check that it is there, and its permissions")
         .in_file(path)
         .into()
 }
 
 pub(super) fn unwritable(path: &Path, error: &io::Error) -> Faults {
     Fault::new(
-        format!("it cannot be written: {error}"),
+        said!("it cannot be written: {error}"),
         "check space and permissions; nothing that was there has changed",
     )
     .in_file(path)

@@ -1,7 +1,7 @@
 //! What a workshop says of itself in `workshop.toml`: so far, its units.
 
 use super::folder::write_whole;
-use crate::fault::{Fault, Faults};
+use crate::fault::{Fault, Faults, Said};
 use crate::units::System;
 use std::path::Path;
 use toml_edit::{DocumentMut, value};
@@ -22,7 +22,7 @@ pub fn units_of(root: &Path) -> Result<System, Faults> {
     let text = match std::fs::read_to_string(&path) {
         Ok(text) => text,
         Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Ok(System::default()),
-        Err(e) => return Err(trouble(&path, format!("it cannot be read: {e}"))),
+        Err(e) => return Err(trouble(&path, said!("it cannot be read: {e}"))),
     };
     let document = parsed(&path, &text)?;
     let Some(said) = document.get("units") else {
@@ -31,7 +31,7 @@ pub fn units_of(root: &Path) -> Result<System, Faults> {
     System::ALL
         .into_iter()
         .find(|s| said.as_str() == Some(s.name()))
-        .ok_or_else(|| trouble(&path, format!("units = {} is none", said.to_string().trim())))
+        .ok_or_else(|| trouble(&path, said!("units = {} is none", said.to_string().trim())))
 }
 
 /// Sets them; all else in the file stays as it is.
@@ -43,7 +43,7 @@ pub fn set_units(root: &Path, units: System) -> Result<(), Faults> {
     let text = match std::fs::read_to_string(&path) {
         Ok(text) => text,
         Err(e) if e.kind() == std::io::ErrorKind::NotFound => BEGUN.to_string(),
-        Err(e) => return Err(trouble(&path, format!("it cannot be read: {e}"))),
+        Err(e) => return Err(trouble(&path, said!("it cannot be read: {e}"))),
     };
     let mut document = parsed(&path, &text)?;
     let text = if document.contains_key("units") {
@@ -64,11 +64,11 @@ pub fn set_units(root: &Path, units: System) -> Result<(), Faults> {
 fn parsed(path: &Path, text: &str) -> Result<DocumentMut, Faults> {
     text.parse::<DocumentMut>().map_err(|e| {
         let line = e.span().map_or(1, |s| text[..s.start.min(text.len())].lines().count().max(1));
-        trouble(path, format!("line {line} is not TOML: {}", e.message()))
+        trouble(path, said!("line {line} is not TOML: {}", e.message()))
     })
 }
 
-fn trouble(path: &Path, what: String) -> Faults {
+fn trouble(path: &Path, what: Said) -> Faults {
     let remedy = "write units = \"metric\" or units = \"inch\", or take the file away";
     Fault::new(what, remedy).in_file(path).into()
 }

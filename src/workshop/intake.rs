@@ -122,7 +122,7 @@ pub fn take(
         return traced(dir, &kept, Photo { bytes, image: Some(image) }, lay, None, ids, last);
     }
     if !["svg", "dxf", "csv"].contains(&ending.as_str()) {
-        let what = format!("`{name}` is no photo (JPEG or PNG) and no drawing (SVG, DXF or CSV)");
+        let what = said!("`{name}` is no photo (JPEG or PNG) and no drawing (SVG, DXF or CSV)");
         return Err(Fault::new(what, "save it as one of these").into());
     }
     if let Some(text) =
@@ -160,7 +160,7 @@ pub(super) fn is_photo(bytes: &[u8]) -> bool {
 pub(super) fn drawn(dir: &Path, file: &str, lay: Lay, ids: &[String]) -> Result<Taken, Faults> {
     let path = dir.join(file);
     let bytes = std::fs::read(&path)
-        .map_err(|e| Fault::new(format!("it cannot be read: {e}"), "try again").in_file(&path))?;
+        .map_err(|e| Fault::new(said!("it cannot be read: {e}"), "try again").in_file(&path))?;
     let reading = read_bytes(&path, &bytes, &ReadOptions::default())?;
     Ok(Taken {
         edit: templates_of(file, &reading, lay, ids),
@@ -190,7 +190,7 @@ pub fn trace_again(
 ) -> Result<Taken, NotTaken> {
     let path = dir.join(file_name::checked(kept)?);
     let bytes = std::fs::read(&path).map_err(|e| {
-        Fault::new(format!("it cannot be read: {e}"), "take the photo in again").in_file(&path)
+        Fault::new(said!("it cannot be read: {e}"), "take the photo in again").in_file(&path)
     })?;
     traced(dir, kept, Photo { bytes: &bytes, image: None }, lay, Some(at), ids, last)
 }

@@ -3,7 +3,7 @@
 //! ledger also which pieces are cut.
 
 use super::folder::write_whole;
-use crate::fault::{Fault, Faults};
+use crate::fault::{Fault, Faults, Said};
 use crate::geometry::ring_area;
 use crate::laminate::{PlannedMass, planned_masses};
 use crate::layup::Progress;
@@ -178,7 +178,7 @@ impl Kit {
     pub fn keep(&self, job_dir: &Path, name: &str, bytes: &[u8]) -> Result<(), Faults> {
         let folder = self.folder(job_dir);
         std::fs::create_dir_all(&folder).map_err(|e| {
-            let what = format!("it cannot be made: {e}");
+            let what = said!("it cannot be made: {e}");
             Faults::from(Fault::new(what, "check space and permissions").in_file(&folder))
         })?;
         write_whole(&folder.join(name), bytes)
@@ -258,7 +258,7 @@ fn folder(job_dir: &Path, id: &str) -> PathBuf {
 }
 
 fn read(file: &Path) -> Result<Option<Kit>, Faults> {
-    let trouble = |what: String| {
+    let trouble = |what: Said| {
         let remedy = "mend it, or move it away: then the lay-up begins anew";
         Faults::from(Fault::new(what, remedy).in_file(file))
     };
@@ -272,12 +272,12 @@ fn read(file: &Path) -> Result<Option<Kit>, Faults> {
         ));
     }
     let text = std::fs::read_to_string(file)
-        .map_err(|e| trouble(format!("the state of the kit cannot be read: {e}")))?;
+        .map_err(|e| trouble(said!("the state of the kit cannot be read: {e}")))?;
     let value: serde_json::Value = serde_json::from_str(&text)
-        .map_err(|e| trouble(format!("the state of the kit cannot be read: {e}")))?;
+        .map_err(|e| trouble(said!("the state of the kit cannot be read: {e}")))?;
     let schema = value["schema"].as_u64().unwrap_or(0);
     if !(1..=u64::from(SCHEMA)).contains(&schema) {
-        let what = format!(
+        let what = said!(
             "it is of version {}, and this program knows {SCHEMA}",
             quoted(&schema.to_string())
         );
@@ -285,7 +285,7 @@ fn read(file: &Path) -> Result<Option<Kit>, Faults> {
     }
     serde_json::from_value::<Kit>(value)
         .map(|kit| Some(Kit { schema: SCHEMA, ..kit }))
-        .map_err(|e| trouble(format!("the state of the kit cannot be read: {e}")))
+        .map_err(|e| trouble(said!("the state of the kit cannot be read: {e}")))
 }
 
 #[cfg(test)]

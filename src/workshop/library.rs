@@ -102,12 +102,12 @@ impl Library {
         let mut faults = Faults::new();
         for id in lost {
             if let Some(jobs) = users.get(id) {
-                let what = format!("{} is taken by {}", quoted(id), jobs.join(", "));
+                let what = said!("{} is taken by {}", quoted(id), jobs.join(", "));
                 let remedy = "nothing was changed: write its values into those jobs first, or give them another cloth";
                 faults.push(Fault::new(what, remedy));
             } else if !unread.is_empty() {
                 let what =
-                    format!("whether {} take {} cannot be seen", unread.join(", "), quoted(id));
+                    said!("whether {} take {} cannot be seen", unread.join(", "), quoted(id));
                 faults.push(Fault::new(what, "nothing was changed: mend those job files first"));
             }
         }
@@ -138,7 +138,7 @@ impl Library {
         job.fresh(seen)?;
         self.draft.refresh()?;
         if let Some(other) = library_read(job).filter(|f| !is_same(f, self.draft.file())) {
-            let what = format!("the job takes its cloths from {}", other.display());
+            let what = said!("the job takes its cloths from {}", other.display());
             let remedy =
                 "write the cloth in there, or take that file away: then the workshop's counts";
             return Err(Fault::new(what, remedy).into());
@@ -153,7 +153,7 @@ impl Library {
         let own = own.ok_or_else(gone)?;
         let id = own.get("id").and_then(Item::as_str).ok_or_else(gone)?.to_string();
         if own.contains_key("library") {
-            let what = format!("{} is from the library already", quoted(&id));
+            let what = said!("{} is from the library already", quoted(&id));
             return Err(Fault::new(what, "change it there").into());
         }
         let mut library = parsed(self.draft.text(), "the cloth library")?;
@@ -175,7 +175,7 @@ impl Library {
                     all.iter().filter(|t| t.get("id").and_then(Item::as_str) == Some(&id));
                 let is_it = held.next().is_some_and(|held| plain(held) == plain(&taken));
                 if !is_it || held.next().is_some() {
-                    let what = format!("the library has another cloth {}", quoted(&id));
+                    let what = said!("the library has another cloth {}", quoted(&id));
                     let remedy =
                         "give the job's cloth another id, or take the library's in its place";
                     return Err(Fault::new(what, remedy).into());
@@ -285,7 +285,7 @@ fn sheet_kind(bytes: &[u8]) -> Option<&'static str> {
 
 fn parsed(text: &str, of: &str) -> Result<DocumentMut, Fault> {
     text.parse().map_err(|e: toml_edit::TomlError| {
-        let what = format!("{of} breaks the rules of TOML: {}", e.message().replace('\n', ", "));
+        let what = said!("{of} breaks the rules of TOML: {}", e.message().replace('\n', ", "));
         Fault::new(what, "mend it first")
     })
 }

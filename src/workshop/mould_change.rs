@@ -5,7 +5,7 @@ use super::edit::{Edit, Entry, edited};
 use super::intake::Lay;
 use super::open_job::OpenJob;
 use super::values::Values;
-use crate::fault::Fault;
+use crate::fault::{Fault, Said};
 use crate::job::{Job, Side, said_by_mould};
 use crate::ply::{Hand, Prepared};
 use crate::units::quoted;
@@ -84,16 +84,16 @@ pub fn template_of_mould(values: &Values, index: usize, mould: &str) -> Result<E
         let mut of = (0..values.count("mould"))
             .filter(|k| values.get(&format!("mould.{k}.id")) == Some(from));
         let unclear =
-            |what: String| Fault::new(what, "mend the mould first, or write it into the template");
+            |what: Said| Fault::new(what, "mend the mould first, or write it into the template");
         // A mould that is not there said nothing.
         if let Some(k) = of.next() {
             if of.next().is_some() {
-                return Err(unclear(format!("there is more than one mould {}", quoted(from))));
+                return Err(unclear(said!("there is more than one mould {}", quoted(from))));
             }
             let said = said_by_mould(|key| values.get(&format!("mould.{k}.{key}")));
             for (key, word) in said.into_iter().filter(|(key, _)| !values.has(&at(key))) {
                 let word = word.ok_or_else(|| {
-                    unclear(format!(
+                    unclear(said!(
                         "the mould {} does not tell the `{key}` of its templates",
                         quoted(from)
                     ))

@@ -20,14 +20,14 @@ pub fn offcut_shape(
     saying: &str,
 ) -> Result<(Ring, Vec<Ring>), Faults> {
     let [outline] = outlines else {
-        let what = format!("the drawing holds {} outlines", outlines.len());
+        let what = said!("the drawing holds {} outlines", outlines.len());
         return Err(Fault::new(what, "draw one offcut in a file").into());
     };
     let arrow =
         outline.arrow().map(|[a, b]: [Point; 2]| libm::atan2(b.y - a.y, b.x - a.x).to_degrees());
     let Some(warp) = warp.or(arrow) else {
         let what = "the drawing does not say where the warp runs";
-        let remedy = format!("draw an arrow along it, or {saying} (0 if it runs to the right)");
+        let remedy = said!("draw an arrow along it, or {saying} (0 if it runs to the right)");
         return Err(Fault::new(what, remedy).into());
     };
     let turn = Motion::turn(-warp);

@@ -152,7 +152,7 @@ pub fn take_offcut(
 ) -> Result<String, NotSeen> {
     let all = root.join(OFFCUT_PHOTOS);
     let trouble = |e: std::io::Error| {
-        let what = format!("there is no place to keep it: {e}");
+        let what = said!("there is no place to keep it: {e}");
         Faults::from(Fault::new(what, "check space and permissions").in_file(&all))
     };
     fs::create_dir_all(&all).map_err(trouble)?;
@@ -225,7 +225,7 @@ fn settle(dir: &Path, file: &str, warnings: &[Fault]) -> Result<(), Faults> {
     let path = dir.join(file);
     let reading = read_file(&path, &ReadOptions::default())?;
     let [outline] = &reading.outlines[..] else {
-        let what = format!("it shows {} outlines", reading.outlines.len());
+        let what = said!("it shows {} outlines", reading.outlines.len());
         let remedy = "lay one offcut beside the card, or click on the one that is meant";
         return Err(Fault::new(what, remedy).into());
     };
@@ -324,7 +324,7 @@ pub fn offcut_booked(root: &Path, name: &str, id: &str) -> Result<(), Faults> {
     let (dir, all) = (dir_of(root, name)?, root.join(OFFCUT_PHOTOS));
     let to = free_name(&all, file_name::checked(id)?);
     fs::rename(&dir, all.join(to)).map_err(|e| {
-        let what = format!("it is booked as {id}, and its photo cannot be put away: {e}");
+        let what = said!("it is booked as {id}, and its photo cannot be put away: {e}");
         Fault::new(what, "put this photo aside by hand, so that it is not booked twice").into()
     })
 }
@@ -338,7 +338,7 @@ pub fn offcut_put_aside(root: &Path, name: &str, rev: &str) -> Result<(), Faults
     let dir = dir_of(root, name)?;
     as_shown(&dir, rev)?;
     fs::remove_dir_all(&dir).map_err(|e| {
-        Fault::new(format!("it cannot be removed: {e}"), "check permissions").in_file(&dir).into()
+        Fault::new(said!("it cannot be removed: {e}"), "check permissions").in_file(&dir).into()
     })
 }
 

@@ -6,7 +6,7 @@ use super::folder::{Folder, JOB_FILE, PLAN_FOLDER};
 use super::on_table::OnTable;
 use super::planning::{Planning, Settings};
 use super::stock_seen::StockSeen;
-use crate::fault::{Fault, Faults};
+use crate::fault::{Fault, Faults, Said};
 use crate::job::library_of;
 use crate::ledger::{Ledger, Moment, Trouble};
 use crate::plan;
@@ -165,14 +165,14 @@ pub(super) fn about(path: &Path) -> Option<(SystemTime, u64)> {
 /// # Errors
 /// What is wrong with it.
 pub fn read_plan(file: &Path) -> Result<Verified, Faults> {
-    let fault = |what: String| Faults::from(Fault::new(what, "plan the job again").in_file(file));
+    let fault = |what: Said| Faults::from(Fault::new(what, "plan the job again").in_file(file));
     let about =
-        std::fs::metadata(file).map_err(|e| fault(format!("the plan cannot be read: {e}")))?;
+        std::fs::metadata(file).map_err(|e| fault(said!("the plan cannot be read: {e}")))?;
     if !about.is_file() || about.len() > plan::LARGEST_FILE {
         return Err(fault("this is no plan: not an ordinary file, or too large".into()));
     }
-    let text = std::fs::read_to_string(file)
-        .map_err(|e| fault(format!("the plan cannot be read: {e}")))?;
+    let text =
+        std::fs::read_to_string(file).map_err(|e| fault(said!("the plan cannot be read: {e}")))?;
     plan::from_json(&text).and_then(verify::verify).map_err(|faults| faults.in_file(file))
 }
 
@@ -181,14 +181,14 @@ pub fn read_plan(file: &Path) -> Result<Verified, Faults> {
 /// # Errors
 /// It cannot be read, or what is wrong with it.
 pub fn read_stock(file: &Path, now: &Moment) -> Result<Snapshot, Faults> {
-    let fault = |what: String| {
+    let fault = |what: Said| {
         Faults::from(
             Fault::new(what, "name a ledger or an export of one, or take `stock` out of the job")
                 .in_file(file),
         )
     };
     let about =
-        std::fs::metadata(file).map_err(|e| fault(format!("the stock cannot be read: {e}")))?;
+        std::fs::metadata(file).map_err(|e| fault(said!("the stock cannot be read: {e}")))?;
     if !about.is_file() {
         return Err(fault("this is not an ordinary file".into()));
     }
@@ -201,13 +201,10 @@ pub fn read_stock(file: &Path, now: &Moment) -> Result<Snapshot, Faults> {
         return Ledger::read(file).and_then(|ledger| ledger.snapshot(now)).map_err(faults_of);
     }
     if about.len() > crate::stock::LARGEST_FILE {
-        return Err(fault(format!(
-            "the file has more than {} MB",
-            crate::stock::LARGEST_FILE >> 20
-        )));
+        return Err(fault(said!("the file has more than {} MB", crate::stock::LARGEST_FILE >> 20)));
     }
     let text = std::fs::read_to_string(file)
-        .map_err(|e| fault(format!("this is neither a ledger nor text in UTF-8: {e}")))?;
+        .map_err(|e| fault(said!("this is neither a ledger nor text in UTF-8: {e}")))?;
     Snapshot::from_json(&text, now.day).map_err(|faults| faults.in_file(file))
 }
 

@@ -252,18 +252,18 @@ impl Projecting {
         let (what, remedy) = match self.standing()? {
             Standing::Ready => return Ok(()),
             Standing::NotSetUp => {
-                ("this bench is not set up".to_string(), "set it up by hand or by a photo")
+                ("this bench is not set up".into(), "set it up by hand or by a photo")
             }
             Standing::Moved => (
-                "something was moved since this bench was set up".to_string(),
+                "something was moved since this bench was set up".into(),
                 "set it up anew by hand or by a photo",
             ),
             Standing::Unchecked => (
-                "nobody has looked yet whether the check marks lie on theirs".to_string(),
+                "nobody has looked yet whether the check marks lie on theirs".into(),
                 "show the check marks, and say yes or no",
             ),
             Standing::Untrue(error) => (
-                format!("the picture may be off by {error:.1} mm, more than {TRUE_WITHIN} mm"),
+                said!("the picture may be off by {error:.1} mm, more than {TRUE_WITHIN} mm"),
                 "measure more lengths, put nine marks, or say yes to cutting by it",
             ),
         };
@@ -562,9 +562,10 @@ impl Projecting {
         let (bench, fit) = self.set_up()?;
         let was = fit.map.picture();
         if was != picture {
-            let what = format!(
+            let what = said!(
                 "the picture has {width} × {height} pixels, and {} × {} when the bench was set up",
-                was.width, was.height
+                was.width,
+                was.height
             );
             let remedy = "make it full screen on the projector's display, or set the bench up anew";
             return Err(Fault::new(what, remedy).into());

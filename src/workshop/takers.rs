@@ -44,7 +44,7 @@ impl OpenJob {
             }
         };
         sought.ok_or_else(|| {
-            let what = format!("there is no piece {}", crate::units::quoted(id));
+            let what = said!("there is no piece {}", crate::units::quoted(id));
             Fault::new(what, "look at the pieces as they are now").into()
         })
     }

@@ -142,7 +142,7 @@ impl Photo {
         };
         let card_width = self.card_width.unwrap_or(trace::card::WIDTH);
         if !(0.8..1.25).contains(&(card_width / trace::card::WIDTH)) {
-            let what = format!(
+            let what = said!(
                 "a card printed at 100 % is {} mm wide, not {} mm",
                 trace::card::WIDTH,
                 show_number(card_width, 1)
@@ -218,7 +218,7 @@ fn read_one(path: &Path) -> Result<RgbImage, Fault> {
         std::io::ErrorKind::NotFound => {
             Fault::new("there is no such file", "name the photo of the template")
         }
-        _ => Fault::new(format!("the file cannot be read: {e}"), "check the disk and the name"),
+        _ => Fault::new(said!("the file cannot be read: {e}"), "check the disk and the name"),
     })?;
     if !about.is_file() {
         return Err(Fault::new("this is not an ordinary file", "name the photo of the template"));
@@ -228,7 +228,7 @@ fn read_one(path: &Path) -> Result<RgbImage, Fault> {
     let read =
         std::fs::File::open(path).and_then(|f| f.take(MOST_BYTES + 1).read_to_end(&mut bytes));
     read.map_err(|e| {
-        Fault::new(format!("the file cannot be read: {e}"), "check the disk and the name")
+        Fault::new(said!("the file cannot be read: {e}"), "check the disk and the name")
     })?;
     trace::read_photo(&bytes)
 }
@@ -335,7 +335,7 @@ fn json(tracing: &Tracing, names: &[PathBuf; 2]) -> String {
         "blur_mm": f.blur,
         "uncertainty_mm": f.uncertainty,
         "template_is_lighter": f.lighter,
-        "warnings": tracing.warnings.iter().map(|w| w.what.clone()).collect::<Vec<_>>(),
+        "warnings": tracing.warnings.iter().map(|w| w.what.to_string()).collect::<Vec<_>>(),
         "lengths": tracing.lengths.iter().map(|(m, l)| serde_json::json!({"from": m.between.from, "to": m.between.to, "measured": m.length, "traced": l})).collect::<Vec<_>>(),
     });
     format!("{value:#}\n")

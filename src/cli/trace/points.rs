@@ -77,7 +77,7 @@ impl Points {
             .into());
         }
         let bytes = std::fs::read(&self.file).map_err(|e| {
-            Fault::new(format!("the file cannot be read: {e}"), "check the disk and the name")
+            Fault::new(said!("the file cannot be read: {e}"), "check the disk and the name")
         })?;
         if let Some(text) = std::str::from_utf8(&bytes).ok().filter(|t| is_station_table(t)) {
             let template = read_stations(text, name, self.unit, self.fair)?;

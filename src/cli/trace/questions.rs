@@ -73,7 +73,7 @@ pub fn answers(
     }
     if !ask::on_terminal() {
         let mut faults = Faults::new();
-        let mut missing = |absent: bool, what: &str, remedy: &str| {
+        let mut missing = |absent: bool, what: &'static str, remedy: &'static str| {
             if absent {
                 faults.push(Fault::new(what, remedy));
             }

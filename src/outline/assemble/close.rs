@@ -89,7 +89,7 @@ impl Bench<'_> {
         }
         let too_much = work > MOST_WORK || rings.len() > MOST_RINGS;
         if too_much {
-            let what = format!(
+            let what = said!(
                 "too many lines ({}) lie over too many outlines ({})",
                 self.lines.len(),
                 rings.len()
@@ -120,7 +120,7 @@ impl Bench<'_> {
     pub(super) fn report_joins(&mut self, joined: &Joined) {
         let name = joined.owners.first().map_or("", |&i| self.lines[i].label.as_str());
         for (at, gap) in &joined.joins {
-            let what = format!("two ends {gap:.3} mm apart were joined");
+            let what = said!("two ends {gap:.3} mm apart were joined");
             self.warnings.push(
                 Fault::new(what, "draw them to one point if that is not meant")
                     .at(name, at.x, at.y),
@@ -129,7 +129,7 @@ impl Bench<'_> {
         if let (false, Some(a), Some(b)) =
             (joined.closed, joined.points.first(), joined.points.last())
         {
-            let what = format!(
+            let what = said!(
                 "the line is open by {:.2} mm, to ({:.2}, {:.2}); it was closed straight across the gap",
                 a.distance(*b),
                 b.x,
@@ -180,7 +180,7 @@ impl Bench<'_> {
                 self.faults.push(
                     Fault::new(
                         "three or more line ends come together, so it is not clear which two belong to the outline",
-                        format!("delete the line that is not part of it, or put it on a layer named for its role ({ROLE_WORDS})"),
+                        said!("delete the line that is not part of it, or put it on a layer named for its role ({ROLE_WORDS})"),
                     )
                     .at(label, junction.x, junction.y),
                 );
@@ -201,26 +201,31 @@ impl Bench<'_> {
                 };
                 self.faults.push(
                     Fault::new(
-                        format!("names {} edges but runs along none: {how}", word(kind)),
+                        said!("names {} edges but runs along none: {how}", word(kind)),
                         "draw it on the net line, or rename its layer",
                     )
                     .at(line.label.clone(), at.x, at.y),
                 );
             } else if c.points.len() > 2 && gap <= MEANT_CLOSED * path_length(&c.points) {
-                let meant = if lies_in { "a hole" } else { "an outline" };
-                let (mut remedy, mut paste) = (String::from("close it in the drawing"), None);
+                let mut paste = None;
                 if gap <= OFFERED * path_length(&c.points) {
                     // Upwards, so that the ends are within it.
                     let join = show_number((gap * 10.0).ceil() / 10.0, 1);
-                    remedy.push_str(", or have its ends joined by a line under its [[template]]");
                     paste = Some(format!("join_ends = {join}"));
                 }
-                if lies_in {
-                    remedy.push_str(&format!("; if it is not a hole, name its group or layer for what it is ({ROLE_WORDS})"));
-                }
+                let remedy = match (paste.is_some(), lies_in) {
+                    (false, false) => "close it in the drawing".into(),
+                    (true, false) => "close it in the drawing, or have its ends joined by a line under its [[template]]".into(),
+                    (false, true) => said!("close it in the drawing; if it is not a hole, name its group or layer for what it is ({ROLE_WORDS})"),
+                    (true, true) => said!("close it in the drawing, or have its ends joined by a line under its [[template]]; if it is not a hole, name its group or layer for what it is ({ROLE_WORDS})"),
+                };
                 let ends =
                     format!("({:.2}, {:.2}) and ({:.2}, {:.2})", first.x, first.y, last.x, last.y);
-                let what = format!("{meant} is open: its ends are {gap:.2} mm apart, {ends}");
+                let what = if lies_in {
+                    said!("a hole is open: its ends are {gap:.2} mm apart, {ends}")
+                } else {
+                    said!("an outline is open: its ends are {gap:.2} mm apart, {ends}")
+                };
                 self.faults.push(Fault::new(what, remedy).at(label, first.x, first.y).paste(paste));
             } else {
                 let length = path_length(&c.points);

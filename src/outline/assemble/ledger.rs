@@ -1,6 +1,6 @@
 //! What became of every line: the accounting behind "used + not used = present".
 
-use crate::fault::Fault;
+use crate::fault::{Fault, Said};
 use crate::outline::roles::{ROLE_WORDS, shown_name};
 use crate::outline::{Account, Drawing, DrawnLine, NotUsed, Taken};
 use crate::units::counted;
@@ -17,7 +17,7 @@ enum Fate {
 }
 
 /// A remedy, and the line that can be pasted.
-type Asked = [String; 2];
+type Asked = (Said, String);
 
 /// The fate of each line of a drawing.
 #[derive(Debug)]
@@ -104,9 +104,9 @@ impl Ledger {
                 continue;
             };
             let (remedy, paste) = match asked {
-                Some([remedy, paste]) => (remedy, Some(paste)),
+                Some((remedy, paste)) => (remedy, Some(paste)),
                 None => (
-                    format!("name its group or layer for what it is ({ROLE_WORDS}), or delete it"),
+                    said!("name its group or layer for what it is ({ROLE_WORDS}), or delete it"),
                     None,
                 ),
             };
@@ -173,12 +173,12 @@ impl Ledger {
 
 /// `2 lines in "fibre" were not used: each is an open line…`; the reason begins with a verb or is a
 /// sentence.
-fn not_used(count: usize, what: &str, name: &str, why: &str) -> String {
+fn not_used(count: usize, what: &str, name: &str, why: &str) -> Said {
     let place = if name.is_empty() { String::new() } else { format!(" in \"{name}\"") };
     let verb = if count == 1 { "was" } else { "were" };
     let why = match why.strip_prefix("it ").unwrap_or(why) {
         why if why.starts_with("a ") || why.starts_with("its ") => why.to_string(),
         why => format!("{} {why}", if count == 1 { "it" } else { "each" }),
     };
-    format!("{}{place} {verb} not used: {why}", counted(count, what))
+    said!("{}{place} {verb} not used: {why}", counted(count, what))
 }

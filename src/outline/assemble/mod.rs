@@ -19,7 +19,7 @@ use super::budget::MOST_POINTS;
 use super::roles::{Meaning, ROLE_WORDS, meaning_of};
 use super::validity::numbers_hold;
 use super::{Drawing, DrawnLine, EdgeKind, MaybeArrow, ReadOptions, Reading};
-use crate::fault::{Fault, Faults};
+use crate::fault::{Fault, Faults, Said};
 use crate::geometry::{Bounds, Point};
 use crate::run::{Phase, Run};
 use crate::units::{degrees_0_360, micrometres, show_number};
@@ -58,7 +58,7 @@ pub fn assemble_in(
     let total: usize = lines.iter().map(|l| l.points.len()).sum();
     if total > MOST_POINTS || lines.len() > MOST_LINES {
         return Err(Fault::new(
-            format!("the drawing has {total} points in {} lines; at most {MOST_POINTS} and {MOST_LINES} are taken", lines.len()),
+            said!("the drawing has {total} points in {} lines; at most {MOST_POINTS} and {MOST_LINES} are taken", lines.len()),
             "read it with a coarser chord tolerance, or one layer at a time",
         )
         .into());
@@ -103,11 +103,11 @@ pub fn assemble_in(
 }
 
 /// What to do about a line that may be an arrow.
-fn ask_arrow(line: &MaybeArrow) -> [String; 2] {
+fn ask_arrow(line: &MaybeArrow) -> (Said, String) {
     let degrees = show_number(degrees_0_360((line.ends[1] - line.ends[0]).direction()), 2);
     let remedy = "is it the arrow, 0° of the part? Then rename its group or layer \"arrow\", or add a line under its [[template]]; else rename it \
                   \"mark\", or delete it";
-    [remedy.into(), format!("arrow = {degrees}")]
+    (remedy.into(), format!("arrow = {degrees}"))
 }
 
 /// The lines of one drawing while they are being sorted.
@@ -163,8 +163,8 @@ impl<'a> Bench<'a> {
             return Ok(());
         }
         Err(Fault::new(
-            format!("nothing lies in a layer, group, block or part named \"{layer}\""),
-            format!("the names there are: {}", self.names()),
+            said!("nothing lies in a layer, group, block or part named \"{layer}\""),
+            said!("the names there are: {}", self.names()),
         )
         .into())
     }
@@ -225,7 +225,7 @@ impl<'a> Bench<'a> {
                 if is_ring_line(self.meanings[i]) {
                     let p = line.points[0];
                     let warning = Fault::new(
-                        format!("is drawn twice: it is the same as {first}"),
+                        said!("is drawn twice: it is the same as {first}"),
                         "delete one of the two",
                     );
                     self.warnings.push(warning.at(line.label.clone(), p.x, p.y));
@@ -236,37 +236,32 @@ impl<'a> Bench<'a> {
 
     fn no_outline(&self) -> Fault {
         if let Some(OpenLine { label, ends: [a, b], .. }) = &self.longest_open {
-            let what = format!(
+            let what = said!(
                 "there is no closed outline: the longest line is open by {:.2} mm, from here to ({:.2}, {:.2})",
                 a.distance(*b),
                 b.x,
                 b.y
             );
-            let remedy = format!(
-                "close the net line in the drawing; the layers there are: {}",
-                self.names()
-            );
+            let remedy =
+                said!("close the net line in the drawing; the layers there are: {}", self.names());
             return Fault::new(what, remedy).at(label.clone(), a.x, a.y);
         }
         let roles: Vec<&DrawnLine> = self.open_tasks().map(|i| &self.lines[i]).collect();
         let example = roles.iter().find(|l| l.closed).or(roles.first());
         match example {
             Some(line) => Fault::new(
-                format!(
+                said!(
                     "there is no closed outline: {} is taken for something else by the name of its layer",
                     line.label
                 ),
-                format!(
+                said!(
                     "draw the net line closed, in a group or layer whose name ends in none of: {ROLE_WORDS}; the names there are: {}",
                     self.names()
                 ),
             ),
             None => Fault::new(
                 "there is no closed outline in it",
-                format!(
-                    "draw the net line as a closed line; the names there are: {}",
-                    self.names()
-                ),
+                said!("draw the net line as a closed line; the names there are: {}", self.names()),
             ),
         }
     }

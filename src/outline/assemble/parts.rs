@@ -86,7 +86,7 @@ impl Bench<'_> {
                     (taken, line.names.iter().rev().find(|n| sounds_like_direction(n)))
                 {
                     let p = line.points.first().copied().unwrap_or_default();
-                    let what = format!("the closed line in \"{name}\" was taken for a hole");
+                    let what = said!("the closed line in \"{name}\" was taken for a hole");
                     let remedy = "if it is the arrow, draw it as a line from tail to head in a group or layer named \"arrow\"; if it is a hole, \
                                   name its group \"hole\"";
                     self.warnings.push(Fault::new(what, remedy).at(line.label.clone(), p.x, p.y));
@@ -142,7 +142,7 @@ impl Bench<'_> {
                 if !nets.contains(&k) {
                     let p = line.points[0];
                     let what =
-                        format!("runs along the hole {}: edges of holes have no kind", ring.label);
+                        said!("runs along the hole {}: edges of holes have no kind", ring.label);
                     self.warnings.push(
                         Fault::new(what, "delete it, or draw it along the net line").at(
                             line.label.clone(),
@@ -156,12 +156,12 @@ impl Bench<'_> {
                     give_kind(&mut ring.points, &mut ring.edges, &line.points, line.closed, kind)
                 {
                     let what = match had {
-                        Some(had) => format!(
+                        Some(had) => said!(
                             "names an edge {} that another line names {}",
                             word(kind),
                             word(had)
                         ),
-                        None => format!(
+                        None => said!(
                             "names {} edges but does not follow the outline from end to end",
                             word(kind)
                         ),
@@ -210,16 +210,17 @@ impl Bench<'_> {
             if let Some(other) = (0..nests.len()).find(|&k| k != best && scores[k].0 > 0) {
                 let (a, b) = (&rings[nests[best].net].label, &rings[nests[other].net].label);
                 let warning = Fault::new(
-                    format!("lies in two outlines, {a} and {b}; it was given to the first"),
+                    said!("lies in two outlines, {a} and {b}; it was given to the first"),
                     "keep it within one of them",
                 );
                 self.warnings.push(warning.at(line.label.clone(), first.x, first.y));
             }
             let in_hole = |h: &&usize| probes.iter().all(|&p| ring_contains(&rings[**h].points, p));
             if let Some(&hole) = nests[best].holes.iter().find(in_hole) {
-                let what = format!(
+                let what = said!(
                     "lies in {}, which is a hole of {}",
-                    rings[hole].label, rings[nests[best].net].label
+                    rings[hole].label,
+                    rings[nests[best].net].label
                 );
                 let warning =
                     Fault::new(what, "if that is an outline of its own, draw it beside the other");
@@ -294,7 +295,7 @@ impl Bench<'_> {
                 self.report_joins(&c);
                 zones.push(c.points);
             } else if let (Some(a), Some(b)) = (c.points.first(), c.points.last()) {
-                let what = format!(
+                let what = said!(
                     "is a no-splice zone that is not closed: its ends are {:.2} mm apart",
                     a.distance(*b)
                 );
@@ -311,7 +312,7 @@ impl Bench<'_> {
         let at = self.lines[first].points.first().copied().unwrap_or_default();
         let (what, remedy, at) = if which.len() > MOST_ARROW_LINES {
             (
-                format!("the arrow has {} lines", which.len()),
+                said!("the arrow has {} lines", which.len()),
                 "draw it as one line from tail to head",
                 at,
             )
@@ -321,9 +322,10 @@ impl Bench<'_> {
             match tail_and_head(&lines) {
                 Ok(arrow) => return Some(arrow),
                 Err(NoArrow::Several(a, b)) => (
-                    format!(
+                    said!(
                         "there is more than one arrow in the outline; another is at ({:.2}, {:.2})",
-                        b.x, b.y
+                        b.x,
+                        b.y
                     ),
                     "keep one",
                     a,

@@ -1,7 +1,7 @@
 //! From closed lines to net lines and their holes.
 
 use super::along::{distance, samples};
-use crate::fault::{Fault, Faults};
+use crate::fault::{Fault, Faults, Said};
 use crate::geometry::{
     Bounds, Chain, Meeting, Point, Ring, meetings_unless, ring_area, ring_bounds, ring_contains,
 };
@@ -88,7 +88,7 @@ impl DrawnRing {
         })
     }
 
-    fn fault(&self, what: impl Into<String>, remedy: &str, at: Point) -> Fault {
+    fn fault(&self, what: impl Into<Said>, remedy: &'static str, at: Point) -> Fault {
         Fault::new(what, remedy).at(self.label.clone(), at.x, at.y)
     }
 }
@@ -147,7 +147,7 @@ pub(super) fn nest(
         match containers[i].as_slice() {
             [] => {}
             [outer] if ring.meaning == Meaning::Net => faults.push(ring.fault(
-                format!("is wrongly nested: it or its layer is named as a net line, and it lies inside {}", rings[*outer].label),
+                said!("is wrongly nested: it or its layer is named as a net line, and it lies inside {}", rings[*outer].label),
                 "name a hole as one (a group or layer ending in `hole`), or draw two outlines beside each other",
                 ring.points[0],
             )),
@@ -157,7 +157,7 @@ pub(super) fn nest(
                 }
             }
             [first, second, ..] => faults.push(ring.fault(
-                format!("is wrongly nested: it lies inside both {} and {}", rings[*first].label, rings[*second].label),
+                said!("is wrongly nested: it lies inside both {} and {}", rings[*first].label, rings[*second].label),
                 "draw an outline inside a hole of another beside it instead",
                 ring.points[0],
             )),
@@ -186,7 +186,7 @@ fn duplicates(rings: &[DrawnRing], boxes: &[Bounds], tolerance: f64, faults: &mu
             {
                 let (first, second) = (i.min(j), i.max(j));
                 faults.push(rings[second].fault(
-                    format!("is a duplicate of {}", rings[first].label),
+                    said!("is a duplicate of {}", rings[first].label),
                     "delete one of the two",
                     rings[second].points[0],
                 ));
@@ -231,7 +231,7 @@ fn crossings(rings: &[DrawnRing], faults: &mut Faults, run: &Run<'_>) {
             _ => "crosses",
         };
         faults.push(b.fault(
-            format!("{verb} {}", a.label),
+            said!("{verb} {}", a.label),
             "move the two apart, or join them into one line",
             m.at,
         ));

@@ -6,7 +6,7 @@ use super::entities::{Refusal, chain};
 use super::frame::Frame;
 use super::layers::{half_beside_mirror, pattern_role};
 use super::scan::{FROZEN, Record, Scan};
-use crate::fault::{Fault, Faults};
+use crate::fault::{Fault, Faults, Said};
 use crate::geometry::{point, sin_cos_degrees};
 use crate::units::LARGEST;
 use dxf::entities::{EntityType, Insert};
@@ -24,9 +24,9 @@ const UNFOLD: &str = "unfold the piece in the drawing program and save again";
 #[derive(Clone, Debug, PartialEq)]
 enum Fate {
     Unseen,
-    Left(String),
+    Left(Said),
     /// Left, although a person sees a line there.
-    Missed(String),
+    Missed(Said),
     Used,
 }
 
@@ -108,12 +108,13 @@ impl<'s> Walk<'s> {
                 }
                 Fate::Left(why) | Fate::Missed(why) => why,
                 Fate::Unseen => match record.block.and_then(|b| self.scan.blocks.get(b)) {
-                    Some(block) => format!("its block {} is not inserted", block.name),
+                    Some(block) => said!("its block {} is not inserted", block.name),
                     None => "it was not reached".into(),
                 },
             };
             let (what, name, label) =
                 (record.kind.clone(), record.layer.clone(), record.label.clone());
+            let why = why.to_string();
             drawing.not_used.push(NotUsed { what, name, label, why, is_line });
         }
         (drawing, self.faults)
@@ -121,7 +122,7 @@ impl<'s> Walk<'s> {
 
     fn tell_too_much(&mut self) {
         if self.drawn > MOST_DRAWN {
-            let what = format!(
+            let what = said!(
                 "the drawing comes to more than {MOST_DRAWN} entities once its inserted blocks are drawn"
             );
             self.faults.push(Fault::new(what, "save a drawing of the outlines alone"));
@@ -146,9 +147,8 @@ impl<'s> Walk<'s> {
             Err(Refusal::Missed(why)) => Fate::Missed(why),
             Err(Refusal::Wrong(what, remedy)) => {
                 self.settled.insert(i);
-                self.faults.push(
-                    record.spot.place(Fault::new(format!("{}: {what}", record.label), remedy)),
-                );
+                self.faults
+                    .push(record.spot.place(Fault::new(said!("{}: {what}", record.label), remedy)));
                 Fate::Left(what)
             }
         };
@@ -166,7 +166,7 @@ impl<'s> Walk<'s> {
         layer: &str,
         within: Within<'_>,
     ) -> Result<(), Refusal> {
-        let left = |why: &str| Err(Refusal::NotUsed(why.into()));
+        let left = |why: &'static str| Err(Refusal::NotUsed(why.into()));
         if record.paper {
             return left("it belongs to a paper layout, not to the drawing");
         }
@@ -178,7 +178,7 @@ impl<'s> Walk<'s> {
         if let Some(&word) = self.scan.hidden.get(&layer.to_lowercase())
             && (word == FROZEN || record.kind != "INSERT")
         {
-            return Err(Refusal::NotUsed(format!("its layer {layer} is {word}")));
+            return Err(Refusal::NotUsed(said!("its layer {layer} is {word}")));
         }
         if !record.copied {
             return Err(reason_by_kind(&record.kind));
@@ -210,7 +210,7 @@ impl<'s> Walk<'s> {
             })?;
         if chain.points.iter().any(|p| !(p.x.abs() <= LARGEST && p.y.abs() <= LARGEST)) {
             let what =
-                format!("it reaches farther than {} m from the drawing's origin", LARGEST / 1000.0);
+                said!("it reaches farther than {} m from the drawing's origin", LARGEST / 1000.0);
             return Err(Refusal::Wrong(
                 what,
                 "check the drawing's unit, or move the outlines to its origin".into(),
@@ -236,25 +236,25 @@ impl<'s> Walk<'s> {
         within: Within<'_>,
     ) -> Result<(), Refusal> {
         let name = &record.inserts;
-        let wrong = |what: String, remedy: &str| Err(Refusal::Wrong(what, remedy.into()));
+        let wrong = |what: Said, remedy: &'static str| Err(Refusal::Wrong(what, remedy.into()));
         let block = match self.by_name.get(&name.to_lowercase()).map(Vec::as_slice) {
             Some(&[block]) => block,
             Some(_) => {
                 return wrong(
-                    format!("there are several blocks named {name}"),
+                    said!("there are several blocks named {name}"),
                     "give each block a name of its own",
                 );
             }
             None => {
                 return wrong(
-                    format!("it inserts the block {name}, which is not in the file"),
+                    said!("it inserts the block {name}, which is not in the file"),
                     "save the drawing again with its blocks",
                 );
             }
         };
         let definition = &self.scan.blocks[block];
         if definition.external {
-            return Err(Refusal::NotUsed(format!(
+            return Err(Refusal::NotUsed(said!(
                 "{name} stands for another file, which is not read"
             )));
         }
@@ -263,13 +263,13 @@ impl<'s> Walk<'s> {
             within.names.iter().cloned().chain([definition.name.clone()]).collect();
         if within.blocks.contains(&block) {
             return wrong(
-                format!("the block inserts itself ({})", names.join(" > ")),
+                said!("the block inserts itself ({})", names.join(" > ")),
                 "break the circle in the drawing program",
             );
         }
         if blocks.len() > DEEPEST {
             return wrong(
-                format!("blocks are nested deeper than {DEEPEST}"),
+                said!("blocks are nested deeper than {DEEPEST}"),
                 "explode the inner blocks in the drawing program",
             );
         }
@@ -319,16 +319,16 @@ impl<'s> Walk<'s> {
         if any {
             Ok(())
         } else {
-            Err(Refusal::NotUsed(format!("nothing in its block {name} gives a line here")))
+            Err(Refusal::NotUsed(said!("nothing in its block {name} gives a line here")))
         }
     }
 
     /// The lines since `start` that lie as deep as `depth` names tell are one piece: says if it is
     /// only a half.
-    fn half_a_piece(&self, start: usize, depth: usize) -> Option<String> {
+    fn half_a_piece(&self, start: usize, depth: usize) -> Option<Said> {
         let piece = self.lines.iter().skip(start).filter(|line| line.names.len() == depth);
         let mirror = if self.pattern { half_beside_mirror(piece) } else { None }?;
-        Some(format!("the piece is drawn as one half beside a mirror line on layer 6, {mirror}"))
+        Some(said!("the piece is drawn as one half beside a mirror line on layer 6, {mirror}"))
     }
 }
 

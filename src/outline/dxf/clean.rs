@@ -1,7 +1,7 @@
 //! The clean copy: of each entity the pairs that matter, every number checked.
 
 use super::tags::{Spot, Tag};
-use crate::fault::Fault;
+use crate::fault::{Fault, Said};
 use std::fmt::Write as _;
 
 /// No number in an entity may be larger.
@@ -72,14 +72,14 @@ impl<'c> Copy<'c> {
 
     /// Checks one pair, and copies it if it matters.
     pub(super) fn take(&mut self, codes: &Codes, tag: &Tag<'_>) -> Result<(), Fault> {
-        let damaged = |what: String| {
+        let damaged = |what: Said| {
             tag.spot.place(Fault::new(what, "the file is damaged: save the drawing again"))
         };
         match (self.kind.as_str(), tag.code) {
             ("LWPOLYLINE", 90) | ("SPLINE", 72..=74) => {
                 let count = number(tag).and_then(|n| usize::try_from(n).ok());
                 let count = count.ok_or_else(|| {
-                    damaged(format!("{} has a count that is not a whole number", self.kind))
+                    damaged(said!("{} has a count that is not a whole number", self.kind))
                 })?;
                 self.promised.push((tag.code, count));
                 return Ok(());
@@ -89,9 +89,10 @@ impl<'c> Copy<'c> {
         if codes.whole.contains(&tag.code) {
             let value = number(tag).and_then(|n| i16::try_from(n).ok());
             let value = value.ok_or_else(|| {
-                damaged(format!(
+                damaged(said!(
                     "group code {} of {} is not a small whole number",
-                    tag.code, self.kind
+                    tag.code,
+                    self.kind
                 ))
             })?;
             self.write(tag.code, &value.to_string());
@@ -109,7 +110,7 @@ impl<'c> Copy<'c> {
     }
 
     /// Sees to it that x and y of points alternate, which the parser takes for granted.
-    fn count(&mut self, code: i32) -> Result<(), String> {
+    fn count(&mut self, code: i32) -> Result<(), Said> {
         let Some((begun, completed)) = self.points.get_mut(usize::from(code % 10 == 1)) else {
             return Ok(());
         };
@@ -129,7 +130,7 @@ impl<'c> Copy<'c> {
         if alternates {
             Ok(())
         } else {
-            Err(format!("group code {code} of {} is out of turn", self.kind))
+            Err(said!("group code {code} of {} is out of turn", self.kind))
         }
     }
 
@@ -149,7 +150,7 @@ impl<'c> Copy<'c> {
         if let Some(z) = self.z_owed.take() {
             let _ = write!(self.clean, "{z}\n0\n");
         }
-        let damaged = |what: String| {
+        let damaged = |what: Said| {
             Err(spot.place(Fault::new(what, "the file is damaged: save the drawing again")))
         };
         let missing: Vec<String> = codes
@@ -159,7 +160,7 @@ impl<'c> Copy<'c> {
             .map(i32::to_string)
             .collect();
         if !missing.is_empty() {
-            return damaged(format!(
+            return damaged(said!(
                 "{} lacks what it cannot do without (group codes {})",
                 self.kind,
                 missing.join(", ")
@@ -167,7 +168,7 @@ impl<'c> Copy<'c> {
         }
         for (begun, completed) in self.points {
             if begun != completed {
-                return damaged(format!("{} has a point without y", self.kind));
+                return damaged(said!("{} has a point without y", self.kind));
             }
         }
         for &(code, count) in &self.promised {
@@ -178,7 +179,7 @@ impl<'c> Copy<'c> {
                 _ => (self.points[0].0, "vertices"),
             };
             if found != count {
-                return damaged(format!("{} says it has {count} {of} but has {found}", self.kind));
+                return damaged(said!("{} says it has {count} {of} but has {found}", self.kind));
             }
         }
         Ok(())
@@ -194,7 +195,7 @@ pub(super) fn number(tag: &Tag<'_>) -> Option<i64> {
 pub(super) fn real(tag: &Tag<'_>) -> Result<f64, Fault> {
     let value = std::str::from_utf8(&tag.value).ok().and_then(|text| text.parse::<f64>().ok());
     value.filter(|v| v.abs() <= LARGEST_NUMBER).ok_or_else(|| {
-        let what = format!(
+        let what = said!(
             "\"{}\" (group code {}) is not a number that a drawing can hold",
             text_of(tag),
             tag.code

@@ -4,6 +4,7 @@ use super::super::budget::Budget;
 use super::super::flatten::ellipse_arc;
 use super::frame::Frame;
 use super::spline;
+use crate::fault::Said;
 use crate::geometry::{Path, Point, point};
 use dxf::entities::{EntityType, LwPolyline, Polyline};
 use std::f64::consts::TAU;
@@ -27,11 +28,11 @@ pub(super) struct Chain {
 #[derive(Clone, Debug, PartialEq)]
 pub(super) enum Refusal {
     /// It is none, by its nature.
-    NotUsed(String),
+    NotUsed(Said),
     /// A person sees a line there, but of a kind or in a place that is not read.
-    Missed(String),
+    Missed(Said),
     /// It should be one, but is wrong; and what to do about it.
-    Wrong(String, String),
+    Wrong(Said, Said),
 }
 
 /// # Errors
@@ -40,18 +41,18 @@ pub(super) fn bounded(points: &Path) -> Result<(), Refusal> {
     if points.len() <= MOST_POINTS {
         return Ok(());
     }
-    let what = format!("it comes to more than {MOST_POINTS} points");
+    let what = said!("it comes to more than {MOST_POINTS} points");
     Err(Refusal::Wrong(
         what,
         "simplify it in the drawing program, or give a coarser chord tolerance".into(),
     ))
 }
 
-fn missed<T>(why: &str) -> Result<T, Refusal> {
+fn missed<T>(why: &'static str) -> Result<T, Refusal> {
     Err(Refusal::Missed(why.into()))
 }
 
-fn not_used<T>(why: &str) -> Result<T, Refusal> {
+fn not_used<T>(why: &'static str) -> Result<T, Refusal> {
     Err(Refusal::NotUsed(why.into()))
 }
 

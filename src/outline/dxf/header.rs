@@ -42,10 +42,10 @@ impl Header {
         });
         unit.map(Unit::millimetres).ok_or_else(|| {
             let what = match self.insunits.as_deref() {
-                None | Some("0" | "") => "the drawing does not say in which unit it is drawn ($INSUNITS)".to_string(),
+                None | Some("0" | "") => "the drawing does not say in which unit it is drawn ($INSUNITS)".into(),
                 Some(other) => {
                     let other: String = other.chars().filter(|c| !c.is_control()).take(12).collect();
-                    format!("the drawing's unit ($INSUNITS is {other}) is not mm, cm, m, inch or foot")
+                    said!("the drawing's unit ($INSUNITS is {other}) is not mm, cm, m, inch or foot")
                 }
             };
             Fault::new(what, "state the unit in the job, in the template of this file: unit = \"mm\" (or \"cm\", \"m\", \"in\", \"ft\")")
@@ -67,10 +67,10 @@ impl Header {
 fn code_page(name: &str) -> Option<&'static Encoding> {
     let number: String = name.chars().skip_while(|c| !c.is_ascii_digit()).collect();
     let label = match number.as_str() {
-        "932" => "shift_jis".to_string(),
-        "936" => "gbk".to_string(),
-        "949" => "euc-kr".to_string(),
-        "950" => "big5".to_string(),
+        "932" => "shift_jis".into(),
+        "936" => "gbk".into(),
+        "949" => "euc-kr".into(),
+        "950" => "big5".into(),
         other => format!("windows-{other}"),
     };
     Encoding::for_label(label.as_bytes())

@@ -30,7 +30,7 @@ pub(super) fn pattern_role(layer: &str) -> Result<Role, Refusal> {
         "7" => Ok(Role::Arrow),
         "6" | "8" | "13" | "14" => Ok(Role::Mark),
         "15" => Err(Refusal::NotUsed("layer 15 of a pattern drawing is annotation".into())),
-        other => Err(Refusal::Missed(format!(
+        other => Err(Refusal::Missed(said!(
             "layer {other} of a pattern drawing holds nothing that is cut or marked"
         ))),
     }

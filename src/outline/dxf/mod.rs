@@ -69,7 +69,7 @@ fn drawing(
     budget.holds()?;
     let parsed = dxf::Drawing::load(&mut scan.clean.as_bytes()).map_err(|error| {
         Fault::new(
-            format!("the drawing cannot be read: {error}"),
+            said!("the drawing cannot be read: {error}"),
             "save it again, best as DXF of the 2000 release",
         )
     })?;

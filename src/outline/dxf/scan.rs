@@ -150,8 +150,7 @@ impl<'a> Pass<'a, '_> {
                 None
             };
             let Some(name) = name else {
-                let what =
-                    format!("a section was expected, found {} / {}", tag.code, text_of(&tag));
+                let what = said!("a section was expected, found {} / {}", tag.code, text_of(&tag));
                 return Err(tag.spot.place(Fault::new(
                     what,
                     "the file is damaged or not DXF: save the drawing again as DXF",
@@ -220,7 +219,7 @@ impl<'a> Pass<'a, '_> {
             let start = self.found.records.len();
             if self.found.blocks.len() >= MOST_ENTITIES {
                 return Err(Fault::new(
-                    format!("the drawing has more than {MOST_ENTITIES} blocks"),
+                    said!("the drawing has more than {MOST_ENTITIES} blocks"),
                     "save a drawing of the outlines alone",
                 ));
             }
@@ -257,13 +256,13 @@ impl<'a> Pass<'a, '_> {
             let misplaced = ["VERTEX", "SEQEND", "SECTION", "ENDSEC", "EOF", "BLOCK", "ENDBLK"]
                 .contains(&kind.as_str());
             if mark.code != 0 || misplaced {
-                let what = format!("{kind} stands where an entity or {end} belongs");
+                let what = said!("{kind} stands where an entity or {end} belongs");
                 return Err(mark
                     .spot
                     .place(Fault::new(what, "the file is damaged: save the drawing again")));
             }
             if self.found.records.len() >= MOST_ENTITIES {
-                let what = format!("the drawing has more than {MOST_ENTITIES} entities");
+                let what = said!("the drawing has more than {MOST_ENTITIES} entities");
                 return Err(mark
                     .spot
                     .place(Fault::new(what, "save a drawing of the outlines alone")));
@@ -303,7 +302,7 @@ impl<'a> Pass<'a, '_> {
             } else {
                 record.faulty = true;
                 let what =
-                    format!("{} does not end in SEQEND: vertices may be missing", record.label);
+                    said!("{} does not end in SEQEND: vertices may be missing", record.label);
                 self.faults.push(
                     spot.place(Fault::new(what, "the file is damaged: save the drawing again")),
                 );
@@ -389,7 +388,7 @@ impl<'a> Pass<'a, '_> {
         let tag = self.ahead.take();
         let (found, spot) =
             tag.map_or((String::new(), Spot::Line(1)), |tag| (text_of(&tag), tag.spot));
-        let what = format!("{found} does not belong in {within}");
+        let what = said!("{found} does not belong in {within}");
         spot.place(Fault::new(what, "the file is damaged: save the drawing again"))
     }
 }
@@ -400,11 +399,11 @@ fn name(header: &Header, tag: &Tag<'_>) -> Result<String, Fault> {
     if name.chars().count() <= LONGEST_NAME {
         return Ok(name);
     }
-    let what = format!("a name is longer than {LONGEST_NAME} characters");
+    let what = said!("a name is longer than {LONGEST_NAME} characters");
     Err(tag.spot.place(Fault::new(what, "give the layer or block a shorter name")))
 }
 
 fn cut_short_in(kind: &str, spot: Spot) -> Fault {
-    let what = format!("the file is cut short: it ends in the middle of this {kind}");
+    let what = said!("the file is cut short: it ends in the middle of this {kind}");
     spot.place(Fault::new(what, "save the drawing again, or fetch the file again"))
 }

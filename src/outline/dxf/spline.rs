@@ -9,6 +9,7 @@ use super::super::budget::Budget;
 use super::super::flatten::cubic;
 use super::entities::{Refusal, bounded};
 use super::frame::Frame;
+use crate::fault::Said;
 use crate::geometry::{Path, Point, point};
 use dxf::entities::Spline;
 
@@ -73,7 +74,7 @@ pub(super) fn flatten(
 
 /// Degree and knots, if all the spline's numbers fit together.
 fn checked(spline: &Spline) -> Result<(usize, &[f64]), Refusal> {
-    let wrong = |what: String| {
+    let wrong = |what: Said| {
         Err(Refusal::Wrong(
             what,
             "save it as a polyline, or with its control points and knots complete".into(),
@@ -84,11 +85,11 @@ fn checked(spline: &Spline) -> Result<(usize, &[f64]), Refusal> {
     let degree = match usize::try_from(spline.degree_of_curve) {
         Ok(degree) if (1..=HIGHEST_DEGREE).contains(&degree) => degree,
         _ => {
-            return wrong(format!("a spline of degree {} cannot be drawn", spline.degree_of_curve));
+            return wrong(said!("a spline of degree {} cannot be drawn", spline.degree_of_curve));
         }
     };
     if points <= degree || knots.len() != points + degree + 1 {
-        return wrong(format!(
+        return wrong(said!(
             "a spline of degree {degree} with {points} control points takes {} knots and more than {degree} points, but it has {} knots",
             points + degree + 1,
             knots.len()

@@ -147,7 +147,7 @@ fn text_tag<'a>(
             .filter(|c| !c.is_control())
             .take(24)
             .collect();
-        let what = format!("a group code (a whole number) was expected, found \"{found}\"");
+        let what = said!("a group code (a whole number) was expected, found \"{found}\"");
         return Err(spot.place(Fault::new(
             what,
             "the file is damaged or not DXF: save the drawing again as DXF",
@@ -191,7 +191,7 @@ fn binary_tag<'a>(
     match value {
         Some(value) => Ok(Some(Tag { code, value, spot })),
         None => {
-            let what = format!("group code {code} is not one of the format's");
+            let what = said!("group code {code} is not one of the format's");
             Err(spot.place(Fault::new(
                 what,
                 "the file is damaged: save the drawing again, best as text (ASCII) DXF",

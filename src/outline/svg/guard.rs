@@ -61,7 +61,7 @@ fn attributes(text: &str) -> Result<(), Fault> {
         }
         if count > MOST_ATTRIBUTES {
             return Err(Fault::new(
-                format!("an element has more than {MOST_ATTRIBUTES} attributes"),
+                said!("an element has more than {MOST_ATTRIBUTES} attributes"),
                 "export the drawing again",
             )
             .at_line(line, 1));
@@ -119,7 +119,7 @@ pub(super) fn not_xml(error: Error) -> Fault {
         Error::NodesLimitReached
         | Error::AttributesLimitReached
         | Error::NamespacesLimitReached => {
-            Fault::new(format!("the file has more than {MOST_NODES} parts"), "split the drawing")
+            Fault::new(said!("the file has more than {MOST_NODES} parts"), "split the drawing")
         }
         Error::NoRootNode => Fault::new(
             "the file holds no complete element: it is not SVG, or it is cut short",
@@ -132,7 +132,7 @@ pub(super) fn not_xml(error: Error) -> Fault {
         error => {
             let (at, message) = (error.pos(), error.to_string());
             let message = message.rsplit_once(" at ").map_or(message.as_str(), |(what, _)| what);
-            Fault::new(format!("the file is not well-formed XML: {}", long(message)), remedy)
+            Fault::new(said!("the file is not well-formed XML: {}", long(message)), remedy)
                 .at_line(at.row as usize, at.col as usize)
         }
     }
@@ -171,7 +171,7 @@ pub(super) fn style_sheet<'a>(doc: &'a Document<'_>) -> Result<StyleSheet<'a>, F
         || doc.descendants().filter(css).flat_map(|n| n.children()).filter_map(|c| c.text());
     let elements = doc.descendants().filter(Node::is_element).count();
     let too_many = |rules: usize| {
-        let what = format!("its style sheet has {rules} rules for {elements} elements");
+        let what = said!("its style sheet has {rules} rules for {elements} elements");
         Fault::new(what, "save the drawing with its styles in the elements, or split it")
     };
     let rules = texts().map(|t| t.bytes().filter(|b| *b == b'{').count()).sum();
@@ -191,6 +191,6 @@ pub(super) fn instances(count: &Count) -> Result<(), Faults> {
     if count.visits() <= MOST_INSTANCES {
         return Ok(());
     }
-    let what = format!("it draws more than {MOST_INSTANCES} elements, copies by use counted each");
+    let what = said!("it draws more than {MOST_INSTANCES} elements, copies by use counted each");
     Err(Fault::new(what, "split the drawing, or delete what is not an outline").into())
 }

@@ -84,7 +84,7 @@ impl<'a, 'input> Labels<'a, 'input> {
             Some(id) => format!("{} \"{}\"", node.tag_name().name(), super::size::shortened(id)),
             None => node.tag_name().name().to_string(),
         };
-        fault.what = format!("{name}: {}", fault.what);
+        fault.what = said!("{name}: {}", fault.what);
         fault.at_line(line, column)
     }
 
@@ -118,18 +118,18 @@ impl<'a, 'input> Labels<'a, 'input> {
         let shown = super::size::shortened(href);
         let Some(id) = href.trim().strip_prefix('#') else {
             return Err(Fault::new(
-                format!("it uses \"{shown}\" from outside the file"),
+                said!("it uses \"{shown}\" from outside the file"),
                 "copy that element into the drawing",
             ));
         };
         match self.by_id.get(id) {
             Some((target, 1)) => Ok(*target),
             Some((_, n)) => Err(Fault::new(
-                format!("it uses \"{shown}\", but {n} elements have that id"),
+                said!("it uses \"{shown}\", but {n} elements have that id"),
                 "give each element an id of its own",
             )),
             None => Err(Fault::new(
-                format!("it uses \"{shown}\", which is not in the file"),
+                said!("it uses \"{shown}\", which is not in the file"),
                 "correct the href, or delete it",
             )),
         }

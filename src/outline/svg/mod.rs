@@ -17,7 +17,7 @@ mod style;
 use super::budget::Budget;
 use super::roles::{Meaning, meaning_of_names, shown_name};
 use super::{Drawing, DrawnLine, NotUsed, ReadOptions, Role};
-use crate::fault::{Fault, Faults};
+use crate::fault::{Fault, Faults, Said};
 use affine::Affine;
 use count::{Count, is_container, is_entity, switch_choice};
 use label::Labels;
@@ -50,7 +50,7 @@ pub(super) fn read(
     let root = doc.root_element();
     if root.tag_name().name() != "svg" {
         return Err(Fault::new(
-            format!(
+            said!(
                 "it is not an SVG drawing: its outermost element is \"{}\"",
                 size::shortened(root.tag_name().name())
             ),
@@ -100,7 +100,7 @@ pub(super) fn read(
 
 fn too_deep() -> Fault {
     Fault::new(
-        format!("elements are nested more than {MOST_LEVELS} deep"),
+        said!("elements are nested more than {MOST_LEVELS} deep"),
         "ungroup the drawing before exporting it",
     )
 }
@@ -129,7 +129,7 @@ struct Reader<'a, 'input> {
 }
 
 impl<'a, 'input> Reader<'a, 'input> {
-    fn fault(&mut self, node: Node<'a, 'input>, what: &str, remedy: &str) {
+    fn fault(&mut self, node: Node<'a, 'input>, what: impl Into<Said>, remedy: &'static str) {
         self.push(node, Fault::new(what, remedy));
     }
 
@@ -179,23 +179,23 @@ impl<'a, 'input> Reader<'a, 'input> {
         let is_mere_decoration =
             matches!(node.tag_name().name(), "text" | "flowRoot" | "image" | "foreignObject");
         if let Some(property) = style.shaped_by.filter(|_| !is_mere_decoration) {
-            let what = format!(
+            let what = said!(
                 "its style sets \"{property}\", which would change its shape or place and is not read"
             );
             self.fault(
                 node,
-                &what,
+                what,
                 "write it as an attribute of the element, or apply it in the drawing program",
             );
         }
         let own = match node.attribute("transform").map_or(Some(Affine::IDENTITY), Affine::parse) {
             Some(own) => to_mm.after(&own),
             None => {
-                let what = format!(
+                let what = said!(
                     "its transform \"{}\" is not understood",
                     size::shortened(node.attribute("transform").unwrap_or(""))
                 );
-                return self.fault(node, &what, "correct the transform attribute");
+                return self.fault(node, what, "correct the transform attribute");
             }
         };
         let named = self.push_names(node);

@@ -260,7 +260,7 @@ fn broken(data: &str, count: usize, error: &Error) -> Fault {
         "the path data is not understood"
     };
     Fault::new(
-        format!("{what} after {count} commands{near}"),
+        said!("{what} after {count} commands{near}"),
         "correct the d attribute, or export the drawing again",
     )
 }

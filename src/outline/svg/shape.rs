@@ -133,7 +133,7 @@ impl Canvas<'_> {
         for number in NumberListParser::from(text) {
             let number = number.map_err(|_| {
                 Fault::new(
-                    format!(
+                    said!(
                         "the points are not understood after {} numbers: \"{}\"",
                         numbers.len(),
                         shortened(text)
@@ -145,7 +145,7 @@ impl Canvas<'_> {
         }
         if numbers.len() % 2 == 1 {
             return Err(Fault::new(
-                format!("the points are {} numbers, so that one y is missing", numbers.len()),
+                said!("the points are {} numbers, so that one y is missing", numbers.len()),
                 "write them as x,y pairs",
             ));
         }
@@ -187,7 +187,7 @@ impl Canvas<'_> {
         match Length::parse(text).and_then(|l| l.user_units(whole)) {
             Some(value) => Ok(Some(value)),
             None => Err(Fault::new(
-                format!("{name} is \"{}\", which is not a length in a known unit", shortened(text)),
+                said!("{name} is \"{}\", which is not a length in a known unit", shortened(text)),
                 "write it as a number, or in mm, cm, in, pt, pc or px",
             )),
         }

@@ -82,7 +82,7 @@ impl ViewBox {
                 Ok(Some(ViewBox { x, y, w, h }))
             }
             _ => Err(Fault::new(
-                format!(
+                said!(
                     "the viewBox \"{}\" is not four numbers with a width and height above zero",
                     shortened(text)
                 ),
@@ -159,7 +159,7 @@ pub(super) fn frame(
     };
     if (to_page.a / to_page.d - 1.0).abs() > 1e-3 {
         warnings.push(Fault::new(
-            format!("the drawing is scaled by {:.4} across and {:.4} up: preserveAspectRatio is \"none\"", to_page.a, to_page.d),
+            said!("the drawing is scaled by {:.4} across and {:.4} up: preserveAspectRatio is \"none\"", to_page.a, to_page.d),
             "make width, height and viewBox of one shape if that is not meant",
         ));
     }
@@ -178,7 +178,7 @@ fn side(root: Node<'_, '_>, name: &str, warnings: &mut Vec<Fault>) -> Result<Opt
         Some(Length::Physical(mm)) => mm,
         Some(Length::Px(px)) => {
             let warning = Fault::new(
-                format!("{name} is \"{shown}\": read at 96 px to the inch, {:.2} mm", px * PX),
+                said!("{name} is \"{shown}\": read at 96 px to the inch, {:.2} mm", px * PX),
                 "state the size in mm, or the unit in the job",
             );
             warnings.push(warning);
@@ -199,13 +199,13 @@ fn side(root: Node<'_, '_>, name: &str, warnings: &mut Vec<Fault>) -> Result<Opt
     if mm > 0.0 {
         Ok(Some(mm))
     } else {
-        Err(Fault::new(format!("its {name} is \"{shown}\""), "give it a size above zero"))
+        Err(Fault::new(said!("its {name} is \"{shown}\""), "give it a size above zero"))
     }
 }
 
 fn no_unit(why: &str) -> Fault {
     Fault::new(
-        format!("the drawing does not say how big it is: {why}"),
+        said!("the drawing does not say how big it is: {why}"),
         "write width and height in mm (as in width=\"600mm\") beside a viewBox, or put unit = \"mm\" (the unit of one drawing unit) in the job's [[template]]",
     )
 }

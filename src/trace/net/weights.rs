@@ -55,7 +55,7 @@ pub(super) struct Net {
 }
 
 fn damaged(what: impl std::fmt::Display) -> Fault {
-    Fault::new(format!("the network's weights are damaged: {what}"), "install the program again")
+    Fault::new(said!("the network's weights are damaged: {what}"), "install the program again")
 }
 
 /// A value's channels, and how many pixels of the picture its pixels span.

@@ -71,7 +71,7 @@ pub(super) fn templates(
     for (at, area) in &found.cut_off {
         // The floor beyond a board reaches the frame as well: only what is as large as a template
         // and of its shade is worth a word.
-        let what = format!(
+        let what = said!(
             "something of the template's shade, {:.0} cm², is cut off by the frame of the photo",
             area / 100.0
         );
@@ -80,7 +80,7 @@ pub(super) fn templates(
     }
     for (at, area) in &found.at_card {
         if *area > 1.5 * card::WIDTH * card::HEIGHT {
-            let what = format!(
+            let what = said!(
                 "something of the template's shade, {:.0} cm², touches a card and was left out",
                 area / 100.0
             );
@@ -92,7 +92,7 @@ pub(super) fn templates(
     }
     let noticeable = found.small.iter().filter(|s| s.1 > 400.0).count();
     if noticeable > 0 {
-        let what = format!(
+        let what = said!(
             "{} of less than 20 cm² left out",
             counted(noticeable, "patch").replace("patchs", "patches")
         );
@@ -166,10 +166,13 @@ fn template(
     let Lines { arrows, cuts, marks } = lines(smooth, patch, &ink, &net, &holes);
     if let [a, b, ..] = arrows[..] {
         return Err(Fault::new(
-            format!("there are {} arrows on one template", arrows.len()),
-            format!(
+            said!("there are {} arrows on one template", arrows.len()),
+            said!(
                 "keep one; they are at ({:.0}, {:.0}) and ({:.0}, {:.0}) mm",
-                a[0].x, a[0].y, b[0].x, b[0].y
+                a[0].x,
+                a[0].y,
+                b[0].x,
+                b[0].y
             ),
         )
         .into());
@@ -209,7 +212,7 @@ fn gaps_hold(
     for gap in gaps {
         let at = flat.plane(gap.at + point(f64::from(mask.x), f64::from(mask.y)));
         let what = |taken: &str| {
-            format!(
+            said!(
                 "a narrow gap of {:.0} mm in the edge may be a slit or the tip of a dart{taken}",
                 gap.length
             )

@@ -1,0 +1,383 @@
+//! A sentence that knows what it was made from, so that a page can say it in another language.
+//!
+//! The template is the code of the sentence. What was put into its holes is had back from the text
+//! and from where the text was written in one go; where that could be read in two ways, nothing is
+//! had back, and the sentence stays English.
+
+use std::cell::Cell;
+use std::cmp::Ordering;
+use std::collections::BTreeMap;
+use std::fmt;
+use std::ops::{Deref, Range};
+
+/// A sentence with its parts. To compare, print and search it, it is its English text.
+#[derive(Clone)]
+pub struct Said(Box<Inner>);
+
+#[derive(Clone, Default)]
+struct Inner {
+    template: &'static str,
+    text: String,
+    /// Where each piece that was written in one go ends, byte offsets.
+    ends: Vec<usize>,
+    /// Parts that are sentences themselves, and where they begin.
+    inner: Vec<(usize, Said)>,
+}
+
+/// Makes a [`Said`] from what `format!` takes.
+#[macro_export]
+macro_rules! said {
+    ($template:literal $($rest:tt)*) => {
+        $crate::fault::Said::made($template, format_args!($template $($rest)*))
+    };
+}
+
+thread_local! {
+    /// The sentence that is being written into whatever it is written into: so one that becomes a
+    /// part of another is known there.
+    static LAST: Cell<Option<Said>> = const { Cell::new(None) };
+}
+
+/// Text written down with where each piece of it ended.
+impl fmt::Write for Inner {
+    fn write_str(&mut self, piece: &str) -> fmt::Result {
+        if let Some(said) = LAST.take().filter(|said| said.as_str() == piece) {
+            self.inner.push((self.text.len(), said));
+        }
+        self.text.push_str(piece);
+        self.ends.push(self.text.len());
+        Ok(())
+    }
+}
+
+impl Said {
+    /// For [`said!`]: the template and what is to be written after it.
+    #[doc(hidden)]
+    pub fn made(template: &'static str, text: fmt::Arguments<'_>) -> Said {
+        let mut inner = Inner { template, ..Inner::default() };
+        LAST.set(None);
+        // A `Display` that fails leaves what it wrote, as much as there is.
+        let _ = fmt::Write::write_fmt(&mut inner, text);
+        Said(Box::new(inner))
+    }
+
+    /// Words that come from elsewhere (a library, the system, a file) and stay as they came.
+    pub fn came(text: impl Into<String>) -> Said {
+        Said(Box::new(Inner { text: text.into(), ..Inner::default() }))
+    }
+
+    /// Several in one, with the same words between any two.
+    pub fn listed(list: &[Said], between: &'static str) -> Said {
+        let mut inner = Inner::default();
+        for (i, said) in list.iter().enumerate() {
+            if i > 0 {
+                inner.text.push_str(between);
+            }
+            inner.inner.push((inner.text.len(), said.clone()));
+            inner.text.push_str(said);
+        }
+        Said(Box::new(inner))
+    }
+
+    /// The English text.
+    pub fn as_str(&self) -> &str {
+        &self.0.text
+    }
+
+    /// What it was made from; empty for words that came from elsewhere.
+    pub fn template(&self) -> &'static str {
+        self.0.template
+    }
+
+    /// The sentence in another language, given the template there for one in English; English where
+    /// there is none or where the parts are not had back without doubt.
+    pub fn told(&self, language: &Language) -> String {
+        match self.translated(language) {
+            Some(told) => told,
+            None if self.0.template.is_empty() => self.part_told(0..self.0.text.len(), language),
+            None => self.0.text.clone(),
+        }
+    }
+
+    /// A part of the text, with the sentences in it in the other language.
+    fn part_told(&self, range: Range<usize>, language: &Language) -> String {
+        let (mut out, mut at) = (String::new(), range.start);
+        for (start, said) in &self.0.inner {
+            if *start >= at && start + said.len() <= range.end {
+                out.push_str(&self.0.text[at..*start]);
+                out.push_str(&said.told(language));
+                at = start + said.len();
+            }
+        }
+        out + &self.0.text[at..range.end]
+    }
+
+    fn translated(&self, language: &Language) -> Option<String> {
+        let theirs = language.of(self.0.template)?;
+        let values = self.values()?;
+        let value = |hole: &str| {
+            let value = values.iter().find(|v| v.0 == hole)?;
+            Some(self.part_told(value.1.clone(), language))
+        };
+        filled(theirs, value)
+    }
+
+    /// What fills each hole; none if the text could be taken apart in two ways.
+    fn values(&self) -> Option<Vec<(String, Range<usize>)>> {
+        let ends = (!self.0.ends.is_empty()).then_some(&self.0.ends[..]);
+        values(self.0.template, &self.0.text, ends)
+    }
+
+    /// A text that was kept without its template, with the one of `templates` that it was made
+    /// from; as it is if none or several could be it.
+    pub fn read(text: &str, templates: &[&'static str]) -> Said {
+        let mut of = templates.iter().filter(|t| values(t, text, None).is_some());
+        match (of.next(), of.next()) {
+            (Some(template), None) => {
+                Said(Box::new(Inner { template, text: text.to_string(), ..Inner::default() }))
+            }
+            _ => Said::came(text),
+        }
+    }
+}
+
+/// Sentences of one language by their English templates.
+#[derive(Clone, Debug, Default)]
+pub struct Language(BTreeMap<String, &'static str>);
+
+impl Language {
+    /// Of a file in which a line with a template is followed by `= ` and what it is there.
+    pub fn of_file(text: &'static str) -> Language {
+        let lines: Vec<&str> = text.lines().collect();
+        let pairs = lines.windows(2).filter_map(|two| {
+            let theirs = two[1].strip_prefix("= ")?;
+            Some((two[0].replace("\\n", "\n"), theirs))
+        });
+        Language(pairs.collect())
+    }
+
+    /// The template here for one in English.
+    pub fn of(&self, template: &str) -> Option<&'static str> {
+        self.0.get(template).copied()
+    }
+
+    /// All pairs: English, and what it is here.
+    pub fn pairs(&self) -> impl Iterator<Item = (&str, &'static str)> {
+        self.0.iter().map(|(english, theirs)| (english.as_str(), *theirs))
+    }
+}
+
+/// A template in parts.
+#[derive(Debug, PartialEq)]
+enum Part {
+    Words(String),
+    Hole(String),
+}
+
+/// Words and holes; holes without a name are numbered from 0. Holes that touch are one, since
+/// nothing tells where the first ends: its name is all of theirs, as `a}{b`.
+fn parts(template: &str) -> Vec<Part> {
+    let mut out: Vec<Part> = Vec::new();
+    let mut words = String::new();
+    let mut rest = template.chars().peekable();
+    let mut count = 0;
+    let mut last_hole = false;
+    while let Some(c) = rest.next() {
+        if (c == '{' || c == '}') && rest.peek() == Some(&c) {
+            rest.next();
+        } else if c == '{' {
+            let hole: String = rest.by_ref().take_while(|c| *c != '}').collect();
+            let mut name = hole.split(':').next().unwrap_or_default().trim().to_string();
+            if name.is_empty() {
+                name = count.to_string();
+                count += 1;
+            }
+            match out.last_mut() {
+                Some(Part::Hole(before)) if last_hole && words.is_empty() => {
+                    before.push_str("}{");
+                    before.push_str(&name);
+                }
+                _ => {
+                    if !words.is_empty() {
+                        out.push(Part::Words(std::mem::take(&mut words)));
+                    }
+                    out.push(Part::Hole(name));
+                }
+            }
+            last_hole = true;
+            continue;
+        }
+        words.push(c);
+        last_hole = false;
+    }
+    if !words.is_empty() {
+        out.push(Part::Words(words));
+    }
+    out
+}
+
+/// The holes of a template by name, sorted: what a translation of it must have too.
+pub fn holes(template: &str) -> Vec<String> {
+    let hole = |part| match part {
+        Part::Hole(name) => Some(name),
+        Part::Words(_) => None,
+    };
+    let mut out: Vec<String> = parts(template).into_iter().filter_map(hole).collect();
+    out.sort();
+    out
+}
+
+/// A template with its holes filled; none if one of them is not known.
+fn filled(template: &str, value: impl Fn(&str) -> Option<String>) -> Option<String> {
+    let text = |part: Part| match part {
+        Part::Words(words) => Some(words),
+        Part::Hole(name) => value(&name),
+    };
+    parts(template).into_iter().map(text).collect()
+}
+
+/// What fills the holes of a template in a text that was made from it: the words between them are
+/// sought from the front and from the back, and stand where they were written in one go (`ends`),
+/// if that is known. Two answers are none.
+fn values(
+    template: &str,
+    text: &str,
+    ends: Option<&[usize]>,
+) -> Option<Vec<(String, Range<usize>)>> {
+    let parts = parts(template);
+    let is_edge = |at: usize| ends.is_none_or(|e| at == 0 || e.binary_search(&at).is_ok());
+    let whole = |range: &Range<usize>| {
+        is_edge(range.start)
+            && is_edge(range.end)
+            && ends.is_none_or(|e| !e.iter().any(|at| *at > range.start && *at < range.end))
+    };
+    let places = |words: &str| -> Vec<Range<usize>> {
+        let all = (0..=text.len()).filter(|at| text.is_char_boundary(*at));
+        all.filter(|at| text[*at..].starts_with(words))
+            .map(|at| at..at + words.len())
+            .filter(whole)
+            .collect()
+    };
+    let words: Vec<Option<Vec<Range<usize>>>> = parts
+        .iter()
+        .enumerate()
+        .map(|(i, part)| match part {
+            Part::Hole(_) => None,
+            Part::Words(words) => Some(
+                places(words)
+                    .into_iter()
+                    .filter(|r| i > 0 || r.start == 0)
+                    .filter(|r| i + 1 < parts.len() || r.end == text.len())
+                    .collect(),
+            ),
+        })
+        .collect();
+    let mut from = 0;
+    let mut first: Vec<Range<usize>> = Vec::new();
+    for places in words.iter().flatten() {
+        let place = places.iter().find(|r| r.start >= from)?;
+        from = place.end;
+        first.push(place.clone());
+    }
+    let mut to = text.len();
+    let mut last: Vec<Range<usize>> = Vec::new();
+    for places in words.iter().flatten().rev() {
+        let place = places.iter().rfind(|r| r.end <= to)?;
+        to = place.start;
+        last.push(place.clone());
+    }
+    last.reverse();
+    if first != last || (parts.iter().all(|p| matches!(p, Part::Words(_))) && from != text.len()) {
+        return None;
+    }
+    let mut at = 0;
+    let mut next = first.into_iter();
+    let mut out = Vec::new();
+    let mut open: Option<String> = None;
+    for part in parts {
+        match part {
+            Part::Hole(name) => open = Some(name),
+            Part::Words(_) => {
+                let place = next.next()?;
+                if let Some(name) = open.take() {
+                    out.push((name, at..place.start));
+                }
+                at = place.end;
+            }
+        }
+    }
+    if let Some(name) = open {
+        out.push((name, at..text.len()));
+    }
+    Some(out)
+}
+
+impl From<&'static str> for Said {
+    fn from(text: &'static str) -> Said {
+        Said(Box::new(Inner { template: text, text: text.to_string(), ..Inner::default() }))
+    }
+}
+
+impl From<&Said> for Said {
+    fn from(said: &Said) -> Said {
+        said.clone()
+    }
+}
+
+impl Default for Said {
+    fn default() -> Said {
+        Said::from("")
+    }
+}
+
+impl Deref for Said {
+    type Target = str;
+    fn deref(&self) -> &str {
+        &self.0.text
+    }
+}
+
+impl fmt::Display for Said {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        LAST.set(Some(self.clone()));
+        f.pad(self.as_str())
+    }
+}
+
+impl fmt::Debug for Said {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        fmt::Debug::fmt(self.as_str(), f)
+    }
+}
+
+impl PartialEq for Said {
+    fn eq(&self, other: &Said) -> bool {
+        self.as_str() == other.as_str()
+    }
+}
+
+impl Eq for Said {}
+
+impl PartialEq<str> for Said {
+    fn eq(&self, other: &str) -> bool {
+        self.as_str() == other
+    }
+}
+
+impl PartialEq<&str> for Said {
+    fn eq(&self, other: &&str) -> bool {
+        self.as_str() == *other
+    }
+}
+
+impl PartialOrd for Said {
+    fn partial_cmp(&self, other: &Said) -> Option<Ordering> {
+        Some(self.cmp(other))
+    }
+}
+
+impl Ord for Said {
+    fn cmp(&self, other: &Said) -> Ordering {
+        self.as_str().cmp(other.as_str())
+    }
+}
