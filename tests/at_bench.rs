@@ -255,6 +255,7 @@ fn again(shop: &Shop, ledger: &Ledger, plan: &Verified, spoiled: &[(String, u32)
     let so_far = CutSoFar {
         kit: plan.plan().drawn_from.as_ref().unwrap().kit.as_deref().unwrap_or(&plan.plan().id),
         spoiled,
+        flaw: None,
         is_done: &|id| finished.iter().any(|f| f == id),
     };
     let stock = ledger.snapshot(&now()).unwrap();
@@ -303,6 +304,12 @@ fn a_spoiled_piece_is_cut_from_the_smallest_offcut_and_all_else_stays_where_it_l
         third.plan().drawn_from.as_ref().unwrap().cut_before.iter().map(String::as_str).collect();
     assert!(set_aside.iter().any(|id| id.starts_with("roll-1 cut by ")), "{set_aside:?}");
     assert!(!lies(&third, &wide).0.contains("cut by"));
+    // What the kit left over is known as its own, so that a recut from it opens no new cloth.
+    let left = ledger.left_by_kit(third.plan()).unwrap();
+    let stock = ledger.snapshot(&now()).unwrap();
+    let there: Vec<&str> = stock.offcuts.iter().map(|o| o.id()).collect();
+    assert!(!left.is_empty() && !left.contains(&ids[0]) && !left.contains(&ids[1]), "{left:?}");
+    assert!(there.iter().all(|id| *id == ids[0] || left.iter().any(|l| l == id)), "{there:?}");
     ledger.tick(&third, &tick("78", &wide, TickTo::Cut), &now()).unwrap();
     assert_eq!(states(&ledger, &third), vec![PieceState::Cut; 6]);
     // Taken back, it is spoiled again, as it was before.

@@ -245,53 +245,68 @@ fn a_job_is_begun_from_another_on_the_first_page() {
 }
 
 #[test]
-fn what_a_mould_changes_is_shown_before_it_is_kept() {
+fn a_choice_of_a_mould_is_kept_at_once_and_what_it_changed_is_shown() {
     let s = Server::begin();
     let (_, page) = s.get("/job/hips/templates");
     assert!(
         page.contains("Moulds: 1")
-            && page.contains("mould-try")
+            && page.contains("/job/hips/mould\"")
             && page.contains("taken over: the mould"),
         "{page}"
     );
-    let rev = s.rev("/job/hips/templates");
-    let tried = |fields: &[(&str, &str)]| {
-        let all = [&[("rev", rev.as_str()), ("mould", "0")], fields].concat();
-        s.form("/job/hips/mould-try", &all)
+    let choose = |fields: &[(&str, &str)]| {
+        let rev = s.rev("/job/hips/templates");
+        s.form("/job/hips/mould", &[&[("rev", rev.as_str()), ("mould", "0")], fields].concat())
     };
+    let old = s.rev("/job/hips/templates");
     let pair = [("kind", "plug"), ("hands", "pair"), ("taped", "left"), ("inked_side", "up")];
-    let (status, said) = tried(&pair);
+    let (status, said) = choose(&pair);
     assert!(
         status == 200
             && said.contains("2 × right (mirrored)")
             && said.contains("the drawing is mirrored"),
         "{said}"
     );
-    assert_eq!(s.file("hips/job.toml"), JOB, "nothing is kept");
-    let (_, said) = tried(&[("kind", "female"), ("hands", "single"), ("inked_side", "up")]);
-    assert!(said.contains("Nothing changes"), "{said}");
-    let (_, said) = tried(&[("kind", "female"), ("hands", "pair"), ("inked_side", "up")]);
-    assert!(said.contains("which of its moulds was taped"), "{said}");
-    // Kept by the button, which is an edit like any other.
-    let (_, said) = tried(&pair);
-    let vals =
-        said.split("hx-vals=\"").nth(1).unwrap().split('"').next().unwrap().replace("&quot;", "\"");
-    let vals: serde_json::Value = serde_json::from_str(&vals).unwrap();
-    let (status, _) = s.form(
-        "/job/hips/edit",
-        &[("rev", &rev), ("view", "templates"), ("edit", vals["edit"].as_str().unwrap())],
-    );
-    assert!(status == 200 && s.file("hips/job.toml").contains("taped = \"left\""));
+    assert!(s.file("hips/job.toml").contains("taped = \"left\""));
     let (_, plies) = s.get("/job/hips/plies");
     assert!(plies.contains("left (as traced)") && plies.contains("right (mirrored)"), "{plies}");
-    let (status, _) = tried(&pair);
-    assert_eq!(status, 409, "it was tried on what the job was before");
+    let (_, said) = choose(&pair);
+    assert!(said.contains("No piece changed"), "{said}");
+    // What does not hold is kept like what is typed anywhere, its fault beside it.
+    let (status, said) = choose(&[("kind", "plug"), ("hands", "pair"), ("inked_side", "up")]);
+    assert!(status == 200 && said.contains("which of its moulds was taped"), "{said}");
+    let (status, _) =
+        s.form("/job/hips/undo", &[("rev", &s.rev("/job/hips/templates")), ("view", "templates")]);
+    assert!(status == 200 && s.file("hips/job.toml").contains("taped = \"left\""));
+    let (status, _) =
+        s.form("/job/hips/mould", &[("rev", &old), ("mould", "0"), ("kind", "female")]);
+    assert_eq!(status, 409, "the job was another by then");
     // A template taken out of its mould says itself what the mould said.
     let (status, said) = s.form(
-        "/job/hips/mould-try",
+        "/job/hips/mould",
         &[("rev", &s.rev("/job/hips/templates")), ("template", "0"), ("of", "")],
     );
-    assert!(status == 200 && said.contains("both hands") || said.contains("right"), "{said}");
+    let text = s.file("hips/job.toml");
+    assert!(status == 200 && !text.contains("mould = \"hip\""), "{said}");
+    assert!(text.contains("taken_off = \"plug\"") && text.contains("hands = \"both\""), "{text}");
+}
+
+#[test]
+fn the_photo_of_a_mould_is_chosen_among_those_of_the_job_and_shown() {
+    let s = Server::begin();
+    assert!(s.get("/job/hips/templates").1.contains("no photo in the job"));
+    fs::write(s.home.path().join("hips/hip <mould>.png"), b"\x89PNG\r\n").unwrap();
+    let (_, page) = s.get("/job/hips/templates");
+    let photo = page.split("id=\"f-mould-0-photo\"").nth(1).unwrap();
+    let photo = photo.split("</select>").next().unwrap();
+    let edit = photo.split("<option value=\"").nth(2).unwrap().split('"').next().unwrap();
+    let edit = edit.replace("&quot;", "\"").replace("&lt;", "<").replace("&gt;", ">");
+    let rev = s.rev("/job/hips/templates");
+    let (status, page) =
+        s.form("/job/hips/edit", &[("rev", &rev), ("view", "templates"), ("edit", &edit)]);
+    assert!(status == 200 && page.contains("/job/hips/mould-photo/0"), "{page}");
+    assert!(s.file("hips/job.toml").contains("photo = \"hip <mould>.png\""));
+    assert_eq!(s.get("/job/hips/mould-photo/0").0, 200);
 }
 
 #[test]
@@ -375,4 +390,14 @@ fn a_drawing_brought_in_under_a_mould_is_asked_nothing_that_the_mould_says() {
         text.contains("taken_off = \"plug\"") && text.contains("inked_side = \"down\""),
         "{text}"
     );
+}
+
+#[test]
+fn a_job_with_a_library_of_its_own_takes_nothing_from_the_workshops() {
+    let s = Server::begin();
+    assert!(s.get("/cloths").1.contains("Taken by: hips"));
+    fs::write(s.home.path().join("hips/cloths.toml"), LIBRARY).unwrap();
+    assert!(!s.get("/cloths").1.contains("Taken by"));
+    let (status, said) = s.cloths(&serde_json::json!({ "clear": { "at": "cloth.0" } }));
+    assert_eq!(status, 200, "{said}");
 }

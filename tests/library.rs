@@ -14,7 +14,7 @@ use warpwise::run::{Run, Stop};
 use warpwise::stock::Day;
 use warpwise::workshop::{
     ActTick, BenchTick, Change, Edit, Folder, Library, OpenJob, Refused, Revision, Settings,
-    Ticked, begin_from, checked_with, hands_of, learnt_of, template_of_mould,
+    Ticked, begin_from, hands_of, learnt_of, template_of_mould,
 };
 use warpwise::{plan, planner};
 
@@ -580,7 +580,7 @@ fn two_hands_drawn_by_themselves_are_of_two_sides() {
 }
 
 #[test]
-fn a_change_of_a_mould_is_seen_before_it_is_kept() {
+fn a_change_of_a_mould_tells_what_it_makes_of_the_pieces() {
     let shop = Shop::new();
     let single = mould("female", "single", "inked_side = \"up\"");
     let text =
@@ -595,8 +595,10 @@ fn a_change_of_a_mould_is_seen_before_it_is_kept() {
         Edit::Set { at: "mould.0.taped".into(), to: "right".into() },
     ]);
     let seen = open.draft.revision();
-    let after = checked_with(&mut open, &pair, &seen).unwrap();
-    assert_eq!(open.draft.text(), text, "nothing is kept");
+    open.draft.edit(&pair, &seen).unwrap();
+    let after = open.checked();
+    open.draft.undo(&open.draft.revision()).unwrap();
+    assert_eq!(open.draft.text(), text);
     let all = |c: &warpwise::workshop::Checked| {
         hands_of(c.job.as_ref().unwrap(), c.prepared.as_ref().unwrap())
     };

@@ -148,16 +148,16 @@ fn an_offcut_is_booked_only_when_a_person_has_said_that_size_and_warp_are_right(
         let fields = [&fields[..], &[("batch", "B7"), ("expiry", "2031-01-01")], more].concat();
         s.first.form(&format!("{at}/book"), &fields)
     };
-    let (status, said) = book(&[("rev", &rev), ("new_cloth", "yes")]);
+    let (status, said) = book(&[("rev", &rev), ("new_cloth", "twill")]);
     assert!(status == 422 && said.contains("nobody has said"), "{said}");
-    let (status, said) = book(&[("rev", "other"), ("new_cloth", "yes"), ("sure", "yes")]);
+    let (status, said) = book(&[("rev", "other"), ("new_cloth", "twill"), ("sure", "yes")]);
     assert!(status == 422 && said.contains("another outline"), "{said}");
     let (status, said) = book(&[("rev", &rev), ("sure", "yes")]);
     assert!(status == 422 && said.contains("no cloth"), "{said}");
-    let wrong = [("rev", &*rev), ("sure", "yes"), ("new_cloth", "yes"), ("out_life", "long")];
+    let wrong = [("rev", &*rev), ("sure", "yes"), ("new_cloth", "twill"), ("out_life", "long")];
     assert_eq!(book(&wrong).0, 422);
     assert!(s.first.get(&at).0 == 200, "it waits still");
-    let (status, said) = book(&[("rev", &rev), ("sure", "yes"), ("new_cloth", "yes")]);
+    let (status, said) = book(&[("rev", &rev), ("sure", "yes"), ("new_cloth", "twill")]);
     assert!(status == 200 && said.contains("Booked as off-1."), "{said}");
     let facts = &s.offcuts()[0];
     let b = ring_bounds(&facts.outline).unwrap();
@@ -221,7 +221,7 @@ fn a_second_device_sends_photos_of_offcuts_and_ticks_them_away_and_books_nothing
         assert!(status == want && !said.contains("there is no photo"), "{said}");
     }
     let add = [("kind", "offcut"), ("cloth", "twill"), ("length", "300"), ("width", "200")];
-    s.first.form("/stock/add", &[&add[..], &[("new_cloth", "yes")]].concat());
+    s.first.form("/stock/add", &[&add[..], &[("new_cloth", "twill")]].concat());
     assert_eq!(s.second.get("/stock/item/off-1").0, 200);
     let gone = [("id", "off-1"), ("way", "thrown"), ("reason", "folded")];
     let (status, said) = s.second.form("/stock/gone", &gone);
@@ -235,7 +235,7 @@ fn a_second_device_sends_photos_of_offcuts_and_ticks_them_away_and_books_nothing
 #[test]
 fn a_label_leads_to_its_thing_and_every_other_code_is_told_apart() {
     let s = Server::begin();
-    let add = [("cloth", "twill"), ("length", "300"), ("width", "200"), ("new_cloth", "yes")];
+    let add = [("cloth", "twill"), ("length", "300"), ("width", "200"), ("new_cloth", "twill")];
     s.first.form("/stock/add", &[&add[..], &[("kind", "offcut")]].concat());
     s.first.form("/stock/add", &[&add[..], &[("kind", "roll")]].concat());
     let ledger = s.ledger().snapshot(&Moment::now()).unwrap().ledger;
@@ -284,7 +284,7 @@ fn an_offcut_whose_folder_was_not_moved_after_its_booking_is_not_booked_twice() 
     let page = s.first.get(&format!("{at}?warp=edge-1")).1;
     let (rev, warp) = (value(&page, "rev"), value(&page, "warp"));
     let sent = [("rev", &*rev), ("warp", &*warp), ("cloth", "twill"), ("face", "up")];
-    let sent = [&sent[..], &[("new_cloth", "yes"), ("sure", "yes")]].concat();
+    let sent = [&sent[..], &[("new_cloth", "twill"), ("sure", "yes")]].concat();
     let book = || s.first.form(&format!("{at}/book"), &sent);
     assert_eq!(book().0, 200);
     // As if the machine had stopped between the two.

@@ -276,7 +276,7 @@ fn a_flaw_drawn_on_the_roll_is_recorded_and_the_plan_mends_itself() {
     let nowhere = flaw([50.0, 50.0], [0.0, 400.0]);
     assert!(matches!(open.mend(&nowhere, settings(), seen, &now()), Err(Refused::Faults(_))));
     let found = flaw([100.0, 130.0], [120.0, 500.0]);
-    done(&open.mend(&found, settings(), seen, &now()).unwrap());
+    done(&open.mend(&found, settings(), seen, &now()).unwrap().unwrap());
     let text = std::fs::read_to_string(home.path().join("job.toml")).unwrap();
     assert!(text.contains("[[cloth.flaw]]") && text.contains("from = 100"), "{text}");
     let after = open.plan().unwrap().unwrap();

@@ -180,7 +180,7 @@ fn each_piece_lies_inside_off_the_flaws_as_geo_sees_it_and_where_a_recut_lays_it
     let made = planner::plan(std::slice::from_ref(&job), 1, &run).unwrap();
     let id = made.plan().pieces[0].piece.clone();
     let spoiled = [(id.clone(), 1)];
-    let so_far = CutSoFar { kit: "kit", spoiled: &spoiled, is_done: &|_| false };
+    let so_far = CutSoFar { kit: "kit", spoiled: &spoiled, flaw: None, is_done: &|_| false };
     let jobs = [job.clone()];
     let again = planner::recut(made.plan(), &jobs, Some(&stock), &so_far).unwrap();
     let on = again.plan().stocks.iter().find(|s| s.placed.iter().any(|p| p.piece == id)).unwrap();

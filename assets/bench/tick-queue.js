@@ -92,6 +92,9 @@ export class TickQueue extends EventTarget {
       const done = new Set(said.results.map((/** @type {Result} */ r) => r.key));
       this.list = this.list.filter((tick) => !done.has(tick.key));
       if (said.state) this.stamp = said.state.stamp;
+      // A second device has no rail.
+      const rail = document.getElementById('rail');
+      if (rail && said.rail) rail.outerHTML = said.rail;
       this.emit('answer', { ...said, batch });
     } catch {
       // The network is down: they stay.

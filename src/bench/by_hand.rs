@@ -49,12 +49,15 @@ pub async fn show(
                 Some(Stop::After(time)) => time.as_secs_f64(),
                 _ => 20.0,
             };
+            // What is cut stays: a flaw is all that can be drawn then, and one goes on cutting.
+            let is_cut = open.begun_to_cut() > 0;
+            let back = if is_cut { "cut" } else { "plan" };
             let main = html! {
-                p { a href=(address(&job, "plan")) { "← " (words.t("step.plan")) } }
+                p { a href=(address(&job, back)) { "← " (words.t(&format!("step.{back}"))) } }
                 h1 { (words.t("hand.title")) }
-                p .lead { (words.t("hand.lead")) }
+                p .lead { (words.t(if is_cut { "hand.while_cutting" } else { "hand.lead" })) }
                 script type="module" src="/asset/cut-table.js" {}
-                cut-table data-at=(address(&job, "by-hand")) data-plan=(address(&job, "plan"))
+                cut-table data-at=(address(&job, "by-hand")) data-plan=(address(&job, back))
                     data-words=(texts) data-seconds=(seconds) {}
                 p .quiet { (words.units.said(words.t("hand.help"))) }
             };
@@ -226,10 +229,9 @@ pub async fn around(
                 day: now.day,
             };
             match &sent.flaw {
-                Some(flaw) => open.mend(flaw, settings, &sent.plan, &now),
-                None => open.around(&sent.cloth, settings, &sent.plan, &now),
+                Some(flaw) => open.mend(flaw, settings, &sent.plan, &now).map(|_| ()),
+                None => open.around(&sent.cloth, settings, &sent.plan, &now).map(|_| ()),
             }
-            .map(|_| ())
         });
         match begun {
             Ok(()) => StatusCode::NO_CONTENT.into_response(),

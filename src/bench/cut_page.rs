@@ -29,8 +29,8 @@ const TEXTS: [&str; 12] = [
     "cut.recutting",
 ];
 
-/// The step.
-pub fn cut(words: &Words, job: &str, open: &mut OpenJob) -> Markup {
+/// The step; a second device draws no flaws.
+pub fn cut(words: &Words, job: &str, open: &mut OpenJob, writes: bool) -> Markup {
     let title = html! { h1 { (words.t("step.cut")) } };
     let bench = match open.at_bench(&Moment::now()) {
         Ok(Some(bench)) => bench,
@@ -69,6 +69,7 @@ pub fn cut(words: &Words, job: &str, open: &mut OpenJob) -> Markup {
             div .benches {
                 @for on in &order { (one(words, job, bench.plan.plan(), on)) }
             }
+            @if writes { p { a .button href=(address(job, "by-hand")) { (words.t("cut.flaw")) } } }
             (by_part(words, bench.plan.plan(), &order))
             p .quiet { (words.t(if bench.in_ledger { "cut.in_ledger" } else { "cut.in_kit" })) }
         }

@@ -22,12 +22,15 @@ pub struct Form<'a> {
     pub edits: String,
     /// The workshop's library, where cloths are shown: what a cloth takes from it stands there.
     pub library: Option<Values>,
+    /// What is said beside the section that was just changed: its path, and the words.
+    pub said: Option<(String, Markup)>,
 }
 
 impl<'a> Form<'a> {
     /// The fields of a job.
     pub fn of(words: &'a Words, job: &'a str, view: &'a str, checked: &'a Checked) -> Form<'a> {
-        Form { words, job, view, checked, edits: address(job, "edit"), library: None }
+        let edits = address(job, "edit");
+        Form { words, job, view, checked, edits, library: None, said: None }
     }
 }
 

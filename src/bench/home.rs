@@ -5,13 +5,15 @@ use super::frame::{address, faults, page, refused};
 use super::language;
 use super::words::Words;
 use axum::extract::{Form, Query, State};
-use axum::http::{HeaderMap, StatusCode, header};
+use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Redirect, Response};
 use maud::{Markup, html};
 use serde::Deserialize;
 use std::sync::Arc;
 use warpwise::units::System;
-use warpwise::workshop::{JobEntry, LEDGER_FILE, set_units, units_of};
+use warpwise::workshop::{
+    JobEntry, JobStand, LEDGER_FILE, job_stand, kits_begun, set_units, units_of,
+};
 use warpwise::{job, sheet};
 
 /// More dates than these are folded up.
@@ -46,12 +48,13 @@ fn main(app: &App, words: &Words, jobs: &[JobEntry], said: Markup) -> Markup {
         p .quiet { (words.with("home.folder", &[&app.folder.root().display().to_string()])) }
         (said)
         @if jobs.is_empty() { p .lead { (words.t("home.empty")) } }
+        @let begun = kits_begun(&app.folder.ledger());
         ul .jobs {
             @for entry in jobs {
                 @let name = if entry.folder.is_empty() { ROOT_JOB } else { &entry.folder };
                 li { a .job href=(address(name, if entry.planned { "plan" } else { "templates" })) {
                     b { @if entry.folder.is_empty() { (folder_name(app)) } @else { (entry.folder) } }
-                    span .quiet { (words.t(if entry.planned { "home.planned" } else { "home.not_planned" })) }
+                    span .quiet { (words.t(stand_key(job_stand(&app.folder, entry, &begun)))) }
                 } }
             }
         }
@@ -78,6 +81,16 @@ fn main(app: &App, words: &Words, jobs: &[JobEntry], said: Markup) -> Markup {
         (dates(app, words))
         (super::second::invitation(words, app.door.as_ref()))
         aside .caution { p { (words.t("home.caution")) } }
+    }
+}
+
+fn stand_key(stand: JobStand) -> &'static str {
+    match stand {
+        JobStand::NotPlanned => "home.not_planned",
+        JobStand::Planned => "home.planned",
+        JobStand::Cut => "home.cut",
+        JobStand::Laid => "home.laid",
+        JobStand::OnRecord => "home.on_record",
     }
 }
 
@@ -159,16 +172,21 @@ pub struct Chosen {
     to: String,
 }
 
-/// Keeps the language for this browser.
-pub async fn language_of(to: &str) -> Response {
-    let code = Words::of(to).code;
+/// Chooses a language, and comes back to the page on which it was chosen.
+pub async fn language_chosen(headers: HeaderMap, Query(chosen): Query<Chosen>) -> Response {
+    let code = Words::of(&chosen.to).code;
     let cookie = format!("warpwise_language={code}; Path=/; SameSite=Strict; Max-Age=31536000");
-    ([(header::SET_COOKIE, cookie)], Redirect::to("/")).into_response()
+    ([(header::SET_COOKIE, cookie)], Redirect::to(page_before(&headers))).into_response()
 }
 
-/// Chooses a language.
-pub async fn language_chosen(Query(chosen): Query<Chosen>) -> Response {
-    language_of(&chosen.to).await
+/// The page of this server that a request came from; the first page if there is none.
+pub fn page_before(headers: &HeaderMap) -> &str {
+    let text = |name| headers.get(name).and_then(|v: &HeaderValue| v.to_str().ok());
+    let host = text(header::HOST).unwrap_or_default();
+    let path = text(header::REFERER).and_then(|r| r.strip_prefix("http://")?.strip_prefix(host));
+    // What was only sent is no page, and another server's address is none of ours.
+    let is_page = |p: &&str| p.starts_with('/') && !p.starts_with("//") && *p != "/jobs";
+    path.filter(is_page).unwrap_or("/")
 }
 
 /// Sets the workshop's units.

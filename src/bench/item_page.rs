@@ -5,6 +5,7 @@ use super::app::{App, Device, beside};
 use super::box_page::{item_address, picture, scale_of, scale_said};
 use super::frame::{faults, message, page, refused};
 use super::language;
+use super::pictures::Picture;
 use super::stock_page::age;
 use super::words::Words;
 use axum::extract::{Extension, Form as Sent, Path, Query, State};
@@ -14,6 +15,7 @@ use maud::{Markup, PreEscaped, html};
 use serde::Deserialize;
 use std::sync::Arc;
 use warpwise::fault::{Fault, Faults, Said};
+use warpwise::geometry::{Bounds, Ring, point, ring_bounds};
 use warpwise::ledger::{Gone, Ledger, Moment};
 use warpwise::stock::{Snapshot, read_label};
 use warpwise::units::quoted;
@@ -106,34 +108,99 @@ pub async fn show(
     headers: HeaderMap,
 ) -> Response {
     let words = language(&app, &headers);
-    beside(move || {
-        let found = app.stock_there(&words).and_then(|stock| {
-            let facts = item(&words, &stock, &id);
-            Ok((facts, past(&app, &words, &id)?))
-        });
-        match found {
-            Ok((Some(facts), past)) => {
-                let main = html! {
-                    (facts)
-                    (goes(&words, &app, &id))
-                    @if device == Device::First { p { a .button target="_blank" href=(format!("/stock/labels?id={}", super::frame::encoded(&id))) { (words.t("label.print")) } } }
-                    (past)
-                    (onwards(&words))
-                };
-                page(&words, &id, html! {}, html! {}, main)
+    beside(move || match of(&app, &words, &id, device) {
+        Ok(main) => page(&words, &id, html! {}, html! {}, main),
+        Err(list) => {
+            let gone = app.stock_there(&words).and_then(|_| past(&app, &words, &id));
+            match gone {
+                Ok(past) => {
+                    let main =
+                        html! { h1 { (id) } (faults(&words, &list)) (past) (onwards(&words)) };
+                    (StatusCode::NOT_FOUND, page(&words, &id, html! {}, html! {}, main))
+                        .into_response()
+                }
+                Err(list) => refused(&words, StatusCode::UNPROCESSABLE_ENTITY, &list),
             }
-            Ok((None, past)) => {
-                let fault = Fault::new(
-                    Said::came(words.with("label.gone", &[&quoted(&id)])),
-                    words.t("label.gone_how"),
-                );
-                let main = html! { h1 { (id) } (faults(&words, &fault.into())) (past) (onwards(&words)) };
-                (StatusCode::NOT_FOUND, page(&words, &id, html! {}, html! {}, main)).into_response()
-            }
-            Err(list) => refused(&words, StatusCode::UNPROCESSABLE_ENTITY, &list),
         }
     })
     .await
+}
+
+/// The whole of it.
+///
+/// # Errors
+/// The stock has it not, or cannot be read.
+pub fn of(app: &App, words: &Words, id: &str, device: Device) -> Result<Markup, Faults> {
+    let stock = app.stock_there(words)?;
+    let gone = || {
+        Fault::new(Said::came(words.with("label.gone", &[&quoted(id)])), words.t("label.gone_how"))
+    };
+    let facts = item(words, &stock, id).ok_or_else(gone)?;
+    let (flaws, past) = (flaws(app, words, &stock, id, device)?, past(app, words, id)?);
+    Ok(html! {
+        (facts)
+        (flaws)
+        (goes(words, app, id))
+        @if device == Device::First { p { a .button target="_blank" href=(format!("/stock/labels?id={}", super::frame::encoded(id))) { (words.t("label.print")) } } }
+        (past)
+        (onwards(words))
+    })
+}
+
+/// Where no piece may lie on a roll: flaws, which can be taken off it, and places that are cut.
+fn flaws(
+    app: &App,
+    words: &Words,
+    stock: &Snapshot,
+    id: &str,
+    device: Device,
+) -> Result<Markup, Faults> {
+    let Some(roll) = stock.rolls.iter().find(|r| r.id() == id) else { return Ok(html! {}) };
+    let places = Ledger::read(&app.folder.ledger()).and_then(|l| l.places_of(id));
+    let places = places.map_err(faults_of)?;
+    let reach = places.iter().filter_map(|p| ring_bounds(&p.ring));
+    let reach = reach.map(|b| b.max.x).fold(0.0, f64::max);
+    if reach <= 0.0 {
+        return Ok(html! {});
+    }
+    let (width, revision) = (roll.facts().width, roll.facts().revision);
+    let end = roll.facts().length.unwrap_or(f64::INFINITY).min(1.1 * reach + 100.0);
+    let area = Bounds { min: point(0.0, 0.0), max: point(end, width) };
+    let mut picture = Picture::new(area, words.t("flaws.title"));
+    picture.rings([&area.ring()], "cloth");
+    for (i, place) in places.iter().enumerate() {
+        let Some(b) = ring_bounds(&place.ring) else { continue };
+        picture.rings([&place.ring], if place.is_cut { "cut-out" } else { "flaw" });
+        let size = (0.08 * width).min(0.9 * b.height()).min(0.9 * b.width());
+        picture.words(b.centre(), &(i + 1).to_string(), size);
+    }
+    let said =
+        |ring: &Ring| {
+            let b = ring_bounds(ring)?;
+            let size = |mm: f64| words.units.size(mm);
+            Some(words.with(
+                "flaws.where",
+                &[&size(b.min.x), &size(b.max.x), &size(b.min.y), &size(b.max.y)],
+            ))
+        };
+    Ok(html! {
+        section aria-labelledby="flaws" {
+            h2 #flaws { (words.t("flaws.title")) }
+            p .quiet { (words.t("flaws.how")) }
+            figure { (PreEscaped(picture.done())) }
+            ul .flaws {
+                @for (i, place) in places.iter().enumerate() {
+                    li {
+                        b { (i + 1) } " " (words.t(if place.is_cut { "flaws.cut" } else { "flaws.flaw" })) ": " (said(&place.ring).unwrap_or_default())
+                        @if device == Device::First && !place.is_cut {
+                            @let vals = serde_json::json!({ "id": id, "index": i, "revision": revision }).to_string();
+                            " " button type="button" .remove hx-post="/stock/flaw" hx-vals=(vals) hx-target="#step" hx-swap="innerHTML" { "✕ " (words.t("flaws.remove")) }
+                        }
+                    }
+                }
+            }
+        }
+    })
 }
 
 /// What is known of it; nothing if the stock has it not.

@@ -2,12 +2,13 @@
 //! between the two.
 
 use super::app::{App, beside};
+use super::box_page::item_address;
 use super::form::Form;
-use super::frame::address;
+use super::frame::{address, faults};
 use super::job_page::changed as job_changed;
 use super::language;
 use super::pictures;
-use super::sections::{edit_button, remove_button, unused};
+use super::sections::{edit_button, example, remove_button, unused};
 use super::words::Words;
 use axum::extract::{Form as Sent, Path, State};
 use axum::http::HeaderMap;
@@ -17,9 +18,10 @@ use serde::Deserialize;
 use std::sync::Arc;
 use warpwise::cloth::Cloth;
 use warpwise::job::Job;
+use warpwise::ledger::Ledger;
 use warpwise::plan::Plan;
 use warpwise::planner::changed_cloths;
-use warpwise::workshop::{Library, OpenJob, Refused, Revision};
+use warpwise::workshop::{Library, OpenJob, Refused, Revision, faults_of};
 
 /// Cloths: a card each, with what follows from the weave.
 pub fn cloths(form: &mut Form<'_>, open: &mut OpenJob) -> Markup {
@@ -44,9 +46,10 @@ pub fn cloths(form: &mut Form<'_>, open: &mut OpenJob) -> Markup {
             @let id = values.get(&format!("{at}.id")).unwrap_or("?");
             section .card aria-labelledby=(format!("h-{i}")) {
                 div .card-head { h2 id=(format!("h-{i}")) { (id) } (remove_button(form, &at, id)) }
+                (example(form, &at))
                 (way(form, library.as_ref(), i))
                 div .card-body {
-                    div .grow { (form.section(&at, "cloth")) (flaws(form, &at)) }
+                    div .grow { (form.section(&at, "cloth")) (flaws(form, &at)) (on_rolls(form, open, id)) }
                     (follows(words, form.checked.job.as_ref().and_then(|j| j.cloths.iter().find(|c| c.id == id))))
                 }
             }
@@ -100,6 +103,32 @@ fn flaws(form: &Form<'_>, at: &str) -> Markup {
                 div .row { (form.section(&flaw, "cloth.flaw")) (remove_button(form, &flaw, form.words.t("cloths.flaw"))) }
             }
             (edit_button(form, &add, "add", "", html! { "+ " (form.words.t("cloths.add_flaw")) }))
+        }
+    }
+}
+
+/// Rolls of the stock that the job plans from on which flaws or cut places are marked.
+fn on_rolls(form: &Form<'_>, open: &OpenJob, cloth: &str) -> Markup {
+    let words = form.words;
+    let stock = form.checked.job.as_ref().and_then(|j| j.stock.clone());
+    let Some(file) = stock.filter(|file| file.is_file()) else { return html! {} };
+    let rolls = match Ledger::read(&file).and_then(|l| l.marked_rolls(cloth)) {
+        Ok(rolls) => rolls,
+        Err(trouble) => return faults(words, &faults_of(trouble)),
+    };
+    // Only the workshop's own stock has a page.
+    let is_ours = open.place.as_ref().is_some_and(|(folder, _)| {
+        let real = |file: &std::path::Path| std::fs::canonicalize(file).ok();
+        real(&folder.ledger()) == real(&file)
+    });
+    html! {
+        @if !rolls.is_empty() {
+            p { (words.t("flaws.on_rolls"))
+                @for roll in &rolls {
+                    @let said = words.with("flaws.count", &[&roll.id, &roll.flaws.len().to_string()]);
+                    " " @if is_ours { a href=(format!("{}#flaws", item_address(&roll.id))) { (said) } } @else { (said) }
+                }
+            }
         }
     }
 }

@@ -21,7 +21,7 @@ use std::sync::Arc;
 use std::time::Duration;
 use warpwise::fault::Fault;
 use warpwise::units::System;
-use warpwise::workshop::{Edit, News, OpenJob, Refused, Revision, untraced_photos};
+use warpwise::workshop::{Edit, News, OpenJob, Refused, Revision, photos, untraced_photos};
 
 /// How often a watching page is told what is new.
 const EVERY: Duration = Duration::from_millis(100);
@@ -60,25 +60,32 @@ fn whole_page(words: &Words, job: &str, step: &str, open: &mut OpenJob) -> Respo
     let checked = open.checked();
     let standings = standings(open, &checked);
     let title = checked.values.get("job.name").unwrap_or(job).to_string();
-    let main = main(words, job, step, open);
+    let main = main(words, job, step, open, None);
     page(words, &title, rail(words, job, step, &standings), tools(words, job, step, open), main)
 }
 
-/// The step itself.
-fn main(words: &Words, job: &str, step: &str, open: &mut OpenJob) -> Markup {
+/// The step itself; `said` is said beside a section of it.
+pub fn main(
+    words: &Words,
+    job: &str,
+    step: &str,
+    open: &mut OpenJob,
+    said: Option<(String, Markup)>,
+) -> Markup {
     let checked = open.checked();
-    let mut form = Form::of(words, job, step, &checked);
+    let mut form = Form { said, ..Form::of(words, job, step, &checked) };
     match step {
         "templates" => {
-            let photos = untraced_photos(open.draft.dir());
-            html! { (sections::templates(&form, &moulds::moulds(&form))) (corners::untraced(words, job, &photos)) }
+            let (photos, untraced) = (photos(open.draft.dir()), untraced_photos(open.draft.dir()));
+            let moulds = moulds::moulds(&form, &photos);
+            html! { (sections::templates(&form, &moulds)) (corners::untraced(words, job, &untraced)) }
         }
         "cloths" => job_cloths::cloths(&mut form, open),
         "layers" => sections::layers(&form),
         "plies" => plies::plies(&form),
         "plan" => plan_page::plan(&form, open),
         "sheets" => sheets_page::sheets(&form, open),
-        "cut" => cut_page::cut(words, job, open),
+        "cut" => cut_page::cut(words, job, open, true),
         _ => lay_page::lay(words, job, open, true),
     }
 }
@@ -91,13 +98,13 @@ pub fn whole_step(
     open: &mut OpenJob,
     said: Markup,
 ) -> Response {
-    let main = main(words, job, step, open);
+    let main = main(words, job, step, open, None);
     let around = around(words, job, step, open);
     Html(html! { (said) (main) (around) }.into_string()).into_response()
 }
 
 /// The rail and the tools, to be put in their places beside what was asked for.
-fn around(words: &Words, job: &str, step: &str, open: &mut OpenJob) -> Markup {
+pub fn around(words: &Words, job: &str, step: &str, open: &mut OpenJob) -> Markup {
     let checked = open.checked();
     let standings = standings(open, &checked);
     html! {
@@ -283,7 +290,7 @@ pub fn changed(
 
 /// The job was changed elsewhere: nothing was overwritten, and the person sees what stands there
 /// now when they want to.
-fn stale(words: &Words, job: &str, view: &str) -> Response {
+pub fn stale(words: &Words, job: &str, view: &str) -> Response {
     let look = html! {
         p .note.fault { span aria-hidden="true" { "▲ " } (words.t("stale.said")) " "
             button type="button" hx-get=(address(job, view)) hx-target="#step" hx-swap="innerHTML" { (words.t("stale.look")) } }
@@ -334,7 +341,7 @@ fn told(words: &Words, news: &News) -> serde_json::Value {
             format!("{}: {}", words.t("plan.best"), long(best)),
             format!("{saved:.1} % {}", words.t("plan.saved")),
         ];
-        let share = |d: f64| format!("{}: {:.1} %", words.t("plan.yield"), 100.0 * d);
+        let share = |d: f64| format!("{}: {:.1} %", words.t("plan.yield_now"), 100.0 * d);
         said.extend(news.density.map(share));
         said.extend(news.least_length.map(|l| format!("{}: {}", words.t("plan.least"), long(l))));
         told["said"] = said.join(" · ").into();

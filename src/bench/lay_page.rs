@@ -103,6 +103,7 @@ impl One<'_> {
                     summary { (words.t("lay.before")) " (" (ticked) "/" (sheet.checks.len()) ")" }
                     @for (i, check) in sheet.checks.iter().enumerate() {
                         (self.tick(&format!("check-{}-{i}", self.index), progress.is_on(&format!("check/{i}")), json!({ "check": { "index": i } }), html! { span lang="en" { (words.units.said(&on_screen(check))) } }))
+                        (self.wrote(i, check))
                     }
                 }
                 ol .steps {
@@ -123,6 +124,26 @@ impl One<'_> {
             label .tick for=(id) {
                 input type="checkbox" id=(id) checked[on] data-act=(act.to_string());
                 span { (label) }
+            }
+        }
+    }
+
+    /// What is written beside a check that asks for it.
+    fn wrote(&self, index: usize, check: &str) -> Markup {
+        let words = self.words;
+        let text = self.progress.written.get(&index).map_or("", String::as_str);
+        let id = format!("wrote-{}-{index}", self.index);
+        html! {
+            @if !self.writes {
+                @if !text.is_empty() { p { (text) } }
+            } @else if check.contains("__") || !text.is_empty() {
+                div .inline data-form="" {
+                    div .field {
+                        label for=(id) { (words.t("lay.wrote")) }
+                        input id=(id) name="text" value=(text) maxlength="400" autocomplete="off";
+                    }
+                    button type="button" data-act=(json!({ "wrote": { "index": index } }).to_string()) { (words.t("lay.keep")) }
+                }
             }
         }
     }
@@ -165,6 +186,7 @@ impl One<'_> {
                         b lang="en" { (words.units.said(&step.what)) }
                     }
                     @for note in &step.notes { p lang="en" { (words.units.said(&on_screen(note))) } }
+                    @for d in p.otherwise(step) { p .note.warning lang="en" { "! " (wall_clock(d.at)) " · " (d.what) } }
                     @if step.layer.is_some() {
                         @if now { (pictures_of(self.words, &self.bench.plan, step)) } @else {
                             div .mould hx-get=(address(self.job, &format!("lay/step/{}/{index}", self.index)))
@@ -221,6 +243,12 @@ impl One<'_> {
             (ClockOf::Cure, _) => self.sheet.cure.last().map_or(0.0, |c| c.minutes),
             (ClockOf::Leak, _) => 5.0,
         };
+        // How long a check runs, or a debulk of which the job says nothing, the person says.
+        let may_say = match of {
+            ClockOf::Leak => true,
+            ClockOf::Debulk(step) => self.sheet.steps.get(step).is_some_and(|s| s.is_assumed),
+            _ => false,
+        };
         let id = serde_json::to_string(&of)
             .unwrap_or_default()
             .replace(|c: char| !c.is_ascii_alphanumeric(), "");
@@ -242,7 +270,7 @@ impl One<'_> {
                     button type="button" .tap data-act=(json!({ "end": { "clock": of } }).to_string()) { "■ " (words.t("lay.end")) }
                 } @else {
                     @if let Some(clock) = last { (self.ran(clock)) }
-                    @if of == ClockOf::Leak {
+                    @if may_say {
                         div .field {
                             label for=(format!("minutes-{id}")) { (words.t("lay.minutes")) }
                             input id=(format!("minutes-{id}")) name="minutes" value=(show_number(minutes, 1)) data-number="" pattern=(NUMBER) title=(words.t("lay.number")) inputmode="decimal" autocomplete="off";
@@ -251,7 +279,7 @@ impl One<'_> {
                     (vacuum("lay.vacuum_begin"))
                     button type="button" .tap data-act=(json!({ "begin": { "clock": of } }).to_string()) {
                         "▶ " (words.with(if last.is_some() { "lay.begin_again" } else { "lay.begin" }, &[&name]))
-                        @if of != ClockOf::Leak { " · " (show_number(minutes, 1)) " min" }
+                        @if !may_say { " · " (show_number(minutes, 1)) " min" }
                     }
                 }
             }
@@ -263,16 +291,26 @@ impl One<'_> {
         let words = self.words;
         let kpa = |v: Option<f64>| v.map_or_else(|| "–".to_string(), |v| show_number(v, 1));
         let loss = clock.loss().filter(|_| clock.of == ClockOf::Leak);
+        let (sign, early) = match (clock.of, clock.holds()) {
+            (ClockOf::Leak, Some(true)) => ("✓ ", false),
+            (ClockOf::Leak, Some(false)) => ("✕ ", false),
+            // Without both readings it says nothing of the bag.
+            (ClockOf::Leak, None) => ("– ", false),
+            _ if clock.is_early() => ("! ", true),
+            _ => ("✓ ", false),
+        };
         html! {
             p {
-                "✓ " (wall_clock(clock.begun)) " – " (clock.ended.map(wall_clock).unwrap_or_default())
+                (sign) (wall_clock(clock.begun)) " – " (clock.ended.map(wall_clock).unwrap_or_default())
                 @if clock.vacuum != [None, None] { " · " (kpa(clock.vacuum[0])) " → " (kpa(clock.vacuum[1])) " kPa" }
                 @if let Some(loss) = loss { " · " (words.with("lay.loss", &[&show_number(loss, 2)])) }
                 @match (clock.of, clock.holds()) {
                     (ClockOf::Leak, Some(true)) => { " " span .tag { "✓ " (words.t("lay.tight")) } }
                     (ClockOf::Leak, Some(false)) => { " " span .tag.bad { "✕ " (words.t("lay.leaks")) } }
+                    (ClockOf::Leak, None) => { " " span .tag { (words.t("lay.no_verdict")) } }
                     _ => {}
                 }
+                @if early { " " span .tag.bad { "! " (words.with("lay.early", &[&show_number(clock.ran(), 1), &show_number(clock.minutes, 1)])) } }
             }
         }
     }

@@ -23,7 +23,7 @@ use warpwise::workshop::{Change, Checked, Library, Refused, Revision};
 
 fn form<'a>(words: &'a Words, checked: &'a Checked) -> Form<'a> {
     let edits = "/cloths/edit".to_string();
-    Form { words, job: "", view: "cloths", checked, edits, library: None }
+    Form { words, job: "", view: "cloths", checked, edits, library: None, said: None }
 }
 
 fn tools(words: &Words, library: &Library) -> Markup {

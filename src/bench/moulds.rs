@@ -1,9 +1,10 @@
-//! The moulds of a job: a card each, and what a change of one does to the pieces before it is kept.
+//! The moulds of a job: a card each, and what a change of one did to the pieces.
 
 use super::app::{App, beside, locked};
-use super::fields::fields;
+use super::fields::{Field, fields};
 use super::form::Form;
 use super::frame::{address, faults, message};
+use super::job_page::{around, main, stale};
 use super::language;
 use super::pictures;
 use super::sections::{edit_button, remove_button, unused};
@@ -17,14 +18,14 @@ use std::sync::Arc;
 use warpwise::job::Job;
 use warpwise::ply::Hand;
 use warpwise::workshop::{
-    Checked, Edit, HandsOf, OpenJob, Refused, Revision, checked_with, hands_of, template_of_mould,
+    Checked, Edit, HandsOf, OpenJob, Refused, Revision, hands_of, template_of_mould,
 };
 
-/// The keys that decide over hands: they are tried first.
-const TRIED: [&str; 4] = ["kind", "hands", "taped", "inked_side"];
+/// The keys that decide over hands: what a change of them did is shown.
+const DECIDING: [&str; 4] = ["kind", "hands", "taped", "inked_side"];
 
-/// The moulds, above the templates.
-pub fn moulds(form: &Form<'_>) -> Markup {
+/// The moulds, above the templates; `photos` are those in the job's folder.
+pub fn moulds(form: &Form<'_>, photos: &[String]) -> Markup {
     let (words, values) = (form.words, &form.checked.values);
     let keys = serde_json::json!([
         ["id", unused(form, &["mould"], "mould")],
@@ -37,40 +38,70 @@ pub fn moulds(form: &Form<'_>) -> Markup {
         details .card.more open[count > 0] {
             summary { (words.with("moulds.title", &[&count.to_string()])) }
             p .quiet { (words.t("moulds.lead")) }
-            @for i in 0..count { (card(form, i)) }
+            @for i in 0..count { (card(form, i, photos)) }
             p { (edit_button(form, &add, "add", "", html! { "+ " (words.t("moulds.add")) })) }
         }
     }
 }
 
-fn card(form: &Form<'_>, i: usize) -> Markup {
-    let (words, values) = (form.words, &form.checked.values);
+fn card(form: &Form<'_>, i: usize, photos: &[String]) -> Markup {
+    let values = &form.checked.values;
     let at = format!("mould.{i}");
     let id = values.get(&format!("{at}.id")).unwrap_or("?");
-    let (tried, plain): (Vec<_>, Vec<_>) =
-        fields("mould").iter().partition(|f| TRIED.contains(&f.key));
-    let photo = values.get(&format!("{at}.photo"));
+    let shown_here = fields("mould").iter().filter(|f| f.key != "photo");
+    let (deciding, plain): (Vec<&Field>, Vec<&Field>) =
+        shown_here.partition(|f| DECIDING.contains(&f.key));
+    let shown = values.get(&format!("{at}.photo"));
     html! {
         section aria-labelledby=(format!("h-mould-{i}")) {
             div .card-head { h2 id=(format!("h-mould-{i}")) { (id) } (remove_button(form, &at, id)) }
-            div .fields { @for field in plain { (form.field(&at, "mould", field)) } }
-            form hx-post=(address(form.job, "mould-try")) hx-trigger="change, submit" hx-include="#rev"
-                hx-target=(format!("#mould-try-{i}")) hx-swap="innerHTML" {
+            div .fields { @for field in &plain { (form.field(&at, "mould", field)) } }
+            form hx-post=(address(form.job, "mould")) hx-trigger="change, submit" hx-include="#rev"
+                hx-target="#step" hx-swap="innerHTML" {
                 input type="hidden" name="mould" value=(i);
-                div .fields { @for field in tried { (tried_field(form, &at, field.key, field.kind)) } }
-                button { (words.t("moulds.try")) }
+                div .fields { @for field in deciding { (choice_of(form, &at, field.key, field.kind)) } }
             }
-            div id=(format!("mould-try-{i}")) role="status" {}
+            (said(form, &at))
             (form.slot(&at))
-            @if let Some(photo) = photo {
+            (photo_choice(form, &at, photos))
+            @if let Some(photo) = shown {
                 div .photos { img src=(address(form.job, &format!("mould-photo/{i}"))) alt=(photo) loading="lazy"; }
             }
         }
     }
 }
 
-/// A choice that is not kept at once.
-fn tried_field(form: &Form<'_>, at: &str, key: &str, kind: super::fields::Kind) -> Markup {
+/// What the last change did, where it was made.
+fn said(form: &Form<'_>, at: &str) -> Markup {
+    let said = form.said.as_ref().filter(|said| said.0 == at).map(|said| &said.1);
+    html! { div role="status" { @if let Some(said) = said { (said) } } }
+}
+
+/// The photo of a mould, of those in the job's folder.
+fn photo_choice(form: &Form<'_>, at: &str, photos: &[String]) -> Markup {
+    let path = format!("{at}.photo");
+    let id = super::form::id_of(&path);
+    let now = form.checked.values.get(&path).unwrap_or_default();
+    let set = |to: &str| serde_json::json!({ "set": { "at": path, "to": to } }).to_string();
+    let none = serde_json::json!({ "clear": { "at": path } }).to_string();
+    let vals = serde_json::json!({ "view": form.view }).to_string();
+    html! {
+        div .field {
+            label for=(id) { (form.words.t("mould.photo")) }
+            select id=(id) name="edit" hx-post=(form.edits) hx-trigger="change" hx-include="#rev"
+                hx-vals=(vals) hx-target="#step" hx-swap="innerHTML" {
+                option value=(none) selected[now.is_empty()] { "–" }
+                @if !now.is_empty() && !photos.iter().any(|p| p == now) { option value=(set(now)) selected { (now) } }
+                @for photo in photos { option value=(set(photo)) selected[photo == now] { (photo) } }
+            }
+            @if photos.is_empty() { p .quiet { (form.words.t("moulds.no_photo")) } }
+            (form.slot(&path))
+        }
+    }
+}
+
+/// One of the keys that decide.
+fn choice_of(form: &Form<'_>, at: &str, key: &str, kind: super::fields::Kind) -> Markup {
     let super::fields::Kind::Choice(choices) = kind else { return html! {} };
     let path = format!("{at}.{key}");
     let id = super::form::id_of(&path);
@@ -91,34 +122,38 @@ fn tried_field(form: &Form<'_>, at: &str, key: &str, kind: super::fields::Kind) 
     }
 }
 
-/// The mould of a template, to be tried before it is kept.
+/// The mould of a template.
 pub fn choice(form: &Form<'_>, i: usize) -> Markup {
     let (words, values) = (form.words, &form.checked.values);
     if values.count("mould") == 0 && !values.has(&format!("template.{i}.mould")) {
         return html! {};
     }
-    let at = format!("template.{i}.mould");
+    let template = format!("template.{i}");
+    let at = format!("{template}.mould");
     let id = super::form::id_of(&at);
     let value = values.get(&at).unwrap_or_default();
+    let moulds = form.named(&["mould"]);
     html! {
-        form hx-post=(address(form.job, "mould-try")) hx-trigger="change, submit" hx-include="#rev"
-            hx-target=(format!("#template-try-{i}")) hx-swap="innerHTML" {
+        form hx-post=(address(form.job, "mould")) hx-trigger="change, submit" hx-include="#rev"
+            hx-target="#step" hx-swap="innerHTML" {
             input type="hidden" name="template" value=(i);
             div .field {
                 label for=(id) { (words.t("template.mould")) }
                 select id=(id) name="of" {
-                    @for (id, shown) in form.named(&["mould"]) { option value=(id) selected[id == value] { (shown) } }
+                    // What stands in the file and is none of them is shown all the same.
+                    @if !moulds.iter().any(|m| m.0 == value) { option value=(value) selected { (value) } }
+                    @for (id, shown) in moulds { option value=(id) selected[id == value] { (shown) } }
                 }
                 (form.slot(&at))
             }
         }
-        div id=(format!("template-try-{i}")) role="status" {}
+        (said(form, &template))
     }
 }
 
-/// What is tried: other values of a mould, or another mould of a template.
+/// What was chosen: other values of a mould, or another mould of a template.
 #[derive(Deserialize)]
-pub struct Tried {
+pub struct Chosen {
     rev: String,
     mould: Option<usize>,
     #[serde(default)]
@@ -134,14 +169,21 @@ pub struct Tried {
     of: String,
 }
 
-impl Tried {
-    fn edit(&self, open: &mut OpenJob) -> Result<Edit, Refused> {
-        let checked = open.checked();
+impl Chosen {
+    /// The section it is of.
+    fn at(&self) -> String {
+        match self.template {
+            Some(index) => format!("template.{index}"),
+            None => format!("mould.{}", self.mould.unwrap_or_default()),
+        }
+    }
+
+    fn edit(&self, checked: &Checked) -> Result<Edit, Refused> {
         let values = &checked.values;
         if let Some(index) = self.template {
             return Ok(template_of_mould(values, index, &self.of)?);
         }
-        let at = format!("mould.{}", self.mould.unwrap_or_default());
+        let at = self.at();
         let typed = [&self.kind, &self.hands, &self.taped, &self.inked_side];
         let one = |(key, typed): (&str, &String)| {
             let path = format!("{at}.{key}");
@@ -154,16 +196,16 @@ impl Tried {
                 Some(Edit::Set { at: path, to: typed.as_str().into() })
             }
         };
-        Ok(Edit::All(TRIED.into_iter().zip(typed).filter_map(one).collect()))
+        Ok(Edit::All(DECIDING.into_iter().zip(typed).filter_map(one).collect()))
     }
 }
 
-/// Shows what a change would make of the pieces; nothing is written.
-pub async fn tried(
+/// Keeps what was chosen, and shows what that made of the pieces.
+pub async fn chosen(
     State(app): State<Arc<App>>,
     Path(job): Path<String>,
     headers: HeaderMap,
-    Sent(tried): Sent<Tried>,
+    Sent(sent): Sent<Chosen>,
 ) -> Response {
     let words = language(&app, &headers);
     beside(move || {
@@ -172,62 +214,62 @@ pub async fn tried(
             Err(list) => return message(StatusCode::NOT_FOUND, faults(&words, &list)),
         };
         let mut open = locked(&open);
-        let before = open.checked();
-        let seen = Revision::named(&tried.rev);
-        let tried = tried
-            .edit(&mut open)
-            .and_then(|edit| checked_with(&mut open, &edit, &seen).map(|after| (edit, after)));
-        match tried {
-            Ok((edit, after)) => {
-                let form = Form::of(&words, &job, "templates", &before);
-                Html(shown(&form, &edit, &after).into_string()).into_response()
+        let step = "templates";
+        let seen = Revision::named(&sent.rev);
+        match kept(&mut open, &sent, &seen) {
+            Ok(before) => {
+                let after = open.checked();
+                let form = Form::of(&words, &job, step, &before);
+                let said = shown(&form, &after);
+                let main = main(&words, &job, step, &mut open, Some((sent.at(), said)));
+                let around = around(&words, &job, step, &mut open);
+                Html(html! { (main) (around) }.into_string()).into_response()
             }
             Err(Refused::Faults(list)) => {
                 message(StatusCode::UNPROCESSABLE_ENTITY, faults(&words, &list))
             }
-            Err(Refused::Stale) => message(
-                StatusCode::CONFLICT,
-                html! { p .note.fault { "▲ " (words.t("stale.said")) } },
-            ),
+            Err(Refused::Stale) => stale(&words, &job, step),
         }
     })
     .await
 }
 
-/// What is now and what would be, template by template.
-fn shown(form: &Form<'_>, edit: &Edit, after: &Checked) -> Markup {
+/// The job as it was before the choice was kept.
+fn kept(open: &mut OpenJob, sent: &Chosen, seen: &Revision) -> Result<Arc<Checked>, Refused> {
+    open.draft.refresh()?;
+    if open.draft.revision() != *seen {
+        return Err(Refused::Stale);
+    }
+    let before = open.checked();
+    open.draft.edit(&sent.edit(&before)?, seen)?;
+    Ok(before)
+}
+
+/// What was and what is, template by template.
+fn shown(form: &Form<'_>, after: &Checked) -> Markup {
     let words = form.words;
     let all = |c: &Checked| c.job.as_ref().zip(c.prepared.as_ref()).map(|(j, p)| hands_of(j, p));
-    let (now, then) = (all(form.checked), all(after));
-    let wrong: Vec<_> = after.notes.iter().filter(|n| !n.warning).collect();
+    let (before, now) = (all(form.checked), all(after));
     let of = |all: &Option<Vec<HandsOf>>, id: &str| -> Vec<HandsOf> {
         all.iter().flatten().filter(|h| h.template == id).cloned().collect()
     };
     let mut ids: Vec<String> =
-        now.iter().chain(&then).flatten().map(|h| h.template.clone()).collect();
-    ids.dedup();
+        before.iter().chain(&now).flatten().map(|h| h.template.clone()).collect();
     let mut seen = std::collections::BTreeSet::new();
     ids.retain(|id| seen.insert(id.clone()));
-    ids.retain(|id| of(&now, id) != of(&then, id));
-    if let Edit::All(edits) = edit
-        && edits.is_empty()
-    {
-        return html! { p .quiet { (words.t("moulds.same")) } };
-    }
+    ids.retain(|id| of(&before, id) != of(&now, id));
     html! {
         div .note {
-            p { b { (words.t("moulds.would")) } }
-            @if then.is_some() && ids.is_empty() { p { (words.t("moulds.no_piece")) } }
-            @if then.is_some() { @for id in &ids {
+            p { "✓ " b { (words.t(if now.is_some() && ids.is_empty() { "moulds.no_piece" } else { "moulds.did" })) } }
+            @if now.is_some() { @for id in &ids {
                 h3 { (id) }
                 ul .pieces {
-                    (hands(words, "moulds.now", form.checked, &of(&now, id)))
-                    (hands(words, "moulds.then", after, &of(&then, id)))
+                    (hands(words, "moulds.before", form.checked, &of(&before, id)))
+                    (hands(words, "moulds.now", after, &of(&now, id)))
                 }
             } }
-            @for note in &wrong { p .note.fault { "▲ " (words.units.said(&note.fault.what)) ". " (words.units.said(&note.fault.remedy)) } }
-            @if let Ok(edit) = serde_json::to_value(edit) {
-                p { (edit_button(form, &edit, "go", "", html! { (words.t("moulds.keep")) })) }
+            @for note in after.notes.iter().filter(|n| !n.warning) {
+                p .note.fault { "▲ " (words.units.said(&note.fault.what)) ". " (words.units.said(&note.fault.remedy)) }
             }
         }
     }

@@ -7,7 +7,7 @@ use super::guard::FILE_POLICY;
 use super::intake::{forget_later, said_of_photo};
 use super::language;
 use super::pictures::Picture;
-use super::stock_page::{age_of, main, some};
+use super::stock_page::{age_of, asks, is_it_new, main, some};
 use super::words::Words;
 use axum::body::Bytes;
 use axum::extract::{Extension, Form as Sent, Path, Query, State};
@@ -15,7 +15,6 @@ use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 use maud::{Markup, PreEscaped, html};
 use serde::Deserialize;
-use std::collections::BTreeSet;
 use std::sync::Arc;
 use warpwise::cloth::Face;
 use warpwise::fault::{Fault, Faults, Said};
@@ -24,8 +23,9 @@ use warpwise::ledger::{Ledger, Moment};
 use warpwise::stock::OffcutFacts;
 use warpwise::units::parse_angle;
 use warpwise::workshop::{
-    OffcutPicture, OffcutSeen, WarpBy, faults_of, offcut_booked, offcut_picture, offcut_put_aside,
-    offcut_rev, offcut_seen, offcut_shape, take_offcut, trace_offcut_again, waiting_offcuts,
+    OffcutPicture, OffcutSeen, WarpBy, faults_of, known_cloths, offcut_booked, offcut_picture,
+    offcut_put_aside, offcut_rev, offcut_seen, offcut_shape, take_offcut, trace_offcut_again,
+    waiting_offcuts,
 };
 
 /// The address of one that waits.
@@ -219,13 +219,7 @@ fn form(
     size: Bounds,
 ) -> Markup {
     let stock = app.stock().ok().flatten();
-    let cloths: BTreeSet<String> = stock
-        .iter()
-        .flat_map(|s| {
-            let rolls = s.rolls.iter().map(|r| r.cloth().to_string());
-            rolls.chain(s.offcuts.iter().map(|o| o.cloth().to_string())).collect::<Vec<_>>()
-        })
-        .collect();
+    let cloths = known_cloths(&app.folder, stock.as_deref());
     let field = |name: &str, kind: &str, list: Option<&str>| {
         let id = format!("offcut-{name}");
         html! { div .field { label for=(id) { (words.t(&format!("stock.{name}"))) } input id=(id) name=(name) type=(kind) required[name == "cloth"] list=[list] autocomplete="off"; } }
@@ -250,8 +244,8 @@ fn form(
                 }
                 datalist #cloths { @for cloth in &cloths { option value=(cloth) {} } }
                 p { label { input type="checkbox" name="out" value="yes"; " " (words.t("offcut.is_out")) } }
-                p { label { input type="checkbox" name="new_cloth" value="yes"; " " (words.t("stock.new_cloth")) } }
                 p { label { input type="checkbox" name="sure" value="yes" required; " " b { (words.with("offcut.sure", &[&along, &across])) } } }
+                (asks("photo"))
                 button .go { "✓ " (words.t("offcut.do")) }
             }
         }
@@ -381,6 +375,7 @@ pub struct Booking {
     #[serde(default)]
     place: String,
     out: Option<String>,
+    /// A cloth that was said to be new.
     new_cloth: Option<String>,
     sure: Option<String>,
 }
@@ -394,7 +389,8 @@ pub async fn book(
 ) -> Response {
     let words = language(&app, &headers);
     beside(move || match booked(&app, &words, &name, &sent) {
-        Ok((id, said)) => {
+        Ok(Booked::Asks(response)) => *response,
+        Ok(Booked::Done(id, said)) => {
             let label = format!("/stock/labels?id={}", encoded(&id));
             let done = html! {
                 p .note role="status" { "✓ " (words.with("offcut.booked", &[&id])) " "
@@ -409,13 +405,15 @@ pub async fn book(
     .await
 }
 
-/// Its name in the ledger, and what is to be said though it is booked.
-fn booked(
-    app: &App,
-    words: &Words,
-    name: &str,
-    sent: &Booking,
-) -> Result<(String, Faults), Faults> {
+/// What became of a booking.
+enum Booked {
+    /// Its name in the ledger, and what is to be said though it is booked.
+    Done(String, Faults),
+    /// Nothing yet: something is asked first.
+    Asks(Box<Response>),
+}
+
+fn booked(app: &App, words: &Words, name: &str, sent: &Booking) -> Result<Booked, Faults> {
     let seen = offcut_seen(app.folder.root(), name)?;
     let mut wrong = Faults::new();
     if seen.rev != sent.rev {
@@ -431,6 +429,9 @@ fn booked(
     let (Some(age), Some((outline, holes)), true) = (age, shape, wrong.is_empty()) else {
         return Err(wrong);
     };
+    if let Some(asked) = is_it_new(app, words, "photo", &sent.cloth, sent.new_cloth.as_deref()) {
+        return Ok(Booked::Asks(Box::new(asked)));
+    }
     let now = Moment::now();
     let facts = OffcutFacts {
         id: String::new(),
@@ -446,19 +447,18 @@ fn booked(
         parent: None,
         revision: 0,
     };
-    let is_new = sent.new_cloth.is_some();
     // The folder may still wait though it is booked: another page was as fast, or the machine
     // stopped before it was moved.
     let key = format!("offcut-photo/{name}");
     let (id, is_added) = Ledger::write(&app.folder.ledger())
-        .and_then(|mut l| l.add_offcut_once(&key, facts, sent.out.is_some(), is_new, &now))
+        .and_then(|mut l| l.add_offcut_once(&key, facts, sent.out.is_some(), true, &now))
         .map_err(faults_of)?;
     let said = offcut_booked(app.folder.root(), name, &id).err().unwrap_or_default();
     if !is_added {
         let what = Said::came(words.with("offcut.twice", &[&id]));
         return Err(Fault::new(what, words.t("offcut.twice_how")).into());
     }
-    Ok((id, said))
+    Ok(Booked::Done(id, said))
 }
 
 /// The outline that was shown.

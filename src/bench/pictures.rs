@@ -129,6 +129,18 @@ impl Picture {
         );
     }
 
+    /// Words in the middle of a place.
+    pub fn words(&mut self, middle: Point, words: &str, size: f64) {
+        let p = point(middle.x - self.area.min.x, self.area.max.y - middle.y);
+        let _ = write!(
+            self.body,
+            "<text x=\"{:.1}\" y=\"{:.1}\" font-size=\"{size:.1}\" text-anchor=\"middle\">{}</text>",
+            p.x,
+            p.y + 0.35 * size,
+            escaped(words)
+        );
+    }
+
     /// An open line, so many times as heavy as normal.
     pub fn line(&mut self, points: &[Point], class: &str, heavy: f64) {
         let d = self.data(points, false);

@@ -18,13 +18,14 @@ use std::convert::Infallible;
 use std::path::Component;
 use std::sync::Arc;
 use std::time::Duration;
-use warpwise::ledger::Moment;
+use warpwise::cloth::Face;
+use warpwise::ledger::{Ledger, Moment, OpenRoll};
 use warpwise::plan::{Early, Plan};
 use warpwise::run::Stop;
 use warpwise::sheet;
 use warpwise::units::show_number;
 use warpwise::verify::Verified;
-use warpwise::workshop::{LEDGER_FILE, OpenJob, PLAN_FOLDER, Phase, Settings};
+use warpwise::workshop::{LEDGER_FILE, OpenJob, PLAN_FOLDER, Phase, Settings, faults_of};
 
 /// The step.
 pub fn plan(form: &Form<'_>, open: &mut OpenJob) -> Markup {
@@ -48,6 +49,7 @@ pub fn plan(form: &Form<'_>, open: &mut OpenJob) -> Markup {
                 (super::sections::edit_button(form, &edit, "", "", html! { (words.t("plan.take_stock")) }))
             }
         }
+        (cut_by_others(form, planned.as_ref().ok().and_then(Option::as_deref)))
         form .inline hx-post=(address(job, "plan/begin")) hx-target="#step" hx-swap="innerHTML" {
             div .field { label for="seconds" { (words.t("plan.seconds")) } input #seconds name="seconds" value=(seconds) inputmode="numeric"; }
             div .field { label { input type="checkbox" name="early" value="yes" checked[early]; " " (words.t("plan.early")) } }
@@ -98,6 +100,26 @@ pub fn plan(form: &Form<'_>, open: &mut OpenJob) -> Markup {
     }
 }
 
+/// Rolls of the job's cloths that another plan has begun to cut: what is still to come of it lies
+/// there.
+fn cut_by_others(form: &Form<'_>, plan: Option<&Verified>) -> Markup {
+    let words = form.words;
+    let Some(job) = &form.checked.job else { return html! {} };
+    let Some(file) = job.stock.as_deref().filter(|f| f.is_file()) else { return html! {} };
+    let open = match Ledger::read(file).and_then(|l| l.open_rolls()) {
+        Ok(open) => open,
+        Err(trouble) => return faults(words, &faults_of(trouble)),
+    };
+    let is_own = |id: &str| plan.is_some_and(|p| p.plan().id == id);
+    let is_its =
+        |roll: &&OpenRoll| job.cloths.iter().any(|c| c.id == roll.cloth) && !is_own(&roll.plan);
+    html! {
+        @for roll in open.iter().filter(is_its) {
+            p .note.warning { "! " (words.with("plan.cut_by_others", &[&roll.id, &roll.jobs.join(", "), &roll.places.to_string()])) }
+        }
+    }
+}
+
 /// The workshop's ledger as the job would name it, if there is one and the job names none.
 fn unused_stock(form: &Form<'_>, open: &OpenJob) -> Option<String> {
     let dir = open.draft.dir();
@@ -131,7 +153,14 @@ fn asked_before(open: &OpenJob, plan: Option<&Verified>) -> ([String; 3], bool) 
 pub fn overview(words: &Words, plan: &Verified) -> Markup {
     // Nothing in it is drawn to be measured, so that all words in it may be said otherwise.
     let svg = words.units.said(&sheet::overview(plan));
-    html! { figure .overview { (PreEscaped(without_head(&svg))) } }
+    let placed = || plan.plan().stocks.iter().flat_map(|s| &s.placed);
+    let down = placed().filter(|p| p.face == Face::Down).count();
+    html! {
+        figure .overview {
+            (PreEscaped(without_head(&svg)))
+            @if down > 0 { figcaption { (words.with("plan.face_down", &[&down.to_string()])) } }
+        }
+    }
 }
 
 /// An SVG file as it stands inside a page.

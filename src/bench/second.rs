@@ -171,7 +171,8 @@ fn job_main(words: &Words, job: &str, open: &mut OpenJob, said: Markup) -> Marku
 
 /// The pieces to cut, to be ticked.
 pub async fn cut(app: State<Arc<App>>, job: Path<String>, headers: HeaderMap) -> Response {
-    step(app, job, headers, "step.cut", cut_page::cut).await
+    step(app, job, headers, "step.cut", |words, job, open| cut_page::cut(words, job, open, false))
+        .await
 }
 
 /// The lay-up, to be ticked.

@@ -6,7 +6,10 @@ use super::frame::address;
 use super::pictures;
 use maud::{Markup, PreEscaped, html};
 use warpwise::units::System;
-use warpwise::workshop::free_id;
+use warpwise::workshop::{examples_of, free_id, uses_of};
+
+/// A table of points that is taken as it stands.
+pub const TABLE: &str = "x_mm,y_mm\n0,0\n300,0\n300,60\n60,60\n60,200\n0,200\n";
 
 /// A button that makes an edit and shows the step anew.
 pub fn edit_button(
@@ -32,6 +35,60 @@ pub fn remove_button(form: &Form<'_>, at: &str, name: &str) -> Markup {
         &title,
         html! { span aria-hidden="true" { "✕" } span .only-read { (title) } },
     )
+}
+
+/// The button that takes a template away; where something needs it, the choice of what becomes of
+/// that comes first.
+fn remove_template(form: &Form<'_>, at: &str, id: &str) -> Markup {
+    let (words, values) = (form.words, &form.checked.values);
+    let uses = uses_of(values, id);
+    if uses.layers.is_empty() && uses.patches.is_empty() {
+        return remove_button(form, at, id);
+    }
+    let numbers = |layers: &[usize]| {
+        layers.iter().map(|l| (l + 1).to_string()).collect::<Vec<_>>().join(", ")
+    };
+    let edit = |instead: Option<&str>, layers: bool| {
+        serde_json::json!({ "remove": { "at": at, "instead": instead, "layers": layers } })
+            .to_string()
+    };
+    let others = form.named(&["template", "strip", "patch"]);
+    let others = others.into_iter().map(|o| o.0).filter(|o| !o.is_empty() && o != id);
+    let field = format!("{}-remove", super::form::id_of(at));
+    html! {
+        details .removal {
+            summary .remove title=(words.with("form.remove_it", &[id])) {
+                span aria-hidden="true" { "✕" } span .only-read { (words.with("form.remove_it", &[id])) }
+            }
+            form hx-post=(form.edits) hx-include="#rev" hx-target="#step" hx-swap="innerHTML" {
+                input type="hidden" name="view" value=(form.view);
+                @if !uses.layers.is_empty() { p { (words.with("templates.laid_by", &[id, &numbers(&uses.layers)])) } }
+                @if !uses.patches.is_empty() { p { (words.with("templates.under", &[&uses.patches.join(", ")])) } }
+                div .field {
+                    label for=(field) { (words.t("templates.becomes")) }
+                    select id=(field) name="edit" {
+                        option value=(edit(None, false)) { (words.t("templates.out_of_all")) }
+                        @if !uses.alone.is_empty() {
+                            option value=(edit(None, true)) { (words.with("templates.layers_too", &[&numbers(&uses.alone)])) }
+                        }
+                        @for other in others {
+                            option value=(edit(Some(&other), false)) { (words.with("templates.instead", &[&other])) }
+                        }
+                    }
+                }
+                button .remove { "✕ " (words.with("form.remove_it", &[id])) }
+            }
+        }
+    }
+}
+
+/// Says that a section is an example of the new job.
+pub fn example(form: &Form<'_>, at: &str) -> Markup {
+    html! {
+        @if examples_of(&form.checked.values).contains(at) {
+            p .note.warning { "! " (form.words.t("templates.example")) }
+        }
+    }
 }
 
 /// Templates, strips and patches: a picture and the fields of each, and the ways to bring one in.
@@ -61,8 +118,9 @@ pub fn templates(form: &Form<'_>, moulds: &Markup) -> Markup {
                 section .card aria-labelledby=(format!("h-{section}-{i}")) {
                     div .card-head {
                         h2 id=(format!("h-{section}-{i}")) { (id) } span .kind { (words.t(&format!("kind.{section}"))) }
-                        (remove_button(form, &at, id))
+                        (remove_template(form, &at, id))
                     }
+                    (example(form, &at))
                     div .card-body {
                         figure .outline {
                             @match drawn {
@@ -105,6 +163,12 @@ fn bring_in(form: &Form<'_>) -> Markup {
             drop-zone .drop data-to=(address(form.job, "take")) data-failed=(words.t("bring.failed")) data-working=(words.t("bring.working")) {
                 p { b { (words.t("bring.drop")) } }
                 p .quiet { (words.t("bring.kinds")) }
+                details .more {
+                    summary { (words.t("bring.table")) }
+                    p { (words.t("bring.table_how")) }
+                    pre { (TABLE) }
+                    p .quiet { (words.t("bring.table_more")) }
+                }
                 div .fields {
                     @if values.count("mould") > 0 {
                         div .field {
@@ -196,6 +260,7 @@ pub fn layers(form: &Form<'_>) -> Markup {
                         (shift_button(form, i, i + 1, i + 1 < count, "▼", words.t("layers.down")))
                         (remove_button(form, &at, &format!("{} {}", words.t("layers.layer"), i + 1)))
                     }
+                    (example(form, &at))
                     div .card-body {
                         div .grow {
                             (form.section(&at, "layer"))
@@ -247,9 +312,21 @@ fn laid(form: &Form<'_>, layer: usize, ids: &[(&str, String)]) -> Markup {
             values.get(&at).or_else(|| values.get(&format!("{at}.template"))) == Some(id)
         })
     };
+    let gone: Vec<&str> = (0..values.count(&list))
+        .filter_map(|k| {
+            let at = format!("{list}.{k}");
+            values.get(&at).or_else(|| values.get(&format!("{at}.template")))
+        })
+        .filter(|id| !ids.iter().any(|known| known.1 == *id))
+        .collect();
     html! {
         fieldset .laid {
             legend { (words.t("layers.lays")) }
+            @for id in gone {
+                @let off = serde_json::json!({ "lay": { "layer": layer, "template": id, "on": false } });
+                p .note.fault { "▲ " (words.with("layers.gone", &[id])) " "
+                    (edit_button(form, &off, "mend", "", html! { (words.t("layers.take_out")) })) }
+            }
             @for (n, (_, id)) in ids.iter().enumerate() {
                 @let entry = entry_of(id);
                 @let box_id = format!("lay-{layer}-{}", super::frame::encoded(id).replace('%', "_"));

@@ -56,6 +56,7 @@ pub fn sheets(form: &Form<'_>, open: &mut OpenJob) -> Markup {
             h2 { (words.t("sheets.by_tape")) }
             p { (words.t("sheets.by_tape_how")) }
             (list(&["placement", "layup", "labels", "cards"]))
+            (super::stock_page::labels_of_left(words, job, open))
         }
         section .card {
             h2 { (words.t("sheets.on_paper")) }
@@ -102,7 +103,7 @@ pub fn sheets(form: &Form<'_>, open: &mut OpenJob) -> Markup {
                 " "
             }
         }
-        (super::stock_page::booking(form, &plan))
+        (super::stock_page::booking(form, &plan, open))
     }
 }
 

@@ -7,7 +7,7 @@ use super::fields::{Kind, entry};
 use super::form::Form;
 use super::frame::{address, encoded, faults, message, page, refused};
 use super::words::Words;
-use super::{language, offcut_photos};
+use super::{item_page, language, offcut_photos};
 use axum::extract::{Form as Sent, Path, Query, State};
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
@@ -18,13 +18,16 @@ use warpwise::cloth::Face;
 use warpwise::fault::{Fault, Faults, Said};
 use warpwise::geometry::point;
 use warpwise::ledger::{Booked, FreezerMove, Ledger, Moment, PieceState};
+use warpwise::plan::PlacedPiece;
 use warpwise::sheet;
 use warpwise::stock::{
     Age, Consumable, ConsumableKind, Day, Offcut, OffcutFacts, RollFacts, Snapshot,
 };
 use warpwise::units::{System, quoted};
 use warpwise::verify::Verified;
-use warpwise::workshop::{Entry, faults_of, waiting_offcuts};
+use warpwise::workshop::{
+    CopyState, Entry, OpenJob, faults_of, known_cloths, nearest_cloth, waiting_offcuts,
+};
 
 /// The stock.
 pub async fn show(
@@ -157,22 +160,26 @@ fn consumables(words: &Words, stock: &Snapshot, may_change: bool) -> Markup {
 fn add_forms(words: &Words, app: &App) -> Markup {
     let field = |form: &str, name: &str, kind: &str, needed: bool| {
         let id = format!("{form}-{name}");
-        html! { div .field { label for=(id) { (words.t(&format!("stock.{name}"))) } input id=(id) name=(name) type=(kind) required[needed] autocomplete="off"; } }
+        let list = (name == "cloth").then_some("known-cloths");
+        html! { div .field { label for=(id) { (words.t(&format!("stock.{name}"))) } input id=(id) name=(name) type=(kind) required[needed] list=[list] autocomplete="off"; } }
     };
     let life = |form: &str| {
         html! {
             (field(form, "batch", "text", false)) (field(form, "expiry", "date", false)) (field(form, "out_life", "text", false)) (field(form, "place", "text", false))
-            div .field { label { input type="checkbox" name="new_cloth" value="yes"; " " (words.t("stock.new_cloth")) } }
         }
     };
+    let stock = app.stock().ok().flatten();
     html! {
+        datalist #known-cloths { @for cloth in known_cloths(&app.folder, stock.as_deref()) { option value=(cloth) {} } }
         details .card { summary { "+ " (words.t("stock.add_roll")) }
             form hx-post="/stock/add" hx-target="#step" hx-swap="innerHTML" { input type="hidden" name="kind" value="roll";
                 div .fields { (field("roll", "cloth", "text", true)) (field("roll", "width", "text", true)) (field("roll", "length", "text", false)) (life("roll")) }
+                (asks("roll"))
                 button .add { (words.t("stock.add")) } } }
         details .card open[!waiting_offcuts(app.folder.root()).is_empty()] { summary { "+ " (words.t("stock.add_offcut")) }
             form hx-post="/stock/add" hx-target="#step" hx-swap="innerHTML" { input type="hidden" name="kind" value="offcut";
                 div .fields { (field("offcut", "cloth", "text", true)) (field("offcut", "length", "text", true)) (field("offcut", "width", "text", true)) (life("offcut")) }
+                (asks("offcut"))
                 button .add { (words.t("stock.add")) } }
             (offcut_photos::bring(words, app, Device::First)) }
         details .card { summary { "+ " (words.t("stock.add_consumable")) }
@@ -180,6 +187,37 @@ fn add_forms(words: &Words, app: &App) -> Markup {
                 div .fields { (field("con", "name", "text", true)) (field("con", "expiry", "date", false)) }
                 button .add { (words.t("stock.add")) } } }
     }
+}
+
+/// Where a form asks whether a cloth is a new one.
+pub fn asks(form: &str) -> Markup {
+    html! { div id=(format!("asks-{form}")) role="status" {} }
+}
+
+/// The question whether a cloth that nobody knows is a new one, in the form that it was typed in;
+/// nothing if it is known or was said to be new.
+pub fn is_it_new(
+    app: &App,
+    words: &Words,
+    form: &str,
+    cloth: &str,
+    said: Option<&str>,
+) -> Option<Response> {
+    let cloth = cloth.trim();
+    let known = known_cloths(&app.folder, app.stock().ok().flatten().as_deref());
+    if cloth.is_empty() || known.contains(cloth) || said == Some(cloth) {
+        return None;
+    }
+    let asked = html! {
+        div .note.warning {
+            p { "! " (words.with("stock.nobody_knows", &[cloth]))
+                @if let Some(near) = nearest_cloth(&known, cloth) { " " (words.with("stock.meant", &[near])) } }
+            button name="new_cloth" value=(cloth) { (words.with("stock.is_new", &[cloth])) }
+        }
+    };
+    let place = format!("#asks-{form}");
+    let headers = [("hx-retarget", place.as_str()), ("hx-reswap", "innerHTML")];
+    Some((StatusCode::UNPROCESSABLE_ENTITY, headers, Html(asked.into_string())).into_response())
 }
 
 /// What comes in.
@@ -202,6 +240,7 @@ pub struct Incoming {
     out_life: String,
     #[serde(default)]
     place: String,
+    /// A cloth that was said to be new.
     new_cloth: Option<String>,
 }
 
@@ -217,8 +256,17 @@ pub async fn add(
     Sent(sent): Sent<Incoming>,
 ) -> Response {
     let words = language(&app, &headers);
-    beside(move || changed(&app, &words, |ledger, now| incoming(ledger, &sent, words.units, now)))
-        .await
+    beside(move || {
+        let said = sent.new_cloth.as_deref();
+        let asked = match sent.kind.as_str() {
+            "roll" | "offcut" => is_it_new(&app, &words, &sent.kind, &sent.cloth, said),
+            _ => None,
+        };
+        asked.unwrap_or_else(|| {
+            changed(&app, &words, |ledger, now| incoming(ledger, &sent, words.units, now))
+        })
+    })
+    .await
 }
 
 /// Last day of use, hours that it may be out of the freezer, and those that it was, as typed.
@@ -258,12 +306,8 @@ fn incoming(
     wrong.into_result(())?;
     let age = age.unwrap_or_default();
     let expiry = age.expiry;
-    let (cloth, batch, place, new_cloth) = (
-        sent.cloth.trim().to_string(),
-        some(&sent.batch),
-        some(&sent.place),
-        sent.new_cloth.is_some(),
-    );
+    let (cloth, batch, place) =
+        (sent.cloth.trim().to_string(), some(&sent.batch), some(&sent.place));
     let id = String::new();
     let done = match (sent.kind.as_str(), width, along) {
         ("roll", Some(width), length) => {
@@ -279,7 +323,7 @@ fn incoming(
                 added: now.day,
                 revision: 0,
             };
-            ledger.add_roll(facts, false, new_cloth, now).map(|_| ())
+            ledger.add_roll(facts, false, true, now).map(|_| ())
         }
         ("offcut", Some(width), Some(length)) => {
             let outline =
@@ -298,7 +342,7 @@ fn incoming(
                 parent: None,
                 revision: 0,
             };
-            ledger.add_offcuts(vec![facts], false, new_cloth, now).map(|_| ())
+            ledger.add_offcuts(vec![facts], false, true, now).map(|_| ())
         }
         ("consumable", ..) => {
             let name = sent.name.trim().to_string();
@@ -344,6 +388,34 @@ pub async fn move_items(
         changed(&app, &words, |ledger, now| {
             ledger.freezer(std::slice::from_ref(&item.id), way, now).map_err(faults_of)
         })
+    })
+    .await
+}
+
+/// A flaw of a roll, as it was seen.
+#[derive(Deserialize)]
+pub struct Flaw {
+    id: String,
+    index: usize,
+    revision: u32,
+}
+
+/// Takes a flaw off a roll.
+pub async fn remove_flaw(
+    State(app): State<Arc<App>>,
+    headers: HeaderMap,
+    Sent(flaw): Sent<Flaw>,
+) -> Response {
+    let words = language(&app, &headers);
+    beside(move || {
+        let made = Ledger::write(&app.folder.ledger())
+            .and_then(|mut l| l.remove_flaw(&flaw.id, (flaw.index, flaw.revision), &Moment::now()))
+            .map_err(faults_of)
+            .and_then(|()| item_page::of(&app, &words, &flaw.id, Device::First));
+        match made {
+            Ok(main) => Html(main.into_string()).into_response(),
+            Err(list) => message(StatusCode::UNPROCESSABLE_ENTITY, faults(&words, &list)),
+        }
     })
     .await
 }
@@ -399,6 +471,8 @@ pub struct Labels {
     id: Option<String>,
     /// This offcut and all that came after it.
     since: Option<String>,
+    /// What the plan of this job left over.
+    left_by: Option<String>,
 }
 
 /// Labels as a PDF: of one thing, or of the offcuts that a part of the box shows.
@@ -416,6 +490,12 @@ pub async fn labels(
                     let rolls = stock.rolls.iter().filter(|r| r.id() == id);
                     let offcuts = stock.offcuts.iter().filter(|o| o.id() == id);
                     (rolls.collect::<Vec<_>>(), offcuts.collect::<Vec<_>>())
+                }
+                None if one.left_by.is_some() => {
+                    let job = app.job(one.left_by.as_deref().unwrap_or_default())?;
+                    let left = locked(&job).left_over()?;
+                    let is_left = |o: &&Offcut| left.iter().any(|id| id == o.id());
+                    (Vec::new(), stock.offcuts.iter().filter(is_left).collect())
                 }
                 None if one.since.is_some() => {
                     let old = |o: &&Offcut| Some(o.id()) != one.since.as_deref();
@@ -440,20 +520,53 @@ pub async fn labels(
 }
 
 /// The part of the sheets' step that books a plan: what it would change is shown before it is done.
-pub fn booking(form: &Form<'_>, plan: &Verified) -> Markup {
+pub fn booking(form: &Form<'_>, plan: &Verified, open: &mut OpenJob) -> Markup {
     let words = form.words;
     let from_ledger = plan.plan().drawn_from.as_ref().is_some_and(|d| d.ledger.is_some());
+    let bench = open.at_bench(&Moment::now()).ok().flatten().filter(|b| b.in_ledger);
+    let placed = || plan.plan().stocks.iter().flat_map(|s| &s.placed);
+    let is_cut = |p: &&PlacedPiece| {
+        let states = bench.as_ref().map(|b| &b.states);
+        let state = states.and_then(|s| s.get(&(p.piece.clone(), p.copy)));
+        matches!(state, Some(CopyState::Cut | CopyState::Laid))
+    };
+    let (cut, all) = (placed().filter(is_cut).count(), placed().count());
     html! {
-        section .card {
+        section #book .card {
             h2 { (words.t("book.title")) }
-            @if from_ledger {
+            @if !from_ledger { p { (words.t("book.no_ledger")) } }
+            @else if cut == all && all > 0 {
+                p { "✓ " (words.with("book.all_done", &[&all.to_string()])) }
+                (labels_of_left(words, form.job, open))
+            } @else {
                 p { (words.t("book.how")) }
+                @if cut > 0 { p { (words.with("book.in_part", &[&cut.to_string(), &all.to_string()])) } }
                 form hx-post=(address(form.job, "book")) hx-target="#booking" hx-swap="innerHTML" {
                     input type="hidden" name="sure" value="";
                     button { (words.t("book.preview")) }
                 }
                 div #booking role="status" {}
-            } @else { p { (words.t("book.no_ledger")) } }
+            }
+        }
+    }
+}
+
+/// The way to the labels of offcuts that a plan left over, under their names in the stock; before
+/// they have some, where these come from.
+pub fn labels_of_left(words: &Words, job: &str, open: &mut OpenJob) -> Markup {
+    let from_ledger = open
+        .plan()
+        .ok()
+        .flatten()
+        .is_some_and(|p| p.plan().drawn_from.as_ref().is_some_and(|d| d.ledger.is_some()));
+    html! {
+        @match open.left_over() {
+            Err(list) => (faults(words, &list)),
+            Ok(left) if !left.is_empty() => p {
+                a .button href=(format!("/stock/labels?left_by={}", encoded(job))) target="_blank" { (words.t("stock.labels")) }
+                " " span .quiet { (left.join(", ")) }
+            },
+            Ok(_) => @if from_ledger { p .quiet { (words.t("sheets.labels_later")) " " a href="#book" { (words.t("book.title")) } } },
         }
     }
 }

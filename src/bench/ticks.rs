@@ -1,7 +1,8 @@
 //! What is ticked at the bench and at the mould, how it stands, and what is cut again.
 
 use super::app::{App, beside, locked};
-use super::frame::faults;
+use super::frame::{faults, rail, standings};
+use super::home::page_before;
 use super::language;
 use super::words::Words;
 use axum::Json;
@@ -13,7 +14,7 @@ use std::sync::Arc;
 use warpwise::fault::Faults;
 use warpwise::layup::Act;
 use warpwise::ledger::Moment;
-use warpwise::workshop::{ActTick, AtBench, BenchTick, Ticked};
+use warpwise::workshop::{ActTick, AtBench, BenchTick, OpenJob, Ticked};
 
 /// Ticks in the order they were made.
 #[derive(Deserialize)]
@@ -26,8 +27,9 @@ pub struct Sent {
 impl Sent {
     /// Whether nothing in it writes words or figures of its own.
     pub fn is_ticks_alone(&self) -> bool {
-        let words =
-            |act: &Act| matches!(act, Act::Who { .. } | Act::Note { .. } | Act::Mass { .. });
+        let words = |act: &Act| {
+            matches!(act, Act::Who { .. } | Act::Wrote { .. } | Act::Note { .. } | Act::Mass { .. })
+        };
         self.ticks.iter().all(|t| match t {
             BenchTick::Piece(_) => true,
             BenchTick::Act(ActTick { act, .. }) => !words(act),
@@ -97,10 +99,11 @@ pub async fn tick(
         let done = app.job(&job).and_then(|open| {
             let mut open = locked(&open);
             let done = open.tick(&sent.kit, &sent.ticks, &now)?;
-            Ok((done, open.at_bench(&now)?))
+            let bench = open.at_bench(&now)?;
+            Ok((done, bench, rail_now(&words, &job, &headers, &mut open)))
         });
         match done {
-            Ok((done, bench)) => {
+            Ok((done, bench, rail)) => {
                 let results = sent.ticks.iter().zip(&done).map(|(tick, done)| {
                     let mut said = serde_json::json!({ "key": tick.key() });
                     match done {
@@ -114,12 +117,21 @@ pub async fn tick(
                 });
                 let results: Vec<_> = results.collect();
                 let state = bench.as_ref().map(told);
-                Json(serde_json::json!({ "results": results, "state": state })).into_response()
+                let said = serde_json::json!({ "results": results, "state": state, "rail": rail });
+                Json(said).into_response()
             }
             Err(list) => refused(&words, &list),
         }
     })
     .await
+}
+
+/// The rail as it stands after a tick, for the page that it was made on.
+fn rail_now(words: &Words, job: &str, headers: &HeaderMap, open: &mut OpenJob) -> String {
+    let checked = open.checked();
+    let here = if page_before(headers).ends_with("/lay") { "lay" } else { "cut" };
+    let standings = standings(open, &checked);
+    rail(words, job, here, &standings).into_string()
 }
 
 /// Plans what is spoiled again.

@@ -14,7 +14,7 @@ use warpwise::estimate::{self, Estimate, RoughPart, Spare, Waste, Wish};
 use warpwise::fault::{Fault, Faults};
 use warpwise::ledger::{Ledger, Record};
 use warpwise::run::Run;
-use warpwise::workshop::{Folder, learnt_of};
+use warpwise::workshop::{Folder, Learnt, learnt_of};
 use warpwise::{job, sheet};
 
 /// `warpwise estimate`.
@@ -108,7 +108,9 @@ impl EstimateCommand {
             let name = dir.as_ref().and_then(|d| Some(d.file_name()?.to_str()?.to_string()));
             let folder = dir.as_ref().and_then(|d| Folder::open(d.parent()?).ok());
             let Some((folder, name)) = folder.zip(name) else { continue };
-            let Ok(learnt) = learnt_of(&folder, &name) else { continue };
+            // What cannot be read keeps nobody from buying cloth; it is said.
+            let learnt = learnt_of(&folder, &name)
+                .unwrap_or_else(|unread| Learnt { unread, ..Learnt::default() });
             warn(&learnt.unread.0, self.search.quiet);
             if learnt.parts.is_empty() {
                 continue;

@@ -282,7 +282,7 @@ fn placed(text: &str, file: &Path, mut found: Vec<(usize, Fault)>) -> Faults {
 }
 
 /// The name nearest to what was written, if one is near enough to be meant.
-pub(super) fn nearest<'n>(
+pub(crate) fn nearest<'n>(
     written: &str,
     names: impl IntoIterator<Item = &'n str>,
 ) -> Option<&'n str> {

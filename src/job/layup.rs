@@ -275,4 +275,17 @@ pub struct MouldWork {
     pub consumables: Consumables,
     /// Finishes.
     pub finish: Vec<Finish>,
+    /// Times that the job does not give, so that the usual one is reckoned with.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub assumed: Vec<AssumedTime>,
+}
+
+/// A time that is the cloth's data sheet's to say.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum AssumedTime {
+    /// Hours of thawing.
+    Thaw,
+    /// Minutes of a debulk.
+    Debulk,
 }

@@ -26,8 +26,10 @@ mod structure;
 mod templates;
 
 pub use agree::{agree, differing};
+pub(crate) use document::nearest;
 pub use layup::{
-    BagOver, Consumables, CureStep, Debulk, Finish, FinishFaces, Layup, MouldMaterial, MouldWork,
+    AssumedTime, BagOver, Consumables, CureStep, Debulk, Finish, FinishFaces, Layup, MouldMaterial,
+    MouldWork,
 };
 pub use library::{
     LIBRARY_FILE, LIBRARY_HEAD, LibraryCloth, check_library, library_of, library_schema_json,

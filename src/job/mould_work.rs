@@ -1,7 +1,7 @@
 //! What the schema cannot say about the work at the mould: dates, clocks, ramps and limits.
 
 use super::document::{Document, Findings};
-use super::layup::{CureStep, Layup, MouldWork};
+use super::layup::{AssumedTime, CureStep, Layup, MouldWork};
 use super::raw::RawJob;
 use crate::units::{quoted, show_number};
 
@@ -27,7 +27,9 @@ pub(super) fn mould_work(
     doc: &Document<'_>,
     findings: &mut Findings<'_>,
 ) -> MouldWork {
+    let times = [("layup.thaw_hours", AssumedTime::Thaw), ("debulk.minutes", AssumedTime::Debulk)];
     let work = MouldWork {
+        assumed: times.into_iter().filter(|t| !doc.has(t.0)).map(|t| t.1).collect(),
         layup: raw.layup.take().unwrap_or_default(),
         debulk: raw.debulk.take().unwrap_or_default(),
         cure: raw.cure.drain(..).flatten().collect(),

@@ -190,7 +190,7 @@ angle_tolerance = 0              # degrees a piece may lie off its angle to save
 
 # One section for each cloth.
 [[cloth]]
-id = "twill-200"                 # short name that layers use
+id = "twill-200"                 # EXAMPLE: short name that layers use
 # where the workshop has a cloths.toml: library = "twill-200" takes all that does not stand here from there
 name = "carbon twill, 200 g/m²"  # name for people
 weave = "twill 2/2"              # unidirectional, plain, twill 2/2, twill 4/4, twill 2/1, twill 3/1, satin, biaxial 45, mat, none
@@ -261,7 +261,7 @@ const WITHOUT_OUTLINES: &str = r#"# [[template]]
 # inked_side = "up"              # which way the side that faced you in the mould lay when it was drawn: up or down
 # hands = "both"                 # as traced, mirrored or both
 
-[[strip]]                        # a strip by size, such as a joint tape
+[[strip]]                        # EXAMPLE: a strip by size, such as a joint tape
 id = "joint-tape"
 length = 1800
 width = 50
@@ -306,7 +306,7 @@ book_match = true                # mirror the line of a visible twill on the two
 # release_expires = "2026-12-31" # its last day of use
 release_coats = 4
 release_minutes = 15             # between coats
-thaw_hours = 8                   # in its closed bag
+# thaw_hours = 8                 # in its closed bag, as the cloth's data sheet says
 minutes_per_piece = 4            # of work, for the expected time out of the freezer
 room_temperature = 20            # °C
 # mould_material = "aluminium"   # aluminium, steel or carbon: how far it grows in the cure
@@ -319,7 +319,7 @@ room_temperature = 20            # °C
 first = true                     # after the first layer
 every = 3                        # after every so many
 last = true                      # after the last
-minutes = 20
+# minutes = 20                   # of each, as the cloth's data sheet says
 
 [consumables]                    # what the bag takes
 overhang = 50                    # film and fleece beyond the part

@@ -11,8 +11,6 @@ use crate::fault::Fault;
 use crate::units::show_number;
 use serde::{Deserialize, Serialize};
 
-/// A clock that is ended so little early is ended in time, seconds.
-const IN_TIME: i64 = 5;
 /// Longest text that is kept, letters.
 const LONGEST: usize = 4000;
 
@@ -33,6 +31,13 @@ pub enum Act {
         index: usize,
         /// Ticked or not.
         on: bool,
+    },
+    /// Writes what a check before the start asks for.
+    Wrote {
+        /// Which, from 0.
+        index: usize,
+        /// The text.
+        text: String,
     },
     /// Ticks something after the cure.
     After {
@@ -70,7 +75,8 @@ pub enum Act {
     Begin {
         /// Which.
         clock: ClockOf,
-        /// How long a bag check runs; the sheet says it of the others.
+        /// How long a bag check runs, or a debulk of which the job gives no time; the sheet says
+        /// it of the others.
         #[serde(default)]
         minutes: Option<f64>,
         /// Vacuum, kPa below the air.
@@ -190,6 +196,14 @@ impl Progress {
             Act::Check { index, on } if *index < sheet.checks.len() => {
                 self.tick(format!("check/{index}"), *on, now);
             }
+            Act::Wrote { index, text } if *index < sheet.checks.len() => {
+                let text = kept(text);
+                if text.is_empty() {
+                    self.written.remove(index);
+                } else {
+                    self.written.insert(*index, text);
+                }
+            }
             Act::After { index, on } if *index < sheet.after.len() => {
                 self.tick(format!("after/{index}"), *on, now);
             }
@@ -198,9 +212,15 @@ impl Progress {
                 let name = what.what.split(':').next().unwrap_or_default();
                 if *on {
                     self.go_past(self.open_before(sheet, *step), name, despite, now)?;
-                    let timed = self.clock(ClockOf::Debulk(*step)).is_some();
-                    if what.minutes.is_some() && !timed {
-                        self.deviates(now, format!("{name} was ticked without its clock"));
+                    match self.clock(ClockOf::Debulk(*step)) {
+                        None if what.minutes.is_some() => {
+                            self.deviates(now, format!("{name} was ticked without its clock"));
+                        }
+                        // Who calls it done has ended it, be it in time or not.
+                        Some(clock) if clock.ended.is_none() => {
+                            self.end(sheet, ClockOf::Debulk(*step), None, now)?;
+                        }
+                        _ => {}
                     }
                 }
                 self.tick(format!("step/{step}"), *on, now);
@@ -263,7 +283,9 @@ impl Progress {
         let minutes = match of {
             ClockOf::Debulk(step) => {
                 self.go_past(self.open_before(sheet, step), &name, despite, now)?;
-                sheet.steps.get(step).and_then(|s| s.minutes).ok_or_else(none)?
+                let debulk = sheet.steps.get(step).ok_or_else(none)?;
+                let reckoned = debulk.minutes.ok_or_else(none)?;
+                minutes.filter(|_| debulk.is_assumed).unwrap_or(reckoned)
             }
             ClockOf::Leak => minutes.unwrap_or(1.0),
             ClockOf::Cure => {
@@ -316,9 +338,9 @@ impl Progress {
         };
         clock.ended = Some(now.max(clock.begun));
         clock.vacuum[1] = vacuum;
-        let (clock, early) = (clock.clone(), now < clock.rings().saturating_sub(IN_TIME));
-        if early {
-            let ran = show_number(now.saturating_sub(clock.begun).max(0) as f64 / 60.0, 1);
+        let clock = clock.clone();
+        if clock.is_early() {
+            let ran = show_number(clock.ran(), 1);
             let all = show_number(clock.minutes, 1);
             self.deviates(now, format!("{name} was ended after {ran} of {all} min"));
         }
@@ -363,6 +385,7 @@ mod tests {
             templates: Vec::new(),
             ticks: pieces.iter().map(tick).collect(),
             minutes: None,
+            is_assumed: false,
         }
     }
 
@@ -528,5 +551,44 @@ mod tests {
         let far = r#"{"of":"leak","begun":-9223372036854775808,"minutes":1e300,"ended":9223372036854775807,"vacuum":[90,1]}"#;
         let clock: Clock = serde_json::from_str(far).unwrap();
         assert!(clock.rings() < 0 && clock.holds() == Some(true), "{clock:?}");
+    }
+
+    /// It was ticked as if it had run its time, and nothing was said of it.
+    #[test]
+    fn a_debulk_called_done_while_its_clock_runs_is_ended_early() {
+        let (sheet, mut p) = (sheet(), Progress::default());
+        p.act(&sheet, &begin(ClockOf::Debulk(1), None), true, 1_000).unwrap();
+        p.deviations.clear();
+        p.act(&sheet, &Act::Step { step: 1, on: true }, true, 1_180).unwrap();
+        let clock = p.clock(ClockOf::Debulk(1)).unwrap();
+        assert!(clock.is_early() && clock.ended == Some(1_180) && p.is_on("step/1"));
+        let said: Vec<&str> = p.otherwise(&sheet.steps[1]).map(|d| d.what.as_str()).collect();
+        assert_eq!(said, ["Debulk 1 was ended after 3 of 20 min"]);
+        assert_eq!(p.otherwise(&sheet.steps[0]).count(), 0);
+    }
+
+    #[test]
+    fn a_debulk_of_which_the_job_gives_no_time_runs_as_long_as_is_said() {
+        let (mut sheet, said) = (sheet(), Some(35.0));
+        let begin = |sheet: &LayupSheet| {
+            let mut p = Progress::default();
+            let act = Act::Begin { clock: ClockOf::Debulk(1), minutes: said, vacuum: None };
+            p.act(sheet, &act, true, 0).unwrap();
+            p.clock(ClockOf::Debulk(1)).unwrap().minutes
+        };
+        assert_eq!(begin(&sheet), 20.0);
+        sheet.steps[1].is_assumed = true;
+        assert_eq!(begin(&sheet), 35.0);
+    }
+
+    #[test]
+    fn what_a_check_asks_for_is_written_beside_it() {
+        let (sheet, mut p) = (sheet(), Progress::default());
+        let wrote = |text: &str| Act::Wrote { index: 0, text: text.into() };
+        p.act(&sheet, &wrote(" at 7:30 "), false, 10).unwrap();
+        assert_eq!(p.written.get(&0).map(String::as_str), Some("at 7:30"));
+        p.act(&sheet, &wrote(""), false, 20).unwrap();
+        assert!(p.written.is_empty());
+        assert!(p.act(&sheet, &Act::Wrote { index: 9, text: "x".into() }, false, 30).is_err());
     }
 }

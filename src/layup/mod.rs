@@ -15,7 +15,7 @@ pub use progress::{
 };
 pub use steps::{Step, Tick};
 
-use crate::job::MouldWork;
+use crate::job::{AssumedTime, MouldWork};
 use crate::laminate::finishes;
 use crate::plan::{Plan, PlanCloth, PlanLayer, PlanStock};
 use crate::stock::Day;
@@ -108,13 +108,18 @@ fn sheet(plan: &Plan, job: &str, work: &MouldWork, when: &When) -> LayupSheet {
     let minutes =
         f64::from(pieces) * w.minutes_per_piece + f64::from(debulks) * work.debulk.minutes;
     let hours_out = w.thaw_hours + minutes / 60.0;
+    let by = |time: AssumedTime| {
+        if work.assumed.contains(&time) { ", which the job does not give" } else { "" }
+    };
     let hours_note = format!(
-        "{:.1} h thawing, {} at {:.0} min, {} at {:.0} min",
+        "{:.1} h thawing{}, {} at {:.0} min, {} at {:.0} min{}",
         w.thaw_hours,
+        by(AssumedTime::Thaw),
         counted(pieces as usize, "piece"),
         w.minutes_per_piece,
         counted(debulks as usize, "debulk"),
-        work.debulk.minutes
+        work.debulk.minutes,
+        by(AssumedTime::Debulk)
     );
     let start = when.start.as_deref().or(w.start.as_deref());
     let begin = start.and_then(|s| s.get(..10)).and_then(|s| Day::parse(s).ok());
@@ -239,10 +244,14 @@ fn checks(work: &MouldWork) -> Vec<String> {
     if w.release_coats > 0 {
         out.push(format!("Coats of it, {wait}; write the times:  {}", coats.join("   ")));
     }
+    let thawed = if work.assumed.contains(&AssumedTime::Thaw) {
+        "as long as its data sheet says: the job gives no time".to_string()
+    } else {
+        format!("for {:.0} h", w.thaw_hours)
+    };
     out.extend([
         format!(
-            "Cloth thawed in its closed bag for {:.0} h; no moisture on the bag when it is opened. Out of the freezer at ______",
-            w.thaw_hours
+            "Cloth thawed in its closed bag {thawed}; no moisture on the bag when it is opened. Out of the freezer at ______"
         ),
         format!(
             "Vacuum at least {:.1} kPa (22 inHg) below the air; with the pump shut off it loses at most {:.1} kPa (1 inHg) in a minute",

@@ -11,6 +11,9 @@ use std::collections::{BTreeMap, BTreeSet};
 pub const LEAST_VACUUM: f64 = 22.0 * INCH_OF_MERCURY;
 /// With the pump shut off it loses at most so much in a minute, kPa: one inch of mercury.
 pub const MOST_LOSS: f64 = INCH_OF_MERCURY;
+/// A clock that is ended so little early is ended in time, seconds.
+const IN_TIME: i64 = 5;
+
 /// What a clock is for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
@@ -47,6 +50,16 @@ impl Clock {
     pub fn rings(&self) -> i64 {
         // A file may hold any number.
         self.begun.saturating_add((self.minutes * 60.0).round() as i64)
+    }
+
+    /// Minutes that it ran until a person ended it.
+    pub fn ran(&self) -> f64 {
+        self.ended.map_or(0.0, |at| at.saturating_sub(self.begun).max(0) as f64 / 60.0)
+    }
+
+    /// Whether it was ended before its time.
+    pub fn is_early(&self) -> bool {
+        self.ended.is_some_and(|at| at < self.rings().saturating_sub(IN_TIME))
     }
 
     /// What a bag lost in a minute, kPa, where it was read at both ends.
@@ -96,6 +109,8 @@ pub struct Progress {
     pub begun: Option<i64>,
     /// When things were ticked: `check/0`, `step/3`, `backing/PIECE#1`, `laid/PIECE#1`, `after/1`.
     pub ticked: BTreeMap<String, i64>,
+    /// What was written beside a check before the start, by its place, from 0.
+    pub written: BTreeMap<usize, String>,
     /// Clocks in the order they were begun.
     pub clocks: Vec<Clock>,
     /// Notes by step; those about the whole under none.
@@ -142,6 +157,16 @@ impl Progress {
     /// The note of a step, or of the whole.
     pub fn note(&self, step: Option<usize>) -> &str {
         self.notes.get(&note_key(step)).map_or("", String::as_str)
+    }
+
+    /// What a step was done otherwise than the sheet has it, in words.
+    pub fn otherwise<'p>(&'p self, step: &'p Step) -> impl Iterator<Item = &'p Deviation> {
+        let name = step.what.split(':').next().unwrap_or_default();
+        let is_of = move |d: &&Deviation| {
+            let rest = d.what.strip_prefix(name);
+            !name.is_empty() && rest.is_some_and(|rest| rest.starts_with([':', ' ']))
+        };
+        self.deviations.iter().filter(is_of)
     }
 
     /// Whether a bag check has passed.

@@ -1,7 +1,7 @@
 //! The steps of laying: layers, debulks, the two halves of a mould and the tapes that join them.
 
 use crate::cloth::Face;
-use crate::job::{MouldWork, Seen};
+use crate::job::{AssumedTime, MouldWork, Seen};
 use crate::plan::{PlacedPiece, Plan, PlanLayer, PlanPiece, PlanStock, laying_order, words};
 use crate::units::show_number;
 use serde::Serialize;
@@ -32,6 +32,8 @@ pub struct Step {
     pub ticks: Vec<Tick>,
     /// How long it takes, of a debulk.
     pub minutes: Option<f64>,
+    /// The job does not say how long: the data sheet does.
+    pub is_assumed: bool,
 }
 
 impl Tick {
@@ -100,7 +102,7 @@ pub(super) fn steps(
                 || (!last && (k + 1).is_multiple_of(d.every.max(1)))
             {
                 debulks += 1;
-                out.push(debulk(debulks, d.minutes));
+                out.push(debulk(debulks, work));
             }
         }
     }
@@ -108,7 +110,8 @@ pub(super) fn steps(
 }
 
 fn bare(what: String, notes: Vec<String>) -> Step {
-    Step { what, notes, layer: None, templates: Vec::new(), ticks: Vec::new(), minutes: None }
+    let (templates, ticks) = (Vec::new(), Vec::new());
+    Step { what, notes, layer: None, templates, ticks, minutes: None, is_assumed: false }
 }
 
 fn stage(name: &str, closing: bool) -> Step {
@@ -122,15 +125,21 @@ fn stage(name: &str, closing: bool) -> Step {
     bare(name.to_string(), if note.is_empty() { Vec::new() } else { vec![note.to_string()] })
 }
 
-fn debulk(number: u32, minutes: f64) -> Step {
-    let step = bare(
-        format!("Debulk {number}: full vacuum for {} min", show_number(minutes, 0)),
-        vec![
-            "Release film 25 mm beyond the cloth, breather, bag; then all of it off again. Start ______  end ______  vacuum ______ kPa"
-                .into(),
-        ],
-    );
-    Step { minutes: Some(minutes), ..step }
+fn debulk(number: u32, work: &MouldWork) -> Step {
+    let minutes = work.debulk.minutes;
+    let is_assumed = work.assumed.contains(&AssumedTime::Debulk);
+    let time = format!("{} min", show_number(minutes, 0));
+    let how = "Release film 25 mm beyond the cloth, breather, bag; then all of it off again. Start ______  end ______  vacuum ______ kPa";
+    let mut notes = vec![how.to_string()];
+    let what = if is_assumed {
+        notes.push(format!(
+            "The job gives no time for it: take it from the cloth's data sheet; {time} are reckoned with"
+        ));
+        format!("Debulk {number}: full vacuum, as long as the data sheet says")
+    } else {
+        format!("Debulk {number}: full vacuum for {time}")
+    };
+    Step { minutes: Some(minutes), is_assumed, ..bare(what, notes) }
 }
 
 fn layer_step(plan: &Plan, layer: &PlanLayer, index: usize, templates: Vec<String>) -> Step {
@@ -219,6 +228,7 @@ fn layer_step(plan: &Plan, layer: &PlanLayer, index: usize, templates: Vec<Strin
         templates,
         ticks,
         minutes: None,
+        is_assumed: false,
     }
 }
 

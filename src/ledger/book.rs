@@ -154,6 +154,23 @@ impl Ledger {
         })
     }
 
+    /// Offcuts that a plan's kit left over when a roll or offcut was cut to the end, by their names
+    /// in the stock, whether they are there still or not.
+    ///
+    /// # Errors
+    /// SQLite's own.
+    pub fn left_by_kit(&self, plan: &Plan) -> Result<Vec<String>, Trouble> {
+        let of_entries = "SELECT DISTINCT o.id FROM change o JOIN entry ON number = o.entry
+             JOIN change p ON p.entry = o.entry WHERE undone = 0 AND o.before IS NULL
+             AND json_extract(o.after, '$.record') = 'offcut'
+             AND json_extract(p.after, '$.record') = 'piece'
+             AND json_extract(p.after, '$.kit') = ?1 ORDER BY o.id";
+        let all = self.db.prepare(of_entries).and_then(|mut found| {
+            found.query_map([kit(plan)], |row| row.get(0))?.collect::<rusqlite::Result<Vec<_>>>()
+        });
+        all.map_err(|e| trouble(&self.file, &e))
+    }
+
     /// The state of every copy of the pieces of a plan's kit that has one.
     ///
     /// # Errors

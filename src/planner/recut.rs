@@ -21,8 +21,11 @@ use crate::verify::{self, Verified};
 pub struct CutSoFar<'a> {
     /// Its id: that of its first plan.
     pub kit: &'a str,
-    /// Copies that are cut again: piece id and copy, from 1.
+    /// Copies that are cut again, or that go elsewhere for a flaw: piece id and copy, from 1.
     pub spoiled: &'a [(String, u32)],
+    /// A flaw that was found on a roll of the plan by now: the copies that lie on it are not cut,
+    /// so that the cloth beside it is free.
+    pub flaw: Option<(&'a str, &'a Ring)>,
     /// Whether a roll or offcut of the plan is cut to the end and no longer there as the plan has
     /// it.
     pub is_done: &'a dyn Fn(&str) -> bool,
@@ -52,9 +55,17 @@ pub fn recut(
     }
     let mut faults = Faults::new();
     let mut cloths: Vec<String> = Vec::new();
+    if let Some((id, ring)) = so_far.flaw {
+        for stock in plan.stocks.iter_mut().filter(|s| s.id == id) {
+            cloths.push(stock.cloth.clone());
+            // Beyond what is used it is the roll's alone.
+            let is_here = ring_bounds(ring).is_some_and(|b| b.min.x < stock.used_length);
+            stock.flaws.extend(is_here.then(|| ring.clone()));
+        }
+    }
     for (piece, copy) in so_far.spoiled {
         let found = plan.pieces.iter().find(|p| p.piece == *piece).cloned();
-        let lost = take_out(&mut plan.stocks, piece, *copy);
+        let lost = take_out(&mut plan.stocks, piece, *copy, so_far.flaw.is_none());
         let (Some(piece), true) = (found, lost) else {
             let what = said!("the plan has no piece {piece} with a copy {copy}");
             faults.push(Fault::new(what, "look at the plan as it is now"));
@@ -139,11 +150,12 @@ fn set_aside(
     }
 }
 
-/// Takes a copy off its stock: its place is used cloth.
-fn take_out(stocks: &mut [PlanStock], piece: &str, copy: u32) -> bool {
+/// Takes a copy off its stock; if it is cut, its place is used cloth.
+fn take_out(stocks: &mut [PlanStock], piece: &str, copy: u32, is_cut: bool) -> bool {
     for stock in stocks {
         if let Some(at) = stock.placed.iter().position(|p| p.piece == piece && p.copy == copy) {
-            stock.flaws.push(stock.placed.remove(at).outline);
+            let place = stock.placed.remove(at).outline;
+            stock.flaws.extend(is_cut.then_some(place));
             return true;
         }
     }

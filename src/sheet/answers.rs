@@ -2,6 +2,7 @@
 //! do next.
 
 use super::text::{clean, decimals};
+use crate::job::AssumedTime;
 use crate::plan::{ClothFigures, Plan, StockKind};
 use crate::units::{counted, show_area};
 use maud::{Markup, html};
@@ -141,8 +142,10 @@ fn out_of_the_freezer(plan: &Plan) -> Markup {
         .concat()
         .join(", ");
     let hours = plan.mould_work.iter().map(|w| w.layup.thaw_hours).fold(0.0, f64::max);
+    let assumed = plan.mould_work.iter().any(|w| w.assumed.contains(&AssumedTime::Thaw));
     html! {
         "Take " bdi { (what) }
-        @if hours > 0.0 { " out of the freezer and thaw for " (decimals(hours, 1)) " h in the closed bag." } @else { " to the bench." }
+        @if assumed { " out of the freezer and thaw in the closed bag as long as the data sheet says." }
+        @else if hours > 0.0 { " out of the freezer and thaw for " (decimals(hours, 1)) " h in the closed bag." } @else { " to the bench." }
     }
 }

@@ -90,6 +90,10 @@ pub(super) fn planned_label(
         small,
         false,
     ));
+    // The stock gives it another name, and a code, when the cut is booked.
+    if plan.drawn_from.as_ref().is_some_and(|d| d.ledger.is_some()) {
+        lines.push(("for now: its stock label comes with booking".into(), small * 0.85, true));
+    }
     lines.push(("on the backing, never on the cloth".into(), small * 0.85, false));
     let mut y = height - INSET + 0.5;
     for (words, size, bold) in lines {

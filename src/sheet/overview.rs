@@ -7,6 +7,7 @@ use super::room::Area;
 use super::scene::{Drawn, Ink, Scene, Shape};
 use super::svg::write_picture;
 use super::text::{clean, decimals, fit};
+use crate::cloth::Face;
 use crate::geometry::{Bounds, Point, Ring, point, ring_bounds};
 use crate::plan::{Plan, StockKind};
 use crate::units::counted;
@@ -20,7 +21,8 @@ pub(super) fn written(plan: &Plan) -> String {
     write_picture(&scene, PIXELS, scene.page.width() / PIXELS)
 }
 
-/// All layouts one under the other, pieces with their numbers, offcuts hatched.
+/// All layouts one under the other, pieces with their numbers, offcuts hatched; what lies face down
+/// is hatched the other way and bears a ▼.
 pub(super) fn overview(plan: &Plan) -> Scene {
     let boxes: Vec<Bounds> = plan.stocks.iter().filter_map(|s| ring_bounds(&s.outline)).collect();
     let longest = boxes.iter().map(Bounds::width).fold(100.0, f64::max);
@@ -69,12 +71,20 @@ pub(super) fn overview(plan: &Plan) -> Scene {
             let rings: Vec<Ring> =
                 std::iter::once(&placed.outline).chain(&placed.holes).cloned().collect();
             scene.drawn.push(Drawn { ink: Ink::Cut, id: None, shape: Shape::Rings(rings.clone()) });
+            // Told without colour, and where there is no room for a number.
+            let is_down = placed.face == Face::Down;
+            if is_down {
+                let lines: Vec<&[Point]> = rings.iter().map(Vec::as_slice).collect();
+                scene.draw(Ink::Mark, Shape::Segments(hatch(&lines, 135.0, 9.0 * pixel)));
+            }
             let number = plan
                 .pieces
                 .iter()
                 .find(|p| p.piece == placed.piece)
                 .map_or("?", |p| p.number.as_str());
-            let block = [Block::plain(&fit(&clean(number), 12.0, 1.0, true), &[])];
+            let mark = if is_down { " ▼" } else { "" };
+            let number = format!("{}{mark}", fit(&clean(number), 12.0, 1.0, true));
+            let block = [Block::plain(&number, &[])];
             let area = Area::one_of(rings, stock.placed.len());
             // Numbers too small to read are left out: the cut sheets have them all.
             if let Some(spot) = area.spot(&block, 20.0 * pixel).filter(|s| s.size >= 6.0 * pixel) {

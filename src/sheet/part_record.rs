@@ -95,8 +95,15 @@ impl PartRecord<'_> {
                     left.unwrap_or_else(|| "–".into())
                 },
                 |(out, life)| {
-                    let of = life.map_or(String::new(), |l| format!(" of {} h", show_number(l, 0)));
-                    format!("{} h{of}", show_number(out, 1))
+                    let of =
+                        life.map_or(String::new(), |l| format!(", of {} h", show_number(l, 0)));
+                    // No hours are those of a roll that nobody logged out of the freezer.
+                    let out = if out > 0.0 {
+                        format!("{} h", show_number(out, 1))
+                    } else {
+                        "not recorded".into()
+                    };
+                    format!("{out}{of}")
                 },
             );
             let or = |v: &Option<String>| v.clone().unwrap_or_else(|| "–".into());
@@ -157,6 +164,10 @@ impl PartRecord<'_> {
             };
             all.iter().enumerate().map(row).collect::<Vec<_>>()
         };
+        let mut checks = ticks("check", &self.sheet.checks);
+        for (i, row) in checks.iter_mut().enumerate() {
+            row.push(p.written.get(&i).cloned().unwrap_or_default());
+        }
         let mut after = ticks("after", &self.sheet.after);
         let planned = planned_masses(self.plan);
         let planned = planned.iter().find(|m| m.job == self.sheet.job);
@@ -196,8 +207,8 @@ impl PartRecord<'_> {
             },
             Part {
                 heading: "Before the start",
-                columns: vec!["check", "ticked"],
-                rows: ticks("check", &self.sheet.checks),
+                columns: vec!["check", "ticked", "written"],
+                rows: checks,
             },
             Part {
                 heading: "Laid",

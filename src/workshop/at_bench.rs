@@ -2,14 +2,18 @@
 //! how far the lay-up is, and the record at the end. Ticks of a plan that was made from the ledger
 //! go there; those of any other go into the kit's own file.
 
+use super::by_hand::FlawOn;
+use super::draft::Refused;
 use super::folder::{PLAN_FOLDER, write_whole};
 use super::kit::{CutAgain, Kit, consumed, plan_name};
 use super::on_table::OnTable;
 use super::open_job::{OpenJob, about, faults_of, read_plan};
 use super::plan_files::plan_files;
 use crate::fault::{Fault, Faults};
+use crate::geometry::Ring;
+use crate::geometry::boolean::intersection;
 use crate::layup::{self, Act, Held, LayupSheet, Progress, When};
-use crate::ledger::{Ledger, Moment, PieceState, PieceTick, TickTo, Trouble, placed};
+use crate::ledger::{Ledger, Moment, PieceState, PieceTick, Record, TickTo, Trouble, placed};
 use crate::plan::{self, Plan};
 use crate::planner::{self, CutSoFar};
 use crate::run::Run;
@@ -140,10 +144,7 @@ impl OpenJob {
             let state = states.get(&(p.piece.clone(), p.copy));
             matches!(state, Some(CopyState::Cut | CopyState::Laid))
         };
-        let folder = kit.folder(self.draft.dir());
-        let mut files = std::fs::read_dir(folder).into_iter().flatten().flatten();
-        let record = |e: std::fs::DirEntry| e.file_name().to_string_lossy().starts_with("record");
-        [all.all(is_cut), files.any(record)]
+        [all.all(is_cut), kit.has_record(self.draft.dir())]
     }
 
     /// How many copies of the plan are cut, laid or spoiled.
@@ -152,6 +153,24 @@ impl OpenJob {
         let Ok(kit) = Kit::of(self.draft.dir(), plan.plan()) else { return 0 };
         let book = self.book_of(plan.plan()).unwrap_or_default();
         states(plan.plan(), &kit, book.as_ref()).map_or(0, |s| s.len())
+    }
+
+    /// The offcuts that the kit of the plan left over and that are there still, by their names in
+    /// the stock; none of a plan that was not made from it.
+    ///
+    /// # Errors
+    /// The plan or the ledger cannot be read.
+    pub fn left_over(&mut self) -> Result<Vec<String>, Faults> {
+        let Some(plan) = self.plan()? else { return Ok(Vec::new()) };
+        let Some(file) = self.book_of(plan.plan())? else { return Ok(Vec::new()) };
+        let read = || {
+            let ledger = Ledger::read(&file)?;
+            let there: Vec<String> = ledger.records("offcut")?.iter().map(Record::id).collect();
+            let mut left = ledger.left_by_kit(plan.plan())?;
+            left.retain(|id| there.contains(id));
+            Ok(left)
+        };
+        read().map_err(faults_of)
     }
 
     fn bench_stamp(&self, plan: &Verified, kit: &Kit, book: Option<&PathBuf>) -> String {
@@ -299,12 +318,7 @@ impl OpenJob {
     /// # Errors
     /// The job is at fault, the stock has changed, a piece finds no place, or the machine's.
     pub fn recut(&mut self, now: &Moment) -> Result<Vec<[String; 2]>, Faults> {
-        if self.planning.as_ref().is_some_and(|p| p.is_running()) {
-            return Err(Fault::new("this job is being planned", "stop that run first").into());
-        }
-        let plan = self.plan()?.ok_or_else(no_plan)?;
-        let mut kit = Kit::of(self.draft.dir(), plan.plan())?;
-        let book = self.book_of(plan.plan())?;
+        let (plan, mut kit, book) = self.kit_to_change()?;
         let spoiled: Vec<(String, u32)> = states(plan.plan(), &kit, book.as_ref())?
             .into_iter()
             .filter(|(_, state)| *state == CopyState::Spoiled)
@@ -313,25 +327,8 @@ impl OpenJob {
         if spoiled.is_empty() {
             return Ok(Vec::new());
         }
-        let checked = self.checked();
-        let job = checked.job.clone().ok_or_else(|| {
-            let faults = checked.notes.iter().filter(|n| !n.warning).map(|n| n.fault.clone());
-            Faults(faults.collect())
-        })?;
-        let drawn = plan.plan().drawn_from.is_some();
-        let stock = job.stock.as_deref().filter(|_| drawn);
-        let stock = stock.map(|file| self.stock_seen.read(file, now)).transpose()?;
-        let mut finished = Vec::new();
-        if let Some(file) = &book {
-            let ledger = Ledger::read(file).map_err(faults_of)?;
-            ledger.changed_since(plan.plan()).map_err(faults_of)?.into_result(())?;
-            finished = ledger.finished(plan.plan()).map_err(faults_of)?;
-        }
-        let is_done = |id: &str| finished.iter().any(|f| f == id);
-        let so_far = CutSoFar { kit: &kit.kit, spoiled: &spoiled, is_done: &is_done };
-        let made = planner::recut(plan.plan(), &[job], stock.as_deref(), &so_far)
-            .map_err(planner::Refusal::into_faults)?;
-        kit.is_planned(plan.plan());
+        as_planned(plan.plan(), book.as_ref())?;
+        let made = self.elsewhere(&plan, &kit, (&spoiled, None), now)?;
         let mut said = Vec::new();
         for (piece, copy) in &spoiled {
             let (on, _) = placed(made.plan(), piece, *copy)?;
@@ -342,14 +339,100 @@ impl OpenJob {
             let (from, plan) = (on.id.clone(), made.plan().id.clone());
             kit.cut_again.push(CutAgain { at: now.seconds, piece, from, plan });
         }
+        self.go_on_with(&plan, kit, made)?;
+        Ok(said)
+    }
+
+    /// Records a flaw on a roll of a plan that is cut in part: pieces that lie on it and are not cut
+    /// go elsewhere, all else stays where it lies. Nothing is recorded if one finds no place.
+    pub(super) fn mend_while_cutting(
+        &mut self,
+        flaw: &FlawOn,
+        seen: &str,
+        now: &Moment,
+    ) -> Result<(), Refused> {
+        let (plan, kit, book) = self.kit_to_change()?;
+        as_planned(plan.plan(), book.as_ref())?;
+        let states = states(plan.plan(), &kit, book.as_ref())?;
+        let before = self.draft.revision();
+        let (_, ring) = self.add_flaw(flaw, seen, now)?;
+        let stocks = plan.plan().stocks.iter().filter(|s| s.id == flaw.stock);
+        let is_on_it = |p: &&plan::PlacedPiece| {
+            let is_open =
+                matches!(states.get(&(p.piece.clone(), p.copy)), None | Some(CopyState::Again));
+            let rings = std::iter::once(&p.outline).chain(&p.holes);
+            is_open && !intersection(rings, [&ring]).is_empty()
+        };
+        let on_it = stocks.flat_map(|s| &s.placed).filter(is_on_it);
+        let on_it: Vec<(String, u32)> = on_it.map(|p| (p.piece.clone(), p.copy)).collect();
+        match self.elsewhere(&plan, &kit, (&on_it, Some((&flaw.stock, &ring))), now) {
+            Ok(made) => Ok(self.go_on_with(&plan, kit, made)?),
+            Err(list) => {
+                match &book {
+                    Some(file) => {
+                        let undone = Ledger::write(file).and_then(|mut l| l.undo(now));
+                        undone.map_err(faults_of)?;
+                    }
+                    None if self.draft.revision() != before => {
+                        self.draft.undo(&self.draft.revision())?;
+                    }
+                    None => {}
+                }
+                Err(list.into())
+            }
+        }
+    }
+
+    /// The plan, its kit and the ledger it was made from, if it is not being made anew just now.
+    #[allow(clippy::type_complexity)]
+    fn kit_to_change(&mut self) -> Result<(Arc<Verified>, Kit, Option<PathBuf>), Faults> {
+        if self.planning.as_ref().is_some_and(|p| p.is_running()) {
+            return Err(Fault::new("this job is being planned", "stop that run first").into());
+        }
+        let plan = self.plan()?.ok_or_else(no_plan)?;
+        let kit = Kit::of(self.draft.dir(), plan.plan())?;
+        let book = self.book_of(plan.plan())?;
+        Ok((plan, kit, book))
+    }
+
+    /// The plan with copies of pieces cut from elsewhere, off a flaw if there is one.
+    fn elsewhere(
+        &mut self,
+        plan: &Verified,
+        kit: &Kit,
+        (copies, flaw): (&[(String, u32)], Option<(&str, &Ring)>),
+        now: &Moment,
+    ) -> Result<Verified, Faults> {
+        let checked = self.checked();
+        let job = checked.job.clone().ok_or_else(|| {
+            let faults = checked.notes.iter().filter(|n| !n.warning).map(|n| n.fault.clone());
+            Faults(faults.collect())
+        })?;
+        let drawn = plan.plan().drawn_from.is_some();
+        let stock = job.stock.as_deref().filter(|_| drawn);
+        let stock = stock.map(|file| self.stock_seen.read(file, now)).transpose()?;
+        let finished = match self.book_of(plan.plan())? {
+            Some(file) => Ledger::read(&file).and_then(|l| l.finished(plan.plan())),
+            None => Ok(Vec::new()),
+        };
+        let finished = finished.map_err(faults_of)?;
+        let is_done = |id: &str| finished.iter().any(|f| f == id);
+        let so_far = CutSoFar { kit: &kit.kit, spoiled: copies, flaw, is_done: &is_done };
+        planner::recut(plan.plan(), &[job], stock.as_deref(), &so_far)
+            .map_err(planner::Refusal::into_faults)
+    }
+
+    /// Keeps the plan that was, and puts the other in its place.
+    fn go_on_with(&mut self, plan: &Verified, mut kit: Kit, made: Verified) -> Result<(), Faults> {
+        let book = self.book_of(plan.plan())?;
+        kit.is_planned(plan.plan());
         kit.plans = [&kit.plans[..], &[plan.plan().id.clone(), made.plan().id.clone()]].concat();
         kit.plans.dedup();
-        kit.used = consumed(made.plan());
+        kit.used = taken(made.plan(), book.as_ref())?;
         let old = plan::to_json(plan.plan());
         kit.keep(self.draft.dir(), &plan_name(&plan.plan().id), old.as_bytes())?;
         kit.save(self.draft.dir())?;
-        self.put_plan(Arc::new(made))?;
-        Ok(said)
+        self.put_plan(Arc::new(made))
     }
 
     /// The plan before a recut, put in place again, if a piece that is called spoiled is not, and
@@ -370,7 +453,9 @@ impl OpenJob {
         let Some(by) = by.map(|r| r.3.clone()) else { return Ok(None) };
         let file = kit.plan_file(self.draft.dir(), &by);
         let used = records.iter().any(|r| r.3 == plan.plan().id);
-        if used || !file.is_file() {
+        // The plan before one that goes round a flaw knows nothing of the flaw.
+        let is_recut = kit.cut_again.iter().any(|c| c.plan == plan.plan().id);
+        if used || !is_recut || !file.is_file() {
             return Ok(None);
         }
         let before = Arc::new(read_plan(&file)?);
@@ -379,7 +464,7 @@ impl OpenJob {
         }
         self.put_plan(Arc::clone(&before))?;
         kit.cut_again.retain(|c| c.plan != plan.plan().id);
-        kit.used = consumed(before.plan());
+        kit.used = taken(before.plan(), book.as_ref())?;
         kit.save(self.draft.dir())?;
         Ok(Some(before))
     }
@@ -525,6 +610,22 @@ fn sheet_of(plan: &Plan, job: &str, now: &Moment) -> Result<LayupSheet, Fault> {
     sheets.find(|s| s.job == job).ok_or_else(|| {
         Fault::new(said!("the plan has no job {job}"), "look at the plan as it is now")
     })
+}
+
+/// Refuses a plan whose rolls and offcuts are no longer as it knew them.
+fn as_planned(plan: &Plan, book: Option<&PathBuf>) -> Result<(), Faults> {
+    let Some(file) = book else { return Ok(()) };
+    let changed = Ledger::read(file).and_then(|l| l.changed_since(plan)).map_err(faults_of)?;
+    changed.into_result(())
+}
+
+/// The cloth that a plan took, left-overs of its own kit counted once.
+fn taken(plan: &Plan, book: Option<&PathBuf>) -> Result<Vec<(String, f64)>, Faults> {
+    let own = match book {
+        Some(file) => Ledger::read(file).and_then(|l| l.left_by_kit(plan)).map_err(faults_of)?,
+        None => Vec::new(),
+    };
+    Ok(consumed(plan, &own))
 }
 
 /// Piece, copy, state, and the plan that said so.

@@ -19,30 +19,36 @@ pub enum Span {
     Size(f64, f64),
 }
 
+/// Photos in a job's folder, by name, but for pictures from above, which tracing makes.
+pub fn photos(dir: &Path) -> Vec<String> {
+    let mut photos = files_of(dir, &["jpg", "jpeg", "png"]);
+    photos.retain(|p| !p.contains("-from-above"));
+    photos
+}
+
+/// Files of a folder with these endings, by name.
+fn files_of(dir: &Path, endings: &[&str]) -> Vec<String> {
+    let files = std::fs::read_dir(dir).into_iter().flatten().filter_map(|e| Some(e.ok()?.path()));
+    let names = files.filter(|p| p.is_file()).filter_map(|p| Some(p.file_name()?.to_str()?.into()));
+    let mut names: Vec<String> = names.collect();
+    let ending = |n: &str| n.rsplit('.').next().unwrap_or_default().to_lowercase();
+    names.retain(|n| endings.contains(&ending(n).as_str()));
+    names.sort();
+    names
+}
+
 /// Photos in a job's folder of which no drawing was made, by name.
 pub fn untraced_photos(dir: &Path) -> Vec<String> {
-    let files = std::fs::read_dir(dir).into_iter().flatten().filter_map(|e| Some(e.ok()?.path()));
-    let (mut photos, mut made): (Vec<String>, Vec<String>) = (Vec::new(), Vec::new());
-    for path in files.filter(|p| p.is_file()) {
-        let Some(name) = path.file_name().and_then(|n| n.to_str()) else {
-            continue;
-        };
-        match name.rsplit('.').next().unwrap_or_default().to_lowercase().as_str() {
-            "jpg" | "jpeg" | "png" => photos.push(name.to_string()),
-            "svg" => {
-                let svg = std::fs::read_to_string(&path).unwrap_or_default();
-                for note in notes_of(&svg) {
-                    let traced = note.strip_prefix("Traced from ");
-                    made.extend(traced.and_then(|t| t.split_once(". ")).map(|t| t.0.to_string()));
-                }
-                made.extend(PhotoUnder::of(&svg).map(|p| p.file));
-            }
-            _ => {}
+    let (mut photos, mut made) = (photos(dir), Vec::new());
+    for name in files_of(dir, &["svg"]) {
+        let svg = std::fs::read_to_string(dir.join(name)).unwrap_or_default();
+        for note in notes_of(&svg) {
+            let traced = note.strip_prefix("Traced from ");
+            made.extend(traced.and_then(|t| t.split_once(". ")).map(|t| t.0.to_string()));
         }
+        made.extend(PhotoUnder::of(&svg).map(|p| p.file));
     }
-    // A picture from above is made by tracing, even if the drawing over it is gone.
-    photos.retain(|p| !made.contains(p) && !p.contains("-from-above"));
-    photos.sort();
+    photos.retain(|p| !made.contains(p));
     photos
 }
 

@@ -8,7 +8,7 @@ use super::open_job::{OpenJob, about, faults_of};
 use super::plan_files::plan_files;
 use super::planning::{Planning, Settings};
 use crate::fault::{Fault, Faults};
-use crate::geometry::point;
+use crate::geometry::{Ring, point};
 use crate::ledger::{Ledger, Moment, Record};
 use crate::plan;
 use crate::planner::{CutTable, Judged, Lay};
@@ -142,20 +142,26 @@ impl OpenJob {
 
     /// Records a flaw found on a roll where that belongs: in the ledger if the plan is cut from
     /// one, else in the job. Then the pieces of its cloth are nested anew, as [`OpenJob::around`]
-    /// does. Plans of before do not know of the flaw and cannot be had back.
+    /// does; or, where something is cut already, those that lie on the flaw go elsewhere at once and
+    /// all else stays. Plans of before do not know of the flaw and cannot be had back.
     ///
     /// # Errors
-    /// The plan is another by now; there is no such roll; it lies outside it; it cannot be written.
+    /// The plan is another by now; there is no such roll; it lies outside it; a piece finds no
+    /// place; it cannot be written.
     pub fn mend(
         &mut self,
         flaw: &FlawOn,
         settings: Settings,
         seen: &str,
         now: &Moment,
-    ) -> Result<Arc<Planning>, Refused> {
-        let cloth = self.add_flaw(flaw, seen, now)?;
+    ) -> Result<Option<Arc<Planning>>, Refused> {
+        if self.begun_to_cut() > 0 {
+            self.mend_while_cutting(flaw, seen, now)?;
+            return Ok(None);
+        }
+        let (cloth, _) = self.add_flaw(flaw, seen, now)?;
         self.on_table.before.clear();
-        Ok(self.nested(&cloth, settings, now)?)
+        Ok(Some(self.nested(&cloth, settings, now)?))
     }
 
     fn nested(
@@ -175,9 +181,14 @@ impl OpenJob {
         Ok(planning)
     }
 
-    /// Records a flaw; returns its cloth.
-    fn add_flaw(&mut self, flaw: &FlawOn, seen: &str, now: &Moment) -> Result<String, Refused> {
-        let plan = Arc::clone(self.seen(seen, now)?.plan());
+    /// Records a flaw; returns its cloth and its outline.
+    pub(super) fn add_flaw(
+        &mut self,
+        flaw: &FlawOn,
+        seen: &str,
+        now: &Moment,
+    ) -> Result<(String, Ring), Refused> {
+        let plan = Arc::clone(self.as_seen(seen, now)?.plan());
         let roll = plan.plan().stocks.iter().find(|s| s.id == flaw.stock);
         let roll = roll.filter(|s| s.kind == plan::StockKind::Roll).ok_or_else(|| {
             let what = said!("{} is no roll of the plan", flaw.stock);
@@ -192,6 +203,7 @@ impl OpenJob {
             return Err(Fault::new("that flaw has no area on the roll", remedy).into());
         }
         let cloth = roll.cloth.clone();
+        let ring = vec![point(from, low), point(to, low), point(to, top), point(from, top)];
         let checked = self.checked();
         let job = checked.job.as_ref();
         let ledger = job.and_then(|j| j.stock.clone()).filter(|_| {
@@ -201,17 +213,16 @@ impl OpenJob {
                 .is_some_and(|d| d.stocks.iter().any(|s| s.stock == roll.id))
         });
         if let Some(file) = ledger {
-            let ring = vec![point(from, low), point(to, low), point(to, top), point(from, top)];
             let why = format!("flaw found on {}", roll.id);
             let done = Ledger::write(&file).and_then(|mut ledger| {
                 ledger.edit(&roll.id, &why, now, |record| {
                     if let Record::Roll(r) = record {
-                        r.facts.flaws.push(ring);
+                        r.facts.flaws.push(ring.clone());
                     }
                 })
             });
             done.map_err(faults_of)?;
-            return Ok(cloth);
+            return Ok((cloth, ring));
         }
         let index = job.and_then(|j| j.cloths.iter().position(|c| c.id == cloth));
         let index =
@@ -228,10 +239,10 @@ impl OpenJob {
         };
         let revision = self.draft.revision();
         self.draft.edit(&add, &revision)?;
-        Ok(cloth)
+        Ok((cloth, ring))
     }
 
-    /// The table, if the plan on it is the one that the client saw.
+    /// The same, if nothing is cut yet.
     fn seen(&mut self, seen: &str, now: &Moment) -> Result<&mut CutTable, Refused> {
         // Where a piece was cut, nothing can be laid out anew.
         if self.begun_to_cut() > 0 {
@@ -239,6 +250,11 @@ impl OpenJob {
             let remedy = "call what must be cut again spoiled, at the bench: that is planned again";
             return Err(Fault::new(what, remedy).into());
         }
+        self.as_seen(seen, now)
+    }
+
+    /// The table, if the plan on it is the one that the client saw, be it cut in part or not.
+    fn as_seen(&mut self, seen: &str, now: &Moment) -> Result<&mut CutTable, Refused> {
         let table = self.table(now)?;
         if table.plan().plan().id != seen {
             return Err(Refused::Stale);

@@ -1,6 +1,7 @@
 //! Edits of a job file as plain data, applied so that comments, order and spelling of everything
 //! else stay.
 
+use super::removal::remove;
 use crate::fault::Fault;
 use crate::units::quoted;
 use serde::{Deserialize, Serialize};
@@ -69,6 +70,17 @@ pub enum Edit {
         /// The new id.
         to: String,
     },
+    /// Takes a template, strip or patch away, and its id out of all that names it.
+    Remove {
+        /// Where it stands: `strip.0`.
+        at: String,
+        /// The id that takes its place; without one, patches on it go with it.
+        #[serde(default)]
+        instead: Option<String>,
+        /// Layers that laid nothing else go with it.
+        #[serde(default)]
+        layers: bool,
+    },
     /// Lays a template in a layer, or takes it out of it.
     Lay {
         /// Index of the layer.
@@ -116,6 +128,7 @@ fn apply(doc: &mut DocumentMut, edit: &Edit) -> Result<(), Fault> {
         Edit::Add { section, keys } => add(doc, section, keys),
         Edit::Move { section, from, to } => shift(doc, section, *from, *to),
         Edit::Rename { at, to } => rename(doc, at, to),
+        Edit::Remove { at, instead, layers } => remove(doc, at, instead.as_deref(), *layers),
         Edit::Lay { layer, template, on } => lay(doc, *layer, template, *on),
         Edit::LayAs { layer, template, hands, copies } => {
             lay_as(doc, *layer, template, hands.as_deref(), *copies)
@@ -208,7 +221,7 @@ fn begun() -> Table {
     table
 }
 
-fn clear(doc: &mut DocumentMut, at: &str) -> Result<(), Fault> {
+pub(super) fn clear(doc: &mut DocumentMut, at: &str) -> Result<(), Fault> {
     let (path, key) = split(at);
     if let (Ok(index), Some((section, above))) = (key.parse::<usize>(), path.split_last()) {
         let table = table_at(doc.as_table_mut(), above).ok_or_else(|| nowhere(at))?;
@@ -344,7 +357,7 @@ fn rename(doc: &mut DocumentMut, at: &str, to: &str) -> Result<(), Fault> {
 }
 
 /// Puts a new name wherever the old one stands under a key of any section of a kind.
-fn renamed(table: &mut dyn TableLike, path: &[&str], old: &str, to: &str) {
+pub(super) fn renamed(table: &mut dyn TableLike, path: &[&str], old: &str, to: &str) {
     let Some((step, rest)) = path.split_first() else {
         return;
     };
@@ -375,6 +388,27 @@ fn in_value(value: &mut Value, old: &str, to: &str) {
     }
 }
 
+/// The text at a key of a section.
+pub(super) fn section_text(doc: &mut DocumentMut, at: &str, key: &str) -> Option<String> {
+    let steps: Vec<&str> = at.split('.').collect();
+    Some(table_at(doc.as_table_mut(), &steps)?.get(key)?.as_str()?.to_string())
+}
+
+/// What each layer lays, with its place among the layers; those without a list are left out.
+pub(super) fn laid_lists(doc: &mut DocumentMut) -> Vec<(usize, &mut Array)> {
+    fn list(table: &mut Table) -> Option<&mut Array> {
+        table.get_mut("templates")?.as_array_mut()
+    }
+    match doc.get_mut("layer") {
+        Some(Item::ArrayOfTables(all)) => {
+            let lists = all.iter_mut().enumerate();
+            lists.filter_map(|(i, t)| Some((i, list(t)?))).collect()
+        }
+        Some(Item::Table(one)) => list(one).map(|l| (0, l)).into_iter().collect(),
+        _ => Vec::new(),
+    }
+}
+
 /// The list of what a layer lays, begun if it is not there.
 fn laid(doc: &mut DocumentMut, layer: usize) -> Result<&mut Array, Fault> {
     let at = format!("layer.{layer}");
@@ -387,7 +421,7 @@ fn laid(doc: &mut DocumentMut, layer: usize) -> Result<&mut Array, Fault> {
         .ok_or_else(|| nowhere(&format!("{at}.templates")))
 }
 
-fn id_of(value: &Value) -> Option<&str> {
+pub(super) fn id_of(value: &Value) -> Option<&str> {
     value.as_str().or_else(|| value.as_inline_table()?.get("template")?.as_str())
 }
 

@@ -12,6 +12,7 @@ use crate::plan::{Plan, PlanStock};
 use crate::units::{quoted, snap};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
+use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
 /// The folder of kits in the folder of a job.
@@ -61,18 +62,24 @@ impl Planned {
     pub fn of(plan: &Plan) -> Planned {
         Planned {
             masses: planned_masses(plan),
-            cloth: consumed(plan),
+            cloth: consumed(plan, &[]),
             pieces: plan.stocks.iter().map(|s| s.placed.len()).sum(),
         }
     }
 }
 
 /// The cloth that was opened for a plan in all, mm², by its id: of what was cut to the end before a
-/// recut as well, which the plan's figures leave out.
-pub(super) fn consumed(plan: &Plan) -> Vec<(String, f64)> {
+/// recut as well, which the plan's figures leave out. Offcuts that the kit itself left over, `own`,
+/// are counted with what they were cut off.
+pub(super) fn consumed(plan: &Plan, own: &[String]) -> Vec<(String, f64)> {
     let area =
         |s: &PlanStock| ring_area(&s.outline) + s.holes.iter().map(|h| ring_area(h)).sum::<f64>();
-    let of = |cloth: &str| plan.stocks.iter().filter(|s| s.cloth == cloth).map(area).sum();
+    let is_own = |s: &PlanStock| {
+        let id = s.id.split(" cut by ").next().unwrap_or_default();
+        own.iter().any(|o| o == id)
+    };
+    let of =
+        |cloth: &str| plan.stocks.iter().filter(|s| s.cloth == cloth && !is_own(s)).map(area).sum();
     plan.cloths.iter().map(|c| (c.cloth.clone(), snap(of(&c.cloth)))).collect()
 }
 
@@ -113,8 +120,8 @@ impl Kit {
             return Ok(kit);
         }
         // A plan of no ledger does not say which kit it goes on with.
-        for entry in std::fs::read_dir(job_dir.join(KITS_FOLDER)).into_iter().flatten().flatten() {
-            if let Some(kit) = read(&entry.path().join(FILE))?
+        for folder in folders(job_dir)? {
+            if let Some(kit) = read(&folder.join(FILE))?
                 && kit.plans.contains(&plan.id)
             {
                 return Ok(kit);
@@ -137,8 +144,8 @@ impl Kit {
     pub fn all(job_dir: &Path) -> (Vec<Kit>, Faults) {
         let mut all = Vec::new();
         let mut faults = Faults::new();
-        for entry in std::fs::read_dir(job_dir.join(KITS_FOLDER)).into_iter().flatten().flatten() {
-            all.extend(faults.keep(read(&entry.path().join(FILE))).flatten());
+        for folder in faults.keep(folders(job_dir)).into_iter().flatten() {
+            all.extend(faults.keep(read(&folder.join(FILE))).flatten());
         }
         all.sort_by(|a, b| a.kit.cmp(&b.kit));
         (all, faults)
@@ -150,6 +157,17 @@ impl Kit {
         if self.planned.is_none() && self.cut_again.is_empty() {
             self.planned = Some(Planned::of(plan));
         }
+    }
+
+    /// Whether a plan is of it.
+    pub fn has(&self, plan: &str) -> bool {
+        self.plans.iter().any(|p| p == plan)
+    }
+
+    /// Whether the record of a part of it is written.
+    pub fn has_record(&self, job_dir: &Path) -> bool {
+        let mut files = std::fs::read_dir(self.folder(job_dir)).into_iter().flatten().flatten();
+        files.any(|e| e.file_name().to_string_lossy().starts_with("record"))
     }
 
     /// Its folder.
@@ -257,6 +275,19 @@ fn folder(job_dir: &Path, id: &str) -> PathBuf {
     job_dir.join(KITS_FOLDER).join(short(id))
 }
 
+/// The folders of a job's kits; none before there is one.
+fn folders(job_dir: &Path) -> Result<Vec<PathBuf>, Faults> {
+    let dir = job_dir.join(KITS_FOLDER);
+    let all = match std::fs::read_dir(&dir) {
+        Err(e) if e.kind() == ErrorKind::NotFound => return Ok(Vec::new()),
+        all => all.and_then(|all| all.map(|e| Ok(e?.path())).collect::<Result<_, _>>()),
+    };
+    all.map_err(|e| {
+        let what = said!("the kits of the job cannot be read: {e}");
+        Fault::new(what, "check that it is a folder, and its permissions").in_file(&dir).into()
+    })
+}
+
 fn read(file: &Path) -> Result<Option<Kit>, Faults> {
     let trouble = |what: Said| {
         let remedy = "mend it, or move it away: then the lay-up begins anew";
@@ -264,7 +295,11 @@ fn read(file: &Path) -> Result<Option<Kit>, Faults> {
     };
     let about = match std::fs::metadata(file) {
         Ok(about) => about,
-        Err(_) => return Ok(None),
+        // A file beside the folders of kits holds none.
+        Err(e) if matches!(e.kind(), ErrorKind::NotFound | ErrorKind::NotADirectory) => {
+            return Ok(None);
+        }
+        Err(e) => return Err(trouble(said!("the state of the kit cannot be read: {e}"))),
     };
     if !about.is_file() || about.len() > LARGEST {
         return Err(trouble(
@@ -341,9 +376,38 @@ mod tests {
             stock.id = format!("{} cut by 12345678", stock.id);
         }
         plan.cloths.iter_mut().for_each(|c| c.consumed_area = 0.0);
-        let counted: Vec<f64> = consumed(&plan).into_iter().map(|c| c.1).collect();
+        let counted: Vec<f64> = consumed(&plan, &[]).into_iter().map(|c| c.1).collect();
         assert_eq!(counted, whole);
         assert!(!whole.is_empty() && whole.iter().all(|area| *area > 0.0));
+        // A recut opened what the kit itself had left over: no new cloth.
+        let mut own = plan.stocks[0].clone();
+        own.id = "off-7".into();
+        plan.stocks.push(own.clone());
+        own.id = "off-8 cut by 12345678".into();
+        plan.stocks.push(own);
+        let own = ["off-7", "off-8"].map(String::from);
+        let counted: Vec<f64> = consumed(&plan, &own).into_iter().map(|c| c.1).collect();
+        assert_eq!(counted, whole);
+    }
+
+    /// A link that leads round in a circle is there and cannot be looked at: that is no "no kit",
+    /// over which a new one would be written.
+    #[cfg(unix)]
+    #[test]
+    fn a_kit_that_cannot_be_looked_at_is_not_taken_for_none() {
+        let home = tempfile::tempdir().unwrap();
+        let kit = Kit::of(home.path(), &plan("first")).unwrap();
+        let folder = kit.folder(home.path());
+        std::fs::create_dir_all(folder.parent().unwrap()).unwrap();
+        std::fs::write(folder.parent().unwrap().join("notes.txt"), "mine").unwrap();
+        assert!(Kit::of(home.path(), &plan("first")).is_ok());
+        std::os::unix::fs::symlink(&folder, &folder).unwrap();
+        let faults = Kit::of(home.path(), &plan("first")).unwrap_err();
+        assert!(faults.to_string().contains("cannot be read"), "{faults}");
+        assert!(!Kit::all(home.path()).1.is_empty());
+        let other = tempfile::tempdir().unwrap();
+        std::fs::write(other.path().join(KITS_FOLDER), "no folder").unwrap();
+        assert!(Kit::of(other.path(), &plan("first")).is_err());
     }
 
     /// As `tests/at_bench.rs` has it of the ledger.

@@ -328,7 +328,8 @@ fn plain(cloth: &Table) -> Option<toml::Table> {
     Some(cloth)
 }
 
-fn ids(text: &str) -> BTreeSet<String> {
+/// The ids of the cloths in a library or a job.
+pub(super) fn ids(text: &str) -> BTreeSet<String> {
     let values = Values::of(text);
     let id = |i| values.get(&format!("cloth.{i}.id")).map(String::from);
     (0..values.count("cloth")).filter_map(id).collect()
@@ -339,15 +340,17 @@ type Users = (BTreeMap<String, Vec<String>>, Vec<String>);
 
 fn users(folder: &Folder) -> Result<Users, Faults> {
     let (mut users, mut unread) = (BTreeMap::<String, Vec<String>>::new(), Vec::new());
+    let ours = folder.root().join(LIBRARY_FILE);
     for entry in folder.jobs()? {
         let name = if entry.folder.is_empty() { "the workshop's own job" } else { &entry.folder };
         let file = folder.root().join(&entry.folder).join(super::folder::JOB_FILE);
-        let Ok(text) = std::fs::read_to_string(file) else {
+        let Ok(text) = std::fs::read_to_string(&file) else {
             unread.push(name.to_string());
             continue;
         };
-        // Most jobs say nothing of it.
-        if !text.contains("library") {
+        // Most jobs say nothing of it, and one with a library of its own takes from that.
+        let own = library_of(&file).into_iter().find(|f| f.symlink_metadata().is_ok());
+        if !text.contains("library") || own.is_some_and(|own| !is_same(&own, &ours)) {
             continue;
         }
         let values = Values::of(&text);

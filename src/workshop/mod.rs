@@ -18,7 +18,9 @@ mod edit;
 mod folder;
 mod house;
 mod intake;
+mod job_stand;
 mod kit;
+mod known_cloths;
 mod learnt;
 mod library;
 mod mould_change;
@@ -30,6 +32,7 @@ mod outline_file;
 mod plan_files;
 mod planning;
 mod projecting;
+mod removal;
 mod stock_seen;
 mod takers;
 mod values;
@@ -37,7 +40,7 @@ mod values;
 pub use at_bench::{ActTick, AtBench, BenchTick, CopyState, Ticked};
 pub use begin_from::{CameAlong, begin_from};
 pub use benches::{BENCHES_FILE, Bench, Colour, How, Style, TRUE_WITHIN, Yes, benches, keep_bench};
-pub use by_corners::{Span, trace_by_corners, untraced_photos};
+pub use by_corners::{Span, photos, trace_by_corners, untraced_photos};
 pub use by_hand::FlawOn;
 pub use checked::{Checked, DrawnTemplate, Note, Readings};
 pub use draft::{Draft, Refused, Revision};
@@ -45,12 +48,12 @@ pub use edit::{Edit, Entry, edited};
 pub use folder::{Folder, JOB_FILE, JobEntry, LEDGER_FILE, PLAN_FOLDER, free_name, write_whole};
 pub use house::{HOUSE_FILE, set_units, units_of};
 pub use intake::{LastPhoto, Lay, NotTaken, Taken, by_size, free_id, take, trace_again};
+pub use job_stand::{JobStand, job_stand, kits_begun};
 pub use kit::KITS_FOLDER;
+pub use known_cloths::{known_cloths, nearest_cloth};
 pub use learnt::{Learnt, PartBefore, Spread, learnt_of};
 pub use library::{Change, Library};
-pub use mould_change::{
-    HandsOf, checked_with, hands_of, lay_of_mould, off_mould, template_of_mould,
-};
+pub use mould_change::{HandsOf, hands_of, lay_of_mould, off_mould, template_of_mould};
 pub use offcut_box::{BoxWish, holds, offcut_shape, offcuts_wished};
 pub use offcut_photo::{
     NotSeen, OFFCUT_PHOTOS, OffcutPicture, OffcutSeen, WarpBy, offcut_booked, offcut_picture,
@@ -63,6 +66,7 @@ pub use planning::{News, Phase, Picture, Planning, Settings};
 pub use projecting::{
     Cutting, Light, Projecting, Shown, Standing, Step, Stop as CutStop, bench_in_photo,
 };
+pub use removal::{Uses, examples_of, uses_of};
 pub use stock_seen::StockSeen;
 pub use takers::Sought;
 pub use values::Values;

@@ -1,9 +1,7 @@
-//! What a change of a mould does to a job's pieces, before it is kept.
+//! What a mould says for its templates, and the hands that come of it.
 
-use super::draft::{Refused, Revision};
-use super::edit::{Edit, Entry, edited};
+use super::edit::{Edit, Entry};
 use super::intake::Lay;
-use super::open_job::OpenJob;
 use super::values::Values;
 use crate::fault::{Fault, Said};
 use crate::job::{Job, Side, said_by_mould};
@@ -45,20 +43,6 @@ pub fn hands_of(job: &Job, prepared: &Prepared) -> Vec<HandsOf> {
         }
     }
     out
-}
-
-/// What an edit would make of the job: its check as it would be, and nothing is written.
-///
-/// # Errors
-/// [`Refused`]: the job has changed, or the edit names what is not there.
-pub fn checked_with(
-    open: &mut OpenJob,
-    edit: &Edit,
-    seen: &Revision,
-) -> Result<super::Checked, Refused> {
-    open.draft.fresh(seen)?;
-    let text = edited(open.draft.text(), edit)?;
-    Ok(open.check(&text))
 }
 
 /// What a template need not say that names this mould.

@@ -71,11 +71,6 @@ impl OpenJob {
         checked
     }
 
-    /// The job as it would be with another text.
-    pub(super) fn check(&self, text: &str) -> Checked {
-        self.readings.check(text, self.draft.file())
-    }
-
     /// The plan in its plan folder, read and verified anew only if it has changed; none if there is
     /// none.
     ///

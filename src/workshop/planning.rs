@@ -52,8 +52,12 @@ pub struct News {
     pub best_length: Option<f64>,
     /// No layout of that cloth can be shorter.
     pub least_length: Option<f64>,
-    /// Share of that length that is pieces, 0 to 1.
+    /// Share of that length of the roll, selvedges and all, that is pieces, 0 to 1: as the figures
+    /// of the plan have it of a roll.
     pub density: Option<f64>,
+    /// Usable share of the roll's width: the search knows no more of it.
+    #[serde(skip)]
+    usable: Option<f64>,
     /// It was asked to stop: the best layouts are kept.
     pub stopping: bool,
     /// Why there is no plan.
@@ -247,7 +251,8 @@ impl Observer for Planning {
             }
             if progress.best_length.is_some() {
                 news.first_length = news.first_length.or(progress.best_length);
-                (news.best_length, news.density) = (progress.best_length, progress.density);
+                news.best_length = progress.best_length;
+                news.density = progress.density.map(|d| d * news.usable.unwrap_or(1.0));
             }
         });
     }
@@ -257,6 +262,8 @@ impl Observer for Planning {
         self.tell(|news| {
             (news.cloth, news.first_length) = (ground.cloth.clone(), None);
             news.least_length = Some(ground.least_length);
+            let roll = ground.stocks.iter().find(|s| s.rings.is_empty() && s.width > 0.0);
+            news.usable = roll.map(|r| 1.0 - 2.0 * r.selvedge / r.width);
         });
         self.is_unseen.store(false, Ordering::Relaxed);
         self.drawn().put(ground, Layout::default());
@@ -307,6 +314,16 @@ mod tests {
         }
         meanwhile(&planning);
         (home, planning.news())
+    }
+
+    /// The search knows the usable width alone.
+    #[test]
+    fn the_yield_that_is_told_is_that_of_the_plan() {
+        let text = JOB.replace("selvedge = 0", "selvedge = 20");
+        let (home, news) = planned(&text, Stop::Effort(2), |_| {});
+        let text = std::fs::read_to_string(home.path().join("plan/plan.json")).unwrap();
+        let yield_ = plan::from_json(&text).unwrap().cloths[0].yield_;
+        assert!((news.density.unwrap() - yield_).abs() < 1e-3, "{:?} {yield_}", news.density);
     }
 
     #[test]

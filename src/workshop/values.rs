@@ -84,6 +84,19 @@ impl Values {
         })
     }
 
+    /// Whether a section holds the same keys and values as one of another file.
+    pub fn is_same(&self, at: &str, other: &Values, there: &str) -> bool {
+        fn below<'v>(values: &'v Values, at: &str) -> Vec<(&'v str, Option<&'v str>)> {
+            let of = |f: &'v Found| Some((f.path.strip_prefix(at)?, f.shown.as_deref()));
+            let mut all: Vec<_> = values.found.iter().filter_map(of).collect();
+            all.retain(|(key, _)| key.starts_with('.'));
+            all.sort_unstable();
+            all
+        }
+        let here = below(self, at);
+        !here.is_empty() && here == below(other, there)
+    }
+
     /// How many sections of a kind, or entries of a list, there are.
     pub fn count(&self, list: &str) -> usize {
         let several = (0..)

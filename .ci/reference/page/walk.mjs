@@ -205,7 +205,6 @@ say('stock, plies, plan');
 await page.goto(new URL('/stock', page.url()).href);
 await page.getByText('Add a roll').click();
 for (const [name, value] of [['cloth', 'twill-200'], ['width', '1250'], ['length', '6 m']]) await page.fill(`#roll-${name}`, value);
-await page.locator('details[open] input[name=new_cloth]').check();
 await page.locator('details[open] button.add').click();
 await page.waitForSelector('.card.roll');
 await sound('stock');
