@@ -183,7 +183,7 @@ fn past(app: &App, words: &Words, id: &str) -> Result<Markup, Faults> {
             h2 { (words.t("label.past")) }
             ul lang="en" {
                 @for entry in entries.iter().take(LAST) {
-                    li { (entry.at.get(..10).unwrap_or(&entry.at)) ": " (words.units.said(&entry.what)) @if entry.undone { " (undone)" } }
+                    li { (entry.at.get(..10).unwrap_or(&entry.at)) ": " (words.read(&entry.what)) @if entry.undone { " (undone)" } }
                 }
             }
             @if entries.len() > LAST { p .quiet { (words.with("label.more", &[&(entries.len() - LAST).to_string()])) } }

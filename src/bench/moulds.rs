@@ -225,7 +225,7 @@ fn shown(form: &Form<'_>, edit: &Edit, after: &Checked) -> Markup {
                     (hands(words, "moulds.then", after, &of(&then, id)))
                 }
             } }
-            @for note in &wrong { p .note.fault { "▲ " (words.units.said(&note.fault.what)) ". " (words.units.said(&note.fault.remedy)) } }
+            @for note in &wrong { p .note.fault { "▲ " (words.said(&note.fault.what)) ". " (words.said(&note.fault.remedy)) } }
             @if let Ok(edit) = serde_json::to_value(edit) {
                 p { (edit_button(form, &edit, "go", "", html! { (words.t("moulds.keep")) })) }
             }
