@@ -119,7 +119,7 @@ impl Said {
             let value = values.iter().find(|v| v.0 == hole)?;
             Some(self.part_told(value.1.clone(), language))
         };
-        language.filled(theirs, value)
+        language.filled(theirs, value, &|part| Some(language.read(part)))
     }
 
     /// What fills each hole; none if the text could be taken apart in two ways.
@@ -172,21 +172,30 @@ impl Language {
     /// A text that was kept without its template, in this language; none if no template or several
     /// could have made it.
     fn found(&self, text: &str) -> Option<String> {
-        if let Some(sentence) = self.0.get(text) {
+        // `it is text` is also put as `each is text`.
+        if let Some(sentence) = self.0.get(text).or_else(|| self.0.get(&format!("it {text}"))) {
             return Some(sentence.theirs.to_string());
         }
         let told = |sentence: &Sentence| {
             let values = values(&sentence.english, text, None)?;
+            // `3 pieces` is a count, and `front pieces` a name.
+            let is_count = matches!(&sentence.english[..], [Part::Hole(_), Part::Words(w)] if !w.trim().contains(' '));
+            if is_count && !text.starts_with(|c: char| c.is_ascii_digit()) {
+                return None;
+            }
             let value = |hole: &str| {
                 let (_, range) = values.iter().find(|v| v.0 == hole)?;
                 Some(text[range.clone()].to_string())
             };
-            self.filled(sentence.theirs, value)
+            self.filled(sentence.theirs, value, &|part| self.found(part))
         };
         let mut all = self.0.values().filter(|s| s.is_telling).filter_map(told);
-        match (all.next(), all.next()) {
-            (Some(told), None) => Some(told),
-            _ => None,
+        match all.next() {
+            Some(told) => all.all(|other| other == told).then_some(told),
+            // `Layer 2: Debulk 1 is not ticked` is two.
+            None => text
+                .split_once(": ")
+                .and_then(|(a, b)| Some(format!("{}: {}", self.found(a)?, self.found(b)?))),
         }
     }
 
@@ -217,11 +226,16 @@ impl Language {
     }
 
     /// A template of this language with its holes filled; none if one of them is not known.
-    fn filled(&self, template: &str, value: impl Fn(&str) -> Option<String>) -> Option<String> {
+    fn filled(
+        &self,
+        template: &str,
+        value: impl Fn(&str) -> Option<String>,
+        read: &dyn Fn(&str) -> Option<String>,
+    ) -> Option<String> {
         let text = |part: Part| match part {
             Part::Words(words) => Some(words),
             Part::Hole(name) => match name.strip_suffix('!') {
-                Some(name) => value(name).map(|v| self.read(&v)),
+                Some(name) => value(name).and_then(|v| read(&v)),
                 None => value(&name),
             },
         };
@@ -516,11 +530,11 @@ write {{{}}}
     fn a_text_that_was_kept_is_read_back_if_only_one_template_made_it() {
         let german = german();
         assert_eq!(german.read("the roll is too narrow"), "die Rolle ist zu schmal");
-        assert_eq!(german.read("the roll is Trim"), "die Rolle ist Trim");
+        assert_eq!(german.read("the roll is Trim"), "the roll is Trim");
         assert_eq!(german.read("another text"), "another text");
         assert_eq!(
-            german.read_line("ply 1: the roll is thin: too narrow"),
-            "ply 1: die Rolle ist thin: zu schmal"
+            german.read_line("ply 1: the roll is too narrow: too narrow"),
+            "ply 1: die Rolle ist zu schmal: zu schmal"
         );
         assert_eq!(german.read_line("ply 1: nothing known"), "ply 1: nothing known");
     }

@@ -123,8 +123,9 @@ fn stage(name: &str, closing: bool) -> Step {
 }
 
 fn debulk(number: u32, minutes: f64) -> Step {
+    let name = format!("Debulk {number}");
     let step = bare(
-        format!("Debulk {number}: full vacuum for {} min", show_number(minutes, 0)),
+        format!("{name}: full vacuum for {} min", show_number(minutes, 0)),
         vec![
             "Release film 25 mm beyond the cloth, breather, bag; then all of it off again. Start ______  end ______  vacuum ______ kPa"
                 .into(),
@@ -146,12 +147,13 @@ fn layer_step(plan: &Plan, layer: &PlanLayer, index: usize, templates: Vec<Strin
         .map(|(stock, placed)| stock.face == placed.face)
         .collect();
     let usual = all.is_empty() || all.contains(&true);
-    let but = if all.contains(&!usual) {
-        format!(", but those marked \"{}\"", words::laid(side, !usual))
+    let laid = words::laid(side, usual);
+    notes.push(if all.contains(&!usual) {
+        let but = words::laid(side, !usual);
+        format!("Lay every piece with its {laid}, but those marked \"{but}\"")
     } else {
-        String::new()
-    };
-    notes.push(format!("Lay every piece with its {}{but}", words::laid(side, usual)));
+        format!("Lay every piece with its {laid}")
+    });
     if let Some(seen) = words::seen(layer.seen) {
         let mind = if layer.seen == Seen::MouldSide {
             "no fingerprints, no pulled yarns"
@@ -197,23 +199,26 @@ fn layer_step(plan: &Plan, layer: &PlanLayer, index: usize, templates: Vec<Strin
             ));
         }
         if let Some((on, step_back)) = &t.on {
-            let back = if *step_back > 0.0 {
-                format!(", {} mm smaller all round each time", show_number(*step_back, 0))
+            let (name, step) = (&t.template, show_number(*step_back, 0));
+            notes.push(if *step_back > 0.0 {
+                format!(
+                    "{name}: on {on} at the place drawn on its template, {step} mm smaller all round each time"
+                )
             } else {
-                String::new()
-            };
-            notes.push(format!("{}: on {on} at the place drawn on its template{back}", t.template));
+                format!("{name}: on {on} at the place drawn on its template")
+            });
         }
     }
     let mosaic = pieces.iter().any(|p| p.patch.is_some());
-    let warp = if mosaic {
-        "patches in the order of their numbers, each as its map shows".to_string()
-    } else {
-        format!("warp at {} to the part's 0°", words::angle(layer.angle))
-    };
-    let name = words::layer_by_name(layer).replacen('l', "L", 1);
+    let name = words::layer_by_name(layer);
+    let name = format!("Layer {}", name.strip_prefix("layer ").unwrap_or(&name));
+    let (cloth, angle) = (&layer.cloth, words::angle(layer.angle));
     Step {
-        what: format!("{name}: {}, {warp}", layer.cloth),
+        what: if mosaic {
+            format!("{name}: {cloth}, patches in the order of their numbers, each as its map shows")
+        } else {
+            format!("{name}: {cloth}, warp at {angle} to the part's 0°")
+        },
         notes,
         layer: Some(index),
         templates,
