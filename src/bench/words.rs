@@ -55,6 +55,11 @@ impl Words {
         self.units.said(&self.sentences.read(text))
     }
 
+    /// The same of parts with dots between them, each by itself.
+    pub fn read_parts(&self, text: &str) -> String {
+        text.split(" · ").map(|part| self.read(part)).collect::<Vec<_>>().join(" · ")
+    }
+
     /// The same of a fault that was kept in one line.
     pub fn read_line(&self, text: &str) -> String {
         self.units.said(&self.sentences.read_line(text))

@@ -172,9 +172,15 @@ impl Language {
     /// A text that was kept without its template, in this language; none if no template or several
     /// could have made it.
     fn found(&self, text: &str) -> Option<String> {
-        // `it is text` is also put as `each is text`.
-        if let Some(sentence) = self.0.get(text).or_else(|| self.0.get(&format!("it {text}"))) {
-            return Some(sentence.theirs.to_string());
+        // `it is text` is also put as `each is text`, and `Price of it.` as `price of it`.
+        let of = |text: &str| self.0.get(text).map(|s| s.theirs);
+        if let Some(theirs) = of(text).or_else(|| of(&format!("it {text}"))) {
+            return Some(theirs.to_string());
+        }
+        let mut letters = text.chars();
+        let first = letters.next()?.to_uppercase();
+        if let Some(theirs) = of(&format!("{first}{}.", letters.as_str())) {
+            return Some(theirs.trim_end_matches('.').to_string());
         }
         let told = |sentence: &Sentence| {
             let values = values(&sentence.english, text, None)?;
