@@ -139,6 +139,8 @@ struct Sentence {
     theirs: &'static str,
     /// Its words are enough to know a text by that was made from it.
     is_telling: bool,
+    /// It makes `3 pieces`, so that `front pieces` is a name.
+    is_count: bool,
 }
 
 impl Language {
@@ -153,8 +155,16 @@ impl Language {
                 Part::Words(words) => words.chars().filter(|c| c.is_alphabetic()).count(),
                 Part::Hole(_) => 0,
             };
-            let is_telling = english.iter().map(letters).sum::<usize>() >= LETTERS;
-            Some((two[0].to_string(), Sentence { english, theirs, is_telling }))
+            let count = english.iter().map(letters).sum::<usize>();
+            // Holes that take sentences alone tell as much as letters do.
+            let strict = theirs.matches("!}").count();
+            let is_word = |p: &Part| matches!(p, Part::Words(w) if !w.trim().contains(' '));
+            let is_count = matches!(&english[..], [Part::Hole(_), word, ..] if is_word(word))
+                && english.len() < 4
+                && strict == 0
+                && count > 2;
+            let is_telling = is_count || strict > 1 || count >= LETTERS;
+            Some((two[0].to_string(), Sentence { english, theirs, is_telling, is_count }))
         });
         Language(pairs.collect())
     }
@@ -184,9 +194,7 @@ impl Language {
         }
         let told = |sentence: &Sentence| {
             let values = values(&sentence.english, text, None)?;
-            // `3 pieces` is a count, and `front pieces` a name.
-            let is_count = matches!(&sentence.english[..], [Part::Hole(_), Part::Words(w)] if !w.trim().contains(' '));
-            if is_count && !text.starts_with(|c: char| c.is_ascii_digit()) {
+            if sentence.is_count && !text.starts_with(|c: char| c.is_ascii_digit()) {
                 return None;
             }
             let value = |hole: &str| {
