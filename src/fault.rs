@@ -143,6 +143,18 @@ impl Fault {
         out
     }
 
+    /// The same fault in another language.
+    #[must_use]
+    pub fn told(&self, language: &Language) -> Fault {
+        let place = match &self.place {
+            Place::Named(name) => Place::Named(language.read(name)),
+            Place::At { what, x, y } => Place::At { what: language.read(what), x: *x, y: *y },
+            other => other.clone(),
+        };
+        let (what, remedy) = (self.what.told(language), self.remedy.told(language));
+        Fault { place, what: Said::came(what), remedy: Said::came(remedy), ..self.clone() }
+    }
+
     /// Everything in one line, for lists.
     pub fn in_one_line(&self) -> String {
         let paste = self.to_paste().map_or(String::new(), |line| format!(" ({})", printable(line)));

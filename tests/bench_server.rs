@@ -441,3 +441,111 @@ fn a_chosen_language_comes_back_to_the_page_it_was_chosen_on() {
         assert_eq!(choose(&other).1, "/", "{other}");
     }
 }
+
+/// What the notes of a page say, each as what is wrong and what to do, without their tags.
+fn notes(page: &str) -> Vec<[String; 2]> {
+    let bare = |html: &str| -> String {
+        let parts = html.split('<').enumerate();
+        parts.map(|(i, p)| if i == 0 { p } else { p.split_once('>').map_or("", |p| p.1) }).collect()
+    };
+    let note = |part: &str| {
+        let part = part.split("</p>").next().unwrap();
+        let said = part.splitn(3, "</span>").nth(2).unwrap_or(part);
+        let (what, remedy) = said.split_once("<span class=\"remedy\">").unwrap_or((said, ""));
+        [bare(what), bare(remedy.split("</span>").next().unwrap())]
+    };
+    page.split("<p class=\"note ").skip(1).map(note).collect()
+}
+
+/// The German page showed English faults; now every one is in German, whatever room it is from.
+#[test]
+fn a_german_page_says_every_fault_in_german() {
+    let home = tempfile::tempdir().unwrap();
+    let job = |name: &str, text: &str| {
+        let folder = home.path().join(name);
+        std::fs::create_dir(&folder).unwrap();
+        std::fs::write(folder.join("job.toml"), text).unwrap();
+        let drawing = |width: &str, shapes: &str| {
+            format!(
+                "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{width}\" height=\"600mm\" viewBox=\"0 0 400 600\">{shapes}</svg>"
+            )
+        };
+        for (file, width, shapes) in [
+            ("open.svg", "400mm", "<path id=\"a, and b\" d=\"M0 0H300V500\"/>"),
+            (
+                "bow.svg",
+                "400mm",
+                "<path d=\"M0 0L300 500H0L300 0Z\"/><g id=\"arrow\"><path d=\"M9 9H99\"/></g>",
+            ),
+            ("size.svg", "4 ells", "<rect width=\"300\" height=\"500\"/>"),
+            (
+                "two.svg",
+                "400mm",
+                "<rect width=\"90\" height=\"90\"/><rect x=\"200\" width=\"90\" height=\"90\"/><path d=\"M9 9L50 9\"/>",
+            ),
+        ] {
+            std::fs::write(folder.join(file), drawing(width, shapes)).unwrap();
+        }
+    };
+    job(
+        "keys",
+        "[job]\nname = \"keys\"\ncolour = 3\n[cutting]\ngpa = 2\nbench_length = -1\n[cloth]\nid = \"c d\"\nweave = \"twil 2/2\"\nup = 4\n\
+         roll_width = \"five\"\nselvedge = 2e9\n[[layer]]\ncloth = \"\"\nangle = \"1,5\"\ntemplates = []\n[[strip]]\nid = \"tape\"\n",
+    );
+    let layer =
+        |cloth: &str, more: &str| format!("[[layer]]\ncloth = \"{cloth}\"\nangle = 0\n{more}\n");
+    let template = |id: &str, file: &str| {
+        format!(
+            "[[template]]\nid = \"{id}\"\nfile = \"{file}\"\ntaken_off = \"mould\"\ninked_side = \"up\"\n"
+        )
+    };
+    let cloth = |id: &str, more: &str| {
+        format!(
+            "[[cloth]]\nid = \"{id}\"\nup = \"paper\"\nroll_width = 100\nselvedge = 60\n{more}\n"
+        )
+    };
+    let texts = [
+        "[job]\nname = \"values\"\n[cutting]\ngap = 2\nbench_length = 50\n".to_string(),
+        cloth("c", "weave = \"twill 2/2\"\nexpiry = \"soon\"\nresin_content = 1.2"),
+        cloth(
+            "c",
+            "weave = \"plain\"\ntwill_line = 45\nprice_per_metre = 2\nprice_per_square_metre = 3",
+        ),
+        cloth("lost", "weave = \"plain\"\nflaws = [{ from = 9, to = 3 }, { from = 1 }]"),
+        template("open", "open.svg"),
+        template("bow", "bow.svg"),
+        template("size", "size.svg"),
+        template("two", "two.svg"),
+        template("gone", "gone.svg"),
+        template("word", "open.doc"),
+        layer("clot", "templates = [\"two\", \"two\", \"tow\"]\nfaces = [\"up\"]"),
+        "[[strip]]\nid = \"tape\"\nlength = 2000\nwidth = 900\n".to_string(),
+    ];
+    job("values", &texts.concat());
+    job(
+        "plies",
+        "[job]\nname = \"plies\"\n[cutting]\ngap = 2\n[[cloth]]\nid = \"c\"\nweave = \"plain\"\nup = \"paper\"\nroll_width = 500\nselvedge = 10\n\
+         roll_length = 9\n[[strip]]\nid = \"tape\"\nlength = 900\nwidth = 700\n[[layer]]\ncloth = \"c\"\nangle = 0\ntemplates = [\"tape\"]\n",
+    );
+    let s = Server::on(home);
+    let get = |path: &str, language: &str| {
+        let (host, cookie) = (&s.host, &s.cookie);
+        let head = format!(
+            "GET {path} HTTP/1.1\r\nHost: {host}\r\nCookie: {cookie}\r\nAccept-Language: {language}"
+        );
+        s.send(&head, b"").text()
+    };
+    let mut count = 0;
+    for job in ["keys", "values", "plies"] {
+        for step in ["templates", "cloths", "layers", "plies", "plan"] {
+            let path = format!("/job/{job}/{step}");
+            let (english, german) = (notes(&get(&path, "en")), notes(&get(&path, "de")));
+            assert_eq!(english.len(), german.len(), "{path}");
+            count += english.len();
+            for (e, g) in english.iter().zip(&german) {
+                assert!(e[0] != g[0] && (e[1].is_empty() || e[1] != g[1]), "{path}: {g:?}");
+            }
+        }
+    }
+    assert!(count > 40, "only {count} notes");
+}

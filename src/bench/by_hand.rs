@@ -270,7 +270,7 @@ fn refusal(words: &Words, refused: Refused) -> Response {
 }
 
 fn unprocessable(words: &Words, list: &Faults) -> Response {
-    let said: Vec<String> = list.0.iter().map(|f| words.units.said(&f.in_one_line())).collect();
+    let said: Vec<String> = list.0.iter().map(|f| words.line(f)).collect();
     (StatusCode::UNPROCESSABLE_ENTITY, Json(said)).into_response()
 }
 

@@ -190,7 +190,8 @@ pub async fn trace(
     headers: HeaderMap,
     Json(sent): Json<Corners>,
 ) -> Response {
-    let units = language(&app, &headers).units;
+    let words = language(&app, &headers);
+    let units = words.units;
     beside(move || {
         let lay = Lay {
             inked_net: sent.net == "ink",
@@ -215,9 +216,8 @@ pub async fn trace(
             let seen = open.draft.revision();
             open.draft.edit(&taken.edit, &seen)
         });
-        let said = |list: &Faults| -> Vec<String> {
-            list.0.iter().map(|f| units.said(&f.in_one_line())).collect()
-        };
+        let said =
+            |list: &Faults| -> Vec<String> { list.0.iter().map(|f| words.line(f)).collect() };
         match made {
             Ok(()) => StatusCode::NO_CONTENT.into_response(),
             Err(Refused::Stale) => StatusCode::CONFLICT.into_response(),

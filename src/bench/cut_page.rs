@@ -119,7 +119,7 @@ fn one(words: &Words, job: &str, plan: &Plan, on: &OnBench) -> Markup {
     html! {
         section .bench data-face=(on.face) {
             h2 { (head) }
-            p .quiet { (words.t("cut.lies")) ": " span lang="en" { (on.face) } "; " span lang="en" { (on.from) } }
+            p .quiet { (words.t("cut.lies")) ": " (words.read(&on.face)) "; " (words.read(&on.from)) }
             figure { (PreEscaped(picture(plan, on, &head))) }
             ol .to-cut {
                 @for piece in &on.pieces { (row(words, job, on, piece)) }
@@ -132,13 +132,13 @@ fn row(words: &Words, job: &str, on: &OnBench, piece: &ToCut) -> Markup {
     let [along, across] = piece.reach.map(|r| r.map(|mm| words.units.size(mm)));
     let place = words.with("cut.where", &[&on.stock, &along[0], &along[1], &across[0], &across[1]]);
     let face = words.t(if piece.face_down { "cut.face_down" } else { "cut.face_up" });
-    let face = format!("{} · {face}", on.face);
+    let face = format!("{} · {face}", words.read(&on.face));
     html! {
         li data-at=(at(&piece.piece, piece.copy)) data-number=(piece.number) data-label=(piece.label)
             data-face=(face) data-where=(place) {
             button type="button" .pick {
                 span .sign {} b { (piece.number) } " "
-                span .quiet lang="en" { (piece.label) } " "
+                span .quiet { (words.read_parts(&piece.label)) } " "
                 @if piece.face_down { span .tag { "▼ " (words.t("cut.face_down")) } }
                 span .only-read .said {}
             }

@@ -115,7 +115,7 @@ pub async fn save(
     headers: HeaderMap,
     Json(drawn): Json<Drawn>,
 ) -> Response {
-    let units = language(&app, &headers).units;
+    let words = language(&app, &headers);
     beside(move || {
         let saved = app.job(&job).map_err(Refused::from).and_then(|open| {
             let mut open = locked(&open);
@@ -184,7 +184,7 @@ pub async fn save(
             Err(Refused::Stale) => StatusCode::CONFLICT.into_response(),
             Err(Refused::Faults(list)) => {
                 let said = |f: &Fault| Told {
-                    what: units.said(&f.in_one_line()),
+                    what: words.line(f),
                     at: match f.place {
                         Place::At { x, y, .. } => Some([x, y]),
                         _ => None,

@@ -81,7 +81,7 @@ impl Form<'_> {
         html! {
             div .field {
                 label for=(id) { (self.words.with(&format!("{section}.{}", field.key), &[self.words.units.areal_mass_unit()])) }
-                (self.input(&path, field.kind, &help(section, field.key)))
+                (self.input(&path, field.kind, &self.words.read(&help(section, field.key))))
                 (self.slot(&path))
             }
         }

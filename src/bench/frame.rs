@@ -198,8 +198,8 @@ fn note(words: &Words, edits: &str, view: &str, note: &Note) -> Markup {
     html! {
         p class=(format!("note {class}")) {
             span .sign aria-hidden="true" { (sign) " " } span .only-read { (kind) ": " }
-            (words.units.said(&place_words(&note.fault))) (words.units.said(&note.fault.what)) "."
-            @if !note.fault.remedy.is_empty() { " " span .remedy { (sentence(&words.units.said(&note.fault.remedy))) } }
+            (words.units.said(&place_words(&words.fault(&note.fault)))) (words.said(&note.fault.what)) "."
+            @if !note.fault.remedy.is_empty() { " " span .remedy { (sentence(&words.said(&note.fault.remedy))) } }
             @if let (Some(mend), Some(line)) = (mend, note.fault.to_paste()) {
                 " "
                 button type="button" .mend hx-post=(edits) hx-include="#rev" hx-target="#step" hx-swap="innerHTML"
@@ -227,9 +227,8 @@ fn sentence(words: &str) -> String {
 
 /// Faults as a list.
 pub fn faults(words: &Words, list: &Faults) -> Markup {
-    let said = |fault: &Fault| words.units.said(&fault.in_one_line());
     html! {
-        ul .faults { @for fault in &list.0 { li .note.fault { span aria-hidden="true" { "▲ " } (said(fault)) } } }
+        ul .faults { @for fault in &list.0 { li .note.fault { span aria-hidden="true" { "▲ " } (words.line(fault)) } } }
     }
 }
 

@@ -108,7 +108,7 @@ fn dates(app: &App, words: &Words) -> Markup {
             let warnings: Vec<String> = ages
                 .filter_map(|(id, age)| age.warning(id, stock.day))
                 .chain(stock.consumables.iter().filter_map(|c| c.warning(stock.day)))
-                .map(|f| words.units.said(&f.in_one_line()))
+                .map(|f| words.line(&f))
                 .collect();
             let list =
                 html! { ul .faults { @for w in &warnings { li .note.warning { "! " (w) } } } };

@@ -108,11 +108,13 @@ pub async fn take(
             Ok(()) => {
                 let said = html! {
                     p .note { "✓ " (words.with("bring.taken", &[&taken.kept])) }
-                    @for w in &taken.warnings { p .note.warning { "! " (words.units.said(&w.in_one_line())) } }
+                    @for w in &taken.warnings { p .note.warning { "! " (words.line(w)) } }
                 };
                 whole_step(&words, &job, STEPS[0], &mut open, said)
             }
-            Err(Refused::Faults(list)) => message(StatusCode::UNPROCESSABLE_ENTITY, faults(&words, &list)),
+            Err(Refused::Faults(list)) => {
+                message(StatusCode::UNPROCESSABLE_ENTITY, faults(&words, &list))
+            }
             Err(Refused::Stale) => message(
                 StatusCode::CONFLICT,
                 html! { p .note.fault { "▲ " (words.t("stale.said")) } },

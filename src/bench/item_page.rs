@@ -248,9 +248,9 @@ fn past(app: &App, words: &Words, id: &str) -> Result<Markup, Faults> {
     Ok(html! {
         @if !entries.is_empty() {
             h2 { (words.t("label.past")) }
-            ul lang="en" {
+            ul {
                 @for entry in entries.iter().take(LAST) {
-                    li { (entry.at.get(..10).unwrap_or(&entry.at)) ": " (words.units.said(&entry.what)) @if entry.undone { " (undone)" } }
+                    li { (entry.at.get(..10).unwrap_or(&entry.at)) ": " (words.read(&entry.what)) @if entry.undone { " (" (words.t("label.undone")) ")" } }
                 }
             }
             @if entries.len() > LAST { p .quiet { (words.with("label.more", &[&(entries.len() - LAST).to_string()])) } }

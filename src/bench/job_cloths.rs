@@ -143,7 +143,7 @@ pub fn follows(words: &Words, cloth: Option<&Cloth>) -> Markup {
     html! {
         figure .weave {
             (PreEscaped(pictures::weave(cloth)))
-            figcaption { (words.t("cloths.turns")) " " b { (pictures::turns(words, &permitted)) } br; (reason) }
+            figcaption { (words.t("cloths.turns")) " " b { (pictures::turns(words, &permitted)) } br; (words.read(&reason)) }
         }
     }
 }

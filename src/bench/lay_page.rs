@@ -98,11 +98,11 @@ impl One<'_> {
                     p { "! " (words.t("lay.caution_skin")) }
                     p { "! " (words.t("lay.caution_sheet")) }
                 }
-                @for w in &sheet.warnings { p .note.warning lang="en" { "! " (words.units.said(w)) } }
+                @for w in &sheet.warnings { p .note.warning { "! " (words.read_line(w)) } }
                 details .card.checks id=(format!("checks-{}", self.index)) open[open] data-open=(open) {
                     summary { (words.t("lay.before")) " (" (ticked) "/" (sheet.checks.len()) ")" }
                     @for (i, check) in sheet.checks.iter().enumerate() {
-                        (self.tick(&format!("check-{}-{i}", self.index), progress.is_on(&format!("check/{i}")), json!({ "check": { "index": i } }), html! { span lang="en" { (words.units.said(&on_screen(check))) } }))
+                        (self.tick(&format!("check-{}-{i}", self.index), progress.is_on(&format!("check/{i}")), json!({ "check": { "index": i } }), html! { span { (words.read(&on_screen(check))) } }))
                         (self.wrote(i, check))
                     }
                 }
@@ -183,10 +183,10 @@ impl One<'_> {
                 details id=(format!("step-of-{}-{index}", self.index)) open[now] data-open=(now) {
                     summary {
                         span .sign aria-hidden="true" { (sign) " " } span .only-read { (said) ": " }
-                        b lang="en" { (words.units.said(&step.what)) }
+                        b { (words.read(&step.what)) }
                     }
-                    @for note in &step.notes { p lang="en" { (words.units.said(&on_screen(note))) } }
-                    @for d in p.otherwise(step) { p .note.warning lang="en" { "! " (wall_clock(d.at)) " · " (d.what) } }
+                    @for note in &step.notes { p { (words.read(&on_screen(note))) } }
+                    @for d in p.otherwise(step) { p .note.warning { "! " (wall_clock(d.at)) " · " (words.read(&d.what)) } }
                     @if step.layer.is_some() {
                         @if now { (pictures_of(self.words, &self.bench.plan, step)) } @else {
                             div .mould hx-get=(address(self.job, &format!("lay/step/{}/{index}", self.index)))
@@ -216,7 +216,7 @@ impl One<'_> {
         let act = |what: &str| json!({ what: { "piece": piece, "copy": copy } });
         html! {
             div .copy-row {
-                p lang="en" { b { (label) } }
+                p { b { (words.read_parts(label)) } }
                 @if matches!(state, Some(CopyState::Spoiled | CopyState::Again)) {
                     p .note.warning { "! " (words.t("lay.is_spoiled")) }
                 } @else if state.is_none() {
@@ -264,7 +264,7 @@ impl One<'_> {
         html! {
             div .clock data-form="" {
                 @if let Some(clock) = running {
-                    p lang="en" { b { (name) } " · " (words.with("lay.begun", &[&wall_clock(clock.begun), &wall_clock(clock.rings())])) }
+                    p { b { (words.read(&name)) } " · " (words.with("lay.begun", &[&wall_clock(clock.begun), &wall_clock(clock.rings())])) }
                     bench-clock data-ends=(clock.rings()) data-name=(name) { span .time role="timer" {} }
                     (vacuum("lay.vacuum_end"))
                     button type="button" .tap data-act=(json!({ "end": { "clock": of } }).to_string()) { "■ " (words.t("lay.end")) }
@@ -320,8 +320,8 @@ impl One<'_> {
         html! {
             details .card id=(format!("bag-{}", self.index)) open[open && !self.progress.is_tight()] data-open=(open && !self.progress.is_tight()) {
                 summary { (words.t("lay.bag")) @if self.progress.is_tight() { " ✓" } }
-                div .wide tabindex="0" role="region" aria-label=(words.t("lay.bag")) { table lang="en" {
-                    tbody { @for row in &self.sheet.bag { tr { @for cell in row { td { (words.units.said(cell)) } } } } }
+                div .wide tabindex="0" role="region" aria-label=(words.t("lay.bag")) { table {
+                    tbody { @for row in &self.sheet.bag { tr { @for cell in row { td { (words.read(cell)) } } } } }
                 } }
                 p { (words.with("lay.bag_how", &[&show_number(LEAST_VACUUM, 1), &show_number(MOST_LOSS, 1)])) }
                 (self.clock(ClockOf::Leak, true))
@@ -337,11 +337,11 @@ impl One<'_> {
                 p .note.warning { "! " (words.t("lay.caution_cure")) }
                 @if sheet.cure.is_empty() { p { (words.t("lay.no_cure")) } } @else {
                     @let begun = self.progress.clock(ClockOf::Cure).map(|c| c.begun);
-                    ol { @for point in &sheet.cure { li lang="en" {
-                        (show_number(point.minutes, 0)) " min · " (show_number(point.temperature, 0)) " °C · " (point.what)
+                    ol { @for point in &sheet.cure { li {
+                        (show_number(point.minutes, 0)) " min · " (show_number(point.temperature, 0)) " °C · " (words.read(&point.what))
                         @if let Some(begun) = begun { " · " (wall_clock(begun.saturating_add((point.minutes * 60.0) as i64))) }
                     } } }
-                    @for note in &sheet.cure_notes { p .quiet lang="en" { (words.units.said(note)) } }
+                    @for note in &sheet.cure_notes { p .quiet { (words.read(note)) } }
                     (self.clock(ClockOf::Cure, true))
                     @for k in 0..holds(sheet).len() { (self.clock(ClockOf::Hold(k), false)) }
                 }
@@ -357,7 +357,7 @@ impl One<'_> {
                 summary { (words.t("lay.after")) }
                 p .note.warning { "! " (words.t("lay.caution_dust")) }
                 @for (i, after) in self.sheet.after.iter().enumerate() {
-                    (self.tick(&format!("after-{}-{i}", self.index), p.is_on(&format!("after/{i}")), json!({ "after": { "index": i } }), html! { span lang="en" { (after) } }))
+                    (self.tick(&format!("after-{}-{i}", self.index), p.is_on(&format!("after/{i}")), json!({ "after": { "index": i } }), html! { span { (words.read(after)) } }))
                 }
                 (super::learnt::mass(words, self.bench.plan.plan(), p))
                 @if self.writes {
@@ -420,7 +420,7 @@ impl One<'_> {
             @if !p.deviations.is_empty() {
                 details .card {
                     summary { (self.words.t("lay.otherwise")) " (" (p.deviations.len()) ")" }
-                    ul { @for d in &p.deviations { li lang="en" { (wall_clock(d.at)) " · " (d.what) } } }
+                    ul { @for d in &p.deviations { li { (wall_clock(d.at)) " · " (self.words.read(&d.what)) } } }
                 }
             }
         }
@@ -435,7 +435,7 @@ impl One<'_> {
                 p { (words.t("lay.record_how")) }
                 @if !open.is_empty() {
                     details { summary { (words.t("lay.open")) " (" (open.len()) ")" }
-                        ul { @for o in &open { li lang="en" { (words.units.said(o)) } } } }
+                        ul { @for o in &open { li { (words.read(o)) } } } }
                 }
                 (self.kept(None))
                 form hx-post=(address(self.job, "lay/record")) hx-target="next .written" hx-swap="innerHTML" {
@@ -467,7 +467,7 @@ fn pictures_of(words: &Words, plan: &Verified, step: &Step) -> Markup {
     let wanted = |t: &str| step.templates.iter().any(|w| w == t);
     html! {
         div .mould { @for (said, svg) in sheet::layer_pictures(plan, layer, &wanted) {
-            figure { (PreEscaped(svg)) figcaption lang="en" { (said) } }
+            figure { (PreEscaped(svg)) figcaption { (words.read(&said)) } }
         } }
         p .quiet { (words.t("lay.pictures")) }
     }

@@ -115,7 +115,7 @@ pub async fn look(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
                         h2 { (held.id) }
                         @match &held.cloth {
                             Some(c) => p {
-                                (c.name) " · " (c.weave.in_words()) " · " (words.units.long(c.roll_width)) " · " (c.up_in_words())
+                                (c.name) " · " (words.read(c.weave.in_words())) " · " (words.units.long(c.roll_width)) " · " (words.read(c.up_in_words()))
                                 @if let Some(hours) = c.out_life_hours { " · " (words.t("cloth.out_life_hours")) ": " (hours) }
                             },
                             None => (faults(&words, &held.faults)),

@@ -269,7 +269,7 @@ fn shown(form: &Form<'_>, after: &Checked) -> Markup {
                 }
             } }
             @for note in after.notes.iter().filter(|n| !n.warning) {
-                p .note.fault { "▲ " (words.units.said(&note.fault.what)) ". " (words.units.said(&note.fault.remedy)) }
+                p .note.fault { "▲ " (words.said(&note.fault.what)) ". " (words.said(&note.fault.remedy)) }
             }
         }
     }

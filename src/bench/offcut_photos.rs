@@ -150,7 +150,7 @@ fn found(
     let size = shape.as_ref().and_then(|s| s.as_ref().ok()).and_then(|(ring, _)| ring_bounds(ring));
     let link = |to: &str| format!("{}?warp={to}", address(name, ""));
     html! {
-        @for doubt in &seen.doubts { p .note.warning { "! " (words.units.said(doubt)) } }
+        @for doubt in &seen.doubts { p .note.warning { "! " (words.read_line(doubt)) } }
         figure .offcut-photo { (PreEscaped(drawn(words, name, seen, warp, degrees))) }
         @if seen.photo.is_some() { p { a href=(address(name, "/check")) target="_blank" { (words.t("offcut.check")) } } }
         section .card aria-labelledby="warp" {

@@ -172,7 +172,7 @@ fn without_head(svg: &str) -> String {
 pub fn figures(form: &Form<'_>, plan: &Plan) -> Markup {
     let (words, units) = (form.words, form.words.units);
     html! {
-        @for caution in plan.drawn_from.iter().flat_map(|d| &d.cautions) { p .note.warning { "! " (units.said(caution)) } }
+        @for caution in plan.drawn_from.iter().flat_map(|d| &d.cautions) { p .note.warning { "! " (words.read_line(caution)) } }
         div .wide tabindex="0" role="region" aria-label=(words.t("plan.figures")) { table {
             thead { tr {
                 @for key in [words.t("plan.cloth"), words.t("plan.used"), words.t("plan.yield"), words.t("plan.least"), words.t("plan.offcuts"), words.t("plan.waste"), words.t("plan.mass"), words.t("plan.cost")] {
@@ -183,7 +183,7 @@ pub fn figures(form: &Form<'_>, plan: &Plan) -> Markup {
                 th scope="row" { (f.cloth) }
                 td { (units.long(f.used_length)) }
                 td { (format!("{:.1} %", f.yield_ * 100.0)) }
-                td title=(units.said(&f.least_length_by)) { (units.long(f.least_length)) }
+                td title=(words.read(&f.least_length_by)) { (units.long(f.least_length)) }
                 td { (units.area(f.offcuts_area)) }
                 td { (units.area(f.waste_area)) }
                 td { (f.mass.map_or_else(|| "–".into(), |m| units.mass(m))) }
@@ -200,7 +200,7 @@ pub fn figures(form: &Form<'_>, plan: &Plan) -> Markup {
             p .quiet { (why) }
         }
         @if !plan.warnings.is_empty() {
-            details { summary { (words.with("plan.warnings", &[&plan.warnings.len().to_string()])) } ul { @for w in &plan.warnings { li { (units.said(w)) } } } }
+            details { summary { (words.with("plan.warnings", &[&plan.warnings.len().to_string()])) } ul { @for w in &plan.warnings { li { (words.read_line(w)) } } } }
         }
     }
 }

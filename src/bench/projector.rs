@@ -458,7 +458,7 @@ pub async fn photo(
             Ok(doubts) => {
                 let said = html! {
                     (check_marks_too(&words))
-                    @for d in &doubts { p .note.warning { "! " (words.units.said(&d.in_one_line())) } }
+                    @for d in &doubts { p .note.warning { "! " (words.line(d)) } }
                 };
                 Html(main(&app, &words, said).into_string()).into_response()
             }

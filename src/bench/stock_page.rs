@@ -62,7 +62,7 @@ fn all(app: &App, words: &Words, wanted: &Wanted, device: Device) -> Markup {
             @if let Some(last) = may_change.then(|| last_change(app)).flatten() {
                 form hx-post="/stock/undo" hx-target="#step" hx-swap="innerHTML" {
                     button type="submit" aria-describedby="last-change" { "↶ " (words.t("stock.undo")) }
-                    " " span #last-change .quiet lang="en" { (last) }
+                    " " span #last-change .quiet { (words.read(&last)) }
                 }
             }
         }
@@ -95,7 +95,7 @@ pub fn age(words: &Words, id: &str, age: &Age, day: Day) -> Markup {
         }
         @if age.is_out { span .tag { (words.t("stock.out")) } }
         @if age.cosmetic_only { span .tag { (words.t("stock.cosmetic")) } }
-        @if let Some(warning) = age.warning(id, day) { p .note.warning { "! " (words.units.said(&warning.what)) " – " (words.units.said(&warning.remedy)) } }
+        @if let Some(warning) = age.warning(id, day) { p .note.warning { "! " (words.said(&warning.what)) " – " (words.said(&warning.remedy)) } }
     }
 }
 
@@ -148,7 +148,7 @@ fn consumables(words: &Words, stock: &Snapshot, may_change: bool) -> Markup {
                     div .card.roll {
                         b { (c.id) } " " (c.name) " · " (c.kind.words())
                         @if let Some(day) = c.last_day() { " · " (words.t("stock.expiry")) " " (day) }
-                        @if let Some(warning) = c.warning(stock.day) { p .note.warning { "! " (words.units.said(&warning.what)) " – " (words.units.said(&warning.remedy)) } }
+                        @if let Some(warning) = c.warning(stock.day) { p .note.warning { "! " (words.said(&warning.what)) " – " (words.said(&warning.remedy)) } }
                         @if may_change { (item_buttons(words, &c.id, None, true)) }
                     }
                 }

@@ -87,8 +87,7 @@ pub async fn light(
                 Json(told).into_response()
             }
             Err(list) => {
-                let said: Vec<String> =
-                    list.0.iter().map(|f| words.units.said(&f.in_one_line())).collect();
+                let said: Vec<String> = list.0.iter().map(|f| words.line(f)).collect();
                 (StatusCode::UNPROCESSABLE_ENTITY, Json(said)).into_response()
             }
         }

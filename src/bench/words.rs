@@ -1,6 +1,8 @@
 //! The words of the page: one file a language in `assets/bench/`, `key = words` line by line.
 
 use std::collections::BTreeMap;
+use std::sync::{Arc, OnceLock};
+use warpwise::fault::{Fault, Language, Said};
 use warpwise::units::System;
 
 /// Languages there are: code, its own name, its words.
@@ -8,6 +10,9 @@ const LANGUAGES: [(&str, &str, &str); 2] = [
     ("en", "English", include_str!("../../assets/bench/en.txt")),
     ("de", "Deutsch", include_str!("../../assets/bench/de.txt")),
 ];
+
+/// Sentences of the library by language; what has none is English.
+const SENTENCES: [(&str, &str); 1] = [("de", include_str!("../../assets/faults/de.txt"))];
 
 /// The words of one language.
 #[derive(Clone, Debug)]
@@ -17,13 +22,14 @@ pub struct Words {
     /// The units that are shown and meant.
     pub units: System,
     words: BTreeMap<&'static str, &'static str>,
+    sentences: Arc<Language>,
 }
 
 impl Words {
     /// The language of this code; English if there is none.
     pub fn of(code: &str) -> Words {
         let (code, _, text) = LANGUAGES.iter().find(|l| l.0 == code).unwrap_or(&LANGUAGES[0]);
-        Words { code, units: System::default(), words: parsed(text) }
+        Words { code, units: System::default(), words: parsed(text), sentences: sentences(code) }
     }
 
     /// The language that a browser asks for first, of those there are.
@@ -37,6 +43,36 @@ impl Words {
     #[must_use]
     pub fn with_units(self, units: System) -> Words {
         Words { units, ..self }
+    }
+
+    /// A sentence of the library in this language and these units.
+    pub fn said(&self, said: &Said) -> String {
+        self.units.said(&said.told(&self.sentences))
+    }
+
+    /// The same of a text that was kept without its parts.
+    pub fn read(&self, text: &str) -> String {
+        self.units.said(&self.sentences.read(text))
+    }
+
+    /// The same of parts with dots between them, each by itself.
+    pub fn read_parts(&self, text: &str) -> String {
+        text.split(" · ").map(|part| self.read(part)).collect::<Vec<_>>().join(" · ")
+    }
+
+    /// The same of a fault that was kept in one line.
+    pub fn read_line(&self, text: &str) -> String {
+        self.units.said(&self.sentences.read_line(text))
+    }
+
+    /// A fault in this language; its lengths are still in mm.
+    pub fn fault(&self, fault: &Fault) -> Fault {
+        fault.told(&self.sentences)
+    }
+
+    /// A fault in one line, in this language and these units.
+    pub fn line(&self, fault: &Fault) -> String {
+        self.units.said(&self.fault(fault).in_one_line())
     }
 
     /// Codes and names of all languages.
@@ -64,6 +100,15 @@ impl Words {
         }
         out
     }
+}
+
+/// Each language is read once.
+fn sentences(code: &str) -> Arc<Language> {
+    static READ: OnceLock<BTreeMap<&str, Arc<Language>>> = OnceLock::new();
+    let all = READ.get_or_init(|| {
+        SENTENCES.iter().map(|(code, text)| (*code, Arc::new(Language::of_file(text)))).collect()
+    });
+    all.get(code).cloned().unwrap_or_default()
 }
 
 fn parsed(text: &'static str) -> BTreeMap<&'static str, &'static str> {
@@ -147,6 +192,7 @@ mod tests {
             code: "en",
             units: System::Metric,
             words: BTreeMap::from([("k", "{} of {} pages")]),
+            sentences: Arc::default(),
         };
         assert_eq!(words.with("k", &["2", "5"]), "2 of 5 pages");
         assert_eq!(words.with("k", &["2"]), "2 of  pages");

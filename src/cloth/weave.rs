@@ -156,13 +156,13 @@ fn weave_rule(cloth: &Cloth, visible: bool) -> TurnRule {
         turns.iter().map(move |&turn| Permitted { turn, face }).collect::<Vec<_>>()
     };
     let permitted = [on(up, Face::Up), on(down, Face::Down)].concat();
-    let balance = if cloth.weave.is_woven() && !cloth.balanced { ", unbalanced" } else { "" };
     let look = if visible { "visible" } else { "strength only" };
-    let words = format!(
-        "{}{balance}, {look}: {} ({why})",
-        cloth.weave.in_words(),
-        turns_in_words(&permitted)
-    );
+    let (name, turns) = (cloth.weave.in_words(), turns_in_words(&permitted));
+    let words = if cloth.weave.is_woven() && !cloth.balanced {
+        format!("{name}, unbalanced, {look}: {turns} ({why})")
+    } else {
+        format!("{name}, {look}: {turns} ({why})")
+    };
     TurnRule { permitted, words, beyond: Option::None }
 }
 

@@ -119,56 +119,149 @@ impl Said {
             let value = values.iter().find(|v| v.0 == hole)?;
             Some(self.part_told(value.1.clone(), language))
         };
-        filled(theirs, value)
+        language.filled(theirs, value, &|part| Some(language.read(part)))
     }
 
     /// What fills each hole; none if the text could be taken apart in two ways.
     fn values(&self) -> Option<Vec<(String, Range<usize>)>> {
         let ends = (!self.0.ends.is_empty()).then_some(&self.0.ends[..]);
-        values(self.0.template, &self.0.text, ends)
-    }
-
-    /// A text that was kept without its template, with the one of `templates` that it was made
-    /// from; as it is if none or several could be it.
-    pub fn read(text: &str, templates: &[&'static str]) -> Said {
-        let mut of = templates.iter().filter(|t| values(t, text, None).is_some());
-        match (of.next(), of.next()) {
-            (Some(template), None) => {
-                Said(Box::new(Inner { template, text: text.to_string(), ..Inner::default() }))
-            }
-            _ => Said::came(text),
-        }
+        values(&parts(self.0.template), &self.0.text, ends)
     }
 }
 
 /// Sentences of one language by their English templates.
 #[derive(Clone, Debug, Default)]
-pub struct Language(BTreeMap<String, &'static str>);
+pub struct Language(BTreeMap<String, Sentence>);
+
+#[derive(Clone, Debug)]
+struct Sentence {
+    english: Vec<Part>,
+    theirs: &'static str,
+    /// Its words are enough to know a text by that was made from it.
+    is_telling: bool,
+    /// It makes `3 pieces`, so that `front pieces` is a name.
+    is_count: bool,
+}
 
 impl Language {
-    /// Of a file in which a line with a template is followed by `= ` and what it is there.
+    /// Of a file in which a line with a template is followed by `= ` and what it is there. A hole
+    /// `{name!}` is filled with what its text is in that language, if it is a sentence itself.
     pub fn of_file(text: &'static str) -> Language {
         let lines: Vec<&str> = text.lines().collect();
         let pairs = lines.windows(2).filter_map(|two| {
             let theirs = two[1].strip_prefix("= ")?;
-            Some((two[0].replace("\\n", "\n"), theirs))
+            let english = parts(two[0]);
+            let letters = |part: &Part| match part {
+                Part::Words(words) => words.chars().filter(|c| c.is_alphabetic()).count(),
+                Part::Hole(_) => 0,
+            };
+            let count = english.iter().map(letters).sum::<usize>();
+            // Holes that take sentences alone tell as much as letters do.
+            let strict = theirs.matches("!}").count();
+            let is_word = |p: &Part| matches!(p, Part::Words(w) if !w.trim().contains(' '));
+            let is_count = matches!(&english[..], [Part::Hole(_), word, ..] if is_word(word))
+                && english.len() < 4
+                && strict == 0
+                && count > 2;
+            let is_telling = is_count || strict > 1 || count >= LETTERS;
+            Some((two[0].to_string(), Sentence { english, theirs, is_telling, is_count }))
         });
         Language(pairs.collect())
     }
 
     /// The template here for one in English.
     pub fn of(&self, template: &str) -> Option<&'static str> {
-        self.0.get(template).copied()
+        self.0.get(template).map(|s| s.theirs)
     }
 
     /// All pairs: English, and what it is here.
     pub fn pairs(&self) -> impl Iterator<Item = (&str, &'static str)> {
-        self.0.iter().map(|(english, theirs)| (english.as_str(), *theirs))
+        self.0.iter().map(|(english, sentence)| (english.as_str(), sentence.theirs))
+    }
+
+    /// A text that was kept without its template, in this language; none if no template or several
+    /// could have made it.
+    fn found(&self, text: &str) -> Option<String> {
+        // `it is text` is also put as `each is text`, and `Price of it.` as `price of it`.
+        let of = |text: &str| self.0.get(text).map(|s| s.theirs);
+        if let Some(theirs) = of(text).or_else(|| of(&format!("it {text}"))) {
+            return Some(theirs.to_string());
+        }
+        let mut letters = text.chars();
+        let first = letters.next()?.to_uppercase();
+        if let Some(theirs) = of(&format!("{first}{}.", letters.as_str())) {
+            return Some(theirs.trim_end_matches('.').to_string());
+        }
+        let told = |sentence: &Sentence| {
+            let values = values(&sentence.english, text, None)?;
+            if sentence.is_count && !text.starts_with(|c: char| c.is_ascii_digit()) {
+                return None;
+            }
+            let value = |hole: &str| {
+                let (_, range) = values.iter().find(|v| v.0 == hole)?;
+                Some(text[range.clone()].to_string())
+            };
+            self.filled(sentence.theirs, value, &|part| self.found(part))
+        };
+        let mut all = self.0.values().filter(|s| s.is_telling).filter_map(told);
+        match all.next() {
+            Some(told) => all.all(|other| other == told).then_some(told),
+            // `Layer 2: Debulk 1 is not ticked` is two.
+            None => text
+                .split_once(": ")
+                .and_then(|(a, b)| Some(format!("{}: {}", self.found(a)?, self.found(b)?))),
+        }
+    }
+
+    /// A text that was kept without its template, in this language; as it is if no template or
+    /// several could have made it.
+    pub fn read(&self, text: &str) -> String {
+        self.found(text).unwrap_or_else(|| text.to_string())
+    }
+
+    /// The same of a fault that was kept in one line: place, what is wrong, remedy.
+    pub fn read_line(&self, text: &str) -> String {
+        let ends: Vec<usize> = text.match_indices(": ").map(|(at, _)| at).collect();
+        let starts = || std::iter::once(0).chain(ends.iter().map(|at| at + 2));
+        let told = |from: usize| {
+            let split = |end: &usize| {
+                let (what, remedy) = (text.get(from..*end)?, &text[end + 2..]);
+                let place = text[..from].strip_suffix(": ").map(|p| self.read(p) + ": ");
+                let place = place.unwrap_or_default();
+                Some(format!("{place}{}: {}", self.found(what)?, self.found(remedy)?))
+            };
+            ends.iter().filter_map(split).next()
+        };
+        let mut all = starts().filter_map(told);
+        match (all.next(), all.next()) {
+            (Some(told), None) => told,
+            _ => self.read(text),
+        }
+    }
+
+    /// A template of this language with its holes filled; none if one of them is not known.
+    fn filled(
+        &self,
+        template: &str,
+        value: impl Fn(&str) -> Option<String>,
+        read: &dyn Fn(&str) -> Option<String>,
+    ) -> Option<String> {
+        let text = |part: Part| match part {
+            Part::Words(words) => Some(words),
+            Part::Hole(name) => match name.strip_suffix('!') {
+                Some(name) => value(name).and_then(|v| read(&v)),
+                None => value(&name),
+            },
+        };
+        parts(template).into_iter().map(text).collect()
     }
 }
 
+/// So many letters tell a template from others when it is sought by a text.
+const LETTERS: usize = 4;
+
 /// A template in parts.
-#[derive(Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 enum Part {
     Words(String),
     Hole(String),
@@ -188,8 +281,8 @@ fn parts(template: &str) -> Vec<Part> {
         } else if c == '{' {
             let hole: String = rest.by_ref().take_while(|c| *c != '}').collect();
             let mut name = hole.split(':').next().unwrap_or_default().trim().to_string();
-            if name.is_empty() {
-                name = count.to_string();
+            if name.is_empty() || name == "!" {
+                name.insert_str(0, &count.to_string());
                 count += 1;
             }
             match out.last_mut() {
@@ -219,7 +312,7 @@ fn parts(template: &str) -> Vec<Part> {
 /// The holes of a template by name, sorted: what a translation of it must have too.
 pub fn holes(template: &str) -> Vec<String> {
     let hole = |part| match part {
-        Part::Hole(name) => Some(name),
+        Part::Hole(name) => Some(name.replace('!', "")),
         Part::Words(_) => None,
     };
     let mut out: Vec<String> = parts(template).into_iter().filter_map(hole).collect();
@@ -227,24 +320,18 @@ pub fn holes(template: &str) -> Vec<String> {
     out
 }
 
-/// A template with its holes filled; none if one of them is not known.
-fn filled(template: &str, value: impl Fn(&str) -> Option<String>) -> Option<String> {
-    let text = |part: Part| match part {
-        Part::Words(words) => Some(words),
-        Part::Hole(name) => value(&name),
-    };
-    parts(template).into_iter().map(text).collect()
-}
-
 /// What fills the holes of a template in a text that was made from it: the words between them are
 /// sought from the front and from the back, and stand where they were written in one go (`ends`),
 /// if that is known. Two answers are none.
 fn values(
-    template: &str,
+    parts: &[Part],
     text: &str,
     ends: Option<&[usize]>,
 ) -> Option<Vec<(String, Range<usize>)>> {
-    let parts = parts(template);
+    let is_missing = |part: &Part| matches!(part, Part::Words(w) if !text.contains(w.as_str()));
+    if parts.iter().any(is_missing) {
+        return None;
+    }
     let is_edge = |at: usize| ends.is_none_or(|e| at == 0 || e.binary_search(&at).is_ok());
     let whole = |range: &Range<usize>| {
         is_edge(range.start)
@@ -296,7 +383,7 @@ fn values(
     let mut open: Option<String> = None;
     for part in parts {
         match part {
-            Part::Hole(name) => open = Some(name),
+            Part::Hole(name) => open = Some(name.clone()),
             Part::Words(_) => {
                 let place = next.next()?;
                 if let Some(name) = open.take() {
@@ -379,5 +466,90 @@ impl PartialOrd for Said {
 impl Ord for Said {
     fn cmp(&self, other: &Said) -> Ordering {
         self.as_str().cmp(other.as_str())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    const GERMAN: &str = "\
+`{name}` is {} of {}
+= {1} hat {0} und `{name}`
+{what}, and {why}
+= {why} und {what}
+too narrow
+= zu schmal
+the roll is {how}
+= die Rolle ist {how!}
+{a}{b} left
+= übrig: {a}{b}
+write {{{}}}
+= {{{}}} schreiben
+";
+
+    fn german() -> Language {
+        Language::of_file(GERMAN)
+    }
+
+    #[test]
+    fn holes_go_where_the_other_language_wants_them() {
+        let name = "seat";
+        let said = said!("`{name}` is {} of {}", 3, "hull");
+        assert_eq!(said, "`seat` is 3 of hull");
+        assert_eq!(said.told(&german()), "hull hat 3 und `seat`");
+        assert_eq!(said.told(&Language::default()), "`seat` is 3 of hull");
+        assert_eq!(said!("write {{{}}}", 5).told(&german()), "{5} schreiben");
+        let (a, b) = ("1", "");
+        assert_eq!(said!("{a}{b} left").told(&german()), "übrig: 1");
+        assert_eq!(Said::from("too narrow").told(&german()), "zu schmal");
+        assert_eq!(Said::came("no such file").told(&german()), "no such file");
+    }
+
+    /// Names hold the words that stand between the holes: each piece was written in one go, so the
+    /// holes are still known; where they are not, the sentence is English and never a wrong one.
+    #[test]
+    fn what_was_put_in_is_had_back_though_it_holds_the_words_of_the_sentence() {
+        let evil = "a` is b of c";
+        let said = said!("`{evil}` is {} of {}", evil, "of");
+        assert_eq!(said.template(), "`{evil}` is {} of {}");
+        let values = said.values().unwrap();
+        let texts: Vec<&str> = values.iter().map(|v| &said.as_str()[v.1.clone()]).collect();
+        assert_eq!(texts, [evil, evil, "of"]);
+        for text in [", and ", "x, and y", ""] {
+            let (what, why) = (text, "too narrow");
+            let told = said!("{what}, and {why}").told(&german());
+            let english = format!("{what}, and {why}");
+            assert!(told == format!("too narrow und {text}") || told == english, "{told}");
+        }
+        let (what, why) = (", and ", ", and ");
+        assert_eq!(said!("{what}, and {why}").told(&german()), ", and , and , and ");
+    }
+
+    #[test]
+    fn a_sentence_in_a_sentence_is_told_too() {
+        let (what, why) = (said!("`{}` is {} of {}", 'a', 1, 2), Said::from("too narrow"));
+        let whole = said!("{what}, and {why}");
+        assert_eq!(whole, "`a` is 1 of 2, and too narrow");
+        assert_eq!(whole.told(&german()), "zu schmal und 2 hat 1 und `a`");
+        let both = Said::listed(&[why.clone(), what], "; ");
+        assert_eq!(both, "too narrow; `a` is 1 of 2");
+        assert_eq!(both.told(&german()), "zu schmal; 2 hat 1 und `a`");
+        let text = why.to_string();
+        assert_eq!(said!("the roll is {}", text), "the roll is too narrow", "no sentence any more");
+    }
+
+    #[test]
+    fn a_text_that_was_kept_is_read_back_if_only_one_template_made_it() {
+        let german = german();
+        assert_eq!(german.read("the roll is too narrow"), "die Rolle ist zu schmal");
+        assert_eq!(german.read("the roll is Trim"), "the roll is Trim");
+        assert_eq!(german.read("another text"), "another text");
+        assert_eq!(
+            german.read_line("ply 1: the roll is too narrow: too narrow"),
+            "ply 1: die Rolle ist zu schmal: zu schmal"
+        );
+        assert_eq!(german.read_line("ply 1: nothing known"), "ply 1: nothing known");
     }
 }

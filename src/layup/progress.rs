@@ -185,12 +185,13 @@ impl Progress {
         for tick in &step.ticks {
             for copy in 1..=tick.copies {
                 let which = if tick.copies > 1 { format!(" copy {copy}") } else { String::new() };
-                for (what, words) in
-                    [("laid", "is not ticked as laid"), ("backing", "has no tick for its backing")]
-                {
+                let name = format!("{}{which}", tick.name());
+                for (what, words) in [
+                    ("laid", format!("{name} is not ticked as laid")),
+                    ("backing", format!("{name} has no tick for its backing")),
+                ] {
                     if !self.is_copy(what, &tick.piece, copy) {
-                        let name = format!("{}{which}", tick.name());
-                        open.push((copy_key(what, &tick.piece, copy), format!("{name} {words}")));
+                        open.push((copy_key(what, &tick.piece, copy), words));
                         break;
                     }
                 }
@@ -199,9 +200,9 @@ impl Progress {
         let key = format!("step/{index}");
         if step.layer.is_none() && !self.is_on(&key) {
             let runs = self.clock(ClockOf::Debulk(index)).is_some_and(|c| c.ended.is_none());
-            let words = if runs { "is still running" } else { "is not ticked" };
             let name = step.what.split(':').next().unwrap_or_default();
-            open.push((key, format!("{name} {words}")));
+            let not = format!("{name} is not ticked");
+            open.push((key, if runs { format!("{name} is still running") } else { not }));
         }
         open
     }

@@ -126,18 +126,18 @@ fn stage(name: &str, closing: bool) -> Step {
 }
 
 fn debulk(number: u32, work: &MouldWork) -> Step {
-    let minutes = work.debulk.minutes;
+    let (name, minutes) = (format!("Debulk {number}"), work.debulk.minutes);
     let is_assumed = work.assumed.contains(&AssumedTime::Debulk);
-    let time = format!("{} min", show_number(minutes, 0));
+    let time = show_number(minutes, 0);
     let how = "Release film 25 mm beyond the cloth, breather, bag; then all of it off again. Start ______  end ______  vacuum ______ kPa";
     let mut notes = vec![how.to_string()];
     let what = if is_assumed {
         notes.push(format!(
-            "The job gives no time for it: take it from the cloth's data sheet; {time} are reckoned with"
+            "The job gives no time for it: take it from the cloth's data sheet; {time} min are reckoned with"
         ));
-        format!("Debulk {number}: full vacuum, as long as the data sheet says")
+        format!("{name}: full vacuum, as long as the data sheet says")
     } else {
-        format!("Debulk {number}: full vacuum for {time}")
+        format!("{name}: full vacuum for {time} min")
     };
     Step { minutes: Some(minutes), is_assumed, ..bare(what, notes) }
 }
@@ -155,12 +155,13 @@ fn layer_step(plan: &Plan, layer: &PlanLayer, index: usize, templates: Vec<Strin
         .map(|(stock, placed)| stock.face == placed.face)
         .collect();
     let usual = all.is_empty() || all.contains(&true);
-    let but = if all.contains(&!usual) {
-        format!(", but those marked \"{}\"", words::laid(side, !usual))
+    let laid = words::laid(side, usual);
+    notes.push(if all.contains(&!usual) {
+        let but = words::laid(side, !usual);
+        format!("Lay every piece with its {laid}, but those marked \"{but}\"")
     } else {
-        String::new()
-    };
-    notes.push(format!("Lay every piece with its {}{but}", words::laid(side, usual)));
+        format!("Lay every piece with its {laid}")
+    });
     if let Some(seen) = words::seen(layer.seen) {
         let mind = if layer.seen == Seen::MouldSide {
             "no fingerprints, no pulled yarns"
@@ -206,23 +207,26 @@ fn layer_step(plan: &Plan, layer: &PlanLayer, index: usize, templates: Vec<Strin
             ));
         }
         if let Some((on, step_back)) = &t.on {
-            let back = if *step_back > 0.0 {
-                format!(", {} mm smaller all round each time", show_number(*step_back, 0))
+            let (name, step) = (&t.template, show_number(*step_back, 0));
+            notes.push(if *step_back > 0.0 {
+                format!(
+                    "{name}: on {on} at the place drawn on its template, {step} mm smaller all round each time"
+                )
             } else {
-                String::new()
-            };
-            notes.push(format!("{}: on {on} at the place drawn on its template{back}", t.template));
+                format!("{name}: on {on} at the place drawn on its template")
+            });
         }
     }
     let mosaic = pieces.iter().any(|p| p.patch.is_some());
-    let warp = if mosaic {
-        "patches in the order of their numbers, each as its map shows".to_string()
-    } else {
-        format!("warp at {} to the part's 0°", words::angle(layer.angle))
-    };
-    let name = words::layer_by_name(layer).replacen('l', "L", 1);
+    let name = words::layer_by_name(layer);
+    let name = format!("Layer {}", name.strip_prefix("layer ").unwrap_or(&name));
+    let (cloth, angle) = (&layer.cloth, words::angle(layer.angle));
     Step {
-        what: format!("{name}: {}, {warp}", layer.cloth),
+        what: if mosaic {
+            format!("{name}: {cloth}, patches in the order of their numbers, each as its map shows")
+        } else {
+            format!("{name}: {cloth}, warp at {angle} to the part's 0°")
+        },
         notes,
         layer: Some(index),
         templates,

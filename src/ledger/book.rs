@@ -75,9 +75,12 @@ impl Ledger {
         let plan = plan.plan();
         let ledger: String = self.ask("SELECT value FROM about WHERE name = 'ledger'")?;
         of_this_ledger(plan, &ledger)?;
-        let some =
-            if pieces.is_empty() { String::new() } else { format!("{} of ", pieces.join(", ")) };
-        let what = said!("cut {some}plan {} ({})", short(&plan.id), plan.jobs.join(", "));
+        let (id, jobs) = (short(&plan.id), plan.jobs.join(", "));
+        let what = if pieces.is_empty() {
+            said!("cut plan {id} ({jobs})")
+        } else {
+            said!("cut {} of plan {id} ({jobs})", pieces.join(", "))
+        };
         self.change(now, &what, |c| {
             book(c, plan, chosen(plan, pieces, false)?, pieces.is_empty(), now)
         })

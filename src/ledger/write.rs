@@ -483,11 +483,11 @@ impl Ledger {
         way: FreezerMove,
         now: &Moment,
     ) -> Result<(), Trouble> {
-        let what = said!(
-            "{} {}",
-            if way == FreezerMove::Out { "out of the freezer:" } else { "back in the freezer:" },
-            ids.join(", ")
-        );
+        let list = ids.join(", ");
+        let what = match way {
+            FreezerMove::Out => said!("out of the freezer: {list}"),
+            _ => said!("back in the freezer: {list}"),
+        };
         self.change(now, &what, |c| {
             each_known(c, ids, |id, mut record| {
                 let moved = match &mut record {

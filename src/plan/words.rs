@@ -90,7 +90,7 @@ pub fn on_the_mould(plan: &Plan, stock: &PlanStock, placed: &PlacedPiece) -> Str
 
 /// `paper side towards you`, or on the mould.
 pub fn laid(side: &str, towards_you: bool) -> String {
-    format!("{side} {}", if towards_you { "towards you" } else { "on the mould" })
+    if towards_you { format!("{side} towards you") } else { format!("{side} on the mould") }
 }
 
 /// From where a layer is seen in the finished part; nothing if it is hidden.

@@ -174,11 +174,13 @@ impl Ledger {
 /// `2 lines in "fibre" were not used: each is an open line…`; the reason begins with a verb or is a
 /// sentence.
 fn not_used(count: usize, what: &str, name: &str, why: &str) -> Said {
-    let place = if name.is_empty() { String::new() } else { format!(" in \"{name}\"") };
-    let verb = if count == 1 { "was" } else { "were" };
-    let why = match why.strip_prefix("it ").unwrap_or(why) {
-        why if why.starts_with("a ") || why.starts_with("its ") => why.to_string(),
-        why => format!("{} {why}", if count == 1 { "it" } else { "each" }),
-    };
-    said!("{}{place} {verb} not used: {why}", counted(count, what))
+    let lines = Said::came(counted(count, what));
+    let lines = if name.is_empty() { lines } else { said!("{lines} in \"{name}\"") };
+    let why = why.strip_prefix("it ").unwrap_or(why);
+    match (count, why.starts_with("a ") || why.starts_with("its ")) {
+        (1, true) => said!("{lines} was not used: {why}"),
+        (1, false) => said!("{lines} was not used: it {why}"),
+        (_, true) => said!("{lines} were not used: {why}"),
+        (_, false) => said!("{lines} were not used: each {why}"),
+    }
 }
