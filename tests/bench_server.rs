@@ -4,6 +4,8 @@
 mod page_support;
 
 use page_support::*;
+use std::io::{Read, Write};
+use std::net::TcpStream;
 
 #[test]
 fn only_the_link_that_was_printed_opens_the_page() {

@@ -24,11 +24,6 @@ fn a_layout_is_drawn_while_it_is_searched_for() {
     );
 }
 
-/// The page's own requests of the cutting table.
-fn by_hand(s: &Server, what: &str, body: &serde_json::Value) -> Answer {
-    s.post(&format!("/job/lid/by-hand/{what}"), "application/json", body.to_string().as_bytes())
-}
-
 #[test]
 fn a_plan_is_changed_by_hand_and_every_change_is_judged_written_and_taken_back() {
     let s = Server::begin();

@@ -133,6 +133,8 @@ fn the_next_job_begins_where_the_roll_begins_after_the_first_is_booked() {
     tick("key-00000002", 2);
     let page = s.get("/job/more/plan").text();
     assert!(!page.contains("is being cut by"), "{page}");
+    // Without what the first left over, which the next would take.
+    assert_eq!(s.form("/stock/remove", &[("id", "off-1")]).status, 200);
     let second = plan_tapes(&s, "more");
     let on = &second["stocks"][0];
     // The example is as long as it is: nothing of the first plan is counted again.

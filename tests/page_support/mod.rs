@@ -288,3 +288,8 @@ pub fn act(s: &Server, key: &str, act: &serde_json::Value, despite: bool) -> ser
     let sent = serde_json::json!({ "kit": bench_state(s)["kit"], "ticks": [tick] });
     told(s, "/job/lid/bench/tick", &sent)["results"][0].clone()
 }
+
+/// The page's own requests of the cutting table.
+pub fn by_hand(s: &Server, what: &str, body: &serde_json::Value) -> Answer {
+    s.post(&format!("/job/lid/by-hand/{what}"), "application/json", body.to_string().as_bytes())
+}
