@@ -245,14 +245,15 @@ fn checks(work: &MouldWork) -> Vec<String> {
         out.push(format!("Coats of it, {wait}; write the times:  {}", coats.join("   ")));
     }
     let thawed = if work.assumed.contains(&AssumedTime::Thaw) {
-        "as long as its data sheet says: the job gives no time".to_string()
+        "Cloth thawed in its closed bag as long as its data sheet says: the job gives no time; no moisture on the bag when it is opened. Out of the freezer at ______".to_string()
     } else {
-        format!("for {:.0} h", w.thaw_hours)
+        format!(
+            "Cloth thawed in its closed bag for {:.0} h; no moisture on the bag when it is opened. Out of the freezer at ______",
+            w.thaw_hours
+        )
     };
     out.extend([
-        format!(
-            "Cloth thawed in its closed bag {thawed}; no moisture on the bag when it is opened. Out of the freezer at ______"
-        ),
+        thawed,
         format!(
             "Vacuum at least {:.1} kPa (22 inHg) below the air; with the pump shut off it loses at most {:.1} kPa (1 inHg) in a minute",
             22.0 * INCH_OF_MERCURY,
