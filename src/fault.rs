@@ -147,8 +147,8 @@ impl Fault {
     #[must_use]
     pub fn told(&self, language: &Language) -> Fault {
         let place = match &self.place {
-            Place::Named(name) => Place::Named(language.read(name)),
-            Place::At { what, x, y } => Place::At { what: language.read(what), x: *x, y: *y },
+            Place::Named(name) => Place::Named(language.place(name)),
+            Place::At { what, x, y } => Place::At { what: language.place(what), x: *x, y: *y },
             other => other.clone(),
         };
         let (what, remedy) = (self.what.told(language), self.remedy.told(language));

@@ -102,7 +102,7 @@ impl One<'_> {
                 details .card.checks id=(format!("checks-{}", self.index)) open[open] data-open=(open) {
                     summary { (words.t("lay.before")) " (" (ticked) "/" (sheet.checks.len()) ")" }
                     @for (i, check) in sheet.checks.iter().enumerate() {
-                        (self.tick(&format!("check-{}-{i}", self.index), progress.is_on(&format!("check/{i}")), json!({ "check": { "index": i } }), html! { span { (words.read(&on_screen(check))) } }))
+                        (self.tick(&format!("check-{}-{i}", self.index), progress.is_on(&format!("check/{i}")), json!({ "check": { "index": i } }), html! { span { (on_screen(&words.read(check))) } }))
                         (self.wrote(i, check))
                     }
                 }
@@ -185,7 +185,7 @@ impl One<'_> {
                         span .sign aria-hidden="true" { (sign) " " } span .only-read { (said) ": " }
                         b { (words.read(&step.what)) }
                     }
-                    @for note in &step.notes { p { (words.read(&on_screen(note))) } }
+                    @for note in &step.notes { p { (on_screen(&words.read(note))) } }
                     @for d in p.otherwise(step) { p .note.warning { "! " (wall_clock(d.at)) " · " (words.read(&d.what)) } }
                     @if step.layer.is_some() {
                         @if now { (pictures_of(self.words, &self.bench.plan, step)) } @else {

@@ -124,8 +124,9 @@ impl Said {
 
     /// What fills each hole; none if the text could be taken apart in two ways.
     fn values(&self) -> Option<Vec<(String, Range<usize>)>> {
-        let ends = (!self.0.ends.is_empty()).then_some(&self.0.ends[..]);
-        values(&parts(self.0.template), &self.0.text, ends)
+        let (parts, text) = (parts(self.0.template), self.0.text.as_str());
+        // The compiler writes a literal argument together with the words beside it.
+        values(&parts, text, Some(&self.0.ends)).or_else(|| values(&parts, text, None))
     }
 }
 
@@ -137,6 +138,7 @@ pub struct Language(BTreeMap<String, Sentence>);
 struct Sentence {
     english: Vec<Part>,
     theirs: &'static str,
+    letters: usize,
     /// Its words are enough to know a text by that was made from it.
     is_telling: bool,
     /// It makes `3 pieces`, so that `front pieces` is a name.
@@ -155,16 +157,16 @@ impl Language {
                 Part::Words(words) => words.chars().filter(|c| c.is_alphabetic()).count(),
                 Part::Hole(_) => 0,
             };
-            let count = english.iter().map(letters).sum::<usize>();
+            let letters = english.iter().map(letters).sum::<usize>();
             // Holes that take sentences alone tell as much as letters do.
             let strict = theirs.matches("!}").count();
             let is_word = |p: &Part| matches!(p, Part::Words(w) if !w.trim().contains(' '));
             let is_count = matches!(&english[..], [Part::Hole(_), word, ..] if is_word(word))
                 && english.len() < 4
                 && strict == 0
-                && count > 2;
-            let is_telling = is_count || strict > 1 || count >= LETTERS;
-            Some((two[0].to_string(), Sentence { english, theirs, is_telling, is_count }))
+                && letters > 2;
+            let is_telling = is_count || strict > 1 || letters >= LETTERS;
+            Some((two[0].to_string(), Sentence { english, theirs, letters, is_telling, is_count }))
         });
         Language(pairs.collect())
     }
@@ -179,13 +181,16 @@ impl Language {
         self.0.iter().map(|(english, sentence)| (english.as_str(), sentence.theirs))
     }
 
-    /// A text that was kept without its template, in this language; none if no template or several
-    /// could have made it.
+    /// A text that was kept without its template, in this language; none if no template could have
+    /// made it, or several alike.
     fn found(&self, text: &str) -> Option<String> {
         // `it is text` is also put as `each is text`, and `Price of it.` as `price of it`.
         let of = |text: &str| self.0.get(text).map(|s| s.theirs);
         if let Some(theirs) = of(text).or_else(|| of(&format!("it {text}"))) {
             return Some(theirs.to_string());
+        }
+        if text.parse::<f64>().is_ok() {
+            return Some(text.to_string());
         }
         let mut letters = text.chars();
         let first = letters.next()?.to_uppercase();
@@ -194,7 +199,8 @@ impl Language {
         }
         let told = |sentence: &Sentence| {
             let values = values(&sentence.english, text, None)?;
-            if sentence.is_count && !text.starts_with(|c: char| c.is_ascii_digit()) {
+            let number = |c: char| c.is_ascii_digit() || ", ".contains(c);
+            if sentence.is_count && !text[values[0].1.clone()].chars().all(number) {
                 return None;
             }
             let value = |hole: &str| {
@@ -203,9 +209,13 @@ impl Language {
             };
             self.filled(sentence.theirs, value, &|part| self.found(part))
         };
-        let mut all = self.0.values().filter(|s| s.is_telling).filter_map(told);
-        match all.next() {
-            Some(told) => all.all(|other| other == told).then_some(told),
+        // Of several the one that has most words of its own; of equals none, if they differ.
+        let all = self.0.values().filter(|s| s.is_telling);
+        let all: Vec<(usize, String)> = all.filter_map(|s| Some((s.letters, told(s)?))).collect();
+        let most = all.iter().map(|found| found.0).max().unwrap_or_default();
+        let mut best = all.into_iter().filter(|found| found.0 == most);
+        match best.next() {
+            Some((_, told)) => best.all(|other| other.1 == told).then_some(told),
             // `Layer 2: Debulk 1 is not ticked` is two.
             None => text
                 .split_once(": ")
@@ -222,21 +232,21 @@ impl Language {
     /// The same of a fault that was kept in one line: place, what is wrong, remedy.
     pub fn read_line(&self, text: &str) -> String {
         let ends: Vec<usize> = text.match_indices(": ").map(|(at, _)| at).collect();
-        let starts = || std::iter::once(0).chain(ends.iter().map(|at| at + 2));
-        let told = |from: usize| {
-            let split = |end: &usize| {
-                let (what, remedy) = (text.get(from..*end)?, &text[end + 2..]);
-                let place = text[..from].strip_suffix(": ").map(|p| self.read(p) + ": ");
-                let place = place.unwrap_or_default();
-                Some(format!("{place}{}: {}", self.found(what)?, self.found(remedy)?))
-            };
-            ends.iter().filter_map(split).next()
-        };
-        let mut all = starts().filter_map(told);
-        match (all.next(), all.next()) {
-            (Some(told), None) => told,
-            _ => self.read(text),
+        let mut all = Vec::new();
+        for end in &ends {
+            let Some(remedy) = self.found(&text[end + 2..]) else { continue };
+            for from in std::iter::once(0).chain(ends.iter().map(|at| at + 2)) {
+                let what = text.get(from..*end).and_then(|what| self.found(what));
+                let place = text[..from].strip_suffix(": ").map(|place| self.place(place) + ": ");
+                all.extend(what.map(|w| format!("{}{w}: {remedy}", place.unwrap_or_default())));
+            }
         }
+        if all.len() == 1 { all.remove(0) } else { self.read(text) }
+    }
+
+    /// Where a fault is: a name that somebody gave stays, and holds no blank or stands in a hole.
+    pub fn place(&self, place: &str) -> String {
+        if place.contains(' ') { self.read(place) } else { place.to_string() }
     }
 
     /// A template of this language with its holes filled; none if one of them is not known.
@@ -512,7 +522,8 @@ write {{{}}}
     #[test]
     fn what_was_put_in_is_had_back_though_it_holds_the_words_of_the_sentence() {
         let evil = "a` is b of c";
-        let said = said!("`{evil}` is {} of {}", evil, "of");
+        let of = "of";
+        let said = said!("`{evil}` is {} of {}", evil, of);
         assert_eq!(said.template(), "`{evil}` is {} of {}");
         let values = said.values().unwrap();
         let texts: Vec<&str> = values.iter().map(|v| &said.as_str()[v.1.clone()]).collect();
@@ -529,7 +540,8 @@ write {{{}}}
 
     #[test]
     fn a_sentence_in_a_sentence_is_told_too() {
-        let (what, why) = (said!("`{}` is {} of {}", 'a', 1, 2), Said::from("too narrow"));
+        let name = "a";
+        let (what, why) = (said!("`{name}` is {} of {}", 1, 2), Said::from("too narrow"));
         let whole = said!("{what}, and {why}");
         assert_eq!(whole, "`a` is 1 of 2, and too narrow");
         assert_eq!(whole.told(&german()), "zu schmal und 2 hat 1 und `a`");
