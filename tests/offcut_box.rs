@@ -153,7 +153,7 @@ fn an_offcut_is_booked_only_when_a_person_has_said_that_size_and_warp_are_right(
     let (status, said) = book(&[("rev", "other"), ("new_cloth", "twill"), ("sure", "yes")]);
     assert!(status == 422 && said.contains("another outline"), "{said}");
     let (status, said) = book(&[("rev", &rev), ("sure", "yes")]);
-    assert!(status == 422 && said.contains("no cloth"), "{said}");
+    assert!(status == 422 && said.contains("twill is a new cloth: add it"), "{said}");
     let wrong = [("rev", &*rev), ("sure", "yes"), ("new_cloth", "twill"), ("out_life", "long")];
     assert_eq!(book(&wrong).0, 422);
     assert!(s.first.get(&at).0 == 200, "it waits still");

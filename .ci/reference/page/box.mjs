@@ -89,8 +89,6 @@ await page.locator('[hx-post$="/book"] button').click();
 assert.equal(await page.locator('.offcuts .card').count(), 0, 'not before it is said that size and warp are right');
 await page.locator('[name=sure]').check();
 await page.locator('[hx-post$="/book"] button').click();
-say('a cloth that nobody knows is asked about');
-await page.locator('#asks-photo button').click();
 await page.waitForSelector('text=Booked as off-1.');
 await sound('booked');
 await shot('booked');
