@@ -149,11 +149,13 @@ impl Slabs {
         self.numbers[self.starts[k]..self.starts[k + 1]].iter().map(|&i| self.edges[i as usize])
     }
 
-    /// Where the edges cross an abscissa, or run on to the right of it.
-    fn at(&self, x: f64) -> impl Iterator<Item = f64> + '_ {
-        let edges = self.slab(self.index(x));
-        edges
-            .filter(move |(a, b)| a.x <= x && x < b.x)
+    /// Where the edges lie just right of an abscissa, or just left of it.
+    fn beside(&self, x: f64, is_right: bool) -> impl Iterator<Item = f64> + '_ {
+        let goes_on = move |(a, b): &(Point, Point)| {
+            if is_right { a.x <= x && x < b.x } else { a.x < x && x <= b.x }
+        };
+        self.slab(self.index(x))
+            .filter(goes_on)
             .map(move |(a, b)| a.y + (b.y - a.y) * ((x - a.x) / (b.x - a.x)))
     }
 
@@ -293,10 +295,10 @@ fn may_exceed(edges: &Slabs, left: f64, right: f64, area: f64, bounded: [f64; 2]
     }
     let mut open: Spans = vec![(f64::NEG_INFINITY, f64::INFINITY)];
     let mut ys: Vec<f64> = Vec::new();
-    let shares = [0.01, 0.99, 0.5, 0.25, 0.75].map(|share| left + share * width);
-    bounded.into_iter().filter(|x| (left..right).contains(x)).chain(shares).all(|x| {
+    let bounded = bounded.map(|x| x.clamp(left, right));
+    [bounded[0], bounded[1], left, right, left + 0.5 * width].into_iter().all(|x| {
         ys.clear();
-        ys.extend(edges.at(x));
+        ys.extend(edges.beside(x, x < right));
         ys.sort_by(f64::total_cmp);
         let here: Spans = ys.chunks_exact(2).map(|y| (y[0], y[1])).collect();
         open = common(&open, &here);
