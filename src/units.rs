@@ -178,15 +178,25 @@ fn plain_number(text: &str) -> Option<f64> {
 
 /// A number with at most `decimals` decimals and no trailing zeros: `1250`, `12.5`.
 pub fn show_number(value: f64, decimals: usize) -> String {
-    let text = in_whole_steps(value, decimals).unwrap_or_else(|| format!("{value:.decimals$}"));
+    let mut text = String::new();
+    write_number(&mut text, value, decimals);
+    text
+}
+
+/// The same, added to a text.
+pub(crate) fn write_number(out: &mut String, value: f64, decimals: usize) {
+    if write_whole_steps(out, value, decimals).is_some() {
+        return;
+    }
+    let text = format!("{value:.decimals$}");
     let text =
         if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
-    if text == "-0" { "0".into() } else { text.into() }
+    out.push_str(if text == "-0" { "0" } else { text });
 }
 
 /// The digits by whole numbers, which is many times as quick (a large plan is written with millions
 /// of them); `None` where a half step is so near that only exact arithmetic tells which way it goes.
-fn in_whole_steps(value: f64, decimals: usize) -> Option<String> {
+fn write_whole_steps(out: &mut String, value: f64, decimals: usize) -> Option<()> {
     let steps = *[1_i64, 10, 100, 1_000, 10_000].get(decimals)?;
     let scaled = value * steps as f64;
     let near_half = ((scaled - scaled.floor()) - 0.5).abs() < 1e-6;
@@ -194,12 +204,40 @@ fn in_whole_steps(value: f64, decimals: usize) -> Option<String> {
         return None;
     }
     let whole = scaled.round() as i64;
-    let sign = if whole < 0 { "-" } else { "" };
-    let (before, after) = (whole.abs() / steps, whole.abs() % steps);
-    if decimals == 0 {
-        return Some(format!("{sign}{before}"));
+    if whole < 0 {
+        out.push('-');
     }
-    Some(format!("{sign}{before}.{after:0decimals$}"))
+    let (mut before, mut after) = (whole.abs() / steps, whole.abs() % steps);
+    // From the last digit on, noughts at the end left out.
+    let mut digits = [0_u8; 24];
+    let mut first = digits.len();
+    let mut put = |digit: i64| {
+        first -= 1;
+        digits[first] = digit as u8;
+    };
+    for _ in 0..decimals {
+        put(i64::from(b'0') + after % 10);
+        after /= 10;
+    }
+    if decimals > 0 {
+        put(i64::from(b'.'));
+    }
+    loop {
+        put(i64::from(b'0') + before % 10);
+        before /= 10;
+        if before == 0 {
+            break;
+        }
+    }
+    let mut text = &digits[first..];
+    if decimals > 0 {
+        while let [rest @ .., b'0'] = text {
+            text = rest;
+        }
+        text = text.strip_suffix(b".").unwrap_or(text);
+    }
+    out.extend(text.iter().map(|&b| char::from(b)));
+    Some(())
 }
 
 /// A length in mm with its unit: `1250 mm`, `12.5 mm`; at most three decimals.

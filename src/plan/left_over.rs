@@ -144,8 +144,11 @@ fn left_of_stretch(
         remaining.into_iter().flat_map(|r| handy(r, least_width, stop)).collect();
     let offcuts: Vec<Offcut> = handy
         .into_par_iter()
-        .flat_map(|r| opened(&[r], least_width, stop))
-        .filter_map(|r| if stop() { None } else { offcut(r, least_width) })
+        .flat_map(|r| {
+            let (parts, deep) = opened(&[r], least_width, stop);
+            let kept = |r| if stop() { None } else { offcut(r, least_width, &deep) };
+            parts.into_iter().filter_map(kept).collect::<Vec<_>>()
+        })
         .collect();
     if stop() {
         return None;
@@ -226,25 +229,64 @@ fn cut_across(region: Region, x: f64) -> Vec<Region> {
     }
 }
 
-/// The parts of `remaining` that a disc of the given diameter can reach into, corners kept.
-fn opened(remaining: &[Region], width: f64, stop: &Asked<'_>) -> Vec<Region> {
+/// The parts of `remaining` that a disc of the given diameter can reach into, corners kept; points
+/// where the middle of one may lie.
+fn opened(remaining: &[Region], width: f64, stop: &Asked<'_>) -> (Vec<Region>, Vec<Point>) {
     let half = width / 2.0;
     if half <= 0.0 || stop() {
-        return apart(remaining.to_vec());
+        return (apart(remaining.to_vec()), Vec::new());
     }
     let core = grown(remaining, -half, LineJoin::Round(ROUND));
     let full = grown(&core, half, LineJoin::Miter(SHARPEST));
-    apart(intersection(
+    let parts = apart(intersection(
         full.iter().flat_map(Region::rings),
         remaining.iter().flat_map(Region::rings),
-    ))
+    ));
+    (parts, core.iter().filter_map(deep_inside).collect())
 }
 
 /// Whether a disc of the given diameter fits into a region. It does not into the shards of sharp
-/// corners that reach through a thin piece.
-fn holds_disc(region: &Region, width: f64) -> bool {
+/// corners that reach through a thin piece. Most are told by one of the `deep` points.
+fn holds_disc(region: &Region, width: f64, deep: &[Point]) -> bool {
     let inset = width / 2.0 - ROUNDING;
-    inset <= 0.0 || !grown(std::slice::from_ref(region), -inset, LineJoin::Round(ROUND)).is_empty()
+    let has_room = |p: &Point| clearance(region, *p) > width / 2.0 + ROUNDING;
+    inset <= 0.0
+        || deep.iter().any(has_room)
+        || !grown(std::slice::from_ref(region), -inset, LineJoin::Round(ROUND)).is_empty()
+}
+
+/// The middle of the widest part of a region halfway up.
+fn deep_inside(region: &Region) -> Option<Point> {
+    let y = region.bounds()?.centre().y;
+    let mut xs: Vec<f64> = edges(region)
+        .filter(|(a, b)| (a.y > y) != (b.y > y))
+        .map(|(a, b)| a.x + (b.x - a.x) * ((y - a.y) / (b.y - a.y)))
+        .collect();
+    xs.sort_by(f64::total_cmp);
+    let widest = xs.chunks_exact(2).max_by(|a, b| (a[1] - a[0]).total_cmp(&(b[1] - b[0])))?;
+    Some(point((widest[0] + widest[1]) / 2.0, y))
+}
+
+/// How far a point of a region is from its boundary, mm; nothing outside.
+fn clearance(region: &Region, p: Point) -> f64 {
+    let outside = |b: crate::geometry::Bounds| {
+        p.x < b.min.x || p.x > b.max.x || p.y < b.min.y || p.y > b.max.y
+    };
+    if region.bounds().is_none_or(outside)
+        || edges(region).filter(|&(a, b)| is_right_of(p, a, b)).count() % 2 == 0
+    {
+        return 0.0;
+    }
+    edges(region).map(|(a, b)| p.distance_to_segment(a, b)).fold(f64::INFINITY, f64::min)
+}
+
+/// Whether a ray to the right meets an edge.
+fn is_right_of(p: Point, a: Point, b: Point) -> bool {
+    (a.y > p.y) != (b.y > p.y) && a.x + (b.x - a.x) * ((p.y - a.y) / (b.y - a.y)) > p.x
+}
+
+fn edges(region: &Region) -> impl Iterator<Item = (Point, Point)> {
+    region.rings().flat_map(|r| (0..r.len()).map(|i| (r[i], r[(i + 1) % r.len()])))
 }
 
 /// Regions parted where their boundaries touch.
@@ -315,7 +357,7 @@ fn grown(regions: &[Region], by: f64, join: LineJoin<f64>) -> Vec<Region> {
 
 /// A region as an offcut; of one that no ledger would take, its largest rectangle. None where it is
 /// nowhere as wide as `least_width`.
-fn offcut(region: Region, least_width: f64) -> Option<Offcut> {
+fn offcut(region: Region, least_width: f64, deep: &[Point]) -> Option<Offcut> {
     let holds = |region: &Region| {
         let Region { outline: net, holes } = region.clone();
         Outline::new(Draft { net, holes, ..Draft::default() }).is_ok()
@@ -323,12 +365,12 @@ fn offcut(region: Region, least_width: f64) -> Option<Offcut> {
     // Where it lies, and where the ledger takes it: what is as narrow as may be is a sliver in one
     // of two places, by the rounding of its numbers.
     let sound = holds(&region) && holds(&at_origin(&region));
-    if sound && !holds_disc(&region, least_width) {
+    if sound && !holds_disc(&region, least_width, deep) {
         return None;
     }
     let b = largest_rectangle(&region)?;
     let region = if sound { region } else { Region::solid(rectangle_ring(b.min, b.max)) };
-    if !sound && !holds_disc(&region, least_width) {
+    if !sound && !holds_disc(&region, least_width, deep) {
         return None;
     }
     let on_grid = crate::units::snap;
@@ -406,7 +448,7 @@ mod tests {
         let places: Vec<Region> = (0..400).map(|k| tongue(f64::from(k) * 12.345)).collect();
         assert!(places.iter().any(|r| holds(r) != holds(&at_origin(r))), "no place tells");
         for region in places {
-            let kept = offcut(region, 40.0).unwrap();
+            let kept = offcut(region, 40.0, &[]).unwrap();
             let kept = Region { outline: kept.outline, holes: kept.holes };
             assert!(holds(&kept) && holds(&at_origin(&kept)), "{kept:?}");
         }
@@ -557,15 +599,36 @@ mod tests {
         };
         let strip = Region::solid(rectangle(0.0, -200.0, 39.0, 400.0));
         let remaining = [wedge(&|x| x, 0.0), strip, wedge(&|x| 39.0 - x, 20.0)];
-        let parts = opened(&remaining, 40.0, &|| false);
+        let (parts, deep) = opened(&remaining, 40.0, &|| false);
         let disc = std::f64::consts::PI * 400.0;
         let on_strip = |r: &Region| {
             r.bounds().is_some_and(|b| (0.0..=39.0).contains(&b.min.x) && b.max.x <= 39.0)
         };
         assert!(parts.iter().any(|r| on_strip(r) && r.area() > 0.95 * disc), "{parts:?}");
-        let offcuts: Vec<Offcut> = parts.into_iter().filter_map(|r| offcut(r, 40.0)).collect();
+        let offcuts: Vec<Offcut> =
+            parts.into_iter().filter_map(|r| offcut(r, 40.0, &deep)).collect();
         assert_eq!(offcuts.len(), 2);
         assert!(offcuts.iter().all(|o| o.area > 10.0 * disc));
+    }
+
+    /// The quick answer may only stand where the exact one is the same.
+    #[test]
+    fn a_point_with_room_round_it_is_one_where_a_disc_fits() {
+        let mut hole = rectangle(30.0, 10.0, 60.0, 60.0);
+        hole.reverse();
+        let frame = |width: f64| Region {
+            outline: rectangle(30.0 - width, 10.0 - width, 60.0 + 2.0 * width, 60.0 + 2.0 * width),
+            holes: vec![hole.clone()],
+        };
+        for (width, fits) in [(39.9, false), (40.1, true)] {
+            let (parts, deep) = opened(&[frame(width)], 40.0, &|| false);
+            assert_eq!(parts.len() > 0, fits);
+            assert!(deep.iter().all(|&p| clearance(&frame(width), p) > 20.0));
+            assert_eq!(holds_disc(&frame(width), 40.0, &[]), fits, "{width}");
+        }
+        assert_eq!(clearance(&frame(40.0), point(60.0, 40.0)), 0.0, "in the hole");
+        assert_eq!(clearance(&frame(40.0), point(10.0, 40.0)), 20.0);
+        assert_eq!(clearance(&frame(40.0), point(-40.0, 40.0)), 0.0, "outside");
     }
 
     #[test]

@@ -24,7 +24,7 @@ pub(crate) fn hatch(rings: &[&[Point]], angle: f64, spacing: f64) -> Vec<[Point;
     let first = (low / spacing).ceil();
     let count = ((high / spacing).floor() - first).max(-1.0) as usize + 1;
     let mut out = Vec::new();
-    for (k, xs) in crossings(&turned, first * spacing, spacing, count).iter().enumerate() {
+    for (k, xs) in crossings(&turned, first * spacing, spacing, count).rows().enumerate() {
         let y = (first + k as f64) * spacing;
         for pair in xs.chunks_exact(2) {
             out.push([from.apply(point(pair[0], y)), from.apply(point(pair[1], y))]);
@@ -33,29 +33,64 @@ pub(crate) fn hatch(rings: &[&[Point]], angle: f64, spacing: f64) -> Vec<[Point;
     out
 }
 
+/// Where horizontal lines cross rings, line by line in one list.
+pub(crate) struct Crossings {
+    xs: Vec<f64>,
+    /// Those of line `k` stand from `starts[k]` to `starts[k + 1]`.
+    starts: Vec<usize>,
+}
+
+impl Crossings {
+    /// Line by line, ascending, an even number each.
+    pub(crate) fn rows(&self) -> impl Iterator<Item = &[f64]> {
+        self.starts.windows(2).map(|w| &self.xs[w[0]..w[1]])
+    }
+}
+
 /// Where `count` horizontal lines, the first at `y` and each `step` above the last, cross the
-/// rings; ascending, an even number each.
-pub(crate) fn crossings(rings: &[Vec<Point>], y: f64, step: f64, count: usize) -> Vec<Vec<f64>> {
-    let mut rows = vec![Vec::new(); count];
+/// rings.
+pub(crate) fn crossings(rings: &[Vec<Point>], y: f64, step: f64, count: usize) -> Crossings {
+    // Twice: how many there are of each line, and where.
+    let mut starts = vec![0; count + 1];
+    each_crossing(rings, y, step, count, |k, _| starts[k + 1] += 1);
+    for k in 0..count {
+        starts[k + 1] += starts[k];
+    }
+    let mut next = starts.clone();
+    let mut xs = vec![0.0; starts[count]];
+    each_crossing(rings, y, step, count, |k, x| {
+        xs[next[k]] = x;
+        next[k] += 1;
+    });
+    starts.windows(2).for_each(|w| xs[w[0]..w[1]].sort_by(f64::total_cmp));
+    Crossings { xs, starts }
+}
+
+/// Tells the number of the line and the abscissa of every crossing.
+fn each_crossing(
+    rings: &[Vec<Point>],
+    y: f64,
+    step: f64,
+    count: usize,
+    mut found: impl FnMut(usize, f64),
+) {
     for ring in rings {
         for (i, &a) in ring.iter().enumerate() {
-            let b = ring[(i + 1) % ring.len()];
+            let b = *ring.get(i + 1).unwrap_or(&ring[0]);
             let (low, high) = (a.y.min(b.y), a.y.max(b.y));
             if !(low < high && low.is_finite() && high.is_finite()) {
                 continue;
             }
             let from = ((low - y) / step).floor().max(0.0) as usize;
             let to = (((high - y) / step).ceil() + 1.0).clamp(0.0, count as f64) as usize;
-            for (k, row) in rows.iter_mut().enumerate().take(to).skip(from) {
+            for k in from..to {
                 let y = y + k as f64 * step;
                 if (a.y > y) != (b.y > y) {
-                    row.push(a.x + (b.x - a.x) * (y - a.y) / (b.y - a.y));
+                    found(k, a.x + (b.x - a.x) * (y - a.y) / (b.y - a.y));
                 }
             }
         }
     }
-    rows.iter_mut().for_each(|xs| xs.sort_by(f64::total_cmp));
-    rows
 }
 
 /// The part of a ring between two x, or nothing. Where the ring leaves the span more than once, the

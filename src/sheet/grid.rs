@@ -63,13 +63,15 @@ impl Grid {
         let first = Self::index(low - self.origin.y, self.cell, self.rows);
         let last = Self::index(high - self.origin.y, self.cell, self.rows);
         let y = self.origin.y + (first as f64 + 0.5) * self.cell;
-        for (row, xs) in (first..=last).zip(crossings(rings, y, self.cell, last - first + 1)) {
+        let found = crossings(rings, y, self.cell, last - first + 1);
+        for (row, xs) in (first..=last).zip(found.rows()) {
             for pair in xs.chunks_exact(2) {
                 let first = ((pair[0] - self.origin.x) / self.cell - 0.5).ceil().max(0.0) as usize;
                 let past = (((pair[1] - self.origin.x) / self.cell - 0.5).floor() + 1.0)
                     .clamp(0.0, self.columns as f64) as usize;
-                for column in first..past {
-                    self.taken[row * self.columns + column] = owner;
+                if first < past {
+                    let base = row * self.columns;
+                    self.taken[base + first..base + past].fill(owner);
                 }
             }
         }
@@ -109,11 +111,10 @@ impl Grid {
             if right < 0.0 || left > self.columns as f64 * self.cell {
                 continue;
             }
-            for column in Self::index(left, self.cell, self.columns)
-                ..=Self::index(right, self.cell, self.columns)
-            {
-                self.taken[row * self.columns + column] = owner;
-            }
+            let base = row * self.columns;
+            let first = base + Self::index(left, self.cell, self.columns);
+            let last = base + Self::index(right, self.cell, self.columns);
+            self.taken[first..=last].fill(owner);
         }
     }
 

@@ -6,7 +6,7 @@
 use super::font::Font;
 use super::scene::{Drawn, Hold, Ink, Scene, Shape, Text};
 use super::style::style;
-use super::text::decimals;
+use super::text::{decimals, write_number};
 use crate::geometry::{Bounds, Point, point};
 use flate2::{Compression, write::ZlibEncoder};
 use pdf_writer::types::{CidFontType, FontFlags, SystemInfo, UnicodeCmap};
@@ -106,17 +106,23 @@ pub(crate) fn pdf(title: &str, pages: &[Page<'_>]) -> Vec<u8> {
     file.finish()
 }
 
+/// How hard pages are packed, 0 to 9: half the work of the usual 6, for a fourteenth more bytes.
+const PACKED: u32 = 4;
+
 fn pack(bytes: &[u8]) -> Vec<u8> {
-    let mut encoder = ZlibEncoder::new(Vec::new(), Compression::default());
+    let mut encoder = ZlibEncoder::new(Vec::new(), Compression::new(PACKED));
     // Memory takes every byte.
     let written = encoder.write_all(bytes);
     debug_assert!(written.is_ok());
     encoder.finish().unwrap_or_default()
 }
 
-/// A number in a content stream: a tenth of a micrometre is finer than anything printed.
+/// Decimals of a number in a content stream: a tenth of a micrometre is finer than anything
+/// printed.
+const FINE: usize = 4;
+
 fn num(value: f64) -> String {
-    decimals(value, 4)
+    decimals(value, FINE)
 }
 
 /// What draws the page; one unit is one mm.
@@ -237,7 +243,10 @@ fn touches(points: &[Point], window: &Bounds, reach: f64) -> bool {
 
 fn path(out: &mut String, points: &[Point], closed: bool) {
     for (i, p) in points.iter().enumerate() {
-        let _ = writeln!(out, "{} {} {}", num(p.x), num(p.y), if i == 0 { 'm' } else { 'l' });
+        write_number(out, p.x, FINE);
+        out.push(' ');
+        write_number(out, p.y, FINE);
+        out.push_str(if i == 0 { " m\n" } else { " l\n" });
     }
     if closed && !points.is_empty() {
         out.push_str("h\n");

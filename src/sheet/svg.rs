@@ -6,7 +6,7 @@
 use super::pdf;
 use super::scene::{Drawn, Hold, Ink, Scene, Shape, Text};
 use super::style::{Style, style};
-use super::text::decimals;
+use super::text::{decimals, write_number};
 use crate::geometry::{Bounds, Point};
 use svg::Document;
 use svg::node::Text as Words;
@@ -20,9 +20,12 @@ fn hex([r, g, b]: [u8; 3]) -> String {
     format!("#{r:02x}{g:02x}{b:02x}")
 }
 
-/// The file's words for a coordinate or length, mm.
+/// Decimals of a coordinate or length, mm.
+const MM: usize = 3;
+
+/// The file's words for one.
 fn mm(value: f64) -> String {
-    decimals(value, 3)
+    decimals(value, MM)
 }
 
 /// Turns the scene's frame into the file's.
@@ -48,17 +51,28 @@ impl Page {
 
     /// Path data of a line or, if `closed`, a ring.
     fn data(&self, points: &[Point], closed: bool) -> String {
+        let mut d = String::with_capacity(16 * points.len());
+        self.write_data(&mut d, points, closed);
+        d
+    }
+
+    /// The same of several in one.
+    fn data_of<'a>(&self, lines: impl Iterator<Item = &'a [Point]>, closed: bool) -> String {
         let mut d = String::new();
+        lines.for_each(|points| self.write_data(&mut d, points, closed));
+        d
+    }
+
+    fn write_data(&self, d: &mut String, points: &[Point], closed: bool) {
         for (i, &p) in points.iter().enumerate() {
             d.push(if i == 0 { 'M' } else { 'L' });
-            d.push_str(&self.x(p));
+            write_number(d, p.x - self.area.min.x, MM);
             d.push(' ');
-            d.push_str(&self.y(p));
+            write_number(d, self.area.max.y - p.y, MM);
         }
         if closed && !points.is_empty() {
             d.push('Z');
         }
-        d
     }
 }
 
@@ -210,16 +224,14 @@ fn draw(page: &Page, thing: &Drawn, style: &Style, ids: bool) -> Element {
         path = path.put("id", id.as_str());
     }
     match &thing.shape {
-        Shape::Rings(rings) => {
-            path.put("d", rings.iter().map(|r| page.data(r, true)).collect::<String>())
-        }
+        Shape::Rings(rings) => path.put("d", page.data_of(rings.iter().map(Vec::as_slice), true)),
         Shape::Tone(rings, grey) => path
-            .put("d", rings.iter().map(|r| page.data(r, true)).collect::<String>())
+            .put("d", page.data_of(rings.iter().map(Vec::as_slice), true))
             .put("fill", hex([*grey; 3])),
         Shape::Path(points) => path.put("d", page.data(points, false)).put("fill", "none"),
-        Shape::Segments(segments) => path
-            .put("d", segments.iter().map(|s| page.data(s, false)).collect::<String>())
-            .put("fill", "none"),
+        Shape::Segments(segments) => {
+            path.put("d", page.data_of(segments.iter().map(|s| &s[..]), false)).put("fill", "none")
+        }
         Shape::Solid(ring) => path
             .put("d", page.data(ring, true))
             .put("fill", hex(style.colour))

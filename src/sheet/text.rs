@@ -123,7 +123,7 @@ pub(crate) fn fit(text: &str, width: f64, size: f64, bold: bool) -> String {
 }
 
 /// A number with at most `places` decimals, trailing noughts dropped, never `-0`.
-pub(crate) use crate::units::show_number as decimals;
+pub(crate) use crate::units::{show_number as decimals, write_number};
 
 #[cfg(test)]
 mod tests {

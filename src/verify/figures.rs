@@ -61,30 +61,32 @@ fn offcuts(stock: &PlanStock, shapes: &ExactStock, before: bool, found: &mut Fin
             return;
         }
         let who = format!("offcut {} of stock {}", offcut.id, stock.id);
-        let mut clear_of = |what: &str, other: &Shape| {
+        // Most lie far away: only of one that is reached the name is made.
+        let mut clear_of = |what: &dyn Fn() -> String, other: &Shape| {
             if interiors_meet(shape, other).is_some()
                 && let Some((depth, at)) = overlap_depth(shape, other)
                 && depth > OFFCUT_DEPTH_MM
             {
+                let what = what();
                 found.add_at(&who, at, said!("reaches {depth:.3} mm {what}"));
             }
         };
-        clear_of("out of the cloth", &outside);
+        clear_of(&|| "out of the cloth".into(), &outside);
         if selvedge > 0 {
             let strip = |low: i64, high: i64| {
                 Shape::rectangle(P { x: e.min.x, y: low }, P { x: e.max.x, y: high })
             };
-            clear_of("into the lower selvedge", &strip(e.min.y, e.min.y + selvedge));
-            clear_of("into the upper selvedge", &strip(e.max.y - selvedge, e.max.y));
+            clear_of(&|| "into the lower selvedge".into(), &strip(e.min.y, e.min.y + selvedge));
+            clear_of(&|| "into the upper selvedge".into(), &strip(e.max.y - selvedge, e.max.y));
         }
         for (what, keep_out) in &shapes.keep_out {
-            clear_of(&format!("into {what}"), keep_out);
+            clear_of(&|| format!("into {what}"), keep_out);
         }
         for (placed, piece) in stock.placed.iter().zip(&shapes.placed) {
-            clear_of(&format!("into piece {} copy {}", placed.piece, placed.copy), piece);
+            clear_of(&|| format!("into piece {} copy {}", placed.piece, placed.copy), piece);
         }
         for (other, o) in stock.offcuts.iter().zip(&shapes.offcuts).skip(i + 1) {
-            clear_of(&format!("into offcut {}", other.id), o);
+            clear_of(&|| format!("into offcut {}", other.id), o);
         }
         if (shape.area_mm2() - offcut.area).abs() > WRITTEN_MM2 {
             found.add(
