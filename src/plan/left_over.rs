@@ -622,7 +622,7 @@ mod tests {
         };
         for (width, fits) in [(39.9, false), (40.1, true)] {
             let (parts, deep) = opened(&[frame(width)], 40.0, &|| false);
-            assert_eq!(parts.len() > 0, fits);
+            assert_eq!(!parts.is_empty(), fits);
             assert!(deep.iter().all(|&p| clearance(&frame(width), p) > 20.0));
             assert_eq!(holds_disc(&frame(width), 40.0, &[]), fits, "{width}");
         }
