@@ -5,6 +5,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
+#[allow(clippy::print_stdout, dead_code)]
 fn main() {
     print!("{}", page(Path::new(env!("CARGO_MANIFEST_DIR"))));
 }
