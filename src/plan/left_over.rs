@@ -620,7 +620,8 @@ mod tests {
             outline: rectangle(30.0 - width, 10.0 - width, 60.0 + 2.0 * width, 60.0 + 2.0 * width),
             holes: vec![hole.clone()],
         };
-        for (width, fits) in [(39.9, false), (40.1, true)] {
+        // In a corner of the frame a disc is 2 * sqrt(2) / (1 + sqrt(2)) times as wide as the frame.
+        for (width, fits) in [(33.9, false), (36.0, true)] {
             let (parts, deep) = opened(&[frame(width)], 40.0, &|| false);
             assert_eq!(!parts.is_empty(), fits);
             assert!(deep.iter().all(|&p| clearance(&frame(width), p) > 20.0));
