@@ -5,6 +5,7 @@ use super::depth::overlap_depth;
 use super::exact::{P, Shape, interiors_meet, steps};
 use super::findings::Findings;
 use super::sane::{Exact, ExactStock};
+use crate::fault::Said;
 use crate::plan::{ClothFigures, Offcut, Plan, PlanStock, StockKind};
 use crate::units::GRID_PER_MM;
 
@@ -62,7 +63,7 @@ fn offcuts(stock: &PlanStock, shapes: &ExactStock, before: bool, found: &mut Fin
         }
         let who = format!("offcut {} of stock {}", offcut.id, stock.id);
         // Most lie far away: only of one that is reached the name is made.
-        let mut clear_of = |what: &dyn Fn() -> String, other: &Shape| {
+        let mut clear_of = |what: &dyn Fn() -> Said, other: &Shape| {
             if interiors_meet(shape, other).is_some()
                 && let Some((depth, at)) = overlap_depth(shape, other)
                 && depth > OFFCUT_DEPTH_MM
@@ -80,13 +81,13 @@ fn offcuts(stock: &PlanStock, shapes: &ExactStock, before: bool, found: &mut Fin
             clear_of(&|| "into the upper selvedge".into(), &strip(e.max.y - selvedge, e.max.y));
         }
         for (what, keep_out) in &shapes.keep_out {
-            clear_of(&|| format!("into {what}"), keep_out);
+            clear_of(&|| said!("into {what}"), keep_out);
         }
         for (placed, piece) in stock.placed.iter().zip(&shapes.placed) {
-            clear_of(&|| format!("into piece {} copy {}", placed.piece, placed.copy), piece);
+            clear_of(&|| said!("into piece {} copy {}", placed.piece, placed.copy), piece);
         }
         for (other, o) in stock.offcuts.iter().zip(&shapes.offcuts).skip(i + 1) {
-            clear_of(&|| format!("into offcut {}", other.id), o);
+            clear_of(&|| said!("into offcut {}", other.id), o);
         }
         if (shape.area_mm2() - offcut.area).abs() > WRITTEN_MM2 {
             found.add(
