@@ -390,7 +390,9 @@ impl OpenJob {
             return Err(Fault::new("this job is being planned", "stop that run first").into());
         }
         let plan = self.plan()?.ok_or_else(no_plan)?;
-        let kit = Kit::of(self.draft.dir(), plan.plan())?;
+        let mut kit = Kit::of(self.draft.dir(), plan.plan())?;
+        // Before any piece counts as cut again.
+        kit.is_planned(plan.plan());
         let book = self.book_of(plan.plan())?;
         Ok((plan, kit, book))
     }
@@ -425,7 +427,6 @@ impl OpenJob {
     /// Keeps the plan that was, and puts the other in its place.
     fn go_on_with(&mut self, plan: &Verified, mut kit: Kit, made: Verified) -> Result<(), Faults> {
         let book = self.book_of(plan.plan())?;
-        kit.is_planned(plan.plan());
         kit.plans = [&kit.plans[..], &[plan.plan().id.clone(), made.plan().id.clone()]].concat();
         kit.plans.dedup();
         kit.used = taken(made.plan(), book.as_ref())?;
