@@ -8,6 +8,7 @@ use axum::extract::{Form, Query, State};
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Redirect, Response};
 use maud::{Markup, html};
+use rayon::prelude::*;
 use serde::Deserialize;
 use std::sync::Arc;
 use warpwise::units::System;
@@ -48,13 +49,12 @@ fn main(app: &App, words: &Words, jobs: &[JobEntry], said: Markup) -> Markup {
         p .quiet { (words.with("home.folder", &[&app.folder.root().display().to_string()])) }
         (said)
         @if jobs.is_empty() { p .lead { (words.t("home.empty")) } }
-        @let begun = kits_begun(&app.folder.ledger());
         ul .jobs {
-            @for entry in jobs {
+            @for (entry, stand) in jobs.iter().zip(stands(app, jobs)) {
                 @let name = if entry.folder.is_empty() { ROOT_JOB } else { &entry.folder };
                 li { a .job href=(address(name, if entry.planned { "plan" } else { "templates" })) {
                     b { @if entry.folder.is_empty() { (folder_name(app)) } @else { (entry.folder) } }
-                    span .quiet { (words.t(stand_key(job_stand(&app.folder, entry, &begun)))) }
+                    span .quiet { (words.t(stand_key(stand))) }
                 } }
             }
         }
@@ -82,6 +82,12 @@ fn main(app: &App, words: &Words, jobs: &[JobEntry], said: Markup) -> Markup {
         (super::second::invitation(words, app.door.as_ref()))
         aside .caution { p { (words.t("home.caution")) } }
     }
+}
+
+/// How far each job is; there may be hundreds.
+fn stands(app: &App, jobs: &[JobEntry]) -> Vec<JobStand> {
+    let begun = kits_begun(&app.folder.ledger());
+    jobs.par_iter().map(|entry| job_stand(&app.folder, entry, &begun)).collect()
 }
 
 fn stand_key(stand: JobStand) -> &'static str {

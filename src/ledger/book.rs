@@ -163,11 +163,11 @@ impl Ledger {
     /// # Errors
     /// SQLite's own.
     pub fn left_by_kit(&self, plan: &Plan) -> Result<Vec<String>, Trouble> {
-        let of_entries = "SELECT DISTINCT o.id FROM change o JOIN entry ON number = o.entry
-             JOIN change p ON p.entry = o.entry WHERE undone = 0 AND o.before IS NULL
-             AND json_extract(o.after, '$.record') = 'offcut'
-             AND json_extract(p.after, '$.record') = 'piece'
-             AND json_extract(p.after, '$.kit') = ?1 ORDER BY o.id";
+        // Names of pieces begin with their kit's and a slash, after which comes 0.
+        let of_entries = "SELECT DISTINCT id FROM change WHERE before IS NULL AND entry IN
+             (SELECT entry FROM change JOIN entry ON number = entry
+              WHERE undone = 0 AND id > ?1 || '/' AND id < ?1 || '0')
+             AND json_extract(after, '$.record') = 'offcut' ORDER BY id";
         let all = self.db.prepare(of_entries).and_then(|mut found| {
             found.query_map([kit(plan)], |row| row.get(0))?.collect::<rusqlite::Result<Vec<_>>>()
         });

@@ -33,15 +33,18 @@ impl std::fmt::Debug for StockSeen {
 }
 
 impl StockSeen {
-    /// The stock in a ledger, read anew only if the file has changed or time has passed.
+    /// The stock in a ledger, read anew only if the file has changed or time has passed. Whoever asks
+    /// while it is being read waits for that.
     ///
     /// # Errors
     /// As [`read_stock`].
     pub fn read(&self, file: &Path, now: &Moment) -> Result<Arc<Snapshot>, Faults> {
         let stamp = about(file);
-        let last = || self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        if let (Some(seen), Some(stamp)) = (&*last(), stamp)
-            && seen.file == file
+        // Jobs name it by ways of their own.
+        let whole = file.canonicalize().unwrap_or_else(|_| file.to_path_buf());
+        let mut last = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if let (Some(seen), Some(stamp)) = (&*last, stamp)
+            && seen.file == whole
             && seen.stamp == stamp
             && seen.stock.day == now.day
             && (seen.at..seen.at + HOURS_WITHIN).contains(&now.seconds)
@@ -54,8 +57,8 @@ impl StockSeen {
             *at + Duration::from_secs(TOO_NEW)
                 < SystemTime::UNIX_EPOCH + Duration::from_secs(seconds)
         };
-        *last() = stamp.filter(old).map(|stamp| Seen {
-            file: file.to_path_buf(),
+        *last = stamp.filter(old).map(|stamp| Seen {
+            file: whole,
             stamp,
             at: now.seconds,
             stock: Arc::clone(&stock),
