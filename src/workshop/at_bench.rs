@@ -328,7 +328,7 @@ impl OpenJob {
             return Ok(Vec::new());
         }
         as_planned(plan.plan(), book.as_ref())?;
-        let made = self.elsewhere(&plan, &kit, (&spoiled, None), now)?;
+        let made = self.elsewhere(&plan, &kit, &spoiled, None, now)?;
         let mut said = Vec::new();
         for (piece, copy) in &spoiled {
             let (on, _) = placed(made.plan(), piece, *copy)?;
@@ -365,7 +365,7 @@ impl OpenJob {
         };
         let on_it = stocks.flat_map(|s| &s.placed).filter(is_on_it);
         let on_it: Vec<(String, u32)> = on_it.map(|p| (p.piece.clone(), p.copy)).collect();
-        match self.elsewhere(&plan, &kit, (&on_it, Some((&flaw.stock, &ring))), now) {
+        match self.elsewhere(&plan, &kit, &on_it, Some((&flaw.stock, &ring)), now) {
             Ok(made) => Ok(self.go_on_with(&plan, kit, made)?),
             Err(list) => {
                 match &book {
@@ -402,7 +402,8 @@ impl OpenJob {
         &mut self,
         plan: &Verified,
         kit: &Kit,
-        (copies, flaw): (&[(String, u32)], Option<(&str, &Ring)>),
+        copies: &[(String, u32)],
+        flaw: Option<(&str, &Ring)>,
         now: &Moment,
     ) -> Result<Verified, Faults> {
         let checked = self.checked();
