@@ -6,7 +6,7 @@ use super::frame::address;
 use super::pictures;
 use maud::{Markup, PreEscaped, html};
 use warpwise::units::System;
-use warpwise::workshop::{examples_of, free_id, uses_of};
+use warpwise::workshop::{free_id, is_example, uses_of};
 
 /// A table of points that is taken as it stands.
 pub const TABLE: &str = "x_mm,y_mm\n0,0\n300,0\n300,60\n60,60\n60,200\n0,200\n";
@@ -85,7 +85,7 @@ fn remove_template(form: &Form<'_>, at: &str, id: &str) -> Markup {
 /// Says that a section is an example of the new job.
 pub fn example(form: &Form<'_>, at: &str) -> Markup {
     html! {
-        @if examples_of(&form.checked.values).contains(at) {
+        @if is_example(&form.checked.values, at) {
             p .note.warning { "! " (form.words.t("templates.example")) }
         }
     }

@@ -66,7 +66,7 @@ pub use planning::{News, Phase, Picture, Planning, Settings};
 pub use projecting::{
     Cutting, Light, Projecting, Shown, Standing, Step, Stop as CutStop, bench_in_photo,
 };
-pub use removal::{Uses, examples_of, uses_of};
+pub use removal::{Uses, is_example, uses_of};
 pub use stock_seen::StockSeen;
 pub use takers::Sought;
 pub use values::Values;

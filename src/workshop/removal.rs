@@ -3,7 +3,7 @@
 use super::edit::{clear, id_of, laid_lists, renamed, section_text};
 use super::values::Values;
 use crate::fault::Fault;
-use std::collections::BTreeSet;
+use std::sync::LazyLock;
 use toml_edit::{Array, DocumentMut, Item, TableLike, Value};
 
 /// Lists that name templates, beside what layers lay.
@@ -126,19 +126,13 @@ fn forget(table: &mut dyn TableLike, path: &[&str], id: &str) {
     }
 }
 
-/// Sections of a new job that stand as they came: examples, as paths such as `strip.0`.
-pub fn examples_of(values: &Values) -> BTreeSet<String> {
-    let new = Values::of(&crate::job::scaffold("new", &[]));
-    let mut found = BTreeSet::new();
-    for kind in ["strip", "cloth", "layer"] {
-        for i in 0..values.count(kind) {
-            let at = format!("{kind}.{i}");
-            if values.is_same(&at, &new, &format!("{kind}.0")) {
-                found.insert(at);
-            }
-        }
-    }
-    found
+/// A new job, to tell what in a job stands as it came.
+static NEW: LazyLock<Values> = LazyLock::new(|| Values::of(&crate::job::scaffold("new", &[])));
+
+/// Whether a section, such as `strip.0`, stands as it came with a new job: an example.
+pub fn is_example(values: &Values, at: &str) -> bool {
+    let kind = at.split('.').next().unwrap_or_default();
+    ["strip", "cloth", "layer"].contains(&kind) && values.is_same(at, &NEW, &format!("{kind}.0"))
 }
 
 #[cfg(test)]
@@ -210,9 +204,10 @@ joint = ["tape"]
     #[test]
     fn a_new_job_says_what_is_example_until_it_is_changed() {
         let text = crate::job::scaffold("seat", &[]);
-        let found = examples_of(&Values::of(&text));
-        assert_eq!(found.iter().collect::<Vec<_>>(), ["cloth.0", "layer.0", "strip.0"]);
-        let text = text.replace("length = 1800", "length = 900");
-        assert_eq!(examples_of(&Values::of(&text)).len(), 2);
+        let values = Values::of(&text);
+        let all = ["cloth.0", "layer.0", "strip.0"];
+        assert!(all.iter().all(|at| is_example(&values, at)) && !is_example(&values, "cutting"));
+        let values = Values::of(&text.replace("length = 1800", "length = 900"));
+        assert_eq!(all.map(|at| is_example(&values, at)), [true, true, false]);
     }
 }
