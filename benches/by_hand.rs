@@ -2,7 +2,8 @@
 //! rows, and one after the other is dragged onto others.
 //!
 //! `cargo bench --bench by_hand`: for 100 and 1,000 pieces the time until the judge stands, of the
-//! first look at each piece, and of a second one a little further on.
+//! first look at each piece, and of a second one a little further on; and until the nearest free
+//! place is known where a piece rests.
 #![allow(clippy::unwrap_used, clippy::print_stdout, missing_docs)]
 
 use std::time::{Duration, Instant};
@@ -55,7 +56,7 @@ fn main() {
         let mut judge = Judge::new(&shapes, &[roll], 5.0);
         (0..count).for_each(|k| judge.put(&at(k, 0.0, 0.0)));
         println!("{count} pieces: on the table in {:.1} ms", begun.elapsed().as_secs_f64() * 1e3);
-        let (mut first, mut second) = (Vec::new(), Vec::new());
+        let (mut first, mut second, mut nearest) = (Vec::new(), Vec::new(), Vec::new());
         for drag in 0..DRAGS {
             let k = drag * count / DRAGS;
             // Over the middle of a group of four, some columns away.
@@ -66,10 +67,14 @@ fn main() {
                 let begun = Instant::now();
                 let verdict = judge.judge(&held(by)).unwrap();
                 times.push(begun.elapsed());
-                assert!(!verdict.is_free() && verdict.nearest.is_some());
+                assert!(!verdict.is_free());
             }
+            let begun = Instant::now();
+            assert!(judge.nearest(&held(2.5)).is_some());
+            nearest.push(begun.elapsed());
         }
         println!("{count} pieces: a first look at a place takes {}", said(first));
         println!("{count} pieces: the next one on the way {}", said(second));
+        println!("{count} pieces: the nearest free place where it rests {}", said(nearest));
     }
 }

@@ -204,21 +204,24 @@ fn a_place_is_free_near_or_overlapping_and_with_whom() {
     judge.put(&at(0, 0, 100.0, 100.0));
     judge.put(&at(0, 1, 0.0, 0.0));
     let free = judge.judge(&at(0, 2, 155.0, 100.0)).unwrap();
-    assert!(free.is_free() && free.nearest == Some((155.0, 100.0)), "{free:?}");
+    assert!(free.is_free(), "{free:?}");
+    assert_eq!(judge.nearest(&at(0, 2, 155.0, 100.0)), Some((155.0, 100.0)));
     // Where it lies itself is no obstacle to it.
     assert!(judge.judge(&at(0, 0, 101.0, 100.0)).unwrap().is_free());
     let near = judge.judge(&at(0, 2, 153.0, 100.0)).unwrap();
     assert_eq!(near.touches, [(Neighbour::Shape(0, 0), 2.0)]);
-    assert_eq!((near.overlaps.len(), near.nearest), (0, Some((155.0, 100.0))));
+    assert_eq!(near.overlaps, []);
+    assert_eq!(judge.nearest(&at(0, 2, 153.0, 100.0)), Some((155.0, 100.0)));
     let over = judge.judge(&at(0, 2, 140.0, 100.0)).unwrap();
     assert_eq!(over.overlaps, [(Neighbour::Shape(0, 0), 15.0)]);
-    assert_eq!(over.nearest, Some((155.0, 100.0)));
+    assert_eq!(judge.nearest(&at(0, 2, 140.0, 100.0)), Some((155.0, 100.0)));
     let on_flaw = judge.judge(&at(0, 2, 260.0, 100.0)).unwrap();
     assert_eq!(on_flaw.overlaps, [(Neighbour::KeepOut(0), 10.0)]);
-    assert_eq!(on_flaw.nearest, Some((250.0, 100.0)), "no gap is kept to a flaw");
+    let beside = judge.nearest(&at(0, 2, 260.0, 100.0));
+    assert_eq!(beside, Some((250.0, 100.0)), "no gap is kept to a flaw");
     let out = judge.judge(&at(0, 2, 200.0, 163.0)).unwrap();
     assert_eq!(out.overlaps, [(Neighbour::Edge, 3.0)]);
-    assert_eq!(out.nearest, Some((200.0, 160.0)));
+    assert_eq!(judge.nearest(&at(0, 2, 200.0, 163.0)), Some((200.0, 160.0)));
 }
 
 #[test]
@@ -231,12 +234,12 @@ fn where_nothing_is_free_no_place_is_named_and_nonsense_is_none() {
     };
     let mut judge = Judge::new(&shapes, &[fixed(90.0, 60.0), fixed(45.0, 55.0)], 5.0);
     judge.put(&at(0, 0, 20.0, 10.0));
-    let full = judge.judge(&at(0, 1, 0.0, 0.0)).unwrap();
-    assert!(!full.is_free() && full.nearest.is_none(), "{full:?}");
+    assert!(!judge.judge(&at(0, 1, 0.0, 0.0)).unwrap().is_free());
+    assert_eq!(judge.nearest(&at(0, 1, 0.0, 0.0)), None);
     let narrow = Placement { stock: 1, ..at(0, 1, 0.0, 0.0) };
-    assert_eq!(judge.judge(&narrow).unwrap().nearest, None, "too long in this turn");
+    assert_eq!(judge.nearest(&narrow), None, "too long in this turn");
     let turned = Placement { turn: 90.0, x: 60.0, ..narrow.clone() };
-    assert_eq!(judge.judge(&turned).unwrap().nearest, Some((45.0, 0.0)));
+    assert_eq!(judge.nearest(&turned), Some((45.0, 0.0)));
     for nonsense in [
         at(0, 1, f64::NAN, 0.0),
         at(0, 1, f64::INFINITY, 0.0),
@@ -246,6 +249,7 @@ fn where_nothing_is_free_no_place_is_named_and_nonsense_is_none() {
         Placement { turn: f64::NAN, ..turned },
     ] {
         assert!(judge.judge(&nonsense).is_none(), "{nonsense:?}");
+        assert!(judge.nearest(&nonsense).is_none(), "{nonsense:?}");
         judge.put(&nonsense);
     }
 }
@@ -282,8 +286,7 @@ fn the_nearest_place_is_free_and_none_is_nearer() {
         // Dragged onto another.
         let onto = &outcome.placements[(k + 3) % outcome.placements.len()];
         let dragged = Placement { x: onto.x + 7.0, y: onto.y - 3.0, ..p.clone() };
-        let verdict = judge.judge(&dragged).unwrap();
-        let (x, y) = verdict.nearest.unwrap();
+        let (x, y) = judge.nearest(&dragged).unwrap();
         let found = Placement { x, y, ..p.clone() };
         assert!(free(&found, gap - 1e-6), "{found:?}");
         let far = (x - dragged.x).hypot(y - dragged.y);

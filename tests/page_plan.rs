@@ -49,7 +49,9 @@ fn a_plan_is_changed_by_hand_and_every_change_is_judged_written_and_taken_back()
     assert_eq!(over["free"], false);
     let said = over["said"].as_str().unwrap();
     assert!(said.contains("the edge of the cloth") && said.contains("50 mm"), "{said}");
-    assert_eq!(over["nearest"], serde_json::json!([100.0, 10.0]));
+    let nearest = read(by_hand(&s, "nearest", &lay(100.0, -40.0)));
+    assert_eq!(nearest["nearest"], serde_json::json!([100.0, 10.0]));
+    assert_eq!(nearest["said"], "The nearest free place is 50 mm away.");
     let laid = |x: f64, y: f64, plan: &serde_json::Value| {
         by_hand(&s, "lay", &serde_json::json!({ "plan": plan, "lay": lay(x, y) }))
     };

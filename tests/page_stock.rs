@@ -146,6 +146,31 @@ fn the_next_job_begins_where_the_roll_begins_after_the_first_is_booked() {
 }
 
 #[test]
+fn a_job_that_is_cut_again_is_not_warned_of_its_own_roll() {
+    let s = Server::begin();
+    assert_eq!(roll(&s, "twill-200"), 200);
+    s.form("/jobs", &[("name", "tapes")]);
+    s.form("/jobs", &[("name", "more")]);
+    let text = s.job_text("tapes").replace("copies = 1 ", "copies = 2 ");
+    std::fs::write(s.home.path().join("tapes/job.toml"), text).unwrap();
+    let first = plan_tapes(&s, "tapes");
+    let state: serde_json::Value =
+        serde_json::from_slice(&s.get("/job/tapes/bench/state").body).unwrap();
+    let piece = &first["stocks"][0]["placed"][0]["piece"];
+    for (key, to) in [("key-00000001", "cut"), ("key-00000002", "spoiled")] {
+        let tick = serde_json::json!({ "key": key, "piece": piece, "copy": 1, "to": to });
+        let ticks = serde_json::json!({ "kit": state["kit"], "ticks": [tick] });
+        told(&s, "/job/tapes/bench/tick", &ticks);
+    }
+    told(&s, "/job/tapes/bench/recut", &serde_json::json!({}));
+    let now: serde_json::Value =
+        serde_json::from_slice(&s.get("/job/tapes/plan/file/plan.json").body).unwrap();
+    assert_ne!(now["id"], first["id"], "the plan of the recut is another");
+    assert!(!s.get("/job/tapes/plan").text().contains("is being cut by the plan of"));
+    assert!(s.get("/job/more/plan").text().contains("is being cut by the plan of tapes"));
+}
+
+#[test]
 fn flaws_of_a_roll_are_shown_and_taken_off_it_where_it_is_shown() {
     let s = Server::begin();
     assert_eq!(roll(&s, "twill-200"), 200);

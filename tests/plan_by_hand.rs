@@ -75,7 +75,7 @@ fn a_piece_is_laid_where_it_is_free_and_nothing_else_moves() {
     assert!(judged.overlaps.iter().any(|(met, by)| matches!(met, Met::Piece(..)) && *by > 1.0));
     let refused = table.lay(&onto).unwrap_err();
     assert!(refused.to_string().contains("does not keep clear of piece"), "{refused}");
-    let [x, y] = judged.nearest.unwrap();
+    let [x, y] = table.nearest(&onto).unwrap().unwrap();
     let made = table.lay(&Lay { x, y, ..onto }).unwrap();
     let plan = as_read(&made);
     let after = placed(&plan);
@@ -178,7 +178,7 @@ fn a_piece_goes_from_the_roll_to_an_offcut_and_back() {
     let mut wish = Lay { stock: "off-1".into(), x: 400.0, y: 40.0, ..moved(rim, 0.0, 0.0) };
     let judged = table.judge(&wish).unwrap();
     assert_eq!(judged.overlaps[0].0, Met::Edge);
-    [wish.x, wish.y] = judged.nearest.unwrap();
+    [wish.x, wish.y] = table.nearest(&wish).unwrap().unwrap();
     let on_offcut = Arc::new(table.lay(&wish).unwrap());
     let plan = as_read(&on_offcut);
     let offcut = plan.stocks.iter().find(|s| s.id == "off-1").unwrap();

@@ -11,12 +11,13 @@ import { SVG, button, make } from './made.js';
  * @typedef {{lying: Lying[], ends: [number, number][], left: [number, Ring[]][]}} Layout
  * @typedef {{ground: {cloth: string, pieces: Piece[], stocks: Stock[]}, layout: Layout, ids: string[], permitted: [number, number][][], pinned: [number, number][]}} Cloth
  * @typedef {{plan: string, can_take_back: boolean, cloths: Cloth[]}} Table
- * @typedef {{free: boolean, nearest: [number, number] | null, said: string, met: [string, number][]}} Verdict
+ * @typedef {{free: boolean, nearest?: [number, number] | null, said: string, met: [string, number][]}} Verdict
  * @typedef {{left: number, top: number, shown: number}} Place Where a stock is drawn, mm, and how much of its length.
  */
 
 const APART = 60; // mm between stocks: their names stand there
 const BEYOND = 600; // mm of a roll that is shown beyond the last piece
+const REST = 150; // ms that a piece is held still before the nearest free place is asked for
 const STEPS = [0.05, 0.08, 0.12, 0.18, 0.27, 0.4, 0.6, 0.9, 1.4, 2]; // px a mm
 
 class CutTable extends HTMLElement {
@@ -42,6 +43,8 @@ class CutTable extends HTMLElement {
   /** Rises when what is held is put back or laid down: answers of before are of no use. */
   asked = 0;
   judging = false;
+  /** The timer of a piece that is held still. */
+  resting = 0;
   busy = false;
   svg = document.createElementNS(SVG, 'svg');
   lifted = document.createElementNS(SVG, 'g');
@@ -146,7 +149,7 @@ class CutTable extends HTMLElement {
       }));
       return null;
     }
-    if (what !== 'judge') {
+    if (what !== 'judge' && what !== 'nearest') {
       this.table = data;
       this.held = null;
       this.draw();
@@ -345,14 +348,35 @@ class CutTable extends HTMLElement {
     this.judging = true;
     for (let asked = null; this.held && this.held !== asked; ) {
       asked = this.held;
-      const mine = this.asked;
-      const verdict = await this.ask('judge', this.lay(asked));
+      const [held, mine] = [asked, this.asked];
+      const verdict = await this.ask('judge', this.lay(held));
       if (mine !== this.asked) continue;
-      this.verdict = verdict;
-      if (verdict) this.said.textContent = verdict.said;
-      this.mark();
+      this.tell(verdict);
+      clearTimeout(this.resting);
+      if (verdict?.free === false) this.resting = setTimeout(() => this.showNearest(held, verdict), REST);
     }
     this.judging = false;
+  }
+
+  /** Shows the nearest free place, if the piece is still held where the verdict was on it. @param {Lying} held @param {Verdict} verdict */
+  async showNearest(held, verdict) {
+    if (this.held !== held || this.busy) return;
+    const nearest = await this.nearest(held, verdict);
+    if (this.held === held && !this.busy) this.tell(nearest);
+  }
+
+  /** @param {Verdict | null} verdict */
+  tell(verdict) {
+    this.verdict = verdict;
+    if (verdict) this.said.textContent = verdict.said;
+    this.mark();
+  }
+
+  /** The verdict with the nearest free place. @param {Lying} held @param {Verdict | null} verdict @returns {Promise<Verdict | null>} */
+  async nearest(held, verdict) {
+    if (!verdict || verdict.free) return verdict && { ...verdict, nearest: [held[5], held[6]] };
+    const { nearest, said } = (await this.ask('nearest', this.lay(held))) ?? { said: '' };
+    return { ...verdict, nearest, said: `${verdict.said} ${said}` };
   }
 
   /** Lays the held piece down where it is free, or at the nearest free place, or puts it back. */
@@ -360,7 +384,7 @@ class CutTable extends HTMLElement {
     const held = this.held;
     if (!held || this.busy) return;
     this.asked += 1;
-    const verdict = await this.ask('judge', this.lay(held));
+    const verdict = await this.nearest(held, await this.ask('judge', this.lay(held)));
     if (!verdict || !verdict.nearest) {
       this.letGo();
       this.said.textContent = verdict ? `${verdict.said} ${this.t('put_back')}` : this.t('put_back');

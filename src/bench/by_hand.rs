@@ -89,34 +89,59 @@ pub async fn judge(
     beside(move || {
         let judged = app.job(&job).and_then(|open| locked(&open).judge(&lay, &Moment::now()));
         match judged {
-            Ok(judged) => Json(told(&words, &lay, &judged)).into_response(),
+            Ok(judged) => Json(told(&words, &judged)).into_response(),
             Err(list) => unprocessable(&words, &list),
         }
     })
     .await
 }
 
+/// The free place nearest to where a person holds a piece.
+pub async fn nearest(
+    State(app): State<Arc<App>>,
+    Path(job): Path<String>,
+    headers: HeaderMap,
+    Json(lay): Json<Lay>,
+) -> Response {
+    let words = language(&app, &headers);
+    beside(move || {
+        let found = app.job(&job).and_then(|open| locked(&open).nearest(&lay, &Moment::now()));
+        let nearest = match found {
+            Ok(nearest) => nearest,
+            Err(list) => return unprocessable(&words, &list),
+        };
+        let said = match nearest {
+            Some([x, y]) => {
+                let far = (x - lay.x).hypot(y - lay.y);
+                words.with("hand.nearest", &[&length(&words, far)])
+            }
+            None => words.t("hand.nowhere").to_string(),
+        };
+        Json(serde_json::json!({ "nearest": nearest, "said": said })).into_response()
+    })
+    .await
+}
+
+/// To a tenth of a millimetre.
+fn length(words: &Words, mm: f64) -> String {
+    words.units.length((mm * 10.0).round() / 10.0)
+}
+
 /// A verdict in words, with the pieces it is about.
-fn told(words: &Words, lay: &Lay, judged: &Judged) -> serde_json::Value {
-    let length = |mm: f64| words.units.length((mm * 10.0).round() / 10.0);
+fn told(words: &Words, judged: &Judged) -> serde_json::Value {
     let name = |met: &Met| match met {
         Met::Piece(number, _) => words.with("hand.a_piece", &[number]),
         Met::Flaw => words.t("hand.a_flaw").to_string(),
         Met::Edge => words.t("hand.the_edge").to_string(),
     };
     let say = |key: &str, list: &[(Met, f64)]| {
-        let each = list.iter().map(|(met, by)| words.with(key, &[&name(met), &length(*by)]));
+        let each = list.iter().map(|(met, by)| words.with(key, &[&name(met), &length(words, *by)]));
         each.collect::<Vec<_>>()
     };
     let mut said = say("hand.overlaps", &judged.overlaps);
     said.extend(say("hand.touches", &judged.touches));
-    match judged.nearest {
-        _ if judged.is_free() => said.push(words.t("hand.free").to_string()),
-        Some([x, y]) => {
-            let far = (x - lay.x).hypot(y - lay.y);
-            said.push(words.with("hand.nearest", &[&length(far)]));
-        }
-        None => said.push(words.t("hand.nowhere").to_string()),
+    if judged.is_free() {
+        said.push(words.t("hand.free").to_string());
     }
     let met: Vec<(&String, u32)> = judged
         .overlaps
@@ -128,7 +153,7 @@ fn told(words: &Words, lay: &Lay, judged: &Judged) -> serde_json::Value {
         })
         .collect();
     serde_json::json!({
-        "free": judged.is_free(), "nearest": judged.nearest, "said": said.join(" "), "met": met,
+        "free": judged.is_free(), "said": said.join(" "), "met": met,
     })
 }
 

@@ -187,6 +187,7 @@ fn router(app: Arc<App>) -> Router {
         .route("/job/{job}/by-hand", get(by_hand::show))
         .route("/job/{job}/by-hand/table", get(by_hand::table))
         .route("/job/{job}/by-hand/judge", post(by_hand::judge))
+        .route("/job/{job}/by-hand/nearest", post(by_hand::nearest))
         .route("/job/{job}/by-hand/lay", post(by_hand::lay))
         .route("/job/{job}/by-hand/pin", post(by_hand::pin))
         .route("/job/{job}/by-hand/back", post(by_hand::back))

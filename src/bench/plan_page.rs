@@ -110,9 +110,8 @@ fn cut_by_others(form: &Form<'_>, plan: Option<&Verified>) -> Markup {
         Ok(open) => open,
         Err(trouble) => return faults(words, &faults_of(trouble)),
     };
-    let is_own = |id: &str| plan.is_some_and(|p| p.plan().id == id);
-    let is_its =
-        |roll: &&OpenRoll| job.cloths.iter().any(|c| c.id == roll.cloth) && !is_own(&roll.plan);
+    let is_own = |roll: &OpenRoll| plan.is_some_and(|p| roll.is_cut_for(p.plan()));
+    let is_its = |roll: &&OpenRoll| job.cloths.iter().any(|c| c.id == roll.cloth) && !is_own(roll);
     html! {
         @for roll in open.iter().filter(is_its) {
             p .note.warning { "! " (words.with("plan.cut_by_others", &[&roll.id, &roll.jobs.join(", "), &roll.places.to_string()])) }

@@ -1,10 +1,12 @@
 //! What lies on a roll that no piece may cover: flaws that people found, and places that are cut.
 
+use super::book::kit;
 use super::open::{Ledger, Trouble, trouble};
 use super::record::{Kept, Record};
 use super::write::{Moment, get, read};
 use crate::fault::Fault;
 use crate::geometry::{Ring, ring_area, ring_bounds};
+use crate::plan::Plan;
 use crate::stock::RollFacts;
 use rusqlite::params;
 
@@ -24,12 +26,19 @@ pub struct OpenRoll {
     pub id: String,
     /// Its cloth.
     pub cloth: String,
-    /// The plan that cut from it last.
-    pub plan: String,
+    /// The kit of the plan that cut from it last.
+    kit: String,
     /// The jobs of that plan.
     pub jobs: Vec<String>,
     /// Places of it that are cut.
     pub places: usize,
+}
+
+impl OpenRoll {
+    /// True if a plan goes on with what is cut from it.
+    pub fn is_cut_for(&self, plan: &Plan) -> bool {
+        self.kit == kit(plan)
+    }
 }
 
 impl Ledger {
@@ -48,7 +57,14 @@ impl Ledger {
                 _ => Vec::new(),
             };
             let places = self.places_of(&facts.id)?.iter().filter(|p| p.is_cut).count();
-            open.push(OpenRoll { id: facts.id, cloth: facts.cloth, plan, jobs, places });
+            // A plan made after a recut goes on with the kit of the first.
+            let pieces = self.records("piece")?.into_iter();
+            let mut kits = pieces.filter_map(|r| match r {
+                Record::Piece(p) if p.plan == plan => Some(p.kit),
+                _ => None,
+            });
+            let kit = kits.next().unwrap_or(plan);
+            open.push(OpenRoll { id: facts.id, cloth: facts.cloth, kit, jobs, places });
         }
         // Ticks that were taken back leave nothing cut.
         open.retain(|roll| roll.places > 0);

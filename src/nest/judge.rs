@@ -1,5 +1,5 @@
-//! Judges a move by hand: may a shape lie at a place, with whom does it overlap and how deep, and
-//! where is the nearest free place.
+//! Judges a move by hand: may a shape lie at a place, with whom does it overlap and how deep; and,
+//! asked apart since it takes longer, where is the nearest free place.
 //!
 //! Whether it may lie there is told by the outlines themselves, in exact integers. The nearest free
 //! place is sought among no-fit polygons of outlines that were simplified as the search does it
@@ -47,8 +47,6 @@ pub struct Verdict {
     pub overlaps: Vec<(Neighbour, f64)>,
     /// What it is nearer to than the gap without overlapping it, and the same.
     pub touches: Vec<(Neighbour, f64)>,
-    /// The nearest free place on that stock, in that turn, mm; the place itself if it is free.
-    pub nearest: Option<(f64, f64)>,
 }
 
 impl Verdict {
@@ -223,29 +221,46 @@ impl Judge {
         if !self.is_known(p) {
             return None;
         }
-        let (form, at) = (self.form(p), vertex(micrometres(p.x), micrometres(p.y)));
-        let others: Vec<Body> = self
-            .lying
-            .iter()
-            .filter(|(key, (stock, _))| *stock == p.stock && **key != (p.shape, p.copy))
-            .map(|(_, (_, body))| *body)
-            .chain(self.sites[p.stock].blocks.iter().copied())
-            .collect();
+        let (form, at, others) = self.asked(p);
+        let met = self.met(form, at, p.stock, &others);
+        let theirs = others.iter().filter(|o| met.iter().any(|m| m.0 == o.who));
+        self.prepare(form, theirs.map(|o| o.form));
         let mut verdict = Verdict::default();
-        for (who, overlaps) in self.met(form, at, p.stock, &others) {
+        for (who, overlaps) in met {
             let depth = self.depth(form, at, p.stock, &others, who) / GRID_PER_MM;
             let list = if overlaps { &mut verdict.overlaps } else { &mut verdict.touches };
             list.push((who, depth));
         }
-        let mm = |v: Vertex| (v.x as f64 / GRID_PER_MM, v.y as f64 / GRID_PER_MM);
-        verdict.nearest = if verdict.is_free() {
-            Some(mm(at))
-        } else {
-            let home = self.lying.get(&(p.shape, p.copy));
-            let home = home.filter(|(s, b)| (*s, b.form) == (p.stock, form)).map(|h| h.1.at);
-            self.nearest(form, at, p.stock, &others, home).map(mm)
-        };
         Some(verdict)
+    }
+
+    /// The free place nearest to where a copy of a shape is held, on that stock and in that turn,
+    /// mm; the place itself if it is free. `None` if there is none, and where [`Judge::judge`] has
+    /// none.
+    pub fn nearest(&mut self, p: &Placement) -> Option<(f64, f64)> {
+        if !self.is_known(p) {
+            return None;
+        }
+        let (form, at, others) = self.asked(p);
+        let mm = |v: Vertex| (v.x as f64 / GRID_PER_MM, v.y as f64 / GRID_PER_MM);
+        if self.met(form, at, p.stock, &others).is_empty() {
+            return Some(mm(at));
+        }
+        let home = self.lying.get(&(p.shape, p.copy));
+        let home = home.filter(|(s, b)| (*s, b.form) == (p.stock, form)).map(|h| h.1.at);
+        self.free_nearest(form, at, p.stock, &others, home).map(mm)
+    }
+
+    /// The form of what is held, where, and all else on that stock.
+    fn asked(&mut self, p: &Placement) -> (usize, Vertex, Vec<Body>) {
+        let (form, at) = (self.form(p), vertex(micrometres(p.x), micrometres(p.y)));
+        let lying = self.lying.iter();
+        let others = lying
+            .filter(|(key, (stock, _))| *stock == p.stock && **key != (p.shape, p.copy))
+            .map(|(_, (_, body))| *body)
+            .chain(self.sites[p.stock].blocks.iter().copied());
+        let others = others.collect();
+        (form, at, others)
     }
 
     /// What a form meets at a place, and whether it overlaps it; exact.
@@ -287,14 +302,7 @@ impl Judge {
     }
 
     /// How far a form would have to move to be clear of one neighbour, µm, about.
-    fn depth(
-        &mut self,
-        form: usize,
-        at: Vertex,
-        stock: usize,
-        others: &[Body],
-        who: Neighbour,
-    ) -> f64 {
+    fn depth(&self, form: usize, at: Vertex, stock: usize, others: &[Body], who: Neighbour) -> f64 {
         let (tight, bounds) = (self.forms[form].tight.moved(at), self.sites[stock].bounds);
         let mut deepest = 0.0_f64;
         if who == Neighbour::Edge {
@@ -308,17 +316,22 @@ impl Judge {
         }
         for other in others.iter().filter(|o| o.who == who) {
             let d = at.minus(other.at);
-            let nofit = self.nofit(other.form, form);
-            deepest = deepest.max(nofit.depth(d.x as f64, d.y as f64));
+            let nofit = self.nofits.get(&(other.form, form));
+            deepest = deepest.max(nofit.map_or(0.0, |n| n.depth(d.x as f64, d.y as f64)));
         }
         deepest.max(1.0)
     }
 
-    /// Where `b` may not lie beside `a`; made once.
-    fn nofit(&mut self, a: usize, b: usize) -> &NoFit {
-        let by = self.apart(a, b);
-        let (one, other) = (&self.forms[a], &self.forms[b]);
-        self.nofits.entry((a, b)).or_insert_with(|| forbidden(one, other, by))
+    /// Makes the no-fit polygons of a form beside others that are not there yet, once.
+    fn prepare(&mut self, form: usize, beside: impl Iterator<Item = usize>) {
+        let new: BTreeSet<usize> =
+            beside.filter(|&a| !self.nofits.contains_key(&(a, form))).collect();
+        let made = new.into_par_iter().map(|a| {
+            let (one, other) = (self.forms[a].coarse(), self.forms[form].coarse());
+            ((a, form), NoFit::new(&one.0, &other.0, self.apart(a, form)))
+        });
+        let made: Vec<_> = made.collect();
+        self.nofits.extend(made);
     }
 
     /// µm that two forms keep apart.
@@ -329,7 +342,7 @@ impl Judge {
     }
 
     /// The free place nearest to `at`. Where the form lies now is one as well, if it is free.
-    fn nearest(
+    fn free_nearest(
         &mut self,
         form: usize,
         at: Vertex,
@@ -395,15 +408,7 @@ impl Judge {
                 inside.then_some(Near { form: o.form, at: o.at, not })
             })
             .collect();
-        let new: BTreeSet<usize> = near.iter().map(|n| n.form).collect();
-        let new: Vec<usize> =
-            new.into_iter().filter(|&a| !self.nofits.contains_key(&(a, form))).collect();
-        let made = new.into_par_iter().map(|a| {
-            let by = self.apart(a, form);
-            ((a, form), forbidden(&self.forms[a], &self.forms[form], by))
-        });
-        let made: Vec<_> = made.collect();
-        self.nofits.extend(made);
+        self.prepare(form, near.iter().map(|n| n.form));
         let nofits = &self.nofits;
         let free = |x: f64, y: f64| {
             let inside = x >= x0 - ON_BOUNDARY
@@ -473,11 +478,6 @@ impl Judge {
             })
         })
     }
-}
-
-/// Where one form may not lie beside another.
-fn forbidden(one: &Form, other: &Form, by: i64) -> NoFit {
-    NoFit::new(&one.coarse().0, &other.coarse().0, by)
 }
 
 /// A neighbour near enough to matter, and the box of places it forbids.

@@ -57,8 +57,6 @@ pub struct Judged {
     pub overlaps: Vec<(Met, f64)>,
     /// What it is nearer to than the gap, and the same.
     pub touches: Vec<(Met, f64)>,
-    /// The nearest free place there in that turn.
-    pub nearest: Option<[f64; 2]>,
 }
 
 impl Judged {
@@ -238,11 +236,17 @@ impl CutTable {
             Neighbour::Edge => Met::Edge,
         };
         let list = |met: &[(Neighbour, f64)]| met.iter().map(|(w, by)| (said(w), *by)).collect();
-        Ok(Judged {
-            overlaps: list(&verdict.overlaps),
-            touches: list(&verdict.touches),
-            nearest: verdict.nearest.map(|(x, y)| [x, y]),
-        })
+        Ok(Judged { overlaps: list(&verdict.overlaps), touches: list(&verdict.touches) })
+    }
+
+    /// The free place nearest to where a piece is held, in that turn; the place itself if it is
+    /// free. `None` if there is none on that cloth.
+    ///
+    /// # Errors
+    /// As [`CutTable::judge`].
+    pub fn nearest(&mut self, lay: &Lay) -> Result<Option<[f64; 2]>, Faults> {
+        let (k, placement) = self.found(lay)?;
+        Ok(self.cloths[k].judge.nearest(&placement).map(|(x, y)| [x, y]))
     }
 
     /// A wish in the judge's terms: which cloth, and the placement there.

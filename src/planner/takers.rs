@@ -160,7 +160,7 @@ pub(super) fn on_offcut(shape: &Shape, offcut: &Offcut, gap: f64) -> Option<Plac
             let (x, y) = (snap(from.x), snap(from.y));
             let (turn, flip) = (pose.turn, pose.flip);
             let lies = Placement { shape: 0, copy: 0, stock: 0, turn, flip, x, y };
-            let (x, y) = judge.judge(&lies)?.nearest?;
+            let (x, y) = judge.nearest(&lies)?;
             Some(Placement { x, y, ..lies })
         })
     })

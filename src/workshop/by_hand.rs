@@ -77,6 +77,14 @@ impl OpenJob {
         self.table(now)?.judge(lay)
     }
 
+    /// The free place nearest to where a piece is held.
+    ///
+    /// # Errors
+    /// As [`OpenJob::judge`].
+    pub fn nearest(&mut self, lay: &Lay, now: &Moment) -> Result<Option<[f64; 2]>, Faults> {
+        self.table(now)?.nearest(lay)
+    }
+
     /// Lays a piece somewhere else in the plan that the client saw.
     ///
     /// # Errors
