@@ -6,6 +6,7 @@ use super::words::Words;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use std::collections::HashMap;
+use std::pin::Pin;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use warpwise::fault::{Fault, Faults};
 use warpwise::ledger::Moment;
@@ -122,7 +123,15 @@ pub fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
 }
 
 /// Runs work that waits for files or reckons, beside the requests.
-pub async fn beside(work: impl FnOnce() -> Response + Send + 'static) -> Response {
+pub fn beside(work: impl FnOnce() -> Response + Send + 'static) -> Beside {
+    // Boxed: each kind of task is built with a copy of the machinery of tasks.
+    Box::pin(done(Box::new(work)))
+}
+
+/// What [`beside`] waits for.
+pub type Beside = Pin<Box<dyn Future<Output = Response> + Send>>;
+
+async fn done(work: Box<dyn FnOnce() -> Response + Send>) -> Response {
     let done = tokio::task::spawn_blocking(work).await;
     done.unwrap_or_else(|_| {
         (StatusCode::INTERNAL_SERVER_ERROR, "a defect of this program; nothing was changed\n")

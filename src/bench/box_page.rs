@@ -1,18 +1,17 @@
 //! The box of offcuts as pictures to one scale, found by name, cloth and size.
 
-use super::app::{App, Device, beside};
+use super::app::{Device, beside};
 use super::frame::{encoded, faults, message};
-use super::language;
 use super::pictures::Picture;
 use super::stock_page::{age, item_buttons};
+use super::visit::Visit;
 use super::words::Words;
-use axum::extract::{Extension, Query, State};
-use axum::http::{HeaderMap, StatusCode};
+use axum::extract::{Extension, Query};
+use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse, Response};
 use maud::{Markup, PreEscaped, html};
 use serde::Deserialize;
 use std::collections::BTreeSet;
-use std::sync::Arc;
 use warpwise::fault::Faults;
 use warpwise::geometry::clip::line_in;
 use warpwise::geometry::{Bounds, point};
@@ -82,12 +81,10 @@ impl Wanted {
 
 /// The part of the box that is wanted.
 pub async fn find(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Extension(device): Extension<Device>,
     Query(wanted): Query<Wanted>,
-    headers: HeaderMap,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || {
         let found =
             app.stock_there(&words).and_then(|stock| Ok((wanted.wish(words.units)?, stock)));

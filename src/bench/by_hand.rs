@@ -2,15 +2,14 @@
 
 use super::app::{App, beside, locked};
 use super::frame::{self, address, page, refused, standings};
-use super::language;
+use super::visit::Visit;
 use super::words::Words;
 use axum::Json;
-use axum::extract::{Path, State};
-use axum::http::{HeaderMap, StatusCode};
+use axum::extract::Path;
+use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use maud::html;
 use serde::Deserialize;
-use std::sync::Arc;
 use std::time::Duration;
 use warpwise::cloth::Face;
 use warpwise::fault::{Fault, Faults};
@@ -27,12 +26,7 @@ const TEXTS: [&str; 21] = [
 ];
 
 /// The table.
-pub async fn show(
-    State(app): State<Arc<App>>,
-    Path(job): Path<String>,
-    headers: HeaderMap,
-) -> Response {
-    let words = language(&app, &headers);
+pub async fn show(Visit { app, words, .. }: Visit, Path(job): Path<String>) -> Response {
     beside(move || {
         let shown = app.job(&job).and_then(|open| {
             let mut open = locked(&open);
@@ -69,23 +63,16 @@ pub async fn show(
 }
 
 /// All that is drawn.
-pub async fn table(
-    State(app): State<Arc<App>>,
-    Path(job): Path<String>,
-    headers: HeaderMap,
-) -> Response {
-    let words = language(&app, &headers);
+pub async fn table(Visit { app, words, .. }: Visit, Path(job): Path<String>) -> Response {
     beside(move || answered(&app, &words, &job, |_, _| Ok(()))).await
 }
 
 /// Where a person holds a piece.
 pub async fn judge(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Path(job): Path<String>,
-    headers: HeaderMap,
     Json(lay): Json<Lay>,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || {
         let judged = app.job(&job).and_then(|open| locked(&open).judge(&lay, &Moment::now()));
         match judged {
@@ -98,12 +85,10 @@ pub async fn judge(
 
 /// The free place nearest to where a person holds a piece.
 pub async fn nearest(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Path(job): Path<String>,
-    headers: HeaderMap,
     Json(lay): Json<Lay>,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || {
         let found = app.job(&job).and_then(|open| locked(&open).nearest(&lay, &Moment::now()));
         let nearest = match found {
@@ -166,12 +151,10 @@ pub struct SentLay {
 
 /// Lays a piece down.
 pub async fn lay(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Path(job): Path<String>,
-    headers: HeaderMap,
     Json(sent): Json<SentLay>,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || answered(&app, &words, &job, |open, now| open.lay(&sent.lay, &sent.plan, now)))
         .await
 }
@@ -187,12 +170,10 @@ pub struct SentPin {
 
 /// Pins a piece or frees it.
 pub async fn pin(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Path(job): Path<String>,
-    headers: HeaderMap,
     Json(sent): Json<SentPin>,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || {
         answered(&app, &words, &job, |open, now| {
             open.pin((&sent.piece, sent.copy), sent.pinned, &sent.plan, now)
@@ -209,12 +190,10 @@ pub struct Seen {
 
 /// Takes the last change back.
 pub async fn back(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Path(job): Path<String>,
-    headers: HeaderMap,
     Json(seen): Json<Seen>,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || answered(&app, &words, &job, |open, now| open.take_back(&seen.plan, now))).await
 }
 
@@ -230,12 +209,10 @@ pub struct SentAround {
 
 /// Nests the rest of a cloth around what is pinned; a flaw is recorded before.
 pub async fn around(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Path(job): Path<String>,
-    headers: HeaderMap,
     Json(sent): Json<SentAround>,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || {
         if !(0.1..=86_400.0).contains(&sent.seconds) {
             let fault = Fault::new(words.t("plan.numbers"), "");

@@ -2,10 +2,11 @@
 
 use super::app::{App, beside, locked};
 use super::frame::{address, page, rail, refused, standings};
-use super::{intake, language};
+use super::intake;
+use super::visit::Visit;
 use axum::Json;
 use axum::extract::{Path, State};
-use axum::http::{HeaderMap, StatusCode, header};
+use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use maud::{Markup, html};
 use serde::Deserialize;
@@ -38,12 +39,7 @@ pub fn untraced(words: &super::words::Words, job: &str, photos: &[String]) -> Ma
 }
 
 /// The same, renewed after a photo was refused.
-pub async fn list(
-    State(app): State<Arc<App>>,
-    Path(job): Path<String>,
-    headers: HeaderMap,
-) -> Response {
-    let words = language(&app, &headers);
+pub async fn list(Visit { app, words, .. }: Visit, Path(job): Path<String>) -> Response {
     beside(move || match app.job(&job) {
         Ok(open) => {
             let photos = untraced_photos(locked(&open).draft.dir());
@@ -65,11 +61,9 @@ fn known(open: &OpenJob, photo: &str) -> Result<(), Faults> {
 
 /// The page.
 pub async fn show(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Path((job, photo)): Path<(String, String)>,
-    headers: HeaderMap,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || {
         let shown = app.job(&job).and_then(|open| {
             let mut open = locked(&open);
@@ -185,12 +179,10 @@ pub struct Corners {
 
 /// Traces by the corners that were put.
 pub async fn trace(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Path((job, photo)): Path<(String, String)>,
-    headers: HeaderMap,
     Json(sent): Json<Corners>,
 ) -> Response {
-    let words = language(&app, &headers);
     let units = words.units;
     beside(move || {
         let lay = Lay {

@@ -2,11 +2,12 @@
 //! outline that is read from a file.
 
 use super::app::{App, beside, locked};
+use super::frame;
 use super::frame::{address, page, refused, standings};
-use super::{frame, language};
+use super::visit::Visit;
 use axum::Json;
 use axum::extract::{Path, State};
-use axum::http::{HeaderMap, StatusCode, header};
+use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use maud::html;
 use serde::{Deserialize, Serialize};
@@ -50,11 +51,9 @@ struct Begun {
 
 /// The editor.
 pub async fn show(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Path((job, index)): Path<(String, usize)>,
-    headers: HeaderMap,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || {
         let shown = app.job(&job).and_then(|open| {
             let mut open = locked(&open);
@@ -110,12 +109,10 @@ struct Told {
 /// Checks an outline and writes it as a drawing of its own; the drawing it came from stays as it
 /// is.
 pub async fn save(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Path((job, index)): Path<(String, usize)>,
-    headers: HeaderMap,
     Json(drawn): Json<Drawn>,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || {
         let saved = app.job(&job).map_err(Refused::from).and_then(|open| {
             let mut open = locked(&open);

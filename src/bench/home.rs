@@ -2,15 +2,14 @@
 
 use super::app::{App, ROOT_JOB, beside};
 use super::frame::{address, faults, page, refused};
-use super::language;
+use super::visit::Visit;
 use super::words::Words;
-use axum::extract::{Form, Query, State};
-use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
+use axum::extract::{Form, Query};
+use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Redirect, Response};
 use maud::{Markup, html};
 use rayon::prelude::*;
 use serde::Deserialize;
-use std::sync::Arc;
 use warpwise::units::System;
 use warpwise::workshop::{
     JobEntry, JobStand, LEDGER_FILE, job_stand, kits_begun, set_units, units_of,
@@ -21,8 +20,7 @@ use warpwise::{job, sheet};
 const FEW: usize = 12;
 
 /// The jobs, and a field for a new one.
-pub async fn show(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
-    let words = language(&app, &headers);
+pub async fn show(Visit { app, words, .. }: Visit) -> Response {
     beside(move || match app.folder.jobs() {
         Ok(jobs) => page(
             &words,
@@ -137,12 +135,7 @@ pub struct NewJob {
 }
 
 /// Begins a job.
-pub async fn begin(
-    State(app): State<Arc<App>>,
-    headers: HeaderMap,
-    Form(new): Form<NewJob>,
-) -> Response {
-    let words = language(&app, &headers);
+pub async fn begin(Visit { app, words, .. }: Visit, Form(new): Form<NewJob>) -> Response {
     beside(move || {
         let name = new.name.trim();
         if !new.from.is_empty() {
@@ -179,29 +172,14 @@ pub struct Chosen {
 }
 
 /// Chooses a language, and comes back to the page on which it was chosen.
-pub async fn language_chosen(headers: HeaderMap, Query(chosen): Query<Chosen>) -> Response {
+pub async fn language_chosen(visit: Visit, Query(chosen): Query<Chosen>) -> Response {
     let code = Words::of(&chosen.to).code;
     let cookie = format!("warpwise_language={code}; Path=/; SameSite=Strict; Max-Age=31536000");
-    ([(header::SET_COOKIE, cookie)], Redirect::to(page_before(&headers))).into_response()
-}
-
-/// The page of this server that a request came from; the first page if there is none.
-pub fn page_before(headers: &HeaderMap) -> &str {
-    let text = |name| headers.get(name).and_then(|v: &HeaderValue| v.to_str().ok());
-    let host = text(header::HOST).unwrap_or_default();
-    let path = text(header::REFERER).and_then(|r| r.strip_prefix("http://")?.strip_prefix(host));
-    // What was only sent is no page, and another server's address is none of ours.
-    let is_page = |p: &&str| p.starts_with('/') && !p.starts_with("//") && *p != "/jobs";
-    path.filter(is_page).unwrap_or("/")
+    ([(header::SET_COOKIE, cookie)], Redirect::to(&visit.from)).into_response()
 }
 
 /// Sets the workshop's units.
-pub async fn units_chosen(
-    State(app): State<Arc<App>>,
-    headers: HeaderMap,
-    Form(chosen): Form<Chosen>,
-) -> Response {
-    let words = language(&app, &headers);
+pub async fn units_chosen(Visit { app, words, .. }: Visit, Form(chosen): Form<Chosen>) -> Response {
     beside(move || {
         let units = System::ALL.into_iter().find(|s| s.name() == chosen.to).unwrap_or_default();
         match set_units(app.folder.root(), units) {

@@ -3,11 +3,11 @@
 use super::app::{App, beside, locked};
 use super::frame::{STEPS, address, encoded, faults, message};
 use super::job_page::{changed, whole_step};
-use super::language;
+use super::visit::Visit;
 use super::words::Words;
 use axum::body::Bytes;
 use axum::extract::{Form as Sent, Path, Query, State};
-use axum::http::{HeaderMap, StatusCode, header};
+use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use maud::{Markup, html};
 use serde::Deserialize;
@@ -67,13 +67,11 @@ pub fn forget_later(app: &Arc<App>) {
 
 /// Takes a file and makes templates of it.
 pub async fn take(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Path(job): Path<String>,
     Query(about): Query<About>,
-    headers: HeaderMap,
     bytes: Bytes,
 ) -> Response {
-    let words = language(&app, &headers);
     forget_later(&app);
     beside(move || {
         let open = match app.job(&job) {
@@ -201,12 +199,10 @@ pub struct Shape {
 
 /// Adds a strip, rectangle or ellipse.
 pub async fn shape(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Path(job): Path<String>,
-    headers: HeaderMap,
     Sent(sent): Sent<Shape>,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || {
         changed(&app, &words, &job, STEPS[0], false, |open| {
             let mut wrong = Faults::new();

@@ -4,16 +4,15 @@
 use super::app::{App, Device, beside};
 use super::box_page::{item_address, picture, scale_of, scale_said};
 use super::frame::{faults, message, page, refused};
-use super::language;
 use super::pictures::Picture;
 use super::stock_page::age;
+use super::visit::Visit;
 use super::words::Words;
-use axum::extract::{Extension, Form as Sent, Path, Query, State};
-use axum::http::{HeaderMap, StatusCode};
+use axum::extract::{Extension, Form as Sent, Path, Query};
+use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse, Redirect, Response};
 use maud::{Markup, PreEscaped, html};
 use serde::Deserialize;
-use std::sync::Arc;
 use warpwise::fault::{Fault, Faults, Said};
 use warpwise::geometry::{Bounds, Ring, point, ring_bounds};
 use warpwise::ledger::{Gone, Ledger, Moment};
@@ -25,8 +24,7 @@ use warpwise::workshop::faults_of;
 const LAST: usize = 20;
 
 /// The page that reads labels.
-pub async fn scan(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
-    let words = language(&app, &headers);
+pub async fn scan(Visit { app: _, words, .. }: Visit) -> Response {
     let main = html! {
         h1 { (words.t("label.title")) }
         script type="module" src="/asset/label-scan.js" {}
@@ -58,12 +56,7 @@ pub struct Label {
 }
 
 /// Leads to what a label is of.
-pub async fn label(
-    State(app): State<Arc<App>>,
-    Query(label): Query<Label>,
-    headers: HeaderMap,
-) -> Response {
-    let words = language(&app, &headers);
+pub async fn label(Visit { app, words, .. }: Visit, Query(label): Query<Label>) -> Response {
     beside(move || {
         let read = app.stock().and_then(|stock| {
             let ledger = stock.as_ref().and_then(|s| s.ledger.as_deref());
@@ -102,12 +95,10 @@ fn onwards(words: &Words) -> Markup {
 
 /// A roll or an offcut.
 pub async fn show(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Extension(device): Extension<Device>,
     Path(id): Path<String>,
-    headers: HeaderMap,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || match of(&app, &words, &id, device) {
         Ok(main) => page(&words, &id, html! {}, html! {}, main),
         Err(list) => {
@@ -289,12 +280,10 @@ pub struct What {
 
 /// Books it as used or thrown away.
 pub async fn gone(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Extension(device): Extension<Device>,
-    headers: HeaderMap,
     Sent(what): Sent<What>,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || {
         let reason = what.reason.trim().to_string();
         let gone = match what.way.as_str() {

@@ -1,21 +1,19 @@
 //! The cloths of a job: those of its own, those it takes from the workshop's library, and the ways
 //! between the two.
 
-use super::app::{App, beside};
+use super::app::beside;
 use super::box_page::item_address;
 use super::form::Form;
 use super::frame::{address, faults};
 use super::job_page::changed as job_changed;
-use super::language;
 use super::pictures;
 use super::sections::{edit_button, example, remove_button, unused};
+use super::visit::Visit;
 use super::words::Words;
-use axum::extract::{Form as Sent, Path, State};
-use axum::http::HeaderMap;
+use axum::extract::{Form as Sent, Path};
 use axum::response::Response;
 use maud::{Markup, PreEscaped, html};
 use serde::Deserialize;
-use std::sync::Arc;
 use warpwise::cloth::Cloth;
 use warpwise::job::Job;
 use warpwise::ledger::Ledger;
@@ -173,12 +171,10 @@ pub struct Which {
 
 /// Takes a cloth of the job into the library.
 pub async fn into_library(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Path(job): Path<String>,
-    headers: HeaderMap,
     Sent(sent): Sent<Which>,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || {
         job_changed(&app, &words, &job, &sent.view, false, |open| {
             let seen = Revision::named(&sent.rev);

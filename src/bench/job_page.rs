@@ -4,13 +4,13 @@ use super::app::{App, beside, locked};
 use super::fields::{Kind, entry, field_at, library_field_at, slot_of};
 use super::form::Form;
 use super::frame::{STEPS, address, faults, message, notes, page, rail, refused, standings, tools};
+use super::visit::Visit;
 use super::words::Words;
 use super::{
-    corners, cut_page, job_cloths, language, lay_page, moulds, plan_page, plies, sections,
-    sheets_page,
+    corners, cut_page, job_cloths, lay_page, moulds, plan_page, plies, sections, sheets_page,
 };
-use axum::extract::{Form as Sent, Path, State};
-use axum::http::{HeaderMap, StatusCode};
+use axum::extract::{Form as Sent, Path};
+use axum::http::StatusCode;
 use axum::response::sse::{Event, KeepAlive, Sse};
 use axum::response::{Html, IntoResponse, Response};
 use futures_util::stream;
@@ -28,12 +28,9 @@ const EVERY: Duration = Duration::from_millis(100);
 
 /// A step of a job.
 pub async fn show(
-    State(app): State<Arc<App>>,
+    Visit { app, words, part, .. }: Visit,
     Path((job, step)): Path<(String, String)>,
-    headers: HeaderMap,
 ) -> Response {
-    let words = language(&app, &headers);
-    let part = headers.contains_key("hx-request");
     beside(move || {
         let Some(step) = STEPS.iter().find(|s| **s == step) else {
             let fault = Fault::new(words.t("refused.nothing"), words.t("refused.look"));
@@ -148,12 +145,10 @@ impl SentEdit {
 /// Makes an edit. One of a single field renews the notes alone, so that what is being typed
 /// elsewhere stays.
 pub async fn edit(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Path(job): Path<String>,
-    headers: HeaderMap,
     Sent(sent): Sent<SentEdit>,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || {
         let edit = match sent.edit(words.units) {
             Ok(edit) => edit,
@@ -194,12 +189,10 @@ pub struct LaidAs {
 
 /// Sets hands and copies of a template in a layer.
 pub async fn lay_as(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Path(job): Path<String>,
-    headers: HeaderMap,
     Sent(sent): Sent<LaidAs>,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || {
         let copies = sent.copies.trim();
         let count = copies.parse::<u32>().ok();
@@ -233,12 +226,10 @@ pub struct Step {
 
 /// Takes the last edit back.
 pub async fn undo(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Path(job): Path<String>,
-    headers: HeaderMap,
     Sent(sent): Sent<Step>,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || {
         changed(&app, &words, &job, &sent.view, false, |open| {
             open.draft.undo(&Revision::named(&sent.rev))
@@ -249,12 +240,10 @@ pub async fn undo(
 
 /// Makes it again.
 pub async fn redo(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Path(job): Path<String>,
-    headers: HeaderMap,
     Sent(sent): Sent<Step>,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || {
         changed(&app, &words, &job, &sent.view, false, |open| {
             open.draft.redo(&Revision::named(&sent.rev))
@@ -350,12 +339,8 @@ fn told(words: &Words, news: &News) -> serde_json::Value {
 }
 
 /// What is new, as it happens: the job's file changed by another, and how its planning goes.
-pub async fn watch(
-    State(app): State<Arc<App>>,
-    Path(job): Path<String>,
-    headers: HeaderMap,
-) -> Response {
-    let words = Arc::new(language(&app, &headers));
+pub async fn watch(Visit { app, words, .. }: Visit, Path(job): Path<String>) -> Response {
+    let words = Arc::new(words);
     let open = match tokio::task::spawn_blocking(move || app.job(&job)).await {
         Ok(Ok(open)) => open,
         _ => return StatusCode::NOT_FOUND.into_response(),

@@ -4,12 +4,12 @@
 use super::app::{App, beside, locked};
 use super::frame::{address, encoded, faults, message};
 use super::guard::FILE_POLICY;
-use super::language;
 use super::ticks::{texts, told};
+use super::visit::Visit;
 use super::words::Words;
 use axum::body::Bytes;
 use axum::extract::{Form as Sent, Path, Query, State};
-use axum::http::{HeaderMap, StatusCode, header};
+use axum::http::{StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 use maud::{Markup, PreEscaped, html};
 use serde::Deserialize;
@@ -475,11 +475,9 @@ fn pictures_of(words: &Words, plan: &Verified, step: &Step) -> Markup {
 
 /// The pictures of a step that is opened.
 pub async fn pictures(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Path((job, sheet, step)): Path<(String, usize, usize)>,
-    headers: HeaderMap,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || {
         let bench = app.job(&job).ok().and_then(|open| {
             let bench = locked(&open).at_bench(&Moment::now());
@@ -506,25 +504,22 @@ pub struct OfPhoto {
 
 /// Takes a photo of a step.
 pub async fn photo(
-    app: State<Arc<App>>,
+    visit: Visit,
     job: Path<String>,
     about: Query<OfPhoto>,
-    headers: HeaderMap,
     bytes: Bytes,
 ) -> Response {
-    photo_from(app, job, about, headers, bytes, true).await
+    photo_from(visit, job, about, bytes, true).await
 }
 
 /// The same from either device.
 pub async fn photo_from(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Path(job): Path<String>,
     Query(about): Query<OfPhoto>,
-    headers: HeaderMap,
     bytes: Bytes,
     writes: bool,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || {
         // The same photo of the same step is the same photo, however often it is sent.
         let hash = Sha256::digest(&bytes);
@@ -553,12 +548,10 @@ pub struct OfRecord {
 
 /// Writes the record.
 pub async fn record(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Path(job): Path<String>,
-    headers: HeaderMap,
     Sent(sent): Sent<OfRecord>,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || {
         let written = app.job(&job).and_then(|open| {
             locked(&open).write_record(&sent.of, &Moment::now(), &wall_clock)

@@ -8,12 +8,12 @@ use super::frame::{encoded, faults, message, page, refused, tools_at};
 use super::guard::FILE_POLICY;
 use super::job_cloths::follows;
 use super::job_page::{SentEdit, notes_alone};
-use super::language;
 use super::sections::{edit_button, remove_button, unused};
+use super::visit::Visit;
 use super::words::Words;
 use axum::body::Bytes;
 use axum::extract::{Form as Sent, Path, Query, State};
-use axum::http::{HeaderMap, StatusCode, header};
+use axum::http::{StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 use maud::{Markup, html};
 use serde::Deserialize;
@@ -84,9 +84,7 @@ fn sheet_of(words: &Words, has: bool, id: &str, index: usize) -> Markup {
 }
 
 /// The page, or the part of it that is asked for.
-pub async fn show(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
-    let words = language(&app, &headers);
-    let part = headers.contains_key("hx-request");
+pub async fn show(Visit { app, words, part, .. }: Visit) -> Response {
     beside(move || {
         let shown = app.with_library(|library| {
             let (main, tools) = (main(&words, library), tools(&words, library));
@@ -102,8 +100,7 @@ pub async fn show(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
 }
 
 /// The cloths, to be looked at alone: a second device has its data sheets too.
-pub async fn look(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
-    let words = language(&app, &headers);
+pub async fn look(Visit { app, words, .. }: Visit) -> Response {
     beside(move || {
         let shown = app.with_library(|library| {
             let (_, cloths) = library.checked();
@@ -167,12 +164,7 @@ fn changed(
 }
 
 /// Makes an edit.
-pub async fn edit(
-    State(app): State<Arc<App>>,
-    headers: HeaderMap,
-    Sent(sent): Sent<SentEdit>,
-) -> Response {
-    let words = language(&app, &headers);
+pub async fn edit(Visit { app, words, .. }: Visit, Sent(sent): Sent<SentEdit>) -> Response {
     beside(move || match sent.edit(words.units) {
         Err(fault) => message(StatusCode::BAD_REQUEST, faults(&words, &Faults::from(fault))),
         Ok(edit) => changed(&app, &words, sent.is_single(), |library| {
@@ -188,8 +180,7 @@ pub struct Step {
     rev: String,
 }
 
-async fn step(app: Arc<App>, headers: HeaderMap, sent: Step, change: Change) -> Response {
-    let words = language(&app, &headers);
+async fn step(Visit { app, words, .. }: Visit, sent: Step, change: Change) -> Response {
     beside(move || {
         changed(&app, &words, false, |library| library.change(&change, &Revision::named(&sent.rev)))
     })
@@ -197,13 +188,13 @@ async fn step(app: Arc<App>, headers: HeaderMap, sent: Step, change: Change) -> 
 }
 
 /// Takes the last edit back.
-pub async fn undo(app: State<Arc<App>>, headers: HeaderMap, sent: Sent<Step>) -> Response {
-    step(app.0, headers, sent.0, Change::Undo).await
+pub async fn undo(visit: Visit, sent: Sent<Step>) -> Response {
+    step(visit, sent.0, Change::Undo).await
 }
 
 /// Makes it again.
-pub async fn redo(app: State<Arc<App>>, headers: HeaderMap, sent: Sent<Step>) -> Response {
-    step(app.0, headers, sent.0, Change::Redo).await
+pub async fn redo(visit: Visit, sent: Sent<Step>) -> Response {
+    step(visit, sent.0, Change::Redo).await
 }
 
 /// Whose data sheet comes in.
@@ -215,12 +206,10 @@ pub struct OfSheet {
 
 /// Takes a data sheet in.
 pub async fn take_sheet(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Query(about): Query<OfSheet>,
-    headers: HeaderMap,
     bytes: Bytes,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || {
         changed(&app, &words, false, |library| {
             library.keep_sheet(about.of, &bytes, &Revision::named(&about.rev))

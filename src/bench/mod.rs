@@ -35,11 +35,12 @@ mod stock_page;
 mod takers_page;
 mod throwing;
 mod ticks;
+mod visit;
 mod words;
 
 use app::{App, Device};
-use axum::extract::{DefaultBodyLimit, Extension, State};
-use axum::http::{HeaderMap, StatusCode};
+use axum::extract::{DefaultBodyLimit, Extension};
+use axum::http::StatusCode;
 use axum::middleware::{from_fn, from_fn_with_state};
 use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
@@ -50,10 +51,10 @@ use std::net::{IpAddr, Ipv4Addr, SocketAddr, TcpListener};
 use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
+use visit::Visit;
 use warpwise::fault::Fault;
 use warpwise::fault::Faults;
 use warpwise::workshop::Folder;
-use words::Words;
 
 /// The port that is tried first.
 pub const PORT: u16 = 9137;
@@ -327,17 +328,7 @@ async fn in_time(request: Request, next: Next) -> Response {
     }
 }
 
-async fn nothing_here(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
-    let words = language(&app, &headers);
+async fn nothing_here(Visit { app: _, words, .. }: Visit) -> Response {
     let fault = Fault::new(words.t("refused.nothing"), words.t("refused.look"));
     frame::refused(&words, StatusCode::NOT_FOUND, &fault.into())
-}
-
-/// The language that was chosen, else the one the browser asks for, with the workshop's units.
-fn language(app: &App, headers: &HeaderMap) -> Words {
-    let text = |name: &str| headers.get(name).and_then(|v| v.to_str().ok()).unwrap_or_default();
-    let chosen =
-        text("cookie").split(';').find_map(|c| c.trim().strip_prefix("warpwise_language="));
-    let words = chosen.map_or_else(|| Words::asked(text("accept-language")), Words::of);
-    words.with_units(app.units())
 }

@@ -5,12 +5,12 @@ use super::fields::{Field, fields};
 use super::form::Form;
 use super::frame::{address, faults, message};
 use super::job_page::{around, main, stale};
-use super::language;
 use super::pictures;
 use super::sections::{edit_button, remove_button, unused};
+use super::visit::Visit;
 use super::words::Words;
 use axum::extract::{Form as Sent, Path, State};
-use axum::http::{HeaderMap, StatusCode, header};
+use axum::http::{StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 use maud::{Markup, PreEscaped, html};
 use serde::Deserialize;
@@ -202,12 +202,10 @@ impl Chosen {
 
 /// Keeps what was chosen, and shows what that made of the pieces.
 pub async fn chosen(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Path(job): Path<String>,
-    headers: HeaderMap,
     Sent(sent): Sent<Chosen>,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || {
         let open = match app.job(&job) {
             Ok(open) => open,

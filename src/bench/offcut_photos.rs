@@ -5,13 +5,13 @@ use super::app::{App, Device, beside};
 use super::frame::{encoded, faults, message, page, refused};
 use super::guard::FILE_POLICY;
 use super::intake::{forget_later, said_of_photo};
-use super::language;
 use super::pictures::Picture;
 use super::stock_page::{age_of, asks, is_it_new, main, some};
+use super::visit::Visit;
 use super::words::Words;
 use axum::body::Bytes;
 use axum::extract::{Extension, Form as Sent, Path, Query, State};
-use axum::http::{HeaderMap, StatusCode, header};
+use axum::http::{StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 use maud::{Markup, PreEscaped, html};
 use serde::Deserialize;
@@ -81,13 +81,11 @@ fn warp_by(typed: &str) -> Result<Option<WarpBy>, Faults> {
 
 /// One that waits.
 pub async fn show(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Extension(device): Extension<Device>,
     Path(name): Path<String>,
     Query(asked): Query<Asked>,
-    headers: HeaderMap,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || match whole(&app, &words, &name, &asked.warp, device) {
         Ok(main) => page(&words, words.t("offcut.title"), html! {}, html! {}, main),
         Err(list) => refused(&words, StatusCode::NOT_FOUND, &list),
@@ -260,13 +258,11 @@ pub struct Named {
 
 /// Takes a photo or a drawing of an offcut in; a second device sends photos only.
 pub async fn take(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Extension(device): Extension<Device>,
     Query(file): Query<Named>,
-    headers: HeaderMap,
     bytes: Bytes,
 ) -> Response {
-    let words = language(&app, &headers);
     let photo = bytes.starts_with(&[0xff, 0xd8, 0xff]) || bytes.starts_with(b"\x89PNG");
     if device == Device::Second && !photo {
         let fault = Fault::new(words.t("second.no_photo"), words.t("second.may"));
@@ -312,13 +308,11 @@ pub struct Click {
 /// Traces a photo again with a click on the cloth; for a second device only as long as no outline
 /// was found.
 pub async fn again(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Extension(device): Extension<Device>,
     Path(name): Path<String>,
     Query(click): Query<Click>,
-    headers: HeaderMap,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || {
         if device == Device::Second && !click.rev.is_empty() {
             let fault = Fault::new(words.t("second.not_here"), words.t("offcut.there"));
@@ -382,12 +376,10 @@ pub struct Booking {
 
 /// Books one that waits, as it was shown.
 pub async fn book(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Path(name): Path<String>,
-    headers: HeaderMap,
     Sent(sent): Sent<Booking>,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || match booked(&app, &words, &name, &sent) {
         Ok(Booked::Asks(response)) => *response,
         Ok(Booked::Done(id, said)) => {
@@ -470,12 +462,10 @@ pub struct Shown {
 
 /// Puts one aside that is not to be booked.
 pub async fn aside(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Path(name): Path<String>,
-    headers: HeaderMap,
     Sent(shown): Sent<Shown>,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || match offcut_put_aside(app.folder.root(), &name, &shown.rev) {
         Ok(()) => Html(main(&app, &words).into_string()).into_response(),
         Err(list) => message(StatusCode::UNPROCESSABLE_ENTITY, faults(&words, &list)),

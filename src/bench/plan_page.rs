@@ -5,10 +5,10 @@ use super::form::Form;
 use super::frame::{address, faults, message};
 use super::guard::FILE_POLICY;
 use super::job_page::whole_step;
-use super::language;
+use super::visit::Visit;
 use super::words::Words;
 use axum::extract::{Form as Sent, Path, State};
-use axum::http::{HeaderMap, StatusCode, header};
+use axum::http::{StatusCode, header};
 use axum::response::sse::{Event, KeepAlive, Sse};
 use axum::response::{IntoResponse, Response};
 use futures_util::stream;
@@ -215,12 +215,10 @@ pub struct Asked {
 
 /// Begins to plan.
 pub async fn begin(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Path(job): Path<String>,
-    headers: HeaderMap,
     Sent(asked): Sent<Asked>,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || {
         let number = |text: &str| text.trim().replace(',', ".").parse::<f64>().ok();
         let (Some(seconds), Some(sets), Some(seed)) =

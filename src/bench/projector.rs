@@ -2,11 +2,11 @@
 
 use super::app::{App, beside, locked};
 use super::frame::{self, faults, message, page};
-use super::language;
+use super::visit::Visit;
 use super::words::Words;
 use axum::body::Bytes;
-use axum::extract::{Form as Sent, Query, State};
-use axum::http::{HeaderMap, StatusCode};
+use axum::extract::{Form as Sent, Query};
+use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse, Response};
 use maud::{Markup, html};
 use serde::Deserialize;
@@ -20,8 +20,7 @@ use warpwise::workshop::{
 };
 
 /// The set-up page.
-pub async fn show(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
-    let words = language(&app, &headers);
+pub async fn show(Visit { app, words, .. }: Visit) -> Response {
     beside(move || {
         let main = main(&app, &words, html! {});
         page(&words, words.t("throw.title"), html! {}, html! {}, main)
@@ -31,11 +30,9 @@ pub async fn show(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
 
 /// Makes a change and shows the page as it is then.
 async fn changed(
-    app: Arc<App>,
-    headers: HeaderMap,
+    Visit { app, words, .. }: Visit,
     change: impl FnOnce(&Words, &mut Projecting) -> Result<Markup, Faults> + Send + 'static,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || {
         let made = change(&words, &mut locked(&app.projecting));
         match made {
@@ -376,12 +373,8 @@ pub struct Named {
 }
 
 /// Works at a bench.
-pub async fn choose(
-    State(app): State<Arc<App>>,
-    headers: HeaderMap,
-    Sent(sent): Sent<Named>,
-) -> Response {
-    changed(app, headers, move |_, p| p.choose(&sent.name).map(|()| html! {})).await
+pub async fn choose(visit: Visit, Sent(sent): Sent<Named>) -> Response {
+    changed(visit, move |_, p| p.choose(&sent.name).map(|()| html! {})).await
 }
 
 /// What to show.
@@ -396,12 +389,8 @@ pub struct What {
 }
 
 /// Shows marks, dots, the test picture, check marks or nothing.
-pub async fn show_what(
-    State(app): State<Arc<App>>,
-    headers: HeaderMap,
-    Sent(sent): Sent<What>,
-) -> Response {
-    changed(app, headers, move |words, p| {
+pub async fn show_what(visit: Visit, Sent(sent): Sent<What>) -> Response {
+    changed(visit, move |words, p| {
         let mm = |text: &str| words.units.parse_length(text).unwrap_or(f64::NAN);
         p.show(match sent.what.as_str() {
             "marks" => Shown::Marks(Marked::new(
@@ -424,9 +413,8 @@ fn check_marks_too(words: &Words) -> Markup {
 }
 
 /// Keeps what the dragged crosses make.
-pub async fn keep(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
-    changed(app, headers, |words, p| p.keep_marks(Day::today()).map(|()| check_marks_too(words)))
-        .await
+pub async fn keep(visit: Visit) -> Response {
+    changed(visit, |words, p| p.keep_marks(Day::today()).map(|()| check_marks_too(words))).await
 }
 
 /// What is said of a photo.
@@ -438,12 +426,10 @@ pub struct About {
 
 /// Keeps what a photo of the dots makes.
 pub async fn photo(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Query(about): Query<About>,
-    headers: HeaderMap,
     bytes: Bytes,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || {
         let card = words.units.parse_length(&about.card).unwrap_or(f64::NAN);
         // Looking takes its time: what is thrown goes on meanwhile.
@@ -469,12 +455,8 @@ pub async fn photo(
 }
 
 /// Lengths of the test picture; fields left empty are none.
-pub async fn lengths(
-    State(app): State<Arc<App>>,
-    headers: HeaderMap,
-    Sent(sent): Sent<Vec<(String, String)>>,
-) -> Response {
-    changed(app, headers, move |words, p| {
+pub async fn lengths(visit: Visit, Sent(sent): Sent<Vec<(String, String)>>) -> Response {
+    changed(visit, move |words, p| {
         let of = |key: &str| {
             sent.iter().filter(|(k, _)| k == key).map(|(_, v)| v.trim()).collect::<Vec<_>>()
         };
@@ -499,8 +481,8 @@ pub async fn lengths(
 }
 
 /// Forgets them.
-pub async fn forget(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
-    changed(app, headers, |_, p| p.forget_lengths().map(|()| html! {})).await
+pub async fn forget(visit: Visit) -> Response {
+    changed(visit, |_, p| p.forget_lengths().map(|()| html! {})).await
 }
 
 /// An answer to what the page asks.
@@ -510,12 +492,8 @@ pub struct Answered {
 }
 
 /// Check marks that lie on theirs or do not, and a yes to an error.
-pub async fn answer(
-    State(app): State<Arc<App>>,
-    headers: HeaderMap,
-    Sent(sent): Sent<Answered>,
-) -> Response {
-    changed(app, headers, move |words, p| {
+pub async fn answer(visit: Visit, Sent(sent): Sent<Answered>) -> Response {
+    changed(visit, move |words, p| {
         match sent.to.as_str() {
             "on" => p.on_its_mark(true),
             "off" => p.on_its_mark(false),
@@ -528,12 +506,8 @@ pub async fn answer(
 }
 
 /// How lines are thrown.
-pub async fn styled(
-    State(app): State<Arc<App>>,
-    headers: HeaderMap,
-    Sent(sent): Sent<Style>,
-) -> Response {
-    changed(app, headers, move |_, p| p.styled(sent).map(|()| html! {})).await
+pub async fn styled(visit: Visit, Sent(sent): Sent<Style>) -> Response {
+    changed(visit, move |_, p| p.styled(sent).map(|()| html! {})).await
 }
 
 /// The way to the projector's page, for other pages.

@@ -1,18 +1,17 @@
 //! A second device in the same network, such as a phone at the bench: it looks and sends photos.
 //! It has a door of its own, with a key of its own, behind which nothing else can be reached.
 
-use super::app::{App, ROOT_JOB, beside, locked};
+use super::app::{ROOT_JOB, beside, locked};
 use super::form::Form;
 use super::frame::{address, faults, page, refused};
 use super::guard::Guard;
 use super::plan_page::{figures, overview};
+use super::visit::Visit;
 use super::words::Words;
-use super::{
-    box_page, cut_page, intake, language, lay_page, plies, sheets_page, stock_page, ticks,
-};
+use super::{box_page, cut_page, intake, lay_page, plies, sheets_page, stock_page, ticks};
 use axum::body::{Body, Bytes};
-use axum::extract::{Path, Query, State};
-use axum::http::{HeaderMap, StatusCode};
+use axum::extract::{Path, Query};
+use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse, Response};
 use maud::{Markup, PreEscaped, html};
 use std::net::{IpAddr, Ipv4Addr, SocketAddr, TcpListener, UdpSocket};
@@ -86,8 +85,7 @@ pub fn invitation(words: &Words, door: Option<&Door>) -> Markup {
 }
 
 /// The jobs.
-pub async fn home(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
-    let words = language(&app, &headers);
+pub async fn home(Visit { app, words, .. }: Visit) -> Response {
     beside(move || {
         let jobs = match app.folder.jobs() {
             Ok(jobs) => jobs,
@@ -111,12 +109,7 @@ pub async fn home(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
 }
 
 /// All of a job to look at, and a place to send photos from.
-pub async fn job(
-    State(app): State<Arc<App>>,
-    Path(job): Path<String>,
-    headers: HeaderMap,
-) -> Response {
-    let words = language(&app, &headers);
+pub async fn job(Visit { app, words, .. }: Visit, Path(job): Path<String>) -> Response {
     beside(move || {
         let open = match app.job(&job) {
             Ok(open) => open,
@@ -170,26 +163,21 @@ fn job_main(words: &Words, job: &str, open: &mut OpenJob, said: Markup) -> Marku
 }
 
 /// The pieces to cut, to be ticked.
-pub async fn cut(app: State<Arc<App>>, job: Path<String>, headers: HeaderMap) -> Response {
-    step(app, job, headers, "step.cut", |words, job, open| cut_page::cut(words, job, open, false))
-        .await
+pub async fn cut(visit: Visit, job: Path<String>) -> Response {
+    step(visit, job, "step.cut", |words, job, open| cut_page::cut(words, job, open, false)).await
 }
 
 /// The lay-up, to be ticked.
-pub async fn lay(app: State<Arc<App>>, job: Path<String>, headers: HeaderMap) -> Response {
-    step(app, job, headers, "step.lay", |words, job, open| lay_page::lay(words, job, open, false))
-        .await
+pub async fn lay(visit: Visit, job: Path<String>) -> Response {
+    step(visit, job, "step.lay", |words, job, open| lay_page::lay(words, job, open, false)).await
 }
 
 async fn step(
-    State(app): State<Arc<App>>,
+    Visit { app, words, part, .. }: Visit,
     Path(job): Path<String>,
-    headers: HeaderMap,
     title: &'static str,
     draw: impl FnOnce(&Words, &str, &mut OpenJob) -> Markup + Send + 'static,
 ) -> Response {
-    let words = language(&app, &headers);
-    let part = headers.contains_key("hx-request");
     beside(move || {
         let open = match app.job(&job) {
             Ok(open) => open,
@@ -210,49 +198,41 @@ async fn step(
 }
 
 /// Counts ticks; what is written down in words stays at the first device.
-pub async fn tick(
-    State(app): State<Arc<App>>,
-    job: Path<String>,
-    headers: HeaderMap,
-    sent: axum::Json<ticks::Sent>,
-) -> Response {
+pub async fn tick(visit: Visit, job: Path<String>, sent: axum::Json<ticks::Sent>) -> Response {
     if !sent.0.is_ticks_alone() {
-        let words = language(&app, &headers);
+        let words = &visit.words;
         let fault = Fault::new(words.t("second.not_here"), words.t("second.may"));
-        return (StatusCode::FORBIDDEN, Html(faults(&words, &fault.into()).into_string()))
+        return (StatusCode::FORBIDDEN, Html(faults(words, &fault.into()).into_string()))
             .into_response();
     }
-    ticks::tick(State(app), job, headers, sent).await
+    ticks::tick(visit, job, sent).await
 }
 
 /// Takes a photo of a step of the lay-up.
 pub async fn photo(
-    app: State<Arc<App>>,
+    visit: Visit,
     job: Path<String>,
     about: Query<lay_page::OfPhoto>,
-    headers: HeaderMap,
     bytes: Bytes,
 ) -> Response {
-    lay_page::photo_from(app, job, about, headers, bytes, false).await
+    lay_page::photo_from(visit, job, about, bytes, false).await
 }
 
 /// Takes a photo, and nothing else.
 pub async fn take(
-    State(app): State<Arc<App>>,
+    visit: Visit,
     Path(job): Path<String>,
     about: Query<intake::About>,
-    headers: HeaderMap,
     bytes: Bytes,
 ) -> Response {
-    let words = language(&app, &headers);
+    let Visit { app, words, .. } = visit.clone();
     let photo = bytes.starts_with(&[0xff, 0xd8, 0xff]) || bytes.starts_with(b"\x89PNG");
     if !photo {
         let fault = Fault::new(words.t("second.no_photo"), words.t("second.may"));
         return (StatusCode::FORBIDDEN, Html(faults(&words, &fault.into()).into_string()))
             .into_response();
     }
-    let (state, path) = (State(Arc::clone(&app)), Path(job.clone()));
-    let taken = intake::take(state, path, about, headers, bytes).await;
+    let taken = intake::take(visit, Path(job.clone()), about, bytes).await;
     if taken.status() != StatusCode::OK {
         return taken;
     }
@@ -269,11 +249,9 @@ pub async fn take(
 
 /// The stock to look at.
 pub async fn stock(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Query(wanted): Query<box_page::Wanted>,
-    headers: HeaderMap,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || {
         let main = stock_page::to_look_at(&app, &words, &wanted);
         page(&words, words.t("frame.stock"), html! {}, html! {}, main)
@@ -282,8 +260,7 @@ pub async fn stock(
 }
 
 /// Whatever else is asked for.
-pub async fn not_here(State(app): State<Arc<App>>, headers: HeaderMap) -> Response<Body> {
-    let words = language(&app, &headers);
+pub async fn not_here(Visit { app: _, words, .. }: Visit) -> Response<Body> {
     let fault = Fault::new(words.t("second.not_here"), words.t("second.may"));
     refused(&words, StatusCode::FORBIDDEN, &fault.into())
 }

@@ -4,10 +4,10 @@ use super::app::{App, beside, locked};
 use super::form::Form;
 use super::frame::{address, faults};
 use super::guard::FILE_POLICY;
-use super::language;
+use super::visit::Visit;
 use super::words::Words;
-use axum::extract::{Form as Sent, Path, Query, State};
-use axum::http::{HeaderMap, StatusCode, header};
+use axum::extract::{Form as Sent, Path, Query};
+use axum::http::{StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 use maud::{Markup, html};
 use serde::Deserialize;
@@ -152,12 +152,10 @@ fn document_row(words: &Words, job: &str, what: &str, query: &str, label: &str) 
 
 /// How many pages each layout and the templates take on a paper, each a link that prints it.
 pub async fn pages(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Path(job): Path<String>,
     Query(asked): Query<Asked>,
-    headers: HeaderMap,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || {
         let counted = plan_of(&app, &job).and_then(|plan| counted(&words, &job, &plan, &asked));
         match counted {
@@ -274,12 +272,10 @@ fn unprocessable(words: &Words, list: &Faults) -> Response {
 
 /// A document drawn from the plan as it is.
 pub async fn print(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Path((job, what)): Path<(String, String)>,
     Query(asked): Query<Asked>,
-    headers: HeaderMap,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || {
         let made = plan_of(&app, &job).and_then(|plan| {
             if what == "cutter" {
@@ -310,12 +306,10 @@ fn shown(file: Written) -> Response {
 
 /// One page as it is printed, as a picture.
 pub async fn page_picture(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Path((job, what)): Path<(String, String)>,
     Query(asked): Query<Asked>,
-    headers: HeaderMap,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || {
         let made = plan_of(&app, &job).and_then(|plan| {
             let document = asked.document(&what)?;
@@ -337,12 +331,10 @@ pub async fn page_picture(
 
 /// The pages of a document as pictures, some at a time.
 pub async fn look(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Path((job, what)): Path<(String, String)>,
     Query(asked): Query<Asked>,
-    headers: HeaderMap,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || {
         let first = asked.from.unwrap_or(1).max(1);
         let made = plan_of(&app, &job).and_then(|plan| {
@@ -397,11 +389,9 @@ pub struct Measured {
 
 /// Says whether pages print true.
 pub async fn printed_true(
-    State(app): State<Arc<App>>,
-    headers: HeaderMap,
+    Visit { app: _, words, .. }: Visit,
     Sent(sent): Sent<Measured>,
 ) -> Response {
-    let words = language(&app, &headers);
     let mm = |text: &str| words.units.parse_length(text);
     let measured = mm(&sent.along).and_then(|along| Ok((along, mm(&sent.across)?)));
     let said = match measured.and_then(|(along, across)| sheet::printed_true(along, across)) {

@@ -6,14 +6,14 @@ use super::box_page::{self, Wanted};
 use super::fields::{Kind, entry};
 use super::form::Form;
 use super::frame::{address, encoded, faults, message, page, refused};
+use super::visit::Visit;
 use super::words::Words;
-use super::{item_page, language, offcut_photos};
-use axum::extract::{Form as Sent, Path, Query, State};
-use axum::http::{HeaderMap, StatusCode, header};
+use super::{item_page, offcut_photos};
+use axum::extract::{Form as Sent, Path, Query};
+use axum::http::{StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 use maud::{Markup, html};
 use serde::Deserialize;
-use std::sync::Arc;
 use warpwise::cloth::Face;
 use warpwise::fault::{Fault, Faults, Said};
 use warpwise::geometry::point;
@@ -30,12 +30,7 @@ use warpwise::workshop::{
 };
 
 /// The stock.
-pub async fn show(
-    State(app): State<Arc<App>>,
-    Query(wanted): Query<Wanted>,
-    headers: HeaderMap,
-) -> Response {
-    let words = language(&app, &headers);
+pub async fn show(Visit { app, words, .. }: Visit, Query(wanted): Query<Wanted>) -> Response {
     beside(move || {
         let main = all(&app, &words, &wanted, Device::First);
         page(&words, words.t("frame.stock"), html! {}, html! {}, main)
@@ -250,12 +245,7 @@ pub fn some(text: &str) -> Option<String> {
 }
 
 /// Puts a roll, an offcut or a consumable into the ledger.
-pub async fn add(
-    State(app): State<Arc<App>>,
-    headers: HeaderMap,
-    Sent(sent): Sent<Incoming>,
-) -> Response {
-    let words = language(&app, &headers);
+pub async fn add(Visit { app, words, .. }: Visit, Sent(sent): Sent<Incoming>) -> Response {
     beside(move || {
         let said = sent.new_cloth.as_deref();
         let asked = match sent.kind.as_str() {
@@ -377,12 +367,7 @@ pub struct Item {
 }
 
 /// Logs a roll or offcut taken out of the freezer or put back.
-pub async fn move_items(
-    State(app): State<Arc<App>>,
-    headers: HeaderMap,
-    Sent(item): Sent<Item>,
-) -> Response {
-    let words = language(&app, &headers);
+pub async fn move_items(Visit { app, words, .. }: Visit, Sent(item): Sent<Item>) -> Response {
     let way = if item.way == "in" { FreezerMove::In } else { FreezerMove::Out };
     beside(move || {
         changed(&app, &words, |ledger, now| {
@@ -401,12 +386,7 @@ pub struct Flaw {
 }
 
 /// Takes a flaw off a roll.
-pub async fn remove_flaw(
-    State(app): State<Arc<App>>,
-    headers: HeaderMap,
-    Sent(flaw): Sent<Flaw>,
-) -> Response {
-    let words = language(&app, &headers);
+pub async fn remove_flaw(Visit { app, words, .. }: Visit, Sent(flaw): Sent<Flaw>) -> Response {
     beside(move || {
         let made = Ledger::write(&app.folder.ledger())
             .and_then(|mut l| l.remove_flaw(&flaw.id, (flaw.index, flaw.revision), &Moment::now()))
@@ -421,12 +401,7 @@ pub async fn remove_flaw(
 }
 
 /// Takes something out of the stock.
-pub async fn remove(
-    State(app): State<Arc<App>>,
-    headers: HeaderMap,
-    Sent(item): Sent<Item>,
-) -> Response {
-    let words = language(&app, &headers);
+pub async fn remove(Visit { app, words, .. }: Visit, Sent(item): Sent<Item>) -> Response {
     beside(move || {
         changed(&app, &words, |ledger, now| {
             ledger.remove(std::slice::from_ref(&item.id), now).map_err(faults_of)
@@ -442,8 +417,7 @@ fn last_change(app: &App) -> Option<String> {
 }
 
 /// Takes the last change of the ledger back.
-pub async fn undo(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
-    let words = language(&app, &headers);
+pub async fn undo(Visit { app, words, .. }: Visit) -> Response {
     beside(move || {
         changed(&app, &words, |ledger, now| ledger.undo(now).map(|_| ()).map_err(faults_of))
     })
@@ -477,12 +451,10 @@ pub struct Labels {
 
 /// Labels as a PDF: of one thing, or of the offcuts that a part of the box shows.
 pub async fn labels(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Query(one): Query<Labels>,
     Query(wanted): Query<Wanted>,
-    headers: HeaderMap,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || {
         let found = app.stock_there(&words).and_then(|stock| {
             let (rolls, offcuts) = match &one.id {
@@ -580,12 +552,10 @@ pub struct Booking {
 
 /// Books the plan as cut, or shows what that would change.
 pub async fn book(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Path(job): Path<String>,
-    headers: HeaderMap,
     Sent(sent): Sent<Booking>,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || {
         let made = app.job(&job).and_then(|open| {
             let plan = locked(&open)

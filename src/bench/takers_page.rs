@@ -1,16 +1,15 @@
 //! Which offcuts would take a piece: each with the piece lying in it, the smallest first.
 
-use super::app::{App, beside, locked};
+use super::app::{beside, locked};
 use super::box_page::{item_address, picture, scale_said};
 use super::frame::{address, encoded, page, refused};
-use super::language;
+use super::visit::Visit;
 use super::words::Words;
-use axum::extract::{Path, Query, State};
-use axum::http::{HeaderMap, StatusCode};
+use axum::extract::{Path, Query};
+use axum::http::StatusCode;
 use axum::response::Response;
 use maud::{Markup, PreEscaped, html};
 use serde::Deserialize;
-use std::sync::Arc;
 use warpwise::cloth::Face;
 use warpwise::planner::{Takers, takers};
 use warpwise::stock::Snapshot;
@@ -49,12 +48,10 @@ fn to(job: &str, piece: &str, planned: bool, from: usize) -> String {
 
 /// The page.
 pub async fn show(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Path(job): Path<String>,
     Query(asked): Query<Asked>,
-    headers: HeaderMap,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || {
         let planned = asked.planned.is_some();
         let sought = app.job(&job).and_then(|open| {

@@ -2,12 +2,12 @@
 
 use super::app::{App, beside, locked};
 use super::frame::{self, address, faults, message, page, standings};
-use super::language;
 use super::projector::{refused, way};
+use super::visit::Visit;
 use super::words::Words;
 use axum::Json;
 use axum::extract::{Form as Sent, Path, Query, State};
-use axum::http::{HeaderMap, StatusCode};
+use axum::http::StatusCode;
 use axum::response::sse::{Event, KeepAlive, Sse};
 use axum::response::{Html, IntoResponse, Response};
 use futures_util::stream;
@@ -27,8 +27,7 @@ use warpwise::workshop::{CutStop, Cutting, Light, Projecting, Step};
 const EVERY: Duration = Duration::from_millis(40);
 
 /// The window that is thrown: black, with nothing but the picture.
-pub async fn throw(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
-    let words = language(&app, &headers);
+pub async fn throw(Visit { app: _, words, .. }: Visit) -> Response {
     let texts = [
         ("hint", words.t("throw.hint")),
         ("failed", words.t("hand.failed")),
@@ -66,12 +65,7 @@ pub struct Size {
 }
 
 /// What the window throws.
-pub async fn light(
-    State(app): State<Arc<App>>,
-    Query(size): Query<Size>,
-    headers: HeaderMap,
-) -> Response {
-    let words = language(&app, &headers);
+pub async fn light(Visit { app, words, .. }: Visit, Query(size): Query<Size>) -> Response {
     beside(move || {
         let lit = is_of_today(&app).and_then(|()| {
             let mut projecting = locked(&app.projecting);
@@ -171,12 +165,7 @@ pub struct SentStep {
 }
 
 /// Goes to another piece.
-pub async fn step(
-    State(app): State<Arc<App>>,
-    headers: HeaderMap,
-    Sent(sent): Sent<SentStep>,
-) -> Response {
-    let words = language(&app, &headers);
+pub async fn step(Visit { app, words, .. }: Visit, Sent(sent): Sent<SentStep>) -> Response {
     beside(move || {
         let step = match sent.to.as_str() {
             "next" => Some(Step::Next),
@@ -202,12 +191,7 @@ fn plan_of(app: &App, job: &str) -> Result<Arc<Verified>, Faults> {
 }
 
 /// The page of a job.
-pub async fn show(
-    State(app): State<Arc<App>>,
-    Path(job): Path<String>,
-    headers: HeaderMap,
-) -> Response {
-    let words = language(&app, &headers);
+pub async fn show(Visit { app, words, .. }: Visit, Path(job): Path<String>) -> Response {
     beside(move || {
         let shown = app.job(&job).and_then(|open| {
             let mut open = locked(&open);
@@ -281,12 +265,10 @@ pub struct Asked {
 
 /// Begins to cut, or goes on in another way.
 pub async fn begin(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Path(job): Path<String>,
-    headers: HeaderMap,
     Sent(asked): Sent<Asked>,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || {
         let face = match asked.face.as_str() {
             "up" => Some(Face::Up),
@@ -313,12 +295,7 @@ pub async fn begin(
 }
 
 /// What is being cut, renewed.
-pub async fn cutting_now(
-    State(app): State<Arc<App>>,
-    Path(job): Path<String>,
-    headers: HeaderMap,
-) -> Response {
-    let words = language(&app, &headers);
+pub async fn cutting_now(Visit { app, words, .. }: Visit, Path(job): Path<String>) -> Response {
     beside(move || {
         let mut projecting = locked(&app.projecting);
         let bare = projecting.without_label();

@@ -1,16 +1,14 @@
 //! What is ticked at the bench and at the mould, how it stands, and what is cut again.
 
-use super::app::{App, beside, locked};
+use super::app::{beside, locked};
 use super::frame::{faults, rail, standings};
-use super::home::page_before;
-use super::language;
+use super::visit::Visit;
 use super::words::Words;
 use axum::Json;
-use axum::extract::{Path, Query, State};
-use axum::http::{HeaderMap, StatusCode};
+use axum::extract::{Path, Query};
+use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse, Response};
 use serde::Deserialize;
-use std::sync::Arc;
 use warpwise::fault::Faults;
 use warpwise::layup::Act;
 use warpwise::ledger::Moment;
@@ -68,12 +66,10 @@ pub struct Seen {
 
 /// How it stands; nothing if that was seen.
 pub async fn state(
-    State(app): State<Arc<App>>,
+    Visit { app, words, .. }: Visit,
     Path(job): Path<String>,
     Query(seen): Query<Seen>,
-    headers: HeaderMap,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || {
         let bench = app.job(&job).and_then(|open| locked(&open).at_bench(&Moment::now()));
         match bench {
@@ -88,19 +84,17 @@ pub async fn state(
 
 /// Counts ticks in their order, each once, and says what became of each.
 pub async fn tick(
-    State(app): State<Arc<App>>,
+    Visit { app, words, from, .. }: Visit,
     Path(job): Path<String>,
-    headers: HeaderMap,
     Json(sent): Json<Sent>,
 ) -> Response {
-    let words = language(&app, &headers);
     beside(move || {
         let now = Moment::now();
         let done = app.job(&job).and_then(|open| {
             let mut open = locked(&open);
             let done = open.tick(&sent.kit, &sent.ticks, &now)?;
             let bench = open.at_bench(&now)?;
-            Ok((done, bench, rail_now(&words, &job, &headers, &mut open)))
+            Ok((done, bench, rail_now(&words, &job, &from, &mut open)))
         });
         match done {
             Ok((done, bench, rail)) => {
@@ -127,20 +121,15 @@ pub async fn tick(
 }
 
 /// The rail as it stands after a tick, for the page that it was made on.
-fn rail_now(words: &Words, job: &str, headers: &HeaderMap, open: &mut OpenJob) -> String {
+fn rail_now(words: &Words, job: &str, from: &str, open: &mut OpenJob) -> String {
     let checked = open.checked();
-    let here = if page_before(headers).ends_with("/lay") { "lay" } else { "cut" };
+    let here = if from.ends_with("/lay") { "lay" } else { "cut" };
     let standings = standings(open, &checked);
     rail(words, job, here, &standings).into_string()
 }
 
 /// Plans what is spoiled again.
-pub async fn recut(
-    State(app): State<Arc<App>>,
-    Path(job): Path<String>,
-    headers: HeaderMap,
-) -> Response {
-    let words = language(&app, &headers);
+pub async fn recut(Visit { app, words, .. }: Visit, Path(job): Path<String>) -> Response {
     beside(move || {
         let done = app.job(&job).and_then(|open| {
             let mut open = locked(&open);
