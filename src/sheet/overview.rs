@@ -77,6 +77,12 @@ pub(super) fn overview(plan: &Plan) -> Scene {
                 let lines: Vec<&[Point]> = rings.iter().map(Vec::as_slice).collect();
                 scene.draw(Ink::Mark, Shape::Segments(hatch(&lines, 135.0, 9.0 * pixel)));
             }
+            // Numbers too small to read are left out: the cut sheets have them all.
+            let least = 6.0 * pixel;
+            let is_large = |b: &Bounds| b.width().min(b.height()) >= least;
+            if !ring_bounds(&placed.outline).is_some_and(|b| is_large(&b)) {
+                continue;
+            }
             let number = plan
                 .pieces
                 .iter()
@@ -86,8 +92,7 @@ pub(super) fn overview(plan: &Plan) -> Scene {
             let number = format!("{}{mark}", fit(&clean(number), 12.0, 1.0, true));
             let block = [Block::plain(&number, &[])];
             let area = Area::one_of(rings, stock.placed.len());
-            // Numbers too small to read are left out: the cut sheets have them all.
-            if let Some(spot) = area.spot(&block, 20.0 * pixel).filter(|s| s.size >= 6.0 * pixel) {
+            if let Some(spot) = area.spot(&block, 20.0 * pixel).filter(|s| s.size >= least) {
                 block[0].write(&mut scene, spot.middle, spot.size, spot.angle);
             }
         }

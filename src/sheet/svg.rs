@@ -8,6 +8,7 @@ use super::scene::{Drawn, Hold, Ink, Scene, Shape, Text};
 use super::style::{Style, style};
 use super::text::{decimals, write_number};
 use crate::geometry::{Bounds, Point};
+use crate::trace::{simplified, simplified_line};
 use svg::Document;
 use svg::node::Text as Words;
 use svg::node::element::{Element, Group, Title};
@@ -23,6 +24,10 @@ fn hex([r, g, b]: [u8; 3]) -> String {
 /// Decimals of a coordinate or length, mm.
 const MM: usize = 3;
 
+/// How far lines of a picture that is only looked at may be off, of its width: half a pixel where
+/// the report, some thousand pixels wide, shows it thirty times as large.
+const FINE: f64 = 1.0 / 60_000.0;
+
 /// The file's words for one.
 fn mm(value: f64) -> String {
     decimals(value, MM)
@@ -34,11 +39,23 @@ struct Page {
     area: Bounds,
     /// Areas are filled.
     is_filled: bool,
+    /// How far lines may be off, mm; 0 where one may cut by them.
+    fine: f64,
+    /// Decimals of their coordinates.
+    places: usize,
 }
 
 impl Page {
-    fn of(scene: &Scene) -> Page {
-        Page { area: scene.page, is_filled: true }
+    /// To cut by.
+    fn true_to(area: Bounds, is_filled: bool) -> Page {
+        Page { area, is_filled, fine: 0.0, places: MM }
+    }
+
+    /// To look at.
+    fn to_look_at(area: Bounds) -> Page {
+        let fine = area.width() * FINE;
+        let places = (0..MM).find(|&p| 0.1_f64.powi(p as i32) <= fine).unwrap_or(MM);
+        Page { area, is_filled: true, fine, places }
     }
 
     fn x(&self, p: Point) -> String {
@@ -64,11 +81,15 @@ impl Page {
     }
 
     fn write_data(&self, d: &mut String, points: &[Point], closed: bool) {
-        for (i, &p) in points.iter().enumerate() {
+        let fewer = (self.fine > 0.0 && points.len() > 2).then(|| match closed {
+            true => simplified(&points.to_vec(), self.fine),
+            false => simplified_line(points, self.fine),
+        });
+        for (i, &p) in fewer.as_deref().unwrap_or(points).iter().enumerate() {
             d.push(if i == 0 { 'M' } else { 'L' });
-            write_number(d, p.x - self.area.min.x, MM);
+            write_number(d, p.x - self.area.min.x, self.places);
             d.push(' ');
-            write_number(d, self.area.max.y - p.y, MM);
+            write_number(d, self.area.max.y - p.y, self.places);
         }
         if closed && !points.is_empty() {
             d.push('Z');
@@ -78,7 +99,7 @@ impl Page {
 
 /// The whole file.
 pub(crate) fn write(scene: &Scene) -> String {
-    let page = Page::of(scene);
+    let page = Page::true_to(scene.page, true);
     let document = document(&page, scene, 1.0, true)
         .set("width", format!("{}mm", mm(scene.page.width())))
         .set("height", format!("{}mm", mm(scene.page.height())));
@@ -88,7 +109,7 @@ pub(crate) fn write(scene: &Scene) -> String {
 /// The file with its picture scaled to `pixels` of width, for looking at; lines are drawn `heavier`
 /// times as wide.
 pub(crate) fn write_picture(scene: &Scene, pixels: f64, heavier: f64) -> String {
-    let page = Page::of(scene);
+    let page = Page::to_look_at(scene.page);
     let height = pixels * scene.page.height() / scene.page.width();
     let document = document(&page, scene, heavier, true)
         .set("width", decimals(pixels, 0))
@@ -99,7 +120,7 @@ pub(crate) fn write_picture(scene: &Scene, pixels: f64, heavier: f64) -> String 
 /// A picture to stand inside an HTML page, as wide as its place; `words` say what it shows to those
 /// who cannot see it.
 pub(crate) fn write_inline(scene: &Scene, heavier: f64, words: &str) -> String {
-    let page = Page::of(scene);
+    let page = Page::to_look_at(scene.page);
     document(&page, scene, heavier, false).set("role", "img").set("aria-label", words).to_string()
 }
 
@@ -124,7 +145,7 @@ pub(crate) fn page(title: &str, page: &pdf::Page<'_>) -> String {
         let mut group = Group::new().set("transform", place);
         if let Some(window) = part.window {
             let name = format!("window-{i}");
-            let low = Page { area, is_filled: false };
+            let low = Page::true_to(area, false);
             let rect = Element::new("rect")
                 .put("x", low.x(window.min))
                 .put("y", low.y(window.max))
@@ -136,7 +157,7 @@ pub(crate) fn page(title: &str, page: &pdf::Page<'_>) -> String {
             group = group.set("clip-path", format!("url(#{name})"));
         }
         let heavier = if part.scale < 1.0 { 0.35 / part.scale } else { 1.0 };
-        let frame = Page { area, is_filled: part.window.is_none() };
+        let frame = Page::true_to(area, part.window.is_none());
         for layer in layers(&frame, part.scene, heavier, false) {
             group = group.add(layer);
         }
