@@ -318,6 +318,44 @@ fn a_spoiled_piece_is_cut_from_the_smallest_offcut_and_all_else_stays_where_it_l
     ledger.check().unwrap();
 }
 
+/// What lies last on the roll goes elsewhere, off a flaw: the roll is cut where the rest ends.
+#[test]
+fn a_roll_is_used_no_further_than_what_lies_on_it_after_a_flaw() {
+    let (shop, mut ledger, plan) = planned();
+    let right = |p: &warpwise::plan::PlacedPiece| {
+        p.outline.iter().map(|c| c.x).fold(f64::NEG_INFINITY, f64::max)
+    };
+    let roll = &plan.plan().stocks[0];
+    assert_eq!(roll.used_length, roll.placed.iter().map(right).fold(0.0, f64::max));
+    let last: Vec<(String, u32)> = roll
+        .placed
+        .iter()
+        .filter(|p| right(p) > roll.used_length - 1.0)
+        .map(|p| (p.piece.clone(), p.copy))
+        .collect();
+    ledger.add_offcuts(vec![offcut(1000.0, 500.0); last.len()], false, false, &now()).unwrap();
+    let stock = ledger.snapshot(&now()).unwrap();
+    let from = roll.used_length - 20.0;
+    let ring = vec![
+        point(from, 10.0),
+        point(from + 60.0, 10.0),
+        point(from + 60.0, 990.0),
+        point(from, 990.0),
+    ];
+    let so_far = CutSoFar {
+        kit: &plan.plan().id,
+        spoiled: &last,
+        flaw: Some((&roll.id, &ring)),
+        is_done: &|_| false,
+    };
+    let made = planner::recut(plan.plan(), &[shop.job()], Some(&stock), &so_far).unwrap();
+    let now = made.plan().stocks.iter().find(|s| s.id == roll.id).unwrap();
+    assert_eq!(now.used_length, now.placed.iter().map(right).fold(0.0, f64::max));
+    assert!(now.used_length < roll.used_length && now.flaws.is_empty(), "{now:?}");
+    let figures = &made.plan().cloths[0];
+    assert_eq!(figures.used_length, now.used_length);
+}
+
 /// The job's own flaw, which the roll had too, went with the length that was cut off.
 #[test]
 fn a_flaw_that_is_cut_off_by_now_is_in_nobodys_way() {

@@ -62,9 +62,21 @@ fn a_plan_is_changed_by_hand_and_every_change_is_judged_written_and_taken_back()
     let second = read(laid(1000.0, 20.0, &first["plan"]));
     assert!(on_disk().contains(second["plan"].as_str().unwrap()));
     assert_eq!(laid(1200.0, 20.0, &first["plan"]).status, 409, "the plan is another by now");
+    // A plan that takes more than the one before says so, and the way back.
+    assert!(s.get("/job/lid/plan").text().contains("The plan before this one took"));
+    let now = second["plan"].as_str().unwrap();
+    assert_eq!(s.form("/job/lid/plan/back", &[("plan", now)]).status, 200);
+    assert!(on_disk() == before && !s.get("/job/lid/plan").text().contains("plan/back"));
+    let second = read(laid(1000.0, 20.0, &first["plan"]));
     let pin = serde_json::json!({ "plan": second["plan"], "piece": id, "copy": 1, "pinned": true });
     let third = read(by_hand(&s, "pin", &pin));
     assert_eq!(third["cloths"][0]["pinned"], serde_json::json!([[0, 0]]));
+    let pulled = laid(1300.0, 20.0, &third["plan"]);
+    assert!(
+        pulled.status == 422 && pulled.text().contains("take its pin out"),
+        "{}",
+        pulled.text()
+    );
     let around = |more: &str| {
         let text = format!("{{\"plan\": {}, \"seconds\": 0.2, {more}}}", third["plan"]);
         by_hand(&s, "around", &serde_json::from_str(&text).unwrap())

@@ -9,9 +9,9 @@ import { SVG, button, make } from './made.js';
  * @typedef {{id: string, rings: Ring[], width: number, length: number | null, selvedge: number, flaws: Ring[]}} Stock
  * @typedef {[number, number, number, number, number, number, number]} Lying Piece, copy, stock, turn, face down, x, y.
  * @typedef {{lying: Lying[], ends: [number, number][], left: [number, Ring[]][]}} Layout
- * @typedef {{ground: {cloth: string, pieces: Piece[], stocks: Stock[]}, layout: Layout, ids: string[], permitted: [number, number][][], pinned: [number, number][]}} Cloth
+ * @typedef {{ground: {cloth: string, pieces: Piece[], stocks: Stock[]}, layout: Layout, ids: string[], permitted: [number, number][][], pinned: [number, number][], length: string}} Cloth
  * @typedef {{plan: string, can_take_back: boolean, cloths: Cloth[]}} Table
- * @typedef {{free: boolean, nearest?: [number, number] | null, said: string, met: [string, number][]}} Verdict
+ * @typedef {{free: boolean, nearest?: [number, number] | null, near?: string, said: string, met: [string, number][]}} Verdict
  * @typedef {{left: number, top: number, shown: number}} Place Where a stock is drawn, mm, and how much of its length.
  */
 
@@ -166,7 +166,7 @@ class CutTable extends HTMLElement {
     const done = await this.ask(what, { plan: this.table.plan, ...body });
     this.busy = false;
     if (!done && this.said.textContent === this.t('hold')) this.said.textContent = '';
-    if (done) this.tellPicked();
+    if (done) this.tellPicked(what === 'back' ? this.t('taken_back') : '');
     return done;
   }
 
@@ -300,12 +300,12 @@ class CutTable extends HTMLElement {
     return Boolean(this.now?.pinned.some(([piece, copy]) => piece === lying[0] && copy === lying[1]));
   }
 
-  tellPicked() {
+  tellPicked(before = '') {
     const cloth = this.now;
     const lying = this.picked === null ? undefined : cloth?.layout.lying[this.picked];
-    if (!cloth || !lying) return;
-    const said = this.t('picked', cloth.ground.pieces[lying[0]].number, String(lying[1] + 1), cloth.ground.stocks[lying[2]].id);
-    this.said.textContent = this.isPinned(lying) ? `${said} ${this.t('pinned')}` : said;
+    const picked = cloth && lying ? this.t('picked', cloth.ground.pieces[lying[0]].number, String(lying[1] + 1), cloth.ground.stocks[lying[2]].id) : '';
+    const pinned = lying && this.isPinned(lying) ? this.t('pinned') : '';
+    this.said.textContent = [before, picked, pinned, cloth?.length].filter(Boolean).join(' ');
   }
 
   /** @param {number} index */
@@ -320,6 +320,10 @@ class CutTable extends HTMLElement {
   lift() {
     if (this.held || this.picked === null || !this.now) return this.held;
     const lying = this.now.layout.lying[this.picked];
+    if (this.isPinned(lying)) {
+      this.said.textContent = this.t('pinned_first');
+      return null;
+    }
     this.held = /** @type {Lying} */ ([...lying]);
     this.verdict = null;
     return this.held;
@@ -375,8 +379,8 @@ class CutTable extends HTMLElement {
   /** The verdict with the nearest free place. @param {Lying} held @param {Verdict | null} verdict @returns {Promise<Verdict | null>} */
   async nearest(held, verdict) {
     if (!verdict || verdict.free) return verdict && { ...verdict, nearest: [held[5], held[6]] };
-    const { nearest, said } = (await this.ask('nearest', this.lay(held))) ?? { said: '' };
-    return { ...verdict, nearest, said: `${verdict.said} ${said}` };
+    const { nearest, said, near } = (await this.ask('nearest', this.lay(held))) ?? { said: '' };
+    return { ...verdict, nearest, near, said: `${verdict.said} ${said}` };
   }
 
   /** Lays the held piece down where it is free, or at the nearest free place, or puts it back. */
@@ -396,7 +400,7 @@ class CutTable extends HTMLElement {
       // It may stand elsewhere in the list by now.
       const at = this.now?.layout.lying.findIndex((l) => l[0] === held[0] && l[1] === held[1]) ?? -1;
       this.picked = at < 0 ? null : at;
-      this.said.textContent = verdict.free ? this.t('laid') : `${verdict.said} ${this.t('laid')}`;
+      this.said.textContent = `${verdict.free ? '' : `${verdict.near} `}${this.t('laid')} ${this.now?.length ?? ''}`;
       this.mark();
     } else {
       this.letGo();

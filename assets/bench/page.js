@@ -93,6 +93,11 @@ function watch() {
   const tools = document.getElementById('tools');
   if (!tools?.dataset.watch) return;
   const source = new EventSource(tools.dataset.watch);
+  // The browser asks again by itself; a longer silence is told.
+  const lost = document.getElementById('lost');
+  const look = () => { if (lost) lost.hidden = source.readyState === EventSource.OPEN; };
+  source.addEventListener('open', look);
+  source.addEventListener('error', () => setTimeout(look, 3000));
   source.addEventListener('planning', (event) => {
     document.dispatchEvent(new CustomEvent('planning', { detail: JSON.parse(event.data) }));
   });

@@ -19,10 +19,30 @@ use warpwise::run::Stop;
 use warpwise::workshop::{FlawOn, OpenJob, Refused, Settings};
 
 /// Words that the table shows itself.
-const TEXTS: [&str; 21] = [
-    "cloth", "turn", "pin", "unpin", "around", "flaw", "back", "seconds", "help", "picked",
-    "pinned", "laid", "put_back", "lifted", "failed", "stale", "drawing", "larger", "smaller",
-    "table", "hold",
+const TEXTS: [&str; 23] = [
+    "cloth",
+    "turn",
+    "pin",
+    "unpin",
+    "around",
+    "flaw",
+    "back",
+    "seconds",
+    "help",
+    "picked",
+    "pinned",
+    "laid",
+    "put_back",
+    "lifted",
+    "failed",
+    "stale",
+    "drawing",
+    "larger",
+    "smaller",
+    "table",
+    "hold",
+    "pinned_first",
+    "taken_back",
 ];
 
 /// The table.
@@ -95,14 +115,12 @@ pub async fn nearest(
             Ok(nearest) => nearest,
             Err(list) => return unprocessable(&words, &list),
         };
-        let said = match nearest {
-            Some([x, y]) => {
-                let far = (x - lay.x).hypot(y - lay.y);
-                words.with("hand.nearest", &[&length(&words, far)])
-            }
-            None => words.t("hand.nowhere").to_string(),
+        let far = nearest.map(|[x, y]| length(&words, (x - lay.x).hypot(y - lay.y)));
+        let [said, near] = match far {
+            Some(far) => ["hand.nearest", "hand.near"].map(|key| words.with(key, &[&far])),
+            None => [words.t("hand.nowhere").to_string(), String::new()],
         };
-        Json(serde_json::json!({ "nearest": nearest, "said": said })).into_response()
+        Json(serde_json::json!({ "nearest": nearest, "said": said, "near": near })).into_response()
     })
     .await
 }
@@ -215,7 +233,7 @@ pub async fn around(
 ) -> Response {
     beside(move || {
         if !(0.1..=86_400.0).contains(&sent.seconds) {
-            let fault = Fault::new(words.t("plan.numbers"), "");
+            let fault = Fault::new(words.t("hand.bad_seconds"), "");
             return unprocessable(&words, &fault.into());
         }
         let now = Moment::now();
@@ -256,7 +274,7 @@ fn answered(
         open.draft.refresh()?;
         change(&mut open, &now)?;
         let can_take_back = open.can_take_back();
-        Ok(drawn(open.table(&now)?, can_take_back))
+        Ok(drawn(words, open.table(&now)?, can_take_back))
     });
     match made {
         Ok(table) => Json(table).into_response(),
@@ -276,8 +294,16 @@ fn unprocessable(words: &Words, list: &Faults) -> Response {
     (StatusCode::UNPROCESSABLE_ENTITY, Json(said)).into_response()
 }
 
+/// How much of the roll a cloth takes, in words.
+fn taken(words: &Words, table: &CutTable, cloth: &str) -> String {
+    let figures = table.plan().plan().cloths.iter().find(|f| f.cloth == cloth);
+    figures.map_or_else(String::new, |f| {
+        words.with("hand.takes", &[cloth, &words.units.long(f.used_length)])
+    })
+}
+
 /// The table in plain numbers.
-fn drawn(table: &CutTable, can_take_back: bool) -> serde_json::Value {
+fn drawn(words: &Words, table: &CutTable, can_take_back: bool) -> serde_json::Value {
     let cloths = table.cloths().filter_map(|cloth| {
         let (ground, layout) = table.drawn(cloth)?;
         let pieces = table.pieces(cloth);
@@ -294,7 +320,7 @@ fn drawn(table: &CutTable, can_take_back: bool) -> serde_json::Value {
             .collect();
         Some(serde_json::json!({
             "ground": ground, "layout": layout, "ids": ids, "permitted": permitted,
-            "pinned": pinned,
+            "pinned": pinned, "length": taken(words, table, cloth),
         }))
     });
     let cloths: Vec<_> = cloths.collect();

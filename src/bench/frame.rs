@@ -98,6 +98,7 @@ pub fn page(words: &Words, title: &str, rail: Markup, tools: Markup, main: Marku
                         noscript { button { "OK" } }
                     }
                 }
+                p #lost .note.fault role="alert" hidden { "▲ " (words.t("frame.lost")) }
                 div .body {
                     (rail)
                     main #step tabindex="-1" { (main) }

@@ -183,6 +183,7 @@ fn router(app: Arc<App>) -> Router {
         .route("/job/{job}/kit/{file}", get(lay_page::file))
         .route("/job/{job}/plan/begin", post(plan_page::begin))
         .route("/job/{job}/plan/stop", post(plan_page::stop))
+        .route("/job/{job}/plan/back", post(plan_page::back))
         .route("/job/{job}/plan/live", get(plan_page::live))
         .route("/job/{job}/plan/file/{*file}", get(plan_page::file))
         .route("/job/{job}/by-hand", get(by_hand::show))

@@ -25,7 +25,7 @@ use warpwise::run::Stop;
 use warpwise::sheet;
 use warpwise::units::show_number;
 use warpwise::verify::Verified;
-use warpwise::workshop::{LEDGER_FILE, OpenJob, PLAN_FOLDER, Phase, Settings, faults_of};
+use warpwise::workshop::{LEDGER_FILE, OpenJob, PLAN_FOLDER, Phase, Refused, Settings, faults_of};
 
 /// The step.
 pub fn plan(form: &Form<'_>, open: &mut OpenJob) -> Markup {
@@ -87,6 +87,7 @@ pub fn plan(form: &Form<'_>, open: &mut OpenJob) -> Markup {
                 @let cut = open.begun_to_cut();
                 @if cut > 0 { p .note.warning { "! " (words.with("plan.cut_in_part", &[&cut.to_string()])) } }
                 @if let Some(now) = &form.checked.job { (super::job_cloths::changed(words, verified.plan(), now)) }
+                @if !is_running && cut == 0 && let Some(more) = open.longer_than_before() { (worse(form, &verified.plan().id, more)) }
                 (figures(form, verified.plan()))
                 (overview(words, &verified))
                 p {
@@ -98,6 +99,46 @@ pub fn plan(form: &Form<'_>, open: &mut OpenJob) -> Markup {
         }
         (learnt)
     }
+}
+
+/// That the plan before took less cloth, and the way back to it.
+fn worse(form: &Form<'_>, plan: &str, more: f64) -> Markup {
+    let words = form.words;
+    html! {
+        form .note.warning hx-post=(address(form.job, "plan/back")) hx-target="#step" hx-swap="innerHTML" {
+            p { "! " (words.with("plan.worse", &[&words.units.long(more)])) }
+            input type="hidden" name="plan" value=(plan);
+            button { "↶ " (words.t("plan.back")) }
+        }
+    }
+}
+
+/// Which plan is seen.
+#[derive(Deserialize)]
+pub struct Seen {
+    plan: String,
+}
+
+/// Puts the plan before back in its place.
+pub async fn back(
+    Visit { app, words, .. }: Visit,
+    Path(job): Path<String>,
+    Sent(seen): Sent<Seen>,
+) -> Response {
+    beside(move || {
+        let open = match app.job(&job) {
+            Ok(open) => open,
+            Err(list) => return message(StatusCode::NOT_FOUND, faults(&words, &list)),
+        };
+        let mut open = locked(&open);
+        match open.take_back(&seen.plan, &Moment::now()) {
+            Ok(()) | Err(Refused::Stale) => whole_step(&words, &job, "plan", &mut open, html! {}),
+            Err(Refused::Faults(list)) => {
+                message(StatusCode::UNPROCESSABLE_ENTITY, faults(&words, &list))
+            }
+        }
+    })
+    .await
 }
 
 /// Rolls of the job's cloths that another plan has begun to cut: what is still to come of it lies

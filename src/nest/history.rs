@@ -24,7 +24,8 @@ pub(super) struct History<'a> {
     told: Option<Arc<Layout>>,
     /// No layout can be shorter, µm.
     pub bound: f64,
-    area: f64,
+    /// Of what is pinned on the roll, µm².
+    pinned: f64,
     height: f64,
     /// Whether the layout is complete only once the overflow strip is empty.
     overflow: bool,
@@ -42,12 +43,15 @@ impl<'a> History<'a> {
         } else {
             0.0
         };
+        let strip = setup.bins[setup.strip()].stock;
+        let pins = problem.pins().iter().filter(|p| Some(p.stock) == strip);
+        let pinned: f64 = pins.map(|p| p.region.area()).sum();
         History {
             run,
             setup,
             told: None,
             bound: (bound - 1e-6).ceil().max(setup.fixed_end as f64),
-            area: setup.items.iter().map(|i| setup.kinds[i.kind].area).sum(),
+            pinned: pinned * GRID_PER_MM * GRID_PER_MM,
             height: setup.height(),
             overflow: setup.overflow(),
             rows: Vec::new(),
@@ -80,8 +84,9 @@ impl<'a> History<'a> {
                 evaluations: self.evaluations,
             });
             let shown = (!self.overflow).then_some(length);
-            let density =
-                shown.filter(|l| *l > 0.0).map(|_| self.area / (self.height * best.length));
+            let density = shown
+                .filter(|l| *l > 0.0)
+                .map(|_| self.area_on_roll(best) / (self.height * best.length));
             self.run.tell_best(Phase::Searching, Some(self.run.share(round)), shown, density);
         }
         // One that nobody wanted to see when it was found is told of as soon as somebody does.
@@ -90,6 +95,14 @@ impl<'a> History<'a> {
             self.run.tell_layout(&drawn(self.setup, best));
             self.told = Some(best.clone());
         }
+    }
+
+    /// Area of all that lies on the roll, µm²: what lies on offcuts takes none of it.
+    fn area_on_roll(&self, layout: &Layout) -> f64 {
+        let strip = self.setup.strip();
+        let items = self.setup.items.iter().zip(&layout.spots);
+        let on_roll = items.filter(|(_, spot)| usize::from(spot.bin) == strip);
+        self.pinned + on_roll.map(|(item, _)| self.setup.kinds[item.kind].area).sum::<f64>()
     }
 
     /// Puts the history into the outcome.

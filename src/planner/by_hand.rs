@@ -295,6 +295,11 @@ impl CutTable {
         let (k, placement) = self.found(lay)?;
         let of = &self.cloths[k];
         let piece = &self.plan.plan().pieces[of.pieces[placement.shape]];
+        let mut all = of.sites.iter().flat_map(|s| &s.plan.placed);
+        if all.any(|p| (&p.piece, p.copy, p.pinned) == (&lay.piece, lay.copy, true)) {
+            let what = said!("piece {} is pinned", piece.number);
+            return Err(Fault::new(what, "take its pin out first").into());
+        }
         if !judged.is_free() {
             let met = judged.overlaps.iter().chain(&judged.touches);
             let faults = met.map(|(met, by)| {
@@ -311,11 +316,10 @@ impl CutTable {
         }
         let mut placed: Vec<Vec<PlacedPiece>> =
             of.sites.iter().map(|s| s.plan.placed.clone()).collect();
-        let mut new = put(&placement, piece);
+        let new = put(&placement, piece);
         let is_it = |p: &PlacedPiece| (&p.piece, p.copy) == (&lay.piece, lay.copy);
         for (site, list) in placed.iter_mut().enumerate() {
             let Some(at) = list.iter().position(is_it) else { continue };
-            new.pinned = list[at].pinned;
             if site == placement.stock {
                 list[at] = new.clone();
             } else {

@@ -83,6 +83,10 @@ pub fn recut(
         }
     }
     faults.into_result(()).map_err(Refusal::NotPlaced)?;
+    let flaw = so_far.flaw.map(|(_, ring)| ring);
+    let is_open: Vec<bool> = plan.stocks.iter().map(|s| !was_cut(&plan, s)).collect();
+    let open = plan.stocks.iter_mut().zip(is_open).filter(|(_, is_open)| *is_open);
+    open.for_each(|(stock, _)| shorten(stock, flaw));
     // A cloth with a stock set aside has other figures too.
     let aside = |s: &PlanStock| was_cut(&plan, s);
     cloths.extend(plan.stocks.iter().filter(|s| aside(s)).map(|s| s.cloth.clone()));
@@ -357,6 +361,26 @@ fn lengthen(on: &mut PlanStock, new: plan::PlacedPiece, roll: &RollSource, bench
         }
     }
     on.placed.push(new);
+}
+
+/// A roll used as far as something lies on it or was cut out of it, if that is less than before.
+fn shorten(on: &mut PlanStock, flaw: Option<&Ring>) {
+    let cut = on.flaws.iter().filter(|f| Some(*f) != flaw);
+    let rings = on.placed.iter().map(|p| &p.outline).chain(cut);
+    let end = rings.filter_map(|r| ring_bounds(r)).map(|b| b.max.x).fold(0.0, f64::max);
+    let end = snap(end);
+    if on.kind != StockKind::Roll || end <= 0.0 || end >= on.used_length {
+        return;
+    }
+    let wide = ring_bounds(&on.outline).map_or(0.0, |b| b.max.y);
+    on.outline = rectangle([0.0, end], [0.0, wide]);
+    on.used_length = end;
+    on.segments.retain(|s| s[0] < end);
+    if let Some(last) = on.segments.last_mut() {
+        last[1] = end;
+    }
+    // What lies beyond is the roll's alone.
+    on.flaws.retain(|f| ring_bounds(f).is_some_and(|b| b.min.x < end));
 }
 
 /// Left-overs and figures of a cloth, as they are then.

@@ -69,6 +69,17 @@ impl OpenJob {
         self.on_table.before.iter().any(|b| Some(&b.plan().id) != now.as_ref())
     }
 
+    /// How much more cloth the plan takes than the one before it did for the same pieces, mm, if it
+    /// does: a search that was stopped early, say.
+    pub fn longer_than_before(&mut self) -> Option<f64> {
+        let now = self.plan().ok().flatten()?;
+        let now = now.plan();
+        let before = self.on_table.before.iter().rfind(|b| b.plan().id != now.id)?.plan();
+        let length = |p: &plan::Plan| p.cloths.iter().map(|c| c.used_length).sum::<f64>();
+        let more = length(now) - length(before);
+        (before.pieces == now.pieces && more > 0.5).then_some(more)
+    }
+
     /// Judges a piece at a place; nothing is changed.
     ///
     /// # Errors

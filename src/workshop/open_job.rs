@@ -112,11 +112,13 @@ impl OpenJob {
             }
         };
         let stock = job.stock.as_deref().map(|file| read_stock(file, now)).transpose()?;
+        let before = self.plan().ok().flatten();
         let planning = Planning::begin(self.draft.dir(), job, stock, settings);
         self.planning = Some(Arc::clone(&planning));
         self.asked = Some(settings);
-        // What was before a new plan is not one step away from it.
+        // Steps by hand before a new plan are not steps away from it; the plan itself is.
         self.on_table = OnTable::default();
+        before.into_iter().for_each(|plan| self.on_table.remember(plan));
         Ok(planning)
     }
 }
