@@ -33,10 +33,20 @@ fn named(text: &str, marker: &str) -> Vec<String> {
     let code = text.split("\n#[cfg(test)]\nmod tests {").next().unwrap_or_default();
     let code: Vec<&str> = code.lines().map(|l| l.split("//").next().unwrap_or_default()).collect();
     let code = code.join("\n");
-    let after = code.split(marker).skip(1);
-    after
-        .map(|rest| rest.split(|c: char| !c.is_alphanumeric() && c != '_').next().unwrap().into())
-        .collect()
+    let first = |text: &str| -> String {
+        text.trim().split(|c: char| !c.is_alphanumeric() && c != '_').next().unwrap().into()
+    };
+    let rooms = |rest: &str| match rest.strip_prefix('{') {
+        Some(list) => list.split('}').next().unwrap().split(',').map(first).collect(),
+        None => vec![first(rest)],
+    };
+    code.split(marker).skip(1).flat_map(rooms).collect()
+}
+
+#[test]
+fn a_list_of_rooms_is_seen() {
+    let text = "use crate::{layup, plan::Plan, sheet};\nuse crate::ply::Ply;\n";
+    assert_eq!(named(text, "crate::"), ["layup", "plan", "sheet", "ply"]);
 }
 
 #[test]
