@@ -217,7 +217,61 @@ fn what_was_ended_early_or_failed_is_said_where_it_was_done_and_on_record() {
     {
         assert!(record.contains(said), "{said}: {record}");
     }
-    assert!(s.get("/").text().contains("laid and on record"));
+    assert!(s.get("/").text().contains("record written, lay-up not complete"));
+}
+
+#[test]
+fn a_clock_that_runs_is_seen_and_a_bag_check_ended_early_says_so() {
+    let s = kit(false, &[]);
+    let begin = serde_json::json!({ "begin": { "clock": "leak", "minutes": 30, "vacuum": 85 } });
+    assert_eq!(act(&s, "1", &begin, true)["saved"], true);
+    let page = s.get("/job/lid/lay").text();
+    assert!(page.contains("id=\"bag-0\" open") && page.contains("href=\"#bag-0\""), "{page}");
+    let end = serde_json::json!({ "end": { "clock": "leak", "vacuum": 85 } });
+    assert_eq!(act(&s, "2", &end, true)["saved"], true);
+    let page = s.get("/job/lid/lay").text();
+    assert!(!page.contains("href=\"#bag-0\"") && page.contains("✓ passed"), "{page}");
+    assert!(page.contains("! ended after 0 of 30 min"), "{page}");
+}
+
+/// Two plans lie on one roll: who cuts the second hears of the first before the knife.
+#[test]
+fn a_plan_whose_roll_was_cut_into_by_another_is_not_offered_to_be_cut() {
+    let s = kit(true, &[]);
+    std::fs::create_dir(s.home.path().join("box")).unwrap();
+    let text = KIT.replace("name = \"lid\"", "name = \"box\"");
+    std::fs::write(s.home.path().join("box/job.toml"), text).unwrap();
+    let settings = [("seconds", "0.2"), ("sets", "1"), ("seed", "1")];
+    assert_eq!(s.form("/job/box/plan/begin", &settings).status, 200);
+    s.hear("box", "\"phase\":\"done\"");
+    let said = "roll-1 has changed since the plan was made";
+    assert!(!s.get("/job/box/cut").text().contains(said));
+    assert_eq!(tick(&s, &[("1", 0, "cut")])["results"][0]["saved"], true);
+    let state: serde_json::Value =
+        serde_json::from_slice(&s.get("/job/box/bench/state").body).unwrap();
+    assert_eq!(state["changed"], serde_json::json!(["roll-1"]));
+    let page = s.get("/job/box/cut").text();
+    assert!(page.contains(said) && page.contains("data-refused"), "{page}");
+    for step in ["plan", "sheets", "lay"] {
+        assert!(s.get(&format!("/job/box/{step}")).text().contains("Do not cut from"), "{step}");
+    }
+    let sent = serde_json::json!({ "kit": state["kit"], "ticks": [
+        { "key": "key-box-0001", "piece": "1-long", "copy": 1, "to": "cut" } ] });
+    let told = told(&s, "/job/box/bench/tick", &sent);
+    assert!(told["results"][0]["refused"].as_str().unwrap().contains("has changed"), "{told}");
+    assert_eq!(told["state"]["states"], serde_json::json!({}));
+    // Who cut it is not told of their own cut, and the stock says it as people do.
+    assert!(!s.get("/job/lid/cut").text().contains(said));
+    let page = s.get("/stock/item/roll-1").text();
+    assert!(page.contains("piece 1.1 of lid: cut"), "{page}");
+}
+
+#[test]
+fn the_steps_at_work_have_no_undo_of_the_job_file() {
+    let s = kit(true, &[]);
+    let has_undo = |step: &str| s.get(&format!("/job/lid/{step}")).text().contains("/job/lid/undo");
+    assert!(has_undo("layers") && has_undo("plan"));
+    assert!(!["sheets", "cut", "lay"].into_iter().any(has_undo));
 }
 
 #[test]
@@ -311,6 +365,9 @@ fn a_part_is_laid_with_its_clocks_and_ends_in_a_record() {
         assert!(record.contains(said), "{said}: {record}");
     }
     assert!(s.get("/job/lid/kit/record.pdf").body.starts_with(b"%PDF"));
+    assert!(s.get("/").text().contains("record written, lay-up not complete"));
+    assert_eq!(go(piece("backing", "2-short"), false)["saved"], true);
+    assert!(s.get("/").text().contains("laid and on record"));
     assert_eq!(s.form("/job/lid/lay/record", &[("of", "nobody")]).status, 422);
     // The state is one file, whole, of a named version.
     let folder =

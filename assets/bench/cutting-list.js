@@ -10,6 +10,10 @@ const SIGNS = /** @type {Record<string, string>} */ ({ tocut: '○', cut: '✓',
 /** Two taps nearer to each other than this are one, ms. */
 const TWICE = 350;
 const isOpen = (/** @type {string} */ state) => state === 'tocut' || state === 'again';
+/** What the page was drawn for. @param {State} state */
+const drawnFor = (state) => [state.plan, ...state.changed].join(' ');
+/** @type {{at: string, to: string} | null} the last tick made here: it outlives the page's being drawn anew */
+let last = null;
 
 class CuttingList extends Ticking {
   rows = /** @type {HTMLElement[]} */ ([]);
@@ -19,11 +23,9 @@ class CuttingList extends Ticking {
 
   connectedCallback() {
     const state = this.begin();
-    this.plan = state.plan;
+    this.drawn = drawnFor(state);
     /** @type {Record<string, string>} as the server has them */
     this.states = state.states;
-    /** @type {{at: string, to: string} | null} the last tick made here */
-    this.last = null;
     this.rows = [...this.querySelectorAll('li[data-at]')].filter((row) => row instanceof HTMLElement);
     this.at = this.firstToCut() ?? this.rows[0]?.dataset.at ?? '';
     this.addEventListener('click', (event) => this.clicked(/** @type {Element} */ (event.target)));
@@ -54,7 +56,7 @@ class CuttingList extends Ticking {
   /** @param {number} [from] */
   firstToCut(from = 0) {
     const order = [...this.rows.slice(from), ...this.rows.slice(0, from)];
-    return order.find((row) => isOpen(this.state(row.dataset.at ?? '')))?.dataset.at;
+    return order.find((row) => !row.dataset.refused && isOpen(this.state(row.dataset.at ?? '')))?.dataset.at;
   }
 
   index() {
@@ -70,8 +72,8 @@ class CuttingList extends Ticking {
     else if (tap?.classList.contains('back')) this.tick('back');
     else if (tap?.classList.contains('previous')) this.step(-1);
     else if (tap?.classList.contains('next')) this.step(1);
-    else if (tap?.classList.contains('undo') && this.last) {
-      this.at = this.last.at;
+    else if (tap?.classList.contains('undo') && last) {
+      this.at = last.at;
       this.tick('back');
     } else if (named instanceof HTMLElement || named instanceof SVGElement) {
       this.at = named.dataset.at ?? '';
@@ -104,7 +106,7 @@ class CuttingList extends Ticking {
     if (Date.now() - this.tapped < TWICE || state === to || (to === 'back' && state === 'tocut')) return;
     this.tapped = Date.now();
     const at = this.at;
-    this.last = to === 'back' ? null : { at, to };
+    last = to === 'back' ? null : { at, to };
     this.queue?.put({ piece: at.slice(0, cut), copy: Number(at.slice(cut + 1)), to });
     if (to !== 'back') this.at = this.firstToCut(this.index()) ?? at;
     this.draw();
@@ -123,10 +125,15 @@ class CuttingList extends Ticking {
     say(refused.join(''));
     const wasOpen = isOpen(this.state(this.at));
     if (said.state) this.states = said.state.states;
+    const lost = said.batch.filter((tick) => said.results.some((r) => r.key === tick.key && r.refused));
+    if (last && lost.some((tick) => `${tick.piece}#${tick.copy}` === last?.at)) {
+      this.at = last.at;
+      last.to = 'refused';
+    }
     // Cut by another meanwhile: the next one.
     if (wasOpen && !isOpen(this.state(this.at))) this.at = this.firstToCut(this.index()) ?? this.at;
     this.draw();
-    if (said.state && said.state.plan !== this.plan) this.anew(refused.join(''));
+    if (said.state && drawnFor(said.state) !== this.drawn) this.anew(refused.join(''));
     else if (said.batch.some((tick) => tick.to === 'spoiled') && refused.length === 0) this.recut();
   }
 
@@ -164,20 +171,21 @@ class CuttingList extends Ticking {
     const count = words.count.replace('{}', String(done)).replace('{}', String(rows.length));
     const row = rows[this.index()];
     const state = this.state(this.at);
+    const refused = isOpen(state) ? row?.dataset.refused : undefined;
     /** @type {[string, string | undefined][]} */
     const texts = [
       ['.count', done === rows.length ? `${count} – ${words.all_cut}` : count],
       ['.number', row?.dataset.number],
       ['.label', row?.dataset.label],
       ['.face b', row?.dataset.face],
-      ['.where', row?.dataset.where],
-      ['.last span', this.last ? `${rows.find((r) => r.dataset.at === this.last?.at)?.dataset.number}: ${words[`is_${this.last.to}`]}${this.waiting ? '' : `, ${words.saved}`}` : ''],
+      ['.where', refused ?? row?.dataset.where],
+      ['.last span', last ? `${rows.find((r) => r.dataset.at === last?.at)?.dataset.number}: ${words[`is_${last.to}`]}${this.waiting || last.to === 'refused' ? '' : `, ${words.saved}`}` : ''],
     ];
     for (const [place, text] of texts) {
       const found = this.querySelector(`.now ${place}`);
       if (found && found.textContent !== text) found.textContent = text ?? '';
     }
-    const taps = /** @type {[string, boolean][]} */ ([['cut', isOpen(state)], ['spoiled', state !== 'spoiled'], ['back', state !== 'tocut'], ['undo', this.last !== null]]);
+    const taps = /** @type {[string, boolean][]} */ ([['cut', isOpen(state) && !refused], ['spoiled', state !== 'spoiled' && !refused], ['back', state !== 'tocut'], ['undo', last !== null && last.to !== 'refused']]);
     for (const [tap, is] of taps) this.querySelector(`.tap.${tap}`)?.toggleAttribute('hidden', !is);
     for (const bench of this.querySelectorAll('.bench')) bench.classList.toggle('on-it', row !== undefined && bench.contains(row));
   }

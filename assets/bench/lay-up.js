@@ -10,15 +10,19 @@ class LayUp extends Ticking {
     this.addEventListener('change', (event) => {
       const box = event.target;
       if (box instanceof HTMLInputElement && box.type === 'checkbox' && box.dataset.act) this.act(box, { on: box.checked });
+      else if (box instanceof Element) this.sent(box.closest('[data-form][data-act]'));
     });
     this.addEventListener('click', (event) => {
-      const button = event.target instanceof Element ? event.target.closest('button[data-act]') : null;
-      if (!(button instanceof HTMLElement)) return;
-      const typed = this.typed(button);
-      if (typed) this.act(button, typed);
+      if (event.target instanceof Element) this.sent(event.target.closest('button[data-act]'));
     });
     this.addEventListener('focusout', () => this.late && this.anew());
     this.queue?.open();
+  }
+
+  /** Does what a button or what fields are for. @param {Element | null} from */
+  sent(from) {
+    const typed = from instanceof HTMLElement && this.typed(from);
+    if (typed) this.act(from, typed);
   }
 
   /** What stands in the fields beside a button; nothing if one is no number, which is said there. @param {HTMLElement} button */

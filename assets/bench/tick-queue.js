@@ -3,7 +3,7 @@
 
 /** @typedef {{key: string, kit: string} & Record<string, any>} Tick */
 /** @typedef {{key: string, saved?: boolean, ask?: string[], refused?: string}} Result */
-/** @typedef {{stamp: string, kit: string, plan: string, states: Record<string, string>}} State */
+/** @typedef {{stamp: string, kit: string, plan: string, changed: string[], states: Record<string, string>}} State */
 
 /** How long after a failure it is tried again, and how often the server is asked how it stands, ms. */
 const AGAIN = 3000;

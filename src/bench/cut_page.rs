@@ -7,14 +7,15 @@ use super::ticks::{at, texts, told};
 use super::words::Words;
 use maud::{Markup, PreEscaped, html};
 use std::collections::BTreeMap;
+use warpwise::fault::Faults;
 use warpwise::geometry::{Bounds, point, ring_bounds};
 use warpwise::ledger::Moment;
-use warpwise::plan::{PlacedPiece, Plan};
+use warpwise::plan::{PlacedPiece, Plan, words::in_stock};
 use warpwise::sheet::{self, OnBench, ToCut};
 use warpwise::workshop::{AtBench, CopyState, OpenJob};
 
 /// Words that the list says itself.
-const TEXTS: [&str; 12] = [
+const TEXTS: [&str; 13] = [
     "bench.unsent",
     "bench.failed",
     "bench.link",
@@ -23,6 +24,7 @@ const TEXTS: [&str; 12] = [
     "cut.is_laid",
     "cut.is_spoiled",
     "cut.is_again",
+    "cut.is_refused",
     "cut.count",
     "cut.all_cut",
     "cut.saved",
@@ -46,10 +48,12 @@ pub fn cut(words: &Words, job: &str, open: &mut OpenJob, writes: bool) -> Markup
     let texts = texts(words, &TEXTS);
     html! {
         (title)
+        (changed(words, &Ok(bench.changed.clone()), writes.then_some(job)))
         p .caution { "! " (words.t("cut.caution")) }
         (spoiled(words, job, &bench))
         cutting-list data-bench=(address(job, "bench")) data-state=(told(&bench).to_string())
             data-words=(texts) {
+            (again(words, &bench))
             section .now aria-labelledby="next" {
                 p .unsent role="status" aria-live="polite" {}
                 p .count {}
@@ -67,7 +71,7 @@ pub fn cut(words: &Words, job: &str, open: &mut OpenJob, writes: bool) -> Markup
                 p .last { span {} " " button type="button" .tap.undo hidden { "↶ " (words.t("cut.undo")) } }
             }
             div .benches {
-                @for on in &order { (one(words, job, bench.plan.plan(), on)) }
+                @for on in &order { (one(words, job, &bench, on)) }
             }
             @if writes { p { a .button href=(address(job, "by-hand")) { (words.t("cut.flaw")) } } }
             (by_part(words, bench.plan.plan(), &order))
@@ -76,29 +80,48 @@ pub fn cut(words: &Words, job: &str, open: &mut OpenJob, writes: bool) -> Markup
     }
 }
 
-/// What is spoiled and not planned again yet, and what this plan cuts again.
-fn spoiled(words: &Words, job: &str, bench: &AtBench) -> Markup {
-    let plan = bench.plan.plan();
-    let of = |wanted: CopyState| {
-        let mine = bench.states.iter().filter(move |(_, state)| **state == wanted);
-        mine.map(|((piece, copy), _)| {
-            let number = plan.pieces.iter().find(|p| p.piece == *piece);
-            let placed = plan
-                .stocks
-                .iter()
-                .find(|s| s.placed.iter().any(|p| p.piece == *piece && p.copy == *copy));
-            let number = number.map_or_else(|| piece.clone(), |p| p.number.clone());
-            (number, placed.map_or_else(String::new, |s| s.id.clone()))
-        })
-        .collect::<Vec<_>>()
-    };
-    let (open, again) = (of(CopyState::Spoiled), of(CopyState::Again));
+/// What is no longer as the plan knew it: it is not to be cut from. With the job's name, the way to its
+/// plan stands below.
+pub fn changed(words: &Words, found: &Result<Faults, Faults>, plan_of: Option<&str>) -> Markup {
+    let (Ok(list) | Err(list)) = found;
     html! {
-        @for (number, stock) in &again {
-            p .note { "↻ " (words.with("cut.again", &[number, stock])) }
+        @if !list.is_empty() {
+            @if found.is_ok() { p .note.fault { "▲ " (words.t("cut.changed")) } }
+            (faults(words, list))
+            @if let Some(job) = plan_of { p { a .button href=(address(job, "plan")) { (words.t("step.plan")) " →" } } }
         }
-        @if !open.is_empty() {
-            @let list: Vec<&str> = open.iter().map(|o| o.0.as_str()).collect();
+    }
+}
+
+/// The number of a piece as people read it.
+fn number(plan: &Plan, piece: &str) -> String {
+    let known = plan.pieces.iter().find(|p| p.piece == piece);
+    known.map_or_else(|| piece.to_string(), |p| p.number.clone())
+}
+
+/// What this plan cuts again: each is shown until it is cut.
+fn again(words: &Words, bench: &AtBench) -> Markup {
+    let plan = bench.plan.plan();
+    let stock = |piece: &str, copy: u32| {
+        let is_it = |p: &PlacedPiece| p.piece == piece && p.copy == copy;
+        let on = plan.stocks.iter().find(|s| s.placed.iter().any(is_it));
+        on.map_or("", |s| in_stock(&s.id))
+    };
+    html! {
+        @for ((piece, copy), _) in bench.states.iter().filter(|s| *s.1 == CopyState::Again) {
+            p .note.again.is-again data-at=(at(piece, *copy)) {
+                "↻ " (words.with("cut.again", &[&number(plan, piece), stock(piece, *copy)]))
+            }
+        }
+    }
+}
+
+/// What is spoiled and not planned again yet.
+fn spoiled(words: &Words, job: &str, bench: &AtBench) -> Markup {
+    let open = bench.states.iter().filter(|s| *s.1 == CopyState::Spoiled);
+    let list: Vec<String> = open.map(|s| number(bench.plan.plan(), &s.0.0)).collect();
+    html! {
+        @if !list.is_empty() {
             p .note.warning { "! " (words.with("cut.not_planned", &[&list.join(", ")])) " "
                 button type="button" .recut data-to=(address(job, "bench/recut")) { "↻ " (words.t("cut.recut")) }
             }
@@ -107,7 +130,9 @@ fn spoiled(words: &Words, job: &str, bench: &AtBench) -> Markup {
 }
 
 /// A cloth on the bench with its pieces.
-fn one(words: &Words, job: &str, plan: &Plan, on: &OnBench) -> Markup {
+fn one(words: &Words, job: &str, bench: &AtBench, on: &OnBench) -> Markup {
+    let plan = bench.plan.plan();
+    let is_changed = bench.is_changed(&on.stock);
     let segment = if on.segment[1] > 1 {
         let [at, of] = on.segment.map(|n| n.to_string());
         let at = at.parse::<usize>().map_or(at, |n| (n + 1).to_string());
@@ -115,27 +140,31 @@ fn one(words: &Words, job: &str, plan: &Plan, on: &OnBench) -> Markup {
     } else {
         String::new()
     };
-    let head = format!("{}{segment}", on.stock);
+    let before = if on.before { format!(" · {}", words.t("cut.before")) } else { String::new() };
+    let head = format!("{}{before}{segment}", in_stock(&on.stock));
     html! {
         section .bench data-face=(on.face) {
             h2 { (head) }
+            @if is_changed { p .note.fault { "▲ " (words.with("cut.not_from", &[&on.stock])) } }
             p .quiet { (words.t("cut.lies")) ": " (words.read(&on.face)) "; " (words.read(&on.from)) }
             figure { (PreEscaped(picture(plan, on, &head))) }
             ol .to-cut {
-                @for piece in &on.pieces { (row(words, job, on, piece)) }
+                @for piece in &on.pieces { (row(words, job, on, piece, is_changed)) }
             }
         }
     }
 }
 
-fn row(words: &Words, job: &str, on: &OnBench, piece: &ToCut) -> Markup {
+fn row(words: &Words, job: &str, on: &OnBench, piece: &ToCut, is_changed: bool) -> Markup {
     let [along, across] = piece.reach.map(|r| r.map(|mm| words.units.size(mm)));
-    let place = words.with("cut.where", &[&on.stock, &along[0], &along[1], &across[0], &across[1]]);
+    let stock = in_stock(&on.stock);
+    let place = words.with("cut.where", &[stock, &along[0], &along[1], &across[0], &across[1]]);
     let face = words.t(if piece.face_down { "cut.face_down" } else { "cut.face_up" });
-    let face = format!("{} · {face}", words.read(&on.face));
+    let face = format!("{}: {} · {face}", words.t("cut.lies"), words.read(&on.face));
+    let refused = is_changed.then(|| words.with("cut.not_from", &[stock]));
     html! {
         li data-at=(at(&piece.piece, piece.copy)) data-number=(piece.number) data-label=(piece.label)
-            data-face=(face) data-where=(place) {
+            data-face=(face) data-where=(place) data-refused=[refused] {
             button type="button" .pick {
                 span .sign {} b { (piece.number) } " "
                 span .quiet { (words.read_parts(&piece.label)) } " "

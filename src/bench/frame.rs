@@ -11,6 +11,10 @@ use warpwise::workshop::{Checked, Draft, Note, OpenJob};
 pub const STEPS: [&str; 8] =
     ["templates", "cloths", "layers", "plies", "plan", "sheets", "cut", "lay"];
 
+/// Steps on which nothing of the job's text is changed: they have no undo of it, which would be taken
+/// for that of a tick.
+const WITHOUT_EDITS: [&str; 3] = ["sheets", "cut", "lay"];
+
 /// How a step stands.
 #[derive(Clone, Copy, PartialEq, Eq)]
 pub enum Standing {
@@ -160,8 +164,10 @@ pub fn tools_at(
     html! {
         div #tools hx-swap-oob="true" data-watch=[watch] data-view=(at(here)) {
             input #rev type="hidden" name="rev" value=(draft.revision().name());
-            (button("undo", undo, "↶"))
-            (button("redo", redo, "↷"))
+            @if !WITHOUT_EDITS.contains(&here) {
+                (button("undo", undo, "↶"))
+                (button("redo", redo, "↷"))
+            }
         }
     }
 }

@@ -94,6 +94,7 @@ fn stand_key(stand: JobStand) -> &'static str {
         JobStand::Planned => "home.planned",
         JobStand::Cut => "home.cut",
         JobStand::Laid => "home.laid",
+        JobStand::RecordOpen => "home.record_open",
         JobStand::OnRecord => "home.on_record",
     }
 }

@@ -53,6 +53,7 @@ pub fn lay(words: &Words, job: &str, open: &mut OpenJob, writes: bool) -> Markup
     let texts = texts(words, &TEXTS);
     html! {
         (title)
+        (super::cut_page::changed(words, &Ok(bench.changed.clone()), writes.then_some(job)))
         lay-up data-bench=(address(job, "bench")) data-page=(address(job, "lay")) data-words=(texts)
             data-state=(told(&bench).to_string()) data-now=(now.seconds) {
             p .unsent role="status" aria-live="polite" {}
@@ -94,6 +95,7 @@ impl One<'_> {
             section .lay-up data-job=(sheet.job) {
                 @if self.bench.lay_up.len() > 1 { h2 { (sheet.job) } }
                 (self.who())
+                (self.running())
                 aside .caution {
                     p { "! " (words.t("lay.caution_skin")) }
                     p { "! " (words.t("lay.caution_sheet")) }
@@ -137,12 +139,11 @@ impl One<'_> {
             @if !self.writes {
                 @if !text.is_empty() { p { (text) } }
             } @else if check.contains("__") || !text.is_empty() {
-                div .inline data-form="" {
+                div .inline data-form="" data-act=(json!({ "wrote": { "index": index } }).to_string()) {
                     div .field {
                         label for=(id) { (words.t("lay.wrote")) }
                         input id=(id) name="text" value=(text) maxlength="400" autocomplete="off";
                     }
-                    button type="button" data-act=(json!({ "wrote": { "index": index } }).to_string()) { (words.t("lay.keep")) }
                 }
             }
         }
@@ -163,27 +164,56 @@ impl One<'_> {
             }
         };
         html! {
-            div .inline data-form="" {
+            div .inline data-form="" data-act=(json!({ "who": {} }).to_string()) {
                 (field("who", &p.who)) (field("part", &p.part))
-                button type="button" data-act=(json!({ "who": {} }).to_string()) { (words.t("lay.keep")) }
+            }
+        }
+    }
+
+    /// Whether a clock runs.
+    fn runs(&self, of: ClockOf) -> bool {
+        self.progress.clock(of).is_some_and(|c| c.ended.is_none())
+    }
+
+    /// Said of a section whose clock runs.
+    fn runs_mark(&self, runs: bool) -> Markup {
+        html! { @if runs { " " span .tag { "◷ " (self.words.t("lay.runs")) } } }
+    }
+
+    /// The clocks that run, each with the way to its section.
+    fn running(&self) -> Markup {
+        let (words, sheet) = (self.words, self.sheet);
+        let section = |of| match of {
+            ClockOf::Debulk(step) => format!("#step-of-{}-{step}", self.index),
+            ClockOf::Leak => format!("#bag-{}", self.index),
+            ClockOf::Cure | ClockOf::Hold(_) => format!("#cure-{}", self.index),
+        };
+        html! {
+            @for clock in self.progress.clocks.iter().filter(|c| c.ended.is_none()) {
+                p .note { "◷ " a href=(section(clock.of)) {
+                    (words.read(&clock_words(sheet, clock.of))) " · " (words.with("lay.begun", &[&wall_clock(clock.begun), &wall_clock(clock.rings())]))
+                } }
             }
         }
     }
 
     fn step(&self, index: usize, step: &Step, now: bool) -> Markup {
         let (words, sheet, p) = (self.words, self.sheet, self.progress);
-        let done = p.is_done(sheet, index);
+        let (done, runs) = (p.is_done(sheet, index), self.runs(ClockOf::Debulk(index)));
+        let open = now || runs;
         let (class, sign, said) = match (done, now) {
-            (true, _) => ("step done", "✓", words.t("standing.done")),
             (_, true) => ("step now", "▶", words.t("lay.now")),
+            _ if runs => ("step", "◷", words.t("lay.runs")),
+            (true, _) => ("step done", "✓", words.t("standing.done")),
             _ => ("step", "○", words.t("standing.open")),
         };
         html! {
             li class=(class) {
-                details id=(format!("step-of-{}-{index}", self.index)) open[now] data-open=(now) {
+                details id=(format!("step-of-{}-{index}", self.index)) open[open] data-open=(open) {
                     summary {
                         span .sign aria-hidden="true" { (sign) " " } span .only-read { (said) ": " }
                         b { (words.read(&step.what)) }
+                        (self.runs_mark(runs))
                     }
                     @for note in &step.notes { p { (on_screen(&words.read(note))) } }
                     @for d in p.otherwise(step) { p .note.warning { "! " (wall_clock(d.at)) " · " (words.read(&d.what)) } }
@@ -291,13 +321,13 @@ impl One<'_> {
         let words = self.words;
         let kpa = |v: Option<f64>| v.map_or_else(|| "–".to_string(), |v| show_number(v, 1));
         let loss = clock.loss().filter(|_| clock.of == ClockOf::Leak);
-        let (sign, early) = match (clock.of, clock.holds()) {
-            (ClockOf::Leak, Some(true)) => ("✓ ", false),
-            (ClockOf::Leak, Some(false)) => ("✕ ", false),
+        let early = clock.is_early();
+        let sign = match (clock.of, clock.holds()) {
+            (ClockOf::Leak, Some(false)) => "✕ ",
             // Without both readings it says nothing of the bag.
-            (ClockOf::Leak, None) => ("– ", false),
-            _ if clock.is_early() => ("! ", true),
-            _ => ("✓ ", false),
+            (ClockOf::Leak, None) => "– ",
+            _ if early => "! ",
+            _ => "✓ ",
         };
         html! {
             p {
@@ -317,9 +347,11 @@ impl One<'_> {
 
     fn bag(&self, open: bool) -> Markup {
         let words = self.words;
+        let runs = self.runs(ClockOf::Leak);
+        let open = runs || (open && !self.progress.is_tight());
         html! {
-            details .card id=(format!("bag-{}", self.index)) open[open && !self.progress.is_tight()] data-open=(open && !self.progress.is_tight()) {
-                summary { (words.t("lay.bag")) @if self.progress.is_tight() { " ✓" } }
+            details .card id=(format!("bag-{}", self.index)) open[open] data-open=(open) {
+                summary { (words.t("lay.bag")) @if self.progress.is_tight() { " ✓" } (self.runs_mark(runs)) }
                 div .wide tabindex="0" role="region" aria-label=(words.t("lay.bag")) { table {
                     tbody { @for row in &self.sheet.bag { tr { @for cell in row { td { (words.read(cell)) } } } } }
                 } }
@@ -331,9 +363,12 @@ impl One<'_> {
 
     fn cure(&self, open: bool) -> Markup {
         let (words, sheet) = (self.words, self.sheet);
+        let holding = (0..holds(sheet).len()).any(|k| self.runs(ClockOf::Hold(k)));
+        let runs = holding || self.runs(ClockOf::Cure);
+        let open = open || runs;
         html! {
             details .card id=(format!("cure-{}", self.index)) open[open] data-open=(open) {
-                summary { (words.t("lay.cure")) }
+                summary { (words.t("lay.cure")) (self.runs_mark(runs)) }
                 p .note.warning { "! " (words.t("lay.caution_cure")) }
                 @if sheet.cure.is_empty() { p { (words.t("lay.no_cure")) } } @else {
                     @let begun = self.progress.clock(ClockOf::Cure).map(|c| c.begun);
@@ -361,7 +396,7 @@ impl One<'_> {
                 }
                 (super::learnt::mass(words, self.bench.plan.plan(), p))
                 @if self.writes {
-                    div .inline data-form="" {
+                    div .inline data-form="" data-act=(json!({ "mass": {} }).to_string()) {
                         @for (name, value) in [("off_mould", p.mass[0]), ("finished", p.mass[1])] {
                             @let id = format!("{name}-{}", self.index);
                             div .field {
@@ -369,7 +404,6 @@ impl One<'_> {
                                 input id=(id) name=(name) value=(mass(value)) data-number="" pattern=(NUMBER) title=(words.t("lay.number")) inputmode="decimal" autocomplete="off";
                             }
                         }
-                        button type="button" data-act=(json!({ "mass": {} }).to_string()) { (words.t("lay.keep")) }
                     }
                 }
             }
@@ -389,10 +423,9 @@ impl One<'_> {
         html! {
             div .kept {
                 @if self.writes {
-                    div .note-of data-form="" {
+                    div .note-of data-form="" data-act=(json!({ "note": { "step": step } }).to_string()) {
                         label for=(format!("note-{id}")) { (words.t("lay.note")) }
                         textarea id=(format!("note-{id}")) name="text" rows="2" maxlength="4000" { (note) }
-                        button type="button" data-act=(json!({ "note": { "step": step } }).to_string()) { (words.t("lay.keep")) }
                     }
                 } @else if !note.is_empty() { p { (note) } }
                 div .photos {

@@ -86,6 +86,7 @@ pub fn plan(form: &Form<'_>, open: &mut OpenJob) -> Markup {
                 @if is_running { p .quiet { (words.t("plan.old")) } }
                 @let cut = open.begun_to_cut();
                 @if cut > 0 { p .note.warning { "! " (words.with("plan.cut_in_part", &[&cut.to_string()])) } }
+                (super::cut_page::changed(words, &open.changed_since_planned(), None))
                 @if let Some(now) = &form.checked.job { (super::job_cloths::changed(words, verified.plan(), now)) }
                 @if !is_running && cut == 0 && let Some(more) = open.longer_than_before() { (worse(form, &verified.plan().id, more)) }
                 (figures(form, verified.plan()))

@@ -52,6 +52,7 @@ pub fn sheets(form: &Form<'_>, open: &mut OpenJob) -> Markup {
     html! {
         (title)
         p .lead { (words.t("sheets.lead")) }
+        (super::cut_page::changed(words, &open.changed_since_planned(), Some(job)))
         section .card {
             h2 { (words.t("sheets.by_tape")) }
             p { (words.t("sheets.by_tape_how")) }

@@ -47,8 +47,12 @@ pub fn told(bench: &AtBench) -> serde_json::Value {
         .iter()
         .map(|((piece, copy), state)| (at(piece, *copy), serde_json::json!(state)))
         .collect();
-    let (stamp, kit, plan) = (&bench.stamp, &bench.kit, &bench.plan.plan().id);
-    serde_json::json!({ "stamp": stamp, "kit": kit, "plan": plan, "states": states })
+    let (stamp, kit, plan) = (&bench.stamp, &bench.kit, bench.plan.plan());
+    let ids = plan.stocks.iter().map(|s| &s.id);
+    let changed: Vec<&String> = ids.filter(|id| bench.is_changed(id)).collect();
+    serde_json::json!({
+        "stamp": stamp, "kit": kit, "plan": plan.id, "states": states, "changed": changed,
+    })
 }
 
 /// Words that a script says, by the last part of their keys.

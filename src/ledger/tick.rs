@@ -1,7 +1,7 @@
 //! Ticks at the bench: what became of one copy of a piece. Each has a key of its own and is counted
 //! once, however often it comes; each is an entry of the history.
 
-use super::book::{PieceState, book, is_cut_here, kit, mark_cut, marked, of_this_ledger, short};
+use super::book::{PieceState, book, is_cut_here, kit, mark_cut, marked, of_this_ledger};
 use super::open::{Ledger, Trouble};
 use super::record::{PieceRecord, Record, piece_id};
 use super::write::{Change, Moment, Stop, read};
@@ -99,7 +99,14 @@ impl Ledger {
             TickTo::Spoiled => "spoiled",
             TickTo::Back => "taken back",
         };
-        let what = said!("{}#{} of plan {}: {to}", tick.piece, tick.copy, short(&plan.id));
+        // As people call it, and as `stock book` takes it.
+        let known = plan.pieces.iter().find(|p| p.piece == tick.piece);
+        let (number, job) = known.map_or((&tick.piece, ""), |p| (&p.number, p.job.as_str()));
+        let piece = match known {
+            Some(known) if known.copies > 1 => format!("{number}#{}", tick.copy),
+            _ => number.clone(),
+        };
+        let what = said!("piece {piece} of {job}: {to}");
         let run = |c: &Change<'_>| ticked(c, plan, tick, now);
         Ok(self.change_once(now, &what, Some(&tick.key), run)?.is_some())
     }

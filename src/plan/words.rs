@@ -10,6 +10,12 @@ use crate::units::show_number;
 /// The mark of a piece that is turned over before it is laid.
 pub const FACE_DOWN: &str = "FACE DOWN";
 
+/// The roll or offcut of a plan as the stock has it: one that is cut to the end is named in a plan with
+/// the plan that cut it as well.
+pub fn in_stock(id: &str) -> &str {
+    id.split(" cut by ").next().unwrap_or_default()
+}
+
 /// `layer 2`: layers are counted as the job lists them, from the mould face.
 pub fn layer(number: usize) -> String {
     format!("layer {number}")

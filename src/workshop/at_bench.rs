@@ -9,12 +9,12 @@ use super::kit::{CutAgain, Kit, consumed, plan_name};
 use super::on_table::OnTable;
 use super::open_job::{OpenJob, about, faults_of, read_plan};
 use super::plan_files::plan_files;
-use crate::fault::{Fault, Faults};
+use crate::fault::{Fault, Faults, Place};
 use crate::geometry::Ring;
 use crate::geometry::boolean::intersection;
 use crate::layup::{self, Act, Held, LayupSheet, Progress, When};
 use crate::ledger::{Ledger, Moment, PieceState, PieceTick, Record, TickTo, Trouble, placed};
-use crate::plan::{self, Plan};
+use crate::plan::{self, Plan, words};
 use crate::planner::{self, CutSoFar};
 use crate::run::Run;
 use crate::sheet::{self, ClothUsed, PartRecord};
@@ -56,8 +56,18 @@ pub struct AtBench {
     pub states: BTreeMap<(String, u32), CopyState>,
     /// The lay-up of each job: its sheet and how far it is.
     pub lay_up: Vec<(LayupSheet, Progress)>,
+    /// Rolls and offcuts that are no longer as the plan knew them: a tick that cuts from one is
+    /// refused.
+    pub changed: Faults,
     /// Changes when anything of it does.
     pub stamp: String,
+}
+
+impl AtBench {
+    /// Whether a tick that cuts from a roll or offcut is refused.
+    pub fn is_changed(&self, stock: &str) -> bool {
+        self.changed.0.iter().any(|f| matches!(&f.place, Place::Named(id) if id == stock))
+    }
 }
 
 /// Something ticked on the page.
@@ -123,7 +133,9 @@ impl OpenJob {
         let sheets = layup::layup(plan.plan(), &when);
         let lay_up = sheets.into_iter().map(|s| (kit.progress(&s.job), s)).map(|(p, s)| (s, p));
         let stamp = self.bench_stamp(&plan, &kit, book.as_ref());
+        let changed = changed(plan.plan(), book.as_ref())?;
         Ok(Some(AtBench {
+            changed,
             kit: kit.kit.clone(),
             in_ledger: book.is_some(),
             states,
@@ -133,7 +145,16 @@ impl OpenJob {
         }))
     }
 
-    /// Whether all is cut, and whether a record is written: what the steps of the work show.
+    /// Rolls and offcuts of the plan that are no longer as it knew them.
+    ///
+    /// # Errors
+    /// The plan or the ledger cannot be read.
+    pub fn changed_since_planned(&mut self) -> Result<Faults, Faults> {
+        let Some(plan) = self.plan()? else { return Ok(Faults::new()) };
+        changed(plan.plan(), self.book_of(plan.plan())?.as_ref())
+    }
+
+    /// Whether all is cut, and whether all is laid and on record: what the steps of the work show.
     pub fn bench_done(&mut self) -> [bool; 2] {
         let Ok(Some(plan)) = self.plan() else { return [false; 2] };
         let Ok(kit) = Kit::of(self.draft.dir(), plan.plan()) else { return [false; 2] };
@@ -144,7 +165,7 @@ impl OpenJob {
             let state = states.get(&(p.piece.clone(), p.copy));
             matches!(state, Some(CopyState::Cut | CopyState::Laid))
         };
-        [all.all(is_cut), kit.has_record(self.draft.dir())]
+        [all.all(is_cut), kit.has_record(self.draft.dir()) && kit.is_laid(plan.plan())]
     }
 
     /// How many copies of the plan are cut, laid or spoiled.
@@ -544,13 +565,13 @@ impl OpenJob {
             .rolls
             .iter()
             .map(|row| {
-                let id = row.stock.split(" cut by ").next().unwrap_or_default();
+                let id = words::in_stock(&row.stock);
                 let age = stock.as_ref().and_then(|s| {
                     let roll = s.rolls.iter().find(|r| r.id() == id).map(|r| *r.age());
                     roll.or_else(|| s.offcuts.iter().find(|o| o.id() == id).map(|o| *o.age()))
                 });
                 ClothUsed {
-                    stock: row.stock.clone(),
+                    stock: id.to_string(),
                     cloth: row.cloth.clone(),
                     batch: row.batch.clone(),
                     expiry: row.expiry.clone(),
@@ -614,11 +635,15 @@ fn sheet_of(plan: &Plan, job: &str, now: &Moment) -> Result<LayupSheet, Fault> {
     })
 }
 
+/// What of a plan's rolls and offcuts is no longer as it knew them, by the ledger's own rule.
+fn changed(plan: &Plan, book: Option<&PathBuf>) -> Result<Faults, Faults> {
+    let Some(file) = book else { return Ok(Faults::new()) };
+    Ledger::read(file).and_then(|l| l.changed_since(plan)).map_err(faults_of)
+}
+
 /// Refuses a plan whose rolls and offcuts are no longer as it knew them.
 fn as_planned(plan: &Plan, book: Option<&PathBuf>) -> Result<(), Faults> {
-    let Some(file) = book else { return Ok(()) };
-    let changed = Ledger::read(file).and_then(|l| l.changed_since(plan)).map_err(faults_of)?;
-    changed.into_result(())
+    changed(plan, book)?.into_result(())
 }
 
 /// The cloth that a plan took, left-overs of its own kit counted once.

@@ -19,7 +19,9 @@ pub enum JobStand {
     Cut,
     /// Pieces are laid.
     Laid,
-    /// Its record is written.
+    /// Its record is written, and steps of its lay-up are open.
+    RecordOpen,
+    /// It is laid, and its record is written.
     OnRecord,
 }
 
@@ -52,7 +54,8 @@ pub fn kits_begun(ledger: &Path) -> BTreeSet<String> {
 /// How far a job's part is; `begun` is of [`kits_begun`].
 pub fn job_stand(folder: &Folder, job: &JobEntry, begun: &BTreeSet<String>) -> JobStand {
     let dir = folder.root().join(&job.folder);
-    let Some((id, named)) = kit_of(&dir.join(PLAN_FOLDER).join("plan.json")) else {
+    let file = dir.join(PLAN_FOLDER).join("plan.json");
+    let Some((id, named)) = kit_of(&file) else {
         return if job.planned { JobStand::Planned } else { JobStand::NotPlanned };
     };
     // Kits that cannot be read are said where they are worked on.
@@ -61,8 +64,11 @@ pub fn job_stand(folder: &Folder, job: &JobEntry, begun: &BTreeSet<String>) -> J
     let kit = kits.iter().find(is_its);
     let progress = kit.iter().flat_map(|k| &k.lay_up);
     let laid = |key: &String| key.starts_with("laid/");
-    if kit.is_some_and(|k| k.has_record(&dir)) {
-        JobStand::OnRecord
+    if let Some(kit) = kit.filter(|k| k.has_record(&dir)) {
+        // Only here the whole plan is asked: its steps are those that are ticked.
+        let plan = text_of(&file).and_then(|text| plan::from_json(&text).ok());
+        let is_laid = plan.is_some_and(|plan| kit.is_laid(&plan));
+        if is_laid { JobStand::OnRecord } else { JobStand::RecordOpen }
     } else if progress.clone().any(|p| p.ticked.keys().any(laid)) {
         JobStand::Laid
     } else if begun.contains(named.as_ref().unwrap_or(&id))
@@ -76,8 +82,11 @@ pub fn job_stand(folder: &Folder, job: &JobEntry, begun: &BTreeSet<String>) -> J
 
 /// Id of the plan in a file, and the kit that it names.
 fn kit_of(file: &Path) -> Option<(String, Option<String>)> {
-    let is_small = std::fs::metadata(file).is_ok_and(|m| m.len() <= plan::LARGEST_FILE);
-    let text = is_small.then(|| std::fs::read_to_string(file).ok())??;
-    let of: OfKit = serde_json::from_str(&text).ok()?;
+    let of: OfKit = serde_json::from_str(&text_of(file)?).ok()?;
     Some((of.id, of.drawn_from.and_then(|d| d.kit)))
+}
+
+fn text_of(file: &Path) -> Option<String> {
+    let is_small = std::fs::metadata(file).is_ok_and(|m| m.len() <= plan::LARGEST_FILE);
+    is_small.then(|| std::fs::read_to_string(file).ok())?
 }

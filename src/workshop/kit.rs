@@ -6,9 +6,9 @@ use super::folder::write_whole;
 use crate::fault::{Fault, Faults, Said};
 use crate::geometry::ring_area;
 use crate::laminate::{PlannedMass, planned_masses};
-use crate::layup::Progress;
+use crate::layup::{Progress, When, layup};
 use crate::ledger::{PieceState, PieceTick, TickTo};
-use crate::plan::{Plan, PlanStock};
+use crate::plan::{Plan, PlanStock, words};
 use crate::units::{quoted, snap};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
@@ -74,10 +74,7 @@ impl Planned {
 pub(super) fn consumed(plan: &Plan, own: &[String]) -> Vec<(String, f64)> {
     let area =
         |s: &PlanStock| ring_area(&s.outline) + s.holes.iter().map(|h| ring_area(h)).sum::<f64>();
-    let is_own = |s: &PlanStock| {
-        let id = s.id.split(" cut by ").next().unwrap_or_default();
-        own.iter().any(|o| o == id)
-    };
+    let is_own = |s: &PlanStock| own.iter().any(|o| o == words::in_stock(&s.id));
     let of =
         |cloth: &str| plan.stocks.iter().filter(|s| s.cloth == cloth && !is_own(s)).map(area).sum();
     plan.cloths.iter().map(|c| (c.cloth.clone(), snap(of(&c.cloth)))).collect()
@@ -211,6 +208,14 @@ impl Kit {
     pub fn progress(&self, job: &str) -> Progress {
         let found = self.lay_up.iter().find(|p| p.job == job).cloned();
         found.unwrap_or_else(|| Progress { job: job.to_string(), ..Progress::default() })
+    }
+
+    /// Whether no step of any lay-up is open, as its ticks say.
+    pub fn is_laid(&self, plan: &Plan) -> bool {
+        layup(plan, &When::default()).iter().all(|sheet| {
+            let progress = self.progress(&sheet.job);
+            (0..sheet.steps.len()).all(|step| progress.is_done(sheet, step))
+        })
     }
 
     /// Puts it in the place of what was.

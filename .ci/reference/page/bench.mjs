@@ -142,6 +142,7 @@ await page.waitForSelector('text=is cut again, from off-1', { timeout: 60000 });
 assert.notEqual(planId(), before);
 await sound('cut again');
 await shot('cut-again');
+assert.match(await page.locator('.now .last').innerText(), /spoiled, saved[^]*Undo/);
 say('it was sound after all: the plan is the one before; then it is spoiled indeed');
 await page.locator(`li[data-number="${spoiled}"] button`).click();
 await page.locator('.tap.back').click();
@@ -256,7 +257,7 @@ assert.equal(await page.locator('.checks').getAttribute('open'), '', 'and what w
 await page.fill('#note-0-', '');
 await page.fill('#who-0', 'R.');
 await page.fill('#part-0', 'no. 7');
-await page.locator('[data-form] button', { hasText: 'Save' }).first().click();
+await page.locator('#part-0').blur();
 await settled();
 for (let k = 0; k < 3; k += 1) {
   await isOn(await ticks('laid', k));
@@ -305,7 +306,7 @@ await page.locator('.step', { hasText: 'Layer 2' }).locator('summary').click();
 const step = page.locator('.step', { hasText: 'Layer 2' });
 await step.locator('.mould svg').first().waitFor();
 await step.locator('textarea').fill('a pleat at the rib, rolled out');
-await step.locator('button', { hasText: 'Save' }).click();
+await step.locator('textarea').blur();
 await settled();
 const photo = await page.evaluate(() => {
   const canvas = document.createElement('canvas');
