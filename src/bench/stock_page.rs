@@ -253,7 +253,7 @@ pub async fn add(Visit { app, words, .. }: Visit, Sent(sent): Sent<Incoming>) ->
             _ => None,
         };
         asked.unwrap_or_else(|| {
-            changed(&app, &words, |ledger, now| incoming(ledger, &sent, words.units, now))
+            changed(&app, &words, |ledger, now| incoming(ledger, &sent, &words, now))
         })
     })
     .await
@@ -283,16 +283,17 @@ pub fn age_of(
 fn incoming(
     ledger: &mut Ledger,
     sent: &Incoming,
-    units: System,
+    words: &Words,
     now: &Moment,
 ) -> Result<(), Faults> {
     let mut wrong = Faults::new();
-    let mut length = |text: &str, name: &str| {
-        wrong.keep(units.parse_length(text).map_err(|f| Faults::from(f.on(name))))
+    let mut size = |text: &str, key: &str| {
+        wrong.keep(words.units.parse_size(text).map_err(|f| Faults::from(f.on(words.t(key)))))
     };
-    let width = if sent.kind == "consumable" { None } else { length(&sent.width, "width") };
-    let along = if sent.length.trim().is_empty() { None } else { length(&sent.length, "length") };
-    let age = wrong.keep(age_of([&sent.expiry, &sent.out_life, ""], false, units));
+    let width = if sent.kind == "consumable" { None } else { size(&sent.width, "stock.width") };
+    let along =
+        if sent.length.trim().is_empty() { None } else { size(&sent.length, "stock.length") };
+    let age = wrong.keep(age_of([&sent.expiry, &sent.out_life, ""], false, words.units));
     wrong.into_result(())?;
     let age = age.unwrap_or_default();
     let expiry = age.expiry;
