@@ -98,11 +98,14 @@ pub fn page(words: &Words, title: &str, rail: Markup, tools: Markup, main: Marku
                         noscript { button { "OK" } }
                     }
                 }
+                div .messages {
+                    div #message role="status" aria-live="polite" {}
+                    button type="button" title=(words.t("frame.close")) { span aria-hidden="true" { "✕" } span .only-read { (words.t("frame.close")) } }
+                }
                 div .body {
                     (rail)
                     main #step tabindex="-1" { (main) }
                 }
-                div #message role="status" aria-live="polite" {}
             }
         }
     };
@@ -157,7 +160,7 @@ pub fn tools_at(
         }
     };
     html! {
-        div #tools hx-swap-oob="true" data-watch=[watch] data-view=(at(here)) {
+        div #tools hx-swap-oob="true" data-beside="" data-watch=[watch] data-view=(at(here)) {
             input #rev type="hidden" name="rev" value=(draft.revision().name());
             (button("undo", undo, "↶"))
             (button("redo", redo, "↷"))
@@ -238,7 +241,7 @@ pub fn refused(words: &Words, status: StatusCode, list: &Faults) -> Response {
     (status, page(words, words.t("refused.title"), html! {}, html! {}, main)).into_response()
 }
 
-/// A message in the line at the foot of the page, in answer to a request for a part of it.
+/// A message in the line at the head of the page, in answer to a request for a part of it.
 pub fn message(status: StatusCode, words: Markup) -> Response {
     let headers = [("hx-retarget", "#message"), ("hx-reswap", "innerHTML")];
     (status, headers, Html(words.into_string())).into_response()

@@ -176,7 +176,7 @@ pub async fn into_library(
     Sent(sent): Sent<Which>,
 ) -> Response {
     beside(move || {
-        job_changed(&app, &words, &job, &sent.view, false, |open| {
+        job_changed(&app, &words, &job, &sent.view, false, "", |open| {
             let seen = Revision::named(&sent.rev);
             app.with_library(|library| library.take_in(&mut open.draft, sent.index, &seen))
                 .map_err(Refused::from)?

@@ -155,7 +155,7 @@ pub async fn edit(
             Err(fault) => return message(StatusCode::BAD_REQUEST, faults(&words, &fault.into())),
         };
         let single = sent.is_single();
-        changed(&app, &words, &job, &sent.view, single, |open| {
+        changed(&app, &words, &job, &sent.view, single, &sent.value, |open| {
             open.draft.edit(&edit, &Revision::named(&sent.rev))
         })
     })
@@ -210,7 +210,7 @@ pub async fn lay_as(
             hands,
             copies: count,
         };
-        changed(&app, &words, &job, &sent.view, false, |open| {
+        changed(&app, &words, &job, &sent.view, false, copies, |open| {
             open.draft.edit(&edit, &Revision::named(&sent.rev))
         })
     })
@@ -231,7 +231,7 @@ pub async fn undo(
     Sent(sent): Sent<Step>,
 ) -> Response {
     beside(move || {
-        changed(&app, &words, &job, &sent.view, false, |open| {
+        changed(&app, &words, &job, &sent.view, false, "", |open| {
             open.draft.undo(&Revision::named(&sent.rev))
         })
     })
@@ -245,20 +245,22 @@ pub async fn redo(
     Sent(sent): Sent<Step>,
 ) -> Response {
     beside(move || {
-        changed(&app, &words, &job, &sent.view, false, |open| {
+        changed(&app, &words, &job, &sent.view, false, "", |open| {
             open.draft.redo(&Revision::named(&sent.rev))
         })
     })
     .await
 }
 
-/// Changes a job and answers with what is new on the page, or with why nothing was changed.
+/// Changes a job and answers with what is new on the page, or with why nothing was changed; what was
+/// typed is said again where it could not be taken.
 pub fn changed(
     app: &App,
     words: &Words,
     job: &str,
     view: &str,
     single: bool,
+    typed: &str,
     change: impl FnOnce(&mut OpenJob) -> Result<(), Refused>,
 ) -> Response {
     let open = match app.job(job) {
@@ -268,7 +270,7 @@ pub fn changed(
     let mut open = locked(&open);
     let view = STEPS.iter().find(|s| **s == view).copied().unwrap_or(STEPS[0]);
     match change(&mut open) {
-        Err(Refused::Stale) => stale(words, job, view),
+        Err(Refused::Stale) => stale(words, job, view, typed),
         Err(Refused::Faults(list)) => {
             message(StatusCode::UNPROCESSABLE_ENTITY, faults(words, &list))
         }
@@ -279,10 +281,13 @@ pub fn changed(
 
 /// The job was changed elsewhere: nothing was overwritten, and the person sees what stands there
 /// now when they want to.
-pub fn stale(words: &Words, job: &str, view: &str) -> Response {
+pub fn stale(words: &Words, job: &str, view: &str, typed: &str) -> Response {
+    // What was typed stays to be read when the page is shown anew.
+    let beside = (!typed.is_empty()).then_some("");
     let look = html! {
         p .note.fault { span aria-hidden="true" { "▲ " } (words.t("stale.said")) " "
-            button type="button" hx-get=(address(job, view)) hx-target="#step" hx-swap="innerHTML" { (words.t("stale.look")) } }
+            @if !typed.is_empty() { (words.with("stale.typed", &[typed])) " " }
+            button type="button" data-beside=[beside] hx-get=(address(job, view)) hx-target="#step" hx-swap="innerHTML" { (words.t("stale.look")) } }
     };
     message(StatusCode::CONFLICT, look)
 }
