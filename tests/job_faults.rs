@@ -192,7 +192,7 @@ fn wrong_types() {
         (
             "centre = [50, 30]",
             "centre = [50, \"x\"]",
-            "47:15 an entry of `centre`: `x` is not a known unit of length / write mm as a plain number, or a number and a unit: \"30 cm\", \"1.25 m\", \"12 in\", \"1 ft\"",
+            "47:15 an entry of `centre`: `x` is no length / write mm as a plain number, or a number and a unit: \"30 cm\", \"1.25 m\", \"12 in\", \"1 ft\"",
         ),
     ]);
 }
@@ -233,7 +233,7 @@ fn numbers_out_of_range() {
         (
             "gap = 2",
             "gap = \"nan\"",
-            "5:7 `gap`: `nan` is not a known unit of length / write mm as a plain number, or a number and a unit: \"30 cm\", \"1.25 m\", \"12 in\", \"1 ft\"",
+            "5:7 `gap`: `nan` is no length / write mm as a plain number, or a number and a unit: \"30 cm\", \"1.25 m\", \"12 in\", \"1 ft\"",
         ),
         (
             "\"2.4 m\"",
@@ -322,11 +322,11 @@ fn words_and_names() {
             "7:1 `a\\u{1b}b` is not a key of [cutting] / the keys known here are `angle_tolerance`, `bench_length`, `gap`, `lap`, `least_offcut_width`, `trim`",
         ),
     ]);
-    let form = "use letters, digits, '-', '_' and '.', beginning with a letter or digit";
+    let form = "use letters, digits, '-', '_' and '.', no blanks, beginning with a letter or digit";
     for id in ["../seat", "-seat", "the seat", "seat/1"] {
         assert_eq!(
             faults_with("id = \"seat\"", &format!("id = \"{id}\""))[0],
-            format!("26:6 `id` cannot be `{id}` / {form}")
+            format!("26:6 `{id}` is no short name (`id`) / {form}")
         );
     }
     let long = "x".repeat(65);
@@ -392,16 +392,16 @@ fn references_and_ids() {
 #[test]
 fn empty_and_overlong_lists() {
     each(&[
-        ("[\"tape\", \"bolt\"]", "[]", "62:13 `templates` is an empty list / give at least 1"),
-        ("turns = [0, 180, 360]", "turns = []", "64:9 `turns` is an empty list / give at least 1"),
+        ("[\"tape\", \"bolt\"]", "[]", "62:13 nothing is listed here (`templates`) / give at least 1"),
+        ("turns = [0, 180, 360]", "turns = []", "64:9 nothing is listed here (`turns`) / give at least 1"),
         ("centre = [50, 30]", "centre = [50, 30, 0]", "47:10 `centre` has 3 entries / give 2"),
     ]);
     let faults = said(&parse("cloth = []\nlayer = []\n[job]\nname = \"x\"").unwrap_err().0);
     assert_eq!(
         faults,
         [
-            "1:9 `cloth` is an empty list / give at least 1",
-            "2:9 `layer` is an empty list / give at least 1"
+            "1:9 nothing is listed here (`cloth`) / give at least 1",
+            "2:9 nothing is listed here (`layer`) / give at least 1"
         ]
     );
 }

@@ -33,7 +33,8 @@ pub fn standings(open: &mut OpenJob, checked: &Checked) -> [Standing; STEPS.len(
         checked.notes.iter().filter(|n| !n.warning).any(|n| belongs(&n))
     };
     let section = |names: &[&str], counted: &[&str]| {
-        if faults(names) {
+        // A file that cannot be read is a fault of every step that is read from it.
+        if values.is_broken() || faults(names) {
             Standing::AtFault
         } else if counted.iter().any(|n| values.count(n) > 0) {
             Standing::Done
@@ -58,7 +59,7 @@ pub fn standings(open: &mut OpenJob, checked: &Checked) -> [Standing; STEPS.len(
     [
         section(&["template", "strip", "patch"], &["template", "strip"]),
         section(&["cloth"], &["cloth"]),
-        section(&["layer", "splice"], &["layer"]),
+        section(&["layer", "splice", "debulk", "cure"], &["layer"]),
         plies,
         plan,
         sheets,

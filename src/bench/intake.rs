@@ -205,7 +205,7 @@ pub async fn shape(
 ) -> Response {
     beside(move || {
         let typed = format!("{} × {}", sent.length, sent.width);
-        changed(&app, &words, &job, STEPS[0], false, &typed, |open| {
+        changed(&app, &words, &job, STEPS[0], None, &typed, |open| {
             let mut wrong = Faults::new();
             let mut length = |text: &str, what: &str| {
                 wrong.keep(words.units.parse_length(text).map_err(|f| Faults::from(f.on(what))))

@@ -113,9 +113,11 @@ pub fn item_buttons(words: &Words, id: &str, age: Option<&Age>, may_go: bool) ->
 
 fn rolls(words: &Words, stock: &Snapshot, may_change: bool) -> Markup {
     let longest = stock.rolls.iter().filter_map(|r| r.facts().length).fold(1.0, f64::max);
+    let of_longest = words.with("stock.of_longest", &[&words.units.long(longest)]);
     html! {
         section aria-labelledby="rolls" {
             h2 #rolls { (words.t("stock.rolls")) " (" (stock.rolls.len()) ")" }
+            @if stock.rolls.iter().any(|r| r.facts().length.is_some()) { p .quiet { (of_longest) } }
             @for roll in &stock.rolls {
                 @let facts = roll.facts();
                 div .card.roll {
@@ -123,7 +125,7 @@ fn rolls(words: &Words, stock: &Snapshot, may_change: bool) -> Markup {
                     @if let Some(batch) = &facts.batch { " · " (batch) }
                     @if let Some(place) = &facts.place { " · " (place) }
                     @match facts.length {
-                        Some(length) => label .bar { (words.with("stock.left", &[&words.units.long(length)])) meter min="0" max=(longest) value=(length) {} },
+                        Some(length) => label .bar title=(of_longest) { (words.with("stock.left", &[&words.units.long(length)])) meter min="0" max=(longest) value=(length) {} },
                         None => span .quiet { (words.t("stock.length_unknown")) },
                     }
                     (age(words, &facts.id, &facts.age, stock.day))

@@ -427,7 +427,7 @@ impl<'t> Checker<'_, 't> {
             return true;
         }
         let what = if count == 0 {
-            said!("{name} is an empty list")
+            said!("nothing is listed here ({name})")
         } else {
             said!("{name} has {count} entries")
         };
@@ -568,8 +568,8 @@ impl<'t> Checker<'_, 't> {
         } else if id
             && (text.chars().any(|c| !may_be_in_id(c)) || !text.starts_with(char::is_alphanumeric))
         {
-            let remedy = "use letters, digits, '-', '_' and '.', beginning with a letter or digit";
-            (said!("{name} cannot be {}", quoted(text)), remedy.into())
+            let remedy = "use letters, digits, '-', '_' and '.', no blanks, beginning with a letter or digit";
+            (said!("{} is no short name ({name})", quoted(text)), remedy.into())
         } else {
             return Some(Value::from(text));
         };

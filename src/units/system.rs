@@ -86,10 +86,10 @@ impl System {
         }
     }
 
-    /// The same as near as one measures a skin: to the millimetre or the tenth of an inch.
+    /// The same as near as one measures a thing: to the tenth of a millimetre or of an inch.
     pub fn size(self, mm: f64) -> String {
         match self {
-            System::Metric => show_mm(mm.round()),
+            System::Metric => format!("{} mm", show_number(mm, 1)),
             System::Inch => format!("{} in", show_number(mm / INCH, 1)),
         }
     }
