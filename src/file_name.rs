@@ -23,7 +23,8 @@ pub fn checked(name: &str) -> Result<&str, Fault> {
     let is_forbidden = |c: &char| ":*?\"<>|".contains(*c) || is_obeyed(*c);
     if let Some(sign) = name.chars().find(is_forbidden) {
         let sign = quoted(&sign.to_string());
-        let what = said!("{} cannot name a file: not every system takes {sign} in it", quoted(name));
+        let what =
+            said!("{} cannot name a file: not every system takes {sign} in it", quoted(name));
         return Err(Fault::new(what, HOW));
     }
     let stem = name.split('.').next().unwrap_or_default().trim().to_lowercase();

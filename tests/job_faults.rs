@@ -97,36 +97,36 @@ fn missing_keys_are_told_at_their_section() {
         (
             "name = \"bucket seat\"",
             "",
-            "1:1 [job] lacks `name` / add `name`: name of the job; it also tells the kits of several jobs apart",
+            "1:1 not given: name of the job; it also tells the kits of several jobs apart (`name` in [job]) / add `name`",
         ),
         (
             "[job]\nname = \"bucket seat\"",
             "",
-            "1:1 the job file lacks [job] / add [job]: what the job is",
+            "1:1 not given: what the job is ([job] in the job file) / add [job]",
         ),
         (
             "inked_side = \"up\"",
             "",
-            "25:1 [[template]] `seat` lacks `inked_side` / add `inked_side`, one of `up`, `down`: which way the inked side (the one that faced the worker) lay when the drawing was made. Down gives the other hand",
+            "25:1 not given: which way the inked side (the one that faced the worker) lay when the drawing was made. Down gives the other hand (`inked_side` in [[template]] `seat`) / add `inked_side`, one of `up`, `down`",
         ),
         (
             "up = \"paper\"\n",
             "",
-            "10:1 [[cloth]] `twill` lacks `up` / add `up`, one of `paper`, `film`, `bare`: what is on the face that lies up on the bench; it tells the faces apart",
+            "10:1 not given: what is on the face that lies up on the bench; it tells the faces apart (`up` in [[cloth]] `twill`) / add `up`, one of `paper`, `film`, `bare`",
         ),
         (
             "selvedge = 0\n",
             "",
-            "18:1 [[cloth]] `tape-cloth` lacks `selvedge` / add `selvedge`: width at each side of the roll that is not for use; 0 if there is none",
+            "18:1 not given: width at each side of the roll that is not for use; 0 if there is none (`selvedge` in [[cloth]] `tape-cloth`) / add `selvedge`",
         ),
     ]);
     let faults = said(&parse("").unwrap_err().0);
     assert_eq!(
         faults,
         [
-            "1:1 the job file lacks [[cloth]] / add [[cloth]]: the cloths: one section for each",
-            "1:1 the job file lacks [[layer]] / add [[layer]]: the layers in laying order, the first on the mould",
-            "1:1 the job file lacks [job] / add [job]: what the job is",
+            "1:1 not given: the cloths: one section for each ([[cloth]] in the job file) / add [[cloth]]",
+            "1:1 not given: the layers in laying order, the first on the mould ([[layer]] in the job file) / add [[layer]]",
+            "1:1 not given: what the job is ([job] in the job file) / add [job]",
         ]
     );
 }
@@ -392,8 +392,16 @@ fn references_and_ids() {
 #[test]
 fn empty_and_overlong_lists() {
     each(&[
-        ("[\"tape\", \"bolt\"]", "[]", "62:13 nothing is listed here (`templates`) / give at least 1"),
-        ("turns = [0, 180, 360]", "turns = []", "64:9 nothing is listed here (`turns`) / give at least 1"),
+        (
+            "[\"tape\", \"bolt\"]",
+            "[]",
+            "62:13 nothing is listed here (`templates`) / give at least 1",
+        ),
+        (
+            "turns = [0, 180, 360]",
+            "turns = []",
+            "64:9 nothing is listed here (`turns`) / give at least 1",
+        ),
         ("centre = [50, 30]", "centre = [50, 30, 0]", "47:10 `centre` has 3 entries / give 2"),
     ]);
     let faults = said(&parse("cloth = []\nlayer = []\n[job]\nname = \"x\"").unwrap_err().0);

@@ -99,7 +99,7 @@ pub fn page(words: &Words, title: &str, rail: Markup, tools: Markup, main: Marku
                         noscript { button { "OK" } }
                     }
                 }
-                div .messages {
+                section .messages aria-label=(words.t("frame.message")) {
                     div #message role="status" aria-live="polite" {}
                     button type="button" title=(words.t("frame.close")) { span aria-hidden="true" { "✕" } span .only-read { (words.t("frame.close")) } }
                 }

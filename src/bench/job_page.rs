@@ -72,7 +72,11 @@ pub fn main(
     let checked = open.checked();
     let mut form = Form { said, ..Form::of(words, job, step, &checked) };
     let broken = checked.values.is_broken() && ["templates", "cloths", "layers"].contains(&step);
-    let of_file = if broken { form.all_notes() } else { html! {} };
+    let of_file = if broken {
+        form.all_notes()
+    } else {
+        html! {}
+    };
     let main = match step {
         "templates" => {
             let (photos, untraced) = (photos(open.draft.dir()), untraced_photos(open.draft.dir()));

@@ -233,8 +233,9 @@ impl<'t> Checker<'_, 't> {
             } else {
                 format!(", one of {}", listed(words))
             };
-            let (what, remedy) =
-                (said!("{thing} lacks {name}"), said!("add {name}{choice}: {}", meaning(schema)));
+            // What it means comes first: who never saw the file knows no keys.
+            let what = said!("not given: {} ({name} in {thing})", meaning(schema));
+            let remedy = said!("add {name}{choice}");
             // `[[cloth]] "twill"` or `[job]`, as the sample names its sections.
             let section = thing.split(']').next().unwrap_or_default().trim_start_matches('[');
             match sample_line(section, key) {
