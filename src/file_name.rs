@@ -19,6 +19,14 @@ const RESERVED: [&str; 22] = [
 /// What is wrong with it: a separator, a leading dot or hyphen, a reserved word, signs that some
 /// system forbids, too long.
 pub fn checked(name: &str) -> Result<&str, Fault> {
+    const HOW: &str = "choose a plain word, such as seat";
+    let is_forbidden = |c: &char| ":*?\"<>|".contains(*c) || is_obeyed(*c);
+    if let Some(sign) = name.chars().find(is_forbidden) {
+        let sign = quoted(&sign.to_string());
+        let what =
+            said!("{} cannot name a file: not every system takes {sign} in it", quoted(name));
+        return Err(Fault::new(what, HOW));
+    }
     let stem = name.split('.').next().unwrap_or_default().trim().to_lowercase();
     let why = if name.trim().is_empty() {
         "it is empty"
@@ -28,8 +36,6 @@ pub fn checked(name: &str) -> Result<&str, Fault> {
         "it begins with a dot, a hyphen or a blank"
     } else if name.ends_with(['.', ' ']) {
         "it ends in a dot or a blank"
-    } else if name.contains([':', '*', '?', '"', '<', '>', '|']) || name.chars().any(is_obeyed) {
-        "it holds a sign that not every system takes"
     } else if name.len() > LONGEST {
         "it is too long"
     } else if RESERVED.contains(&stem.as_str()) {
@@ -37,10 +43,7 @@ pub fn checked(name: &str) -> Result<&str, Fault> {
     } else {
         return Ok(name);
     };
-    Err(Fault::new(
-        said!("{} cannot name a file: {why}", quoted(name)),
-        "choose a plain word, such as seat",
-    ))
+    Err(Fault::new(said!("{} cannot name a file: {why}", quoted(name)), HOW))
 }
 
 /// A file name made of any id: ASCII letters, digits and hyphens, at most 40; `stock` if nothing is

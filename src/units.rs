@@ -139,7 +139,7 @@ fn parse_quantity(
     let unit = unit.trim();
     let factor = match units.iter().find(|(name, _)| *name == unit) {
         Some((_, factor)) => *factor,
-        None if unit.is_empty() => 1.0,
+        None if unit.is_empty() || number.trim().is_empty() => 1.0,
         None => {
             return Err(Fault::new(said!("{} is not a known unit of {kind}", quoted(unit)), forms));
         }
@@ -150,7 +150,7 @@ fn parse_quantity(
             said!("{} is not a number", quoted(text)),
             "write a decimal point and no thousands mark, as in 1250.5",
         )),
-        _ => Err(Fault::new(said!("{} is not a {kind}", quoted(text)), forms)),
+        _ => Err(Fault::new(said!("{} is no {kind}", quoted(text)), forms)),
     }
 }
 

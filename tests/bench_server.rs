@@ -217,6 +217,7 @@ fn a_whole_job_from_an_empty_workshop_to_sheets() {
         ],
     );
     assert!(stale.status == 409 && !text().contains("99"));
+    assert!(stale.text().contains("What was typed: 99"), "{}", stale.text());
     let begun = s.form(
         &format!("/job/{job}/plan/begin"),
         &[("seconds", "0,2"), ("sets", "1"), ("seed", "1")],

@@ -97,36 +97,36 @@ fn missing_keys_are_told_at_their_section() {
         (
             "name = \"bucket seat\"",
             "",
-            "1:1 [job] lacks `name` / add `name`: name of the job; it also tells the kits of several jobs apart",
+            "1:1 not given: name of the job; it also tells the kits of several jobs apart (`name` in [job]) / add `name`",
         ),
         (
             "[job]\nname = \"bucket seat\"",
             "",
-            "1:1 the job file lacks [job] / add [job]: what the job is",
+            "1:1 not given: what the job is ([job] in the job file) / add [job]",
         ),
         (
             "inked_side = \"up\"",
             "",
-            "25:1 [[template]] `seat` lacks `inked_side` / add `inked_side`, one of `up`, `down`: which way the inked side (the one that faced the worker) lay when the drawing was made. Down gives the other hand",
+            "25:1 not given: which way the inked side (the one that faced the worker) lay when the drawing was made. Down gives the other hand (`inked_side` in [[template]] `seat`) / add `inked_side`, one of `up`, `down`",
         ),
         (
             "up = \"paper\"\n",
             "",
-            "10:1 [[cloth]] `twill` lacks `up` / add `up`, one of `paper`, `film`, `bare`: what is on the face that lies up on the bench; it tells the faces apart",
+            "10:1 not given: what is on the face that lies up on the bench; it tells the faces apart (`up` in [[cloth]] `twill`) / add `up`, one of `paper`, `film`, `bare`",
         ),
         (
             "selvedge = 0\n",
             "",
-            "18:1 [[cloth]] `tape-cloth` lacks `selvedge` / add `selvedge`: width at each side of the roll that is not for use; 0 if there is none",
+            "18:1 not given: width at each side of the roll that is not for use; 0 if there is none (`selvedge` in [[cloth]] `tape-cloth`) / add `selvedge`",
         ),
     ]);
     let faults = said(&parse("").unwrap_err().0);
     assert_eq!(
         faults,
         [
-            "1:1 the job file lacks [[cloth]] / add [[cloth]]: the cloths: one section for each",
-            "1:1 the job file lacks [[layer]] / add [[layer]]: the layers in laying order, the first on the mould",
-            "1:1 the job file lacks [job] / add [job]: what the job is",
+            "1:1 not given: the cloths: one section for each ([[cloth]] in the job file) / add [[cloth]]",
+            "1:1 not given: the layers in laying order, the first on the mould ([[layer]] in the job file) / add [[layer]]",
+            "1:1 not given: what the job is ([job] in the job file) / add [job]",
         ]
     );
 }
@@ -192,7 +192,7 @@ fn wrong_types() {
         (
             "centre = [50, 30]",
             "centre = [50, \"x\"]",
-            "47:15 an entry of `centre`: `x` is not a known unit of length / write mm as a plain number, or a number and a unit: \"30 cm\", \"1.25 m\", \"12 in\", \"1 ft\"",
+            "47:15 an entry of `centre`: `x` is no length / write mm as a plain number, or a number and a unit: \"30 cm\", \"1.25 m\", \"12 in\", \"1 ft\"",
         ),
     ]);
 }
@@ -233,7 +233,7 @@ fn numbers_out_of_range() {
         (
             "gap = 2",
             "gap = \"nan\"",
-            "5:7 `gap`: `nan` is not a known unit of length / write mm as a plain number, or a number and a unit: \"30 cm\", \"1.25 m\", \"12 in\", \"1 ft\"",
+            "5:7 `gap`: `nan` is no length / write mm as a plain number, or a number and a unit: \"30 cm\", \"1.25 m\", \"12 in\", \"1 ft\"",
         ),
         (
             "\"2.4 m\"",
@@ -322,11 +322,11 @@ fn words_and_names() {
             "7:1 `a\\u{1b}b` is not a key of [cutting] / the keys known here are `angle_tolerance`, `bench_length`, `gap`, `lap`, `least_offcut_width`, `trim`",
         ),
     ]);
-    let form = "use letters, digits, '-', '_' and '.', beginning with a letter or digit";
+    let form = "use letters, digits, '-', '_' and '.', no blanks, beginning with a letter or digit";
     for id in ["../seat", "-seat", "the seat", "seat/1"] {
         assert_eq!(
             faults_with("id = \"seat\"", &format!("id = \"{id}\""))[0],
-            format!("26:6 `id` cannot be `{id}` / {form}")
+            format!("26:6 `{id}` is no short name (`id`) / {form}")
         );
     }
     let long = "x".repeat(65);
@@ -392,16 +392,24 @@ fn references_and_ids() {
 #[test]
 fn empty_and_overlong_lists() {
     each(&[
-        ("[\"tape\", \"bolt\"]", "[]", "62:13 `templates` is an empty list / give at least 1"),
-        ("turns = [0, 180, 360]", "turns = []", "64:9 `turns` is an empty list / give at least 1"),
+        (
+            "[\"tape\", \"bolt\"]",
+            "[]",
+            "62:13 nothing is listed here (`templates`) / give at least 1",
+        ),
+        (
+            "turns = [0, 180, 360]",
+            "turns = []",
+            "64:9 nothing is listed here (`turns`) / give at least 1",
+        ),
         ("centre = [50, 30]", "centre = [50, 30, 0]", "47:10 `centre` has 3 entries / give 2"),
     ]);
     let faults = said(&parse("cloth = []\nlayer = []\n[job]\nname = \"x\"").unwrap_err().0);
     assert_eq!(
         faults,
         [
-            "1:9 `cloth` is an empty list / give at least 1",
-            "2:9 `layer` is an empty list / give at least 1"
+            "1:9 nothing is listed here (`cloth`) / give at least 1",
+            "2:9 nothing is listed here (`layer`) / give at least 1"
         ]
     );
 }

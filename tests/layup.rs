@@ -360,7 +360,7 @@ fn what_makes_no_sense_is_told_with_its_line_and_a_remedy() {
         ("[[cure]]\nto = 80\nrate = 0", "rate"),
         ("[[cure]]\nto = 80\nrate = -2", "rate"),
         ("[[cure]]\nto = 80\nrate = 9", "fast ramp"),
-        ("[[cure]]\nrate = 2", "lacks `to`"),
+        ("[[cure]]\nrate = 2", "(`to` in [[cure]])"),
         (
             "[layup]\nmould_limit = 90\n[[cure]]\nto = 120\nrate = 2",
             "the mould withstands at most 90 °C",
@@ -385,7 +385,7 @@ fn what_makes_no_sense_is_told_with_its_line_and_a_remedy() {
             "[[consumables.bag]]\ntemplates = [\"seats\"]\ngirths = [900, 600]",
             "did you mean \"seat\"?",
         ),
-        ("[[consumables.bag]]\ntemplates = [\"seat\"]", "lacks `girths`"),
+        ("[[consumables.bag]]\ntemplates = [\"seat\"]", "(`girths` in [[consumables.bag]])"),
         ("[[consumables.bag]]\ngirths = [900]", "girths"),
         ("[[consumables.bag]]\ngirths = [\"90 cm\", 0]", "girths"),
         (

@@ -548,7 +548,7 @@ fn template_and_mould_that_contradict_are_refused_all_at_once() {
             "",
             "not named from the job's folder",
         ),
-        ("", "", "", "lacks `taken_off`"),
+        ("", "", "", "(`taken_off` in "),
     ] {
         let found = faults(&hooks(&shop, &hook_job(moulds, template, layer)));
         assert!(found.contains(said), "{said}: {found}");

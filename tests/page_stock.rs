@@ -60,7 +60,23 @@ fn the_box_is_searched_by_size() {
         "the warp runs along, whatever is longer"
     );
     assert_eq!(found("along=650&across=650"), [false, false]);
-    assert_eq!(s.get("/stock/find?along=wide").status, 422);
+    for none in ["wide", "-400", "0", "nan"] {
+        assert_eq!(s.get(&format!("/stock/find?along={none}&across=200")).status, 422, "{none}");
+    }
+}
+
+/// An offcut of -300 × 300 was recorded as one of 300 × 300.
+#[test]
+fn nothing_comes_into_the_stock_with_a_size_that_no_thing_has() {
+    let s = Server::begin();
+    for kind in ["roll", "offcut"] {
+        for [length, width] in [["-300", "300"], ["300", "-300"], ["0", "300"], ["nan", "300"]] {
+            let size = [("kind", kind), ("length", length), ("width", width)];
+            let cloth = [("cloth", "twill-200"), ("new_cloth", "twill-200")];
+            let answer = s.form("/stock/add", &[&size[..], &cloth[..]].concat());
+            assert_eq!(answer.status, 422, "{kind} {length} {width}: {}", answer.text());
+        }
+    }
 }
 
 /// Adds a roll of a cloth that the form was told is new.

@@ -121,3 +121,64 @@ fn the_table_that_is_shown_before_one_is_dropped_is_taken_as_it_stands() {
     assert_eq!(taken.status, 200, "{}", taken.text());
     assert!(s.job_text("seat").contains("file = \"plate.csv\""), "{}", s.job_text("seat"));
 }
+
+/// Steps kept their tick, and said nothing, while the file they are read from was broken.
+#[test]
+fn a_job_file_that_cannot_be_read_is_a_fault_of_every_step_that_is_read_from_it() {
+    let s = Server::begin();
+    s.form("/jobs", &[("name", "seat")]);
+    let file = s.home.path().join("seat/job.toml");
+    std::fs::write(&file, s.job_text("seat") + "\n[layup\n").unwrap();
+    for step in ["templates", "cloths", "layers", "plies"] {
+        let page = s.get(&format!("/job/seat/{step}")).text();
+        assert_eq!(page.matches("<li class=\"fault\">").count(), 4, "{step}: {page}");
+        assert!(page.contains("this is not TOML"), "{step}: {page}");
+    }
+}
+
+/// The card of a template that was renamed kept its old name.
+#[test]
+fn a_new_name_stands_at_the_head_of_its_card_at_once() {
+    let s = Server::begin();
+    s.form("/jobs", &[("name", "seat")]);
+    let name = |view: &str, at: &str, to: &str| {
+        let fields = [("rev", &*s.rev("seat")), ("view", view), ("at", at), ("value", to)];
+        s.form("/job/seat/edit", &fields).text()
+    };
+    let head = |id: &str, words: &str| format!("<h2 id=\"{id}\" hx-swap-oob=\"true\">{words}</h2>");
+    let answer = name("templates", "strip.0.id", "edge-tape");
+    assert!(answer.contains(&head("h-strip-0", "edge-tape")), "{answer}");
+    let answer = name("layers", "layer.0.name", "bias");
+    assert!(answer.contains(&head("h-layer-0", "1 · bias")), "{answer}");
+}
+
+/// A row of a layer showed one copy where the layer said three.
+#[test]
+fn a_row_shows_the_copies_of_its_layer_and_a_cure_can_be_typed() {
+    let s = Server::begin();
+    s.form("/jobs", &[("name", "seat")]);
+    let copies = serde_json::json!({ "set": { "at": "layer.0.copies", "to": 3 } });
+    assert!(s.edit("seat", &copies).text().contains("placeholder=\"3\""));
+    let step = serde_json::json!({ "add": { "section": "cure", "keys": [] } });
+    assert!(s.edit("seat", &step).text().contains("id=\"f-cure-0-hold\""));
+    for (at, value) in [("cure.0.to", "80"), ("cure.0.rate", "2"), ("cure.0.hold", "60")] {
+        let fields = [("rev", &*s.rev("seat")), ("view", "layers"), ("at", at), ("value", value)];
+        assert_eq!(s.form("/job/seat/edit", &fields).status, 200, "{at}");
+    }
+    let text = s.job_text("seat");
+    let has = |line: &str| text.lines().any(|l| l == line);
+    assert!(has("to = 80") && has("rate = 2") && has("hold = 60"), "{text}");
+    assert!(!s.get("/job/seat/layers").text().contains("<li class=\"fault\">"), "{text}");
+}
+
+/// The name that was refused was gone from its field, and which sign was wrong was not said.
+#[test]
+fn a_refused_name_of_a_job_stays_in_its_field() {
+    let s = Server::begin();
+    for from in ["", "none"] {
+        let refused = s.form("/jobs", &[("name", "seat: left"), ("from", from)]);
+        let page = refused.text();
+        assert!(refused.status == 422 && page.contains("value=\"seat: left\""), "{page}");
+        assert!(page.contains("not every system takes `:` in it"), "{page}");
+    }
+}

@@ -29,6 +29,7 @@ class DropZone extends HTMLElement {
     for (const field of this.querySelectorAll('[data-with]')) {
       if (field instanceof HTMLSelectElement || field instanceof HTMLInputElement) query.set(field.dataset.with ?? '', field.value);
     }
+    say('');
     const rev = document.getElementById('rev');
     if (rev instanceof HTMLInputElement) query.set('rev', rev.value);
     for (const file of files) {
@@ -44,22 +45,17 @@ class DropZone extends HTMLElement {
           document.dispatchEvent(new Event('refused'));
         }
       } catch {
-        say('', this.dataset.failed);
+        say(this.dataset.failed ?? '');
       }
     }
     if (working) working.textContent = '';
   }
 }
 
-/**
- * @param {string} html made by the server, its texts escaped there
- * @param {string} [words]
- */
-function say(html, words) {
-  const place = document.getElementById('message');
-  if (!place) return;
-  if (words) place.textContent = words;
-  else place.innerHTML = html;
+/** Adds to the message; nothing takes it away. @param {string} html made by the server, its texts escaped there */
+function say(html) {
+  if (html) document.getElementById('message')?.insertAdjacentHTML('beforeend', html);
+  else document.getElementById('message')?.replaceChildren();
 }
 
 /** A photo that was not understood: a click on the skin traces it once more. By keyboard: Enter takes its middle. */
@@ -81,10 +77,9 @@ class SkinFinder extends HTMLElement {
     this.setAttribute('aria-busy', 'true');
     const answer = await fetch(`${this.dataset.to}&${at}`, { method: 'POST', headers: { 'hx-request': 'true' } });
     const text = await answer.text();
-    if (answer.ok) {
-      say('');
-      htmx().swap('#step', text, { swapStyle: 'innerHTML' });
-    } else say(text);
+    say('');
+    if (answer.ok) htmx().swap('#step', text, { swapStyle: 'innerHTML' });
+    else say(text);
   }
 }
 

@@ -52,7 +52,19 @@ document.addEventListener('htmx:afterRequest', (event) => {
   // What renews itself beside a message is no answer to it.
   const asked = detail.requestConfig?.elt;
   const beside = asked instanceof HTMLElement && asked.dataset.beside !== undefined;
-  if (detail.xhr?.status < 400 && !beside) document.getElementById('message')?.replaceChildren();
+  if (!beside && detail.xhr?.getResponseHeader('hx-retarget') !== '#message') close();
+});
+
+const message = document.getElementById('message');
+const close = () => message?.replaceChildren();
+document.querySelector('.messages > button')?.addEventListener('click', close);
+document.addEventListener('keydown', (event) => event.key === 'Escape' && close());
+// What was just used does not lie under the message.
+if (message) new MutationObserver(() => message.hasChildNodes() && document.activeElement?.closest('a, button, input, select')?.scrollIntoView({ block: 'nearest' })).observe(message, { childList: true });
+
+// What was asked of a cloth's name is not asked of another.
+document.addEventListener('input', (event) => {
+  if (event.target instanceof HTMLInputElement && event.target.name === 'cloth') event.target.form?.querySelector('[id^=asks-]')?.replaceChildren();
 });
 
 /** The step that is shown stands in sight, where the rail is too long for the window. */
@@ -85,7 +97,7 @@ function lookAgain() {
   const typing = document.activeElement instanceof HTMLInputElement && document.activeElement.type !== 'checkbox';
   const view = document.getElementById('tools')?.dataset.view;
   // Somebody who is typing is told when the edit is refused; what they typed stays.
-  if (!typing && view) htmx.ajax('GET', view, { target: '#step', swap: 'innerHTML' });
+  if (!typing && view) htmx.ajax('GET', view, { source: '#tools', target: '#step', swap: 'innerHTML' });
 }
 
 /** Hears what is new about the job that is shown. */

@@ -1,15 +1,15 @@
 //! A job begun from an old one: the choice on the first page, and what came along.
 
 use super::app::{App, ROOT_JOB};
-use super::frame::{address, page, refused};
+use super::frame::{address, page};
 use super::words::Words;
-use axum::http::StatusCode;
 use axum::response::Response;
 use maud::{Markup, html};
+use warpwise::fault::Faults;
 use warpwise::workshop::{CameAlong, JobEntry, begin_from};
 
 /// From which job a new one may be begun.
-pub fn choice(words: &Words, jobs: &[JobEntry]) -> Markup {
+pub fn choice(words: &Words, jobs: &[JobEntry], chosen: &str) -> Markup {
     html! {
         @if !jobs.is_empty() {
             div .field {
@@ -18,7 +18,7 @@ pub fn choice(words: &Words, jobs: &[JobEntry]) -> Markup {
                     option value="" { (words.t("begun.from_none")) }
                     @for entry in jobs {
                         @let name = if entry.folder.is_empty() { ROOT_JOB } else { &entry.folder };
-                        option value=(name) { (name) }
+                        option value=(name) selected[name == chosen] { (name) }
                     }
                 }
             }
@@ -27,11 +27,12 @@ pub fn choice(words: &Words, jobs: &[JobEntry]) -> Markup {
 }
 
 /// Begins it, and says what came along.
-pub fn begin(app: &App, words: &Words, name: &str, from: &str) -> Response {
-    match begin_from(&app.folder, name, if from == ROOT_JOB { "" } else { from }) {
-        Ok(came) => page(words, name, html! {}, html! {}, said(words, name, from, &came)),
-        Err(list) => refused(words, StatusCode::UNPROCESSABLE_ENTITY, &list),
-    }
+///
+/// # Errors
+/// It cannot be begun.
+pub fn begin(app: &App, words: &Words, name: &str, from: &str) -> Result<Response, Faults> {
+    let came = begin_from(&app.folder, name, if from == ROOT_JOB { "" } else { from })?;
+    Ok(page(words, name, html! {}, html! {}, said(words, name, from, &came)))
 }
 
 fn said(words: &Words, name: &str, from: &str, came: &CameAlong) -> Markup {

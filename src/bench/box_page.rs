@@ -46,7 +46,7 @@ impl Wanted {
     fn wish(&self, units: System) -> Result<BoxWish, Faults> {
         let mut wrong = Faults::new();
         let mut mm = |typed: &str| {
-            let read = units.parse_length(typed).map_err(Faults::from);
+            let read = units.parse_size(typed).map_err(Faults::from);
             if typed.trim().is_empty() { Some(0.0) } else { wrong.keep(read) }
         };
         let holds = [mm(&self.along), mm(&self.across)].map(Option::unwrap_or_default);

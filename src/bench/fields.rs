@@ -109,6 +109,26 @@ pub fn fields(section: &str) -> &'static [Field] {
                 ]
             }
         }
+        "debulk" => {
+            const {
+                &[
+                    first("first", Kind::Flag(true)),
+                    first("every", Kind::Number),
+                    first("last", Kind::Flag(true)),
+                    first("minutes", Kind::Number),
+                ]
+            }
+        }
+        "cure" => {
+            const {
+                &[
+                    first("to", Kind::Number),
+                    first("rate", Kind::Number),
+                    first("at", Kind::Number),
+                    first("hold", Kind::Number),
+                ]
+            }
+        }
         "cloth" => {
             const {
                 &[
@@ -258,7 +278,7 @@ pub fn slot_of(at: &str) -> &str {
         let of_list = matches!(steps[..], ["layer", n, "templates"] | ["layer", n, "templates", _] if is_number(&n));
         let is_section = !fields(&section.join(".")).is_empty()
             && (steps.last().is_some_and(is_number)
-                || ["job", "cutting", "splice"].contains(&here));
+                || ["job", "cutting", "splice", "debulk"].contains(&here));
         if of_list || is_section || field_at(here).is_some() {
             return here;
         }
@@ -350,6 +370,8 @@ mod tests {
             "job",
             "cutting",
             "splice",
+            "debulk",
+            "cure",
             "cloth",
             "cloth.flaw",
             "mould",

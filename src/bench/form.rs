@@ -82,6 +82,7 @@ impl Form<'_> {
             div .field {
                 label for=(id) { (self.words.with(&format!("{section}.{}", field.key), &[self.words.units.areal_mass_unit()])) }
                 (self.input(&path, field.kind, &self.words.read(&help(section, field.key))))
+                @if let Some(how) = self.words.find(&format!("{section}.{}.how", field.key)) { p .quiet { (how) } }
                 (self.slot(&path))
             }
         }

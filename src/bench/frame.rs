@@ -37,7 +37,8 @@ pub fn standings(open: &mut OpenJob, checked: &Checked) -> [Standing; STEPS.len(
         checked.notes.iter().filter(|n| !n.warning).any(|n| belongs(&n))
     };
     let section = |names: &[&str], counted: &[&str]| {
-        if faults(names) {
+        // A file that cannot be read is a fault of every step that is read from it.
+        if values.is_broken() || faults(names) {
             Standing::AtFault
         } else if counted.iter().any(|n| values.count(n) > 0) {
             Standing::Done
@@ -62,7 +63,7 @@ pub fn standings(open: &mut OpenJob, checked: &Checked) -> [Standing; STEPS.len(
     [
         section(&["template", "strip", "patch"], &["template", "strip"]),
         section(&["cloth"], &["cloth"]),
-        section(&["layer", "splice"], &["layer"]),
+        section(&["layer", "splice", "debulk", "cure"], &["layer"]),
         plies,
         plan,
         sheets,
@@ -103,11 +104,14 @@ pub fn page(words: &Words, title: &str, rail: Markup, tools: Markup, main: Marku
                     }
                 }
                 p #lost .note.fault role="alert" hidden { "▲ " (words.t("frame.lost")) }
+                section .messages aria-label=(words.t("frame.message")) {
+                    div #message role="status" aria-live="polite" {}
+                    button type="button" title=(words.t("frame.close")) { span aria-hidden="true" { "✕" } span .only-read { (words.t("frame.close")) } }
+                }
                 div .body {
                     (rail)
                     main #step tabindex="-1" { (main) }
                 }
-                div #message role="status" aria-live="polite" {}
             }
         }
     };
@@ -162,7 +166,7 @@ pub fn tools_at(
         }
     };
     html! {
-        div #tools hx-swap-oob="true" data-watch=[watch] data-view=(at(here)) {
+        div #tools hx-swap-oob="true" data-beside="" data-watch=[watch] data-view=(at(here)) {
             input #rev type="hidden" name="rev" value=(draft.revision().name());
             @if !WITHOUT_EDITS.contains(&here) {
                 (button("undo", undo, "↶"))
@@ -245,7 +249,7 @@ pub fn refused(words: &Words, status: StatusCode, list: &Faults) -> Response {
     (status, page(words, words.t("refused.title"), html! {}, html! {}, main)).into_response()
 }
 
-/// A message in the line at the foot of the page, in answer to a request for a part of it.
+/// A message in the line at the head of the page, in answer to a request for a part of it.
 pub fn message(status: StatusCode, words: Markup) -> Response {
     let headers = [("hx-retarget", "#message"), ("hx-reswap", "innerHTML")];
     (status, headers, Html(words.into_string())).into_response()

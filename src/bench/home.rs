@@ -10,6 +10,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 use maud::{Markup, html};
 use rayon::prelude::*;
 use serde::Deserialize;
+use warpwise::fault::Faults;
 use warpwise::units::System;
 use warpwise::workshop::{
     JobEntry, JobStand, LEDGER_FILE, job_stand, kits_begun, set_units, units_of,
@@ -27,7 +28,7 @@ pub async fn show(Visit { app, words, .. }: Visit) -> Response {
             &folder_name(&app),
             html! {},
             html! {},
-            main(&app, &words, &jobs, html! {}),
+            main(&app, &words, &jobs, ["", ""], html! {}),
         ),
         Err(list) => refused(&words, StatusCode::INTERNAL_SERVER_ERROR, &list),
     })
@@ -41,7 +42,14 @@ fn folder_name(app: &App) -> String {
     )
 }
 
-fn main(app: &App, words: &Words, jobs: &[JobEntry], said: Markup) -> Markup {
+/// The first page; what was typed for a new job that was refused stays in its fields.
+fn main(
+    app: &App,
+    words: &Words,
+    jobs: &[JobEntry],
+    [typed, from]: [&str; 2],
+    said: Markup,
+) -> Markup {
     html! {
         h1 { (words.t("home.jobs")) }
         p .quiet { (words.with("home.folder", &[&app.folder.root().display().to_string()])) }
@@ -57,8 +65,8 @@ fn main(app: &App, words: &Words, jobs: &[JobEntry], said: Markup) -> Markup {
             }
         }
         form .inline method="post" action="/jobs" {
-            div .field { label for="name" { (words.t("home.new")) } input #name name="name" required maxlength="80" autocomplete="off"; }
-            (super::begun::choice(words, jobs))
+            div .field { label for="name" { (words.t("home.new")) } input #name name="name" value=(typed) required maxlength="80" autocomplete="off"; }
+            (super::begun::choice(words, jobs, from))
             button .add { "+ " (words.t("home.begin")) }
         }
         @if let Err(list) = units_of(app.folder.root()) { (faults(words, &list)) }
@@ -139,8 +147,16 @@ pub struct NewJob {
 pub async fn begin(Visit { app, words, .. }: Visit, Form(new): Form<NewJob>) -> Response {
     beside(move || {
         let name = new.name.trim();
+        let again = |list: &Faults| {
+            let jobs = app.folder.jobs().unwrap_or_default();
+            let said = faults(&words, list);
+            let main = main(&app, &words, &jobs, [name, &new.from], said);
+            let shown = page(&words, &folder_name(&app), html! {}, html! {}, main);
+            (StatusCode::UNPROCESSABLE_ENTITY, shown).into_response()
+        };
         if !new.from.is_empty() {
-            return super::begun::begin(&app, &words, name, &new.from);
+            let begun = super::begun::begin(&app, &words, name, &new.from);
+            return begun.unwrap_or_else(|list| again(&list));
         }
         let mut text = job::scaffold(name, &[]);
         // The ledger of the workshop is where cloth is taken from.
@@ -150,17 +166,7 @@ pub async fn begin(Visit { app, words, .. }: Visit, Form(new): Form<NewJob>) -> 
         }
         match app.folder.begin(name, &text) {
             Ok(_) => Redirect::to(&address(name, "templates")).into_response(),
-            Err(list) => {
-                let jobs = app.folder.jobs().unwrap_or_default();
-                let shown = page(
-                    &words,
-                    &folder_name(&app),
-                    html! {},
-                    html! {},
-                    main(&app, &words, &jobs, faults(&words, &list)),
-                );
-                (StatusCode::UNPROCESSABLE_ENTITY, shown).into_response()
-            }
+            Err(list) => again(&list),
         }
     })
     .await

@@ -204,7 +204,8 @@ pub async fn shape(
     Sent(sent): Sent<Shape>,
 ) -> Response {
     beside(move || {
-        changed(&app, &words, &job, STEPS[0], false, |open| {
+        let typed = format!("{} × {}", sent.length, sent.width);
+        changed(&app, &words, &job, STEPS[0], None, &typed, |open| {
             let mut wrong = Faults::new();
             let mut length = |text: &str, what: &str| {
                 wrong.keep(words.units.parse_length(text).map_err(|f| Faults::from(f.on(what))))

@@ -7,7 +7,7 @@ use super::form::Form;
 use super::frame::{address, faults};
 use super::job_page::changed as job_changed;
 use super::pictures;
-use super::sections::{edit_button, example, remove_button, unused};
+use super::sections::{edit_button, example, head, remove_button, unused};
 use super::visit::Visit;
 use super::words::Words;
 use axum::extract::{Form as Sent, Path};
@@ -42,8 +42,8 @@ pub fn cloths(form: &mut Form<'_>, open: &mut OpenJob) -> Markup {
         @for i in 0..values.count("cloth") {
             @let at = format!("cloth.{i}");
             @let id = values.get(&format!("{at}.id")).unwrap_or("?");
-            section .card aria-labelledby=(format!("h-{i}")) {
-                div .card-head { h2 id=(format!("h-{i}")) { (id) } (remove_button(form, &at, id)) }
+            section .card aria-labelledby=(format!("h-cloth-{i}")) {
+                div .card-head { (head(form, "cloth", i, false)) (remove_button(form, &at, id)) }
                 (example(form, &at))
                 (way(form, library.as_ref(), i))
                 div .card-body {
@@ -176,7 +176,7 @@ pub async fn into_library(
     Sent(sent): Sent<Which>,
 ) -> Response {
     beside(move || {
-        job_changed(&app, &words, &job, &sent.view, false, |open| {
+        job_changed(&app, &words, &job, &sent.view, None, "", |open| {
             let seen = Revision::named(&sent.rev);
             app.with_library(|library| library.take_in(&mut open.draft, sent.index, &seen))
                 .map_err(Refused::from)?

@@ -71,7 +71,13 @@ pub fn main(
 ) -> Markup {
     let checked = open.checked();
     let mut form = Form { said, ..Form::of(words, job, step, &checked) };
-    match step {
+    let broken = checked.values.is_broken() && ["templates", "cloths", "layers"].contains(&step);
+    let of_file = if broken {
+        form.all_notes()
+    } else {
+        html! {}
+    };
+    let main = match step {
         "templates" => {
             let (photos, untraced) = (photos(open.draft.dir()), untraced_photos(open.draft.dir()));
             let moulds = moulds::moulds(&form, &photos);
@@ -84,7 +90,8 @@ pub fn main(
         "sheets" => sheets_page::sheets(&form, open),
         "cut" => cut_page::cut(words, job, open, true),
         _ => lay_page::lay(words, job, open, true),
-    }
+    };
+    html! { (of_file) (main) }
 }
 
 /// The step, with the rail and the tools renewed beside it.
@@ -154,8 +161,8 @@ pub async fn edit(
             Ok(edit) => edit,
             Err(fault) => return message(StatusCode::BAD_REQUEST, faults(&words, &fault.into())),
         };
-        let single = sent.is_single();
-        changed(&app, &words, &job, &sent.view, single, |open| {
+        let single = sent.at.clone().filter(|_| sent.is_single());
+        changed(&app, &words, &job, &sent.view, single.as_deref(), &sent.value, |open| {
             open.draft.edit(&edit, &Revision::named(&sent.rev))
         })
     })
@@ -210,7 +217,7 @@ pub async fn lay_as(
             hands,
             copies: count,
         };
-        changed(&app, &words, &job, &sent.view, false, |open| {
+        changed(&app, &words, &job, &sent.view, None, copies, |open| {
             open.draft.edit(&edit, &Revision::named(&sent.rev))
         })
     })
@@ -231,7 +238,7 @@ pub async fn undo(
     Sent(sent): Sent<Step>,
 ) -> Response {
     beside(move || {
-        changed(&app, &words, &job, &sent.view, false, |open| {
+        changed(&app, &words, &job, &sent.view, None, "", |open| {
             open.draft.undo(&Revision::named(&sent.rev))
         })
     })
@@ -245,20 +252,22 @@ pub async fn redo(
     Sent(sent): Sent<Step>,
 ) -> Response {
     beside(move || {
-        changed(&app, &words, &job, &sent.view, false, |open| {
+        changed(&app, &words, &job, &sent.view, None, "", |open| {
             open.draft.redo(&Revision::named(&sent.rev))
         })
     })
     .await
 }
 
-/// Changes a job and answers with what is new on the page, or with why nothing was changed.
+/// Changes a job and answers with what is new on the page, or with why nothing was changed; what was
+/// typed is said again where it could not be taken. `single` is the key, if it is of one field alone.
 pub fn changed(
     app: &App,
     words: &Words,
     job: &str,
     view: &str,
-    single: bool,
+    single: Option<&str>,
+    typed: &str,
     change: impl FnOnce(&mut OpenJob) -> Result<(), Refused>,
 ) -> Response {
     let open = match app.job(job) {
@@ -268,34 +277,42 @@ pub fn changed(
     let mut open = locked(&open);
     let view = STEPS.iter().find(|s| **s == view).copied().unwrap_or(STEPS[0]);
     match change(&mut open) {
-        Err(Refused::Stale) => stale(words, job, view),
+        Err(Refused::Stale) => stale(words, job, view, typed),
         Err(Refused::Faults(list)) => {
             message(StatusCode::UNPROCESSABLE_ENTITY, faults(words, &list))
         }
-        Ok(()) if single => renewed_notes(words, job, view, &mut open),
-        Ok(()) => whole_step(words, job, view, &mut open, html! {}),
+        Ok(()) => match single {
+            Some(at) => renewed_notes(words, job, view, at, &mut open),
+            None => whole_step(words, job, view, &mut open, html! {}),
+        },
     }
 }
 
 /// The job was changed elsewhere: nothing was overwritten, and the person sees what stands there
 /// now when they want to.
-pub fn stale(words: &Words, job: &str, view: &str) -> Response {
+pub fn stale(words: &Words, job: &str, view: &str, typed: &str) -> Response {
+    // What was typed stays to be read when the page is shown anew.
+    let beside = (!typed.is_empty()).then_some("");
     let look = html! {
         p .note.fault { span aria-hidden="true" { "▲ " } (words.t("stale.said")) " "
-            button type="button" hx-get=(address(job, view)) hx-target="#step" hx-swap="innerHTML" { (words.t("stale.look")) } }
+            @if !typed.is_empty() { (words.with("stale.typed", &[typed])) " " }
+            button type="button" data-beside=[beside] hx-get=(address(job, view)) hx-target="#step" hx-swap="innerHTML" { (words.t("stale.look")) } }
     };
     message(StatusCode::CONFLICT, look)
 }
 
-/// All notes of the page in their slots, the rail and the revision; the script puts them where they
-/// belong.
-fn renewed_notes(words: &Words, job: &str, view: &str, open: &mut OpenJob) -> Response {
+/// All notes of the page in their slots, the rail and the revision, and the head of a card whose
+/// name was edited; the script puts them where they belong.
+fn renewed_notes(words: &Words, job: &str, view: &str, at: &str, open: &mut OpenJob) -> Response {
     let checked = open.checked();
     let around = around(words, job, view, open);
     let form = Form::of(words, job, view, &checked);
     let markup = html! {
         (notes_alone(&form))
         (around)
+        @if let [section, i, "id" | "name"] = at.split('.').collect::<Vec<_>>()[..] {
+            @if let Ok(i) = i.parse() { (sections::head(&form, section, i, true)) }
+        }
         @if view == "layers" { div #laminate hx-swap-oob="true" { (sections::laminate(&form)) } }
     };
     Html(markup.into_string()).into_response()

@@ -226,7 +226,7 @@ pub async fn chosen(
             Err(Refused::Faults(list)) => {
                 message(StatusCode::UNPROCESSABLE_ENTITY, faults(&words, &list))
             }
-            Err(Refused::Stale) => stale(&words, &job, step),
+            Err(Refused::Stale) => stale(&words, &job, step, ""),
         }
     })
     .await

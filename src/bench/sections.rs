@@ -82,6 +82,17 @@ fn remove_template(form: &Form<'_>, at: &str, id: &str) -> Markup {
     }
 }
 
+/// The head of a section's card; `anew` puts it in place of the one that is shown.
+pub fn head(form: &Form<'_>, section: &str, i: usize, anew: bool) -> Markup {
+    let value = |key: &str| form.checked.values.get(&format!("{section}.{i}.{key}"));
+    let words = match (section, value("name").unwrap_or_default()) {
+        ("layer", "") => (i + 1).to_string(),
+        ("layer", name) => format!("{} · {name}", i + 1),
+        _ => value("id").unwrap_or("?").to_string(),
+    };
+    html! { h2 id=(format!("h-{section}-{i}")) hx-swap-oob=[anew.then_some("true")] { (words) } }
+}
+
 /// Says that a section is an example of the new job.
 pub fn example(form: &Form<'_>, at: &str) -> Markup {
     html! {
@@ -117,7 +128,7 @@ pub fn templates(form: &Form<'_>, moulds: &Markup) -> Markup {
                 };
                 section .card aria-labelledby=(format!("h-{section}-{i}")) {
                     div .card-head {
-                        h2 id=(format!("h-{section}-{i}")) { (id) } span .kind { (words.t(&format!("kind.{section}"))) }
+                        (head(form, section, i, false)) span .kind { (words.t(&format!("kind.{section}"))) }
                         (remove_template(form, &at, id))
                     }
                     (example(form, &at))
@@ -235,14 +246,8 @@ pub fn layers(form: &Form<'_>) -> Markup {
                 .filter_map(move |i| Some((*s, values.get(&format!("{s}.{i}.id"))?.to_string())))
         })
         .collect();
-    let mut keys = vec![
-        serde_json::json!(["cloth", values.get("cloth.0.id").unwrap_or_default()]),
-        serde_json::json!(["angle", 0]),
-    ];
-    keys.push(serde_json::json!([
-        "templates",
-        ids.first().map(|i| vec![i.1.clone()]).unwrap_or_default()
-    ]));
+    let cloth = values.get("cloth.0.id").unwrap_or_default();
+    let keys = serde_json::json!([["cloth", cloth], ["angle", 0], ["templates", []]]);
     let add = serde_json::json!({ "add": { "section": "layer", "keys": keys } });
     html! {
         h1 { (words.t("step.layers")) }
@@ -251,11 +256,10 @@ pub fn layers(form: &Form<'_>) -> Markup {
         ol .layers data-move=(address(form.job, "edit")) data-view=(form.view) {
             @for i in 0..count {
                 @let at = format!("layer.{i}");
-                @let name = values.get(&format!("{at}.name")).unwrap_or_default();
                 li .card data-index=(i) {
                     div .card-head {
                         span .grip draggable="true" title=(words.t("layers.drag")) aria-hidden="true" { "⠿" }
-                        h2 { (i + 1) @if !name.is_empty() { " · " (name) } }
+                        (head(form, "layer", i, false))
                         (shift_button(form, i, i.wrapping_sub(1), i > 0, "▲", words.t("layers.up")))
                         (shift_button(form, i, i + 1, i + 1 < count, "▼", words.t("layers.down")))
                         (remove_button(form, &at, &format!("{} {}", words.t("layers.layer"), i + 1)))
@@ -275,6 +279,7 @@ pub fn layers(form: &Form<'_>) -> Markup {
         }
         p { (edit_button(form, &add, "add", "", html! { "+ " (words.t("layers.add")) })) }
         (splice(form))
+        (cure(form))
         (form.rest())
     }
 }
@@ -347,7 +352,7 @@ fn laid(form: &Form<'_>, layer: usize, ids: &[(&str, String)]) -> Markup {
                                     option value=(choice) selected[choice == hands] { (if choice.is_empty() { words.t("layers.hands_own") } else { words.find(&format!("choice.{choice}")).unwrap_or(choice) }) }
                                 }
                             }
-                            span { "×" } input name="copies" value=(copies) placeholder="1" inputmode="numeric" size="3" aria-label=(words.with("layers.copies_of", &[id]));
+                            span { "×" } input name="copies" value=(copies) placeholder=(values.get(&format!("layer.{layer}.copies")).unwrap_or("1")) inputmode="numeric" size="3" title=(words.t("layer.copies.how")) aria-label=(words.with("layers.copies_of", &[id]));
                         }
                     }
                 }
@@ -375,6 +380,28 @@ fn splice(form: &Form<'_>) -> Markup {
                 p { (form.words.t("layers.splice_off")) }
                 (edit_button(form, &add, "add", "", html! { "+ " (form.words.t("layers.splice_on")) }))
             }
+        }
+    }
+}
+
+/// Debulks, and the cure step by step.
+fn cure(form: &Form<'_>) -> Markup {
+    let words = form.words;
+    let add = serde_json::json!({ "add": { "section": "cure", "keys": [] } });
+    html! {
+        section .card {
+            h2 { (words.t("layers.debulk")) }
+            div .fields { @for field in fields("debulk") { (form.field("debulk", "debulk", field)) } }
+            (form.slot("debulk"))
+            h2 { (words.t("layers.cure")) }
+            p .quiet { (words.t("layers.cure_how")) }
+            @for i in 0..form.checked.values.count("cure") {
+                @let at = format!("cure.{i}");
+                @let name = words.with("layers.cure_step", &[&(i + 1).to_string()]);
+                div .card-head { h3 { (name) } (remove_button(form, &at, &name)) }
+                (form.section(&at, "cure"))
+            }
+            (edit_button(form, &add, "add", "", html! { "+ " (words.t("layers.add_cure")) }))
         }
     }
 }

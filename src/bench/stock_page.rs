@@ -113,9 +113,11 @@ pub fn item_buttons(words: &Words, id: &str, age: Option<&Age>, may_go: bool) ->
 
 fn rolls(words: &Words, stock: &Snapshot, may_change: bool) -> Markup {
     let longest = stock.rolls.iter().filter_map(|r| r.facts().length).fold(1.0, f64::max);
+    let of_longest = words.with("stock.of_longest", &[&words.units.long(longest)]);
     html! {
         section aria-labelledby="rolls" {
             h2 #rolls { (words.t("stock.rolls")) " (" (stock.rolls.len()) ")" }
+            @if stock.rolls.iter().any(|r| r.facts().length.is_some()) { p .quiet { (of_longest) } }
             @for roll in &stock.rolls {
                 @let facts = roll.facts();
                 div .card.roll {
@@ -123,7 +125,7 @@ fn rolls(words: &Words, stock: &Snapshot, may_change: bool) -> Markup {
                     @if let Some(batch) = &facts.batch { " · " (batch) }
                     @if let Some(place) = &facts.place { " · " (place) }
                     @match facts.length {
-                        Some(length) => label .bar { (words.with("stock.left", &[&words.units.long(length)])) meter min="0" max=(longest) value=(length) {} },
+                        Some(length) => label .bar title=(of_longest) { (words.with("stock.left", &[&words.units.long(length)])) meter min="0" max=(longest) value=(length) {} },
                         None => span .quiet { (words.t("stock.length_unknown")) },
                     }
                     (age(words, &facts.id, &facts.age, stock.day))
@@ -253,7 +255,7 @@ pub async fn add(Visit { app, words, .. }: Visit, Sent(sent): Sent<Incoming>) ->
             _ => None,
         };
         asked.unwrap_or_else(|| {
-            changed(&app, &words, |ledger, now| incoming(ledger, &sent, words.units, now))
+            changed(&app, &words, |ledger, now| incoming(ledger, &sent, &words, now))
         })
     })
     .await
@@ -283,16 +285,17 @@ pub fn age_of(
 fn incoming(
     ledger: &mut Ledger,
     sent: &Incoming,
-    units: System,
+    words: &Words,
     now: &Moment,
 ) -> Result<(), Faults> {
     let mut wrong = Faults::new();
-    let mut length = |text: &str, name: &str| {
-        wrong.keep(units.parse_length(text).map_err(|f| Faults::from(f.on(name))))
+    let mut size = |text: &str, key: &str| {
+        wrong.keep(words.units.parse_size(text).map_err(|f| Faults::from(f.on(words.t(key)))))
     };
-    let width = if sent.kind == "consumable" { None } else { length(&sent.width, "width") };
-    let along = if sent.length.trim().is_empty() { None } else { length(&sent.length, "length") };
-    let age = wrong.keep(age_of([&sent.expiry, &sent.out_life, ""], false, units));
+    let width = if sent.kind == "consumable" { None } else { size(&sent.width, "stock.width") };
+    let along =
+        if sent.length.trim().is_empty() { None } else { size(&sent.length, "stock.length") };
+    let age = wrong.keep(age_of([&sent.expiry, &sent.out_life, ""], false, words.units));
     wrong.into_result(())?;
     let age = age.unwrap_or_default();
     let expiry = age.expiry;

@@ -145,6 +145,8 @@ mod tests {
             "job",
             "cutting",
             "splice",
+            "debulk",
+            "cure",
             "cloth",
             "cloth.flaw",
             "library",

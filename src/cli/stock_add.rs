@@ -9,7 +9,7 @@ use warpwise::geometry::{Ring, point};
 use warpwise::ledger::{Ledger, Moment};
 use warpwise::outline::{ReadOptions, Unit, read_file};
 use warpwise::stock::{Age, Consumable, ConsumableKind, Day, OffcutFacts, RollFacts};
-use warpwise::units::{parse_length, quoted};
+use warpwise::units::{System, parse_length, quoted};
 use warpwise::workshop::offcut_shape;
 
 /// `warpwise stock add`.
@@ -186,6 +186,11 @@ impl Flags {
         self.0.keep(parse_length(text).map_err(|f| f.on(flag).into())).unwrap_or(1.0)
     }
 
+    fn size(&mut self, flag: &str, text: &str) -> f64 {
+        let size = System::Metric.parse_size(text);
+        self.0.keep(size.map_err(|f| f.on(flag).into())).unwrap_or(1.0)
+    }
+
     fn day(&mut self, flag: &str, text: Option<&String>) -> Option<Day> {
         let day = text.map(|t| Day::parse(t).map_err(|f| f.on(flag).into()))?;
         self.0.keep(day)
@@ -222,8 +227,8 @@ fn added(id: &str, age: &Age, now: &Moment) -> String {
 impl AddRoll {
     fn run(self, file: &Path, now: &Moment) -> Result<String, Failure> {
         let mut flags = Flags(Faults::new());
-        let width = flags.length("--width", &self.width);
-        let length = self.length.as_ref().map(|t| flags.length("--length", t));
+        let width = flags.size("--width", &self.width);
+        let length = self.length.as_ref().map(|t| flags.size("--length", t));
         let flaws = self.flaw.iter().filter_map(|f| flags.0.keep(flaw(f, width))).collect();
         let age = flags.age(&self.life);
         flags.0.into_result(()).map_err(Failure::Input)?;
@@ -275,7 +280,7 @@ impl AddOffcut {
                 drawn(drawing, self.warp, self.unit.map(Into::into)).map_err(Failure::Input)?
             }
             (None, Some(l), Some(w)) => {
-                let (l, w) = (flags.length("--length", l), flags.length("--width", w));
+                let (l, w) = (flags.size("--length", l), flags.size("--width", w));
                 for (flag, value) in [("--length", l), ("--width", w)] {
                     if value <= 0.0 {
                         flags.0.push(

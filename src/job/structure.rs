@@ -233,8 +233,9 @@ impl<'t> Checker<'_, 't> {
             } else {
                 format!(", one of {}", listed(words))
             };
-            let (what, remedy) =
-                (said!("{thing} lacks {name}"), said!("add {name}{choice}: {}", meaning(schema)));
+            // What it means comes first: who never saw the file knows no keys.
+            let what = said!("not given: {} ({name} in {thing})", meaning(schema));
+            let remedy = said!("add {name}{choice}");
             // `[[cloth]] "twill"` or `[job]`, as the sample names its sections.
             let section = thing.split(']').next().unwrap_or_default().trim_start_matches('[');
             match sample_line(section, key) {
@@ -427,7 +428,7 @@ impl<'t> Checker<'_, 't> {
             return true;
         }
         let what = if count == 0 {
-            said!("{name} is an empty list")
+            said!("nothing is listed here ({name})")
         } else {
             said!("{name} has {count} entries")
         };
@@ -568,8 +569,8 @@ impl<'t> Checker<'_, 't> {
         } else if id
             && (text.chars().any(|c| !may_be_in_id(c)) || !text.starts_with(char::is_alphanumeric))
         {
-            let remedy = "use letters, digits, '-', '_' and '.', beginning with a letter or digit";
-            (said!("{name} cannot be {}", quoted(text)), remedy.into())
+            let remedy = "use letters, digits, '-', '_' and '.', no blanks, beginning with a letter or digit";
+            (said!("{} is no short name ({name})", quoted(text)), remedy.into())
         } else {
             return Some(Value::from(text));
         };

@@ -233,13 +233,15 @@ fn finish_step(plan: &Plan, job: &str) -> String {
 
 fn checks(work: &MouldWork) -> Vec<String> {
     let w = &work.layup;
-    let agent = w.release_agent.clone().unwrap_or_else(|| "release agent ____________".into());
     let expires = w.release_expires.clone().unwrap_or_else(|| "____________".into());
     let wait = format!("{:.0} min apart", w.release_minutes);
     let coats: Vec<String> = (1..=w.release_coats).map(|n| format!("{n}: ______")).collect();
     let mut out = vec![
         "Mould clean, dry and without scratches".into(),
-        format!("{agent}, last day of use {expires}: in date"),
+        match &w.release_agent {
+            Some(agent) => format!("{agent}, last day of use {expires}: in date"),
+            None => format!("release agent ____________, last day of use {expires}: in date"),
+        },
     ];
     if w.release_coats > 0 {
         out.push(format!("Coats of it, {wait}; write the times:  {}", coats.join("   ")));

@@ -2,7 +2,8 @@
 //! Files and all reckoning stay in mm and g; this is the one place where they are turned over.
 
 use super::{
-    parse_areal_mass, parse_length, show_area, show_mass, show_metres, show_mm, show_number,
+    parse_areal_mass, parse_length, quoted, show_area, show_mass, show_metres, show_mm,
+    show_number, snap,
 };
 use crate::fault::Fault;
 use serde::{Deserialize, Serialize};
@@ -85,10 +86,10 @@ impl System {
         }
     }
 
-    /// The same as near as one measures a skin: to the millimetre or the tenth of an inch.
+    /// The same as near as one measures a thing: to the tenth of a millimetre or of an inch.
     pub fn size(self, mm: f64) -> String {
         match self {
-            System::Metric => show_mm(mm.round()),
+            System::Metric => format!("{} mm", show_number(mm, 1)),
             System::Inch => format!("{} in", show_number(mm / INCH, 1)),
         }
     }
@@ -189,6 +190,19 @@ impl System {
     /// It is none.
     pub fn parse_length(self, typed: &str) -> Result<f64, Fault> {
         parse_length(&self.typed_length(typed))
+    }
+
+    /// Reads the length or width of a thing that was typed, mm.
+    ///
+    /// # Errors
+    /// It is no length above 0.
+    pub fn parse_size(self, typed: &str) -> Result<f64, Fault> {
+        let mm = self.parse_length(typed)?;
+        if snap(mm) > 0.0 {
+            return Ok(mm);
+        }
+        let what = said!("{} is no size of a thing", quoted(typed.trim()));
+        Err(Fault::new(what, "give a length above 0"))
     }
 }
 

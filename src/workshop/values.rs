@@ -10,6 +10,7 @@ use toml::de::{DeTable, DeValue};
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Values {
     found: Vec<Found>,
+    broken: bool,
 }
 
 /// One key, entry or section.
@@ -25,10 +26,15 @@ struct Found {
 impl Values {
     /// Reads as much as can be made out.
     pub fn of(text: &str) -> Values {
-        let (root, _) = DeTable::parse_recoverable(text);
-        let mut values = Values::default();
+        let (root, errors) = DeTable::parse_recoverable(text);
+        let mut values = Values { broken: !errors.is_empty(), ..Values::default() };
         values.table(text, "", root.get_ref());
         values
+    }
+
+    /// True of a file that breaks the rules of TOML: what is found in it may not be all.
+    pub fn is_broken(&self) -> bool {
+        self.broken
     }
 
     fn table(&mut self, text: &str, above: &str, table: &DeTable<'_>) {
@@ -187,5 +193,6 @@ mod tests {
     fn what_is_sound_is_read_beside_what_is_broken() {
         let values = Values::of("[job]\nname = \"x\nother = 3\n[cutting]\ngap = 5\n");
         assert_eq!(values.get("cutting.gap"), Some("5"));
+        assert!(values.is_broken() && !Values::of(JOB).is_broken());
     }
 }

@@ -176,6 +176,8 @@ for (const [typed, kept] of [['2', true], ['', false]]) {
 }
 await page.getByRole('button', { name: /Add a layer/ }).click();
 await page.waitForFunction(() => document.querySelectorAll('.layers > li').length === 2);
+await page.locator('.layers > li').nth(1).locator('.lay', { hasText: 'heel-rest' }).locator('input[type=checkbox]').check();
+await page.waitForFunction(() => document.querySelectorAll('.layers > li figure svg').length === 2);
 const angle = page.locator('#f-layer-1-angle');
 await angle.fill('45');
 await angle.press('Tab');
