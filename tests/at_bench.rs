@@ -335,7 +335,8 @@ fn a_roll_is_used_no_further_than_what_lies_on_it_after_a_flaw() {
         .collect();
     ledger.add_offcuts(vec![offcut(1000.0, 500.0); last.len()], false, false, &now()).unwrap();
     let stock = ledger.snapshot(&now()).unwrap();
-    let from = roll.used_length - 20.0;
+    let rest = roll.placed.iter().filter(|p| right(p) <= roll.used_length - 1.0);
+    let from = rest.map(right).fold(0.0, f64::max) + 1.0;
     let ring = vec![
         point(from, 10.0),
         point(from + 60.0, 10.0),

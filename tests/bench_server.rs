@@ -398,7 +398,7 @@ fn a_workshop_may_have_inches_and_ounces() {
     let text = s.job_text("lid");
     assert!(text.contains("roll_width = \"50 in\""), "{text}");
     assert!(text.contains("areal_mass = \"5.9 oz/yd²\""), "{text}");
-    assert!(s.get("/job/lid/templates").text().contains("11.8 in × 7.9 in"));
+    assert!(s.get("/job/lid/templates").text().contains("11.81 in × 7.87 in"));
     let plan = s.get("/job/lid/plan").text();
     assert!(plan.contains(" ft²") && plan.contains(" in</text>"), "{plan}");
     assert!(!plan.contains(" mm</text>"), "the picture of the layouts speaks in inches too");

@@ -438,7 +438,8 @@ mod tests {
             ("splice", "splice"),
             ("job.name", "job.name"),
             ("stock", "stock"),
-            ("cure.1.to", ""),
+            ("cure.1.to", "cure.1.to"),
+            ("debulk.every", "debulk.every"),
             ("layup.start", ""),
             ("nonsense", ""),
         ] {

@@ -86,11 +86,11 @@ impl System {
         }
     }
 
-    /// The same as near as one measures a thing: to the tenth of a millimetre or of an inch.
+    /// The same as near as one measures a thing: to the tenth of a millimetre or the hundredth of an inch.
     pub fn size(self, mm: f64) -> String {
         match self {
             System::Metric => format!("{} mm", show_number(mm, 1)),
-            System::Inch => format!("{} in", show_number(mm / INCH, 1)),
+            System::Inch => format!("{} in", show_number(mm / INCH, 2)),
         }
     }
 
@@ -262,7 +262,7 @@ mod tests {
         // A square yard is nine square feet.
         assert_eq!(inch.area(836_127.36), "9.00 ft²");
         assert_eq!((inch.mass(453.592_37), inch.mass(100.0)), ("1.00 lb".into(), "3.53 oz".into()));
-        assert_eq!(inch.size(1250.0), "49.2 in");
+        assert_eq!(inch.size(1250.0), "49.21 in");
         assert_eq!(inch.length_in_field("1250"), "49.2126 in");
         assert_eq!(inch.length_in_field("49 1/4 in"), "49.25 in");
         assert_eq!(inch.length_in_field("wide"), "wide");

@@ -326,6 +326,7 @@ impl OpenJob {
     fn keep_kit(&self, kit: &mut Kit, plan: &Verified, key: &str) -> Result<(), Faults> {
         kit.keys.insert(key.to_string());
         kit.is_planned(plan.plan());
+        kit.laid = Some(kit.is_laid(plan.plan()));
         if !kit.plans.contains(&plan.plan().id) {
             kit.plans.push(plan.plan().id.clone());
         }

@@ -65,9 +65,8 @@ pub fn job_stand(folder: &Folder, job: &JobEntry, begun: &BTreeSet<String>) -> J
     let progress = kit.iter().flat_map(|k| &k.lay_up);
     let laid = |key: &String| key.starts_with("laid/");
     if let Some(kit) = kit.filter(|k| k.has_record(&dir)) {
-        // Only here the whole plan is asked: its steps are those that are ticked.
-        let plan = text_of(&file).and_then(|text| plan::from_json(&text).ok());
-        let is_laid = plan.is_some_and(|plan| kit.is_laid(&plan));
+        let of_plan = || text_of(&file).and_then(|text| plan::from_json(&text).ok());
+        let is_laid = kit.laid.unwrap_or_else(|| of_plan().is_some_and(|plan| kit.is_laid(&plan)));
         if is_laid { JobStand::OnRecord } else { JobStand::RecordOpen }
     } else if progress.clone().any(|p| p.ticked.keys().any(laid)) {
         JobStand::Laid

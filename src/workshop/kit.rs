@@ -98,6 +98,10 @@ pub(super) struct Kit {
     pub keys: BTreeSet<String>,
     #[serde(default)]
     pub lay_up: Vec<Progress>,
+    /// Whether no step of the lay-up was open when it was last kept: lists of jobs need no plan for
+    /// it. Files of before do not say.
+    #[serde(default)]
+    pub laid: Option<bool>,
     #[serde(default)]
     pub planned: Option<Planned>,
     /// Cloth that it takes by now, where pieces were cut again; as planned if there is none.
@@ -132,6 +136,7 @@ impl Kit {
             cut_again: Vec::new(),
             keys: BTreeSet::new(),
             lay_up: Vec::new(),
+            laid: None,
             planned: None,
             used: Vec::new(),
         })
