@@ -107,7 +107,7 @@ await page.fill('#width', '18 cm');
 await page.fill('#height', '120');
 await page.click('card-corners button.go');
 await page.waitForSelector('#h-template-1', { timeout: 120000 });
-assert.match(await page.locator('[aria-labelledby=h-template-1] figcaption').innerText(), /^(24\d|25\d) mm × (17\d|18\d) mm$/);
+assert.match(await page.locator('[aria-labelledby=h-template-1] figcaption').innerText(), /^(24\d|25\d)(\.\d)? mm × (17\d|18\d)(\.\d)? mm$/);
 await page.locator('[aria-labelledby=h-template-1] button.remove').click();
 await page.waitForFunction(() => !document.querySelector('#h-template-1'));
 
