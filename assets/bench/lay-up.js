@@ -56,8 +56,10 @@ class LayUp extends Ticking {
     say(refused);
     const asked = said.results.find((r) => r.ask);
     const tick = said.batch.find((t) => t.key === asked?.key);
+    // Fields show what they kept: drawn anew under a finger that goes on to a box, they would swallow its tap.
+    const shown = !refused && said.batch.every((t) => t.act && ('who' in t.act || 'note' in t.act));
     if (asked?.ask && tick) this.ask(asked.ask, tick);
-    else this.anew(refused);
+    else if (!shown) this.anew(refused);
   }
 
   /** Says what is open; only a yes goes past it. @param {string[]} open @param {Tick} tick */

@@ -103,7 +103,7 @@ pub fn page(words: &Words, title: &str, rail: Markup, tools: Markup, main: Marku
                         noscript { button { "OK" } }
                     }
                 }
-                p #lost .note.fault role="alert" hidden { "▲ " (words.t("frame.lost")) }
+                p #lost role="alert" hidden { "▲ " (words.t("frame.lost")) }
                 section .messages aria-label=(words.t("frame.message")) {
                     div #message role="status" aria-live="polite" {}
                     button type="button" title=(words.t("frame.close")) { span aria-hidden="true" { "✕" } span .only-read { (words.t("frame.close")) } }
