@@ -157,7 +157,7 @@ await page.waitForFunction(() => !document.querySelector('plan-watch'), null, { 
 await page.goto(to('/job/hip%20plates/lay'));
 await page.locator('#after-0 summary').click();
 await page.fill('#finished-0', '17');
-await page.locator('#after-0').getByRole('button', { name: 'Save' }).click();
+await page.locator('#finished-0').blur();
 await page.getByText('weighed 17').waitFor();
 await page.goto(to('/cloths'));
 await put('#f-cloth-0-areal_mass', '120', '/cloths/edit');
