@@ -252,7 +252,7 @@ fn a_plan_whose_roll_was_cut_into_by_another_is_not_offered_to_be_cut() {
     assert_eq!(state["changed"], serde_json::json!(["roll-1"]));
     let page = s.get("/job/box/cut").text();
     assert!(page.contains(said) && page.contains("data-refused"), "{page}");
-    for step in ["plan", "sheets", "lay"] {
+    for step in ["plan", "sheets", "lay", "project"] {
         assert!(s.get(&format!("/job/box/{step}")).text().contains("Do not cut from"), "{step}");
     }
     let sent = serde_json::json!({ "kit": state["kit"], "ticks": [

@@ -163,7 +163,7 @@ fn row(words: &Words, job: &str, on: &OnBench, piece: &ToCut, is_changed: bool) 
     let face = format!("{}: {} · {face}", words.t("cut.lies"), words.read(&on.face));
     let refused = is_changed.then(|| words.with("cut.not_from", &[stock]));
     html! {
-        li data-at=(at(&piece.piece, piece.copy)) data-number=(piece.number) data-label=(piece.label)
+        li data-at=(at(&piece.piece, piece.copy)) data-number=(piece.number) data-label=(words.read_parts(&piece.label))
             data-face=(face) data-where=(place) data-refused=[refused] {
             button type="button" .pick {
                 span .sign {} b { (piece.number) } " "

@@ -1,6 +1,7 @@
 //! The thrown picture in its own window, and the page of a job on which one goes from piece to piece.
 
 use super::app::{App, beside, locked};
+use super::cut_page::changed;
 use super::frame::{self, address, faults, message, page, standings};
 use super::projector::{refused, way};
 use super::visit::Visit;
@@ -199,10 +200,12 @@ pub async fn show(Visit { app, words, .. }: Visit, Path(job): Path<String>) -> R
             let checked = open.checked();
             let title = checked.values.get("job.name").unwrap_or(&job).to_string();
             let rail = frame::rail(&words, &job, "sheets", &standings(&mut open, &checked));
+            let found = open.changed_since_planned();
             drop(open);
             plan_of(&app, &job)?;
             let main = html! {
                 p { a href=(address(&job, "sheets")) { "← " (words.t("step.sheets")) } }
+                (changed(&words, &found, Some(&job)))
                 (main(&app, &words, &job))
             };
             Ok(page(&words, &title, rail, html! {}, main))
