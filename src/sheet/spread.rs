@@ -12,6 +12,9 @@ const MOST: usize = 2000;
 /// Shifts of the pages that are tried, mm apart: whole numbers, for they are printed.
 const SHIFT: f64 = 4.0;
 
+/// What every line keeps from the outer edges of the pages, mm.
+const CLEAR: f64 = 1.0;
+
 /// Cells of the grid that shifts are compared on.
 const CELLS: f64 = 200_000.0;
 
@@ -67,18 +70,24 @@ fn counts(size: [f64; 2], paper: &Paper, lying: bool) -> [usize; 2] {
     })
 }
 
+/// Width and height from the upper left corner of the pages, so that no line lies on their last edge,
+/// where half of it would not be printed.
+fn reach(b: Bounds, corner: Point) -> [f64; 2] {
+    [b.max.x - corner.x + CLEAR, corner.y - b.min.y + CLEAR]
+}
+
 /// The upper left corner of the grid of pages with which the fewest have something on them.
 fn corner(cells: &Summed, b: Bounds, paper: &Paper, lying: bool) -> Point {
     let room = paper.room(lying);
     let step = room.map(|r| r - paper.overlap);
-    let home = point(b.min.x.floor() - 1.0, b.max.y.ceil() + 1.0);
+    let home = point(b.min.x.floor() - CLEAR, b.max.y.ceil() + CLEAR);
     let mut best = (usize::MAX, home);
     let shifts =
         |step: f64| (0..(step / SHIFT).floor().max(1.0) as usize).map(|k| k as f64 * SHIFT);
     for down in shifts(step[1]) {
         for left in shifts(step[0]) {
             let at = home + point(-left, down);
-            let [columns, rows] = counts([b.max.x - at.x, at.y - b.min.y], paper, lying);
+            let [columns, rows] = counts(reach(b, at), paper, lying);
             let mut count = 0;
             for row in 0..rows {
                 for column in 0..columns {
@@ -105,7 +114,7 @@ fn window(corner: Point, row: usize, column: usize, room: [f64; 2], step: [f64; 
 fn windows(lines: &[Vec<Point>], b: Bounds, corner: Point, paper: &Paper, lying: bool) -> Tiling {
     let room = paper.room(lying);
     let step = room.map(|r| r - paper.overlap);
-    let [columns, rows] = counts([b.max.x - corner.x, corner.y - b.min.y], paper, lying);
+    let [columns, rows] = counts(reach(b, corner), paper, lying);
     let mut needed = vec![false; rows * columns];
     for pair in lines.iter().flat_map(|l| l.windows(2)) {
         let Some(b) = ring_bounds(pair) else { continue };
@@ -195,6 +204,22 @@ mod tests {
             assert_eq!((standing.tiles.len(), standing.lying), (1, false), "at {x} {y}");
             let lying = spread(&outline(x, y, 270.0, 178.0), &paper);
             assert_eq!((lying.tiles.len(), lying.lying), (1, true), "at {x} {y}");
+        }
+    }
+
+    /// Two pages standing cover 534 mm from 1 mm above: the lowest edge lay on the end of the second.
+    #[test]
+    fn no_line_lies_on_the_edge_of_the_last_page() {
+        let paper = Paper::new("a4", 8.0, 10.0).unwrap();
+        for high in (500..560).map(f64::from) {
+            let found = spread(&outline(0.0, 0.0, 100.0, high), &paper);
+            for p in [point(0.0, 0.0), point(100.0, high)] {
+                let inside = |t: &Tile| {
+                    let (low, top) = (p - t.window.min, t.window.max - p);
+                    low.x.min(low.y).min(top.x).min(top.y) > 0.9
+                };
+                assert!(found.tiles.iter().any(inside), "{high}: {p:?}");
+            }
         }
     }
 
