@@ -203,7 +203,8 @@ pub async fn pin(
 /// What names the plan it is about.
 #[derive(Deserialize)]
 pub struct Seen {
-    plan: String,
+    /// Its id.
+    pub plan: String,
 }
 
 /// Takes the last change back.

@@ -1,6 +1,7 @@
 //! The cut plan: begin, watch, stop, and look at what came out.
 
 use super::app::{App, beside, locked};
+use super::by_hand::Seen;
 use super::form::Form;
 use super::frame::{address, faults, message};
 use super::guard::FILE_POLICY;
@@ -112,12 +113,6 @@ fn worse(form: &Form<'_>, plan: &str, more: f64) -> Markup {
             button { "↶ " (words.t("plan.back")) }
         }
     }
-}
-
-/// Which plan is seen.
-#[derive(Deserialize)]
-pub struct Seen {
-    plan: String,
 }
 
 /// Puts the plan before back in its place.
