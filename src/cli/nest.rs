@@ -8,8 +8,9 @@ use super::{COLUMNS, cautions, print, print_cautions, warn};
 use clap::Args;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
 use warpwise::fault::Fault;
-use warpwise::run::Run;
+use warpwise::run::{Run, Stop};
 use warpwise::verify::Verified;
 use warpwise::workshop::plan_files;
 use warpwise::{job, plan, sheet};
@@ -42,6 +43,7 @@ impl Nest {
 pub fn plan_and_write(jobs: &[PathBuf], out: &Path, search: &Search) -> Result<(), Failure> {
     // What is wrong with the command line is told before a long job is read.
     let stop = search.stop()?;
+    let start = Instant::now();
     search.try_folders(out)?;
     let bar = Bar::new(search.quiet);
     let run = search.run(stop, &bar)?;
@@ -52,6 +54,8 @@ pub fn plan_and_write(jobs: &[PathBuf], out: &Path, search: &Search) -> Result<(
     let plan = search
         .plan_with_history(&jobs, &run, &bar, |plan| write(out, plan, &run, &bar, search.quiet))?;
     drop(bar);
+    let pieces = plan.plan().stocks.iter().map(|s| s.placed.len()).sum();
+    warn(longer_than_asked(stop, start.elapsed(), pieces).as_slice(), search.quiet);
     print_cautions(&cautions, search.json)?;
     if search.json {
         print(&plan::to_json(plan.plan()))
@@ -62,6 +66,20 @@ pub fn plan_and_write(jobs: &[PathBuf], out: &Path, search: &Search) -> Result<(
             out.display()
         ))
     }
+}
+
+/// That a timed run took more than its time, a tenth of it and a second.
+fn longer_than_asked(stop: Stop, took: Duration, pieces: usize) -> Option<Fault> {
+    let Stop::After(time) = stop else { return None };
+    if took <= time.mul_f64(1.1) + Duration::from_secs(1) {
+        return None;
+    }
+    let [took, time] = [took, time].map(|t| format!("{:.1}", t.as_secs_f64()));
+    let what = said!(
+        "this took {took} s instead of {time} s: to lay, measure, check and draw {pieces} pieces takes its time, however short the search is"
+    );
+    let remedy = "the plan is whole; with more --seconds the search ends in time for the rest";
+    Some(Fault::new(what, remedy))
 }
 
 /// Draws everything and writes the plan folder. If that fails in any way, the plan itself is saved
@@ -133,4 +151,19 @@ fn saved_elsewhere(out: &Path, plan: &Verified) -> Option<PathBuf> {
         (0..100).map(name).find(|path| path.symlink_metadata().is_err())
     };
     places.iter().filter_map(named).find(|path| write_file(path, json.as_bytes()).is_ok())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_takes_longer_than_its_seconds_is_said() {
+        let after = |took: f64| {
+            let (stop, took) = (Stop::After(Duration::from_secs(3)), Duration::from_secs_f64(took));
+            longer_than_asked(stop, took, 5000).is_some()
+        };
+        assert!(!after(4.2) && after(4.4));
+        assert!(longer_than_asked(Stop::Effort(1), Duration::from_secs(900), 1).is_none());
+    }
 }

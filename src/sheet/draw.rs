@@ -1,6 +1,7 @@
 //! From a plan to the drawings of its cut sheets: one for each stock, or for each bench segment of
 //! it.
 
+use super::alike::{Alike, origin};
 use super::clip::{hatch, ring_between};
 use super::grid::{Grid, NOBODY, WORDS, leader_end};
 use super::label::{Block, Facts};
@@ -194,10 +195,11 @@ impl Sheet<'_> {
         let mut key = Vec::new();
 
         self.cloth(&mut scene);
+        let alike = Alike::default();
         let draw = |(i, laid): (usize, &Laid<'_>)| {
             let mut own = (Scene::new(nothing, String::new()), Vec::new(), Vec::new());
             if !self.run.is_stopped(Phase::Writing) {
-                draw_piece(&mut own.0, laid, i, &mut own.1, &mut own.2);
+                draw_piece(&mut own.0, laid, i, &alike, &mut own.1, &mut own.2);
             }
             own
         };
@@ -300,7 +302,9 @@ impl Sheet<'_> {
         let taken = pieces
             .map(|p| std::iter::once(&p.placed.outline).chain(&p.placed.holes).cloned().collect())
             .collect();
-        let mut area = Area { taken, faint: vec![closed(&best)], ..Area::of(rings.clone()) };
+        let faint = vec![closed(&best)];
+        let many = self.stock.offcuts.len();
+        let mut area = Area { taken, faint, ..Area::one_of(rings.clone(), many) };
         self.offcut_corners(scene, &mut area, &rings);
         scene.draw(Ink::Offcut, Shape::Rings(rings));
         if !best.is_empty() {
@@ -609,11 +613,25 @@ fn closed(ring: &[Point]) -> Path {
     ring.iter().chain(ring.first()).copied().collect()
 }
 
+/// Where the sign and the words of a piece go, from its origin.
+#[derive(Clone)]
+pub(crate) struct Places {
+    /// Size and middle of the sign of a piece that is turned over.
+    sign: Option<(f64, Point)>,
+    /// The label: which of the [`choices`], and where.
+    label: Option<(usize, Spot)>,
+    /// A point inside, for the leader of a label that lies outside.
+    inner: Option<Point>,
+    /// Middle of the word at the arrow's head.
+    zero: Option<Point>,
+}
+
 /// One piece with its lines and, if it has room, its label.
 pub(crate) fn draw_piece(
     scene: &mut Scene,
     laid: &Laid<'_>,
     index: usize,
+    alike: &Alike<Places>,
     waiting: &mut Vec<Waiting>,
     key: &mut Vec<(String, String)>,
 ) {
@@ -622,27 +640,22 @@ pub(crate) fn draw_piece(
     scene.drawn.push(Drawn {
         ink: Ink::Cut,
         id: Some(format!("cut-{}", index + 1)),
-        shape: Shape::Rings(rings.clone()),
+        shape: Shape::Rings(rings),
     });
-    let mut area = Area::one_of(rings, laid.many);
-    let mut head = None;
+    let area = ring_area(&placed.outline).abs();
     if let Some(piece) = laid.piece {
-        let motion = motion_of(placed);
-        let move_all = |lines: &[Vec<Point>]| -> Vec<Vec<Point>> {
-            lines.iter().map(|l| l.iter().map(|&p| motion.apply(p)).collect()).collect()
-        };
-        let (net, cuts, marks) =
-            (move_all(&piece.net), move_all(&piece.cuts), move_all(&piece.marks));
-        for (n, cut) in cuts.iter().enumerate() {
+        let [net, cuts, marks] =
+            [&piece.net, &piece.cuts, &piece.marks].map(|l| moved(l, &motion_of(placed)));
+        for (n, cut) in cuts.into_iter().enumerate() {
             let id = Some(format!("relief-{}-{}", index + 1, n + 1));
-            scene.drawn.push(Drawn { ink: Ink::Relief, id, shape: Shape::Path(cut.clone()) });
+            scene.drawn.push(Drawn { ink: Ink::Relief, id, shape: Shape::Path(cut) });
         }
         // Where no cloth lies beyond the net line the cut line says it all.
         let apart: Vec<Ring> = net
-            .iter()
+            .into_iter()
             .zip(&piece.net)
             .filter(|(_, r)| !r.iter().all(|p| piece.outline.contains(p)))
-            .map(|(n, _)| n.clone())
+            .map(|(n, _)| n)
             .collect();
         if !apart.is_empty() {
             scene.drawn.push(Drawn {
@@ -652,41 +665,73 @@ pub(crate) fn draw_piece(
             });
         }
         marks.iter().for_each(|m| scene.line(Ink::Mark, m));
-        area.lines.extend(cuts);
-        area.faint.extend(net.iter().map(|r| closed(r)));
-        area.faint.extend(marks);
-        head = draw_arrow(scene, &mut area, piece.arrow.map(|p| motion.apply(p)), index);
-    }
-
-    let size = (ring_area(&placed.outline).abs().sqrt() / 14.0).clamp(4.0, LARGEST);
-    if laid.facts.face_down {
-        let tail = laid.piece.map_or(laid.bounds.centre(), |p| motion_of(placed).apply(p.arrow[0]));
-        turn_over_in(scene, &mut area, tail, size, index);
-    }
-    let spot = best_label(&area, &laid.facts, size);
-    match &spot {
-        Some((block, spot, whole)) => {
-            block.write(scene, spot.middle, spot.size, spot.angle);
-            if !whole {
-                key.push((laid.facts.number.clone(), laid.facts.line()));
-            }
-        }
-        None => {
-            if let Some(anchor) = area.inner_point().or_else(|| placed.outline.first().copied()) {
-                let entry = (laid.facts.number.clone(), laid.facts.line());
-                waiting.push(Waiting {
-                    block: laid.facts.outside(),
-                    anchor,
-                    owner: index as u32 + 1,
-                    key: Some(entry),
-                });
-            }
+        if let Some(arrow) = Arrow::of(piece.arrow.map(|p| motion_of(placed).apply(p)), area) {
+            arrow.draw(scene, index);
         }
     }
-    // Where the label itself had no room, nor has this.
-    if let (Some(head), Some((block, spot, _)), Some(mut grid)) =
-        (head, &spot, area.grid(0.0, true))
+    let size = (area.sqrt() / 14.0).clamp(4.0, LARGEST);
+    let choices = choices(&laid.facts);
+    let places = alike.find(placed, choices.iter().flat_map(|(b, _)| b), |rings| {
+        places_in(laid, rings, &choices, size)
+    });
+    let home = origin(placed);
+    if let Some((size, middle)) = places.sign {
+        let id = Some(format!("turn-over-{}", index + 1));
+        turn_over_sign(scene, home + middle, size, id);
+    }
+    if let Some((choice, spot)) = &places.label {
+        let (blocks, whole) = &choices[*choice];
+        blocks[spot.block].write(scene, home + spot.middle, spot.size, spot.angle);
+        if !whole {
+            key.push((laid.facts.number.clone(), laid.facts.line()));
+        }
+    } else if let Some(anchor) =
+        places.inner.map(|p| home + p).or_else(|| placed.outline.first().copied())
     {
+        let entry = (laid.facts.number.clone(), laid.facts.line());
+        waiting.push(Waiting {
+            block: laid.facts.outside(),
+            anchor,
+            owner: index as u32 + 1,
+            key: Some(entry),
+        });
+    }
+    if let Some(middle) = places.zero {
+        Block::plain(ZERO, &[]).write(scene, home + middle, zero_size(size), 0.0);
+    }
+}
+
+/// Looks for the sign and the words of a piece in its rings, given from its origin.
+fn places_in(
+    laid: &Laid<'_>,
+    rings: Vec<Ring>,
+    choices: &[(Vec<Block>, bool)],
+    size: f64,
+) -> Places {
+    let placed = laid.placed;
+    let turned = Motion::new(placed.turn, placed.face == Face::Down, point(0.0, 0.0));
+    let mut area = Area::one_of(rings, laid.many);
+    let mut arrow = None;
+    if let Some(piece) = laid.piece {
+        area.lines.extend(moved(&piece.cuts, &turned));
+        area.faint.extend(moved(&piece.net, &turned).iter().map(|r| closed(r)));
+        area.faint.extend(moved(&piece.marks, &turned));
+        let surface = area.rings.first().map_or(0.0, |r| ring_area(r).abs());
+        arrow = Arrow::of(piece.arrow.map(|p| turned.apply(p)), surface);
+        area.lines.extend(arrow.iter().flat_map(Arrow::lines));
+    }
+    let mut sign = None;
+    if laid.facts.face_down {
+        let middle = || ring_bounds(area.rings.first()?).map(|b| b.centre());
+        let tail = laid.piece.map(|p| turned.apply(p.arrow[0])).or_else(middle);
+        sign = tail.and_then(|tail| sign_in(&mut area, tail, size));
+    }
+    let label = label_in(&area, choices, size);
+    let inner = if label.is_none() { area.inner_point() } else { None };
+    // Where the label itself had no room, nor has this.
+    let zero = arrow.zip(label.as_ref()).and_then(|(arrow, (choice, spot))| {
+        let mut grid = area.grid(0.0, true)?;
+        let block = &choices[*choice].0[spot.block];
         let half = point(block.width, block.height) * (spot.size / 2.0);
         let place = Motion::new(spot.angle, false, spot.middle);
         let ring: Ring = [(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)]
@@ -695,14 +740,23 @@ pub(crate) fn draw_piece(
             .collect();
         grid.fill(std::slice::from_ref(&ring), NOBODY);
         grid.mark_ring(&ring, NOBODY);
-        let size = (size * 0.6).clamp(LEAST, 8.0);
-        let block = Block::plain("0°", &[]);
-        if let Some(spot) =
-            grid.near(block.width * size + 1.0, block.height * size, head, 14.0, NOBODY)
-        {
-            block.write(scene, spot.centre(), size, 0.0);
-        }
-    }
+        let (size, block) = (zero_size(size), Block::plain(ZERO, &[]));
+        let room = (block.width * size + 1.0, block.height * size);
+        grid.near(room.0, room.1, arrow.head, 14.0, NOBODY).map(|b| b.centre())
+    });
+    Places { sign, label, inner, zero }
+}
+
+/// What stands at the head of a piece's arrow.
+const ZERO: &str = "0°";
+
+/// Its size beside a label of so many mm.
+fn zero_size(label: f64) -> f64 {
+    (label * 0.6).clamp(LEAST, 8.0)
+}
+
+fn moved(lines: &[Vec<Point>], motion: &Motion) -> Vec<Path> {
+    lines.iter().map(|l| l.iter().map(|&p| motion.apply(p)).collect()).collect()
 }
 
 /// From the piece's frame to the stock.
@@ -710,20 +764,18 @@ pub(crate) fn motion_of(placed: &PlacedPiece) -> Motion {
     Motion::new(placed.turn, placed.face == Face::Down, point(placed.x, placed.y))
 }
 
-/// Draws the sign of a piece that is turned over before it is laid, inside the piece near `near`,
-/// and keeps its place free of words.
-fn turn_over_in(scene: &mut Scene, area: &mut Area, near: Point, most: f64, index: usize) {
+/// Size and middle of the sign of a piece that is turned over before it is laid, inside it near
+/// `near`; its place is kept free of words.
+fn sign_in(area: &mut Area, near: Point, most: f64) -> Option<(f64, Point)> {
     let roomy = area.grid(0.0, true).and_then(|g| {
         g.summed().largest(1.0, 1.0, 0.6, SIGN[0].min(most), most.min(SIGN[1]), near)
     });
-    let Some((size, middle)) = roomy.or_else(|| Some((SIGN[0], area.inner_point()?))) else {
-        return;
-    };
-    turn_over_sign(scene, middle, size, Some(format!("turn-over-{}", index + 1)));
+    let (size, middle) = roomy.or_else(|| Some((SIGN[0], area.inner_point()?)))?;
     let half = size / 2.0 + 0.4;
     let box_of = [(-half, -half), (half, -half), (half, half), (-half, half)]
         .map(|(x, y)| middle + point(x, y));
     area.taken.push(vec![box_of.to_vec()]);
+    Some((size, middle))
 }
 
 /// The sign for "turn this piece over": in a ring two triangles, tip to tip, as wide as high.
@@ -741,49 +793,59 @@ pub(crate) fn turn_over_sign(scene: &mut Scene, middle: Point, size: f64, id: Op
     }
 }
 
-/// Draws the 0° arrow, adds it to the lines of the area, and returns its head.
-fn draw_arrow(
-    scene: &mut Scene,
-    area: &mut Area,
-    [tail, head]: [Point; 2],
-    index: usize,
-) -> Option<Point> {
-    let length = tail.distance(head);
-    if length <= 0.0 {
-        return None;
-    }
-    let along = (head - tail) * (1.0 / length);
-    let middle = (tail + head) * 0.5;
-    let most = area
-        .rings
-        .first()
-        .map_or(0.0, |r| ring_area(r).abs().sqrt() / 2.0)
-        .clamp(ARROW[0], ARROW[1]);
-    let half = along * (length.min(most) / 2.0);
-    let (tail, head) = (middle - half, middle + half);
-    let barb = (length * 0.3).min(7.0);
-    let side = point(-along.y, along.x) * (barb * 0.36);
-    let base = head - along * barb;
-    scene.drawn.push(Drawn {
-        ink: Ink::Arrow,
-        id: Some(format!("arrow-{}", index + 1)),
-        shape: Shape::Path(vec![tail, base]),
-    });
-    scene.draw(Ink::Arrow, Shape::Solid(vec![head, base + side, base - side]));
-    area.lines.push(vec![tail, head]);
-    area.lines.push(vec![base + side, base - side, head, base + side]);
-    Some(head)
+/// The 0° arrow as it is drawn.
+struct Arrow {
+    tail: Point,
+    head: Point,
+    /// Where the shaft ends and the tip begins, and the tip's corners beside it.
+    base: [Point; 3],
 }
 
-/// The label with its spot inside the piece, and whether it says everything.
-fn best_label(area: &Area, facts: &Facts, most: f64) -> Option<(Block, Spot, bool)> {
-    let finder = area.finder()?;
-    let take = |blocks: Vec<Block>, whole: bool| -> Option<(Block, Spot, bool)> {
-        let spot = finder.spot(&blocks, most)?;
-        Some((blocks.into_iter().nth(spot.block)?, spot, whole))
-    };
+impl Arrow {
+    /// The arrow of a piece of so many mm²; none if it has no length.
+    fn of([tail, head]: [Point; 2], surface: f64) -> Option<Arrow> {
+        let length = tail.distance(head);
+        if length <= 0.0 {
+            return None;
+        }
+        let along = (head - tail) * (1.0 / length);
+        let middle = (tail + head) * 0.5;
+        let most = (surface.sqrt() / 2.0).clamp(ARROW[0], ARROW[1]);
+        let half = along * (length.min(most) / 2.0);
+        let (tail, head) = (middle - half, middle + half);
+        let barb = (length * 0.3).min(7.0);
+        let side = point(-along.y, along.x) * (barb * 0.36);
+        let base = head - along * barb;
+        Some(Arrow { tail, head, base: [base, base + side, base - side] })
+    }
+
+    fn draw(&self, scene: &mut Scene, index: usize) {
+        let [base, left, right] = self.base;
+        scene.drawn.push(Drawn {
+            ink: Ink::Arrow,
+            id: Some(format!("arrow-{}", index + 1)),
+            shape: Shape::Path(vec![self.tail, base]),
+        });
+        scene.draw(Ink::Arrow, Shape::Solid(vec![self.head, left, right]));
+    }
+
+    /// Lines that no word may touch.
+    fn lines(&self) -> [Path; 2] {
+        let [_, left, right] = self.base;
+        [vec![self.tail, self.head], vec![left, right, self.head, left]]
+    }
+}
+
+/// A label's arrangements, the first that finds room counts, and whether they say everything.
+fn choices(facts: &Facts) -> Vec<(Vec<Block>, bool)> {
     let whole = |columns: usize| shorten(&facts.template, columns) == facts.template;
-    take(facts.full(26), whole(26))
-        .or_else(|| take(facts.full(13), whole(13)))
-        .or_else(|| facts.short().into_iter().find_map(|block| take(vec![block], false)))
+    let full = [26, 13].map(|columns| (facts.full(columns), whole(columns)));
+    let short = facts.short().into_iter().map(|block| (vec![block], false));
+    full.into_iter().chain(short).collect()
+}
+
+/// Which of the choices finds a spot inside the piece, and where.
+fn label_in(area: &Area, choices: &[(Vec<Block>, bool)], most: f64) -> Option<(usize, Spot)> {
+    let finder = area.finder()?;
+    choices.iter().enumerate().find_map(|(i, (blocks, _))| Some((i, finder.spot(blocks, most)?)))
 }

@@ -8,6 +8,7 @@
 pub mod drawn;
 pub mod summary;
 
+mod alike;
 mod answers;
 mod card;
 mod clip;

@@ -1,6 +1,7 @@
 //! A small picture of all layouts of a plan, for looking at: not at true scale, nothing in it to
 //! cut by.
 
+use super::alike::{Alike, origin};
 use super::clip::hatch;
 use super::label::Block;
 use super::room::Area;
@@ -67,6 +68,7 @@ pub(super) fn overview(plan: &Plan) -> Scene {
         for segment in stock.segments.iter().skip(1) {
             scene.line(Ink::SegmentEnd, &[point(segment[0], b.min.y), point(segment[0], b.max.y)]);
         }
+        let alike = Alike::default();
         for placed in &stock.placed {
             let rings: Vec<Ring> =
                 std::iter::once(&placed.outline).chain(&placed.holes).cloned().collect();
@@ -91,9 +93,13 @@ pub(super) fn overview(plan: &Plan) -> Scene {
             let mark = if is_down { " ▼" } else { "" };
             let number = format!("{}{mark}", fit(&clean(number), 12.0, 1.0, true));
             let block = [Block::plain(&number, &[])];
-            let area = Area::one_of(rings, stock.placed.len());
-            if let Some(spot) = area.spot(&block, 20.0 * pixel).filter(|s| s.size >= least) {
-                block[0].write(&mut scene, spot.middle, spot.size, spot.angle);
+            let spot = alike.find(placed, block.iter(), |rings| {
+                let area = Area::one_of(rings, stock.placed.len());
+                Area { good: 10.0 * pixel, ..area }.spot(&block, 20.0 * pixel)
+            });
+            if let Some(spot) = spot.filter(|s| s.size >= least) {
+                let middle = origin(placed) + spot.middle;
+                block[0].write(&mut scene, middle, spot.size, spot.angle);
             }
         }
         picture.append(scene, point(-b.min.x, y - b.max.y));

@@ -3,6 +3,7 @@
 //! Pieces are cut in order of their far ends. What lies beyond the far end of the piece being cut
 //! is then still whole cloth, so no piece is ever cut on cloth that has come loose from the roll.
 
+use super::alike::{Alike, origin};
 use super::draw::{Laid, Sheet, motion_of, turn_over_sign};
 use super::face::View;
 use super::flow::{Flow, WIDTH};
@@ -10,7 +11,7 @@ use super::form::Form;
 use super::label::Block;
 use super::placement_rows::{heading, offcut_row, own_corners, piece_row};
 use super::reference::{Mark, inked_side_up, references};
-use super::room::Area;
+use super::room::{Area, Spot};
 use super::scene::{Drawn, Hold, Ink, Scene, Shape, Text};
 use super::text::{clean, decimals, fit};
 use super::title::{corner_mark, face_in_words, turned_over_in_words};
@@ -200,27 +201,12 @@ pub(crate) fn picture(sheet: &Sheet<'_>, places: &[Place<'_>], scale: f64) -> Sc
             std::iter::once(&laid.placed.outline).chain(&laid.placed.holes).cloned().collect();
         s.draw(Ink::Selvedge, Shape::Rings(rings));
     }
+    let alike = Alike::default();
     for (i, place) in places.iter().enumerate() {
         let placed = place.laid.placed;
         let rings: Vec<_> =
             std::iter::once(&placed.outline).chain(&placed.holes).cloned().collect();
-        s.drawn.push(Drawn { ink: Ink::Stock, id: None, shape: Shape::Rings(rings.clone()) });
-        let mut area = Area::one_of(rings, sheet.pieces.len());
-        if place.laid.facts.face_down
-            && let Some((size, at)) = area.grid(0.0, true).and_then(|g| {
-                let size = 3.0 * page;
-                g.summed().largest(1.0, 1.0, 0.3 * page, size * 0.4, size, place.laid.bounds.min)
-            })
-        {
-            turn_over_sign(&mut s, at, size, None);
-            let half = point(size, size) * 0.6;
-            area.taken.push(vec![vec![
-                at - half,
-                point(at.x + half.x, at.y - half.y),
-                at + half,
-                point(at.x - half.x, at.y + half.y),
-            ]]);
-        }
+        s.drawn.push(Drawn { ink: Ink::Stock, id: None, shape: Shape::Rings(rings) });
         let number = fit(&place.laid.facts.number, 12.0, 1.0, true);
         let cut = format!("cut {}", i + 1);
         let blocks = [
@@ -228,21 +214,42 @@ pub(crate) fn picture(sheet: &Sheet<'_>, places: &[Place<'_>], scale: f64) -> Sc
             Block::plain(&format!("{number} · {cut}"), &[]),
             Block::plain(&number, &[]),
         ];
-        // The number alone where there is no room for both: the rows below have the order.
-        let spot =
-            |blocks: &[Block]| area.spot(blocks, 3.6 * page).filter(|s| s.size >= 1.5 * page);
-        let found = spot(&blocks[..2]).or_else(|| {
-            spot(&blocks[2..]).map(|mut s| {
-                s.block = 2;
-                s
-            })
+        let home = origin(placed);
+        let (sign, label) = alike.find(placed, blocks.iter(), |rings| {
+            let good = 2.4 * page;
+            let mut area = Area { good, ..Area::one_of(rings, sheet.pieces.len()) };
+            let near = place.laid.bounds.min - home;
+            let sign = place.laid.facts.face_down.then(|| sign_in(&mut area, near, page)).flatten();
+            (sign, label_in(&area, &blocks, page))
         });
-        if let Some(spot) = found {
-            blocks[spot.block].write(&mut s, spot.middle, spot.size, spot.angle);
+        if let Some((size, middle)) = sign {
+            turn_over_sign(&mut s, home + middle, size, None);
+        }
+        if let Some(spot) = label {
+            blocks[spot.block].write(&mut s, home + spot.middle, spot.size, spot.angle);
         }
     }
     s.draw(Ink::Grid, Shape::Segments(grid));
     s
+}
+
+/// Size and middle of the sign of a piece that is turned over, near a point; its place is taken.
+fn sign_in(area: &mut Area, near: Point, page: f64) -> Option<(f64, Point)> {
+    let most = 3.0 * page;
+    let sums = area.grid(0.0, true)?.summed();
+    let (size, at) = sums.largest(1.0, 1.0, 0.3 * page, most * 0.4, most, near)?;
+    let half = point(size, size) * 0.6;
+    let (right, left) = (point(at.x + half.x, at.y - half.y), point(at.x - half.x, at.y + half.y));
+    area.taken.push(vec![vec![at - half, right, at + half, left]]);
+    Some((size, at))
+}
+
+/// The spot of one of the blocks: the last, the number alone, where there is no room for both: the
+/// rows below have the order.
+fn label_in(area: &Area, blocks: &[Block; 3], page: f64) -> Option<Spot> {
+    let finder = area.finder()?;
+    let spot = |blocks: &[Block]| finder.spot(blocks, 3.6 * page).filter(|s| s.size >= 1.5 * page);
+    spot(&blocks[..2]).or_else(|| spot(&blocks[2..]).map(|s| Spot { block: 2, ..s }))
 }
 
 /// Where what is drawn begins and ends along the cloth: pieces may reach over the ends of a

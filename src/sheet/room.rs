@@ -8,7 +8,7 @@ use std::cell::OnceCell;
 /// Smallest font size that is still read at the bench, mm.
 pub(crate) const LEAST: f64 = 2.6;
 
-/// A font size that needs no better place, mm.
+/// A font size on a sheet at true scale that needs no better place, mm.
 const GOOD: f64 = 5.0;
 
 /// White kept between words and lines, mm.
@@ -35,6 +35,8 @@ pub(crate) struct Area {
     pub faint: Vec<Vec<Point>>,
     /// Cells of a search grid.
     pub cells: f64,
+    /// A font size that needs no better place, mm.
+    pub good: f64,
 }
 
 /// Where a block goes.
@@ -54,7 +56,7 @@ impl Area {
     /// An area with nothing in it.
     pub(crate) fn of(rings: Vec<Ring>) -> Area {
         let none = Vec::new;
-        Area { rings, taken: Vec::new(), lines: none(), faint: none(), cells: CELLS }
+        Area { rings, taken: Vec::new(), lines: none(), faint: none(), cells: CELLS, good: GOOD }
     }
 
     /// The same, one of so many.
@@ -171,7 +173,7 @@ impl Finder<'_> {
                     ));
                 }
             }
-            if best.as_ref().is_some_and(|(_, s)| s.size >= most.min(GOOD)) {
+            if best.as_ref().is_some_and(|(_, s)| s.size >= most.min(self.area.good)) {
                 break;
             }
         }
@@ -239,6 +241,15 @@ mod tests {
         let block = Block::plain("offcut", &[]);
         let spot = area.spot(std::slice::from_ref(&block), 6.0).unwrap();
         assert!(spot.middle.x > 60.0 || spot.middle.y > 60.0, "{spot:?}");
+    }
+
+    #[test]
+    fn words_on_a_small_picture_are_turned_where_level_ones_would_be_too_small_on_it() {
+        // A strip of 50 x 900 mm drawn at a fifth: 6 mm of it are read on a sheet at true scale only.
+        let strip = vec![point(0.0, 0.0), point(50.0, 0.0), point(50.0, 900.0), point(0.0, 900.0)];
+        let area = Area { good: 12.0, ..Area::of(vec![strip]) };
+        let spot = area.spot(&[Block::plain("2.3 · cut 5", &[])], 18.0).unwrap();
+        assert!((spot.angle - 90.0).abs() < 1e-9 && spot.size > 12.0, "{spot:?}");
     }
 
     #[test]

@@ -2,6 +2,7 @@
 //! spread over several.
 
 use super::PageCount;
+use super::alike::Alike;
 use super::draw::{Laid, draw_piece};
 use super::equal::equal_pieces;
 use super::face::View;
@@ -338,7 +339,7 @@ fn template(plan: &Plan, group: &[&PlanPiece], mirrored: bool, turn: f64) -> Opt
     let laid = Laid { placed: &placed, piece: Some(&marked), bounds, facts, many: 1 };
     let mut scene = Scene::new(bounds, String::new());
     // What finds no room inside is said by the caption.
-    draw_piece(&mut scene, &laid, 0, &mut Vec::new(), &mut Vec::new());
+    draw_piece(&mut scene, &laid, 0, &Alike::default(), &mut Vec::new(), &mut Vec::new());
     for (m, name) in &points {
         scene.draw(Ink::Leader, Shape::Segments(cross(motion.apply(m.at)).to_vec()));
         let at = motion.apply(*name) - point(0.0, 0.36 * NAME);
