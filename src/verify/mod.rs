@@ -33,6 +33,7 @@ mod mosaic;
 mod pairs;
 mod placement;
 mod plies;
+mod ply;
 mod preparation;
 mod sane;
 mod splices;

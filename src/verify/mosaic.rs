@@ -19,7 +19,7 @@ use super::exact::{P, Shape};
 use super::findings::Findings;
 use super::frame::Frame;
 use super::placement::turns_apart;
-use super::plies::Ply;
+use super::ply::Ply;
 use super::preparation::{Laid, arrows, template_segs};
 use super::turns::forbidden;
 use crate::cloth::Weave;

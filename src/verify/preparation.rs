@@ -23,7 +23,7 @@ use super::exact::{P, Shape, interiors_meet, nearer_than};
 use super::findings::Findings;
 use super::frame::Frame;
 use super::placement::turns_apart;
-use super::plies::Ply;
+use super::ply::Ply;
 use super::sane::Exact;
 use super::{allowance, splices, stagger};
 use crate::geometry::{Path, Point, Ring, point};
