@@ -28,6 +28,7 @@ mod exact;
 mod figures;
 mod findings;
 mod frame;
+mod laid;
 mod layout;
 mod mosaic;
 mod pairs;
