@@ -2,7 +2,8 @@
 //! template takes from its mould was put into the document before ([`refer`](super::refer)).
 
 use super::document::{Document, Findings};
-use super::model::{Hands, Layer, Mould, MouldHands, Template};
+use super::choices::{Hands, MouldHands};
+use super::model::{Layer, Mould, Template};
 use super::raw::RawMould;
 use crate::units::quoted;
 use std::path::{Component, Path, PathBuf};
