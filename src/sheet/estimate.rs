@@ -1,6 +1,6 @@
 //! The estimate as a page to print, and its charts of cost against width.
 
-use super::Written;
+use super::written::Written;
 use super::text::{clean, decimals};
 use crate::estimate::{ClothEstimate, Estimate, WidthFigures};
 use crate::file_name;
