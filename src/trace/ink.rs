@@ -6,7 +6,7 @@ use super::flat::Flat;
 use super::look::Look;
 use super::mask::{Mask, pieces};
 use super::ring::simplified_line;
-use super::tracing::NetLine;
+use super::options::NetLine;
 use crate::geometry::{Path, Point, Ring, point, ring_contains};
 use image::GrayImage;
 use nalgebra::{Matrix3, Vector3};

@@ -4,7 +4,7 @@ use super::card;
 use super::grey::greyed;
 use super::plane::{Plane, by_cards};
 use super::solve::Solution;
-use super::tracing::Figures;
+use super::figures::Figures;
 use crate::fault::{Fault, Faults};
 use crate::geometry::Point;
 use image::RgbImage;

@@ -17,7 +17,7 @@ use super::mask::Mask;
 use super::plane::Plane;
 use super::ring::simplified;
 use super::template::Template;
-use super::tracing::{NetLine, Options};
+use super::options::{NetLine, Options};
 use crate::fault::{Fault, Faults};
 use crate::geometry::{Point, Ring, point, ring_area, ring_bounds, ring_contains};
 use crate::outline::{Draft, Outline};
