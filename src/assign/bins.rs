@@ -266,9 +266,8 @@ pub(super) fn fits_open(problem: &Problem, shape: &Shape) -> bool {
             .into_iter()
             .chain(length_max)
             .fold(f64::INFINITY, f64::min);
-        let turned = |p: &Pose| {
-            Motion::new(p.turn, p.flip, point(0.0, 0.0)).region(&shape.region).bounds()
-        };
+        let turned =
+            |p: &Pose| Motion::new(p.turn, p.flip, point(0.0, 0.0)).region(&shape.region).bounds();
         shape
             .poses
             .iter()

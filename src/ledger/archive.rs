@@ -267,9 +267,8 @@ impl Archive<'_> {
             select.query_map([], entry)?.collect::<rusqlite::Result<_>>()?;
         let mut select =
             db.prepare("SELECT id, before, after FROM change WHERE entry = ?1 ORDER BY rowid")?;
-        let record = |body: Option<String>| {
-            body.map(|b| read(&b).and_then(|r| text(&r))).transpose()
-        };
+        let record =
+            |body: Option<String>| body.map(|b| read(&b).and_then(|r| text(&r))).transpose();
         for entry in &mut entries {
             let change = |r: &rusqlite::Row<'_>| {
                 Ok(ArchivedChange {

@@ -225,11 +225,7 @@ impl Setup {
         if self.bins.iter().flat_map(|r| &r.blocks).any(|b| !self.bases[b.base as usize].stock) {
             return self.most_clearance();
         }
-        clearance_margin(if self.bases.iter().any(|b| b.rounded) {
-            2
-        } else {
-            0
-        })
+        clearance_margin(if self.bases.iter().any(|b| b.rounded) { 2 } else { 0 })
     }
 
     /// Takes items out of the search: they fit only stocks that have no room left.

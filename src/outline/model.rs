@@ -5,7 +5,6 @@ use super::validity::{count_holds, holes_hold, numbers_hold, ring_holds, tidy_pa
 use crate::fault::{Fault, Faults};
 use crate::geometry::{Path, Point, Ring, ring_area};
 
-
 /// An outline before it is checked: what [`Outline::new`] takes.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Draft {

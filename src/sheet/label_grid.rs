@@ -40,8 +40,7 @@ impl LabelGrid {
     pub fn named(name: &str) -> Result<LabelGrid, Faults> {
         let wanted = name.trim().to_lowercase();
         GRIDS.iter().find(|g| g.0 == wanted).map(|g| g.1.clone()).ok_or_else(|| {
-            let what =
-                said!("there is no grid of labels `{}`", shorten(&clean(name), 40));
+            let what = said!("there is no grid of labels `{}`", shorten(&clean(name), 40));
             Fault::new(what, "give 3x8, 3x7 or 2x7 (columns x rows on A4) or 3x10 (on Letter)")
                 .into()
         })

@@ -1,9 +1,7 @@
 //! Edits of a job file as plain data, applied so that comments, order and spelling of everything
 //! else stay.
 
-use super::document::{
-    banner, clear, id_of, nowhere, prepend, renamed, split, table_at,
-};
+use super::document::{banner, clear, id_of, nowhere, prepend, renamed, split, table_at};
 use super::removal::remove;
 use crate::fault::Fault;
 use serde::{Deserialize, Serialize};
