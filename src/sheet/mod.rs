@@ -28,6 +28,7 @@ mod label;
 mod label_grid;
 mod layup;
 mod layup_pdf;
+mod measured;
 mod mosaic;
 mod mosaic_section;
 mod offcut_labels;
