@@ -1,7 +1,6 @@
 //! The offcuts and shapes of one search as cells, made once.
 
 use super::cover::{Cover, Mask};
-use super::solve::fits_open;
 use crate::geometry::{Motion, Point, Region, point};
 use crate::nest::{Extent, Pose, Problem, Shape};
 use crate::units::snap;
@@ -254,4 +253,25 @@ fn kind(problem: &Problem, shape: &Shape, cell: f64) -> Kind {
     // What the roll cannot take at all comes before everything else.
     let weight = if fits_open(problem, shape) { weight } else { ONLY_HERE * weight };
     Kind { stances, weight }
+}
+
+/// True if a shape fits the open stock in some pose by its box.
+pub(super) fn fits_open(problem: &Problem, shape: &Shape) -> bool {
+    problem.stocks().iter().any(|s| {
+        let Extent::Open { low, high, segment_max, length_max } = s.extent else {
+            return false;
+        };
+        let longest = segment_max
+            .filter(|_| !shape.may_cross)
+            .into_iter()
+            .chain(length_max)
+            .fold(f64::INFINITY, f64::min);
+        let turned =
+            |p: &Pose| Motion::new(p.turn, p.flip, point(0.0, 0.0)).region(&shape.region).bounds();
+        shape
+            .poses
+            .iter()
+            .filter_map(turned)
+            .any(|b| b.height() <= high - low + 1e-6 && b.width() <= longest + 1e-6)
+    })
 }

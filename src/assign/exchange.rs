@@ -5,8 +5,8 @@
 //! So sets of pieces that would be worth more than those that lie on a few offcuts are tried there
 //! by [`nest::solve`] with exact outlines: all of them find a place, or nothing changes.
 
+use super::assignment::Assignment;
 use super::bins::Ground;
-use super::search::Assignment;
 use super::trade::Random;
 use crate::nest::{self, Params, Placement, Problem, Shape};
 use crate::run::{Phase, Run, Stop};

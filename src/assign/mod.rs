@@ -3,6 +3,7 @@
 //! Knows shapes and closed regions only, like [`crate::nest`], whose problem types it shares. The
 //! search for the roll stays there.
 
+mod assignment;
 mod bins;
 mod choose;
 mod cover;
@@ -11,6 +12,7 @@ mod search;
 mod solve;
 mod trade;
 
+pub use assignment::Assignment;
 pub use choose::{Size, choose};
-pub use search::{Assignment, assign};
+pub use search::assign;
 pub use solve::solve;

@@ -1,5 +1,6 @@
 //! The driver: lanes that ruin and refill offcuts, and the best of what they found.
 
+use super::assignment::Assignment;
 use super::bins::Ground;
 use super::exchange::exchange;
 use super::trade::{Lane, Random, State};
@@ -11,17 +12,6 @@ use rayon::prelude::*;
 const ROUND: u32 = 400;
 /// Refills of a lane between two looks at the clock.
 const LOOK: u32 = 20;
-
-/// Pieces on offcuts.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Assignment {
-    /// Where they lie, `stock` being an index into the problem's stocks; by shape and copy.
-    pub placements: Vec<Placement>,
-    /// About the new cloth that the rest takes, mm².
-    pub new_cloth: f64,
-    /// What the opened offcuts cost, as the caller counts it.
-    pub cost: f64,
-}
 
 /// Searches for assignments of the problem's shapes to its fixed stocks that leave the least for
 /// the roll; among those that save the same, for the least cost of opened stocks. At most `most`

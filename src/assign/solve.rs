@@ -1,7 +1,7 @@
 //! Offcuts and roll together: assignments first, then the roll for what they leave.
 
-use super::search::{Assignment, share_out};
-use crate::geometry::{Motion, point};
+use super::assignment::Assignment;
+use super::search::share_out;
 use crate::live::{Layout, Lying};
 use crate::nest::{self, Extent, Outcome, Params, Placement, Problem, Shape, Stock, UsedStock};
 use crate::run::{Phase, Run, Stop};
@@ -207,33 +207,11 @@ fn closed(problem: &Problem, stock: usize) -> UsedStock {
     UsedStock { stock, used_length: to - from, segments: vec![[from, to]] }
 }
 
-/// True if a shape fits the open stock in some pose by its box.
-pub(super) fn fits_open(problem: &Problem, shape: &Shape) -> bool {
-    problem.stocks().iter().any(|s| {
-        let Extent::Open { low, high, segment_max, length_max } = s.extent else {
-            return false;
-        };
-        let longest = segment_max
-            .filter(|_| !shape.may_cross)
-            .into_iter()
-            .chain(length_max)
-            .fold(f64::INFINITY, f64::min);
-        let turned = |p: &nest::Pose| {
-            Motion::new(p.turn, p.flip, point(0.0, 0.0)).region(&shape.region).bounds()
-        };
-        shape
-            .poses
-            .iter()
-            .filter_map(turned)
-            .any(|b| b.height() <= high - low + 1e-6 && b.width() <= longest + 1e-6)
-    })
-}
-
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
-    use crate::geometry::{Region, Ring};
+    use crate::geometry::{Region, Ring, point};
     use crate::nest::Pose;
 
     fn rectangle(w: f64, h: f64) -> Ring {

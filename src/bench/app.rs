@@ -1,7 +1,7 @@
 //! The server's state: the workshop's folder and the jobs that are open.
 
+use super::door::Door;
 use super::guard::Guard;
-use super::second::Door;
 use super::words::Words;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};

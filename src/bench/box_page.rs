@@ -1,9 +1,10 @@
 //! The box of offcuts as pictures to one scale, found by name, cloth and size.
 
 use super::app::{Device, beside};
+use super::buttons::item_buttons;
 use super::frame::{encoded, faults, message};
+use super::item_age::age;
 use super::pictures::Picture;
-use super::stock_page::{age, item_buttons};
 use super::visit::Visit;
 use super::words::Words;
 use axum::extract::{Extension, Query};

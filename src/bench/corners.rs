@@ -2,7 +2,6 @@
 
 use super::app::{App, beside, locked};
 use super::frame::{address, page, rail, refused, standings};
-use super::intake;
 use super::visit::Visit;
 use axum::Json;
 use axum::extract::{Path, State};
@@ -13,7 +12,7 @@ use serde::Deserialize;
 use std::sync::Arc;
 use warpwise::fault::{Fault, Faults};
 use warpwise::geometry::point;
-use warpwise::workshop::{Lay, OpenJob, Refused, Span, trace_by_corners, untraced_photos};
+use warpwise::workshop::{Lay, OpenJob, Refused, Span, Values, trace_by_corners, untraced_photos};
 
 /// Photos of a job that are no template yet, each with the way to make it one.
 pub fn untraced(words: &super::words::Words, job: &str, photos: &[String]) -> Markup {
@@ -200,7 +199,7 @@ pub async fn trace(
             let (dir, ids) = {
                 let open = locked(&open);
                 known(&open, &photo)?;
-                (open.draft.dir().to_path_buf(), intake::ids(&open))
+                (open.draft.dir().to_path_buf(), ids(&open))
             };
             // Tracing takes its time: the job is free meanwhile.
             let taken = trace_by_corners(&dir, &photo, pixels, span, lay, &ids)?;
@@ -219,4 +218,15 @@ pub async fn trace(
         }
     })
     .await
+}
+
+/// Ids of templates, strips and patches that a job has.
+pub fn ids(open: &OpenJob) -> Vec<String> {
+    let values = Values::of(open.draft.text());
+    let of = |s: &str| {
+        (0..values.count(s))
+            .filter_map(|i| values.get(&format!("{s}.{i}.id")).map(String::from))
+            .collect::<Vec<_>>()
+    };
+    ["template", "strip", "patch"].iter().flat_map(|s| of(s)).collect()
 }

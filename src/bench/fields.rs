@@ -346,6 +346,11 @@ pub fn entry(kind: Kind, typed: &str, units: System) -> Option<Entry> {
     })
 }
 
+/// What was typed, if anything was.
+pub fn some(text: &str) -> Option<String> {
+    Some(text.trim().to_string()).filter(|t| !t.is_empty())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

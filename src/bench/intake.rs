@@ -1,31 +1,29 @@
 //! Files and shapes that come in from the page.
 
 use super::app::{App, beside, locked};
+use super::corners::ids;
 use super::frame::{STEPS, address, encoded, faults, message};
 use super::job_page::{changed, whole_step};
+use super::sent_photo::{forget_later, said_of_photo};
 use super::visit::Visit;
 use super::words::Words;
 use axum::body::Bytes;
 use axum::extract::{Form as Sent, Path, Query, State};
-use axum::http::{StatusCode, header};
+use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use maud::{Markup, html};
 use serde::Deserialize;
 use std::sync::Arc;
-use std::time::Duration;
 use warpwise::fault::{Fault, Faults};
 use warpwise::file_name;
 use warpwise::geometry::{Point, point};
 use warpwise::workshop::{
-    Lay, NotTaken, OpenJob, Refused, Revision, Values, by_size, lay_of_mould, off_mould,
-    take as take_in, trace_again,
+    Lay, NotTaken, Refused, Revision, Values, by_size, lay_of_mould, off_mould, take as take_in,
+    trace_again,
 };
 
 /// Largest file that is taken, bytes: a photo of 50 megapixels.
 pub const LARGEST_FILE: usize = 64 << 20;
-
-/// So long a photo is kept as it was seen, for hints.
-const KEPT: Duration = Duration::from_secs(600);
 
 /// What is said of a file.
 #[derive(Deserialize)]
@@ -43,26 +41,6 @@ pub struct About {
     /// A pixel on the skin of a photo that was kept.
     x: Option<f64>,
     y: Option<f64>,
-}
-
-/// Ids of templates, strips and patches that a job has.
-pub fn ids(open: &OpenJob) -> Vec<String> {
-    let values = Values::of(open.draft.text());
-    let of = |s: &str| {
-        (0..values.count(s))
-            .filter_map(|i| values.get(&format!("{s}.{i}.id")).map(String::from))
-            .collect::<Vec<_>>()
-    };
-    ["template", "strip", "patch"].iter().flat_map(|s| of(s)).collect()
-}
-
-/// Keeps a photo as it was seen for hints, and no longer.
-pub fn forget_later(app: &Arc<App>) {
-    let holds = Arc::clone(app);
-    tokio::spawn(async move {
-        tokio::time::sleep(KEPT).await;
-        holds.last_photo.forget();
-    });
 }
 
 /// Takes a file and makes templates of it.
@@ -174,18 +152,6 @@ pub async fn kept(
         }
     })
     .await
-}
-
-/// A photo by what it is; anything else is not there.
-pub fn said_of_photo(bytes: Vec<u8>) -> Response {
-    let kind = if bytes.starts_with(&[0xff, 0xd8, 0xff]) {
-        "image/jpeg"
-    } else if bytes.starts_with(b"\x89PNG") {
-        "image/png"
-    } else {
-        return StatusCode::NOT_FOUND.into_response();
-    };
-    ([(header::CONTENT_TYPE, kind)], bytes).into_response()
 }
 
 /// A shape by size.

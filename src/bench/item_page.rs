@@ -4,8 +4,8 @@
 use super::app::{App, Device, beside};
 use super::box_page::{item_address, picture, scale_of, scale_said};
 use super::frame::{faults, message, page, refused};
+use super::item_age::age;
 use super::pictures::Picture;
-use super::stock_page::age;
 use super::visit::Visit;
 use super::words::Words;
 use axum::extract::{Extension, Form as Sent, Path, Query};

@@ -1,25 +1,20 @@
 //! The cloths of a job: those of its own, those it takes from the workshop's library, and the ways
 //! between the two.
 
-use super::app::beside;
 use super::box_page::item_address;
+use super::buttons::{edit_button, remove_button, unused};
 use super::form::Form;
 use super::frame::{address, faults};
-use super::job_page::changed as job_changed;
 use super::pictures;
-use super::sections::{edit_button, example, head, remove_button, unused};
-use super::visit::Visit;
+use super::sections::{example, head};
 use super::words::Words;
-use axum::extract::{Form as Sent, Path};
-use axum::response::Response;
 use maud::{Markup, PreEscaped, html};
-use serde::Deserialize;
 use warpwise::cloth::Cloth;
 use warpwise::job::Job;
 use warpwise::ledger::Ledger;
 use warpwise::plan::Plan;
 use warpwise::planner::changed_cloths;
-use warpwise::workshop::{Library, OpenJob, Refused, Revision, faults_of};
+use warpwise::workshop::{Library, OpenJob, faults_of};
 
 /// Cloths: a card each, with what follows from the weave.
 pub fn cloths(form: &mut Form<'_>, open: &mut OpenJob) -> Markup {
@@ -159,28 +154,4 @@ pub fn changed(words: &Words, plan: &Plan, job: &Job) -> Markup {
             p .note.warning { "! " (words.with("cloths.planned_before", &[&cloth, &keys])) }
         }
     }
-}
-
-/// Which cloth goes into the library.
-#[derive(Deserialize)]
-pub struct Which {
-    rev: String,
-    view: String,
-    index: usize,
-}
-
-/// Takes a cloth of the job into the library.
-pub async fn into_library(
-    Visit { app, words, .. }: Visit,
-    Path(job): Path<String>,
-    Sent(sent): Sent<Which>,
-) -> Response {
-    beside(move || {
-        job_changed(&app, &words, &job, &sent.view, None, "", |open| {
-            let seen = Revision::named(&sent.rev);
-            app.with_library(|library| library.take_in(&mut open.draft, sent.index, &seen))
-                .map_err(Refused::from)?
-        })
-    })
-    .await
 }

@@ -6,6 +6,7 @@ use super::frame::{address, encoded, faults, message};
 use super::guard::FILE_POLICY;
 use super::ticks::{texts, told};
 use super::visit::Visit;
+use super::wall_clock::wall_clock;
 use super::words::Words;
 use axum::body::Bytes;
 use axum::extract::{Form as Sent, Path, Query, State};
@@ -31,15 +32,6 @@ const NUMBER: &str = r"\s*-?\d+([.,]\d+)?\s*";
 /// Words that the page says itself.
 const TEXTS: [&str; 6] =
     ["bench.unsent", "bench.failed", "bench.link", "lay.rings", "lay.over", "lay.left"];
-
-/// A moment by the clock on the wall.
-pub fn wall_clock(seconds: i64) -> String {
-    let zone = jiff::tz::TimeZone::system();
-    jiff::Timestamp::from_second(seconds).map_or_else(
-        |_| String::new(),
-        |t| t.to_zoned_datetime(zone).strftime("%Y-%m-%d %H:%M").to_string(),
-    )
-}
 
 /// The step; at a second device nothing is written down.
 pub fn lay(words: &Words, job: &str, open: &mut OpenJob, writes: bool) -> Markup {

@@ -2,7 +2,7 @@
 //! information: no figure is changed by it.
 
 use super::frame::faults;
-use super::lay_page::wall_clock;
+use super::wall_clock::wall_clock;
 use super::words::Words;
 use maud::{Markup, html};
 use warpwise::laminate::planned_masses;

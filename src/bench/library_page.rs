@@ -2,13 +2,13 @@
 //! its data sheet.
 
 use super::app::{App, beside};
+use super::buttons::{edit_button, remove_button, unused};
 use super::fields::fields;
 use super::form::Form;
 use super::frame::{encoded, faults, message, page, refused, tools_at};
 use super::guard::FILE_POLICY;
 use super::job_cloths::follows;
 use super::job_page::{SentEdit, notes_alone};
-use super::sections::{edit_button, remove_button, unused};
 use super::visit::Visit;
 use super::words::Words;
 use axum::body::Bytes;

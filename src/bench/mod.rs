@@ -5,10 +5,13 @@ mod app;
 mod assets;
 mod begun;
 mod box_page;
+mod buttons;
 mod by_hand;
+mod cloth_into_library;
 mod connections;
 mod corners;
 mod cut_page;
+mod door;
 mod editor;
 mod fields;
 mod form;
@@ -16,26 +19,33 @@ mod frame;
 mod guard;
 mod home;
 mod intake;
+mod item_age;
 mod item_page;
 mod job_cloths;
 mod job_page;
 mod lay_page;
 mod learnt;
 mod library_page;
+mod mould_choice;
 mod moulds;
+mod new_cloth;
 mod offcut_photos;
 mod pictures;
 mod plan_page;
+mod planning;
 mod plies;
 mod projector;
 mod second;
 mod sections;
+mod sent_photo;
 mod sheets_page;
 mod stock_page;
 mod takers_page;
 mod throwing;
 mod ticks;
 mod visit;
+mod waiting_offcuts;
+mod wall_clock;
 mod words;
 
 use app::{App, Device};
@@ -46,6 +56,7 @@ use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
 use axum::{Router, extract::Request, middleware::Next};
 use connections::Counted;
+use door::PORT;
 use guard::{Guard, guarded};
 use std::net::{IpAddr, Ipv4Addr, SocketAddr, TcpListener};
 use std::path::Path;
@@ -55,9 +66,6 @@ use visit::Visit;
 use warpwise::fault::Fault;
 use warpwise::fault::Faults;
 use warpwise::workshop::Folder;
-
-/// The port that is tried first.
-pub const PORT: u16 = 9137;
 
 /// Largest form, bytes; files come by [`intake`], which has a limit of its own.
 const LARGEST_FORM: usize = 1 << 20;
@@ -107,7 +115,7 @@ pub fn set_up(
     let port = listener.local_addr().map_err(trouble)?.port();
     let guard = Arc::new(Guard::new(port).map_err(trouble)?);
     let link = format!("http://127.0.0.1:{port}/?key={}", guard.key());
-    let (second, door) = on_network.map(second::open).transpose()?.unzip();
+    let (second, door) = on_network.map(door::open).transpose()?.unzip();
     let second_link = door.as_ref().map(|door| door.link.clone());
     let app = Arc::new(App::new(folder, guard, door));
     Ok(Server { listener, second, app, link, second_link })
@@ -165,8 +173,8 @@ fn router(app: Arc<App>) -> Router {
         .route("/cloths/undo", post(library_page::undo))
         .route("/cloths/redo", post(library_page::redo))
         .route("/cloths/sheet/{id}", get(library_page::sheet))
-        .route("/job/{job}/cloth-into-library", post(job_cloths::into_library))
-        .route("/job/{job}/mould", post(moulds::chosen))
+        .route("/job/{job}/cloth-into-library", post(cloth_into_library::into_library))
+        .route("/job/{job}/mould", post(mould_choice::chosen))
         .route("/job/{job}/mould-photo/{index}", get(moulds::photo))
         .route("/job/{job}/edit", post(job_page::edit))
         .route("/job/{job}/lay-as", post(job_page::lay_as))
@@ -181,9 +189,9 @@ fn router(app: Arc<App>) -> Router {
         .route("/job/{job}/lay/step/{sheet}/{step}", get(lay_page::pictures))
         .route("/job/{job}/lay/record", post(lay_page::record))
         .route("/job/{job}/kit/{file}", get(lay_page::file))
-        .route("/job/{job}/plan/begin", post(plan_page::begin))
-        .route("/job/{job}/plan/stop", post(plan_page::stop))
-        .route("/job/{job}/plan/back", post(plan_page::back))
+        .route("/job/{job}/plan/begin", post(planning::begin))
+        .route("/job/{job}/plan/stop", post(planning::stop))
+        .route("/job/{job}/plan/back", post(planning::back))
         .route("/job/{job}/plan/live", get(plan_page::live))
         .route("/job/{job}/plan/file/{*file}", get(plan_page::file))
         .route("/job/{job}/by-hand", get(by_hand::show))

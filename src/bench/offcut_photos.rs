@@ -2,12 +2,16 @@
 //! says where the warp runs and that the size is right, and only then it is booked.
 
 use super::app::{App, Device, beside};
+use super::fields::some;
 use super::frame::{encoded, faults, message, page, refused};
 use super::guard::FILE_POLICY;
-use super::intake::{forget_later, said_of_photo};
+use super::item_age::age_of;
+use super::new_cloth::{asks, is_it_new};
 use super::pictures::Picture;
-use super::stock_page::{age_of, asks, is_it_new, main, some};
+use super::sent_photo::{forget_later, said_of_photo};
+use super::stock_page::main;
 use super::visit::Visit;
+use super::waiting_offcuts::address;
 use super::words::Words;
 use axum::body::Bytes;
 use axum::extract::{Extension, Form as Sent, Path, Query, State};
@@ -27,35 +31,6 @@ use warpwise::workshop::{
     offcut_put_aside, offcut_rev, offcut_seen, offcut_shape, take_offcut, trace_offcut_again,
     waiting_offcuts,
 };
-
-/// The address of one that waits.
-fn address(name: &str, what: &str) -> String {
-    format!("/stock/photo/{}{what}", encoded(name))
-}
-
-/// A place to bring photos and drawings to, and those that wait.
-pub fn bring(words: &Words, app: &App, device: Device) -> Markup {
-    let waiting = waiting_offcuts(app.folder.root());
-    let phone = device == Device::Second;
-    html! {
-        h3 { (words.t("stock.by_photo")) }
-        drop-zone .drop data-to="/stock/take" data-failed=(words.t("bring.failed"))
-            data-working=(words.t("bring.working")) {
-            p .quiet { (words.t("stock.by_photo_how")) }
-            label .button for="file" { (words.t(if phone { "second.photo" } else { "bring.choose" })) }
-            @if phone {
-                input #file type="file" accept="image/jpeg,image/png" capture="environment";
-            } @else {
-                input #file type="file" accept=".svg,.dxf,.csv,.jpg,.jpeg,.png,image/jpeg,image/png";
-            }
-            p .working role="status" {}
-        }
-        @if !waiting.is_empty() {
-            p .note.warning { "! " (words.with("offcut.waiting", &[&waiting.len().to_string()])) }
-            ul { @for name in &waiting { li { a href=(address(name, "")) { (name) } } } }
-        }
-    }
-}
 
 /// Where the warp was said to run.
 #[derive(Default, Deserialize)]

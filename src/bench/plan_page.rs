@@ -1,32 +1,28 @@
-//! The cut plan: begin, watch, stop, and look at what came out.
+//! The cut plan: watched while it is made, and what came out.
 
 use super::app::{App, beside, locked};
-use super::by_hand::Seen;
 use super::form::Form;
-use super::frame::{address, faults, message};
+use super::frame::{address, faults};
 use super::guard::FILE_POLICY;
-use super::job_page::whole_step;
-use super::visit::Visit;
 use super::words::Words;
-use axum::extract::{Form as Sent, Path, State};
+use axum::extract::{Path, State};
 use axum::http::{StatusCode, header};
 use axum::response::sse::{Event, KeepAlive, Sse};
 use axum::response::{IntoResponse, Response};
 use futures_util::stream;
 use maud::{Markup, PreEscaped, html};
-use serde::Deserialize;
 use std::convert::Infallible;
 use std::path::Component;
 use std::sync::Arc;
 use std::time::Duration;
 use warpwise::cloth::Face;
-use warpwise::ledger::{Ledger, Moment, OpenRoll};
+use warpwise::ledger::{Ledger, OpenRoll};
 use warpwise::plan::{Early, Plan};
 use warpwise::run::Stop;
 use warpwise::sheet;
 use warpwise::units::show_number;
 use warpwise::verify::Verified;
-use warpwise::workshop::{LEDGER_FILE, OpenJob, PLAN_FOLDER, Phase, Refused, Settings, faults_of};
+use warpwise::workshop::{LEDGER_FILE, OpenJob, PLAN_FOLDER, Phase, faults_of};
 
 /// The step.
 pub fn plan(form: &Form<'_>, open: &mut OpenJob) -> Markup {
@@ -47,7 +43,7 @@ pub fn plan(form: &Form<'_>, open: &mut OpenJob) -> Markup {
             @let edit = serde_json::json!({ "set": { "at": "stock", "to": stock } });
             div #take-stock .note.warning {
                 p { "! " (words.t("plan.no_stock")) }
-                (super::sections::edit_button(form, &edit, "", "", html! { (words.t("plan.take_stock")) }))
+                (super::buttons::edit_button(form, &edit, "", "", html! { (words.t("plan.take_stock")) }))
             }
         }
         (cut_by_others(form, planned.as_ref().ok().and_then(Option::as_deref)))
@@ -113,28 +109,6 @@ fn worse(form: &Form<'_>, plan: &str, more: f64) -> Markup {
             button { "↶ " (words.t("plan.back")) }
         }
     }
-}
-
-/// Puts the plan before back in its place.
-pub async fn back(
-    Visit { app, words, .. }: Visit,
-    Path(job): Path<String>,
-    Sent(seen): Sent<Seen>,
-) -> Response {
-    beside(move || {
-        let open = match app.job(&job) {
-            Ok(open) => open,
-            Err(list) => return message(StatusCode::NOT_FOUND, faults(&words, &list)),
-        };
-        let mut open = locked(&open);
-        match open.take_back(&seen.plan, &Moment::now()) {
-            Ok(()) | Err(Refused::Stale) => whole_step(&words, &job, "plan", &mut open, html! {}),
-            Err(Refused::Faults(list)) => {
-                message(StatusCode::UNPROCESSABLE_ENTITY, faults(&words, &list))
-            }
-        }
-    })
-    .await
 }
 
 /// Rolls of the job's cloths that another plan has begun to cut: what is still to come of it lies
@@ -241,62 +215,6 @@ pub fn figures(form: &Form<'_>, plan: &Plan) -> Markup {
     }
 }
 
-/// What begins a run.
-#[derive(Deserialize)]
-pub struct Asked {
-    seconds: String,
-    early: Option<String>,
-    sets: String,
-    seed: String,
-}
-
-/// Begins to plan.
-pub async fn begin(
-    Visit { app, words, .. }: Visit,
-    Path(job): Path<String>,
-    Sent(asked): Sent<Asked>,
-) -> Response {
-    beside(move || {
-        let number = |text: &str| text.trim().replace(',', ".").parse::<f64>().ok();
-        let (Some(seconds), Some(sets), Some(seed)) =
-            (number(&asked.seconds), number(&asked.sets), number(&asked.seed))
-        else {
-            return message(
-                StatusCode::BAD_REQUEST,
-                html! { p .note.fault { "▲ " (words.t("plan.numbers")) } },
-            );
-        };
-        let in_reach = (0.1..=86_400.0).contains(&seconds)
-            && (1.0..=1000.0).contains(&sets)
-            && (0.0..=1e9).contains(&seed);
-        if !in_reach || sets.fract() != 0.0 || seed.fract() != 0.0 {
-            return message(
-                StatusCode::BAD_REQUEST,
-                html! { p .note.fault { "▲ " (words.t("plan.numbers")) } },
-            );
-        }
-        let now = Moment::now();
-        let settings = Settings {
-            stop: Stop::After(Duration::from_secs_f64(seconds)),
-            early: asked.early.is_some(),
-            seed: seed as u64,
-            threads: 0,
-            sets: sets as u32,
-            day: now.day,
-        };
-        let open = match app.job(&job) {
-            Ok(open) => open,
-            Err(list) => return message(StatusCode::NOT_FOUND, faults(&words, &list)),
-        };
-        let mut open = locked(&open);
-        match open.draft.refresh().and_then(|_| open.begin(settings, &now)) {
-            Ok(_) => whole_step(&words, &job, "plan", &mut open, html! {}),
-            Err(list) => message(StatusCode::UNPROCESSABLE_ENTITY, faults(&words, &list)),
-        }
-    })
-    .await
-}
-
 /// How often a picture is looked at that is drawn live.
 const LOOK: Duration = Duration::from_millis(80);
 
@@ -336,19 +254,6 @@ pub async fn live(State(app): State<Arc<App>>, Path(job): Path<String>) -> Respo
         }
     });
     Sse::new(events).keep_alive(KeepAlive::new()).into_response()
-}
-
-/// Ends the search; the best layouts are kept.
-pub async fn stop(State(app): State<Arc<App>>, Path(job): Path<String>) -> Response {
-    beside(move || {
-        if let Ok(open) = app.job(&job)
-            && let Some(planning) = &locked(&open).planning
-        {
-            planning.stop();
-        }
-        StatusCode::NO_CONTENT.into_response()
-    })
-    .await
 }
 
 /// A file of the plan folder, or a picture beside the job, shown as it is and without power over

@@ -1,41 +1,16 @@
 //! The steps that are made of sections of the job file: templates, cloths, layers.
 
+use super::buttons::{edit_button, remove_button, unused};
 use super::fields::fields;
 use super::form::Form;
 use super::frame::address;
 use super::pictures;
 use maud::{Markup, PreEscaped, html};
 use warpwise::units::System;
-use warpwise::workshop::{free_id, is_example, uses_of};
+use warpwise::workshop::{is_example, uses_of};
 
 /// A table of points that is taken as it stands.
 pub const TABLE: &str = "x_mm,y_mm\n0,0\n300,0\n300,60\n60,60\n60,200\n0,200\n";
-
-/// A button that makes an edit and shows the step anew.
-pub fn edit_button(
-    form: &Form<'_>,
-    edit: &serde_json::Value,
-    class: &str,
-    title: &str,
-    words: Markup,
-) -> Markup {
-    let vals = serde_json::json!({ "edit": edit.to_string(), "view": form.view }).to_string();
-    html! {
-        button type="button" class=(class) title=(title) hx-post=(form.edits) hx-include="#rev" hx-vals=(vals)
-            hx-target="#step" hx-swap="innerHTML" { (words) }
-    }
-}
-
-pub fn remove_button(form: &Form<'_>, at: &str, name: &str) -> Markup {
-    let title = form.words.with("form.remove_it", &[name]);
-    edit_button(
-        form,
-        &serde_json::json!({ "clear": { "at": at } }),
-        "remove",
-        &title,
-        html! { span aria-hidden="true" { "✕" } span .only-read { (title) } },
-    )
-}
 
 /// The button that takes a template away; where something needs it, the choice of what becomes of
 /// that comes first.
@@ -227,12 +202,6 @@ fn bring_in(form: &Form<'_>) -> Markup {
 
 fn first_template(form: &Form<'_>) -> String {
     form.checked.values.get("template.0.id").unwrap_or_default().to_string()
-}
-
-/// An id that no section of these kinds has.
-pub fn unused(form: &Form<'_>, kinds: &[&str], stem: &str) -> String {
-    let taken: Vec<String> = form.named(kinds).into_iter().map(|(id, _)| id).collect();
-    free_id(stem, &taken)
 }
 
 /// Layers in laying order, beside the part with the warp of each drawn across it.

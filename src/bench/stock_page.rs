@@ -3,12 +3,15 @@
 
 use super::app::{App, Device, beside, locked};
 use super::box_page::{self, Wanted};
-use super::fields::{Kind, entry};
+use super::buttons::item_buttons;
+use super::fields::some;
 use super::form::Form;
 use super::frame::{address, encoded, faults, message, page, refused};
+use super::item_age::{age, age_of};
+use super::new_cloth::{asks, is_it_new};
 use super::visit::Visit;
 use super::words::Words;
-use super::{item_page, offcut_photos};
+use super::{item_page, waiting_offcuts};
 use axum::extract::{Form as Sent, Path, Query};
 use axum::http::{StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
@@ -20,14 +23,10 @@ use warpwise::geometry::point;
 use warpwise::ledger::{Booked, FreezerMove, Ledger, Moment, PieceState};
 use warpwise::plan::PlacedPiece;
 use warpwise::sheet;
-use warpwise::stock::{
-    Age, Consumable, ConsumableKind, Day, Offcut, OffcutFacts, RollFacts, Snapshot,
-};
-use warpwise::units::{System, quoted};
+use warpwise::stock::{Consumable, ConsumableKind, Offcut, OffcutFacts, RollFacts, Snapshot};
+use warpwise::units::quoted;
 use warpwise::verify::Verified;
-use warpwise::workshop::{
-    CopyState, Entry, OpenJob, faults_of, known_cloths, nearest_cloth, waiting_offcuts,
-};
+use warpwise::workshop::{CopyState, OpenJob, faults_of, known_cloths, waiting_offcuts};
 
 /// The stock.
 pub async fn show(Visit { app, words, .. }: Visit, Query(wanted): Query<Wanted>) -> Response {
@@ -73,41 +72,7 @@ fn all(app: &App, words: &Words, wanted: &Wanted, device: Device) -> Markup {
         @if may_change {
             (add_forms(words, app))
             aside .caution { p { (words.t("stock.caution")) } }
-        } @else { section .card { (offcut_photos::bring(words, app, Device::Second)) } }
-    }
-}
-
-/// How long it may still be used.
-pub fn age(words: &Words, id: &str, age: &Age, day: Day) -> Markup {
-    let share = age
-        .out_life_hours
-        .zip(age.hours_left())
-        .map(|(life, left)| if life > 0.0 { left / life } else { 0.0 });
-    html! {
-        @if let Some(expiry) = age.expiry { span { (words.t("stock.expiry")) " " (expiry) } }
-        @if let (Some(left), Some(share)) = (age.hours_left(), share) {
-            label .bar { (words.with("stock.hours_left", &[&format!("{left:.0}")])) meter min="0" max="1" low="0.25" value=(share) {} }
-        }
-        @if age.is_out { span .tag { (words.t("stock.out")) } }
-        @if age.cosmetic_only { span .tag { (words.t("stock.cosmetic")) } }
-        @if let Some(warning) = age.warning(id, day) { p .note.warning { "! " (words.said(&warning.what)) " – " (words.said(&warning.remedy)) } }
-    }
-}
-
-/// Out of the freezer or into it, and, where it may go without a word, out of the stock.
-pub fn item_buttons(words: &Words, id: &str, age: Option<&Age>, may_go: bool) -> Markup {
-    let vals = serde_json::json!({ "id": id }).to_string();
-    html! {
-        div .buttons hx-vals=(vals) hx-target="#step" {
-            @if let Some(age) = age {
-                @let way = if age.is_out { "in" } else { "out" };
-                form hx-post="/stock/move" hx-swap="innerHTML" {
-                    input type="hidden" name="way" value=(way);
-                    button type="submit" { (words.t(if age.is_out { "stock.put_in" } else { "stock.take_out" })) }
-                }
-            }
-            @if may_go { form hx-post="/stock/remove" hx-swap="innerHTML" { button type="submit" .remove title=(words.with("form.remove_it", &[id])) { span aria-hidden="true" { "✕" } span .only-read { (words.with("form.remove_it", &[id])) } } } }
-        }
+        } @else { section .card { (waiting_offcuts::bring(words, app, Device::Second)) } }
     }
 }
 
@@ -178,43 +143,12 @@ fn add_forms(words: &Words, app: &App) -> Markup {
                 div .fields { (field("offcut", "cloth", "text", true)) (field("offcut", "length", "text", true)) (field("offcut", "width", "text", true)) (life("offcut")) }
                 (asks("offcut"))
                 button .add { (words.t("stock.add")) } }
-            (offcut_photos::bring(words, app, Device::First)) }
+            (waiting_offcuts::bring(words, app, Device::First)) }
         details .card { summary { "+ " (words.t("stock.add_consumable")) }
             form hx-post="/stock/add" hx-target="#step" hx-swap="innerHTML" { input type="hidden" name="kind" value="consumable";
                 div .fields { (field("con", "name", "text", true)) (field("con", "expiry", "date", false)) }
                 button .add { (words.t("stock.add")) } } }
     }
-}
-
-/// Where a form asks whether a cloth is a new one.
-pub fn asks(form: &str) -> Markup {
-    html! { div id=(format!("asks-{form}")) role="status" {} }
-}
-
-/// The question whether a cloth that nobody knows is a new one, in the form that it was typed in;
-/// nothing if it is known or was said to be new.
-pub fn is_it_new(
-    app: &App,
-    words: &Words,
-    form: &str,
-    cloth: &str,
-    said: Option<&str>,
-) -> Option<Response> {
-    let cloth = cloth.trim();
-    let known = known_cloths(&app.folder, app.stock().ok().flatten().as_deref());
-    if cloth.is_empty() || known.contains(cloth) || said == Some(cloth) {
-        return None;
-    }
-    let asked = html! {
-        div .note.warning {
-            p { "! " (words.with("stock.nobody_knows", &[cloth]))
-                @if let Some(near) = nearest_cloth(&known, cloth) { " " (words.with("stock.meant", &[near])) } }
-            button name="new_cloth" value=(cloth) { (words.with("stock.is_new", &[cloth])) }
-        }
-    };
-    let place = format!("#asks-{form}");
-    let headers = [("hx-retarget", place.as_str()), ("hx-reswap", "innerHTML")];
-    Some((StatusCode::UNPROCESSABLE_ENTITY, headers, Html(asked.into_string())).into_response())
 }
 
 /// What comes in.
@@ -241,11 +175,6 @@ pub struct Incoming {
     new_cloth: Option<String>,
 }
 
-/// What was typed, if anything was.
-pub fn some(text: &str) -> Option<String> {
-    Some(text.trim().to_string()).filter(|t| !t.is_empty())
-}
-
 /// Puts a roll, an offcut or a consumable into the ledger.
 pub async fn add(Visit { app, words, .. }: Visit, Sent(sent): Sent<Incoming>) -> Response {
     beside(move || {
@@ -259,27 +188,6 @@ pub async fn add(Visit { app, words, .. }: Visit, Sent(sent): Sent<Incoming>) ->
         })
     })
     .await
-}
-
-/// Last day of use, hours that it may be out of the freezer, and those that it was, as typed.
-pub fn age_of(
-    [expiry, life, hours]: [&str; 3],
-    is_out: bool,
-    units: System,
-) -> Result<Age, Faults> {
-    let mut wrong = Faults::new();
-    let expiry = some(expiry).and_then(|d| wrong.keep(Day::parse(&d).map_err(Faults::from)));
-    let mut number = |typed: &str| match entry(Kind::Number, typed, units) {
-        None => None,
-        Some(Entry::Number(hours)) => Some(hours),
-        Some(_) => {
-            let what = said!("`{}` is no number of hours", typed.trim());
-            wrong.push(Fault::new(what, "give hours, as the data sheet does"));
-            None
-        }
-    };
-    let (out_life_hours, out_hours) = (number(life), number(hours).unwrap_or(0.0));
-    wrong.into_result(Age { expiry, out_life_hours, out_hours, is_out, cosmetic_only: false })
 }
 
 fn incoming(

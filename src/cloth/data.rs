@@ -1,9 +1,73 @@
 //! A cloth as the job states it.
 
-use super::Weave;
 use crate::geometry::Ring;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+
+/// How a cloth is made.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
+pub enum Weave {
+    /// All fibres along the warp.
+    #[serde(rename = "unidirectional")]
+    Unidirectional,
+    /// One over, one under.
+    #[serde(rename = "plain")]
+    Plain,
+    /// Two over, two under.
+    #[serde(rename = "twill 2/2")]
+    Twill22,
+    /// Four over, four under.
+    #[serde(rename = "twill 4/4")]
+    Twill44,
+    /// Two over, one under: a warp face and a weft face.
+    #[serde(rename = "twill 2/1")]
+    Twill21,
+    /// Three over, one under: a warp face and a weft face.
+    #[serde(rename = "twill 3/1")]
+    Twill31,
+    /// Satin of any harness: a warp face and a weft face.
+    #[serde(rename = "satin")]
+    Satin,
+    /// Two stitched layers at +45 and -45.
+    #[serde(rename = "biaxial 45")]
+    Biaxial45,
+    /// Chopped strands or mat: no direction.
+    #[serde(rename = "mat")]
+    Mat,
+    /// A core, film or other sheet without fibres to mind.
+    #[serde(rename = "none")]
+    None,
+}
+
+impl Weave {
+    /// Its name as people write it: `twill 2/2`.
+    pub fn in_words(self) -> &'static str {
+        match self {
+            Weave::Unidirectional => "unidirectional",
+            Weave::Plain => "plain",
+            Weave::Twill22 => "twill 2/2",
+            Weave::Twill44 => "twill 4/4",
+            Weave::Twill21 => "twill 2/1",
+            Weave::Twill31 => "twill 3/1",
+            Weave::Satin => "satin",
+            Weave::Biaxial45 => "biaxial 45",
+            Weave::Mat => "mat",
+            Weave::None => "no weave",
+        }
+    }
+
+    /// True if warp and weft yarns cross over and under each other.
+    pub fn is_woven(self) -> bool {
+        use Weave::*;
+        matches!(self, Plain | Twill22 | Twill44 | Twill21 | Twill31 | Satin)
+    }
+
+    /// True if it shows a diagonal line.
+    pub fn is_twill(self) -> bool {
+        use Weave::*;
+        matches!(self, Twill22 | Twill44 | Twill21 | Twill31)
+    }
+}
 
 /// What backs the face that lies up on the bench: how a person tells the faces apart.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
@@ -128,5 +192,10 @@ impl Cloth {
             Backing::Film => "film side up",
             Backing::Bare => "bare side up",
         }
+    }
+
+    /// True if a quarter turn can mirror its line: a balanced twill whose faces are alike.
+    pub fn can_book_match(&self) -> bool {
+        self.balanced && matches!(self.weave, Weave::Twill22 | Weave::Twill44)
     }
 }

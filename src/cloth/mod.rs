@@ -3,5 +3,5 @@
 mod data;
 mod weave;
 
-pub use data::{Backing, Cloth, Material, Offer, Price};
-pub use weave::{Face, Permitted, TurnRule, Weave, turn_rule};
+pub use data::{Backing, Cloth, Material, Offer, Price, Weave};
+pub use weave::{Face, Permitted, TurnRule, turn_rule};

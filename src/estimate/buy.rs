@@ -1,7 +1,6 @@
 //! From a length that is needed to a length to buy.
 
-use super::square_metre;
-use crate::cloth::{Cloth, Offer};
+use crate::cloth::{Cloth, Offer, Price};
 use serde::Serialize;
 
 /// Step of the lengths sold where the job gives none, mm (common practice, no source).
@@ -91,6 +90,14 @@ pub fn buy(cloth: &Cloth, want: Request) -> Buy {
         more_than_needed: false,
     };
     best.unwrap_or(exact)
+}
+
+/// The price of a m² of a cloth, if any is known.
+fn square_metre(price: Price, width: f64) -> f64 {
+    match price {
+        Price::PerSquareMetre(p) => p,
+        Price::PerMetre(p) => p / (width / 1000.0),
+    }
 }
 
 #[cfg(test)]

@@ -1,7 +1,8 @@
 //! From the layer sections to [`Layer`]s: references, hands, copies, turns and allowances settled.
 
+use super::choices::Hands;
 use super::document::{Document, Findings, listed, nearest};
-use super::model::{Hands, Layer, LayerItem, TemplateSource};
+use super::model::{Layer, LayerItem, TemplateSource};
 use super::mosaic::mosaic;
 use super::raw::{RawCutting, RawFullItem, RawItem, RawLayer};
 use super::{PatchShape, Template};

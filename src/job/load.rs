@@ -7,10 +7,10 @@ use super::library::Beside;
 use super::model::{Cutting, Job, SpliceRule, Template};
 use super::moulds::Moulds;
 use super::raw::{RawCutting, RawJob, RawPatch, RawSplice};
-use super::templates::Drawings;
+use super::templates::{Drawings, ReadOutline};
 use super::{cloths, mosaic, refer, schema, structure, templates};
 use crate::fault::{Fault, Faults, Said, line_and_column};
-use crate::outline::{ReadOptions, Reading, read_file, read_file_in};
+use crate::outline::{ReadOptions, read_file, read_file_in};
 use crate::run::{Phase, Run};
 use crate::units::{quoted, show_mm};
 use std::cell::OnceCell;
@@ -29,9 +29,6 @@ const LEAST_TRIM: f64 = 10.0;
 
 /// A shorter bench is more likely a slip of the unit, mm.
 const SHORTEST_BENCH: f64 = 100.0;
-
-/// Reads one drawing, as [`read_file`] does.
-pub type ReadOutline<'a> = dyn Fn(&Path, &ReadOptions) -> Result<Reading, Faults> + 'a;
 
 /// Reads a job file and every drawing it names; the answer is the job and what the user should hear
 /// of.

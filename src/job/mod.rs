@@ -5,6 +5,7 @@
 //! `load` is the way through them all.
 
 mod agree;
+mod choices;
 mod cloths;
 mod document;
 mod layers;
@@ -26,6 +27,7 @@ mod structure;
 mod templates;
 
 pub use agree::{agree, differing};
+pub use choices::{Hands, InkedSide, MouldHands, MouldKind, Seen, Side, TakenOff};
 pub(crate) use document::nearest;
 pub use layup::{
     AssumedTime, BagOver, Consumables, CureStep, Debulk, Finish, FinishFaces, Layup, MouldMaterial,
@@ -35,14 +37,15 @@ pub use library::{
     LIBRARY_FILE, LIBRARY_HEAD, LibraryCloth, check_library, library_of, library_schema_json,
     of_roll,
 };
-pub use load::{ReadOutline, load, load_all, load_in, parse, parse_with};
+pub use load::{load, load_all, load_in, parse, parse_with};
 pub use model::{
-    Cutting, Hands, InkedSide, Job, Layer, LayerItem, Mould, MouldHands, MouldKind, PatchShape,
-    ReadDrawing, Seen, Side, SpliceKind, SpliceRule, TakenOff, Template, TemplateSource,
+    Cutting, Job, Layer, LayerItem, Mould, PatchShape, ReadDrawing, SpliceKind, SpliceRule,
+    Template, TemplateSource,
 };
 pub use mosaic::Mosaic;
 pub use place::placed;
 pub use refer::said_by_mould;
 pub use scaffold::scaffold;
 pub use schema::schema_json;
+pub use templates::ReadOutline;
 pub(crate) use templates::point_within;

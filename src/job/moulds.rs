@@ -1,8 +1,9 @@
 //! From the mould sections to [`Mould`]s, and what templates and layers must not ask of one. What a
 //! template takes from its mould was put into the document before ([`refer`](super::refer)).
 
+use super::choices::{Hands, MouldHands};
 use super::document::{Document, Findings};
-use super::model::{Hands, Layer, Mould, MouldHands, Template};
+use super::model::{Layer, Mould, Template};
 use super::raw::RawMould;
 use crate::units::quoted;
 use std::path::{Component, Path, PathBuf};

@@ -150,6 +150,11 @@ pub(super) fn id(_: &mut SchemaGenerator) -> Schema {
     json_schema!({ "type": "string", "format": "id", "minLength": 1, "maxLength": 64, "pattern": pattern })
 }
 
+/// True for the characters of ids, which name pieces, files and labels.
+pub(super) fn may_be_in_id(c: char) -> bool {
+    c.is_alphanumeric() || matches!(c, '-' | '_' | '.')
+}
+
 /// A short text for people.
 pub(super) fn text(_: &mut SchemaGenerator) -> Schema {
     json_schema!({ "type": "string", "minLength": 1, "maxLength": 120, "pattern": r"\S" })

@@ -5,8 +5,8 @@
 //! as `None`, so that the others are still checked. Lengths arrive here in mm: the reader has
 //! already turned text with a unit into a number and held it to the range in the schema.
 
+use super::choices::{Hands, InkedSide, MouldHands, MouldKind, Seen, Side, TakenOff};
 use super::layup::{Consumables, CureStep, Debulk, Finish, Layup};
-use super::model::{Hands, InkedSide, MouldHands, MouldKind, Seen, Side, TakenOff};
 use super::quantity::{
     allowance, angle, angle_tolerance, areal_mass, chord, distance, id, join, point, ring,
     roll_length, share, size, text, turns,

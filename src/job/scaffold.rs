@@ -1,6 +1,6 @@
 //! A new job file around given outlines, every key explained, which is accepted as it stands.
 
-use super::structure::may_be_in_id;
+use super::quantity::may_be_in_id;
 use super::templates::point_within;
 use crate::outline::Reading;
 use crate::units::{degrees_0_360, show_number};

@@ -7,6 +7,7 @@
 
 use super::document::{Document, Findings, listed, nearest};
 use super::quantity;
+use super::quantity::may_be_in_id;
 use super::scaffold::sample_line;
 use crate::fault::Said;
 use crate::units::quoted;
@@ -577,11 +578,6 @@ impl<'t> Checker<'_, 't> {
         self.findings.fault(value.span().start, what, remedy);
         None
     }
-}
-
-/// True for the characters of ids, which name pieces, files and labels.
-pub(super) fn may_be_in_id(c: char) -> bool {
-    c.is_alphanumeric() || matches!(c, '-' | '_' | '.')
 }
 
 /// The number a TOML value is; infinities and NaN come through, for the range check to refuse.

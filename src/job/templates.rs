@@ -1,11 +1,12 @@
 //! From the template, strip and patch sections to [`Template`]s: finds the drawings, picks the
 //! outline, settles the arrow.
 
+use super::choices::{Hands, InkedSide, TakenOff};
 use super::document::{Document, Findings, listed, nearest};
-use super::model::{Hands, InkedSide, PatchShape, ReadDrawing, TakenOff, Template, TemplateSource};
+use super::model::{PatchShape, ReadDrawing, Template, TemplateSource};
 use super::raw::{RawPatch, RawShape, RawStrip, RawTemplate};
-use super::{ReadOutline, cloths, shapes};
-use crate::fault::{Place, Said};
+use super::{cloths, shapes};
+use crate::fault::{Faults, Place, Said};
 use crate::geometry::{Point, Ring, point, ring_area, ring_bounds, ring_contains};
 use crate::outline::{Account, EdgeKind, Outline, ReadOptions, Reading, merged};
 use crate::trace::named_corners;
@@ -16,6 +17,9 @@ use std::path::{Component, Path, PathBuf};
 
 /// A drawn arrow and one given by the job may differ by this much without a word, degrees.
 const ARROW_SLACK: f64 = 0.5;
+
+/// Reads one drawing, as [`read_file`](crate::outline::read_file) does.
+pub type ReadOutline<'a> = dyn Fn(&Path, &ReadOptions) -> Result<Reading, Faults> + 'a;
 
 /// Reads the drawings of a job, each once for each way of reading it.
 pub(super) struct Drawings<'a> {

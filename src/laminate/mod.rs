@@ -19,6 +19,7 @@ use crate::geometry::{Region, Ring, ring_area};
 use crate::plan::{Plan, PlanPiece};
 use regions::{Ply, common_divisor, plies};
 use serde::{Deserialize, Serialize};
+use stack::letter;
 
 /// Masses of all parts of a job, g. Laps and splices are counted, since pieces are.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -113,11 +114,6 @@ pub fn planned_masses(plan: &Plan) -> Vec<PlannedMass> {
         PlannedMass { job: job.clone(), mass: both }
     };
     plan.jobs.iter().enumerate().map(of).collect()
-}
-
-/// The letter of a cloth in the codes, by its place among the plan's materials.
-fn letter(index: usize) -> char {
-    char::from(b'A' + (index % 26) as u8)
 }
 
 fn masses(job: &str, pieces: &[&PlanPiece], find: &dyn Fn(&str) -> Option<Sheet>) -> PartMass {

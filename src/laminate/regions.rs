@@ -2,7 +2,7 @@
 //! they are laid.
 
 use super::ply::Sheet;
-use super::stack::{Laid, Stack};
+use super::stack::{Laid, Stack, letter};
 use crate::cloth::Weave;
 use crate::geometry::boolean::{difference, intersection, union};
 use crate::geometry::{Bounds, Motion, Region, Ring, point};
@@ -243,7 +243,7 @@ fn laid_of(plan: &Plan, piece: &PlanPiece, find: &dyn Fn(&str) -> Option<Sheet>)
     let one = plan.materials.len() < 2;
     Laid {
         angle: piece.angle,
-        letter: index.filter(|_| !one).map(super::letter),
+        letter: index.filter(|_| !one).map(letter),
         weave: cloth.map_or(Weave::None, |c| c.weave),
         balanced: cloth.is_some_and(|c| c.balanced),
         material: cloth.map(|c| c.material).unwrap_or_default(),

@@ -304,3 +304,8 @@ pub(super) mod tests {
         assert!(ud(&[0.0]).remarks().is_empty());
     }
 }
+
+/// The letter of a cloth in the codes, by its place among the plan's materials.
+pub(super) fn letter(index: usize) -> char {
+    char::from(b'A' + (index % 26) as u8)
+}

@@ -2,9 +2,12 @@
 //! ledger, so that brought into an empty one it is the same ledger again: history, freezer log, cut
 //! pieces, and names that are never given twice.
 
-use super::open::{Ledger, Trouble, machine, trouble};
-use super::record::{Kept, Record};
-use super::write::{Change, LAST_NUMBER, Moment, Stop, all, write_record};
+use super::moment::Moment;
+use super::open::Ledger;
+use super::record::{Kept, Record, read};
+use super::rows::{all, write_record};
+use super::trouble::{Trouble, machine, trouble};
+use super::write::{Change, LAST_NUMBER, Stop};
 use crate::fault::{Fault, Faults};
 use crate::stock::{Age, Consumable, Offcut, OffcutFacts, Roll, RollFacts, Snapshot, SnapshotFile};
 use rusqlite::{Connection, TransactionBehavior, params};
@@ -264,9 +267,8 @@ impl Archive<'_> {
             select.query_map([], entry)?.collect::<rusqlite::Result<_>>()?;
         let mut select =
             db.prepare("SELECT id, before, after FROM change WHERE entry = ?1 ORDER BY rowid")?;
-        let record = |body: Option<String>| {
-            body.map(|b| super::write::read(&b).and_then(|r| text(&r))).transpose()
-        };
+        let record =
+            |body: Option<String>| body.map(|b| read(&b).and_then(|r| text(&r))).transpose();
         for entry in &mut entries {
             let change = |r: &rusqlite::Row<'_>| {
                 Ok(ArchivedChange {
@@ -294,7 +296,7 @@ impl Archive<'_> {
             db.execute("UPDATE about SET value = ?1 WHERE name = 'ledger'", [id])?;
         }
         for record in &self.records {
-            let record = super::write::read(record.0.get())?;
+            let record = read(record.0.get())?;
             write_record(db, &record.id(), Some(&record))?;
         }
         let mut write_entry = db.prepare(
@@ -306,7 +308,7 @@ impl Archive<'_> {
             write_entry.execute(params![number, at, what, undone, tick])?;
             for change in &entry.changes {
                 let text = |record: &Option<RecordText<'_>>| {
-                    let read = record.as_ref().map(|r| super::write::read(r.0.get()));
+                    let read = record.as_ref().map(|r| read(r.0.get()));
                     read.transpose().map(|r| r.as_ref().map(Record::to_text))
                 };
                 write_change.execute(params![

@@ -1,14 +1,14 @@
 //! The last good states of the ledger, whole files beside it, and putting one in the place of a
 //! damaged ledger.
 
-use super::open::{Ledger, Trouble, beside, damaged, machine, trouble};
+use super::files::{BACKUPS, Good, backups, beside, real};
+use super::open::Ledger;
 use super::seal;
+use super::trouble::{Trouble, damaged, machine, trouble};
 use crate::fault::Fault;
 use std::io::{Read, Write};
 use std::path::{Path, PathBuf};
 
-/// Endings of the backups, the latest first.
-const BACKUPS: [&str; 3] = [".backup", ".backup-2", ".backup-3"];
 /// How unfinished copies begin.
 const COPYING: &str = ".copying-ledger-";
 
@@ -21,20 +21,6 @@ pub struct Restored {
     pub aside: Option<PathBuf>,
     /// Later backups that are damaged themselves.
     pub passed_over: Vec<PathBuf>,
-}
-
-/// Backups that lie beside a ledger, the latest first.
-pub(super) fn backups(file: &Path) -> Vec<PathBuf> {
-    BACKUPS.iter().map(|ending| beside(file, ending)).filter(|p| p.exists()).collect()
-}
-
-/// A whole state, byte for byte, in which everything was found as it was written.
-pub(super) struct Good(Vec<u8>);
-
-impl std::fmt::Debug for Good {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(f, "Good({} bytes)", self.0.len())
-    }
 }
 
 impl Ledger {
@@ -154,7 +140,7 @@ impl Ledger {
             Err(Trouble::Damaged(_)) => {}
             Err(other) => return Err(other),
         }
-        let file = &super::open::real(file);
+        let file = &real(file);
         let mut passed_over = Vec::new();
         let mut good = None;
         for backup in backups(file) {

@@ -1,8 +1,11 @@
 //! Booking: what was cut of a plan leaves the stock, what it leaves over comes in.
 
-use super::open::{Ledger, Trouble, trouble};
-use super::record::{Kept, PieceRecord, PlanRecord, Record, piece_id};
-use super::write::{Change, Moment, Stop, get};
+use super::moment::Moment;
+use super::open::Ledger;
+use super::record::{Kept, PieceRecord, PieceState, PlanRecord, Record, piece_id};
+use super::rows::get;
+use super::trouble::{Trouble, trouble};
+use super::write::{Change, Stop};
 use crate::cloth::Face;
 use crate::fault::{Fault, Faults};
 use crate::geometry::boolean::intersection;
@@ -12,30 +15,6 @@ use crate::stock::{Offcut, OffcutFacts, Roll, RollFacts, can_be_flaw};
 use crate::units::{LARGEST, quoted, show_metres, snap};
 use crate::verify::Verified;
 use rusqlite::Connection;
-use serde::{Deserialize, Serialize};
-
-/// What became of a piece. One that has no record is to cut.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum PieceState {
-    /// Cut, waiting to be laid.
-    Cut,
-    /// Laid in the mould.
-    Laid,
-    /// Cut and of no more use: to be cut again.
-    Spoiled,
-}
-
-impl PieceState {
-    /// In words.
-    pub fn words(self) -> &'static str {
-        match self {
-            PieceState::Cut => "cut",
-            PieceState::Laid => "laid",
-            PieceState::Spoiled => "spoiled",
-        }
-    }
-}
 
 /// What a booking did.
 #[derive(Clone, Debug, Default, PartialEq)]

@@ -1,9 +1,10 @@
 //! A clock that jumped: dates and hours out of the freezer hang on it, so that it is said, and
 //! never fatal.
 
-use super::open::{Ledger, Trouble};
+use super::moment::Moment;
+use super::open::Ledger;
 use super::record::Record;
-use super::write::Moment;
+use super::trouble::Trouble;
 use crate::fault::Fault;
 use crate::stock::Day;
 

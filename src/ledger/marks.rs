@@ -1,9 +1,11 @@
 //! What lies on a roll that no piece may cover: flaws that people found, and places that are cut.
 
 use super::book::kit;
-use super::open::{Ledger, Trouble, trouble};
-use super::record::{Kept, Record};
-use super::write::{Moment, get, read};
+use super::moment::Moment;
+use super::open::Ledger;
+use super::record::{Kept, Record, read};
+use super::rows::get;
+use super::trouble::{Trouble, trouble};
 use crate::fault::Fault;
 use crate::geometry::{Ring, ring_area, ring_bounds};
 use crate::plan::Plan;

@@ -1,19 +1,17 @@
 //! Opening the file: schema, migration, damage.
 
-use super::backup::{Good, backups};
+use super::files::{Good, backups, real};
+use super::moment::Moment;
+use super::rows::fill_columns;
 use super::seal;
-use super::write::Moment;
-use crate::fault::{Fault, Faults, Said};
-use rusqlite::{Connection, ErrorCode, OpenFlags, TransactionBehavior};
+use super::trouble::{PATIENCE, Trouble, damaged, machine, trouble};
+use crate::fault::Fault;
+use rusqlite::{Connection, OpenFlags, TransactionBehavior};
 use std::cell::RefCell;
-use std::ffi::OsString;
 use std::path::{Path, PathBuf};
-use std::time::Duration;
 
 /// Marks the file as a ledger of this program: "wrps".
 const APPLICATION: i32 = 0x7772_7073;
-/// How long a change waits for another process to finish its own.
-const PATIENCE: Duration = Duration::from_secs(20);
 
 /// The steps from an empty file to the present schema; the file's `user_version` counts those it
 /// has.
@@ -42,29 +40,6 @@ const STEPS: [&str; 5] = [
 
 /// From this version on, everything has a hash.
 const SEALED: usize = 3;
-
-/// Why the ledger did not do its work.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Trouble {
-    /// The request or the data are at fault.
-    Input(Faults),
-    /// The machine is: a disk, a permission, another process.
-    Machine(Faults),
-    /// The file is: it is damaged, empty or gone where its backups lie.
-    Damaged(Faults),
-}
-
-impl From<Faults> for Trouble {
-    fn from(faults: Faults) -> Trouble {
-        Trouble::Input(faults)
-    }
-}
-
-impl From<Fault> for Trouble {
-    fn from(fault: Fault) -> Trouble {
-        Trouble::Input(fault.into())
-    }
-}
 
 /// An open ledger.
 #[derive(Debug)]
@@ -233,7 +208,7 @@ impl Ledger {
                 tx.pragma_update(None, "user_version", STEPS.len() as i64)?;
                 // From then on every record has its columns and its hash, which is not to hide damage.
                 if from < SEALED as i64 {
-                    super::write::fill_columns(&tx)?;
+                    fill_columns(&tx)?;
                 }
                 seal::close(&tx)?;
             }
@@ -272,11 +247,6 @@ impl Ledger {
     }
 }
 
-/// The file that a name leads to: through a link, if it is one.
-pub(super) fn real(file: &Path) -> PathBuf {
-    std::fs::canonicalize(file).unwrap_or_else(|_| file.to_path_buf())
-}
-
 /// True if there is no file, or nothing in it.
 fn is_empty(file: &Path) -> bool {
     std::fs::metadata(file).map_or(true, |m| m.is_file() && m.len() == 0)
@@ -293,47 +263,4 @@ fn lost(file: &Path) -> Result<(), Trouble> {
         "the file is gone, and its backup is here"
     };
     Err(damaged(file, &[how.to_string()]))
-}
-
-/// A name with more at its end.
-pub(super) fn beside(file: &Path, more: &str) -> PathBuf {
-    let mut name: OsString = file.as_os_str().to_os_string();
-    name.push(more);
-    PathBuf::from(name)
-}
-
-/// Damage: what was found, and how to get back.
-pub(super) fn damaged(file: &Path, found: &[String]) -> Trouble {
-    let remedy = match backups(file).first().map(|b| (b, std::fs::metadata(b).and_then(|m| m.modified()))) {
-        Some((backup, at)) => {
-            let at = at.ok().and_then(|t| jiff::Timestamp::try_from(t).ok()).map_or(String::new(), |t| format!(" of {t:.0}"));
-            said!("its last good backup{at} is {}: put it in place with `warpwise stock check --restore`", backup.display())
-        }
-        None => "there is no backup: import an export with `warpwise stock import`, or begin a new ledger".into(),
-    };
-    let faults = found
-        .iter()
-        .map(|how| Fault::new(said!("the ledger is damaged ({how})"), &remedy).in_file(file));
-    Trouble::Damaged(Faults(faults.collect()))
-}
-
-/// The machine would not.
-pub(super) fn machine(file: &Path, what: impl Into<Said>) -> Trouble {
-    Trouble::Machine(Fault::new(what, "check the disk and the permissions").in_file(file).into())
-}
-
-/// What a failure of SQLite means.
-pub(super) fn trouble(file: &Path, error: &rusqlite::Error) -> Trouble {
-    match error.sqlite_error_code() {
-        Some(ErrorCode::NotADatabase) => {
-            damaged(file, &["it is not a ledger, or its beginning is lost".into()])
-        }
-        Some(ErrorCode::DatabaseCorrupt) => damaged(file, &[error.to_string()]),
-        Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => {
-            let what =
-                said!("another process has been changing the ledger for {} s", PATIENCE.as_secs());
-            Trouble::Machine(Fault::new(what, "let it finish, and try again").in_file(file).into())
-        }
-        _ => machine(file, said!("the ledger: {error}")),
-    }
 }

@@ -1,9 +1,31 @@
 //! What the ledger holds.
 
-use super::book::PieceState;
 use crate::fault::{Fault, Faults};
 use crate::stock::{Consumable, Offcut, OffcutFacts, Roll, RollFacts};
 use serde::{Deserialize, Serialize};
+
+/// What became of a piece. One that has no record is to cut.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum PieceState {
+    /// Cut, waiting to be laid.
+    Cut,
+    /// Laid in the mould.
+    Laid,
+    /// Cut and of no more use: to be cut again.
+    Spoiled,
+}
+
+impl PieceState {
+    /// In words.
+    pub fn words(self) -> &'static str {
+        match self {
+            PieceState::Cut => "cut",
+            PieceState::Laid => "laid",
+            PieceState::Spoiled => "spoiled",
+        }
+    }
+}
 
 /// A piece of a booked plan.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -204,4 +226,15 @@ pub struct StockRow {
     pub added: String,
     /// Last day by its label.
     pub expiry: Option<String>,
+}
+
+/// A record as its row holds it.
+pub(super) fn read(text: &str) -> rusqlite::Result<Record> {
+    Record::from_text(text).map_err(|f| {
+        rusqlite::Error::FromSqlConversionFailure(
+            0,
+            rusqlite::types::Type::Text,
+            f.what.to_string().into(),
+        )
+    })
 }

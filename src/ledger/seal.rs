@@ -5,7 +5,7 @@
 //! over the seal of the state before, stands for the whole state: two files with the same seal hold
 //! the same ledger.
 
-use super::write::read;
+use super::record::{Columns, read};
 use rusqlite::{Connection, OptionalExtension, params};
 use sha2::{Digest, Sha256};
 
@@ -122,7 +122,7 @@ pub(super) fn broken(db: &Connection, since: Option<i64>) -> rusqlite::Result<Ve
             found.push(format!("{id} is not as it was written"));
             continue;
         }
-        let shown = super::record::Columns {
+        let shown = Columns {
             cloth: row.get(4)?,
             area: row.get(5)?,
             width: row.get(6)?,

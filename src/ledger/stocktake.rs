@@ -1,8 +1,10 @@
 //! Looking: lists, history, undo.
 
-use super::open::{Ledger, Trouble, trouble};
+use super::moment::Moment;
+use super::open::Ledger;
 use super::record::{Record, StockRow};
-use super::write::{Moment, all};
+use super::rows::all;
+use super::trouble::{Trouble, trouble};
 use crate::fault::Fault;
 use rusqlite::{TransactionBehavior, params};
 use serde::Serialize;

@@ -1,10 +1,12 @@
 //! Ticks at the bench: what became of one copy of a piece. Each has a key of its own and is counted
 //! once, however often it comes; each is an entry of the history.
 
-use super::book::{PieceState, book, is_cut_here, kit, mark_cut, marked, of_this_ledger};
-use super::open::{Ledger, Trouble};
-use super::record::{PieceRecord, Record, piece_id};
-use super::write::{Change, Moment, Stop, read};
+use super::book::{book, is_cut_here, kit, mark_cut, marked, of_this_ledger};
+use super::moment::Moment;
+use super::open::Ledger;
+use super::record::{PieceRecord, PieceState, Record, piece_id, read};
+use super::trouble::Trouble;
+use super::write::{Change, Stop};
 use crate::fault::Fault;
 use crate::geometry::{Ring, ring_area, ring_bounds};
 use crate::plan::{PlacedPiece, Plan, PlanStock};

@@ -1,34 +1,15 @@
 //! Changes: each one transaction, with its entry in the history.
 
-use super::open::{Ledger, Trouble, trouble};
-use super::record::{Kept, Record};
+use super::moment::Moment;
+use super::open::Ledger;
+use super::record::{Kept, Record, read};
+use super::rows::{all, get, write_record};
 use super::seal;
+use super::trouble::{Trouble, trouble};
 use crate::fault::{Fault, Faults};
-use crate::stock::{Age, Consumable, Day, Offcut, OffcutFacts, Roll, RollFacts, Snapshot};
+use crate::stock::{Age, Consumable, Offcut, OffcutFacts, Roll, RollFacts, Snapshot};
 use crate::units::quoted;
-use rayon::prelude::*;
 use rusqlite::{Connection, OptionalExtension, Transaction, TransactionBehavior, params};
-
-/// When something happens.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Moment {
-    /// Seconds since 1970.
-    pub seconds: i64,
-    /// The day, where the computer's clock says it is.
-    pub day: Day,
-}
-
-impl Moment {
-    /// Now.
-    pub fn now() -> Moment {
-        Moment { seconds: crate::day::clock().as_second(), day: Day::today() }
-    }
-
-    pub(super) fn text(&self) -> String {
-        jiff::Timestamp::from_second(self.seconds)
-            .map_or_else(|_| self.day.to_string(), |t| t.to_string())
-    }
-}
 
 /// In or out of the freezer.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -118,76 +99,6 @@ impl Change<'_> {
             }
         }
     }
-}
-
-pub(super) fn get(db: &Connection, id: &str) -> rusqlite::Result<Option<Record>> {
-    let body: Option<String> = db
-        .prepare_cached("SELECT body FROM record WHERE id = ?1")?
-        .query_row([id], |row| row.get(0))
-        .optional()?;
-    body.map(|text| read(&text)).transpose()
-}
-
-pub(super) fn read(text: &str) -> rusqlite::Result<Record> {
-    Record::from_text(text).map_err(|f| {
-        rusqlite::Error::FromSqlConversionFailure(
-            0,
-            rusqlite::types::Type::Text,
-            f.what.to_string().into(),
-        )
-    })
-}
-
-pub(super) fn all(db: &Connection, kind: &str) -> rusqlite::Result<Vec<Record>> {
-    let mut select =
-        db.prepare_cached("SELECT body FROM record WHERE kind = ?1 ORDER BY length(id), id")?;
-    let rows = select.query_map([kind], |row| row.get::<_, String>(0))?;
-    // There may be thousands, each long.
-    let texts = rows.collect::<rusqlite::Result<Vec<String>>>()?;
-    texts.par_iter().map(|text| read(text)).collect()
-}
-
-pub(super) fn write_record(
-    db: &Connection,
-    id: &str,
-    record: Option<&Record>,
-) -> rusqlite::Result<()> {
-    let Some(record) = record else {
-        db.execute("DELETE FROM record WHERE id = ?1", [id])?;
-        return Ok(());
-    };
-    let (c, body) = (record.columns(), record.to_text());
-    db.prepare_cached(
-        "INSERT OR REPLACE INTO record VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12)",
-    )?
-    .execute(params![
-        id,
-        record.kind(),
-        body,
-        c.cloth,
-        c.area,
-        c.width,
-        c.height,
-        c.batch,
-        c.place,
-        c.added,
-        c.expiry,
-        seal::of_record(id, record.kind(), &body)
-    ])?;
-    Ok(())
-}
-
-/// Fills the columns of records that an older version wrote without them.
-pub(super) fn fill_columns(db: &Connection) -> rusqlite::Result<()> {
-    let bodies: Vec<String> = db
-        .prepare("SELECT body FROM record")?
-        .query_map([], |row| row.get(0))?
-        .collect::<rusqlite::Result<_>>()?;
-    for body in bodies {
-        let record = read(&body)?;
-        write_record(db, &record.id(), Some(&record))?;
-    }
-    Ok(())
 }
 
 /// What a change comes to: SQLite's refusal or one of ours.

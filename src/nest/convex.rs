@@ -250,6 +250,11 @@ pub(super) fn apart(p: &[Vertex], q: &[Vertex]) -> bool {
     parts(p, q) || parts(q, p)
 }
 
+/// How far a clearance can reach at a mitred corner.
+pub(super) fn clearance_margin(by: i64) -> i64 {
+    if by > 0 { by + by / 5 + 8 } else { 0 }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -7,12 +7,11 @@
 //! or where two boundaries cross.
 
 use super::check::nearer;
-use super::convex::{Convex, Frame, Vertex, apart, twice_area, vertex};
+use super::convex::{Convex, Frame, Vertex, apart, clearance_margin, twice_area, vertex};
 use super::decompose::convex_parts;
 use super::form::{Rings, grid_rings};
 use super::land::steps;
 use super::nofit::{Fragment, NoFit};
-use super::nofit_cache::clearance_margin;
 use super::outcome::Placement;
 use super::problem::{Extent, Shape, Stock};
 use super::setup::ENDLESS;

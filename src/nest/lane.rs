@@ -14,11 +14,13 @@ use super::random::Random;
 use super::remnant::Near;
 use super::separate::{Separation, Standing};
 use super::setup::Setup;
-use super::stopping::EQUAL;
 use super::window::Window;
+use crate::units::GRID_PER_MM;
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
+/// A length as good as another, µm.
+pub(super) const EQUAL: f64 = 0.05 * GRID_PER_MM;
 /// Evaluations of a lane in one round.
 pub(super) const ROUND: u64 = 150_000;
 /// First shrink, least shrink, as shares of the length.

@@ -2,8 +2,7 @@
 //! run along, across or midway between, the places where they close on each other are multiples of
 //! it too. (Edges of other slopes meet anywhere.)
 
-use super::form::Slopes;
-use super::setup::Setup;
+use super::form::{Base, Slopes};
 
 /// A lattice finer than this share of the mean piece's side says nothing about where pieces go.
 const COARSE: f64 = 0.03;
@@ -15,11 +14,11 @@ pub(super) struct Lattice(f64);
 impl Lattice {
     /// The greatest common measure of all pieces' coordinates and the gap, if it is coarse and
     /// every edge a multiple of 45° (of 90° with a gap).
-    pub fn of(setup: &Setup) -> Option<Lattice> {
-        let mut measure = setup.gap;
+    pub fn of(bases: &[Base], gap: i64, mean_area: f64) -> Option<Lattice> {
+        let mut measure = gap;
         // Slanted edges kept a gap apart are apart by its root of two along and across.
-        let steepest = if setup.gap > 0 { Slopes::Quarters } else { Slopes::Eighths };
-        for base in setup.bases.iter().filter(|b| !b.stock) {
+        let steepest = if gap > 0 { Slopes::Quarters } else { Slopes::Eighths };
+        for base in bases.iter().filter(|b| !b.stock) {
             let corner = base.frames[0].min;
             if base.slopes > steepest {
                 return None;
@@ -31,7 +30,7 @@ impl Lattice {
                 }
             }
         }
-        (measure as f64 >= COARSE * setup.mean_area.sqrt()).then_some(Lattice(measure as f64))
+        (measure as f64 >= COARSE * mean_area.sqrt()).then_some(Lattice(measure as f64))
     }
 
     /// The coordinate nearest to `at` that is whole steps from `wall`, where a piece touches the
@@ -73,6 +72,7 @@ fn common(a: i64, b: i64) -> i64 {
 mod tests {
     use super::*;
     use crate::geometry::{Region, Ring, point};
+    use crate::nest::setup::Setup;
     use crate::nest::{Extent, Pose, Problem, Shape, Stock};
 
     fn shape(outline: Ring, turn: f64) -> Shape {
@@ -89,8 +89,8 @@ mod tests {
     fn lattice_of(shapes: Vec<Shape>, gap: f64) -> Option<f64> {
         let extent = Extent::Open { low: 0.0, high: 500.0, segment_max: None, length_max: None };
         let strip = Stock { name: "roll".into(), extent, keep_out: Vec::new() };
-        Lattice::of(&Setup::new(&Problem::new(shapes, vec![strip], gap).unwrap()))
-            .map(Lattice::step)
+        let setup = Setup::new(&Problem::new(shapes, vec![strip], gap).unwrap());
+        Lattice::of(&setup.bases, setup.gap, setup.mean_area).map(Lattice::step)
     }
 
     /// Plates of these sides, with one corner cut off by `cut` along and across.

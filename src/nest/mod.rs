@@ -55,6 +55,7 @@ mod setup;
 mod convex;
 mod cover;
 mod decompose;
+mod depths;
 mod form;
 mod judge;
 mod nofit;

@@ -1,7 +1,7 @@
 //! No-fit polygons on demand, shared by all lanes within a byte budget.
 
-use super::board::Depths;
-use super::convex::{Frame, Vertex};
+use super::convex::{Frame, Vertex, clearance_margin};
+use super::depths::Depths;
 use super::lattice::Lattice;
 use super::nofit::NoFit;
 use super::setup::Setup;
@@ -137,11 +137,6 @@ pub(super) fn clearance(setup: &Setup, a: u32, b: u32) -> i64 {
     let (a, b) = (&setup.bases[a as usize], &setup.bases[b as usize]);
     let gap = if a.stock || b.stock { 0 } else { setup.gap };
     gap + 2 * (i64::from(a.rounded) + i64::from(b.rounded))
-}
-
-/// How far a clearance can reach at a mitred corner.
-pub(super) fn clearance_margin(by: i64) -> i64 {
-    if by > 0 { by + by / 5 + 8 } else { 0 }
 }
 
 /// A box that holds the forbidden positions of `b` relative to `a` (mitred corners included).

@@ -5,9 +5,10 @@
 //! a size factor; the cost of a position adds these over all bodies near it, times the pairs'
 //! weights.
 
+use super::convex::clearance_margin;
 use super::layout::Spot;
 use super::nofit::{Hit, NoFit};
-use super::nofit_cache::{NoFitCache, Turned, clearance_margin, quarter, relation};
+use super::nofit_cache::{NoFitCache, Turned, quarter, relation};
 use super::setup::Setup;
 use std::sync::Arc;
 

@@ -5,7 +5,7 @@
 //! one can touch anything in another. So one plane holds everything and only the bounds of a
 //! position depend on the bin it is in.
 
-use super::convex::{Frame, Vertex, edges, twice_area, vertex};
+use super::convex::{Frame, Vertex, clearance_margin, edges, twice_area, vertex};
 use super::form::{Base, Bases, Rings, Stance, grid_rings, stances};
 use super::lattice::Lattice;
 use super::problem::{Extent, Pose, Problem};
@@ -22,6 +22,8 @@ const CROWD: usize = 96;
 const LARGEST: i64 = 100_000_000;
 /// Of many turns or stocks so many are named in a message.
 const SAID: usize = 4;
+/// Up to this many items the window is the whole layout.
+pub(super) const WHOLE: usize = 150;
 /// Stands for "no end".
 pub(super) const ENDLESS: i64 = 1 << 50;
 
@@ -119,7 +121,9 @@ impl Setup {
         let (short, long) = setup.least_sides();
         setup.bases = bases.build((short, long));
         // What lies fixed keeps to no lattice.
-        setup.lattice = Some(&setup).filter(|_| problem.pins().is_empty()).and_then(Lattice::of);
+        if problem.pins().is_empty() {
+            setup.lattice = Lattice::of(&setup.bases, setup.gap, setup.mean_area);
+        }
         setup
     }
 
@@ -204,7 +208,7 @@ impl Setup {
 
     /// True if every lane works on all of the layout: few items, or only fixed stocks.
     pub fn shared(&self) -> bool {
-        self.items.len() <= super::window::WHOLE || self.overflow()
+        self.items.len() <= WHOLE || self.overflow()
     }
 
     /// The most by which any two items must be apart, µm: the search mitres the corners of sums,
@@ -212,7 +216,7 @@ impl Setup {
     /// same.
     pub fn most_clearance(&self) -> i64 {
         let rounded = self.bases.iter().any(|b| b.rounded);
-        super::nofit_cache::clearance_margin(self.gap + if rounded { 4 } else { 0 })
+        clearance_margin(self.gap + if rounded { 4 } else { 0 })
     }
 
     /// The most by which any item must keep off a block, µm: those with rounded corners a little,
@@ -221,11 +225,7 @@ impl Setup {
         if self.bins.iter().flat_map(|r| &r.blocks).any(|b| !self.bases[b.base as usize].stock) {
             return self.most_clearance();
         }
-        super::nofit_cache::clearance_margin(if self.bases.iter().any(|b| b.rounded) {
-            2
-        } else {
-            0
-        })
+        clearance_margin(if self.bases.iter().any(|b| b.rounded) { 2 } else { 0 })
     }
 
     /// Takes items out of the search: they fit only stocks that have no room left.

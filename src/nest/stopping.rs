@@ -1,14 +1,11 @@
 //! When a search ends before its limit: no layout can be shorter, or so little is to be gained in
 //! the time that is left that nobody would wait for it.
 
-use super::lane::Lane;
+use super::lane::{EQUAL, Lane};
 use super::outcome::Early;
 use super::setup::Setup;
 use crate::run::Run;
-use crate::units::GRID_PER_MM;
 
-/// A length as good as another, µm.
-pub(super) const EQUAL: f64 = 0.05 * GRID_PER_MM;
 /// Lines from random places, each on its own, that must have come to the shortest length.
 const AGAIN: u32 = 6;
 /// Less is not worth the rest of the time, as a share of the length.

@@ -6,8 +6,6 @@ use super::layout::Layout;
 use super::nofit_cache::clear;
 use super::setup::Setup;
 
-/// Up to this many items the window is the whole layout.
-pub(super) const WHOLE: usize = 150;
 /// Items in a window of a larger layout, about.
 const MANY: usize = 110;
 

@@ -32,9 +32,12 @@ mod budget;
 mod csv;
 mod drawing;
 mod dxf;
+mod edge_kind;
 mod flatten;
 mod model;
+mod options;
 mod read;
+mod reading;
 mod roles;
 mod svg;
 mod validity;
@@ -42,8 +45,8 @@ mod validity;
 pub use account::{Account, AccountRow, Taken, account_rows, merged};
 pub use assemble::{assemble, assemble_in};
 pub use drawing::{Drawing, DrawnLine, NotUsed, Role};
-pub use model::{Draft, EdgeKind, Outline};
-pub use read::{
-    LARGEST_FILE, MaybeArrow, ReadOptions, Reading, Unit, read_bytes, read_bytes_in, read_file,
-    read_file_in,
-};
+pub use edge_kind::EdgeKind;
+pub use model::{Draft, Outline};
+pub use options::{ReadOptions, Unit};
+pub use read::{LARGEST_FILE, read_bytes, read_bytes_in, read_file, read_file_in};
+pub use reading::{MaybeArrow, Reading};

@@ -1,9 +1,8 @@
 //! From a file to outlines: picks the reader, then assembles.
 
 use super::budget::Budget;
-use super::{Account, NotUsed, Outline, assemble_in, csv, dxf, svg};
+use super::{ReadOptions, Reading, assemble_in, csv, dxf, svg};
 use crate::fault::{Fault, Faults};
-use crate::geometry::Point;
 use crate::run::{Phase, Run};
 use std::io::Read;
 use std::path::Path;
@@ -13,114 +12,6 @@ pub const LARGEST_FILE: u64 = 32 << 20;
 
 /// Most faults told of one file.
 const MOST_FAULTS: usize = 100;
-
-/// A unit of length that a drawing may be in.
-#[derive(
-    Clone,
-    Copy,
-    Debug,
-    PartialEq,
-    Eq,
-    Hash,
-    serde::Serialize,
-    serde::Deserialize,
-    schemars::JsonSchema,
-)]
-pub enum Unit {
-    /// Millimetre.
-    #[serde(rename = "mm")]
-    Millimetre,
-    /// Centimetre.
-    #[serde(rename = "cm")]
-    Centimetre,
-    /// Metre.
-    #[serde(rename = "m")]
-    Metre,
-    /// Inch, 25.4 mm.
-    #[serde(rename = "in")]
-    Inch,
-    /// Foot, 304.8 mm.
-    #[serde(rename = "ft")]
-    Foot,
-}
-
-impl Unit {
-    /// The unit that a word names: its symbol, or its English name.
-    pub fn named(word: &str) -> Option<Unit> {
-        Some(match word.trim().to_lowercase().as_str() {
-            "mm" | "millimetre" | "millimetres" | "millimeter" | "millimeters" => Unit::Millimetre,
-            "cm" | "centimetre" | "centimetres" | "centimeter" | "centimeters" => Unit::Centimetre,
-            "m" | "metre" | "metres" | "meter" | "meters" => Unit::Metre,
-            "in" | "inch" | "inches" | "\"" => Unit::Inch,
-            "ft" | "foot" | "feet" | "'" => Unit::Foot,
-            _ => return None,
-        })
-    }
-
-    /// How many mm one of it is.
-    pub fn millimetres(self) -> f64 {
-        match self {
-            Unit::Millimetre => 1.0,
-            Unit::Centimetre => 10.0,
-            Unit::Metre => 1000.0,
-            Unit::Inch => 25.4,
-            Unit::Foot => 304.8,
-        }
-    }
-}
-
-/// How to read a drawing.
-#[derive(Clone, Debug, PartialEq)]
-pub struct ReadOptions {
-    /// Largest distance of a flattened curve from the true one, mm.
-    pub chord_tolerance: f64,
-    /// Ends nearer than this are joined, and the join reported, mm.
-    pub join_tolerance: f64,
-    /// The unit of a drawing that does not say its own (or whose own is to be overruled).
-    pub unit: Option<Unit>,
-    /// Only what lies in the group (SVG id or label), layer or block (DXF) or part (CSV) of this
-    /// name.
-    pub layer: Option<String>,
-}
-
-impl Default for ReadOptions {
-    fn default() -> Self {
-        ReadOptions { chord_tolerance: 0.02, join_tolerance: 0.1, unit: None, layer: None }
-    }
-}
-
-/// A line that may be the arrow of an outline that has none: named as nothing, or after a
-/// direction.
-#[derive(Clone, Debug, PartialEq)]
-pub struct MaybeArrow {
-    /// Index of the outline it lies in.
-    pub outline: usize,
-    /// The name it lies under; may be empty.
-    pub name: String,
-    /// How to point at each of its lines.
-    pub labels: Vec<String>,
-    /// From its tail to its head if it is one, mm.
-    pub ends: [Point; 2],
-}
-
-/// The outcome of reading one file.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Reading {
-    /// The outlines, in file order.
-    pub outlines: Vec<Outline>,
-    /// Drawable entities in the file.
-    pub present: usize,
-    /// Entities that went into an outline.
-    pub used: usize,
-    /// Entities that did not, each with the reason; `used + not_used.len() == present`.
-    pub not_used: Vec<NotUsed>,
-    /// What became of every line and of every entity that gives none.
-    pub account: Vec<Account>,
-    /// What may be the arrow of an outline that has none; at most one for each.
-    pub maybe_arrows: Vec<MaybeArrow>,
-    /// Joined ends and other things the user should hear of.
-    pub warnings: Vec<Fault>,
-}
 
 /// Reads an outline file; the format goes by the name's ending (`.svg`, `.dxf`, `.csv`).
 ///

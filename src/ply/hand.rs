@@ -5,7 +5,7 @@ use super::Hand;
 use crate::cloth::{Cloth, Weave};
 use crate::fault::Said;
 use crate::geometry::{Motion, point};
-use crate::job::{Layer, Seen};
+use crate::job::{Hands, Layer, Seen};
 use crate::units::degrees_of_warp;
 
 /// The angle of the warp for one hand of a layer's angle `a`, degrees from the arrow, not yet
@@ -84,6 +84,14 @@ pub(super) fn into_template(arrow: f64, hand: Hand, angle: f64) -> Motion {
         Hand::AsTraced => Motion::turn(arrow + angle),
         // A turn followed by a mirror is a mirror about some line: its own way back.
         Hand::Mirrored => into_cloth(arrow, hand, angle),
+    }
+}
+
+pub(super) fn hands(hands: Hands) -> &'static [Hand] {
+    match hands {
+        Hands::AsTraced => &[Hand::AsTraced],
+        Hands::Mirrored => &[Hand::Mirrored],
+        Hands::Both => &[Hand::AsTraced, Hand::Mirrored],
     }
 }
 

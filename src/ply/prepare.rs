@@ -3,7 +3,7 @@
 use super::allowance::grow;
 use super::arrow::arrow_in;
 use super::fit::{Room, fits, fits_width, sizes_in_words};
-use super::hand::{in_range, into_cloth, into_template, laid_angle};
+use super::hand::{hands, in_range, into_cloth, into_template, laid_angle};
 use super::kept::Kept;
 use super::pair::{Partner, is_opposite, matched, partner};
 use super::relief::relief_warnings;
@@ -16,7 +16,7 @@ use crate::fault::{Fault, Faults, Said};
 use crate::geometry::boolean::intersection;
 use crate::geometry::clip::path_in;
 use crate::geometry::{Motion, Path, Region, Ring, point};
-use crate::job::{Hands, Job, Layer, LayerItem, Seen, SpliceRule, TemplateSource};
+use crate::job::{Job, Layer, LayerItem, Seen, SpliceRule, TemplateSource};
 use crate::run::{Phase, Run};
 use crate::units::{counted, snap};
 use std::collections::{BTreeMap, BTreeSet};
@@ -539,14 +539,6 @@ impl Preparing<'_> {
 
     fn warn(&mut self, on: &str, what: Said, remedy: Said) {
         self.prepared.warnings.push(Fault::new(what, remedy).in_file(&self.job.file).on(on));
-    }
-}
-
-pub(super) fn hands(hands: Hands) -> &'static [Hand] {
-    match hands {
-        Hands::AsTraced => &[Hand::AsTraced],
-        Hands::Mirrored => &[Hand::Mirrored],
-        Hands::Both => &[Hand::AsTraced, Hand::Mirrored],
     }
 }
 

@@ -5,7 +5,7 @@
 //! here.
 
 use super::Hand;
-use super::prepare::hands;
+use super::hand::hands;
 use super::skin::host_of;
 use super::splice::Band;
 use crate::fault::Fault;

@@ -2,7 +2,8 @@
 //! for who shows them one by one.
 
 use super::face::View;
-use super::placement::{measured_from, places, span};
+use super::measured::measured_from;
+use super::placement::{places, span};
 use super::title::face_in_words;
 use crate::plan::Plan;
 

@@ -1,7 +1,7 @@
 //! The estimate as a page to print, and its charts of cost against width.
 
-use super::Written;
 use super::text::{clean, decimals};
+use super::written::Written;
 use crate::estimate::{ClothEstimate, Estimate, WidthFigures};
 use crate::file_name;
 use maud::{DOCTYPE, Markup, PreEscaped, html};

@@ -26,8 +26,10 @@ mod form;
 mod grid;
 mod history;
 mod label;
+mod label_grid;
 mod layup;
 mod layup_pdf;
+mod measured;
 mod mosaic;
 mod mosaic_section;
 mod offcut_labels;
@@ -53,16 +55,18 @@ mod text;
 mod thrown;
 mod tiles;
 mod title;
+mod written;
 
 pub use card::{CardPaper, card_pdf, card_svgs};
 pub use code::code_picture;
 pub use cutting::{OnBench, ToCut};
 pub use history::{history_plot, history_table};
+pub use label_grid::LabelGrid;
 pub use paper::Paper;
 pub use part_record::{ClothUsed, PartRecord};
 pub use report::Section;
-pub use stickers::LabelGrid;
 pub use thrown::{ClothThrown, PieceThrown, thrown};
+pub use written::{PageCount, Written};
 
 pub(crate) use grid::{Grid as Cells, leader_end};
 pub(crate) use text::text_width;
@@ -77,17 +81,6 @@ use crate::units::show_mm;
 use crate::verify::Verified;
 pub(crate) use face::View;
 use form::Form;
-
-/// A written file that was not put anywhere yet.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Written {
-    /// Its name, ASCII.
-    pub name: String,
-    /// Its content.
-    pub bytes: Vec<u8>,
-    /// Pages it prints on.
-    pub pages: usize,
-}
 
 /// The cut sheets at true scale as SVG: one for each stock, or for each bench segment of a stock
 /// cut in several. Seen with the given face of the cloth up, or as planned.
@@ -245,18 +238,6 @@ fn made(plan: &Plan, face: Option<Face>, document: &Document, form: Form) -> Opt
             printed_sheet(view().sheets().get(*index)?, paper.as_ref(), form)
         }
     })
-}
-
-/// Pages that a drawing takes on paper.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct PageCount {
-    /// The drawing, as its file is named.
-    pub name: String,
-    /// Its pages.
-    pub pages: usize,
-    /// How many fewer than without turning and shifting pages, leaving out blank ones, and printing
-    /// equal pieces once.
-    pub saved: usize,
 }
 
 /// How many pages each layout takes on a paper, without writing them.

@@ -1,9 +1,10 @@
 //! Stick-on labels for rolls and offcuts of the stock, and for offcuts that a plan leaves.
 
+use super::clip::hatch;
 use super::code;
+use super::label_grid::LabelGrid;
 use super::pdf::{Page, pdf};
-use super::scene::{Backing, Scene};
-use super::stickers::{LabelGrid, small_picture};
+use super::scene::{Backing, Drawn, Ink, Scene, Shape};
 use super::text::{clean, fit, text_width};
 use super::title::face_in_words;
 use crate::geometry::{Bounds, Ring, point, ring_bounds};
@@ -198,4 +199,38 @@ fn label(offcut: &Offcut, ledger: Option<&str>, [width, height]: [f64; 2]) -> Sc
         Bounds { min: base, max: point(left, height - INSET) },
     );
     s
+}
+
+/// An outline and holes with the warp (degrees) as fine lines, and an arrow to the right under it.
+pub(super) fn small_picture(
+    s: &mut Scene,
+    rings: &[Ring],
+    (warp, arrow): (f64, &str),
+    room: Bounds,
+) {
+    let Some(b) = rings.first().and_then(|r| ring_bounds(r)) else {
+        return;
+    };
+    let scale = (room.width() / b.width().max(1.0)).min(room.height() * 0.8 / b.height().max(1.0));
+    let middle = point((room.min.x + room.max.x) / 2.0, room.max.y - b.height() * scale / 2.0);
+    let place = |p: crate::geometry::Point| middle + (p - (b.min + b.max) * 0.5) * scale;
+    let rings: Vec<Vec<_>> = rings.iter().map(|r| r.iter().map(|&p| place(p)).collect()).collect();
+    let views: Vec<&[_]> = rings.iter().map(Vec::as_slice).collect();
+    s.draw(Ink::OffcutHatch, Shape::Segments(hatch(&views, warp, 1.2)));
+    for ring in &rings {
+        s.line(Ink::Leader, &ring.iter().chain(ring.first()).copied().collect::<Vec<_>>());
+    }
+    let y = room.max.y - b.height() * scale - 2.2;
+    let (tail, head) = (point(middle.x - 6.0, y), point(middle.x + 4.0, y));
+    s.line(Ink::Leader, &[tail, head]);
+    s.drawn.push(Drawn {
+        ink: Ink::Leader,
+        id: None,
+        shape: Shape::Solid(vec![
+            head + point(1.6, 0.0),
+            head + point(0.0, 0.6),
+            head - point(0.0, 0.6),
+        ]),
+    });
+    s.words(point(head.x + 2.0, y - 0.8), 2.4, false, arrow);
 }

@@ -3,7 +3,7 @@
 
 use super::draw::{Sheet, motion_of, turn_over_sign};
 use super::flow::{WIDTH, wrapped};
-use super::placement::{Measured, Place, box_of, in_words, measured_marks, reach_in_words};
+use super::measured::{Measured, Place, box_of, in_words, measured_marks, reach_in_words};
 use super::reference::{Mark, numbered};
 use super::scene::{Backing, Hold, Ink, Scene, Shape, Text};
 use super::text::{clean, decimals, fit, text_width};

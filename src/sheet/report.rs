@@ -4,9 +4,10 @@
 use super::answers::answers;
 use super::draw::Sheet;
 use super::face::View;
+use super::measured::measured_from;
 use super::overview::overview;
 use super::paper::Paper;
-use super::placement::{HEADINGS, cells, measured_from, picture, places};
+use super::placement::{HEADINGS, cells, picture, places};
 use super::policy::policy;
 use super::scene::{Backing, Hold, Ink, Scene, Shape, Text};
 use super::svg::write_inline;

@@ -1,59 +1,14 @@
 //! Stick-on labels for the pieces, and cards for the kit bags.
 
 use super::form::Form;
-use super::offcut_labels::planned_label;
+use super::label_grid::LabelGrid;
+use super::offcut_labels::{planned_label, small_picture};
 use super::pdf::{Page, Part};
-use super::scene::{Drawn, Ink, Scene, Shape};
+use super::scene::{Ink, Scene};
 use super::text::{angle, clean, fit, text_width};
 use crate::cloth::Face;
-use crate::fault::{Fault, Faults};
-use crate::geometry::{Bounds, Motion, Ring, point, ring_bounds};
+use crate::geometry::{Bounds, Motion, Ring, point};
 use crate::plan::{PlacedPiece, Plan, PlanPiece, PlanStock, laying_order, words};
-
-/// A sheet of labels: all lengths mm.
-#[derive(Clone, Debug, PartialEq)]
-pub struct LabelGrid {
-    /// Columns and rows.
-    pub count: [usize; 2],
-    /// Width and height of the sheet.
-    pub sheet: [f64; 2],
-    /// Width and height of a label.
-    pub label: [f64; 2],
-    /// White to the left of the first and above it.
-    pub first: [f64; 2],
-    /// White between columns.
-    pub gap: f64,
-}
-
-/// Grids in common use, by columns x rows: sheet, label, first, gap (from memory).
-#[rustfmt::skip]
-const GRIDS: [(&str, LabelGrid); 4] = [
-    ("3x8", LabelGrid { count: [3, 8], sheet: [210.0, 297.0], label: [70.0, 37.0], first: [0.0, 0.5], gap: 0.0 }),
-    ("3x7", LabelGrid { count: [3, 7], sheet: [210.0, 297.0], label: [63.5, 38.1], first: [7.25, 15.15], gap: 2.5 }),
-    ("2x7", LabelGrid { count: [2, 7], sheet: [210.0, 297.0], label: [99.1, 38.1], first: [4.65, 15.15], gap: 2.5 }),
-    ("3x10", LabelGrid { count: [3, 10], sheet: [215.9, 279.4], label: [66.675, 25.4], first: [4.7625, 12.7], gap: 3.175 }),
-];
-
-impl LabelGrid {
-    /// Two columns of seven on A4.
-    pub(super) fn two_by_seven() -> LabelGrid {
-        GRIDS[2].1.clone()
-    }
-
-    /// A grid by its columns and rows: `3x8`, `3x7` and `2x7` on A4, `3x10` on Letter.
-    ///
-    /// # Errors
-    /// A grid that is not among them.
-    pub fn named(name: &str) -> Result<LabelGrid, Faults> {
-        let wanted = name.trim().to_lowercase();
-        GRIDS.iter().find(|g| g.0 == wanted).map(|g| g.1.clone()).ok_or_else(|| {
-            let what =
-                said!("there is no grid of labels `{}`", super::text::shorten(&clean(name), 40));
-            Fault::new(what, "give 3x8, 3x7 or 2x7 (columns x rows on A4) or 3x10 (on Letter)")
-                .into()
-        })
-    }
-}
 
 /// White inside a label, mm.
 const INSET: f64 = 3.0;
@@ -180,40 +135,6 @@ pub(super) fn label(
         Bounds { min: base, max: base + point(side, side) },
     );
     s
-}
-
-/// An outline and holes with the warp (degrees) as fine lines, and an arrow to the right under it.
-pub(super) fn small_picture(
-    s: &mut Scene,
-    rings: &[Ring],
-    (warp, arrow): (f64, &str),
-    room: Bounds,
-) {
-    let Some(b) = rings.first().and_then(|r| ring_bounds(r)) else {
-        return;
-    };
-    let scale = (room.width() / b.width().max(1.0)).min(room.height() * 0.8 / b.height().max(1.0));
-    let middle = point((room.min.x + room.max.x) / 2.0, room.max.y - b.height() * scale / 2.0);
-    let place = |p: crate::geometry::Point| middle + (p - (b.min + b.max) * 0.5) * scale;
-    let rings: Vec<Vec<_>> = rings.iter().map(|r| r.iter().map(|&p| place(p)).collect()).collect();
-    let views: Vec<&[_]> = rings.iter().map(Vec::as_slice).collect();
-    s.draw(Ink::OffcutHatch, Shape::Segments(super::clip::hatch(&views, warp, 1.2)));
-    for ring in &rings {
-        s.line(Ink::Leader, &ring.iter().chain(ring.first()).copied().collect::<Vec<_>>());
-    }
-    let y = room.max.y - b.height() * scale - 2.2;
-    let (tail, head) = (point(middle.x - 6.0, y), point(middle.x + 4.0, y));
-    s.line(Ink::Leader, &[tail, head]);
-    s.drawn.push(Drawn {
-        ink: Ink::Leader,
-        id: None,
-        shape: Shape::Solid(vec![
-            head + point(1.6, 0.0),
-            head + point(0.0, 0.6),
-            head - point(0.0, 0.6),
-        ]),
-    });
-    s.words(point(head.x + 2.0, y - 0.8), 2.4, false, arrow);
 }
 
 /// A card for each kit's bag with what is in it, two on a page. Returns the file and its number of

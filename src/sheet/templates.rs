@@ -1,7 +1,6 @@
 //! Printed templates, one for all equal pieces, packed on paper; what is larger than a page is
 //! spread over several.
 
-use super::PageCount;
 use super::alike::Alike;
 use super::draw::{Laid, draw_piece};
 use super::equal::equal_pieces;
@@ -16,6 +15,7 @@ use super::scene::{Hold, Ink, Scene, Shape, Text};
 use super::spread::{Tiling, spread};
 use super::text::{clean, text_width};
 use super::tiles::{frame, framed};
+use super::written::PageCount;
 use crate::cloth::Face;
 use crate::geometry::{Bounds, Motion, Point, point, ring_bounds};
 use crate::plan::{PlacedPiece, Plan, PlanPiece, words};

@@ -3,6 +3,7 @@
 
 use super::draw::{Sheet, motion_of};
 use super::face::View;
+use super::measured::Place;
 use super::placement::places;
 use super::text::{clean, decimals};
 use super::title::face_in_words;
@@ -61,7 +62,7 @@ pub fn thrown(plan: &Verified, face: Option<Face>) -> Vec<ClothThrown> {
 
 fn cloth(sheet: &Sheet<'_>) -> ClothThrown {
     let [left, low, right, high] = sheet.stock_box;
-    let piece = |place: super::placement::Place<'_>| {
+    let piece = |place: Place<'_>| {
         let placed = place.laid.placed;
         let motion = motion_of(placed);
         let cuts = place.laid.piece.map_or(&[][..], |p| &p.cuts);

@@ -1,6 +1,5 @@
 //! A drawing larger than the paper, at true scale on many sheets to be taped together.
 
-use super::PageCount;
 use super::draw::Sheet;
 use super::face::View;
 use super::form::Form;
@@ -11,6 +10,7 @@ use super::scene::{Drawn, Hold, Ink, Scene, Shape, Text};
 use super::spread::{Tiling, spread};
 use super::text::{clean, fit, text_width};
 use super::title::title_block;
+use super::written::PageCount;
 use crate::geometry::{Bounds, Motion, Point, point};
 use crate::units::counted;
 

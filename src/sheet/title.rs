@@ -3,7 +3,7 @@
 
 use super::draw::{Sheet, turn_over_sign};
 use super::flow::wrapped;
-use super::placement::{in_words, measured_from};
+use super::measured::{in_words, measured_from};
 use super::placement_rows::{corners_of, offcut_name};
 use super::scene::{Hold, Ink, Scene, Shape, Text};
 use super::text::{clean, decimals, fit, text_width};

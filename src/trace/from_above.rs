@@ -2,12 +2,13 @@
 //! and plane are found, and the networks have looked.
 
 use super::belief::Belief;
+use super::figures::Figures;
 use super::flat::{Flat, flatten};
 use super::grey::greyed;
 use super::look::Look;
+use super::options::KnownRectangle;
 use super::part::Part;
 use super::plane::{Plane, by_cards, by_rectangle, resolution};
-use super::tracing::{Figures, KnownRectangle};
 use crate::fault::{Fault, Faults};
 use crate::geometry::Point;
 use crate::run::{Phase, Run};

@@ -16,6 +16,7 @@ mod cards;
 mod colour;
 mod corners;
 mod doubt;
+mod figures;
 mod find;
 mod flat;
 mod from_above;
@@ -29,6 +30,7 @@ mod mask;
 pub mod net;
 mod networks;
 mod on_bench;
+mod options;
 mod part;
 mod photo;
 mod picture;
@@ -43,17 +45,17 @@ mod tracing;
 pub use answers::{Answer, Kind, Letter};
 pub use corners::{Between, Corner, EdgeRequest, MeasuredLength, named_corners};
 pub use doubt::{Cause, Doubt};
+pub use figures::Figures;
 pub use from_above::{FromAbove, Scale};
 pub use gap::Gap;
 pub use ink::{LEAST_ARROW, LEAST_CUT};
 #[cfg(test)]
 pub(crate) use on_bench::bench_view_of;
 pub(crate) use on_bench::{BenchView, bench_view};
+pub use options::{KnownRectangle, NetLine, Options};
 pub use photo::{MOST_BYTES, MOST_PIXELS, read_photo};
 pub use picture::{check_picture, plane_picture};
 pub(crate) use ring::{simplified, simplified_line};
 pub use stations::{is_station_table, read_stations};
 pub use template::{Template, drawing};
-pub use tracing::{
-    Figures, KnownRectangle, NetLine, Options, Tracing, trace, trace_in, trace_seen,
-};
+pub use tracing::{Tracing, trace, trace_in, trace_seen};

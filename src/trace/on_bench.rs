@@ -1,10 +1,10 @@
 //! A photo of a bench with two cards on it: where on the bench each pixel is, and how sure that is.
 
 use super::card;
+use super::figures::Figures;
 use super::grey::greyed;
 use super::plane::{Plane, by_cards};
 use super::solve::Solution;
-use super::tracing::Figures;
 use crate::fault::{Fault, Faults};
 use crate::geometry::Point;
 use image::RgbImage;

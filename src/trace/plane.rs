@@ -3,11 +3,12 @@
 use super::camera::View;
 use super::card;
 use super::cards::{Found, FoundCard, find_cards};
+use super::figures::Figures;
 use super::flat::Flat;
 use super::grey::smoothed;
 use super::marks::find_marks;
+use super::options::KnownRectangle;
 use super::solve::{NoSolution, Sighting, Solution, solve};
-use super::tracing::{Figures, KnownRectangle};
 use crate::fault::{Fault, Faults, Said};
 use crate::geometry::homography::homography;
 use crate::geometry::{Point, point, ring_bounds};

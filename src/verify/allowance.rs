@@ -9,7 +9,7 @@
 
 use super::exact::{Edge, Shape};
 use super::findings::Findings;
-use super::preparation::{CORNER, JOIN_MM, Laid, Seg};
+use super::laid::{CORNER, JOIN_MM, Laid, Seg};
 use crate::geometry::{Point, Ring, point, ring_bounds, ring_contains};
 use std::collections::BTreeMap;
 

@@ -3,7 +3,7 @@
 
 use super::findings::Findings;
 use super::placement::turns_apart;
-use super::plies::Ply;
+use super::ply::Ply;
 use crate::cloth::Weave;
 use crate::job::Seen;
 use crate::plan::{Plan, PlanTemplate};

@@ -4,6 +4,7 @@
 use super::findings::Findings;
 use super::pairs::{lies_on, mirrors};
 use super::placement::turns_apart;
+use super::ply::Ply;
 use super::turns::forbidden;
 use crate::cloth::Weave;
 use crate::job::{Hands, Seen};
@@ -13,20 +14,6 @@ use std::collections::BTreeMap;
 
 /// Angles are compared to this many degrees.
 const DEGREES: f64 = 1e-6;
-
-/// The pieces of one ply with what they were made from.
-pub(super) struct Ply<'a> {
-    pub name: String,
-    pub layer: &'a PlanLayer,
-    pub template: &'a PlanTemplate,
-    pub cloth: &'a PlanCloth,
-    /// Indices into the plan's pieces, in order of their part.
-    pub pieces: Vec<usize>,
-    pub hand: Hand,
-    /// How many layers of the job before this one lay the template: how often a local patch has
-    /// stepped back.
-    pub steps: usize,
-}
 
 /// Groups the pieces into plies and checks them against the layers. Only plies whose references
 /// hold are returned.

@@ -5,7 +5,7 @@ use super::depth::overlap_depth;
 use super::exact::{Shape, interiors_meet};
 use super::findings::Findings;
 use super::frame::Frame;
-use super::preparation::{Laid, PART_MM, segs_of};
+use super::laid::{Laid, PART_MM, segs_of};
 use crate::cloth::Weave;
 use crate::geometry::{Point, point, ring_area};
 use crate::job::SpliceKind;

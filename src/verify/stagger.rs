@@ -8,7 +8,7 @@
 
 use super::findings::Findings;
 use super::frame::Frame;
-use super::preparation::{Laid, PART_MM};
+use super::laid::{Laid, PART_MM};
 use super::splices::{CROSSING, seams};
 use crate::geometry::{Point, point, ring_contains};
 use crate::plan::{Plan, PlanTemplate};

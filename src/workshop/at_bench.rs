@@ -4,11 +4,12 @@
 
 use super::by_hand::FlawOn;
 use super::draft::Refused;
-use super::folder::{PLAN_FOLDER, write_whole};
+use super::folder::{PLAN_FOLDER, about, write_whole};
 use super::kit::{CutAgain, Kit, consumed, plan_name};
 use super::on_table::OnTable;
-use super::open_job::{OpenJob, about, faults_of, read_plan};
+use super::open_job::{OpenJob, read_plan};
 use super::plan_files::plan_files;
+use super::stock_file::faults_of;
 use crate::fault::{Fault, Faults, Place};
 use crate::geometry::Ring;
 use crate::geometry::boolean::intersection;

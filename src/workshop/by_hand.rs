@@ -3,10 +3,11 @@
 
 use super::draft::Refused;
 use super::edit::{Edit, Entry};
-use super::folder::PLAN_FOLDER;
-use super::open_job::{OpenJob, about, faults_of};
+use super::folder::{PLAN_FOLDER, about};
+use super::open_job::OpenJob;
 use super::plan_files::plan_files;
 use super::planning::{Planning, Settings};
+use super::stock_file::faults_of;
 use crate::fault::{Fault, Faults};
 use crate::geometry::{Ring, point};
 use crate::ledger::{Ledger, Moment, Record};

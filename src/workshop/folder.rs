@@ -7,6 +7,7 @@ use crate::units::quoted;
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
+use std::time::SystemTime;
 
 /// The job file in the folder of a job.
 pub const JOB_FILE: &str = "job.toml";
@@ -191,6 +192,12 @@ pub(super) fn unwritable(path: &Path, error: &io::Error) -> Faults {
     )
     .in_file(path)
     .into()
+}
+
+/// When a file was written and how long it is.
+pub(super) fn about(path: &Path) -> Option<(SystemTime, u64)> {
+    let about = std::fs::metadata(path).ok()?;
+    Some((about.modified().ok()?, about.len()))
 }
 
 #[cfg(test)]

@@ -13,6 +13,7 @@ mod benches;
 mod by_corners;
 mod by_hand;
 mod checked;
+mod document;
 mod draft;
 mod edit;
 mod folder;
@@ -33,6 +34,7 @@ mod plan_files;
 mod planning;
 mod projecting;
 mod removal;
+mod stock_file;
 mod stock_seen;
 mod takers;
 mod values;
@@ -59,7 +61,7 @@ pub use offcut_photo::{
     NotSeen, OFFCUT_PHOTOS, OffcutPicture, OffcutSeen, WarpBy, offcut_booked, offcut_picture,
     offcut_put_aside, offcut_rev, offcut_seen, take_offcut, trace_offcut_again, waiting_offcuts,
 };
-pub use open_job::{OpenJob, faults_of, read_plan, read_stock};
+pub use open_job::{OpenJob, read_plan};
 pub use outline_file::{OutlineData, PhotoUnder, notes_of, outline_drawing};
 pub use plan_files::plan_files;
 pub use planning::{News, Phase, Picture, Planning, Settings};
@@ -67,6 +69,7 @@ pub use projecting::{
     Cutting, Light, Projecting, Shown, Standing, Step, Stop as CutStop, bench_in_photo,
 };
 pub use removal::{Uses, is_example, uses_of};
+pub use stock_file::{faults_of, read_stock};
 pub use stock_seen::StockSeen;
 pub use takers::Sought;
 pub use values::Values;

@@ -2,15 +2,15 @@
 
 use super::checked::{Checked, Readings};
 use super::draft::Draft;
-use super::folder::{Folder, JOB_FILE, PLAN_FOLDER};
+use super::folder::{Folder, JOB_FILE, PLAN_FOLDER, about};
 use super::on_table::OnTable;
 use super::planning::{Planning, Settings};
+use super::stock_file::read_stock;
 use super::stock_seen::StockSeen;
 use crate::fault::{Fault, Faults, Said};
 use crate::job::library_of;
-use crate::ledger::{Ledger, Moment, Trouble};
+use crate::ledger::Moment;
 use crate::plan;
-use crate::stock::Snapshot;
 use crate::verify::{self, Verified};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -152,11 +152,6 @@ fn stamp_of(dir: &Path) -> Stamp {
     stamp
 }
 
-pub(super) fn about(path: &Path) -> Option<(SystemTime, u64)> {
-    let about = std::fs::metadata(path).ok()?;
-    Some((about.modified().ok()?, about.len()))
-}
-
 /// The verified plan in a file.
 ///
 /// # Errors
@@ -171,45 +166,6 @@ pub fn read_plan(file: &Path) -> Result<Verified, Faults> {
     let text =
         std::fs::read_to_string(file).map_err(|e| fault(said!("the plan cannot be read: {e}")))?;
     plan::from_json(&text).and_then(verify::verify).map_err(|faults| faults.in_file(file))
-}
-
-/// The stock in a ledger, or in an export of one.
-///
-/// # Errors
-/// It cannot be read, or what is wrong with it.
-pub fn read_stock(file: &Path, now: &Moment) -> Result<Snapshot, Faults> {
-    let fault = |what: Said| {
-        Faults::from(
-            Fault::new(what, "name a ledger or an export of one, or take `stock` out of the job")
-                .in_file(file),
-        )
-    };
-    let about =
-        std::fs::metadata(file).map_err(|e| fault(said!("the stock cannot be read: {e}")))?;
-    if !about.is_file() {
-        return Err(fault("this is not an ordinary file".into()));
-    }
-    let mut head = [0; 16];
-    let is_ledger = std::fs::File::open(file)
-        .and_then(|mut f| std::io::Read::read_exact(&mut f, &mut head))
-        .is_ok()
-        && head.starts_with(b"SQLite format 3\0");
-    if is_ledger {
-        return Ledger::read(file).and_then(|ledger| ledger.snapshot(now)).map_err(faults_of);
-    }
-    if about.len() > crate::stock::LARGEST_FILE {
-        return Err(fault(said!("the file has more than {} MB", crate::stock::LARGEST_FILE >> 20)));
-    }
-    let text = std::fs::read_to_string(file)
-        .map_err(|e| fault(said!("this is neither a ledger nor text in UTF-8: {e}")))?;
-    Snapshot::from_json(&text, now.day).map_err(|faults| faults.in_file(file))
-}
-
-/// What is wrong, whoever is at fault.
-pub fn faults_of(trouble: Trouble) -> Faults {
-    match trouble {
-        Trouble::Input(faults) | Trouble::Machine(faults) | Trouble::Damaged(faults) => faults,
-    }
 }
 
 #[cfg(test)]

@@ -1,6 +1,6 @@
 //! A template that goes: what lays it or lies on it, and what becomes of that.
 
-use super::edit::{clear, id_of, laid_lists, renamed, section_text};
+use super::document::{clear, id_of, laid_lists, renamed, section_text};
 use super::values::Values;
 use crate::fault::Fault;
 use std::sync::LazyLock;

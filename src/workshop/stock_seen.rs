@@ -1,7 +1,8 @@
 //! The stock as it was last read: a page of thousands of offcuts is asked for in parts, and each
 //! needs all of them.
 
-use super::open_job::{about, read_stock};
+use super::folder::about;
+use super::stock_file::read_stock;
 use crate::fault::Faults;
 use crate::ledger::Moment;
 use crate::stock::Snapshot;

@@ -2,9 +2,10 @@
 
 use super::super::budget::Budget;
 use super::super::{Drawing, DrawnLine, NotUsed, ReadOptions};
-use super::entities::{Refusal, chain};
+use super::entities::chain;
 use super::frame::Frame;
 use super::layers::{half_beside_mirror, pattern_role};
+use super::refusal::Refusal;
 use super::scan::{FROZEN, Record, Scan};
 use crate::fault::{Fault, Faults, Said};
 use crate::geometry::{point, sin_cos_degrees};

@@ -3,17 +3,14 @@
 use super::super::budget::Budget;
 use super::super::flatten::ellipse_arc;
 use super::frame::Frame;
+use super::refusal::{Refusal, bounded};
 use super::spline;
-use crate::fault::Said;
 use crate::geometry::{Path, Point, point};
 use dxf::entities::{EntityType, LwPolyline, Polyline};
 use std::f64::consts::TAU;
 
 /// Ends nearer than this, mm, are one point: half a step of the 1 µm grid.
 const SAME: f64 = 0.0005;
-
-/// One line may have so many points.
-const MOST_POINTS: usize = 1_000_000;
 
 /// A flattened line, mm.
 #[derive(Clone, Debug, PartialEq)]
@@ -22,30 +19,6 @@ pub(super) struct Chain {
     pub points: Path,
     /// Its ends meet, or the drawing says it is closed.
     pub closed: bool,
-}
-
-/// Why an entity gives no line.
-#[derive(Clone, Debug, PartialEq)]
-pub(super) enum Refusal {
-    /// It is none, by its nature.
-    NotUsed(Said),
-    /// A person sees a line there, but of a kind or in a place that is not read.
-    Missed(Said),
-    /// It should be one, but is wrong; and what to do about it.
-    Wrong(Said, Said),
-}
-
-/// # Errors
-/// A line under way has become too long to hold in memory.
-pub(super) fn bounded(points: &Path) -> Result<(), Refusal> {
-    if points.len() <= MOST_POINTS {
-        return Ok(());
-    }
-    let what = said!("it comes to more than {MOST_POINTS} points");
-    Err(Refusal::Wrong(
-        what,
-        "simplify it in the drawing program, or give a coarser chord tolerance".into(),
-    ))
 }
 
 fn missed<T>(why: &'static str) -> Result<T, Refusal> {

@@ -1,7 +1,7 @@
 //! What layers mean: by name in general, by number in drawings of sewn-product patterns.
 
 use super::super::{DrawnLine, Role};
-use super::entities::Refusal;
+use super::refusal::Refusal;
 use crate::geometry::Point;
 
 /// True if the layers of a drawing are those of ASTM D6673: bare numbers, 1 (the boundary) among

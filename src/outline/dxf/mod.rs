@@ -19,6 +19,7 @@ mod entities;
 mod frame;
 mod header;
 mod layers;
+mod refusal;
 mod scan;
 mod spline;
 mod tags;
@@ -31,7 +32,7 @@ use crate::fault::{Fault, Faults};
 
 /// Reads a DXF file into lines in mm.
 ///
-/// Memory is bounded by the size of the file and the limits in [`scan`], [`entities`] and
+/// Memory is bounded by the size of the file and the limits in [`scan`], [`refusal`] and
 /// [`blocks`].
 ///
 /// # Errors

@@ -7,8 +7,8 @@
 
 use super::super::budget::Budget;
 use super::super::flatten::cubic;
-use super::entities::{Refusal, bounded};
 use super::frame::Frame;
+use super::refusal::{Refusal, bounded};
 use crate::fault::Said;
 use crate::geometry::{Path, Point, point};
 use dxf::entities::Spline;

@@ -7,6 +7,9 @@
 use roxmltree::Node;
 use std::collections::BTreeMap;
 
+/// Deepest nesting of elements, through `use` too.
+pub(super) const MOST_LEVELS: usize = 64;
+
 const SVG: &str = "http://www.w3.org/2000/svg";
 
 fn is_svg(node: Node<'_, '_>) -> bool {
@@ -89,7 +92,7 @@ struct Tally<'a, 'input> {
 
 impl<'a, 'input> Tally<'a, 'input> {
     fn node(&mut self, node: Node<'a, 'input>, depth: usize) -> (u64, u64) {
-        if depth > 2 * super::MOST_LEVELS {
+        if depth > 2 * MOST_LEVELS {
             return (0, 1); // The walk refuses it long before.
         }
         let id = node.id().get();

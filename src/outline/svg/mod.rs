@@ -19,7 +19,7 @@ use super::roles::{Meaning, meaning_of_names, shown_name};
 use super::{Drawing, DrawnLine, NotUsed, ReadOptions, Role};
 use crate::fault::{Fault, Faults, Said};
 use affine::Affine;
-use count::{Count, is_container, is_entity, switch_choice};
+use count::{Count, MOST_LEVELS, is_container, is_entity, switch_choice};
 use label::Labels;
 use roxmltree::Node;
 use shape::{Axis, Canvas, Drawn};
@@ -27,9 +27,6 @@ use simplecss::StyleSheet;
 use size::ViewBox;
 use std::collections::BTreeSet;
 use style::Style;
-
-/// Deepest nesting of elements, through `use` too.
-const MOST_LEVELS: usize = 64;
 
 /// Most faults of one file that are told.
 const MOST_FAULTS: usize = 100;
