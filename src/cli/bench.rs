@@ -1,8 +1,9 @@
 //! `warpwise bench [FOLDER]`: the page in the browser.
 
 use super::exit::Failure;
+use super::output::print;
 use super::search::interrupt;
-use super::{print, say};
+use super::terminal::say;
 use crate::bench;
 use clap::Args;
 use std::fs;

@@ -1,9 +1,10 @@
 //! `warpwise check JOB…`: everything short of the search, and nothing written.
 
 use super::exit::Failure;
+use super::output::{cautions, print, warn};
 use super::progress::Bar;
 use super::search::interrupt;
-use super::{COLUMNS, cautions, print, warn};
+use super::terminal::COLUMNS;
 use clap::Args;
 use serde::Serialize;
 use std::path::PathBuf;

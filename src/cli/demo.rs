@@ -2,9 +2,10 @@
 
 use super::exit::Failure;
 use super::files::write_fresh;
+use super::mosaic;
 use super::nest::plan_and_write;
+use super::output::print;
 use super::search::Search;
-use super::{mosaic, print};
 use clap::Args;
 use std::path::PathBuf;
 use warpwise::fault::Fault;

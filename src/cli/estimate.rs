@@ -2,10 +2,11 @@
 
 use super::exit::Failure;
 use super::files::write_into;
+use super::output::{cautions, print, print_cautions, warn};
 use super::progress::Bar;
 use super::search::Search;
 use super::stock::read_stock;
-use super::{COLUMNS, cautions, print, print_cautions, warn};
+use super::terminal::COLUMNS;
 use clap::Args;
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};

@@ -1,6 +1,6 @@
 //! How a command can fail, and the exit status that tells.
 
-use super::say;
+use super::terminal::say;
 use std::path::Path;
 use std::process::ExitCode;
 use warpwise::fault::{Fault, Faults, Place};

@@ -2,7 +2,7 @@
 
 use super::exit::Failure;
 use super::files::write_into;
-use super::print;
+use super::output::print;
 use super::stock::{read_stock, verified};
 use clap::Args;
 use std::path::PathBuf;

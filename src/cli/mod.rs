@@ -11,6 +11,7 @@ mod layup;
 mod mosaic;
 mod nest;
 mod new;
+mod output;
 mod progress;
 mod search;
 mod sheets;
@@ -18,18 +19,13 @@ mod shell;
 mod stock;
 mod stock_add;
 mod stock_list;
+mod terminal;
 mod trace;
 
 use clap::{CommandFactory, Parser, Subcommand};
 use exit::Failure;
-use std::cell::RefCell;
-use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
 use std::process::ExitCode;
-use warpwise::fault::{Fault, Faults};
-use warpwise::job::Job;
-use warpwise::stock::Day;
-use warpwise::units::printable;
+use terminal::say;
 
 /// Cut plans for hand lay-up: traced ply outlines become a verified layout on each cloth's roll.
 #[derive(Parser)]
@@ -89,9 +85,6 @@ const LONG_VERSION: &str = concat!(
     "\nbuilt in: the ledger's SQLite, two networks for photos, the page for the browser"
 );
 
-/// Width of a terminal that everything fits.
-const COLUMNS: usize = 80;
-
 /// Runs the command that the process was started with.
 pub fn run() -> ExitCode {
     let arguments = Arguments::parse();
@@ -130,57 +123,4 @@ impl Command {
             Command::Man(command) => command.run(Arguments::command()),
         }
     }
-}
-
-/// Prints a result; a reader that has gone away (a closed pipe) is no fault.
-fn print(text: &str) -> Result<(), Failure> {
-    use std::io::Write;
-    let mut out = std::io::stdout().lock();
-    match out.write_all(printable(text).as_bytes()).and_then(|()| out.flush()) {
-        Err(e) if e.kind() != std::io::ErrorKind::BrokenPipe => {
-            Err(Failure::machine("standard output", &e))
-        }
-        _ => Ok(()),
-    }
-}
-
-/// A line on standard error; if nobody takes it, the work goes on.
-fn say(line: &str) {
-    use std::io::Write;
-    let _ = writeln!(std::io::stderr(), "{}", printable(line));
-}
-
-/// Prints warnings to standard error, each with the line it is about.
-fn warn(warnings: &[Fault], quiet: bool) {
-    if quiet {
-        return;
-    }
-    let texts: RefCell<BTreeMap<PathBuf, Option<String>>> = RefCell::default();
-    let text_of = |file: &Path| {
-        texts
-            .borrow_mut()
-            .entry(file.into())
-            .or_insert_with(|| std::fs::read_to_string(file).ok())
-            .clone()
-    };
-    for warning in warpwise::job::placed(warnings.to_vec(), &text_of) {
-        say(format!("warning: {}", Faults::from(warning).with_source(&text_of)).trim_end());
-    }
-}
-
-/// What the dates of the jobs' own rolls ask for on a day, where no stock speaks of its rolls.
-fn cautions(jobs: &[Job], stock: Option<&Path>, day: Day) -> Vec<String> {
-    if stock.is_some() { Vec::new() } else { warpwise::stock::cautions_of_jobs(jobs, day) }
-}
-
-/// Prints what dates ask for, before everything else; beside JSON to standard error.
-fn print_cautions(list: &[String], json: bool) -> Result<(), Failure> {
-    let text = warpwise::sheet::summary::cautions(list, COLUMNS);
-    if !json {
-        return print(&text);
-    }
-    if !text.is_empty() {
-        say(text.trim_end());
-    }
-    Ok(())
 }

@@ -2,9 +2,10 @@
 
 use super::exit::Failure;
 use super::nest::write;
+use super::output::{cautions, print, print_cautions, warn};
 use super::progress::Bar;
 use super::search::{Search, sparing_drawing};
-use super::{COLUMNS, cautions, print, print_cautions, warn};
+use super::terminal::COLUMNS;
 use clap::Args;
 use std::path::{Path, PathBuf};
 use warpwise::fault::Fault;

@@ -2,9 +2,10 @@
 
 use super::exit::Failure;
 use super::files::write_file;
+use super::output::{cautions, print, print_cautions, warn};
 use super::progress::Bar;
 use super::search::{Search, sparing_drawing};
-use super::{COLUMNS, cautions, print, print_cautions, warn};
+use super::terminal::COLUMNS;
 use clap::Args;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};

@@ -2,7 +2,8 @@
 
 use super::exit::Failure;
 use super::files::write_fresh;
-use super::{COLUMNS, print, warn};
+use super::output::{print, warn};
+use super::terminal::COLUMNS;
 use clap::Args;
 use std::path::{Path, PathBuf};
 use warpwise::fault::{Fault, Faults};

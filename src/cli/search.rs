@@ -3,8 +3,8 @@
 use super::exit::{Failure, STOPPED};
 use super::files::{can_write_into, write_into};
 use super::progress::{self, Bar};
-use super::say;
 use super::stock::{earlier, read_stock};
+use super::terminal::say;
 use clap::Args;
 use std::path::{Path, PathBuf};
 use std::time::Duration;

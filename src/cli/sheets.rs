@@ -4,7 +4,8 @@
 use super::ask;
 use super::exit::Failure;
 use super::files::{read_plan, write_and_remove};
-use super::print;
+use super::output::{print, warn};
+use super::terminal::say;
 use clap::{Args, ValueEnum};
 use std::path::PathBuf;
 use warpwise::cloth::Face;
@@ -146,7 +147,7 @@ impl Sheets {
             let what = "a sheet of an earlier run was changed since; it stays as it is";
             let fault = Fault::new(what, "move it elsewhere: it is not of this plan")
                 .in_file(&self.out.join(changed));
-            super::warn(&[fault], self.quiet);
+            warn(&[fault], self.quiet);
         }
         let path = |w: &Written| self.out.join(&w.name).display().to_string();
         if self.json {
@@ -170,11 +171,9 @@ impl Sheets {
         };
         let all: usize = counts.iter().map(|c| c.pages).sum();
         if !self.quiet {
-            counts
-                .iter()
-                .for_each(|c| super::say(&format!("{}: {}", c.name, of(c.pages, c.saved))));
+            counts.iter().for_each(|c| say(&format!("{}: {}", c.name, of(c.pages, c.saved))));
             if counts.len() > 1 {
-                super::say(&format!("in all: {}", of(all, counts.iter().map(|c| c.saved).sum())));
+                say(&format!("in all: {}", of(all, counts.iter().map(|c| c.saved).sum())));
             }
         }
         if self.yes || self.quiet || self.json || !ask::on_terminal() {

@@ -3,7 +3,7 @@
 
 use super::exit::Failure;
 use super::files::write_into;
-use super::print;
+use super::output::print;
 use clap::{Args, Command};
 use clap_complete::Shell;
 use std::path::PathBuf;

@@ -2,9 +2,10 @@
 
 use super::exit::Failure;
 use super::files::{can_write, read_plan, write_file};
+use super::output::{print, warn};
 use super::stock_add::{Add, flaw};
 use super::stock_list::{entry_line, list, show};
-use super::{print, say, warn};
+use super::terminal::say;
 use clap::{Args, Subcommand, ValueEnum};
 use std::path::{Path, PathBuf};
 use warpwise::fault::{Fault, Faults, Said};

@@ -3,10 +3,11 @@
 
 use super::lay::{not_placed, offcut_plan, offcut_stock, roll_plan, savings};
 use super::mosaic;
+use super::refusal::Refusal;
 use super::sources::{RollSource, Sources, on_rolls_at_hand};
-use super::{Fault, Faults, Refusal};
 use crate::cloth::{Cloth, Face};
 use crate::fault::Said;
+use crate::fault::{Fault, Faults};
 use crate::geometry::{Motion, Region, point, ring_bounds};
 use crate::job::Job;
 use crate::live::{Ground, Layout, Lying};

@@ -1,6 +1,6 @@
 //! What the layouts of a cloth are drawn on while they are searched for.
 
-use super::plan_piece;
+use super::frame::plan_piece;
 use super::sources::Sources;
 use crate::cloth::Cloth;
 use crate::job::Job;

@@ -2,9 +2,9 @@
 
 use super::ground::{Beside, ground};
 use super::sources::{RollSource, Sources};
-use super::{Fault, Faults};
 use crate::assign;
 use crate::cloth::{Cloth, Face};
+use crate::fault::{Fault, Faults};
 use crate::geometry::{Motion, Region, point, ring_bounds};
 use crate::job::Job;
 use crate::live::{Layout, Lying};

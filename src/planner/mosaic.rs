@@ -1,11 +1,13 @@
 //! Mosaic layers: targets divided, directions given, patches put on offcuts; what finds none is
 //! planned with the other pieces.
 
+use super::earlier::Earlier;
 use super::ground::drawn;
 use super::lay::{offcut_plan, offcut_stock, placed_piece};
-use super::{Earlier, Fault, Faults, MOST_PIECES, PreparedJob};
-use super::{letters, of_cloth, pieces_on, too_many};
-use crate::cloth::{Face, turn_rule};
+use super::prepared::{PreparedJob, letters, pieces_on};
+use super::refusal::{MOST_PIECES, too_many};
+use crate::cloth::{Cloth, Face, turn_rule};
+use crate::fault::{Fault, Faults};
 use crate::geometry::{Motion, Region, Ring, point, ring_area, ring_bounds};
 use crate::job::{Hands, Job, LayerItem, Mosaic, Seen};
 use crate::mosaic::{self, Brief, Division, Packed, Whole};
@@ -478,4 +480,9 @@ pub(super) fn measure(plans: &mut [PlanMosaic], stocks: &[PlanStock]) {
         }
         (m.from_offcuts, m.opened) = (snap(taken), snap(opened));
     }
+}
+
+/// Those of the stocks that are of a cloth.
+pub(super) fn of_cloth(stocks: &[PlanStock], cloth: &Cloth) -> Vec<PlanStock> {
+    stocks.iter().filter(|s| s.cloth == cloth.id).cloned().collect()
 }

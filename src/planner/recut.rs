@@ -4,15 +4,15 @@
 
 use super::by_hand::{put, shape_of, used};
 use super::lay::{offcut_plan, roll_plan, savings};
+use super::refusal::Refusal;
 use super::sources::{RollSource, Sources};
-use super::takers::on_offcut;
-use super::{Fault, Faults, Refusal};
+use super::takers::{laid, on_offcut};
 use crate::cloth::Cloth;
+use crate::fault::{Fault, Faults};
 use crate::geometry::{Region, Ring, point, ring_bounds};
 use crate::job::Job;
-use crate::nest::{self, Extent, Params, Pin, Placement, Problem, Shape, Stock};
+use crate::nest::{Extent, Pin, Placement, Shape, Stock};
 use crate::plan::{self, ClothFigures, DrawnStock, Plan, PlanPiece, PlanStock, StockKind};
-use crate::run::{Run, Stop};
 use crate::stock::{Offcut, Snapshot};
 use crate::units::{LARGEST, snap};
 use crate::verify::{self, Verified};
@@ -259,15 +259,6 @@ fn place(
     Err(Fault::new(what, "add a roll or an offcut of the cloth to the stock")
         .on(format!("{}: piece {} ({})", cloth.id, piece.number, piece.piece))
         .into())
-}
-
-/// The first place for a shape on a stock beside what lies there.
-pub(super) fn laid(shape: &Shape, stock: Stock, pins: &[Pin], gap: f64) -> Option<Placement> {
-    let problem = Problem::new(vec![shape.clone()], vec![stock], gap).ok()?;
-    let problem = problem.with_pins(pins.to_vec()).ok()?;
-    // A first layout places what has a place.
-    let run = Run::new(Stop::Effort(0)).with_threads(1);
-    nest::solve(&problem, &Params::default(), &run).placements.into_iter().next()
 }
 
 fn pins(plan: &Plan, on: &PlanStock) -> Vec<Pin> {

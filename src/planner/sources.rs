@@ -1,7 +1,7 @@
 //! What a cloth is cut from: rolls and offcuts of the stock, or the roll that the job describes.
 
-use super::{Fault, Faults};
 use crate::cloth::Cloth;
+use crate::fault::{Fault, Faults};
 use crate::geometry::boolean::difference;
 use crate::geometry::{Ring, ring_bounds};
 use crate::job::Job;

@@ -3,10 +3,10 @@
 
 use super::by_hand::{put, shape_of};
 use super::lay::offcut_stock;
-use super::recut::laid;
 use crate::geometry::{Bounds, Cells, Motion, Region, Ring, point};
-use crate::nest::{Judge, Placement, Shape};
+use crate::nest::{self, Judge, Params, Pin, Placement, Problem, Shape, Stock};
 use crate::plan::{PlacedPiece, PlanPiece};
+use crate::run::{Run, Stop};
 use crate::stock::{Offcut, Snapshot};
 use crate::units::snap;
 use rayon::prelude::*;
@@ -164,4 +164,13 @@ pub(super) fn on_offcut(shape: &Shape, offcut: &Offcut, gap: f64) -> Option<Plac
             Some(Placement { x, y, ..lies })
         })
     })
+}
+
+/// The first place for a shape on a stock beside what lies there.
+pub(super) fn laid(shape: &Shape, stock: Stock, pins: &[Pin], gap: f64) -> Option<Placement> {
+    let problem = Problem::new(vec![shape.clone()], vec![stock], gap).ok()?;
+    let problem = problem.with_pins(pins.to_vec()).ok()?;
+    // A first layout places what has a place.
+    let run = Run::new(Stop::Effort(0)).with_threads(1);
+    nest::solve(&problem, &Params::default(), &run).placements.into_iter().next()
 }

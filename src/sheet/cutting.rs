@@ -48,7 +48,7 @@ pub struct ToCut {
 pub(crate) fn in_order(plan: &Plan) -> Vec<OnBench> {
     let view = View::new(plan, None);
     let before = |id: &String| plan.drawn_from.as_ref().is_some_and(|d| d.cut_before.contains(id));
-    let on_bench = |sheet: &super::draw::Sheet<'_>| OnBench {
+    let on_bench = |sheet: &super::laid::Sheet<'_>| OnBench {
         stock: sheet.stock.id.clone(),
         segment: [sheet.segment, sheet.segments],
         along: span(sheet),

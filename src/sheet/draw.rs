@@ -2,20 +2,21 @@
 //! it.
 
 use super::alike::{Alike, origin};
-use super::clip::{hatch, ring_between};
+use super::clip::hatch;
 use super::grid::{Grid, NOBODY, WORDS, leader_end};
 use super::label::{Block, Facts};
+use super::laid::{Laid, Layout, Sheet, motion_of};
 use super::placement_rows::corners_of;
 use super::room::{Area, LEAST, Spot};
 use super::scene::{Drawn, Hold, Ink, Scene, Shape, Text};
 use super::text::{clean, decimals, fit, shorten, text_width};
 use super::title::{corner_mark, face_in_words, title_block};
+use super::turn_over::turn_over_sign;
 use crate::cloth::Face;
 use crate::geometry::{Bounds, Motion, Path, Point, Ring, point, ring_area, ring_bounds};
-use crate::plan::{Offcut, PlacedPiece, Plan, PlanPiece, PlanStock, StockKind};
-use crate::run::{Phase, Run};
+use crate::plan::{Offcut, StockKind};
+use crate::run::Phase;
 use rayon::prelude::*;
-use std::sync::OnceLock;
 
 /// Largest body size of a label, mm.
 const LARGEST: f64 = 14.0;
@@ -42,55 +43,6 @@ const MARGINS: [f64; 4] = [46.0, 30.0, 34.0, 40.0];
 /// piece: only its direction counts.
 const ARROW: [f64; 2] = [20.0, 120.0];
 
-/// A piece as it lies on a sheet.
-pub(crate) struct Laid<'p> {
-    /// What was placed.
-    pub placed: &'p PlacedPiece,
-    /// The piece it is a copy of.
-    pub piece: Option<&'p PlanPiece>,
-    /// Its box.
-    pub bounds: Bounds,
-    /// What its label says.
-    pub facts: Facts,
-    /// How many lie on the sheet's stock.
-    pub many: usize,
-}
-
-/// One sheet to be drawn.
-pub(crate) struct Sheet<'p> {
-    /// The plan.
-    pub plan: &'p Plan,
-    /// The stock.
-    pub stock: &'p PlanStock,
-    /// Bench segment, from 0.
-    pub segment: usize,
-    /// How many there are.
-    pub segments: usize,
-    /// Start of the segment, mm from the free end.
-    pub from: f64,
-    /// Its end.
-    pub to: f64,
-    /// Box of the stock over this segment: left, low, right, high.
-    pub stock_box: [f64; 4],
-    /// The pieces on it, those that reach over its ends included.
-    pub pieces: Vec<Laid<'p>>,
-    /// Seen from the other side of the cloth than the plan sees it: everything is drawn the other
-    /// way round across the warp.
-    pub over: bool,
-    drawn: &'p OnceLock<Layout>,
-    run: &'p Run<'p>,
-}
-
-/// The drawing of a cloth with its pieces, without the title block.
-pub(crate) struct Layout {
-    /// The drawing; its page is the cloth with what lies close round it.
-    pub scene: Scene,
-    /// Pieces whose label was cut short: number and all words.
-    pub key: Vec<(String, String)>,
-    /// Leftmost and rightmost x of cloth and pieces.
-    pub span: [f64; 2],
-}
-
 /// A label that found no room inside what it names.
 pub(crate) struct Waiting {
     /// The label.
@@ -99,67 +51,6 @@ pub(crate) struct Waiting {
     owner: u32,
     /// What the key says of it: number and words.
     key: Option<(String, String)>,
-}
-
-/// The sheets of a stock.
-///
-/// `over` tells that the stock was turned over (see [`super::face`]) to be seen from its other
-/// side.
-pub(crate) fn sheets_of<'p>(
-    plan: &'p Plan,
-    stock: &'p PlanStock,
-    over: bool,
-    drawn: &'p [OnceLock<Layout>],
-    run: &'p Run<'p>,
-) -> Vec<Sheet<'p>> {
-    let Some(whole) = ring_bounds(&stock.outline) else {
-        return Vec::new();
-    };
-    let spans = if stock.segments.len() > 1 {
-        stock.segments.clone()
-    } else {
-        vec![[whole.min.x, whole.max.x]]
-    };
-    let mut sheets = Vec::new();
-    for ((segment, &[from, to]), drawn) in spans.iter().enumerate().zip(drawn) {
-        let mut pieces = Vec::new();
-        for placed in &stock.placed {
-            let Some(bounds) = ring_bounds(&placed.outline) else {
-                continue;
-            };
-            if spans.len() > 1 && (bounds.max.x <= from || bounds.min.x >= to) {
-                continue;
-            }
-            let piece = plan.pieces.iter().find(|p| p.piece == placed.piece);
-            let facts = Facts::of(plan, piece, placed, crossing(&spans, &bounds));
-            pieces.push(Laid { placed, piece, bounds, facts, many: stock.placed.len() });
-        }
-        sheets.push(Sheet {
-            plan,
-            stock,
-            segment,
-            segments: spans.len(),
-            from,
-            to,
-            stock_box: [from, whole.min.y, to, whole.max.y],
-            pieces,
-            over,
-            drawn,
-            run,
-        });
-    }
-    sheets
-}
-
-/// Which bench segments a piece lies across, in words, if it is more than one.
-fn crossing(spans: &[[f64; 2]], bounds: &Bounds) -> Option<String> {
-    let touched: Vec<usize> = (0..spans.len())
-        .filter(|&i| bounds.max.x > spans[i][0] && bounds.min.x < spans[i][1])
-        .collect();
-    match (touched.first(), touched.last()) {
-        (Some(a), Some(b)) if a != b => Some(format!("across segments {}-{}", a + 1, b + 1)),
-        _ => None,
-    }
 }
 
 impl Sheet<'_> {
@@ -246,11 +137,6 @@ impl Sheet<'_> {
             clean(&self.stock.id),
             face_in_words(self.plan, self.stock, self.over)
         )
-    }
-
-    /// The part of a ring on this sheet.
-    pub(crate) fn here(&self, ring: &[Point]) -> Ring {
-        if self.segments > 1 { ring_between(ring, self.from, self.to) } else { ring.to_vec() }
     }
 
     /// Outline and selvedges.
@@ -759,11 +645,6 @@ fn moved(lines: &[Vec<Point>], motion: &Motion) -> Vec<Path> {
     lines.iter().map(|l| l.iter().map(|&p| motion.apply(p)).collect()).collect()
 }
 
-/// From the piece's frame to the stock.
-pub(crate) fn motion_of(placed: &PlacedPiece) -> Motion {
-    Motion::new(placed.turn, placed.face == Face::Down, point(placed.x, placed.y))
-}
-
 /// Size and middle of the sign of a piece that is turned over before it is laid, inside it near
 /// `near`; its place is kept free of words.
 fn sign_in(area: &mut Area, near: Point, most: f64) -> Option<(f64, Point)> {
@@ -776,21 +657,6 @@ fn sign_in(area: &mut Area, near: Point, most: f64) -> Option<(f64, Point)> {
         .map(|(x, y)| middle + point(x, y));
     area.taken.push(vec![box_of.to_vec()]);
     Some((size, middle))
-}
-
-/// The sign for "turn this piece over": in a ring two triangles, tip to tip, as wide as high.
-pub(crate) fn turn_over_sign(scene: &mut Scene, middle: Point, size: f64, id: Option<String>) {
-    let at = |x: f64, y: f64| middle + point(x, y) * (size / 2.0);
-    let ring: Ring = (0..24)
-        .map(|i| Motion::new(f64::from(i) * 15.0, false, middle).apply(point(size / 2.0, 0.0)))
-        .collect();
-    scene.drawn.push(Drawn { ink: Ink::Frame, id, shape: Shape::Rings(vec![ring]) });
-    for side in [-1.0, 1.0] {
-        scene.draw(
-            Ink::Frame,
-            Shape::Solid(vec![at(0.0, 0.0), at(side * 0.78, 0.5), at(side * 0.78, -0.5)]),
-        );
-    }
 }
 
 /// The 0° arrow as it is drawn.

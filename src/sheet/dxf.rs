@@ -1,7 +1,7 @@
 //! Layouts as DXF for a cutter: AutoCAD release 2000 (`AC1015`), millimetres, one layer for each
 //! kind of line.
 
-use super::draw::Sheet;
+use super::laid::Sheet;
 use super::scene::{Hold, Ink, Scene, Shape};
 use crate::geometry::Point;
 use dxf::entities::{Entity, EntityType, Line, LwPolyline, Text};

@@ -1,6 +1,6 @@
 //! A plan seen from either face of its cloth, and its sheets by name.
 
-use super::draw::{Layout, Sheet, sheets_of};
+use super::laid::{Layout, Sheet, sheets_of};
 use crate::cloth::Face;
 use crate::file_name;
 use crate::geometry::{Point, Ring, point, ring_bounds};

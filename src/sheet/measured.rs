@@ -1,6 +1,6 @@
 //! Points and pieces as a tape measures them on the cloth.
 
-use super::draw::{Laid, Sheet};
+use super::laid::{Laid, Sheet};
 use super::reference::Mark;
 use super::text::{clean, decimals};
 use crate::geometry::{Bounds, Motion, Point, ring_bounds};

@@ -27,6 +27,7 @@ mod grid;
 mod history;
 mod label;
 mod label_grid;
+mod laid;
 mod layup;
 mod layup_pdf;
 mod measured;
@@ -55,6 +56,7 @@ mod text;
 mod thrown;
 mod tiles;
 mod title;
+mod turn_over;
 mod written;
 
 pub use card::{CardPaper, card_pdf, card_svgs};
@@ -98,7 +100,7 @@ pub(crate) fn drawn<'r>(plan: &Verified, run: Run<'r>) -> View<'r> {
 }
 
 pub(crate) fn cut_sheets_of(view: &View<'_>) -> Vec<Written> {
-    let write = |(name, sheet): (String, draw::Sheet<'_>)| Written {
+    let write = |(name, sheet): (String, laid::Sheet<'_>)| Written {
         name: format!("{name}.svg"),
         bytes: svg::write(&sheet.scene()).into_bytes(),
         pages: 1,
@@ -109,7 +111,7 @@ pub(crate) fn cut_sheets_of(view: &View<'_>) -> Vec<Written> {
 /// The same layouts as DXF, release 2000, mm, for a cutter.
 pub fn cutter_files(plan: &Verified, face: Option<Face>) -> Vec<Written> {
     let view = View::new(plan.plan(), face);
-    let write = |(name, sheet): (String, draw::Sheet<'_>)| Written {
+    let write = |(name, sheet): (String, laid::Sheet<'_>)| Written {
         name: format!("{name}.dxf"),
         bytes: dxf::write(&sheet),
         pages: 1,
@@ -125,7 +127,7 @@ pub fn printed_sheets(plan: &Verified, face: Option<Face>, paper: Option<&Paper>
 }
 
 fn printed_sheet(
-    (name, sheet): &(String, draw::Sheet<'_>),
+    (name, sheet): &(String, laid::Sheet<'_>),
     paper: Option<&Paper>,
     form: Form,
 ) -> Written {

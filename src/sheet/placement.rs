@@ -4,11 +4,11 @@
 //! is then still whole cloth, so no piece is ever cut on cloth that has come loose from the roll.
 
 use super::alike::{Alike, origin};
-use super::draw::{Sheet, motion_of, turn_over_sign};
 use super::face::View;
 use super::flow::{Flow, WIDTH};
 use super::form::Form;
 use super::label::Block;
+use super::laid::{Sheet, motion_of};
 use super::measured::{Place, in_words, measured, measured_from, measured_marks, reach_in_words};
 use super::placement_rows::{heading, offcut_row, own_corners, piece_row};
 use super::reference::{inked_side_up, references};
@@ -16,6 +16,7 @@ use super::room::{Area, Spot};
 use super::scene::{Drawn, Hold, Ink, Scene, Shape, Text};
 use super::text::{clean, decimals, fit};
 use super::title::{corner_mark, face_in_words, turned_over_in_words};
+use super::turn_over::turn_over_sign;
 use crate::geometry::{Bounds, Point, point};
 use crate::plan::StockKind;
 

@@ -1,12 +1,13 @@
 //! The lines of the placement sheet: one for each piece, for each offcut to keep, and for an offcut
 //! that is cut from.
 
-use super::draw::{Sheet, motion_of, turn_over_sign};
 use super::flow::{WIDTH, wrapped};
+use super::laid::{Sheet, motion_of};
 use super::measured::{Measured, Place, box_of, in_words, measured_marks, reach_in_words};
 use super::reference::{Mark, numbered};
 use super::scene::{Backing, Hold, Ink, Scene, Shape, Text};
 use super::text::{clean, decimals, fit, text_width};
+use super::turn_over::turn_over_sign;
 use crate::geometry::{Bounds, Motion, Point, point};
 use crate::outline::EdgeKind;
 use crate::plan::{Offcut, Plan, PlanPiece, StockKind};

@@ -2,8 +2,8 @@
 //! script for reading.
 
 use super::answers::answers;
-use super::draw::Sheet;
 use super::face::View;
+use super::laid::Sheet;
 use super::measured::measured_from;
 use super::overview::overview;
 use super::paper::Paper;

@@ -2,12 +2,13 @@
 //! spread over several.
 
 use super::alike::Alike;
-use super::draw::{Laid, draw_piece};
+use super::draw::draw_piece;
 use super::equal::equal_pieces;
 use super::face::View;
 use super::flow::wrapped;
 use super::form::Form;
 use super::label::Facts;
+use super::laid::Laid;
 use super::paper::{FOOT, Paper};
 use super::pdf::{Page, Part};
 use super::reference::{Mark, References, references};

@@ -1,8 +1,8 @@
 //! A plan as a projector throws it on the cloth: each cloth's pieces in their order of cutting, as
 //! lines in the stock frame.
 
-use super::draw::{Sheet, motion_of};
 use super::face::View;
+use super::laid::{Sheet, motion_of};
 use super::measured::Place;
 use super::placement::places;
 use super::text::{clean, decimals};

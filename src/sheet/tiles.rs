@@ -1,9 +1,9 @@
 //! A drawing larger than the paper, at true scale on many sheets to be taped together.
 
-use super::draw::Sheet;
 use super::face::View;
 use super::form::Form;
 use super::grid::{Grid, NOBODY, WORDS};
+use super::laid::Sheet;
 use super::paper::{FOOT, Paper};
 use super::pdf::{LONGEST, Page, Part};
 use super::scene::{Drawn, Hold, Ink, Scene, Shape, Text};

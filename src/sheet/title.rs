@@ -1,12 +1,13 @@
 //! The title block under the cloth: what the sheet is, which face is up, the scale bar, what the
 //! lines mean, short labels in full.
 
-use super::draw::{Sheet, turn_over_sign};
 use super::flow::wrapped;
+use super::laid::Sheet;
 use super::measured::{in_words, measured_from};
 use super::placement_rows::{corners_of, offcut_name};
 use super::scene::{Hold, Ink, Scene, Shape, Text};
 use super::text::{clean, decimals, fit, text_width};
+use super::turn_over::turn_over_sign;
 use crate::geometry::{Bounds, Point, point};
 use crate::plan::{Plan, PlanStock, StockKind, words};
 

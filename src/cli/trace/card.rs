@@ -2,7 +2,7 @@
 
 use crate::cli::exit::Failure;
 use crate::cli::files::write_into;
-use crate::cli::print;
+use crate::cli::output::print;
 use clap::{Args, ValueEnum};
 use std::path::PathBuf;
 use warpwise::sheet::{CardPaper, card_pdf, card_svgs};

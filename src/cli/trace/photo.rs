@@ -4,9 +4,9 @@
 use super::questions::{Gaps, Inked, Net, Off, answers};
 use crate::cli::exit::Failure;
 use crate::cli::files::write_into;
+use crate::cli::output::{print, warn};
 use crate::cli::progress::Bar;
 use crate::cli::search::interrupt;
-use crate::cli::{print, warn};
 use clap::Args;
 use image::RgbImage;
 use std::io::Read;

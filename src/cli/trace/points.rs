@@ -2,7 +2,7 @@
 
 use crate::cli::exit::Failure;
 use crate::cli::files::write_into;
-use crate::cli::{print, warn};
+use crate::cli::output::{print, warn};
 use clap::Args;
 use std::path::{Path, PathBuf};
 use warpwise::fault::{Fault, Faults};

@@ -33,7 +33,7 @@ fn square(scene: &Scene) -> Vec<Point> {
 }
 
 /// What must not lie under the square, in the frame of the sheet: pieces, offcuts, words.
-fn things(sheet: &draw::Sheet<'_>, scene: &Scene) -> Vec<(String, Polygon<f64>)> {
+fn things(sheet: &laid::Sheet<'_>, scene: &Scene) -> Vec<(String, Polygon<f64>)> {
     let pieces = sheet.pieces.iter().map(|p| (p.placed.piece.clone(), polygon(&p.placed.outline)));
     let of_segment = |ring: &[Point]| ring.iter().any(|p| p.x > sheet.from && p.x < sheet.to);
     let offcuts = sheet
