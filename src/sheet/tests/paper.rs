@@ -7,7 +7,7 @@ use crate::run::{Run, Stop};
 use crate::sheet::paper::{FOOT, Paper};
 use crate::sheet::pdf::{Page, Part};
 use crate::sheet::scene::{Scene, Shape};
-use crate::sheet::{draw, face::View, form::Form, spread, templates, tiles};
+use crate::sheet::{face::View, form::Form, laid, spread, templates, tiles};
 use geo::{Intersects, LineString, Polygon};
 use std::path::Path;
 
