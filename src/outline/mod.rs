@@ -2,7 +2,8 @@
 //!
 //! A reader turns a file into a [`Drawing`]: lines in mm, y up, each with the names of the layers
 //! or groups it lies in. [`assemble()`] makes [`Outline`]s of it. After that point an outline is
-//! valid by construction.
+//! valid by construction. A polygon of `geo-types`, in mm, becomes one by
+//! `Outline::new(Draft::from(&polygon))`.
 //!
 //! # What names mean
 //!
@@ -34,6 +35,7 @@ mod drawing;
 mod dxf;
 mod edge_kind;
 mod flatten;
+mod geo_border;
 mod model;
 mod options;
 mod read;

@@ -2,8 +2,7 @@
 
 use super::EdgeKind;
 use crate::fault::{Fault, Faults};
-use crate::geometry::{Chain, Point, Ring, meetings, ring_area, ring_contains};
-use crate::units::LARGEST;
+use crate::geometry::{Chain, Point, Ring, meetings, ring_area, ring_contains, within_reach};
 
 /// Most points that one line may have. A skin drawn by hand has hundreds; ten times this is a scan
 /// that wants simplifying.
@@ -35,25 +34,8 @@ pub(super) fn numbers_hold(what: &str, points: &[Point], faults: &mut Faults) ->
         ));
         return false;
     }
-    if let Some(i) = points.iter().position(|p| !p.x.is_finite() || !p.y.is_finite()) {
-        faults.push(Fault::new(
-            said!("point {} of {what} is not a number", i + 1),
-            "correct that coordinate",
-        ));
-        return false;
-    }
-    if let Some(p) = points.iter().find(|p| p.x.abs() > LARGEST || p.y.abs() > LARGEST) {
-        faults.push(
-            Fault::new(
-                said!(
-                    "{what} lies {:.0} m from the origin; at most {:.0} m is supported",
-                    p.x.abs().max(p.y.abs()) / 1000.0,
-                    LARGEST / 1000.0
-                ),
-                "check the unit of the drawing, or move it nearer to the origin",
-            )
-            .at(what, p.x, p.y),
-        );
+    if let Err(fault) = within_reach(&what, points) {
+        faults.push(fault);
         return false;
     }
     true
