@@ -172,7 +172,7 @@ impl Search {
 
 /// About what drawing the sheets takes for a piece, and for a point of its outline: a timed search
 /// ends so much earlier.
-const DRAWING: [Duration; 2] = [Duration::from_millis(2), Duration::from_micros(15)];
+const DRAWING: [Duration; 2] = [Duration::from_millis(1), Duration::from_micros(10)];
 
 /// The run, ended earlier by what drawing the sheets of the jobs will take.
 pub fn sparing_drawing<'a>(run: &Run<'a>, jobs: &[Job], sets: u32) -> Run<'a> {
