@@ -50,7 +50,7 @@ pub(super) fn flatten(
     views: &[View],
     cards: &[Vec<Point>],
 ) -> Option<Flat> {
-    let area = extent(photos, views, cards)?;
+    let area = extent(photos.iter().map(|p| p.dimensions()), views, cards, BEYOND)?;
     let mm = MM.max((area.width() * area.height() / MOST_PIXELS).sqrt());
     let (w, h) = ((area.width() / mm).floor() as u32 + 1, (area.height() / mm).floor() as u32 + 1);
     let corner = point(area.min.x, area.max.y);
@@ -152,14 +152,21 @@ pub(super) fn inside(
     let pixel = view.pixel(p)?;
     Some((depth_in(photo, pixel)?, pixel))
 }
-/// The box of the plane that is looked at: what the photos show, not too far from the cards.
-fn extent(photos: &[&RgbImage], views: &[View], cards: &[Vec<Point>]) -> Option<Bounds> {
+
+/// The box of the plane that is looked at: what photos of such sizes show, not farther from the
+/// cards than `beyond`: mm, or that many times what the cards span.
+pub(super) fn extent(
+    sizes: impl Iterator<Item = (u32, u32)>,
+    views: &[View],
+    cards: &[Vec<Point>],
+    beyond: (f64, f64),
+) -> Option<Bounds> {
     const SIDE: usize = 64;
     let near = ring_bounds(&cards.concat())?;
-    let margin = BEYOND.0.max(BEYOND.1 * near.width().max(near.height()));
+    let margin = beyond.0.max(beyond.1 * near.width().max(near.height()));
     let mut points = Vec::new();
-    for (photo, view) in photos.iter().zip(views) {
-        let (w, h) = (f64::from(photo.width()) - 1.0, f64::from(photo.height()) - 1.0);
+    for ((w, h), view) in sizes.zip(views) {
+        let (w, h) = (f64::from(w) - 1.0, f64::from(h) - 1.0);
         for i in 0..=SIDE {
             let t = i as f64 / SIDE as f64;
             for pixel in [point(t * w, 0.0), point(t * w, h), point(0.0, t * h), point(w, t * h)] {

@@ -15,13 +15,13 @@ const TAPER: (f64, f64) = (0.58, 0.75);
 /// What is wider than this is a dart whatever its mouth opens on, mm.
 const WIDE: f64 = 2.7;
 /// From this length on the taper of a gap can be told, mm.
-const LONG: f64 = 12.0;
+pub(super) const LONG: f64 = 12.0;
 /// A gap is as wide all along if its narrowest part has this share of the width of its widest.
 const EVEN: f64 = 0.85;
 /// Gaps no longer than this are the rounding of a corner, mm.
 const LEAST_GAP: f64 = 4.0;
 /// How far around a slit's mouth is looked, mm.
-const AROUND: f64 = 8.0;
+pub(super) const AROUND: f64 = 8.0;
 /// How far from the middle of a slit's mouth the edge is mended, mm.
 const MOUTH: f64 = 5.0;
 
@@ -49,6 +49,22 @@ pub(super) struct NarrowGap {
     pub pixels: Vec<(u32, u32)>,
 }
 
+/// A narrow gap by its shape.
+pub(super) struct Shape {
+    /// Its mouth, pixels of the mask.
+    pub at: Point,
+    /// Its length, mm.
+    pub length: f64,
+    /// Share of ground about its mouth.
+    pub open: f64,
+    /// What it is by whether it narrows, if that can be told.
+    pub taper: Option<Gap>,
+    /// It is as wide all along.
+    pub even: bool,
+    /// Width where it is widest, mm.
+    widest: f64,
+}
+
 /// Fills slits and lines that reach the edge, but not the tips of darts; `answered` says what the
 /// gap of a number is, `said` decides where its shape contradicts itself. All narrow gaps.
 pub(super) fn fill_slits(
@@ -57,7 +73,36 @@ pub(super) fn fill_slits(
     said: Option<Gap>,
     answered: &dyn Fn(usize) -> Option<Gap>,
 ) -> Vec<NarrowGap> {
-    let mut all_gaps: Vec<NarrowGap> = Vec::new();
+    let mut all: Vec<NarrowGap> = Vec::new();
+    fill_gaps(own, mm, |gap, pixels| {
+        let is_slit = gap.open >= OPEN && gap.widest < WIDE;
+        let speaks_against = gap.length >= LONG
+            && match gap.taper {
+                Some(Gap::Dart) => is_slit && !gap.even,
+                Some(Gap::Slit) => !is_slit && (gap.even || gap.open >= OPEN),
+                None => false,
+            };
+        let answer = answered(all.len());
+        let by_shape = if is_slit { Gap::Slit } else { Gap::Dart };
+        let kind = answer.or(said.filter(|_| speaks_against)).unwrap_or(by_shape);
+        all.push(NarrowGap {
+            at: gap.at,
+            length: gap.length,
+            kind,
+            open: speaks_against && answer.is_none() && said.is_none(),
+            pixels: pixels.to_vec(),
+        });
+        kind
+    });
+    all
+}
+
+/// Fills those of the narrow gaps in an edge that `decide` calls slits, given shape and pixels.
+pub(super) fn fill_gaps(
+    own: &mut GrayImage,
+    mm: f64,
+    mut decide: impl FnMut(&Shape, &[(u32, u32)]) -> Gap,
+) {
     let (w, h) = own.dimensions();
     let reach = ((THIN / 2.0 / mm).round() as u8).max(1);
     let mut closed = imageproc::morphology::dilate(own, Norm::L2, reach);
@@ -129,26 +174,10 @@ pub(super) fn fill_slits(
             if length <= LEAST_GAP {
                 continue;
             }
-            let open = ground / all;
             let (taper, even, widest) = by_taper(&pixels, point(mx, my), length / mm);
-            let is_slit = open >= OPEN && widest * mm < WIDE;
-            let speaks_against = length >= LONG
-                && match taper {
-                    Some(Gap::Dart) => is_slit && !even,
-                    Some(Gap::Slit) => !is_slit && (even || open >= OPEN),
-                    None => false,
-                };
-            let answer = answered(all_gaps.len());
-            let by_shape = if is_slit { Gap::Slit } else { Gap::Dart };
-            let in_doubt = speaks_against && answer.is_none() && said.is_none();
-            let kind = answer.or(said.filter(|_| speaks_against)).unwrap_or(by_shape);
-            all_gaps.push(NarrowGap {
-                at: point(mx, my),
-                length,
-                kind,
-                open: in_doubt,
-                pixels: pixels.clone(),
-            });
+            let at = point(mx, my);
+            let shape = Shape { at, length, open: ground / all, taper, even, widest: widest * mm };
+            let kind = decide(&shape, &pixels);
             if kind == Gap::Slit {
                 for (x, y) in pixels {
                     // With what of the strip along the edge lies before it.
@@ -164,7 +193,6 @@ pub(super) fn fill_slits(
             }
         }
     }
-    all_gaps
 }
 
 /// Lets the edge run straight past a slit's mouth: closing by half a slit's width leaves a dip

@@ -5,8 +5,8 @@ use super::doubt::{Cause, Doubt};
 use super::flat::Flat;
 use super::look::Look;
 use super::mask::{Mask, pieces};
+use super::middle_line::middle_line;
 use super::options::NetLine;
-use super::ring::simplified_line;
 use crate::geometry::{Path, Point, Ring, point, ring_contains};
 use image::GrayImage;
 use nalgebra::{Matrix3, Vector3};
@@ -99,7 +99,7 @@ pub(super) fn lines(
         if (pixels.len() as f64) * flat.mm * flat.mm < 1.0 {
             continue;
         }
-        if let Some(line) = middle_line(flat, mask, &pixels) {
+        if let Some(line) = middle_line(&pixels, mask, flat.mm, |p| flat.plane(p)) {
             strokes.push(Line { line, pixels });
         }
     }
@@ -243,7 +243,7 @@ pub(super) fn faint_lines(
     });
     let mask = Mask { image: seen, x: look.x, y: look.y };
     let lines = pieces(&mask.image, true).into_iter().filter_map(|pixels| {
-        let line = middle_line(flat, &mask, &pixels)?;
+        let line = middle_line(&pixels, &mask, flat.mm, |p| flat.plane(p))?;
         Some(Line { line, pixels })
     });
     let of_found = |p: Point| {
@@ -459,76 +459,6 @@ fn arrow_of(points: &[Point]) -> Option<[Point; 2]> {
         angle += libm::atan(slope);
     }
     answer
-}
-
-/// The longest way through connected pixels, moved to the middle of the pen's stroke.
-pub(super) fn middle_line(flat: &Flat, mask: &Mask, pixels: &[(u32, u32)]) -> Option<Path> {
-    let (left, right) = pixels.iter().fold((u32::MAX, 0), |b, p| (b.0.min(p.0), b.1.max(p.0)));
-    let (top, bottom) = pixels.iter().fold((u32::MAX, 0), |b, p| (b.0.min(p.1), b.1.max(p.1)));
-    let (w, h) = ((right - left + 1) as usize, (bottom - top + 1) as usize);
-    let at = |p: (u32, u32)| (p.1 - top) as usize * w + (p.0 - left) as usize;
-    let mut there = vec![false; w * h];
-    pixels.iter().for_each(|&p| there[at(p)] = true);
-    let steps = |from: usize| -> (usize, Vec<usize>) {
-        let mut before = vec![usize::MAX; w * h];
-        before[from] = from;
-        let mut queue = std::collections::VecDeque::from([from]);
-        let mut last = from;
-        while let Some(i) = queue.pop_front() {
-            last = i;
-            let (x, y) = (i % w, i / w);
-            for (dx, dy) in
-                [(-1i64, 0i64), (1, 0), (0, -1), (0, 1), (-1, -1), (-1, 1), (1, -1), (1, 1)]
-            {
-                let (u, v) = (x as i64 + dx, y as i64 + dy);
-                if u >= 0 && v >= 0 && (u as usize) < w && (v as usize) < h {
-                    let j = v as usize * w + u as usize;
-                    if there[j] && before[j] == usize::MAX {
-                        before[j] = i;
-                        queue.push_back(j);
-                    }
-                }
-            }
-        }
-        (last, before)
-    };
-    let (one, _) = steps(at(*pixels.first()?));
-    let (other, before) = steps(one);
-    let mut way = vec![other];
-    while let Some(&i) = way.last() {
-        if i == one || before[i] == usize::MAX {
-            break;
-        }
-        way.push(before[i]);
-    }
-    let length = way.len() as f64;
-    let pen = (pixels.len() as f64 / length).max(2.0);
-    let reach = (0.8 * pen).ceil() as i64;
-    let centred = |i: usize| {
-        let (x, y) = ((i % w) as i64, (i / w) as i64);
-        let (mut sum, mut count) = (point(0.0, 0.0), 0.0);
-        for v in (y - reach).max(0)..=(y + reach).min(h as i64 - 1) {
-            for u in (x - reach).max(0)..=(x + reach).min(w as i64 - 1) {
-                if there[v as usize * w + u as usize]
-                    && (u - x).pow(2) + (v - y).pow(2) <= reach * reach
-                {
-                    sum = sum + point(u as f64, v as f64);
-                    count += 1.0;
-                }
-            }
-        }
-        sum * (1.0 / f64::max(count, 1.0))
-    };
-    let to_plane =
-        |p: Point| flat.plane(p + point(f64::from(left + mask.x), f64::from(top + mask.y)));
-    let step = ((2.0 / flat.mm) as usize).max(1);
-    let mut points: Vec<usize> = way.iter().copied().step_by(step).collect();
-    if points.last() != way.last() {
-        points.extend(way.last());
-    }
-    let line: Path = points.into_iter().map(|i| to_plane(centred(i))).collect();
-    let line = simplified_line(&line, 0.3);
-    (line.len() > 1).then_some(line)
 }
 
 #[cfg(test)]

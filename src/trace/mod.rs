@@ -27,6 +27,7 @@ mod inside;
 mod look;
 mod marks;
 mod mask;
+mod middle_line;
 pub mod net;
 mod networks;
 mod on_bench;

@@ -10,14 +10,15 @@ use super::flat::Flat;
 use super::from_above::FromAbove;
 use super::gap::{Gap, NarrowGap, fill_slits};
 use super::grey::grey_of;
-use super::ink::{Lines, faint_lines, foot, lines, lines_seen, middle_line};
+use super::ink::{Lines, faint_lines, foot, lines, lines_seen};
 use super::inside::{closed_ink, inside};
 use super::look::Look;
 use super::mask::{Mask, above, flood, main_piece, painted, pieces};
+use super::middle_line::middle_line;
 use super::options::{NetLine, Options};
 use super::plane::Plane;
 use super::ring::{drawn_out, rings, sharpened, simplified, uncrossed};
-use super::template::Template;
+use super::template::{Template, no_more_than_one};
 use crate::fault::{Fault, Faults};
 use crate::geometry::{Path, Point, Ring, point, ring_area};
 use crate::outline::{Draft, Outline};
@@ -251,19 +252,7 @@ fn template(
     };
     lettered(&mut cuts, Kind::Cut);
     lettered(&mut marks, Kind::Mark);
-    if let [a, b, ..] = arrows[..] {
-        return Err(Fault::new(
-            said!("there are {} arrows on one template", arrows.len()),
-            said!(
-                "keep one; they are at ({:.0}, {:.0}) and ({:.0}, {:.0}) mm",
-                a[0].x,
-                a[0].y,
-                b[0].x,
-                b[0].y
-            ),
-        )
-        .into());
-    }
+    no_more_than_one(&arrows)?;
     // The same checks as a drawing read from a file.
     let outline =
         Outline::new(Draft { net: net.clone(), holes: holes.clone(), ..Draft::default() })?;
@@ -403,7 +392,7 @@ fn slit(
             }
         }
     }
-    let mut line = middle_line(flat, mask, pixels)?;
+    let mut line = middle_line(pixels, mask, flat.mm, |p| flat.plane(p))?;
     let off = |p: Point| foot(net, p).map_or(f64::INFINITY, |f| f.distance(p));
     if off(line[0]) > off(line[line.len() - 1]) {
         line.reverse();

@@ -3,6 +3,7 @@
 use super::answers::Letter;
 use super::corners::Corner;
 use super::doubt::Doubt;
+use crate::fault::Fault;
 use crate::geometry::{Path, Point, Ring, ring_bounds};
 use crate::outline::EdgeKind;
 use crate::units::show_number;
@@ -32,6 +33,21 @@ pub struct Template {
     pub corners: Vec<Corner>,
     /// Parts of the net line and their kind.
     pub edges: Vec<(EdgeKind, Path)>,
+}
+
+/// That a template has one arrow, or none.
+pub(super) fn no_more_than_one(arrows: &[[Point; 2]]) -> Result<(), Fault> {
+    let [a, b, ..] = arrows else { return Ok(()) };
+    Err(Fault::new(
+        said!("there are {} arrows on one template", arrows.len()),
+        said!(
+            "keep one; they are at ({:.0}, {:.0}) and ({:.0}, {:.0}) mm",
+            a[0].x,
+            a[0].y,
+            b[0].x,
+            b[0].y
+        ),
+    ))
 }
 
 impl Template {

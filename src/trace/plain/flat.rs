@@ -1,9 +1,9 @@
 //! The photos with perspective and distortion taken out: one grey picture of the plane at a known
 //! scale.
 
-use crate::geometry::{Bounds, Point, point, ring_bounds};
+use crate::geometry::{Point, point};
 use crate::trace::camera::View;
-use crate::trace::flat::{gains, inside};
+use crate::trace::flat::{extent, gains, inside};
 use crate::trace::grey::sample;
 use image::GrayImage;
 use rayon::prelude::*;
@@ -36,7 +36,7 @@ impl Flat {
 /// Flattens the photos. `cards` are the outlines of the cards in the plane; `None` if there is
 /// nothing to see.
 pub(super) fn flatten(photos: &[GrayImage], views: &[View], cards: &[Vec<Point>]) -> Option<Flat> {
-    let area = extent(photos, views, cards)?;
+    let area = extent(photos.iter().map(|p| p.dimensions()), views, cards, BEYOND)?;
     let mut scales: Vec<f64> = Vec::new();
     for i in 0..9 {
         for j in 0..9 {
@@ -82,28 +82,4 @@ pub(super) fn flatten(photos: &[GrayImage], views: &[View], cards: &[Vec<Point>]
         },
     );
     Some(Flat { grey, seen, mm, corner })
-}
-
-/// The box of the plane that is looked at: what the photos show, not too far from the cards.
-fn extent(photos: &[GrayImage], views: &[View], cards: &[Vec<Point>]) -> Option<Bounds> {
-    const SIDE: usize = 64;
-    let near = ring_bounds(&cards.concat())?;
-    let margin = BEYOND.0.max(BEYOND.1 * near.width().max(near.height()));
-    let mut points = Vec::new();
-    for (photo, view) in photos.iter().zip(views) {
-        let (w, h) = (f64::from(photo.width()) - 1.0, f64::from(photo.height()) - 1.0);
-        for i in 0..=SIDE {
-            let t = i as f64 / SIDE as f64;
-            for pixel in [point(t * w, 0.0), point(t * w, h), point(0.0, t * h), point(w, t * h)] {
-                // What lies beyond the horizon bounds nothing; the margin does.
-                points.push(view.plane(pixel).map_or(near.centre(), |p| {
-                    point(
-                        p.x.clamp(near.min.x - margin, near.max.x + margin),
-                        p.y.clamp(near.min.y - margin, near.max.y + margin),
-                    )
-                }));
-            }
-        }
-    }
-    ring_bounds(&points).filter(|b| b.width() > 20.0 && b.height() > 20.0)
 }

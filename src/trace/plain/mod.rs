@@ -16,8 +16,8 @@ use super::grey::{grey_of, smoothed};
 use super::mask::Mask;
 use super::options::{NetLine, Options};
 use super::plane::Plane;
-use super::ring::simplified;
-use super::template::Template;
+use super::ring::{sharpened, simplified};
+use super::template::{Template, no_more_than_one};
 use crate::fault::{Fault, Faults};
 use crate::geometry::{Point, Ring, point, ring_area, ring_bounds, ring_contains};
 use crate::outline::{Draft, Outline};
@@ -28,7 +28,10 @@ use image::GrayImage;
 use ink::{Lines, ink_of, inside_net, lines};
 use light::{Light, fit};
 use patch::{DoubtfulGap, Patch};
-use ring::{Along, rings, sharpened};
+use ring::{Along, rings};
+
+/// Width below which a corner of a skin may be closed by blur, mm.
+const CLOSED: f64 = 2.2;
 
 /// From this distance of two levels on (in spreads), ground and skin are plain: rendered boards
 /// of one shade have 70 and more. A skin of tape, with its overlaps, has less and is not plain.
@@ -155,7 +158,7 @@ fn template(
         .into());
     };
     let fewer = |ring: &Ring| {
-        let mut ring = simplified(&sharpened(ring), options.tolerance);
+        let mut ring = simplified(&sharpened(ring, CLOSED), options.tolerance);
         if ring_area(&ring) < 0.0 {
             ring.reverse();
         }
@@ -164,19 +167,7 @@ fn template(
     let net = fewer(&outer);
     let holes: Vec<Ring> = holes.iter().map(fewer).filter(|h| ring_area(h) > 30.0).collect();
     let Lines { arrows, cuts, marks } = lines(smooth, patch, &ink, &net, &holes);
-    if let [a, b, ..] = arrows[..] {
-        return Err(Fault::new(
-            said!("there are {} arrows on one template", arrows.len()),
-            said!(
-                "keep one; they are at ({:.0}, {:.0}) and ({:.0}, {:.0}) mm",
-                a[0].x,
-                a[0].y,
-                b[0].x,
-                b[0].y
-            ),
-        )
-        .into());
-    }
+    no_more_than_one(&arrows)?;
     // The same checks as a drawing read from a file.
     let outline =
         Outline::new(Draft { net: net.clone(), holes: holes.clone(), ..Draft::default() })?;

@@ -4,7 +4,6 @@
 use super::flat::Flat;
 use super::light::Light;
 use crate::geometry::{Point, Ring, point, ring_area};
-use crate::trace::axis::axis;
 use crate::trace::grey::sample;
 use crate::trace::mask::Mask;
 use imageproc::contours::{BorderType, Contour, find_contours};
@@ -156,100 +155,4 @@ fn ink(flat: &Flat, at: Point, normal: Point, darker: bool) -> Option<Point> {
         weight += v - paper;
     }
     (weight > 0.0).then(|| at + normal * (sum / weight))
-}
-
-/// The tips of darts and other sharp corners, which blur shortens, put back where their straight
-/// sides meet.
-pub(super) fn sharpened(ring: &Ring) -> Ring {
-    /// So far from the tip the sides are taken for straight, mm: from the first to the last of the
-    /// lengths that holds.
-    const FROM: f64 = 5.0;
-    const TO: [f64; 4] = [45.0, 32.0, 24.0, 18.0];
-    /// Width below which a corner may be closed by blur, mm.
-    const CLOSED: f64 = 2.2;
-    let n = ring.len();
-    if n < 60 {
-        return ring.clone();
-    }
-    let side = |tip: usize, step: usize| -> Option<(Side, usize)> {
-        let (mut points, mut gone, mut i, mut first) = (Vec::new(), 0.0, tip, 0);
-        let mut ends = Vec::new();
-        while gone < TO[0] && first + points.len() < n / 3 {
-            let next = (i + step) % n;
-            gone += ring[i].distance(ring[next]);
-            i = next;
-            first += usize::from(gone < FROM);
-            if gone >= FROM {
-                points.push(ring[i]);
-                ends.push(gone);
-            }
-        }
-        let straight = |to: &f64| {
-            let count = ends.partition_point(|e| e <= to);
-            (ends.last().is_some_and(|e| e >= to) || *to == TO[0])
-                .then(|| Side::through(&points[..count]))?
-        };
-        TO.iter().find_map(straight).map(|side| (side, first))
-    };
-    let mut out: Vec<Option<Point>> = ring.iter().copied().map(Some).collect();
-    let arm = |i: usize, step: usize| ring[(i + 8 * step) % n] - ring[i];
-    for i in 0..n {
-        let sharp = |i: usize| {
-            let (a, b) = (arm(i, n - 1), arm(i, 1));
-            libm::atan2(a.cross(b).abs(), a.dot(b)).to_degrees()
-        };
-        let here = sharp(i);
-        // The sharpest about; blur may have left a narrow tip blunt.
-        if here > 110.0
-            || (1..12).any(|k| sharp((i + k) % n) < here || sharp((i + n - k) % n) < here)
-        {
-            continue;
-        }
-        let (Some((a, back)), Some((b, on))) = (side(i, n - 1), side(i, 1)) else {
-            continue;
-        };
-        let cross = a.along.cross(b.along);
-        if cross.abs() < 1e-6 {
-            continue;
-        }
-        let tip = a.middle + a.along * ((b.middle - a.middle).cross(b.along) / cross);
-        // Blur closes the last of a corner, where it is narrower than this; what is further off is
-        // a corner that bends.
-        let wedge = libm::atan2(cross.abs(), a.along.dot(b.along).abs());
-        let lost = CLOSED / (2.0 * libm::tan(wedge / 2.0)).max(0.1);
-        if wedge < 75_f64.to_radians() && tip.distance(ring[i]) < lost.min(16.0) {
-            for k in 1..=back {
-                out[(i + n - k) % n] = None;
-            }
-            for k in 1..=on {
-                out[(i + k) % n] = None;
-            }
-            out[i] = Some(tip);
-        }
-    }
-    out.into_iter().flatten().collect()
-}
-
-/// A straight side.
-#[derive(Clone, Copy, Debug)]
-struct Side {
-    middle: Point,
-    /// Of length 1.
-    along: Point,
-}
-
-impl Side {
-    /// The line that lies nearest to all points (least squares across it); `None` if one is more
-    /// than 0.35 mm off.
-    fn through(points: &[Point]) -> Option<Side> {
-        if points.len() < 6 {
-            return None;
-        }
-        let (middle, angle) = axis(points);
-        let along = point(libm::cos(angle), libm::sin(angle));
-        points
-            .iter()
-            .all(|p| (*p - middle).cross(along).abs() < 0.35)
-            .then_some(Side { middle, along })
-    }
 }
