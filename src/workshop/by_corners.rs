@@ -1,13 +1,12 @@
 //! A photo in which no card was found: the person says where the corners of one lie, or of any
 //! rectangle of known size, and it is traced by these.
 
-use super::intake::{Lay, Taken, drawn, keep, low_of};
+use super::intake::{Lay, Taken, put_in};
 use super::outline_file::{PhotoUnder, notes_of};
 use crate::fault::{Fault, Faults};
 use crate::file_name;
 use crate::geometry::{Point, ring_bounds, ring_contains};
-use crate::outline::{ReadOptions, read_bytes};
-use crate::trace::{self, KnownRectangle, NetLine, Options, check_picture, drawing, plane_picture};
+use crate::trace::{self, KnownRectangle, NetLine, Options};
 use std::path::Path;
 
 /// What the four corners span.
@@ -86,10 +85,10 @@ pub fn trace_by_corners(
         )
         .into());
     }
-    let stem = name.rsplit_once('.').map_or(name, |n| n.0).to_string();
+    let stem = name.rsplit_once('.').map_or(name, |n| n.0);
     let net = if lay.inked_net { NetLine::Ink } else { NetLine::Edge };
     let rectangle = Some(KnownRectangle { pixels, width, height });
-    let options = Options { rectangle, ..Options::of(stem.clone(), net) };
+    let options = Options { rectangle, ..Options::of(stem.to_string(), net) };
     let mut tracing =
         trace::trace(&[(path.clone(), image)], &options).map_err(|f| f.in_file(Path::new(name)))?;
     // The card itself is no template: nor what its marks are taken for.
@@ -107,31 +106,8 @@ pub fn trace_by_corners(
             tracing.templates.retain(|t| !on_card(&t.net));
         }
     }
-    let off = if lay.plug { "plug" } else { "mould" };
-    let side = if lay.inked_down { "down" } else { "up" };
-    let mut notes = vec![
-        format!("Traced from {name}. In the job: taken_off = \"{off}\", inked_side = \"{side}\"."),
-        format!("By four corners put by hand, {width:.1} by {height:.1} mm."),
-    ];
-    let svg = drawing(&tracing.templates, &notes);
-    let reading = read_bytes(Path::new("traced.svg"), svg.as_bytes(), &ReadOptions::default())?;
-    // The drawing has a frame of its own: where one template lies in both tells where the photo
-    // does.
-    let shift = tracing
-        .templates
-        .first()
-        .zip(reading.outlines.first())
-        .map(|(t, o)| low_of(o.net()) - low_of(&t.net));
-    if let (Some(shift), Some((area, jpeg))) = (shift, plane_picture(&tracing)) {
-        let file = keep(dir, &format!("{stem}-from-above.jpg"), &jpeg)?;
-        let (low, high) = (area.min + shift, area.max + shift);
-        notes.push(PhotoUnder { file, place: [low.x, low.y, high.x, high.y] }.note());
-    }
-    let file = keep(dir, &format!("{stem}.svg"), drawing(&tracing.templates, &notes).as_bytes())?;
-    keep(dir, &format!("{stem}-check.svg"), check_picture(&tracing).as_bytes())?;
-    let mut taken = drawn(dir, &file, lay, ids)?;
-    taken.warnings.extend(tracing.warnings);
-    Ok(taken)
+    let note = format!("By four corners put by hand, {width:.1} by {height:.1} mm.");
+    put_in(dir, name, tracing, Some(note), lay, ids)
 }
 
 /// Width and height of a card's frame as it is seen: lying where its sides across are the longer.

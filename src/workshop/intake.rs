@@ -11,7 +11,7 @@ use crate::job::point_within;
 use crate::outline::{ReadOptions, Reading, read_bytes};
 use crate::run::Run;
 use crate::trace::{
-    self, FromAbove, NetLine, Options, Scale, check_picture, drawing, is_station_table,
+    self, FromAbove, NetLine, Options, Scale, Tracing, check_picture, drawing, is_station_table,
     plane_picture, read_photo, read_stations,
 };
 use crate::units::degrees_0_360;
@@ -204,9 +204,9 @@ fn traced(
     ids: &[String],
     last: &LastPhoto,
 ) -> Result<Taken, NotTaken> {
-    let stem = kept.rsplit_once('.').map_or(kept, |n| n.0).to_string();
+    let stem = kept.rsplit_once('.').map_or(kept, |n| n.0);
     let net = if lay.inked_net { NetLine::Ink } else { NetLine::Edge };
-    let options = Options { at, ..Options::of(stem.clone(), net) };
+    let options = Options { at, ..Options::of(stem.to_string(), net) };
     let tracing = last
         .seen(&dir.join(kept), photo)
         .and_then(|seen| trace::trace_seen(&seen, &options, &Run::default()))
@@ -214,12 +214,25 @@ fn traced(
             faults: f.in_file(Path::new(kept)),
             photo: Some(kept.to_string()),
         })?;
-    let word = |yes: bool, a: &str, b: &str| if yes { a.to_string() } else { b.to_string() };
-    let mut notes = vec![format!(
-        "Traced from {kept}. In the job: taken_off = \"{}\", inked_side = \"{}\".",
-        word(lay.plug, "plug", "mould"),
-        word(lay.inked_down, "down", "up")
-    )];
+    Ok(put_in(dir, kept, tracing, None, lay, ids)?)
+}
+
+/// Keeps what was traced from a photo: the drawing, with a note more if there is one, the picture
+/// from above that lies under it, the picture to check it by.
+pub(super) fn put_in(
+    dir: &Path,
+    photo: &str,
+    tracing: Tracing,
+    note: Option<String>,
+    lay: Lay,
+    ids: &[String],
+) -> Result<Taken, Faults> {
+    let stem = photo.rsplit_once('.').map_or(photo, |n| n.0);
+    let off = if lay.plug { "plug" } else { "mould" };
+    let side = if lay.inked_down { "down" } else { "up" };
+    let from =
+        format!("Traced from {photo}. In the job: taken_off = \"{off}\", inked_side = \"{side}\".");
+    let mut notes: Vec<String> = std::iter::once(from).chain(note).collect();
     let svg = drawing(&tracing.templates, &notes);
     let reading = read_bytes(Path::new("traced.svg"), svg.as_bytes(), &ReadOptions::default())?;
     // The drawing has a frame of its own: where one template lies in both tells where the photo
