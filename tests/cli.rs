@@ -24,12 +24,17 @@ fn demo_files(dir: &Path) {
 }
 
 /// The demo, planned once by one round of effort on one thread, and what was said of it.
-fn planned_once() -> &'static (tempfile::TempDir, String) {
-    static DEMO: OnceLock<(tempfile::TempDir, String)> = OnceLock::new();
+fn planned_once() -> &'static (PathBuf, String) {
+    static DEMO: OnceLock<(PathBuf, String)> = OnceLock::new();
     DEMO.get_or_init(|| {
-        let dir = tempfile::tempdir().expect("a folder");
-        let shown = plan_demo(&dir.path().join("demo"), "1");
-        (dir, shown)
+        // What is kept until all tests end is never dropped: in the folder for temporary files it
+        // would stay.
+        let demo = Path::new(env!("CARGO_TARGET_TMPDIR")).join("demo");
+        if demo.exists() {
+            fs::remove_dir_all(&demo).expect("the last run's folder goes");
+        }
+        let shown = plan_demo(&demo, "1");
+        (demo, shown)
     })
 }
 
@@ -58,7 +63,7 @@ fn planned_demo(dir: &Path) -> PathBuf {
         }
     }
     let demo = dir.join("demo");
-    copy(&planned_once().0.path().join("demo"), &demo);
+    copy(&planned_once().0, &demo);
     demo
 }
 

@@ -145,9 +145,11 @@ mod tests {
         let taken =
             trace_by_corners(home.path(), "sheet.png", corners, Span::Card, LAY, &[]).unwrap();
         assert_eq!(taken.kept, "sheet.svg");
-        let reading =
-            crate::outline::read_file(&home.path().join("sheet.svg"), &ReadOptions::default())
-                .unwrap();
+        let reading = crate::outline::read_file(
+            &home.path().join("sheet.svg"),
+            &crate::outline::ReadOptions::default(),
+        )
+        .unwrap();
         assert_eq!(reading.outlines.len(), 1);
         let area = ring_area(reading.outlines[0].net());
         assert!((area / 60_000.0 - 1.0).abs() < 0.01, "{area}");
