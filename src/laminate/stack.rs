@@ -200,6 +200,11 @@ fn times(n: usize, signs: bool) -> String {
     n.to_string().chars().filter_map(|c| char::from_u32(0x2080 + c.to_digit(10)?)).collect()
 }
 
+/// The letter of a cloth in the codes, by its place among the plan's materials.
+pub(super) fn letter(index: usize) -> char {
+    char::from(b'A' + (index % 26) as u8)
+}
+
 #[cfg(test)]
 pub(super) mod tests {
     #![allow(clippy::unwrap_used)]
@@ -303,9 +308,4 @@ pub(super) mod tests {
         assert!(ud(&[0.0, 90.0]).remarks().iter().any(|r| r.starts_with("not symmetric")));
         assert!(ud(&[0.0]).remarks().is_empty());
     }
-}
-
-/// The letter of a cloth in the codes, by its place among the plan's materials.
-pub(super) fn letter(index: usize) -> char {
-    char::from(b'A' + (index % 26) as u8)
 }
