@@ -14,6 +14,7 @@ import collections
 import html
 import http.client
 import json
+import os
 import pathlib
 import random
 import re
@@ -29,7 +30,7 @@ WRONG = [
     "", "-1", "NaN", "inf", "1e308", "-1e308", "9" * 20, "../../x", "%00", "\u202e", "<script>", '"', "\\", "0x10", "1,5", "  ",
     "a" * 5000, "[]", "{}", "null", "0000-00-00", "9999-12-31", "-0", "1e-320", "18446744073709551616", "\n", "\x1b[31m", "NUL", ".", "..",
 ]
-STEPS = ["templates", "cloths", "layers", "plies", "plan", "sheets", "stock", "cut", "lay"]
+STEPS = ["templates", "cloths", "layers", "plies", "plan", "sheets", "cut", "lay"]
 JOB = """[job]
 name = "battery box"
 [[cloth]]
@@ -78,12 +79,19 @@ def main():
     dice = random.Random(said.seed)
     workshop = said.folder / "workshop"
     (workshop / "box").mkdir(parents=True)
+    home = said.folder / "home"
+    home.mkdir()
     (workshop / "box/job.toml").write_text(JOB)
     (workshop / "box/lid.csv").write_text(LID)
     subprocess.run([exe, "nest", workshop / "box/job.toml", "--effort", "1", "--quiet"], check=True, capture_output=True)
     errors = said.folder / "errors.txt"
     server = subprocess.Popen(
-        [exe, "bench", workshop, "--no-open", "--port", "18766"], stdout=subprocess.PIPE, stderr=errors.open("w"), text=True
+        [exe, "bench", workshop, "--no-open", "--port", "18766"],
+        stdout=subprocess.PIPE,
+        stderr=errors.open("w"),
+        text=True,
+        # The workshop last opened is remembered there.
+        env=os.environ | {"HOME": str(home), "XDG_CONFIG_HOME": str(home), "XDG_DATA_HOME": str(home)},
     )
     found = next(m for line in server.stdout if (m := re.search(r"http://([\d.]+):(\d+)(/\S*)", line)))
     threading.Thread(target=lambda: collections.deque(server.stdout, 0), daemon=True).start()
@@ -107,7 +115,10 @@ def main():
         """Takes up what the pages would send now."""
         held.clear()
         for page in ["job/box/" + step for step in STEPS] + ["stock", "cloths", "projector"]:
-            text = ask("GET", f"/{page}", cookie=cookie)[1].decode()
+            answer, told = ask("GET", f"/{page}", cookie=cookie)
+            text = told.decode()
+            if answer.status != 200:
+                faults.append(f"/{page} is not shown any more: {answer.status} {text[:200]}")
             for name, text_of in re.findall(r'name="(\w+)"[^>]*? value="([^"]*)"', text):
                 held[name].append(html.unescape(text_of))
             for sent in re.findall(r'hx-vals="([^"]*)"', text):
@@ -158,6 +169,8 @@ def main():
         # Faults in the workshop's own words are answers; what is meant is a handler that broke.
         if answer.status >= 500:
             faults.append(f"{what}: {answer.status} {told[:200]!r}")
+    if server.poll() is None:
+        look()
     server.terminate()
     server.wait(20)
     if "panicked" in errors.read_text():
@@ -171,9 +184,9 @@ def main():
         except ValueError as error:
             faults.append(f"{job}: {error}")
     beside = sorted(p.name for p in said.folder.iterdir())
-    if beside != ["errors.txt", "workshop"]:
+    if beside != ["errors.txt", "home", "workshop"]:
         faults.append(f"beside the workshop: {beside}")
-    print(*faults, sep="\n")
+    print(*dict.fromkeys(faults), sep="\n")
     print(f"{len(faults)} faults in {sum(codes.values())} requests: {', '.join(f'{n} x {c}' for c, n in codes.most_common())}")
     return 1 if faults or codes[200] < said.count / 20 else 0
 
