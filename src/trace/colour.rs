@@ -2,6 +2,7 @@
 //! colour, the colour says it.
 
 use super::look::Look;
+use super::mask::flood;
 use image::{GrayImage, Luma, RgbImage, imageops::crop_imm};
 use imageproc::distance_transform::Norm;
 use imageproc::morphology::{dilate_mut, erode_mut};
@@ -17,6 +18,8 @@ const APART: f64 = 40.0;
 const SPREADS: f64 = 2.5;
 /// A place is of a colour if it lies nearer to it than this share of the way to the other.
 const NEAR: f64 = 0.3;
+/// So many times further from the ground's colour than from the skin's is no hole.
+const OVERLAP: f64 = 1.8;
 
 /// Mean and spread of a colour.
 struct Colour {
@@ -68,6 +71,22 @@ pub(super) fn settle(look: &mut Look, picture: &RgbImage, mm: f64) {
     dilate_mut(&mut unsure, Norm::L2, reach);
     // A pen's line is narrower than what its colour is taken from.
     let smooth = imageproc::filter::gaussian_blur_f32(&part, (SMOOTH / mm) as f32);
+    // What is parted from the ground by skin, and has nothing of its colour, is an overlap.
+    let mut outside = GrayImage::new(w, h);
+    let before = look.skin.clone();
+    let open = |x: u32, y: u32| before.get_pixel(x, y)[0] <= 127;
+    let rim =
+        (0..w).flat_map(|x| [(x, 0), (x, h - 1)]).chain((0..h).flat_map(|y| [(0, y), (w - 1, y)]));
+    for (x, y) in rim {
+        flood(&mut outside, x, y, false, open);
+    }
+    for (x, y, v) in look.skin.enumerate_pixels_mut() {
+        let own = Colour { mean: smooth.get_pixel(x, y).0.map(f64::from), spread: 0.0 };
+        let (to_skin, to_ground) = (own.apart(&skin), own.apart(&ground));
+        if outside.get_pixel(x, y)[0] == 0 && open(x, y) && to_ground > OVERLAP * to_skin {
+            *v = Luma([255]);
+        }
+    }
     for ((v, seen), unsure) in look.skin.iter_mut().zip(smooth.pixels()).zip(unsure.iter()) {
         let own = Colour { mean: seen.0.map(f64::from), spread: 0.0 };
         *v = match () {
@@ -123,6 +142,18 @@ mod tests {
         settle(&mut look, &picture, 0.4);
         assert_eq!(look.skin.get_pixel(140, 140)[0], 0);
         assert_eq!(look.skin.get_pixel(100, 83)[0], 190);
+    }
+
+    #[test]
+    fn a_dark_overlap_within_the_skin_is_no_hole_though_the_network_is_sure() {
+        let (mut look, mut picture) = seen(20, |_, _| 180);
+        settle(&mut look, &picture, 0.4);
+        assert_eq!(look.skin.get_pixel(140, 140)[0], 20);
+        for y in 118..162 {
+            (118..162).for_each(|x| picture.put_pixel(x, y, image::Rgb([20; 3])));
+        }
+        settle(&mut look, &picture, 0.4);
+        assert_eq!(look.skin.get_pixel(140, 140)[0], 255);
     }
 
     #[test]

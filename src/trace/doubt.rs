@@ -5,6 +5,7 @@
 //! of which it cannot say whether it is skin.
 
 use super::belief::Sought;
+use super::bump::Bump;
 use super::flat::Flat;
 use super::grey::{sample, sample_colour};
 use super::look::Look;
@@ -26,6 +27,8 @@ pub enum Cause {
     NoInk,
     /// The outline is elsewhere by what the network sees.
     Elsewhere,
+    /// A bump or a notch that was left out.
+    Bump,
     /// A line is so faint, or of such a shape, that it may be a slit, a relief cut, a narrow dart or
     /// nothing.
     Faint,
@@ -49,6 +52,11 @@ impl Doubt {
         Doubt { path, length, cause: Cause::Faint }
     }
 
+    /// A bump that was taken off the edge.
+    pub(super) fn bump(bump: Bump) -> Doubt {
+        Doubt { path: bump.path, length: bump.height, cause: Cause::Bump }
+    }
+
     /// The middle of the stretch, mm.
     pub fn at(&self) -> Point {
         self.path.get(self.path.len() / 2).copied().unwrap_or_default()
@@ -62,8 +70,13 @@ impl Doubt {
             Cause::Unclear => "no clear edge is to be seen (shadow, shine, a lifted or torn edge)",
             Cause::NoInk => "the inked line stops or is too faint",
             Cause::Elsewhere => "colour and shape of the skin do not agree about the edge",
-            Cause::Faint => "it may be a slit, a relief cut, a narrow dart, a seam or a mark",
+            Cause::Bump | Cause::Faint => {
+                "it may be a slit, a relief cut, a narrow dart, a seam or a mark"
+            }
         };
+        if self.cause == Cause::Bump {
+            return said!("a bump or notch of {:.1} mm in a smooth edge was left out", self.length);
+        }
         let what = if self.cause == Cause::Faint { "a line" } else { "the outline" };
         said!("{:.0} mm of {what} are doubtful: {why}", self.length.max(1.0))
     }
@@ -77,6 +90,9 @@ impl Doubt {
                 "press the edge flat, light it evenly, and look at the red stretch in the check picture"
             }
             Cause::NoInk => "ink the line there, or look at the red stretch in the check picture",
+            Cause::Bump => {
+                "ink over the edge or the ground's pattern looks so; if the template has one, draw it into the outline"
+            }
             Cause::Faint => {
                 "look at the red line in the check picture; ink it if it is a relief cut that the outline lacks"
             }

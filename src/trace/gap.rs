@@ -18,6 +18,8 @@ const WIDE: f64 = 2.7;
 pub(super) const LONG: f64 = 12.0;
 /// A gap is as wide all along if its narrowest part has this share of the width of its widest.
 const EVEN: f64 = 0.85;
+/// What is drawn to the edge, an arrow or a letter, is no wider there than this share of its widest.
+const FIGURE: f64 = 0.6;
 /// Gaps no longer than this are the rounding of a corner, mm.
 const LEAST_GAP: f64 = 4.0;
 /// How far around a slit's mouth is looked, mm.
@@ -61,6 +63,8 @@ pub(super) struct Shape {
     pub taper: Option<Gap>,
     /// It is as wide all along.
     pub even: bool,
+    /// It is widest well within: drawn, not cut.
+    pub figure: bool,
     /// Width where it is widest, mm.
     widest: f64,
 }
@@ -75,7 +79,8 @@ pub(super) fn fill_slits(
 ) -> Vec<NarrowGap> {
     let mut all: Vec<NarrowGap> = Vec::new();
     fill_gaps(own, mm, |gap, pixels| {
-        let is_slit = gap.open >= OPEN && gap.widest < WIDE;
+        let is_slit = gap.figure && gap.length >= LONG && said.is_none()
+            || gap.open >= OPEN && gap.widest < WIDE;
         let speaks_against = gap.length >= LONG
             && match gap.taper {
                 Some(Gap::Dart) => is_slit && !gap.even,
@@ -174,9 +179,9 @@ pub(super) fn fill_gaps(
             if length <= LEAST_GAP {
                 continue;
             }
-            let (taper, even, widest) = by_taper(&pixels, point(mx, my), length / mm);
             let at = point(mx, my);
-            let shape = Shape { at, length, open: ground / all, taper, even, widest: widest * mm };
+            let shape = by_taper(&pixels, at, length / mm);
+            let shape = Shape { length, open: ground / all, widest: shape.widest * mm, ..shape };
             let kind = decide(&shape, &pixels);
             if kind == Gap::Slit {
                 for (x, y) in pixels {
@@ -215,9 +220,8 @@ fn bridge(own: &mut GrayImage, x: f64, y: f64, mm: f64) {
     }
 }
 
-/// What a gap is by whether it narrows from its mouth to its end, `length` pixels away, and whether
-/// it is as wide all along.
-fn by_taper(pixels: &[(u32, u32)], mouth: Point, length: f64) -> (Option<Gap>, bool, f64) {
+/// What a gap is by whether it narrows from its mouth to its end, `length` pixels away.
+fn by_taper(pixels: &[(u32, u32)], mouth: Point, length: f64) -> Shape {
     let width = |low: f64, high: f64| {
         let away = |p: &&(u32, u32)| {
             let d = point(f64::from(p.0), f64::from(p.1)).distance(mouth) / length;
@@ -236,5 +240,9 @@ fn by_taper(pixels: &[(u32, u32)], mouth: Point, length: f64) -> (Option<Gap>, b
     } else {
         None
     };
-    (likely, even, widest)
+    let narrow = |part: f64, of: f64| part < FIGURE * of;
+    // An arrow's head near the mouth has its shaft behind it, which does not narrow.
+    let shaft = narrow(parts[2], widest) && !narrow(parts[3], parts[2]);
+    let figure = narrow(parts[0], widest) && (parts[2].max(parts[3]) >= widest || shaft);
+    Shape { at: mouth, length, open: 0.0, taper: likely, even, figure, widest }
 }

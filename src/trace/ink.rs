@@ -1,20 +1,21 @@
 //! Lines drawn on a skin: the arrow, relief cuts, marks.
 
-use super::axis::axis;
+use super::arrow::{Arrow, arrows};
 use super::doubt::{Cause, Doubt};
 use super::flat::Flat;
+use super::grey::sample_colour;
 use super::look::Look;
 use super::mask::{Mask, pieces};
 use super::middle_line::middle_line;
 use super::options::NetLine;
 use crate::geometry::{Path, Point, Ring, point, ring_contains};
 use image::GrayImage;
-use nalgebra::{Matrix3, Vector3};
 
-/// Least length of an arrow, mm: letters are shorter.
-pub const LEAST_ARROW: f64 = 40.0;
 /// Least length of a relief cut, mm: ticks are shorter.
 pub const LEAST_CUT: f64 = 15.0;
+/// Least length of a slit, mm; and from which mean answer on, of 255, a line is one.
+const LEAST_SLIT: f64 = 9.0;
+const SLIT: f64 = 100.0;
 /// Least length of any line, mm.
 const LEAST_LINE: f64 = 6.0;
 /// How near a line must come to the net line to reach it, mm.
@@ -24,20 +25,16 @@ const RELIEF: f64 = 80.0;
 /// From this sum of its answers for a relief cut and a gap on a line is one of them, of 255; it is
 /// then drawn on to the net line over so many mm.
 const SURE: f64 = 150.0;
+/// The same of a line straight in from the edge of a skin: a seam has less of either.
+const RATHER: f64 = 40.0;
 const ONWARD: f64 = 15.0;
-/// Arrows whose ends lie no further apart in all are one, mm.
-const SAME: f64 = 20.0;
-/// A shaft that bows out by a larger share of its length is bent.
-const BENT: f64 = 0.006;
 /// A straight line is hardly longer than the way between its ends.
 const STRAIGHT: f64 = 0.94;
-/// Parts of one arrow lie at most so far apart, mm.
-const APART: f64 = 5.0;
 
 /// What is drawn on a patch.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Lines {
-    pub arrows: Vec<[Point; 2]>,
+    pub arrows: Vec<Arrow>,
     pub cuts: Vec<Path>,
     pub marks: Vec<Path>,
     /// Ink at the net line that the network calls a relief cut's, and that has no shape of one.
@@ -46,7 +43,8 @@ pub(super) struct Lines {
 
 /// The lines on a skin whose edge is the net line, 255: a fine slit is a line as ink is, whichever
 /// of the two it looks like more; what is seen faintly goes on from what is seen well.
-pub(super) fn lines_seen(look: &Look) -> GrayImage {
+/// `slits` are gaps in the skin that are lines.
+pub(super) fn lines_seen(look: &Look, slits: &GrayImage) -> GrayImage {
     /// The sum of the answers for ink, gap and relief cut, of 255: of what is seen well, of what is
     /// seen faintly, and the share of a line that is seen well.
     const WELL: u32 = 127;
@@ -54,7 +52,8 @@ pub(super) fn lines_seen(look: &Look) -> GrayImage {
     const SHARE: usize = 4;
     let (w, h) = look.ink.dimensions();
     let sum = |x: u32, y: u32| {
-        [&look.ink, &look.gap, &look.relief].iter().map(|i| u32::from(i.get_pixel(x, y)[0])).sum()
+        let seen = [&look.ink, &look.gap, &look.relief, slits];
+        seen.iter().map(|i| u32::from(i.get_pixel(x, y)[0])).sum()
     };
     let faint = GrayImage::from_fn(w, h, |x, y| {
         let sum: u32 = sum(x, y);
@@ -82,6 +81,7 @@ pub(super) fn lines(
     look: &Look,
     mask: &Mask,
     ink: &GrayImage,
+    slits: &GrayImage,
     net: &Ring,
     holes: &[Ring],
     kind: NetLine,
@@ -113,6 +113,8 @@ pub(super) fn lines(
                 / pixels.len() as f64
         };
         let (relief, gap) = (mean(&look.relief), mean(&look.gap));
+        let open = mean(slits) > SLIT;
+        let least = if open || gap > SLIT { LEAST_SLIT } else { LEAST_CUT };
         // A line along the net line is the net line's own ink.
         let along = line.iter().filter(|p| to_net(**p) < 3.0).count();
         if along * 2 > line.len() {
@@ -126,34 +128,94 @@ pub(super) fn lines(
         if to_net(a) > to_net(b) {
             line.reverse();
         }
+        if kind == NetLine::Edge {
+            line = without_hook(line);
+        }
         let (a, b) = (line[0], line[line.len() - 1]);
+        let length = crate::geometry::path_length(&line);
         let straight = a.distance(b) > STRAIGHT * length;
-        // A line straight in from the edge of a skin is a cut; by a net line it may be a dart's leg.
-        let likely = relief > RELIEF || kind == NetLine::Edge && to_net(b) > REACHES && straight;
+        // A line straight in from the edge of a skin may be a cut; by a net line it may be a dart's
+        // leg.
+        let straight_in = kind == NetLine::Edge && to_net(b) > REACHES && (straight || open);
+        let likely = relief > RELIEF || straight_in && (open || relief + gap > RATHER);
         let begin = if to_net(a) < REACHES {
             foot(net, a).filter(|f| f.distance(a) < REACHES)
-        } else if straight && relief + gap > SURE {
+        } else if straight && (open || relief + gap > SURE) {
             // Near the edge the network may not see the first of it.
             onward(net, b, a)
         } else {
             None
         };
         let points: Vec<Point> = pixels.iter().map(plane).collect();
+        let of_ground =
+            || kind == NetLine::Edge && !open && goes_on_beyond(flat, b, begin.unwrap_or(a));
         if let Some(begin) = begin
-            && length >= LEAST_CUT
+            && length >= least
             && likely
             && !has_head(&points, b, a)
+            && !of_ground()
         {
             line.insert(0, begin);
             out.cuts.push(line);
         } else {
-            if relief > RELIEF && begin.is_some() {
+            let long = straight_in && length >= LEAST_CUT && !has_head(&points, b, a);
+            if begin.is_some() && (relief > RELIEF || long) {
                 out.unclear.push(line.clone());
             }
             out.marks.push(line);
         }
     }
     out
+}
+
+/// A straight line without what turns off at its end: a fold or a letter that it runs into.
+fn without_hook(line: Path) -> Path {
+    /// How far a straight line bows, mm; the least share of a line that is straight before a hook;
+    /// and the least turn of a hook, radians.
+    const BOW: f64 = 0.8;
+    const SHARE: f64 = 0.65;
+    const TURN: f64 = 0.45;
+    let all = crate::geometry::path_length(&line);
+    let straight = |to: &usize| {
+        let (a, b) = (line[0], line[*to]);
+        line[..=*to].iter().all(|p| p.distance_to_segment(a, b) < BOW)
+    };
+    let Some(to) = (1..line.len()).rev().find(straight) else { return line };
+    if to + 1 == line.len() || crate::geometry::path_length(&line[..=to]) < SHARE * all {
+        return line;
+    }
+    let (way, hook) = (line[to] - line[0], line[line.len() - 1] - line[to]);
+    let turn = libm::atan2(way.cross(hook).abs(), way.dot(hook));
+    if turn < TURN { line } else { line[..=to].to_vec() }
+}
+
+/// True of a line from `b` to `a`, at the edge, that goes on straight on the ground beyond: a seam of
+/// planks or a line of a mat that shows through the skin.
+fn goes_on_beyond(flat: &Flat, b: Point, a: Point) -> bool {
+    /// The ground that is looked at, mm beyond the edge; and how far beside the line.
+    const BEYOND: (f64, f64) = (3.0, 15.0);
+    const BESIDE: f64 = 2.5;
+    /// A line there differs from what lies beside it by so much (levels of 255), in so many of the
+    /// looks, all lighter or all darker.
+    const LEAST: f64 = 8.0;
+    const SHARE: usize = 5;
+    let way = (a - b) * (1.0 / a.distance(b).max(1e-9));
+    let side = point(-way.y, way.x);
+    let grey = |p: Point| {
+        let q = flat.pixel(p);
+        sample_colour(&flat.colour, q.x, q.y).iter().sum::<f64>() / 3.0
+    };
+    let count = ((BEYOND.1 - BEYOND.0) / 0.5) as usize;
+    let offs = (0..count).map(|i| {
+        let p = a + way * (BEYOND.0 + 0.5 * i as f64);
+        let line = (-2..=2).map(|k| grey(p + side * (0.3 * f64::from(k)))).sum::<f64>() / 5.0;
+        line - f64::midpoint(grey(p + side * BESIDE), grey(p - side * BESIDE))
+    });
+    let offs: Vec<f64> = offs.collect();
+    let most = |is: fn(&f64) -> bool| {
+        (SHARE + 1) * offs.iter().filter(|v| is(v)).count() >= SHARE * offs.len()
+    };
+    most(|v| *v > LEAST) || most(|v| *v < -LEAST)
 }
 
 /// True of ink from `b` to `a` that is wider near `a`: an arrow that points at the edge is a note.
@@ -269,95 +331,6 @@ pub(super) fn faint_lines(
     joined(lines.collect()).into_iter().filter_map(|l| faint(l.line)).collect()
 }
 
-/// Pixels of ink that hang together.
-type Stroke = Vec<(u32, u32)>;
-
-/// The arrows: what the network calls an arrow's ink and has the shape of one, else ink that has
-/// its shape. Their ink is taken away.
-fn arrows(
-    flat: &Flat,
-    look: &Look,
-    ink: &mut GrayImage,
-    plane: &impl Fn(&(u32, u32)) -> Point,
-) -> Vec<[Point; 2]> {
-    let (w, h) = ink.dimensions();
-    // A gap, or a line of the ground that shines through, is no ink of an arrow.
-    let own_ink = GrayImage::from_fn(w, h, |x, y| {
-        let at = |i: &GrayImage| i.get_pixel(x, y)[0];
-        let is = at(ink) > 0 && at(&look.ink).max(at(&look.arrow)) > 110;
-        image::Luma([if is { 255 } else { 0 }])
-    });
-    let seen = GrayImage::from_fn(w, h, |x, y| {
-        let at = |i: &GrayImage| i.get_pixel(x, y)[0];
-        let is = at(&look.arrow) > 127 && at(&look.skin).max(at(&own_ink)) > 127;
-        image::Luma([if is { 255 } else { 0 }])
-    });
-    let near = imageproc::morphology::dilate(
-        &seen,
-        imageproc::distance_transform::Norm::L2,
-        (APART / 2.0 / flat.mm).round() as u8,
-    );
-    let mut out: Vec<([Point; 2], Stroke)> = Vec::new();
-    let inked = pieces(&own_ink, true);
-    for group in pieces(&near, true) {
-        let own: Vec<(u32, u32)> =
-            group.into_iter().filter(|&(x, y)| seen.get_pixel(x, y)[0] > 0).collect();
-        let group_of = super::mask::painted((w, h), &own);
-        // With the rest of its strokes, if most of them are the arrow's.
-        let whole = inked.iter().filter(|stroke| {
-            let held = stroke.iter().filter(|p| seen.get_pixel(p.0, p.1)[0] > 0).count();
-            2 * held > stroke.len() && stroke.iter().any(|p| group_of.get_pixel(p.0, p.1)[0] > 0)
-        });
-        let mut all: Vec<(u32, u32)> =
-            whole.flatten().copied().chain(own.iter().copied()).collect();
-        all.sort_unstable();
-        all.dedup();
-        for pixels in [all, own] {
-            let points: Vec<Point> = pixels.iter().map(plane).collect();
-            if let Some(arrow) = arrow_of(&points) {
-                // Two groups of one stroke make it twice.
-                let same =
-                    |o: &[Point; 2]| o[0].distance(arrow[0]) + o[1].distance(arrow[1]) < SAME;
-                if !out.iter().any(|o| same(&o.0)) {
-                    out.push((arrow, pixels));
-                }
-                break;
-            }
-        }
-    }
-    if out.is_empty() {
-        for pixels in pieces(&own_ink, true) {
-            let of = |i: &GrayImage| {
-                pixels.iter().map(|p| i64::from(i.get_pixel(p.0, p.1)[0])).sum::<i64>()
-            };
-            if of(&look.ink) < 2 * of(&look.gap) {
-                continue;
-            }
-            let points: Vec<Point> = pixels.iter().map(plane).collect();
-            out.extend(arrow_of(&points).map(|a| (a, pixels)));
-        }
-    }
-    // One that the network sees far more of than of any other is the one. A gap is no ink.
-    let seen_of = |o: &([Point; 2], Stroke)| -> i64 {
-        let at = |i: &GrayImage, p: &(u32, u32)| i64::from(i.get_pixel(p.0, p.1)[0]);
-        o.1.iter().map(|p| at(&look.arrow, p) - at(&look.gap, p) - at(&look.relief, p)).sum()
-    };
-    out.sort_by_key(|o| std::cmp::Reverse(seen_of(o)));
-    if out.len() > 1 && 2 * seen_of(&out[1]) < seen_of(&out[0]) {
-        out.truncate(1);
-    }
-    for (_, pixels) in &out {
-        for &(x, y) in pixels {
-            for (u, v) in (y.saturating_sub(3)..(y + 4).min(h))
-                .flat_map(|v| (x.saturating_sub(3)..(x + 4).min(w)).map(move |u| (u, v)))
-            {
-                ink.put_pixel(u, v, image::Luma([0]));
-            }
-        }
-    }
-    out.into_iter().map(|o| o.0).collect()
-}
-
 pub(super) fn distance(ring: &Ring, p: Point) -> f64 {
     (0..ring.len())
         .map(|i| p.distance_to_segment(ring[i], ring[(i + 1) % ring.len()]))
@@ -373,92 +346,6 @@ pub(super) fn foot(ring: &Ring, p: Point) -> Option<Point> {
         a + ab * t
     };
     (0..ring.len()).map(on).min_by(|a, b| a.distance(p).total_cmp(&b.distance(p)))
-}
-
-/// Tail and head if the points are a straight line with a head at one end.
-fn arrow_of(points: &[Point]) -> Option<[Point; 2]> {
-    let (mean, mut angle) = axis(points);
-    let mut origin = mean;
-    let mut answer = None;
-    // The head pulls the axis of all points aside: the second round goes by the shaft alone.
-    for _ in 0..3 {
-        let axis = point(libm::cos(angle), libm::sin(angle));
-        let along = |p: &Point| (*p - origin).dot(axis);
-        let across = |p: &Point| axis.cross(*p - origin);
-        let (low, high) = points
-            .iter()
-            .map(along)
-            .fold((f64::INFINITY, f64::NEG_INFINITY), |a, t| (a.0.min(t), a.1.max(t)));
-        let length = high - low;
-        if length < LEAST_ARROW {
-            return None;
-        }
-        let count = (length / 1.5) as usize;
-        let mut bins = vec![(f64::INFINITY, f64::NEG_INFINITY, 0.0, 0.0); count];
-        for p in points {
-            let i = (((along(p) - low) / length * count as f64) as usize).min(count - 1);
-            let u = across(p);
-            bins[i] = (bins[i].0.min(u), bins[i].1.max(u), bins[i].2 + u, bins[i].3 + 1.0);
-        }
-        if bins.iter().any(|b| b.3 == 0.0) {
-            return None;
-        }
-        let mut widths: Vec<f64> = bins.iter().map(|b| b.1 - b.0).collect();
-        widths.sort_by(f64::total_cmp);
-        let pen = widths[count / 2].max(0.3);
-        let wide: Vec<usize> =
-            (0..count).filter(|&i| bins[i].1 - bins[i].0 > (2.2 * pen).max(pen + 1.5)).collect();
-        let (Some(&first), Some(&last)) = (wide.first(), wide.last()) else { return None };
-        let (head_at_end, shaft) = if first > count / 2 {
-            (true, 1..first.saturating_sub(1))
-        } else if last < count / 2 {
-            (false, last + 2..count - 1)
-        } else {
-            return None;
-        };
-        if shaft.len() < count * 2 / 5 || pen > 8.0 {
-            return None;
-        }
-        let middle =
-            |i: usize| (low + (i as f64 + 0.5) * length / count as f64, bins[i].2 / bins[i].3);
-        let m = shaft.len() as f64;
-        let (st, su) =
-            shaft.clone().map(middle).fold((0.0, 0.0), |a, (t, u)| (a.0 + t / m, a.1 + u / m));
-        let (stt, stu) = shaft
-            .clone()
-            .map(middle)
-            .fold((0.0, 0.0), |a, (t, u)| (a.0 + (t - st) * (t - st), a.1 + (t - st) * (u - su)));
-        let slope = stu / stt.max(1e-9);
-        let bow = shaft
-            .clone()
-            .map(middle)
-            .map(|(t, u)| (u - su - slope * (t - st)).abs())
-            .fold(0.0, f64::max);
-        if bow > 0.06 * length + 1.0 {
-            return None;
-        }
-        let on = |t: f64| origin + axis * t + point(-axis.y, axis.x) * (su + slope * (t - st));
-        let mut ends = [on(low), on(high)];
-        if bow > BENT * length {
-            // A bent shaft is a parabola from where it begins to the tip.
-            let (mut sums, mut right) = (Matrix3::zeros(), Vector3::zeros());
-            for (t, u) in shaft.clone().map(middle) {
-                let row = Vector3::new(1.0, (t - st) / length, ((t - st) / length).powi(2));
-                sums += row * row.transpose();
-                right += row * u;
-            }
-            let c = sums.lu().solve(&right)?;
-            let at = |t: f64| {
-                let s = (t - st) / length;
-                origin + axis * t + point(-axis.y, axis.x) * (c[0] + c[1] * s + c[2] * s * s)
-            };
-            ends = [at(low), at(high)];
-        }
-        answer = Some(if head_at_end { ends } else { [ends[1], ends[0]] });
-        origin = on(st);
-        angle += libm::atan(slope);
-    }
-    answer
 }
 
 #[cfg(test)]
@@ -497,5 +384,60 @@ mod tests {
         let away: Vec<Point> =
             shaft.into_iter().chain(barb.map(|p| point(30.0 - p.x, p.y))).collect();
         assert!(!has_head(&away, b, a));
+    }
+
+    #[test]
+    fn a_line_that_turns_off_at_its_end_ends_where_it_turns() {
+        let cut = vec![point(0.0, 0.0), point(10.0, 0.2), point(20.0, 0.0)];
+        let hook: Path = cut.iter().copied().chain([point(24.0, 3.0), point(27.0, 6.0)]).collect();
+        assert_eq!(without_hook(hook), cut);
+        // A bow is no hook, and what turns off early is another line.
+        let bow: Path =
+            (0..=20).map(|i| point(f64::from(i), 4.0 - 0.04 * f64::from(i - 10).powi(2))).collect();
+        assert_eq!(without_hook(bow.clone()), bow);
+        let corner = vec![point(0.0, 0.0), point(10.0, 0.0), point(10.0, 20.0)];
+        assert_eq!(without_hook(corner.clone()), corner);
+    }
+
+    #[test]
+    fn a_cut_that_is_a_gap_at_the_edge_and_ink_further_in_is_one_line() {
+        let blank = || GrayImage::new(300, 200);
+        let part = |from: u32, to: u32| {
+            GrayImage::from_fn(300, 200, |x, y| {
+                image::Luma([if (from..to).contains(&x) && (99..102).contains(&y) {
+                    255
+                } else {
+                    0
+                }])
+            })
+        };
+        let look = Look {
+            x: 0,
+            y: 0,
+            skin: GrayImage::from_pixel(300, 200, image::Luma([255])),
+            inside: blank(),
+            ink: part(60, 100),
+            arrow: blank(),
+            relief: blank(),
+            gap: blank(),
+            skin_apart: blank(),
+            inside_apart: blank(),
+        };
+        let (mm, slits) = (0.4, part(20, 60));
+        let flat = Flat {
+            colour: image::RgbImage::new(300, 200),
+            seen: GrayImage::from_pixel(300, 200, image::Luma([255])),
+            mm,
+            corner: point(0.0, 80.0),
+        };
+        let mask = Mask { image: look.skin.clone(), x: 0, y: 0 };
+        let at = |x: f64, y: f64| flat.plane(point(x, y));
+        let net = vec![at(20.0, 180.0), at(280.0, 180.0), at(280.0, 20.0), at(20.0, 20.0)];
+        let ink = lines_seen(&look, &slits);
+        let found = lines(&flat, &look, &mask, &ink, &slits, &net, &[], NetLine::Edge);
+        assert_eq!(found.cuts.len(), 1, "{found:?}");
+        let cut = &found.cuts[0];
+        assert!(cut[0].distance(at(20.0, 100.0)) < 1.0, "{cut:?}");
+        assert!(cut[cut.len() - 1].distance(at(99.0, 100.0)) < 1.5, "{cut:?}");
     }
 }

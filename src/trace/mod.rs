@@ -8,8 +8,10 @@
 //! what is wrong as a fault.
 
 mod answers;
+mod arrow;
 mod axis;
 mod belief;
+mod bump;
 mod camera;
 pub mod card;
 mod cards;
@@ -44,12 +46,13 @@ mod template;
 mod tracing;
 
 pub use answers::{Answer, Kind, Letter};
+pub use arrow::LEAST_ARROW;
 pub use corners::{Between, Corner, EdgeRequest, MeasuredLength, named_corners};
 pub use doubt::{Cause, Doubt};
 pub use figures::Figures;
 pub use from_above::{FromAbove, Scale};
 pub use gap::Gap;
-pub use ink::{LEAST_ARROW, LEAST_CUT};
+pub use ink::LEAST_CUT;
 #[cfg(test)]
 pub(crate) use on_bench::bench_view_of;
 pub(crate) use on_bench::{BenchView, bench_view};

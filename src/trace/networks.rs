@@ -2,6 +2,7 @@
 
 use super::answers::{Kind, Letter, Letters};
 use super::belief::Sought;
+use super::bump::{SAID, without_bumps};
 use super::colour::settle;
 use super::doubt::{Doubt, Ground, areas_of, doubts_of};
 use super::figures::Figures;
@@ -9,12 +10,11 @@ use super::find::{Hint, find};
 use super::flat::Flat;
 use super::from_above::FromAbove;
 use super::gap::{Gap, NarrowGap, fill_slits};
-use super::grey::grey_of;
-use super::ink::{Lines, faint_lines, foot, lines, lines_seen};
+use super::grey::{grey_of, sample};
+use super::ink::{Lines, faint_lines, lines, lines_seen};
 use super::inside::{closed_ink, inside};
 use super::look::Look;
 use super::mask::{Mask, above, flood, main_piece, painted, pieces};
-use super::middle_line::middle_line;
 use super::options::{NetLine, Options};
 use super::plane::Plane;
 use super::ring::{drawn_out, rings, sharpened, simplified, uncrossed};
@@ -27,6 +27,8 @@ use image::GrayImage;
 /// A longer stretch of doubt is refused, mm; and so is more doubt than this share of the outline.
 const LONGEST: f64 = 120.0;
 const REFUSED: f64 = 0.25;
+/// So many times more is let pass where the user points.
+const POINTED: f64 = 2.2;
 
 /// The templates by what the networks see.
 pub(super) fn by_networks(
@@ -167,6 +169,19 @@ fn template(
         );
     }
     gaps_said(&gaps, &given[1..], warnings);
+    // A slit is a line as ink is, and so is a thin hole: a slit whose mouth is closed, or ink.
+    let mut slits = GrayImage::new(mask.image.width(), mask.image.height());
+    let slit = gaps.iter().filter(|g| g.kind == Gap::Slit && options.net == NetLine::Edge);
+    slit.flat_map(|g| &g.pixels).for_each(|p| slits.put_pixel(p.0, p.1, image::Luma([255])));
+    for pixels in holes_of(&mask, 0.0) {
+        if options.net == NetLine::Edge && is_thin(&pixels, flat.mm) {
+            for &(x, y) in &pixels {
+                mask.image.put_pixel(x, y, image::Luma([255]));
+                look.skin.put_pixel(x, y, image::Luma([255]));
+                slits.put_pixel(x, y, image::Luma([255]));
+            }
+        }
+    }
     for pixels in holes_of(&mask, LEAST_HOLE / (flat.mm * flat.mm)) {
         let at = place(
             pixels.iter().fold(point(0.0, 0.0), |a, p| a + point(f64::from(p.0), f64::from(p.1)))
@@ -174,7 +189,7 @@ fn template(
         );
         let area = pixels.len() as f64 * flat.mm * flat.mm;
         // Neither ink nor a shadow is as large as the largest letters.
-        let sure = (is_hole(&shares, &pixels, flat.mm) || area > LETTERS)
+        let sure = (is_hole(&shares, &pixels, options.net, flat.mm) || area > LETTERS)
             && !in_arrow(look, &pixels, flat.mm)
             && (options.net == NetLine::Edge || area > LETTER);
         let yes = letters.hole(&letters.next(0)).unwrap_or(sure);
@@ -210,15 +225,25 @@ fn template(
     };
     // A pen closes a narrow corner sooner than blur does.
     let closed = if options.net == NetLine::Edge { 1.6 } else { 2.4 };
+    let share = |p: Point| {
+        let q = flat.pixel(p) - point(f64::from(mask.x), f64::from(mask.y));
+        sample(&shares, q.x, q.y)
+    };
+    let share: Option<&dyn Fn(Point) -> f64> =
+        if options.net == NetLine::Edge { Some(&share) } else { None };
     let fewer = |ring: &Ring| {
         let mut ring = uncrossed(&simplified(
-            &uncrossed(&sharpened(&uncrossed(ring), closed)),
+            &uncrossed(&sharpened(&uncrossed(ring), closed, share)),
             options.tolerance,
         ));
         if ring_area(&ring) < 0.0 {
             ring.reverse();
         }
         ring
+    };
+    let (outer, bumps) = match options.net {
+        NetLine::Edge => without_bumps(&outer),
+        NetLine::Ink => (outer, Vec::new()),
     };
     let outer = match options.net {
         NetLine::Edge => outer,
@@ -227,21 +252,14 @@ fn template(
     let net = fewer(&outer);
     let holes: Vec<Ring> = holes.iter().map(fewer).filter(|h| ring_area(h) > LEAST_HOLE).collect();
     let mut ink = match options.net {
-        NetLine::Edge => lines_seen(look),
+        NetLine::Edge => lines_seen(look, &slits),
         NetLine::Ink => above(&look.ink, 110),
     };
     ink.iter_mut().zip(mask.image.iter()).for_each(|(i, m)| *i = (*i).min(*m));
     // The net line's own ink, or the rim of a torn edge.
     without(&mut ink, flat, &mask, &net, if options.net == NetLine::Ink { 2.0 } else { 0.9 });
-    // A slit is a relief cut by its shape, whatever shows through it.
-    let slits = gaps
-        .iter()
-        .filter(|g| g.kind == Gap::Slit && g.length >= LEAST_SLIT && options.net == NetLine::Edge);
-    let slits: Vec<Path> =
-        slits.filter_map(|g| slit(flat, &mask, &mut ink, &g.pixels, &net)).collect();
-    let Lines { arrows, mut cuts, mut marks, unclear } =
-        lines(flat, look, &mask, &ink, &net, &holes, options.net);
-    cuts.extend(slits);
+    let found = lines(flat, look, &mask, &ink, &slits, &net, &holes, options.net);
+    let Lines { arrows, mut cuts, mut marks, unclear } = found;
     let mut lettered = |lines: &mut Vec<Path>, kind: Kind| {
         lines.retain(|line| {
             let letter = letters.give(kind, line[line.len() / 2]);
@@ -252,7 +270,17 @@ fn template(
     };
     lettered(&mut cuts, Kind::Cut);
     lettered(&mut marks, Kind::Mark);
-    no_more_than_one(&arrows)?;
+    no_more_than_one(&arrows.iter().map(|a| a.ends).collect::<Vec<_>>())?;
+    let arrow = arrows.first();
+    if let Some(arrow) = arrow.filter(|a| a.unsure > 0.0) {
+        let what = said!(
+            "the arrow is bent or of several strokes: its direction may be {:.1}° off",
+            arrow.unsure.to_degrees()
+        );
+        let at = (arrow.ends[0] + arrow.ends[1]) * 0.5;
+        let remedy = "draw it along a ruler in one stroke, or give `arrow` in the job";
+        warnings.push(Fault::new(what, remedy).at("arrow", at.x, at.y));
+    }
     // The same checks as a drawing read from a file.
     let outline =
         Outline::new(Draft { net: net.clone(), holes: holes.clone(), ..Draft::default() })?;
@@ -266,9 +294,16 @@ fn template(
     if options.net == NetLine::Edge {
         doubts.extend(areas_of(outline.net(), outline.holes(), &held));
     }
-    trusted(&doubts, outline.net(), view.blur, warnings)?;
+    let pointed = options.at.is_some() || options.around.is_some();
+    trusted(&doubts, outline.net(), view.blur, pointed, warnings)?;
+    let bumps: Vec<Doubt> =
+        bumps.into_iter().filter(|b| b.height > SAID).map(Doubt::bump).collect();
+    warnings.extend(
+        bumps.iter().map(|d| Fault::new(d.what(), d.remedy()).at("outline", d.at().x, d.at().y)),
+    );
+    doubts.extend(bumps);
     let lines: Vec<&Path> = cuts.iter().chain(&marks).collect();
-    let mut faint = faint_lines(flat, look, outline.net(), &lines, arrows.first());
+    let mut faint = faint_lines(flat, look, outline.net(), &lines, arrow.map(|a| &a.ends));
     faint.extend(unclear.into_iter().map(Doubt::unclear));
     warnings.extend(
         faint.iter().map(|d| Fault::new(d.what(), d.remedy()).at("line", d.at().x, d.at().y)),
@@ -288,7 +323,7 @@ fn template(
     Ok(Some(Template {
         net: outline.net().clone(),
         holes: outline.holes().to_vec(),
-        arrow: arrows.first().copied(),
+        arrow: arrow.map(|a| a.ends),
         cuts,
         marks,
         doubts,
@@ -373,37 +408,6 @@ const LEAST_HOLE: f64 = 30.0;
 const LETTER: f64 = 150.0;
 /// A closed inked line around more than this is no letter, mm².
 const LETTERS: f64 = 1500.0;
-/// Slits shorter than this are no relief cuts, mm.
-const LEAST_SLIT: f64 = 9.0;
-
-/// The middle line of a slit, from the net line inwards, whose ink is taken away.
-fn slit(
-    flat: &Flat,
-    mask: &Mask,
-    ink: &mut GrayImage,
-    pixels: &[(u32, u32)],
-    net: &Ring,
-) -> Option<Path> {
-    let reach = (1.2 / flat.mm).round() as u32;
-    for &(x, y) in pixels {
-        for v in y.saturating_sub(reach)..=(y + reach).min(ink.height() - 1) {
-            for u in x.saturating_sub(reach)..=(x + reach).min(ink.width() - 1) {
-                ink.put_pixel(u, v, image::Luma([0]));
-            }
-        }
-    }
-    let mut line = middle_line(pixels, mask, flat.mm, |p| flat.plane(p))?;
-    let off = |p: Point| foot(net, p).map_or(f64::INFINITY, |f| f.distance(p));
-    if off(line[0]) > off(line[line.len() - 1]) {
-        line.reverse();
-    }
-    let foot = foot(net, line[0])?;
-    if foot.distance(line[0]) > 0.2 {
-        line.insert(0, foot);
-    }
-    Some(line)
-}
-
 /// The black pieces within a mask's white, of at least so many pixels.
 fn holes_of(mask: &Mask, least: f64) -> Vec<Vec<(u32, u32)>> {
     let (w, h) = mask.image.dimensions();
@@ -420,15 +424,34 @@ fn holes_of(mask: &Mask, least: f64) -> Vec<Vec<(u32, u32)>> {
     out
 }
 
+/// True of a piece that no disc of a pen's width fits into: a line.
+fn is_thin(pixels: &[(u32, u32)], mm: f64) -> bool {
+    /// A broad pen, and a slit that gapes, mm.
+    const PEN: f64 = 3.2;
+    !holds_disc(pixels, PEN, mm)
+}
+
+/// True of a piece that a disc of so many mm fits into.
+fn holds_disc(pixels: &[(u32, u32)], wide: f64, mm: f64) -> bool {
+    let least = |of: fn(&(u32, u32)) -> u32| pixels.iter().map(of).min().unwrap_or(0);
+    let most = |of: fn(&(u32, u32)) -> u32| pixels.iter().map(of).max().unwrap_or(0);
+    let (left, top) = (least(|p| p.0), least(|p| p.1));
+    let size = (most(|p| p.0) - left + 3, most(|p| p.1) - top + 3);
+    let within: Vec<_> = pixels.iter().map(|p| (p.0 - left + 1, p.1 - top + 1)).collect();
+    let mut deep = painted(size, &within);
+    let reach = (wide / 2.0 / mm).round().max(1.0) as u8;
+    imageproc::morphology::erode_mut(&mut deep, imageproc::distance_transform::Norm::L2, reach);
+    deep.iter().any(|v| *v > 0)
+}
+
 /// True if the network is sure that most of a hole is none of the skin, and the hole is no line.
-fn is_hole(shares: &GrayImage, pixels: &[(u32, u32)], mm: f64) -> bool {
+fn is_hole(shares: &GrayImage, pixels: &[(u32, u32)], net: NetLine, mm: f64) -> bool {
     /// A hole is at least so wide, mm.
     const WIDE: f64 = 4.0;
-    let sure = pixels.iter().filter(|p| shares.get_pixel(p.0, p.1)[0] < 64).count();
-    let mut deep = painted(shares.dimensions(), pixels);
-    let reach = (WIDE / 2.0 / mm).round().max(1.0) as u8;
-    imageproc::morphology::erode_mut(&mut deep, imageproc::distance_transform::Norm::L2, reach);
-    3 * sure > 2 * pixels.len() && deep.iter().any(|v| *v > 0)
+    // About an inked one runs its line.
+    let most = if net == NetLine::Ink { 110 } else { 64 };
+    let sure = pixels.iter().filter(|p| shares.get_pixel(p.0, p.1)[0] < most).count();
+    3 * sure > 2 * pixels.len() && holds_disc(pixels, WIDE, mm)
 }
 
 /// True of a hole that touches the arrow's ink: its head, filled in.
@@ -462,12 +485,15 @@ fn trusted(
     doubts: &[Doubt],
     net: &Ring,
     blur: f64,
+    pointed: bool,
     warnings: &mut Vec<Fault>,
 ) -> Result<(), Faults> {
     let all: f64 = (0..net.len()).map(|i| net[i].distance(net[(i + 1) % net.len()])).sum();
     let doubtful: f64 = doubts.iter().map(|d| d.length).sum();
     let longest = doubts.iter().map(|d| d.length).fold(0.0, f64::max);
-    if doubtful > REFUSED * all || longest > LONGEST {
+    // Who points at a skin looks at what comes out.
+    let more = if pointed { POINTED } else { 1.0 };
+    if doubtful > more * REFUSED * all || longest > more * LONGEST {
         let mut faults = Faults::new();
         let mut worst: Vec<&Doubt> = doubts.iter().collect();
         worst.sort_by(|a, b| b.length.total_cmp(&a.length));

@@ -102,8 +102,12 @@ fn edge(shares: &GrayImage, at: Point, normal: Point) -> Option<Point> {
 /// The tips of darts and other sharp corners, which blur shortens, put back where their straight
 /// sides meet.
 ///
-/// `closed` is the width below which a corner may be closed by blur, or by the pen, mm.
-pub(super) fn sharpened(ring: &Ring, closed: f64) -> Ring {
+/// `closed` is the width below which a corner may be closed by blur, or by the pen, mm; `share` is
+/// how much of a place is skin, of 255: sides that bend meet further out than the corner shows.
+pub(super) fn sharpened(ring: &Ring, closed: f64, share: Option<&dyn Fn(Point) -> f64>) -> Ring {
+    /// What shows less of a corner than this is none of it, of 255; and so far it goes on unseen, mm.
+    const SHOWS: f64 = 40.0;
+    const UNSEEN: f64 = 2.5;
     /// What closes more than this is a pen, mm.
     const PEN: f64 = 3.0;
     /// So far from the tip the sides are taken for straight, mm: from the first to the last of the
@@ -168,6 +172,16 @@ pub(super) fn sharpened(ring: &Ring, closed: f64) -> Ring {
         if wedge < 75_f64.to_radians()
             && tip.distance(ring[i]) < lost.min(if closed > PEN { 25.0 } else { 16.0 })
         {
+            let tip = share.map_or(tip, |share| {
+                let within = (ring[(i + n - reach) % n] + ring[(i + reach) % n]) * 0.5;
+                let is_gap = share(within) < 127.5;
+                let shows = |p: Point| (if is_gap { 255.0 - share(p) } else { share(p) }) > SHOWS;
+                let (far, step) = (tip.distance(ring[i]), 0.25);
+                let along = |t: f64| ring[i] + (tip - ring[i]) * (t / far.max(1e-9));
+                let count = (far / step) as usize;
+                let seen = (0..=count).rev().map(|k| k as f64 * step).find(|t| shows(along(*t)));
+                along(far.min(seen.unwrap_or(0.0) + UNSEEN))
+            });
             for k in 1..=back {
                 out[(i + n - k) % n] = None;
             }

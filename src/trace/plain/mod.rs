@@ -158,7 +158,7 @@ fn template(
         .into());
     };
     let fewer = |ring: &Ring| {
-        let mut ring = simplified(&sharpened(ring, CLOSED), options.tolerance);
+        let mut ring = simplified(&sharpened(ring, CLOSED, None), options.tolerance);
         if ring_area(&ring) < 0.0 {
             ring.reverse();
         }
