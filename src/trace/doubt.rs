@@ -5,12 +5,12 @@
 //! of which it cannot say whether it is skin.
 
 use super::belief::Sought;
-use super::bump::Bump;
+use super::bump::{Bump, SAID};
 use super::flat::Flat;
 use super::grey::{sample, sample_colour};
 use super::look::Look;
 use super::mask::pieces;
-use crate::fault::Said;
+use crate::fault::{Fault, Said};
 use crate::geometry::{Path, Point, Ring, point, ring_bounds, ring_contains};
 use image::GrayImage;
 
@@ -52,9 +52,15 @@ impl Doubt {
         Doubt { path, length, cause: Cause::Faint }
     }
 
-    /// A bump that was taken off the edge.
-    pub(super) fn bump(bump: Bump) -> Doubt {
-        Doubt { path: bump.path, length: bump.height, cause: Cause::Bump }
+    /// A bump that was taken off the edge, if it is worth a word.
+    pub(super) fn bump(bump: Bump) -> Option<Doubt> {
+        let Bump { path, height } = bump;
+        (height > SAID).then_some(Doubt { path, length: height, cause: Cause::Bump })
+    }
+
+    /// The same as a warning about the outline.
+    pub(super) fn fault(&self) -> Fault {
+        Fault::new(self.what(), self.remedy()).at("outline", self.at().x, self.at().y)
     }
 
     /// The middle of the stretch, mm.

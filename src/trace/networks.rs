@@ -2,7 +2,7 @@
 
 use super::answers::{Kind, Letter, Letters};
 use super::belief::Sought;
-use super::bump::{SAID, without_bumps};
+use super::bump::without_bumps;
 use super::colour::settle;
 use super::doubt::{Doubt, Ground, areas_of, doubts_of};
 use super::figures::Figures;
@@ -296,11 +296,8 @@ fn template(
     }
     let pointed = options.at.is_some() || options.around.is_some();
     trusted(&doubts, outline.net(), view.blur, pointed, warnings)?;
-    let bumps: Vec<Doubt> =
-        bumps.into_iter().filter(|b| b.height > SAID).map(Doubt::bump).collect();
-    warnings.extend(
-        bumps.iter().map(|d| Fault::new(d.what(), d.remedy()).at("outline", d.at().x, d.at().y)),
-    );
+    let bumps: Vec<Doubt> = bumps.into_iter().filter_map(Doubt::bump).collect();
+    warnings.extend(bumps.iter().map(Doubt::fault));
     doubts.extend(bumps);
     let lines: Vec<&Path> = cuts.iter().chain(&marks).collect();
     let mut faint = faint_lines(flat, look, outline.net(), &lines, arrow.map(|a| &a.ends));
@@ -508,9 +505,7 @@ fn trusted(
         }
         return faults.into_result(());
     }
-    warnings.extend(
-        doubts.iter().map(|d| Fault::new(d.what(), d.remedy()).at("outline", d.at().x, d.at().y)),
-    );
+    warnings.extend(doubts.iter().map(Doubt::fault));
     Ok(())
 }
 

@@ -3,9 +3,8 @@
 use super::answers::Letter;
 use super::corners::Corner;
 use super::doubt::Doubt;
-use super::ink::distance;
 use crate::fault::Fault;
-use crate::geometry::{Path, Point, Ring, ring_area, ring_bounds};
+use crate::geometry::{Path, Point, Ring, ring_bounds};
 use crate::outline::EdgeKind;
 use crate::units::show_number;
 
@@ -54,36 +53,12 @@ pub(super) fn no_more_than_one(arrows: &[[Point; 2]]) -> Result<(), Fault> {
 impl Template {
     /// Takes the arrow of the one that lies where this does, if this has none.
     pub(super) fn take_arrow(&mut self, others: &[Template]) {
-        self.arrow = self.arrow.or_else(|| self.same_of(others).and_then(|o| o.arrow));
-    }
-
-    /// The same template, traced in another way.
-    fn same_of<'a>(&self, others: &'a [Template]) -> Option<&'a Template> {
         /// The middles of one template, traced twice, lie no further apart, mm.
         const SAME: f64 = 5.0;
-        /// Nor do their areas, as a share.
-        const AREA: f64 = 0.03;
         let middle = |t: &Template| ring_bounds(&t.net).map(|b| b.centre());
-        let own = middle(self)?;
-        let (area, other) = (ring_area(&self.net), |o: &Template| ring_area(&o.net));
-        let alike = |o: &&Template| {
-            middle(o).is_some_and(|m| m.distance(own) < SAME)
-                && (other(o) - area).abs() < AREA * area
-        };
-        others.iter().find(alike)
-    }
-
-    /// False if the same template, traced in another way, has another edge somewhere, or other holes
-    /// and relief cuts. What was not found in the other way says nothing.
-    pub(super) fn agrees_with(&self, others: &[Template]) -> bool {
-        /// Edges further apart than this are two, mm.
-        const APART: f64 = 1.0;
-        let Some(other) = self.same_of(others) else { return true };
-        let near = |a: &Ring, b: &Ring| a.iter().all(|p| distance(b, *p) < APART);
-        self.holes.len() == other.holes.len()
-            && self.cuts.len() == other.cuts.len()
-            && near(&self.net, &other.net)
-            && near(&other.net, &self.net)
+        let Some(own) = middle(self) else { return };
+        let same = |o: &&Template| middle(o).is_some_and(|m| m.distance(own) < SAME);
+        self.arrow = self.arrow.or_else(|| others.iter().find(same).and_then(|o| o.arrow));
     }
 }
 

@@ -1,7 +1,6 @@
 //! The whole way from photos to templates, and everything that may be wrong with a photo.
 
 use super::belief::Sought;
-use super::bump::without_bumps;
 use super::camera::View;
 use super::corners::{Between, EdgeRequest, MeasuredLength, clockwise, named_corners};
 use super::figures::Figures;
@@ -14,7 +13,7 @@ use super::plain;
 use super::plane::Plane;
 use super::template::Template;
 use crate::fault::{Fault, Faults, Said};
-use crate::geometry::{Point, point, ring_area, ring_bounds, ring_contains};
+use crate::geometry::{Point, point, ring_bounds, ring_contains};
 use crate::run::{Phase, Run};
 use crate::units::counted;
 use image::RgbImage;
@@ -94,24 +93,14 @@ pub fn trace_seen(
     };
     let mut templates = match plain {
         Ok(Some((lighter, mut templates))) => {
-            // Ink that two levels of grey do not tell from the skin may be seen all the same; and
-            // ink over the edge is a notch to them.
-            let open = |t: &Template| t.arrow.is_none() || !without_bumps(&t.net).1.is_empty();
-            let (mut seen, mut told) = (Figures::default(), Vec::new());
-            let others = match templates.iter().any(open) {
-                true => networks(&mut seen, &mut told).unwrap_or_default(),
-                false => Vec::new(),
-            };
-            if templates.iter().all(|t| t.agrees_with(&others)) {
-                figures.lighter = lighter;
-                warnings.append(&mut plainly);
-                templates.iter_mut().for_each(|t| t.take_arrow(&others));
-                templates
-            } else {
-                figures.lighter = seen.lighter;
-                warnings.append(&mut told);
-                others
+            figures.lighter = lighter;
+            warnings.append(&mut plainly);
+            if templates.iter().any(|t| t.arrow.is_none()) {
+                // Ink that two levels of grey do not tell from the skin may be seen all the same.
+                let seen = networks(&mut Figures::default(), &mut Vec::new()).unwrap_or_default();
+                templates.iter_mut().for_each(|t| t.take_arrow(&seen));
             }
+            templates
         }
         Ok(None) => networks(&mut figures, &mut warnings)?,
         // What the plain way refuses the networks may tell.
@@ -145,8 +134,8 @@ pub fn trace_seen(
     Ok(tracing)
 }
 
-/// False if the first network takes what was found for no skin of tape, and sees one elsewhere, or
-/// sees a larger one: scissors are of one shade too.
+/// False if the first network takes what was found for no skin of tape, and sees one elsewhere:
+/// scissors are of one shade too.
 fn believed(found: &[Template], seen: &FromAbove<'_>) -> Result<bool, Fault> {
     /// Of the looks at a skin on a plain board at least this share says so.
     const SKIN: f32 = 0.3;
@@ -173,12 +162,12 @@ fn believed(found: &[Template], seen: &FromAbove<'_>) -> Result<bool, Fault> {
         }
         sum >= SKIN * count
     };
+    if found.iter().all(is_skin) {
+        return Ok(true);
+    }
     let elsewhere = |p: &Part| !found.iter().any(|t| ring_contains(&t.net, p.at));
     let likely = parts(flat, belief, Sought::Skin, &seen.plane.solid);
-    let likely: Vec<&Part> = likely.iter().filter(|p| p.is_likely() && elsewhere(p)).collect();
-    let largest = found.iter().map(|t| ring_area(&t.net)).fold(0.0, f64::max);
-    let larger = likely.iter().any(|p| p.area > largest);
-    Ok(likely.is_empty() || found.iter().all(is_skin) && !larger)
+    Ok(!likely.iter().any(|p| p.is_likely() && elsewhere(p)))
 }
 
 /// Names templates from left to right and their corners through all of them.

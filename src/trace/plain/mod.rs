@@ -9,7 +9,9 @@ mod patch;
 mod ring;
 
 use super::answers::{Kind, Letters};
+use super::bump::without_bumps;
 use super::card;
+use super::doubt::Doubt;
 use super::flat::Flat as Seen;
 use super::gap::Gap;
 use super::grey::{grey_of, smoothed};
@@ -157,6 +159,10 @@ fn template(
         )
         .into());
     };
+    let (outer, bumps) = match options.net {
+        NetLine::Edge => without_bumps(&outer),
+        NetLine::Ink => (outer, Vec::new()),
+    };
     let fewer = |ring: &Ring| {
         let mut ring = simplified(&sharpened(ring, CLOSED, None), options.tolerance);
         if ring_area(&ring) < 0.0 {
@@ -182,8 +188,11 @@ fn template(
             .at("line", line[0].x, line[0].y),
         );
     }
+    let doubts: Vec<Doubt> = bumps.into_iter().filter_map(Doubt::bump).collect();
+    warnings.extend(doubts.iter().map(Doubt::fault));
     Ok(Template {
         net: outline.net().clone(),
+        doubts,
         holes: outline.holes().to_vec(),
         arrow: arrows.first().copied(),
         cuts,
