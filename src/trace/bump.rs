@@ -87,7 +87,7 @@ fn widest(even: &[Point], i: usize, longest: usize, side: usize) -> Option<(usiz
     for length in 3..=longest {
         let end = at(i + length);
         let foot = before[0].distance(end);
-        if foot > WIDE || foot < 2.0 * STEP * 0.5 {
+        if !(STEP..=WIDE).contains(&foot) {
             continue;
         }
         let after = (0..=side).map(|k| at(i + length + k));

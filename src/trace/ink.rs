@@ -75,18 +75,24 @@ pub(super) fn lines_seen(look: &Look, slits: &GrayImage) -> GrayImage {
     out
 }
 
+/// What lines are made of, as pictures that lie as the mask: all of it, and what of it is slits.
+#[derive(Clone, Copy)]
+pub(super) struct Drawn<'a> {
+    pub ink: &'a GrayImage,
+    pub slits: &'a GrayImage,
+}
+
 /// Sorts the ink within a net line into arrows, relief cuts and marks.
 pub(super) fn lines(
     flat: &Flat,
     look: &Look,
     mask: &Mask,
-    ink: &GrayImage,
-    slits: &GrayImage,
+    drawn: Drawn<'_>,
     net: &Ring,
     holes: &[Ring],
     kind: NetLine,
 ) -> Lines {
-    let mut ink = ink.clone();
+    let (mut ink, slits) = (drawn.ink.clone(), drawn.slits);
     let plane =
         |&(x, y): &(u32, u32)| flat.plane(point(f64::from(x + mask.x), f64::from(y + mask.y)));
     let arrows = arrows(flat, look, &mut ink, &plane);
@@ -434,7 +440,15 @@ mod tests {
         let at = |x: f64, y: f64| flat.plane(point(x, y));
         let net = vec![at(20.0, 180.0), at(280.0, 180.0), at(280.0, 20.0), at(20.0, 20.0)];
         let ink = lines_seen(&look, &slits);
-        let found = lines(&flat, &look, &mask, &ink, &slits, &net, &[], NetLine::Edge);
+        let found = lines(
+            &flat,
+            &look,
+            &mask,
+            Drawn { ink: &ink, slits: &slits },
+            &net,
+            &[],
+            NetLine::Edge,
+        );
         assert_eq!(found.cuts.len(), 1, "{found:?}");
         let cut = &found.cuts[0];
         assert!(cut[0].distance(at(20.0, 100.0)) < 1.0, "{cut:?}");

@@ -11,7 +11,7 @@ use super::flat::Flat;
 use super::from_above::FromAbove;
 use super::gap::{Gap, NarrowGap, fill_slits};
 use super::grey::{grey_of, sample};
-use super::ink::{Lines, faint_lines, lines, lines_seen};
+use super::ink::{Drawn, Lines, faint_lines, lines, lines_seen};
 use super::inside::{closed_ink, inside};
 use super::look::Look;
 use super::mask::{Mask, above, flood, main_piece, painted, pieces};
@@ -258,7 +258,8 @@ fn template(
     ink.iter_mut().zip(mask.image.iter()).for_each(|(i, m)| *i = (*i).min(*m));
     // The net line's own ink, or the rim of a torn edge.
     without(&mut ink, flat, &mask, &net, if options.net == NetLine::Ink { 2.0 } else { 0.9 });
-    let found = lines(flat, look, &mask, &ink, &slits, &net, &holes, options.net);
+    let drawn = Drawn { ink: &ink, slits: &slits };
+    let found = lines(flat, look, &mask, drawn, &net, &holes, options.net);
     let Lines { arrows, mut cuts, mut marks, unclear } = found;
     let mut lettered = |lines: &mut Vec<Path>, kind: Kind| {
         lines.retain(|line| {
